@@ -1,0 +1,88 @@
+"""From a drawing to a classified graph of ducts and fittings."""
+
+from . import sections, units
+from .basis import Basis
+from .constructions import (
+    ELBOW_CONSTRUCTIONS,
+    TAKEOFF_ENTRIES,
+    ElbowConstruction,
+    TakeoffEntry,
+)
+from .drawing import Attributes, Drawing, Run, drawing_from_runs
+from .faults import BadInput, Notice, Severity, error, note, refusal, warning
+from .fittings import Bends, BoolArray, Ducts, Legs, Source, Terminals, Transitions
+from .graph import DuctGraph, build, island_notices, node_kinds, run_sections
+from .names import bare_name, section_in_name
+from .read import read
+from .read_schedule import find_schedule, load_toml, read_schedule
+from .schedule import ElbowRule, Schedule, TerminalSpec, TransitionRule
+from .sections import (
+    FloatArray,
+    IntArray,
+    Section,
+    Shape,
+    flat_oval,
+    rectangular,
+    round_section,
+)
+from .snap import TOLERANCE
+from .solids import Solids, solids
+from .topology import Topology, join, loops
+from .tubes import Tubes
+
+__all__ = [
+    "ELBOW_CONSTRUCTIONS",
+    "TAKEOFF_ENTRIES",
+    "TOLERANCE",
+    "Attributes",
+    "BadInput",
+    "Basis",
+    "Bends",
+    "BoolArray",
+    "Drawing",
+    "DuctGraph",
+    "Ducts",
+    "ElbowConstruction",
+    "ElbowRule",
+    "FloatArray",
+    "IntArray",
+    "Legs",
+    "Notice",
+    "Run",
+    "Schedule",
+    "Section",
+    "Severity",
+    "Shape",
+    "Solids",
+    "Source",
+    "TakeoffEntry",
+    "TerminalSpec",
+    "Terminals",
+    "Topology",
+    "TransitionRule",
+    "Transitions",
+    "Tubes",
+    "bare_name",
+    "build",
+    "drawing_from_runs",
+    "error",
+    "find_schedule",
+    "flat_oval",
+    "island_notices",
+    "join",
+    "load_toml",
+    "loops",
+    "node_kinds",
+    "note",
+    "read",
+    "read_schedule",
+    "rectangular",
+    "refusal",
+    "round_section",
+    "run_sections",
+    "section_in_name",
+    "sections",
+    "solids",
+    "units",
+    "warning",
+]

@@ -1,0 +1,434 @@
+"""Recognise ducts, bends, transitions and junctions in a walked drawing."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .arcs import Arcs, find_arcs
+from .basis import Basis
+from .elbow_rules import build_bends
+from .faults import Notice, refusal, warning
+from .fittings import NONE, Bends, BoolArray, Ducts, Legs, Transitions
+from .frames import (
+    carried_roll,
+    is_plumb,
+    level_frame,
+    rolls,
+    turn_between,
+)
+from .schedule import Schedule
+from .sections import FloatArray, IntArray, Shape, area
+from .topology import Topology
+from .tree import Tree, heads
+
+STRAIGHT_ON = np.radians(1.0)  # less of a turn is the drawing's rounding
+_ALIKE = np.radians(10.0)  # deflections of two legs that share the turn evenly
+_TURNED_AWAY = np.radians(15.0)  # a leg beyond this is no straight continuation
+_SAME_SIZE = 1e-5  # m: a hundredth of the rounding of sizes in millimetres
+
+
+@dataclass(frozen=True, eq=False)
+class RunSections:
+    """Section of each run after the schedule had its say: arrays of shape (r,)."""
+
+    shape: IntArray
+    width: FloatArray
+    height: FloatArray
+    basis: IntArray
+
+
+@dataclass(frozen=True, eq=False)
+class Classified:
+    """Ducts and fittings of a drawing, with what is to be said of them."""
+
+    ducts: Ducts
+    bends: Bends
+    transitions: Transitions
+    legs: Legs
+    notices: tuple[Notice, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _Pieces:
+    """Segments with their sections, and how each goes on its parent."""
+
+    run: IntArray
+    shape: IntArray
+    width: FloatArray
+    height: FloatArray
+    is_transition: BoolArray
+    before: IntArray
+    alone: BoolArray
+    same_section: BoolArray
+    turn: FloatArray
+    axis: FloatArray
+
+
+def classify(
+    topology: Topology, tree: Tree, sections: RunSections, schedule: Schedule
+) -> Classified:
+    """Recognise what stands at each node.
+
+    Parameters
+    ----------
+    topology, tree
+        The joined drawing and the walk over it from the source.
+    sections
+        Section of each run.
+    schedule
+        Constructions that the drawing cannot show.
+
+    Returns
+    -------
+    classified
+        Ducts and fittings in walking order.
+
+    Raises
+    ------
+    BadInput
+        If a transition run leads nowhere.
+    """
+    pieces = _pieces(topology, tree, sections)
+    arcs = find_arcs(
+        tree,
+        topology.nodes,
+        pieces.turn,
+        pieces.axis,
+        pieces.alone & pieces.same_section & ~pieces.is_transition,
+    )
+    sharp = pieces.alone & (pieces.turn > STRAIGHT_ON) & ~arcs.member
+    follows = (
+        pieces.alone
+        & pieces.same_section
+        & ~sharp
+        & ~arcs.member
+        & ~pieces.is_transition
+        & (pieces.run == pieces.run[pieces.before])
+    )
+    head = heads(follows, tree.parent)
+    first = np.flatnonzero((head == np.arange(len(head))) & ~arcs.inner)
+    duct_of = np.full(len(head), NONE)
+    duct_of[first] = np.arange(len(first))
+    duct_of = duct_of[head]
+    last = np.arange(len(head))
+    np.maximum.at(last, head[follows], np.flatnonzero(follows))
+    last = last[first]
+
+    into = tree.parent.copy()  # the segment before each, past the chords of an arc
+    into[arcs.last] = tree.parent[arcs.first]
+    parent = np.where(into[first] >= 0, duct_of[np.maximum(into[first], 0)], NONE)
+    legs = _legs(topology, tree, pieces, duct_of, schedule)
+    across, upright, roll = _frames(
+        topology, tree, pieces, arcs, first, last, parent, legs
+    )
+    drawn = np.bincount(head, tree.length, minlength=len(head))[first]
+    drawn[pieces.is_transition[first]] = 0.0
+
+    at_arc = duct_of[arcs.last]
+    at_sharp = duct_of[np.flatnonzero(sharp)]
+    sharp_rows = np.flatnonzero(sharp)
+    bend_duct = np.concatenate([at_arc, at_sharp])
+    bend_axis = np.concatenate([arcs.axis, pieces.axis[sharp_rows]])
+    at = np.concatenate([arcs.last, sharp_rows])
+    before = parent[bend_duct]
+    bends = build_bends(
+        duct=bend_duct,
+        run=pieces.run[at],
+        place=topology.order[tree.segment[at]] + np.where(tree.forward[at], 0.0, 0.5),
+        angle=np.concatenate([arcs.angle, pieces.turn[sharp_rows]]),
+        axis=bend_axis,
+        drawn_radius=np.concatenate([arcs.radius, np.full(len(sharp_rows), np.nan)]),
+        drawn_setback=np.concatenate([arcs.setback, np.full(len(sharp_rows), np.nan)]),
+        misfit=np.concatenate([arcs.misfit, np.zeros(len(sharp_rows))]),
+        shape=pieces.shape[first[before]],
+        width=pieces.width[first[before]],
+        height=pieces.height[first[before]],
+        across=across[before],
+        drawing=topology.drawing,
+        schedule=schedule,
+    )
+    ducts, bends = _with_lengths(
+        topology, tree, pieces, first, last, parent, drawn, across, upright, roll, bends
+    )
+    transitions = _transitions(tree, pieces, duct_of, topology, schedule)
+    notices = [
+        *_uneven_notices(topology, tree, pieces, arcs),
+        *_roll_notices(topology, tree, ducts, first),
+    ]
+    return Classified(ducts, bends, transitions, legs, tuple(notices))
+
+
+def _pieces(topology: Topology, tree: Tree, sections: RunSections) -> _Pieces:
+    drawing = topology.drawing
+    run = topology.run[tree.segment]
+    shape, width, height = (
+        values[run] for values in (sections.shape, sections.width, sections.height)
+    )
+    before = np.maximum(tree.parent, 0)
+    marked = [i for i, said in drawing.attributes.items() if said.transition]
+    is_transition = np.isin(run, marked)
+    for row in np.flatnonzero(is_transition).tolist():
+        # A transition begins with the section that comes to it.
+        if tree.children[row] != 1 or tree.parent[row] < 0:
+            raise refusal(
+                drawing.place(int(run[row])),
+                "this run is marked as a transition but does not lie between two ducts",
+                "draw it between the end of one duct and the start of another",
+            )
+        shape[row], width[row], height[row] = (
+            values[before[row]] for values in (shape, width, height)
+        )
+    same = (
+        (shape == shape[before])
+        & (np.abs(width - width[before]) < _SAME_SIZE)
+        & (np.abs(height - height[before]) < _SAME_SIZE)
+    )
+    alone = (tree.parent >= 0) & (tree.children[before] == 1)
+    turn, axis = turn_between(tree.direction[before], tree.direction)
+    return _Pieces(
+        run, shape, width, height, is_transition, before, alone, same, turn, axis
+    )
+
+
+def _legs(
+    topology: Topology,
+    tree: Tree,
+    pieces: _Pieces,
+    duct_of: IntArray,
+    schedule: Schedule,
+) -> Legs:
+    rows = np.flatnonzero((tree.parent >= 0) & (tree.children[pieces.before] > 1))
+    size = area(pieces.shape[rows], pieces.width[rows], pieces.height[rows])
+    # Equal deflections are told apart by size, so that the order of drawing is not
+    # what decides.
+    order = np.lexsort((-size, np.round(pieces.turn[rows], 4), tree.parent[rows]))
+    rows = rows[order]
+    group = np.cumsum(np.append(True, np.diff(tree.parent[rows]) != 0)) - 1
+    group = group[: len(rows)]
+    begin = np.searchsorted(group, np.arange(group.max(initial=-1) + 1))
+    count = np.bincount(group)
+    straight = rows[begin][group]
+    widest = rows[begin + count - 1][group]
+    is_branch = rows != straight
+    angle, straight_angle = pieces.turn[rows], pieces.turn[straight]
+    # Legs that share the turn lie on opposite sides: the angle between them is the
+    # sum of their deflections.
+    between, _ = turn_between(tree.direction[straight], tree.direction[widest])
+    both = straight_angle + pieces.turn[widest]
+    symmetrical = (
+        (count[group] == 2)
+        & (straight_angle > _TURNED_AWAY)
+        & (pieces.turn[widest] - straight_angle < _ALIKE)
+        & (np.abs(between - np.minimum(both, 2 * np.pi - both)) < np.radians(20.0))
+    )
+    branch = np.where(is_branch, rows, widest)
+    drawing = topology.drawing
+    default, default_basis = schedule.takeoff_entry("")
+    entry = np.full(len(rows), int(default))
+    basis = np.full(len(rows), int(default_basis))
+    for name in schedule.takeoff_exceptions:
+        rule, rule_basis = schedule.takeoff_entry(name)
+        named = np.array([n == name for n in drawing.names])[pieces.run[branch]]
+        entry[named], basis[named] = int(rule), int(rule_basis)
+    return Legs(
+        duct_of[rows],
+        duct_of[straight],
+        is_branch | symmetrical,
+        angle,
+        straight_angle,
+        symmetrical,
+        duct_of[branch],
+        count[group] + 1,
+        entry,
+        basis,
+    )
+
+
+def _frames(
+    topology: Topology,
+    tree: Tree,
+    pieces: _Pieces,
+    arcs: Arcs,
+    first: IntArray,
+    last: IntArray,
+    parent: IntArray,
+    legs: Legs,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    after = tree.direction[first]
+    before = np.where((parent >= 0)[:, None], tree.direction[last[parent]], after)
+    angle, axis = turn_between(before, after)
+    where = np.searchsorted(first, arcs.last)
+    angle[where], axis[where] = arcs.angle, arcs.axis
+    added = np.zeros(len(first))
+    turning = np.flatnonzero(angle > 1e-12)
+    added[turning] = carried_roll(
+        before[turning], after[turning], axis[turning], angle[turning]
+    )
+    begins = np.where(parent >= 0, np.nan, 0.0)
+    away = legs.duct[legs.is_branch]
+    begins[away[~is_plumb(after[away])]] = 0.0
+    across, upright = level_frame(after)
+    for run, said in topology.drawing.attributes.items():
+        if said.roll is None and said.up is None:
+            continue
+        mine = pieces.run[first] == run
+        entering = mine & ~((parent >= 0) & mine[parent])
+        for duct in np.flatnonzero(entering).tolist():
+            if said.roll is not None:
+                begins[duct] = said.roll
+            elif said.up is not None:
+                up = np.array(said.up)
+                begins[duct] = np.arctan2(-up @ across[duct], up @ upright[duct])
+    roll = rolls(parent, added, begins)
+    # Quarter turns come out a rounding away from where they belong.
+    quarter = np.round(roll / (np.pi / 2)) * (np.pi / 2)
+    roll = np.where(np.abs(roll - quarter) < 1e-6, quarter, roll)
+    if roll.any():
+        cosine, sine = np.cos(roll)[:, None], np.sin(roll)[:, None]
+        across, upright = (
+            across * cosine + upright * sine,
+            upright * cosine - across * sine,
+        )
+    return across, upright, roll
+
+
+def _with_lengths(
+    topology: Topology,
+    tree: Tree,
+    pieces: _Pieces,
+    first: IntArray,
+    last: IntArray,
+    parent: IntArray,
+    drawn: FloatArray,
+    across: FloatArray,
+    upright: FloatArray,
+    roll: FloatArray,
+    bends: Bends,
+) -> tuple[Ducts, Bends]:
+    """Take the bends' tangents off the ducts and give them half of each arc."""
+    count = len(first)
+    before = parent[bends.duct]
+    cut_start, cut_end = np.zeros(count), np.zeros(count)
+    cut_start[bends.duct] = bends.setback
+    # A duct that ends at a bend ends at that one alone.
+    cut_end[before] = bends.setback
+    arc = np.zeros(count)
+    half = bends.radius * bends.angle / 2
+    arc[bends.duct] += half
+    arc[before] += half
+    straight = drawn - cut_start - cut_end
+    lacking = np.maximum(-straight, 0.0)
+    lacking[lacking < topology.tolerance] = 0.0
+    short_by = np.maximum(lacking[bends.duct], lacking[before])
+    begin = topology.nodes[tree.start[first]]
+    end = topology.nodes[tree.finish[last]]
+    begin = begin + cut_start[:, None] * tree.direction[first]
+    end = end - cut_end[:, None] * tree.direction[last]
+    # The tangents of a bend that turns far meet nowhere near it.
+    far = bends.angle > np.radians(150.0)
+    reach = bends.radius * np.tan(np.where(far, 0.0, bends.angle) / 2)
+    into = tree.direction[last[before]] - tree.direction[first[bends.duct]]
+    corner = (end[before] + begin[bends.duct] + reach[:, None] * into) / 2
+    run = pieces.run[first]
+    ducts = Ducts(
+        parent,
+        tree.start[first],
+        tree.finish[last],
+        run,
+        pieces.shape[first],
+        pieces.width[first],
+        pieces.height[first],
+        np.maximum(straight, 0.0) + arc,
+        straight,
+        begin,
+        end,
+        across,
+        upright,
+        roll,
+        topology.drawing.flow[run],
+    )
+    return ducts, replace(bends, short_by=short_by, corner=corner)
+
+
+def _transitions(
+    tree: Tree,
+    pieces: _Pieces,
+    duct_of: IntArray,
+    topology: Topology,
+    schedule: Schedule,
+) -> Transitions:
+    rows = np.flatnonzero(pieces.alone & ~pieces.same_section)
+    before = pieces.before[rows]
+    drawn = pieces.is_transition[before]
+    step_w = np.abs(pieces.width[rows] - pieces.width[before])
+    step_h = np.abs(pieces.height[rows] - pieces.height[before])
+    step = np.maximum(step_w, step_h)
+    # Between shapes of the same sides there is no slope: one side long.
+    step = np.where(step < _SAME_SIZE, pieces.width[before], step)
+    rule, rule_basis = schedule.transition_rule("")
+    length = rule.length_for(step)
+    basis = np.full(len(rows), int(rule_basis))
+    names = np.array(topology.drawing.names, dtype=object)[pieces.run[rows]]
+    for name in schedule.transition_exceptions:
+        rule, rule_basis = schedule.transition_rule(name)
+        named = names == name
+        length[named] = rule.length_for(step[named])
+        basis[named] = int(rule_basis)
+    return Transitions(
+        duct_of[rows],
+        np.where(drawn, tree.length[before], length),
+        np.where(drawn, int(Basis.DRAWN), basis),
+    )
+
+
+def _uneven_notices(
+    topology: Topology, tree: Tree, pieces: _Pieces, arcs: Arcs
+) -> list[Notice]:
+    return [
+        warning(
+            topology.drawing.place(int(pieces.run[row]))
+            + f", at {topology.place(int(tree.start[row]))}",
+            "a chain of small turns is not one even arc, so each turn counts as an "
+            "elbow of its own",
+            "draw the bend as an arc of equal chords or as one sharp corner",
+        )
+        for row in arcs.uneven.tolist()
+    ]
+
+
+def _roll_notices(
+    topology: Topology, tree: Tree, ducts: Ducts, first: IntArray
+) -> list[Notice]:
+    flat = (ducts.shape != Shape.ROUND) & (
+        np.abs(ducts.width - ducts.height) > _SAME_SIZE
+    )
+    plumb = is_plumb(tree.direction[first])
+    drawing = topology.drawing
+    said = drawing.attributes
+    notices = []
+    tilted = flat & ~plumb & (np.abs(np.sin(ducts.roll)) > np.sin(STRAIGHT_ON))
+    for run in np.unique(ducts.run[tilted]).tolist():
+        if run in said and (said[run].roll is not None or said[run].up is not None):
+            continue
+        rolled = np.degrees(ducts.roll[tilted & (ducts.run == run)][0])
+        notices.append(
+            warning(
+                drawing.place(run),
+                f"carried round its bends the {drawing.section_words(run)} section "
+                f"arrives turned {abs(rolled):.0f} degrees from level",
+                "give the run 'roll_deg' or 'up' if it stands otherwise",
+            )
+        )
+    loose = flat & plumb & (ducts.parent == NONE)
+    for run in np.unique(ducts.run[loose]).tolist():
+        if run in said and (said[run].roll is not None or said[run].up is not None):
+            continue
+        notices.append(
+            warning(
+                drawing.place(run),
+                "a vertical run at the source has no level side, so its width was "
+                "taken along X",
+                "give the run 'roll_deg' or 'up' if it stands otherwise",
+            )
+        )
+    return notices

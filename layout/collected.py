@@ -1,0 +1,230 @@
+"""Runs as a reader collects them, before they become a drawing."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from .basis import Basis
+from .drawing import NOTHING_SAID, Attributes, Drawing
+from .extras import Said, read_extras
+from .faults import Notice, error, note, warning
+from .names import section_in_name
+from .sections import FloatArray, Section, Shape
+
+
+@dataclass(frozen=True, slots=True)
+class Collected:
+    """One run as read: vertices in m with Z up, and what is said of it."""
+
+    name: str
+    points: FloatArray
+    section: Section | None
+    origin: str
+    where: str
+    flow: float = math.nan
+    attributes: Attributes = NOTHING_SAID
+
+
+@dataclass
+class Found:
+    """Everything that a reader collects from one file."""
+
+    file: str
+    runs: list[Collected] = field(default_factory=list)
+    notices: list[Notice] = field(default_factory=list)
+    faults: list[Notice] = field(default_factory=list)
+
+
+def describe(
+    found: Found,
+    where: str,
+    layers: list[Mapping[str, object]],
+    names: Sequence[str],
+    fallback: str,
+) -> tuple[str, Section | None, str, Said]:
+    """Name and section of a run from its extras and from the names it goes by.
+
+    Parameters
+    ----------
+    found
+        What is being collected; faults and disagreements are added to it.
+    where
+        Place for messages.
+    layers
+        Extras, nearest first.
+    names
+        Names, nearest first; the first that holds a section gives it.
+    fallback
+        Name for a run that has none.
+
+    Returns
+    -------
+    name, section, origin, said
+        The name, the section or None, the words that say where it was read, and all
+        that the extras say.
+    """
+    said = read_extras(layers, where, found.faults)
+    by_name = next(filter(None, map(section_in_name, names)), None)
+    section, origin = said.section, "extras"
+    if section is None and by_name is not None:
+        section, origin = by_name
+    elif section is not None and by_name is not None and not _same(section, by_name[0]):
+        found.notices.append(
+            warning(
+                where,
+                f"the name says {by_name[0].words} and the extras say {section.words}",
+                "the extras were used; correct the one that is wrong",
+            )
+        )
+    name = said.name or next((word for word in names if word.strip()), fallback)
+    return name.strip(), section, origin if section else "", said
+
+
+def collected_drawing(
+    found: Found, *, unit: str, unit_origin: str, up: str, up_origin: str
+) -> Drawing:
+    """Make the drawing from what a reader collected, tidied.
+
+    Runs of no length are left out, as are copies; names are made unique. Each of
+    these is said.
+
+    Parameters
+    ----------
+    found
+        What was collected; no faults among it.
+    unit, unit_origin, up, up_origin
+        Unit and axis of the file, and who said so.
+
+    Returns
+    -------
+    drawing
+        The drawing.
+    """
+    runs, notices = _without_copies(found, _without_dots(found))
+    by_name = [run for run in runs if "millimetres" in run.origin]
+    if by_name:
+        notices.append(
+            note(
+                found.file,
+                f"the sizes in {len(by_name)} name{'s' * (len(by_name) > 1)} have no "
+                "unit and were taken as millimetres",
+                'write a unit, as in "24x12in", if they are not',
+            )
+        )
+    names = _unique([run.name for run in runs])
+    sections = [run.section for run in runs]
+    return Drawing(
+        file=found.file,
+        points=np.concatenate([run.points for run in runs])
+        if runs
+        else np.zeros((0, 3)),
+        offsets=np.cumsum([0, *(len(run.points) for run in runs)]),
+        names=names,
+        where=[run.where for run in runs],
+        shape=np.array([s.shape if s else Shape.NONE for s in sections], np.int64),
+        width=np.array([s.width if s else np.nan for s in sections], np.float64),
+        height=np.array([s.height if s else np.nan for s in sections], np.float64),
+        flow=np.array([run.flow for run in runs], np.float64),
+        section_basis=np.full(len(runs), int(Basis.DRAWN)),
+        attributes={
+            index: run.attributes
+            for index, run in enumerate(runs)
+            if run.attributes != NOTHING_SAID
+        },
+        section_origin={i: run.origin for i, run in enumerate(runs) if run.origin},
+        unit=unit,
+        unit_origin=unit_origin,
+        up=up,
+        up_origin=up_origin,
+        notices=(*found.notices, *notices),
+    )
+
+
+def _same(one: Section, two: Section) -> bool:
+    return one.shape == two.shape and bool(
+        np.allclose((one.width, one.height), (two.width, two.height), atol=5e-4)
+    )
+
+
+def _without_dots(found: Found) -> list[Collected]:
+    """Leave out vertices that repeat the one before, and runs that have no length."""
+    kept = []
+    dropped = 0
+    for run in found.runs:
+        moves = np.append(True, (np.diff(run.points, axis=0) != 0.0).any(axis=1))
+        dropped += int((~moves).sum())
+        if moves.sum() >= 2:
+            points = run.points if moves.all() else run.points[moves]
+            kept.append(
+                run
+                if moves.all()
+                else Collected(
+                    run.name,
+                    points,
+                    run.section,
+                    run.origin,
+                    run.where,
+                    run.flow,
+                    run.attributes,
+                )
+            )
+    if dropped:
+        found.notices.append(
+            warning(
+                found.file,
+                f"{dropped} edge{'s' * (dropped > 1)} of no length left out",
+                "delete doubled vertices",
+            )
+        )
+    return kept
+
+
+def _without_copies(
+    found: Found, runs: list[Collected]
+) -> tuple[list[Collected], list[Notice]]:
+    """Leave out runs drawn twice, in either direction."""
+    seen: dict[bytes, str] = {}
+    kept, notices = [], []
+    for run in runs:
+        points = run.points
+        if tuple(points[0]) > tuple(points[-1]):
+            points = points[::-1]
+        key = np.ascontiguousarray(points + 0.0).tobytes()
+        if key in seen:
+            notices.append(
+                warning(
+                    f"{found.file}, {run.where}",
+                    f"this run is the same line as {seen[key]} and was left out",
+                    "delete the copy",
+                )
+            )
+            continue
+        seen[key] = run.where
+        kept.append(run)
+    return kept, notices
+
+
+def _unique(names: list[str]) -> list[str]:
+    count: dict[str, int] = {}
+    out = []
+    for name in names:
+        count[name] = count.get(name, 0) + 1
+        out.append(name if count[name] == 1 else f"{name} ({count[name]})")
+    return out
+
+
+def check_finite(points: FloatArray, where: str, faults: list[Notice]) -> bool:
+    """Add a fault for the first vertex that is not finite; whether all are."""
+    finite = np.isfinite(points).all(axis=1)
+    if finite.all():
+        return True
+    faults.append(
+        error(
+            where,
+            f"vertex {int(np.argmin(finite)) + 1} is not a finite number",
+            "correct or delete it",
+        )
+    )
+    return False

@@ -1,0 +1,217 @@
+"""The drawing: centreline runs as they were drawn, in metres, Z up."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from .basis import Basis
+from .faults import Notice
+from .sections import FloatArray, IntArray, Section, Shape, words
+
+
+@dataclass(frozen=True, slots=True)
+class Attributes:
+    """What a drawing says of one run beyond its points and section.
+
+    Every field is None (or False) where the drawing is silent. Lengths in m, angles
+    in rad, `up` a vector of any length.
+    """
+
+    source: bool = False
+    source_at_end: bool | None = None  # None: whichever end is free
+    terminal: str | None = None
+    transition: bool = False
+    roughness: float | None = None
+    roll: float | None = None
+    up: tuple[float, float, float] | None = None
+    bend_radius: float | None = None
+    role: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One polyline of a drawing, as a view for reading.
+
+    Parameters
+    ----------
+    index
+        Place in the drawing, from 0.
+    name
+        Name that the drawing gives it.
+    points
+        Vertices, m, shape (n, 3), Z up.
+    section
+        Cross section, or None.
+    where
+        Where it was drawn: object, primitive or line of the file.
+    flow
+        Airflow written in the drawing, m³/s; NaN where there is none.
+    attributes
+        What else the drawing says of it.
+    """
+
+    index: int
+    name: str
+    points: FloatArray
+    section: Section | None
+    where: str
+    flow: float
+    attributes: Attributes
+
+    @property
+    def length(self) -> float:
+        """Length along the vertices, m."""
+        return float(np.linalg.norm(np.diff(self.points, axis=0), axis=1).sum())
+
+
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """Every run of a drawing, in arrays: r runs with n vertices in all.
+
+    Parameters
+    ----------
+    file
+        Name of the file, for messages.
+    points
+        Vertices of all runs one after the other, m, shape (n, 3), Z up.
+    offsets
+        Where each run begins in `points`, shape (r + 1,).
+    names, where
+        Name of each run, and where it was drawn.
+    shape, width, height
+        Section of each run, shape (r,); `Shape.NONE` and NaN where there is none.
+    flow
+        Airflow written in the drawing, m³/s, shape (r,); NaN where there is none.
+    section_basis
+        `Basis` of each section, shape (r,).
+    attributes
+        Sparse: run index to what else the drawing says of that run.
+    section_origin
+        Sparse: run index to the words that say where its section was read.
+    unit, unit_origin
+        Length unit of the file and who said so: the format, the file, an option.
+    up, up_origin
+        Axis that is up in the file and who said so.
+    notices
+        What the reader has to say of the file.
+    """
+
+    file: str
+    points: FloatArray
+    offsets: IntArray
+    names: Sequence[str]
+    where: Sequence[str]
+    shape: IntArray
+    width: FloatArray
+    height: FloatArray
+    flow: FloatArray
+    section_basis: IntArray
+    attributes: Mapping[int, Attributes] = field(default_factory=dict)
+    section_origin: Mapping[int, str] = field(default_factory=dict)
+    unit: str = "m"
+    unit_origin: str = "made in memory"
+    up: str = "z"
+    up_origin: str = "made in memory"
+    notices: tuple[Notice, ...] = ()
+
+    @property
+    def run_count(self) -> int:
+        """How many runs there are."""
+        return len(self.offsets) - 1
+
+    @property
+    def runs(self) -> Iterator[Run]:
+        """Each run as a view, for reading; loops that must be fast use the arrays."""
+        for index in range(self.run_count):
+            yield self.run(index)
+
+    def run(self, index: int) -> Run:
+        """Show one run."""
+        begin, end = self.offsets[index], self.offsets[index + 1]
+        section = None
+        if self.shape[index] != Shape.NONE:
+            section = Section(
+                Shape(self.shape[index]),
+                float(self.width[index]),
+                float(self.height[index]),
+            )
+        return Run(
+            index,
+            self.names[index],
+            self.points[begin:end],
+            section,
+            self.where[index],
+            float(self.flow[index]),
+            self.attributes.get(index, NOTHING_SAID),
+        )
+
+    def section_words(self, index: int) -> str:
+        """Section of a run as the trade writes it."""
+        return words(
+            int(self.shape[index]), float(self.width[index]), float(self.height[index])
+        )
+
+    def place(self, index: int) -> str:
+        """Name the place of a run for a message: file, run."""
+        return f"{self.file}, run '{self.names[index]}'"
+
+
+NOTHING_SAID = Attributes()
+
+
+def drawing_from_runs(
+    runs: Sequence[tuple[str, npt.ArrayLike, Section | None]],
+    *,
+    file: str = "drawing in memory",
+    flows: Mapping[str, float] | None = None,
+    attributes: Mapping[str, Attributes] | None = None,
+) -> Drawing:
+    """Make a drawing in memory.
+
+    Parameters
+    ----------
+    runs
+        Name, vertices in m of shape (n, 3) with Z up, and section of each run.
+    file
+        Name to use in messages.
+    flows
+        Airflow written at a run, m³/s, by run name.
+    attributes
+        What else is said of a run, by run name.
+
+    Returns
+    -------
+    drawing
+        The drawing; sections count as drawn.
+
+    Raises
+    ------
+    ValueError
+        If vertices are not of shape (n, 3).
+    """
+    arrays = [np.asarray(points, dtype=np.float64) for _, points, _ in runs]
+    for (name, _, _), array in zip(runs, arrays, strict=True):
+        if array.ndim != 2 or array.shape[1] != 3:
+            raise ValueError(f"run '{name}': vertices must have the shape (n, 3)")
+    names = [name for name, _, _ in runs]
+    sections = [section for _, _, section in runs]
+    nan = float("nan")
+    return Drawing(
+        file=file,
+        points=np.concatenate(arrays) if arrays else np.zeros((0, 3)),
+        offsets=np.cumsum([0, *map(len, arrays)]),
+        names=names,
+        where=[f"run {index + 1}" for index in range(len(names))],
+        shape=np.array([s.shape if s else Shape.NONE for s in sections], np.int64),
+        width=np.array([s.width if s else nan for s in sections]),
+        height=np.array([s.height if s else nan for s in sections]),
+        flow=np.array([(flows or {}).get(name, nan) for name in names]),
+        section_basis=np.full(len(names), Basis.DRAWN, dtype=np.int64),
+        attributes={
+            index: said
+            for index, name in enumerate(names)
+            if (said := (attributes or {}).get(name)) is not None
+        },
+    )

@@ -1,0 +1,149 @@
+"""How each bend is made: measured, declared in the schedule, or assumed."""
+
+import numpy as np
+
+from .basis import Basis
+from .constructions import ElbowConstruction
+from .drawing import Drawing
+from .fittings import Bends
+from .schedule import ElbowRule, Schedule
+from .sections import FloatArray, IntArray, Shape
+
+# Elbows that turn about a corner and not along an arc.
+_CORNERED = (
+    ElbowConstruction.MITRED,
+    ElbowConstruction.SINGLE_VANES,
+    ElbowConstruction.DOUBLE_VANES,
+)
+# Elbows that a drawn arc may stand for; with any other word the arc wins.
+_CURVED = (
+    ElbowConstruction.SMOOTH,
+    ElbowConstruction.SPLITTERS,
+    ElbowConstruction.SEGMENTED,
+    ElbowConstruction.PLEATED,
+    ElbowConstruction.SQUARE_HEEL,
+)
+_TRUE = np.radians(0.5)  # a bend plane nearer than this to a side is in line with it
+
+
+def build_bends(
+    *,
+    duct: IntArray,
+    run: IntArray,
+    place: FloatArray,
+    angle: FloatArray,
+    axis: FloatArray,
+    drawn_radius: FloatArray,
+    drawn_setback: FloatArray,
+    misfit: FloatArray,
+    shape: IntArray,
+    width: FloatArray,
+    height: FloatArray,
+    across: FloatArray,
+    drawing: Drawing,
+    schedule: Schedule,
+) -> Bends:
+    """Give each bend its construction and its radius.
+
+    Parameters
+    ----------
+    duct, run, place
+        Duct after each bend, its run, and its place along the run as drawn, (b,).
+    angle, axis
+        Turn, rad, and the unit vector about which it goes, (b,) and (b, 3).
+    drawn_radius, drawn_setback, misfit
+        Radius of a drawn arc, how far before its first vertex it begins, m, and the
+        misfit of the radius; NaN, NaN and 0 for a sharp vertex.
+    shape, width, height, across
+        Section before the bend and the unit vector along its width.
+    drawing, schedule
+        The drawing and the schedule, for what they say of elbows.
+
+    Returns
+    -------
+    bends
+        In order of `duct`; `short_by` and `corner` are filled in by the classifier.
+    """
+    cosine = np.abs(np.einsum("ij,ij->i", axis, across)).clip(0.0, 1.0)
+    lean = np.arccos(cosine)  # 0: turns about the width; pi/2: about the height
+    about_width = lean <= np.pi / 4
+    skew = np.where(about_width, lean, np.pi / 2 - lean)
+    skew[(skew < _TRUE) | (shape == Shape.ROUND)] = 0.0
+    in_plane = np.where(about_width, height, width)
+    along_axis = np.where(about_width, width, height)
+
+    order = np.lexsort((place, run))
+    begins = np.append(True, np.diff(run[order]) != 0)[: len(order)]
+    count = np.arange(len(order))
+    number = np.empty(len(order), dtype=np.int64)
+    number[order] = count - np.maximum.accumulate(np.where(begins, count, 0)) + 1
+
+    size = len(duct)
+    construction = np.zeros(size, dtype=np.int64)
+    radius = np.zeros(size)
+    pieces = np.zeros(size, dtype=np.int64)
+    splitters = np.zeros(size, dtype=np.int64)
+    radius_basis = np.zeros(size, dtype=np.int64)
+    construction_basis = np.zeros(size, dtype=np.int64)
+
+    def put(rows: IntArray, rule: ElbowRule) -> None:
+        construction[rows] = int(rule.construction)
+        construction_basis[rows] = int(rule.construction_basis)
+        radius[rows] = rule.radius_for(in_plane[rows])
+        radius_basis[rows] = int(rule.radius_basis)
+        pieces[rows] = rule.pieces
+        splitters[rows] = rule.splitters
+
+    put(np.arange(size), schedule.elbow_rule())
+    for index, said in drawing.attributes.items():
+        if said.bend_radius is not None:
+            rows = np.flatnonzero(run == index)
+            radius[rows] = said.bend_radius
+            radius_basis[rows] = int(Basis.DECLARED)
+    for name, bend in schedule.elbow_exceptions:
+        index = list(drawing.names).index(name)
+        mine = run == index
+        rows = np.flatnonzero(mine & (number == bend) if bend else mine)
+        put(rows, schedule.elbow_rule(name, bend))
+
+    drawn = ~np.isnan(drawn_radius)
+    curved = np.isin(construction, [int(code) for code in _CURVED])
+    construction[drawn & ~curved] = int(ElbowConstruction.SMOOTH)
+    construction_basis[drawn & ~curved] = int(Basis.DRAWN)
+    radius = np.where(drawn, drawn_radius, radius)
+    radius_basis[drawn] = int(Basis.DRAWN)
+    cornered = np.isin(construction, [int(code) for code in _CORNERED])
+    radius[cornered] = 0.0
+    radius_basis[cornered] = construction_basis[cornered]
+    square = construction == ElbowConstruction.SQUARE_THROAT
+    radius[square] = in_plane[square] / 2  # throat radius 0 by construction
+
+    far = angle > np.radians(179.0)  # a sharp hairpin has no tangent points
+    reach = radius * np.tan(np.where(far, 0.0, angle) / 2)
+    setback = np.where(drawn, drawn_setback, reach)
+    by_duct = np.argsort(duct, kind="stable")
+    nothing = np.zeros(size)
+    return Bends(
+        *(
+            values[by_duct]
+            for values in (
+                duct,
+                number,
+                angle,
+                radius,
+                in_plane,
+                along_axis,
+                skew,
+                construction,
+                pieces,
+                splitters,
+                radius_basis,
+                construction_basis,
+                setback,
+                nothing,
+                misfit,
+                axis,
+                np.zeros((size, 3)),
+            )
+        )
+    )

@@ -1,0 +1,224 @@
+"""What the extras of a 3D file say of a run: flat keys with the unit in the key."""
+
+import difflib
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from .drawing import Attributes
+from .faults import Notice, error
+from .sections import Section, flat_oval, rectangular, round_section
+
+# key: (what it is, factor to SI)
+_NUMBERS = {
+    "width_m": ("width", 1.0),
+    "width_mm": ("width", 1e-3),
+    "height_m": ("height", 1.0),
+    "height_mm": ("height", 1e-3),
+    "diameter_m": ("diameter", 1.0),
+    "diameter_mm": ("diameter", 1e-3),
+    "flow_m3s": ("flow", 1.0),
+    "flow_m3h": ("flow", 1 / 3600),
+    "flow_ls": ("flow", 1e-3),
+    "flow_cfm": ("flow", 0.3048**3 / 60),
+    "roughness_m": ("roughness", 1.0),
+    "bend_radius_m": ("bend_radius", 1.0),
+    "bend_radius_mm": ("bend_radius", 1e-3),
+    "roll_deg": ("roll", math.pi / 180),
+}
+_WORDS = ("source", "terminal", "route", "name", "role", "transition", "up", "shape")
+KEYS = (*_NUMBERS, *_WORDS)
+# Looked for so that a key without its unit is not passed over in silence.
+_SUSPECT = ("width", "height", "diameter", "flow", "airflow", "roughness", "roll")
+_WIDEST = 10.0  # m
+
+
+@dataclass
+class Said:
+    """What the extras of a run and of what holds it say together."""
+
+    section: Section | None = None
+    flow: float = math.nan
+    name: str | None = None
+    attributes: Attributes = field(default_factory=Attributes)
+
+
+def read_extras(
+    layers: list[Mapping[str, object]], where: str, faults: list[Notice]
+) -> Said:
+    """Read the extras of a run.
+
+    Parameters
+    ----------
+    layers
+        Extras of the primitive, its node, its mesh, the nodes above: whatever is
+        said first counts.
+    where
+        Place for messages.
+    faults
+        List that faults are added to.
+
+    Returns
+    -------
+    said
+        What they say, in SI units.
+    """
+    values: dict[str, float] = {}
+    words: dict[str, object] = {}
+    begun = len(faults)
+    for layer in layers:
+        here: dict[str, str] = {}
+        for key, raw in layer.items():
+            if key in _NUMBERS:
+                what, factor = _NUMBERS[key]
+                if what in here:
+                    faults.append(
+                        error(
+                            where,
+                            f"{here[what]} and {key} are both given",
+                            "delete one of them",
+                        )
+                    )
+                here[what] = key
+                number = _number(raw)
+                if number is None:
+                    faults.append(
+                        error(
+                            where,
+                            f"{key} is {_shown(raw)}, which is no number",
+                            "write it as a number with a decimal point, without a unit",
+                        )
+                    )
+                elif what != "roll" and number <= 0.0:
+                    faults.append(
+                        error(
+                            where,
+                            f"{key} is {number:g}; it must be above zero",
+                            "correct it",
+                        )
+                    )
+                elif what in ("width", "height", "diameter") and (
+                    number * factor > _WIDEST
+                ):
+                    faults.append(
+                        error(
+                            where,
+                            f"{key} is {number:g}, a duct of {number * factor:g} m",
+                            "check the unit: was it meant in millimetres",
+                        )
+                    )
+                elif what not in values:
+                    values[what] = number * factor
+            elif key in _WORDS:
+                words.setdefault(key, raw)
+            elif key.lower() in _SUSPECT:
+                near = difflib.get_close_matches(f"{key.lower()}_m", KEYS, n=1)
+                faults.append(
+                    error(
+                        where,
+                        f"the extra '{key}' has no unit in its name",
+                        f"write it as '{near[0] if near else key + '_m'}'",
+                    )
+                )
+    section = None
+    if len(faults) == begun:
+        section = _section(values, words, where, faults)
+    return Said(
+        section,
+        values.get("flow", math.nan),
+        _text(words, "route") or _text(words, "name"),
+        Attributes(
+            source=_truth(words.get("source")),
+            source_at_end={"start": False, "end": True}.get(str(words.get("source"))),
+            terminal=_terminal(words),
+            transition=_truth(words.get("transition"))
+            or words.get("role") == "transition",
+            roughness=values.get("roughness"),
+            roll=values.get("roll"),
+            up=_vector(words, where, faults),
+            bend_radius=values.get("bend_radius"),
+            role=_text(words, "role"),
+        ),
+    )
+
+
+def _section(
+    values: Mapping[str, float],
+    words: Mapping[str, object],
+    where: str,
+    faults: list[Notice],
+) -> Section | None:
+    sides = "width" in values, "height" in values
+    if "diameter" in values:
+        if any(sides):
+            faults.append(
+                error(
+                    where,
+                    "both a diameter and a width or height are given",
+                    "delete the ones that do not apply",
+                )
+            )
+            return None
+        return round_section(values["diameter"])
+    if all(sides):
+        make = flat_oval if words.get("shape") == "oval" else rectangular
+        return make(values["width"], values["height"])
+    if any(sides):
+        given, missing = ("width", "height") if sides[0] else ("height", "width")
+        faults.append(
+            error(
+                where, f"a {given} without a {missing} is given", f"add {missing}_m too"
+            )
+        )
+    return None
+
+
+def _number(raw: object) -> float | None:
+    if isinstance(raw, bool):
+        return None
+    if isinstance(raw, (int, float, str)):
+        try:
+            number = float(raw)
+        except ValueError:
+            return None
+        return number if math.isfinite(number) else None
+    return None
+
+
+def _truth(raw: object) -> bool:
+    if isinstance(raw, str):
+        return raw.strip().lower() in ("true", "yes", "1", "start", "end")
+    return raw is True or raw in (1, 1.0)
+
+
+def _text(words: Mapping[str, object], key: str) -> str | None:
+    raw = words.get(key)
+    return raw.strip() if isinstance(raw, str) and raw.strip() else None
+
+
+def _terminal(words: Mapping[str, object]) -> str | None:
+    raw = words.get("terminal")
+    if isinstance(raw, str) and raw.strip().lower() not in ("true", "false", "0", "1"):
+        return raw.strip() or None
+    return None
+
+
+def _vector(
+    words: Mapping[str, object], where: str, faults: list[Notice]
+) -> tuple[float, float, float] | None:
+    raw = words.get("up")
+    if raw is None:
+        return None
+    parts = [_number(part) for part in raw] if isinstance(raw, list) else []
+    x, y, z = (*parts, None, None, None)[:3]
+    if len(parts) != 3 or x is None or y is None or z is None or not any((x, y, z)):
+        faults.append(
+            error(where, f"up is {_shown(raw)}", "write three numbers, as in [0, 1, 0]")
+        )
+        return None
+    return x, y, z
+
+
+def _shown(raw: object) -> str:
+    text = repr(raw)
+    return text if len(text) <= 40 else text[:37] + "..."

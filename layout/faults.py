@@ -1,0 +1,78 @@
+"""Notices and refusals: place, fault, remedy, in one sentence each."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import Enum
+
+
+class Severity(str, Enum):
+    """How far a notice reaches."""
+
+    NOTE = "note"  # said for completeness: a choice that was made
+    WARNING = "warning"  # the result stands, but the reader should look
+    ERROR = "error"  # no result until it is mended
+
+    def __str__(self) -> str:
+        return self.value
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """One thing to tell the user about the input.
+
+    Parameters
+    ----------
+    severity
+        How far it reaches.
+    where
+        Place: file, run, vertex (counted from 1).
+    what
+        What is so, without a full stop.
+    remedy
+        How to mend it, without a full stop; empty when nothing needs mending.
+    """
+
+    severity: Severity
+    where: str
+    what: str
+    remedy: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """The notice as one sentence: place, fault, remedy."""
+        text = f"{self.where}: {self.what}" if self.where else self.what
+        return f"{text}; {self.remedy}." if self.remedy else f"{text}."
+
+
+class BadInput(Exception):
+    """Input that gives no result: every fault found in it, each with its remedy.
+
+    Parameters
+    ----------
+    faults
+        The faults, at least one, all of severity ERROR.
+    """
+
+    def __init__(self, faults: Iterable[Notice]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(fault.sentence for fault in self.faults))
+
+
+def note(where: str, what: str, remedy: str = "") -> Notice:
+    """Make a notice that is only said for completeness."""
+    return Notice(Severity.NOTE, where, what, remedy)
+
+
+def warning(where: str, what: str, remedy: str = "") -> Notice:
+    """Make a notice that the reader should look at."""
+    return Notice(Severity.WARNING, where, what, remedy)
+
+
+def error(where: str, what: str, remedy: str) -> Notice:
+    """Make a notice that stops the work."""
+    return Notice(Severity.ERROR, where, what, remedy)
+
+
+def refusal(where: str, what: str, remedy: str) -> BadInput:
+    """Make the refusal of an input for a single fault."""
+    return BadInput([error(where, what, remedy)])

@@ -1,0 +1,221 @@
+"""What the classifier finds: ducts and fittings, a row each, in arrays."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from .sections import FloatArray, IntArray
+
+BoolArray = npt.NDArray[np.bool_]
+
+NONE = -1  # no such duct
+
+
+@dataclass(frozen=True, eq=False)
+class Ducts:
+    """Straight ducts between fittings, in walking order from the source: d of them.
+
+    Parameters
+    ----------
+    parent
+        The duct before each, nearer to the source; `NONE` at the source. Shape (d,).
+    start, finish
+        Node at its near and its far end.
+    run
+        Run of the drawing that it belongs to.
+    shape, width, height
+        Its section; `Shape` codes and m.
+    length
+        Straight length plus its half of the arcs of the bends at its ends, m.
+    straight
+        Straight length between the tangent points of its bends, m; below zero where
+        the bends do not fit.
+    begin, end
+        Ends of the straight part, m, shape (d, 3).
+    across, upright
+        Unit vectors along the width and the height of its section, shape (d, 3).
+    roll
+        How far the section is turned from level, rad.
+    drawn_flow
+        Airflow written in the drawing, m³/s; NaN where there is none.
+    """
+
+    parent: IntArray
+    start: IntArray
+    finish: IntArray
+    run: IntArray
+    shape: IntArray
+    width: FloatArray
+    height: FloatArray
+    length: FloatArray
+    straight: FloatArray
+    begin: FloatArray
+    end: FloatArray
+    across: FloatArray
+    upright: FloatArray
+    roll: FloatArray
+    drawn_flow: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Bends:
+    """Changes of direction within a duct: b of them, each at the start of a duct.
+
+    Parameters
+    ----------
+    duct
+        Duct after the bend, away from the source, shape (b,).
+    number
+        Which bend of its run it is, counted from 1 along the run as drawn.
+    angle
+        Turn, rad.
+    radius
+        Radius of the centreline, m; 0 for a mitred elbow.
+    in_plane, along_axis
+        Side of the section in the plane of the bend, and along its axis, m.
+    skew
+        How far the plane of the bend lies from the nearer side of the section, rad,
+        0 to pi/4; 0 for an elbow turned the easy or the hard way.
+    construction
+        `ElbowConstruction` codes.
+    pieces, splitters
+        Pieces of a segmented elbow, splitter vanes; 0 where there are none.
+    radius_basis, construction_basis
+        `Basis` codes.
+    setback
+        Length that the bend takes of each of its tangents, m.
+    short_by
+        Length that the tangents lack for it, m; 0 where it fits.
+    misfit
+        Relative misfit of the radius fitted to a drawn arc; 0 for a sharp vertex.
+    axis
+        Unit vector about which the duct turns, shape (b, 3).
+    corner
+        Where the tangents meet, or the middle of an arc that turns far, m, (b, 3).
+    """
+
+    duct: IntArray
+    number: IntArray
+    angle: FloatArray
+    radius: FloatArray
+    in_plane: FloatArray
+    along_axis: FloatArray
+    skew: FloatArray
+    construction: IntArray
+    pieces: IntArray
+    splitters: IntArray
+    radius_basis: IntArray
+    construction_basis: IntArray
+    setback: FloatArray
+    short_by: FloatArray
+    misfit: FloatArray
+    axis: FloatArray
+    corner: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Transitions:
+    """Changes of section along a duct: t of them, each at the start of a duct.
+
+    Parameters
+    ----------
+    duct
+        Duct after the change, away from the source, shape (t,).
+    length
+        Length of the piece, m.
+    length_basis
+        `Basis` codes: drawn as a run of its own, declared, or assumed.
+    """
+
+    duct: IntArray
+    length: FloatArray
+    length_basis: IntArray
+
+
+@dataclass(frozen=True, eq=False)
+class Legs:
+    """Legs of junctions that lead away from the source: l of them.
+
+    Parameters
+    ----------
+    duct
+        Duct that is the leg, shape (l,).
+    straight
+        Duct that goes on most nearly straight from the same junction.
+    is_branch
+        Whether the leg is a branch, and not that straight one.
+    angle
+        Deflection of the leg from the common duct, rad; 0 is straight on.
+    straight_angle
+        Deflection of the straight leg, rad.
+    is_symmetrical
+        Whether no leg is the main: both turn away by about the same angle.
+    branch
+        The leg itself, or for a straight leg the branch that turns away most.
+    leg_count
+        How many legs meet there, the common one among them.
+    entry
+        `TakeoffEntry` codes; for a straight leg those of the branch.
+    entry_basis
+        `Basis` codes.
+    """
+
+    duct: IntArray
+    straight: IntArray
+    is_branch: BoolArray
+    angle: FloatArray
+    straight_angle: FloatArray
+    is_symmetrical: BoolArray
+    branch: IntArray
+    leg_count: IntArray
+    entry: IntArray
+    entry_basis: IntArray
+
+
+@dataclass(frozen=True, eq=False)
+class Terminals:
+    """Free ends away from the source: t of them.
+
+    Parameters
+    ----------
+    duct
+        Duct that ends there, shape (t,).
+    name
+        Name of each terminal.
+    flow
+        Airflow, m³/s.
+    flow_basis
+        `Basis` codes: drawn in the file, or declared in the schedule.
+    loss
+        Declared loss of total pressure with the discharge into the room, Pa; NaN
+        where none is declared.
+    """
+
+    duct: IntArray
+    name: tuple[str, ...]
+    flow: FloatArray
+    flow_basis: IntArray
+    loss: FloatArray
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where the air comes from.
+
+    Parameters
+    ----------
+    node
+        Node of the topology.
+    kind
+        'fan' (the duct begins at its outlet) or 'plenum' (the air enters from rest).
+    kind_is_assumed
+        Whether nobody said which of the two it is.
+    reason
+        Why this end was taken.
+    """
+
+    node: int
+    kind: str
+    kind_is_assumed: bool
+    reason: str

@@ -1,0 +1,130 @@
+"""Which way up a section stands: frames carried along the duct."""
+
+import numpy as np
+
+from .sections import FloatArray, IntArray
+
+# Within 5 degrees of plumb a duct has no level side of its own.
+_PLUMB = float(np.cos(np.radians(5.0)))
+
+
+def is_plumb(direction: FloatArray) -> FloatArray:
+    """Whether each direction is within 5 degrees of vertical, shape (n,)."""
+    return np.abs(direction[:, 2]) > _PLUMB
+
+
+def level_frame(direction: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Frame of a section that stands level.
+
+    Parameters
+    ----------
+    direction
+        Unit vectors along the duct, shape (n, 3).
+
+    Returns
+    -------
+    across, upright
+        Unit vectors along the width and the height, shape (n, 3) each: the width is
+        horizontal; in a vertical duct it is as near as can be to the world's X axis.
+    """
+    plumb = is_plumb(direction)
+    zero = np.zeros(len(direction))
+    across = np.stack([-direction[:, 1], direction[:, 0], zero], axis=1)
+    if plumb.any():
+        steep = direction[plumb]
+        across[plumb] = np.array([1.0, 0.0, 0.0]) - steep[:, :1] * steep
+    across /= np.linalg.norm(across, axis=1)[:, None]
+    return across, np.cross(direction, across)
+
+
+def turn_between(
+    before: FloatArray, after: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Angle and axis of the turn from one direction to the next.
+
+    Parameters
+    ----------
+    before, after
+        Unit vectors, shape (n, 3).
+
+    Returns
+    -------
+    angle
+        rad, 0 to pi, shape (n,).
+    axis
+        Unit vectors, shape (n, 3); zero where there is no turn.
+    """
+    cross = np.cross(before, after)
+    sine = np.sqrt(np.einsum("ij,ij->i", cross, cross))
+    cosine = np.einsum("ij,ij->i", before, after)
+    axis = cross / np.where(sine > 1e-12, sine, np.inf)[:, None]
+    return np.arctan2(sine, cosine), axis
+
+
+def rotate(vector: FloatArray, axis: FloatArray, angle: FloatArray) -> FloatArray:
+    """Rotate vectors about unit axes, shape (n, 3); Rodrigues' formula."""
+    cosine, sine = np.cos(angle)[:, None], np.sin(angle)[:, None]
+    along = np.einsum("ij,ij->i", axis, vector)[:, None]
+    return (
+        vector * cosine + np.cross(axis, vector) * sine + axis * along * (1.0 - cosine)
+    )
+
+
+def carried_roll(
+    before: FloatArray, after: FloatArray, axis: FloatArray, angle: FloatArray
+) -> FloatArray:
+    """Roll that a level section has after it was carried round a bend.
+
+    Parameters
+    ----------
+    before, after
+        Unit vectors along the duct before and after, shape (n, 3).
+    axis, angle
+        The turn between them.
+
+    Returns
+    -------
+    roll
+        rad, shape (n,): how far the carried frame is turned from the level frame of
+        `after`. Rolls add up along a run, whatever the section's roll before.
+
+    References
+    ----------
+    Minimal rotation at each bend is what the double-reflection method gives for a
+    circular arc: Wang et al., Computation of Rotation Minimizing Frames, 2008 (from
+    memory).
+    """
+    carried = rotate(level_frame(before)[0], axis, angle)
+    across, upright = level_frame(after)
+    return np.arctan2(
+        np.einsum("ij,ij->i", carried, upright), np.einsum("ij,ij->i", carried, across)
+    )
+
+
+def rolls(parent: IntArray, roll: FloatArray, begins: FloatArray) -> FloatArray:
+    """Roll of each duct from the rolls picked up on the way.
+
+    Parameters
+    ----------
+    parent
+        Parent of each duct, earlier in the order; -1 at the source, shape (d,).
+    roll
+        What each duct adds to its parent's roll, rad, shape (d,).
+    begins
+        Roll at which a duct begins anew, rad; NaN where it carries its parent's on.
+
+    Returns
+    -------
+    roll
+        rad, shape (d,), -pi to pi.
+    """
+    fresh = ~np.isnan(begins)
+    if not (np.abs(np.sin(roll)) > 1e-12).any() and not (begins[fresh] != 0.0).any():
+        return np.zeros(len(parent))
+    total = np.where(fresh, begins, roll).tolist()
+    anew = fresh.tolist()
+    for index, before in enumerate(parent.tolist()):
+        if not anew[index] and before >= 0:
+            total[index] += total[before]
+    whole = np.array(total)
+    return np.arctan2(np.sin(whole), np.cos(whole))

@@ -1,0 +1,385 @@
+"""The classified graph of a drawing: `build` makes it, `DuctGraph` holds it."""
+
+import difflib
+import gc
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
+
+from .basis import Basis
+from .classify import RunSections, classify
+from .drawing import Drawing
+from .faults import BadInput, Notice, error, note, refusal, warning
+from .fittings import NONE, Bends, Ducts, Legs, Source, Terminals, Transitions
+from .schedule import Schedule
+from .sections import FloatArray, IntArray, Section, Shape, words
+from .snap import TOLERANCE
+from .source import find_source
+from .terminals import match_terminals
+from .topology import Topology, join, loops
+from .tree import tree_from
+
+if TYPE_CHECKING:
+    import networkx as nx
+
+    Network: TypeAlias = "nx.DiGraph[int]"
+
+
+@dataclass(frozen=True, eq=False)
+class DuctGraph:
+    """A drawing as ducts and fittings, walked from the source.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+    schedule
+        What the drawing could not say.
+    source
+        Where the air comes from.
+    ducts, bends, transitions, legs, terminals
+        What was recognised, a row each.
+    section_basis
+        `Basis` code of each duct's section, shape (d,).
+    notices
+        Everything to be said of the drawing so far.
+    """
+
+    topology: Topology
+    schedule: Schedule
+    source: Source
+    ducts: Ducts
+    bends: Bends
+    transitions: Transitions
+    legs: Legs
+    terminals: Terminals
+    section_basis: IntArray
+    notices: tuple[Notice, ...]
+
+    @property
+    def drawing(self) -> Drawing:
+        """The drawing that the graph was built from."""
+        return self.topology.drawing
+
+    @property
+    def nodes(self) -> FloatArray:
+        """Node positions, m, shape (k, 3)."""
+        return self.topology.nodes
+
+    @cached_property
+    def nx(self) -> "Network":
+        """The topology as a networkx graph, edges in the direction of the walk.
+
+        Nodes carry `point` (m) and `kind`; edges carry `run`, `section` (in words),
+        `length` (m) and `duct` (the row). Built at the first use.
+        """
+        return network(self)
+
+    def section(self, duct: int) -> Section:
+        """Section of a duct."""
+        ducts = self.ducts
+        return Section(
+            Shape(ducts.shape[duct]),
+            float(ducts.width[duct]),
+            float(ducts.height[duct]),
+        )
+
+    def place(self, duct: int) -> str:
+        """Name the place of a duct for a message."""
+        return self.drawing.place(int(self.ducts.run[duct]))
+
+
+def build(
+    drawing: Drawing,
+    schedule: Schedule | None = None,
+    *,
+    tolerance: float = TOLERANCE,
+    other_runs: Collection[str] = (),
+) -> DuctGraph:
+    """Turn a drawing into a classified graph.
+
+    Parameters
+    ----------
+    drawing
+        The drawing.
+    schedule
+        What the drawing cannot say; an empty one if None.
+    tolerance
+        Largest distance of ends that are joined, m.
+    other_runs
+        Names of runs in other drawings that share the schedule: it may name these.
+
+    Returns
+    -------
+    graph
+        The classified graph.
+
+    Raises
+    ------
+    BadInput
+        If the drawing and the schedule together do not give one; all faults that
+        could be found at once.
+    """
+    schedule = schedule or Schedule()
+    topology = join(drawing, tolerance)
+    if len(topology.ends) == 0:
+        raise refusal(drawing.file, "there is no duct in it", "draw at least one run")
+    faults = _unknown_names(drawing, schedule, other_runs)
+    if faults:
+        raise BadInput(faults)
+    sections = run_sections(drawing, schedule)
+    source = find_source(topology, schedule)
+    reached = topology.component == topology.component[source.node]
+    faults = [
+        *_loop_faults(topology, reached),
+        *_bare_faults(topology, sections, reached),
+    ]
+    if faults:
+        raise BadInput(faults)
+    tree = tree_from(topology, source.node)
+    found = classify(topology, tree, sections, schedule)
+    terminals = match_terminals(topology, found.ducts, found.legs, schedule)
+    return DuctGraph(
+        topology,
+        schedule,
+        source,
+        found.ducts,
+        found.bends,
+        found.transitions,
+        found.legs,
+        terminals,
+        sections.basis[found.ducts.run],
+        (
+            *drawing.notices,
+            *topology.notices,
+            note(
+                drawing.file,
+                f"the source is taken at {topology.place(source.node)}: "
+                f"{source.reason}",
+            ),
+            *found.notices,
+            *island_notices(topology, reached),
+            *_fit_notices(drawing, topology, found.ducts, found.bends),
+        ),
+    )
+
+
+def run_sections(drawing: Drawing, schedule: Schedule) -> RunSections:
+    """Section of each run: the schedule's where it names the run, else the drawing's.
+
+    Parameters
+    ----------
+    drawing, schedule
+        What was drawn and what was declared.
+
+    Returns
+    -------
+    sections
+        Arrays of shape (r,).
+    """
+    shape, width, height = (
+        values.copy() for values in (drawing.shape, drawing.width, drawing.height)
+    )
+    basis = drawing.section_basis.copy()
+    names = list(drawing.names) if schedule.sections else []
+    for name, section in schedule.sections.items():
+        if name in names:
+            run = names.index(name)
+            shape[run], width[run], height[run] = (
+                section.shape,
+                section.width,
+                section.height,
+            )
+            basis[run] = int(Basis.DECLARED)
+    return RunSections(shape, width, height, basis)
+
+
+def network(graph: DuctGraph) -> "Network":
+    """Build the networkx view of a graph's topology."""
+    import networkx as nx
+
+    ducts = graph.ducts
+    names = graph.drawing.names
+    out: Network = nx.DiGraph()
+    collecting = gc.isenabled()
+    gc.disable()  # a hundred thousand dictionaries would each be looked at again
+    try:
+        kinds = node_kinds(graph)
+        points = graph.nodes.tolist()
+        used = np.unique(np.concatenate([ducts.start, ducts.finish])).tolist()
+        out.add_nodes_from(
+            (node, {"point": tuple(points[node]), "kind": kinds[node]}) for node in used
+        )
+        rows = zip(
+            ducts.start.tolist(),
+            ducts.finish.tolist(),
+            ducts.run.tolist(),
+            ducts.shape.tolist(),
+            ducts.width.tolist(),
+            ducts.height.tolist(),
+            ducts.length.tolist(),
+            strict=True,
+        )
+        out.add_edges_from(
+            (
+                start,
+                finish,
+                {
+                    "duct": duct,
+                    "run": names[run],
+                    "section": words(shape, width, height),
+                    "length": length,
+                },
+            )
+            for duct, (start, finish, run, shape, width, height, length) in enumerate(
+                rows
+            )
+        )
+    finally:
+        if collecting:
+            gc.enable()
+    return out
+
+
+def node_kinds(graph: DuctGraph) -> dict[int, str]:
+    """What stands at each node of a graph, in a word."""
+    ducts = graph.ducts
+    kinds = dict.fromkeys(ducts.start.tolist(), "joint")
+    for rows, kind in (
+        (ducts.start[graph.transitions.duct], "transition"),
+        (ducts.start[graph.bends.duct], "bend"),
+        (ducts.start[graph.legs.duct], "junction"),
+        (ducts.finish[graph.terminals.duct], "terminal"),
+    ):
+        kinds.update(dict.fromkeys(rows.tolist(), kind))
+    # An arc's two ends are different nodes of the drawing; both belong to the bend.
+    ahead = ducts.parent[graph.bends.duct]
+    kinds.update(dict.fromkeys(ducts.finish[ahead].tolist(), "bend"))
+    kinds[graph.source.node] = "source"
+    return kinds
+
+
+def island_notices(topology: Topology, reached: IntArray) -> Iterable[Notice]:
+    """Say which parts of a drawing hang together with nothing that is reached.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+    reached
+        Whether each node is reached from the source, shape (k,).
+
+    Returns
+    -------
+    notices
+        One for each part, with the nearest gap.
+    """
+    from scipy.spatial import cKDTree
+
+    if reached.all():
+        return []
+    drawing = topology.drawing
+    inside = cKDTree(topology.nodes[reached])
+    notices = []
+    for part in np.unique(topology.component[~reached]).tolist():
+        nodes = np.flatnonzero(topology.component == part)
+        gap, _ = inside.query(topology.nodes[nodes])
+        nearest = int(nodes[int(np.argmin(gap))])
+        mine = topology.component[topology.ends[:, 0]] == part
+        length = float(topology.length[mine].sum())
+        run = int(topology.run[np.flatnonzero(mine)[0]])
+        notices.append(
+            warning(
+                drawing.place(run),
+                f"a separate part of {length:.3g} m that the source does not reach; "
+                f"the nearest gap is {float(gap.min()):.3g} m at "
+                f"{topology.place(nearest)}",
+                "close the gap if it belongs to this system; its losses are not "
+                "counted",
+            )
+        )
+    return notices
+
+
+def _loop_faults(topology: Topology, reached: IntArray) -> list[Notice]:
+    here = reached[topology.ends[:, 0]]
+    if int(here.sum()) == int(reached.sum()) - 1:
+        return []
+    faults = []
+    for loop in loops(topology):
+        if not reached[loop[0]]:
+            continue
+        corners = [topology.place(int(node)) for node in loop[:6]]
+        shown = ", ".join(corners) + (", ..." if len(loop) > 6 else "")
+        faults.append(
+            error(
+                topology.drawing.file,
+                f"the ducts form a loop through {shown}, so that the airflow in each "
+                "is not settled by the terminals",
+                "open the loop where the air would stand still",
+            )
+        )
+    return faults
+
+
+def _bare_faults(
+    topology: Topology, sections: RunSections, reached: IntArray
+) -> list[Notice]:
+    drawing = topology.drawing
+    used = np.unique(topology.run[reached[topology.ends[:, 0]]])
+    bare = used[sections.shape[used] == Shape.NONE].tolist()
+    return [
+        error(
+            drawing.place(run),
+            "the run has no section",
+            "give it width_m and height_m or diameter_m in the extras, a name such as "
+            f'600x300 or D200, or "{drawing.names[run]}" = "600x300 mm" under '
+            "[sections] in the schedule",
+        )
+        for run in bare
+        if not (run in drawing.attributes and drawing.attributes[run].transition)
+    ]
+
+
+def _unknown_names(
+    drawing: Drawing, schedule: Schedule, other_runs: Collection[str]
+) -> list[Notice]:
+    named = schedule.named_runs
+    if not named:
+        return []
+    known = set(drawing.names)
+    faults = []
+    for where, name in named:
+        if name in known or name in other_runs:
+            continue
+        near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.4)
+        shown = ", ".join(f"'{run}'" for run in list(drawing.names)[:8])
+        faults.append(
+            error(
+                f"{schedule.file}, {where}",
+                f"the drawing has no run '{name}'",
+                f"did you mean '{near[0]}'" if near else f"its runs are {shown}",
+            )
+        )
+    return faults
+
+
+def _fit_notices(
+    drawing: Drawing, topology: Topology, ducts: Ducts, bends: Bends
+) -> list[Notice]:
+    return [
+        warning(
+            f"{drawing.place(int(ducts.run[bends.duct[row]]))}, bend "
+            f"{bends.number[row]} at {topology.place(int(ducts.start[bends.duct[row]]))}",
+            f"the bend does not fit: with its radius of {bends.radius[row] * 1e3:.0f} mm "
+            f"the tangents lack {bends.short_by[row] * 1e3:.0f} mm to the next bend",
+            "take a smaller radius, another construction, or more room",
+        )
+        for row in np.flatnonzero(bends.short_by > 0).tolist()
+    ]
+
+
+__all__ = ["NONE", "DuctGraph", "build", "island_notices", "network", "run_sections"]

@@ -1,0 +1,251 @@
+"""Where segments meet without a common vertex: ends on a side, crossings, overlaps."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from .sections import FloatArray, IntArray
+
+BoolArray = npt.NDArray[np.bool_]
+_CELL_BITS = 20
+
+
+@dataclass(frozen=True, eq=False)
+class Meetings:
+    """Pairs of segments that meet away from common nodes.
+
+    Parameters
+    ----------
+    landing_node, landing_segment, landing_at
+        Ends of runs that land on the inside of a segment: the node, the segment and
+        the share of its length at which the node lies on it.
+    crossing
+        Pairs of segments that cross or touch without a common point, shape (c, 2).
+    crossing_point
+        Where they do, m, shape (c, 3).
+    """
+
+    landing_node: IntArray
+    landing_segment: IntArray
+    landing_at: FloatArray
+    crossing: IntArray
+    crossing_point: FloatArray
+
+
+def meetings(
+    nodes: FloatArray, ends: IntArray, is_run_end: BoolArray, tolerance: float
+) -> Meetings:
+    """Find where segments meet without a common node.
+
+    Parameters
+    ----------
+    nodes
+        Node positions, m, shape (k, 3).
+    ends
+        First and last node of each segment, shape (s, 2).
+    is_run_end
+        For each node, whether a run ends there, shape (k,). An end that lies on the
+        side of a segment is a joint; an inner vertex that does is a crossing.
+    tolerance
+        Largest distance of two segments that meet, m.
+
+    Returns
+    -------
+    meetings
+        Landings and crossings.
+    """
+    start, stop = nodes[ends[:, 0]], nodes[ends[:, 1]]
+    first, second = _candidates(start, stop, ends, tolerance)
+    if len(first) == 0:
+        return Meetings(
+            *(np.empty(0, dtype=np.int64),) * 2,
+            np.empty(0),
+            np.empty((0, 2), dtype=np.int64),
+            np.empty((0, 3)),
+        )
+    s, t, gap = _closest(start[first], stop[first], start[second], stop[second])
+    meet = gap <= tolerance
+    first, second = first[meet], second[meet]
+    # Landings are asked from each end of each of the two segments: when they overlap,
+    # more than one end lies on the other's inside.
+    landing_node, landing_segment, landing_at = _landings(
+        nodes, ends, is_run_end, first, second, tolerance
+    )
+    landed = np.isin(
+        _pair_key(first, second, len(ends)),
+        _pair_key(*_landing_pairs(landing_node, landing_segment, ends), len(ends)),
+    )
+    point = start[first] + s[meet, None] * (stop[first] - start[first])
+    return Meetings(
+        landing_node,
+        landing_segment,
+        landing_at,
+        np.stack([first[~landed], second[~landed]], axis=1),
+        point[~landed],
+    )
+
+
+def _landings(
+    nodes: FloatArray,
+    ends: IntArray,
+    is_run_end: BoolArray,
+    first: IntArray,
+    second: IntArray,
+    tolerance: float,
+) -> tuple[IntArray, IntArray, FloatArray]:
+    node = np.concatenate([ends[first].T.ravel(), ends[second].T.ravel()])
+    segment = np.concatenate([second, second, first, first])
+    keep = is_run_end[node]
+    node, segment = node[keep], segment[keep]
+    begin = nodes[ends[segment, 0]]
+    along = nodes[ends[segment, 1]] - begin
+    away = nodes[node] - begin
+    length = np.linalg.norm(along, axis=1)
+    at = np.einsum("ij,ij->i", away, along) / length**2
+    off = np.linalg.norm(away - at[:, None] * along, axis=1)
+    inside = (at * length > tolerance) & ((1.0 - at) * length > tolerance)
+    found = inside & (off <= tolerance)
+    node, segment, at = node[found], segment[found], at[found]
+    _, unique = np.unique(segment * len(nodes) + node, return_index=True)
+    return node[unique], segment[unique], at[unique]
+
+
+def _landing_pairs(
+    node: IntArray, segment: IntArray, ends: IntArray
+) -> tuple[IntArray, IntArray]:
+    """Every segment that ends at a landing node, paired with the one it lands on."""
+    owner = np.repeat(np.arange(len(ends)), 2)
+    flat = ends.ravel()
+    order = np.argsort(flat, kind="stable")
+    low = np.searchsorted(flat[order], node, "left")
+    high = np.searchsorted(flat[order], node, "right")
+    count = high - low
+    inner = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    return owner[order[np.repeat(low, count) + inner]], np.repeat(segment, count)
+
+
+def _pair_key(first: IntArray, second: IntArray, count: int) -> IntArray:
+    return np.minimum(first, second) * count + np.maximum(first, second)
+
+
+def _candidates(
+    start: FloatArray, stop: FloatArray, ends: IntArray, tolerance: float
+) -> tuple[IntArray, IntArray]:
+    """Pairs of segments whose boxes touch and which share no node.
+
+    A grid for each size of segment: a segment is entered in the few cells of its own
+    size that its box covers, and asks every coarser grid too.
+    """
+    low = np.minimum(start, stop) - tolerance
+    high = np.maximum(start, stop) + tolerance
+    size = (high - low).max(axis=1)
+    level = np.ceil(np.log2(size)).astype(np.int64)
+    origin = low.min(axis=0)
+    found: list[tuple[IntArray, IntArray]] = []
+    levels = np.unique(level)
+    for cell_level in levels:
+        cell = 2.0**cell_level
+        own = np.flatnonzero(level == cell_level)
+        guests = np.flatnonzero(level < cell_level)
+        own_key, own_id = _cells(low[own], high[own], own, origin, cell)
+        order = np.argsort(own_key)
+        own_key, own_id = own_key[order], own_id[order]
+        found.append(_same_cell(own_key, own_id))
+        if len(guests):
+            key, guest = _cells(low[guests], high[guests], guests, origin, cell)
+            found.append(_match(key, guest, own_key, own_id))
+    first = np.concatenate([pair[0] for pair in found])
+    second = np.concatenate([pair[1] for pair in found])
+    touch = np.ones(len(first), dtype=bool)
+    for axis in range(3):
+        a, b = low[:, axis], high[:, axis]
+        touch &= (a[first] <= b[second]) & (a[second] <= b[first])
+    first, second = first[touch], second[touch]
+    one, two = ends[:, 0], ends[:, 1]
+    apart = (
+        (one[first] != one[second])
+        & (one[first] != two[second])
+        & (two[first] != one[second])
+        & (two[first] != two[second])
+    )
+    first, second = first[apart], second[apart]
+    _, unique = np.unique(_pair_key(first, second, len(ends)), return_index=True)
+    return first[unique], second[unique]
+
+
+def _cells(
+    low: FloatArray, high: FloatArray, owner: IntArray, origin: FloatArray, cell: float
+) -> tuple[IntArray, IntArray]:
+    """Key of every cell that each box covers, with the box's owner."""
+    begin = ((low - origin) / cell).astype(np.int64)
+    span = ((high - origin) / cell).astype(np.int64) - begin
+    keys = [_key(begin)]
+    owners = [owner]
+    # A box is no larger than a cell, so it covers one or two cells along each axis.
+    for corner in range(1, 8):
+        step = np.array([corner & 1, corner >> 1 & 1, corner >> 2 & 1])
+        reach = (span >= step).all(axis=1)
+        if reach.any():
+            keys.append(_key(begin[reach] + step))
+            owners.append(owner[reach])
+    return np.concatenate(keys), np.concatenate(owners)
+
+
+def _key(cell: IntArray) -> IntArray:
+    # Cells that wrap round to one key only cost a comparison of boxes.
+    mask = (1 << _CELL_BITS) - 1
+    x, y, z = (cell & mask).T
+    return x | y << _CELL_BITS | z << 2 * _CELL_BITS
+
+
+def _same_cell(key: IntArray, owner: IntArray) -> tuple[IntArray, IntArray]:
+    """Pairs within runs of equal keys; the keys are sorted."""
+    first: list[IntArray] = []
+    second: list[IntArray] = []
+    here = np.arange(len(key))
+    for step in range(1, len(key)):
+        here = here[here < len(key) - step]
+        here = here[key[here] == key[here + step]]
+        if len(here) == 0:
+            break
+        first.append(owner[here])
+        second.append(owner[here + step])
+    if not first:
+        none = np.empty(0, dtype=np.int64)
+        return none, none
+    return np.concatenate(first), np.concatenate(second)
+
+
+def _match(
+    key: IntArray, guest: IntArray, own_key: IntArray, own_id: IntArray
+) -> tuple[IntArray, IntArray]:
+    low = np.searchsorted(own_key, key, "left")
+    count = np.searchsorted(own_key, key, "right") - low
+    inner = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    return np.repeat(guest, count), own_id[np.repeat(low, count) + inner]
+
+
+def _closest(
+    p: FloatArray, p2: FloatArray, q: FloatArray, q2: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Shares along two segments of their closest points, and the distance.
+
+    References
+    ----------
+    Ericson, Real-Time Collision Detection, 2005, section 5.1.9 (from memory).
+    """
+    d1, d2, r = p2 - p, q2 - q, p - q
+    a = np.einsum("ij,ij->i", d1, d1)
+    e = np.einsum("ij,ij->i", d2, d2)
+    b = np.einsum("ij,ij->i", d1, d2)
+    c = np.einsum("ij,ij->i", d1, r)
+    f = np.einsum("ij,ij->i", d2, r)
+    denominator = a * e - b * b
+    skew = denominator > 1e-12 * a * e
+    s = np.where(skew, (b * f - c * e) / np.where(skew, denominator, 1.0), 0.0)
+    s = s.clip(0.0, 1.0)
+    t = ((b * s + f) / e).clip(0.0, 1.0)
+    s = ((b * t - c) / a).clip(0.0, 1.0)
+    gap = r + s[:, None] * d1 - t[:, None] * d2
+    return s, t, np.linalg.norm(gap, axis=1)

@@ -1,0 +1,87 @@
+"""Sections written in names: 600x300, 24x12in, D200, Ø8in."""
+
+import re
+
+from .sections import Section, flat_oval, rectangular, round_section
+from .units import UNITS
+
+_UNIT = r"(?:\s?(mm|cm|in))?"
+_NUMBER = r"(\d+(?:\.\d+)?)"
+# A word of its own: not inside another word, and not one of three numbers.
+_RECTANGLE = re.compile(
+    rf"(?<![\w.×*]){_NUMBER}\s?[xX×*]\s?{_NUMBER}{_UNIT}(?![\w×*]|\.\d)(\s+oval\b)?",
+)
+_ROUND = re.compile(rf"(?<!\w)(?:DN|dn|[DdØø])\s?{_NUMBER}{_UNIT}(?!\w|\.\d)")
+_COPY = re.compile(r"\.\d{3}$")  # what some tools append to a name used twice
+_BARE_RANGE = (50.0, 5000.0)  # bare numbers outside it are no duct in millimetres
+
+
+def section_in_name(name: str) -> tuple[Section, str] | None:
+    """Find a section in a name.
+
+    Parameters
+    ----------
+    name
+        A name; an underscore counts as a blank.
+
+    Returns
+    -------
+    found
+        The section and how it was read, or None. Numbers without a unit are
+        millimetres, and both must lie between 50 and 5000.
+
+    Examples
+    --------
+    >>> section_in_name("T1 600x300")[0].words
+    '600×300 mm'
+    >>> section_in_name("supply_D8in")[0].words
+    'Ø203.2 mm'
+    >>> section_in_name("beam 600x300x2000") is None
+    True
+    """
+    found = _search(name)
+    return None if found is None else found[:2]
+
+
+def bare_name(name: str) -> str:
+    """Name without its section and without a copy's number; may be empty.
+
+    Examples
+    --------
+    >>> bare_name("T1 600x300.001")
+    'T1'
+    """
+    plain = _COPY.sub("", name)
+    found = _search(name)
+    if found is None:
+        return plain.strip()
+    begin, end = found[2]
+    return re.sub(r"[\s_]+", " ", plain[:begin] + " " + plain[end:]).strip()
+
+
+def _search(name: str) -> tuple[Section, str, tuple[int, int]] | None:
+    plain = _COPY.sub("", name).replace("_", " ")
+    for match in _RECTANGLE.finditer(plain):
+        sides = _metres(match[1], match[3]), _metres(match[2], match[3])
+        if sides[0] is None or sides[1] is None:
+            continue
+        make = flat_oval if match[4] else rectangular
+        return make(sides[0], sides[1]), _how(match[0], match[3]), match.span()
+    for match in _ROUND.finditer(plain):
+        diameter = _metres(match[1], match[2])
+        if diameter is not None:
+            return round_section(diameter), _how(match[0], match[2]), match.span()
+    return None
+
+
+def _metres(number: str, unit: str | None) -> float | None:
+    value = float(number)
+    if unit is None:
+        return value / 1000 if _BARE_RANGE[0] <= value <= _BARE_RANGE[1] else None
+    metres = value * UNITS[unit].factor
+    return metres if 0.0 < metres <= 10.0 else None
+
+
+def _how(words: str, unit: str | None) -> str:
+    words = words.strip()
+    return f"'{words}' in the name" + ("" if unit else ", taken as millimetres")

@@ -1,0 +1,95 @@
+"""Read a drawing in any format that is known: `read`."""
+
+from pathlib import Path
+
+from .drawing import Drawing
+from .faults import refusal
+from .read_gltf import read_gltf
+from .read_obj import read_obj
+from .read_route import LENGTHS, read_route
+
+_LARGEST = 512_000_000  # bytes
+FORMATS = "GLB, glTF, OBJ and TOML routes"
+_FOREIGN = {
+    b"PK\x03\x04": "a zip archive",
+    b"\x89PNG": "a PNG picture",
+    b"%PDF": "a PDF document",
+    b"ISO-10303-21": "an IFC or STEP file",
+    b"\x1f\x8b": "a gzip archive",
+    b"\x7fELF": "a program",
+}
+
+
+def read(
+    path: Path | str, *, unit: str | None = None, up: str | None = None
+) -> Drawing:
+    """Read a drawing; the format is told from the content.
+
+    Parameters
+    ----------
+    path
+        The file.
+    unit
+        Unit of the coordinates where the file says none or says it wrongly: one of
+        m, mm, cm, in, ft.
+    up
+        Axis that is up where the file says none or says it wrongly: 'y' or 'z'.
+
+    Returns
+    -------
+    drawing
+        The runs, in metres with Z up.
+
+    Raises
+    ------
+    BadInput
+        If the file is not there, is of no known format, or is at fault.
+    """
+    path = Path(path)
+    if unit is not None and unit not in LENGTHS:
+        raise refusal("--unit", f"'{unit}' is not known", "write m, mm, cm, in or ft")
+    if up is not None and up not in ("y", "z"):
+        raise refusal("--up", f"'{up}' is not known", "write y or z")
+    if path.is_dir():
+        raise refusal(str(path), "this is a folder", "give the path of a drawing in it")
+    if not path.is_file():
+        raise refusal(str(path), "there is no such file", "check the path")
+    try:
+        size = path.stat().st_size
+        with path.open("rb") as stream:
+            head = stream.read(65536)
+    except OSError as problem:
+        raise refusal(
+            path.name, f"it cannot be opened ({problem.strerror})", "check its rights"
+        ) from None
+    if size == 0:
+        raise refusal(path.name, "the file is empty (0 bytes)", "export it again")
+    if size > _LARGEST:
+        raise refusal(path.name, "the file is larger than 512 MB", "split the drawing")
+    text = head.lstrip(b"\xef\xbb\xbf \t\r\n")
+    if head[:4] == b"glTF" or text[:1] == b"{":
+        return read_gltf(path, unit=unit, up=up)
+    if path.suffix.lower() == ".toml":
+        return read_route(path, unit=unit, up=up)
+    for first, name in _FOREIGN.items():
+        if head.startswith(first):
+            raise refusal(
+                path.name,
+                f"this is {name}, not a drawing that is read",
+                f"give one of {FORMATS}",
+            )
+    if path.suffix.lower() == ".obj" or _looks_like_obj(head):
+        return read_obj(path, unit=unit, up=up)
+    shown = head[:4].hex(" ")
+    raise refusal(
+        path.name,
+        f"its format is not known (it begins with {shown})",
+        f"give one of {FORMATS}",
+    )
+
+
+def _looks_like_obj(head: bytes) -> bool:
+    if b"\0" in head:
+        return False
+    words = {line.split(b" ", 1)[0] for line in head.splitlines() if b" " in line}
+    return b"v" in words and bool(words & {b"l", b"f"})

@@ -1,0 +1,592 @@
+"""Read centrelines from GLB and glTF files: lines, strips, loops, nested nodes."""
+
+import base64
+import binascii
+import json
+import struct
+import urllib.parse
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .collected import Collected, Found, check_finite, collected_drawing, describe
+from .drawing import Drawing
+from .faults import BadInput, note, refusal, warning
+from .polylines import chains
+from .sections import FloatArray, IntArray
+from .units import UNITS
+
+_LINES, _LOOP, _STRIP = 1, 2, 3
+_DTYPES = {5120: "i1", 5121: "u1", 5122: "i2", 5123: "u2", 5125: "u4", 5126: "f4"}
+_WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4}
+_JSON, _BIN = 0x4E4F534A, 0x004E4942
+_LARGEST = 512_000_000  # bytes of any one file that is opened
+_FAR = 5000.0  # m: a route longer than this is in another unit
+# Y up to Z up: (x, y, z) becomes (x, -z, y).
+_UPRIGHT = np.array([[1.0, 0, 0, 0], [0, 0, -1, 0], [0, 1, 0, 0], [0, 0, 0, 1]])
+
+
+@dataclass
+class _File:
+    """A glTF file: its JSON, its binary chunk, and the buffers opened so far."""
+
+    path: Path
+    content: dict[str, Any]
+    binary: bytes | None
+    buffers: dict[int, bytes]
+
+    @property
+    def name(self) -> str:
+        return self.path.name
+
+    def item(self, kind: str, index: object, owner: str) -> dict[str, Any]:
+        """Item of one of the file's arrays, or a refusal that names who asked."""
+        items = self.content.get(kind, [])
+        if (
+            not isinstance(items, list)
+            or not isinstance(index, int)
+            or not 0 <= index < len(items)
+            or not isinstance(items[index], dict)
+        ):
+            raise refusal(
+                self.name,
+                f"{owner} refers to {kind} {index}, which is not there",
+                "export the file again",
+            )
+        found: dict[str, Any] = items[index]
+        return found
+
+
+def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> Drawing:
+    """Read the lines of a GLB or glTF file.
+
+    Parameters
+    ----------
+    path
+        The file; its buffers may lie in the same folder or below, nowhere else.
+    unit
+        Unit of its coordinates, when it is not the metre that the format prescribes.
+    up
+        'y' (the format's) or 'z', when the file was written otherwise.
+
+    Returns
+    -------
+    drawing
+        Every polyline a run, in metres with Z up.
+
+    Raises
+    ------
+    BadInput
+        With every fault found: what is wrong, in which node, and how to mend it.
+
+    References
+    ----------
+    Khronos Group, glTF 2.0 specification, 2.0.1 of 2021.
+    """
+    file = _open(path)
+    needed = file.content.get("extensionsRequired", [])
+    if needed:
+        raise refusal(
+            file.name,
+            f"it needs the extension {needed[0]}, which is not read",
+            "export without extensions or compression",
+        )
+    found = Found(file.name)
+    matrix = _UPRIGHT if up in (None, "y") else np.eye(4)
+    factor = UNITS[unit].factor if unit else 1.0
+    others = 0
+    bare: list[str] = []
+    placed = _placed_nodes(file, found)
+    for index, world, parents in placed:
+        node = file.item("nodes", index, "the scene")
+        label = f"node {index}" + (f" '{node['name']}'" if node.get("name") else "")
+        if "mesh" not in node:
+            if not node.get("children") and "camera" not in node and node.get("name"):
+                bare.append(str(node["name"]))
+            continue
+        mesh = file.item("meshes", node["mesh"], label)
+        for number, primitive in enumerate(_list(mesh, "primitives", file, label)):
+            mode = primitive.get("mode", 4)
+            if mode not in (_LINES, _LOOP, _STRIP):
+                others += 1
+                continue
+            try:
+                lines = _polylines(file, primitive, mode, label)
+            except BadInput as bad:
+                found.faults.extend(bad.faults)
+                continue
+            owners = [file.item("nodes", parent, label) for parent in parents]
+            where = label + (f", primitive {number}" if number else "")
+            _collect(
+                found,
+                file,
+                lines,
+                matrix @ world,
+                factor,
+                where,
+                primitive,
+                [node, mesh, *owners],
+            )
+    if found.faults:
+        raise BadInput(found.faults)
+    _check_content(found, file, others, bare, placed)
+    _check_extent(found, unit)
+    return collected_drawing(
+        found,
+        unit=unit or "m",
+        unit_origin="option" if unit else "the format",
+        up=up or "y",
+        up_origin="option" if up else "the format",
+    )
+
+
+def _collect(
+    found: Found,
+    file: _File,
+    lines: list[FloatArray],
+    world: FloatArray,
+    factor: float,
+    where: str,
+    primitive: Mapping[str, Any],
+    owners: list[dict[str, Any]],
+) -> None:
+    layers = [
+        extras
+        for owner in (primitive, *owners)
+        if isinstance(extras := owner.get("extras"), dict)
+    ]
+    names = [str(owner["name"]) for owner in owners if owner.get("name")]
+    name, section, origin, said = describe(
+        found, f"{file.name}, {where}", layers, names, f"run {len(found.runs) + 1}"
+    )
+    stretch = np.linalg.svd(world[:3, :3], compute_uv=False)
+    if stretch[0] > 1.001 * stretch[-1]:
+        found.notices.append(
+            warning(
+                f"{file.name}, {where}",
+                "its node is scaled unevenly, so that bends are drawn out of true",
+                "apply the scale before export",
+            )
+        )
+    attributes = said.attributes
+    if attributes.up is not None:
+        x, y, z = world[:3, :3] @ np.array(attributes.up)
+        attributes = replace(attributes, up=(float(x), float(y), float(z)))
+    for points in lines:
+        placed = (points @ world[:3, :3].T + world[:3, 3]) * factor
+        if check_finite(placed, f"{file.name}, {where}", found.faults):
+            found.runs.append(
+                Collected(name, placed, section, origin, where, said.flow, attributes)
+            )
+
+
+def _check_content(
+    found: Found,
+    file: _File,
+    others: int,
+    bare: list[str],
+    placed: list[tuple[int, FloatArray, tuple[int, ...]]],
+) -> None:
+    remedy = "export the centrelines as loose edges, with their custom properties"
+    if not placed:
+        raise refusal(file.name, "the scene is empty: no node is in it", remedy)
+    if not found.runs:
+        if others:
+            what = (
+                "there is no line in it, only "
+                f"{others} mesh{'es' * (others > 1)} of faces or points"
+            )
+        elif bare:
+            what = f"the node '{bare[0]}' has no geometry"
+            remedy = "tick loose edges and custom properties at export"
+        else:
+            what = "there is no line in it"
+        raise refusal(file.name, what, remedy)
+    if others:
+        found.notices.append(
+            note(file.name, f"{others} mesh(es) of faces or points were not read")
+        )
+    if bare:
+        shown = ", ".join(f"'{name}'" for name in bare[:5])
+        found.notices.append(
+            warning(
+                file.name,
+                f"nodes without geometry: {shown}",
+                "tick loose edges at export if they are ducts",
+            )
+        )
+
+
+def _check_extent(found: Found, unit: str | None) -> None:
+    points = np.concatenate([run.points for run in found.runs])
+    extent = float((points.max(axis=0) - points.min(axis=0)).max())
+    if extent > _FAR:
+        found.notices.append(
+            warning(
+                found.file,
+                f"the route is {extent / 1000:.3g} km wide, taken in "
+                f"{unit or 'm, the unit of the format'}",
+                "say --unit mm if the numbers are millimetres",
+            )
+        )
+
+
+def _open(path: Path) -> _File:
+    data = path.read_bytes()
+    if data[:4] == b"glTF":
+        content, binary = _chunks(path.name, data)
+    else:
+        content, binary = data, None
+    try:
+        parsed = json.loads(content.decode("utf-8-sig"))
+    except (ValueError, RecursionError) as problem:
+        raise refusal(
+            path.name, f"its JSON part cannot be read: {problem}", "export it again"
+        ) from None
+    if not isinstance(parsed, dict) or not isinstance(parsed.get("asset"), dict):
+        raise refusal(path.name, "it is JSON but no glTF file", "give a glTF 2.0 file")
+    version = str(parsed["asset"].get("version", ""))
+    if not version.startswith("2"):
+        raise refusal(
+            path.name, f"glTF version '{version}' is not read", "export as glTF 2.0"
+        )
+    return _File(path, parsed, binary, {})
+
+
+def _chunks(name: str, data: bytes) -> tuple[bytes, bytes | None]:
+    if len(data) < 20:
+        raise refusal(name, "the file is cut short within its header", "copy it again")
+    version, total = struct.unpack_from("<II", data, 4)
+    if version != 2:
+        raise refusal(name, f"GLB version {version} is not read", "export as glTF 2.0")
+    if total != len(data):
+        what = "cut short" if total > len(data) else "longer than it says"
+        raise refusal(
+            name,
+            f"the file is {what}: its header says {total} bytes, it has {len(data)}",
+            "ask for a complete copy",
+        )
+    chunks: dict[int, bytes] = {}
+    at = 12
+    while at + 8 <= len(data):
+        length, kind = struct.unpack_from("<II", data, at)
+        at += 8
+        if at + length > len(data):
+            part = "JSON" if kind == _JSON else "binary"
+            raise refusal(
+                name,
+                f"its {part} chunk says {length} bytes, but {len(data) - at} are left",
+                "ask for a complete copy",
+            )
+        chunks.setdefault(kind, data[at : at + length])
+        at += length
+    if _JSON not in chunks:
+        raise refusal(name, "it has no JSON chunk", "export it again")
+    return chunks[_JSON], chunks.get(_BIN)
+
+
+def _list(
+    owner: Mapping[str, Any], key: str, file: _File, label: str
+) -> list[dict[str, Any]]:
+    items = owner.get(key, [])
+    if not isinstance(items, list) or not all(isinstance(i, dict) for i in items):
+        raise refusal(file.name, f"{key} of {label} is no list", "export it again")
+    return items
+
+
+def _placed_nodes(
+    file: _File, found: Found
+) -> list[tuple[int, FloatArray, tuple[int, ...]]]:
+    """Nodes of the scene with their place in the world and the nodes above them."""
+    scenes = file.content.get("scenes", [])
+    nodes = file.content.get("nodes", [])
+    if not isinstance(nodes, list):
+        raise refusal(file.name, "its nodes are no list", "export it again")
+    if scenes:
+        chosen = file.content.get("scene", 0)
+        roots = file.item("scenes", chosen, "the file").get("nodes", [])
+        if len(scenes) > 1:
+            found.notices.append(
+                note(
+                    file.name, f"it holds {len(scenes)} scenes; scene {chosen} was read"
+                )
+            )
+    else:
+        below = {c for n in nodes if isinstance(n, dict) for c in n.get("children", [])}
+        roots = [index for index in range(len(nodes)) if index not in below]
+    if not isinstance(roots, list):
+        raise refusal(file.name, "its scene has no list of nodes", "export it again")
+    placed = []
+    seen: dict[int, int] = {}
+    names_kept = 8  # ancestors whose names and extras still count
+    stack = [(root, np.eye(4), (), -1) for root in reversed(roots)]
+    on_way: dict[int, int] = {}
+    while stack:
+        index, above, parents, parent = stack.pop()
+        node = file.item(
+            "nodes", index, "the scene" if parent < 0 else f"node {parent}"
+        )
+        on_way[index] = parent
+        if index in seen:
+            way, here = [index], parent
+            while here >= 0 and here != index and len(way) < 12:
+                way.append(here)
+                here = on_way.get(here, -1)
+            if here == index:
+                shown = ", ".join(map(str, sorted(way)))
+                what = f"nodes {shown} are their own ancestors"
+            else:
+                what = f"node {index} has two parents, {seen[index]} and {parent}"
+            raise refusal(file.name, what, "export it again as a tree of nodes")
+        seen[index] = parent
+        world = above @ _local(file, node, index)
+        placed.append((index, world, parents))
+        children = node.get("children", [])
+        if not isinstance(children, list):
+            raise refusal(
+                file.name, f"the children of node {index} are no list", "export again"
+            )
+        inherited = (index, *parents)[:names_kept]
+        stack.extend((child, world, inherited, index) for child in reversed(children))
+    return placed
+
+
+def _local(file: _File, node: Mapping[str, Any], index: int) -> FloatArray:
+    try:
+        if "matrix" in node:
+            matrix = np.array(node["matrix"], dtype=np.float64).reshape(4, 4).T
+        else:
+            matrix = np.eye(4)
+            if "rotation" in node:
+                matrix[:3, :3] = _rotation(node["rotation"])
+            if "scale" in node:
+                scale = np.array(node["scale"], dtype=np.float64).reshape(3)
+                matrix[:3, :3] *= scale
+            if "translation" in node:
+                matrix[:3, 3] = np.array(node["translation"], dtype=np.float64)
+    except (TypeError, ValueError):
+        matrix = np.full((4, 4), np.nan)
+    if not np.isfinite(matrix).all():
+        raise refusal(
+            file.name, f"node {index} has a placement that is no matrix", "export again"
+        )
+    return matrix
+
+
+def _rotation(quaternion: object) -> FloatArray:
+    x, y, z, w = np.array(quaternion, dtype=np.float64)
+    s = 2.0 / (x * x + y * y + z * z + w * w)
+    return np.array(
+        [
+            [1 - s * (y * y + z * z), s * (x * y - z * w), s * (x * z + y * w)],
+            [s * (x * y + z * w), 1 - s * (x * x + z * z), s * (y * z - x * w)],
+            [s * (x * z - y * w), s * (y * z + x * w), 1 - s * (x * x + y * y)],
+        ]
+    )
+
+
+def _polylines(
+    file: _File, primitive: Mapping[str, Any], mode: int, label: str
+) -> list[FloatArray]:
+    attributes = primitive.get("attributes")
+    if not isinstance(attributes, dict) or "POSITION" not in attributes:
+        raise refusal(file.name, f"{label} has lines without positions", "export again")
+    points = _accessor(file, attributes["POSITION"], label).astype(np.float64)
+    if points.ndim != 2 or points.shape[1] != 3:
+        raise refusal(file.name, f"the positions of {label} are not 3D", "export again")
+    if "indices" in primitive:
+        order = _accessor(file, primitive["indices"], label).ravel().astype(np.int64)
+        beyond = order[(order < 0) | (order >= len(points))]
+        if len(beyond):
+            raise refusal(
+                file.name,
+                f"index {beyond[0]} in {label} is out of range ({len(points)} vertices)",
+                "export it again",
+            )
+    else:
+        order = np.arange(len(points))
+    if mode == _STRIP:
+        return [points[order]] if len(order) > 1 else []
+    if mode == _LOOP:
+        return [points[np.append(order, order[0])]] if len(order) > 2 else []
+    if len(order) % 2:
+        raise refusal(
+            file.name, f"{label} has an odd number of line ends", "export it again"
+        )
+    check = Found(file.name)
+    if not check_finite(points, f"{file.name}, {label}", check.faults):
+        raise BadInput(check.faults)
+    place = _same_place(points)
+    edges = place[order].reshape(-1, 2)
+    first = np.full(len(points), 0)
+    first[place[::-1]] = np.arange(len(points))[::-1]
+    moving = edges[edges[:, 0] != edges[:, 1]]
+    still = len(edges) - len(moving)
+    lines = [points[first[chain]] for chain in chains(moving, len(points))]
+    # An edge of no length stays, so that it is counted where such are left out.
+    if still and lines:
+        lines[0] = np.concatenate([np.repeat(lines[0][:1], still, axis=0), lines[0]])
+    return lines
+
+
+def _same_place(points: FloatArray) -> IntArray:
+    """For each point a number that it shares with the points at the same place."""
+    order = np.lexsort(points.T)
+    moved = (np.diff(points[order], axis=0) != 0.0).any(axis=1)
+    number = np.concatenate([[0], np.cumsum(moved)])
+    place = np.empty(len(points), dtype=np.int64)
+    place[order] = number[: len(points)]
+    return place
+
+
+def _accessor(file: _File, index: object, label: str) -> FloatArray | IntArray:
+    accessor = file.item("accessors", index, label)
+    count, kind = accessor.get("count"), accessor.get("componentType")
+    width = _WIDTHS.get(str(accessor.get("type")))
+    if not isinstance(count, int) or count < 0 or kind not in _DTYPES or width is None:
+        raise refusal(file.name, f"accessor {index} is not understood", "export again")
+    dtype = np.dtype("<" + _DTYPES[kind])
+    size = dtype.itemsize * width
+    if "sparse" in accessor or "bufferView" not in accessor:
+        return _sparse(file, accessor, index, count, dtype, width)
+    view = file.item("bufferViews", accessor["bufferView"], f"accessor {index}")
+    data = _view(file, view, accessor["bufferView"])
+    offset, stride = accessor.get("byteOffset", 0), view.get("byteStride") or size
+    if not isinstance(offset, int) or not isinstance(stride, int) or offset < 0:
+        raise refusal(file.name, f"accessor {index} is not understood", "export again")
+    needed = offset + stride * (count - 1) + size if count else 0
+    if stride < size or needed > len(data):
+        raise refusal(
+            file.name,
+            f"accessor {index} needs {needed} bytes, its buffer view has {len(data)}",
+            "export it again",
+        )
+    return np.ndarray((count, width), dtype, data, offset, (stride, dtype.itemsize))
+
+
+def _sparse(
+    file: _File,
+    accessor: Mapping[str, Any],
+    index: object,
+    count: int,
+    dtype: np.dtype[Any],
+    width: int,
+) -> FloatArray | IntArray:
+    """Accessor that is zeros, or another one, but for a few values."""
+    sparse = accessor.get("sparse")
+    if not isinstance(sparse, dict):
+        raise refusal(
+            file.name,
+            f"accessor {index} claims {count} values without data",
+            "export it again",
+        )
+    few = sparse.get("count")
+    if not isinstance(few, int) or not 0 <= few <= count or count > 10_000_000:
+        raise refusal(file.name, f"accessor {index} is not understood", "export again")
+    if "bufferView" in accessor:
+        plain = {key: value for key, value in accessor.items() if key != "sparse"}
+        values = _accessor_of(file, plain, index).copy()
+    else:
+        values = np.zeros((count, width), dtype)
+    place, new = sparse.get("indices"), sparse.get("values")
+    if not isinstance(place, dict) or not isinstance(new, dict):
+        raise refusal(file.name, f"accessor {index} is not understood", "export again")
+    kinds = {"componentType": accessor["componentType"], "type": accessor["type"]}
+    rows = _accessor_of(file, {**place, "count": few, "type": "SCALAR"}, index)
+    rows = rows.ravel().astype(np.int64)
+    if len(rows) and (rows.min() < 0 or rows.max() >= count):
+        raise refusal(
+            file.name,
+            f"accessor {index} changes values it does not have",
+            "export again",
+        )
+    values[rows] = _accessor_of(file, {**new, **kinds, "count": few}, index)
+    return values
+
+
+def _accessor_of(
+    file: _File, accessor: dict[str, Any], index: object
+) -> FloatArray | IntArray:
+    content = {**file.content, "accessors": [accessor]}
+    return _accessor(
+        _File(file.path, content, file.binary, file.buffers), 0, f"{index}"
+    )
+
+
+def _view(file: _File, view: Mapping[str, Any], index: object) -> memoryview:
+    number = view.get("buffer")
+    data = _buffer(file, number)
+    begin, length = view.get("byteOffset", 0), view.get("byteLength", 0)
+    if not isinstance(begin, int) or not isinstance(length, int) or begin < 0:
+        raise refusal(
+            file.name, f"buffer view {index} is not understood", "export again"
+        )
+    if length < 0 or begin + length > len(data):
+        raise refusal(
+            file.name,
+            f"buffer view {index} lies outside its buffer ({begin} + {length} of "
+            f"{len(data)} bytes)",
+            "export it again",
+        )
+    return memoryview(data)[begin : begin + length]
+
+
+def _buffer(file: _File, number: object) -> bytes:
+    if isinstance(number, int) and number in file.buffers:
+        return file.buffers[number]
+    buffer = file.item("buffers", number, "a buffer view")
+    length, uri = buffer.get("byteLength", 0), buffer.get("uri")
+    if uri is None:
+        data = file.binary or b""
+    elif isinstance(uri, str) and uri.startswith("data:"):
+        try:
+            data = base64.b64decode(uri.partition(",")[2], validate=True)
+        except binascii.Error:
+            raise refusal(
+                file.name, f"the data of buffer {number} are not base64", "export again"
+            ) from None
+    else:
+        data = _beside(file, number, uri)
+    if not isinstance(length, int) or length > len(data):
+        raise refusal(
+            file.name,
+            f"buffer {number} is shorter than it says: {len(data)} of {length} bytes",
+            "ask for a complete copy",
+        )
+    if isinstance(number, int):
+        file.buffers[number] = data
+    return data
+
+
+def _beside(file: _File, number: object, uri: object) -> bytes:
+    """Bytes of a file in the same folder; nothing else is ever opened."""
+    folder = file.path.resolve().parent
+    written = str(uri)
+    name = urllib.parse.unquote(written)
+    inside = (
+        isinstance(uri, str)
+        and "\0" not in name
+        and not urllib.parse.urlsplit(name).scheme
+        and not name.startswith(("/", "\\"))
+        and (folder / name).resolve().is_relative_to(folder)
+    )
+    if not inside:
+        raise refusal(
+            file.name,
+            f"buffer {number} points outside the folder of the file ('{written[:60]}'), "
+            "so nothing was opened",
+            "put its data beside the file, or export as GLB",
+        )
+    path = folder / name
+    if not path.is_file():
+        raise refusal(
+            file.name,
+            f"buffer {number} points to '{written[:60]}', which is not beside the file",
+            "copy that file too, or export as GLB",
+        )
+    if path.stat().st_size > _LARGEST:
+        raise refusal(file.name, f"buffer {number} is larger than 512 MB", "split it")
+    return path.read_bytes()

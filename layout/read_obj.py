@@ -1,0 +1,219 @@
+"""Read centrelines from OBJ files: `v` and `l` elements."""
+
+import math
+import re
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from .collected import Collected, Found, collected_drawing, describe
+from .drawing import Drawing
+from .faults import BadInput, error, note, refusal, warning
+from .polylines import chains
+from .units import UNITS
+
+_SMELLS = 200.0  # a route this many metres wide is more likely in mm or inches
+_MOST_FAULTS = 20
+
+
+@dataclass
+class _Object:
+    """Lines of one object or group."""
+
+    name: str
+    where: str
+    lines: list[list[int]] = field(default_factory=list)
+
+
+def read_obj(path: Path, *, unit: str | None = None, up: str | None = None) -> Drawing:
+    """Read the lines of an OBJ file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    unit
+        Unit of its coordinates; the format has none, so metres are taken if None.
+    up
+        'y' or 'z'; the format does not say, so 'z' is taken if None.
+
+    Returns
+    -------
+    drawing
+        Every polyline a run, in metres with Z up. Lines of two points in one object
+        are joined where two of them meet.
+
+    Raises
+    ------
+    BadInput
+        With every fault found, by line of the file.
+    """
+    found = Found(path.name)
+    vertices, objects, faces = _parse(path, found)
+    if found.faults:
+        raise BadInput(found.faults[:_MOST_FAULTS])
+    if not any(thing.lines for thing in objects):
+        held = (
+            f"it holds {faces} face{'s' * (faces != 1)}" if faces else "it holds none"
+        )
+        raise refusal(
+            path.name,
+            f"there is no line element in the file: {held}",
+            "export the centreline as loose edges, not the surface of the duct",
+        )
+    factor = UNITS[unit].factor if unit else 1.0
+    points = np.array(vertices, dtype=np.float64).reshape(-1, 3) * factor
+    if up == "y":
+        points = points[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
+    for thing in objects:
+        if not thing.lines:
+            continue
+        name, section, origin, said = describe(
+            found, f"{path.name}, {thing.where}", [], [thing.name], f"run {thing.where}"
+        )
+        for line in _joined(thing.lines, len(points)):
+            found.runs.append(
+                Collected(
+                    name,
+                    points[line],
+                    section,
+                    origin,
+                    thing.where,
+                    said.flow,
+                    said.attributes,
+                )
+            )
+    _say_what_was_taken(found, unit, up)
+    return collected_drawing(
+        found,
+        unit=unit or "m",
+        unit_origin="option" if unit else "assumed: the format has none",
+        up=up or "z",
+        up_origin="option" if up else "assumed: the format does not say",
+    )
+
+
+def _parse(
+    path: Path, found: Found
+) -> tuple[list[tuple[float, float, float]], list[_Object], int]:
+    text = path.read_text(encoding="utf-8", errors="replace")
+    vertices: list[tuple[float, float, float]] = []
+    objects = [_Object("", "the file")]
+    faces = 0
+    number, carried = 0, ""
+    for raw in text.splitlines():
+        number += 1
+        line = carried + raw
+        if line.endswith("\\"):
+            carried = line[:-1] + " "
+            continue
+        carried = ""
+        keyword, _, rest = line.strip().partition(" ")
+        if keyword == "v":
+            vertices.append(_vertex(rest, f"{path.name}, line {number}", found))
+        elif keyword == "l":
+            indices = _indices(
+                rest, len(vertices), f"{path.name}, line {number}", found
+            )
+            objects[-1].lines.append(indices)
+        elif keyword in ("o", "g") and rest.strip():
+            objects.append(_Object(rest.strip(), f"object '{rest.strip()}'"))
+        elif keyword == "f":
+            faces += 1
+    return vertices, objects, faces
+
+
+def _vertex(rest: str, where: str, found: Found) -> tuple[float, float, float]:
+    words = rest.split()
+    values = []
+    for word in words[:3]:
+        try:
+            value = float(word)
+        except ValueError:
+            comma = " (a decimal comma)" if re.fullmatch(r"-?\d+,\d+", word) else ""
+            found.faults.append(
+                error(where, f"'{word}' is no number{comma}", "write a decimal point")
+            )
+            return (0.0, 0.0, 0.0)
+        if not math.isfinite(value):
+            found.faults.append(
+                error(where, f"the coordinate '{word}' is not finite", "correct it")
+            )
+            return (0.0, 0.0, 0.0)
+        values.append(value)
+    if len(values) < 3:
+        found.faults.append(
+            error(where, "a vertex has fewer than three coordinates", "add the missing")
+        )
+        return (0.0, 0.0, 0.0)
+    return (values[0], values[1], values[2])
+
+
+def _indices(rest: str, count: int, where: str, found: Found) -> list[int]:
+    out = []
+    for word in rest.split():
+        try:
+            index = int(word.partition("/")[0])
+        except ValueError:
+            found.faults.append(
+                error(where, f"'{word}' is no vertex number", "write whole numbers")
+            )
+            return []
+        if index == 0:
+            found.faults.append(
+                error(
+                    where, "vertex 0 does not exist, as OBJ counts from 1", "renumber"
+                )
+            )
+            return []
+        place = index - 1 if index > 0 else count + index
+        if not 0 <= place < count:
+            found.faults.append(
+                error(where, f"vertex {index} of {count} does not exist", "correct it")
+            )
+            return []
+        out.append(place)
+    if len(out) < 2:
+        found.faults.append(
+            error(where, "a line needs two vertices or more", "delete or complete it")
+        )
+    return out
+
+
+def _joined(lines: list[list[int]], count: int) -> list[list[int]]:
+    """Polylines of an object: long lines as they are, lines of two points chained."""
+    long = [line for line in lines if len(line) > 2]
+    short = np.array([line for line in lines if len(line) == 2], dtype=np.int64)
+    moving = [edge for edge in short.reshape(-1, 2).tolist() if edge[0] != edge[1]]
+    joined = chains(np.array(moving, dtype=np.int64).reshape(-1, 2), count)
+    return long + [chain.tolist() for chain in joined]
+
+
+def _say_what_was_taken(found: Found, unit: str | None, up: str | None) -> None:
+    if unit is None:
+        found.notices.append(
+            note(
+                found.file,
+                "OBJ states no unit; the coordinates were taken as metres",
+                "say --unit if they are not",
+            )
+        )
+    if up is None:
+        found.notices.append(
+            note(
+                found.file,
+                "OBJ does not say which axis is up; Z was taken",
+                "say --up y if it is Y",
+            )
+        )
+    points = np.concatenate([run.points for run in found.runs])
+    extent = float((points.max(axis=0) - points.min(axis=0)).max())
+    if extent > _SMELLS:
+        found.notices.append(
+            warning(
+                found.file,
+                f"the route is {extent:.4g} m wide",
+                "say --unit mm or --unit in if the numbers are millimetres or inches",
+            )
+        )

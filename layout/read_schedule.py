@@ -1,0 +1,501 @@
+"""Read a schedule from TOML: every key known, every quantity with its unit."""
+
+import difflib
+import sys
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, TypeVar
+
+from . import units
+from .basis import Basis
+from .constructions import ELBOW_CONSTRUCTIONS, TAKEOFF_ENTRIES, ElbowConstruction
+from .faults import BadInput, Notice, error, refusal
+from .schedule import (
+    AirSpec,
+    ElbowRule,
+    FanSpec,
+    Point,
+    Schedule,
+    SourceSpec,
+    TerminalSpec,
+    TransitionRule,
+)
+
+if sys.version_info >= (3, 11):
+    import tomllib
+else:
+    import tomli as tomllib
+
+T = TypeVar("T")
+_LARGEST = 2_000_000  # bytes: a schedule is written by hand
+_TIGHTEST = 0.5  # r/W of a throat radius of nothing
+
+
+class Table:
+    """One table of a TOML file, read key by key; faults are collected.
+
+    Parameters
+    ----------
+    content
+        The table.
+    where
+        Its place, for messages.
+    faults
+        List that every fault is added to.
+    """
+
+    def __init__(self, content: object, where: str, faults: list[Notice]) -> None:
+        self.where = where
+        self.faults = faults
+        self._asked: list[str] = []
+        if isinstance(content, Mapping):
+            self._content: Mapping[str, Any] = content
+        else:
+            self._content = {}
+            faults.append(error(where, "this must be a table", "write key = value"))
+
+    def __contains__(self, key: str) -> bool:
+        return key in self._content
+
+    def fault(self, key: str, what: str, remedy: str) -> None:
+        """Add a fault at a key."""
+        self.faults.append(error(f"{self.where} {key}".strip(), what, remedy))
+
+    def get(self, key: str, read: Callable[[object, str], T]) -> T | None:
+        """Read a key; None if it is absent or at fault."""
+        self._asked.append(key)
+        if key not in self._content:
+            return None
+        with gathered(self.faults):
+            return read(self._content[key], f"{self.where} {key}".strip())
+        return None
+
+    def quantity(self, key: str, dimension: str) -> float | None:
+        """Read a quantity in SI; None if it is absent or at fault."""
+        return self.get(key, lambda text, at: units.quantity(text, dimension, at))
+
+    def positive(self, key: str, dimension: str) -> float | None:
+        """Read a quantity that must be above zero."""
+        value = self.quantity(key, dimension)
+        if value is not None and value <= 0.0:
+            self.fault(key, f"the {dimension} must be above zero", "correct it")
+            return None
+        return value
+
+    def within(
+        self, key: str, dimension: str, low: float, high: float, words: str
+    ) -> float | None:
+        """Read a quantity that must lie in a range, which `words` names."""
+        value = self.quantity(key, dimension)
+        if value is not None and not low <= value <= high:
+            self.fault(key, f"the {dimension} lies outside {words}", "correct it")
+            return None
+        return value
+
+    def text(self, key: str) -> str | None:
+        """Read words."""
+        return self.get(key, _text)
+
+    def choice(self, key: str, choices: Mapping[str, T]) -> T | None:
+        """Read one of several words."""
+
+        def read(value: object, where: str) -> T:
+            if isinstance(value, str) and value in choices:
+                return choices[value]
+            near = difflib.get_close_matches(str(value), list(choices), n=1, cutoff=0.4)
+            known = ", ".join(f'"{word}"' for word in choices)
+            raise refusal(
+                where,
+                f"'{value}' is not known there",
+                f'did you mean "{near[0]}"' if near else f"write one of {known}",
+            )
+
+        return self.get(key, read)
+
+    def number(self, key: str, low: float, high: float) -> float | None:
+        """Read a bare number within a range."""
+
+        def read(value: object, where: str) -> float:
+            bare = isinstance(value, (int, float)) and not isinstance(value, bool)
+            if not bare or not low <= float(str(value)) <= high:
+                raise refusal(
+                    where,
+                    f"'{value}' is no number from {low:g} to {high:g}",
+                    "write a bare number in that range",
+                )
+            return float(str(value))
+
+        return self.get(key, read)
+
+    def whole(self, key: str, choices: tuple[int, ...]) -> int | None:
+        """Read one of several whole numbers."""
+
+        def read(value: object, where: str) -> int:
+            if isinstance(value, int) and not isinstance(value, bool):
+                if value in choices:
+                    return value
+            known = ", ".join(map(str, choices))
+            raise refusal(
+                where, f"'{value}' is not known there", f"write one of {known}"
+            )
+
+        return self.get(key, read)
+
+    def point(self, key: str) -> Point | None:
+        """Read a place: three lengths with their units."""
+
+        def read(value: object, where: str) -> Point:
+            if not isinstance(value, list) or len(value) != 3:
+                raise refusal(
+                    where,
+                    "a place is three lengths",
+                    'write it like ["0 m", "0 m", "3.2 m"]',
+                )
+            x, y, z = (units.quantity(part, "length", where) for part in value)
+            return x, y, z
+
+        return self.get(key, read)
+
+    def table(self, key: str) -> "Table":
+        """Go into a table; an empty one if it is absent."""
+        self._asked.append(key)
+        return Table(self._content.get(key, {}), self._inner(key), self.faults)
+
+    def tables(self, key: str) -> Iterator["Table"]:
+        """Go into each of an array of tables."""
+        self._asked.append(key)
+        content = self._content.get(key, [])
+        if not isinstance(content, list):
+            self.fault(key, "this must be an array of tables", f"write [[...{key}]]")
+            return
+        for number, entry in enumerate(content, start=1):
+            yield Table(entry, f"{self._inner(key)} {number}", self.faults)
+
+    def named(self) -> Iterator[str]:
+        """Every key of a table whose keys are names."""
+        for key in self._content:
+            yield key
+
+    def finish(self) -> None:
+        """Add a fault for each key that nobody asked for."""
+        known = list(dict.fromkeys(self._asked))
+        for key in self._content:
+            if key in known:
+                continue
+            near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
+            self.fault(
+                "",
+                f"the key '{key}' is not known there",
+                f"did you mean '{near[0]}'"
+                if near
+                else f"the keys are {', '.join(known)}",
+            )
+
+    def _inner(self, key: str) -> str:
+        if self.where.endswith("]"):
+            return f"{self.where[:-1]}.{key}]"
+        return (
+            f"{self.where}[{key}]"
+            if self.where.endswith(" ")
+            else (f"{self.where}, [{key}]")
+        )
+
+
+@contextmanager
+def gathered(faults: list[Notice]) -> Iterator[None]:
+    """Add the faults of a refusal to a list, and go on."""
+    try:
+        yield
+    except BadInput as bad:
+        faults.extend(bad.faults)
+
+
+def load_toml(path: Path) -> dict[str, Any]:
+    """Read a TOML file.
+
+    Raises
+    ------
+    BadInput
+        If it is not there, too large, not text, or not TOML.
+    """
+    try:
+        if path.stat().st_size > _LARGEST:
+            raise refusal(
+                path.name,
+                "it is larger than 2 MB",
+                "give the file that you wrote by hand",
+            )
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as problem:
+        what = "there is no such file"
+        if path.is_dir():
+            what = "this is a folder"
+        elif path.exists():
+            what = f"it cannot be read as text ({type(problem).__name__})"
+        raise refusal(path.name, what, "give the path of a TOML file") from None
+    try:
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as problem:
+        raise refusal(
+            path.name, f"it is not valid TOML: {problem}", "correct that line"
+        ) from None
+
+
+def read_schedule(path: Path | str) -> Schedule:
+    """Read a schedule.
+
+    Parameters
+    ----------
+    path
+        The TOML file.
+
+    Returns
+    -------
+    schedule
+        What it says, in SI units.
+
+    Raises
+    ------
+    BadInput
+        With every fault of the file: unknown keys with the nearest known one, missing
+        units, impossible values.
+    """
+    path = Path(path)
+    content = load_toml(path)
+    faults: list[Notice] = []
+    top = Table(content, f"{path.name}", faults)
+    duct = top.table("duct")
+    material, roughness = _material(duct)
+    run_materials: dict[str, str] = {}
+    run_roughness: dict[str, float] = {}
+    for name, entry in _each(duct.table("runs")):
+        special, rough = _material(entry)
+        entry.finish()
+        if special is not None:
+            run_materials[name] = special
+        if rough is not None:
+            run_roughness[name] = rough
+    duct.finish()
+    losses = _each_value(top.table("losses"), lambda t, k: t.quantity(k, "pressure"))
+    for name, loss in losses.items():
+        if loss < 0.0:
+            top.fault(
+                f"[losses] {name}", "a loss is not negative", "write it above zero"
+            )
+    sections = _each_value(top.table("sections"), lambda t, k: t.get(k, units.section))
+    elbow_default, elbow_exceptions = _elbows(top.table("elbows"))
+    takeoffs = top.table("takeoffs")
+    takeoff_default = takeoffs.choice("entry", TAKEOFF_ENTRIES)
+    takeoff_exceptions = {}
+    for entry in takeoffs.tables("exception"):
+        run, rule = _needed_run(entry), entry.choice("entry", TAKEOFF_ENTRIES)
+        entry.finish()
+        if run is not None and rule is not None:
+            takeoff_exceptions[run] = rule
+    takeoffs.finish()
+    transition_default, transition_exceptions = _transitions(top.table("transitions"))
+    terminals = {}
+    for name, entry in _each(top.table("terminals")):
+        terminal = _terminal(entry)
+        if terminal is not None:
+            terminals[name] = terminal
+    room = top.table("clearance")
+    clearance = room.within("required", "length", 0.0, 10.0, "0 to 10 m")
+    insulation = room.within("insulation", "length", 0.0, 1.0, "0 to 1 m")
+    room.finish()
+    schedule = Schedule(
+        file=path.name,
+        air=_air(top.table("air")),
+        source=_source(top.table("source")),
+        fan=_fan(top.table("fan")),
+        losses=losses,
+        material=material,
+        roughness=roughness,
+        run_materials=run_materials,
+        run_roughness=run_roughness,
+        sections=sections,
+        elbow_default=elbow_default,
+        elbow_exceptions=elbow_exceptions,
+        takeoff_default=takeoff_default,
+        takeoff_exceptions=takeoff_exceptions,
+        transition_default=transition_default,
+        transition_exceptions=transition_exceptions,
+        terminals=terminals,
+        clearance=clearance or 0.0,
+        insulation=insulation or 0.0,
+    )
+    top.finish()
+    if faults:
+        raise BadInput(faults)
+    return schedule
+
+
+def find_schedule(route: Path | str) -> Path | None:
+    """Schedule that belongs to a route: NAME.schedule.toml, else schedule.toml.
+
+    Parameters
+    ----------
+    route
+        Path of the route; the schedule is looked for in its folder.
+
+    Returns
+    -------
+    path
+        None if there is neither.
+    """
+    route = Path(route)
+    for name in (f"{route.stem}.schedule.toml", "schedule.toml"):
+        if (route.parent / name).is_file():
+            return route.parent / name
+    return None
+
+
+def _text(value: object, where: str) -> str:
+    if isinstance(value, str) and value.strip():
+        return value
+    raise refusal(where, f"'{value}' is no text", "write it in quotation marks")
+
+
+def _each(table: Table) -> Iterator[tuple[str, Table]]:
+    for name in list(table.named()):
+        yield name, table.table(name)
+
+
+def _each_value(table: Table, read: Callable[[Table, str], T | None]) -> dict[str, T]:
+    found = {}
+    for name in list(table.named()):
+        value = read(table, name)
+        if value is not None:
+            found[name] = value
+    return found
+
+
+def _needed_run(table: Table) -> str | None:
+    run = table.text("run")
+    if run is None and "run" not in table:
+        table.fault(
+            "", "an exception needs the run that it is for", 'write run = "..."'
+        )
+    return run
+
+
+def _material(table: Table) -> tuple[str | None, float | None]:
+    material = table.text("material")
+    roughness = table.within("roughness", "length", 0.0, 0.02, "0 to 20 mm")
+    if material is not None and roughness is not None:
+        table.fault("", "material and roughness are both given", "delete one")
+    return material, roughness
+
+
+def _air(table: Table) -> AirSpec:
+    words = "-60 °C to 150 °C"
+    temperature = table.within("temperature", "temperature", 213.15, 423.15, words)
+    altitude = table.within("altitude", "length", -500.0, 6000.0, "-500 m to 6000 m")
+    pressure = table.within("pressure", "pressure", 3e4, 1.2e5, "30 kPa to 120 kPa")
+    humidity = table.get("humidity", units.share)
+    if altitude is not None and pressure is not None:
+        table.fault("", "altitude and pressure are both given", "delete one")
+    table.finish()
+    return AirSpec(temperature, altitude, pressure, humidity)
+
+
+def _source(table: Table) -> SourceSpec:
+    run, at = table.text("run"), table.point("at")
+    if run is not None and at is not None:
+        table.fault("", "run and at are both given", "delete one")
+    kind = table.choice("kind", {"fan": "fan", "plenum": "plenum"})
+    table.finish()
+    return SourceSpec(run, at, kind)
+
+
+def _fan(table: Table) -> FanSpec:
+    static = table.positive("external_static_pressure", "pressure")
+    total = table.positive("total_pressure", "pressure")
+    if static is not None and total is not None:
+        table.fault(
+            "",
+            "external_static_pressure and total_pressure are both given",
+            "keep the one that the fan's data state",
+        )
+    table.finish()
+    return FanSpec(static, total)
+
+
+def _elbows(table: Table) -> tuple[ElbowRule, dict[tuple[str, int], ElbowRule]]:
+    default = _elbow_rule(table, ElbowRule())
+    exceptions: dict[tuple[str, int], ElbowRule] = {}
+    whole_runs: dict[str, ElbowRule] = {}
+    for entry in table.tables("exception"):
+        run = _needed_run(entry)
+        bend = entry.number("bend", 1, 10000)
+        rule = _elbow_rule(entry, whole_runs.get(run or "", default))
+        entry.finish()
+        if run is None:
+            continue
+        exceptions[run, int(bend or 0)] = rule
+        if bend is None:
+            whole_runs[run] = rule
+    table.finish()
+    # Exceptions for a whole run come first, so that those for one bend stand.
+    ordered = dict(sorted(exceptions.items(), key=lambda item: item[0][1] > 0))
+    return default, ordered
+
+
+def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
+    construction = table.choice("construction", ELBOW_CONSTRUCTIONS)
+    ratio = table.number("radius_ratio", _TIGHTEST, 20.0)
+    throat = table.within("throat_radius", "length", 0.0, 20.0, "0 to 20 m")
+    centre = table.positive("centreline_radius", "length")
+    pieces = table.whole("pieces", (3, 4, 5, 7))
+    splitters = table.whole("splitters", (1, 2, 3))
+    given = [value for value in (ratio, throat, centre) if value is not None]
+    if len(given) > 1:
+        table.fault("", "the radius is given more than once", "keep one of them")
+    kind = default.construction if construction is None else construction
+    if given and kind == ElbowConstruction.MITRED:
+        table.fault("", "a mitred elbow has no radius", "delete the radius")
+    return ElbowRule(
+        kind,
+        default.construction_basis if construction is None else Basis.DECLARED,
+        default.radius_ratio if not given else (ratio or 1.0),
+        throat if given else default.throat_radius,
+        centre if given else default.centreline_radius,
+        Basis.DECLARED if given else default.radius_basis,
+        pieces or default.pieces,
+        splitters or default.splitters,
+    )
+
+
+def _transitions(
+    table: Table,
+) -> tuple[TransitionRule | None, dict[str, TransitionRule]]:
+    default = _transition_rule(table)
+    exceptions = {}
+    for entry in table.tables("exception"):
+        run, rule = _needed_run(entry), _transition_rule(entry)
+        entry.finish()
+        if run is not None and rule is not None:
+            exceptions[run] = rule
+    table.finish()
+    return default, exceptions
+
+
+def _transition_rule(table: Table) -> TransitionRule | None:
+    angle = table.within("included_angle", "angle", 0.0174, 3.1416, "1° to 180°")
+    length = table.positive("length", "length")
+    if angle is not None and length is not None:
+        table.fault("", "included_angle and length are both given", "delete one")
+    if length is not None:
+        return TransitionRule(length=length)
+    return TransitionRule(angle) if angle is not None else None
+
+
+def _terminal(table: Table) -> TerminalSpec | None:
+    flow = table.positive("flow", "airflow")
+    if flow is None and "flow" not in table:
+        table.fault("", "the terminal has no airflow", 'write flow = "100 L/s"')
+    loss = table.within("loss", "pressure", 0.0, 1e5, "0 to 100 kPa")
+    kind, run, at = table.text("kind"), table.text("run"), table.point("at")
+    table.finish()
+    return None if flow is None else TerminalSpec(flow, loss, kind or "", run, at)

@@ -1,0 +1,197 @@
+"""The schedule: what a drawing cannot say, as plain data."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from .basis import Basis
+from .constructions import ElbowConstruction, TakeoffEntry
+from .sections import FloatArray, Section
+
+Point = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class AirSpec:
+    """Air as the schedule writes it; None where it is silent.
+
+    Temperature in K, altitude in m, pressure in Pa, humidity as a share of
+    saturation.
+    """
+
+    temperature: float | None = None
+    altitude: float | None = None
+    pressure: float | None = None
+    humidity: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SourceSpec:
+    """Where the air enters: a run, or a place in m; 'fan' or 'plenum'."""
+
+    run: str | None = None
+    at: Point | None = None
+    kind: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FanSpec:
+    """Pressure of the fan at the design airflow, Pa: one of the two, or neither."""
+
+    external_static_pressure: float | None = None
+    total_pressure: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ElbowRule:
+    """How elbows are made.
+
+    Parameters
+    ----------
+    construction, construction_basis
+        The construction, and what that rests on.
+    radius_ratio
+        Centreline radius over the side in the plane of the bend.
+    throat_radius, centreline_radius
+        Either instead of `radius_ratio`, m.
+    radius_basis
+        What the radius rests on.
+    pieces
+        Pieces of a segmented elbow.
+    splitters
+        Splitter vanes of an elbow that has them.
+    """
+
+    construction: ElbowConstruction = ElbowConstruction.SMOOTH
+    construction_basis: Basis = Basis.ASSUMED
+    radius_ratio: float = 1.0
+    throat_radius: float | None = None
+    centreline_radius: float | None = None
+    radius_basis: Basis = Basis.ASSUMED
+    pieces: int = 5
+    splitters: int = 1
+
+    def radius_for(self, in_plane: npt.ArrayLike) -> FloatArray:
+        """Centreline radius for sides in the plane of the bend, m, same shape."""
+        side = np.asarray(in_plane, dtype=np.float64)
+        if self.throat_radius is not None:
+            return self.throat_radius + side / 2
+        if self.centreline_radius is not None:
+            return np.full(side.shape, self.centreline_radius)
+        return self.radius_ratio * side
+
+
+@dataclass(frozen=True, slots=True)
+class TransitionRule:
+    """How long transitions are: by included angle, rad, or by length, m."""
+
+    included_angle: float = float(np.radians(30.0))
+    length: float | None = None
+
+    def length_for(self, step: npt.ArrayLike) -> FloatArray:
+        """Length of a piece whose larger side changes by `step`, m, same shape."""
+        change = np.asarray(step, dtype=np.float64)
+        if self.length is not None:
+            return np.full(change.shape, self.length)
+        return change / (2.0 * np.tan(self.included_angle / 2))
+
+
+@dataclass(frozen=True, slots=True)
+class TerminalSpec:
+    """A terminal: airflow, m³/s; declared loss with discharge, Pa; where it is."""
+
+    flow: float
+    loss: float | None = None
+    kind: str = ""
+    run: str | None = None
+    at: Point | None = None
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """Everything that a schedule may say; an empty one says nothing.
+
+    Parameters
+    ----------
+    file
+        Name of the file, for messages.
+    air, source, fan
+        See their classes.
+    losses
+        Declared losses outside the drawn ducts, Pa, by name.
+    material, roughness
+        Of every duct: a material in words, or a roughness in m.
+    run_materials, run_roughness
+        Exceptions by run.
+    sections
+        Section by run.
+    elbow_default, elbow_exceptions
+        How elbows are made; exceptions by (run, bend), bend 0 for the whole run.
+    takeoff_default, takeoff_exceptions
+        How branches leave their main; exceptions by the branch's run. None where the
+        schedule is silent.
+    transition_default, transition_exceptions
+        How long transitions are; exceptions by the run after the transition.
+    terminals
+        By name.
+    clearance, insulation
+        Distance to keep from obstacles and thickness of insulation, m.
+    """
+
+    file: str = "no schedule"
+    air: AirSpec = field(default_factory=AirSpec)
+    source: SourceSpec = field(default_factory=SourceSpec)
+    fan: FanSpec = field(default_factory=FanSpec)
+    losses: Mapping[str, float] = field(default_factory=dict)
+    material: str | None = None
+    roughness: float | None = None
+    run_materials: Mapping[str, str] = field(default_factory=dict)
+    run_roughness: Mapping[str, float] = field(default_factory=dict)
+    sections: Mapping[str, Section] = field(default_factory=dict)
+    elbow_default: ElbowRule = field(default_factory=ElbowRule)
+    elbow_exceptions: Mapping[tuple[str, int], ElbowRule] = field(default_factory=dict)
+    takeoff_default: TakeoffEntry | None = None
+    takeoff_exceptions: Mapping[str, TakeoffEntry] = field(default_factory=dict)
+    transition_default: TransitionRule | None = None
+    transition_exceptions: Mapping[str, TransitionRule] = field(default_factory=dict)
+    terminals: Mapping[str, TerminalSpec] = field(default_factory=dict)
+    clearance: float = 0.0
+    insulation: float = 0.0
+
+    def elbow_rule(self, run: str = "", bend: int = 0) -> ElbowRule:
+        """How the elbows of a run are made, or one of them."""
+        return self.elbow_exceptions.get((run, bend), self.elbow_default)
+
+    def takeoff_entry(self, run: str = "") -> tuple[TakeoffEntry, Basis]:
+        """How the branch leaves its main, and what that rests on; assumed: plain."""
+        if run in self.takeoff_exceptions:
+            return self.takeoff_exceptions[run], Basis.DECLARED
+        if self.takeoff_default is not None:
+            return self.takeoff_default, Basis.DECLARED
+        return TakeoffEntry.PLAIN, Basis.ASSUMED
+
+    def transition_rule(self, run: str = "") -> tuple[TransitionRule, Basis]:
+        """Length of the transition before a run, and its basis; assumed: 30 degrees."""
+        if run in self.transition_exceptions:
+            return self.transition_exceptions[run], Basis.DECLARED
+        if self.transition_default is not None:
+            return self.transition_default, Basis.DECLARED
+        return TransitionRule(), Basis.ASSUMED
+
+    @property
+    def named_runs(self) -> tuple[tuple[str, str], ...]:
+        """Every run that the schedule names outside its terminals: (place, run)."""
+        return (
+            *(("[sections]", run) for run in self.sections),
+            *(("[duct.runs]", run) for run in self.run_materials),
+            *(("[duct.runs]", run) for run in self.run_roughness),
+            *(("[[elbows.exception]]", run) for run, _ in self.elbow_exceptions),
+            *(("[[takeoffs.exception]]", run) for run in self.takeoff_exceptions),
+            *(("[[transitions.exception]]", run) for run in self.transition_exceptions),
+        )
+
+    def with_elbows(self, rule: ElbowRule) -> "Schedule":
+        """Make the same schedule with another rule for its elbows."""
+        return replace(self, elbow_default=rule)

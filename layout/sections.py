@@ -1,0 +1,173 @@
+"""Cross sections: round, rectangular, flat oval, one at a time or as arrays."""
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+
+class Shape(IntEnum):
+    """Shape of a cross section; NONE where the drawing gives none."""
+
+    NONE = 0
+    ROUND = 1
+    RECTANGULAR = 2
+    OVAL = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """One cross section, inside dimensions.
+
+    Parameters
+    ----------
+    shape
+        Its shape.
+    width
+        Diameter, or the side that lies level in a level duct, m.
+    height
+        Diameter, or the side that stands upright in a level duct, m. A flat oval
+        has its round ends on the shorter of the two sides.
+
+    Raises
+    ------
+    ValueError
+        If a dimension is not a finite number greater than zero.
+    """
+
+    shape: Shape
+    width: float
+    height: float
+
+    def __post_init__(self) -> None:
+        for side in (self.width, self.height):
+            if not 0.0 < side < np.inf:
+                raise ValueError(f"a section side must be above 0 m, got {side:g} m")
+
+    @property
+    def area(self) -> float:
+        """Inside area, m²."""
+        return float(area(self.shape, self.width, self.height))
+
+    @property
+    def words(self) -> str:
+        """Size as the trade writes it, in millimetres."""
+        return words(self.shape, self.width, self.height)
+
+
+def round_section(diameter: float) -> Section:
+    """Round section of a diameter in m; ValueError unless it is above zero."""
+    return Section(Shape.ROUND, diameter, diameter)
+
+
+def rectangular(width: float, height: float) -> Section:
+    """Rectangular section of two sides in m; ValueError unless they are above zero."""
+    return Section(Shape.RECTANGULAR, width, height)
+
+
+def flat_oval(width: float, height: float) -> Section:
+    """Flat oval section of two sides in m; ValueError unless they are above zero."""
+    return Section(Shape.OVAL, width, height)
+
+
+def area(
+    shape: npt.ArrayLike, width: npt.ArrayLike, height: npt.ArrayLike
+) -> FloatArray:
+    """Inside area of each section.
+
+    Parameters
+    ----------
+    shape
+        `Shape` codes.
+    width, height
+        Sides, m, in shapes that broadcast with `shape`.
+
+    Returns
+    -------
+    area
+        m², in the broadcast shape; that of the rectangle where the shape is NONE.
+
+    Notes
+    -----
+    Flat oval of major side A and minor side a: pi a²/4 + a (A - a), a definition.
+
+    Examples
+    --------
+    >>> area([Shape.ROUND, Shape.RECTANGULAR, Shape.OVAL], 0.6, 0.3).round(4)
+    array([0.1414, 0.18  , 0.1607])
+    """
+    kind, w, h = _prepare(shape, width, height)
+    short = np.minimum(w, h)
+    box = w * h
+    corners = short * short * (1.0 - np.pi / 4.0)  # what the round ends cut off
+    ellipse = np.pi / 4.0 * box
+    return np.where(
+        kind == Shape.ROUND, ellipse, np.where(kind == Shape.OVAL, box - corners, box)
+    )
+
+
+def perimeter(
+    shape: npt.ArrayLike, width: npt.ArrayLike, height: npt.ArrayLike
+) -> FloatArray:
+    """Inside perimeter of each section.
+
+    Parameters and shapes are those of `area`; the result is in m.
+
+    Examples
+    --------
+    >>> perimeter([Shape.RECTANGULAR, Shape.OVAL], 0.6, 0.3).round(4)
+    array([1.8   , 1.5425])
+    """
+    kind, w, h = _prepare(shape, width, height)
+    short = np.minimum(w, h)
+    flat = 2.0 * np.abs(w - h)
+    return np.where(
+        kind == Shape.ROUND,
+        np.pi * w,
+        np.where(kind == Shape.OVAL, np.pi * short + flat, 2.0 * (w + h)),
+    )
+
+
+def hydraulic_diameter(
+    shape: npt.ArrayLike, width: npt.ArrayLike, height: npt.ArrayLike
+) -> FloatArray:
+    """Hydraulic diameter 4 A / P of each section, m; a definition.
+
+    Parameters and shapes are those of `area`.
+
+    Examples
+    --------
+    >>> hydraulic_diameter([Shape.ROUND, Shape.RECTANGULAR], [0.2, 0.6], [0.2, 0.3])
+    array([0.2, 0.4])
+    """
+    return 4.0 * area(shape, width, height) / perimeter(shape, width, height)
+
+
+def words(shape: int, width: float, height: float) -> str:
+    """Size as the trade writes it, in millimetres; 'no section' where there is none.
+
+    Examples
+    --------
+    >>> words(Shape.RECTANGULAR, 0.6, 0.3), words(Shape.ROUND, 0.2, 0.2)
+    ('600×300 mm', 'Ø200 mm')
+    """
+    if shape == Shape.NONE:
+        return "no section"
+    if shape == Shape.ROUND:
+        return f"Ø{width * 1e3:.4g} mm"
+    size = f"{width * 1e3:.4g}×{height * 1e3:.4g} mm"
+    return f"{size} flat oval" if shape == Shape.OVAL else size
+
+
+def _prepare(
+    shape: npt.ArrayLike, width: npt.ArrayLike, height: npt.ArrayLike
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    return (
+        np.asarray(shape, dtype=np.int64),
+        np.asarray(width, dtype=np.float64),
+        np.asarray(height, dtype=np.float64),
+    )

@@ -1,0 +1,164 @@
+"""Where the air comes from: the end of the drawing that is the source."""
+
+import difflib
+
+import numpy as np
+
+from .drawing import NOTHING_SAID
+from .faults import refusal
+from .fittings import Source
+from .schedule import Schedule
+from .terminals import labels
+from .topology import Topology
+
+_NEAR = 0.05  # m: a place written by hand is this near to the end that it means
+
+_HOW = (
+    'say it in the schedule ([source] run = "..." or at = ["0 m", "0 m", '
+    '"3 m"]) or give one run the attribute source = true'
+)
+
+
+def find_source(topology: Topology, schedule: Schedule) -> Source:
+    """Find the node at which the air enters.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+    schedule
+        The schedule, which may name the source.
+
+    Returns
+    -------
+    source
+        In this order: what the schedule says; the run that is marked in the drawing;
+        the free end with the largest drawn airflow; the only free end that is no
+        terminal.
+
+    Raises
+    ------
+    BadInput
+        If the source is not there, marked twice, or cannot be told.
+    """
+    node, reason = _find_node(topology, schedule)
+    kind = schedule.source.kind
+    return Source(node, kind or "fan", kind is None, reason)
+
+
+def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
+    drawing = topology.drawing
+    said = schedule.source
+    free = topology.free_ends
+    if said.at is not None:
+        apart = np.linalg.norm(topology.nodes - np.array(said.at), axis=1)
+        nearest = int(np.argmin(apart))
+        if apart[nearest] > _NEAR:
+            raise refusal(
+                f"{schedule.file}, [source] at",
+                "there is no end of a duct there; the nearest point of the drawing is "
+                f"{topology.place(nearest)}, {apart[nearest]:.3g} m away",
+                "write the coordinates of the end at which the air enters",
+            )
+        return nearest, "the schedule names the place"
+    if said.run is not None:
+        names = list(drawing.names)
+        if said.run not in names:
+            raise refusal(
+                f"{schedule.file}, [source] run",
+                f"the drawing has no run '{said.run}'",
+                f"{_nearest(said.run, names)}",
+            )
+        return _end_of_run(
+            topology, names.index(said.run)
+        ), "the schedule names the run"
+    marked = [run for run, a in drawing.attributes.items() if a.source]
+    if len(marked) > 1:
+        places = " and ".join(
+            f"run '{drawing.names[run]}' at {_begin(topology, run)}" for run in marked
+        )
+        raise refusal(
+            drawing.file,
+            f"{len(marked)} sources are marked, {places}",
+            "mark one, or name the one that counts in the schedule under [source]",
+        )
+    if marked:
+        return _end_of_run(topology, marked[0]), "the drawing marks the run"
+    if len(free) == 0:
+        raise refusal(
+            drawing.file,
+            "no duct has a free end, so there is no place where the air enters",
+            _HOW,
+        )
+    runs = np.array([topology.run[topology.segment_at(node)] for node in free.tolist()])
+    flow = drawing.flow[runs]
+    if not np.isnan(flow).all():
+        largest = int(np.nanargmax(flow))
+        others = np.delete(flow, largest)
+        known = others[~np.isnan(others)]
+        if len(known) and flow[largest] > 1.001 * known.max():
+            return int(free[largest]), "it has the largest airflow in the drawing"
+    named = {spec.run or name for name, spec in schedule.terminals.items()}
+    open_ends = [
+        node
+        for node, run in zip(free.tolist(), runs.tolist(), strict=True)
+        if not named.intersection(labels(drawing, run))
+        and drawing.attributes.get(run, NOTHING_SAID).terminal is None
+    ]
+    if len(open_ends) == 1:
+        return open_ends[0], "it is the only free end that is no terminal"
+    places = ", ".join(
+        f"run '{drawing.names[run]}' at {topology.place(node)}"
+        for node, run in list(zip(free.tolist(), runs.tolist(), strict=True))[:6]
+    )
+    raise refusal(
+        drawing.file,
+        f"nothing says which of the {len(free)} free ends is the source ({places}"
+        f"{', ...' if len(free) > 6 else ''})",
+        _HOW,
+    )
+
+
+def _end_of_run(topology: Topology, run: int) -> int:
+    """Free end of a run at which it can begin."""
+    drawing = topology.drawing
+    rows = np.flatnonzero(topology.run == run)
+    if len(rows) == 0:
+        raise refusal(drawing.place(run), "the source run has no length", "draw it")
+    ends = topology.ends[rows].ravel()
+    free = [node for node in np.unique(ends).tolist() if topology.degree[node] == 1]
+    said = drawing.attributes.get(run, NOTHING_SAID)
+    alone = len(topology.free_ends) == 2
+    if len(free) == 2 and (said.source_at_end is not None or alone):
+        # A duct without branches: either end will do, and the first is meant.
+        first, last = drawing.offsets[run], drawing.offsets[run + 1] - 1
+        wanted = drawing.points[last if said.source_at_end else first]
+        apart = np.linalg.norm(topology.nodes[free] - wanted, axis=1)
+        return int(free[int(np.argmin(apart))])
+    if len(free) == 1:
+        return int(free[0])
+    if not free:
+        raise refusal(
+            drawing.place(run),
+            "it is marked as the source, but none of its ends is free",
+            "mark the run whose free end is at the fan, or give the place with "
+            "[source] at",
+        )
+    places = " or ".join(topology.place(node) for node in free)
+    raise refusal(
+        drawing.place(run),
+        f"it is marked as the source, but the air could enter at either end: {places}",
+        "give the place with [source] at in the schedule",
+    )
+
+
+def _begin(topology: Topology, run: int) -> str:
+    x, y, z = topology.drawing.points[topology.drawing.offsets[run]]
+    return f"({x:g}, {y:g}, {z:g}) m"
+
+
+def _nearest(word: str, known: list[str]) -> str:
+    near = difflib.get_close_matches(word, known, n=1, cutoff=0.4)
+    if near:
+        return f"did you mean '{near[0]}'"
+    return "its runs are " + ", ".join(f"'{name}'" for name in known[:8])

@@ -1,0 +1,303 @@
+"""A drawing joined into nodes and segments, with what is odd about it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import breadth_first_order, connected_components
+
+from .drawing import Drawing
+from .faults import Notice, note, warning
+from .joints import meetings
+from .sections import FloatArray, IntArray
+from .snap import TOLERANCE, snap
+
+
+@dataclass(frozen=True, eq=False)
+class Topology:
+    """Nodes and segments of a drawing: k nodes, s segments.
+
+    Parameters
+    ----------
+    drawing
+        The drawing that was joined.
+    tolerance
+        Largest distance of ends that were joined, m.
+    nodes
+        Node positions, m, shape (k, 3).
+    ends
+        First and last node of each segment as drawn, shape (s, 2).
+    run
+        Run of each segment, shape (s,).
+    order
+        Place of each segment along its run as drawn, shape (s,), rising.
+    degree
+        How many segments meet at each node, shape (k,).
+    component
+        Connected part of each node, shape (k,).
+    notices
+        What was joined, dropped, or left apart.
+    """
+
+    drawing: Drawing
+    tolerance: float
+    nodes: FloatArray
+    ends: IntArray
+    run: IntArray
+    order: FloatArray
+    degree: IntArray
+    component: IntArray
+    notices: tuple[Notice, ...]
+
+    @property
+    def component_count(self) -> int:
+        """How many parts hang together."""
+        return int(self.component.max(initial=-1)) + 1
+
+    @property
+    def cycle_count(self) -> int:
+        """How many independent loops there are."""
+        return len(self.ends) - len(self.nodes) + self.component_count
+
+    @property
+    def free_ends(self) -> IntArray:
+        """Nodes at which a single segment ends."""
+        return np.flatnonzero(self.degree == 1)
+
+    @property
+    def junctions(self) -> IntArray:
+        """Nodes at which three or more segments meet."""
+        return np.flatnonzero(self.degree >= 3)
+
+    @property
+    def length(self) -> FloatArray:
+        """Length of each segment, m, shape (s,)."""
+        apart = self.nodes[self.ends[:, 1]] - self.nodes[self.ends[:, 0]]
+        return np.linalg.norm(apart, axis=1)
+
+    def segment_at(self, node: int) -> int:
+        """One segment that ends at a node: the only one at a free end."""
+        return int(np.flatnonzero((self.ends == node).any(axis=1))[0])
+
+    def place(self, node: int) -> str:
+        """Name a node for a message: its coordinates."""
+        x, y, z = (float(round(value, 3)) + 0.0 for value in self.nodes[node])
+        return f"({x:g}, {y:g}, {z:g}) m"
+
+
+def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
+    """Join a drawing's runs where they meet.
+
+    Ends, and vertices in the same place, are one node. An end that lies on the side
+    of another run divides that run there. Runs that only cross are not joined; that
+    is said.
+
+    Parameters
+    ----------
+    drawing
+        The drawing.
+    tolerance
+        Largest distance of what is joined, m.
+
+    Returns
+    -------
+    topology
+        Nodes and segments.
+    """
+    nodes, node = snap(drawing.points, tolerance)
+    notices = _shift_notices(drawing, nodes, node, tolerance)
+    first = np.ones(len(drawing.points), dtype=bool)
+    first[drawing.offsets[1:] - 1] = False  # the last vertex begins no segment
+    begin = np.flatnonzero(first)
+    count = np.diff(drawing.offsets)
+    run = np.repeat(np.arange(drawing.run_count), count - 1)
+    ends = np.stack([node[begin], node[begin + 1]], axis=1)
+    order = begin.astype(np.float64)
+
+    is_run_end = np.zeros(len(nodes), dtype=bool)
+    is_run_end[node[drawing.offsets[:-1]]] = True
+    is_run_end[node[drawing.offsets[1:] - 1]] = True
+
+    real = ends[:, 0] != ends[:, 1]
+    if not real.all():
+        dropped = int((~real).sum())
+        notices.append(
+            warning(
+                drawing.file,
+                f"{dropped} piece{'s' * (dropped > 1)} shorter than the joining "
+                f"tolerance of {tolerance * 1e3:g} mm left out",
+                "give a smaller --tolerance if they are meant",
+            )
+        )
+        ends, run, order = ends[real], run[real], order[real]
+
+    met = meetings(nodes, ends, is_run_end, tolerance)
+    notices += _crossing_notices(drawing, run[met.crossing], met.crossing_point)
+    if len(met.landing_node):
+        ends, run, order = _divide(
+            ends, run, order, met.landing_segment, met.landing_at, met.landing_node
+        )
+
+    key = np.minimum(ends[:, 0], ends[:, 1]) * len(nodes) + ends.max(axis=1)
+    _, kept = np.unique(key, return_index=True)
+    if len(kept) < len(ends):
+        doubled = np.setdiff1d(np.arange(len(ends)), kept)
+        names = sorted({drawing.names[run[segment]] for segment in doubled})
+        notices.append(
+            warning(
+                drawing.file,
+                "drawn twice over the same stretch: " + _listed(names),
+                "delete the copy; it was counted once",
+            )
+        )
+        kept.sort()
+        ends, run, order = ends[kept], run[kept], order[kept]
+
+    total = len(nodes)
+    degree = np.bincount(ends.ravel(), minlength=total)
+    used = degree > 0
+    if not used.all():
+        renumber = np.cumsum(used) - 1
+        nodes, degree, ends = nodes[used], degree[used], renumber[ends]
+    _, component = connected_components(_links(ends, len(nodes)), directed=False)
+    return Topology(
+        drawing,
+        tolerance,
+        nodes,
+        ends,
+        run,
+        order,
+        degree,
+        component.astype(np.int64),
+        tuple(notices),
+    )
+
+
+def walk(topology: Topology, root: int) -> tuple[IntArray, IntArray]:
+    """Walk outwards from a node over what hangs together with it.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing; its loops are walked as if opened.
+    root
+        Node to begin at.
+
+    Returns
+    -------
+    order
+        Nodes in walking order, nearest first.
+    before
+        For each node of the topology, the node that it was reached from; negative
+        where there is none.
+    """
+    graph = _links(topology.ends, len(topology.nodes))
+    order, before = breadth_first_order(graph, root, directed=False)
+    return order.astype(np.int64), before.astype(np.int64)
+
+
+def loops(topology: Topology) -> list[IntArray]:
+    """List each independent loop as the nodes along it.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+
+    Returns
+    -------
+    loops
+        One array of nodes a loop, found by walking back from both ends of each
+        segment that closes one.
+    """
+    found: list[IntArray] = []
+    seen: set[int] = set()
+    for root in range(len(topology.nodes)):
+        if int(topology.component[root]) in seen:
+            continue
+        seen.add(int(topology.component[root]))
+        _, before = walk(topology, root)
+        here = topology.component[topology.ends[:, 0]] == topology.component[root]
+        one, two = topology.ends[here].T
+        closing = (before[one] != two) & (before[two] != one)
+        for a, b in zip(one[closing].tolist(), two[closing].tolist(), strict=True):
+            back_a, back_b = _way_back(before, a), _way_back(before, b)
+            while len(back_a) > 1 and len(back_b) > 1 and back_a[-2] == back_b[-2]:
+                back_a.pop()
+                back_b.pop()
+            found.append(np.array(back_a + back_b[-2::-1]))
+    return found
+
+
+def _way_back(before: IntArray, node: int) -> list[int]:
+    way = [node]
+    while before[node] >= 0:
+        node = int(before[node])
+        way.append(node)
+    return way
+
+
+def _links(ends: IntArray, count: int) -> coo_array:
+    ones = np.ones(len(ends), dtype=np.int8)
+    return coo_array((ones, (ends[:, 0], ends[:, 1])), shape=(count, count)).tocsr()
+
+
+def _divide(
+    ends: IntArray,
+    run: IntArray,
+    order: FloatArray,
+    segment: IntArray,
+    at: FloatArray,
+    node: IntArray,
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Divide segments at the nodes that land on their side."""
+    # Each piece begins either at a segment's own start (at 0) or at a landing.
+    owner = np.concatenate([np.arange(len(ends)), segment])
+    begins = np.concatenate([ends[:, 0], node])
+    share = np.concatenate([np.zeros(len(ends)), at])
+    sort = np.lexsort((share, owner))
+    owner, begins, share = owner[sort], begins[sort], share[sort]
+    last = np.append(owner[1:] != owner[:-1], True)
+    finishes = np.where(last, ends[owner, 1], np.append(begins[1:], 0))
+    # Two landings in one place, and a landing on a node of the segment itself.
+    real = begins != finishes
+    pieces = np.stack([begins, finishes], axis=1)
+    return pieces[real], run[owner][real], (order[owner] + share)[real]
+
+
+def _crossing_notices(
+    drawing: Drawing, runs: IntArray, points: FloatArray
+) -> list[Notice]:
+    return [
+        warning(
+            f"{drawing.file}, runs '{drawing.names[a]}' and '{drawing.names[b]}'",
+            f"the lines cross at ({point[0]:.3f}, {point[1]:.3f}, {point[2]:.3f}) m "
+            "without a common point and are not joined",
+            "put a vertex there in one of them and end the other on it to join them, "
+            "or draw them at different heights",
+        )
+        for (a, b), point in zip(runs.tolist(), points, strict=True)
+    ]
+
+
+def _shift_notices(
+    drawing: Drawing, nodes: FloatArray, node: IntArray, tolerance: float
+) -> list[Notice]:
+    """Say so when ends were joined that are not in exactly the same place."""
+    shifted = (drawing.points != nodes[node]).any(axis=1)
+    places = len(np.unique(node[shifted]))
+    if places == 0:
+        return []
+    return [
+        note(
+            drawing.file,
+            f"ends up to {tolerance * 1e3:g} mm apart were joined at {places} "
+            f"place{'s' * (places > 1)}",
+        )
+    ]
+
+
+def _listed(names: list[str], most: int = 5) -> str:
+    shown = ", ".join(f"'{name}'" for name in names[:most])
+    more = len(names) - most
+    return f"{shown} and {more} more" if more > 0 else shown

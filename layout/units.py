@@ -1,0 +1,265 @@
+"""Units at the edge: one strict table, so that no bare number is ever guessed at."""
+
+import difflib
+import math
+import re
+from dataclasses import dataclass
+
+from .faults import refusal
+from .sections import Section, flat_oval, rectangular, round_section
+
+INCH = 0.0254
+FOOT = 0.3048
+POUND = 0.45359237
+INCH_WATER = 249.08891  # Pa, the conventional inch of water at 4 °C
+STANDARD_GRAVITY = 9.80665
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """One way to write a quantity.
+
+    Parameters
+    ----------
+    dimension
+        What it measures.
+    factor
+        SI value of one of it.
+    offset
+        Added before the factor is applied; only temperatures have one.
+    """
+
+    dimension: str
+    factor: float
+    offset: float = 0.0
+
+
+def _table() -> dict[str, Unit]:
+    table: dict[str, Unit] = {}
+
+    def put(dimension: str, factor: float, *names: str, offset: float = 0.0) -> None:
+        for name in names:
+            table[name] = Unit(dimension, factor, offset)
+
+    put("length", 1.0, "m", "metre", "metres")
+    put("length", 1e-3, "mm")
+    put("length", 1e-2, "cm")
+    put("length", INCH, "in", "inch", "inches", '"', "″")
+    put("length", FOOT, "ft", "foot", "feet", "'", "′")
+    put("area", 1.0, "m2", "m²")
+    put("area", FOOT**2, "ft2", "ft²")
+    put("airflow", 1.0, "m3/s", "m³/s")
+    put("airflow", 1 / 3600, "m3/h", "m³/h")
+    put("airflow", 1 / 60, "m3/min", "m³/min")
+    put("airflow", 1e-3, "L/s", "l/s")
+    put("airflow", FOOT**3 / 60, "cfm", "ft3/min", "ft³/min")
+    put("velocity", 1.0, "m/s")
+    put("velocity", FOOT / 60, "fpm", "ft/min")
+    put("velocity", FOOT, "ft/s")
+    put("pressure", 1.0, "Pa")
+    put("pressure", 1e3, "kPa")
+    put("pressure", 100.0, "hPa", "mbar")
+    put("pressure", INCH_WATER, "in.wg", "in. wg", "in wg", "inwg", "in.wc", "in wc")
+    put("pressure", STANDARD_GRAVITY, "mm.wg", "mm wg", "mmwg")
+    put("friction rate", 1.0, "Pa/m")
+    per_100_ft = INCH_WATER / (100 * FOOT)
+    put("friction rate", per_100_ft, "in.wg/100 ft", "in.wg/100ft", "in wg/100 ft")
+    put("temperature", 1.0, "K")
+    put("temperature", 1.0, "C", "°C", "degC", offset=273.15)
+    put("temperature", 5 / 9, "F", "°F", "degF", offset=459.67)
+    put("angle", 1.0, "rad")
+    put("angle", math.pi / 180, "deg", "°", "degree", "degrees")
+    put("density", 1.0, "kg/m3", "kg/m³")
+    put("density", POUND / FOOT**3, "lb/ft3", "lb/ft³")
+    put("power", 1.0, "W")
+    put("power", 1e3, "kW")
+    put("power", 745.699872, "hp")
+    put("share", 0.01, "%", "percent")
+    return table
+
+
+UNITS = _table()
+DIMENSIONS = tuple(dict.fromkeys(unit.dimension for unit in UNITS.values()))
+_EXAMPLES = {
+    "length": "300 mm",
+    "area": "0.5 m2",
+    "airflow": "0.2 m3/s",
+    "velocity": "5 m/s",
+    "pressure": "25 Pa",
+    "friction rate": "0.8 Pa/m",
+    "temperature": "20 C",
+    "angle": "30 deg",
+    "density": "1.2 kg/m3",
+    "power": "400 W",
+    "share": "50 %",
+}
+_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_QUANTITY = re.compile(rf"\s*({_NUMBER})\s*(.*?)\s*")
+_FEET_INCHES = re.compile(
+    rf"\s*(-?\d+)\s*(?:ft|feet|foot|'|′)\s*({_NUMBER})\s*(?:in|inch|inches|\"|″)\s*"
+)
+
+
+def quantity(text: object, dimension: str, where: str) -> float:
+    """Read a quantity with its unit.
+
+    Parameters
+    ----------
+    text
+        What was written, such as '0.4 m3/s', '12 in' or '1 ft 6 in'.
+    dimension
+        What it has to measure: one of `DIMENSIONS`.
+    where
+        Place of the text, for the message.
+
+    Returns
+    -------
+    value
+        In SI units.
+
+    Raises
+    ------
+    BadInput
+        If it is no number, has no unit or one that measures something else, or is
+        not finite.
+
+    Examples
+    --------
+    >>> quantity("100 cfm", "airflow", "a schedule")
+    0.0471947443
+    >>> round(quantity("1 ft 6 in", "length", "a schedule"), 4)
+    0.4572
+    """
+    example = _EXAMPLES[dimension]
+    if isinstance(text, bool) or not isinstance(text, (str, int, float)):
+        raise refusal(
+            where, f"'{text}' is no {dimension}", f'write it like "{example}"'
+        )
+    if not isinstance(text, str):
+        raise refusal(
+            where,
+            f"the {dimension} {text} has no unit",
+            f'write the unit too, like "{example}"',
+        )
+    if dimension == "length" and (both := _FEET_INCHES.fullmatch(text)):
+        feet, inches = float(both[1]), float(both[2])
+        return feet * FOOT + math.copysign(inches, feet) * INCH
+    decimal_comma = re.search(r"\d,\d", text)
+    match = _QUANTITY.fullmatch(text)
+    if match is None or decimal_comma:
+        comma = " (a decimal comma is not read)" if decimal_comma else ""
+        raise refusal(
+            where,
+            f"'{text}' is no {dimension}{comma}",
+            f'write it like "{example}"',
+        )
+    unit = _unit(match[2], dimension, text, where)
+    value = (float(match[1]) + unit.offset) * unit.factor
+    if not math.isfinite(value):
+        raise refusal(where, f"'{text}' is not finite", f'write it like "{example}"')
+    return value
+
+
+def _unit(name: str, dimension: str, text: str, where: str) -> Unit:
+    name = re.sub(r"\s+", " ", name)
+    mine = [key for key, unit in UNITS.items() if unit.dimension == dimension]
+    if not name:
+        raise refusal(
+            where,
+            f"the {dimension} '{text.strip()}' has no unit",
+            f'write the unit too, like "{_EXAMPLES[dimension]}"',
+        )
+    found = UNITS.get(name)
+    if found is None:
+        folded = [key for key in mine if key.casefold() == name.casefold()]
+        found = UNITS[folded[0]] if folded else None
+    if found is None:
+        near = difflib.get_close_matches(name, mine, n=1, cutoff=0.4)
+        hint = (
+            f"did you mean '{near[0]}'" if near else f"write one of {', '.join(mine)}"
+        )
+        raise refusal(
+            where, f"'{name}' in '{text.strip()}' is no unit of {dimension}", hint
+        )
+    if found.dimension != dimension:
+        raise refusal(
+            where,
+            f"'{text.strip()}' is a {found.dimension}, not a {dimension}",
+            f'write it like "{_EXAMPLES[dimension]}"',
+        )
+    return found
+
+
+def share(text: object, where: str) -> float:
+    """Read a share: '50 %', or a bare number from 0 to 1.
+
+    Raises
+    ------
+    BadInput
+        If it is neither, or lies outside 0 to 1.
+    """
+    if isinstance(text, (int, float)) and not isinstance(text, bool):
+        value = float(text)
+    else:
+        value = quantity(text, "share", where)
+    if not 0.0 <= value <= 1.0:
+        raise refusal(where, f"the share {text} lies outside 0 to 100 %", "correct it")
+    return value
+
+
+def to_unit(value: float, name: str) -> float:
+    """Turn an SI value into a unit of the table.
+
+    Examples
+    --------
+    >>> round(to_unit(249.08891, "in.wg"), 6)
+    1.0
+    """
+    unit = UNITS[name]
+    return value / unit.factor - unit.offset
+
+
+_SECTION = re.compile(
+    rf"\s*({_NUMBER})\s*(\D*?)\s*[xX×*]\s*({_NUMBER})\s*([^\d\s]*)\s*(oval|flat oval)?\s*"
+)
+_ROUND = re.compile(rf"\s*(?:[DdØø]|DN|dn|round)\s*({_NUMBER}\s*\D*?)\s*")
+
+
+def section(text: object, where: str) -> Section:
+    """Read a section with its unit: '600x300 mm', '24x12 in', 'D200 mm', '20x8 in oval'.
+
+    Raises
+    ------
+    BadInput
+        If it is none of these, has no unit, or a side that is not above zero.
+    """
+    example = 'write it like "600x300 mm", "24x12 in" or "D200 mm"'
+    if not isinstance(text, str):
+        raise refusal(where, f"'{text}' is no section", example)
+    if match := _ROUND.fullmatch(text):
+        diameter = quantity(match[1], "length", where)
+        _check_side(diameter, text, where)
+        return round_section(diameter)
+    match = _SECTION.fullmatch(text)
+    if match is None:
+        raise refusal(where, f"'{text}' is no section", example)
+    last = match[4]
+    first = match[2] or last
+    width = quantity(f"{match[1]} {first}", "length", where)
+    height = quantity(f"{match[3]} {last}", "length", where)
+    _check_side(min(width, height), text, where)
+    _check_side(max(width, height), text, where)
+    return flat_oval(width, height) if match[5] else rectangular(width, height)
+
+
+def _check_side(side: float, text: str, where: str) -> None:
+    if side <= 0.0:
+        raise refusal(
+            where, f"a side in '{text}' is not above zero", "correct the size"
+        )
+    if side > 10.0:
+        raise refusal(
+            where,
+            f"a side in '{text}' is {side:g} m",
+            "check the unit; no duct is wider than 10 m",
+        )

@@ -1,0 +1,126 @@
+"""Air: density and viscosity from temperature, altitude and humidity."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from elbowroom.layout import Schedule
+
+SEA_LEVEL = 101325.0  # Pa
+ROOM = 293.15  # K
+_DRY = 287.055  # J/(kg K)
+_VAPOUR = 461.52  # J/(kg K)
+
+
+@dataclass(frozen=True, slots=True)
+class Air:
+    """Air in the ducts.
+
+    Parameters
+    ----------
+    temperature
+        K.
+    pressure
+        Absolute, Pa.
+    humidity
+        Share of saturation, 0 to 1.
+    density
+        kg/m³.
+    viscosity
+        Dynamic, Pa s.
+    """
+
+    temperature: float
+    pressure: float
+    humidity: float
+    density: float
+    viscosity: float
+
+    @property
+    def kinematic_viscosity(self) -> float:
+        """Viscosity over density, m²/s."""
+        return self.viscosity / self.density
+
+
+def pressure_at(altitude: float) -> float:
+    """Atmospheric pressure, Pa, at an altitude in m, below 11 km.
+
+    References
+    ----------
+    US Standard Atmosphere, 1976.
+
+    Examples
+    --------
+    >>> round(pressure_at(1500.0))
+    84556
+    """
+    return float(SEA_LEVEL * (1.0 - 2.25577e-5 * altitude) ** 5.2559)
+
+
+def air(
+    temperature: float = ROOM,
+    *,
+    altitude: float = 0.0,
+    pressure: float | None = None,
+    humidity: float = 0.0,
+) -> Air:
+    """Air of a temperature.
+
+    Parameters
+    ----------
+    temperature
+        K, 213 to 423.
+    altitude
+        m; sets the pressure.
+    pressure
+        Absolute, Pa; instead of the altitude.
+    humidity
+        Share of saturation, 0 to 1.
+
+    Returns
+    -------
+    air
+        With density by the ideal gas law of dry air and vapour, viscosity by
+        Sutherland's formula.
+
+    Raises
+    ------
+    ValueError
+        If the temperature or the humidity is out of range.
+
+    References
+    ----------
+    Gas constants and saturation (Magnus form, from memory) as in the tables of moist
+    air; Sutherland: US Standard Atmosphere, 1976.
+
+    Examples
+    --------
+    >>> round(air().density, 4), round(air().viscosity * 1e5, 3)
+    (1.2041, 1.813)
+    """
+    if not 213.0 <= temperature <= 424.0:
+        raise ValueError(
+            f"the air must be between 213 and 423 K, got {temperature:g} K"
+        )
+    if not 0.0 <= humidity <= 1.0:
+        raise ValueError(f"humidity is a share from 0 to 1, got {humidity:g}")
+    absolute = pressure_at(altitude) if pressure is None else pressure
+    celsius = temperature - 273.15
+    saturation = 611.2 * np.exp(17.62 * celsius / (243.12 + celsius))
+    vapour = humidity * saturation
+    density = (absolute - vapour) / (_DRY * temperature) + vapour / (
+        _VAPOUR * temperature
+    )
+    viscosity = 1.458e-6 * temperature**1.5 / (temperature + 110.4)
+    return Air(temperature, absolute, humidity, float(density), float(viscosity))
+
+
+def air_of(schedule: Schedule) -> Air:
+    """Air of a schedule: 20 °C at sea level and dry where it is silent."""
+    said = schedule.air
+    return air(
+        ROOM if said.temperature is None else said.temperature,
+        altitude=said.altitude or 0.0,
+        pressure=said.pressure,
+        humidity=said.humidity or 0.0,
+    )

@@ -1,0 +1,161 @@
+"""A loss coefficient and everything that it rests on."""
+
+from dataclasses import dataclass
+from enum import IntFlag
+
+import numpy as np
+import numpy.typing as npt
+
+from elbowroom.layout import FloatArray, IntArray
+
+
+class Note(IntFlag):
+    """What was done to reach a value; a number, so that an array can hold it."""
+
+    NOTHING = 0
+    INTERPOLATED = 1  # between rows of the table
+    CLAMPED = 2  # outside the table: the nearest end was taken
+    EXTENDED = 4  # outside the table: the law was carried on
+    FALLBACK = 8  # another fitting's value stands in
+    LOW_REYNOLDS = 16  # below the range of the Reynolds factor
+
+    @property
+    def words(self) -> list[str]:
+        """The words that reports print."""
+        return [_WORDS[note] for note in Note if note and note & self]
+
+
+_WORDS = {
+    Note.INTERPOLATED: "between rows of the table",
+    Note.CLAMPED: "outside the table: its nearest end was taken",
+    Note.EXTENDED: "outside the table: its law was carried on",
+    Note.FALLBACK: "no table of its own: another fitting stands in",
+    Note.LOW_REYNOLDS: "Reynolds number below the factor's range",
+}
+
+# From the best to the least: the class of a value is the worst that went into it.
+CONFIDENCE = ("cross-checked", "seen", "common practice", "memory", "low")
+
+
+def worst(*classes: str) -> str:
+    """Lowest of several confidence classes.
+
+    Examples
+    --------
+    >>> worst("seen", "memory", "cross-checked")
+    'memory'
+    """
+    return max(classes, key=CONFIDENCE.index)
+
+
+class LookupRefused(ValueError):
+    """Dimensions for which no value is published, and that must not be guessed."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Coefficient:
+    """Loss coefficients of one kind of fitting, n of them.
+
+    Parameters
+    ----------
+    value
+        Total-pressure loss over the velocity pressure at the reference section,
+        without the Reynolds factor, shape (n,). Negative values are real.
+    reynolds_factor
+        Factor on `value`, shape (n,); 1 where none applies.
+    reference
+        Section whose velocity pressure the loss is on: upstream, downstream, small
+        area, common, or duct.
+    table
+        Table or equation that it came from.
+    source
+        Document of that table.
+    confidence
+        One of `CONFIDENCE`.
+    notes
+        `Note` bits, shape (n,).
+    """
+
+    value: FloatArray
+    reynolds_factor: FloatArray
+    reference: str
+    table: str
+    source: str
+    confidence: str
+    notes: IntArray
+
+
+def make(
+    value: FloatArray,
+    notes: npt.ArrayLike,
+    *,
+    reference: str,
+    table: str,
+    source: str,
+    confidence: str,
+    factor: npt.ArrayLike = 1.0,
+) -> Coefficient:
+    """Make a coefficient from parts that broadcast together."""
+    whole, factors, bits = np.broadcast_arrays(
+        np.atleast_1d(value), np.asarray(factor, dtype=np.float64), np.asarray(notes)
+    )
+    return Coefficient(
+        whole.astype(np.float64),
+        factors.astype(np.float64),
+        reference,
+        table,
+        source,
+        confidence,
+        bits.astype(np.int64),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Credit:
+    """What a coefficient is credited to: reference velocity, table, source, class."""
+
+    reference: str
+    table: str
+    source: str
+    confidence: str
+
+
+class Gathered:
+    """Coefficients of n elements, put together kind by kind.
+
+    Parameters
+    ----------
+    count
+        How many elements there are.
+    """
+
+    def __init__(self, count: int) -> None:
+        self.value = np.full(count, np.nan)
+        self.reynolds_factor = np.ones(count)
+        self.notes = np.zeros(count, dtype=np.int64)
+        self.credit = np.zeros(count, dtype=np.int64)
+        self.credits: list[Credit] = []
+        self._place: dict[Credit, int] = {}
+
+    def put(self, where: npt.NDArray[np.generic], found: Coefficient) -> None:
+        """Enter the coefficients of some elements, given by a mask or by rows."""
+        self.value[where] = found.value
+        self.reynolds_factor[where] = found.reynolds_factor
+        self.notes[where] = found.notes
+        credit = Credit(found.reference, found.table, found.source, found.confidence)
+        self.credit[where] = self.number(credit)
+
+    def some(self, rows: npt.NDArray[np.int64]) -> "Gathered":
+        """Take some of the elements, with the same credits."""
+        out = Gathered(0)
+        out.value, out.notes = self.value[rows], self.notes[rows]
+        out.reynolds_factor, out.credit = self.reynolds_factor[rows], self.credit[rows]
+        out.credits = self.credits
+        return out
+
+    def number(self, credit: Credit) -> int:
+        """Row of a credit in `credits`, which it is added to if it is new."""
+        if credit not in self._place:
+            self._place[credit] = len(self.credits)
+            self.credits.append(credit)
+        return self._place[credit]

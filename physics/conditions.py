@@ -1,0 +1,97 @@
+"""What the losses are worked out under: air, roughness, fan, declared losses."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from elbowroom.layout import Basis, DuctGraph, FloatArray, IntArray, refusal
+
+from .air import Air, air_of
+from .friction import GALVANISED, material_roughness
+
+
+@dataclass(frozen=True, eq=False)
+class Conditions:
+    """Conditions of an analysis.
+
+    Parameters
+    ----------
+    air
+        The air in the ducts.
+    roughness
+        Of each duct, m, shape (d,).
+    roughness_basis
+        `Basis` code of each.
+    fan_static
+        External static pressure of the fan, Pa, or None.
+    fan_total
+        Total pressure of the fan, Pa, or None.
+    declared_losses
+        Losses outside the drawn ducts, Pa, by name.
+    """
+
+    air: Air
+    roughness: FloatArray
+    roughness_basis: IntArray
+    fan_static: float | None = None
+    fan_total: float | None = None
+    declared_losses: Mapping[str, float] | None = None
+
+
+def conditions_of(graph: DuctGraph) -> Conditions:
+    """Conditions that a graph's schedule declares, with defaults where it is silent.
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+
+    Returns
+    -------
+    conditions
+        Air at 20 °C and sea level and galvanised steel unless something else is said.
+
+    Raises
+    ------
+    BadInput
+        If a material is not known.
+    """
+    schedule, drawing = graph.schedule, graph.drawing
+    where = f"{schedule.file}, [duct]"
+    roughness, basis = GALVANISED, Basis.ASSUMED
+    if schedule.roughness is not None:
+        roughness, basis = schedule.roughness, Basis.DECLARED
+    elif schedule.material is not None:
+        roughness, basis = _of_material(schedule.material, where), Basis.DECLARED
+    by_run = np.full(drawing.run_count, roughness)
+    bases = np.full(drawing.run_count, int(basis))
+    for run, said in drawing.attributes.items():
+        if said.roughness is not None:
+            by_run[run], bases[run] = said.roughness, int(Basis.DECLARED)
+    special = dict(schedule.run_roughness)
+    for name, material in schedule.run_materials.items():
+        special[name] = _of_material(material, f"{where} runs.{name}")
+    if special:
+        place = {name: run for run, name in enumerate(drawing.names)}
+        for name, value in special.items():
+            if name in place:
+                by_run[place[name]] = value
+                bases[place[name]] = int(Basis.DECLARED)
+    run = graph.ducts.run
+    return Conditions(
+        air_of(schedule),
+        by_run[run],
+        bases[run],
+        schedule.fan.external_static_pressure,
+        schedule.fan.total_pressure,
+        schedule.losses,
+    )
+
+
+def _of_material(material: str, where: str) -> float:
+    try:
+        return material_roughness(material)
+    except ValueError as problem:
+        what, _, remedy = str(problem).partition("; ")
+        raise refusal(where, what, remedy) from None

@@ -1,0 +1,338 @@
+"""Where the pressure goes: ducts and fittings, a row each, in walking order."""
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+
+from elbowroom.layout import Basis, DuctGraph, FloatArray, IntArray, Notice, sections
+
+from . import ends
+from .coefficient import Credit, Gathered
+from .conditions import Conditions
+from .friction import pressure_gradient
+from .losses import (
+    bend_coefficients,
+    leg_basis,
+    leg_coefficients,
+    transition_coefficients,
+)
+
+
+class Kind(IntEnum):
+    """Kind of an element, in the order in which the air meets them at a duct."""
+
+    ENTRY = 0
+    MAIN = 1
+    BRANCH = 2
+    BEND = 3
+    TRANSITION = 4
+    DUCT = 5
+    EXIT = 6
+    TERMINAL = 7
+
+    @property
+    def noun(self) -> str:
+        """The word in identifiers."""
+        return _NOUNS[self]
+
+
+_NOUNS = {
+    Kind.ENTRY: "entry",
+    Kind.MAIN: "main",
+    Kind.BRANCH: "branch",
+    Kind.BEND: "elbow",
+    Kind.TRANSITION: "transition",
+    Kind.DUCT: "duct",
+    Kind.EXIT: "exit",
+    Kind.TERMINAL: "terminal",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Elements:
+    """Everything that spends pressure: n rows in walking order from the source.
+
+    Parameters
+    ----------
+    kind
+        `Kind` codes, shape (n,).
+    duct
+        Duct whose air pays for it.
+    row
+        Its row in the graph's table of that kind.
+    length
+        Length of duct, m; 0 for fittings.
+    flow, velocity, velocity_pressure
+        Airflow, m³/s, velocity, m/s, and velocity pressure, Pa, at the section that
+        the coefficient refers to.
+    coefficient, reynolds_factor
+        Loss coefficient without and factor with which it counts; NaN and 1 for
+        ducts and declared losses.
+    loss
+        Loss of total pressure, Pa; may be negative.
+    notes
+        `Note` bits.
+    basis
+        `Basis` code of the weakest parameter.
+    credit
+        Row in `credits`.
+    credits
+        What coefficients are credited to.
+    """
+
+    kind: IntArray
+    duct: IntArray
+    row: IntArray
+    length: FloatArray
+    flow: FloatArray
+    velocity: FloatArray
+    velocity_pressure: FloatArray
+    coefficient: FloatArray
+    reynolds_factor: FloatArray
+    loss: FloatArray
+    notes: IntArray
+    basis: IntArray
+    credit: IntArray
+    credits: tuple[Credit, ...]
+
+
+_FRICTION = Credit(
+    "duct",
+    "formula: Colebrook",
+    "ASHRAE Handbook Fundamentals, duct design chapter (Darcy-Weisbach, Colebrook)",
+    "cross-checked",
+)
+_DECLARED = Credit("duct", "schedule", "declared in the schedule", "seen")
+
+
+@dataclass(frozen=True, eq=False)
+class DuctState:
+    """Air in each duct: arrays of shape (d,), SI units."""
+
+    area: FloatArray
+    flow: FloatArray
+    velocity: FloatArray
+    velocity_pressure: FloatArray
+    reynolds: FloatArray
+    gradient: FloatArray
+
+
+def duct_state(graph: DuctGraph, flow: FloatArray, conditions: Conditions) -> DuctState:
+    """Velocity, Reynolds number and friction in each duct.
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+    flow
+        Airflow in each duct, m³/s, shape (d,).
+    conditions
+        Air and roughness.
+
+    Returns
+    -------
+    state
+        Friction in Pa/m on the hydraulic diameter and the real velocity.
+    """
+    ducts = graph.ducts
+    size = sections.area(ducts.shape, ducts.width, ducts.height)
+    diameter = 4.0 * size / sections.perimeter(ducts.shape, ducts.width, ducts.height)
+    velocity = flow / size
+    air = conditions.air
+    return DuctState(
+        size,
+        flow,
+        velocity,
+        0.5 * air.density * velocity * velocity,
+        velocity * diameter / air.kinematic_viscosity,
+        pressure_gradient(
+            velocity, diameter, conditions.roughness, air.density, air.viscosity
+        ),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Rows:
+    """Elements of one kind before they are put in order."""
+
+    kind: Kind
+    duct: IntArray
+    at: IntArray  # duct whose velocity the coefficient refers to
+    coefficient: FloatArray
+    factor: FloatArray
+    loss: FloatArray
+    notes: IntArray
+    basis: IntArray
+    credit: IntArray
+
+
+def elements_of(
+    graph: DuctGraph, state: DuctState, conditions: Conditions
+) -> tuple[Elements, list[Notice]]:
+    """Work out what every duct and fitting spends.
+
+    Parameters
+    ----------
+    graph, state, conditions
+        The graph, the air in its ducts, and the conditions.
+
+    Returns
+    -------
+    elements, notices
+        The elements in walking order, and what is to be said of them.
+    """
+    ducts = graph.ducts
+    every = Gathered(0)
+    parts: list[_Rows] = []
+    notices: list[Notice] = []
+    before = ducts.parent
+
+    def fittings(
+        kind: Kind, duct: IntArray, at: IntArray, found: Gathered, basis: IntArray
+    ) -> None:
+        if len(duct) == 0:
+            return
+        numbers = np.array([every.number(credit) for credit in found.credits])
+        loss = found.value * found.reynolds_factor * state.velocity_pressure[at]
+        parts.append(
+            _Rows(
+                kind,
+                duct,
+                at,
+                found.value,
+                found.reynolds_factor,
+                loss,
+                found.notes,
+                basis,
+                numbers[found.credit],
+            )
+        )
+
+    friction = every.number(_FRICTION)
+    count = len(before)
+    none = np.full(count, np.nan)
+    parts.append(
+        _Rows(
+            Kind.DUCT,
+            np.arange(count),
+            np.arange(count),
+            none,
+            np.ones(count),
+            state.gradient * ducts.length,
+            np.zeros(count, dtype=np.int64),
+            graph.section_basis,
+            np.full(count, friction),
+        )
+    )
+    bends = graph.bends
+    found, said = bend_coefficients(graph, state.reynolds[before[bends.duct]])
+    notices += said
+    basis = np.maximum(bends.radius_basis, bends.construction_basis)
+    fittings(Kind.BEND, bends.duct, before[bends.duct], found, basis)
+
+    changes = graph.transitions
+    smaller = np.where(
+        state.area[changes.duct] > state.area[before[changes.duct]],
+        before[changes.duct],
+        changes.duct,
+    )
+    found = transition_coefficients(graph)
+    fittings(Kind.TRANSITION, changes.duct, smaller, found, changes.length_basis)
+
+    legs = graph.legs
+    found = leg_coefficients(graph, state.flow)
+    basis = leg_basis(graph)
+    for kind, mine in ((Kind.BRANCH, legs.is_branch), (Kind.MAIN, ~legs.is_branch)):
+        rows = np.flatnonzero(mine)
+        at = before[legs.duct[rows]]
+        fittings(kind, legs.duct[rows], at, found.some(rows), basis[rows])
+
+    if graph.source.kind == "plenum":
+        roots = np.flatnonzero(before < 0)
+        into = Gathered(len(roots))
+        into.put(np.arange(len(roots)), ends.entry_in_wall())
+        fittings(
+            Kind.ENTRY, roots, roots, into, np.full(len(roots), int(Basis.DECLARED))
+        )
+    terminals = graph.terminals
+    plain = np.isnan(terminals.loss)
+    open_ends = terminals.duct[plain]
+    out = Gathered(len(open_ends))
+    out.put(np.arange(len(open_ends)), ends.exit_abrupt(len(open_ends)))
+    fittings(
+        Kind.EXIT,
+        open_ends,
+        open_ends,
+        out,
+        np.full(len(open_ends), int(Basis.ASSUMED)),
+    )
+    told = np.flatnonzero(~plain)
+    if len(told):
+        declared = every.number(_DECLARED)
+        at = terminals.duct[told]
+        parts.append(
+            _Rows(
+                Kind.TERMINAL,
+                at,
+                at,
+                np.full(len(told), np.nan),
+                np.ones(len(told)),
+                terminals.loss[told],
+                np.zeros(len(told), dtype=np.int64),
+                np.full(len(told), int(Basis.DECLARED)),
+                np.full(len(told), declared),
+            )
+        )
+    return _ordered(graph, state, parts, tuple(every.credits)), notices
+
+
+def _ordered(
+    graph: DuctGraph,
+    state: DuctState,
+    parts: list[_Rows],
+    credits_: tuple[Credit, ...],
+) -> Elements:
+    kind = np.concatenate([np.full(len(p.duct), int(p.kind)) for p in parts])
+    duct = np.concatenate([p.duct for p in parts])
+    at = np.concatenate([p.at for p in parts])
+    order = np.argsort(duct * len(Kind) + kind, kind="stable")
+
+    def column(name: str) -> FloatArray:
+        return np.concatenate([getattr(p, name) for p in parts])[order]
+
+    kind, duct, at = kind[order], duct[order], at[order]
+    return Elements(
+        kind,
+        duct,
+        _graph_rows(graph, kind, duct),
+        np.where(kind == Kind.DUCT, graph.ducts.length[duct], 0.0),
+        state.flow[at],
+        state.velocity[at],
+        state.velocity_pressure[at],
+        column("coefficient"),
+        column("factor"),
+        column("loss"),
+        column("notes").astype(np.int64),
+        column("basis").astype(np.int64),
+        column("credit").astype(np.int64),
+        credits_,
+    )
+
+
+def _graph_rows(graph: DuctGraph, kind: IntArray, duct: IntArray) -> IntArray:
+    """Row of each element in the graph's table of its kind: one a duct and kind."""
+    out = duct.copy()
+    for code, owners in (
+        (Kind.BEND, graph.bends.duct),
+        (Kind.TRANSITION, graph.transitions.duct),
+        (Kind.BRANCH, graph.legs.duct),
+        (Kind.MAIN, graph.legs.duct),
+        (Kind.EXIT, graph.terminals.duct),
+        (Kind.TERMINAL, graph.terminals.duct),
+    ):
+        place = np.zeros(len(graph.ducts.parent), dtype=np.int64)
+        place[owners] = np.arange(len(owners))
+        mine = kind == code
+        out[mine] = place[duct[mine]]
+    return out

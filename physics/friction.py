@@ -1,0 +1,189 @@
+"""Friction in straight duct: Darcy-Weisbach with the Colebrook friction factor."""
+
+import difflib
+from enum import IntEnum
+
+import numpy as np
+import numpy.typing as npt
+
+from elbowroom.layout import FloatArray, IntArray
+
+from .tables import rows
+
+LAMINAR_BELOW = 2000.0
+TURBULENT_FROM = 4000.0
+GALVANISED = 9e-5  # m, 0.0003 ft: ASHRAE Fundamentals 2021, ch. 21, table 1, average
+_CHUNK = 1 << 14  # elements at a time, so that every array of a pass stays in cache
+_LOG10 = 2.0 / np.log(10.0)
+
+
+class Regime(IntEnum):
+    """Regime of the flow in a duct."""
+
+    TURBULENT = 0
+    TRANSITION = 1  # between 2000 and 4000: no agreed formula
+    LAMINAR = 2
+
+
+def regime(reynolds: npt.ArrayLike) -> IntArray:
+    """Regime of each flow, `Regime` codes in the shape of `reynolds`."""
+    re = np.asarray(reynolds, dtype=np.float64)
+    return np.where(
+        re < LAMINAR_BELOW,
+        int(Regime.LAMINAR),
+        np.where(re < TURBULENT_FROM, int(Regime.TRANSITION), int(Regime.TURBULENT)),
+    )
+
+
+def friction_factor(
+    reynolds: npt.ArrayLike, relative_roughness: npt.ArrayLike
+) -> FloatArray:
+    """Darcy friction factor.
+
+    Parameters
+    ----------
+    reynolds
+        Reynolds number on the hydraulic diameter, above 0.
+    relative_roughness
+        Roughness over hydraulic diameter, 0 to 0.05; a shape that broadcasts.
+
+    Returns
+    -------
+    factor
+        Darcy's factor (four times Fanning's), in the broadcast shape; within 1e-10
+        of the root of Colebrook's equation from Reynolds 4000 on.
+
+    Raises
+    ------
+    ValueError
+        If a Reynolds number is not above 0 or a roughness is negative.
+
+    Notes
+    -----
+    Colebrook, with x = 1 / sqrt(f): x + 2 log10(eps / (3.7 D) + 2.51 x / Re) = 0, by
+    Newton's method from Haaland's value: two fixed steps, so that whole arrays go
+    through together. Laminar 64 / Re below 2000; between 2000 and 4000 a straight line
+    in Re joins the two, as there is no agreed formula.
+
+    References
+    ----------
+    .. [1] ASHRAE Handbook Fundamentals, duct design chapter, Colebrook's equation.
+    .. [2] S. E. Haaland, J. Fluids Eng. 105 (1983) 89 (from memory).
+
+    Examples
+    --------
+    >>> friction_factor(1e5, [1e-4, 1e-3]).round(6)
+    array([0.018514, 0.022174])
+    """
+    re = np.atleast_1d(np.asarray(reynolds, dtype=np.float64))
+    rough = np.atleast_1d(np.asarray(relative_roughness, dtype=np.float64))
+    if re.shape != rough.shape:
+        re, rough = np.broadcast_arrays(re, rough)
+    shape = re.shape
+    re, rough = re.ravel(), rough.ravel()
+    factor = np.empty(len(re))
+    for begin in range(0, len(re), _CHUNK):
+        part = slice(begin, begin + _CHUNK)
+        _turbulent(re[part], rough[part], factor[part])
+        lowest = re[part].min()
+        if lowest >= TURBULENT_FROM and rough[part].min() >= 0.0:
+            continue
+        if not lowest > 0.0:  # written so that NaN is caught too
+            raise ValueError(f"a Reynolds number must be above 0, got {lowest:g}")
+        if not rough[part].min() >= 0.0:
+            raise ValueError("a roughness must not be negative")
+        _slow_flow(re[part], rough[part], factor[part])
+    whole = factor.reshape(shape)
+    return whole[0] if np.ndim(reynolds) == np.ndim(relative_roughness) == 0 else whole
+
+
+def _turbulent(re: FloatArray, rough: FloatArray, out: FloatArray) -> None:
+    """Colebrook's factor into `out`; one power and three logarithms an element."""
+    a = rough * (1.0 / 3.7)
+    b = 2.51 / re
+    # Haaland: 1/sqrt(f) = -1.8 log10((eps/3.7D)^1.11 + 6.9/Re).
+    x = a**1.11
+    x += b * (6.9 / 2.51)
+    np.log(x, out=x)
+    x *= -0.9 * _LOG10
+    inner, slope = np.empty_like(x), np.empty_like(x)
+    for _ in range(2):
+        np.multiply(b, x, out=inner)
+        inner += a
+        np.divide(b, inner, out=slope)
+        slope *= _LOG10
+        slope += 1.0
+        np.log(inner, out=inner)
+        inner *= _LOG10
+        inner += x
+        inner /= slope
+        x -= inner
+    np.multiply(x, x, out=out)
+    np.reciprocal(out, out=out)
+
+
+def _slow_flow(re: FloatArray, rough: FloatArray, out: FloatArray) -> None:
+    slow = np.flatnonzero(re < TURBULENT_FROM)
+    if len(slow) == 0:
+        return
+    at_end = np.empty(len(slow))
+    _turbulent(np.full(len(slow), TURBULENT_FROM), rough[slow], at_end)
+    begin = 64.0 / LAMINAR_BELOW
+    share = (re[slow] - LAMINAR_BELOW) / (TURBULENT_FROM - LAMINAR_BELOW)
+    out[slow] = np.where(share < 0.0, 64.0 / re[slow], begin + (at_end - begin) * share)
+
+
+def pressure_gradient(
+    velocity: npt.ArrayLike,
+    hydraulic_diameter: npt.ArrayLike,
+    roughness: npt.ArrayLike,
+    density: float,
+    viscosity: float,
+) -> FloatArray:
+    """Friction loss per length of straight duct.
+
+    Parameters
+    ----------
+    velocity
+        Mean velocity in the real section, m/s, above 0.
+    hydraulic_diameter, roughness
+        m; shapes that broadcast.
+    density, viscosity
+        Of the air, kg/m³ and Pa s.
+
+    Returns
+    -------
+    gradient
+        Pa/m.
+
+    Notes
+    -----
+    Darcy-Weisbach: f / D times rho V² / 2, on the hydraulic diameter with the real
+    velocity. (The equivalent diameter goes with its own velocity; the two are never
+    mixed.)
+    """
+    v = np.asarray(velocity, dtype=np.float64)
+    d = np.asarray(hydraulic_diameter, dtype=np.float64)
+    eps = np.asarray(roughness, dtype=np.float64)
+    factor = friction_factor(density * v * d / viscosity, eps / d)
+    return np.asarray(factor / d * 0.5 * density * v * v)
+
+
+def material_roughness(material: str) -> float:
+    """Roughness of a material of the table, m.
+
+    Raises
+    ------
+    ValueError
+        If the material is not in the table; the message names the nearest.
+    """
+    known = {
+        row["material"]: float(row["absolute_roughness_m"]) for row in rows("roughness")
+    }
+    if material in ("galvanised steel", "galvanized steel"):
+        return GALVANISED
+    if material in known:
+        return known[material]
+    near = difflib.get_close_matches(material, list(known), n=1, cutoff=0.3)
+    hint = f"did you mean '{near[0]}'" if near else "write its roughness instead"
+    raise ValueError(f"the material '{material}' is not in the table; {hint}")

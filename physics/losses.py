@@ -1,0 +1,341 @@
+"""Loss coefficient of every fitting of a graph, each kind as one array."""
+
+import numpy as np
+import numpy.typing as npt
+
+from elbowroom.layout import (
+    Basis,
+    BoolArray,
+    DuctGraph,
+    ElbowConstruction,
+    FloatArray,
+    Notice,
+    Shape,
+    refusal,
+    sections,
+    warning,
+)
+
+from . import elbows, transitions
+from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
+from .junctions import dividing_legs
+
+_VANE_SPACING = 0.038  # m: the closer of the two single-vane rails that were retested
+_SAME_AREA = 0.02  # areas this near to each other change shape alone
+_FLAT = 1e-3  # a side that changes by less than 0.1 % stays parallel
+
+
+def bend_coefficients(
+    graph: DuctGraph, reynolds: FloatArray
+) -> tuple[Gathered, list[Notice]]:
+    """Coefficients of the bends, on the velocity in their duct.
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+    reynolds
+        Reynolds number in the duct before each bend, shape (b,).
+
+    Returns
+    -------
+    gathered, notices
+        The coefficients, and what is to be said of the elbows that stand in for
+        others.
+
+    Raises
+    ------
+    BadInput
+        If an elbow cannot be made as it is said, with its run and number.
+    """
+    bends, ducts = graph.bends, graph.ducts
+    shape = ducts.shape[ducts.parent[bends.duct]]
+    out = Gathered(len(bends.duct))
+    notices: list[Notice] = []
+    turned = bends.in_plane, bends.along_axis
+    round_ = shape == Shape.ROUND
+    for code in ElbowConstruction:
+        for is_round in (True, False):
+            # Beyond r/W 2 another table goes on, with a class of its own.
+            for wide in (True, False):
+                mine = (bends.construction == code) & (round_ == is_round)
+                mine &= (bends.radius > 2.0 * bends.in_plane) == wide
+                if not mine.any():
+                    continue
+                try:
+                    found = _elbow(graph, mine, is_round, code, reynolds, *turned)
+                    skewed = mine & (bends.skew > 0.0)
+                    out.put(mine, found)
+                    if skewed.any():
+                        out.put(
+                            skewed,
+                            _skewed(graph, skewed, is_round, code, reynolds),
+                        )
+                except LookupRefused as problem:
+                    raise _refused(graph, mine, problem) from None
+    oval = shape == Shape.OVAL
+    out.notes[oval] |= int(Note.FALLBACK)
+    for row in np.flatnonzero(bends.skew > 0.0).tolist():
+        notices.append(
+            warning(
+                bend_place(graph, row),
+                "the duct turns askew, "
+                f"{np.degrees(bends.skew[row]):.0f} degrees off its nearer side; the "
+                "loss is taken between the two ways of turning",
+                "turn the section, or make the turn of two elbows",
+            )
+        )
+    return out, notices
+
+
+def bend_place(graph: DuctGraph, row: int) -> str:
+    """Name the place of a bend for a message."""
+    duct = int(graph.bends.duct[row])
+    return f"{graph.place(duct)}, bend {graph.bends.number[row]}"
+
+
+def _refused(graph: DuctGraph, mine: BoolArray, problem: LookupRefused) -> Exception:
+    row = int(np.flatnonzero(mine)[0])
+    what, _, remedy = str(problem).partition("; ")
+    return refusal(bend_place(graph, row), what, remedy or "choose another elbow")
+
+
+def _skewed(
+    graph: DuctGraph,
+    mine: BoolArray,
+    is_round: bool,
+    code: ElbowConstruction,
+    reynolds: FloatArray,
+) -> Coefficient:
+    """Between the easy and the hard way, by the square of the cosine of the skew.
+
+    Our own rule: no coefficient is published for a bend that turns a flat section
+    askew. It is even in the skew and meets both pure cases.
+    """
+    bends = graph.bends
+    near = _elbow(
+        graph, mine, is_round, code, reynolds, bends.in_plane, bends.along_axis
+    )
+    far = _elbow(
+        graph, mine, is_round, code, reynolds, bends.along_axis, bends.in_plane
+    )
+    share = np.sin(bends.skew[mine]) ** 2
+    return make(
+        near.value + (far.value - near.value) * share,
+        near.notes | int(Note.FALLBACK),
+        factor=near.reynolds_factor,
+        reference=near.reference,
+        table=near.table,
+        source=near.source,
+        confidence="low",
+    )
+
+
+def _elbow(
+    graph: DuctGraph,
+    mine: BoolArray,
+    is_round: bool,
+    code: ElbowConstruction,
+    reynolds: FloatArray,
+    in_plane: FloatArray,
+    along_axis: FloatArray,
+) -> Coefficient:
+    bends = graph.bends
+    w, h = in_plane[mine], along_axis[mine]
+    angle, radius, re = bends.angle[mine], bends.radius[mine], reynolds[mine]
+    count = len(w)
+    kinds = ElbowConstruction
+    if is_round:
+        if code in (kinds.MITRED, kinds.SINGLE_VANES, kinds.DOUBLE_VANES):
+            if code != kinds.MITRED:
+                raise LookupRefused(
+                    "no value is published for round mitred elbows with vanes; take a "
+                    "plain mitred or a smooth elbow"
+                )
+            return elbows.round_mitred(angle, re)
+        if code == kinds.SEGMENTED:
+            return _by_pieces(bends.pieces[mine], radius / w, angle)
+        if code == kinds.PLEATED:
+            raise LookupRefused(
+                "pleated elbows are not in the book yet; take a segmented elbow"
+            )
+        return elbows.round_smooth(radius / w, angle)
+    if code == kinds.MITRED:
+        return elbows.rect_mitred(h / w, angle, re)
+    if code in (kinds.SINGLE_VANES, kinds.DOUBLE_VANES):
+        return elbows.rect_vaned(
+            code == kinds.DOUBLE_VANES, _VANE_SPACING, angle, (count,)
+        )
+    if code == kinds.SQUARE_HEEL:
+        return elbows.rect_square_heel(radius / w - 0.5, h / w, angle)
+    if code == kinds.SPLITTERS:
+        return _by_splitters(bends.splitters[mine], radius / w - 0.5, h / w, angle)
+    if code in (kinds.SEGMENTED, kinds.PLEATED):
+        raise LookupRefused(
+            f"a rectangular elbow is not made {code.words}; take a smooth, a mitred or "
+            "a vaned elbow"
+        )
+    # A square throat with a radius heel is the smooth elbow of r/W 0.5 by geometry.
+    return elbows.rect_smooth(np.maximum(radius / w, elbows.TIGHTEST), h / w, angle, re)
+
+
+def _by_pieces(
+    pieces: npt.NDArray[np.int64], ratio: FloatArray, angle: FloatArray
+) -> Coefficient:
+    if (pieces == pieces[0]).all():
+        return elbows.round_segmented(int(pieces[0]), ratio, angle)
+    parts = Gathered(len(ratio))
+    for count in np.unique(pieces).tolist():
+        own = pieces == count
+        parts.put(own, elbows.round_segmented(count, ratio[own], angle[own]))
+    return _one_credit(parts)
+
+
+def _by_splitters(
+    count: npt.NDArray[np.int64],
+    ratio: FloatArray,
+    aspect: FloatArray,
+    angle: FloatArray,
+) -> Coefficient:
+    parts = Gathered(len(ratio))
+    for vanes in np.unique(count).tolist():
+        own = count == vanes
+        parts.put(
+            own, elbows.rect_splitters(vanes, ratio[own], aspect[own], angle[own])
+        )
+    return _one_credit(parts)
+
+
+def _one_credit(parts: Gathered) -> Coefficient:
+    credit = parts.credits[0]
+    return make(
+        parts.value,
+        parts.notes,
+        factor=parts.reynolds_factor,
+        reference=credit.reference,
+        table=credit.table,
+        source=credit.source,
+        confidence=credit.confidence,
+    )
+
+
+def transition_coefficients(graph: DuctGraph) -> Gathered:
+    """Coefficients of the transitions, each on the velocity in its smaller area.
+
+    Parameters
+    ----------
+    graph
+        The classified graph; the air flows away from the source.
+
+    Returns
+    -------
+    gathered
+        Shape (t,). The downstream duct of a contraction and the upstream duct of an
+        expansion are their smaller areas.
+    """
+    ducts, found = graph.ducts, graph.transitions
+    after, before = found.duct, ducts.parent[found.duct]
+    out = Gathered(len(after))
+    size = sections.area(ducts.shape, ducts.width, ducts.height)
+    ratio = size[after] / size[before]  # above 1: expansion
+    wide, tall = transitions.included_angles(
+        ducts.width[before],
+        ducts.height[before],
+        ducts.width[after],
+        ducts.height[after],
+        found.length,
+    )
+    steepest = np.maximum(wide, tall)
+    same = np.abs(ratio - 1.0) < _SAME_AREA
+    if same.any():
+        out.put(same, transitions.same_area(int(same.sum())))
+    narrows = ~same & (ratio < 1.0)
+    if narrows.any():
+        out.put(narrows, transitions.contraction(1 / ratio[narrows], steepest[narrows]))
+    opens = ~same & (ratio > 1.0)
+    both_round = (ducts.shape[before] == Shape.ROUND) & (
+        ducts.shape[after] == Shape.ROUND
+    )
+    mine = opens & both_round
+    if mine.any():
+        out.put(mine, transitions.expansion_round(1 / ratio[mine], steepest[mine]))
+    alike = ducts.shape[before] == ducts.shape[after]
+    for flat in (True, False):
+        mine = opens & alike & ~both_round
+        mine &= (np.minimum(wide, tall) < _FLAT) == flat
+        if mine.any():
+            out.put(mine, transitions.expansion_rect(ratio[mine], steepest[mine], flat))
+    mine = opens & ~alike
+    if mine.any():
+        is_round = ducts.shape[before[mine]] == Shape.ROUND
+        round_duct = np.where(is_round, before[mine], after[mine])
+        flat_duct = np.where(is_round, after[mine], before[mine])
+        angle = transitions.round_to_rect_angle(
+            ducts.width[round_duct],
+            ducts.width[flat_duct],
+            ducts.height[flat_duct],
+            found.length[mine],
+        )
+        out.put(mine, transitions.expansion_rect(ratio[mine], angle))
+    return out
+
+
+def leg_coefficients(graph: DuctGraph, flow: FloatArray) -> Gathered:
+    """Coefficients of the legs of junctions, on the velocity in the common duct.
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+    flow
+        Airflow in each duct, m³/s, shape (d,).
+
+    Returns
+    -------
+    gathered
+        Shape (l,).
+    """
+    ducts, legs = graph.ducts, graph.legs
+    size = sections.area(ducts.shape, ducts.width, ducts.height)
+    common = ducts.parent[legs.duct]
+    # Past several branches a straight leg is charged once, for all that leaves.
+    leaving = np.where(
+        legs.is_branch, flow[legs.branch], flow[common] - flow[legs.straight]
+    )
+    area_leaving = np.where(
+        legs.is_branch | (legs.leg_count == 3),
+        size[legs.branch],
+        _other_areas(graph, size),
+    )
+    found = dividing_legs(
+        is_branch=legs.is_branch,
+        is_symmetrical=legs.is_symmetrical,
+        angle=legs.angle,
+        entry=legs.entry,
+        common_shape=ducts.shape[common],
+        branch_shape=ducts.shape[legs.branch],
+        flow_ratio=leaving / flow[common],
+        area_ratio=area_leaving / size[common],
+        main_area_ratio=size[legs.straight] / size[common],
+    )
+    found.notes[legs.leg_count > 3] |= int(Note.FALLBACK)
+    return found
+
+
+def _other_areas(graph: DuctGraph, size: FloatArray) -> FloatArray:
+    """Area of all legs but the straight one at the junction of each leg, m²."""
+    legs = graph.legs
+    common = graph.ducts.parent[legs.duct]
+    total = np.bincount(
+        common,
+        np.where(legs.duct == legs.straight, 0.0, size[legs.duct]),
+        minlength=len(size),
+    )
+    return total[common]
+
+
+def leg_basis(graph: DuctGraph) -> npt.NDArray[np.int64]:
+    """`Basis` of each leg: what the entry of its branch rests on."""
+    legs = graph.legs
+    drawn = np.full(len(legs.duct), int(Basis.DRAWN))
+    return np.where(legs.is_branch & ~legs.is_symmetrical, legs.entry_basis, drawn)
