@@ -2,6 +2,7 @@
 
 from . import sections, units
 from .basis import Basis
+from .clearance import Clearances, clearances
 from .constructions import (
     ELBOW_CONSTRUCTIONS,
     TAKEOFF_ENTRIES,
@@ -13,6 +14,7 @@ from .faults import BadInput, Notice, Severity, error, note, refusal, warning
 from .fittings import Bends, BoolArray, Ducts, Legs, Source, Terminals, Transitions
 from .graph import DuctGraph, build, island_notices, node_kinds, run_sections
 from .names import bare_name, section_in_name
+from .obstacles import Obstacle, read_obstacles
 from .read import read
 from .read_schedule import find_schedule, load_toml, read_schedule
 from .schedule import ElbowRule, Schedule, TerminalSpec, TransitionRule
@@ -29,6 +31,7 @@ from .snap import TOLERANCE
 from .solids import Solids, solids
 from .topology import Topology, join, loops
 from .tubes import Tubes
+from .write_gltf import write_gltf
 
 __all__ = [
     "ELBOW_CONSTRUCTIONS",
@@ -39,6 +42,7 @@ __all__ = [
     "Basis",
     "Bends",
     "BoolArray",
+    "Clearances",
     "Drawing",
     "DuctGraph",
     "Ducts",
@@ -48,6 +52,7 @@ __all__ = [
     "IntArray",
     "Legs",
     "Notice",
+    "Obstacle",
     "Run",
     "Schedule",
     "Section",
@@ -64,6 +69,7 @@ __all__ = [
     "Tubes",
     "bare_name",
     "build",
+    "clearances",
     "drawing_from_runs",
     "error",
     "find_schedule",
@@ -75,6 +81,7 @@ __all__ = [
     "node_kinds",
     "note",
     "read",
+    "read_obstacles",
     "read_schedule",
     "rectangular",
     "refusal",
@@ -85,4 +92,5 @@ __all__ = [
     "solids",
     "units",
     "warning",
+    "write_gltf",
 ]

@@ -24,6 +24,7 @@ from .tree import Tree, heads
 STRAIGHT_ON = np.radians(1.0)  # less of a turn is the drawing's rounding
 _ALIKE = np.radians(10.0)  # deflections of two legs that share the turn evenly
 _TURNED_AWAY = np.radians(15.0)  # a leg beyond this is no straight continuation
+_LARGEST_KINK = np.radians(20.0)  # of the centreline where a transition slants
 _SAME_SIZE = 1e-5  # m: a hundredth of the rounding of sizes in millimetres
 
 
@@ -96,7 +97,10 @@ def classify(
         pieces.axis,
         pieces.alone & pieces.same_section & ~pieces.is_transition,
     )
-    sharp = pieces.alone & (pieces.turn > STRAIGHT_ON) & ~arcs.member
+    # The kink at an end of a transition with one flat side is no elbow.
+    at_piece = pieces.is_transition | pieces.is_transition[pieces.before]
+    kink = at_piece & (pieces.turn < _LARGEST_KINK)
+    sharp = pieces.alone & (pieces.turn > STRAIGHT_ON) & ~arcs.member & ~kink
     follows = (
         pieces.alone
         & pieces.same_section
@@ -122,7 +126,12 @@ def classify(
         topology, tree, pieces, arcs, first, last, parent, legs
     )
     drawn = np.bincount(head, tree.length, minlength=len(head))[first]
-    drawn[pieces.is_transition[first]] = 0.0
+    # Air rubs along a drawn transition in its larger and in its smaller section.
+    piece = pieces.is_transition[first]
+    slope = np.where(piece, drawn / 2, 0.0)
+    after = np.flatnonzero((parent >= 0) & piece[np.maximum(parent, 0)])
+    slope[after] += slope[parent[after]]
+    drawn[piece] = 0.0
 
     at_arc = duct_of[arcs.last]
     at_sharp = duct_of[np.flatnonzero(sharp)]
@@ -148,7 +157,18 @@ def classify(
         schedule=schedule,
     )
     ducts, bends = _with_lengths(
-        topology, tree, pieces, first, last, parent, drawn, across, upright, roll, bends
+        topology,
+        tree,
+        pieces,
+        first,
+        last,
+        parent,
+        drawn,
+        slope,
+        across,
+        upright,
+        roll,
+        bends,
     )
     transitions = _transitions(tree, pieces, duct_of, topology, schedule)
     notices = [
@@ -300,6 +320,7 @@ def _with_lengths(
     last: IntArray,
     parent: IntArray,
     drawn: FloatArray,
+    slope: FloatArray,
     across: FloatArray,
     upright: FloatArray,
     roll: FloatArray,
@@ -338,7 +359,7 @@ def _with_lengths(
         pieces.shape[first],
         pieces.width[first],
         pieces.height[first],
-        np.maximum(straight, 0.0) + arc,
+        np.maximum(straight, 0.0) + arc + slope,
         straight,
         begin,
         end,

@@ -590,3 +590,25 @@ def _beside(file: _File, number: object, uri: object) -> bytes:
     if path.stat().st_size > _LARGEST:
         raise refusal(file.name, f"buffer {number} is larger than 512 MB", "split it")
     return path.read_bytes()
+
+
+def check_gltf(path: Path) -> None:
+    """Refuse a glTF file that is damaged or that refers to files elsewhere.
+
+    Parameters
+    ----------
+    path
+        The file.
+
+    Raises
+    ------
+    BadInput
+        With what is wrong; nothing outside the folder of the file is opened.
+    """
+    file = _open(path)
+    for number in range(len(_list(file.content, "buffers", file, "the file"))):
+        _buffer(file, number)
+    accessors = _list(file.content, "accessors", file, "the file")
+    for number, accessor in enumerate(accessors):
+        if "bufferView" in accessor or accessor.get("count", 0) != 0:
+            _accessor(file, number, f"accessor {number}")

@@ -92,18 +92,22 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
         )
     runs = np.array([topology.run[topology.segment_at(node)] for node in free.tolist()])
     flow = drawing.flow[runs]
-    if not np.isnan(flow).all():
-        largest = int(np.nanargmax(flow))
-        others = np.delete(flow, largest)
-        known = others[~np.isnan(others)]
-        if len(known) and flow[largest] > 1.001 * known.max():
-            return int(free[largest]), "it has the largest airflow in the drawing"
+    known = np.flatnonzero(~np.isnan(flow))
+    if len(known) > 1:
+        largest = known[int(np.argmax(flow[known]))]
+        rest = float(flow[known].sum() - flow[largest])
+        # As much as all the others together: then it feeds them.
+        if flow[largest] > 0.99 * rest and (flow[known] < flow[largest]).sum() == (
+            len(known) - 1
+        ):
+            return int(free[largest]), "its airflow is that of all the other ends"
     named = {spec.run or name for name, spec in schedule.terminals.items()}
     open_ends = [
         node
         for node, run in zip(free.tolist(), runs.tolist(), strict=True)
-        if not named.intersection(labels(drawing, run))
+        if np.isnan(drawing.flow[run])
         and drawing.attributes.get(run, NOTHING_SAID).terminal is None
+        and not named.intersection(labels(drawing, run))
     ]
     if len(open_ends) == 1:
         return open_ends[0], "it is the only free end that is no terminal"

@@ -4,27 +4,34 @@ from . import elbows, ends, friction, junctions, tables, transitions
 from .air import Air, air, air_of, pressure_at
 from .analysis import WINDOW, Analysis, Assumption, System, analyse
 from .coefficient import Coefficient, LookupRefused, Note
+from .compare import Comparison, Option, compare
 from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind
 from .flows import downstream_sum, duct_flows
+from .uncertainty import Band, critical_band, share_less
 
 __all__ = [
     "WINDOW",
     "Air",
     "Analysis",
     "Assumption",
+    "Band",
     "Coefficient",
+    "Comparison",
     "Conditions",
     "DuctState",
     "Elements",
     "Kind",
     "LookupRefused",
     "Note",
+    "Option",
     "System",
     "air",
     "air_of",
     "analyse",
+    "compare",
     "conditions_of",
+    "critical_band",
     "downstream_sum",
     "duct_flows",
     "elbows",
@@ -32,6 +39,7 @@ __all__ = [
     "friction",
     "junctions",
     "pressure_at",
+    "share_less",
     "tables",
     "transitions",
 ]

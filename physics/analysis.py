@@ -167,13 +167,22 @@ class Analysis:
     @cached_property
     def ids(self) -> tuple[str, ...]:
         """Identifier of each element: its noun and a number in walking order."""
-        count = dict.fromkeys(Kind, 0)
-        out = []
-        for code in self.elements.kind.tolist():
-            kind = Kind(code)
-            count[kind] += 1
-            out.append(f"{kind.noun}-{count[kind]}")
-        return tuple(out)
+        kind = self.elements.kind
+        number = np.zeros(len(kind), dtype=np.int64)
+        for code in Kind:
+            mine = kind == code
+            number[mine] = np.arange(1, int(mine.sum()) + 1)
+        nouns = [code.noun for code in Kind]
+        return tuple(
+            f"{nouns[k]}-{n}"
+            for k, n in zip(kind.tolist(), number.tolist(), strict=True)
+        )
+
+    def identifier(self, element: int) -> str:
+        """Identifier of one element, as in `ids`."""
+        kind = self.elements.kind
+        number = int((kind[: element + 1] == kind[element]).sum())
+        return f"{Kind(kind[element]).noun}-{number}"
 
     def name(self, element: int) -> str:
         """Name of an element in the words of the drawing."""
@@ -406,7 +415,7 @@ def _flags(analysis: Analysis) -> list[Notice]:
             continue
         rows = np.flatnonzero(elements.notes & int(note))
         if len(rows):
-            shown = ", ".join(analysis.ids[row] for row in rows[:6])
+            shown = ", ".join(analysis.identifier(int(row)) for row in rows[:6])
             more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
             flags.append(warning(f"{shown}{more}", note.words[0]))
     return flags
@@ -448,8 +457,8 @@ def _budget_flags(analysis: Analysis) -> list[Notice]:
         flags.append(
             warning(
                 "budget",
-                f"the critical path needs {system.required:.0f} Pa, the fan leaves "
-                f"{system.available:.0f} Pa",
+                f"the critical path needs {system.required:.1f} Pa, the fan leaves "
+                f"{system.available:.1f} Pa",
                 "spend less in the fittings of the critical path, or enlarge its ducts",
             )
         )
@@ -478,17 +487,14 @@ def _budget_flags(analysis: Analysis) -> list[Notice]:
                     "practice, no published source)",
                 )
             )
-    missing = [
-        name
-        for name, loss in zip(graph.terminals.name, graph.terminals.loss, strict=True)
-        if np.isnan(loss)
-    ]
+    bare = np.flatnonzero(np.isnan(graph.terminals.loss))
+    missing = len(bare)
     if missing:
-        shown = ", ".join(f"'{name}'" for name in missing[:6])
-        more = f" and {len(missing) - 6} more" if len(missing) > 6 else ""
+        shown = ", ".join(f"'{graph.terminals.name[row]}'" for row in bare[:6])
+        more = f" and {missing - 6} more" if missing > 6 else ""
         flags.append(
             warning(
-                f"terminal{'s' * (len(missing) > 1)} {shown}{more}",
+                f"terminal{'s' * (missing > 1)} {shown}{more}",
                 "no loss of a grille or diffuser is declared, so only the velocity "
                 "pressure of the open end is counted",
                 'write loss = "..." at the terminal in the schedule',

@@ -258,7 +258,10 @@ def transition_coefficients(graph: DuctGraph) -> Gathered:
     )
     mine = opens & both_round
     if mine.any():
-        out.put(mine, transitions.expansion_round(1 / ratio[mine], steepest[mine]))
+        cone = transitions.expansion_round(
+            1 / ratio[mine], steepest[mine], friction=False
+        )
+        out.put(mine, cone)
     alike = ducts.shape[before] == ducts.shape[after]
     for flat in (True, False):
         mine = opens & alike & ~both_round

@@ -74,14 +74,15 @@ def _cone() -> tuple[Grid, Grid]:
     expansion = grid(
         "expansion_round_conical_idelchik", "A_small_over_A_large", "angle_deg"
     )
-    friction = grid("cone_friction_idelchik", "A_small_over_A_large", "angle_deg")
-    return expansion, friction
+    return expansion, grid(
+        "cone_friction_idelchik", "A_small_over_A_large", "angle_deg"
+    )
 
 
 def expansion_round(
-    small_over_large: npt.ArrayLike, angle: npt.ArrayLike
+    small_over_large: npt.ArrayLike, angle: npt.ArrayLike, *, friction: bool = True
 ) -> Coefficient:
-    """Conical expansion in round duct, with the cone's own friction.
+    """Conical expansion in round duct.
 
     Parameters
     ----------
@@ -90,6 +91,9 @@ def expansion_round(
         1.
     angle
         Included angle, rad; below 3 degrees that at 3.
+    friction
+        Whether to count the cone's own friction; not where the length of the duct
+        holds it already.
 
     Returns
     -------
@@ -103,12 +107,12 @@ def expansion_round(
     """
     ratio = np.atleast_1d(np.asarray(small_over_large, dtype=np.float64))
     degrees = np.degrees(np.asarray(angle, dtype=np.float64))
-    expansion, friction = _cone()
+    expansion, rubs = _cone()
     held = np.minimum(ratio, 0.6)
     value, bits = expansion.at(held, degrees)
     # The friction table ends at 20 degrees, where it has come down to 0.01.
-    rubbing, _ = friction.at(held, degrees)
-    rubbing = np.where(degrees > 20.0, 0.0, rubbing)
+    rubbing, _ = rubs.at(held, degrees)
+    rubbing = np.where((degrees > 20.0) | (not friction), 0.0, rubbing)
     fade = np.where(ratio > 0.6, (1.0 - ratio) / 0.4, 1.0)
     bits = bits | np.where(ratio > 0.6, int(Note.INTERPOLATED), 0)
     return make(

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from elbowroom.layout import Basis, Drawing, Shape
+from elbowroom.layout import Attributes, Basis, Drawing, Shape
 
 FLOOR = (
     61  # segments of a floor: its riser piece, 20 trunk pieces, 20 two-piece branches
@@ -51,6 +51,7 @@ def tree_drawing(segments: int) -> Drawing:
         height=height,
         flow=flow,
         section_basis=np.full(count, int(Basis.DRAWN)),
+        attributes={0: Attributes(source=True)},
     )
 
 

@@ -1,0 +1,148 @@
+"""Solids that ducts must stay clear of: beams, columns, slabs."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .faults import BadInput, Notice, note, refusal, warning
+from .read_gltf import check_gltf
+from .sections import FloatArray, IntArray
+from .units import UNITS
+
+_KINDS = (".glb", ".gltf", ".obj", ".stl", ".ply")
+_LARGEST = 256_000_000  # bytes
+_MOST_FACES = 5_000_000
+_FAR = 5000.0  # m: a building wider than this is in another unit
+
+
+@dataclass(frozen=True, eq=False)
+class Obstacle:
+    """One solid.
+
+    Parameters
+    ----------
+    name
+        Name in its file.
+    vertices, faces
+        m with Z up, shape (n, 3), and triangles, shape (m, 3).
+    is_closed
+        Whether its surface encloses it; if not, its convex hull stands in for it
+        where distances are measured.
+    """
+
+    name: str
+    vertices: FloatArray
+    faces: IntArray
+    is_closed: bool
+
+
+def read_obstacles(
+    path: Path | str, *, unit: str | None = None, up: str | None = None
+) -> tuple[tuple[Obstacle, ...], tuple[Notice, ...]]:
+    """Read the solids of a GLB, glTF, OBJ, STL or PLY file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    unit
+        Unit of its coordinates; metres if None (the format's for glTF, assumed and
+        said for the others).
+    up
+        'y' or 'z'; if None, Y for glTF and Z for the others.
+
+    Returns
+    -------
+    obstacles, notices
+        Every body with faces, and what is to be said of them.
+
+    Raises
+    ------
+    BadInput
+        If the file is not there, of another format, or holds no faces.
+    """
+    import trimesh
+
+    path = Path(path)
+    if not path.is_file():
+        raise refusal(str(path), "there is no such file", "check the path")
+    if path.suffix.lower() not in _KINDS:
+        raise refusal(
+            path.name,
+            "solids are not read from this format",
+            "give a GLB, glTF, OBJ, STL or PLY file",
+        )
+    if not 0 < path.stat().st_size <= _LARGEST:
+        raise refusal(path.name, "the file is empty or larger than 256 MB", "check it")
+    gltf = path.suffix.lower() in (".glb", ".gltf")
+    if gltf:
+        check_gltf(path)
+    try:
+        scene: Any = trimesh.load_scene(path)
+        parts = [
+            (str(name), scene.geometry[geometry], np.asarray(matrix))
+            for name in scene.graph.nodes_geometry
+            for matrix, geometry in [scene.graph[name]]
+        ]
+    except BadInput:
+        raise
+    except Exception as problem:  # whatever a damaged file makes the library raise
+        raise refusal(
+            path.name,
+            f"its solids cannot be read ({type(problem).__name__})",
+            "export it again",
+        ) from None
+    factor = UNITS[unit or "m"].factor
+    notices: list[Notice] = []
+    found = []
+    for name, mesh, matrix in parts:
+        if not isinstance(mesh, trimesh.Trimesh) or len(mesh.faces) == 0:
+            continue
+        if len(mesh.faces) > _MOST_FACES:
+            raise refusal(path.name, f"'{name}' has too many faces", "simplify it")
+        vertices = np.asarray(mesh.vertices) @ matrix[:3, :3].T + matrix[:3, 3]
+        vertices = vertices * factor
+        if (up or ("y" if gltf else "z")) == "y":
+            vertices = vertices[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
+        if not np.isfinite(vertices).all():
+            raise refusal(
+                f"{path.name}, '{name}'",
+                "a vertex is not a finite number",
+                "correct it",
+            )
+        closed = bool(mesh.is_watertight)
+        if not closed:
+            notices.append(
+                warning(
+                    f"{path.name}, '{name}'",
+                    "the solid is not closed, so its convex hull is measured to",
+                    "close it if it is hollow or bent",
+                )
+            )
+        found.append(
+            Obstacle(name, vertices, np.asarray(mesh.faces, dtype=np.int64), closed)
+        )
+    if not found:
+        raise refusal(
+            path.name,
+            "there is no solid in it, only lines or points",
+            "export the faces of the beams, not their edges",
+        )
+    if not gltf and unit is None:
+        notices.append(
+            note(
+                path.name, "the format states no unit; metres were taken", "say --unit"
+            )
+        )
+    extent = max(float(np.ptp(o.vertices, axis=0).max()) for o in found)
+    if extent > _FAR:
+        notices.append(
+            warning(
+                path.name,
+                f"a solid is {extent / 1000:.3g} km long",
+                "check the unit of the file",
+            )
+        )
+    return tuple(found), tuple(notices)

@@ -1,0 +1,145 @@
+"""Write runs and solids as GLB, with what is said of each in its extras."""
+
+import json
+import math
+import struct
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .drawing import Drawing, Run
+from .obstacles import Obstacle
+from .sections import Shape
+
+# Z up to Y up: (x, y, z) becomes (x, z, -y).
+_TO_Y_UP = np.array([[1.0, 0, 0], [0, 0, 1], [0, -1, 0]])
+_FLOAT, _INDEX = 5126, 5125
+
+
+class _Binary:
+    """Binary chunk that grows, with the views and accessors into it."""
+
+    def __init__(self) -> None:
+        self.data = bytearray()
+        self.views: list[dict[str, Any]] = []
+        self.accessors: list[dict[str, Any]] = []
+
+    def add(self, array: np.ndarray[Any, Any], kind: int, form: str) -> int:
+        raw = array.tobytes()
+        self.views.append(
+            {"buffer": 0, "byteOffset": len(self.data), "byteLength": len(raw)}
+        )
+        self.data += raw + b"\0" * (-len(raw) % 4)
+        accessor = {
+            "bufferView": len(self.views) - 1,
+            "componentType": kind,
+            "count": len(array),
+            "type": form,
+        }
+        if form == "VEC3":
+            accessor["min"] = array.min(axis=0).tolist()
+            accessor["max"] = array.max(axis=0).tolist()
+        self.accessors.append(accessor)
+        return len(self.accessors) - 1
+
+
+def write_gltf(
+    drawing: Drawing, path: Path | str, obstacles: Sequence[Obstacle] = ()
+) -> None:
+    """Write a drawing as GLB: a node and a line strip for each run.
+
+    Parameters
+    ----------
+    drawing
+        The drawing; sections, airflows and attributes go into the nodes' extras.
+    path
+        File to write; one that is there is replaced.
+    obstacles
+        Solids to write as triangles beside the runs.
+    """
+    binary = _Binary()
+    nodes: list[dict[str, Any]] = []
+    meshes: list[dict[str, Any]] = []
+    for run in drawing.runs:
+        points = (run.points @ _TO_Y_UP.T).astype("<f4")
+        primitive = {
+            "attributes": {"POSITION": binary.add(points, _FLOAT, "VEC3")},
+            "mode": 3,
+        }
+        _place(nodes, meshes, run.name, primitive, _extras(run))
+    for solid in obstacles:
+        points = (solid.vertices @ _TO_Y_UP.T).astype("<f4")
+        primitive = {
+            "attributes": {"POSITION": binary.add(points, _FLOAT, "VEC3")},
+            "indices": binary.add(solid.faces.astype("<u4").ravel(), _INDEX, "SCALAR"),
+            "mode": 4,
+        }
+        _place(nodes, meshes, solid.name, primitive, {})
+    content = {
+        "asset": {"version": "2.0", "generator": "elbowroom"},
+        "scene": 0,
+        "scenes": [{"nodes": list(range(len(nodes)))}],
+        "nodes": nodes,
+        "meshes": meshes,
+        "accessors": binary.accessors,
+        "bufferViews": binary.views,
+        "buffers": [{"byteLength": len(binary.data)}],
+    }
+    text = json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode()
+    text += b" " * (-len(text) % 4)
+    total = 12 + 8 + len(text) + 8 + len(binary.data)
+    Path(path).write_bytes(
+        struct.pack("<4sII", b"glTF", 2, total)
+        + struct.pack("<I4s", len(text), b"JSON")
+        + text
+        + struct.pack("<I4s", len(binary.data), b"BIN\0")
+        + bytes(binary.data)
+    )
+
+
+def _place(
+    nodes: list[dict[str, Any]],
+    meshes: list[dict[str, Any]],
+    name: str,
+    primitive: dict[str, Any],
+    extras: dict[str, Any],
+) -> None:
+    meshes.append({"name": name, "primitives": [primitive]})
+    node: dict[str, Any] = {"name": name, "mesh": len(meshes) - 1}
+    if extras:
+        node["extras"] = extras
+    nodes.append(node)
+
+
+def _extras(run: Run) -> dict[str, Any]:
+    said = run.attributes
+    out: dict[str, Any] = {}
+    if run.section is not None:
+        if run.section.shape == Shape.ROUND:
+            out["diameter_m"] = run.section.width
+        else:
+            out["width_m"] = run.section.width
+            out["height_m"] = run.section.height
+            if run.section.shape == Shape.OVAL:
+                out["shape"] = "oval"
+    if not math.isnan(run.flow):
+        out["flow_m3s"] = run.flow
+    if said.source:
+        out["source"] = (
+            True if said.source_at_end is None else ("start", "end")[said.source_at_end]
+        )
+    if said.up is not None:
+        out["up"] = (_TO_Y_UP @ np.array(said.up)).tolist()
+    if said.roll is not None:
+        out["roll_deg"] = math.degrees(said.roll)
+    plain = {
+        "terminal": said.terminal,
+        "transition": said.transition or None,
+        "roughness_m": said.roughness,
+        "bend_radius_m": said.bend_radius,
+        "role": said.role,
+    }
+    out.update({key: value for key, value in plain.items() if value is not None})
+    return out

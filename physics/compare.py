@@ -1,0 +1,139 @@
+"""Comparison of layouts: which way round the beam spends less."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from elbowroom.layout import Notice
+
+from .analysis import Analysis
+from .uncertainty import share_less
+
+SURE = 0.90  # share of draws in which an option must lose less to be called better
+
+
+@dataclass(frozen=True, eq=False)
+class Option:
+    """One layout of a comparison.
+
+    Parameters
+    ----------
+    name
+        Its name.
+    analysis
+        Its losses.
+    clearance
+        Smallest distance from an obstacle, m, below zero where they overlap; None
+        where there is no obstacle.
+    clashes
+        Ducts that overlap an obstacle or come nearer than required, in words.
+    notices
+        What else is to be said of it.
+    """
+
+    name: str
+    analysis: Analysis
+    clearance: float | None = None
+    clashes: tuple[str, ...] = ()
+    notices: tuple[Notice, ...] = ()
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """Why it cannot be built as drawn; empty if it can."""
+        graph, bends = self.analysis.graph, self.analysis.graph.bends
+        lacking = [
+            f"bend {bends.number[row]} of '{graph.drawing.names[run]}' lacks "
+            f"{bends.short_by[row] * 1e3:.0f} mm"
+            for row, run in enumerate(graph.ducts.run[bends.duct].tolist())
+            if bends.short_by[row] > 0
+        ]
+        return (*self.clashes, *lacking)
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """Layouts side by side, the least loss first among those that can be built.
+
+    Parameters
+    ----------
+    options
+        In the order given.
+    ranking
+        Places of the options that can be built, by rising critical loss.
+    verdict
+        The outcome in a few plain sentences.
+    """
+
+    options: tuple[Option, ...]
+    ranking: tuple[int, ...]
+    verdict: str
+
+
+def compare(options: Sequence[Option]) -> Comparison:
+    """Compare layouts by the loss of their critical paths.
+
+    Parameters
+    ----------
+    options
+        Two or more layouts.
+
+    Returns
+    -------
+    comparison
+        Those that clash or do not fit are named and not ranked. An option is called
+        better only if it loses less in more than 90 % of the draws of the tables'
+        errors (see `uncertainty`).
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two options.
+    """
+    if len(options) < 2:
+        raise ValueError("a comparison needs two options or more")
+    losses = [option.analysis.critical_loss for option in options]
+    sound = [place for place, option in enumerate(options) if not option.faults]
+    ranking = sorted(sound, key=lambda place: losses[place])
+    return Comparison(
+        tuple(options), tuple(ranking), " ".join(_sentences(options, ranking))
+    )
+
+
+def _sentences(options: Sequence[Option], ranking: Sequence[int]) -> list[str]:
+    said = []
+    if not ranking:
+        said.append("None of the options can be built as drawn.")
+    elif len(ranking) == 1:
+        best = options[ranking[0]]
+        said.append(
+            f"Only '{best.name}' can be built as drawn; its critical path loses "
+            f"{best.analysis.critical_loss:.1f} Pa."
+        )
+    else:
+        best, next_ = options[ranking[0]], options[ranking[1]]
+        least, more = best.analysis.critical_loss, next_.analysis.critical_loss
+        gap = (more - least) / abs(more) if more else 0.0
+        sure = share_less(best.analysis, next_.analysis)
+        if sure <= SURE:
+            said.append(
+                f"'{best.name}' ({least:.1f} Pa) and '{next_.name}' ({more:.1f} Pa) "
+                f"cannot be told apart by their loss: '{best.name}' is the lower in "
+                f"{100 * sure:.0f} % of the draws of what the tables may have wrong."
+            )
+        else:
+            said.append(
+                f"'{best.name}' spends least: {least:.1f} Pa on its critical path, "
+                f"{more - least:.1f} Pa ({100 * gap:.0f} %) less than '{next_.name}', "
+                f"and less in {100 * sure:.0f} % of the draws of what the tables may "
+                "have wrong."
+            )
+    for place, option in enumerate(options):
+        if place not in ranking:
+            said.append(f"'{option.name}' cannot be built: {'; '.join(option.faults)}.")
+    for place in ranking:
+        system = options[place].analysis.system
+        if system.available is not None and system.required > system.available:
+            said.append(
+                f"The fan does not carry '{options[place].name}': it needs "
+                f"{system.required:.1f} Pa and {system.available:.1f} Pa are left."
+            )
+    return said

@@ -1,0 +1,98 @@
+"""How well a loss is known: draws in which each table is wrong as a whole.
+
+What a table gets wrong it gets wrong for every fitting that is taken from it; so the
+errors of a table are drawn once and shared, within a layout and between layouts.
+"""
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from elbowroom.layout import FloatArray
+
+from .analysis import Analysis
+from .coefficient import Credit
+from .tables import rows
+
+DRAWS = 20_000
+_SEED = 20_261_125  # fixed, so that the same input gives the same bytes
+_MOST_PATHS = 64  # of many terminals only those near the critical one can become it
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Range that holds nine draws of ten, Pa."""
+
+    low: float
+    high: float
+
+
+@cache
+def relative_errors() -> dict[str, float]:
+    """Relative standard error of each class, and of friction."""
+    return {
+        row["confidence"]: float(row["relative_error"]) for row in rows("uncertainty")
+    }
+
+
+def error_of(credit: Credit) -> float:
+    """Relative standard error of what is credited so; declared losses have none."""
+    if credit.table == "schedule":
+        return 0.0
+    kind = "friction" if credit.table == "formula: Colebrook" else credit.confidence
+    return relative_errors()[kind]
+
+
+def critical_draws(*analyses: Analysis, draws: int = DRAWS) -> FloatArray:
+    """Loss of each layout's critical path in many draws of the tables' errors.
+
+    Parameters
+    ----------
+    analyses
+        One layout or more.
+    draws
+        How many draws.
+
+    Returns
+    -------
+    loss
+        Pa, shape (analyses, draws): in every draw the largest over the paths. Errors
+        are lognormal with the median at the nominal loss, drawn once a table.
+    """
+    tables = sorted({c.table for a in analyses for c in a.elements.credits})
+    place = {table: number for number, table in enumerate(tables)}
+    error = np.zeros(len(tables))
+    for credit in {c for a in analyses for c in a.elements.credits}:
+        number = place[credit.table]
+        error[number] = max(error[number], error_of(credit))
+    random = np.random.default_rng(_SEED)
+    factor = np.exp(random.standard_normal((len(tables), draws)) * error[:, None])
+    out = np.empty((len(analyses), draws))
+    for row, analysis in enumerate(analyses):
+        near = np.argsort(-analysis.path_loss)[:_MOST_PATHS]
+        shares = np.stack([_by_table(analysis, int(path), place) for path in near])
+        out[row] = (shares @ factor).max(axis=0)
+    return out
+
+
+def _by_table(analysis: Analysis, terminal: int, place: dict[str, int]) -> FloatArray:
+    """Loss on a path by table, Pa."""
+    elements = analysis.elements
+    rows_ = analysis.path(terminal)
+    column = np.array([place[credit.table] for credit in elements.credits])
+    return np.bincount(
+        column[elements.credit[rows_]], elements.loss[rows_], minlength=len(place)
+    )
+
+
+def critical_band(analysis: Analysis) -> Band:
+    """Range of the critical loss that holds nine draws of ten."""
+    low, high = np.quantile(critical_draws(analysis)[0], (0.05, 0.95))
+    return Band(float(low), float(high))
+
+
+def share_less(one: Analysis, other: Analysis) -> float:
+    """Share of draws in which one layout's critical path loses less than another's."""
+    first, second = critical_draws(one, other)
+    return float((first < second).mean())

@@ -1,0 +1,68 @@
+"""Quantities as a reader wants them: metric or inch-pound."""
+
+from dataclasses import dataclass
+
+from elbowroom.layout import Section, Shape, units
+
+
+@dataclass(frozen=True, slots=True)
+class Display:
+    """One way to show quantities.
+
+    Parameters
+    ----------
+    name
+        'metric' or 'inch-pound'.
+    length, flow, velocity, pressure, rate
+        Unit of each.
+    pressure_digits
+        Decimals of a pressure.
+    """
+
+    name: str
+    length: str
+    flow: str
+    velocity: str
+    pressure: str
+    rate: str
+    pressure_digits: int
+
+    def lengths(self, value: float, digits: int = 2) -> str:
+        """A length with its unit."""
+        shown = units.to_unit(value, self.length)
+        return f"{shown:.{digits if self.length == 'm' else max(digits - 1, 0)}f}"
+
+    def flows(self, value: float) -> str:
+        """An airflow, without its unit."""
+        return f"{units.to_unit(value, self.flow):.0f}"
+
+    def velocities(self, value: float) -> str:
+        """A velocity, without its unit."""
+        digits = 1 if self.velocity == "m/s" else 0
+        return f"{units.to_unit(value, self.velocity):.{digits}f}"
+
+    def pressures(self, value: float) -> str:
+        """A pressure, without its unit."""
+        return f"{units.to_unit(value, self.pressure) + 0.0:.{self.pressure_digits}f}"
+
+    def rates(self, value: float) -> str:
+        """A friction rate with its unit."""
+        digits = 2 if self.rate == "Pa/m" else 3
+        return f"{units.to_unit(value, self.rate):.{digits}f} {self.rate}"
+
+    def size(self, section: Section) -> str:
+        """A section."""
+        if self.length == "m":
+            return section.words.removesuffix(" mm")
+        width, height = (
+            f"{units.to_unit(side, 'in'):.3g}" for side in (section.width, section.height)
+        )
+        if section.shape == Shape.ROUND:
+            return f"Ø{width} in"
+        tail = " in flat oval" if section.shape == Shape.OVAL else " in"
+        return f"{width}×{height}{tail}"
+
+
+METRIC = Display("metric", "m", "L/s", "m/s", "Pa", "Pa/m", 1)
+INCH_POUND = Display("inch-pound", "ft", "cfm", "fpm", "in.wg", "in.wg/100 ft", 4)
+DISPLAYS = {display.name: display for display in (METRIC, INCH_POUND)}

@@ -1,0 +1,149 @@
+"""A layout as a panel of the picture: tubes, values, the largest losses labelled."""
+
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+
+from elbowroom.layout import FloatArray, IntArray, Obstacle, Solids, solids, units
+from elbowroom.physics import Analysis, Kind
+
+from .display import Display
+from .scene import Panel
+
+By = Literal["loss", "per-metre"]
+_LABELS = 4
+_KINDS = {
+    "duct": (Kind.DUCT,),
+    "bend": (Kind.BEND,),
+    "transition": (Kind.TRANSITION,),
+    "leg": (Kind.BRANCH, Kind.MAIN),
+    "terminal": (Kind.EXIT, Kind.TERMINAL),
+}
+
+
+def pieces(analysis: Analysis, shapes: Solids) -> IntArray:
+    """Element that each piece of the solids stands for, shape (p,)."""
+    e = analysis.elements
+    out = np.zeros(len(shapes.row), dtype=np.int64)
+    kinds = np.array(shapes.kind)
+    for name, codes in _KINDS.items():
+        mine = np.flatnonzero(np.isin(e.kind, [int(code) for code in codes]))
+        place = np.zeros(int(e.row[mine].max(initial=0)) + 1, dtype=np.int64)
+        place[e.row[mine]] = mine
+        of_kind = kinds == name
+        if of_kind.any():
+            out[of_kind] = place[shapes.row[of_kind]]
+    return out
+
+
+def values(analysis: Analysis, by: By, display: Display) -> FloatArray:
+    """What the colours show for each element, in the unit of the display.
+
+    'loss' is what an element spends; 'per-metre' is that over its length, for ducts,
+    with no value for fittings.
+    """
+    e = analysis.elements
+    if by == "loss":
+        return e.loss / units.quantity(f"1 {display.pressure}", "pressure", "")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rate = np.where(e.length > 0, e.loss / e.length, np.nan)
+    return rate / units.quantity(f"1 {display.rate}", "friction rate", "")
+
+
+def bar_title(by: By, display: Display) -> str:
+    """What the colours mean, with the unit."""
+    if by == "loss":
+        return f"loss of total pressure in each duct and fitting, {display.pressure}"
+    return f"friction along the ducts, {display.rate}; fittings in grey"
+
+
+def panel(
+    analysis: Analysis,
+    by: By,
+    display: Display,
+    title: str,
+    subtitle: str,
+    obstacles: Sequence[Obstacle] = (),
+) -> tuple[Panel, IntArray]:
+    """Make the panel of a layout, and the element of each of its pieces.
+
+    Parameters
+    ----------
+    analysis
+        The layout's losses.
+    by
+        What the colours show.
+    display
+        Units.
+    title, subtitle
+        Words above it.
+    obstacles
+        Solids to draw beside it.
+    """
+    shapes = solids(analysis.graph)
+    of_piece = pieces(analysis, shapes)
+    value = values(analysis, by, display)
+    return (
+        Panel(
+            title,
+            subtitle,
+            shapes.tubes,
+            value[of_piece],
+            _labels(analysis, shapes, of_piece, display),
+            _ends(analysis),
+            [(o.vertices, o.faces) for o in obstacles],
+        ),
+        of_piece,
+    )
+
+
+def summary(analysis: Analysis, display: Display) -> str:
+    """One line under a panel's title."""
+    system = analysis.system
+    text = f"{display.pressures(system.fitting_loss)} {display.pressure} of it in fittings"
+    if system.available is not None:
+        spare = system.available - system.required
+        word = "to spare" if spare >= 0 else "more than the fan leaves"
+        text += f" · {display.pressures(abs(spare))} {display.pressure} {word}"
+    return text
+
+
+def _labels(
+    analysis: Analysis, shapes: Solids, of_piece: IntArray, display: Display
+) -> list[tuple[FloatArray, str]]:
+    e, tubes = analysis.elements, shapes.tubes
+    begin, end = tubes.offsets[:-1], tubes.offsets[1:] - 1
+    middle = (tubes.centre[begin] + tubes.centre[end]) / 2
+    inner = tubes.centre[(begin + end) // 2]
+    long = (end - begin) > 1
+    middle[long] = inner[long]
+    out = []
+    for piece in np.argsort(-e.loss[of_piece], kind="stable")[:_LABELS].tolist():
+        row = int(of_piece[piece])
+        what = _short(analysis, row)
+        out.append(
+            (middle[piece], f"{what}\n{display.pressures(e.loss[row])} {display.pressure}")
+        )
+    return out
+
+
+def _short(analysis: Analysis, row: int) -> str:
+    kind = Kind(analysis.elements.kind[row])
+    name = analysis.name(row)
+    words = {
+        Kind.BRANCH: "branch ",
+        Kind.MAIN: "past the branch, ",
+        Kind.EXIT: "open end ",
+        Kind.TERMINAL: "terminal ",
+        Kind.DUCT: "duct ",
+    }.get(kind, "")
+    return f"{words}{name}"
+
+
+def _ends(analysis: Analysis) -> list[tuple[FloatArray, str]]:
+    graph = analysis.graph
+    out = [(graph.nodes[graph.source.node], "source")]
+    for duct, name in zip(graph.terminals.duct.tolist(), graph.terminals.name, strict=True):
+        out.append((graph.ducts.end[duct], name))
+    return out if len(out) <= 25 else out[:1]

@@ -1,0 +1,284 @@
+"""Results as plain data for JSON, in SI units, as the schemas beside this file say."""
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from elbowroom.layout import (
+    Basis,
+    DuctGraph,
+    Notice,
+    Topology,
+    sections,
+    units,
+)
+from elbowroom.physics import (
+    WINDOW,
+    Analysis,
+    Comparison,
+    Note,
+    critical_band,
+    duct_flows,
+)
+
+Plain = dict[str, Any]
+
+
+def analysis_result(analysis: Analysis, inputs: Mapping[str, Any]) -> Plain:
+    """Result of `analyse` as plain data.
+
+    Parameters
+    ----------
+    analysis
+        The analysis.
+    inputs
+        What went in: files and options.
+
+    Returns
+    -------
+    result
+        As `result.schema.json` says.
+    """
+    graph, conditions = analysis.graph, analysis.conditions
+    drawing = graph.drawing
+    return {
+        "schema": "elbowroom.result/1",
+        "inputs": {
+            **inputs,
+            "unit": drawing.unit,
+            "unit_from": drawing.unit_origin,
+            "up": drawing.up,
+            "up_from": drawing.up_origin,
+            "tolerance_m": graph.topology.tolerance,
+        },
+        "system": {
+            **_system(analysis),
+            "air": {
+                "temperature_c": conditions.air.temperature - 273.15,
+                "pressure_pa": conditions.air.pressure,
+                "density_kg_m3": conditions.air.density,
+                "viscosity_pa_s": conditions.air.viscosity,
+            },
+            "flow_m3_s": float(analysis.state.flow[graph.ducts.parent < 0].sum()),
+        },
+        "elements": elements(analysis),
+        "paths": paths(analysis),
+        "assumptions": [
+            {"what": a.what, "remedy": a.remedy, "elements": a.elements}
+            for a in analysis.assumptions
+        ],
+        "flags": [notice(flag) for flag in analysis.flags],
+    }
+
+
+def elements(analysis: Analysis) -> list[Plain]:
+    """Everything that spends pressure, in walking order."""
+    e, graph = analysis.elements, analysis.graph
+    low, high = WINDOW
+    out = []
+    for i, identifier in enumerate(analysis.ids):
+        duct = int(e.duct[i])
+        credit = e.credits[e.credit[i]]
+        is_duct = identifier.startswith("duct-")
+        fitting = not is_duct and not identifier.startswith("terminal-")
+        loss = float(e.loss[i])
+        out.append(
+            {
+                "id": identifier,
+                "name": analysis.name(i),
+                "kind": analysis.words(i),
+                "section": graph.section(duct).words,
+                "length_m": float(e.length[i]),
+                "flow_m3_s": float(e.flow[i]),
+                "velocity_m_s": float(e.velocity[i]),
+                "velocity_pressure_pa": float(e.velocity_pressure[i]),
+                "coefficient": number(e.coefficient[i]),
+                "reynolds_factor": float(e.reynolds_factor[i]),
+                "reference_velocity": credit.reference,
+                "loss_pa": loss,
+                "equivalent_length_m": number(analysis.equivalent_length[i]),
+                "equivalent_length_window_m": [loss / high, loss / low]
+                if fitting
+                else None,
+                "basis": Basis(int(e.basis[i])).word,
+                "table": credit.table,
+                "source": credit.source,
+                "confidence": credit.confidence,
+                "notes": Note(int(e.notes[i])).words,
+            }
+        )
+    return out
+
+
+def paths(analysis: Analysis) -> list[Plain]:
+    """Path from the source to each terminal, the largest loss first."""
+    graph = analysis.graph
+    order = np.argsort(-analysis.path_loss, kind="stable")
+    out = []
+    for terminal in order.tolist():
+        rows = analysis.path(terminal)
+        length = float(np.nansum(analysis.equivalent_length[rows]))
+        declared = float(np.nan_to_num(graph.terminals.loss[terminal]))
+        out.append(
+            {
+                "terminal": graph.terminals.name[terminal],
+                "flow_m3_s": float(graph.terminals.flow[terminal]),
+                "loss_pa": float(analysis.path_loss[terminal]),
+                "terminal_loss_pa": declared,
+                "excess_pa": float(
+                    analysis.critical_loss - analysis.path_loss[terminal]
+                ),
+                "length_m": float(analysis.path_length[terminal]),
+                "effective_length_m": length,
+                "elements": [analysis.ids[row] for row in rows],
+                "critical": terminal == analysis.critical,
+            }
+        )
+    return out
+
+
+def _system(analysis: Analysis) -> Plain:
+    s = analysis.system
+    band = critical_band(analysis)
+
+    def in_wg(rate: float | None) -> float | None:
+        return None if rate is None else units.to_unit(rate, "in.wg/100 ft")
+
+    return {
+        "critical_terminal": analysis.critical_terminal,
+        "critical_loss_pa": s.critical_loss,
+        "critical_loss_band_pa": [band.low, band.high],
+        "length_m": s.length,
+        "fitting_loss_pa": s.fitting_loss,
+        "effective_length_m": s.effective_length,
+        "fan_pressure_pa": s.fan_pressure,
+        "fan_pressure_kind": s.fan_kind,
+        "outlet_velocity_pressure_pa": s.outlet_velocity_pressure,
+        "declared_losses_pa": dict(analysis.conditions.declared_losses or {}),
+        "terminal_loss_pa": s.terminal_loss,
+        "available_pa": s.available,
+        "required_pa": s.required,
+        "friction_rate_pa_m": s.friction_rate,
+        "friction_rate_available_pa_m": s.friction_rate_available,
+        "friction_rate_available_inwg_100ft": in_wg(s.friction_rate_available),
+        "equivalent_lengths_at_pa_m": s.rate,
+        "window_pa_m": list(WINDOW),
+    }
+
+
+def comparison_result(comparison: Comparison, inputs: Mapping[str, Any]) -> Plain:
+    """Result of `compare` as plain data, as `comparison.schema.json` says."""
+    return {
+        "schema": "elbowroom.comparison/1",
+        "inputs": dict(inputs),
+        "options": [
+            {
+                "name": option.name,
+                "critical_loss_pa": option.analysis.critical_loss,
+                "critical_terminal": option.analysis.critical_terminal,
+                "clearance_m": option.clearance,
+                "clashes": list(option.clashes),
+                "faults": list(option.faults),
+                "rank": comparison.ranking.index(place) + 1
+                if place in comparison.ranking
+                else None,
+                "system": _system(option.analysis),
+                "paths": paths(option.analysis),
+                "elements": elements(option.analysis),
+                "flags": [
+                    notice(flag) for flag in (*option.notices, *option.analysis.flags)
+                ],
+            }
+            for place, option in enumerate(comparison.options)
+        ],
+        "verdict": comparison.verdict,
+    }
+
+
+def check_result(
+    topology: Topology,
+    graph: DuctGraph | None,
+    run_shapes: tuple[Any, Any, Any],
+    problems: Sequence[Notice],
+) -> Plain:
+    """Result of `check` as plain data, as `check.schema.json` says.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+    graph
+        The classified graph where one could be built, for the airflows.
+    run_shapes
+        Shape, width and height of each run after the schedule.
+    problems
+        Everything found.
+    """
+    drawing = topology.drawing
+    flow = drawing.flow.copy()
+    if graph is not None:
+        by_duct = duct_flows(graph)
+        for duct in range(len(by_duct) - 1, -1, -1):  # the first duct of a run counts
+            flow[graph.ducts.run[duct]] = by_duct[duct]
+    shape, width, height = run_shapes
+    length = [run.length for run in drawing.runs]
+    return {
+        "schema": "elbowroom.check/1",
+        "file": drawing.file,
+        "unit": drawing.unit,
+        "unit_from": drawing.unit_origin,
+        "up": drawing.up,
+        "up_from": drawing.up_origin,
+        "runs": [
+            {
+                "name": drawing.names[run],
+                "section": section_result(shape[run], width[run], height[run]),
+                "section_from": drawing.section_origin.get(run, ""),
+                "length_m": length[run],
+                "flow_m3_s": number(flow[run]),
+                "vertices": int(drawing.offsets[run + 1] - drawing.offsets[run]),
+            }
+            for run in range(drawing.run_count)
+        ],
+        "junction_count": len(topology.junctions),
+        "free_end_count": len(topology.free_ends),
+        "component_count": topology.component_count,
+        "cycle_count": topology.cycle_count,
+        "total_length_m": float(sum(length)),
+        "problems": [notice(problem) for problem in problems],
+    }
+
+
+def section_result(shape: int, width: float, height: float) -> Plain | None:
+    """One section as plain data; None where there is none."""
+    kind = sections.Shape(int(shape))
+    if kind == sections.Shape.NONE:
+        return None
+    words = sections.words(int(shape), float(width), float(height))
+    if kind == sections.Shape.ROUND:
+        return {"shape": "round", "diameter_m": float(width), "words": words}
+    name = "rect" if kind == sections.Shape.RECTANGULAR else "oval"
+    return {
+        "shape": name,
+        "width_m": float(width),
+        "height_m": float(height),
+        "words": words,
+    }
+
+
+def notice(said: Notice) -> Plain:
+    """One notice as plain data."""
+    return {
+        "severity": str(said.severity),
+        "where": said.where,
+        "what": said.what,
+        "remedy": said.remedy,
+        "sentence": said.sentence,
+    }
+
+
+def number(value: float) -> float | None:
+    """A number for JSON, which has no NaN."""
+    return None if math.isnan(value) else float(value)

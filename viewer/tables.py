@@ -1,0 +1,292 @@
+"""Results as tables: in the terminal, and as CSV files."""
+
+import csv
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from elbowroom.layout import Basis, Notice, Severity
+from elbowroom.physics import Analysis, Comparison, Kind, critical_band
+
+from .display import Display
+from .results import elements, paths
+
+TOP = 5
+CAUTION = (
+    "Losses are those of new, clean ducts made and installed as drawn. Combustion air, "
+    "fire and smoke separation, equipment limits and safe work at height are for the "
+    "local code and licensed practice to decide."
+)
+_MARK = {Basis.DRAWN: "", Basis.DECLARED: "d", Basis.ASSUMED: "a"}
+
+
+def print_analysis(analysis: Analysis, display: Display, console: Any) -> None:
+    """Print an analysis: budget, paths, the critical path, what it rests on.
+
+    Parameters
+    ----------
+    analysis
+        What to print.
+    display
+        Units.
+    console
+        A rich console.
+    """
+    graph = analysis.graph
+    flow = float(analysis.state.flow[graph.ducts.parent < 0].sum())
+    band = critical_band(analysis)
+    p = display.pressures
+    console.print(
+        f"[bold]{graph.drawing.file}[/bold]  {display.flows(flow)} {display.flow} to "
+        f"{len(graph.terminals.duct)} terminals"
+    )
+    console.print(
+        f"Critical path: to [bold]{_plain(analysis.critical_terminal)}[/bold], "
+        f"[bold]{p(analysis.critical_loss)} {display.pressure}[/bold] "
+        f"({p(band.low)} to {p(band.high)} in nine draws of ten of what the tables may "
+        "have wrong)"
+    )
+    console.print()
+    console.print(_budget(analysis, display))
+    console.print(_paths(analysis, display))
+    console.print(_critical(analysis, display))
+    console.print(
+        "Basis: blank drawn, d declared, a assumed. C is on the velocity shown and "
+        "includes the Reynolds factor."
+    )
+    print_ledger(analysis, console)
+    print_notices(analysis.flags, console)
+    console.print(f"\n[dim]{CAUTION}[/dim]")
+
+
+def print_comparison(comparison: Comparison, display: Display, console: Any) -> None:
+    """Print a comparison: the options side by side, the verdict.
+
+    Parameters are those of `print_analysis`.
+    """
+    table = _table(f"Options, losses in {display.pressure}")
+    for head, right in (
+        ("option", False),
+        ("critical path", True),
+        ("to", False),
+        ("friction", True),
+        ("fittings", True),
+        ("left by fan", True),
+        ("clearance", True),
+        ("", False),
+    ):
+        table.add_column(head, justify="right" if right else "left")
+    for place, option in enumerate(comparison.options):
+        system = option.analysis.system
+        rank = "cannot be built as drawn"
+        if place in comparison.ranking:
+            rank = f"no. {comparison.ranking.index(place) + 1}"
+            if system.available is not None and system.required > system.available:
+                rank += ", too much for the fan"
+        clear = option.clearance
+        table.add_row(
+            _plain(option.name),
+            display.pressures(option.analysis.critical_loss),
+            _plain(option.analysis.critical_terminal),
+            display.pressures(system.friction_rate * system.length),
+            display.pressures(system.fitting_loss),
+            "–" if system.available is None else display.pressures(system.available),
+            "–" if clear is None else f"{clear * 1e3:.0f} mm",
+            rank,
+        )
+    console.print(table)
+    console.print(f"\n[bold]{_plain(comparison.verdict)}[/bold]")
+    for option in comparison.options:
+        said = [*option.notices, *option.analysis.flags]
+        print_notices(said, console, f"What to know of '{option.name}'")
+    console.print(f"\n[dim]{CAUTION}[/dim]")
+
+
+def print_ledger(analysis: Analysis, console: Any) -> None:
+    """Print what was assumed: the first few, and how many more."""
+    if not analysis.assumptions:
+        return
+    console.print("\n[bold]Assumed, because nobody said it[/bold]")
+    for assumption in analysis.assumptions[:TOP]:
+        count = f" ({assumption.elements} elements)" if assumption.elements > 1 else ""
+        console.print(f"  – {_plain(assumption.what)}{count}; {_plain(assumption.remedy)}")
+    more = len(analysis.assumptions) - TOP
+    if more > 0:
+        console.print(f"  and {more} more, with --json")
+
+
+def print_notices(
+    notices: Sequence[Notice], console: Any, title: str = "What to know"
+) -> None:
+    """Print warnings, then what is only said for completeness."""
+    if not notices:
+        return
+    console.print(f"\n[bold]{_plain(title)}[/bold]")
+    for severity in (Severity.ERROR, Severity.WARNING, Severity.NOTE):
+        for said in notices:
+            if said.severity == severity:
+                console.print(f"  {severity}: {_plain(said.sentence)}")
+
+
+def write_csv(analysis: Analysis, folder: Path) -> list[Path]:
+    """Write elements, paths and assumptions as CSV files in SI units.
+
+    Parameters
+    ----------
+    analysis
+        What to write.
+    folder
+        Where; it is made if it is not there.
+
+    Returns
+    -------
+    files
+        What was written.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    window = "equivalent_length_window_m"
+    flat = [
+        {
+            **{k: v for k, v in row.items() if k not in (window, "notes")},
+            "equivalent_length_low_m": (row[window] or ("", ""))[0],
+            "equivalent_length_high_m": (row[window] or ("", ""))[1],
+            "notes": "; ".join(row["notes"]),
+        }
+        for row in elements(analysis)
+    ]
+    ways = [{**row, "elements": " ".join(row["elements"])} for row in paths(analysis)]
+    assumed = [
+        {"what": a.what, "remedy": a.remedy, "elements": a.elements}
+        for a in analysis.assumptions
+    ]
+    written = []
+    for name, rows in (("elements", flat), ("paths", ways), ("assumptions", assumed)):
+        path = folder / f"{name}.csv"
+        with path.open("w", newline="", encoding="utf-8") as stream:
+            heads = list(rows[0]) if rows else ["what", "remedy", "elements"]
+            writer = csv.DictWriter(stream, heads)
+            writer.writeheader()
+            writer.writerows(rows)
+        written.append(path)
+    return written
+
+
+def row_text(analysis: Analysis, element: int, display: Display) -> str:
+    """One line on an element, for the window."""
+    e = analysis.elements
+    text = (
+        f"{analysis.ids[element]}  {analysis.name(element)}: {analysis.words(element)}, "
+        f"{display.velocities(e.velocity[element])} {display.velocity}, "
+    )
+    if not np.isnan(e.coefficient[element]):
+        c = e.coefficient[element] * e.reynolds_factor[element]
+        text += f"C {c:.3f} ({e.credits[e.credit[element]].table}), "
+    return text + f"{display.pressures(e.loss[element])} {display.pressure}"
+
+
+def _plain(text: str) -> str:
+    """Text from a drawing, so that no bracket in it is taken for markup."""
+    from rich.markup import escape
+
+    return escape(text)
+
+
+def _table(title: str) -> Any:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+
+    return Table(
+        title=title, title_justify="left", title_style="bold", box=SIMPLE_HEAD,
+        pad_edge=False,
+    )
+
+
+def _budget(analysis: Analysis, display: Display) -> Any:
+    system, p = analysis.system, display.pressures
+    table = _table(f"Pressure budget of the critical path, {display.pressure}")
+    table.add_column("")
+    table.add_column("", justify="right")
+
+    def line(text: str, value: float | None, sign: float = 1.0) -> None:
+        table.add_row(_plain(text), "not declared" if value is None else p(sign * value))
+
+    if system.fan_pressure is None:
+        line("fan", None)
+    else:
+        line(f"fan, {system.fan_kind} pressure", system.fan_pressure)
+        if system.fan_kind == "external static":
+            line("velocity pressure at its outlet", system.outlet_velocity_pressure)
+        for name, loss in (analysis.conditions.declared_losses or {}).items():
+            line(f"less {name}", loss, -1.0)
+        if system.terminal_loss:
+            line("less the terminal", system.terminal_loss, -1.0)
+        line("left for ducts and fittings", system.available)
+    line("spent in straight duct", system.friction_rate * system.length)
+    line("spent in fittings", system.fitting_loss)
+    if system.available is not None:
+        spare = system.available - system.required
+        line("to spare" if spare >= 0 else "lacking", spare)
+    table.add_section()
+    table.add_row(
+        "effective length",
+        f"{display.lengths(system.effective_length, 1)} {display.length}, of which "
+        f"{display.lengths(system.length, 1)} straight",
+    )
+    if system.friction_rate_available is not None:
+        table.add_row(
+            "friction rate that the fan leaves",
+            display.rates(system.friction_rate_available),
+        )
+    table.add_row("mean friction of the ducts", display.rates(system.friction_rate))
+    return table
+
+
+def _paths(analysis: Analysis, display: Display) -> Any:
+    table = _table("Paths, the largest loss first")
+    table.add_column("terminal")
+    for head in (
+        display.flow,
+        f"loss, {display.pressure}",
+        "excess",
+        f"length, {display.length}",
+        "effective",
+    ):
+        table.add_column(head, justify="right")
+    for row in paths(analysis)[:12]:
+        table.add_row(
+            _plain(row["terminal"]),
+            display.flows(row["flow_m3_s"]),
+            display.pressures(row["loss_pa"]),
+            "critical" if row["critical"] else display.pressures(row["excess_pa"]),
+            display.lengths(row["length_m"], 1),
+            display.lengths(row["effective_length_m"], 1),
+        )
+    return table
+
+
+def _critical(analysis: Analysis, display: Display) -> Any:
+    e = analysis.elements
+    table = _table("Along the critical path")
+    table.add_column("element", no_wrap=True)
+    table.add_column("what")
+    table.add_column("size", no_wrap=True)
+    for head in (display.velocity, "C", display.pressure, f"equals {display.length}"):
+        table.add_column(head, justify="right")
+    table.add_column("")
+    for row in analysis.path(analysis.critical).tolist():
+        c = e.coefficient[row] * e.reynolds_factor[row]
+        longer = analysis.equivalent_length[row]
+        is_duct = e.kind[row] == Kind.DUCT
+        table.add_row(
+            analysis.identifier(row),
+            _plain(f"{analysis.name(row)}: {analysis.words(row)}"),
+            display.size(analysis.graph.section(int(e.duct[row]))),
+            display.velocities(e.velocity[row]),
+            "" if np.isnan(c) else f"{c:.3f}",
+            display.pressures(e.loss[row]),
+            "" if np.isnan(longer) else display.lengths(longer, 2 if is_duct else 1),
+            _MARK[Basis(int(e.basis[row]))],
+        )
+    return table
