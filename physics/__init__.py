@@ -1,6 +1,6 @@
 """From a classified graph to velocities and pressure losses."""
 
-from . import elbows, ends, friction, junctions, tables, transitions
+from . import book, elbows, ends, friction, junctions, tables, transitions
 from .air import Air, air, air_of, pressure_at
 from .analysis import WINDOW, Analysis, Assumption, System, analyse
 from .coefficient import Coefficient, LookupRefused, Note
@@ -29,6 +29,7 @@ __all__ = [
     "air",
     "air_of",
     "analyse",
+    "book",
     "compare",
     "conditions_of",
     "critical_band",

@@ -20,7 +20,6 @@ BANDS = (
     "#fde725",
 )
 NOTHING = "#b8b8b8"  # no value
-_STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 
 
 @dataclass(frozen=True)
@@ -38,7 +37,10 @@ class Scale:
 
 
 def scale_for(values: FloatArray) -> Scale:
-    """Bands with round edges that cover all values.
+    """Bands with round edges, each two to three times the one below.
+
+    A few fittings spend ten times what the rest do; bands of one width would show
+    nothing but these.
 
     Parameters
     ----------
@@ -48,26 +50,37 @@ def scale_for(values: FloatArray) -> Scale:
     Returns
     -------
     scale
-        Four to eight bands of one width; zero is an edge where values have both
-        signs.
+        Edges in steps of 1, 2, 5 down from the largest value to zero; where there are
+        negative values, one band below zero.
 
     Examples
     --------
-    >>> scale_for(np.array([0.0, 37.0])).edges
-    (0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0)
+    >>> scale_for(np.array([0.0, 17.0])).edges
+    (0.0, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
     """
     known = values[~np.isnan(values)]
-    low = min(0.0, float(known.min())) if len(known) else 0.0
-    high = max(0.0, float(known.max())) if len(known) else 0.0
-    if high - low < 1e-12:
-        high = low + 1.0
-    power = 10.0 ** math.floor(math.log10((high - low) / len(BANDS)))
-    for step in (*_STEPS, 20.0, 25.0, 50.0):
-        width = step * power
-        first, last = math.floor(low / width + 1e-9), math.ceil(high / width - 1e-9)
-        if last - first <= len(BANDS):
-            break
-    count = last - first
-    edges = tuple(float(f"{edge * width:.10g}") for edge in range(first, last + 1))
+    high = float(known.max()) if len(known) else 0.0
+    low = float(known.min()) if len(known) else 0.0
+    edges = [_step_above(high if high > 0 else 1.0)]
+    while len(edges) < len(BANDS) - 1:
+        edges.append(_step_below(edges[-1]))
+    edges = [0.0, *reversed(edges)]
+    if low < -1e-12:
+        edges.insert(0, -_step_above(-low))
+    count = len(edges) - 1
     places = np.linspace(0, len(BANDS) - 1, count).round().astype(int)
-    return Scale(edges, tuple(BANDS[place] for place in places))
+    return Scale(tuple(edges), tuple(BANDS[place] for place in places))
+
+
+def _step_above(value: float) -> float:
+    """Smallest of 1, 2, 5 times a power of ten that is not below a value."""
+    power = 10.0 ** math.floor(math.log10(value))
+    step = next(step for step in (1, 2, 5, 10) if step * power >= value * (1 - 1e-9))
+    return float(f"{step * power:.6g}")
+
+
+def _step_below(value: float) -> float:
+    """Next lower of 1, 2, 5 times a power of ten."""
+    power = 10.0 ** math.floor(math.log10(value) + 1e-9)
+    lead = round(value / power)
+    return float(f"{value * (0.4 if lead == 5 else 0.5):.6g}")

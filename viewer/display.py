@@ -32,6 +32,12 @@ class Display:
         shown = units.to_unit(value, self.length)
         return f"{shown:.{digits if self.length == 'm' else max(digits - 1, 0)}f}"
 
+    def gaps(self, value: float) -> str:
+        """A short distance with its unit."""
+        if self.length == "m":
+            return f"{value * 1e3:.0f} mm"
+        return f"{units.to_unit(value, 'in'):.1f} in"
+
     def flows(self, value: float) -> str:
         """An airflow, without its unit."""
         return f"{units.to_unit(value, self.flow):.0f}"
@@ -55,7 +61,8 @@ class Display:
         if self.length == "m":
             return section.words.removesuffix(" mm")
         width, height = (
-            f"{units.to_unit(side, 'in'):.3g}" for side in (section.width, section.height)
+            f"{units.to_unit(side, 'in'):.3g}"
+            for side in (section.width, section.height)
         )
         if section.shape == Shape.ROUND:
             return f"Ø{width} in"

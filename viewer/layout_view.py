@@ -40,12 +40,13 @@ def pieces(analysis: Analysis, shapes: Solids) -> IntArray:
 def values(analysis: Analysis, by: By, display: Display) -> FloatArray:
     """What the colours show for each element, in the unit of the display.
 
-    'loss' is what an element spends; 'per-metre' is that over its length, for ducts,
-    with no value for fittings.
+    'loss' is what an element spends, without declared losses of terminals; 'per-metre'
+    is that over its length, for ducts, with no value for fittings.
     """
     e = analysis.elements
     if by == "loss":
-        return e.loss / units.quantity(f"1 {display.pressure}", "pressure", "")
+        loss = np.where(e.kind == Kind.TERMINAL, np.nan, e.loss)
+        return loss / units.quantity(f"1 {display.pressure}", "pressure", "")
     with np.errstate(divide="ignore", invalid="ignore"):
         rate = np.where(e.length > 0, e.loss / e.length, np.nan)
     return rate / units.quantity(f"1 {display.rate}", "friction rate", "")
@@ -65,6 +66,7 @@ def panel(
     title: str,
     subtitle: str,
     obstacles: Sequence[Obstacle] = (),
+    others: Sequence[Analysis] = (),
 ) -> tuple[Panel, IntArray]:
     """Make the panel of a layout, and the element of each of its pieces.
 
@@ -80,6 +82,8 @@ def panel(
         Words above it.
     obstacles
         Solids to draw beside it.
+    others
+        Layouts that it is compared with: what they spend alike is labelled last.
     """
     shapes = solids(analysis.graph)
     of_piece = pieces(analysis, shapes)
@@ -90,7 +94,7 @@ def panel(
             subtitle,
             shapes.tubes,
             value[of_piece],
-            _labels(analysis, shapes, of_piece, display),
+            _labels(analysis, shapes, of_piece, display, others),
             _ends(analysis),
             [(o.vertices, o.faces) for o in obstacles],
         ),
@@ -101,7 +105,9 @@ def panel(
 def summary(analysis: Analysis, display: Display) -> str:
     """One line under a panel's title."""
     system = analysis.system
-    text = f"{display.pressures(system.fitting_loss)} {display.pressure} of it in fittings"
+    text = (
+        f"{display.pressures(system.fitting_loss)} {display.pressure} of it in fittings"
+    )
     if system.available is not None:
         spare = system.available - system.required
         word = "to spare" if spare >= 0 else "more than the fan leaves"
@@ -110,22 +116,41 @@ def summary(analysis: Analysis, display: Display) -> str:
 
 
 def _labels(
-    analysis: Analysis, shapes: Solids, of_piece: IntArray, display: Display
+    analysis: Analysis,
+    shapes: Solids,
+    of_piece: IntArray,
+    display: Display,
+    others: Sequence[Analysis],
 ) -> list[tuple[FloatArray, str]]:
     e, tubes = analysis.elements, shapes.tubes
     begin, end = tubes.offsets[:-1], tubes.offsets[1:] - 1
     middle = (tubes.centre[begin] + tubes.centre[end]) / 2
     inner = tubes.centre[(begin + end) // 2]
-    long = (end - begin) > 1
-    middle[long] = inner[long]
-    out = []
-    for piece in np.argsort(-e.loss[of_piece], kind="stable")[:_LABELS].tolist():
-        row = int(of_piece[piece])
-        what = _short(analysis, row)
-        out.append(
-            (middle[piece], f"{what}\n{display.pressures(e.loss[row])} {display.pressure}")
+    middle = np.where((end - begin > 1)[:, None], inner, middle)
+    alike = set.intersection(*map(_spent, others)) if others else set()
+    spent = e.loss[of_piece].copy()
+    spent[e.kind[of_piece] == Kind.TERMINAL] = -np.inf
+    ranked = np.argsort(-spent, kind="stable")[:200].tolist()
+    if alike:
+        shared = {p: _mark(analysis, int(of_piece[p])) in alike for p in ranked}
+        ranked.sort(key=lambda piece: (shared[piece], -spent[piece]))
+    return [
+        (
+            middle[piece],
+            f"{_short(analysis, int(of_piece[piece]))}\n"
+            f"{display.pressures(spent[piece])} {display.pressure}",
         )
-    return out
+        for piece in ranked[:_LABELS]
+        if spent[piece] > 0.0
+    ]
+
+
+def _mark(analysis: Analysis, row: int) -> tuple[str, float]:
+    return analysis.name(row), round(float(analysis.elements.loss[row]), 3)
+
+
+def _spent(analysis: Analysis) -> set[tuple[str, float]]:
+    return {_mark(analysis, row) for row in range(len(analysis.elements.loss))}
 
 
 def _short(analysis: Analysis, row: int) -> str:
@@ -144,6 +169,8 @@ def _short(analysis: Analysis, row: int) -> str:
 def _ends(analysis: Analysis) -> list[tuple[FloatArray, str]]:
     graph = analysis.graph
     out = [(graph.nodes[graph.source.node], "source")]
-    for duct, name in zip(graph.terminals.duct.tolist(), graph.terminals.name, strict=True):
+    for duct, name in zip(
+        graph.terminals.duct.tolist(), graph.terminals.name, strict=True
+    ):
         out.append((graph.ducts.end[duct], name))
     return out if len(out) <= 25 else out[:1]

@@ -1,5 +1,6 @@
 """The 3D picture: ducts in their true shape, coloured by what they spend."""
 
+import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -8,7 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray, IntArray, Tubes
+from elbowroom.layout import FloatArray, IntArray, Tubes, units
 
 from .colours import NOTHING, Scale
 from .preflight import prepare_off_screen
@@ -60,7 +61,8 @@ def picture(
     path: Path,
     *,
     size: tuple[int, int] = SIZE,
-    footnote: str = "",
+    verdict: str = "",
+    length_unit: str = "m",
 ) -> None:
     """Draw panels side by side on one scale and write them as PNG.
 
@@ -76,8 +78,10 @@ def picture(
         File to write.
     size
         Width and height in pixels.
-    footnote
-        A line under the bar.
+    verdict
+        Words for the panel that stays empty, or else for the foot of the picture.
+    length_unit
+        Unit of the ruler: m or ft.
 
     Notes
     -----
@@ -111,12 +115,23 @@ def picture(
         axes.imshow(image, extent=(0, room[0], 0, room[1]), aspect="auto")
         axes.set(xlim=(0, room[0]), ylim=(0, room[1]))
         axes.axis("off")
-        _write(axes, panel, view, room, metres)
+        _write(axes, panel, view, room, metres, image)
         x, y = (left + 22) / width, 1 - (top + 14) / height
         figure.text(x, y, panel.title, size=15, weight="bold", color=_INK, va="top")
         y -= 26 / height
         figure.text(x, y, panel.subtitle, size=10.5, color=_QUIET, va="top")
-    _bar(figure, scale, bar_title, size, metres, footnote)
+    _bar(figure, scale, bar_title, size)
+    _ruler(figure, size, metres, length_unit)
+    if verdict and rows * columns > len(panels):
+        x, y = (
+            (width - cell_w + 22) / width,
+            (height - (rows - 1) * cell_h - 20) / height,
+        )
+        text = textwrap.fill(verdict, max(20, cell_w // 10))
+        figure.text(x, y, text, size=12, color=_INK, va="top", linespacing=1.5)
+    elif verdict:
+        text = textwrap.fill(verdict, width // 7)
+        figure.text(0.5, 0.008, text, size=9.5, color=_INK, ha="center", va="bottom")
     figure.savefig(path, dpi=100, format="png", facecolor="white")
 
 
@@ -249,9 +264,18 @@ def _rgb(colour: str) -> tuple[int, int, int]:
 
 
 def _write(
-    axes: Any, panel: Panel, view: View, room: tuple[int, int], metres: float
+    axes: Any,
+    panel: Panel,
+    view: View,
+    room: tuple[int, int],
+    metres: float,
+    image: npt.NDArray[np.uint8],
 ) -> None:
-    """Write labels beside what they name: none over another, none over the edge."""
+    """Write labels beside what they name: none over another, and off the ducts."""
+    # How much is drawn in any rectangle, by sums over corners; y upwards.
+    drawn = (image[::2, ::2].min(axis=2) < 245)[::-1].astype(np.int32)
+    inked = np.zeros((drawn.shape[0] + 1, drawn.shape[1] + 1), dtype=np.int32)
+    inked[1:, 1:] = drawn.cumsum(axis=0).cumsum(axis=1)
     middle = np.array(room) / 2
     taken: list[tuple[float, float, float, float]] = []
     every = [(point, text, True) for point, text in panel.labels]
@@ -262,7 +286,7 @@ def _write(
         lines = text.split("\n")
         wide = max(map(len, lines)) * size * 0.80 + 12
         tall = len(lines) * size * 1.75 + 8
-        spot = _free_spot(at, wide, tall, room, taken, is_loss)
+        spot = _free_spot(at, (wide, tall), room, taken, is_loss, inked)
         if spot is None:
             continue
         taken.append((spot[0], spot[1], wide, tall))
@@ -290,36 +314,45 @@ def _write(
 
 def _free_spot(
     at: FloatArray,
-    wide: float,
-    tall: float,
+    size: tuple[float, float],
     room: tuple[int, int],
     taken: list[tuple[float, float, float, float]],
     far: bool,
+    inked: npt.NDArray[np.int32],
 ) -> tuple[float, float] | None:
+    """Lower left corner of the place that hides least and is nearest."""
+    wide, tall = size
     angles = np.radians([60, 120, 90, 30, 150, -60, -120, -90, -30, -150, 0, 180])
-    reaches = (46, 70, 100, 140, 190) if far else (18, 30, 46, 70)
-    for reach in reaches:
+    best, least = None, np.inf
+    for reach in (46, 70, 100, 140, 190) if far else (18, 30, 46, 70):
         for angle in angles:
             x = at[0] + np.cos(angle) * (reach + wide / 2) - wide / 2
             y = at[1] + np.sin(angle) * (reach + tall / 2) - tall / 2
             if not (4 <= x <= room[0] - wide - 4 and 4 <= y <= room[1] - tall - 4):
                 continue
-            if all(
-                x + wide + 4 < a or a + w + 4 < x or y + tall + 3 < b or b + h + 3 < y
+            if any(
+                x <= a + w + 4
+                and a <= x + wide + 4
+                and y <= b + h + 3
+                and b <= y + tall + 3
                 for a, b, w, h in taken
             ):
-                return float(x), float(y)
-    return None
+                continue
+            left, right = int(x), min(int(x + wide), inked.shape[1] - 1)
+            low, top = int(y), min(int(y + tall), inked.shape[0] - 1)
+            hidden = (
+                inked[top, right]
+                - inked[low, right]
+                - inked[top, left]
+                + inked[low, left]
+            )
+            cost = hidden / (wide * tall) * 400 + reach
+            if cost < least:
+                best, least = (float(x), float(y)), cost
+    return best
 
 
-def _bar(
-    figure: Any,
-    scale: Scale,
-    title: str,
-    size: tuple[int, int],
-    metres: float,
-    footnote: str,
-) -> None:
+def _bar(figure: Any, scale: Scale, title: str, size: tuple[int, int]) -> None:
     width, height = size
     long = min(0.5 * width, 900)
     left, bottom, thick = (width - long) / 2, 50, 17
@@ -343,11 +376,12 @@ def _bar(
         size=10.5,
         color=_INK,
     )
-    if footnote:
-        figure.text(
-            0.5, 10 / height, footnote, ha="center", va="bottom", size=8.5, color=_QUIET
-        )
-    # A length to compare with.
+
+
+def _ruler(figure: Any, size: tuple[int, int], metres: float, unit: str) -> None:
+    """A length to compare with; `metres` is what a pixel shows."""
+    width, height = size
+    metres = units.to_unit(metres, unit)
     wanted = 130 * metres
     rounded = 10.0 ** np.floor(np.log10(wanted))
     rounded *= max(f for f in (1.0, 2.0, 5.0) if f * rounded <= wanted)
@@ -361,7 +395,7 @@ def _bar(
     figure.text(
         x,
         y + 8 / height,
-        f"{rounded:g} m across the picture",
+        f"{rounded:g} {unit}",
         size=8.5,
         color=_QUIET,
         va="bottom",

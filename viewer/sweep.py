@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray, IntArray, Shape, Tubes
+from elbowroom.layout import IntArray, Shape, Tubes
 
 ROUND_SIDES = 24  # a multiple of 8, so that the corners of a rectangle are among them
 

@@ -93,7 +93,7 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
             display.pressures(system.friction_rate * system.length),
             display.pressures(system.fitting_loss),
             "–" if system.available is None else display.pressures(system.available),
-            "–" if clear is None else f"{clear * 1e3:.0f} mm",
+            "–" if clear is None else display.gaps(clear),
             rank,
         )
     console.print(table)
@@ -111,7 +111,9 @@ def print_ledger(analysis: Analysis, console: Any) -> None:
     console.print("\n[bold]Assumed, because nobody said it[/bold]")
     for assumption in analysis.assumptions[:TOP]:
         count = f" ({assumption.elements} elements)" if assumption.elements > 1 else ""
-        console.print(f"  – {_plain(assumption.what)}{count}; {_plain(assumption.remedy)}")
+        console.print(
+            f"  – {_plain(assumption.what)}{count}; {_plain(assumption.remedy)}"
+        )
     more = len(analysis.assumptions) - TOP
     if more > 0:
         console.print(f"  and {more} more, with --json")
@@ -198,7 +200,10 @@ def _table(title: str) -> Any:
     from rich.table import Table
 
     return Table(
-        title=title, title_justify="left", title_style="bold", box=SIMPLE_HEAD,
+        title=title,
+        title_justify="left",
+        title_style="bold",
+        box=SIMPLE_HEAD,
         pad_edge=False,
     )
 
@@ -210,7 +215,9 @@ def _budget(analysis: Analysis, display: Display) -> Any:
     table.add_column("", justify="right")
 
     def line(text: str, value: float | None, sign: float = 1.0) -> None:
-        table.add_row(_plain(text), "not declared" if value is None else p(sign * value))
+        table.add_row(
+            _plain(text), "not declared" if value is None else p(sign * value)
+        )
 
     if system.fan_pressure is None:
         line("fan", None)

@@ -79,8 +79,8 @@ def options() -> dict[str, list[Run]]:
             [
                 (0.0, 0, LEVEL),
                 (3.2, 0, LEVEL),
-                (4.5, 1.3, LEVEL),
-                (7.3, 1.3, LEVEL),
+                (4.7, 1.5, LEVEL),
+                (7.1, 1.5, LEVEL),
                 (8.6, 0, LEVEL),
                 (9.0, 0, LEVEL),
             ],
@@ -113,8 +113,8 @@ def main() -> None:
     }
     for name, runs in options().items():
         write_gltf(drawing_from_runs(runs, attributes=said), HERE / f"{name}.glb")
-    beam = box("steel beam", (5.88, -4.0, 3.0), (6.12, 0.8, 3.45))
-    column = box("column", (5.85, 0.5, 0.0), (6.15, 0.8, 3.0))
+    beam = box("steel beam", (5.88, -4.0, 3.0), (6.12, 1.05, 3.45))
+    column = box("column", (5.85, 0.75, 0.0), (6.15, 1.05, 3.0))
     write_gltf(drawing_from_runs([]), HERE / "beam.glb", [beam, column])
 
 

@@ -1,0 +1,674 @@
+"""The command line: `elbowroom analyse`, `compare`, `check`, `view`, `fitting`.
+
+The rooms are imported inside the commands, so that --help is quick.
+"""
+
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from elbowroom.layout import Drawing, FloatArray, Notice, Obstacle, Schedule
+    from elbowroom.physics import Analysis, Option
+
+    from .display import Display
+    from .layout_view import By
+    from .scene import Panel
+
+app = typer.Typer(
+    name="elbowroom",
+    help="Find where a duct layout spends its pressure, from its 3D geometry.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+_Route = Annotated[Path, typer.Argument(help="The drawn route: GLB, glTF, OBJ, TOML.")]
+_ScheduleOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--schedule",
+        help="Airflows, air, constructions, declared losses (TOML). Without it "
+        "NAME.schedule.toml or schedule.toml beside the route.",
+    ),
+]
+_Unit = Annotated[
+    str | None,
+    typer.Option("--unit", help="Unit of the coordinates: m, mm, cm, in, ft."),
+]
+_Up = Annotated[str | None, typer.Option("--up", help="Axis that is up: y or z.")]
+_Tolerance = Annotated[
+    str, typer.Option("--tolerance", help="Ends nearer than this are joined.")
+]
+_Json = Annotated[bool, typer.Option("--json", help="Only JSON on standard output.")]
+_Units = Annotated[str, typer.Option("--units", help="metric or inch-pound.")]
+_By = Annotated[
+    str, typer.Option("--by", help="What the colours show: loss or per-metre.")
+]
+_Png = Annotated[Path | None, typer.Option("--png", help="Write a picture there.")]
+_Obstacles = Annotated[
+    list[Path] | None,
+    typer.Option("--obstacles", help="Solids to stay clear of: GLB, OBJ, STL, PLY."),
+]
+_Strict = Annotated[
+    bool,
+    typer.Option("--strict", help="End with exit code 1 where a check fails."),
+]
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    arguments
+        Words after the program's name; those it was started with if None.
+
+    Returns
+    -------
+    code
+        0 done, 1 done with a failed check when asked to be strict, 2 bad input.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    try:
+        code = app(args=words, prog_name="elbowroom", standalone_mode=False)
+    except typer.Exit as done:
+        return done.exit_code
+    except typer.Abort:
+        return 130
+    except BrokenPipeError:
+        return 0
+    except Exception as problem:
+        from elbowroom.layout import BadInput
+
+        if isinstance(problem, BadInput):
+            for fault in problem.faults:
+                _say(fault.sentence)
+        elif hasattr(problem, "format_message"):  # a word that no command knows
+            message = " ".join(str(problem.format_message()).split())
+            _say(message.rstrip(".") + "; see elbowroom --help.")
+        else:
+            raise
+        return 2
+    return code if isinstance(code, int) else 0
+
+
+def _say(sentence: str) -> None:
+    print(f"elbowroom: {sentence}", file=sys.stderr)
+
+
+@app.callback(invoke_without_command=True)
+def _program(
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version and end.")
+    ] = False,
+) -> None:
+    if version:
+        from importlib.metadata import version as version_of
+
+        print(version_of("elbowroom"))
+        raise typer.Exit
+
+
+@app.command()
+def analyse(
+    route: _Route,
+    schedule: _ScheduleOption = None,
+    unit: _Unit = None,
+    up: _Up = None,
+    tolerance: _Tolerance = "1 mm",
+    as_json: _Json = False,
+    csv: Annotated[
+        Path | None, typer.Option("--csv", help="Write CSV tables in this folder.")
+    ] = None,
+    png: _Png = None,
+    by: _By = "loss",
+    units: _Units = "metric",
+    obstacles: _Obstacles = None,
+    strict: _Strict = False,
+) -> int:
+    """Say where the pressure of a route goes."""
+    from .display import DISPLAYS
+    from .layout_view import panel, summary, values
+    from .results import analysis_result
+    from .tables import print_analysis, write_csv
+
+    display = _choice(units, DISPLAYS, "--units")
+    chosen: By = _choice(by, {"loss": "loss", "per-metre": "per-metre"}, "--by")
+    inputs = [route, *(obstacles or []), *([schedule] if schedule else [])]
+    _not_over_inputs([png, csv], inputs)
+    found = _schedule(route, schedule)
+    solids, notices = _solids(obstacles)
+    option = _option(route, found, unit, up, tolerance, solids, notices)
+    analysis = option.analysis
+    if as_json:
+        from dataclasses import replace
+
+        told = replace(analysis, flags=(*option.notices, *analysis.flags))
+        _print_json(analysis_result(told, _inputs([route], found, obstacles)))
+    else:
+        from dataclasses import replace
+
+        print_analysis(
+            replace(analysis, flags=(*option.notices, *analysis.flags)),
+            display,
+            _console(),
+        )
+    if csv is not None:
+        _wrote(*write_csv(analysis, csv))
+    if png is not None:
+        title = (
+            f"{route.stem}: {display.pressures(analysis.critical_loss)} "
+            f"{display.pressure} to {analysis.critical_terminal}"
+        )
+        one, _ = panel(
+            analysis, chosen, display, title, summary(analysis, display), solids
+        )
+        _draw(
+            [one], [values(analysis, chosen, display)], bar_title(chosen, display), png
+        )
+    return _verdict(strict, [option])
+
+
+@app.command()
+def compare(
+    routes: Annotated[list[Path], typer.Argument(help="Two routes or more.")],
+    schedule: _ScheduleOption = None,
+    obstacles: _Obstacles = None,
+    unit: _Unit = None,
+    up: _Up = None,
+    tolerance: _Tolerance = "1 mm",
+    as_json: _Json = False,
+    csv: Annotated[
+        Path | None,
+        typer.Option("--csv", help="Write CSV tables in a folder for each option."),
+    ] = None,
+    png: _Png = None,
+    by: _By = "loss",
+    units: _Units = "metric",
+    strict: _Strict = False,
+) -> int:
+    """Compare routes: which spends less, and which stays clear of what is there."""
+    from elbowroom.layout import read, refusal
+    from elbowroom.physics import compare as compare_options
+
+    from .display import DISPLAYS
+    from .layout_view import panel, summary, values
+    from .results import comparison_result
+    from .tables import print_comparison, write_csv
+
+    display = _choice(units, DISPLAYS, "--units")
+    chosen: By = _choice(by, {"loss": "loss", "per-metre": "per-metre"}, "--by")
+    inputs = [*routes, *(obstacles or []), *([schedule] if schedule else [])]
+    _not_over_inputs([png, csv], inputs)
+    if len(routes) < 2:
+        raise refusal("compare", "only one route is given", "give two routes or more")
+    drawings = [read(route, unit=unit, up=up) for route in routes]
+    runs = {name for drawing in drawings for name in drawing.names}
+    solids, notices = _solids(obstacles)
+    schedules = _schedules(routes, schedule)
+    names = _names(routes)
+    options = [
+        _option(route, found, unit, up, tolerance, solids, notices, name, drawing, runs)
+        for route, found, name, drawing in zip(
+            routes, schedules, names, drawings, strict=True
+        )
+    ]
+    comparison = compare_options(options)
+    if as_json:
+        _print_json(
+            comparison_result(comparison, _inputs(routes, schedules[0], obstacles))
+        )
+    else:
+        print_comparison(comparison, display, _console())
+    if csv is not None:
+        for option in options:
+            _wrote(*write_csv(option.analysis, csv / option.name))
+    if png is not None:
+        shown = []
+        for place, option in enumerate(options):
+            analysis = option.analysis
+            title = _title(option, display)
+            said = summary(analysis, display)
+            if option.clearance is not None:
+                said += f" · {display.gaps(option.clearance)} clear"
+            if place not in comparison.ranking:
+                said += " · cannot be built as drawn"
+            others = [other.analysis for other in options if other is not option]
+            made = panel(analysis, chosen, display, title, said, solids, others)
+            shown.append(made[0])
+        every = [values(option.analysis, chosen, display) for option in options]
+        _draw(shown, every, chosen, display, png, comparison.verdict)
+    return _verdict(strict, options)
+
+
+@app.command()
+def check(
+    route: _Route,
+    schedule: _ScheduleOption = None,
+    unit: _Unit = None,
+    up: _Up = None,
+    tolerance: _Tolerance = "1 mm",
+    as_json: _Json = False,
+    strict: _Strict = False,
+) -> int:
+    """Say what is in a drawing, and what is odd about it, before any number."""
+    from elbowroom.layout import BadInput, Severity, build, join, read, run_sections
+
+    from .check import print_check, topology_problems
+    from .results import check_result
+
+    found = _schedule(route, schedule, quiet=True)
+    drawing = read(route, unit=unit, up=up)
+    metres = _length(tolerance)
+    topology = join(drawing, metres)
+    shapes = run_sections(drawing, found)
+    problems = topology_problems(topology, shapes)
+    graph = None
+    try:
+        graph = build(drawing, found, tolerance=metres)
+        said = {problem.sentence for problem in problems}
+        problems += [n for n in graph.notices if n.sentence not in said]
+    except BadInput as bad:
+        said = {problem.sentence for problem in problems}
+        problems += [fault for fault in bad.faults if fault.sentence not in said]
+    result = check_result(
+        topology, graph, (shapes.shape, shapes.width, shapes.height), problems
+    )
+    if as_json:
+        _print_json(result)
+    else:
+        print_check(result, problems, _console())
+    failed = any(problem.severity == Severity.ERROR for problem in problems)
+    return 1 if strict and failed else 0
+
+
+@app.command()
+def view(
+    route: _Route,
+    others: Annotated[
+        list[Path] | None, typer.Argument(help="More routes, side by side.")
+    ] = None,
+    schedule: _ScheduleOption = None,
+    obstacles: _Obstacles = None,
+    unit: _Unit = None,
+    up: _Up = None,
+    tolerance: _Tolerance = "1 mm",
+    png: _Png = None,
+    by: _By = "loss",
+    units: _Units = "metric",
+) -> int:
+    """Show where the pressure goes in 3D: in a window, or as a picture with --png."""
+    import numpy as np
+
+    from elbowroom.layout import read, refusal
+
+    from .colours import scale_for
+    from .display import DISPLAYS
+    from .layout_view import bar_title, panel, summary, values
+    from .preflight import why_no_window, why_not
+    from .scene import window
+    from .tables import row_text
+
+    display = _choice(units, DISPLAYS, "--units")
+    chosen: By = _choice(by, {"loss": "loss", "per-metre": "per-metre"}, "--by")
+    routes = [route, *(others or [])]
+    _not_over_inputs([png], [*routes, *(obstacles or [])])
+    drawings = [read(path, unit=unit, up=up) for path in routes]
+    runs = {name for drawing in drawings for name in drawing.names}
+    solids, notices = _solids(obstacles)
+    options = [
+        _option(
+            path,
+            _schedule(path, schedule),
+            unit,
+            up,
+            tolerance,
+            solids,
+            notices,
+            name,
+            drawing,
+            runs,
+        )
+        for path, name, drawing in zip(routes, _names(routes), drawings, strict=True)
+    ]
+    made = [
+        panel(
+            option.analysis,
+            chosen,
+            display,
+            _title(option, display),
+            summary(option.analysis, display),
+            solids,
+        )
+        for option in options
+    ]
+    every = [values(option.analysis, chosen, display) for option in options]
+    title = bar_title(chosen, display)
+    if png is not None:
+        _draw([one for one, _ in made], every, chosen, display, png)
+        return 0
+    problem = why_no_window() or why_not()
+    if problem is not None:
+        what, _, remedy = problem.partition("; ")
+        raise refusal("view", what, remedy)
+
+    def picked(number: int, piece: int) -> str:
+        element = int(made[number][1][piece])
+        return row_text(options[number].analysis, element, display)
+
+    window([one for one, _ in made], scale_for(np.concatenate(every)), title, picked)
+    return 0
+
+
+@app.command()
+def fitting(
+    kind: Annotated[
+        str | None, typer.Argument(help="Kind in words, such as rect-elbow-smooth.")
+    ] = None,
+    settings: Annotated[
+        list[str] | None,
+        typer.Option("--set", help="A parameter of the kind: NAME=VALUE, no unit."),
+    ] = None,
+    width: Annotated[
+        str | None,
+        typer.Option("--width", help="Side in the plane of the bend, or branch side."),
+    ] = None,
+    height: Annotated[
+        str | None, typer.Option("--height", help="Side along the bend's axis.")
+    ] = None,
+    diameter: Annotated[str | None, typer.Option("--diameter")] = None,
+    radius: Annotated[
+        str | None, typer.Option("--radius", help="Throat radius.")
+    ] = None,
+    centreline_radius: Annotated[
+        str | None, typer.Option("--centreline-radius")
+    ] = None,
+    angle: Annotated[str | None, typer.Option("--angle", help="45 deg")] = None,
+    flow: Annotated[
+        str | None, typer.Option("--flow", help="Airflow, such as 900 cfm.")
+    ] = None,
+    velocity: Annotated[
+        str | None, typer.Option("--velocity", help="Instead of the airflow.")
+    ] = None,
+    rate: Annotated[
+        str | None,
+        typer.Option("--rate", help="Friction rate, such as '0.1 in.wg/100 ft'."),
+    ] = None,
+    temperature: Annotated[str | None, typer.Option("--temperature")] = None,
+    altitude: Annotated[str | None, typer.Option("--altitude")] = None,
+    as_list: Annotated[
+        bool, typer.Option("--list", help="Show every kind and its parameters.")
+    ] = False,
+    as_json: _Json = False,
+    units: _Units = "metric",
+) -> int:
+    """Work out one fitting at the desk, without a drawing."""
+    from elbowroom.layout import refusal
+
+    from .desk import Dimensions, desk_result, print_desk, print_kinds
+    from .display import DISPLAYS
+
+    display = _choice(units, DISPLAYS, "--units")
+    if as_list:
+        print_kinds(_console(), as_json)
+        return 0
+    if kind is None:
+        raise refusal("fitting", "no kind is given", "see elbowroom fitting --list")
+    result = desk_result(
+        kind,
+        settings or [],
+        Dimensions(
+            width,
+            height,
+            diameter,
+            radius,
+            centreline_radius,
+            angle,
+            flow,
+            velocity,
+            rate,
+            temperature,
+            altitude,
+        ),
+    )
+    if as_json:
+        _print_json(result)
+    else:
+        print_desk(result, display, _console())
+    return 0
+
+
+def _option(
+    route: Path,
+    schedule: "Schedule",
+    unit: str | None,
+    up: str | None,
+    tolerance: str,
+    obstacles: "Sequence[Obstacle]",
+    notices: "Sequence[Notice]",
+    name: str | None = None,
+    drawing: "Drawing | None" = None,
+    other_runs: "set[str] | None" = None,
+) -> "Option":
+    """Read, build, analyse and measure one route."""
+    from elbowroom.layout import build, read
+    from elbowroom.physics import Option, analyse
+
+    drawing = drawing or read(route, unit=unit, up=up)
+    graph = build(
+        drawing,
+        schedule,
+        tolerance=_length(tolerance),
+        other_runs=other_runs or set(),
+    )
+    analysis = analyse(graph)
+    clearance, clashes = _clearance(analysis, obstacles)
+    return Option(name or route.stem, analysis, clearance, clashes, tuple(notices))
+
+
+def _clearance(
+    analysis: "Analysis", obstacles: "Sequence[Obstacle]"
+) -> tuple[float | None, tuple[str, ...]]:
+    from elbowroom.layout import clearances, solids
+
+    from .layout_view import pieces
+
+    if not obstacles:
+        return None, ()
+    schedule = analysis.graph.schedule
+    shapes = solids(analysis.graph)
+    found = clearances(
+        shapes,
+        obstacles,
+        insulation=schedule.insulation,
+        required=schedule.clearance,
+    )
+    element = pieces(analysis, shapes)
+    said: dict[tuple[str, str], float] = {}
+    for piece, number, distance in zip(
+        found.piece.tolist(),
+        found.obstacle.tolist(),
+        found.distance.tolist(),
+        strict=True,
+    ):
+        if distance >= schedule.clearance - 1e-6 and distance >= 0.0:
+            continue
+        key = (analysis.name(int(element[piece])), obstacles[number].name)
+        said[key] = min(distance, said.get(key, distance))
+    clashes = tuple(
+        f"'{duct}' overlaps '{solid}' by {-distance * 1e3:.0f} mm"
+        if distance <= 0.0
+        else f"'{duct}' passes '{solid}' at {distance * 1e3:.0f} mm, "
+        f"{schedule.clearance * 1e3:.0f} mm are required"
+        for (duct, solid), distance in said.items()
+    )
+    return found.nearest, clashes
+
+
+def _schedule(route: Path, given: Path | None, quiet: bool = False) -> "Schedule":
+    from elbowroom.layout import Schedule, find_schedule, read_schedule
+
+    path = given or find_schedule(route)
+    if path is None:
+        return Schedule()
+    if given is None and not quiet:
+        print(f"elbowroom: using the schedule {path.name}", file=sys.stderr)
+    return read_schedule(path)
+
+
+def _schedules(routes: Sequence[Path], given: Path | None) -> "list[Schedule]":
+    """Schedule of each route; one that several share is read and named once."""
+    from elbowroom.layout import find_schedule
+
+    read: dict[Path | None, Schedule] = {}
+    out = []
+    for route in routes:
+        path = given or find_schedule(route)
+        if path not in read:
+            read[path] = _schedule(route, given)
+        out.append(read[path])
+    return out
+
+
+def _solids(
+    paths: list[Path] | None,
+) -> "tuple[list[Obstacle], list[Notice]]":
+    from elbowroom.layout import read_obstacles
+
+    solids, notices = [], []
+    for path in paths or []:
+        found, said = read_obstacles(path)
+        solids += found
+        notices += said
+    return solids, notices
+
+
+def _names(routes: Sequence[Path]) -> list[str]:
+    """Name of each option: the file's stem, with its folder where stems repeat."""
+    stems = [route.stem for route in routes]
+    if len(set(stems)) == len(stems):
+        return stems
+    return [f"{route.parent.name}-{route.stem}" for route in routes]
+
+
+def _inputs(
+    routes: Sequence[Path], schedule: "Schedule", obstacles: list[Path] | None
+) -> dict[str, Any]:
+    from hashlib import sha256
+
+    def named(path: Path) -> dict[str, str]:
+        return {"file": path.name, "sha256": sha256(path.read_bytes()).hexdigest()}
+
+    return {
+        "routes": [named(route) for route in routes],
+        "schedule": schedule.file,
+        "obstacles": [named(path) for path in obstacles or []],
+    }
+
+
+def _length(text: str) -> float:
+    from elbowroom.layout import refusal, units
+
+    metres = units.quantity(text, "length", "--tolerance")
+    if not 0.0 < metres <= 1.0:
+        raise refusal("--tolerance", f"'{text}' is not above 0 to 1 m", "correct it")
+    return metres
+
+
+def _choice(word: str, choices: dict[str, Any], where: str) -> Any:
+    from elbowroom.layout import refusal
+
+    if word in choices:
+        return choices[word]
+    raise refusal(where, f"'{word}' is not known", f"write {' or '.join(choices)}")
+
+
+def _not_over_inputs(outputs: Sequence[Path | None], inputs: Sequence[Path]) -> None:
+    """Refuse to write over what is read, or where there is no folder."""
+    from elbowroom.layout import refusal
+
+    read = {path.resolve() for path in inputs}
+    for output in outputs:
+        if output is None:
+            continue
+        if output.resolve() in read:
+            raise refusal(
+                str(output), "this is an input and is not written over", "name another"
+            )
+        if output.suffix and not output.parent.is_dir():
+            raise refusal(
+                str(output), "its folder is not there", "make the folder first"
+            )
+
+
+def _title(option: "Option", display: "Display") -> str:
+    analysis = option.analysis
+    return (
+        f"{option.name}: {display.pressures(analysis.critical_loss)} {display.pressure} "
+        f"to {analysis.critical_terminal}"
+    )
+
+
+def _draw(
+    panels: "Sequence[Panel]",
+    values: "Sequence[FloatArray]",
+    by: "By",
+    display: "Display",
+    png: Path,
+    verdict: str = "",
+) -> None:
+    import numpy as np
+
+    from .colours import scale_for
+    from .layout_view import bar_title
+    from .preflight import why_not
+    from .scene import picture
+
+    problem = why_not()
+    if problem is not None:
+        _say(problem + ".")
+        return
+    picture(
+        panels,
+        scale_for(np.concatenate(values)),
+        bar_title(by, display),
+        png,
+        verdict=verdict,
+        length_unit=display.length,
+    )
+    _wrote(png)
+
+
+def _wrote(*paths: Path) -> None:
+    for path in paths:
+        print(f"elbowroom: wrote {path}", file=sys.stderr)
+
+
+def _verdict(strict: bool, options: "Sequence[Option]") -> int:
+    failed = any(
+        option.faults
+        or (
+            option.analysis.system.available is not None
+            and option.analysis.system.required > option.analysis.system.available
+        )
+        for option in options
+    )
+    return 1 if strict and failed else 0
+
+
+def _console() -> Any:
+    from rich.console import Console
+
+    return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+
+
+def _print_json(content: Any) -> None:
+    print(json.dumps(content, ensure_ascii=False, indent=1, allow_nan=False))
