@@ -125,7 +125,7 @@ def classify(
     across, upright, roll = _frames(
         topology, tree, pieces, arcs, first, last, parent, legs
     )
-    drawn = np.bincount(head, tree.length, minlength=len(head))[first]
+    drawn: FloatArray = np.bincount(head, tree.length, len(head))[first].astype(float)
     # Air rubs along a drawn transition in its larger and in its smaller section.
     piece = pieces.is_transition[first]
     slope = np.where(piece, drawn / 2, 0.0)
@@ -181,9 +181,8 @@ def classify(
 def _pieces(topology: Topology, tree: Tree, sections: RunSections) -> _Pieces:
     drawing = topology.drawing
     run = topology.run[tree.segment]
-    shape, width, height = (
-        values[run] for values in (sections.shape, sections.width, sections.height)
-    )
+    shape = sections.shape[run]
+    width, height = sections.width[run], sections.height[run]
     before = np.maximum(tree.parent, 0)
     marked = [i for i, said in drawing.attributes.items() if said.transition]
     is_transition = np.isin(run, marked)
@@ -195,9 +194,8 @@ def _pieces(topology: Topology, tree: Tree, sections: RunSections) -> _Pieces:
                 "this run is marked as a transition but does not lie between two ducts",
                 "draw it between the end of one duct and the start of another",
             )
-        shape[row], width[row], height[row] = (
-            values[before[row]] for values in (shape, width, height)
-        )
+        shape[row] = shape[before[row]]
+        width[row], height[row] = width[before[row]], height[before[row]]
     same = (
         (shape == shape[before])
         & (np.abs(width - width[before]) < _SAME_SIZE)

@@ -40,7 +40,7 @@ class Found:
 def describe(
     found: Found,
     where: str,
-    layers: list[Mapping[str, object]],
+    layers: Sequence[Mapping[str, object]],
     names: Sequence[str],
     fallback: str,
 ) -> tuple[str, Section | None, str, Said]:

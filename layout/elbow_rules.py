@@ -122,28 +122,22 @@ def build_bends(
     reach = radius * np.tan(np.where(far, 0.0, angle) / 2)
     setback = np.where(drawn, drawn_setback, reach)
     by_duct = np.argsort(duct, kind="stable")
-    nothing = np.zeros(size)
     return Bends(
-        *(
-            values[by_duct]
-            for values in (
-                duct,
-                number,
-                angle,
-                radius,
-                in_plane,
-                along_axis,
-                skew,
-                construction,
-                pieces,
-                splitters,
-                radius_basis,
-                construction_basis,
-                setback,
-                nothing,
-                misfit,
-                axis,
-                np.zeros((size, 3)),
-            )
-        )
+        duct=duct[by_duct],
+        number=number[by_duct],
+        angle=angle[by_duct],
+        radius=radius[by_duct],
+        in_plane=in_plane[by_duct],
+        along_axis=along_axis[by_duct],
+        skew=skew[by_duct],
+        construction=construction[by_duct],
+        pieces=pieces[by_duct],
+        splitters=splitters[by_duct],
+        radius_basis=radius_basis[by_duct],
+        construction_basis=construction_basis[by_duct],
+        setback=setback[by_duct],
+        short_by=np.zeros(size),
+        misfit=misfit[by_duct],
+        axis=axis[by_duct],
+        corner=np.zeros((size, 3)),
     )

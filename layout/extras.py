@@ -2,7 +2,7 @@
 
 import difflib
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from .drawing import Attributes
@@ -44,7 +44,7 @@ class Said:
 
 
 def read_extras(
-    layers: list[Mapping[str, object]], where: str, faults: list[Notice]
+    layers: Sequence[Mapping[str, object]], where: str, faults: list[Notice]
 ) -> Said:
     """Read the extras of a run.
 

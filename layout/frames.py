@@ -1,6 +1,7 @@
 """Which way up a section stands: frames carried along the duct."""
 
 import numpy as np
+import numpy.typing as npt
 
 from .sections import FloatArray, IntArray
 
@@ -8,9 +9,9 @@ from .sections import FloatArray, IntArray
 _PLUMB = float(np.cos(np.radians(5.0)))
 
 
-def is_plumb(direction: FloatArray) -> FloatArray:
+def is_plumb(direction: FloatArray) -> npt.NDArray[np.bool_]:
     """Whether each direction is within 5 degrees of vertical, shape (n,)."""
-    return np.abs(direction[:, 2]) > _PLUMB
+    return np.asarray(np.abs(direction[:, 2]) > _PLUMB)
 
 
 def level_frame(direction: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -58,16 +59,15 @@ def turn_between(
     sine = np.sqrt(np.einsum("ij,ij->i", cross, cross))
     cosine = np.einsum("ij,ij->i", before, after)
     axis = cross / np.where(sine > 1e-12, sine, np.inf)[:, None]
-    return np.arctan2(sine, cosine), axis
+    return np.asarray(np.arctan2(sine, cosine)), axis
 
 
 def rotate(vector: FloatArray, axis: FloatArray, angle: FloatArray) -> FloatArray:
     """Rotate vectors about unit axes, shape (n, 3); Rodrigues' formula."""
     cosine, sine = np.cos(angle)[:, None], np.sin(angle)[:, None]
     along = np.einsum("ij,ij->i", axis, vector)[:, None]
-    return (
-        vector * cosine + np.cross(axis, vector) * sine + axis * along * (1.0 - cosine)
-    )
+    turned = vector * cosine + np.cross(axis, vector) * sine
+    return np.asarray(turned + axis * along * (1.0 - cosine))
 
 
 def carried_roll(
@@ -96,8 +96,11 @@ def carried_roll(
     """
     carried = rotate(level_frame(before)[0], axis, angle)
     across, upright = level_frame(after)
-    return np.arctan2(
-        np.einsum("ij,ij->i", carried, upright), np.einsum("ij,ij->i", carried, across)
+    return np.asarray(
+        np.arctan2(
+            np.einsum("ij,ij->i", carried, upright),
+            np.einsum("ij,ij->i", carried, across),
+        )
     )
 
 
@@ -127,4 +130,4 @@ def rolls(parent: IntArray, roll: FloatArray, begins: FloatArray) -> FloatArray:
         if not anew[index] and before >= 0:
             total[index] += total[before]
     whole = np.array(total)
-    return np.arctan2(np.sin(whole), np.cos(whole))
+    return np.asarray(np.arctan2(np.sin(whole), np.cos(whole)))

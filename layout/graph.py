@@ -13,7 +13,7 @@ from .basis import Basis
 from .classify import RunSections, classify
 from .drawing import Drawing
 from .faults import BadInput, Notice, error, note, refusal, warning
-from .fittings import NONE, Bends, Ducts, Legs, Source, Terminals, Transitions
+from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, Section, Shape, words
 from .snap import TOLERANCE
@@ -180,9 +180,8 @@ def run_sections(drawing: Drawing, schedule: Schedule) -> RunSections:
     sections
         Arrays of shape (r,).
     """
-    shape, width, height = (
-        values.copy() for values in (drawing.shape, drawing.width, drawing.height)
-    )
+    shape = drawing.shape.copy()
+    width, height = drawing.width.copy(), drawing.height.copy()
     basis = drawing.section_basis.copy()
     names = list(drawing.names) if schedule.sections else []
     for name, section in schedule.sections.items():
@@ -286,7 +285,7 @@ def island_notices(topology: Topology, reached: IntArray) -> Iterable[Notice]:
     notices = []
     for part in np.unique(topology.component[~reached]).tolist():
         nodes = np.flatnonzero(topology.component == part)
-        gap, _ = inside.query(topology.nodes[nodes])
+        gap = np.asarray(inside.query(topology.nodes[nodes])[0])
         nearest = int(nodes[int(np.argmin(gap))])
         mine = topology.component[topology.ends[:, 0]] == part
         length = float(topology.length[mine].sum())
@@ -370,16 +369,17 @@ def _unknown_names(
 def _fit_notices(
     drawing: Drawing, topology: Topology, ducts: Ducts, bends: Bends
 ) -> list[Notice]:
-    return [
-        warning(
-            f"{drawing.place(int(ducts.run[bends.duct[row]]))}, bend "
-            f"{bends.number[row]} at {topology.place(int(ducts.start[bends.duct[row]]))}",
-            f"the bend does not fit: with its radius of {bends.radius[row] * 1e3:.0f} mm "
-            f"the tangents lack {bends.short_by[row] * 1e3:.0f} mm to the next bend",
-            "take a smaller radius, another construction, or more room",
+    notices = []
+    for row in np.flatnonzero(bends.short_by > 0).tolist():
+        duct = int(bends.duct[row])
+        notices.append(
+            warning(
+                f"{drawing.place(int(ducts.run[duct]))}, bend {bends.number[row]} at "
+                f"{topology.place(int(ducts.start[duct]))}",
+                "the bend does not fit: with its radius of "
+                f"{bends.radius[row] * 1e3:.0f} mm the tangents lack "
+                f"{bends.short_by[row] * 1e3:.0f} mm to the next bend",
+                "take a smaller radius, another construction, or more room",
+            )
         )
-        for row in np.flatnonzero(bends.short_by > 0).tolist()
-    ]
-
-
-__all__ = ["NONE", "DuctGraph", "build", "island_notices", "network", "run_sections"]
+    return notices

@@ -64,7 +64,7 @@ def meetings(
             np.empty((0, 2), dtype=np.int64),
             np.empty((0, 3)),
         )
-    s, t, gap = _closest(start[first], stop[first], start[second], stop[second])
+    s, gap = _closest(start[first], stop[first], start[second], stop[second])
     meet = gap <= tolerance
     first, second = first[meet], second[meet]
     # Landings are asked from each end of each of the two segments: when they overlap,
@@ -196,7 +196,7 @@ def _key(cell: IntArray) -> IntArray:
     # Cells that wrap round to one key only cost a comparison of boxes.
     mask = (1 << _CELL_BITS) - 1
     x, y, z = (cell & mask).T
-    return x | y << _CELL_BITS | z << 2 * _CELL_BITS
+    return np.asarray(x | y << _CELL_BITS | z << 2 * _CELL_BITS)
 
 
 def _same_cell(key: IntArray, owner: IntArray) -> tuple[IntArray, IntArray]:
@@ -228,8 +228,8 @@ def _match(
 
 def _closest(
     p: FloatArray, p2: FloatArray, q: FloatArray, q2: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Shares along two segments of their closest points, and the distance.
+) -> tuple[FloatArray, FloatArray]:
+    """Share along the first of two segments of its closest point, and the distance.
 
     References
     ----------
@@ -248,4 +248,4 @@ def _closest(
     t = ((b * s + f) / e).clip(0.0, 1.0)
     s = ((b * t - c) / a).clip(0.0, 1.0)
     gap = r + s[:, None] * d1 - t[:, None] * d2
-    return s, t, np.linalg.norm(gap, axis=1)
+    return s, np.linalg.norm(gap, axis=1)

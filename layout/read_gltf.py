@@ -176,7 +176,8 @@ def _collect(
         x, y, z = world[:3, :3] @ np.array(attributes.up)
         attributes = replace(attributes, up=(float(x), float(y), float(z)))
     for points in lines:
-        placed = (points @ world[:3, :3].T + world[:3, 3]) * factor
+        with np.errstate(invalid="ignore"):  # looked for in the next line
+            placed = (points @ world[:3, :3].T + world[:3, 3]) * factor
         if check_finite(placed, f"{file.name}, {where}", found.faults):
             found.runs.append(
                 Collected(name, placed, section, origin, where, said.flow, attributes)
@@ -319,10 +320,12 @@ def _placed_nodes(
         roots = [index for index in range(len(nodes)) if index not in below]
     if not isinstance(roots, list):
         raise refusal(file.name, "its scene has no list of nodes", "export it again")
-    placed = []
+    placed: list[tuple[int, FloatArray, tuple[int, ...]]] = []
     seen: dict[int, int] = {}
     names_kept = 8  # ancestors whose names and extras still count
-    stack = [(root, np.eye(4), (), -1) for root in reversed(roots)]
+    stack: list[tuple[Any, FloatArray, tuple[int, ...], int]] = [
+        (root, np.eye(4), (), -1) for root in reversed(roots)
+    ]
     on_way: dict[int, int] = {}
     while stack:
         index, above, parents, parent = stack.pop()
@@ -403,7 +406,8 @@ def _polylines(
         if len(beyond):
             raise refusal(
                 file.name,
-                f"index {beyond[0]} in {label} is out of range ({len(points)} vertices)",
+                f"index {beyond[0]} in {label} is out of range, as it has "
+                f"{len(points)} vertices",
                 "export it again",
             )
     else:
@@ -576,8 +580,8 @@ def _beside(file: _File, number: object, uri: object) -> bytes:
     if not inside:
         raise refusal(
             file.name,
-            f"buffer {number} points outside the folder of the file ('{written[:60]}'), "
-            "so nothing was opened",
+            f"buffer {number} points outside the folder of the file "
+            f"('{written[:60]}'), so nothing was opened",
             "put its data beside the file, or export as GLB",
         )
     path = folder / name

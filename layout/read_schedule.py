@@ -132,9 +132,9 @@ class Table:
         """Read one of several whole numbers."""
 
         def read(value: object, where: str) -> int:
-            if isinstance(value, int) and not isinstance(value, bool):
-                if value in choices:
-                    return value
+            whole = isinstance(value, int) and not isinstance(value, bool)
+            if isinstance(value, int) and whole and value in choices:
+                return value
             known = ", ".join(map(str, choices))
             raise refusal(
                 where, f"'{value}' is not known there", f"write one of {known}"
@@ -174,8 +174,7 @@ class Table:
 
     def named(self) -> Iterator[str]:
         """Every key of a table whose keys are names."""
-        for key in self._content:
-            yield key
+        yield from self._content
 
     def finish(self) -> None:
         """Add a fault for each key that nobody asked for."""

@@ -80,7 +80,7 @@ class ElbowRule:
             return self.throat_radius + side / 2
         if self.centreline_radius is not None:
             return np.full(side.shape, self.centreline_radius)
-        return self.radius_ratio * side
+        return np.asarray(self.radius_ratio * side)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +95,7 @@ class TransitionRule:
         change = np.asarray(step, dtype=np.float64)
         if self.length is not None:
             return np.full(change.shape, self.length)
-        return change / (2.0 * np.tan(self.included_angle / 2))
+        return np.asarray(change / (2.0 * np.tan(self.included_angle / 2)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,7 @@
 """A drawing joined into nodes and segments, with what is odd about it."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.sparse import coo_array
@@ -73,7 +74,7 @@ class Topology:
     def length(self) -> FloatArray:
         """Length of each segment, m, shape (s,)."""
         apart = self.nodes[self.ends[:, 1]] - self.nodes[self.ends[:, 0]]
-        return np.linalg.norm(apart, axis=1)
+        return np.asarray(np.linalg.norm(apart, axis=1))
 
     def segment_at(self, node: int) -> int:
         """One segment that ends at a node: the only one at a free end."""
@@ -237,7 +238,7 @@ def _way_back(before: IntArray, node: int) -> list[int]:
     return way
 
 
-def _links(ends: IntArray, count: int) -> coo_array:
+def _links(ends: IntArray, count: int) -> Any:
     ones = np.ones(len(ends), dtype=np.int8)
     return coo_array((ones, (ends[:, 0], ends[:, 1])), shape=(count, count)).tocsr()
 

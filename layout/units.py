@@ -220,13 +220,14 @@ def to_unit(value: float, name: str) -> float:
 
 
 _SECTION = re.compile(
-    rf"\s*({_NUMBER})\s*(\D*?)\s*[xX×*]\s*({_NUMBER})\s*([^\d\s]*)\s*(oval|flat oval)?\s*"
+    rf"\s*({_NUMBER})\s*(\D*?)\s*[xX×*]\s*({_NUMBER})\s*([^\d\s]*)"
+    r"\s*(oval|flat oval)?\s*"
 )
 _ROUND = re.compile(rf"\s*(?:[DdØø]|DN|dn|round)\s*({_NUMBER}\s*\D*?)\s*")
 
 
 def section(text: object, where: str) -> Section:
-    """Read a section with its unit: '600x300 mm', '24x12 in', 'D200 mm', '20x8 in oval'.
+    """Read a section with its unit: '600x300 mm', 'D8 in', '20x8 in oval'.
 
     Raises
     ------

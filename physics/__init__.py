@@ -2,12 +2,14 @@
 
 from . import book, elbows, ends, friction, junctions, tables, transitions
 from .air import Air, air, air_of, pressure_at
-from .analysis import WINDOW, Analysis, Assumption, System, analyse
+from .analysis import Analysis, analyse
 from .coefficient import Coefficient, LookupRefused, Note
 from .compare import Comparison, Option, compare
 from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind
 from .flows import downstream_sum, duct_flows
+from .ledger import Assumption
+from .system import WINDOW, System
 from .uncertainty import Band, critical_band, share_less
 
 __all__ = [

@@ -78,11 +78,11 @@ def conditions_of(graph: DuctGraph) -> Conditions:
             if name in place:
                 by_run[place[name]] = value
                 bases[place[name]] = int(Basis.DECLARED)
-    run = graph.ducts.run
+    of_duct = graph.ducts.run
     return Conditions(
         air_of(schedule),
-        by_run[run],
-        bases[run],
+        by_run[of_duct],
+        bases[of_duct],
         schedule.fan.external_static_pressure,
         schedule.fan.total_pressure,
         schedule.losses,

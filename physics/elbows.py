@@ -104,9 +104,8 @@ def reynolds_factor(
 
 def _slow(re: FloatArray, bits: IntArray) -> IntArray:
     # Above the table the factor has come down to 1, which is no clamping.
-    return np.where(re < _LOWEST_REYNOLDS, int(Note.LOW_REYNOLDS), 0) | (
-        bits & int(Note.INTERPOLATED)
-    )
+    slow = (re < _LOWEST_REYNOLDS) * np.int64(Note.LOW_REYNOLDS)
+    return np.asarray(slow | (bits & int(Note.INTERPOLATED)))
 
 
 def rect_smooth(
@@ -502,8 +501,8 @@ def round_mitred(
     degrees = np.degrees(np.atleast_1d(np.asarray(angle, dtype=np.float64)))
     if (degrees > 90.0 + 1e-6).any():
         raise LookupRefused(
-            f"mitred round elbows are tabled to 90 degrees, not for {degrees.max():.0f};"
-            " make the turn of two elbows"
+            "mitred round elbows are tabled to 90 degrees, not for "
+            f"{degrees.max():.0f}; make the turn of two elbows"
         )
     book = _round_mitred()
     value, bits = book.at(np.minimum(degrees, 90.0))

@@ -37,7 +37,7 @@ class Kind(IntEnum):
         return _NOUNS[self]
 
 
-_NOUNS = {
+_NOUNS: dict[int, str] = {
     Kind.ENTRY: "entry",
     Kind.MAIN: "main",
     Kind.BRANCH: "branch",

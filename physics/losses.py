@@ -329,12 +329,9 @@ def _other_areas(graph: DuctGraph, size: FloatArray) -> FloatArray:
     """Area of all legs but the straight one at the junction of each leg, m²."""
     legs = graph.legs
     common = graph.ducts.parent[legs.duct]
-    total = np.bincount(
-        common,
-        np.where(legs.duct == legs.straight, 0.0, size[legs.duct]),
-        minlength=len(size),
-    )
-    return total[common]
+    beside = np.where(legs.duct == legs.straight, 0.0, size[legs.duct])
+    total = np.bincount(common, beside.astype(np.float64), len(size))
+    return total.astype(np.float64)[common]
 
 
 def leg_basis(graph: DuctGraph) -> npt.NDArray[np.int64]:

@@ -232,6 +232,5 @@ def _between(
 
 def _bits(share: FloatArray, outside: npt.NDArray[np.bool_]) -> IntArray:
     between = (share > 1e-12) & (share < 1.0 - 1e-12)
-    return np.where(outside, int(Note.CLAMPED), 0) | np.where(
-        between, int(Note.INTERPOLATED), 0
-    )
+    clamped = outside.astype(np.int64) * int(Note.CLAMPED)
+    return np.asarray(clamped | between.astype(np.int64) * int(Note.INTERPOLATED))

@@ -81,9 +81,8 @@ def _by_table(analysis: Analysis, terminal: int, place: dict[str, int]) -> Float
     elements = analysis.elements
     rows_ = analysis.path(terminal)
     column = np.array([place[credit.table] for credit in elements.credits])
-    return np.bincount(
-        column[elements.credit[rows_]], elements.loss[rows_], minlength=len(place)
-    )
+    table = column[elements.credit[rows_]]
+    return np.bincount(table, elements.loss[rows_], len(place)).astype(np.float64)
 
 
 def critical_band(analysis: Analysis) -> Band:

@@ -40,7 +40,8 @@ def topology_problems(topology: Topology, shapes: Any) -> list[Notice]:
                     drawing.place(run),
                     "the run has no section",
                     "give it width_m and height_m or diameter_m in the extras, a name "
-                    "such as 600x300 or D200, or a line under [sections] in the schedule",
+                    "such as 600x300 or D200, or a line under [sections] in the "
+                    "schedule",
                 )
             )
     for loop in loops(topology) if topology.cycle_count else []:

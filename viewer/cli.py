@@ -164,16 +164,9 @@ def analyse(
     if csv is not None:
         _wrote(*write_csv(analysis, csv))
     if png is not None:
-        title = (
-            f"{route.stem}: {display.pressures(analysis.critical_loss)} "
-            f"{display.pressure} to {analysis.critical_terminal}"
-        )
-        one, _ = panel(
-            analysis, chosen, display, title, summary(analysis, display), solids
-        )
-        _draw(
-            [one], [values(analysis, chosen, display)], bar_title(chosen, display), png
-        )
+        said = summary(analysis, display)
+        one, _ = panel(analysis, chosen, display, _title(option, display), said, solids)
+        _draw([one], [values(analysis, chosen, display)], chosen, display, png)
     return _verdict(strict, [option])
 
 
@@ -543,7 +536,8 @@ def _solids(
 ) -> "tuple[list[Obstacle], list[Notice]]":
     from elbowroom.layout import read_obstacles
 
-    solids, notices = [], []
+    solids: list[Obstacle] = []
+    notices: list[Notice] = []
     for path in paths or []:
         found, said = read_obstacles(path)
         solids += found
@@ -611,10 +605,8 @@ def _not_over_inputs(outputs: Sequence[Path | None], inputs: Sequence[Path]) -> 
 
 def _title(option: "Option", display: "Display") -> str:
     analysis = option.analysis
-    return (
-        f"{option.name}: {display.pressures(analysis.critical_loss)} {display.pressure} "
-        f"to {analysis.critical_terminal}"
-    )
+    loss = f"{display.pressures(analysis.critical_loss)} {display.pressure}"
+    return f"{option.name}: {loss} to {analysis.critical_terminal}"
 
 
 def _draw(

@@ -73,7 +73,7 @@ def desk_result(name: str, settings: list[str], written: Dimensions) -> dict[str
     sizes, faults = _sizes(written)
     given: dict[str, float] = {}
     for setting in settings:
-        key, equals, value = setting.partition("=")
+        key, _, value = setting.partition("=")
         try:
             given[key.strip()] = float(value)
         except ValueError:

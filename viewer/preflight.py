@@ -1,4 +1,4 @@
-"""Can this machine draw? Asked in a child process, as VTK may crash the one it is in."""
+"""Can this machine draw? Asked in a child process, as VTK may crash its own."""
 
 import os
 import subprocess

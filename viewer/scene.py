@@ -153,7 +153,7 @@ def window(
     import pyvista as pv
 
     view = view_of(np.concatenate([_corners(panel) for panel in panels]))
-    plotter = pv.Plotter(
+    plotter: Any = pv.Plotter(
         shape=(1, len(panels)), window_size=list(SIZE), title="elbowroom"
     )
     names: dict[int, int] = {}
@@ -207,7 +207,7 @@ def _rendered(
     prepare_off_screen()
     import pyvista as pv
 
-    plotter = pv.Plotter(off_screen=True, window_size=[2 * room[0], 2 * room[1]])
+    plotter: Any = pv.Plotter(off_screen=True, window_size=[2 * room[0], 2 * room[1]])
     plotter.set_background("white")
     _furnish(plotter, panel, sweep(panel.tubes), scale)
     _aim(plotter, view, room[1] * metres / 2)

@@ -179,7 +179,8 @@ def row_text(analysis: Analysis, element: int, display: Display) -> str:
     """One line on an element, for the window."""
     e = analysis.elements
     text = (
-        f"{analysis.ids[element]}  {analysis.name(element)}: {analysis.words(element)}, "
+        f"{analysis.identifier(element)}  {analysis.name(element)}: "
+        f"{analysis.words(element)}, "
         f"{display.velocities(e.velocity[element])} {display.velocity}, "
     )
     if not np.isnan(e.coefficient[element]):

@@ -1,0 +1,144 @@
+"""What a reader of an analysis should look at."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from elbowroom.layout import DuctGraph, IntArray, Notice, Shape, units, warning
+
+from .coefficient import Note
+from .friction import Regime, regime
+from .system import WINDOW
+
+if TYPE_CHECKING:
+    from .analysis import Analysis
+
+_FLATTEST = 4.0  # aspect ratio above which a duct is flagged
+
+
+def flow_flags(analysis: "Analysis") -> list[Notice]:
+    """Flag odd flow, flat ducts, and coefficients from outside their tables."""
+    graph, elements, ducts = analysis.graph, analysis.elements, analysis.graph.ducts
+    flags = []
+    codes = regime(analysis.state.reynolds)
+    for code, words in (
+        (Regime.LAMINAR, "laminar (Reynolds below 2000)"),
+        (
+            Regime.TRANSITION,
+            "in the transition from laminar (Reynolds 2000 to 4000), for which there "
+            "is no agreed friction formula",
+        ),
+    ):
+        rows = np.flatnonzero(codes == code)
+        if len(rows):
+            flags.append(
+                warning(
+                    _places(graph, rows),
+                    f"the flow is {words}",
+                    "check the airflow and the size",
+                )
+            )
+    flat = (ducts.shape != Shape.ROUND) & (
+        np.maximum(ducts.width, ducts.height)
+        > _FLATTEST * np.minimum(ducts.width, ducts.height) * (1 + 1e-9)
+    )
+    if flat.any():
+        flags.append(
+            warning(
+                _places(graph, np.flatnonzero(flat)),
+                f"the section is flatter than {_FLATTEST:g} to 1",
+                "expect more weight, noise and uneven flow than for a squarer one "
+                "(common practice, no published source)",
+            )
+        )
+    for note in Note:
+        if note in (Note.NOTHING, Note.INTERPOLATED):
+            continue
+        rows = np.flatnonzero(elements.notes & int(note))
+        if len(rows):
+            shown = ", ".join(analysis.identifier(int(row)) for row in rows[:6])
+            more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
+            flags.append(warning(f"{shown}{more}", note.words[0]))
+    return flags
+
+
+def _places(graph: DuctGraph, rows: IntArray) -> str:
+    names = list(
+        dict.fromkeys(
+            graph.drawing.names[run] for run in graph.ducts.run[rows].tolist()
+        )
+    )
+    shown = ", ".join(f"'{name}'" for name in names[:6])
+    more = f" and {len(names) - 6} more" if len(names) > 6 else ""
+    return f"run{'s' * (len(names) > 1)} {shown}{more}"
+
+
+def budget_flags(analysis: "Analysis") -> list[Notice]:
+    """Flag what the pressure budget says, and what is missing from it."""
+    system, graph = analysis.system, analysis.graph
+    flags = []
+    if system.available is None:
+        flags.append(
+            warning(
+                "budget",
+                "no fan pressure is declared, so it is not known what the ducts may "
+                "spend",
+                "write external_static_pressure under [fan] in the schedule",
+            )
+        )
+    elif system.available <= 0:
+        flags.append(
+            warning(
+                "budget",
+                "the declared losses use up the whole pressure of the fan "
+                f"({system.available:.0f} Pa left): no duct can work with it",
+                "choose a stronger fan or components that lose less",
+            )
+        )
+    elif system.required > system.available:
+        flags.append(
+            warning(
+                "budget",
+                f"the critical path needs {system.required:.1f} Pa, the fan leaves "
+                f"{system.available:.1f} Pa",
+                "spend less in the fittings of the critical path, or enlarge its ducts",
+            )
+        )
+    rate = system.friction_rate_available
+    if rate is not None and system.available and system.available > 0:
+        low, high = WINDOW
+        in_wg = units.to_unit(rate, "in.wg/100 ft")
+        leaves = f"the fan leaves a friction rate of {in_wg:.3f} in.wg/100 ft"
+        window = "the window of 0.06 to 0.18 in.wg/100 ft that practice works in"
+        if rate < low:
+            flags.append(
+                warning(
+                    "budget",
+                    f"{leaves}, below {window}",
+                    "shorten the critical path, spend less in its fittings, or choose "
+                    "a stronger fan (common practice, no published source)",
+                )
+            )
+        elif rate > high:
+            flags.append(
+                warning(
+                    "budget",
+                    f"{leaves}, above {window}",
+                    "the fan has pressure to spare: watch velocities and noise (common "
+                    "practice, no published source)",
+                )
+            )
+    bare = np.flatnonzero(np.isnan(graph.terminals.loss))
+    missing = len(bare)
+    if missing:
+        shown = ", ".join(f"'{graph.terminals.name[row]}'" for row in bare[:6])
+        more = f" and {missing - 6} more" if missing > 6 else ""
+        flags.append(
+            warning(
+                f"terminal{'s' * (missing > 1)} {shown}{more}",
+                "no loss of a grille or diffuser is declared, so only the velocity "
+                "pressure of the open end is counted",
+                'write loss = "..." at the terminal in the schedule',
+            )
+        )
+    return flags

@@ -1,0 +1,132 @@
+"""The pressure budget of a layout, and the friction rate that its fan leaves."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from elbowroom.layout import DuctGraph, FloatArray, units
+
+from .conditions import Conditions
+from .elements import DuctState
+
+# The window that practice works in; common practice, no published source.
+WINDOW = tuple(
+    units.quantity(f"{rate} in.wg/100 ft", "friction rate", "") for rate in (0.06, 0.18)
+)
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """Pressure budget of a layout at its design airflow, Pa and Pa/m.
+
+    Parameters
+    ----------
+    fan_pressure, fan_kind
+        What the fan gives, and whether that is 'external static' or 'total'; None
+        where nothing is declared.
+    outlet_velocity_pressure
+        Velocity pressure in the first duct, which an external static pressure has on
+        top of it.
+    declared_losses
+        Sum of the losses declared outside the drawn ducts.
+    terminal_loss
+        Declared loss of the terminal at the end of the critical path; 0 if none is.
+    available
+        What is left for ducts and fittings on the critical path; None without a fan.
+    required
+        What ducts and fittings on the critical path spend.
+    critical_loss
+        Loss of the critical path with its terminal.
+    length
+        Length of duct on the critical path, m.
+    fitting_loss
+        Loss of its fittings.
+    friction_rate
+        Mean friction of its ducts.
+    friction_rate_available
+        Friction rate that the fan leaves: (available - fittings) / length; None
+        without a fan.
+    rate
+        The rate at which equivalent lengths are shown: the one available where it is
+        above zero, else the mean.
+    effective_length
+        Length plus the equivalent lengths of the fittings at `rate`, m.
+    """
+
+    fan_pressure: float | None
+    fan_kind: str | None
+    outlet_velocity_pressure: float
+    declared_losses: float
+    terminal_loss: float
+    available: float | None
+    required: float
+    critical_loss: float
+    length: float
+    fitting_loss: float
+    friction_rate: float
+    friction_rate_available: float | None
+    rate: float
+    effective_length: float
+
+
+def system_of(
+    graph: DuctGraph,
+    conditions: Conditions,
+    state: DuctState,
+    path_loss: FloatArray,
+    path_length: FloatArray,
+    critical: int,
+) -> System:
+    """Work out the budget of the critical path.
+
+    Parameters
+    ----------
+    graph, conditions, state
+        What was analysed, and the air in its ducts.
+    path_loss, path_length
+        Of each terminal, Pa and m, shape (t,).
+    critical
+        The terminal whose path is critical.
+
+    Notes
+    -----
+    In total pressure the friction rate needs no equivalent length: it is what the fan
+    leaves less the fittings of the path, over its length. That is the fixed point of
+    dividing the available pressure by the effective length at the rate itself.
+    """
+    way = [int(graph.terminals.duct[critical])]
+    while graph.ducts.parent[way[-1]] >= 0:
+        way.append(int(graph.ducts.parent[way[-1]]))
+    friction = float((state.gradient[way] * graph.ducts.length[way]).sum())
+    declared = float(np.nan_to_num(graph.terminals.loss[critical]))
+    loss, length = float(path_loss[critical]), float(path_length[critical])
+    fittings = loss - friction - declared
+    outside = float(sum((conditions.declared_losses or {}).values()))
+    outlet = float(state.velocity_pressure[way[-1]])
+    pressure, kind, available, left = None, None, None, None
+    if conditions.fan_total is not None:
+        pressure, kind = conditions.fan_total, "total"
+        available = pressure - outside - declared
+    elif conditions.fan_static is not None:
+        pressure, kind = conditions.fan_static, "external static"
+        available = pressure + outlet - outside - declared
+    if available is not None and length > 0:
+        left = (available - fittings) / length
+    mean = friction / length if length > 0 else np.nan
+    rate = left if left is not None and left > 0 else mean
+    return System(
+        pressure,
+        kind,
+        outlet,
+        outside,
+        declared,
+        available,
+        loss - declared,
+        loss,
+        length,
+        fittings,
+        mean,
+        left,
+        rate,
+        length + fittings / rate,
+    )

@@ -1,0 +1,42 @@
+"""What a fitting is, in the trade's words."""
+
+import numpy as np
+
+from elbowroom.layout import DuctGraph, ElbowConstruction, Shape, TakeoffEntry
+
+from .elements import Kind
+
+
+def bend_words(graph: DuctGraph, row: int) -> str:
+    """Words for a bend: how it is made, its angle, and which way it turns."""
+    bends = graph.bends
+    construction = ElbowConstruction(bends.construction[row])
+    angle = np.degrees(bends.angle[row])
+    duct = int(graph.ducts.parent[bends.duct[row]])
+    text = f"{construction.words} elbow {angle:.3g}°"
+    if bends.radius[row] > 0:
+        over = "D" if graph.ducts.shape[duct] == Shape.ROUND else "W"
+        text += f", r/{over} {bends.radius[row] / bends.in_plane[row]:.3g}"
+    if graph.ducts.shape[duct] != Shape.ROUND:
+        if bends.skew[row] > 0:
+            text += ", askew"
+        elif bends.along_axis[row] > bends.in_plane[row] * 1.001:
+            text += ", the easy way"
+        elif bends.along_axis[row] < bends.in_plane[row] * 0.999:
+            text += ", the hard way"
+    return text
+
+
+def leg_words(graph: DuctGraph, row: int, kind: Kind) -> str:
+    """Words for the leg of a junction."""
+    legs = graph.legs
+    angle = np.degrees(legs.angle[row])
+    if legs.is_symmetrical[row]:
+        what = "bullhead tee" if angle >= 80 else "symmetrical wye"
+        return f"leg of a {what}, {angle:.3g}°"
+    if kind == Kind.MAIN:
+        return "straight leg past a branch"
+    entry = TakeoffEntry(legs.entry[row])
+    return f"branch at {angle:.3g}°, {entry.words} entry".replace(
+        "entry entry", "entry"
+    )
