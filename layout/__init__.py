@@ -17,6 +17,7 @@ from .names import bare_name, section_in_name
 from .obstacles import Obstacle, read_obstacles
 from .read import read
 from .read_schedule import find_schedule, load_toml, read_schedule
+from .recurrences import sum_from_root, sum_of_subtree
 from .schedule import ElbowRule, Schedule, TerminalSpec, TransitionRule
 from .sections import (
     FloatArray,
@@ -90,6 +91,8 @@ __all__ = [
     "section_in_name",
     "sections",
     "solids",
+    "sum_from_root",
+    "sum_of_subtree",
     "units",
     "warning",
     "write_gltf",

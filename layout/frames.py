@@ -3,6 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
+from .recurrences import sum_from_root
 from .sections import FloatArray, IntArray
 
 # Within 5 degrees of plumb a duct has no level side of its own.
@@ -122,12 +123,5 @@ def rolls(parent: IntArray, roll: FloatArray, begins: FloatArray) -> FloatArray:
         rad, shape (d,), -pi to pi.
     """
     fresh = ~np.isnan(begins)
-    if not (np.abs(np.sin(roll)) > 1e-12).any() and not (begins[fresh] != 0.0).any():
-        return np.zeros(len(parent))
-    total = np.where(fresh, begins, roll).tolist()
-    anew = fresh.tolist()
-    for index, before in enumerate(parent.tolist()):
-        if not anew[index] and before >= 0:
-            total[index] += total[before]
-    whole = np.array(total)
+    whole = sum_from_root(np.where(fresh, -1, parent), np.where(fresh, begins, roll))
     return np.asarray(np.arctan2(np.sin(whole), np.cos(whole)))

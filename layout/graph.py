@@ -328,8 +328,9 @@ def _bare_faults(
     topology: Topology, sections: RunSections, reached: IntArray
 ) -> list[Notice]:
     drawing = topology.drawing
-    used = np.unique(topology.run[reached[topology.ends[:, 0]]])
-    bare = used[sections.shape[used] == Shape.NONE].tolist()
+    used = np.zeros(drawing.run_count, dtype=bool)
+    used[topology.run[reached[topology.ends[:, 0]]]] = True
+    bare = np.flatnonzero(used & (sections.shape == Shape.NONE)).tolist()
     return [
         error(
             drawing.place(run),

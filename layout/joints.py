@@ -134,69 +134,74 @@ def _candidates(
 ) -> tuple[IntArray, IntArray]:
     """Pairs of segments whose boxes touch and which share no node.
 
-    A grid for each size of segment: a segment is entered in the few cells of its own
-    size that its box covers, and asks every coarser grid too.
+    A grid for each size of segment, each twice as wide as the one before: a segment
+    is entered in the few cells of its own size that its box covers, and asks every
+    coarser grid too.
     """
-    low = np.minimum(start, stop) - tolerance
-    high = np.maximum(start, stop) + tolerance
-    size = (high - low).max(axis=1)
+    low = np.minimum(start, stop).T - tolerance
+    high = np.maximum(start, stop).T + tolerance
+    size = (high - low).max(axis=0)
     level = np.ceil(np.log2(size)).astype(np.int64)
-    origin = low.min(axis=0)
+    level -= level.min()
+    per_cell = 2.0 ** -np.ceil(np.log2(size.min()))
+    origin = low.min(axis=1)[:, None]
+    first_cell = ((low - origin) * per_cell).astype(np.int64)
+    # In the order of space, so that what is near in the building is near in memory.
+    order = np.argsort(_key(first_cell >> np.int64(level.max())))
+    first_cell, level = first_cell[:, order], level[order]
+    last_cell = ((high - origin) * per_cell).astype(np.int64)[:, order]
     found: list[tuple[IntArray, IntArray]] = []
-    levels = np.unique(level)
-    for cell_level in levels:
-        cell = 2.0**cell_level
-        own = np.flatnonzero(level == cell_level)
-        guests = np.flatnonzero(level < cell_level)
-        own_key, own_id = _cells(low[own], high[own], own, origin, cell)
-        order = np.argsort(own_key)
-        own_key, own_id = own_key[order], own_id[order]
-        found.append(_same_cell(own_key, own_id))
+    for shift in np.flatnonzero(np.bincount(level)).tolist():
+        own = np.flatnonzero(level == shift)
+        key, owner = _cells(first_cell[:, own] >> shift, last_cell[:, own] >> shift, own)
+        sort = np.argsort(key, kind="stable")
+        key, owner = key[sort], owner[sort]
+        found.append(_same_cell(key, owner))
+        guests = np.flatnonzero(level < shift)
         if len(guests):
-            key, guest = _cells(low[guests], high[guests], guests, origin, cell)
-            found.append(_match(key, guest, own_key, own_id))
-    first = np.concatenate([pair[0] for pair in found])
-    second = np.concatenate([pair[1] for pair in found])
-    touch = np.ones(len(first), dtype=bool)
-    for axis in range(3):
-        a, b = low[:, axis], high[:, axis]
-        touch &= (a[first] <= b[second]) & (a[second] <= b[first])
-    first, second = first[touch], second[touch]
+            asked, guest = _cells(
+                first_cell[:, guests] >> shift, last_cell[:, guests] >> shift, guests
+            )
+            found.append(_match(asked, guest, key, owner))
+    first = order[np.concatenate([pair[0] for pair in found])]
+    second = order[np.concatenate([pair[1] for pair in found])]
     one, two = ends[:, 0], ends[:, 1]
-    apart = (
-        (one[first] != one[second])
-        & (one[first] != two[second])
-        & (two[first] != one[second])
-        & (two[first] != two[second])
-    )
+    a, b, c, d = one[first], two[first], one[second], two[second]
+    apart = (a != c) & (a != d) & (b != c) & (b != d)
     first, second = first[apart], second[apart]
+    for axis in range(3):
+        begin, end = low[axis], high[axis]
+        touch = (begin[first] <= end[second]) & (begin[second] <= end[first])
+        first, second = first[touch], second[touch]
     _, unique = np.unique(_pair_key(first, second, len(ends)), return_index=True)
     return first[unique], second[unique]
 
 
+def _key(cell: IntArray) -> IntArray:
+    """One number for each cell; cells far apart that share one cost a comparison."""
+    return np.asarray(
+        cell[0] + (cell[1] << _CELL_BITS) + (cell[2] << 2 * _CELL_BITS)
+    )
+
+
 def _cells(
-    low: FloatArray, high: FloatArray, owner: IntArray, origin: FloatArray, cell: float
+    first: IntArray, last: IntArray, owner: IntArray
 ) -> tuple[IntArray, IntArray]:
-    """Key of every cell that each box covers, with the box's owner."""
-    begin = ((low - origin) / cell).astype(np.int64)
-    span = ((high - origin) / cell).astype(np.int64) - begin
-    keys = [_key(begin)]
-    owners = [owner]
-    # A box is no larger than a cell, so it covers one or two cells along each axis.
+    """Key of every cell that each box covers, with the box's owner.
+
+    A box is no larger than a cell, so it covers one or two cells along each axis.
+    """
+    key = _key(first)
+    keys, owners = [key], [owner]
+    span = last - first
+    covers = span[0] + (span[1] << 1) + (span[2] << 2)
     for corner in range(1, 8):
-        step = np.array([corner & 1, corner >> 1 & 1, corner >> 2 & 1])
-        reach = (span >= step).all(axis=1)
-        if reach.any():
-            keys.append(_key(begin[reach] + step))
+        reach = np.flatnonzero((covers & corner) == corner)
+        if len(reach):
+            step = np.array([[corner & 1], [corner >> 1 & 1], [corner >> 2 & 1]])
+            keys.append(key[reach] + _key(step))
             owners.append(owner[reach])
     return np.concatenate(keys), np.concatenate(owners)
-
-
-def _key(cell: IntArray) -> IntArray:
-    # Cells that wrap round to one key only cost a comparison of boxes.
-    mask = (1 << _CELL_BITS) - 1
-    x, y, z = (cell & mask).T
-    return np.asarray(x | y << _CELL_BITS | z << 2 * _CELL_BITS)
 
 
 def _same_cell(key: IntArray, owner: IntArray) -> tuple[IntArray, IntArray]:
@@ -205,7 +210,7 @@ def _same_cell(key: IntArray, owner: IntArray) -> tuple[IntArray, IntArray]:
     second: list[IntArray] = []
     here = np.arange(len(key))
     for step in range(1, len(key)):
-        here = here[here < len(key) - step]
+        here = here[: np.searchsorted(here, len(key) - step)]
         here = here[key[here] == key[here + step]]
         if len(here) == 0:
             break
@@ -220,10 +225,15 @@ def _same_cell(key: IntArray, owner: IntArray) -> tuple[IntArray, IntArray]:
 def _match(
     key: IntArray, guest: IntArray, own_key: IntArray, own_id: IntArray
 ) -> tuple[IntArray, IntArray]:
-    low = np.searchsorted(own_key, key, "left")
-    count = np.searchsorted(own_key, key, "right") - low
+    """Pairs of guests and owners with the same key; the owners' keys are sorted."""
+    begins = np.flatnonzero(np.append(True, own_key[1:] != own_key[:-1]))
+    size = np.diff(np.append(begins, len(own_key)))
+    cell = own_key[begins]
+    place = np.minimum(np.searchsorted(cell, key), len(cell) - 1)
+    met = np.flatnonzero(cell[place] == key)
+    low, count = begins[place[met]], size[place[met]]
     inner = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    return np.repeat(guest, count), own_id[np.repeat(low, count) + inner]
+    return np.repeat(guest[met], count), own_id[np.repeat(low, count) + inner]
 
 
 def _closest(

@@ -90,7 +90,7 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
             "no duct has a free end, so there is no place where the air enters",
             _HOW,
         )
-    runs = np.array([topology.run[topology.segment_at(node)] for node in free.tolist()])
+    runs = topology.run[topology.segment_at(free)]
     flow = drawing.flow[runs]
     known = np.flatnonzero(~np.isnan(flow))
     if len(known) > 1:

@@ -68,13 +68,12 @@ def match_terminals(
     basis = np.full(len(leaf), int(Basis.DRAWN))
     loss = np.full(len(leaf), np.nan)
     names = [drawing.names[run] for run in runs.tolist()]
-    place_of = {duct: place for place, duct in enumerate(leaf.tolist())}
     for run, said in drawing.attributes.items():
         if said.terminal is not None:
             for place in np.flatnonzero(runs == run).tolist():
                 names[place] = said.terminal
     for duct, name in chosen.items():
-        place = place_of[duct]
+        place = int(np.searchsorted(leaf, duct))
         spec = schedule.terminals[name]
         names[place] = name
         flow[place] = spec.flow
@@ -157,6 +156,8 @@ def _chosen(
 
 
 def _unique(names: list[str]) -> tuple[str, ...]:
+    if len(set(names)) == len(names):
+        return tuple(names)
     seen: dict[str, int] = {}
     out = []
     for name in names:

@@ -76,9 +76,12 @@ class Topology:
         apart = self.nodes[self.ends[:, 1]] - self.nodes[self.ends[:, 0]]
         return np.asarray(np.linalg.norm(apart, axis=1))
 
-    def segment_at(self, node: int) -> int:
-        """One segment that ends at a node: the only one at a free end."""
-        return int(np.flatnonzero((self.ends == node).any(axis=1))[0])
+    def segment_at(self, nodes: IntArray) -> IntArray:
+        """One segment that ends at each of some nodes: the only one at a free end."""
+        last = np.zeros(len(self.nodes), dtype=np.int64)
+        for side in (0, 1):
+            last[self.ends[:, side]] = np.arange(len(self.ends))
+        return last[nodes]
 
     def place(self, node: int) -> str:
         """Name a node for a message: its coordinates."""
@@ -140,8 +143,9 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
         )
 
     key = np.minimum(ends[:, 0], ends[:, 1]) * len(nodes) + ends.max(axis=1)
-    _, kept = np.unique(key, return_index=True)
-    if len(kept) < len(ends):
+    ranked = np.sort(key)
+    if (ranked[1:] == ranked[:-1]).any():
+        _, kept = np.unique(key, return_index=True)
         doubled = np.setdiff1d(np.arange(len(ends)), kept)
         names = sorted({drawing.names[run[segment]] for segment in doubled})
         notices.append(

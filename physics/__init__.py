@@ -1,13 +1,25 @@
 """From a classified graph to velocities and pressure losses."""
 
-from . import book, elbows, ends, friction, junctions, tables, transitions
+from . import (
+    book,
+    dampers,
+    elbows,
+    ends,
+    fan_effect,
+    friction,
+    interaction,
+    junctions,
+    obstructions,
+    tables,
+    transitions,
+)
 from .air import Air, air, air_of, pressure_at
 from .analysis import Analysis, analyse
 from .coefficient import Coefficient, LookupRefused, Note
 from .compare import Comparison, Option, compare
 from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind
-from .flows import downstream_sum, duct_flows
+from .flows import duct_flows
 from .ledger import Assumption
 from .system import WINDOW, System
 from .uncertainty import Band, critical_band, share_less
@@ -35,12 +47,15 @@ __all__ = [
     "compare",
     "conditions_of",
     "critical_band",
-    "downstream_sum",
+    "dampers",
     "duct_flows",
     "elbows",
     "ends",
+    "fan_effect",
     "friction",
+    "interaction",
     "junctions",
+    "obstructions",
     "pressure_at",
     "share_less",
     "tables",

@@ -5,12 +5,12 @@ from functools import cached_property
 
 import numpy as np
 
-from elbowroom.layout import DuctGraph, FloatArray, IntArray, Notice
+from elbowroom.layout import DuctGraph, FloatArray, IntArray, Notice, sum_from_root
 
 from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind, duct_state, elements_of
 from .flags import budget_flags, flow_flags
-from .flows import check_drawn_flows, downstream_sum, duct_flows
+from .flows import check_drawn_flows, duct_flows
 from .ledger import Assumption, assumptions_of
 from .system import System, system_of
 from .words import bend_words, leg_words
@@ -94,7 +94,7 @@ class Analysis:
         """Identifier of one element, as in `ids`."""
         kind = self.elements.kind
         number = int((kind[: element + 1] == kind[element]).sum())
-        noun: str = Kind(int(kind[element])).noun
+        noun: str = Kind(kind[element]).noun
         return f"{noun}-{number}"
 
     def name(self, element: int) -> str:
@@ -184,8 +184,8 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
     elements, notices = elements_of(graph, state, conditions)
     count = len(graph.ducts.parent)
     own = np.bincount(elements.duct, elements.loss, count).astype(np.float64)
-    spent = downstream_sum(graph.ducts.parent, own)
-    run = downstream_sum(graph.ducts.parent, graph.ducts.length)
+    spent = sum_from_root(graph.ducts.parent, own)
+    run = sum_from_root(graph.ducts.parent, graph.ducts.length)
     path_loss = spent[graph.terminals.duct]
     path_length = run[graph.terminals.duct]
     critical = int(np.argmax(path_loss))

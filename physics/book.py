@@ -1,73 +1,14 @@
 """The book of fittings: every kind by name, its parameters, and its coefficient."""
 
 import difflib
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.layout import Shape, TakeoffEntry
-
-from . import elbows, ends, transitions
+from . import damper_kinds, elbows, ends, junction_kinds, transitions
 from .coefficient import Coefficient, LookupRefused
-from .junctions import dividing_legs
+from .kinds import Kind, Legs, Parameter, Values
 
-Values = Mapping[str, float]
-Legs = dict[str, Coefficient]
-
-
-@dataclass(frozen=True, slots=True)
-class Parameter:
-    """A parameter of a kind of fitting.
-
-    Parameters
-    ----------
-    name
-        The table's column.
-    what
-        What it is, in words.
-    low, high
-        Range within which a value is given.
-    default
-        Taken, and said, when it is not given; None where it must be.
-    whole
-        Whether it counts things.
-    """
-
-    name: str
-    what: str
-    low: float
-    high: float
-    default: float | None = None
-    whole: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Kind:
-    """A kind of fitting.
-
-    Parameters
-    ----------
-    name
-        Its name: words with dashes.
-    what
-        What it is.
-    parameters
-        What its coefficient depends on.
-    evaluate
-        Coefficients by leg from parameters and the Reynolds number, which may be NaN;
-        a fitting with two ends has the one leg ''.
-    """
-
-    name: str
-    what: str
-    parameters: tuple[Parameter, ...]
-    evaluate: Callable[[Values, float], Legs]
-
-    @property
-    def has_legs(self) -> bool:
-        """Whether it is a junction, with a coefficient for each leg."""
-        return self.name.startswith("junction")
+__all__ = ["KINDS", "Kind", "Legs", "Parameter", "Values", "complete", "find_kind"]
 
 
 _R_W = Parameter("r_over_W", "centreline radius over side in the plane", 0.5, 20.0)
@@ -79,13 +20,6 @@ _ACUTE = Parameter("angle_deg", "angle of turn, degrees", 0.0, 90.0, 90.0)
 _R_D = Parameter("r_over_D", "centreline radius over diameter", 0.5, 20.0)
 _THROAT = Parameter("throat_R_over_W", "throat radius over W", 0.0, 20.0)
 _OPENING = Parameter("angle_deg", "included angle, degrees", 1.0, 180.0, 30.0)
-_Q = Parameter("Qb_over_Qc", "branch flow over common flow", 0.0, 1.0)
-_F = Parameter("Ab_over_Ac", "branch area over common area", 0.02, 4.0)
-_S = Parameter("As_over_Ac", "straight area over common area", 0.02, 4.0, 1.0)
-_DEFLECTION = Parameter(
-    "angle_deg", "deflection of the branch, degrees", 0.0, 180.0, 90.0
-)
-_ENTRIES = {entry.words.replace(" ", "-"): entry for entry in TakeoffEntry}
 
 
 def _one(found: Coefficient) -> Legs:
@@ -94,42 +28,6 @@ def _one(found: Coefficient) -> Legs:
 
 def _re(reynolds: float) -> float | None:
     return None if np.isnan(reynolds) else reynolds
-
-
-def _junction(
-    common: Shape, branch: Shape, entry: TakeoffEntry, symmetrical: bool = False
-) -> Callable[[Values, float], Legs]:
-    def evaluate(values: Values, _: float) -> Legs:
-        q, f = values["Qb_over_Qc"], values["Ab_over_Ac"]
-        s = values.get("As_over_Ac", 1.0)
-        names = ("branch", "other branch") if symmetrical else ("branch", "main")
-        flows = np.array([q, 1.0 - q if symmetrical else q])
-        found = dividing_legs(
-            is_branch=np.array([True, symmetrical]),
-            is_symmetrical=np.array([symmetrical, symmetrical]),
-            angle=np.radians([values["angle_deg"]] * 2),
-            entry=np.array([int(entry)] * 2),
-            common_shape=np.array([int(common)] * 2),
-            branch_shape=np.array([int(branch)] * 2),
-            flow_ratio=flows,
-            area_ratio=np.array([f, f]),
-            main_area_ratio=np.array([s, s]),
-        )
-        out = {}
-        for row, name in enumerate(names):
-            credit = found.credits[found.credit[row]]
-            out[name] = Coefficient(
-                found.value[row : row + 1],
-                found.reynolds_factor[row : row + 1],
-                credit.reference,
-                credit.table,
-                credit.source,
-                credit.confidence,
-                found.notes[row : row + 1],
-            )
-        return out
-
-    return evaluate
 
 
 def _rad(values: Values) -> float:
@@ -306,60 +204,14 @@ def _other_kinds() -> list[Kind]:
     ]
 
 
-def _junction_kinds() -> list[Kind]:
-    shared = (_Q, _F, _S, _DEFLECTION)
-    round_, rect = Shape.ROUND, Shape.RECTANGULAR
-    kinds = [
-        Kind(
-            "junction-round-diverging",
-            "round tee or wye that divides the flow",
-            shared,
-            _junction(round_, round_, TakeoffEntry.PLAIN),
-        ),
-        Kind(
-            "junction-round-diverging-conical",
-            "round tee or wye with a conical branch that divides the flow",
-            shared,
-            _junction(round_, round_, TakeoffEntry.CONICAL),
-        ),
-        Kind(
-            "junction-rect-diverging-round-tap",
-            "round branch off a rectangular main",
-            shared,
-            _junction(rect, round_, TakeoffEntry.PLAIN),
-        ),
-        Kind(
-            "junction-rect-diverging-conical-tap",
-            "conical round branch off a rectangular main",
-            shared,
-            _junction(rect, round_, TakeoffEntry.CONICAL),
-        ),
-    ]
-    for words, entry in _ENTRIES.items():
-        if entry == TakeoffEntry.CONICAL:
-            continue
-        tail = "" if entry == TakeoffEntry.PLAIN else f"-{words}"
-        kinds.append(
-            Kind(
-                f"junction-rect-diverging{tail}",
-                f"rectangular branch off a rectangular main, {entry.words} opening",
-                shared,
-                _junction(rect, rect, entry),
-            )
-        )
-    kinds.append(
-        Kind(
-            "junction-symmetrical-wye",
-            "symmetrical wye or, at 80 degrees and more, bullhead tee",
-            (_Q, _F, _DEFLECTION),
-            _junction(round_, round_, TakeoffEntry.PLAIN, symmetrical=True),
-        )
-    )
-    return kinds
-
-
 KINDS: dict[str, Kind] = {
-    kind.name: kind for kind in (*_elbow_kinds(), *_other_kinds(), *_junction_kinds())
+    kind.name: kind
+    for kind in (
+        *_elbow_kinds(),
+        *_other_kinds(),
+        *junction_kinds.KINDS,
+        *damper_kinds.KINDS,
+    )
 }
 
 

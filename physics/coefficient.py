@@ -1,6 +1,6 @@
 """A loss coefficient and everything that it rests on."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import IntFlag
 
 import numpy as np
@@ -18,6 +18,8 @@ class Note(IntFlag):
     EXTENDED = 4  # outside the table: the law was carried on
     FALLBACK = 8  # another fitting's value stands in
     LOW_REYNOLDS = 16  # below the range of the Reynolds factor
+    SUSPECT = 32  # choking branch or nearly shut damper: nobody designs there
+    SUSPECT_PRINT = 64  # the nearest row breaks the trend of its table
 
     @property
     def words(self) -> list[str]:
@@ -31,6 +33,9 @@ _WORDS = {
     Note.EXTENDED: "outside the table: its law was carried on",
     Note.FALLBACK: "no table of its own: another fitting stands in",
     Note.LOW_REYNOLDS: "Reynolds number below the factor's range",
+    Note.SUSPECT: "a choking branch or a nearly shut damper: choose another size",
+    Note.SUSPECT_PRINT: "near a print that breaks the trend of its table: do not use "
+    "it alone",
 }
 
 # From the best to the least: the class of a value is the worst that went into it.
@@ -50,6 +55,10 @@ def worst(*classes: str) -> str:
 
 class LookupRefused(ValueError):
     """Dimensions for which no value is published, and that must not be guessed."""
+
+
+def _no_row() -> IntArray:
+    return np.zeros(1, dtype=np.int64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,6 +83,9 @@ class Coefficient:
         One of `CONFIDENCE`.
     notes
         `Note` bits, shape (n,).
+    row
+        Line of the table's CSV that is nearest, its header being 1, shape (n,); 0
+        where there is none, as in a formula.
     """
 
     value: FloatArray
@@ -83,6 +95,7 @@ class Coefficient:
     source: str
     confidence: str
     notes: IntArray
+    row: IntArray = field(default_factory=_no_row)
 
 
 def make(
@@ -94,10 +107,14 @@ def make(
     source: str,
     confidence: str,
     factor: npt.ArrayLike = 1.0,
+    row: npt.ArrayLike = 0,
 ) -> Coefficient:
     """Make a coefficient from parts that broadcast together."""
-    whole, factors, bits = np.broadcast_arrays(
-        np.atleast_1d(value), np.asarray(factor, dtype=np.float64), np.asarray(notes)
+    whole, factors, bits, lines = np.broadcast_arrays(
+        np.atleast_1d(value),
+        np.asarray(factor, dtype=np.float64),
+        np.asarray(notes),
+        np.asarray(row),
     )
     return Coefficient(
         whole.astype(np.float64),
@@ -107,6 +124,7 @@ def make(
         source,
         confidence,
         bits.astype(np.int64),
+        lines.astype(np.int64),
     )
 
 

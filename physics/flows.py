@@ -6,9 +6,9 @@ from elbowroom.layout import (
     BadInput,
     DuctGraph,
     FloatArray,
-    IntArray,
     Notice,
     error,
+    sum_of_subtree,
 )
 
 # A drawing rounds its airflows; more than this is another system.
@@ -28,15 +28,9 @@ def duct_flows(graph: DuctGraph) -> FloatArray:
     flow
         m³/s, shape (d,): the sum of the terminals behind each duct.
     """
-    flow = np.zeros(len(graph.ducts.parent))
-    np.add.at(flow, graph.terminals.duct, graph.terminals.flow)
-    total = flow.tolist()
-    parent = graph.ducts.parent.tolist()
-    for duct in range(len(total) - 1, -1, -1):  # children stand after their parents
-        before = parent[duct]
-        if before >= 0:
-            total[before] += total[duct]
-    return np.array(total)
+    leaving = np.zeros(len(graph.ducts.parent))
+    np.add.at(leaving, graph.terminals.duct, graph.terminals.flow)
+    return sum_of_subtree(graph.ducts.parent, leaving)
 
 
 def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:
@@ -72,30 +66,3 @@ def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:
         )
     if faults:
         raise BadInput(faults)
-
-
-def downstream_sum(parent: IntArray, own: FloatArray) -> FloatArray:
-    """Sum of a quantity along the way from the source to each duct, itself included.
-
-    Parameters
-    ----------
-    parent
-        Duct before each, earlier in the order; negative at the source, shape (d,).
-    own
-        What each duct adds, shape (d,).
-
-    Returns
-    -------
-    total
-        Shape (d,).
-
-    Examples
-    --------
-    >>> downstream_sum(np.array([-1, 0, 1, 0]), np.array([1.0, 2.0, 3.0, 4.0]))
-    array([1., 3., 6., 5.])
-    """
-    total = own.tolist()
-    for duct, before in enumerate(parent.tolist()):
-        if before >= 0:
-            total[duct] += total[before]
-    return np.array(total)

@@ -2,18 +2,30 @@
 
 import csv
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray, IntArray
+from elbowroom.layout import BoolArray, FloatArray, IntArray
 
-from .coefficient import Note, worst
+from .axes import Axis, axis
+from .coefficient import Coefficient, Note, make, worst
 
 Row = Mapping[str, str]
+_CHUNK = 1 << 14  # elements at a time, so that every array of a pass stays in cache
+
+
+def _no_lines() -> IntArray:
+    return np.zeros(0, dtype=np.int64)
+
+
+@cache
+def _numbered(name: str) -> tuple[tuple[int, Row], ...]:
+    text = (files("elbowroom.physics") / "data" / f"{name}.csv").read_text("utf-8")
+    return tuple(enumerate(csv.DictReader(text.splitlines()), start=2))
 
 
 @cache
@@ -28,10 +40,9 @@ def rows(name: str) -> tuple[Row, ...]:
     Returns
     -------
     rows
-        Each row by column name, as text.
+        Each row by column name, as text. The first stands on line 2 of the file.
     """
-    text = (files("elbowroom.physics") / "data" / f"{name}.csv").read_text("utf-8")
-    return tuple(csv.DictReader(text.splitlines()))
+    return tuple(row for _, row in _numbered(name))
 
 
 def table_names() -> tuple[str, ...]:
@@ -44,7 +55,21 @@ def table_names() -> tuple[str, ...]:
 
 def chosen(name: str, where: Mapping[str, str]) -> list[Row]:
     """Rows of a table whose columns have the given texts."""
-    return [r for r in rows(name) if all(r[k] == v for k, v in where.items())]
+    return [row for _, row in _chosen(name, where)]
+
+
+def _chosen(name: str, where: Mapping[str, str]) -> list[tuple[int, Row]]:
+    return [
+        (line, row)
+        for line, row in _numbered(name)
+        if all(row[k] == v for k, v in where.items())
+    ]
+
+
+def suspect_bits(name: str, lines: IntArray) -> IntArray:
+    """`Note` bit of lines whose print breaks the trend of its table, in their shape."""
+    doubted = [line for line, row in _numbered(name) if "SUSPECT" in row["source"]]
+    return np.isin(lines, doubted) * np.int64(Note.SUSPECT_PRINT)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,6 +84,8 @@ class Curve:
         Arguments, rising, and values, shape (k,).
     log_x, log_y
         Whether to interpolate on the logarithm of either.
+    lines
+        Line of the CSV of each value, 0 where none is printed, shape (k,).
     """
 
     name: str
@@ -68,14 +95,24 @@ class Curve:
     y: FloatArray
     log_x: bool = False
     log_y: bool = False
+    lines: IntArray = field(default_factory=_no_lines)
+    _axis: Axis = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_axis", axis(self.x, self.log_x))
+        if len(self.lines) == 0:
+            object.__setattr__(self, "lines", np.zeros(len(self.x), dtype=np.int64))
 
     def at(self, argument: npt.ArrayLike) -> tuple[FloatArray, IntArray]:
         """Values and `Note` bits at arguments, in their shape; clamped at the ends."""
-        wanted = np.asarray(argument, dtype=np.float64)
-        inside = np.clip(wanted, self.x[0], self.x[-1])
-        low, share = _share(self.x, inside, self.log_x)
-        value = _between(self.y[low], self.y[low + 1], share, self.log_y)
-        return value, _bits(share, wanted != inside)
+        low, share, outside = self._axis.locate(np.asarray(argument, dtype=np.float64))
+        value = _between(self.y.take(low), self.y.take(low + 1), share, self.log_y)
+        return np.asarray(value), _bits(outside, _is_between(share))
+
+    def nearest(self, argument: npt.ArrayLike) -> IntArray:
+        """Line of the CSV whose argument is nearest."""
+        low, share, _ = self._axis.locate(np.asarray(argument, dtype=np.float64))
+        return np.asarray(self.lines.take(low + (share > 0.5)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,6 +131,8 @@ class Grid:
         Whether to interpolate on the logarithm of either argument.
     log_values
         Whether to interpolate on the logarithm of the values along x.
+    lines
+        Line of the CSV of each value, 0 where none is printed, shape (k, m).
     """
 
     name: str
@@ -105,26 +144,52 @@ class Grid:
     log_x: bool = False
     log_y: bool = False
     log_values: bool = False
+    lines: IntArray = field(default_factory=_no_lines)
+    _axes: tuple[Axis, Axis] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        both = axis(self.x, self.log_x), axis(self.y, self.log_y)
+        object.__setattr__(self, "_axes", both)
+        if self.lines.size == 0:
+            none = np.zeros(self.values.shape, dtype=np.int64)
+            object.__setattr__(self, "lines", none)
 
     def at(
         self, first: npt.ArrayLike, second: npt.ArrayLike
     ) -> tuple[FloatArray, IntArray]:
         """Values and `Note` bits at pairs of arguments, clamped at the edges."""
         x, y = (np.asarray(value, dtype=np.float64) for value in (first, second))
-        in_x, in_y = (
-            np.clip(x, self.x[0], self.x[-1]),
-            np.clip(y, self.y[0], self.y[-1]),
-        )
-        i, s = _share(self.x, in_x, self.log_x)
-        j, t = _share(self.y, in_y, self.log_y)
-        flat = self.values.ravel()
-        corner = i * len(self.y) + j
+        if x.shape != y.shape:
+            x, y = np.broadcast_arrays(x, y)
+        if x.size <= _CHUNK:
+            return self._at(x, y)
+        shape, x, y = x.shape, x.ravel(), y.ravel()
+        value, bits = np.empty(len(x)), np.empty(len(x), dtype=np.int64)
+        for begin in range(0, len(x), _CHUNK):
+            part = slice(begin, begin + _CHUNK)
+            value[part], bits[part] = self._at(x[part], y[part])
+        return value.reshape(shape), bits.reshape(shape)
+
+    def _at(self, x: FloatArray, y: FloatArray) -> tuple[FloatArray, IntArray]:
+        i, s, off_x = self._axes[0].locate(x)
+        j, t, off_y = self._axes[1].locate(y)
+        flat, across = self.values.ravel(), len(self.y)
+        corner = i * across + j
         below = _between(flat.take(corner), flat.take(corner + 1), t, False)
-        corner = corner + len(self.y)
+        corner += across
         above = _between(flat.take(corner), flat.take(corner + 1), t, False)
         value = _between(below, above, s, self.log_values)
-        bits = _bits(s, x != in_x) | _bits(t, y != in_y)
-        return value, bits
+        return np.asarray(value), _bits(off_x | off_y, _is_between(s) | _is_between(t))
+
+    def nearest(self, first: npt.ArrayLike, second: npt.ArrayLike) -> IntArray:
+        """Line of the CSV whose arguments are nearest."""
+        x, y = np.broadcast_arrays(
+            np.asarray(first, np.float64), np.asarray(second, np.float64)
+        )
+        i, s, _ = self._axes[0].locate(x)
+        j, t, _ = self._axes[1].locate(y)
+        flat = (i + (s > 0.5)) * len(self.y) + j + (t > 0.5)
+        return np.asarray(self.lines.ravel().take(flat))
 
 
 def curve(
@@ -152,12 +217,12 @@ def curve(
     log_x, log_y
         See `Curve`.
     """
-    read = chosen(name, where or {})
-    points = sorted((float(row[x]), float(row[y])) for row in read)
+    read = _chosen(name, where or {})
+    points = sorted((float(row[x]), float(row[y]), line) for line, row in read)
     if through_zero:
-        points.insert(0, (0.0, 0.0))
-    both = np.array(points)
-    return Curve(name, *_credits(read), both[:, 0], both[:, 1], log_x, log_y)
+        points.insert(0, (0.0, 0.0, 0))
+    first, second, lines = (np.array(column) for column in zip(*points, strict=True))
+    return Curve(name, *_credits(read), first, second, log_x, log_y, lines)
 
 
 def grid(
@@ -182,25 +247,63 @@ def grid(
     ValueError
         If a pair is missing.
     """
-    read = chosen(name, where or {})
-    first = np.array(sorted({float(row[x]) for row in read}))
-    second = np.array(sorted({float(row[y]) for row in read}))
+    read = _chosen(name, where or {})
+    first = np.array(sorted({float(row[x]) for _, row in read}))
+    second = np.array(sorted({float(row[y]) for _, row in read}))
     values = np.full((len(first), len(second)), np.nan)
-    for row in read:
-        i = np.searchsorted(first, float(row[x]))
-        j = np.searchsorted(second, float(row[y]))
-        values[i, j] = float(row[value])
+    lines = np.zeros(values.shape, dtype=np.int64)
+    for line, row in read:
+        at = (
+            np.searchsorted(first, float(row[x])),
+            np.searchsorted(second, float(row[y])),
+        )
+        values[at], lines[at] = float(row[value]), line
     if np.isnan(values).any():
         raise ValueError(f"{name}: the grid over {x} and {y} has gaps")
     if through_zero:
         first = np.concatenate([[0.0], first])
         values = np.concatenate([np.zeros((1, len(second))), values])
-    return Grid(name, *_credits(read), first, second, values, log_x, log_y, log_values)
+        lines = np.concatenate([np.zeros((1, len(second)), dtype=np.int64), lines])
+    logs = log_x, log_y, log_values
+    return Grid(name, *_credits(read), first, second, values, *logs, lines)
 
 
-def _credits(read: list[Row]) -> tuple[str, str]:
-    sources = list(dict.fromkeys(row["source"] for row in read))
-    classes = {_class(row["confidence"]) for row in read}
+def from_table(
+    book: Curve | Grid,
+    value: FloatArray,
+    notes: npt.ArrayLike,
+    reference: str,
+    *,
+    factor: npt.ArrayLike = 1.0,
+    row: npt.ArrayLike = 0,
+    confidence: str | None = None,
+) -> Coefficient:
+    """Make a coefficient that is credited to a table.
+
+    Parameters
+    ----------
+    book
+        The table.
+    value, notes, reference, factor, row
+        See `Coefficient`.
+    confidence
+        Class, where it is not that of the table.
+    """
+    return make(
+        value,
+        notes,
+        reference=reference,
+        table=book.name,
+        source=book.source,
+        confidence=book.confidence if confidence is None else confidence,
+        factor=factor,
+        row=row,
+    )
+
+
+def _credits(read: list[tuple[int, Row]]) -> tuple[str, str]:
+    sources = list(dict.fromkeys(row["source"] for _, row in read))
+    classes = {_class(row["confidence"]) for _, row in read}
     return "; ".join(sources), worst(*classes)
 
 
@@ -212,25 +315,29 @@ def _class(words: str) -> str:
     return "low"
 
 
-def _share(axis: FloatArray, x: FloatArray, log: bool) -> tuple[IntArray, FloatArray]:
-    """Place below each x on an axis, and the share of the way to the next."""
-    low = np.minimum(np.searchsorted(axis, x, side="right") - 1, len(axis) - 2)
-    if log:
-        # On rows the logarithms cancel exactly.
-        logs = np.log(axis)
-        return low, (np.log(x) - logs.take(low)) / np.diff(logs).take(low)
-    return low, (x - axis.take(low)) / np.diff(axis).take(low)
-
-
 def _between(
     one: FloatArray, two: FloatArray, share: FloatArray, log: bool
 ) -> FloatArray:
     if log:
-        return np.asarray(one * (two / one) ** share)
-    return np.asarray(one + (two - one) * share)
+        # one (two / one)^share: numpy's exp and log take less time than its power.
+        way = two / one
+        np.log(way, out=way)
+        way *= share
+        np.exp(way, out=way)
+        way *= one
+        return way
+    way = two - one
+    way *= share
+    way += one
+    return way
 
 
-def _bits(share: FloatArray, outside: npt.NDArray[np.bool_]) -> IntArray:
-    between = (share > 1e-12) & (share < 1.0 - 1e-12)
-    clamped = outside.astype(np.int64) * int(Note.CLAMPED)
-    return np.asarray(clamped | between.astype(np.int64) * int(Note.INTERPOLATED))
+def _is_between(share: FloatArray) -> BoolArray:
+    """Whether a share lies off both rows, whatever rounding did to it."""
+    return np.asarray((share > 1e-12) & (share < 1.0 - 1e-12))
+
+
+def _bits(outside: BoolArray, between: BoolArray) -> IntArray:
+    bits = np.multiply(outside, int(Note.CLAMPED), dtype=np.int64)
+    bits += np.multiply(between, int(Note.INTERPOLATED), dtype=np.int64)
+    return np.asarray(bits)

@@ -1,0 +1,84 @@
+"""Arguments of a table, made ready to be looked up on whole arrays."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from elbowroom.layout import BoolArray, FloatArray, IntArray
+
+_MOST_BINS = 1 << 14
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Axis:
+    """Rising arguments of a table, made ready to be looked up.
+
+    Parameters
+    ----------
+    first, last
+        Its ends.
+    log
+        Whether shares are on the logarithm.
+    nodes
+        Arguments, or their logarithms, shape (k,).
+    above, inverse
+        Of each interval: its upper node, infinite for the last, and one over its
+        width, shape (k - 1,).
+    bins
+        Interval at the lower edge of each of many equal bins, none of which holds
+        more than one node: faster on whole arrays than a search. Empty where the
+        nodes are too uneven for that.
+    scale
+        Bins per unit.
+    """
+
+    first: float
+    last: float
+    log: bool
+    nodes: FloatArray
+    above: FloatArray
+    inverse: FloatArray
+    bins: IntArray
+    scale: float
+
+    def locate(self, x: FloatArray) -> tuple[IntArray, FloatArray, BoolArray]:
+        """Interval, share of the way through it, and whether x was off the ends."""
+        inside = np.atleast_1d(np.clip(x, self.first, self.last))
+        outside = inside.reshape(np.shape(x)) != x
+        if self.log:
+            np.log(inside, out=inside)
+        if len(self.bins):
+            share = inside - self.nodes[0]
+            share *= self.scale
+            with np.errstate(invalid="ignore"):  # NaN: any interval, the value is NaN
+                low = self.bins.take(share.astype(np.int64), mode="clip")
+            low += inside >= self.above.take(low)
+        else:
+            low = np.searchsorted(self.above, inside, side="right")
+            np.minimum(low, len(self.above) - 1, out=low)
+        inside -= self.nodes.take(low)
+        inside *= self.inverse.take(low)
+        return low.reshape(np.shape(x)), inside.reshape(np.shape(x)), outside
+
+
+def axis(points: FloatArray, log: bool = False) -> Axis:
+    """Make an axis of rising points, at least two."""
+    nodes = np.log(points) if log else np.asarray(points, dtype=np.float64)
+    widths = np.diff(nodes)
+    count = math.ceil(2.0 * (nodes[-1] - nodes[0]) / widths.min())
+    bins, scale = np.zeros(0, dtype=np.int64), 0.0
+    if count <= _MOST_BINS:
+        scale = count / (nodes[-1] - nodes[0])
+        edges = nodes[0] + np.arange(count + 1) / scale
+        bins = np.searchsorted(nodes[1:-1], edges, side="right").astype(np.int64)
+    return Axis(
+        float(points[0]),
+        float(points[-1]),
+        log,
+        nodes,
+        np.append(nodes[1:-1], np.inf),
+        1.0 / widths,
+        bins,
+        float(scale),
+    )

@@ -1,0 +1,357 @@
+"""Loss coefficients of junctions that join flows.
+
+Every coefficient is on the velocity in the common duct, which carries both flows
+away. Letters: q branch flow over common flow, f branch area over common area, s main
+area over common area. Negative coefficients are real: the fast stream drags the slow
+one, and pays for it.
+"""
+
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from elbowroom.layout import BoolArray, FloatArray, IntArray, Shape, TakeoffEntry
+
+from .coefficient import Coefficient, Gathered, Note, make
+from .junction_terms import (
+    AS_WIDE,
+    BULLHEAD_FROM,
+    CHOKING,
+    IDELCHIK,
+    REFERENCE,
+    TEE_FROM,
+    alike,
+    joining_factor,
+    share_of_tee,
+)
+from .junctions_rect import radius_wye
+from .junctions_symmetrical import dovetail, symmetrical_joining
+from .split_mains import split_main
+from .tables import Curve, curve
+
+_LEAST_AREA = 0.1
+_SLIGHTEST = np.radians(15.0)
+_RECT = "junction_rect_converging"
+_SLOW, _FAST = 5.6, 6.6  # m/s around the 6.1 (1200 fpm) between the two printed bands
+_BANDS = ("Vc < 6.1 m/s (1200 fpm)", "Vc > 6.1 m/s (1200 fpm)")
+_RECT_BRANCH = {
+    "tap": "round tap into rectangular main",
+    "tee": "90 deg tee, rectangular into rectangular main",
+    "45-entry": "45 deg entry, rectangular into rectangular main",
+}
+
+
+def _notes(value: FloatArray, f: FloatArray, a: FloatArray) -> IntArray:
+    """Bits that every joining formula shares."""
+    notes = np.where((f < _LEAST_AREA - 1e-9) | (f > 1.0 + 1e-9), int(Note.EXTENDED), 0)
+    notes |= np.where(a < _SLIGHTEST - 1e-6, int(Note.EXTENDED), 0)
+    notes |= np.where(a > np.pi / 2 + 1e-6, int(Note.CLAMPED), 0)
+    notes |= np.where(value > CHOKING, int(Note.SUSPECT), 0)
+    notes |= np.where(
+        (a > TEE_FROM + 1e-6) & (a < np.pi / 2 - 1e-6), int(Note.INTERPOLATED), 0
+    )
+    return np.asarray(notes, dtype=np.int64)
+
+
+def converging_branch(
+    flow_ratio: npt.ArrayLike, area_ratio: npt.ArrayLike, angle: npt.ArrayLike
+) -> Coefficient:
+    """Branch of a round tee or wye that joins a main of unchanged area.
+
+    Parameters
+    ----------
+    flow_ratio, area_ratio
+        q and f; shapes that broadcast.
+    angle
+        Deflection of the branch, rad; above a right angle that of 90° is taken.
+
+    Returns
+    -------
+    coefficient
+        C = A (1 + (q/f)² - 2 (1 - q)² - 2 q²/f cos angle); A counts at a right angle
+        alone, and C goes straight between 60 and 90 degrees. Noted where f is below
+        0.1 and where C is above 20.
+
+    Notes
+    -----
+    Editions differ: in that of 2006 A counts at every angle, which at 45 degrees,
+    f = 0.5, q = 0.7 makes 0.77 of 1.39.
+
+    References
+    ----------
+    Idelchik, diagrams 7-1 to 7-4; Crane TP-410, 2009.
+    """
+    q, f, a = alike(flow_ratio, area_ratio, angle)
+
+    def bare(cosine: FloatArray | float) -> FloatArray:
+        main = 2.0 * (1.0 - q) ** 2
+        return np.asarray(1.0 + (q / f) ** 2 - main - 2.0 * q * q / f * cosine)
+
+    tee, steep = joining_factor(q, f) * bare(0.0), share_of_tee(a)
+    # At 60 degrees the cosine is one half; written so that the ends meet exactly.
+    slanting = bare(np.maximum(np.cos(a), 0.5))
+    value = slanting + (tee - slanting) * steep
+    return make(
+        value,
+        _notes(value, f, a),
+        reference=REFERENCE,
+        table="formula: joining branch",
+        source=f"{IDELCHIK}, diagrams 7-1 to 7-4",
+        confidence="cross-checked" if ((f <= 0.35) | (steep == 1)).all() else "seen",
+    )
+
+
+def converging_main(
+    flow_ratio: npt.ArrayLike, area_ratio: npt.ArrayLike, angle: npt.ArrayLike
+) -> Coefficient:
+    """Straight leg of a round tee or wye that joins flows, main of unchanged area.
+
+    Parameters
+    ----------
+    flow_ratio, area_ratio, angle
+        Those of the branch: q, f, and its deflection, rad.
+
+    Returns
+    -------
+    coefficient
+        C = 1 - (1 - q)² - 2 q²/f cos angle to 60 degrees, 1.55 q - q² at a right
+        angle, straight between.
+
+    References
+    ----------
+    Idelchik, diagrams 7-1 to 7-4; Crane TP-410, 2009.
+    """
+    q, f, a = alike(flow_ratio, area_ratio, angle)
+    slanting = 1.0 - (1.0 - q) ** 2 - 2.0 * q * q / f * np.maximum(np.cos(a), 0.5)
+    tee = 1.55 * q - q * q
+    value = slanting + (tee - slanting) * share_of_tee(a)
+    return make(
+        value,
+        _notes(value, f, a),
+        reference=REFERENCE,
+        table="formula: joining main",
+        source=f"{IDELCHIK}, diagrams 7-1 to 7-4",
+        confidence="cross-checked",
+    )
+
+
+@cache
+def _rect_curves(entry: str) -> tuple[Curve, Curve]:
+    slow, fast = (
+        curve(
+            _RECT,
+            "flow_ratio_Qb_Qc",
+            where={"fitting": _RECT_BRANCH[entry], "velocity_band": band},
+        )
+        for band in _BANDS
+    )
+    return slow, fast
+
+
+def rect_converging_branch(
+    entry: str,
+    flow_ratio: npt.ArrayLike,
+    area_ratio: npt.ArrayLike,
+    common_velocity: npt.ArrayLike,
+) -> Coefficient:
+    """Branch that joins a rectangular main of unchanged area at a right angle.
+
+    Parameters
+    ----------
+    entry
+        'tap' (round), 'tee', or '45-entry'.
+    flow_ratio, area_ratio
+        q and f; shapes that broadcast.
+    common_velocity
+        m/s.
+
+    Returns
+    -------
+    coefficient
+        The print is for f = 0.5 alone. It is taken from f 0.4 to 0.6 and gives way to
+        the round formula over 0.1 more on either side, noted.
+
+    Notes
+    -----
+    The print has a step at 6.1 m/s; it is blended over 5.6 to 6.6 m/s, so that a solver
+    does not see it: our own choice.
+
+    References
+    ----------
+    SMACNA HVAC Systems Duct Design 1990, table 14-13 (from memory).
+    """
+    q, f, velocity = alike(flow_ratio, area_ratio, common_velocity)
+    slow, fast = _rect_curves(entry)
+    (low, bits), (high, _) = slow.at(q), fast.at(q)
+    share = ((velocity - _SLOW) / (_FAST - _SLOW)).clip(0.0, 1.0)
+    printed = low + (high - low) * share
+    formula = converging_branch(q, f, np.pi / 2)
+    stands_in = ((np.abs(f - 0.5) - 0.1) / 0.1).clip(0.0, 1.0)
+    stands_in = np.where(stands_in < 1e-9, 0.0, stands_in)
+    off = (np.abs(f - 0.5) > 1e-6) & (stands_in == 0.0)
+    return make(
+        printed + (formula.value - printed) * stands_in,
+        np.where(stands_in < 1.0, bits, 0)
+        | np.where(off, int(Note.CLAMPED), 0)
+        | np.where(stands_in > 0.0, formula.notes | int(Note.FALLBACK), 0),
+        reference=REFERENCE,
+        table=formula.table if (stands_in >= 1.0).all() else slow.name,
+        source=formula.source if (stands_in >= 1.0).all() else slow.source,
+        confidence="low" if (stands_in > 0.0).any() else slow.confidence,
+    )
+
+
+@cache
+def _rect_main() -> Curve:
+    return curve(_RECT, "flow_ratio_Qb_Qc", where={"leg": "main"}, through_zero=True)
+
+
+def rect_converging_main(flow_ratio: npt.ArrayLike) -> Coefficient:
+    """Straight leg past a branch that joins a rectangular main at a right angle.
+
+    Parameters
+    ----------
+    flow_ratio
+        q; nothing is lost at q = 0.
+
+    References
+    ----------
+    SMACNA HVAC Systems Duct Design 1990, table 14-13 (from memory).
+    """
+    (q,) = alike(flow_ratio)
+    book = _rect_main()
+    value, bits = book.at(q)
+    return make(
+        value,
+        bits,
+        reference=REFERENCE,
+        table=book.name,
+        source=book.source,
+        confidence=book.confidence,
+    )
+
+
+def joining_legs(
+    *,
+    is_branch: BoolArray,
+    is_symmetrical: BoolArray,
+    angle: FloatArray,
+    entry: npt.NDArray[np.int64],
+    common_shape: npt.NDArray[np.int64],
+    branch_shape: npt.NDArray[np.int64],
+    flow_ratio: FloatArray,
+    area_ratio: FloatArray,
+    main_area_ratio: FloatArray,
+    common_velocity: FloatArray,
+    shared_wall: BoolArray | None = None,
+) -> Gathered:
+    """Coefficients of the legs of junctions that join flows.
+
+    Parameters
+    ----------
+    is_branch, is_symmetrical
+        Whether a leg is a branch, and whether its junction has no main, shape (n,).
+    angle
+        Deflection of the branch, rad: of the leg itself, or for a straight leg of the
+        branch opposite.
+    entry
+        `TakeoffEntry` codes of that branch.
+    common_shape, branch_shape
+        `Shape` codes.
+    flow_ratio, area_ratio, main_area_ratio
+        q and f of that branch, and straight area over common area.
+    common_velocity
+        m/s.
+    shared_wall
+        Whether a wall parts the main in two, As + Ab = Ac; None: nowhere.
+
+    Returns
+    -------
+    gathered
+        Coefficients on the common velocity. C is defined where nothing flows in a leg
+        (q = 0 for the branch, 1 for the main), but there is no loss to report there.
+    """
+    out = Gathered(len(angle))
+    q, f, s, a = flow_ratio, area_ratio, main_area_ratio, angle
+    radius = entry == TakeoffEntry.RADIUS
+    rect = common_shape == Shape.RECTANGULAR
+    swept = is_symmetrical & radius & (a >= BULLHEAD_FROM)
+    if swept.any():
+        out.put(swept, dovetail(q[swept], f[swept], "converging"))
+    for bullhead in (True, False):
+        mine = is_symmetrical & ~swept & ((a >= BULLHEAD_FROM) == bullhead)
+        if mine.any():
+            out.put(mine, symmetrical_joining(q[mine], f[mine], a[mine]))
+    walled = np.zeros(len(a), dtype=bool) if shared_wall is None else shared_wall
+    walled = walled & ~is_symmetrical
+    curved = rect & radius & ~is_symmetrical & ~walled
+    square = rect & ~radius & (a > TEE_FROM + 1e-6) & ~is_symmetrical & ~walled
+    rest = ~(is_symmetrical | walled | curved | square)
+    for leg, branch in (("branch", True), ("main", False)):
+        own = is_branch == branch
+        mine = walled & own
+        if mine.any():
+            out.put(mine, split_main(leg, q[mine], f[mine], a[mine]))
+        mine = curved & own
+        if mine.any():
+            out.put(mine, radius_wye(leg, q[mine], f[mine], s[mine], "converging"))
+        mine = rest & own
+        formula = converging_branch if branch else converging_main
+        if mine.any():
+            out.put(mine, formula(q[mine], f[mine], a[mine]))
+    _put_square(out, square, is_branch, entry, branch_shape, q, f, a, common_velocity)
+    # No joining table has a main that changes its area without a shared wall.
+    changed = (np.abs(s - 1.0) > 1.0 - AS_WIDE + 1e-9) & (rest | square)
+    out.notes[changed] |= int(Note.EXTENDED)
+    stands_in = rest & ((common_shape != Shape.ROUND) | (entry != TakeoffEntry.PLAIN))
+    out.notes[stands_in] |= int(Note.FALLBACK)
+    return out
+
+
+def _put_square(
+    out: Gathered,
+    square: BoolArray,
+    is_branch: BoolArray,
+    entry: npt.NDArray[np.int64],
+    branch_shape: npt.NDArray[np.int64],
+    q: FloatArray,
+    f: FloatArray,
+    a: FloatArray,
+    velocity: FloatArray,
+) -> None:
+    """Legs at more than 60 degrees to a rectangular main."""
+    tapped = branch_shape == Shape.ROUND
+    slanted = np.isin(entry, (TakeoffEntry.ENTRY_45, TakeoffEntry.ENTRY_45_DAMPER))
+    for name, own in (
+        ("tap", tapped),
+        ("45-entry", ~tapped & slanted),
+        ("tee", ~tapped & ~slanted),
+    ):
+        mine = square & is_branch & own
+        for near in (True, False):  # a class of its own where the formula stands in
+            part = mine & ((np.abs(f - 0.5) <= 0.1 + 1e-9) == near)
+            if part.any():
+                found = rect_converging_branch(name, q[part], f[part], velocity[part])
+                slanting = converging_branch(q[part], f[part], TEE_FROM)
+                out.put(part, _turned(found, slanting, a[part]))
+    mine = square & ~is_branch
+    if mine.any():
+        slanting = converging_main(q[mine], f[mine], TEE_FROM)
+        out.put(mine, _turned(rect_converging_main(q[mine]), slanting, a[mine]))
+
+
+def _turned(square: Coefficient, slanting: Coefficient, a: FloatArray) -> Coefficient:
+    """Straight between the formula at 60 degrees and the table at a right angle."""
+    share = share_of_tee(a)
+    return make(
+        slanting.value + (square.value - slanting.value) * share,
+        np.where(
+            share < 1.0 - 1e-9, slanting.notes | int(Note.INTERPOLATED), square.notes
+        )
+        | np.where(a > np.pi / 2 + 1e-6, int(Note.CLAMPED), 0),
+        reference=square.reference,
+        table=square.table,
+        source=square.source,
+        confidence=square.confidence,
+    )

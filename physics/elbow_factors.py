@@ -1,0 +1,105 @@
+"""Factors on the loss of elbows: for the angle of turn and the Reynolds number."""
+
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from elbowroom.layout import FloatArray, IntArray
+
+from .coefficient import Note
+from .tables import Curve, curve
+
+_LOWEST_REYNOLDS = 1e4
+
+
+@cache
+def angle_factor(kind: str) -> Curve:
+    """Factor for the angle of turn, degrees: 'rect_smooth', 'round_smooth', ..."""
+    return curve(
+        "elbow_angle_factor", "angle_deg", "K_angle", where={"elbow_kind": kind}
+    )
+
+
+@cache
+def _reynolds_classes() -> tuple[Curve, Curve, Curve]:
+    tight, middle, wide = (
+        curve(
+            "elbow_reynolds_factor",
+            "Re",
+            "K_Re",
+            where={"r_over_W_min": low},
+            log_x=True,
+        )
+        for low in ("0.5", "0.55", "0.7")
+    )
+    return tight, middle, wide
+
+
+def reynolds_factor(
+    radius_ratio: npt.ArrayLike, reynolds: npt.ArrayLike
+) -> tuple[FloatArray, IntArray]:
+    """Reynolds factor of smooth rectangular elbows.
+
+    Parameters
+    ----------
+    radius_ratio, reynolds
+        r/W and the Reynolds number on the hydraulic diameter; shapes that broadcast.
+
+    Returns
+    -------
+    factor, notes
+        In the broadcast shape; 1 from Reynolds 4e5 on, the value at 1e4 below that,
+        noted.
+
+    Notes
+    -----
+    The three classes of r/W are printed with steps at 0.55 and 0.70. They are joined
+    here by straight lines over r/W 0.50, 0.625 and 0.75, so that a sweep of radii has
+    no jump: our own choice. Whether the factor applies at all is disputed between
+    editions of the handbook; it is listed as an assumption.
+
+    References
+    ----------
+    Idelchik, Handbook of Hydraulic Resistance, 1986, diagram 6-1.
+    """
+    ratio = np.asarray(radius_ratio, dtype=np.float64)
+    re = np.asarray(reynolds, dtype=np.float64)
+    (tight, bits), (middle, _), (wide, _) = (c.at(re) for c in _reynolds_classes())
+    low = ((ratio - 0.5) / 0.125).clip(0.0, 1.0)
+    high = ((ratio - 0.625) / 0.125).clip(0.0, 1.0)
+    factor = tight + (middle - tight) * low + (wide - middle) * high
+    return factor, _slow(re, bits)
+
+
+@cache
+def _mitred_reynolds() -> Curve:
+    return curve("rect_elbow_mitred_reynolds", "Re", "K_Re", log_x=True)
+
+
+def mitred_reynolds_factor(reynolds: npt.ArrayLike) -> tuple[FloatArray, IntArray]:
+    """Reynolds factor of mitred elbows, rectangular and round.
+
+    Parameters
+    ----------
+    reynolds
+        On the hydraulic diameter.
+
+    Returns
+    -------
+    factor, notes
+        1 from Reynolds 1.4e5 on, the value at 1e4 below that, noted.
+
+    References
+    ----------
+    SMACNA HVAC Systems Duct Design, 4th ed., table A-7; Idelchik 1986.
+    """
+    re = np.asarray(reynolds, dtype=np.float64)
+    factor, bits = _mitred_reynolds().at(re)
+    return factor, _slow(re, bits)
+
+
+def _slow(re: FloatArray, bits: IntArray) -> IntArray:
+    # Above the table the factor has come down to 1, which is no clamping.
+    slow = (re < _LOWEST_REYNOLDS) * np.int64(Note.LOW_REYNOLDS)
+    return np.asarray(slow | (bits & int(Note.INTERPOLATED)))

@@ -1,0 +1,237 @@
+"""What a fan loses when the duct at its outlet or inlet is too short or bent.
+
+These losses come on top of those of the elbow itself, on the velocity pressure at the
+fan. They do not replace the maker's data, nor a licensed person's judgement of a fan
+installation.
+"""
+
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from elbowroom.layout import FloatArray
+
+from .coefficient import Coefficient, LookupRefused, Note, make
+from .tables import Curve, Grid, chosen, curve, grid
+
+POSITIONS = ("A", "B", "C", "D")
+INLET_ELBOWS = {
+    "square": "square elbow with inlet transition, no vanes",
+    "square-three-vanes": "square elbow with inlet transition, three long vanes",
+    "square-short-vanes": "square elbow with inlet transition, short vanes",
+    "round": "round smooth radius elbow",
+    "round-mitred": "round mitred elbow, two piece",
+}
+_SLOW = 12.7  # m/s, 2500 fpm
+_STEP = 5.08  # m/s, 1000 fpm
+
+
+def effective_duct_length(
+    velocity: npt.ArrayLike, outlet_area: npt.ArrayLike
+) -> FloatArray:
+    """Straight duct behind a fan in which its outlet flow becomes even.
+
+    Parameters
+    ----------
+    velocity
+        Mean velocity in the outlet duct, m/s.
+    outlet_area
+        Area of the outlet, m²; shapes that broadcast.
+
+    Returns
+    -------
+    length
+        m: 2.5 diameters of equal area to 12.7 m/s, one more for each 5.08 m/s beyond.
+
+    Raises
+    ------
+    ValueError
+        If an area is not above zero, or a velocity is negative.
+
+    References
+    ----------
+    AMCA Publication 201 (from memory).
+
+    Examples
+    --------
+    >>> effective_duct_length([10.0, 15.24], 0.25).round(3)
+    array([1.41 , 1.693])
+    """
+    speed, area = np.asarray(velocity, np.float64), np.asarray(outlet_area, np.float64)
+    if not ((area > 0.0).all() and (speed >= 0.0).all()):
+        raise ValueError("a fan outlet needs an area above 0 m² and no negative flow")
+    diameters = 2.5 + np.maximum(speed - _SLOW, 0.0) / _STEP
+    return np.asarray(diameters * np.sqrt(4.0 * area / np.pi))
+
+
+@cache
+def _outlet(position: str) -> Grid:
+    return grid(
+        "fan_outlet_elbow",
+        "blast_area_over_outlet_area",
+        "percent_effective_duct",
+        where={"elbow_position": position},
+    )
+
+
+def outlet_elbow(
+    blast_ratio: npt.ArrayLike, share: npt.ArrayLike, position: str | None = None
+) -> Coefficient:
+    """Elbow close behind a centrifugal fan with one inlet, beyond the elbow's own loss.
+
+    Parameters
+    ----------
+    blast_ratio
+        Blast area over outlet area of the fan; 0.4 to 1, else the nearer end, noted.
+    share
+        Straight duct before the elbow over `effective_duct_length`; nothing is lost
+        from 1 on. Shapes that broadcast.
+    position
+        How the elbow turns against the wheel, 'A' to 'D' as the publication draws it;
+        None: the worst of the four, noted.
+
+    Returns
+    -------
+    coefficient
+        On the velocity at the fan outlet.
+
+    Raises
+    ------
+    LookupRefused
+        If there is no such position.
+
+    References
+    ----------
+    AMCA Publication 201, outlet duct elbows (from memory).
+    """
+    if position is not None and position not in POSITIONS:
+        raise LookupRefused(
+            f"there is no elbow position '{position}'; take one of A, B, C, D"
+        )
+    blast, part = np.broadcast_arrays(
+        np.atleast_1d(np.asarray(blast_ratio, np.float64)),
+        np.asarray(share, np.float64),
+    )
+    places = POSITIONS if position is None else (position,)
+    found = [
+        _outlet(place).at(blast, 100.0 * np.minimum(part, 1.0)) for place in places
+    ]
+    value = np.max([one for one, _ in found], axis=0)
+    assumed = 0 if position is not None else int(Note.FALLBACK)
+    bits = np.where(part >= 1.0, 0, found[0][1] | assumed)
+    return _from(_outlet(places[0]), value, bits, "fan outlet")
+
+
+@cache
+def _inlet(elbow: str) -> Grid:
+    return grid(
+        "fan_inlet_elbow",
+        "radius_ratio",
+        "straight_length_diameters",
+        where={"elbow": INLET_ELBOWS[elbow]},
+    )
+
+
+@cache
+def _mitred_inlet() -> Curve:
+    where = {"elbow": INLET_ELBOWS["round-mitred"]}
+    return curve("fan_inlet_elbow", "straight_length_diameters", where=where)
+
+
+def inlet_elbow(
+    elbow: str, straight: npt.ArrayLike, radius_ratio: npt.ArrayLike | None = None
+) -> Coefficient:
+    """Elbow close before a fan inlet, beyond the elbow's own loss.
+
+    Parameters
+    ----------
+    elbow
+        One of `INLET_ELBOWS`.
+    straight
+        Straight duct between elbow and inlet over the diameter. The table ends at 5;
+        its last value is held beyond, noted.
+    radius_ratio
+        R/H of a square elbow, R/D of a round one; not for a mitred one.
+
+    Returns
+    -------
+    coefficient
+        On the velocity at the fan inlet.
+
+    Raises
+    ------
+    LookupRefused
+        If there is no such elbow, or its radius is missing.
+
+    References
+    ----------
+    ASHRAE 1988 (square) and ASHRAE Fundamentals appendix (round, from memory).
+    """
+    if elbow not in INLET_ELBOWS:
+        raise LookupRefused(
+            f"there is no inlet elbow '{elbow}'; take one of {', '.join(INLET_ELBOWS)}"
+        )
+    length = np.atleast_1d(np.asarray(straight, np.float64))
+    if elbow == "round-mitred":
+        book: Curve | Grid = _mitred_inlet()
+        value, bits = _mitred_inlet().at(length)
+    elif radius_ratio is None:
+        raise LookupRefused(f"the inlet elbow '{elbow}' needs its radius; give it")
+    else:
+        book = _inlet(elbow)
+        ratio, length = np.broadcast_arrays(
+            np.asarray(radius_ratio, np.float64), length
+        )
+        value, bits = _inlet(elbow).at(ratio, length)
+    return _from(book, value, bits, "fan inlet")
+
+
+def system_effect(curve_letter: str, revised: bool = False) -> Coefficient:
+    """Coefficient of one of the lettered system effect curves, F to X.
+
+    Parameters
+    ----------
+    curve_letter
+        Letter of the curve.
+    revised
+        Whether to take the edition of 2002 in place of that of the 1988 tables.
+
+    Raises
+    ------
+    LookupRefused
+        If there is no such curve.
+
+    References
+    ----------
+    AMCA Publication 201 (from memory).
+    """
+    name = "fan_system_effect_curves"
+    found = chosen(name, {"curve": curve_letter})
+    if not found:
+        raise LookupRefused(
+            f"there is no system effect curve '{curve_letter}'; take a letter from F "
+            "to X"
+        )
+    column = "C_amca_201_02_memory" if revised else "C_ashrae_1988"
+    return make(
+        np.array([float(found[0][column])]),
+        0,
+        reference="fan",
+        table=name,
+        source=found[0]["source"],
+        confidence=found[0]["confidence"],
+    )
+
+
+def _from(
+    book: Curve | Grid, value: FloatArray, notes: npt.ArrayLike, reference: str
+) -> Coefficient:
+    return make(
+        value,
+        notes,
+        reference=reference,
+        table=book.name,
+        source=book.source,
+        confidence=book.confidence,
+    )

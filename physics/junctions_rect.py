@@ -1,0 +1,273 @@
+"""Loss coefficients of rectangular junctions that divide the flow.
+
+Every coefficient is on the velocity in the common duct. Letters: q branch flow over
+common flow, f branch area over common area, v branch velocity over common velocity
+(q / f). Negative coefficients are real: one leg gains what the other pays.
+"""
+
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from elbowroom.layout import FloatArray, TakeoffEntry
+
+from .coefficient import Coefficient, Note, make
+from .junction_terms import (
+    REFERENCE,
+    TEE_FROM,
+    alike,
+    from_curve,
+    growth_beyond,
+    share_of_tee,
+)
+from .junctions_round import diverging_branch
+from .tables import Curve, Grid, chosen, curve
+
+_PLAIN = "90 deg tee, rectangular branch off rectangular main"
+_TAP = "90 deg round tap off rectangular main"
+_CONICAL_TAP = "conical (expanded) round tap off rectangular main"
+_RECT_BRANCH = {
+    TakeoffEntry.PLAIN: _PLAIN,
+    TakeoffEntry.ENTRY_45: "45 deg entry, rectangular branch off rectangular main",
+    TakeoffEntry.PLAIN_DAMPER: "90 deg tee rectangular with balancing damper",
+    TakeoffEntry.ENTRY_45_DAMPER: "45 deg entry with balancing damper",
+    TakeoffEntry.EXTRACTOR: "90 deg tee rectangular with extractor",
+}
+OBSTRUCTED = (
+    TakeoffEntry.PLAIN_DAMPER,
+    TakeoffEntry.ENTRY_45_DAMPER,
+    TakeoffEntry.EXTRACTOR,
+)
+
+
+@cache
+def _rect_branch(fitting: str) -> Grid:
+    """Table of a rectangular branch over v and q, filled beyond its triangle.
+
+    The print ends where f would pass 0.5; the last q at the same v stands in there.
+    At v = 0 a plain branch recovers nothing of the main's velocity pressure: C = 1.
+    """
+    read = chosen("junction_rect_diverging_branch", {"fitting": fitting})
+    v = sorted({float(row["velocity_ratio_Vb_Vc"]) for row in read})
+    q = sorted({float(row["flow_ratio_Qb_Qc"]) for row in read})
+    values = np.empty((len(v) + 1, len(q)))
+    for i, speed in enumerate(v, start=1):
+        known = {
+            float(row["flow_ratio_Qb_Qc"]): float(row["C"])
+            for row in read
+            if float(row["velocity_ratio_Vb_Vc"]) == speed
+        }
+        for j, flow in enumerate(q):
+            values[i, j] = known.get(flow, known[max(known)])
+    values[0] = 1.0 if fitting in (_PLAIN, _TAP) else values[1]
+    return Grid(
+        "junction_rect_diverging_branch",
+        read[0]["source"],
+        read[0]["confidence"],
+        np.array([0.0, *v]),
+        np.array(q),
+        values,
+    )
+
+
+def rect_branch(
+    fitting: str, flow_ratio: npt.ArrayLike, area_ratio: npt.ArrayLike
+) -> Coefficient:
+    """Branch at a right angle off a rectangular main, from its table.
+
+    Parameters
+    ----------
+    fitting
+        The table's words for it.
+    flow_ratio, area_ratio
+        q and f; shapes that broadcast.
+
+    Returns
+    -------
+    coefficient
+        Straight in v, then in q. The tables end at f = 0.5: beyond, the nearest q at
+        the same v is taken; above v = 1.8 the value grows with v²; both are noted.
+
+    References
+    ----------
+    SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory).
+    """
+    q, f = alike(flow_ratio, area_ratio)
+    v = q / f
+    if fitting == _CONICAL_TAP:
+        book: Grid | Curve = _conical_tap()
+        value, bits = _conical_tap().at(v)
+        growth, beyond = growth_beyond(v, float(_conical_tap().x[-1]))
+    else:
+        book = _rect_branch(fitting)
+        value, bits = _rect_branch(fitting).at(v, q)
+        growth, beyond = growth_beyond(v, 1.8)
+        beyond = beyond | (f > 0.5 + 1e-6)
+    return make(
+        value * growth,
+        np.where(beyond, int(Note.EXTENDED), 0)
+        | (bits & ~int(Note.CLAMPED))
+        | np.where((q < 0.1) & ~beyond, bits & int(Note.CLAMPED), 0),
+        reference=REFERENCE,
+        table=book.name,
+        source=book.source,
+        confidence=book.confidence,
+    )
+
+
+@cache
+def _conical_tap() -> Curve:
+    return curve(
+        "junction_rect_diverging_branch",
+        "velocity_ratio_Vb_Vc",
+        where={"fitting": _CONICAL_TAP},
+    )
+
+
+@cache
+def _rect_main(argument: str) -> Curve:
+    return curve("junction_rect_diverging_main", "value", where={"argument": argument})
+
+
+def rect_main(main_velocity_ratio: npt.ArrayLike) -> Coefficient:
+    """Straight leg past a plain branch off a rectangular main.
+
+    Parameters
+    ----------
+    main_velocity_ratio
+        Velocity in the straight leg over that in the common duct; above 1 nothing is
+        lost, by the table's end.
+
+    References
+    ----------
+    SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory).
+    """
+    return from_curve(_rect_main("Vs_Vc"), main_velocity_ratio)
+
+
+def rect_main_obstructed(velocity_ratio: npt.ArrayLike) -> Coefficient:
+    """Straight leg past a branch with a damper or an extractor, over v.
+
+    References
+    ----------
+    SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory).
+    """
+    return from_curve(_rect_main("Vb_Vc"), velocity_ratio)
+
+
+@cache
+def _radius_rows(flow: str, leg: str) -> tuple[FloatArray, tuple[Curve, ...]]:
+    """Area ratios (f and branch over main) and curves over q of radius wyes."""
+    read = chosen("junction_rect_wye_radius_branch", {"flow": flow, "leg": leg})
+    pairs = sorted({(r["area_ratio_Ab_Ac"], r["area_ratio_Ab_As"]) for r in read})
+    curves = tuple(
+        curve(
+            "junction_rect_wye_radius_branch",
+            "flow_ratio_Qb_Qc",
+            where={
+                "flow": flow,
+                "leg": leg,
+                "area_ratio_Ab_Ac": of_common,
+                "area_ratio_Ab_As": of_main,
+            },
+        )
+        for of_common, of_main in pairs
+    )
+    return np.array(pairs, dtype=np.float64), curves
+
+
+def radius_wye(
+    leg: str,
+    flow_ratio: npt.ArrayLike,
+    area_ratio: npt.ArrayLike,
+    main_area_ratio: npt.ArrayLike,
+    flow: str = "diverging",
+) -> Coefficient:
+    """Rectangular wye with a radius branch, r/Wb 1.0, 90 degrees.
+
+    Parameters
+    ----------
+    leg
+        'branch' or 'main'.
+    flow_ratio, area_ratio, main_area_ratio
+        q, f, and main area over common area.
+    flow
+        'diverging' or 'converging'.
+
+    Returns
+    -------
+    coefficient
+        From the nearest row of area ratios, straight in q, as the published example
+        does; noted where the areas are not those of the row.
+
+    References
+    ----------
+    SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory; two points seen).
+    """
+    q, f, s = alike(flow_ratio, area_ratio, main_area_ratio)
+    pairs, curves = _radius_rows(flow, leg)
+    apart = (np.log(f)[:, None] - np.log(pairs[:, 0])) ** 2
+    apart = apart + (np.log(f / s)[:, None] - np.log(pairs[:, 1])) ** 2
+    nearest = np.argmin(apart, axis=1)
+    value, notes = np.empty(len(q)), np.empty(len(q), dtype=np.int64)
+    for row in np.unique(nearest).tolist():
+        mine = nearest == row
+        value[mine], notes[mine] = curves[row].at(q[mine])
+    off = apart[np.arange(len(q)), nearest] > 1e-4
+    return make(
+        value,
+        notes | np.where(off, int(Note.CLAMPED), 0),
+        reference=REFERENCE,
+        table=curves[0].name,
+        source=curves[0].source,
+        confidence=curves[0].confidence,
+    )
+
+
+def rect_branch_by_entry(
+    entry: TakeoffEntry, tap: bool, q: FloatArray, f: FloatArray, a: FloatArray
+) -> Coefficient:
+    """Branch off a rectangular main: its table at 90°, the formula below 60°.
+
+    Parameters
+    ----------
+    entry
+        How the branch leaves.
+    tap
+        Whether the branch is round.
+    q, f, a
+        Letters, and the deflection in rad, shape (n,).
+    """
+    if tap:
+        fitting = _CONICAL_TAP if entry == TakeoffEntry.CONICAL else _TAP
+    else:
+        fitting = _RECT_BRANCH.get(entry, _PLAIN)
+    tabled = rect_branch(fitting, q, f)
+    slanting = a < np.pi / 2 - 1e-6
+    notes = tabled.notes | np.where(a > np.pi / 2 + 1e-6, int(Note.CLAMPED), 0)
+    if tap and entry not in (TakeoffEntry.PLAIN, TakeoffEntry.CONICAL):
+        notes = notes | int(Note.FALLBACK)
+    if not slanting.any():
+        return make(
+            tabled.value,
+            notes,
+            reference=tabled.reference,
+            table=tabled.table,
+            source=tabled.source,
+            confidence=tabled.confidence,
+        )
+    formula = diverging_branch(q, f, np.minimum(a, TEE_FROM))
+    share = share_of_tee(a)
+    return make(
+        np.where(
+            slanting,
+            formula.value + (tabled.value - formula.value) * share,
+            tabled.value,
+        ),
+        np.where(slanting, formula.notes | int(Note.INTERPOLATED), notes),
+        reference=tabled.reference,
+        table=tabled.table,
+        source=f"{tabled.source}; below 90 degrees {formula.source}",
+        confidence=tabled.confidence,
+    )

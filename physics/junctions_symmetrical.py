@@ -1,0 +1,182 @@
+"""Loss coefficients of junctions without a main: wyes, bullheads, dovetails.
+
+Every coefficient is on the velocity in the common duct. Letters: q flow of the leg over
+common flow, f area of the leg over common area, v its velocity over common velocity
+(q / f). Negative coefficients are real: one leg gains what the other pays.
+"""
+
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from .coefficient import Coefficient, Note, make, worst
+from .junction_terms import (
+    IDELCHIK,
+    REFERENCE,
+    alike,
+    growth_beyond,
+    joining_factor,
+    share_of_bullhead,
+)
+from .tables import Curve, Grid, curve, grid
+
+_NAME = "junction_symmetrical_wye_and_bullhead"
+
+
+@cache
+def _symmetrical() -> Grid:
+    return grid(
+        _NAME,
+        "angle_deg",
+        "value",
+        where={
+            "fitting": "angled symmetrical wye, rect or round",
+            "flow": "diverging",
+        },
+    )
+
+
+def symmetrical(velocity_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coefficient:
+    """Leg of a symmetrical wye, or of a bullhead tee, that divides the flow.
+
+    Parameters
+    ----------
+    velocity_ratio
+        v of this leg.
+    angle
+        Its deflection, rad: wye to 60 degrees, bullhead from 80 on, straight between.
+
+    Returns
+    -------
+    coefficient
+        Bullhead in sheet metal: 1 + 0.3 v².
+
+    References
+    ----------
+    Wye: SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory). Bullhead:
+    Idelchik, diagram 7-29.
+    """
+    v, a = alike(velocity_ratio, angle)
+    book = _symmetrical()
+    wye, bits = book.at(np.minimum(np.degrees(a), 60.0), v)
+    growth, beyond = growth_beyond(v, float(book.y[-1]))
+    bullhead = 1.0 + 0.3 * v * v
+    share = share_of_bullhead(a)
+    notes = np.where(beyond, int(Note.EXTENDED), bits)
+    only = share >= 1.0
+    return make(
+        wye * growth * (1.0 - share) + bullhead * share,
+        np.where(only, 0, notes)
+        | np.where(a > np.radians(100.0), int(Note.CLAMPED), 0),
+        reference=REFERENCE,
+        table="formula: bullhead" if only.all() else book.name,
+        source=f"{IDELCHIK}, diagram 7-29" if only.all() else book.source,
+        confidence="cross-checked" if only.all() else book.confidence,
+    )
+
+
+@cache
+def _dovetail(flow: str) -> Curve:
+    return curve(
+        _NAME,
+        "area_ratio_Ab_Ac",
+        where={
+            "fitting": "dovetail (two radius elbows back to back), r/Wc=1.5, "
+            "equal split",
+            "flow": flow,
+        },
+    )
+
+
+def dovetail(
+    flow_ratio: npt.ArrayLike, area_ratio: npt.ArrayLike, flow: str = "diverging"
+) -> Coefficient:
+    """Leg of a dovetail: two radius elbows back to back, r/Wc 1.5.
+
+    Parameters
+    ----------
+    flow_ratio, area_ratio
+        q and f of this leg; shapes that broadcast.
+    flow
+        'diverging' or 'converging'.
+
+    Returns
+    -------
+    coefficient
+        The print has an equal split alone, at f = 0.5 and f = 1: straight in f, and
+        noted where the split is not equal.
+
+    References
+    ----------
+    SMACNA HVAC Systems Duct Design 1990, tables 14-13 and 14-14 (from memory).
+    """
+    q, f = alike(flow_ratio, area_ratio)
+    book = _dovetail(flow)
+    value, bits = book.at(f)
+    return make(
+        value,
+        bits | np.where(np.abs(q - 0.5) > 1e-6, int(Note.CLAMPED), 0),
+        reference=REFERENCE,
+        table=book.name,
+        source=book.source,
+        confidence=book.confidence,
+    )
+
+
+@cache
+def _joining() -> Grid:
+    return grid(
+        _NAME,
+        "angle_deg",
+        "value",
+        where={
+            "fitting": "angled symmetrical wye, rect or round",
+            "flow": "converging",
+        },
+    )
+
+
+def symmetrical_joining(
+    flow_ratio: npt.ArrayLike, area_ratio: npt.ArrayLike, angle: npt.ArrayLike
+) -> Coefficient:
+    """Leg of a symmetrical wye, or of a bullhead tee, that joins flows.
+
+    Parameters
+    ----------
+    flow_ratio, area_ratio
+        q and f of this leg; shapes that broadcast.
+    angle
+        Its deflection, rad. The wye's table ends at 45 degrees and is held to 60;
+        the bullhead counts from 80 on, straight between.
+
+    Returns
+    -------
+    coefficient
+        The wye's table is for f = 0.5 alone, noted elsewhere. Bullhead:
+        A (1 + 1/f² + 3 (q² - q)/f²), A = 1 to f = 0.35, above that 0.9 (1 - q) to
+        q = 0.4 and 0.55 beyond.
+
+    References
+    ----------
+    Wye: SMACNA HVAC Systems Duct Design 1990, table 14-13 (from memory). Bullhead:
+    Idelchik, diagram 7-29.
+    """
+    q, f, a = alike(flow_ratio, area_ratio, angle)
+    book = _joining()
+    degrees = np.degrees(a)
+    wye, bits = book.at(degrees, q)
+    bits = bits | np.where(np.abs(f - 0.5) > 1e-6, int(Note.CLAMPED), 0)
+    bullhead = joining_factor(q, f) * (1.0 + (1.0 + 3.0 * (q * q - q)) / (f * f))
+    share = share_of_bullhead(a)
+    only = share >= 1.0
+    return make(
+        wye + (bullhead - wye) * share,
+        np.where(only, 0, bits)
+        | np.where(degrees > 100.0 + 1e-6, int(Note.CLAMPED), 0)
+        | np.where(f < 0.1 - 1e-9, int(Note.EXTENDED), 0),
+        reference=REFERENCE,
+        table="formula: bullhead, joining" if only.all() else book.name,
+        source=f"{IDELCHIK}, diagram 7-29" if only.all() else book.source,
+        confidence="seen" if only.all() else worst(book.confidence, "seen"),
+    )

@@ -1,0 +1,63 @@
+"""What the book of fittings says of a kind of fitting."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from .coefficient import Coefficient
+
+Values = Mapping[str, float]
+Legs = dict[str, Coefficient]
+
+
+@dataclass(frozen=True, slots=True)
+class Parameter:
+    """A parameter of a kind of fitting.
+
+    Parameters
+    ----------
+    name
+        The table's column.
+    what
+        What it is, in words.
+    low, high
+        Range within which a value is given.
+    default
+        Taken, and said, when it is not given; None where it must be.
+    whole
+        Whether it counts things.
+    """
+
+    name: str
+    what: str
+    low: float
+    high: float
+    default: float | None = None
+    whole: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of fitting.
+
+    Parameters
+    ----------
+    name
+        Its name: words with dashes.
+    what
+        What it is.
+    parameters
+        What its coefficient depends on.
+    evaluate
+        Coefficients by leg from parameters and the Reynolds number, which may be NaN;
+        a fitting with two ends has the one leg ''.
+    """
+
+    name: str
+    what: str
+    parameters: tuple[Parameter, ...]
+    evaluate: Callable[[Values, float], Legs]
+
+    @property
+    def has_legs(self) -> bool:
+        """Whether it is a junction, with a coefficient for each leg."""
+        return self.name.startswith("junction")

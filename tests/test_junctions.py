@@ -1,0 +1,658 @@
+"""Junctions against their prints, their limits, and the conservation of energy."""
+
+import csv
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from elbowroom.layout import FloatArray, Shape, TakeoffEntry
+from elbowroom.physics import Coefficient, LookupRefused, Note, book, junctions, tables
+
+DATA = Path(__file__).parent / "data"
+RIGHT = np.pi / 2
+
+
+def column(rows: list[Mapping[str, str]], name: str) -> FloatArray:
+    return np.array([float(row[name]) for row in rows])
+
+
+def rows_of(table: str, **where: str) -> list[Mapping[str, str]]:
+    found = tables.chosen(table, where)
+    assert found, f"no rows in {table} for {where}"
+    return found
+
+
+def turned(rows: list[Mapping[str, str]]) -> FloatArray:
+    return np.radians(column(rows, "angle_deg"))
+
+
+def agree(found: FloatArray, rows: list[Mapping[str, str]], rounding: float) -> None:
+    np.testing.assert_allclose(found, column(rows, "C"), rtol=0, atol=rounding)
+
+
+# --- the prints, row by row. Tables written with four decimals of a formula: 6e-5 is
+# --- their rounding. Tables of a handbook: read back as they stand, so 1e-9.
+
+
+def test_round_dividing_branch_agrees_with_every_row_of_its_formula_table() -> None:
+    # Idelchik 2006, section 7-16, table 7-4; Crane TP-410 (2009) below 75 degrees.
+    rows = rows_of("junction_round_diverging_branch")
+    q, f = column(rows, "flow_ratio_Qb_Qc"), column(rows, "area_ratio_Ab_Ac")
+    found = junctions.diverging_branch(q, f, turned(rows))
+    agree(found.value, rows, 6e-5)
+    assert not (found.notes & int(Note.EXTENDED)).any()
+
+
+def test_round_dividing_branch_agrees_with_the_handbook_as_recalled() -> None:
+    # SMACNA HVAC Systems Duct Design 1990, table 14-14, from memory: two figures, and
+    # a fit of another shop's tests: 0.06 or 10 %.
+    rows = rows_of("junction_round_diverging_branch")
+    q, f = column(rows, "flow_ratio_Qb_Qc"), column(rows, "area_ratio_Ab_Ac")
+    found = junctions.diverging_branch(q, f, turned(rows)).value
+    recalled = column(rows, "C_handbook_recalled_memory")
+    assert (np.abs(found - recalled) <= np.maximum(0.06, 0.1 * found)).all()
+
+
+@pytest.mark.parametrize(
+    ("form", "area"),
+    [
+        ("Idelchik/Crane, As=Ac, Ab/Ac<=0.4", 0.4),
+        ("Idelchik/Crane, As=Ac, Ab/Ac>0.4", 1),
+    ],
+)
+def test_round_dividing_main_of_unchanged_area_agrees_with_the_print(
+    form: str, area: float
+) -> None:
+    # Idelchik, diagram 7-20; Crane TP-410 (2009), chapter 2.
+    rows = rows_of("junction_round_diverging_main", form=form)
+    found = junctions.diverging_main(column(rows, "flow_ratio_Qb_Qc"), area, 1.0)
+    agree(found.value, rows, 6e-5)
+
+
+def test_round_dividing_main_that_narrows_agrees_with_the_print() -> None:
+    # Idelchik, section VII, dividing flow, straight passage: 0.4 (1 - Vs/Vc)².
+    rows = rows_of("junction_round_diverging_main", form="Idelchik 0.4(1-Vs/Vc)^2")
+    s = 0.5
+    q = 1.0 - s * column(rows, "velocity_ratio_Vs_Vc")
+    agree(junctions.diverging_main(q, 0.3, s).value, rows, 6e-5)
+
+
+def test_round_main_of_the_handbook_is_read_back() -> None:
+    # SMACNA 1990, table 14-14 A (two rows cross-checked, the rest from memory).
+    rows = rows_of(
+        "junction_round_diverging_main", form="handbook table, any branch angle"
+    )
+    found = junctions.round_main_handbook(column(rows, "velocity_ratio_Vs_Vc"))
+    agree(found.value, rows, 1e-9)
+
+
+@pytest.mark.parametrize("name", sorted(junctions.ELBOWED))
+def test_round_branch_with_an_elbow_is_read_back(name: str) -> None:
+    # SMACNA 1990, table 14-14, from memory.
+    rows = rows_of(
+        "junction_round_diverging_conical_and_elbowed_branch",
+        fitting=junctions.ELBOWED[name],
+    )
+    v = column(rows, "velocity_ratio_Vb_Vc")
+    agree(junctions.round_elbowed_branch(name, v).value, rows, 1e-9)
+
+
+@pytest.mark.parametrize(
+    ("fitting", "angle"), [("tee 90 deg conical", 90.0), ("wye 45 deg conical", 45.0)]
+)
+def test_conical_round_branch_is_read_back(fitting: str, angle: float) -> None:
+    # SMACNA 1990, table 14-14, from memory.
+    rows = rows_of(
+        "junction_round_diverging_conical_and_elbowed_branch", fitting=fitting
+    )
+    v = column(rows, "velocity_ratio_Vb_Vc")
+    found = junctions.round_conical_branch(v, np.radians(angle))
+    agree(found.value, rows, 1e-9)
+
+
+def test_every_rectangular_dividing_branch_is_read_back() -> None:
+    # SMACNA 1990, table 14-14, from memory.
+    every = rows_of("junction_rect_diverging_branch")
+    for fitting in {row["fitting"] for row in every}:
+        rows = rows_of("junction_rect_diverging_branch", fitting=fitting)
+        v = column(rows, "velocity_ratio_Vb_Vc")
+        texts = [row["flow_ratio_Qb_Qc"] for row in rows]
+        # The conical tap is printed over the velocity ratio alone.
+        q = np.array([float(text) if text else 0.2 for text in texts])
+        found = junctions.rect_branch(fitting, q, q / v)
+        agree(found.value, rows, 1e-9)
+
+
+@pytest.mark.parametrize("argument", ["Vs_Vc", "Vb_Vc"])
+def test_rectangular_dividing_main_is_read_back(argument: str) -> None:
+    # SMACNA 1990, table 14-14, from memory.
+    rows = rows_of("junction_rect_diverging_main", argument=argument)
+    main = (
+        junctions.rect_main if argument == "Vs_Vc" else junctions.rect_main_obstructed
+    )
+    agree(main(column(rows, "value")).value, rows, 1e-9)
+
+
+@pytest.mark.parametrize("flow", ["diverging", "converging"])
+@pytest.mark.parametrize("leg", ["branch", "main"])
+def test_rectangular_radius_wye_is_read_back(flow: str, leg: str) -> None:
+    # SMACNA 1990, tables 14-13 and 14-14, from memory; two points of a worked example.
+    rows = rows_of("junction_rect_wye_radius_branch", flow=flow, leg=leg)
+    f = column(rows, "area_ratio_Ab_Ac")
+    s = f / column(rows, "area_ratio_Ab_As")
+    q = column(rows, "flow_ratio_Qb_Qc")
+    found = junctions.radius_wye(leg, q, f, s, flow)
+    agree(found.value, rows, 1e-9)
+    assert not found.notes.any()
+
+
+def test_dividing_symmetrical_wye_is_read_back_to_60_degrees() -> None:
+    # SMACNA 1990, table 14-14, from memory.
+    name = "angled symmetrical wye, rect or round"
+    rows = rows_of(
+        "junction_symmetrical_wye_and_bullhead", fitting=name, flow="diverging"
+    )
+    rows = [row for row in rows if float(row["angle_deg"]) <= 60.0]
+    agree(junctions.symmetrical(column(rows, "value"), turned(rows)).value, rows, 1e-9)
+
+
+def test_joining_symmetrical_wye_is_read_back() -> None:
+    # SMACNA 1990, table 14-13, from memory; f = 0.5 alone.
+    name = "angled symmetrical wye, rect or round"
+    rows = rows_of(
+        "junction_symmetrical_wye_and_bullhead", fitting=name, flow="converging"
+    )
+    found = junctions.symmetrical_joining(column(rows, "value"), 0.5, turned(rows))
+    agree(found.value, rows, 1e-9)
+
+
+def test_bullheads_agree_with_the_print() -> None:
+    # Idelchik, diagram 7-29: 1 + 0.3 v² dividing, and the joining formula.
+    name = "junction_symmetrical_wye_and_bullhead"
+    fitting = "bullhead (T with opposed outlets), welded or sheet metal k=0.3"
+    rows = rows_of(name, fitting=fitting)
+    agree(junctions.symmetrical(column(rows, "value"), RIGHT).value, rows, 6e-5)
+    rows = rows_of(name, fitting="bullhead (opposed inlets to one outlet)")
+    f, q = column(rows, "area_ratio_Ab_Ac"), column(rows, "value")
+    agree(junctions.symmetrical_joining(q, f, RIGHT).value, rows, 6e-5)
+
+
+@pytest.mark.parametrize("flow", ["diverging", "converging"])
+def test_dovetail_is_read_back(flow: str) -> None:
+    # SMACNA 1990, tables 14-13 and 14-14, from memory.
+    fitting = "dovetail (two radius elbows back to back), r/Wc=1.5, equal split"
+    rows = rows_of("junction_symmetrical_wye_and_bullhead", fitting=fitting, flow=flow)
+    found = junctions.dovetail(0.5, column(rows, "area_ratio_Ab_Ac"), flow)
+    agree(found.value, rows, 1e-9)
+    assert not found.notes.any()
+
+
+@pytest.mark.parametrize("leg", ["branch", "main"])
+def test_round_joining_legs_agree_with_every_row_of_their_table(leg: str) -> None:
+    # Idelchik, diagrams 7-1 to 7-4; Crane TP-410 (2009).
+    rows = rows_of("junction_round_converging", leg=leg)
+    q, f = column(rows, "flow_ratio_Qb_Qc"), column(rows, "area_ratio_Ab_Ac")
+    work = {"branch": junctions.converging_branch, "main": junctions.converging_main}
+    agree(work[leg](q, f, turned(rows)).value, rows, 6e-5)
+
+
+@pytest.mark.parametrize("leg", ["branch", "main"])
+def test_joining_split_main_agrees_with_every_row_of_its_table(leg: str) -> None:
+    # Idelchik 1986, diagrams 7-5 to 7-9.
+    rows = rows_of("junction_split_main_wye", flow="converging", leg=leg)
+    q, f = column(rows, "value"), column(rows, "area_ratio_Ab_Ac")
+    found = junctions.split_main(leg, q, f, turned(rows))
+    agree(found.value, rows, 1.5e-4)  # K is read back from rows rounded to 5e-5
+
+
+def test_dividing_split_main_agrees_with_every_row_of_its_table() -> None:
+    # Idelchik 2006, section 7-16, table 7-5.
+    rows = rows_of("junction_split_main_wye", flow="diverging", leg="branch")
+    v = column(rows, "value")
+    found = junctions.split_main_branch(v, turned(rows))
+    # K is read back from a rounded row and counts with v².
+    atol = 6e-5 * (1.0 + v * v)
+    assert (np.abs(found.value - column(rows, "C")) <= atol).all()
+
+
+@pytest.mark.parametrize(
+    ("entry", "fitting"),
+    [
+        ("tap", "round tap into rectangular main"),
+        ("tee", "90 deg tee, rectangular into rectangular main"),
+        ("45-entry", "45 deg entry, rectangular into rectangular main"),
+    ],
+)
+def test_rectangular_joining_branch_is_read_back(entry: str, fitting: str) -> None:
+    # SMACNA 1990, table 14-13, from memory; both bands of velocity.
+    for band, speed in (
+        ("Vc < 6.1 m/s (1200 fpm)", 5.0),
+        ("Vc > 6.1 m/s (1200 fpm)", 7.0),
+    ):
+        rows = rows_of("junction_rect_converging", fitting=fitting, velocity_band=band)
+        q = column(rows, "flow_ratio_Qb_Qc")
+        found = junctions.rect_converging_branch(entry, q, 0.5, speed)
+        agree(found.value, rows, 1e-9)
+        assert not found.notes.any()
+
+
+def test_rectangular_joining_main_is_read_back_and_costs_nothing_without_branch() -> (
+    None
+):
+    # SMACNA 1990, table 14-13, from memory; it is 1.55 q - q² with three figures.
+    rows = rows_of("junction_rect_converging", leg="main")
+    q = column(rows, "flow_ratio_Qb_Qc")
+    agree(junctions.rect_converging_main(q).value, rows, 1e-9)
+    assert junctions.rect_converging_main(0.0).value[0] == 0.0
+    formula = junctions.converging_main(q, 0.5, RIGHT).value
+    np.testing.assert_allclose(formula, column(rows, "C"), atol=6e-4)
+
+
+# --- other publications
+
+
+def second_source() -> list[dict[str, str]]:
+    with open(DATA / "junction_second_source_points.csv", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+@pytest.mark.parametrize(
+    ("fitting", "share"),
+    # By how much Legg 2017, chapter 14, and Idelchik differ, for the same words: the
+    # equal T by a factor of three and more, so its shape cannot be the same.
+    [("supply 45 deg branch, round", 0.26), ("extract 45 deg branch, round", 0.08)],
+)
+def test_45_degree_round_branch_against_a_second_book(
+    fitting: str, share: float
+) -> None:
+    (row,) = [row for row in second_source() if row["fitting"] == fitting]
+    q, f = float(row["flow_ratio_Qb_Qc"]), float(row["area_ratio_Ab_Ac"])
+    work = {
+        "diverging": junctions.diverging_branch,
+        "converging": junctions.converging_branch,
+    }[row["flow"]]
+    found = work(q, f, np.radians(float(row["angle_deg"])))
+    assert found.value[0] == pytest.approx(float(row["C"]), rel=share)
+
+
+def test_equal_tee_is_near_the_momentum_formulas_limits() -> None:
+    # Gardel 1957, from memory: at a right-angled equal tee 0.95 and 1.3 where no and
+    # where all air takes the branch, dividing; -0.92 and 1.2 joining. Another model
+    # of the same pipes: 10 %.
+    dividing = junctions.diverging_branch([0.0, 1.0], 1.0, RIGHT).value
+    np.testing.assert_allclose(dividing, [0.95, 1.3], rtol=0.10)
+    joining = junctions.converging_branch([0.0, 1.0], 1.0, RIGHT).value
+    np.testing.assert_allclose(joining, [-0.92, 1.2], rtol=0.10)
+
+
+# --- limits
+
+
+def test_branch_without_flow_recovers_nothing_of_the_mains_velocity_pressure() -> None:
+    # NOTES of the reference: C tends to about 1.0; A is 1.0 to 1.1 at q = 0.
+    for area, most in ((0.2, 1.1), (1.0, 1.0)):
+        found = junctions.diverging_branch(0.0, area, np.radians([30.0, 60.0, 90.0]))
+        np.testing.assert_allclose(found.value, most)
+    tee = junctions.rect_branch_by_entry(
+        TakeoffEntry.PLAIN, False, np.zeros(1), np.full(1, 0.3), np.full(1, RIGHT)
+    )
+    assert tee.value[0] == pytest.approx(1.0)
+    assert junctions.round_conical_branch(0.0, RIGHT).value[0] == pytest.approx(1.0)
+    assert junctions.symmetrical(0.0, RIGHT).value[0] == pytest.approx(1.0)
+    assert junctions.split_main_branch(0.0, 1.0).value[0] == pytest.approx(1.0)
+
+
+def test_main_past_a_branch_without_flow_loses_nothing() -> None:
+    assert junctions.diverging_main(0.0, [0.2, 0.45, 1.0], 1.0).value == pytest.approx(
+        0
+    )
+    assert junctions.rect_main(1.0).value[0] == 0.0
+    angles = np.radians([30.0, 60.0, 75.0, 90.0])
+    assert junctions.converging_main(0.0, 0.5, angles).value == pytest.approx(0)
+
+
+def test_branch_that_draws_in_still_air_is_dragged_by_the_main() -> None:
+    # C = 1 - 2 = -1: no loss but the main's gain; negative is real and is kept.
+    assert junctions.converging_branch(0.0, 0.2, 0.7).value[0] == pytest.approx(-1.0)
+
+
+def test_slanting_a_branch_never_raises_its_dividing_loss() -> None:
+    q, f = (
+        x.ravel() for x in np.meshgrid(np.linspace(0.05, 1, 20), [0.1, 0.3, 0.6, 1])
+    )
+    steps = [
+        junctions.diverging_branch(q, f, np.radians(angle)).value
+        for angle in np.linspace(15.0, 90.0, 76)
+    ]
+    assert (np.diff(steps, axis=0) >= -1e-12).all()
+
+
+def test_round_joining_branch_loses_more_the_more_it_brings() -> None:
+    q = np.linspace(0.0, 1.0, 101)
+    for f in (0.1, 0.2, 0.3):
+        for angle in np.radians([30.0, 45.0, 60.0, 90.0]):
+            assert (np.diff(junctions.converging_branch(q, f, angle).value) > 0).all()
+
+
+# --- no jumps
+
+
+def sweeps() -> Iterator[tuple[str, FloatArray]]:
+    fine = np.linspace(0.0, 1.0, 4001)
+    f = 0.15 + 0.7 * fine
+    for q in (0.1, 0.35, 0.55, 0.8):
+        for angle in (RIGHT, 0.8):
+            yield f"branch, f, {q}", junctions.diverging_branch(q, f, angle).value
+            yield f"joining, f, {q}", junctions.converging_branch(q, f, angle).value
+        yield f"main, f, {q}", junctions.diverging_main(q, f, 1.0).value
+        yield f"main, s, {q}", junctions.diverging_main(q, 0.3, 0.85 + 0.2 * fine).value
+        rect = junctions.rect_converging_branch("tee", q, f, 8.0)
+        yield f"rect joining, f, {q}", rect.value
+        speeds = 5.0 + 2.0 * fine
+        rect = junctions.rect_converging_branch("tee", q, 0.5, speeds)
+        yield f"rect joining, velocity, {q}", rect.value
+        turn = np.radians(10.0 + 85.0 * fine)
+        yield f"branch, angle, {q}", junctions.diverging_branch(q, 0.4, turn).value
+        yield f"joining, angle, {q}", junctions.converging_branch(q, 0.4, turn).value
+        yield f"joined, angle, {q}", junctions.converging_main(q, 0.4, turn).value
+        yield f"wye, angle, {q}", junctions.symmetrical(q / 0.5, turn).value
+        yield f"wye, {q}", junctions.symmetrical_joining(q, 0.5, turn).value
+        yield f"split, {q}", junctions.split_main("main", q, 0.3, turn).value
+        yield f"split f, {q}", junctions.split_main("branch", q, f * 0.6, 1.0).value
+    flows = 0.05 + 0.9 * fine
+    yield "joining, q", junctions.converging_branch(flows, 0.6, RIGHT).value
+    yield "bullhead, q", junctions.symmetrical_joining(flows, 0.6, RIGHT).value
+    yield "main, q", junctions.diverging_main(flows, 0.7, 1.0).value
+    for words in ("90 deg tee, rectangular branch off rectangular main",):
+        yield "rect, f", junctions.rect_branch(words, 0.3, f).value
+        yield "rect, q", junctions.rect_branch(words, flows, 0.3).value
+
+
+def test_a_sweep_meets_no_jump() -> None:
+    # In 4000 steps over a range of order 1 the steepest blend moves 2 % of the sweep's
+    # own span; a step of a print that was left in moves it at once.
+    jumps = [
+        name
+        for name, values in sweeps()
+        if np.abs(np.diff(values)).max() > 0.02 * max(float(np.ptp(values)), 0.05)
+    ]
+    assert jumps == []
+
+
+def test_the_small_step_of_the_joining_factor_is_joined_up() -> None:
+    # The print goes from 0.54 to 0.55 at q = 0.4: 2 % at once, were it left in.
+    below, above = junctions.converging_branch(
+        [0.4 - 1e-7, 0.4 + 1e-7], 0.6, RIGHT
+    ).value
+    assert above == pytest.approx(below, rel=1e-5)
+
+
+# --- energy
+
+
+def test_joining_flows_make_no_energy() -> None:
+    # Mechanical energy: what both legs lose together is never negative.
+    q, f = (
+        x.ravel() for x in np.meshgrid(np.linspace(0, 1, 101), [0.1, 0.3, 0.6, 1.0])
+    )
+    for angle in np.radians([30.0, 45.0, 60.0, 75.0, 90.0]):
+        branch = junctions.converging_branch(q, f, angle).value
+        main = junctions.converging_main(q, f, angle).value
+        assert (q * branch + (1.0 - q) * main >= -1e-9).all()
+
+
+def test_flows_that_join_behind_a_wall_make_no_energy() -> None:
+    q, f = (
+        x.ravel() for x in np.meshgrid(np.linspace(0, 1, 11), [0.1, 0.2, 0.33, 0.5])
+    )
+    for angle in np.radians([15.0, 30.0, 45.0, 60.0]):
+        branch = junctions.split_main("branch", q, f, angle).value
+        main = junctions.split_main("main", q, f, angle).value
+        assert (q * branch + (1.0 - q) * main >= -1e-9).all()
+
+
+@pytest.mark.parametrize("flow", ["diverging", "converging"])
+def test_radius_wyes_make_no_energy(flow: str) -> None:
+    rows = rows_of("junction_rect_wye_radius_branch", flow=flow, leg="main")
+    q, f = column(rows, "flow_ratio_Qb_Qc"), column(rows, "area_ratio_Ab_Ac")
+    s = f / column(rows, "area_ratio_Ab_As")
+    branch = junctions.radius_wye("branch", q, f, s, flow).value
+    main = junctions.radius_wye("main", q, f, s, flow).value
+    assert (q * branch + (1.0 - q) * main >= -1e-9).all()
+
+
+def test_dividing_round_flow_makes_no_energy() -> None:
+    q, f = (
+        x.ravel() for x in np.meshgrid(np.linspace(0, 1, 101), [0.2, 0.4, 0.6, 1.0])
+    )
+    for angle in np.radians([30.0, 45.0, 60.0, 90.0]):
+        branch = junctions.diverging_branch(q, f, angle).value
+        main = junctions.diverging_main(q, f, 1.0).value
+        assert (q * branch + (1.0 - q) * main >= -1e-9).all()
+
+
+# --- which table, and what is said of it
+
+
+def legs(
+    *,
+    is_branch: bool = True,
+    symmetrical: bool = False,
+    angle: float = 90.0,
+    entry: TakeoffEntry = TakeoffEntry.PLAIN,
+    common: Shape = Shape.ROUND,
+    branch: Shape = Shape.ROUND,
+    q: float = 0.3,
+    f: float = 0.4,
+    s: float = 1.0,
+    wall: bool | None = None,
+    joining: bool = False,
+) -> tuple[float, str, int]:
+    """Value, table and notes of one leg."""
+    shared = None if wall is None else np.array([wall])
+    out = (
+        junctions.joining_legs(
+            is_branch=np.array([is_branch]),
+            is_symmetrical=np.array([symmetrical]),
+            angle=np.radians([angle]),
+            entry=np.array([int(entry)]),
+            common_shape=np.array([int(common)]),
+            branch_shape=np.array([int(branch)]),
+            flow_ratio=np.array([q]),
+            area_ratio=np.array([f]),
+            main_area_ratio=np.array([s]),
+            common_velocity=np.array([5.0]),
+            shared_wall=shared,
+        )
+        if joining
+        else junctions.dividing_legs(
+            is_branch=np.array([is_branch]),
+            is_symmetrical=np.array([symmetrical]),
+            angle=np.radians([angle]),
+            entry=np.array([int(entry)]),
+            common_shape=np.array([int(common)]),
+            branch_shape=np.array([int(branch)]),
+            flow_ratio=np.array([q]),
+            area_ratio=np.array([f]),
+            main_area_ratio=np.array([s]),
+            shared_wall=shared,
+        )
+    )
+    return float(out.value[0]), out.credits[int(out.credit[0])].table, int(out.notes[0])
+
+
+CASES: list[tuple[dict[str, object], str]] = [
+    ({}, "formula: dividing branch"),
+    ({"is_branch": False}, "formula: dividing main"),
+    ({"is_branch": False, "s": 0.7}, "formula: dividing main"),
+    (
+        {"entry": TakeoffEntry.CONICAL},
+        "junction_round_diverging_conical_and_elbowed_branch",
+    ),
+    (
+        {"entry": TakeoffEntry.CONICAL, "is_branch": False},
+        "junction_round_diverging_main",
+    ),
+    ({"wall": True, "s": 0.6}, "junction_split_main_wye"),
+    ({"entry": TakeoffEntry.RADIUS, "s": 0.6}, "junction_split_main_wye"),
+    ({"common": Shape.RECTANGULAR}, "junction_rect_diverging_branch"),
+    (
+        {"common": Shape.RECTANGULAR, "is_branch": False},
+        "junction_rect_diverging_main",
+    ),
+    (
+        {
+            "common": Shape.RECTANGULAR,
+            "branch": Shape.RECTANGULAR,
+            "entry": TakeoffEntry.RADIUS,
+        },
+        "junction_rect_wye_radius_branch",
+    ),
+    ({"symmetrical": True}, "formula: bullhead"),
+    (
+        {"symmetrical": True, "angle": 45.0},
+        "junction_symmetrical_wye_and_bullhead",
+    ),
+    (
+        {"symmetrical": True, "entry": TakeoffEntry.RADIUS},
+        "junction_symmetrical_wye_and_bullhead",
+    ),
+    ({"q": 1.0}, "junction_cross_and_manifold"),
+    ({"joining": True}, "formula: joining branch"),
+    ({"joining": True, "is_branch": False}, "formula: joining main"),
+    ({"joining": True, "wall": True, "s": 0.6}, "junction_split_main_wye"),
+    ({"joining": True, "common": Shape.RECTANGULAR}, "junction_rect_converging"),
+    (
+        {"joining": True, "common": Shape.RECTANGULAR, "f": 0.2},
+        "formula: joining branch",
+    ),
+    (
+        {
+            "joining": True,
+            "common": Shape.RECTANGULAR,
+            "entry": TakeoffEntry.RADIUS,
+        },
+        "junction_rect_wye_radius_branch",
+    ),
+    ({"joining": True, "symmetrical": True}, "formula: bullhead, joining"),
+]
+
+
+@pytest.mark.parametrize(("case", "table"), CASES, ids=lambda x: str(x)[:50])
+def test_each_leg_takes_the_table_of_its_geometry(
+    case: dict[str, object], table: str
+) -> None:
+    assert legs(**case)[1] == table  # type: ignore[arg-type]
+
+
+def test_a_wall_in_the_main_is_not_read_out_of_areas_alone() -> None:
+    # As + Ab = Ac, but nothing says that a wall parts the main: the worse table.
+    plain, table, _ = legs(angle=45.0, q=0.4, f=0.4, s=0.6)
+    parted, _, _ = legs(angle=45.0, q=0.4, f=0.4, s=0.6, wall=True)
+    assert table == "formula: dividing branch"
+    assert plain > parted
+
+
+def test_a_tap_at_the_closed_end_is_an_elbow_on_its_own_velocity() -> None:
+    # SMACNA HVAC Systems Duct Design 1990, section 8: 1.2 on the tap's velocity.
+    value, _, _ = legs(q=1.0, f=0.5)
+    assert value == pytest.approx(1.2 * 2.0**2)
+
+
+@pytest.mark.parametrize(
+    ("case", "note"),
+    [
+        ({"angle": 120.0}, Note.CLAMPED),
+        ({"angle": 10.0}, Note.EXTENDED),
+        ({"f": 1.4}, Note.EXTENDED),
+        ({"common": Shape.RECTANGULAR, "f": 0.7}, Note.EXTENDED),
+        ({"common": Shape.OVAL}, Note.FALLBACK),
+        ({"joining": True, "f": 0.08}, Note.EXTENDED),
+        ({"joining": True, "f": 0.1, "q": 0.9}, Note.SUSPECT),
+        ({"joining": True, "angle": 120.0}, Note.CLAMPED),
+        ({"joining": True, "s": 0.7}, Note.EXTENDED),
+        ({"joining": True, "common": Shape.RECTANGULAR, "f": 0.2}, Note.FALLBACK),
+        ({"joining": True, "common": Shape.RECTANGULAR, "angle": 30.0}, Note.FALLBACK),
+    ],
+    ids=lambda x: str(x)[:50],
+)
+def test_whatever_lies_outside_the_tables_is_noted(
+    case: dict[str, object], note: Note
+) -> None:
+    assert legs(**case)[2] & int(note)  # type: ignore[arg-type]
+    assert not legs(joining=bool(case.get("joining")))[2]
+
+
+def test_branch_larger_than_the_main_keeps_its_real_velocity() -> None:
+    # Factor A of f = 1 with v = q / f: 0.82 (1 + v²).
+    value, _, _ = legs(q=0.3, f=1.5)
+    assert value == pytest.approx(0.82 * (1.0 + 0.2**2))
+
+
+def test_rectangular_branch_beyond_the_triangle_takes_the_nearest_flow_ratio() -> None:
+    # At v = 1 the print ends at q = 0.5.
+    words = "90 deg tee, rectangular branch off rectangular main"
+    found = junctions.rect_branch(words, [0.5, 0.8], [0.5, 0.8])
+    assert found.value[1] == found.value[0]
+    assert not found.notes[0] & int(Note.EXTENDED)
+    assert found.notes[1] & int(Note.EXTENDED)
+
+
+def test_rectangular_branch_above_the_table_grows_with_the_square_of_velocity() -> None:
+    words = "90 deg tee, rectangular branch off rectangular main"
+    found = junctions.rect_branch(words, 0.2, [0.2 / 1.8, 0.2 / 3.6])
+    assert found.value[1] == pytest.approx(4.0 * found.value[0])
+
+
+def test_a_cross_charges_each_branch_as_a_tee_and_the_main_once() -> None:
+    both = np.array([[0.2], [0.3]])
+    areas = np.array([[0.3], [0.4]])
+    branches, main = junctions.cross(
+        both, areas, np.ones(1), np.full((2, 1), RIGHT), Shape.ROUND, Shape.ROUND
+    )
+    alone = junctions.diverging_branch(both.ravel(), areas.ravel(), RIGHT)
+    np.testing.assert_array_equal(branches.value, alone.value)
+    assert main.value == pytest.approx(junctions.diverging_main(0.5, 0.7, 1.0).value)
+    assert (branches.notes & int(Note.FALLBACK)).all()
+    assert {credit.confidence for credit in branches.credits} == {"low"}
+
+
+# --- the book
+
+
+JUNCTIONS = [name for name in book.KINDS if name.startswith("junction")]
+
+
+@pytest.mark.parametrize("name", JUNCTIONS)
+def test_every_junction_of_the_book_gives_a_coefficient_for_each_leg(name: str) -> None:
+    kind = book.find_kind(name)
+    given = {"Qb_over_Qc": 0.3, "Ab_over_Ac": 0.5, "Qb2_over_Qc": 0.2}
+    given["Ab2_over_Ac"] = 0.4
+    wanted = {p.name: given[p.name] for p in kind.parameters if p.name in given}
+    values, _ = book.complete(kind, wanted)
+    found = kind.evaluate(values, float("nan"))
+    assert len(found) >= 2
+    for leg in found.values():
+        assert isinstance(leg, Coefficient)
+        assert leg.reference == "common"
+        assert np.isfinite(leg.value).all()
+        assert leg.source
+
+
+def test_the_book_and_the_formula_agree_on_a_split() -> None:
+    kind = book.find_kind("junction round converging")
+    values, _ = book.complete(kind, {"Qb_over_Qc": 0.3, "Ab_over_Ac": 0.2})
+    found = kind.evaluate(values, float("nan"))
+    # Idelchik, diagram 7-4; Crane TP-410.
+    assert found["branch"].value[0] == pytest.approx(2.27, abs=0.02)
+    assert found["main"].value[0] == pytest.approx(1.55 * 0.3 - 0.09)
+
+
+def test_a_cross_whose_branches_take_more_than_all_is_refused() -> None:
+    kind = book.find_kind("junction-round-cross-diverging")
+    given = {"Qb_over_Qc": 0.6, "Qb2_over_Qc": 0.6, "Ab_over_Ac": 0.5}
+    values, _ = book.complete(kind, {**given, "Ab2_over_Ac": 0.5})
+    with pytest.raises(LookupRefused, match="more than the whole flow"):
+        kind.evaluate(values, float("nan"))
