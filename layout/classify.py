@@ -239,7 +239,7 @@ def _legs(
         & (pieces.turn[widest] - straight_angle < _ALIKE)
         & (np.abs(between - np.minimum(both, 2 * np.pi - both)) < np.radians(20.0))
     )
-    branch = np.where(is_branch, rows, widest)
+    branch = np.where(is_branch | symmetrical, rows, widest)
     drawing = topology.drawing
     default, default_basis = schedule.takeoff_entry("")
     entry = np.full(len(rows), int(default))

@@ -153,7 +153,9 @@ def _candidates(
     found: list[tuple[IntArray, IntArray]] = []
     for shift in np.flatnonzero(np.bincount(level)).tolist():
         own = np.flatnonzero(level == shift)
-        key, owner = _cells(first_cell[:, own] >> shift, last_cell[:, own] >> shift, own)
+        key, owner = _cells(
+            first_cell[:, own] >> shift, last_cell[:, own] >> shift, own
+        )
         sort = np.argsort(key, kind="stable")
         key, owner = key[sort], owner[sort]
         found.append(_same_cell(key, owner))
@@ -179,9 +181,7 @@ def _candidates(
 
 def _key(cell: IntArray) -> IntArray:
     """One number for each cell; cells far apart that share one cost a comparison."""
-    return np.asarray(
-        cell[0] + (cell[1] << _CELL_BITS) + (cell[2] << 2 * _CELL_BITS)
-    )
+    return np.asarray(cell[0] + (cell[1] << _CELL_BITS) + (cell[2] << 2 * _CELL_BITS))
 
 
 def _cells(

@@ -125,8 +125,8 @@ def quantity(text: object, dimension: str, where: str) -> float:
 
     Examples
     --------
-    >>> quantity("100 cfm", "airflow", "a schedule")
-    0.0471947443
+    >>> round(quantity("100 cfm", "airflow", "a schedule"), 6)
+    0.047195
     >>> round(quantity("1 ft 6 in", "length", "a schedule"), 4)
     0.4572
     """

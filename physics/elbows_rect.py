@@ -174,5 +174,3 @@ def rect_mitred(
         source=book.source,
         confidence=worst(book.confidence, "seen") if beyond.any() else book.confidence,
     )
-
-

@@ -120,5 +120,3 @@ def round_mitred(
         source=book.source,
         confidence=book.confidence,
     )
-
-

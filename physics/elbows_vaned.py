@@ -12,6 +12,7 @@ from .coefficient import Coefficient, LookupRefused, make
 from .elbow_factors import angle_factor
 from .tables import Grid, chosen, from_table, grid, rows
 
+
 def rect_splitters(
     count: int,
     throat_ratio: npt.ArrayLike,
@@ -130,5 +131,3 @@ def rect_vaned(
         source=row["source"],
         confidence=row["confidence"],
     )
-
-
