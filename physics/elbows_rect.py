@@ -10,8 +10,6 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray
-
 from .coefficient import Coefficient, LookupRefused, Note, worst
 from .elbow_factors import angle_factor, mitred_reynolds_factor, reynolds_factor
 from .tables import Grid, from_table, grid
@@ -84,7 +82,7 @@ def rect_smooth(
             for v in (radius_ratio, aspect, angle)
         )
     )
-    if (ratio < TIGHTEST - 1e-9).any():
+    if not (ratio >= TIGHTEST - 1e-9).all():  # written so that NaN is caught too
         raise LookupRefused(
             f"a smooth elbow cannot have r/W {ratio.min():.3g}: at 0.5 its throat "
             "radius is nothing already; take r/W 0.5 or more, or a mitred elbow"
@@ -97,14 +95,19 @@ def rect_smooth(
         value[wide], bits[wide] = fine, fine_bits
     turn, turn_bits = angle_factor("rect_smooth").at(np.degrees(a))
     factor, slow = (1.0, 0) if reynolds is None else reynolds_factor(ratio, reynolds)
-    return make(
+    # Beyond r/W 2 the finer table is the one to be named, if it gave every value.
+    named, lines = book, book.nearest(ratio, h)
+    if wide.any():
+        named = _smooth_fine() if wide.all() else book
+        lines[wide] = _smooth_fine().nearest(ratio[wide], h[wide])
+    return from_table(
+        named,
         value * turn,
         bits | turn_bits | slow,
+        "upstream",
         factor=factor,
-        reference="upstream",
-        table=book.name,
-        source=book.source,
-        confidence=worst(book.confidence, "seen") if wide.any() else book.confidence,
+        row=lines,
+        confidence=worst(named.confidence, "seen") if wide.any() else None,
     )
 
 
@@ -160,17 +163,143 @@ def rect_mitred(
     degrees = np.where(np.abs(degrees - 90.0) < 1e-6, 90.0, degrees)
     book = _mitred()
     value, bits = book.at(degrees, h)
+    lines = book.nearest(degrees, h)
     beyond = degrees > 90.0
     if beyond.any():
-        far, far_bits = _mitred_formula().at(degrees[beyond], h[beyond])
-        value[beyond], bits[beyond] = far, far_bits
-    factor, slow = (1.0, 0) if reynolds is None else _mitred_factor(reynolds)
-    return make(
+        far = _mitred_formula()
+        value[beyond], bits[beyond] = far.at(degrees[beyond], h[beyond])
+        lines[beyond] = far.nearest(degrees[beyond], h[beyond])
+    factor, slow = (1.0, 0) if reynolds is None else mitred_reynolds_factor(reynolds)
+    return from_table(
+        _mitred_formula() if beyond.all() and beyond.any() else book,
         value,
         bits | slow,
+        "upstream",
         factor=factor,
-        reference="upstream",
-        table=book.name,
-        source=book.source,
-        confidence=worst(book.confidence, "seen") if beyond.any() else book.confidence,
+        row=lines,
+        confidence=worst(book.confidence, "seen") if beyond.any() else None,
     )
+
+
+@cache
+def _area_change() -> Grid:
+    return grid("rect_elbow_mitred_area_change", "H_over_W_in", "W_out_over_W_in")
+
+
+def rect_mitred_area_change(
+    width_ratio: npt.ArrayLike,
+    aspect: npt.ArrayLike,
+    reynolds: npt.ArrayLike | None = None,
+) -> Coefficient:
+    """Mitred rectangular elbow of 90 degrees whose outlet has another width.
+
+    Parameters
+    ----------
+    width_ratio
+        Width of the outlet over that of the inlet, both in the plane of the bend;
+        0.6 to 2, else the nearer end, noted.
+    aspect
+        H over the width of the inlet; from 0.25 on. The row that is printed for
+        infinity is stored at 1000.
+    reynolds
+        On the hydraulic diameter of the inlet; None leaves the Reynolds factor at 1.
+
+    Returns
+    -------
+    coefficient
+        On the upstream velocity.
+
+    References
+    ----------
+    Idelchik, sharp bend with a changed outlet width; SMACNA HVAC Systems Duct Design,
+    4th ed., table A-7 E (from memory). The Reynolds factor is that of mitred elbows.
+    """
+    h, ratio = np.broadcast_arrays(
+        *(np.atleast_1d(np.asarray(v, np.float64)) for v in (aspect, width_ratio))
+    )
+    book = _area_change()
+    value, bits = book.at(h, ratio)
+    factor, slow = (1.0, 0) if reynolds is None else mitred_reynolds_factor(reynolds)
+    return from_table(
+        book,
+        value,
+        bits | slow,
+        "upstream",
+        factor=factor,
+        row=book.nearest(h, ratio),
+    )
+
+
+def rect_square_throat(
+    aspect: npt.ArrayLike,
+    angle: npt.ArrayLike,
+    reynolds: npt.ArrayLike | None = None,
+) -> Coefficient:
+    """Rectangular elbow with a square throat and a radius heel.
+
+    By geometry the smooth elbow of r/W 0.5: the throat radius is nothing and the heel
+    has the radius W. Parameters are those of `rect_smooth`.
+    """
+    return rect_smooth(TIGHTEST, aspect, angle, reynolds)
+
+
+@cache
+def _square_heel(bound: str) -> Grid:
+    return grid(
+        "rect_elbow_mixed_bounds",
+        "throat_R_over_W",
+        "H_over_W",
+        bound,
+        where={"construction": "radius_throat_square_heel"},
+        log_y=True,
+    )
+
+
+def rect_square_heel_bounds(
+    throat_ratio: npt.ArrayLike, aspect: npt.ArrayLike, angle: npt.ArrayLike
+) -> tuple[Coefficient, Coefficient]:
+    """Bounds of a rectangular elbow with a radius throat and a square heel.
+
+    No table was found; it loses no less than the smooth elbow of its throat and no
+    more than a mitred one.
+
+    Parameters
+    ----------
+    throat_ratio
+        Throat radius over W.
+    aspect
+        H/W.
+    angle
+        rad; the angle factor of smooth elbows is applied.
+
+    Returns
+    -------
+    low, high
+        On the upstream velocity.
+    """
+    turn, _ = angle_factor("rect_smooth").at(np.degrees(angle))
+    found = []
+    for bound in ("C_low", "C_high"):
+        book = _square_heel(bound)
+        value, bits = book.at(throat_ratio, aspect)
+        found.append(
+            from_table(
+                book,
+                value * turn,
+                bits | int(Note.FALLBACK),
+                "upstream",
+                row=book.nearest(throat_ratio, aspect),
+                confidence="low",
+            )
+        )
+    return found[0], found[1]
+
+
+def rect_square_heel(
+    throat_ratio: npt.ArrayLike, aspect: npt.ArrayLike, angle: npt.ArrayLike
+) -> Coefficient:
+    """Rectangular elbow with a radius throat and a square heel: its upper bound.
+
+    Parameters are those of `rect_square_heel_bounds`.
+    """
+    return rect_square_heel_bounds(throat_ratio, aspect, angle)[1]

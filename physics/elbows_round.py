@@ -1,16 +1,15 @@
 """Loss coefficients of round and flat oval elbows, on the velocity in the duct."""
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray, IntArray
-
 from .coefficient import Coefficient, LookupRefused, Note
 from .elbow_factors import angle_factor, mitred_reynolds_factor
 from .elbows_rect import rect_mitred
-from .tables import Curve, Grid, chosen, curve, from_table, grid, rows
+from .tables import Curve, Grid, chosen, curve, from_table, grid
 
 
 @cache
@@ -30,14 +29,15 @@ def round_smooth(radius_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coefficie
     Parameters
     ----------
     radius_ratio
-        r/D; outside 0.5 to 2.5 the nearest end is taken and noted.
+        r/D; outside 0.5 to 2.5 the nearest end is taken and noted. At 0.5 another
+        publication has 1.00 for 0.71.
     angle
         rad, 0 to pi.
 
     Returns
     -------
     coefficient
-        On the upstream velocity.
+        On the upstream velocity; without a Reynolds factor, as the elbows were tested.
 
     References
     ----------
@@ -62,7 +62,8 @@ def round_segmented(
     """
     if pieces not in (3, 4, 5):
         raise LookupRefused(
-            f"round elbows are tabled in 3, 4 or 5 pieces, not in {pieces}"
+            f"round elbows are tabled in 3, 4 or 5 pieces, not in {pieces}; take the "
+            "nearest of these"
         )
     return _round_elbow(f"{pieces}_piece", radius_ratio, angle)
 
@@ -73,13 +74,12 @@ def _round_elbow(
     book = _round(detail)
     value, bits = book.at(np.atleast_1d(radius_ratio))
     turn, turn_bits = angle_factor("round_smooth").at(np.degrees(angle))
-    return make(
+    return from_table(
+        book,
         value * turn,
         bits | turn_bits,
-        reference="upstream",
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
+        "upstream",
+        row=book.nearest(np.atleast_1d(radius_ratio)),
     )
 
 
@@ -103,20 +103,175 @@ def round_mitred(
     SMACNA HVAC Systems Duct Design, 4th ed., table A-7 C (Idelchik).
     """
     degrees = np.degrees(np.atleast_1d(np.asarray(angle, dtype=np.float64)))
-    if (degrees > 90.0 + 1e-6).any():
+    if not (degrees <= 90.0 + 1e-6).all():
         raise LookupRefused(
             "mitred round elbows are tabled to 90 degrees, not for "
             f"{degrees.max():.0f}; make the turn of two elbows"
         )
     book = _round_mitred()
     value, bits = book.at(np.minimum(degrees, 90.0))
-    factor, slow = (1.0, 0) if reynolds is None else _mitred_factor(reynolds)
-    return make(
-        value,
-        bits | slow,
-        factor=factor,
-        reference="upstream",
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
+    factor, slow = (1.0, 0) if reynolds is None else mitred_reynolds_factor(reynolds)
+    return from_table(
+        book, value, bits | slow, "upstream", factor=factor, row=book.nearest(degrees)
     )
+
+
+# Radius ratio at which each was tested, and the angles that are tabled.
+_BY_DIAMETER = {
+    "stamped": (1.5, (45, 90)),
+    "pleated": (1.5, (45, 90)),
+    "3_gore": (1.5, (45, 60)),
+    "5_gore": (1.5, (90,)),
+    "7_gore": (2.5, (90,)),
+}
+
+
+@cache
+def _by_diameter(construction: str, angle: int) -> Curve:
+    return curve(
+        "round_elbow_by_diameter",
+        "diameter_mm",
+        where={"construction": construction, "angle_deg": str(angle)},
+        log_x=True,
+    )
+
+
+def round_by_diameter(
+    construction: str, diameter: npt.ArrayLike, angle: npt.ArrayLike
+) -> Coefficient:
+    """Round elbow as it was tested size by size.
+
+    Parameters
+    ----------
+    construction
+        'stamped', 'pleated', '3_gore', '5_gore' (all r/D 1.5) or '7_gore' (r/D 2.5).
+    diameter
+        m; outside the sizes tested the nearest is taken, noted.
+    angle
+        rad, 0 to pi. For a turn that is not tabled the nearest tabled one is taken
+        times the ratio of the angle factors, noted; that gives the tabled turns of 45
+        and 60 degrees back within their rounding.
+
+    Returns
+    -------
+    coefficient
+        On the upstream velocity.
+
+    Raises
+    ------
+    LookupRefused
+        If there is no such construction.
+
+    References
+    ----------
+    ASHRAE Handbook Fundamentals 2009, ch. 21, pp. 21.26-21.27.
+    """
+    if construction not in _BY_DIAMETER:
+        raise LookupRefused(
+            f"no elbow '{construction}' is tabled by diameter; take one of "
+            f"{', '.join(_BY_DIAMETER)}"
+        )
+    millimetres, degrees = np.broadcast_arrays(
+        np.atleast_1d(np.asarray(diameter, np.float64)) * 1e3,
+        np.degrees(np.asarray(angle, np.float64)),
+    )
+    tabled = np.array(_BY_DIAMETER[construction][1])
+    near = np.abs(degrees[..., None] - tabled).argmin(axis=-1)
+    turn = angle_factor("round_smooth")
+    value = np.empty(millimetres.shape)
+    bits, lines = (np.empty(millimetres.shape, dtype=np.int64) for _ in range(2))
+    for place, own in enumerate(tabled.tolist()):
+        book = _by_diameter(construction, own)
+        mine = near == place
+        value[mine], bits[mine] = book.at(millimetres[mine])
+        lines[mine] = book.nearest(millimetres[mine])
+    factor, off = turn.at(degrees)
+    share = factor / turn.at(tabled)[0][near]
+    as_tabled = np.abs(degrees - tabled[near]) < 1e-6
+    return from_table(
+        book,
+        np.where(as_tabled, value, value * share),
+        np.where(as_tabled, bits, bits | off | int(Note.EXTENDED)),
+        "upstream",
+        row=lines,
+    )
+
+
+@cache
+def _with_friction() -> Grid:
+    return grid("round_elbow_smooth_check", "r_over_D", "angle_deg")
+
+
+def round_smooth_with_friction(
+    radius_ratio: npt.ArrayLike, angle: npt.ArrayLike
+) -> Coefficient:
+    """Very smooth round bend by another publication, for comparison.
+
+    It holds the friction along the bend, which every other elbow here leaves to the
+    length of the duct; so it is never the default.
+
+    Parameters
+    ----------
+    radius_ratio
+        r/D, 0.5 to 10, else the nearer end, noted.
+    angle
+        rad, 10 to 180 degrees, else the nearer end, noted.
+
+    References
+    ----------
+    Miller, Internal Flow Systems, 1978, digitised chart, Reynolds number 1e6.
+    """
+    ratio, degrees = np.broadcast_arrays(
+        np.atleast_1d(np.asarray(radius_ratio, np.float64)), np.degrees(angle)
+    )
+    book = _with_friction()
+    value, bits = book.at(ratio, degrees)
+    return from_table(book, value, bits, "upstream", row=book.nearest(ratio, degrees))
+
+
+def flat_oval_segmented(
+    pieces: int, radius_ratio: npt.ArrayLike, angle: npt.ArrayLike
+) -> Coefficient:
+    """Flat oval elbow of pieces: the round elbow on its side in the bend's plane.
+
+    A stand-in: flat oval elbows were measured, but those tables were not seen.
+
+    Parameters
+    ----------
+    pieces
+        3, 4 or 5.
+    radius_ratio
+        Centreline radius over the side in the plane of the bend: the minor one the
+        easy way, the major one the hard way.
+    angle
+        rad, 0 to pi.
+
+    References
+    ----------
+    Common practice, no published source; easy and hard as in the papers of ASHRAE
+    research project RP-1319.
+    """
+    return _standing_in(round_segmented(pieces, radius_ratio, angle))
+
+
+def flat_oval_mitred(
+    aspect: npt.ArrayLike,
+    angle: npt.ArrayLike,
+    reynolds: npt.ArrayLike | None = None,
+) -> Coefficient:
+    """Mitred flat oval elbow: the rectangular one of the same sides stands in.
+
+    Parameters and source are those of `rect_mitred` and `flat_oval_segmented`.
+    """
+    return _standing_in(rect_mitred(aspect, angle, reynolds))
+
+
+def _standing_in(found: Coefficient) -> Coefficient:
+    return replace(found, notes=found.notes | int(Note.FALLBACK), confidence="low")
+
+
+def flat_oval_rule(easy: bool) -> str:
+    """Which table stands in for a flat oval elbow, the easy or the hard way."""
+    bend = "easy_axis_parallel_to_major" if easy else "hard_axis_parallel_to_minor"
+    (row,) = chosen("flat_oval_elbow_fallback", {"bend": bend})
+    return row["use_table"]

@@ -10,7 +10,7 @@ from elbowroom.layout import FloatArray
 
 from .coefficient import Coefficient, LookupRefused, make
 from .elbow_factors import angle_factor
-from .tables import Grid, chosen, from_table, grid, rows
+from .tables import Grid, chosen, curve, from_table, grid, rows
 
 
 def rect_splitters(
@@ -47,28 +47,29 @@ def rect_splitters(
     ASHRAE Handbook Fundamentals 2005, p. 35.52 (Idelchik 1986).
     """
     if count not in (1, 2, 3):
-        raise LookupRefused(f"splitters are tabled for 1 to 3 vanes, not for {count}")
+        raise LookupRefused(
+            f"splitters are tabled for 1 to 3 vanes, not for {count}; take 3"
+        )
     ratio = np.atleast_1d(np.asarray(throat_ratio, dtype=np.float64))
     degrees = np.degrees(np.asarray(angle, dtype=np.float64))
-    if (ratio < 0.05 - 1e-9).any():
+    if not (ratio >= 0.05 - 1e-9).all():
         raise LookupRefused(
             f"splitters are tabled from a throat radius of 0.05 W on, not for "
             f"{ratio.min():.3g} W; take a larger radius or a vaned mitred elbow"
         )
-    if (degrees > 90.0 + 1e-6).any():
+    if not (degrees <= 90.0 + 1e-6).all():
         raise LookupRefused(
             "splitters are tabled for turns to 90 degrees; make the turn of two elbows"
         )
     book = _splitters(count)
     value, bits = book.at(ratio, aspect)
     turn, turn_bits = angle_factor("rect_smooth_splitter").at(degrees)
-    return make(
+    return from_table(
+        book,
         value * turn,
         bits | turn_bits,
-        reference="upstream",
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
+        "upstream",
+        row=book.nearest(ratio, aspect),
     )
 
 
@@ -83,6 +84,46 @@ def _splitters(count: int) -> Grid:
         log_y=True,
         log_values=True,
     )
+
+
+def curve_ratio(count: int, throat_ratio: npt.ArrayLike) -> FloatArray:
+    """Ratio of each vane's radius to that of the next one out.
+
+    Parameters
+    ----------
+    count
+        Number of splitters.
+    throat_ratio
+        Throat radius R over W.
+
+    Returns
+    -------
+    ratio
+        (R / (R + W))^(1 / (count + 1)): the vanes stand at R / ratio, R / ratio², ...
+
+    References
+    ----------
+    ASHRAE Handbook Fundamentals 2005, p. 35.52.
+
+    Examples
+    --------
+    >>> curve_ratio(1, [0.15, 0.25]).round(3)
+    array([0.361, 0.447])
+    """
+    r = np.asarray(throat_ratio, dtype=np.float64)
+    return np.asarray((r / (r + 1.0)) ** (1.0 / (count + 1)))
+
+
+def splitter_radii(count: int, throat_radius: float, width: float) -> FloatArray:
+    """Radii at which splitters stand, m, from the throat outward, shape (count,).
+
+    Examples
+    --------
+    >>> splitter_radii(2, 0.1, 0.7).round(3)
+    array([0.2, 0.4])
+    """
+    ratio = curve_ratio(count, throat_radius / width)
+    return np.asarray(throat_radius / ratio ** np.arange(1, count + 1))
 
 
 def rect_vaned(
@@ -111,13 +152,7 @@ def rect_vaned(
     ----------
     ASHRAE Handbook Fundamentals 1997-2009, retest of vane rails (from memory).
     """
-    off = np.abs(np.degrees(np.asarray(angle, dtype=np.float64)) - 90.0)
-    if (off > 3.0).any():
-        raise LookupRefused(
-            "turning vanes are tabled for 90 degrees alone, not for "
-            f"{np.degrees(np.atleast_1d(angle))[int(np.argmax(off))]:.0f}; take a "
-            "smooth elbow or a plain mitred one"
-        )
+    _only_right_angles(angle)
     kind = "double" if double else "single"
     read = chosen(
         "rect_elbow_mitred_vanes", {"vane_thickness": kind, "runner": "retest"}
@@ -130,4 +165,109 @@ def rect_vaned(
         table="rect_elbow_mitred_vanes",
         source=row["source"],
         confidence=row["confidence"],
+        row=rows("rect_elbow_mitred_vanes").index(row) + 2,
     )
+
+
+def _only_right_angles(angle: npt.ArrayLike) -> None:
+    degrees = np.degrees(np.atleast_1d(np.asarray(angle, dtype=np.float64)))
+    off = np.abs(degrees - 90.0)
+    if not (off <= 3.0).all():
+        raise LookupRefused(
+            "turning vanes are tabled for 90 degrees alone, not for "
+            f"{degrees[int(np.argmax(off))]:.0f}; take a smooth elbow or a plain "
+            "mitred one"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class VaneRail:
+    """A rail of turning vanes as the older tables have it.
+
+    Parameters
+    ----------
+    thickness
+        'single' or 'double'.
+    runner
+        'none', 'embossed_runner' or 'push_on_runner'.
+    radius, spacing
+        Of the vanes, mm as they are named by the trade.
+    """
+
+    thickness: str
+    runner: str
+    radius: int
+    spacing: int
+
+
+def older_vane_rails() -> tuple[VaneRail, ...]:
+    """Rails of turning vanes that were tabled before the retest."""
+    read = [r for r in rows("rect_elbow_mitred_vanes") if r["runner"] != "retest"]
+    return tuple(
+        dict.fromkeys(
+            VaneRail(
+                r["vane_thickness"],
+                r["runner"],
+                int(r["vane_radius_mm"]),
+                int(r["vane_spacing_mm"]),
+            )
+            for r in read
+        )
+    )
+
+
+def rect_vaned_older(
+    rail: VaneRail, velocity: npt.ArrayLike, angle: npt.ArrayLike
+) -> Coefficient:
+    """Mitred rectangular elbow with turning vanes, from the tables before the retest.
+
+    For comparison: `rect_vaned` has the later figures, up to twice as large.
+
+    Parameters
+    ----------
+    rail
+        One of `older_vane_rails`.
+    velocity
+        m/s, 5.08 to 20.32, else the nearer end, noted; without effect for single vanes.
+    angle
+        rad; only 90 degrees is published.
+
+    Raises
+    ------
+    LookupRefused
+        If there is no such rail, or the angle is not 90 degrees within 3.
+
+    References
+    ----------
+    ASHRAE Handbook Fundamentals 1985-1989; SMACNA HVAC Systems Duct Design 1990, table
+    14-10 H (from memory).
+    """
+    _only_right_angles(angle)
+    name = "rect_elbow_mitred_vanes"
+    where = {
+        "vane_thickness": rail.thickness,
+        "runner": rail.runner,
+        "vane_radius_mm": str(rail.radius),
+        "vane_spacing_mm": str(rail.spacing),
+    }
+    read = chosen(name, where)
+    if not read:
+        raise LookupRefused(
+            f"no {rail.thickness} vanes of {rail.radius} mm radius, {rail.spacing} mm "
+            f"apart with runner '{rail.runner}' are tabled; take one of the rails of "
+            "older_vane_rails"
+        )
+    speed = np.atleast_1d(np.asarray(velocity, dtype=np.float64))
+    if read[0]["velocity_m_s"] == "any":
+        return make(
+            np.full(speed.shape, float(read[0]["C"])),
+            0,
+            reference="upstream",
+            table=name,
+            source=read[0]["source"],
+            confidence=read[0]["confidence"],
+            row=rows(name).index(read[0]) + 2,
+        )
+    book = curve(name, "velocity_m_s", where=where)
+    value, bits = book.at(speed)
+    return from_table(book, value, bits, "upstream", row=book.nearest(speed))

@@ -73,7 +73,7 @@ def friction_factor(
     Examples
     --------
     >>> friction_factor(1e5, [1e-4, 1e-3]).round(6)
-    array([0.018514, 0.022174])
+    array([0.018514, 0.022175])
     """
     re = np.atleast_1d(np.asarray(reynolds, dtype=np.float64))
     rough = np.atleast_1d(np.asarray(relative_roughness, dtype=np.float64))

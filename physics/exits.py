@@ -1,0 +1,203 @@
+"""Loss coefficients where air leaves a duct, on the velocity in the duct.
+
+They hold the velocity pressure that is lost with the air: a plain end has 1.
+"""
+
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from .coefficient import Coefficient, LookupRefused, make
+from .tables import Curve, Grid, chosen, curve, from_table, grid, rows, suspect_bits
+
+_DIFFUSER = "exit_diffuser"
+_NOZZLE = "exit_nozzle"
+_NOZZLE_LOSS = 1.05  # of the velocity pressure at its mouth: 0.05 is the nozzle's own
+DIFFUSERS = ("conical", "plane", "pyramidal")
+
+
+def exit_abrupt(count: int = 1) -> Coefficient:
+    """Plain duct end that discharges into a room: the velocity pressure is lost.
+
+    References
+    ----------
+    Idelchik, even profile; the whole velocity pressure.
+    """
+    (row,) = chosen(_DIFFUSER, {"kind": "abrupt"})
+    return make(
+        np.full(count, float(row["C"])),
+        0,
+        reference="duct",
+        table=_DIFFUSER,
+        source=row["source"],
+        confidence=row["confidence"],
+        row=rows(_DIFFUSER).index(row) + 2,
+    )
+
+
+@cache
+def _diffuser(kind: str) -> Grid:
+    """Table of a diffuser, with the row of no change of area added: a plain end."""
+    book = grid(
+        _DIFFUSER,
+        "A_out_over_A_duct",
+        "angle_deg",
+        where={"kind": f"{kind}_diffuser"},
+    )
+    plain = np.ones((1, len(book.y)))
+    none = np.zeros((1, len(book.y)), dtype=np.int64)
+    return Grid(
+        book.name,
+        book.source,
+        book.confidence,
+        np.concatenate([[1.0], book.x]),
+        book.y,
+        np.concatenate([plain, book.values]),
+        lines=np.concatenate([none, book.lines]),
+    )
+
+
+def exit_diffuser(
+    kind: str, area_ratio: npt.ArrayLike, angle: npt.ArrayLike
+) -> Coefficient:
+    """Diffuser at the end of a duct.
+
+    Parameters
+    ----------
+    kind
+        One of `DIFFUSERS`; a plane one opens between two parallel sides.
+    area_ratio
+        Area of its mouth over that of the duct, from 1 on; beyond the table the last
+        row, noted.
+    angle
+        Included angle, rad; outside the table the nearer end, noted.
+
+    Returns
+    -------
+    coefficient
+        The diffuser and what leaves it, on the velocity in the duct.
+
+    Raises
+    ------
+    LookupRefused
+        If there is no such kind, or the mouth is smaller than the duct.
+
+    References
+    ----------
+    ASHRAE Handbook Fundamentals 1977-1989; SMACNA HVAC Systems Duct Design, table
+    14-17 (from memory, but for the conical one of ratio 2 at 14 degrees).
+    """
+    if kind not in DIFFUSERS:
+        raise LookupRefused(
+            f"there is no diffuser '{kind}'; take one of {', '.join(DIFFUSERS)}"
+        )
+    ratio, degrees = np.broadcast_arrays(
+        np.atleast_1d(np.asarray(area_ratio, np.float64)), np.degrees(angle)
+    )
+    if not (ratio >= 1.0 - 1e-9).all():
+        raise LookupRefused(
+            f"a diffuser's mouth cannot have {np.min(ratio):g} of the duct's area; "
+            "take 1 or more, or a nozzle"
+        )
+    book = _diffuser(kind)
+    value, bits = book.at(ratio, degrees)
+    lines = book.nearest(ratio, degrees)
+    bits = bits | suspect_bits(_DIFFUSER, lines)
+    return from_table(book, value, bits, "duct", row=lines)
+
+
+@cache
+def _cap(flared: bool) -> Curve:
+    skirt = "15_deg_flare" if flared else "straight"
+    return curve("exit_cap", "L_over_D", where={"skirt": skirt})
+
+
+def exit_cap(gap_ratio: npt.ArrayLike, flared: bool = False) -> Coefficient:
+    """Exhaust shaft under a hood.
+
+    Parameters
+    ----------
+    gap_ratio
+        Gap between the shaft and the hood over the diameter; 0.1 to 1, else the
+        nearer end, noted.
+    flared
+        Whether the shaft opens at its end by 15 degrees.
+
+    References
+    ----------
+    Idelchik, exhaust shafts; SMACNA HVAC Systems Duct Design, table 14-17 (from
+    memory).
+    """
+    book = _cap(flared)
+    gap = np.atleast_1d(np.asarray(gap_ratio, np.float64))
+    value, bits = book.at(gap)
+    return from_table(book, value, bits, "duct", row=book.nearest(gap))
+
+
+def exit_nozzle(diameter_ratio: npt.ArrayLike) -> Coefficient:
+    """Converging nozzle at the end of a duct.
+
+    Parameters
+    ----------
+    diameter_ratio
+        Diameter of its mouth over that of the duct, above 0.3 to 1.
+
+    Returns
+    -------
+    coefficient
+        1.05 over the fourth power of the ratio; at 1 there is no nozzle, and 1.
+
+    Raises
+    ------
+    LookupRefused
+        If the ratio is below 0.3 or above 1.
+
+    References
+    ----------
+    ASHRAE Handbook Fundamentals, stack heads (from memory).
+    """
+    ratio = np.atleast_1d(np.asarray(diameter_ratio, np.float64))
+    if not ((ratio >= 0.3 - 1e-9) & (ratio <= 1.0 + 1e-9)).all():
+        raise LookupRefused(
+            "a nozzle's mouth is tabled from 0.3 to 1 of the duct's diameter, not for "
+            f"{ratio[np.argmax(np.abs(ratio - 0.65))]:g}; take a wider mouth"
+        )
+    book = curve(_NOZZLE, "D_exit_over_D")
+    value = np.where(ratio >= 1.0, 1.0, _NOZZLE_LOSS / ratio**4)
+    return from_table(book, value, 0, "duct", row=book.nearest(ratio))
+
+
+@cache
+def _after_elbow() -> Grid:
+    return grid("exit_after_elbow_90", "r_over_W", "L_after_over_W")
+
+
+def exit_after_elbow(
+    radius_ratio: npt.ArrayLike, length_ratio: npt.ArrayLike
+) -> Coefficient:
+    """Elbow of 90 degrees near the open end of a duct: elbow and exit together.
+
+    Parameters
+    ----------
+    radius_ratio
+        r/W; 0 for a mitred elbow, to 2.5, else clamped, noted.
+    length_ratio
+        Straight length behind the elbow over W; beyond 12 nothing changes.
+
+    Returns
+    -------
+    coefficient
+        In place of the elbow's and the exit's own.
+
+    References
+    ----------
+    Idelchik, discharge from a bend (from memory).
+    """
+    ratio, length = np.broadcast_arrays(
+        np.atleast_1d(np.asarray(radius_ratio, np.float64)),
+        np.asarray(length_ratio, np.float64),
+    )
+    book = _after_elbow()
+    value, bits = book.at(ratio, np.minimum(length, book.y[-1]))
+    return from_table(book, value, bits, "duct", row=book.nearest(ratio, length))
