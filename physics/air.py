@@ -45,6 +45,11 @@ class Air:
 def pressure_at(altitude: float) -> float:
     """Atmospheric pressure, Pa, at an altitude in m, below 11 km.
 
+    Raises
+    ------
+    ValueError
+        If the altitude is below -500 m or above 11 km.
+
     References
     ----------
     US Standard Atmosphere, 1976.
@@ -54,6 +59,10 @@ def pressure_at(altitude: float) -> float:
     >>> round(pressure_at(1500.0))
     84556
     """
+    if not -500.0 <= altitude <= 11e3:
+        raise ValueError(
+            f"the altitude must be between -500 and 11000 m, got {altitude:g} m"
+        )
     return float(SEA_LEVEL * (1.0 - 2.25577e-5 * altitude) ** 5.2559)
 
 
@@ -86,12 +95,13 @@ def air(
     Raises
     ------
     ValueError
-        If the temperature or the humidity is out of range.
+        If the temperature, the altitude, the pressure or the humidity is out of
+        range.
 
     References
     ----------
-    Gas constants and saturation (Magnus form, from memory) as in the tables of moist
-    air; Sutherland: US Standard Atmosphere, 1976.
+    Gas constants and saturation (Magnus form, from memory, within 0.3 % from -20 to
+    60 °C) as in the tables of moist air; Sutherland: US Standard Atmosphere, 1976.
 
     Examples
     --------
@@ -105,9 +115,16 @@ def air(
     if not 0.0 <= humidity <= 1.0:
         raise ValueError(f"humidity is a share from 0 to 1, got {humidity:g}")
     absolute = pressure_at(altitude) if pressure is None else pressure
+    if not 0.0 < absolute < np.inf:
+        raise ValueError(f"the air pressure must be above 0 Pa, got {absolute:g} Pa")
     celsius = temperature - 273.15
     saturation = 611.2 * np.exp(17.62 * celsius / (243.12 + celsius))
     vapour = humidity * saturation
+    if not vapour < absolute:
+        raise ValueError(
+            f"air of {celsius:.0f} °C cannot be {humidity:.0%} humid at "
+            f"{absolute:.0f} Pa: it would be all vapour"
+        )
     density = (absolute - vapour) / (_DRY * temperature) + vapour / (
         _VAPOUR * temperature
     )

@@ -102,7 +102,7 @@ class Analysis:
         graph, kind = self.graph, Kind(self.elements.kind[element])
         names, ducts = graph.drawing.names, graph.ducts
         duct, row = int(self.elements.duct[element]), int(self.elements.row[element])
-        run = names[ducts.run[duct]]
+        run: str = names[int(ducts.run[duct])]
         if kind == Kind.DUCT:
             return run
         if kind == Kind.BEND:

@@ -148,9 +148,9 @@ def round_by_diameter(
     diameter
         m; outside the sizes tested the nearest is taken, noted.
     angle
-        rad, 0 to pi. For a turn that is not tabled the nearest tabled one is taken
-        times the ratio of the angle factors, noted; that gives the tabled turns of 45
-        and 60 degrees back within their rounding.
+        rad, 0 to pi. A turn that is not tabled takes the angle factor of round elbows
+        from the tabled ones, noted; the factor gives the tabled turns of 45 and 60
+        degrees back within their rounding.
 
     Returns
     -------
@@ -175,22 +175,27 @@ def round_by_diameter(
         np.atleast_1d(np.asarray(diameter, np.float64)) * 1e3,
         np.degrees(np.asarray(angle, np.float64)),
     )
-    tabled = np.array(_BY_DIAMETER[construction][1])
-    near = np.abs(degrees[..., None] - tabled).argmin(axis=-1)
+    tabled = np.array(_BY_DIAMETER[construction][1], dtype=np.float64)
+    books = [_by_diameter(construction, int(own)) for own in tabled]
     turn = angle_factor("round_smooth")
-    value = np.empty(millimetres.shape)
-    bits, lines = (np.empty(millimetres.shape, dtype=np.int64) for _ in range(2))
-    for place, own in enumerate(tabled.tolist()):
-        book = _by_diameter(construction, own)
-        mine = near == place
-        value[mine], bits[mine] = book.at(millimetres[mine])
-        lines[mine] = book.nearest(millimetres[mine])
+    # Loss over the angle factor is nearly one number; what little it differs between
+    # two tabled turns is bridged, so that no turn loses less than a smaller one.
+    share = ((degrees - tabled[0]) / max(tabled[-1] - tabled[0], 1.0)).clip(0.0, 1.0)
+    per_turn = [
+        book.at(millimetres)[0] / turn.at(own)[0]
+        for book, own in zip(books, tabled, strict=True)
+    ]
     factor, off = turn.at(degrees)
-    share = factor / turn.at(tabled)[0][near]
-    as_tabled = np.abs(degrees - tabled[near]) < 1e-6
+    level = per_turn[0] + (per_turn[-1] - per_turn[0]) * share
+    is_last = share > 0.5
+    as_tabled = np.abs(degrees[..., None] - tabled).min(axis=-1) < 1e-6
+    bits = books[0].at(millimetres)[1]
+    lines = np.where(
+        is_last, books[-1].nearest(millimetres), books[0].nearest(millimetres)
+    )
     return from_table(
-        book,
-        np.where(as_tabled, value, value * share),
+        books[0],
+        level * factor,
         np.where(as_tabled, bits, bits | off | int(Note.EXTENDED)),
         "upstream",
         row=lines,

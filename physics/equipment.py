@@ -50,7 +50,6 @@ def screen(free_area_ratio: npt.ArrayLike) -> Coefficient:
 
 @cache
 def _plate() -> Grid:
-    """Table over the free area, falling to nothing where there is no plate."""
     return grid(_PLATE, "free_area_ratio", "t_over_d", log_values=True)
 
 

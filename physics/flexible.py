@@ -13,9 +13,8 @@ import numpy.typing as npt
 from elbowroom.layout import FloatArray, IntArray
 
 from .coefficient import LookupRefused, Note
-from .tables import Curve, curve, grid, rows
+from .tables import Curve, curve, rows
 
-_COMPRESSION = "flexible_compression_factor"
 _BEND = "flexible_bend_factor"
 _SMALLEST, _LARGEST = 0.152, 0.406  # m, the sizes of the table
 _MOST = 0.30  # shortened by this share; beyond, the factor may pass 10
@@ -46,7 +45,8 @@ def compression_factor(
 
     Notes
     -----
-    1 + 0.58 r exp(-0.00496 D), r in percent, D in mm.
+    1 + 0.58 r exp(-0.00496 D), r in percent, D in mm; `flexible_compression_factor.csv`
+    has its values as they are printed.
 
     References
     ----------
@@ -158,13 +158,3 @@ def bend_extra_length(
     r = np.asarray(radius, np.float64)
     factor, notes = bend_factor(angle, r / np.asarray(diameter, np.float64))
     return np.asarray((factor - 1.0) * r * np.asarray(angle, np.float64)), notes
-
-
-def printed_compression(diameter_mm: float, percent: float) -> float:
-    """Printed factor of the nearest size and share, to be held against the formula."""
-    book = grid(
-        _COMPRESSION, "diameter_mm", "compression_percent", "friction_multiplier"
-    )
-    i = int(np.abs(book.x - diameter_mm).argmin())
-    j = int(np.abs(book.y - percent).argmin())
-    return float(book.values[i, j])

@@ -84,15 +84,14 @@ def friction_factor(
     factor = np.empty(len(re))
     for begin in range(0, len(re), _CHUNK):
         part = slice(begin, begin + _CHUNK)
-        _turbulent(re[part], rough[part], factor[part])
-        lowest = re[part].min()
-        if lowest >= TURBULENT_FROM and rough[part].min() >= 0.0:
-            continue
+        lowest, smoothest = re[part].min(), rough[part].min()
         if not lowest > 0.0:  # written so that NaN is caught too
             raise ValueError(f"a Reynolds number must be above 0, got {lowest:g}")
-        if not rough[part].min() >= 0.0:
-            raise ValueError("a roughness must not be negative")
-        _slow_flow(re[part], rough[part], factor[part])
+        if not smoothest >= 0.0:
+            raise ValueError(f"a roughness must not be negative, got {smoothest:g}")
+        _turbulent(re[part], rough[part], factor[part])
+        if lowest < TURBULENT_FROM:
+            _slow_flow(re[part], rough[part], factor[part])
     whole = factor.reshape(shape)
     return whole[0] if np.ndim(reynolds) == np.ndim(relative_roughness) == 0 else whole
 

@@ -23,7 +23,8 @@ def _no_lines() -> IntArray:
 
 
 @cache
-def _numbered(name: str) -> tuple[tuple[int, Row], ...]:
+def numbered_rows(name: str) -> tuple[tuple[int, Row], ...]:
+    """Rows of a table with the line of the CSV on which each stands."""
     text = (files("elbowroom.physics") / "data" / f"{name}.csv").read_text("utf-8")
     return tuple(enumerate(csv.DictReader(text.splitlines()), start=2))
 
@@ -42,7 +43,7 @@ def rows(name: str) -> tuple[Row, ...]:
     rows
         Each row by column name, as text. The first stands on line 2 of the file.
     """
-    return tuple(row for _, row in _numbered(name))
+    return tuple(row for _, row in numbered_rows(name))
 
 
 def table_names() -> tuple[str, ...]:
@@ -61,14 +62,14 @@ def chosen(name: str, where: Mapping[str, str]) -> list[Row]:
 def _chosen(name: str, where: Mapping[str, str]) -> list[tuple[int, Row]]:
     return [
         (line, row)
-        for line, row in _numbered(name)
+        for line, row in numbered_rows(name)
         if all(row[k] == v for k, v in where.items())
     ]
 
 
 def suspect_bits(name: str, lines: IntArray) -> IntArray:
     """`Note` bit of lines whose print breaks the trend of its table, in their shape."""
-    doubted = [line for line, row in _numbered(name) if "SUSPECT" in row["source"]]
+    doubted = [line for line, row in numbered_rows(name) if "SUSPECT" in row["source"]]
     return np.isin(lines, doubted) * np.int64(Note.SUSPECT_PRINT)
 
 
@@ -245,7 +246,7 @@ def grid(
     Raises
     ------
     ValueError
-        If a pair is missing.
+        If a pair is missing, or there twice.
     """
     read = _chosen(name, where or {})
     first = np.array(sorted({float(row[x]) for _, row in read}))
@@ -253,11 +254,11 @@ def grid(
     values = np.full((len(first), len(second)), np.nan)
     lines = np.zeros(values.shape, dtype=np.int64)
     for line, row in read:
-        at = (
-            np.searchsorted(first, float(row[x])),
-            np.searchsorted(second, float(row[y])),
-        )
-        values[at], lines[at] = float(row[value]), line
+        i = np.searchsorted(first, float(row[x]))
+        j = np.searchsorted(second, float(row[y]))
+        if lines[i, j]:
+            raise ValueError(f"{name}: lines {lines[i, j]} and {line} say it twice")
+        values[i, j], lines[i, j] = float(row[value]), line
     if np.isnan(values).any():
         raise ValueError(f"{name}: the grid over {x} and {y} has gaps")
     if through_zero:

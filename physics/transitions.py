@@ -1,193 +1,41 @@
-"""Loss coefficients of changes of section along a duct.
+"""Loss coefficients of changes of section along a duct: which table each takes.
 
 Angles are the full included ones, wall to wall.
 """
 
-from functools import cache
-
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray, IntArray
+from elbowroom.layout import FloatArray, IntArray, Shape, sections
 
-from .coefficient import Coefficient, Note, make
-from .tables import Grid, grid, rows
+from .coefficient import Coefficient, Gathered, Note, make
+from .contractions import contraction, contraction_abrupt
+from .expansions import (
+    expansion_abrupt,
+    expansion_rect,
+    expansion_round,
+    expansion_round_by_reynolds,
+)
+from .tables import chosen
+
+__all__ = [
+    "SAME_AREA",
+    "contraction",
+    "contraction_abrupt",
+    "expansion_abrupt",
+    "expansion_rect",
+    "expansion_round",
+    "expansion_round_by_reynolds",
+    "included_angles",
+    "round_rect_rule",
+    "round_to_rect_angle",
+    "same_area",
+    "transition",
+]
 
 SAME_AREA = 0.05  # taken for a change of shape alone: no coefficient is published
-_STEEPEST = np.pi
-
-
-@cache
-def _contraction() -> Grid:
-    """Contraction table; each band of angles gives a point at both of its ends."""
-    read = rows("contraction")
-    ratio = np.array(sorted({float(row["A_large_over_A_small"]) for row in read}))
-    ends: dict[float, dict[float, float]] = {}
-    for row in read:
-        for end in (row["angle_min_deg"], row["angle_max_deg"]):
-            at = ends.setdefault(float(end), {})
-            at[float(row["A_large_over_A_small"])] = float(row["C"])
-    angle = np.array(sorted(ends))
-    values = np.array([[ends[a][r] for a in angle] for r in ratio])
-    first = read[0]
-    return Grid(
-        "contraction", first["source"], first["confidence"], ratio, angle, values
-    )
-
-
-def contraction(area_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coefficient:
-    """Contraction, round or rectangular.
-
-    Parameters
-    ----------
-    area_ratio
-        Large area over small area, from 1 on; below 2 the value at 2 is held, as the
-        published example does.
-    angle
-        Included angle, rad.
-
-    Returns
-    -------
-    coefficient
-        On the downstream velocity. Constant within a printed band of angles, straight
-        between bands.
-
-    References
-    ----------
-    SMACNA HVAC Systems Duct Design 1990, table 14-12 A.
-    """
-    book = _contraction()
-    ratio = np.atleast_1d(np.asarray(area_ratio, dtype=np.float64))
-    value, bits = book.at(np.maximum(ratio, 2.0), np.degrees(angle))
-    return make(
-        value,
-        bits,
-        reference="downstream",
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
-    )
-
-
-@cache
-def _cone() -> tuple[Grid, Grid]:
-    expansion = grid(
-        "expansion_round_conical_idelchik", "A_small_over_A_large", "angle_deg"
-    )
-    return expansion, grid(
-        "cone_friction_idelchik", "A_small_over_A_large", "angle_deg"
-    )
-
-
-def expansion_round(
-    small_over_large: npt.ArrayLike, angle: npt.ArrayLike, *, friction: bool = True
-) -> Coefficient:
-    """Conical expansion in round duct.
-
-    Parameters
-    ----------
-    small_over_large
-        Small area over large area, 0 to 1; above 0.6 the value goes straight to 0 at
-        1.
-    angle
-        Included angle, rad; below 3 degrees that at 3.
-    friction
-        Whether to count the cone's own friction; not where the length of the duct
-        holds it already.
-
-    Returns
-    -------
-    coefficient
-        On the velocity in the small area.
-
-    References
-    ----------
-    Idelchik 1986, diagram 5-2, even profile at the inlet; friction at a factor of
-    0.02.
-    """
-    ratio = np.atleast_1d(np.asarray(small_over_large, dtype=np.float64))
-    degrees = np.degrees(np.asarray(angle, dtype=np.float64))
-    expansion, rubs = _cone()
-    held = np.minimum(ratio, 0.6)
-    value, bits = expansion.at(held, degrees)
-    # The friction table ends at 20 degrees, where it has come down to 0.01.
-    rubbing, _ = rubs.at(held, degrees)
-    rubbing = np.where((degrees > 20.0) | (not friction), 0.0, rubbing)
-    fade = np.where(ratio > 0.6, (1.0 - ratio) / 0.4, 1.0)
-    bits = bits | np.where(ratio > 0.6, int(Note.INTERPOLATED), 0)
-    return make(
-        (value + rubbing) * fade,
-        bits,
-        reference="small area",
-        table=expansion.name,
-        source=expansion.source,
-        confidence=expansion.confidence,
-    )
-
-
-@cache
-def _pyramid() -> Grid:
-    return _from_one("expansion_rect_pyramidal")
-
-
-@cache
-def _one_plane() -> Grid:
-    return _from_one("expansion_rect_one_plane")
-
-
-def _from_one(name: str) -> Grid:
-    """Expansion table over the area ratio, with the row of no change added."""
-    book = grid(name, "A_large_over_A_small", "angle_deg")
-    still = np.zeros((1, len(book.y)))
-    return Grid(
-        book.name,
-        book.source,
-        book.confidence,
-        np.concatenate([[1.0], book.x]),
-        book.y,
-        np.concatenate([still, book.values]),
-    )
-
-
-def expansion_rect(
-    area_ratio: npt.ArrayLike, angle: npt.ArrayLike, one_plane: npt.ArrayLike = False
-) -> Coefficient:
-    """Rectangular expansion: with all sides open, or with two sides parallel.
-
-    Parameters
-    ----------
-    area_ratio
-        Large area over small area, from 1 on.
-    angle
-        Included angle of the wider opening pair of sides, rad.
-    one_plane
-        Whether two sides stay parallel; a shape that broadcasts.
-
-    Returns
-    -------
-    coefficient
-        On the velocity in the small area.
-
-    References
-    ----------
-    ASHRAE Handbook Fundamentals 1977-1989 (pyramidal) and 1993-2009 (two sides
-    parallel), both from memory.
-    """
-    ratio = np.atleast_1d(np.asarray(area_ratio, dtype=np.float64))
-    degrees = np.degrees(np.asarray(angle, dtype=np.float64))
-    flat = np.asarray(one_plane, dtype=bool)
-    pyramid, plane = _pyramid(), _one_plane()
-    open_value, open_bits = pyramid.at(ratio, degrees)
-    flat_value, flat_bits = plane.at(ratio, degrees)
-    book = plane if flat.all() else pyramid
-    return make(
-        np.where(flat, flat_value, open_value),
-        np.where(flat, flat_bits, open_bits),
-        reference="small area",
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
-    )
+_ALIKE = 0.02  # areas this near to each other change shape alone
+_FLAT = 1e-3  # rad: sides that open by less stay parallel
 
 
 def included_angles(
@@ -234,4 +82,113 @@ def same_area(count: int) -> Coefficient:
         table="allowance",
         source="no published coefficient; an allowance of 0.05",
         confidence="low",
+    )
+
+
+def round_rect_rule(case: str) -> str:
+    """Which equivalent angle a change between round and rectangular takes.
+
+    Parameters
+    ----------
+    case
+        'rect_to_round_expanding', 'round_to_rect_expanding' or 'contracting_any'.
+    """
+    (row,) = chosen("transition_round_rect_rule", {"case": case})
+    return row["equivalent_angle_rule"]
+
+
+def transition(
+    shape_in: npt.ArrayLike,
+    width_in: npt.ArrayLike,
+    height_in: npt.ArrayLike,
+    shape_out: npt.ArrayLike,
+    width_out: npt.ArrayLike,
+    height_out: npt.ArrayLike,
+    length: npt.ArrayLike,
+    *,
+    friction: bool = False,
+) -> Gathered:
+    """Straight transitions between any two sections, each from its own table.
+
+    Parameters
+    ----------
+    shape_in, shape_out
+        `Shape` codes of the sections before and after, in the direction of the air.
+    width_in, height_in, width_out, height_out
+        Their sides, m; the diameter twice where round.
+    length
+        m; 0 is a sudden change.
+    friction
+        Whether a round cone counts its own friction; not where the length of the duct
+        holds it already.
+
+    Returns
+    -------
+    gathered
+        Shape (n,), each on the velocity in its smaller area. A change of shape at the
+        same area (within 2 %) takes an allowance; sections that are the same take
+        nothing. Flat ovals take the tables of rectangles, noted.
+
+    Notes
+    -----
+    Contractions take the larger of the two side angles. Expansions of rectangles take
+    the table with two sides parallel where one pair of sides stays as it is, else the
+    pyramidal one; between round and rectangular, that at the equivalent angle.
+    """
+    kinds = (
+        np.atleast_1d(np.asarray(shape_in, np.int64)),
+        np.asarray(shape_out, np.int64),
+    )
+    sides = (width_in, height_in, width_out, height_out, length)
+    before, after, w1, h1, w2, h2, run = np.broadcast_arrays(
+        *kinds, *(np.asarray(side, np.float64) for side in sides)
+    )
+    out = Gathered(len(before))
+    ratio = sections.area(after, w2, h2) / sections.area(before, w1, h1)
+    wide, tall = included_angles(w1, h1, w2, h2, run)
+    steepest = np.maximum(wide, tall)
+    alike = before == after
+    both_round = alike & (before == Shape.ROUND)
+    same = np.abs(ratio - 1.0) < _ALIKE
+    nothing = alike & (w1 == w2) & (h1 == h2)
+    narrows, opens = ~same & (ratio < 1.0), ~same & (ratio > 1.0)
+    mine = same & ~nothing
+    if mine.any():
+        out.put(mine, same_area(int(mine.sum())))
+    if nothing.any():
+        out.put(nothing, _nothing(int(nothing.sum())))
+    if narrows.any():
+        out.put(narrows, contraction(1.0 / ratio[narrows], steepest[narrows]))
+    mine = opens & both_round
+    if mine.any():
+        out.put(
+            mine,
+            expansion_round(1.0 / ratio[mine], steepest[mine], friction=friction),
+        )
+    parallel = np.minimum(wide, tall) < _FLAT
+    for flat in (True, False):
+        mine = opens & alike & ~both_round & (parallel == flat)
+        if mine.any():
+            out.put(mine, expansion_rect(ratio[mine], steepest[mine], flat))
+    mine = opens & ~alike
+    if mine.any():
+        is_round = before[mine] == Shape.ROUND
+        diameter = np.where(is_round, w1[mine], w2[mine])
+        other = np.where(is_round, w2[mine], w1[mine])
+        tallness = np.where(is_round, h2[mine], h1[mine])
+        angle = round_to_rect_angle(diameter, other, tallness, run[mine])
+        out.put(mine, expansion_rect(ratio[mine], angle))
+    oval = ((before == Shape.OVAL) | (after == Shape.OVAL)) & ~nothing
+    out.notes[oval] |= int(Note.FALLBACK)
+    return out
+
+
+def _nothing(count: int) -> Coefficient:
+    return make(
+        np.zeros(count),
+        0,
+        reference="small area",
+        table="formula: no change of section",
+        source="nothing changes, so nothing is lost beyond friction",
+        confidence="cross-checked",
     )

@@ -1,0 +1,99 @@
+"""Loss coefficients of contractions; angles are the full included ones."""
+
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from elbowroom.layout import FloatArray
+
+from .coefficient import Coefficient, LookupRefused, make
+from .tables import Grid, from_table, rows
+
+
+@cache
+def _contraction() -> Grid:
+    """Contraction table; each band of angles gives a point at both of its ends."""
+    read = rows("contraction")
+    ratio = np.array(sorted({float(row["A_large_over_A_small"]) for row in read}))
+    ends: dict[float, dict[float, tuple[float, int]]] = {}
+    for line, row in enumerate(read, start=2):
+        for end in (row["angle_min_deg"], row["angle_max_deg"]):
+            at = ends.setdefault(float(end), {})
+            at[float(row["A_large_over_A_small"])] = float(row["C"]), line
+    angle = np.array(sorted(ends))
+    values = np.array([[ends[a][r][0] for a in angle] for r in ratio])
+    lines = np.array([[ends[a][r][1] for a in angle] for r in ratio])
+    first = read[0]
+    return Grid(
+        "contraction",
+        first["source"],
+        first["confidence"],
+        ratio,
+        angle,
+        values,
+        lines=lines,
+    )
+
+
+def contraction(area_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coefficient:
+    """Contraction, round or rectangular.
+
+    Parameters
+    ----------
+    area_ratio
+        Large area over small area, from 1 on; below 2 the value at 2 is held, as the
+        published example does, and noted. That is too much for a sudden contraction
+        of little: see `contraction_abrupt`.
+    angle
+        Included angle, rad.
+
+    Returns
+    -------
+    coefficient
+        On the downstream velocity. Constant within a printed band of angles, straight
+        between bands.
+
+    References
+    ----------
+    SMACNA HVAC Systems Duct Design 1990, table 14-12 A.
+    """
+    book = _contraction()
+    ratio = np.atleast_1d(np.asarray(area_ratio, dtype=np.float64))
+    degrees = np.degrees(angle)
+    value, bits = book.at(ratio, degrees)
+    return from_table(book, value, bits, "downstream", row=book.nearest(ratio, degrees))
+
+
+def contraction_abrupt(small_over_large: npt.ArrayLike) -> Coefficient:
+    """Sudden contraction: 0.5 (1 - s)^0.75, s small area over large area.
+
+    References
+    ----------
+    Idelchik 1986, diagram 4-9.
+    """
+    s = area_share(small_over_large)
+    value = 0.5 * (1.0 - s) ** 0.75
+    return by_formula(value, "sudden contraction", "Idelchik diagram 4-9")
+
+
+def area_share(small_over_large: npt.ArrayLike) -> FloatArray:
+    """Small area over large area, checked; LookupRefused unless it is 0 to 1."""
+    s = np.atleast_1d(np.asarray(small_over_large, np.float64))
+    if not ((s >= 0.0) & (s <= 1.0)).all():
+        raise LookupRefused(
+            "small area over large area goes from 0 to 1; change the two areas round"
+        )
+    return s
+
+
+def by_formula(value: FloatArray, what: str, source: str) -> Coefficient:
+    """Coefficient on the velocity in the small area that a closed form gives."""
+    return make(
+        value,
+        0,
+        reference="small area",
+        table=f"formula: {what}",
+        source=source,
+        confidence="seen",
+    )

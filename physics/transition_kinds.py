@@ -1,0 +1,71 @@
+"""Kinds of transition in the book of fittings."""
+
+import numpy as np
+
+from . import transitions
+from .coefficient import Coefficient
+from .kinds import Kind, Legs, Parameter, Values
+
+_LARGER = Parameter("A_large_over_A_small", "large area over small area", 1.0, 100.0)
+_SMALLER = Parameter("A_small_over_A_large", "small area over large area", 0.0, 1.0)
+_OPENING = Parameter("angle_deg", "included angle, degrees", 1.0, 180.0, 30.0)
+
+
+def _one(found: Coefficient) -> Legs:
+    return {"": found}
+
+
+def _rad(values: Values) -> float:
+    return float(np.radians(values["angle_deg"]))
+
+
+KINDS: tuple[Kind, ...] = (
+    Kind(
+        "contraction",
+        "contraction, round or rectangular",
+        (_LARGER, _OPENING),
+        lambda v, _: _one(transitions.contraction(v["A_large_over_A_small"], _rad(v))),
+    ),
+    Kind(
+        "expansion-round-conical",
+        "conical expansion in round duct, with its own friction",
+        (_SMALLER, _OPENING),
+        lambda v, _: _one(
+            transitions.expansion_round(v["A_small_over_A_large"], _rad(v))
+        ),
+    ),
+    Kind(
+        "expansion-rect-pyramidal",
+        "rectangular expansion, all four sides opening",
+        (_LARGER, _OPENING),
+        lambda v, _: _one(
+            transitions.expansion_rect(v["A_large_over_A_small"], _rad(v))
+        ),
+    ),
+    Kind(
+        "expansion-rect-one-plane",
+        "rectangular expansion, two sides parallel",
+        (_LARGER, _OPENING),
+        lambda v, _: _one(
+            transitions.expansion_rect(v["A_large_over_A_small"], _rad(v), True)
+        ),
+    ),
+    Kind(
+        "contraction-sudden",
+        "sudden contraction",
+        (_SMALLER,),
+        lambda v, _: _one(transitions.contraction_abrupt(v["A_small_over_A_large"])),
+    ),
+    Kind(
+        "expansion-sudden",
+        "sudden expansion",
+        (_SMALLER,),
+        lambda v, _: _one(transitions.expansion_abrupt(v["A_small_over_A_large"])),
+    ),
+    Kind(
+        "change-of-shape",
+        "change of shape at the same area: an allowance, as nothing is published",
+        (),
+        lambda _v, _re: _one(transitions.same_area(1)),
+    ),
+)

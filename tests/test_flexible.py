@@ -1,0 +1,60 @@
+"""Flexible duct against its published factors."""
+
+import numpy as np
+import pytest
+
+from elbowroom.physics import LookupRefused, Note, flexible, tables
+
+
+def test_shortened_duct_has_the_factors_of_the_table() -> None:
+    # ASHRAE Handbook Fundamentals 2009 (from memory), two decimals.
+    diameter, percent, printed = (
+        np.array([float(r[k]) for r in tables.rows("flexible_compression_factor")])
+        for k in ("diameter_mm", "compression_percent", "friction_multiplier")
+    )
+    factor, notes = flexible.compression_factor(diameter / 1000, percent / 100)
+    np.testing.assert_allclose(factor, printed, atol=0.0051)
+    assert not notes.any()
+
+
+def test_stretched_duct_rubs_no_more_than_its_wall_and_shortened_duct_more() -> None:
+    share = np.linspace(0.0, 0.3, 20)
+    factor, _ = flexible.compression_factor(0.2, share)
+    assert factor[0] == 1.0
+    assert (np.diff(factor) > 0).all()
+    small, large = flexible.compression_factor([0.152, 0.406], 0.15)[0]
+    assert small > large
+
+
+def test_sizes_and_shares_that_were_not_tested_are_noted() -> None:
+    extended = int(Note.EXTENDED)
+    for diameter, share in ((0.1, 0.1), (0.5, 0.1), (0.2, 0.4)):
+        assert flexible.compression_factor(diameter, share)[1] == extended
+    for wrong in (-0.01, 0.6, np.nan):
+        with pytest.raises(LookupRefused, match="stretch it, or cut it"):
+            flexible.compression_factor(0.2, wrong)
+
+
+def test_bend_has_the_published_multipliers() -> None:
+    # Abstract of a test of stretched nonmetallic duct by ASHRAE Standard 120-2008:
+    # twice the loss per length at 90 degrees, 1.25 times at 45.
+    factor, notes = flexible.bend_factor(np.radians([0.0, 45.0, 90.0]))
+    np.testing.assert_allclose(factor, [1.0, 1.25, 2.0])
+    assert not notes.any()
+    assert (np.diff(flexible.bend_factor(np.linspace(0.0, np.pi / 2))[0]) > 0).all()
+
+
+def test_bend_that_was_not_tested_is_noted_or_refused() -> None:
+    assert flexible.bend_factor(np.pi / 2, 0.6)[1] & int(Note.EXTENDED)
+    assert not flexible.bend_factor(np.pi / 2, 1.5)[1] & int(Note.EXTENDED)
+    for wrong in (2.0, -0.1, np.nan):
+        with pytest.raises(LookupRefused, match="rigid elbow"):
+            flexible.bend_factor(wrong)
+
+
+def test_bend_adds_the_length_of_its_own_arc_at_a_right_angle() -> None:
+    # Exact: a multiplier of 2 on an arc of r pi/2.
+    length, notes = flexible.bend_extra_length(np.pi / 2, 0.25, 0.2)
+    assert length == pytest.approx(0.25 * np.pi / 2)
+    assert notes == 0
+    assert flexible.bend_extra_length(0.0, 0.25, 0.2)[0] == 0.0
