@@ -1,7 +1,7 @@
 """The schedule: what a drawing cannot say, as plain data."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -191,7 +191,3 @@ class Schedule:
             *(("[[takeoffs.exception]]", run) for run in self.takeoff_exceptions),
             *(("[[transitions.exception]]", run) for run in self.transition_exceptions),
         )
-
-    def with_elbows(self, rule: ElbowRule) -> "Schedule":
-        """Make the same schedule with another rule for its elbows."""
-        return replace(self, elbow_default=rule)

@@ -21,8 +21,6 @@ from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
 from .junctions import dividing_legs
 
 _VANE_SPACING = 0.038  # m: the closer of the two single-vane rails that were retested
-_SAME_AREA = 0.02  # areas this near to each other change shape alone
-_FLAT = 1e-3  # a side that changes by less than 0.1 % stays parallel
 
 
 def bend_coefficients(
@@ -235,52 +233,15 @@ def transition_coefficients(graph: DuctGraph) -> Gathered:
     """
     ducts, found = graph.ducts, graph.transitions
     after, before = found.duct, ducts.parent[found.duct]
-    out = Gathered(len(after))
-    size = sections.area(ducts.shape, ducts.width, ducts.height)
-    ratio = size[after] / size[before]  # above 1: expansion
-    wide, tall = transitions.included_angles(
+    return transitions.transition(
+        ducts.shape[before],
         ducts.width[before],
         ducts.height[before],
+        ducts.shape[after],
         ducts.width[after],
         ducts.height[after],
         found.length,
     )
-    steepest = np.maximum(wide, tall)
-    same = np.abs(ratio - 1.0) < _SAME_AREA
-    if same.any():
-        out.put(same, transitions.same_area(int(same.sum())))
-    narrows = ~same & (ratio < 1.0)
-    if narrows.any():
-        out.put(narrows, transitions.contraction(1 / ratio[narrows], steepest[narrows]))
-    opens = ~same & (ratio > 1.0)
-    both_round = (ducts.shape[before] == Shape.ROUND) & (
-        ducts.shape[after] == Shape.ROUND
-    )
-    mine = opens & both_round
-    if mine.any():
-        cone = transitions.expansion_round(
-            1 / ratio[mine], steepest[mine], friction=False
-        )
-        out.put(mine, cone)
-    alike = ducts.shape[before] == ducts.shape[after]
-    for flat in (True, False):
-        mine = opens & alike & ~both_round
-        mine &= (np.minimum(wide, tall) < _FLAT) == flat
-        if mine.any():
-            out.put(mine, transitions.expansion_rect(ratio[mine], steepest[mine], flat))
-    mine = opens & ~alike
-    if mine.any():
-        is_round = ducts.shape[before[mine]] == Shape.ROUND
-        round_duct = np.where(is_round, before[mine], after[mine])
-        flat_duct = np.where(is_round, after[mine], before[mine])
-        angle = transitions.round_to_rect_angle(
-            ducts.width[round_duct],
-            ducts.width[flat_duct],
-            ducts.height[flat_duct],
-            found.length[mine],
-        )
-        out.put(mine, transitions.expansion_rect(ratio[mine], angle))
-    return out
 
 
 def leg_coefficients(graph: DuctGraph, flow: FloatArray) -> Gathered:

@@ -58,6 +58,7 @@ _Strict = Annotated[
     bool,
     typer.Option("--strict", help="End with exit code 1 where a check fails."),
 ]
+_COLOURINGS = {"loss": "loss", "per-metre": "per-metre"}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -135,32 +136,26 @@ def analyse(
     strict: _Strict = False,
 ) -> int:
     """Say where the pressure of a route goes."""
+    from dataclasses import replace
+
     from .display import DISPLAYS
     from .layout_view import panel, summary, values
     from .results import analysis_result
     from .tables import print_analysis, write_csv
 
     display = _choice(units, DISPLAYS, "--units")
-    chosen: By = _choice(by, {"loss": "loss", "per-metre": "per-metre"}, "--by")
+    chosen: By = _choice(by, _COLOURINGS, "--by")
     inputs = [route, *(obstacles or []), *([schedule] if schedule else [])]
     _not_over_inputs([png, csv], inputs)
     found = _schedule(route, schedule)
     solids, notices = _solids(obstacles)
     option = _option(route, found, unit, up, tolerance, solids, notices)
     analysis = option.analysis
+    told = replace(analysis, flags=(*option.notices, *analysis.flags))
     if as_json:
-        from dataclasses import replace
-
-        told = replace(analysis, flags=(*option.notices, *analysis.flags))
         _print_json(analysis_result(told, _inputs([route], found, obstacles)))
     else:
-        from dataclasses import replace
-
-        print_analysis(
-            replace(analysis, flags=(*option.notices, *analysis.flags)),
-            display,
-            _console(),
-        )
+        print_analysis(told, display, _console())
     if csv is not None:
         _wrote(*write_csv(analysis, csv))
     if png is not None:
@@ -189,7 +184,7 @@ def compare(
     strict: _Strict = False,
 ) -> int:
     """Compare routes: which spends less, and which stays clear of what is there."""
-    from elbowroom.layout import read, refusal
+    from elbowroom.layout import refusal
     from elbowroom.physics import compare as compare_options
 
     from .display import DISPLAYS
@@ -198,22 +193,14 @@ def compare(
     from .tables import print_comparison, write_csv
 
     display = _choice(units, DISPLAYS, "--units")
-    chosen: By = _choice(by, {"loss": "loss", "per-metre": "per-metre"}, "--by")
+    chosen: By = _choice(by, _COLOURINGS, "--by")
     inputs = [*routes, *(obstacles or []), *([schedule] if schedule else [])]
     _not_over_inputs([png, csv], inputs)
     if len(routes) < 2:
         raise refusal("compare", "only one route is given", "give two routes or more")
-    drawings = [read(route, unit=unit, up=up) for route in routes]
-    runs = {name for drawing in drawings for name in drawing.names}
-    solids, notices = _solids(obstacles)
     schedules = _schedules(routes, schedule)
-    names = _names(routes)
-    options = [
-        _option(route, found, unit, up, tolerance, solids, notices, name, drawing, runs)
-        for route, found, name, drawing in zip(
-            routes, schedules, names, drawings, strict=True
-        )
-    ]
+    solids, notices = _solids(obstacles)
+    options = _options(routes, schedules, unit, up, tolerance, solids, notices)
     comparison = compare_options(options)
     if as_json:
         _print_json(
@@ -301,7 +288,7 @@ def view(
     """Show where the pressure goes in 3D: in a window, or as a picture with --png."""
     import numpy as np
 
-    from elbowroom.layout import read, refusal
+    from elbowroom.layout import refusal
 
     from .colours import scale_for
     from .display import DISPLAYS
@@ -311,27 +298,12 @@ def view(
     from .tables import row_text
 
     display = _choice(units, DISPLAYS, "--units")
-    chosen: By = _choice(by, {"loss": "loss", "per-metre": "per-metre"}, "--by")
+    chosen: By = _choice(by, _COLOURINGS, "--by")
     routes = [route, *(others or [])]
     _not_over_inputs([png], [*routes, *(obstacles or [])])
-    drawings = [read(path, unit=unit, up=up) for path in routes]
-    runs = {name for drawing in drawings for name in drawing.names}
+    schedules = _schedules(routes, schedule)
     solids, notices = _solids(obstacles)
-    options = [
-        _option(
-            path,
-            _schedule(path, schedule),
-            unit,
-            up,
-            tolerance,
-            solids,
-            notices,
-            name,
-            drawing,
-            runs,
-        )
-        for path, name, drawing in zip(routes, _names(routes), drawings, strict=True)
-    ]
+    options = _options(routes, schedules, unit, up, tolerance, solids, notices)
     made = [
         panel(
             option.analysis,
@@ -465,6 +437,30 @@ def _option(
     analysis = analyse(graph)
     clearance, clashes = _clearance(analysis, obstacles)
     return Option(name or route.stem, analysis, clearance, clashes, tuple(notices))
+
+
+def _options(
+    routes: Sequence[Path],
+    schedules: "Sequence[Schedule]",
+    unit: str | None,
+    up: str | None,
+    tolerance: str,
+    obstacles: "Sequence[Obstacle]",
+    notices: "Sequence[Notice]",
+) -> "list[Option]":
+    """Options side by side; a schedule may name runs of any of them."""
+    from elbowroom.layout import read
+
+    drawings = [read(route, unit=unit, up=up) for route in routes]
+    runs = {name for drawing in drawings for name in drawing.names}
+    return [
+        _option(
+            route, found, unit, up, tolerance, obstacles, notices, name, drawing, runs
+        )
+        for route, found, name, drawing in zip(
+            routes, schedules, _names(routes), drawings, strict=True
+        )
+    ]
 
 
 def _clearance(
