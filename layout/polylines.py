@@ -5,7 +5,9 @@ import numpy as np
 from .sections import IntArray
 
 
-def chains(edges: IntArray, count: int) -> list[IntArray]:
+def chains(
+    edges: IntArray, count: int, ends_at: IntArray | None = None
+) -> list[IntArray]:
     """Join edges that meet two by two into polylines.
 
     Parameters
@@ -14,6 +16,8 @@ def chains(edges: IntArray, count: int) -> list[IntArray]:
         Vertices of each edge, shape (n, 2).
     count
         How many vertices there are.
+    ends_at
+        Vertices at which a polyline ends in any case: other lines meet it there.
 
     Returns
     -------
@@ -29,7 +33,10 @@ def chains(edges: IntArray, count: int) -> list[IntArray]:
     first = np.concatenate([[0], np.cumsum(degree)])
     # At a vertex with two edges, the other one; half-edges are numbered 2 e + side.
     partner = np.full(len(ends), -1)
-    middle = np.flatnonzero(degree == 2)
+    passes = degree == 2
+    if ends_at is not None:
+        passes[ends_at] = False
+    middle = np.flatnonzero(passes)
     one, two = order[first[middle]], order[first[middle] + 1]
     partner[one], partner[two] = two, one
     if (partner < 0).all():

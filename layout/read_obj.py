@@ -11,6 +11,7 @@ from .collected import Collected, Found, collected_drawing, describe
 from .drawing import Drawing
 from .faults import BadInput, error, note, refusal, warning
 from .polylines import chains
+from .sections import IntArray
 from .units import UNITS
 
 _SMELLS = 200.0  # a route this many metres wide is more likely in mm or inches
@@ -66,13 +67,14 @@ def read_obj(path: Path, *, unit: str | None = None, up: str | None = None) -> D
     points = np.array(vertices, dtype=np.float64).reshape(-1, 3) * factor
     if up == "y":
         points = points[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
+    touched = _touched(objects, len(points))
     for thing in objects:
         if not thing.lines:
             continue
         name, section, origin, said = describe(
-            found, f"{path.name}, {thing.where}", [], [thing.name], f"run {thing.where}"
+            found, f"{path.name}, {thing.where}", [], [thing.name], "line"
         )
-        for line in _joined(thing.lines, len(points)):
+        for line in _joined(thing.lines, len(points), touched):
             found.runs.append(
                 Collected(
                     name,
@@ -181,13 +183,28 @@ def _indices(rest: str, count: int, where: str, found: Found) -> list[int]:
     return out
 
 
-def _joined(lines: list[list[int]], count: int) -> list[list[int]]:
-    """Polylines of an object: long lines as they are, lines of two points chained."""
+def _joined(lines: list[list[int]], count: int, touched: IntArray) -> list[list[int]]:
+    """Polylines of an object: long lines as they are, lines of two points chained.
+
+    `touched` counts the lines of the whole file at each vertex: a chain stops where
+    another line meets it.
+    """
     long = [line for line in lines if len(line) > 2]
     short = np.array([line for line in lines if len(line) == 2], dtype=np.int64)
-    moving = [edge for edge in short.reshape(-1, 2).tolist() if edge[0] != edge[1]]
-    joined = chains(np.array(moving, dtype=np.int64).reshape(-1, 2), count)
+    short = short.reshape(-1, 2)
+    short = short[short[:, 0] != short[:, 1]]
+    own = np.bincount(short.ravel(), minlength=count)
+    joined = chains(short, count, np.flatnonzero(touched != own))
     return long + [chain.tolist() for chain in joined]
+
+
+def _touched(objects: list[_Object], count: int) -> IntArray:
+    """How many lines of the file touch each vertex, with those that it ends."""
+    every = [np.array(line) for thing in objects for line in thing.lines]
+    moving = [line for line in every if len(line) != 2 or line[0] != line[1]]
+    if not moving:
+        return np.zeros(count, dtype=np.int64)
+    return np.bincount(np.concatenate(moving), minlength=count)
 
 
 def _say_what_was_taken(found: Found, unit: str | None, up: str | None) -> None:

@@ -1,0 +1,27 @@
+"""JSON Schemas that ship with the package, ready to validate with."""
+
+import json
+from importlib.resources import files
+from typing import Any
+
+from jsonschema import Draft202012Validator
+from referencing import Registry, Resource
+
+NAMES = ("result", "comparison", "check", "fitting")
+
+
+def schema(name: str) -> dict[str, Any]:
+    path = files("elbowroom.viewer").joinpath(f"{name}.schema.json")
+    content: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    return content
+
+
+def validate(content: Any, name: str) -> None:
+    """Raise unless the content is what the schema of that name says."""
+    every = [Resource.from_contents(schema(each)) for each in NAMES]
+    registry: Registry[Any] = Registry().with_resources(
+        (str(each.id()), each) for each in every
+    )
+    validator = Draft202012Validator(schema(name), registry=registry)
+    validator.check_schema(schema(name))
+    validator.validate(content)

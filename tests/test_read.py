@@ -1,0 +1,244 @@
+"""Drawings by other writers read to what was drawn.
+
+`data/routes/EXPECTED.json` says what each file holds; it was written with the files and
+read back edge by edge with an independent reader.
+"""
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from elbowroom.layout import (
+    BadInput,
+    Drawing,
+    Shape,
+    Topology,
+    join,
+    loops,
+    read,
+)
+
+ROUTES = Path(__file__).parent / "data" / "routes"
+EXPECTED: dict[str, Any] = json.loads((ROUTES / "EXPECTED.json").read_text())
+FILES = sorted(
+    name for name in EXPECTED["files"] if name.endswith((".glb", ".gltf", ".obj"))
+)
+NEAR = EXPECTED["tolerance_m"]
+# What the file does not say and its user must: unit, axis.
+TOLD = {
+    "library_mm_unscaled.glb": {"unit": "mm"},
+    "library_blender_zup.obj": {"unit": "mm", "up": "z"},
+    "library_blender.obj": {"up": "y"},
+    "library_vtk.obj": {"up": "z"},
+}
+
+
+def expected(name: str) -> dict[str, Any]:
+    content: dict[str, Any] = EXPECTED["files"][name]
+    return content
+
+
+def read_as_told(name: str) -> tuple[Drawing, Topology]:
+    drawing = read(ROUTES / name, **TOLD.get(name, {}))
+    return drawing, join(drawing, NEAR)
+
+
+def matched(drawing: Drawing, polyline: dict[str, Any]) -> int:
+    """Run with the points of an expected polyline, forward or backward."""
+    wanted = np.array(polyline["points_m"])
+    if polyline.get("closed"):
+        for run in range(drawing.run_count):
+            points = drawing.run(run).points
+            if len(points) == len(wanted) and np.allclose(points[0], points[-1]):
+                near = np.abs(points[:, None] - wanted).max(axis=2).min(axis=1)
+                if near.max() <= NEAR:
+                    return run
+    for run in range(drawing.run_count):
+        points = drawing.run(run).points
+        for way in (points, points[::-1]):
+            if way.shape == wanted.shape and np.abs(way - wanted).max() <= NEAR:
+                return run
+    raise AssertionError(f"no run follows {polyline['points_m']}")
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_every_polyline_is_there_once(name: str) -> None:
+    drawing, _ = read_as_told(name)
+    polylines = expected(name)["polylines"]
+    runs = [matched(drawing, polyline) for polyline in polylines]
+    assert sorted(runs) == list(range(drawing.run_count))
+    for run, polyline in zip(runs, polylines, strict=True):
+        assert drawing.run(run).length == pytest.approx(polyline["length_m"], abs=NEAR)
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_sections_and_airflows(name: str) -> None:
+    drawing, _ = read_as_told(name)
+    if expected(name).get("sections_known") is False:
+        assert set(drawing.shape.tolist()) == {int(Shape.NONE)}
+        return
+    for polyline in expected(name)["polylines"]:
+        run, section = matched(drawing, polyline), polyline["section"]
+        if section["shape"] == "round":
+            assert drawing.shape[run] == Shape.ROUND
+            assert drawing.width[run] == pytest.approx(section["diameter_m"])
+        else:
+            assert drawing.shape[run] == Shape.RECTANGULAR
+            assert drawing.width[run] == pytest.approx(section["width_m"])
+            assert drawing.height[run] == pytest.approx(section["height_m"])
+        if expected(name).get("flows_known") is not False and polyline.get("flow_m3s"):
+            assert drawing.flow[run] == pytest.approx(polyline["flow_m3s"])
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_joints_ends_and_parts(name: str) -> None:
+    drawing, topology = read_as_told(name)
+    wanted = expected(name)
+    assert len(topology.junctions) == wanted["junction_count"]
+    places = topology.nodes[topology.junctions]
+    for point in wanted["junctions_m"]:
+        assert np.linalg.norm(places - np.array(point), axis=1).min() <= NEAR
+    assert len(topology.free_ends) == wanted["free_end_count"]
+    assert topology.component_count == wanted["component_count"]
+    assert topology.cycle_count == wanted.get("cycle_count", 0)
+    length = sum(drawing.run(run).length for run in range(drawing.run_count))
+    assert length == pytest.approx(wanted["total_length_m"], abs=NEAR)
+
+
+def test_bends_are_those_of_the_drawing() -> None:
+    """Vertices at which a polyline turns, and by how much."""
+    for name in FILES:
+        drawing, _ = read_as_told(name)
+        for polyline in expected(name)["polylines"]:
+            if polyline.get("closed"):
+                continue
+            points = drawing.run(matched(drawing, polyline)).points
+            along = np.diff(points, axis=0)
+            along /= np.linalg.norm(along, axis=1)[:, None]
+            cosine = np.clip((along[:-1] * along[1:]).sum(axis=1), -1.0, 1.0)
+            turns = np.degrees(np.arccos(cosine))
+            found = sorted(turns[turns > 0.5])
+            wanted = sorted(bend["angle_deg"] for bend in polyline["bends"])
+            assert found == pytest.approx(wanted, abs=EXPECTED["tolerance_deg"])
+
+
+def test_the_loop_is_named_by_its_corners() -> None:
+    _, topology = read_as_told("ring_loop.gltf")
+    (loop,) = loops(topology)
+    assert len(set(loop)) == 4
+
+
+def test_metres_that_must_be_millimetres_are_remarked_on() -> None:
+    said = [n.sentence for n in read(ROUTES / "library_mm_unscaled.glb").notices]
+    assert any("--unit mm" in sentence for sentence in said), said
+
+
+def test_sections_from_names_say_the_unit_that_was_taken() -> None:
+    drawing = read(ROUTES / "library_trimesh.glb")
+    said = " ".join(notice.sentence for notice in drawing.notices)
+    assert "taken as millimetres" in said
+    assert drawing.section_origin[0] == "'600x300' in the name, taken as millimetres"
+
+
+def test_obj_without_unit_and_axis_lists_what_was_taken() -> None:
+    drawing = read(ROUTES / "library_vtk.obj")
+    assert "assumed" in drawing.unit_origin
+    assert "assumed" in drawing.up_origin
+
+
+def test_all_primitive_modes_of_the_public_sample() -> None:
+    """KhronosGroup/glTF-Sample-Models, MeshPrimitiveModes (CC0): figures by hand.
+
+    Spokes of a hexagon of radius 1 as LINES, its rim as LINE_LOOP and LINE_STRIP;
+    points and triangles are no ducts.
+    """
+    drawing = read(ROUTES.parent / "gltf" / "MeshPrimitiveModes.gltf")
+    topology = join(drawing, NEAR)
+    length = sum(drawing.run(run).length for run in range(drawing.run_count))
+    assert length == pytest.approx(5.9999 + 6.9999 + 5.9999, abs=2e-3)
+    degree = np.bincount(topology.ends.ravel())
+    assert degree.max() == 6
+    assert topology.component_count == 3
+
+
+def test_files_are_told_by_content_and_not_by_name(tmp_path: Path) -> None:
+    for name, given in (
+        ("library_lines.glb", "route.obj"),
+        ("library_vtk.obj", "route.glb"),
+        ("ring_loop_datauri.gltf", "route.txt"),
+    ):
+        shutil.copy(ROUTES / name, tmp_path / given)
+        assert read(tmp_path / given).run_count == read(ROUTES / name).run_count
+
+
+def test_a_route_by_hand(tmp_path: Path) -> None:
+    path = tmp_path / "route.toml"
+    path.write_text(
+        """
+unit = "mm"
+[[run]]
+name = "trunk"
+section = "600x300"
+points = [[0, 0, 3200], [4000, 0, 3200], [8000, 0, 3200]]
+source = true
+[[run]]
+name = "branch"
+section = "D10 in"
+points = [[4000, 0, 3200], [4000, 3000, 3200]]
+flow = "200 L/s"
+[[run]]
+name = "end"
+section = "400x300"
+points = [[8000, 0, 3200], [9000, 0, 3200]]
+terminal = "far room"
+flow = "500 cfm"
+"""
+    )
+    drawing = read(path)
+    assert drawing.names == ["trunk", "branch", "end"]
+    assert drawing.run(0).points[-1] == pytest.approx([8.0, 0.0, 3.2])
+    assert drawing.width.tolist() == pytest.approx([0.6, 0.254, 0.4])
+    assert drawing.flow[1:].tolist() == pytest.approx([0.2, 500 * 0.3048**3 / 60])
+    topology = join(drawing, NEAR)
+    assert (len(topology.junctions), len(topology.free_ends)) == (1, 3)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('[[run]]\nname="a"\nsection="D200"\npoints=[[0,0,0],[1,0,0]]', "unit"),
+        (
+            'unit="mm"\n[[run]]\nname="a"\nsecton="D200"\npoints=[[0,0,0],[1,0,0]]',
+            "'section'",
+        ),
+        ('unit="mm"\n[[run]]\nname="a"\nsection="D200"\npoints=[[0,0,0]]', "point"),
+        ('unit="mm"\n[[run]]\nname="a"\nsection="D200"\npoints=[[0,0],[1,0]]', "point"),
+        (
+            'unit="mm"\n[[run]]\nname="a"\nsection="large"\npoints=[[0,0,0],[1,0,0]]',
+            "large",
+        ),
+        ('unit="furlong"\n[[run]]\nname="a"\npoints=[[0,0,0],[1,0,0]]', "furlong"),
+        ('unit="mm"\n', "run"),
+        ('unit="mm"\n[[run]\n', "line"),
+        (
+            'unit="mm"\n[[run]]\nname="a"\nsection="D200"\nflow="3"\npoints=[[0,0,0],[9,0,0]]',
+            "unit",
+        ),
+        (
+            'unit="mm"\n[[run]]\nname="a"\nsection="D200"\npoints=[[0,0,nan],[9,0,0]]',
+            "finite",
+        ),
+    ],
+)
+def test_a_route_by_hand_with_a_fault(tmp_path: Path, text: str, said: str) -> None:
+    path = tmp_path / "route.toml"
+    path.write_text(text)
+    with pytest.raises(BadInput) as caught:
+        read(path)
+    sentences = [fault.sentence for fault in caught.value.faults]
+    assert any(said in sentence for sentence in sentences), sentences
+    assert all(sentence.startswith("route.toml") for sentence in sentences)
