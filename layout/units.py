@@ -184,7 +184,7 @@ def _unit(name: str, dimension: str, text: str, where: str) -> Unit:
     if found.dimension != dimension:
         raise refusal(
             where,
-            f"'{text.strip()}' is a {found.dimension}, not a {dimension}",
+            f"'{text.strip()}' measures {found.dimension} and not {dimension}",
             f'write it like "{_EXAMPLES[dimension]}"',
         )
     return found

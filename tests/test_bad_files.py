@@ -1,4 +1,4 @@
-"""Broken files: each is refused, warned about or accepted as `data/bad/BAD.json` says."""
+"""Broken files are refused, warned about or accepted as `data/bad/BAD.json` says."""
 
 import json
 import re
@@ -13,7 +13,7 @@ import pytest
 from schemas import validate
 
 from elbowroom.layout import BadInput, Schedule, build, join, read
-from elbowroom.layout.schedule import SourceSpec
+from elbowroom.layout.schedule import SourceSpec, TerminalSpec
 from elbowroom.viewer import main
 
 BAD = Path(__file__).parent / "data" / "bad"
@@ -127,7 +127,9 @@ def test_what_the_book_of_bad_files_expects(name: str) -> None:
     ):
         assert found == wanted.get(key, found), key
     if "bend_count" in wanted:
-        graph = build(drawing, Schedule(source=SourceSpec(run=drawing.names[0])))
+        source = SourceSpec(at=(0.0, 0.0, 3.0))
+        flows = {drawing.names[0]: TerminalSpec(0.5)}
+        graph = build(drawing, Schedule(source=source, terminals=flows))
         assert len(graph.bends.duct) == wanted["bend_count"]
 
 

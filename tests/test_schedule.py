@@ -1,0 +1,183 @@
+"""The schedule: what it may say, and what is said of its faults."""
+
+from pathlib import Path
+
+import pytest
+
+from elbowroom.layout import (
+    BadInput,
+    Basis,
+    ElbowConstruction,
+    Shape,
+    TakeoffEntry,
+    find_schedule,
+    read_schedule,
+    units,
+)
+
+INCH_WATER = 249.08891
+
+WHOLE = """
+[air]
+temperature = "70 F"
+altitude = "820 ft"
+humidity = "50 %"
+[source]
+run = "T1"
+kind = "plenum"
+[fan]
+external_static_pressure = "0.5 in.wg"
+[losses]
+coil = "50 Pa"
+filter = "0.1 in.wg"
+[duct]
+material = "galvanised steel"
+[duct.runs.flex]
+roughness = "3 mm"
+[sections]
+T2 = "24x12 in"
+[elbows]
+construction = "mitred"
+[[elbows.exception]]
+run = "T1"
+construction = "smooth radius"
+throat_radius = "4 in"
+[[elbows.exception]]
+run = "T1"
+bend = 2
+radius_ratio = 1.5
+[takeoffs]
+entry = "45 degree entry"
+[[takeoffs.exception]]
+run = "B1"
+entry = "conical"
+[transitions]
+included_angle = "20 deg"
+[[transitions.exception]]
+run = "T2"
+length = "400 mm"
+[terminals.office]
+flow = "150 cfm"
+loss = "10 Pa"
+kind = "ceiling diffuser"
+at = ["1 m", "2 ft", "3 m"]
+[clearance]
+required = "2 in"
+insulation = "25 mm"
+"""
+
+
+def written(folder: Path, text: str) -> Path:
+    path = folder / "plan.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_everything_that_a_schedule_may_say(tmp_path: Path) -> None:
+    plan = read_schedule(written(tmp_path, WHOLE))
+    assert plan.air.temperature == pytest.approx(294.261, abs=1e-3)
+    assert plan.air.altitude == pytest.approx(249.936)
+    assert plan.air.humidity == 0.5
+    assert (plan.source.run, plan.source.kind) == ("T1", "plenum")
+    assert plan.fan.external_static_pressure == pytest.approx(0.5 * INCH_WATER)
+    assert plan.losses == pytest.approx({"coil": 50.0, "filter": 0.1 * INCH_WATER})
+    assert plan.material == "galvanised steel"
+    assert plan.run_roughness == pytest.approx({"flex": 0.003})
+    assert plan.sections["T2"].shape == Shape.RECTANGULAR
+    assert plan.elbow_rule("other").construction == ElbowConstruction.MITRED
+    throat = plan.elbow_rule("T1", 0)
+    assert throat.construction == ElbowConstruction.SMOOTH
+    assert throat.radius_for(0.3).tolist() == pytest.approx(0.3 / 2 + 0.1016)
+    # An exception for one bend starts from the one for its whole run.
+    second = plan.elbow_rule("T1", 2)
+    assert second.construction == ElbowConstruction.SMOOTH
+    assert second.radius_for(0.3).tolist() == pytest.approx(0.45)
+    assert plan.takeoff_entry("B1") == (TakeoffEntry.CONICAL, Basis.DECLARED)
+    assert plan.takeoff_entry("B2") == (TakeoffEntry.ENTRY_45, Basis.DECLARED)
+    assert plan.transition_rule("T2")[0].length_for(0.1) == pytest.approx(0.4)
+    office = plan.terminals["office"]
+    assert office.flow == pytest.approx(150 * 4.719474e-4, rel=1e-6)
+    assert office.at == pytest.approx((1.0, 0.6096, 3.0))
+    assert (plan.clearance, plan.insulation) == pytest.approx((0.0508, 0.025))
+
+
+def test_an_empty_schedule_assumes_and_says_so(tmp_path: Path) -> None:
+    plan = read_schedule(written(tmp_path, ""))
+    assert plan.elbow_rule().construction_basis == Basis.ASSUMED
+    assert plan.takeoff_entry()[1] == Basis.ASSUMED
+    assert plan.transition_rule()[1] == Basis.ASSUMED
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('[terminal.a]\nflow="1 L/s"', "did you mean 'terminals'"),
+        ('[terminals.a]\nflwo="1 L/s"', "did you mean 'flow'"),
+        ('[terminals.a]\nflow="100"', "no unit"),
+        ("[terminals.a]\nflow=100", "no unit"),
+        ('[terminals.a]\nflow="0 L/s"', "above zero"),
+        ('[terminals.a]\nflow="10 Pa"', "measures pressure"),
+        ('[terminals.a]\nloss="10 Pa"', "has no airflow"),
+        ('[terminals.a]\nflow="1 L/s"\nat=[0, 0, 3]', "no unit"),
+        ('[terminals.a]\nflow="1 L/s"\nat=["0 m", "0 m"]', "three lengths"),
+        ('[elbows]\nconstruction="mitered"', 'did you mean "mitred"'),
+        ('[elbows]\nconstruction="mitred"\nradius_ratio=1.0', "has no radius"),
+        ('[elbows]\nradius_ratio=1.0\nthroat_radius="4 in"', "more than once"),
+        ("[[elbows.exception]]\nradius_ratio=1.0", "needs the run"),
+        ('[elbows.exception]\nrun="a"', "array of tables"),
+        ('[air]\ntemperature="20"', "no unit"),
+        ('[air]\ntemperature="900 C"', "outside"),
+        ('[air]\naltitude="1 km"', "no unit of length"),
+        ('[air]\naltitude="1 m"\npressure="100 kPa"', "both given"),
+        ('[fan]\ntotal_pressure="1 Pa"\nexternal_static_pressure="1 Pa"', "both"),
+        ('[losses]\ncoil="-5 Pa"', "not negative"),
+        ('[sections]\nT1="600x300"', "no unit"),
+        ('[duct]\nmaterial="steel"\nroughness="1 mm"', "both given"),
+        ('[transitions]\nlength="1 m"\nincluded_angle="9 deg"', "both given"),
+        ('[source]\nrun="a"\nat=["0 m","0 m","0 m"]', "both given"),
+        ("terminals = 5", "must be a table"),
+        ("[air\n", "not valid TOML"),
+    ],
+)
+def test_faults(tmp_path: Path, text: str, said: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        read_schedule(written(tmp_path, text))
+    sentences = [fault.sentence for fault in caught.value.faults]
+    assert any(said in sentence for sentence in sentences), sentences
+    assert all(sentence.startswith("plan.toml") for sentence in sentences)
+
+
+def test_all_faults_are_told_at_once(tmp_path: Path) -> None:
+    text = '[terminals.a]\nflow="1"\n[air]\ntemp="1 C"\n[fann]\n'
+    with pytest.raises(BadInput) as caught:
+        read_schedule(written(tmp_path, text))
+    assert len(caught.value.faults) == 3
+
+
+@pytest.mark.parametrize("name", ["missing.toml", "."])
+def test_a_schedule_that_is_not_there(tmp_path: Path, name: str) -> None:
+    with pytest.raises(BadInput):
+        read_schedule(tmp_path / name)
+
+
+def test_a_schedule_that_is_no_text(tmp_path: Path) -> None:
+    path = tmp_path / "plan.toml"
+    path.write_bytes(b"\xff\xfe\x00\x00")
+    with pytest.raises(BadInput, match="cannot be read as text"):
+        read_schedule(path)
+
+
+def test_the_schedule_beside_a_route(tmp_path: Path) -> None:
+    route = tmp_path / "up.glb"
+    assert find_schedule(route) is None
+    shared = tmp_path / "schedule.toml"
+    shared.write_text("")
+    assert find_schedule(route) == shared
+    own = tmp_path / "up.schedule.toml"
+    own.write_text("")
+    assert find_schedule(route) == own
+
+
+def test_the_sections_of_a_schedule_need_no_guess(tmp_path: Path) -> None:
+    plan = read_schedule(written(tmp_path, '[sections]\na = "D8 in"'))
+    assert plan.sections["a"] == units.section("D8 in", "here")
