@@ -1,0 +1,53 @@
+"""Small invented routes that several tests share."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from elbowroom.layout import (
+    Attributes,
+    Drawing,
+    Schedule,
+    Section,
+    drawing_from_runs,
+    rectangular,
+    round_section,
+)
+from elbowroom.layout.sections import FloatArray
+
+Run = tuple[str, Sequence[Sequence[float]], Section]
+
+# A trunk that steps down, drops, and turns; two side branches, one with an elbow.
+ROUTE: list[Run] = [
+    ("T1", [[0, 0, 3], [2, 0, 3], [5, 0, 3]], rectangular(0.6, 0.3)),
+    ("T2", [[5, 0, 3], [9, 0, 3], [9, 0, 2], [12, 0, 2]], rectangular(0.4, 0.3)),
+    ("T3", [[12, 0, 2], [15, 0, 2], [15, 4, 2]], rectangular(0.3, 0.25)),
+    ("B1", [[5, 0, 3], [5, -3, 3], [5, -3, 2.4]], round_section(0.25)),
+    ("B2", [[12, 0, 2], [12, 4, 2]], rectangular(0.3, 0.2)),
+]
+FLOWS = {"T3": 0.25, "B1": 0.3, "B2": 0.2}
+SOURCE = {"T1": Attributes(source=True)}
+NOTHING = Schedule()
+
+
+def drawn(
+    runs: Sequence[Run] = ROUTE,
+    turn: FloatArray | None = None,
+    shift: Sequence[float] = (0, 0, 0),
+) -> Drawing:
+    """Draw the route, turned and moved."""
+    matrix = np.eye(3) if turn is None else turn
+    return drawing_from_runs(
+        [
+            (name, np.asarray(points, dtype=float) @ matrix.T + np.asarray(shift), cut)
+            for name, points, cut in runs
+        ],
+        flows=FLOWS,
+        attributes=SOURCE,
+    )
+
+
+def about_z(angle: float) -> FloatArray:
+    """Rotation about the vertical, shape (3, 3)."""
+    c, s = np.cos(angle), np.sin(angle)
+    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])

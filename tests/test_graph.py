@@ -1,0 +1,325 @@
+"""Drawings become ducts and fittings: joints, bends, transitions, branches, flows."""
+
+from typing import Any
+
+import networkx as nx
+import numpy as np
+import pytest
+from routes import about_z, drawn
+
+from elbowroom.layout import (
+    Attributes,
+    BadInput,
+    Basis,
+    DuctGraph,
+    ElbowConstruction,
+    ElbowRule,
+    Schedule,
+    TerminalSpec,
+    build,
+    drawing_from_runs,
+    join,
+    rectangular,
+    round_section,
+)
+from elbowroom.physics import duct_flows
+
+FLAT = rectangular(0.6, 0.2)
+DEGREE = np.pi / 180
+SOURCE = {"a": Attributes(source=True, source_at_end=False)}
+
+
+def one_run(points: Any, section: Any = FLAT, **said: Any) -> DuctGraph:
+    drawing = drawing_from_runs(
+        [("a", points, section)],
+        attributes={"a": Attributes(source=True, **said)},
+    )
+    return build(drawing, Schedule(terminals={"a": TerminalSpec(0.5)}))
+
+
+def tee(**schedule: Any) -> DuctGraph:
+    """A main with a branch that ends on its side, where it has no vertex."""
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 3], [8, 0, 3]], rectangular(0.4, 0.3)),
+            ("b", [[4, 0, 3], [4, 3, 3]], round_section(0.2)),
+        ],
+        flows={"b": 0.2},
+        attributes=SOURCE,
+    )
+    flows = {"a": TerminalSpec(0.3)}
+    return build(drawing, Schedule(terminals=flows, **schedule))
+
+
+# --- joints
+
+
+def test_an_end_on_the_side_of_a_run_divides_it() -> None:
+    graph = tee()
+    assert len(graph.ducts.run) == 3
+    assert len(graph.topology.junctions) == 1
+    assert graph.nodes[graph.topology.junctions[0]].tolist() == [4.0, 0.0, 3.0]
+    assert graph.legs.is_branch.tolist().count(True) == 1
+
+
+@pytest.mark.parametrize(("gap", "tolerance", "parts"), [
+    (9e-4, 1e-3, 1),
+    (1.1e-3, 1e-3, 2),
+    (9e-3, 1e-2, 1),
+])  # fmt: skip
+def test_snapping_keeps_its_tolerance(gap: float, tolerance: float, parts: int) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 0], [4, 0, 0]], FLAT),
+            ("b", [[4, gap, 0], [4, 3, 0]], FLAT),
+        ]
+    )
+    assert join(drawing, tolerance).component_count == parts
+
+
+def test_lines_that_cross_in_mid_air_are_not_joined_and_it_is_said() -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 3], [8, 0, 3]], FLAT),
+            ("b", [[4, -3, 3], [4, 3, 3]], FLAT),
+        ]
+    )
+    topology = join(drawing)
+    assert topology.component_count == 2
+    assert any("cross" in notice.what for notice in topology.notices)
+
+
+def test_lines_that_pass_over_each_other_are_left_in_peace() -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 3], [8, 0, 3]], FLAT),
+            ("b", [[4, -3, 3.5], [4, 3, 3.5]], FLAT),
+        ]
+    )
+    assert not join(drawing).notices
+
+
+def test_a_loop_is_refused_with_its_corners() -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 0], [4, 0, 0], [4, 4, 0], [8, 4, 0]], FLAT),
+            ("b", [[4, 0, 0], [8, 0, 0], [8, 4, 0], [9, 4, 0]], FLAT),
+        ],
+        attributes=SOURCE,
+    )
+    with pytest.raises(BadInput, match="loop"):
+        build(drawing, Schedule(terminals={"b": TerminalSpec(0.5)}))
+
+
+# --- bends
+
+
+def test_a_flat_duct_that_turns_sideways_turns_the_easy_or_the_hard_way() -> None:
+    """The side in the plane of the bend: the width in plan, the height in a drop."""
+    plan = one_run([[0, 0, 0], [3, 0, 0], [3, 3, 0]]).bends
+    assert (plan.in_plane[0], plan.along_axis[0]) == pytest.approx((0.6, 0.2))
+    drop = one_run([[0, 0, 0], [3, 0, 0], [3, 0, -3]]).bends
+    assert (drop.in_plane[0], drop.along_axis[0]) == pytest.approx((0.2, 0.6))
+
+
+@pytest.mark.parametrize("degrees", [12, 30, 45, 60, 90, 120, 150])
+@pytest.mark.parametrize("heading", [0.0, 0.7, 2.9])
+def test_angles_of_bends(degrees: float, heading: float) -> None:
+    turn = np.radians(degrees)
+    points = np.array(
+        [[0, 0, 0], [5, 0, 0], [5 + 5 * np.cos(turn), 5 * np.sin(turn), 0]]
+    )
+    bends = one_run(points @ about_z(heading).T).bends
+    assert bends.angle.tolist() == pytest.approx([turn])
+    assert bends.skew[0] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_the_section_is_carried_through_a_drop_and_a_turn_below() -> None:
+    """Down and then sideways, across the first plane: the width lies in the plane.
+
+    The 0.6 m width is level across the first run. After a drop in the plane of x and z
+    it is still along y; a turn towards y then has it in its plane.
+    """
+    bends = one_run([[0, 0, 0], [4, 0, 0], [4, 0, -4], [4, 4, -4]]).bends
+    assert bends.in_plane.tolist() == pytest.approx([0.2, 0.6])
+
+
+def test_a_rolled_bend_says_so_by_its_skew() -> None:
+    bends = one_run([[0, 0, 0], [4, 0, 0], [8, 2, 2]]).bends
+    assert abs(bends.skew[0]) == pytest.approx(45 * DEGREE, abs=5 * DEGREE)
+
+
+def test_a_roll_in_the_drawing_turns_the_section() -> None:
+    points = [[0, 0, 0], [3, 0, 0], [3, 3, 0]]
+    bends = one_run(points, roll=np.pi / 2).bends
+    assert bends.in_plane.tolist() == pytest.approx([0.2])
+
+
+@pytest.mark.parametrize("pieces", [6, 12, 48])
+def test_an_arc_of_many_vertices_is_one_bend(pieces: int) -> None:
+    """A quarter of radius 0.9 m, drawn as chords of the circle."""
+    step = np.linspace(0.0, np.pi / 2, pieces + 1)
+    arc = np.stack([3 + 0.9 * np.sin(step), 0.9 - 0.9 * np.cos(step), 0 * step], axis=1)
+    graph = one_run(np.concatenate([[[0, 0, 0]], arc, [[3.9, 4.0, 0]]]))
+    assert len(graph.bends.duct) == 1
+    assert graph.bends.angle[0] == pytest.approx(np.pi / 2, abs=0.5 * DEGREE)
+    assert graph.bends.radius[0] == pytest.approx(0.9, rel=0.01)
+    assert graph.bends.radius_basis[0] == Basis.DRAWN
+
+
+def test_a_corner_takes_the_radius_of_the_schedule_and_says_its_basis() -> None:
+    drawing = drawing_from_runs(
+        [("a", [[0, 0, 0], [3, 0, 0], [3, 3, 0]], FLAT)], attributes=SOURCE
+    )
+    rule = ElbowRule(ElbowConstruction.SMOOTH, Basis.DECLARED, 1.5)
+    flows = {"a": TerminalSpec(0.5)}
+    for plan, radius, basis in (
+        (Schedule(terminals=flows), 0.6, Basis.ASSUMED),
+        (Schedule(terminals=flows, elbow_default=rule), 0.9, Basis.ASSUMED),
+    ):
+        bends = build(drawing, plan).bends
+        assert bends.radius[0] == pytest.approx(radius)
+        assert bends.radius_basis[0] == basis
+
+
+def test_a_straight_vertex_is_no_bend() -> None:
+    graph = one_run([[0, 0, 0], [1, 0, 0], [2, 0, 0], [6, 0, 0]])
+    assert len(graph.bends.duct) == 0
+    assert graph.ducts.length.sum() == pytest.approx(6.0)
+
+
+def test_bends_without_room_are_remarked_on() -> None:
+    graph = one_run([[0, 0, 0], [3, 0, 0], [3, 0.3, 0], [6, 0.3, 0]])
+    assert (graph.bends.short_by > 0).any()
+    assert any("does not fit" in notice.what for notice in graph.notices)
+
+
+# --- transitions, legs, ends
+
+
+def test_a_change_of_section_is_a_transition() -> None:
+    graph = build(drawn())
+    ducts, found = graph.ducts, graph.transitions
+    names = [graph.drawing.names[run] for run in ducts.run[found.duct].tolist()]
+    assert "T2" not in names or names.count("T2") <= 1
+    single = drawing_from_runs(
+        [
+            ("a", [[0, 0, 0], [4, 0, 0]], rectangular(0.6, 0.3)),
+            ("b", [[4, 0, 0], [8, 0, 0]], rectangular(0.3, 0.3)),
+        ],
+        flows={"b": 0.4},
+        attributes=SOURCE,
+    )
+    reduced = build(single)
+    assert len(reduced.transitions.duct) == 1
+    # Assumed 30 degrees: the larger change of side over 2 tan 15°.
+    length = 0.3 / (2 * np.tan(15 * DEGREE))
+    assert reduced.transitions.length[0] == pytest.approx(length)
+    assert reduced.transitions.length_basis[0] == Basis.ASSUMED
+
+
+@pytest.mark.parametrize("degrees", [30, 45, 60, 90])
+def test_angle_of_a_branch(degrees: float) -> None:
+    turn = np.radians(degrees)
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 0], [8, 0, 0]], rectangular(0.4, 0.3)),
+            (
+                "b",
+                [[4, 0, 0], [4 + 3 * np.cos(turn), 3 * np.sin(turn), 0]],
+                rectangular(0.3, 0.2),
+            ),
+        ],
+        flows={"b": 0.2},
+        attributes=SOURCE,
+    )
+    legs = build(drawing, Schedule(terminals={"a": TerminalSpec(0.3)})).legs
+    branch = np.flatnonzero(legs.is_branch)
+    assert legs.angle[branch].tolist() == pytest.approx([turn])
+
+
+def test_a_wye_of_two_equal_legs_is_symmetrical() -> None:
+    c = np.cos(np.pi / 4) * 3
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 0], [4, 0, 0]], rectangular(0.6, 0.3)),
+            ("b", [[4, 0, 0], [4 + c, c, 0]], rectangular(0.3, 0.3)),
+            ("c", [[4, 0, 0], [4 + c, -c, 0]], rectangular(0.3, 0.3)),
+        ],
+        flows={"b": 0.2, "c": 0.2},
+        attributes=SOURCE,
+    )
+    legs = build(drawing).legs
+    assert legs.is_symmetrical.all()
+
+
+def test_airflow_follows_from_the_terminals() -> None:
+    graph = build(drawn())
+    flow = duct_flows(graph)
+    by_run = {graph.drawing.names[run]: 0.0 for run in graph.ducts.run.tolist()}
+    for duct, run in enumerate(graph.ducts.run.tolist()):
+        name = graph.drawing.names[run]
+        by_run[name] = max(by_run[name], float(flow[duct]))
+    assert by_run == pytest.approx(
+        {"T1": 0.75, "T2": 0.45, "T3": 0.25, "B1": 0.3, "B2": 0.2}
+    )
+
+
+def test_the_schedule_wins_over_the_drawing_and_flows_that_disagree_are_said() -> None:
+    graph = build(drawn(), Schedule(terminals={"B2": TerminalSpec(0.4)}))
+    place = graph.terminals.name.index("B2")
+    assert graph.terminals.flow[place] == 0.4
+    assert graph.terminals.flow_basis[place] == Basis.DECLARED
+
+
+def test_the_source_is_the_largest_drawn_airflow_where_none_is_marked() -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", [[8, 0, 0], [4, 0, 0]], FLAT),
+            ("b", [[4, 0, 0], [0, 0, 0]], FLAT),
+            ("c", [[4, 0, 0], [4, 3, 0]], FLAT),
+        ],
+        flows={"a": 0.5, "b": 0.3, "c": 0.2},
+    )
+    graph = build(drawing)
+    assert graph.nodes[graph.source.node].tolist() == [8.0, 0.0, 0.0]
+
+
+@pytest.mark.parametrize(
+    ("plan", "said"),
+    [
+        (Schedule(terminals={"nowhere": TerminalSpec(0.1)}), "no free end 'nowhere'"),
+        (Schedule(sections={"T22": FLAT}), "did you mean 'T2'"),
+        (Schedule(terminals={"T2": TerminalSpec(0.1)}), "no free end 'T2'"),
+        (
+            Schedule(terminals={"x": TerminalSpec(0.1, at=(0.0, 9.0, 0.0))}),
+            "no duct ends at that place",
+        ),
+    ],
+)
+def test_a_schedule_that_does_not_fit_the_drawing(plan: Schedule, said: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        build(drawn(), plan)
+    assert any(said in fault.sentence for fault in caught.value.faults)
+
+
+def test_an_end_without_airflow_is_refused_by_its_place() -> None:
+    drawing = drawing_from_runs(
+        [("a", [[0, 0, 0], [4, 0, 0]], FLAT)], attributes=SOURCE
+    )
+    with pytest.raises(BadInput, match=r"run 'a', at \(4, 0, 0\) m.*no airflow"):
+        build(drawing)
+
+
+def test_the_networkx_view() -> None:
+    graph = build(drawn())
+    view = graph.nx
+    assert nx.is_arborescence(view)
+    assert view.number_of_edges() == len(graph.ducts.run)
+    assert {data["duct"] for _, _, data in view.edges(data=True)} == set(
+        range(len(graph.ducts.run))
+    )
+    kinds = nx.get_node_attributes(view, "kind")
+    assert sorted(kinds.values()).count("terminal") == 3
+    assert kinds[graph.source.node] == "source"
+    assert graph.nx is view  # built once
