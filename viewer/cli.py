@@ -145,8 +145,8 @@ def analyse(
 
     display = _choice(units, DISPLAYS, "--units")
     chosen: By = _choice(by, _COLOURINGS, "--by")
-    inputs = [route, *(obstacles or []), *([schedule] if schedule else [])]
-    _not_over_inputs([png, csv], inputs)
+    inputs = [*(obstacles or []), *([schedule] if schedule else [])]
+    _not_over_inputs([route], inputs, png, csv)
     found = _schedule(route, schedule)
     solids, notices = _solids(obstacles)
     option = _option(route, found, unit, up, tolerance, solids, notices)
@@ -194,8 +194,8 @@ def compare(
 
     display = _choice(units, DISPLAYS, "--units")
     chosen: By = _choice(by, _COLOURINGS, "--by")
-    inputs = [*routes, *(obstacles or []), *([schedule] if schedule else [])]
-    _not_over_inputs([png, csv], inputs)
+    inputs = [*(obstacles or []), *([schedule] if schedule else [])]
+    _not_over_inputs(routes, inputs, png, csv)
     if len(routes) < 2:
         raise refusal("compare", "only one route is given", "give two routes or more")
     schedules = _schedules(routes, schedule)
@@ -300,7 +300,8 @@ def view(
     display = _choice(units, DISPLAYS, "--units")
     chosen: By = _choice(by, _COLOURINGS, "--by")
     routes = [route, *(others or [])]
-    _not_over_inputs([png], [*routes, *(obstacles or [])])
+    inputs = [*(obstacles or []), *([schedule] if schedule else [])]
+    _not_over_inputs(routes, inputs, png)
     schedules = _schedules(routes, schedule)
     solids, notices = _solids(obstacles)
     options = _options(routes, schedules, unit, up, tolerance, solids, notices)
@@ -581,22 +582,32 @@ def _choice(word: str, choices: dict[str, Any], where: str) -> Any:
     raise refusal(where, f"'{word}' is not known", f"write {' or '.join(choices)}")
 
 
-def _not_over_inputs(outputs: Sequence[Path | None], inputs: Sequence[Path]) -> None:
+def _not_over_inputs(
+    routes: Sequence[Path],
+    others: Sequence[Path],
+    png: Path | None,
+    csv: Path | None = None,
+) -> None:
     """Refuse to write over what is read, or where there is no folder."""
-    from elbowroom.layout import refusal
+    from elbowroom.layout import find_schedule, refusal
 
-    read = {path.resolve() for path in inputs}
-    for output in outputs:
+    found = [find_schedule(route) for route in routes]
+    read = {path.resolve() for path in (*routes, *others, *found) if path is not None}
+    if png is not None and png.suffix.lower() != ".png":
+        raise refusal(str(png), "a picture's name ends in .png", "name it so")
+    for output in (png, csv):
         if output is None:
             continue
         if output.resolve() in read:
             raise refusal(
                 str(output), "this is an input and is not written over", "name another"
             )
-        if output.suffix and not output.parent.is_dir():
+        if not output.resolve().parent.is_dir():
             raise refusal(
                 str(output), "its folder is not there", "make the folder first"
             )
+    if csv is not None and csv.exists() and not csv.is_dir():
+        raise refusal(str(csv), "this is a file, not a folder", "name another")
 
 
 def _title(option: "Option", display: "Display") -> str:

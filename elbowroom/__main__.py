@@ -1,0 +1,5 @@
+"""`python -m elbowroom` is the command line."""
+
+from elbowroom.viewer import main
+
+raise SystemExit(main())

@@ -1,0 +1,248 @@
+"""The commands as a user gives them: results, exit codes, what is written."""
+
+import csv
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from schemas import NAMES, schema, validate
+
+from elbowroom.viewer import main
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+ROOM = EXAMPLES / "reading_room"
+HOUSE = EXAMPLES / "hillside_house" / "house.glb"
+OPTIONS = [str(ROOM / f"{name}.glb") for name in ("under", "flatten", "sidestep")]
+BEAM = str(ROOM / "beam.glb")
+Captured = pytest.CaptureFixture[str]
+
+
+def result(capsys: Captured, name: str, *words: str) -> dict[str, Any]:
+    """Run a command with --json; its output is nothing but the JSON of a schema."""
+    assert main([*words, "--json"]) == 0
+    content: dict[str, Any] = json.loads(capsys.readouterr().out)
+    validate(content, name)
+    return content
+
+
+def refused(capsys: Captured, *words: str) -> str:
+    """Run a command that must be refused; what it says, without a traceback."""
+    assert main([*words]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert "Traceback" not in err
+    lines = err.strip().splitlines()
+    said = [line for line in lines if not line.startswith("elbowroom: using")]
+    assert said
+    assert all(line.startswith("elbowroom: ") and line[-1] == "." for line in said)
+    return err
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_schemas_are_closed_so_that_they_cannot_pass_anything(name: str) -> None:
+    with pytest.raises(Exception, match="required"):
+        validate({"schema": schema(name)["properties"]["schema"]["const"]}, name)
+
+
+@pytest.mark.parametrize("route", [*OPTIONS, str(HOUSE)])
+def test_analyse(route: str, capsys: Captured) -> None:
+    found = result(capsys, "result", "analyse", route)
+    by_id = {element["id"]: element for element in found["elements"]}
+    assert len(by_id) == len(found["elements"])
+    (critical,) = (path for path in found["paths"] if path["critical"])
+    assert critical["loss_pa"] == found["system"]["critical_loss_pa"]
+    assert critical["terminal"] == found["system"]["critical_terminal"]
+    for path in found["paths"]:
+        spent = sum(by_id[identifier]["loss_pa"] for identifier in path["elements"])
+        assert spent == pytest.approx(path["loss_pa"])
+        assert path["loss_pa"] + path["excess_pa"] == pytest.approx(critical["loss_pa"])
+    for element in found["elements"]:
+        if element["coefficient"] is not None:
+            assert element["loss_pa"] == pytest.approx(
+                element["coefficient"]
+                * element["reynolds_factor"]
+                * element["velocity_pressure_pa"]
+            )
+        assert element["source"]
+
+
+def test_compare(capsys: Captured) -> None:
+    found = result(capsys, "comparison", "compare", *OPTIONS, "--obstacles", BEAM)
+    names = [option["name"] for option in found["options"]]
+    assert names == ["under", "flatten", "sidestep"]
+    # The beam's underside and face against the ducts' outer surfaces, by hand.
+    gaps = [option["clearance_m"] for option in found["options"]]
+    assert gaps == pytest.approx([0.1, 0.075, 0.15], abs=2e-3)
+    assert [option["rank"] for option in found["options"]] == [2, 1, 3]
+    assert all(not option["clashes"] for option in found["options"])
+    assert "'flatten' spends least" in found["verdict"]
+
+
+def test_check(capsys: Captured) -> None:
+    found = result(capsys, "check", "check", OPTIONS[0])
+    assert found["junction_count"] == 3
+    flows = {run["name"]: run["flow_m3_s"] for run in found["runs"]}
+    assert flows["T1"] == pytest.approx(1.08)
+
+
+def test_fitting_by_dimensions_and_by_parameters_agree(capsys: Captured) -> None:
+    shop = result(
+        capsys, "fitting", "fitting", "rect elbow smooth",
+        "--width", "12in", "--height", "9in", "--radius", "6in", "--flow", "900 cfm",
+    )  # fmt: skip
+    table = result(
+        capsys, "fitting", "fitting", "rect_elbow_smooth",
+        "--set", "r_over_W=1.0", "--set", "H_over_W=0.75", "--set", "angle_deg=90",
+    )  # fmt: skip
+    assert shop["coefficient"] == pytest.approx(table["coefficient"])
+    # ASHRAE Handbook Fundamentals 2005, p. 35.52: r/W 1, H/W 0.75.
+    assert table["coefficient"] == pytest.approx(0.22, abs=0.011)
+    low, high, mean = shop["equivalent_length_window_m"]
+    assert high == pytest.approx(3 * low)
+    assert mean == pytest.approx((low + high) / 2)
+
+
+def test_a_junction_answers_for_each_leg(capsys: Captured) -> None:
+    main(["fitting", "--list", "--json"])
+    kinds = {kind["kind"]: kind for kind in json.loads(capsys.readouterr().out)}
+    kind = kinds["junction-round-diverging"]
+    settings = []
+    for given in kind["parameters"]:
+        middle = (given["low"] + min(given["high"], 1.0)) / 2
+        settings += ["--set", f"{given['name']}={middle}"]
+    found = result(capsys, "fitting", "fitting", "junction round diverging", *settings)
+    assert [leg["leg"] for leg in found["legs"]] == ["branch", "main"]
+
+
+def test_tables_are_printed_and_files_written(tmp_path: Path, capsys: Captured) -> None:
+    folder = tmp_path / "tables"
+    assert (
+        main(["analyse", str(HOUSE), "--units", "inch-pound", "--csv", str(folder)])
+        == 0
+    )
+    out = capsys.readouterr().out
+    assert "in.wg" in out
+    assert "cfm" in out or "fpm" in out
+    written = sorted(path.name for path in folder.iterdir())
+    assert written
+    for path in folder.iterdir():
+        with path.open(encoding="utf-8", newline="") as file:
+            table = list(csv.reader(file))
+        assert len({len(row) for row in table}) == 1
+
+
+def test_metric_and_inch_pound_agree(capsys: Captured) -> None:
+    for units in ("metric", "inch-pound"):
+        assert main(["compare", *OPTIONS, "--units", units]) == 0
+    out = capsys.readouterr().out
+    assert "Pa" in out
+    assert "in.wg" in out
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["analyse", "nowhere.glb"], "there is no such file"),
+        (["analyse", str(EXAMPLES)], "folder"),
+        (["analyse", str(HOUSE), "--unit", "furlong"], "furlong"),
+        (["analyse", str(HOUSE), "--up", "x"], "x"),
+        (["analyse", str(HOUSE), "--tolerance", "1"], "unit"),
+        (["analyse", str(HOUSE), "--tolerance", "5 m"], "0 to 1 m"),
+        (["analyse", str(HOUSE), "--units", "imperial"], "imperial"),
+        (["analyse", str(HOUSE), "--by", "mood"], "mood"),
+        (["analyse", str(HOUSE), "--schedule", "none.toml"], "none.toml"),
+        (["compare", OPTIONS[0]], "two routes"),
+        (["compare", *OPTIONS, "--obstacles", "none.glb"], "none.glb"),
+        (["fitting"], "--list"),
+        (["fitting", "rect elbow smoth"], "rect-elbow-smooth"),
+        (["fitting", "rect-elbow-smooth", "--width", "12"], "unit"),
+        (["fitting", "rect-elbow-smooth", "--set", "r_over_W"], "NAME=VALUE"),
+        (["fitting", "rect-elbow-smooth", "--set", "r_over_w=1"], "r_over_W"),
+        (["fitting", "rect-elbow-smooth", "--set", "angle_deg=90"], "r_over_W"),
+        (["measure"], "elbowroom --help"),
+        (["analyse"], "elbowroom --help"),
+        (["analyse", str(HOUSE), "--colour"], "elbowroom --help"),
+    ],
+)
+def test_bad_words(words: list[str], said: str, capsys: Captured) -> None:
+    assert said in refused(capsys, *words)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("[terminals.kitchen]", "[terminals.kitchn]", "did you mean 'kitchen'"),
+        ('"140 cfm"', '"140"', "no unit"),
+        ("flow =", "flwo =", "did you mean 'flow'"),
+        ('run = "riser"', 'run = "rizer"', "did you mean 'riser'"),
+    ],
+)
+def test_schedules_that_do_not_fit(
+    old: str, new: str, said: str, tmp_path: Path, capsys: Captured
+) -> None:
+    text = (HOUSE.parent / "house.schedule.toml").read_text(encoding="utf-8")
+    assert old in text
+    path = tmp_path / "plan.toml"
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    assert said in refused(capsys, "analyse", str(HOUSE), "--schedule", str(path))
+
+
+def test_nothing_is_written_over_an_input(tmp_path: Path, capsys: Captured) -> None:
+    route = tmp_path / "route.glb"
+    shutil.copy(HOUSE, route)
+    plan = tmp_path / "route.schedule.toml"
+    shutil.copy(HOUSE.parent / "house.schedule.toml", plan)
+    before = route.read_bytes(), plan.read_bytes()
+    link = tmp_path / "link.png"
+    link.symlink_to(route)
+    for command in ("analyse", "view"):
+        for output in (route, plan):
+            said = refused(capsys, command, str(route), "--png", str(output))
+            assert "ends in .png" in said
+        said = refused(capsys, command, str(route), "--png", str(link))
+        assert "not written over" in said
+    said = refused(capsys, "analyse", str(route), "--csv", str(plan))
+    assert "not written over" in said
+    assert "folder" in refused(
+        capsys, "view", str(route), "--png", str(tmp_path / "none" / "a.png")
+    )
+    assert (route.read_bytes(), plan.read_bytes()) == before
+
+
+def test_strict_ends_with_code_1_where_the_fan_is_too_weak(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    text = (ROOM / "schedule.toml").read_text(encoding="utf-8")
+    weak = tmp_path / "weak.toml"
+    weak.write_text(text.replace('"150 Pa"', '"120 Pa"'), encoding="utf-8")
+    words = ["analyse", OPTIONS[0], "--schedule", str(weak)]
+    assert main(words) == 0
+    assert main([*words, "--strict"]) == 1
+    assert main(["analyse", OPTIONS[0], "--strict"]) == 0
+
+
+def test_help_needs_none_of_the_heavy_libraries() -> None:
+    code = (
+        "import sys\n"
+        "from elbowroom.viewer import main\n"
+        "assert main(['--help']) == 0\n"
+        "heavy = {'numpy', 'pyvista', 'vtkmodules', 'trimesh', 'scipy', 'networkx'}\n"
+        "print(sorted(heavy & set(sys.modules)))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60
+    )
+    assert done.stdout.strip().endswith("[]"), done.stdout + done.stderr
+
+
+def test_the_installed_command_ends_with_its_code(tmp_path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "elbowroom", "check", "nowhere.glb"],
+        capture_output=True, text=True, timeout=60, cwd=tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 2, done.stderr
+    assert done.stdout == ""
