@@ -18,7 +18,14 @@ from .obstacles import Obstacle, read_obstacles
 from .read import read
 from .read_schedule import find_schedule, load_toml, read_schedule
 from .recurrences import sum_from_root, sum_of_subtree
-from .schedule import ElbowRule, Schedule, TerminalSpec, TransitionRule
+from .schedule import (
+    ElbowRule,
+    FanSpec,
+    Schedule,
+    SourceSpec,
+    TerminalSpec,
+    TransitionRule,
+)
 from .sections import (
     FloatArray,
     IntArray,
@@ -49,6 +56,7 @@ __all__ = [
     "Ducts",
     "ElbowConstruction",
     "ElbowRule",
+    "FanSpec",
     "FloatArray",
     "IntArray",
     "Legs",
@@ -61,6 +69,7 @@ __all__ = [
     "Shape",
     "Solids",
     "Source",
+    "SourceSpec",
     "TakeoffEntry",
     "TerminalSpec",
     "Terminals",

@@ -24,7 +24,7 @@ from .elements import DuctState, Elements, Kind
 from .flows import duct_flows
 from .ledger import Assumption
 from .system import WINDOW, System
-from .uncertainty import Band, critical_band, share_less
+from .uncertainty import Band, critical_band, critical_draws, share_less
 
 __all__ = [
     "WINDOW",
@@ -49,6 +49,7 @@ __all__ = [
     "compare",
     "conditions_of",
     "critical_band",
+    "critical_draws",
     "dampers",
     "duct_flows",
     "elbows",

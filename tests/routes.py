@@ -7,13 +7,13 @@ import numpy as np
 from elbowroom.layout import (
     Attributes,
     Drawing,
+    FloatArray,
     Schedule,
     Section,
     drawing_from_runs,
     rectangular,
     round_section,
 )
-from elbowroom.layout.sections import FloatArray
 
 Run = tuple[str, Sequence[Sequence[float]], Section]
 

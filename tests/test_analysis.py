@@ -11,7 +11,9 @@ from routes import drawn
 
 from elbowroom.layout import (
     Attributes,
+    FanSpec,
     Schedule,
+    SourceSpec,
     TerminalSpec,
     build,
     drawing_from_runs,
@@ -22,7 +24,6 @@ from elbowroom.layout import (
     sum_from_root,
     units,
 )
-from elbowroom.layout.schedule import FanSpec, SourceSpec
 from elbowroom.physics import (
     WINDOW,
     Analysis,
@@ -31,10 +32,10 @@ from elbowroom.physics import (
     analyse,
     compare,
     critical_band,
+    critical_draws,
     elbows,
     friction,
 )
-from elbowroom.physics.uncertainty import critical_draws
 
 DATA = Path(__file__).parent / "data"
 EXAMPLES = Path(__file__).parents[1] / "examples"

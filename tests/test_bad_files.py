@@ -12,8 +12,15 @@ from typing import Any
 import pytest
 from schemas import validate
 
-from elbowroom.layout import BadInput, Schedule, build, join, read
-from elbowroom.layout.schedule import SourceSpec, TerminalSpec
+from elbowroom.layout import (
+    BadInput,
+    Schedule,
+    SourceSpec,
+    TerminalSpec,
+    build,
+    join,
+    read,
+)
 from elbowroom.viewer import main
 
 BAD = Path(__file__).parent / "data" / "bad"

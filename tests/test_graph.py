@@ -71,7 +71,7 @@ def test_snapping_keeps_its_tolerance(gap: float, tolerance: float, parts: int) 
     drawing = drawing_from_runs(
         [
             ("a", [[0, 0, 0], [4, 0, 0]], FLAT),
-            ("b", [[4, gap, 0], [4, 3, 0]], FLAT),
+            ("b", np.array([[4, gap, 0], [4, 3, 0]]), FLAT),
         ]
     )
     assert join(drawing, tolerance).component_count == parts

@@ -1,7 +1,6 @@
 """What changes no loss: where a drawing stands and how its lines were drawn."""
 
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import pytest
@@ -72,13 +71,21 @@ def test_direction_of_the_lines(turned: tuple[bool, ...]) -> None:
 
 
 @PLAIN
-@given(st.lists(st.tuples(st.integers(0, 4), st.floats(0.05, 0.95)), max_size=6))
-def test_vertices_along_a_straight(splits: list[tuple[int, float]]) -> None:
-    runs: list[Any] = [(name, [*points], cut) for name, points, cut in ROUTE]
-    for run, share in splits:
-        points = runs[run][1]
+@given(
+    st.dictionaries(
+        st.integers(0, 4), st.sets(st.integers(1, 99), min_size=1, max_size=4)
+    )
+)
+def test_vertices_along_a_straight(splits: dict[int, set[int]]) -> None:
+    """Vertices at hundredths of the first straight: farther apart than they snap."""
+    runs: list[Run] = []
+    for number, (name, points, cut) in enumerate(ROUTE):
         a, b = np.array(points[0], float), np.array(points[1], float)
-        points.insert(1, (a + share * (b - a)).tolist())
+        between = [
+            (a + share / 100 * (b - a)).tolist()
+            for share in sorted(splits.get(number, ()))
+        ]
+        runs.append((name, [points[0], *between, *points[1:]], cut))
     same(losses(drawn(runs)))
 
 

@@ -6,8 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from elbowroom.layout import BadInput, Shape, section_in_name, units
-from elbowroom.layout.names import bare_name
+from elbowroom.layout import BadInput, Shape, bare_name, section_in_name, units
 
 # NIST Special Publication 811, appendix B.8: exact or to the digits shown there.
 NIST = [
