@@ -294,8 +294,8 @@ def view(
     from .display import DISPLAYS
     from .layout_view import bar_title, panel, summary, values
     from .preflight import why_no_window, why_not
-    from .scene import window
     from .tables import row_text
+    from .window import window
 
     display = _choice(units, DISPLAYS, "--units")
     chosen: By = _choice(by, _COLOURINGS, "--by")
@@ -321,7 +321,7 @@ def view(
     if png is not None:
         _draw([one for one, _ in made], every, chosen, display, png)
         return 0
-    problem = why_no_window() or why_not()
+    problem = why_not() or why_no_window()
     if problem is not None:
         what, _, remedy = problem.partition("; ")
         raise refusal("view", what, remedy)

@@ -1,7 +1,7 @@
 """The 3D picture: ducts in their true shape, coloured by what they spend."""
 
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -14,12 +14,12 @@ from elbowroom.layout import FloatArray, IntArray, Tubes, units
 from .colours import NOTHING, Scale
 from .preflight import prepare_off_screen
 from .projection import View, panel_grid, view_of
-from .sweep import Mesh, sweep
+from .sweep import sweep
 
 SIZE = (1600, 900)
 _EDGE = "#30343a"
 _SOLID = "#8a8f98"
-_INK = "#1b1e23"
+INK = "#1b1e23"
 _QUIET = "#5c636e"
 _HEAD = 64  # pixels above a panel for its title and what stands under it
 _FOOT = 112  # pixels at the bottom for the bar
@@ -92,7 +92,7 @@ def picture(
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    view = view_of(np.concatenate([_corners(panel) for panel in panels]))
+    view = view_of(np.concatenate([corners(panel) for panel in panels]))
     width, height = size
     rows, columns = panel_grid(len(panels), view, width, height - _FOOT, _HEAD)
     cell_w, cell_h = width // columns, (height - _FOOT) // rows
@@ -117,7 +117,7 @@ def picture(
         axes.axis("off")
         _write(axes, panel, view, room, metres, image)
         x, y = (left + 22) / width, 1 - (top + 14) / height
-        figure.text(x, y, panel.title, size=15, weight="bold", color=_INK, va="top")
+        figure.text(x, y, panel.title, size=15, weight="bold", color=INK, va="top")
         y -= 26 / height
         figure.text(x, y, panel.subtitle, size=10.5, color=_QUIET, va="top")
     _bar(figure, scale, bar_title, size)
@@ -128,69 +128,14 @@ def picture(
             (height - (rows - 1) * cell_h - 20) / height,
         )
         text = textwrap.fill(verdict, max(20, cell_w // 10))
-        figure.text(x, y, text, size=12, color=_INK, va="top", linespacing=1.5)
+        figure.text(x, y, text, size=12, color=INK, va="top", linespacing=1.5)
     elif verdict:
         text = textwrap.fill(verdict, width // 7)
-        figure.text(0.5, 0.008, text, size=9.5, color=_INK, ha="center", va="bottom")
+        figure.text(0.5, 0.008, text, size=9.5, color=INK, ha="center", va="bottom")
     figure.savefig(path, dpi=100, format="png", facecolor="white")
 
 
-def window(
-    panels: Sequence[Panel],
-    scale: Scale,
-    bar_title: str,
-    on_pick: Callable[[int, int], str],
-) -> None:
-    """Open a window; clicking a duct prints its row and shows it in the corner.
-
-    Parameters
-    ----------
-    panels, scale, bar_title
-        As in `picture`.
-    on_pick
-        Given a panel and a piece, the line to show.
-    """
-    import pyvista as pv
-
-    view = view_of(np.concatenate([_corners(panel) for panel in panels]))
-    plotter: Any = pv.Plotter(
-        shape=(1, len(panels)), window_size=list(SIZE), title="elbowroom"
-    )
-    names: dict[int, int] = {}
-    for number, panel in enumerate(panels):
-        plotter.subplot(0, number)
-        names[id(plotter.renderer)] = number
-        mesh = sweep(panel.tubes)
-        _furnish(plotter, panel, mesh, scale)
-        plotter.add_text(f"{panel.title}\n{panel.subtitle}", font_size=10, color=_INK)
-        _aim(plotter, view, max(view.extent) / 2)
-
-    def picked(point: Any) -> None:
-        mesh = plotter.picked_mesh
-        cell = plotter.picked_cell
-        if mesh is None or cell is None:
-            return
-        piece = int(mesh.cell_data["piece"][cell])
-        line = on_pick(int(mesh.field_data["panel"][0]), piece)
-        print(line, flush=True)
-        plotter.add_text(line, position="lower_left", font_size=10, name="row")
-
-    plotter.enable_surface_point_picking(
-        callback=picked, show_message=False, left_clicking=True, show_point=False
-    )
-    if len(panels) > 1:
-        plotter.link_views()
-    plotter.add_text(
-        f"{bar_title}: {_bands(scale)}", position="lower_edge", font_size=9
-    )
-    plotter.show()
-
-
-def _bands(scale: Scale) -> str:
-    return f"{scale.edges[0]:g} to {scale.edges[-1]:g}"
-
-
-def _corners(panel: Panel) -> FloatArray:
+def corners(panel: Panel) -> FloatArray:
     """Points that the view must hold: rings widened by their section, and solids."""
     tubes = panel.tubes
     half = np.maximum(tubes.width, tubes.height)[:, None] / 2
@@ -209,16 +154,18 @@ def _rendered(
 
     plotter: Any = pv.Plotter(off_screen=True, window_size=[2 * room[0], 2 * room[1]])
     plotter.set_background("white")
-    _furnish(plotter, panel, sweep(panel.tubes), scale)
-    _aim(plotter, view, room[1] * metres / 2)
+    furnish(plotter, panel, scale)
+    aim(plotter, view, room[1] * metres / 2)
     image: npt.NDArray[np.uint8] = plotter.screenshot(return_img=True)
     plotter.close()
     return image
 
 
-def _furnish(plotter: Any, panel: Panel, mesh: Mesh, scale: Scale) -> None:
+def furnish(plotter: Any, panel: Panel, scale: Scale) -> None:
+    """Put a layout and its obstacles on a plotter; only the ducts can be picked."""
     import pyvista as pv
 
+    mesh = sweep(panel.tubes)
     surface = pv.PolyData(mesh.points, mesh.vtk_faces)
     band = scale.band(panel.value)[mesh.element]
     palette = np.array([_rgb(c) for c in (*scale.colours, NOTHING)], dtype=np.uint8)
@@ -238,17 +185,24 @@ def _furnish(plotter: Any, panel: Panel, mesh: Mesh, scale: Scale) -> None:
         feature_angle=50, boundary_edges=True, non_manifold_edges=False
     )
     if lines.n_cells:
-        plotter.add_mesh(lines, color=_EDGE, line_width=1.6, lighting=False)
+        plotter.add_mesh(
+            lines, color=_EDGE, line_width=1.6, lighting=False, pickable=False
+        )
     for vertices, faces in panel.obstacles:
         cells = np.column_stack([np.full(len(faces), 3), faces]).ravel()
         solid = pv.PolyData(np.asarray(vertices, dtype=np.float64), cells)
-        plotter.add_mesh(solid, color=_SOLID, opacity=0.25, lighting=False)
+        plotter.add_mesh(
+            solid, color=_SOLID, opacity=0.25, lighting=False, pickable=False
+        )
         outline = solid.extract_feature_edges(feature_angle=30)
         if outline.n_cells:
-            plotter.add_mesh(outline, color=_SOLID, line_width=2.0, lighting=False)
+            plotter.add_mesh(
+                outline, color=_SOLID, line_width=2.0, lighting=False, pickable=False
+            )
 
 
-def _aim(plotter: Any, view: View, half_height: float) -> None:
+def aim(plotter: Any, view: View, half_height: float) -> None:
+    """Point the camera of a plotter's present cell along a view."""
     camera = plotter.camera
     camera.parallel_projection = True
     distance = 4.0 * max(view.extent) + 10.0
@@ -304,7 +258,7 @@ def _write(
             ha="center",
             va="center",
             size=size,
-            color=_INK if is_loss else _QUIET,
+            color=INK if is_loss else _QUIET,
             bbox=box,
             arrowprops={"arrowstyle": "-", "color": _EDGE, "lw": 0.7}
             if is_loss
@@ -364,7 +318,7 @@ def _bar(figure: Any, scale: Scale, title: str, size: tuple[int, int]) -> None:
         axes.axvspan(place, place + 1, color=colour, lw=0)
     axes.set(xlim=(0, count), ylim=(0, 1), yticks=[])
     axes.set_xticks(range(count + 1), [f"{edge:g}" for edge in scale.edges])
-    axes.tick_params(length=3, labelsize=9, colors=_INK)
+    axes.tick_params(length=3, labelsize=9, colors=INK)
     for spine in axes.spines.values():
         spine.set(color=_EDGE, linewidth=0.8)
     figure.text(
@@ -374,7 +328,7 @@ def _bar(figure: Any, scale: Scale, title: str, size: tuple[int, int]) -> None:
         ha="center",
         va="bottom",
         size=10.5,
-        color=_INK,
+        color=INK,
     )
 
 
@@ -391,7 +345,7 @@ def _ruler(figure: Any, size: tuple[int, int], metres: float, unit: str) -> None
     ruler.set(xlim=(0, 1), ylim=(0, 1), xticks=[], yticks=[])
     for spine in ("top", "right", "left"):
         ruler.spines[spine].set_visible(False)
-    ruler.spines["bottom"].set(color=_INK, linewidth=1.6)
+    ruler.spines["bottom"].set(color=INK, linewidth=1.6)
     figure.text(
         x,
         y + 8 / height,
