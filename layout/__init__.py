@@ -12,7 +12,14 @@ from .constructions import (
 from .drawing import Attributes, Drawing, Run, drawing_from_runs
 from .faults import BadInput, Notice, Severity, error, note, refusal, warning
 from .fittings import Bends, BoolArray, Ducts, Legs, Source, Terminals, Transitions
-from .graph import DuctGraph, build, island_notices, node_kinds, run_sections
+from .graph import (
+    DuctGraph,
+    build,
+    island_notices,
+    network,
+    node_kinds,
+    run_sections,
+)
 from .names import bare_name, section_in_name
 from .obstacles import Obstacle, read_obstacles
 from .read import read
@@ -88,6 +95,7 @@ __all__ = [
     "join",
     "load_toml",
     "loops",
+    "network",
     "node_kinds",
     "note",
     "read",

@@ -1,0 +1,166 @@
+"""Speed of the main job, beside plain library calls on the same data in the same run.
+
+    python tests/benchmarks/run.py [--json]
+
+Each ratio is the median over several rounds of our time over the yardstick's, both
+measured in turn. The aims are what the project holds itself to.
+"""
+
+import argparse
+import gc
+import json
+import math
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from tree import tree_drawing
+
+from elbowroom.layout import TOLERANCE, build, network, solids
+from elbowroom.physics import analyse, friction
+from elbowroom.viewer import sweep
+
+SIZES = (1_000, 10_000, 100_000)
+GROWTH, MEMORY = 1.15, 1e9  # largest exponent; bytes
+Row = dict[str, Any]
+
+
+def seconds(work: Callable[[], object]) -> float:
+    """Time of one call, with the garbage of the one before cleared away."""
+    gc.collect()
+    begin = time.perf_counter()
+    work()
+    return time.perf_counter() - begin
+
+
+def ratio(
+    ours: Callable[[], object], against: Callable[[], object], rounds: int
+) -> tuple[float, float]:
+    """Median ratio of two works measured in turn, and our median time."""
+    ours(), against()
+    pairs = [(seconds(ours), seconds(against)) for _ in range(rounds)]
+    return (
+        float(np.median([one / other for one, other in pairs])),
+        float(np.median([one for one, _ in pairs])),
+    )
+
+
+def row(work: str, against: str, found: float, aim: float) -> Row:
+    """One line of the result."""
+    return {"work": work, "against": against, "ratio": round(found, 3), "aim": aim}
+
+
+def whole_analysis(sizes: tuple[int, ...]) -> list[Row]:
+    """Whole analysis against snapping alone and against the bare networkx graph."""
+    from scipy.spatial import cKDTree
+
+    rows, spent = [], {}
+    for size in sizes:
+        drawing = tree_drawing(size)
+        graph = build(drawing)
+        rounds = 15 if size < 50_000 else 7
+
+        def snapping(drawing: Any = drawing) -> object:
+            return cKDTree(drawing.points).query_pairs(TOLERANCE, output_type="ndarray")
+
+        def bare(graph: Any = graph) -> object:
+            return network(graph)
+
+        def ours(drawing: Any = drawing) -> object:
+            return analyse(build(drawing))
+
+        name = f"analysis of {drawing.run_count} segments"
+        snap, spent[size] = ratio(ours, snapping, rounds)
+        rows.append(row(name, "cKDTree snapping alone", snap, 2.0))
+        alone, _ = ratio(ours, bare, rounds)
+        rows.append(row(name, "bare networkx graph", alone, 1.2))
+    if len(sizes) > 1:
+        last, before = sizes[-1], sizes[-2]
+        growth = math.log(spent[last] / spent[before]) / math.log(last / before)
+        work = f"growth of the time from {before} to {last} segments"
+        rows.append(row(work, "exponent", growth, GROWTH))
+    return rows
+
+
+def friction_factors(count: int) -> list[Row]:
+    """Friction factors against four logarithms of as many numbers."""
+    random = np.random.default_rng(1)
+    re = 10 ** random.uniform(3.7, 7, count)
+    rough = 10 ** random.uniform(-6, -2, count)
+
+    def logarithms() -> None:
+        for _ in range(4):
+            np.log(re)
+
+    found, _ = ratio(lambda: friction.friction_factor(re, rough), logarithms, 11)
+    return [row(f"friction factor of {count} ducts", "four numpy logs", found, 3.0)]
+
+
+def swept_mesh(size: int) -> list[Row]:
+    """Mesh of every duct in its true shape against VTK's tube filter on the lines."""
+    import pyvista as pv
+    from vtkmodules.vtkFiltersCore import vtkTubeFilter
+
+    drawing = tree_drawing(size)
+    tubes = solids(build(drawing)).tubes
+    lines = np.arange(len(drawing.points)).reshape(-1, 2)
+    cells = np.insert(lines, 0, 2, axis=1).ravel()
+    data = pv.PolyData(drawing.points, lines=cells)
+
+    def filtered() -> None:
+        tube = vtkTubeFilter()
+        tube.SetInputData(data)
+        tube.SetNumberOfSides(sweep.ROUND_SIDES)
+        tube.SetRadius(0.1)
+        tube.Update()
+
+    found, _ = ratio(lambda: sweep.sweep(tubes), filtered, 9)
+    work = f"swept mesh of {drawing.run_count} segments"
+    return [row(work, "vtkTubeFilter", found, 0.35)]
+
+
+def peak_memory(size: int) -> list[Row]:
+    """Largest memory of a process that analyses a tree, over the aim."""
+    code = (
+        f"import sys; sys.path.insert(0, {str(Path(__file__).parent)!r}); "
+        "import resource; from tree import tree_drawing; "
+        "from elbowroom.layout import build; from elbowroom.physics import analyse; "
+        f"analyse(build(tree_drawing({size}))); "
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+    )
+    out = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    ).stdout
+    unit = 1 if sys.platform == "darwin" else 1024  # ru_maxrss counts so
+    work = f"peak memory of {size} segments"
+    return [row(work, "1 GB", int(out) * unit / MEMORY, 1.0)]
+
+
+def main() -> None:
+    """Measure, and print a table or JSON."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--json", action="store_true", help="a list in JSON")
+    as_json = parser.parse_args().json
+    rows = [
+        *whole_analysis(SIZES),
+        *friction_factors(1_000_000),
+        *swept_mesh(10_000),
+        *peak_memory(SIZES[-1]),
+    ]
+    if as_json:
+        print(json.dumps(rows, indent=1))
+        return
+    for found in rows:
+        mark = "" if found["ratio"] <= found["aim"] else "  above the aim"
+        print(
+            f"{found['work']:45} {found['against']:24} {found['ratio']:7.3f} "
+            f"(aim {found['aim']:g}){mark}"
+        )
+
+
+if __name__ == "__main__":
+    main()
