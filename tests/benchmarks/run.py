@@ -101,15 +101,14 @@ def friction_factors(count: int) -> list[Row]:
 
 
 def swept_mesh(size: int) -> list[Row]:
-    """Mesh of every duct in its true shape against VTK's tube filter on the lines."""
+    """Mesh of every duct in its true shape against VTK's tubes along the same rings."""
     import pyvista as pv
     from vtkmodules.vtkFiltersCore import vtkTubeFilter
 
-    drawing = tree_drawing(size)
-    tubes = solids(build(drawing)).tubes
-    lines = np.arange(len(drawing.points)).reshape(-1, 2)
-    cells = np.insert(lines, 0, 2, axis=1).ravel()
-    data = pv.PolyData(drawing.points, lines=cells)
+    tubes = solids(build(tree_drawing(size))).tubes
+    count = np.diff(tubes.offsets)
+    cells = np.insert(np.arange(len(tubes.centre)), tubes.offsets[:-1], count)
+    data = pv.PolyData(tubes.centre, lines=cells)
 
     def filtered() -> None:
         tube = vtkTubeFilter()
@@ -119,7 +118,7 @@ def swept_mesh(size: int) -> list[Row]:
         tube.Update()
 
     found, _ = ratio(lambda: sweep.sweep(tubes), filtered, 9)
-    work = f"swept mesh of {drawing.run_count} segments"
+    work = f"swept mesh of {len(tubes.centre)} rings"
     return [row(work, "vtkTubeFilter", found, 0.35)]
 
 
