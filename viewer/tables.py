@@ -74,7 +74,7 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
         ("friction", True),
         ("fittings", True),
         ("left by fan", True),
-        ("clearance", True),
+        ("clear by", True),
         ("", False),
     ):
         table.add_column(head, justify="right" if right else "left")
