@@ -152,7 +152,7 @@ def _end_of_run(topology: Topology, run: int) -> int:
     raise refusal(
         drawing.place(run),
         f"it is marked as the source, but the air could enter at either end: {places}",
-        "give the place with [source] at in the schedule",
+        'write source = "start" or "end" there, or [source] at = [...] in the schedule',
     )
 
 

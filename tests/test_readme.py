@@ -1,0 +1,51 @@
+"""What README promises: its commands exist, and what it shows can be run."""
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from elbowroom.viewer import main
+
+HOUSE = Path(__file__).parents[1]
+README = (HOUSE / "README.md").read_text(encoding="utf-8")
+BLOCKS = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+
+
+def test_the_route_and_the_schedule_of_the_readme_run_together(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    route, plan = BLOCKS
+    (tmp_path / "route.toml").write_text(route, encoding="utf-8")
+    (tmp_path / "schedule.toml").write_text(plan, encoding="utf-8")
+    assert main(["analyse", str(tmp_path / "route.toml"), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    flows = {path["terminal"]: path["flow_m3_s"] for path in found["paths"]}
+    assert flows == pytest.approx({"office": 0.15, "hall": 600 * 0.3048**3 / 60})
+    assert found["system"]["available_pa"] > 0
+
+
+def test_ci_runs_the_readmes_test_command_word_for_word() -> None:
+    (command,) = re.findall(r"^    (python -m venv .* pytest)$", README, re.MULTILINE)
+    assert command in (HOUSE / ".ci" / "run").read_text(encoding="utf-8")
+
+
+def test_the_shipped_example_is_compared_by_the_first_command(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (words,) = re.findall(r"&& elbowroom (compare .*?) --png", README)
+    monkeypatch.chdir(HOUSE)
+    assert main(words.split()) == 0
+    assert "'flatten' spends least" in " ".join(capsys.readouterr().out.split())
+
+
+def test_every_link_of_the_readme_is_there() -> None:
+    for link in re.findall(r"\]\(([^)#]+)\)", README):
+        assert (HOUSE / link).exists(), link
+
+
+def test_the_developers_map_names_files_that_are_there() -> None:
+    text = (HOUSE / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for path in re.findall(r"`((?:layout|physics|viewer|tests)/[\w./*]+)`", text):
+        assert list(HOUSE.glob(path.rstrip("/"))), path
