@@ -154,9 +154,7 @@ def _elbow(
         if code == kinds.SEGMENTED:
             return _by_pieces(bends.pieces[mine], radius / w, angle)
         if code == kinds.PLEATED:
-            raise LookupRefused(
-                "pleated elbows are not in the book yet; take a segmented elbow"
-            )
+            return elbows.round_by_diameter("pleated", w, angle)
         return elbows.round_smooth(radius / w, angle)
     if code == kinds.MITRED:
         return elbows.rect_mitred(h / w, angle, re)

@@ -235,6 +235,30 @@ def test_easy_square_and_hard_way_through_drawings() -> None:
     assert lengths[0] < 0.85 * lengths[1]
 
 
+@pytest.mark.parametrize("words", ["pleated", "segmented", "mitred", "smooth radius"])
+def test_round_elbows_of_every_making_take_their_table(words: str) -> None:
+    """ASHRAE Handbook Fundamentals 2009, ch. 21: each making has a table of its own."""
+    d, right = 0.25, np.pi / 2
+    cut = round_section(d)
+    drawing = drawing_from_runs(
+        [("a", [[0, 0, 0], [6, 0, 0], [6, 4, 0]], cut)], attributes=PLENUM
+    )
+    plan = Schedule(terminals={"a": TerminalSpec(0.3)})
+    rule = replace(
+        plan.elbow_default, construction=elbow_construction(words), radius_ratio=1.5
+    )
+    found = analyse(build(drawing, replace(plan, elbow_default=rule)))
+    (row,) = (r for r, name in enumerate(found.ids) if name.startswith("elbow"))
+    wanted = {
+        "pleated": elbows.round_by_diameter("pleated", d, right),
+        "segmented": elbows.round_segmented(5, 1.5, right),
+        "mitred": elbows.round_mitred(right, 1e9),
+        "smooth radius": elbows.round_smooth(1.5, right),
+    }[words]
+    assert found.elements.coefficient[row] == pytest.approx(float(wanted.value[0]))
+    assert found.elements.credits[found.elements.credit[row]].table == wanted.table
+
+
 # --- comparison and what it rests on
 
 
