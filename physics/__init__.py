@@ -20,6 +20,7 @@ from .analysis import Analysis, analyse
 from .coefficient import Coefficient, LookupRefused, Note
 from .compare import Comparison, Option, compare
 from .conditions import Conditions, conditions_of
+from .effects import Effect, effects
 from .elements import DuctState, Elements, Kind
 from .flows import duct_flows
 from .ledger import Assumption
@@ -36,6 +37,7 @@ __all__ = [
     "Comparison",
     "Conditions",
     "DuctState",
+    "Effect",
     "Elements",
     "Kind",
     "LookupRefused",
@@ -52,6 +54,7 @@ __all__ = [
     "critical_draws",
     "dampers",
     "duct_flows",
+    "effects",
     "elbows",
     "ends",
     "equipment",

@@ -29,6 +29,8 @@ class Conditions:
         Total pressure of the fan, Pa, or None.
     declared_losses
         Losses outside the drawn ducts, Pa, by name.
+    reynolds_factor
+        Whether the factor on rectangular and mitred elbows counts.
     """
 
     air: Air
@@ -37,6 +39,7 @@ class Conditions:
     fan_static: float | None = None
     fan_total: float | None = None
     declared_losses: Mapping[str, float] | None = None
+    reynolds_factor: bool = True
 
 
 def conditions_of(graph: DuctGraph) -> Conditions:

@@ -194,14 +194,17 @@ def elements_of(
         if len(duct) == 0:
             return
         numbers = np.array([every.number(credit) for credit in found.credits])
-        loss = found.value * found.reynolds_factor * state.velocity_pressure[at]
+        factor = found.reynolds_factor
+        if not conditions.reynolds_factor:
+            factor = np.ones_like(factor)
+        loss = found.value * factor * state.velocity_pressure[at]
         parts.append(
             _Rows(
                 kind,
                 duct,
                 at,
                 found.value,
-                found.reynolds_factor,
+                factor,
                 loss,
                 found.notes,
                 basis,

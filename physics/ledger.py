@@ -1,17 +1,27 @@
 """The ledger: what was taken because nobody said it."""
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from elbowroom.layout import Basis
+from elbowroom.layout import (
+    Basis,
+    ElbowConstruction,
+    ElbowRule,
+    Schedule,
+    Shape,
+    TakeoffEntry,
+    TransitionRule,
+)
+
+from .conditions import Conditions
 
 if TYPE_CHECKING:
     from .analysis import Analysis
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Assumption:
     """Something that was taken because nobody said it.
 
@@ -23,11 +33,18 @@ class Assumption:
         How to say it.
     elements
         How many elements rest on it.
+    instead
+        Something else that could be so, in words; empty where nothing else is known.
+    schedule, conditions
+        What says so: analysed in their place, they give the effect (see `effects`).
     """
 
     what: str
     remedy: str
     elements: int
+    instead: str = ""
+    schedule: Schedule | None = None
+    conditions: Conditions | None = None
 
 
 def assumptions_of(analysis: "Analysis") -> list[Assumption]:
@@ -35,30 +52,60 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
     graph, schedule = analysis.graph, analysis.graph.schedule
     bends, legs, found = graph.bends, graph.legs, []
 
-    def assume(count: int, what: str, remedy: str) -> None:
+    def assume(
+        count: int,
+        what: str,
+        remedy: str,
+        instead: str = "",
+        conditions: Conditions | None = None,
+        **otherwise: Any,
+    ) -> None:
         if count:
-            found.append(Assumption(what, remedy, int(count)))
+            other = replace(schedule, **otherwise) if otherwise else None
+            found.append(
+                Assumption(what, remedy, int(count), instead, other, conditions)
+            )
 
     assumed = int(Basis.ASSUMED)
     air = schedule.air
     if air.temperature is None:
-        assume(1, "air at 20 °C", "write temperature under [air]")
+        assume(
+            1,
+            "air at 20 °C",
+            "write temperature under [air]",
+            "10 °C",
+            air=replace(air, temperature=283.15),
+        )
     if air.altitude is None and air.pressure is None:
-        assume(1, "the site at sea level", "write altitude under [air]")
+        assume(
+            1,
+            "the site at sea level",
+            "write altitude under [air]",
+            "500 m above it",
+            air=replace(air, altitude=500.0),
+        )
     assume(
         int((analysis.conditions.roughness_basis == assumed).sum()),
         "ducts of galvanised steel, roughness 0.09 mm",
         "write material or roughness under [duct]",
+        "0.15 mm",
+        roughness=1.5e-4,
     )
     assume(
         int((bends.construction_basis == assumed).sum()),
         "elbows with a smooth radius throat and heel",
         "write construction under [elbows], or [[elbows.exception]]",
+        "mitred elbows",
+        **_elbows(
+            schedule, "construction_basis", construction=ElbowConstruction.MITRED
+        ),
     )
     assume(
         int((bends.radius_basis == assumed).sum()),
         "elbows with a centreline radius of 1.0 times the side in the bend's plane",
         "write radius_ratio, throat_radius or centreline_radius under [elbows]",
+        "0.75 times",
+        **_elbows(schedule, "radius_basis", radius_ratio=0.75),
     )
     smooth = analysis.elements.reynolds_factor > 1.0
     assume(
@@ -66,17 +113,35 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         "the Reynolds factor on rectangular and mitred elbows, which editions of the "
         "handbook dispute",
         "compare C with and without it in the result",
+        "without it",
+        replace(analysis.conditions, reynolds_factor=False),
     )
     branches = legs.is_branch & ~legs.is_symmetrical
     assume(
         int((branches & (legs.entry_basis == assumed)).sum()),
         "branches that leave their main by a plain opening, the worse kind",
         "write entry under [takeoffs]",
+        "entries of 45 degrees, or conical ones where the branch is round",
+        takeoff_exceptions={
+            **{
+                graph.drawing.names[run]: TakeoffEntry.CONICAL
+                if graph.ducts.shape[duct] == Shape.ROUND
+                else TakeoffEntry.ENTRY_45
+                for duct, run in zip(
+                    legs.duct[branches].tolist(),
+                    graph.ducts.run[legs.duct[branches]].tolist(),
+                    strict=True,
+                )
+            },
+            **schedule.takeoff_exceptions,
+        },
     )
     assume(
         int((graph.transitions.length_basis == assumed).sum()),
         "transitions with an included angle of 30 degrees",
         "write included_angle or length under [transitions], or draw them",
+        "60 degrees",
+        transition_default=TransitionRule(np.pi / 3),
     )
     assume(
         int(np.isnan(graph.terminals.loss).sum()),
@@ -89,6 +154,8 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
             "the first duct begins at the fan's outlet, with no entry loss and no "
             "system effect",
             'write kind = "plenum" or "fan" under [source]',
+            "a plenum",
+            source=replace(schedule.source, kind="plenum"),
         )
     drawing = graph.drawing
     if drawing.unit_origin.startswith("assumed"):
@@ -98,3 +165,18 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
     unsaid = [o for o in drawing.section_origin.values() if "millimetres" in o]
     assume(len(unsaid), "sizes in names in millimetres", "write a unit in the names")
     return found
+
+
+def _elbows(schedule: Schedule, basis: str, **changes: Any) -> dict[str, Any]:
+    """Elbow rules with something else where they rest on an assumption."""
+
+    def changed(rule: ElbowRule) -> ElbowRule:
+        assumed = getattr(rule, basis) == Basis.ASSUMED
+        return replace(rule, **changes) if assumed else rule
+
+    return {
+        "elbow_default": changed(schedule.elbow_default),
+        "elbow_exceptions": {
+            key: changed(rule) for key, rule in schedule.elbow_exceptions.items()
+        },
+    }

@@ -21,6 +21,7 @@ from elbowroom.physics import (
     Note,
     critical_band,
     duct_flows,
+    effects,
 )
 
 Plain = dict[str, Any]
@@ -66,8 +67,14 @@ def analysis_result(analysis: Analysis, inputs: Mapping[str, Any]) -> Plain:
         "elements": elements(analysis),
         "paths": paths(analysis),
         "assumptions": [
-            {"what": a.what, "remedy": a.remedy, "elements": a.elements}
-            for a in analysis.assumptions
+            {
+                "what": effect.assumption.what,
+                "remedy": effect.assumption.remedy,
+                "elements": effect.assumption.elements,
+                "instead": effect.assumption.instead,
+                "effect_pa": effect.loss,
+            }
+            for effect in effects(analysis)
         ],
         "flags": [notice(flag) for flag in analysis.flags],
     }

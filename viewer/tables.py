@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from elbowroom.layout import Basis, Notice, Severity
-from elbowroom.physics import Analysis, Comparison, Kind, critical_band
+from elbowroom.physics import Analysis, Comparison, Kind, critical_band, effects
 
 from .display import Display
 from .results import elements, paths
@@ -56,7 +56,7 @@ def print_analysis(analysis: Analysis, display: Display, console: Any) -> None:
         "Basis: blank drawn, d declared, a assumed. C is on the velocity shown and "
         "includes the Reynolds factor."
     )
-    print_ledger(analysis, console)
+    print_ledger(analysis, display, console)
     print_notices(analysis.flags, console)
     console.print(f"\n[dim]{CAUTION}[/dim]")
 
@@ -104,17 +104,26 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
     console.print(f"\n[dim]{CAUTION}[/dim]")
 
 
-def print_ledger(analysis: Analysis, console: Any) -> None:
-    """Print what was assumed: the first few, and how many more."""
-    if not analysis.assumptions:
+def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:
+    """Print what was assumed and what it does: the first few, and how many more."""
+    found = effects(analysis)
+    if not found:
         return
     console.print("\n[bold]Assumed, because nobody said it[/bold]")
-    for assumption in analysis.assumptions[:TOP]:
-        count = f" ({assumption.elements} elements)" if assumption.elements > 1 else ""
+    for effect in found[:TOP]:
+        said = effect.assumption
+        count = f" ({said.elements} elements)" if said.elements > 1 else ""
+        change = "effect not known"
+        if effect.loss is not None:
+            sign = "+" if effect.loss >= 0 else "–"
+            change = (
+                f"{said.instead}: {sign}{display.pressures(abs(effect.loss))} "
+                f"{display.pressure} on the critical path"
+            )
         console.print(
-            f"  – {_plain(assumption.what)}{count}; {_plain(assumption.remedy)}"
+            f"  – {_plain(said.what)}{count}; {change}; {_plain(said.remedy)}"
         )
-    more = len(analysis.assumptions) - TOP
+    more = len(found) - TOP
     if more > 0:
         console.print(f"  and {more} more, with --json")
 

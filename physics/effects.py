@@ -1,0 +1,59 @@
+"""What each assumption of the ledger does to the critical path, recomputed."""
+
+from dataclasses import dataclass
+
+from elbowroom.layout import BadInput, build
+
+from .analysis import Analysis, analyse
+from .ledger import Assumption
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """An assumption with what it does.
+
+    Parameters
+    ----------
+    assumption
+        The assumption.
+    loss
+        Change of the critical loss, Pa, were it as `assumption.instead` says; None
+        where nothing else is known.
+    """
+
+    assumption: Assumption
+    loss: float | None
+
+
+def effects(analysis: Analysis) -> list[Effect]:
+    """Analyse a layout again with each assumption otherwise.
+
+    Parameters
+    ----------
+    analysis
+        The analysis.
+
+    Returns
+    -------
+    effects
+        The largest first; those without a known effect come last.
+    """
+    found = [Effect(a, _change(analysis, a)) for a in analysis.assumptions]
+    return sorted(found, key=lambda e: (e.loss is None, -abs(e.loss or 0.0)))
+
+
+def _change(analysis: Analysis, assumption: Assumption) -> float | None:
+    graph = analysis.graph
+    if assumption.schedule is None and assumption.conditions is None:
+        return None
+    if assumption.schedule is not None:
+        try:
+            graph = build(
+                graph.drawing,
+                assumption.schedule,
+                tolerance=graph.topology.tolerance,
+                other_runs={run for _, run in assumption.schedule.named_runs},
+            )
+        except BadInput:  # it cannot be so in this drawing
+            return None
+    return analyse(graph, assumption.conditions).critical_loss - analysis.critical_loss
