@@ -24,6 +24,7 @@ from .effects import Effect, effects
 from .elements import DuctState, Elements, Kind
 from .flows import duct_flows
 from .ledger import Assumption
+from .sources import Missing, TableSource, missing, table_sources
 from .system import WINDOW, System
 from .uncertainty import Band, critical_band, critical_draws, share_less
 
@@ -41,9 +42,11 @@ __all__ = [
     "Elements",
     "Kind",
     "LookupRefused",
+    "Missing",
     "Note",
     "Option",
     "System",
+    "TableSource",
     "air",
     "air_of",
     "analyse",
@@ -63,9 +66,11 @@ __all__ = [
     "friction",
     "interaction",
     "junctions",
+    "missing",
     "obstructions",
     "pressure_at",
     "share_less",
+    "table_sources",
     "tables",
     "transitions",
 ]

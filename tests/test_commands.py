@@ -5,6 +5,7 @@ import json
 import shutil
 import subprocess
 import sys
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -104,6 +105,23 @@ def test_fitting_by_dimensions_and_by_parameters_agree(capsys: Captured) -> None
     low, high, mean = shop["equivalent_length_window_m"]
     assert high == pytest.approx(3 * low)
     assert mean == pytest.approx((low + high) / 2)
+
+
+def test_sources(capsys: Captured) -> None:
+    found = result(capsys, "sources", "sources")
+    tables = {table["name"]: table for table in found["tables"]}
+    assert len(tables) > 60
+    data = Path(__file__).parents[1] / "physics" / "data"
+    for name, table in tables.items():
+        content = (data / f"{name}.csv").read_bytes()
+        assert table["checksum"] == sha256(content).hexdigest()
+    smooth = tables["rect_elbow_smooth"]
+    assert smooth["ranges"]["H_over_W"] == [0.25, 8.0]
+    assert smooth["confidence"] == "cross-checked"
+    assert any("vanes" in entry["what"] for entry in found["missing"])
+    for words in (["sources"], ["sources", "--missing"]):
+        assert main(words) == 0
+        assert capsys.readouterr().out.strip()
 
 
 def test_a_junction_answers_for_each_leg(capsys: Captured) -> None:

@@ -1,4 +1,4 @@
-"""The command line: `elbowroom analyse`, `compare`, `check`, `view`, `fitting`.
+"""The command line: `elbowroom analyse`, `compare`, `check`, `view` and the desk.
 
 The rooms are imported inside the commands, so that --help is quick.
 """
@@ -409,6 +409,29 @@ def fitting(
         _print_json(result)
     else:
         print_desk(result, display, _console())
+    return 0
+
+
+@app.command()
+def sources(
+    missing: Annotated[
+        bool,
+        typer.Option("--missing", help="What has no published data, and its stand-in."),
+    ] = False,
+    as_json: _Json = False,
+) -> int:
+    """Say where the numbers come from: every table, its sources, range, checksum."""
+    from elbowroom.physics import missing as missing_data
+    from elbowroom.physics import table_sources
+
+    from .sources import print_missing, print_sources, sources_result
+
+    if as_json:
+        _print_json(sources_result(table_sources(), missing_data()))
+    elif missing:
+        print_missing(missing_data(), _console())
+    else:
+        print_sources(table_sources(), _console())
     return 0
 
 

@@ -1,0 +1,50 @@
+"""Print where the numbers come from."""
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import Any
+
+from rich.markup import escape
+
+from elbowroom.physics import Missing, TableSource
+
+_SHOWN = 3  # sources of one table
+
+
+def sources_result(
+    tables: Sequence[TableSource], missing: Sequence[Missing]
+) -> dict[str, Any]:
+    """Plain data of `sources`, as `sources.schema.json` says."""
+    return {
+        "schema": "elbowroom.sources/1",
+        "tables": [asdict(table) for table in tables],
+        "missing": [asdict(entry) for entry in missing],
+    }
+
+
+def print_sources(tables: Sequence[TableSource], console: Any) -> None:
+    """Print each table: its class, rows, range, checksum and publications."""
+    for table in tables:
+        console.print(
+            f"[bold]{table.name}[/bold]  {table.confidence}, {table.rows} rows, "
+            f"sha256 {table.checksum[:12]}"
+        )
+        ranges = ", ".join(
+            f"{escape(column)} {low:g} to {high:g}"
+            for column, (low, high) in table.ranges.items()
+        )
+        if ranges:
+            console.print(f"    {ranges}")
+        for source in table.sources[:_SHOWN]:
+            console.print(f"    {escape(source)}")
+        if len(table.sources) > _SHOWN:
+            more = len(table.sources) - _SHOWN
+            console.print(f"    and {more} more, with --json")
+
+
+def print_missing(missing: Sequence[Missing], console: Any) -> None:
+    """Print what has no published data, and what is taken instead."""
+    for entry in missing:
+        note = f" ({entry.note})" if entry.note else ""
+        console.print(f"[bold]{escape(entry.what)}[/bold]: {escape(entry.source)}")
+        console.print(f"    taken: {escape(entry.taken_instead)}{escape(note)}")
