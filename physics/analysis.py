@@ -37,8 +37,6 @@ class Analysis:
         The pressure budget.
     flags
         What a reader should look at.
-    assumptions
-        What was taken because nobody said it.
     """
 
     graph: DuctGraph
@@ -50,7 +48,6 @@ class Analysis:
     critical: int
     system: System
     flags: tuple[Notice, ...]
-    assumptions: tuple[Assumption, ...]
 
     @property
     def critical_loss(self) -> float:
@@ -140,6 +137,11 @@ class Analysis:
         }[kind]
 
     @cached_property
+    def assumptions(self) -> tuple[Assumption, ...]:
+        """What was taken because nobody said it."""
+        return tuple(assumptions_of(self))
+
+    @cached_property
     def equivalent_length(self) -> FloatArray:
         """Length of duct that would lose as much at the system's rate, m, shape (n,).
 
@@ -199,7 +201,6 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         critical,
         system_of(graph, conditions, state, path_loss, path_length, critical),
         (),
-        (),
     )
     return replace(
         analysis,
@@ -209,5 +210,4 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
             *flow_flags(analysis),
             *budget_flags(analysis),
         ),
-        assumptions=tuple(assumptions_of(analysis)),
     )
