@@ -273,15 +273,13 @@ def _frames(
     legs: Legs,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     after = tree.direction[first]
-    before = np.where((parent >= 0)[:, None], tree.direction[last[parent]], after)
-    angle, axis = turn_between(before, after)
+    angle, axis = pieces.turn[first], pieces.axis[first]
     where = np.searchsorted(first, arcs.last)
     angle[where], axis[where] = arcs.angle, arcs.axis
     added = np.zeros(len(first))
-    turning = np.flatnonzero(angle > 1e-12)
-    added[turning] = carried_roll(
-        before[turning], after[turning], axis[turning], angle[turning]
-    )
+    turning = np.flatnonzero((angle > 1e-12) & (parent >= 0))
+    before = tree.direction[last[parent[turning]]]
+    added[turning] = carried_roll(before, after[turning], axis[turning], angle[turning])
     begins = np.where(parent >= 0, np.nan, 0.0)
     away = legs.duct[legs.is_branch]
     begins[away[~is_plumb(after[away])]] = 0.0

@@ -29,14 +29,19 @@ def level_frame(direction: FloatArray) -> tuple[FloatArray, FloatArray]:
         Unit vectors along the width and the height, shape (n, 3) each: the width is
         horizontal; in a vertical duct it is as near as can be to the world's X axis.
     """
+    across = _level_across(direction)
+    return across, np.cross(direction, across)
+
+
+def _level_across(direction: FloatArray) -> FloatArray:
     plumb = is_plumb(direction)
-    zero = np.zeros(len(direction))
-    across = np.stack([-direction[:, 1], direction[:, 0], zero], axis=1)
+    across = np.zeros_like(direction)
+    across[:, 0], across[:, 1] = -direction[:, 1], direction[:, 0]
     if plumb.any():
         steep = direction[plumb]
         across[plumb] = np.array([1.0, 0.0, 0.0]) - steep[:, :1] * steep
-    across /= np.linalg.norm(across, axis=1)[:, None]
-    return across, np.cross(direction, across)
+    across /= np.sqrt(np.einsum("ij,ij->i", across, across))[:, None]
+    return across
 
 
 def turn_between(
@@ -95,7 +100,7 @@ def carried_roll(
     circular arc: Wang et al., Computation of Rotation Minimizing Frames, 2008 (from
     memory).
     """
-    carried = rotate(level_frame(before)[0], axis, angle)
+    carried = rotate(_level_across(before), axis, angle)
     across, upright = level_frame(after)
     return np.asarray(
         np.arctan2(

@@ -138,8 +138,9 @@ def _candidates(
     is entered in the few cells of its own size that its box covers, and asks every
     coarser grid too.
     """
-    low = np.minimum(start, stop).T - tolerance
-    high = np.maximum(start, stop).T + tolerance
+    begin, end = np.ascontiguousarray(start.T), np.ascontiguousarray(stop.T)
+    low = np.minimum(begin, end) - tolerance
+    high = np.maximum(begin, end) + tolerance
     size = (high - low).max(axis=0)
     level = np.ceil(np.log2(size)).astype(np.int64)
     level -= level.min()
@@ -148,8 +149,9 @@ def _candidates(
     first_cell = ((low - origin) * per_cell).astype(np.int64)
     # In the order of space, so that what is near in the building is near in memory.
     order = np.argsort(_key(first_cell >> np.int64(level.max())))
-    first_cell, level = first_cell[:, order], level[order]
-    last_cell = ((high - origin) * per_cell).astype(np.int64)[:, order]
+    low, high, level = low[:, order], high[:, order], level[order]
+    first_cell = first_cell[:, order]
+    last_cell = ((high - origin) * per_cell).astype(np.int64)
     found: list[tuple[IntArray, IntArray]] = []
     for shift in np.flatnonzero(np.bincount(level)).tolist():
         own = np.flatnonzero(level == shift)
@@ -165,16 +167,17 @@ def _candidates(
                 first_cell[:, guests] >> shift, last_cell[:, guests] >> shift, guests
             )
             found.append(_match(asked, guest, key, owner))
-    first = order[np.concatenate([pair[0] for pair in found])]
-    second = order[np.concatenate([pair[1] for pair in found])]
+    first = np.concatenate([pair[0] for pair in found])
+    second = np.concatenate([pair[1] for pair in found])
+    for axis in range(3):
+        near, far = low[axis], high[axis]
+        touch = (near[first] <= far[second]) & (near[second] <= far[first])
+        first, second = first[touch], second[touch]
+    first, second = order[first], order[second]
     one, two = ends[:, 0], ends[:, 1]
     a, b, c, d = one[first], two[first], one[second], two[second]
     apart = (a != c) & (a != d) & (b != c) & (b != d)
     first, second = first[apart], second[apart]
-    for axis in range(3):
-        begin, end = low[axis], high[axis]
-        touch = (begin[first] <= end[second]) & (begin[second] <= end[first])
-        first, second = first[touch], second[touch]
     _, unique = np.unique(_pair_key(first, second, len(ends)), return_index=True)
     return first[unique], second[unique]
 

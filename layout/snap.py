@@ -54,6 +54,8 @@ def snap(points: FloatArray, tolerance: float) -> tuple[FloatArray, IntArray]:
     anchor = np.empty((total, 3))
     anchor[node[::-1]] = points[::-1]
     away = points - anchor[node]
+    if not away.any():
+        return anchor, node
     shift = np.stack(
         [np.bincount(node, away[:, axis], minlength=total) for axis in range(3)], axis=1
     )
