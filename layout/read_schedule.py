@@ -30,6 +30,7 @@ else:
 T = TypeVar("T")
 _LARGEST = 2_000_000  # bytes: a schedule is written by hand
 _TIGHTEST = 0.5  # r/W of a throat radius of nothing
+CLOSE_ELBOWS = {"plain sum": False, "as pairs": True}
 
 
 class Table:
@@ -303,6 +304,9 @@ def read_schedule(path: Path | str) -> Schedule:
     clearance = room.within("required", "length", 0.0, 10.0, "0 to 10 m")
     insulation = room.within("insulation", "length", 0.0, 1.0, "0 to 1 m")
     room.finish()
+    close = top.table("interaction")
+    counted = close.choice("close_elbows", CLOSE_ELBOWS)
+    close.finish()
     schedule = Schedule(
         file=path.name,
         air=_air(top.table("air")),
@@ -323,6 +327,7 @@ def read_schedule(path: Path | str) -> Schedule:
         terminals=terminals,
         clearance=clearance or 0.0,
         insulation=insulation or 0.0,
+        corrected_pairs=bool(counted),
     )
     top.finish()
     if faults:

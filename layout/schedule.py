@@ -138,6 +138,8 @@ class Schedule:
         By name.
     clearance, insulation
         Distance to keep from obstacles and thickness of insulation, m.
+    corrected_pairs
+        Whether elbows close together count as pairs and not by their plain sum.
     """
 
     file: str = "no schedule"
@@ -159,6 +161,7 @@ class Schedule:
     terminals: Mapping[str, TerminalSpec] = field(default_factory=dict)
     clearance: float = 0.0
     insulation: float = 0.0
+    corrected_pairs: bool = False
 
     def elbow_rule(self, run: str = "", bend: int = 0) -> ElbowRule:
         """How the elbows of a run are made, or one of them."""

@@ -17,6 +17,7 @@ from . import (
 )
 from .air import Air, air, air_of, pressure_at
 from .analysis import Analysis, analyse
+from .close_pairs import ClosePair
 from .coefficient import Coefficient, LookupRefused, Note
 from .compare import Comparison, Option, compare
 from .conditions import Conditions, conditions_of
@@ -34,6 +35,7 @@ __all__ = [
     "Analysis",
     "Assumption",
     "Band",
+    "ClosePair",
     "Coefficient",
     "Comparison",
     "Conditions",

@@ -7,6 +7,7 @@ import numpy as np
 
 from elbowroom.layout import DuctGraph, FloatArray, IntArray, Notice, sum_from_root
 
+from .close_pairs import ClosePair, close_pairs, corrected
 from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind, duct_state, elements_of
 from .flags import budget_flags, flow_flags
@@ -37,6 +38,9 @@ class Analysis:
         The pressure budget.
     flags
         What a reader should look at.
+    alone
+        The elements as if each stood in undisturbed air: the same unless elbows close
+        together count as pairs.
     """
 
     graph: DuctGraph
@@ -48,6 +52,7 @@ class Analysis:
     critical: int
     system: System
     flags: tuple[Notice, ...]
+    alone: Elements
 
     @property
     def critical_loss(self) -> float:
@@ -137,6 +142,11 @@ class Analysis:
         }[kind]
 
     @cached_property
+    def pairs(self) -> tuple[ClosePair, ...]:
+        """Elbows that stand close together, in walking order."""
+        return tuple(close_pairs(self.graph, self.state, self.alone))
+
+    @cached_property
     def assumptions(self) -> tuple[Assumption, ...]:
         """What was taken because nobody said it."""
         return tuple(assumptions_of(self))
@@ -183,7 +193,11 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
     flow = duct_flows(graph)
     check_drawn_flows(graph, flow)
     state = duct_state(graph, flow, conditions)
-    elements, notices = elements_of(graph, state, conditions)
+    alone, notices = elements_of(graph, state, conditions)
+    elements = alone
+    if conditions.corrected_pairs:
+        loss, coefficient = corrected(alone, close_pairs(graph, state, alone))
+        elements = replace(alone, loss=loss, coefficient=coefficient)
     count = len(graph.ducts.parent)
     own = np.bincount(elements.duct, elements.loss, count).astype(np.float64)
     spent = sum_from_root(graph.ducts.parent, own)
@@ -201,6 +215,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         critical,
         system_of(graph, conditions, state, path_loss, path_length, critical),
         (),
+        alone,
     )
     return replace(
         analysis,

@@ -31,6 +31,9 @@ class Conditions:
         Losses outside the drawn ducts, Pa, by name.
     reynolds_factor
         Whether the factor on rectangular and mitred elbows counts.
+    corrected_pairs
+        Whether elbows that stand close together count as a pair, where a table covers
+        it, and not by their plain sum.
     """
 
     air: Air
@@ -40,6 +43,7 @@ class Conditions:
     fan_total: float | None = None
     declared_losses: Mapping[str, float] | None = None
     reynolds_factor: bool = True
+    corrected_pairs: bool = False
 
 
 def conditions_of(graph: DuctGraph) -> Conditions:
@@ -89,6 +93,7 @@ def conditions_of(graph: DuctGraph) -> Conditions:
         schedule.fan.external_static_pressure,
         schedule.fan.total_pressure,
         schedule.losses,
+        corrected_pairs=schedule.corrected_pairs,
     )
 
 

@@ -1,0 +1,235 @@
+"""Elbows that stand close together: their plain sum beside what the pair loses.
+
+The plain sum counts unless the schedule or an option asks for the pair's value: smooth
+pairs lose less than their sum, mitred ones more, and most of the figures are recalled.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from elbowroom.layout import (
+    DuctGraph,
+    ElbowConstruction,
+    FloatArray,
+    IntArray,
+    Shape,
+    sections,
+)
+
+from .coefficient import Coefficient, Note, make
+from .elements import DuctState, Elements, Kind
+from .interaction import mitred_pair, mitred_u_pair, offset_30, s_pair
+
+_SAME = np.radians(3.0)  # angles and planes nearer than this are alike
+_CLOSE = 5.0  # hydraulic diameters within which a pair without a table is remarked on
+_FAR = 40.0  # from here on no pair is felt
+_SMOOTH = (ElbowConstruction.SMOOTH, ElbowConstruction.SEGMENTED)
+
+
+@dataclass(frozen=True, slots=True)
+class ClosePair:
+    """Two elbows of one section with straight duct between them.
+
+    Parameters
+    ----------
+    first, second
+        Rows of the graph's bends.
+    arrangement
+        'S', 'U' or 'twisted': the second turns back, on, or out of the plane.
+    spacing
+        Straight length between their tangents over the hydraulic diameter.
+    plain
+        Sum of the two losses, Pa.
+    together
+        Loss of the pair, Pa; None where no table covers it.
+    table, source, confidence, notes
+        Of the pair's loss; empty where there is none.
+    """
+
+    first: int
+    second: int
+    arrangement: str
+    spacing: float
+    plain: float
+    together: float | None
+    table: str = ""
+    source: str = ""
+    confidence: str = ""
+    notes: tuple[str, ...] = ()
+
+
+def close_pairs(
+    graph: DuctGraph, state: DuctState, elements: Elements
+) -> list[ClosePair]:
+    """Find the elbows that feel each other.
+
+    Parameters
+    ----------
+    graph, state, elements
+        The graph, the air in its ducts, and what each element spends alone.
+
+    Returns
+    -------
+    pairs
+        In walking order; no elbow is in two of them: the one upstream comes first. A
+        pair that no table covers is given when it stands within 5 diameters.
+    """
+    bends, ducts = graph.bends, graph.ducts
+    of_duct = np.full(len(ducts.parent), -1)
+    of_duct[bends.duct] = np.arange(len(bends.duct))
+    before = of_duct[np.maximum(ducts.parent[bends.duct], 0)]
+    changes = np.isin(bends.duct, graph.transitions.duct)
+    second = np.flatnonzero((before >= 0) & ~changes)
+    between = ducts.parent[bends.duct[second]]
+    diameter = sections.hydraulic_diameter(
+        ducts.shape[between], ducts.width[between], ducts.height[between]
+    )
+    spacing = np.maximum(ducts.straight[between], 0.0) / diameter
+    loss = np.zeros(len(bends.duct))
+    rows = np.flatnonzero(elements.kind == Kind.BEND)
+    loss[elements.row[rows]] = elements.loss[rows]
+    factor = np.ones(len(bends.duct))
+    factor[elements.row[rows]] = elements.reynolds_factor[rows]
+    found: list[ClosePair] = []
+    taken: set[int] = set()
+    near = spacing < _FAR
+    order = np.argsort(bends.duct[second[near]])
+    for row, gap in zip(
+        second[near][order].tolist(), spacing[near][order].tolist(), strict=True
+    ):
+        one = int(before[row])
+        if one in taken:
+            continue
+        pair = _pair(graph, state, one, row, gap, loss, factor)
+        if pair is not None:
+            found.append(pair)
+            taken.add(row)
+    return found
+
+
+def _pair(
+    graph: DuctGraph,
+    state: DuctState,
+    one: int,
+    two: int,
+    gap: float,
+    loss: FloatArray,
+    factor: FloatArray,
+) -> ClosePair | None:
+    bends = graph.bends
+    plain = float(loss[one] + loss[two])
+    pv = float(state.velocity_pressure[graph.ducts.parent[bends.duct[two]]])
+    cosine = float(bends.axis[one] @ bends.axis[two])
+    turned = float(np.arccos(np.clip(cosine, -1.0, 1.0)))
+    arrangement = "twisted"
+    if turned < _SAME:
+        arrangement = "U"
+    elif turned > np.pi - _SAME:
+        arrangement = "S"
+    together = _table(graph, one, two, gap, arrangement, turned, plain / pv, factor)
+    if together is None:
+        if gap >= _CLOSE:
+            return None
+        return ClosePair(one, two, arrangement, gap, plain, None)
+    return ClosePair(
+        one,
+        two,
+        arrangement,
+        gap,
+        plain,
+        float(together.value[0] * together.reynolds_factor[0]) * pv,
+        together.table,
+        together.source,
+        together.confidence,
+        tuple(Note(int(together.notes[0])).words),
+    )
+
+
+def _table(
+    graph: DuctGraph,
+    one: int,
+    two: int,
+    gap: float,
+    arrangement: str,
+    turned: float,
+    plain: float,
+    factor: FloatArray,
+) -> Coefficient | None:
+    """Coefficient of a pair where a table covers it, on the velocity in the duct."""
+    bends = graph.bends
+    codes = {int(bends.construction[row]) for row in (one, two)}
+    angle = float(bends.angle[one])
+    alike = abs(angle - float(bends.angle[two])) < _SAME
+    width, height = float(bends.in_plane[one]), float(bends.along_axis[one])
+    axes = float(np.linalg.norm(bends.corner[two] - bends.corner[one])) / width
+    right = alike and abs(angle - np.pi / 2) < _SAME
+    if codes <= set(map(int, _SMOOTH)):
+        if arrangement != "S" or not alike:
+            return None
+        # Half of the plain sum stands for one of the two, which differ by rounding.
+        single = _alone(plain / 2)
+        return s_pair(single, angle, gap).together
+    if codes != {int(ElbowConstruction.MITRED)}:
+        return None
+    reynolds = float(factor[one])
+    if arrangement == "S" and alike and abs(angle - np.pi / 6) < _SAME:
+        is_round = graph.ducts.shape[bends.duct[two]] == Shape.ROUND
+        return offset_30(axes, bool(is_round)) if axes <= 3.0 else None
+    if not right or axes > 10.0:
+        return None
+    if arrangement == "S":
+        return _scaled(mitred_pair(axes, height / width), reynolds)
+    if arrangement == "U":
+        return _scaled(mitred_u_pair(axes, 1.0), reynolds) if axes <= 1.8 else None
+    if abs(turned - np.pi / 2) < _SAME:
+        return _scaled(mitred_pair(axes, height / width, twisted=True), reynolds)
+    return None
+
+
+def _alone(value: float) -> Coefficient:
+    return make(
+        np.array([value]),
+        0,
+        reference="duct",
+        table="",
+        source="",
+        confidence="cross-checked",
+    )
+
+
+def _scaled(found: Coefficient, factor: float) -> Coefficient:
+    """The pair's value with the Reynolds factor of its elbows, as the sum has it."""
+    return replace(found, reynolds_factor=found.reynolds_factor * factor)
+
+
+def corrected(
+    elements: Elements, pairs: list[ClosePair]
+) -> tuple[FloatArray, FloatArray]:
+    """Loss and coefficient of every element with the pairs' own losses.
+
+    Parameters
+    ----------
+    elements
+        What each element spends alone.
+    pairs
+        The pairs; what a pair loses beyond or below its plain sum goes to its second
+        elbow.
+
+    Returns
+    -------
+    loss, coefficient
+        Pa, and on the velocity pressure as before, shape (n,) each.
+    """
+    loss, coefficient = elements.loss.copy(), elements.coefficient.copy()
+    rows = np.flatnonzero(elements.kind == Kind.BEND)
+    place: IntArray = np.zeros(len(rows), dtype=np.int64)
+    place[elements.row[rows]] = rows
+    for pair in pairs:
+        if pair.together is None:
+            continue
+        row = place[pair.second]
+        loss[row] += pair.together - pair.plain
+        on = elements.velocity_pressure[row] * elements.reynolds_factor[row]
+        coefficient[row] = loss[row] / on
+    return loss, coefficient
