@@ -147,6 +147,12 @@ class Analysis:
         return tuple(close_pairs(self.graph, self.state, self.alone))
 
     @cached_property
+    def critical_loss_as_pairs(self) -> float:
+        """Critical loss with elbows close together counted as pairs, Pa."""
+        loss, _ = corrected(self.alone, list(self.pairs))
+        return float(_path_loss(self.graph, self.alone.duct, loss).max())
+
+    @cached_property
     def assumptions(self) -> tuple[Assumption, ...]:
         """What was taken because nobody said it."""
         return tuple(assumptions_of(self))
@@ -198,11 +204,8 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
     if conditions.corrected_pairs:
         loss, coefficient = corrected(alone, close_pairs(graph, state, alone))
         elements = replace(alone, loss=loss, coefficient=coefficient)
-    count = len(graph.ducts.parent)
-    own = np.bincount(elements.duct, elements.loss, count).astype(np.float64)
-    spent = sum_from_root(graph.ducts.parent, own)
     run = sum_from_root(graph.ducts.parent, graph.ducts.length)
-    path_loss = spent[graph.terminals.duct]
+    path_loss = _path_loss(graph, elements.duct, elements.loss)
     path_length = run[graph.terminals.duct]
     critical = int(np.argmax(path_loss))
     analysis = Analysis(
@@ -226,3 +229,9 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
             *budget_flags(analysis),
         ),
     )
+
+
+def _path_loss(graph: DuctGraph, duct: IntArray, loss: FloatArray) -> FloatArray:
+    """Loss of each terminal's path, Pa, from what each element's duct pays."""
+    own = np.bincount(duct, loss, len(graph.ducts.parent)).astype(np.float64)
+    return sum_from_root(graph.ducts.parent, own)[graph.terminals.duct]

@@ -9,6 +9,7 @@ from .analysis import Analysis
 from .uncertainty import share_less
 
 SURE = 0.90  # share of draws in which an option must lose less to be called better
+_WORTH_SAYING = 0.01  # share of the loss
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,6 +130,7 @@ def _sentences(options: Sequence[Option], ranking: Sequence[int]) -> list[str]:
     for place, option in enumerate(options):
         if place not in ranking:
             said.append(f"'{option.name}' cannot be built: {'; '.join(option.faults)}.")
+    said += _as_pairs([options[place] for place in ranking])
     for place in ranking:
         system = options[place].analysis.system
         if system.available is not None and system.required > system.available:
@@ -137,3 +139,21 @@ def _sentences(options: Sequence[Option], ranking: Sequence[int]) -> list[str]:
                 f"{system.required:.1f} Pa and {system.available:.1f} Pa are left."
             )
     return said
+
+
+def _as_pairs(options: Sequence[Option]) -> list[str]:
+    """Say what counting close elbows as pairs does to options that can be built."""
+    nominal = [option.analysis.critical_loss for option in options]
+    paired = [option.analysis.critical_loss_as_pairs for option in options]
+    moved = [
+        abs(a - b) > _WORTH_SAYING * b for a, b in zip(paired, nominal, strict=True)
+    ]
+    if not any(moved):
+        return []
+    shown = ", ".join(
+        f"'{option.name}' {loss:.1f} Pa"
+        for loss, option in sorted(
+            zip(paired, options, strict=True), key=lambda x: x[0]
+        )
+    )
+    return [f"With elbows that stand close together counted as pairs: {shown}."]

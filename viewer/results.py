@@ -18,6 +18,7 @@ from elbowroom.physics import (
     WINDOW,
     Analysis,
     Comparison,
+    Kind,
     Note,
     critical_band,
     duct_flows,
@@ -66,6 +67,7 @@ def analysis_result(analysis: Analysis, inputs: Mapping[str, Any]) -> Plain:
         },
         "elements": elements(analysis),
         "paths": paths(analysis),
+        "pairs": pairs(analysis),
         "assumptions": [
             {
                 "what": effect.assumption.what,
@@ -119,6 +121,30 @@ def elements(analysis: Analysis) -> list[Plain]:
     return out
 
 
+def pairs(analysis: Analysis) -> list[Plain]:
+    """Elbows that stand close together: plain sum and the pair's own loss."""
+    rows = np.flatnonzero(analysis.elements.kind == Kind.BEND)
+    by_bend = {int(analysis.elements.row[row]): int(row) for row in rows}
+    return [
+        {
+            "first": analysis.ids[by_bend[pair.first]],
+            "second": analysis.ids[by_bend[pair.second]],
+            "arrangement": pair.arrangement,
+            "spacing_diameters": pair.spacing,
+            "plain_sum_pa": pair.plain,
+            "together_pa": pair.together,
+            "counted": "as pair"
+            if analysis.conditions.corrected_pairs and pair.together is not None
+            else "plain sum",
+            "table": pair.table,
+            "source": pair.source,
+            "confidence": pair.confidence,
+            "notes": list(pair.notes),
+        }
+        for pair in analysis.pairs
+    ]
+
+
 def paths(analysis: Analysis) -> list[Plain]:
     """Path from the source to each terminal, the largest loss first."""
     graph = analysis.graph
@@ -157,6 +183,7 @@ def _system(analysis: Analysis) -> Plain:
         "critical_terminal": analysis.critical_terminal,
         "critical_loss_pa": s.critical_loss,
         "critical_loss_band_pa": [band.low, band.high],
+        "critical_loss_as_pairs_pa": analysis.critical_loss_as_pairs,
         "length_m": s.length,
         "fitting_loss_pa": s.fitting_loss,
         "effective_length_m": s.effective_length,

@@ -11,7 +11,7 @@ from elbowroom.layout import Basis, Notice, Severity
 from elbowroom.physics import Analysis, Comparison, Kind, critical_band, effects
 
 from .display import Display
-from .results import elements, paths
+from .results import elements, pairs, paths
 
 TOP = 5
 CAUTION = (
@@ -56,6 +56,7 @@ def print_analysis(analysis: Analysis, display: Display, console: Any) -> None:
         "Basis: blank drawn, d declared, a assumed. C is on the velocity shown and "
         "includes the Reynolds factor."
     )
+    print_pairs(analysis, display, console)
     print_ledger(analysis, display, console)
     print_notices(analysis.flags, console)
     console.print(f"\n[dim]{CAUTION}[/dim]")
@@ -102,6 +103,44 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
         said = [*option.notices, *option.analysis.flags]
         print_notices(said, console, f"What to know of '{option.name}'")
     console.print(f"\n[dim]{CAUTION}[/dim]")
+
+
+def print_pairs(analysis: Analysis, display: Display, console: Any) -> None:
+    """Print the elbows that stand close together: plain sum beside the pair's loss."""
+    if not analysis.pairs:
+        return
+    counted = analysis.conditions.corrected_pairs
+    table = _table(f"Elbows close together, losses in {display.pressure}")
+    for head, right in (
+        ("elbows", False),
+        ("spacing", True),
+        ("plain sum", True),
+        ("as a pair", True),
+        ("confidence", False),
+    ):
+        table.add_column(head, justify="right" if right else "left")
+    names = [pair["first"] + ", " + pair["second"] for pair in pairs(analysis)]
+    for name, pair in list(zip(names, analysis.pairs, strict=True))[:TOP]:
+        known = pair.together is not None
+        table.add_row(
+            f"{name} ({pair.arrangement})",
+            f"{pair.spacing:.1f} D",
+            display.pressures(pair.plain),
+            display.pressures(pair.together) if pair.together is not None else "–",
+            pair.confidence if known else "no table: the plain sum stands",
+        )
+    console.print(table)
+    more = len(names) - TOP
+    if more > 0:
+        console.print(f"and {more} more, with --json")
+    if counted:
+        console.print("They count as pairs where a table has them.")
+    else:
+        console.print(
+            "The plain sum counts; as pairs the critical path would lose "
+            f"{display.pressures(analysis.critical_loss_as_pairs)} {display.pressure}. "
+            'To count them so: close_elbows = "as pairs" under \\[interaction].'
+        )
 
 
 def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:

@@ -1,0 +1,161 @@
+"""Elbows close together: the plain sum and the pair, found in drawings."""
+
+import json
+from typing import Any
+
+import numpy as np
+import pytest
+from routes import about_z
+
+from elbowroom.layout import (
+    ELBOW_CONSTRUCTIONS,
+    Attributes,
+    ElbowRule,
+    Schedule,
+    Section,
+    TerminalSpec,
+    build,
+    drawing_from_runs,
+    rectangular,
+    round_section,
+)
+from elbowroom.physics import Analysis, analyse, interaction
+from elbowroom.viewer import main
+
+SQUARE = rectangular(0.3, 0.3)
+
+
+def route(
+    points: Any, section: Section = SQUARE, words: str = "smooth radius", **said: Any
+) -> Analysis:
+    turned = np.asarray(points, dtype=float) @ about_z(0.83).T
+    drawing = drawing_from_runs(
+        [("a", turned, section)],
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    rule = ElbowRule(construction=ELBOW_CONSTRUCTIONS[words])
+    flows = {"a": TerminalSpec(0.5, 0.0)}
+    plan = Schedule(terminals=flows, elbow_default=rule, **said)
+    return analyse(build(drawing, plan))
+
+
+def s_shape(between: float) -> list[list[float]]:
+    return [[0, 0, 0], [4, 0, 0], [4, between, 0], [8, between, 0]]
+
+
+def u_shape(between: float) -> list[list[float]]:
+    return [[0, 0, 0], [4, 0, 0], [4, between, 0], [0, between, 0]]
+
+
+def test_a_smooth_s_loses_less_than_its_elbows() -> None:
+    """Idelchik, S-shaped coupled smooth bends: by the straight length between them."""
+    found = route(s_shape(1.2))  # radius 0.3: 0.6 m of straight duct, two diameters
+    (pair,) = found.pairs
+    assert (pair.arrangement, pair.confidence) == ("S", "seen")
+    assert pair.spacing == pytest.approx(2.0)
+    factor, _ = interaction.s_pair_factor(np.pi / 2, 2.0)
+    assert pair.together == pytest.approx(pair.plain / 2 * float(factor[0]))
+    assert pair.together is not None
+    assert pair.together < pair.plain
+
+
+def test_a_mitred_z_loses_more_than_its_elbows() -> None:
+    """Idelchik, section VI (from memory): about 4 velocity pressures near L/W 1.5."""
+    found = route(s_shape(0.45), words="mitred")
+    (pair,) = found.pairs
+    wanted = interaction.mitred_pair(1.5)
+    row = next(r for r, name in enumerate(found.ids) if name == "elbow-1")
+    pv = found.elements.velocity_pressure[row] * found.elements.reynolds_factor[row]
+    assert pair.together == pytest.approx(float(wanted.value[0]) * pv)
+    assert pair.together is not None
+    assert pair.together > 1.3 * pair.plain
+    assert pair.confidence == wanted.confidence
+
+
+@pytest.mark.parametrize("words", ["smooth radius", "mitred"])
+def test_u_pairs(words: str) -> None:
+    found = route(u_shape(0.5 if words == "mitred" else 1.2), words=words)
+    (pair,) = found.pairs
+    assert pair.arrangement == "U"
+    # No table of smooth U pairs was found: the plain sum stands, and it is listed.
+    assert (pair.together is None) == (words == "smooth radius")
+
+
+def test_a_pair_in_two_planes() -> None:
+    found = route([[0, 0, 0], [4, 0, 0], [4, 0.6, 0], [4, 0.6, 4]], words="mitred")
+    (pair,) = found.pairs
+    assert pair.arrangement == "twisted"
+    assert pair.table == interaction.mitred_pair(2.0, twisted=True).table
+
+
+def test_an_offset_of_two_sharp_30_degree_elbows() -> None:
+    turn = np.radians(30)
+    c, s = 0.4 * np.cos(turn), 0.4 * np.sin(turn)
+    points = [[0, 0, 0], [4, 0, 0], [4 + c, s, 0], [8 + c, s, 0]]
+    found = route(points, round_section(0.3), words="mitred")
+    (pair,) = found.pairs
+    assert pair.table == interaction.offset_30(1.0, True).table
+
+
+def test_elbows_far_apart_are_no_pair() -> None:
+    assert route(s_shape(20.0)).pairs == ()
+    assert route(u_shape(3.0)).pairs == ()
+
+
+def test_no_elbow_is_in_two_pairs() -> None:
+    points = [[0, 0, 0], [4, 0, 0], [4, 1, 0], [5, 1, 0], [5, 2, 0], [9, 2, 0]]
+    pairs = route(points).pairs
+    members = [bend for pair in pairs for bend in (pair.first, pair.second)]
+    assert len(members) == len(set(members)) == 4
+
+
+def test_pairs_count_only_where_that_is_asked() -> None:
+    plain = route(s_shape(1.2))
+    asked = route(s_shape(1.2), corrected_pairs=True)
+    (pair,) = plain.pairs
+    assert pair.together is not None
+    change = pair.together - pair.plain
+    assert asked.critical_loss == pytest.approx(plain.critical_loss + change)
+    assert plain.critical_loss_as_pairs == pytest.approx(asked.critical_loss)
+    assert asked.critical_loss_as_pairs == pytest.approx(asked.critical_loss)
+    assert asked.pairs == plain.pairs
+    e = asked.elements
+    fittings = ~np.isnan(e.coefficient)
+    product = e.coefficient * e.reynolds_factor * e.velocity_pressure
+    assert e.loss[fittings] == pytest.approx(product[fittings])
+
+
+def test_a_change_of_section_between_parts_a_pair() -> None:
+    found = route(s_shape(1.2))
+    assert len(found.pairs) == 1
+    wide = drawing_from_runs(
+        [
+            ("a", np.array([[0, 0, 0], [4, 0, 0], [4, 0.6, 0]]), SQUARE),
+            ("b", [[4, 0.6, 0], [4, 1.2, 0], [8, 1.2, 0]], rectangular(0.5, 0.3)),
+        ],
+        attributes={"a": Attributes(source=True)},
+        flows={"b": 0.5},
+    )
+    assert analyse(build(wide)).pairs == ()
+
+
+def test_the_schedule_asks_for_pairs(
+    tmp_path: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "route.toml").write_text(
+        'unit = "m"\n[[run]]\nname = "a"\nsection = "300x300"\nsource = "start"\n'
+        "points = [[0,0,0],[4,0,0],[4,1.2,0],[8,1.2,0]]\n"
+    )
+    totals = []
+    for word in ("plain sum", "as pairs"):
+        (tmp_path / "schedule.toml").write_text(
+            '[terminals.a]\nflow = "0.5 m3/s"\nloss = "10 Pa"\n'
+            f'[interaction]\nclose_elbows = "{word}"\n'
+        )
+        assert main(["analyse", str(tmp_path / "route.toml"), "--json"]) == 0
+        found = json.loads(capsys.readouterr().out)
+        totals.append(found["system"]["critical_loss_pa"])
+        assert len(found["pairs"]) == 1
+        assert main(["analyse", str(tmp_path / "route.toml")]) == 0
+        assert "Elbows close together" in capsys.readouterr().out
+    assert totals[1] < totals[0]
