@@ -264,3 +264,75 @@ def test_the_installed_command_ends_with_its_code(tmp_path: Path) -> None:
     )  # fmt: skip
     assert done.returncode == 2, done.stderr
     assert done.stdout == ""
+
+
+# --- the desk's sketch and comparison
+
+
+def test_ways_to_make_a_turn_are_sorted_by_loss(capsys: Captured) -> None:
+    found = result(
+        capsys, "fitting", "fitting", "rect elbow mitred", "--versus",
+        "--width", "12in", "--height", "12in", "--flow", "900 cfm",
+    )  # fmt: skip
+    losses = [row["loss_pa"] for row in found["versus"]]
+    assert losses == sorted(losses)
+    words = [row["what"] for row in found["versus"]]
+    assert words[-1].startswith("mitred")
+    assert {"square throat, radius heel", "smooth radius, two splitters"} < set(words)
+    by_words = {row["what"]: row for row in found["versus"]}
+    mitred = by_words["mitred: square throat and heel"]
+    assert mitred["coefficient"] == found["coefficient"]
+    # A turn for which splitters have no table says why, and comes last.
+    steep = result(
+        capsys, "fitting", "fitting", "rect-elbow-smooth", "--versus", "--angle",
+        "120 deg", "--width", "12in", "--height", "12in", "--radius", "6in",
+    )  # fmt: skip
+    assert "splitter" in steep["versus"][-1]["what"]
+    assert steep["versus"][-1]["why_not"]
+    assert "no elbow" in refused(
+        capsys, "fitting", "contraction", "--versus", "--set", "A_large_over_A_small=2"
+    )
+
+
+def middle(kind: dict[str, Any]) -> list[str]:
+    """Settings in the middle of a kind's ranges."""
+    words = []
+    for given in kind["parameters"]:
+        low, high = given["low"], given["high"]
+        value = (low + min(high, max(4.0 * low, 1.0) if high > 1 else high)) / 2
+        if given["name"] in ("pieces", "splitter_count"):
+            value = low
+        words += ["--set", f"{given['name']}={value:g}"]
+    return words
+
+
+@pytest.mark.parametrize("suffix", ["png", "svg"])
+def test_every_kind_has_a_sketch(suffix: str, tmp_path: Path, capsys: Captured) -> None:
+    main(["fitting", "--list", "--json"])
+    kinds = json.loads(capsys.readouterr().out)
+    path = tmp_path / f"a.{suffix}"
+    drawn = 0
+    for kind in kinds if suffix == "svg" else kinds[:3]:
+        words = ["fitting", kind["kind"], *middle(kind), "--draw", str(path)]
+        if main([*words, "--json"]) == 2:  # a value that this kind refuses
+            continue
+        assert path.stat().st_size > 2000
+        path.unlink()
+        drawn += 1
+    assert drawn > 0.8 * len(kinds if suffix == "svg" else kinds[:3])
+
+
+def test_a_sketch_names_the_sides_as_they_were_written(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    path = tmp_path / "elbow.svg"
+    words = ["fitting", "rect-elbow-smooth", "--width", "12in", "--height", "8in"]
+    words += ["--radius", "6in", "--draw", str(path)]
+    pictures = []
+    for _ in range(2):
+        assert main(words) == 0
+        pictures.append(path.read_text(encoding="utf-8"))
+    text = pictures[0]
+    assert all(said in text for said in ("W = 12in", "H = 8in", "throat R = 6in"))
+    assert pictures[0] == pictures[1]
+    assert "ends in .png" in refused(capsys, *words[:-1], str(tmp_path / "a.gif"))

@@ -345,22 +345,39 @@ def fitting(
     ] = None,
     width: Annotated[
         str | None,
-        typer.Option("--width", help="Side in the plane of the bend, or branch side."),
+        typer.Option("--width", help="Of the duct; of an elbow, in its plane."),
     ] = None,
     height: Annotated[
-        str | None, typer.Option("--height", help="Side along the bend's axis.")
+        str | None, typer.Option("--height", help="Of an elbow, along its axis.")
     ] = None,
     diameter: Annotated[str | None, typer.Option("--diameter")] = None,
+    outlet_width: Annotated[
+        str | None,
+        typer.Option("--outlet-width", help="Of the other end, or of the branch."),
+    ] = None,
+    outlet_height: Annotated[str | None, typer.Option("--outlet-height")] = None,
+    outlet_diameter: Annotated[str | None, typer.Option("--outlet-diameter")] = None,
     radius: Annotated[
         str | None, typer.Option("--radius", help="Throat radius.")
     ] = None,
     centreline_radius: Annotated[
         str | None, typer.Option("--centreline-radius")
     ] = None,
+    length: Annotated[
+        str | None,
+        typer.Option("--length", help="Of a transition or cone; duct behind an elbow."),
+    ] = None,
+    thickness: Annotated[
+        str | None, typer.Option("--thickness", help="Of a wall.")
+    ] = None,
+    spacing: Annotated[
+        str | None, typer.Option("--spacing", help="Of turning vanes.")
+    ] = None,
     angle: Annotated[str | None, typer.Option("--angle", help="45 deg")] = None,
     flow: Annotated[
         str | None, typer.Option("--flow", help="Airflow, such as 900 cfm.")
     ] = None,
+    branch_flow: Annotated[str | None, typer.Option("--branch-flow")] = None,
     velocity: Annotated[
         str | None, typer.Option("--velocity", help="Instead of the airflow.")
     ] = None,
@@ -373,42 +390,52 @@ def fitting(
     as_list: Annotated[
         bool, typer.Option("--list", help="Show every kind and its parameters.")
     ] = False,
+    versus: Annotated[
+        bool, typer.Option("--versus", help="Compare other ways to make the same turn.")
+    ] = False,
+    draw: Annotated[
+        Path | None,
+        typer.Option("--draw", help="Draw a dimensioned sketch there: PNG or SVG."),
+    ] = None,
     as_json: _Json = False,
     units: _Units = "metric",
 ) -> int:
     """Work out one fitting at the desk, without a drawing."""
     from elbowroom.layout import refusal
 
-    from .desk import Dimensions, desk_result, print_desk, print_kinds
+    from .desk import (
+        MEASURES,
+        desk_result,
+        print_desk,
+        print_kinds,
+        print_versus,
+        versus_result,
+    )
     from .display import DISPLAYS
 
+    words = dict(locals())
     display = _choice(units, DISPLAYS, "--units")
     if as_list:
         print_kinds(_console(), as_json)
         return 0
     if kind is None:
         raise refusal("fitting", "no kind is given", "see elbowroom fitting --list")
-    result = desk_result(
-        kind,
-        settings or [],
-        Dimensions(
-            width,
-            height,
-            diameter,
-            radius,
-            centreline_radius,
-            angle,
-            flow,
-            velocity,
-            rate,
-            temperature,
-            altitude,
-        ),
-    )
+    if draw is not None:
+        _drawable(draw)
+    written = {name: words[name] for name in MEASURES if words[name] is not None}
+    work = versus_result if versus else desk_result
+    result = work(kind, settings or [], written)
     if as_json:
         _print_json(result)
     else:
         print_desk(result, display, _console())
+        if versus:
+            print_versus(result["versus"], display, _console())
+    if draw is not None:
+        from .sketch import sketch
+
+        sketch(result, written, draw)
+        _wrote(draw)
     return 0
 
 
@@ -631,6 +658,15 @@ def _not_over_inputs(
             )
     if csv is not None and csv.exists() and not csv.is_dir():
         raise refusal(str(csv), "this is a file, not a folder", "name another")
+
+
+def _drawable(path: Path) -> None:
+    from elbowroom.layout import refusal
+
+    if path.suffix.lower() not in (".png", ".svg"):
+        raise refusal(str(path), "a sketch's name ends in .png or .svg", "name it so")
+    if not path.resolve().parent.is_dir():
+        raise refusal(str(path), "its folder is not there", "make the folder first")
 
 
 def _title(option: "Option", display: "Display") -> str:

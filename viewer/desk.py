@@ -2,52 +2,79 @@
 
 import json
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import BadInput, refusal, sections, units
-from elbowroom.physics import WINDOW, Coefficient, LookupRefused, Note, air, book
+from elbowroom.layout import BadInput, Notice, error, refusal, sections, units
+from elbowroom.physics import WINDOW, Air, Coefficient, LookupRefused, Note, air, book
 
 from .display import Display
 
 STANDARD_RATE = "0.1 in.wg/100 ft"
+# What may be written, and what it measures; the book's own dimensions come first.
+LENGTHS = (
+    "width",
+    "height",
+    "diameter",
+    "outlet_width",
+    "outlet_height",
+    "outlet_diameter",
+    "radius",
+    "centreline_radius",
+    "length",
+    "thickness",
+    "spacing",
+)
+MEASURES = {
+    **dict.fromkeys(LENGTHS, "length"),
+    "angle": "angle",
+    "flow": "airflow",
+    "branch_flow": "airflow",
+    "velocity": "velocity",
+    "rate": "friction rate",
+    "temperature": "temperature",
+    "altitude": "length",
+}
+_NOT_OF_THE_FITTING = ("velocity", "rate", "temperature", "altitude")
+# Constructions of one turn that `versus` compares: kind, settings, words.
+_Making = tuple[str, dict[str, float], str]
+_RECTANGULAR: tuple[_Making, ...] = (
+    ("rect-elbow-square-throat", {}, "square throat, radius heel"),
+    ("rect-elbow-mitred", {}, "mitred: square throat and heel"),
+    ("rect-elbow-smooth", {"r_over_W": 1.0}, "smooth radius, r/W 1.0"),
+    ("rect-elbow-smooth", {"r_over_W": 1.5}, "smooth radius, r/W 1.5"),
+    ("rect-elbow-single-vanes", {}, "mitred, single vanes"),
+    ("rect-elbow-double-vanes", {}, "mitred, double vanes"),
+    ("rect-elbow-splitters", {"splitter_count": 1}, "smooth radius, one splitter"),
+    ("rect-elbow-splitters", {"splitter_count": 2}, "smooth radius, two splitters"),
+)
+_ROUND: tuple[_Making, ...] = (
+    ("round-elbow", {"r_over_D": 1.0}, "smooth, r/D 1.0"),
+    ("round-elbow", {"r_over_D": 1.5}, "smooth, r/D 1.5"),
+    ("round-elbow-segmented", {"pieces": 5, "r_over_D": 1.5}, "5 pieces, r/D 1.5"),
+    ("round-elbow-segmented", {"pieces": 3, "r_over_D": 1.5}, "3 pieces, r/D 1.5"),
+    ("round-elbow-pleated-by-diameter", {}, "pleated, r/D 1.5"),
+    ("round-elbow-mitred", {}, "mitred"),
+)
+_OF_A_MAKING = (
+    "kind",
+    "coefficient",
+    "reynolds_factor",
+    "loss_pa",
+    "equivalent_length_m",
+    "source",
+    "confidence",
+    "notes",
+)
+_SPLITTER_THROAT = 0.25  # R/W of the elbows with splitters that are compared
 
 
-@dataclass(frozen=True, slots=True)
-class Dimensions:
-    """What was written on the command line, with units; None where nothing was."""
-
-    width: str | None = None
-    height: str | None = None
-    diameter: str | None = None
-    radius: str | None = None
-    centreline_radius: str | None = None
-    angle: str | None = None
-    flow: str | None = None
-    velocity: str | None = None
-    rate: str | None = None
-    temperature: str | None = None
-    altitude: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class _Sizes:
-    """Dimensions in SI units."""
-
-    width: float | None
-    height: float | None
-    diameter: float | None
-    radius: float | None
-    centreline_radius: float | None
-    angle: float | None
-    flow: float | None
-    velocity: float | None
-    rate: float | None
-
-
-def desk_result(name: str, settings: list[str], written: Dimensions) -> dict[str, Any]:
+def desk_result(
+    name: str, settings: Sequence[str], written: Mapping[str, str]
+) -> dict[str, Any]:
     """Work out one fitting.
 
     Parameters
@@ -57,7 +84,8 @@ def desk_result(name: str, settings: list[str], written: Dimensions) -> dict[str
     settings
         Parameters as NAME=VALUE.
     written
-        Dimensions, airflow, air and friction rate as written.
+        Dimensions, airflow, air and friction rate as written, by the names of
+        `MEASURES`.
 
     Returns
     -------
@@ -70,47 +98,123 @@ def desk_result(name: str, settings: list[str], written: Dimensions) -> dict[str
         If the kind is not known, a parameter is missing, unknown or out of range, or
         a quantity has no unit.
     """
-    sizes, faults = _sizes(written)
+    given, sizes = _read(settings, written)
+    with _refusing():
+        kind = book.find_kind(name)
+    return _worked(kind, given, sizes)
+
+
+def versus_result(
+    name: str, settings: Sequence[str], written: Mapping[str, str]
+) -> dict[str, Any]:
+    """Work out a turn, and the other ways to make it, the least loss first.
+
+    Parameters and errors are those of `desk_result`; the result has `versus` as well.
+    """
+    given, sizes = _read(settings, written)
+    with _refusing():
+        kind = book.find_kind(name)
+    if "elbow" not in kind.name.split("-")[:3] or kind.has_legs:
+        raise refusal("fitting, --versus", f"{kind.name} is no elbow", "name an elbow")
+    result = _worked(kind, given, sizes)
+    turn = {"angle_deg": result["parameters"].get("angle_deg", 90.0)}
+    if "H_over_W" in result["parameters"]:
+        turn["H_over_W"] = result["parameters"]["H_over_W"]
+    rows: list[dict[str, Any]] = []
+    for other, fixed, words in _ROUND if "round" in kind.name else _RECTANGULAR:
+        found = book.KINDS[other]
+        names = {parameter.name for parameter in found.parameters}
+        known = {**turn, **fixed, "throat_R_over_W": _SPLITTER_THROAT}
+        values = {key: float(value) for key, value in known.items() if key in names}
+        try:
+            made = _worked(found, values, _bare(sizes))
+        except BadInput as bad:
+            rows.append({"what": words, "kind": other, "why_not": bad.faults[0].what})
+            continue
+        rows.append({"what": words, **{key: made[key] for key in _OF_A_MAKING}})
+    rows.sort(
+        key=lambda row: (
+            row.get("coefficient", math.inf) * row.get("reynolds_factor", 1.0)
+        )
+    )
+    return {**result, "versus": rows}
+
+
+def _bare(sizes: Mapping[str, float]) -> dict[str, float]:
+    """Sizes without those that describe one making of the turn."""
+    making = ("radius", "centreline_radius", "angle", "spacing", "length")
+    return {key: value for key, value in sizes.items() if key not in making}
+
+
+def _read(
+    settings: Sequence[str], written: Mapping[str, str]
+) -> tuple[dict[str, float], dict[str, float]]:
+    """Settings and quantities in SI units."""
+    sizes: dict[str, float] = {}
+    faults: list[Notice] = []
+    for name, text in written.items():
+        where = f"fitting, --{name.replace('_', '-')}"
+        try:
+            value = units.quantity(text, MEASURES[name], where)
+        except BadInput as bad:
+            faults += bad.faults
+            continue
+        may_be_nothing = ("radius", "angle", "branch_flow", "temperature", "altitude")
+        if value < 0.0 and name != "altitude":
+            faults.append(error(where, f"{text} is below zero", "correct it"))
+        elif value == 0.0 and name not in may_be_nothing:
+            faults.append(error(where, f"{text} is not above zero", "correct it"))
+        sizes[name] = value
     given: dict[str, float] = {}
     for setting in settings:
-        key, _, value = setting.partition("=")
+        key, _, text = setting.partition("=")
         try:
-            given[key.strip()] = float(value)
+            given[key.strip()] = float(text)
         except ValueError:
             faults.append(
-                refusal(
+                error(
                     "fitting, --set",
                     f"'{setting}' is no setting",
                     "write NAME=VALUE with a bare number, like r_over_W=1.0",
                 )
             )
     if faults:
-        raise BadInput([fault for bad in faults for fault in bad.faults])
+        raise BadInput(faults)
+    return given, sizes
+
+
+@contextmanager
+def _refusing() -> Iterator[None]:
+    """Turn what a look-up refuses into bad input."""
     try:
-        kind = book.find_kind(name)
-        derived = _derived(kind, sizes)
-        values, assumed = book.complete(kind, {**derived, **given})
+        yield
     except LookupRefused as problem:
         what, _, remedy = str(problem).partition("; ")
         raise refusal("fitting", what, remedy or "correct it") from None
-    medium = _air(written)
+
+
+def _worked(
+    kind: book.Kind, given: Mapping[str, float], sizes: Mapping[str, float]
+) -> dict[str, Any]:
+    own = {k: v for k, v in sizes.items() if k not in _NOT_OF_THE_FITTING}
+    medium = _air(sizes)
+    with _refusing():
+        derived = book.from_dimensions(kind, book.Dimensions(**own))
+        values, assumed = book.complete(kind, {**derived, **given})
     speed, area, diameter = _velocity(sizes)
     reynolds = given.get("Re", math.nan)
     if math.isnan(reynolds) and speed is not None and diameter is not None:
         reynolds = speed * diameter / medium.kinematic_viscosity
-    try:
+    with _refusing():
         legs = kind.evaluate(values, reynolds)
-    except LookupRefused as problem:
-        what, _, remedy = str(problem).partition("; ")
-        raise refusal("fitting", what, remedy or "correct it") from None
     pv = None if speed is None else 0.5 * medium.density * speed * speed
-    rate = sizes.rate or units.quantity(STANDARD_RATE, "friction rate", "")
+    rate = sizes.get("rate") or units.quantity(STANDARD_RATE, "friction rate", "")
     rows = [_leg(leg, found, pv, rate) for leg, found in legs.items()]
     first = rows[0]
     notes = [f"{name} was not given; its usual value was taken" for name in assumed]
     if kind.name.startswith("rect-elbow") and math.isnan(reynolds):
         notes.append("no airflow and size: the Reynolds factor was left at 1")
-    if sizes.rate is None and pv is not None:
+    if "rate" not in sizes and pv is not None:
         notes.append(f"equivalent length at {STANDARD_RATE}, as no rate was given")
     return {
         "schema": "elbowroom.fitting/1",
@@ -151,90 +255,31 @@ def _leg(leg: str, found: Coefficient, pv: float | None, rate: float) -> dict[st
     }
 
 
-def _sizes(written: Dimensions) -> tuple[_Sizes, list[BadInput]]:
-    faults: list[BadInput] = []
-
-    def read(text: str | None, dimension: str, option: str) -> float | None:
-        if text is None:
-            return None
-        try:
-            value = units.quantity(text, dimension, f"fitting, --{option}")
-            if value < 0.0 or (value == 0.0 and option not in ("radius", "angle")):
-                raise refusal(
-                    f"fitting, --{option}", f"{text} is not above zero", "correct it"
-                )
-        except BadInput as bad:
-            faults.append(bad)
-            return None
-        return value
-
-    return (
-        _Sizes(
-            read(written.width, "length", "width"),
-            read(written.height, "length", "height"),
-            read(written.diameter, "length", "diameter"),
-            read(written.radius, "length", "radius"),
-            read(written.centreline_radius, "length", "centreline-radius"),
-            read(written.angle, "angle", "angle"),
-            read(written.flow, "airflow", "flow"),
-            read(written.velocity, "velocity", "velocity"),
-            read(written.rate, "friction rate", "rate"),
-        ),
-        faults,
-    )
-
-
-def _derived(kind: book.Kind, sizes: _Sizes) -> dict[str, float]:
-    """Parameters of the table that follow from dimensions as a shop gives them."""
-    names = {parameter.name for parameter in kind.parameters}
-    out: dict[str, float] = {}
-    if sizes.angle is not None and "angle_deg" in names:
-        out["angle_deg"] = math.degrees(sizes.angle)
-    across = sizes.width if sizes.diameter is None else sizes.diameter
-    radius = sizes.centreline_radius
-    if across is not None:
-        if radius is None and sizes.radius is not None:
-            radius = sizes.radius + across / 2
-        if radius is not None:
-            for name in ("r_over_W", "r_over_D"):
-                if name in names:
-                    out[name] = radius / across
-            if "throat_R_over_W" in names:
-                out["throat_R_over_W"] = radius / across - 0.5
-        if sizes.height is not None and "H_over_W" in names:
-            out["H_over_W"] = sizes.height / across
-    return out
-
-
-def _velocity(sizes: _Sizes) -> tuple[float | None, float | None, float | None]:
+def _velocity(
+    sizes: Mapping[str, float],
+) -> tuple[float | None, float | None, float | None]:
     """Velocity, area and hydraulic diameter, where they follow."""
-    shape = sections.Shape
-    if sizes.diameter is not None:
-        kind, w, h = shape.ROUND, sizes.diameter, sizes.diameter
-    elif sizes.width is not None and sizes.height is not None:
-        kind, w, h = shape.RECTANGULAR, sizes.width, sizes.height
+    shape, speed = sections.Shape, sizes.get("velocity")
+    if "diameter" in sizes:
+        kind, w, h = shape.ROUND, sizes["diameter"], sizes["diameter"]
+    elif "width" in sizes and "height" in sizes:
+        kind, w, h = shape.RECTANGULAR, sizes["width"], sizes["height"]
     else:
-        return sizes.velocity, None, None
+        return speed, None, None
     area = float(np.asarray(sections.area(kind, w, h)))
     diameter = float(np.asarray(sections.hydraulic_diameter(kind, w, h)))
-    if sizes.velocity is not None:
-        return sizes.velocity, area, diameter
-    return (None if sizes.flow is None else sizes.flow / area), area, diameter
+    if speed is None and "flow" in sizes:
+        speed = sizes["flow"] / area
+    return speed, area, diameter
 
 
-def _air(written: Dimensions) -> Any:
-    where = "fitting"
+def _air(sizes: Mapping[str, float]) -> Air:
     try:
         return air(
-            293.15
-            if written.temperature is None
-            else units.quantity(written.temperature, "temperature", where),
-            altitude=0.0
-            if written.altitude is None
-            else units.quantity(written.altitude, "length", where),
+            sizes.get("temperature", 293.15), altitude=sizes.get("altitude", 0.0)
         )
     except ValueError as problem:
-        raise refusal(where, str(problem), "correct --temperature") from None
+        raise refusal("fitting", str(problem), "correct --temperature") from None
 
 
 def print_desk(result: dict[str, Any], display: Display, console: Any) -> None:
@@ -270,6 +315,36 @@ def print_desk(result: dict[str, Any], display: Display, console: Any) -> None:
         )
     for note in result["notes"]:
         console.print(f"  note         {note}")
+
+
+def print_versus(
+    rows: Sequence[dict[str, Any]], display: Display, console: Any
+) -> None:
+    """Print ways to make the same turn, the least loss first."""
+    from .tables import new_table
+
+    table = new_table("The same turn, made otherwise")
+    for head, right in (
+        ("made", False),
+        ("C", True),
+        (f"loss, {display.pressure}", True),
+        (f"equals, {display.length}", True),
+        ("confidence", False),
+    ):
+        table.add_column(head, justify="right" if right else "left")
+    for row in rows:
+        if "why_not" in row:
+            table.add_row(row["what"], "–", "–", "–", row["why_not"])
+            continue
+        loss, length = row["loss_pa"], row["equivalent_length_m"]
+        table.add_row(
+            row["what"],
+            f"{row['coefficient'] * row['reynolds_factor']:.3f}",
+            "–" if loss is None else display.pressures(loss),
+            "–" if length is None else display.lengths(length, 2),
+            row["confidence"],
+        )
+    console.print(table)
 
 
 def print_kinds(console: Any, as_json: bool) -> None:

@@ -67,7 +67,7 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
 
     Parameters are those of `print_analysis`.
     """
-    table = _table(f"Options, losses in {display.pressure}")
+    table = new_table(f"Options, losses in {display.pressure}")
     for head, right in (
         ("option", False),
         ("critical path", True),
@@ -110,7 +110,7 @@ def print_pairs(analysis: Analysis, display: Display, console: Any) -> None:
     if not analysis.pairs:
         return
     counted = analysis.conditions.corrected_pairs
-    table = _table(f"Elbows close together, losses in {display.pressure}")
+    table = new_table(f"Elbows close together, losses in {display.pressure}")
     for head, right in (
         ("elbows", False),
         ("spacing", True),
@@ -244,7 +244,8 @@ def _plain(text: str) -> str:
     return escape(text)
 
 
-def _table(title: str) -> Any:
+def new_table(title: str) -> Any:
+    """An empty table in the look of the others."""
     from rich.box import SIMPLE_HEAD
     from rich.table import Table
 
@@ -259,7 +260,7 @@ def _table(title: str) -> Any:
 
 def _budget(analysis: Analysis, display: Display) -> Any:
     system, p = analysis.system, display.pressures
-    table = _table(f"Pressure budget of the critical path, {display.pressure}")
+    table = new_table(f"Pressure budget of the critical path, {display.pressure}")
     table.add_column("")
     table.add_column("", justify="right")
 
@@ -300,7 +301,7 @@ def _budget(analysis: Analysis, display: Display) -> Any:
 
 
 def _paths(analysis: Analysis, display: Display) -> Any:
-    table = _table("Paths, the largest loss first")
+    table = new_table("Paths, the largest loss first")
     table.add_column("terminal")
     for head in (
         display.flow,
@@ -324,7 +325,7 @@ def _paths(analysis: Analysis, display: Display) -> Any:
 
 def _critical(analysis: Analysis, display: Display) -> Any:
     e = analysis.elements
-    table = _table("Along the critical path")
+    table = new_table("Along the critical path")
     table.add_column("element", no_wrap=True)
     table.add_column("what")
     table.add_column("size", no_wrap=True)
