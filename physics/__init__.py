@@ -27,7 +27,14 @@ from .flows import duct_flows
 from .ledger import Assumption
 from .sources import Missing, TableSource, missing, table_sources
 from .system import WINDOW, System
-from .uncertainty import Band, critical_band, critical_draws, share_less
+from .uncertainty import (
+    Band,
+    critical_band,
+    critical_draws,
+    element_bands,
+    path_bands,
+    share_less,
+)
 
 __all__ = [
     "WINDOW",
@@ -61,6 +68,7 @@ __all__ = [
     "duct_flows",
     "effects",
     "elbows",
+    "element_bands",
     "ends",
     "equipment",
     "fan_effect",
@@ -70,6 +78,7 @@ __all__ = [
     "junctions",
     "missing",
     "obstructions",
+    "path_bands",
     "pressure_at",
     "share_less",
     "table_sources",

@@ -4,6 +4,7 @@ What a table gets wrong it gets wrong for every fitting that is taken from it; s
 errors of a table are drawn once and shared, within a layout and between layouts.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -17,6 +18,7 @@ from .tables import rows
 
 DRAWS = 20_000
 _SEED = 20_261_125  # fixed, so that the same input gives the same bytes
+_NINE_OF_TEN = 1.6448536269514722  # standard deviations, NIST e-Handbook 1.3.6.7.1
 _MOST_PATHS = 64  # of many terminals only those near the critical one can become it
 
 
@@ -60,6 +62,19 @@ def critical_draws(*analyses: Analysis, draws: int = DRAWS) -> FloatArray:
         Pa, shape (analyses, draws): in every draw the largest over the paths. Errors
         are lognormal with the median at the nominal loss, drawn once a table.
     """
+    factor, place = _factors(analyses, draws)
+    out = np.empty((len(analyses), draws))
+    for row, analysis in enumerate(analyses):
+        near = np.argsort(-analysis.path_loss)[:_MOST_PATHS]
+        shares = np.stack([_by_table(analysis, int(path), place) for path in near])
+        out[row] = (shares @ factor).max(axis=0)
+    return out
+
+
+def _factors(
+    analyses: Sequence[Analysis], draws: int
+) -> tuple[FloatArray, dict[str, int]]:
+    """Factor on each table in each draw, shape (tables, draws), and their rows."""
     tables = sorted({c.table for a in analyses for c in a.elements.credits})
     place = {table: number for number, table in enumerate(tables)}
     error = np.zeros(len(tables))
@@ -67,13 +82,8 @@ def critical_draws(*analyses: Analysis, draws: int = DRAWS) -> FloatArray:
         number = place[credit.table]
         error[number] = max(error[number], error_of(credit))
     random = np.random.default_rng(_SEED)
-    factor = np.exp(random.standard_normal((len(tables), draws)) * error[:, None])
-    out = np.empty((len(analyses), draws))
-    for row, analysis in enumerate(analyses):
-        near = np.argsort(-analysis.path_loss)[:_MOST_PATHS]
-        shares = np.stack([_by_table(analysis, int(path), place) for path in near])
-        out[row] = (shares @ factor).max(axis=0)
-    return out
+    normal = random.standard_normal((len(tables), draws))
+    return np.exp(normal * error[:, None]), place
 
 
 def _by_table(analysis: Analysis, terminal: int, place: dict[str, int]) -> FloatArray:
@@ -89,6 +99,33 @@ def critical_band(analysis: Analysis) -> Band:
     """Range of the critical loss that holds nine draws of ten."""
     low, high = np.quantile(critical_draws(analysis)[0], (0.05, 0.95))
     return Band(float(low), float(high))
+
+
+def element_bands(analysis: Analysis) -> FloatArray:
+    """Range of each element's loss that holds nine draws of ten, Pa, shape (n, 2).
+
+    The error of one table is lognormal with the median at the nominal loss.
+    """
+    elements = analysis.elements
+    error = np.array([error_of(credit) for credit in elements.credits])
+    spread = np.exp(_NINE_OF_TEN * error[elements.credit])
+    ends = np.stack([elements.loss / spread, elements.loss * spread], axis=1)
+    return np.sort(ends, axis=1)  # a main that regains has a negative loss
+
+
+def path_bands(analysis: Analysis, draws: int = DRAWS) -> FloatArray:
+    """Range of each path's loss that holds nine draws of ten, Pa, shape (t, 2).
+
+    Errors are shared by all elements of a table, as in `critical_draws`.
+    """
+    factor, place = _factors((analysis,), draws)
+    count = len(analysis.path_loss)
+    return np.array(
+        [
+            np.quantile(_by_table(analysis, path, place) @ factor, (0.05, 0.95))
+            for path in range(count)
+        ]
+    )
 
 
 def share_less(one: Analysis, other: Analysis) -> float:

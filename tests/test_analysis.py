@@ -1,6 +1,7 @@
 """Pressures along a whole system, against figures from outside and by hand."""
 
 import json
+import time
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -34,7 +35,9 @@ from elbowroom.physics import (
     critical_band,
     critical_draws,
     elbows,
+    element_bands,
     friction,
+    path_bands,
 )
 
 DATA = Path(__file__).parent / "data"
@@ -295,6 +298,31 @@ def test_band_holds_nine_draws_of_ten_and_the_nominal_loss() -> None:
         0.9, abs=0.002
     )
     assert band.low < found.critical_loss < band.high
+
+
+def test_bands_of_elements_and_paths() -> None:
+    """A lone table's band is its lognormal; a path's is narrower than their sum."""
+    found = reading_room("under")
+    bands = element_bands(found)
+    loss = found.elements.loss
+    assert (bands[:, 0] <= loss + 1e-12).all()
+    assert (bands[:, 1] >= loss - 1e-12).all()
+    declared = [r for r, name in enumerate(found.ids) if name.startswith("terminal")]
+    assert bands[declared, 0] == pytest.approx(loss[declared])
+    paths = path_bands(found)
+    critical = critical_band(found)
+    assert paths[found.critical] == pytest.approx(
+        [critical.low, critical.high], rel=0.02
+    )
+    rows = found.path(found.critical)
+    assert np.ptp(paths[found.critical]) < np.ptp(bands[rows].sum(axis=0))
+
+
+def test_twenty_thousand_draws_of_the_example_take_less_than_a_second() -> None:
+    found = reading_room("under")
+    begin = time.perf_counter()
+    critical_draws(found, draws=20_000)
+    assert time.perf_counter() - begin < 1.0
 
 
 def test_assumptions_are_listed_and_go_when_declared() -> None:

@@ -335,4 +335,5 @@ def test_a_sketch_names_the_sides_as_they_were_written(
     text = pictures[0]
     assert all(said in text for said in ("W = 12in", "H = 8in", "throat R = 6in"))
     assert pictures[0] == pictures[1]
+    capsys.readouterr()
     assert "ends in .png" in refused(capsys, *words[:-1], str(tmp_path / "a.gif"))

@@ -23,6 +23,8 @@ from elbowroom.physics import (
     critical_band,
     duct_flows,
     effects,
+    element_bands,
+    path_bands,
 )
 
 Plain = dict[str, Any]
@@ -86,6 +88,7 @@ def elements(analysis: Analysis) -> list[Plain]:
     """Everything that spends pressure, in walking order."""
     e, graph = analysis.elements, analysis.graph
     low, high = WINDOW
+    bands = element_bands(analysis)
     out = []
     for i, identifier in enumerate(analysis.ids):
         duct = int(e.duct[i])
@@ -107,6 +110,7 @@ def elements(analysis: Analysis) -> list[Plain]:
                 "reynolds_factor": float(e.reynolds_factor[i]),
                 "reference_velocity": credit.reference,
                 "loss_pa": loss,
+                "loss_band_pa": bands[i].tolist(),
                 "equivalent_length_m": number(analysis.equivalent_length[i]),
                 "equivalent_length_window_m": [loss / high, loss / low]
                 if fitting
@@ -149,6 +153,7 @@ def paths(analysis: Analysis) -> list[Plain]:
     """Path from the source to each terminal, the largest loss first."""
     graph = analysis.graph
     order = np.argsort(-analysis.path_loss, kind="stable")
+    bands = path_bands(analysis)
     out = []
     for terminal in order.tolist():
         rows = analysis.path(terminal)
@@ -159,6 +164,7 @@ def paths(analysis: Analysis) -> list[Plain]:
                 "terminal": graph.terminals.name[terminal],
                 "flow_m3_s": float(graph.terminals.flow[terminal]),
                 "loss_pa": float(analysis.path_loss[terminal]),
+                "loss_band_pa": bands[terminal].tolist(),
                 "terminal_loss_pa": declared,
                 "excess_pa": float(
                     analysis.critical_loss - analysis.path_loss[terminal]
