@@ -234,6 +234,14 @@ def round_smooth_with_friction(
     return from_table(book, value, bits, "upstream", row=book.nearest(ratio, degrees))
 
 
+def flat_oval_smooth(radius_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coefficient:
+    """Smooth flat oval elbow: the round elbow on its side in the bend's plane.
+
+    Parameters and source are those of `flat_oval_segmented`.
+    """
+    return _standing_in(round_smooth(radius_ratio, angle))
+
+
 def flat_oval_segmented(
     pieces: int, radius_ratio: npt.ArrayLike, angle: npt.ArrayLike
 ) -> Coefficient:

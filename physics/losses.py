@@ -1,5 +1,7 @@
 """Loss coefficient of every fitting of a graph, each kind as one array."""
 
+from collections.abc import Callable
+
 import numpy as np
 import numpy.typing as npt
 
@@ -51,28 +53,25 @@ def bend_coefficients(
     out = Gathered(len(bends.duct))
     notices: list[Notice] = []
     turned = bends.in_plane, bends.along_axis
-    round_ = shape == Shape.ROUND
     for code in ElbowConstruction:
-        for is_round in (True, False):
+        for section in (Shape.ROUND, Shape.RECTANGULAR, Shape.OVAL):
             # Beyond r/W 2 another table goes on, with a class of its own.
             for wide in (True, False):
-                mine = (bends.construction == code) & (round_ == is_round)
+                mine = (bends.construction == code) & (shape == section)
                 mine &= (bends.radius > 2.0 * bends.in_plane) == wide
                 if not mine.any():
                     continue
                 try:
-                    found = _elbow(graph, mine, is_round, code, reynolds, *turned)
+                    found = _elbow(graph, mine, section, code, reynolds, *turned)
                     skewed = mine & (bends.skew > 0.0)
                     out.put(mine, found)
                     if skewed.any():
                         out.put(
                             skewed,
-                            _skewed(graph, skewed, is_round, code, reynolds),
+                            _skewed(graph, skewed, section, code, reynolds),
                         )
                 except LookupRefused as problem:
                     raise _refused(graph, mine, problem) from None
-    oval = shape == Shape.OVAL
-    out.notes[oval] |= int(Note.FALLBACK)
     for row in np.flatnonzero(bends.skew > 0.0).tolist():
         notices.append(
             warning(
@@ -101,7 +100,7 @@ def _refused(graph: DuctGraph, mine: BoolArray, problem: LookupRefused) -> Excep
 def _skewed(
     graph: DuctGraph,
     mine: BoolArray,
-    is_round: bool,
+    section: Shape,
     code: ElbowConstruction,
     reynolds: FloatArray,
 ) -> Coefficient:
@@ -112,11 +111,9 @@ def _skewed(
     """
     bends = graph.bends
     near = _elbow(
-        graph, mine, is_round, code, reynolds, bends.in_plane, bends.along_axis
+        graph, mine, section, code, reynolds, bends.in_plane, bends.along_axis
     )
-    far = _elbow(
-        graph, mine, is_round, code, reynolds, bends.along_axis, bends.in_plane
-    )
+    far = _elbow(graph, mine, section, code, reynolds, bends.along_axis, bends.in_plane)
     share = np.sin(bends.skew[mine]) ** 2
     return make(
         near.value + (far.value - near.value) * share,
@@ -132,7 +129,7 @@ def _skewed(
 def _elbow(
     graph: DuctGraph,
     mine: BoolArray,
-    is_round: bool,
+    section: Shape,
     code: ElbowConstruction,
     reynolds: FloatArray,
     in_plane: FloatArray,
@@ -143,7 +140,20 @@ def _elbow(
     angle, radius, re = bends.angle[mine], bends.radius[mine], reynolds[mine]
     count = len(w)
     kinds = ElbowConstruction
-    if is_round:
+    if section == Shape.OVAL:
+        if code == kinds.MITRED:
+            return elbows.flat_oval_mitred(h / w, angle, re)
+        if code == kinds.SEGMENTED:
+            return _by_pieces(
+                bends.pieces[mine], radius / w, angle, elbows.flat_oval_segmented
+            )
+        if code == kinds.SMOOTH:
+            return elbows.flat_oval_smooth(radius / w, angle)
+        raise LookupRefused(
+            f"no value is published for flat oval elbows made {code.words}; take a "
+            "smooth, a segmented or a mitred one"
+        )
+    if section == Shape.ROUND:
         if code in (kinds.MITRED, kinds.SINGLE_VANES, kinds.DOUBLE_VANES):
             if code != kinds.MITRED:
                 raise LookupRefused(
@@ -152,7 +162,9 @@ def _elbow(
                 )
             return elbows.round_mitred(angle, re)
         if code == kinds.SEGMENTED:
-            return _by_pieces(bends.pieces[mine], radius / w, angle)
+            return _by_pieces(
+                bends.pieces[mine], radius / w, angle, elbows.round_segmented
+            )
         if code == kinds.PLEATED:
             return elbows.round_by_diameter("pleated", w, angle)
         return elbows.round_smooth(radius / w, angle)
@@ -176,14 +188,17 @@ def _elbow(
 
 
 def _by_pieces(
-    pieces: npt.NDArray[np.int64], ratio: FloatArray, angle: FloatArray
+    pieces: npt.NDArray[np.int64],
+    ratio: FloatArray,
+    angle: FloatArray,
+    table: Callable[[int, FloatArray, FloatArray], Coefficient],
 ) -> Coefficient:
     if (pieces == pieces[0]).all():
-        return elbows.round_segmented(int(pieces[0]), ratio, angle)
+        return table(int(pieces[0]), ratio, angle)
     parts = Gathered(len(ratio))
     for count in np.unique(pieces).tolist():
         own = pieces == count
-        parts.put(own, elbows.round_segmented(count, ratio[own], angle[own]))
+        parts.put(own, table(count, ratio[own], angle[own]))
     return _one_credit(parts)
 
 

@@ -199,17 +199,25 @@ def write_csv(analysis: Analysis, folder: Path) -> list[Path]:
     window = "equivalent_length_window_m"
     flat = [
         {
-            **{k: v for k, v in row.items() if k not in (window, "notes")},
+            **_flat(row, window, "notes"),
             "equivalent_length_low_m": (row[window] or ("", ""))[0],
             "equivalent_length_high_m": (row[window] or ("", ""))[1],
             "notes": "; ".join(row["notes"]),
         }
         for row in elements(analysis)
     ]
-    ways = [{**row, "elements": " ".join(row["elements"])} for row in paths(analysis)]
+    ways = [
+        {**_flat(row), "elements": " ".join(row["elements"])} for row in paths(analysis)
+    ]
     assumed = [
-        {"what": a.what, "remedy": a.remedy, "elements": a.elements}
-        for a in analysis.assumptions
+        {
+            "what": effect.assumption.what,
+            "remedy": effect.assumption.remedy,
+            "elements": effect.assumption.elements,
+            "instead": effect.assumption.instead,
+            "effect_pa": "" if effect.loss is None else effect.loss,
+        }
+        for effect in effects(analysis)
     ]
     written = []
     for name, rows in (("elements", flat), ("paths", ways), ("assumptions", assumed)):
@@ -221,6 +229,17 @@ def write_csv(analysis: Analysis, folder: Path) -> list[Path]:
             writer.writerows(rows)
         written.append(path)
     return written
+
+
+def _flat(row: dict[str, Any], *without: str) -> dict[str, Any]:
+    """A row without some columns, with the two ends of its band in two of them."""
+    out = {}
+    for key, value in row.items():
+        if key == "loss_band_pa":
+            out["loss_low_pa"], out["loss_high_pa"] = value
+        elif key not in without:
+            out[key] = value
+    return out
 
 
 def row_text(analysis: Analysis, element: int, display: Display) -> str:
