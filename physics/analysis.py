@@ -10,7 +10,7 @@ from elbowroom.layout import DuctGraph, FloatArray, IntArray, Notice, sum_from_r
 from .close_pairs import ClosePair, close_pairs, corrected
 from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind, duct_state, elements_of
-from .flags import budget_flags, flow_flags
+from .flags import budget_flags, fan_flags, flow_flags
 from .flows import check_drawn_flows, duct_flows
 from .ledger import Assumption, assumptions_of
 from .system import System, system_of
@@ -227,6 +227,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
             *notices,
             *flow_flags(analysis),
             *budget_flags(analysis),
+            *fan_flags(analysis),
         ),
     )
 

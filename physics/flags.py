@@ -7,12 +7,14 @@ import numpy as np
 from elbowroom.layout import DuctGraph, IntArray, Notice, Shape, units, warning
 
 from .coefficient import Note
+from .fan_effect import effective_duct_length, outlet_elbow
 from .friction import Regime, regime
 from .system import WINDOW
 
 if TYPE_CHECKING:
     from .analysis import Analysis
 
+_BLAST_AREAS = (1.0, 0.4)  # blast area over outlet area: the ends of the table
 _FLATTEST = 4.0  # aspect ratio above which a duct is flagged
 
 
@@ -142,3 +144,38 @@ def budget_flags(analysis: "Analysis") -> list[Notice]:
             )
         )
     return flags
+
+
+def fan_flags(analysis: "Analysis") -> list[Notice]:
+    """Say what an elbow close behind the fan may cost beyond its own loss.
+
+    It is not counted: it hangs on the fan's make, which no drawing shows.
+    """
+    graph = analysis.graph
+    ducts, bends = graph.ducts, graph.bends
+    first = np.flatnonzero(ducts.parent < 0)
+    behind = np.flatnonzero(np.isin(ducts.parent[bends.duct], first))
+    if graph.source.kind != "fan" or len(behind) == 0:
+        return []
+    row = int(behind[0])
+    root = int(ducts.parent[bends.duct[row]])
+    straight = max(float(ducts.straight[root]), 0.0)
+    state = analysis.state
+    needed = float(effective_duct_length(state.velocity[root], state.area[root]))
+    if straight >= needed:
+        return []
+    share = straight / needed
+    low, high = sorted(
+        float(outlet_elbow(blast, share).value[0])
+        * float(state.velocity_pressure[root])
+        for blast in _BLAST_AREAS
+    )
+    return [
+        warning(
+            f"{graph.place(int(bends.duct[row]))}, bend {bends.number[row]}",
+            f"it stands {straight:.2f} m behind the fan, and the fan's flow is even "
+            f"after {needed:.2f} m: from {low:.0f} to {high:.0f} Pa may be lost beyond "
+            "what is counted, by the fan's make (AMCA Publication 201, from memory)",
+            "give the fan a straight outlet duct, or ask its maker",
+        )
+    ]

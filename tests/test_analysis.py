@@ -337,3 +337,29 @@ def test_nothing_drawn_twice_is_paid_twice() -> None:
     found = analyse(build(drawn()))
     assert found.elements.loss.sum() < found.path_loss.sum()
     assert len(set(found.ids)) == len(found.ids)
+
+
+@pytest.mark.parametrize(("straight", "said"), [(0.5, True), (4.0, False)])
+@pytest.mark.parametrize("kind", ["fan", "plenum"])
+def test_an_elbow_close_behind_the_fan_is_remarked_on(
+    straight: float, said: bool, kind: str
+) -> None:
+    """AMCA Publication 201 (from memory): 2.5 diameters to 12.7 m/s."""
+    drawing = drawing_from_runs(
+        [
+            (
+                "a",
+                np.array([[0, 0, 0], [straight, 0, 0], [straight, 5, 0]]),
+                round_section(0.3),
+            )
+        ],
+        attributes=PLENUM,
+    )
+    flows = {"a": TerminalSpec(0.5)}
+    plan = Schedule(terminals=flows, source=SourceSpec(kind=kind))
+    found = analyse(build(drawing, plan))
+    flags = [flag for flag in found.flags if "behind the fan" in flag.what]
+    assert bool(flags) == (said and kind == "fan")
+    if flags:
+        assert "0.20 m behind the fan" in flags[0].what  # less the elbow's setback
+        assert "after 0.75 m" in flags[0].what

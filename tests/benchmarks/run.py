@@ -21,7 +21,7 @@ import numpy as np
 from tree import tree_drawing
 
 from elbowroom.layout import TOLERANCE, build, network, solids
-from elbowroom.physics import analyse, friction
+from elbowroom.physics import analyse, friction, tables
 from elbowroom.viewer import sweep
 
 SIZES = (1_000, 10_000, 100_000)
@@ -100,6 +100,23 @@ def friction_factors(count: int) -> list[Row]:
     return [row(f"friction factor of {count} ducts", "four numpy logs", found, 3.0)]
 
 
+def table_lookups(count: int) -> list[Row]:
+    """Look-ups in a fitting's table against scipy's interpolator on the same points."""
+    from scipy.interpolate import RegularGridInterpolator
+
+    book = tables.grid(
+        "rect_elbow_smooth", "r_over_W", "H_over_W", where={"angle_deg": "90"}
+    )
+    random = np.random.default_rng(3)
+    x = random.uniform(book.x[0], book.x[-1], count)
+    y = random.uniform(book.y[0], book.y[-1], count)
+    plain = RegularGridInterpolator((book.x, book.y), book.values)
+    points = np.stack([x, y], axis=1)
+    found, _ = ratio(lambda: book.at(x, y), lambda: plain(points), 15)
+    work = f"{count} look-ups in a table"
+    return [row(work, "RegularGridInterpolator", found, 0.7)]
+
+
 def swept_mesh(size: int) -> list[Row]:
     """Mesh of every duct in its true shape against VTK's tubes along the same rings."""
     import pyvista as pv
@@ -147,6 +164,7 @@ def main() -> None:
     rows = [
         *whole_analysis(SIZES),
         *friction_factors(1_000_000),
+        *table_lookups(100_000),
         *swept_mesh(10_000),
         *peak_memory(SIZES[-1]),
     ]
