@@ -22,6 +22,7 @@ from . import elbows, transitions
 from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
 from .junctions import dividing_legs
 
+_STRAIGHT_LEG = np.radians(15.0)  # a straight leg that turns further bends too
 _VANE_SPACING = 0.038  # m: the closer of the two single-vane rails that were retested
 
 
@@ -296,7 +297,33 @@ def leg_coefficients(graph: DuctGraph, flow: FloatArray) -> Gathered:
         main_area_ratio=size[legs.straight] / size[common],
     )
     found.notes[legs.leg_count > 3] |= int(Note.FALLBACK)
+    bent = ~legs.is_branch & ~legs.is_symmetrical
+    bent &= legs.straight_angle > _STRAIGHT_LEG
+    if bent.any():
+        found.value[bent] += _own_bend(graph, flow, size, bent)
+        found.notes[bent] |= int(Note.FALLBACK)
     return found
+
+
+def _own_bend(
+    graph: DuctGraph, flow: FloatArray, size: FloatArray, bent: BoolArray
+) -> FloatArray:
+    """What the main's own turn at a junction adds, on the common velocity.
+
+    Our own rule: no table of wyes whose main bends too was found, so a mitred elbow of
+    that angle on the straight leg's velocity is added.
+    """
+    ducts, legs = graph.ducts, graph.legs
+    own, angle = legs.duct[bent], legs.straight_angle[bent]
+    common = ducts.parent[own]
+    turn = np.minimum(angle, np.pi / 2)
+    elbow = np.where(
+        ducts.shape[own] == Shape.RECTANGULAR,
+        elbows.rect_mitred(1.0, turn).value,
+        elbows.round_mitred(turn).value,
+    )
+    speed = (flow[own] / size[own]) / (flow[common] / size[common])
+    return np.asarray(elbow * speed**2)
 
 
 def _other_areas(graph: DuctGraph, size: FloatArray) -> FloatArray:

@@ -337,3 +337,28 @@ def test_a_wye_or_bullhead_of_equal_legs_has_no_main(degrees: float) -> None:
     wanted = junctions.symmetrical(np.array([1.0]), np.array([degrees * DEGREE]))
     for row in rows:
         same(found, row, wanted)
+
+
+@pytest.mark.parametrize("degrees", [8.0, 30.0])
+def test_a_main_that_bends_at_its_branch_pays_for_its_bend(degrees: float) -> None:
+    """Own rule: a mitred elbow on the straight leg's velocity, from 15 degrees on."""
+    c, s = 4 * np.cos(degrees * DEGREE), 4 * np.sin(degrees * DEGREE)
+    losses = []
+    for end in ([9, 0, 0], [5 + c, s, 0]):
+        runs = [
+            ("a", [[0, 0, 0], [5, 0, 0]], round_section(0.4)),
+            ("c", [[5, 0, 0], end], round_section(0.4)),
+            ("b", [[5, 0, 0], [5, -4, 0]], round_section(0.25)),
+        ]
+        found = analyse(build(turned(runs, {"b": 0.2, "c": 0.4})))
+        (row,) = of_kind(found, Kind.MAIN)
+        losses.append(float(found.elements.loss[row]))
+    added = losses[1] - losses[0]
+    if degrees < 15.0:
+        assert added == pytest.approx(0.0, abs=1e-9)
+        return
+    turn = elbows.round_mitred(degrees * DEGREE)
+    velocity = 0.4 / (np.pi / 4 * 0.4**2)
+    pv = 0.5 * found.conditions.air.density * velocity**2
+    assert added == pytest.approx(float(turn.value[0]) * pv)
+    assert found.elements.notes[row] != 0
