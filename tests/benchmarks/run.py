@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 from tree import tree_drawing
 
 from elbowroom.layout import TOLERANCE, build, network, solids
@@ -27,6 +28,7 @@ from elbowroom.viewer import sweep
 SIZES = (1_000, 10_000, 100_000)
 GROWTH, MEMORY = 1.15, 1e9  # largest exponent; bytes
 Row = dict[str, Any]
+Array = npt.NDArray[Any]
 
 
 def seconds(work: Callable[[], object]) -> float:
@@ -54,10 +56,23 @@ def row(work: str, against: str, found: float, aim: float) -> Row:
     return {"work": work, "against": against, "ratio": round(found, 3), "aim": aim}
 
 
-def whole_analysis(sizes: tuple[int, ...]) -> list[Row]:
-    """Whole analysis against snapping alone and against the bare networkx graph."""
+def plain_snapping(points: Array) -> tuple[Array, Array]:
+    """Nodes and the node of each point, by scipy alone: what snapping has to give."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
 
+    pairs = cKDTree(points).query_pairs(TOLERANCE, output_type="ndarray")
+    links = coo_array(
+        (np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2
+    )
+    count, node = connected_components(links, directed=False)
+    mean = [np.bincount(node, points[:, axis], count) for axis in range(3)]
+    return np.stack(mean, axis=1) / np.bincount(node)[:, None], node
+
+
+def whole_analysis(sizes: tuple[int, ...]) -> list[Row]:
+    """Whole analysis against snapping alone and against the bare networkx graph."""
     rows, spent = [], {}
     for size in sizes:
         drawing = tree_drawing(size)
@@ -65,7 +80,7 @@ def whole_analysis(sizes: tuple[int, ...]) -> list[Row]:
         rounds = 15 if size < 50_000 else 7
 
         def snapping(drawing: Any = drawing) -> object:
-            return cKDTree(drawing.points).query_pairs(TOLERANCE, output_type="ndarray")
+            return plain_snapping(drawing.points)
 
         def bare(graph: Any = graph) -> object:
             return network(graph)
