@@ -4,12 +4,13 @@ from pathlib import Path
 
 from .drawing import Drawing
 from .faults import refusal
+from .read_dxf import read_dxf
 from .read_gltf import read_gltf
 from .read_obj import read_obj
 from .read_route import LENGTHS, read_route
 
 _LARGEST = 512_000_000  # bytes
-FORMATS = "GLB, glTF, OBJ and TOML routes"
+FORMATS = "GLB, glTF, OBJ, DXF and TOML routes"
 _FOREIGN = {
     b"PK\x03\x04": "a zip archive",
     b"\x89PNG": "a PNG picture",
@@ -71,6 +72,8 @@ def read(
         return read_gltf(path, unit=unit, up=up)
     if path.suffix.lower() == ".toml":
         return read_route(path, unit=unit, up=up)
+    if _looks_like_dxf(head):
+        return read_dxf(path, unit=unit, up=up)
     for first, name in _FOREIGN.items():
         if head.startswith(first):
             raise refusal(
@@ -86,6 +89,15 @@ def read(
         f"its format is not known (it begins with {shown})",
         f"give one of {FORMATS}",
     )
+
+
+def _looks_like_dxf(head: bytes) -> bool:
+    if head.startswith(b"AutoCAD Binary DXF"):
+        return True
+    words = head.lstrip(b"\xef\xbb\xbf").split(None, 4)
+    if words[:1] == [b"999"]:  # a comment stands before the first section
+        return b"SECTION" in head
+    return words[:2] == [b"0", b"SECTION"]
 
 
 def _looks_like_obj(head: bytes) -> bool:

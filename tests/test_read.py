@@ -15,8 +15,12 @@ import pytest
 from elbowroom.layout import (
     BadInput,
     Drawing,
+    Schedule,
     Shape,
+    SourceSpec,
+    TerminalSpec,
     Topology,
+    build,
     join,
     loops,
     read,
@@ -25,8 +29,12 @@ from elbowroom.layout import (
 ROUTES = Path(__file__).parent / "data" / "routes"
 EXPECTED: dict[str, Any] = json.loads((ROUTES / "EXPECTED.json").read_text())
 FILES = sorted(
-    name for name in EXPECTED["files"] if name.endswith((".glb", ".gltf", ".obj"))
+    name
+    for name in EXPECTED["files"]
+    if name.endswith((".glb", ".gltf", ".obj", ".dxf"))
 )
+# Its bends are drawn as arcs: tested by themselves.
+FILES.remove("plan_bulge_arc_r2000.dxf")
 NEAR = EXPECTED["tolerance_m"]
 # What the file does not say and its user must: unit, axis.
 TOLD = {
@@ -34,6 +42,7 @@ TOLD = {
     "library_blender_zup.obj": {"unit": "mm", "up": "z"},
     "library_blender.obj": {"up": "y"},
     "library_vtk.obj": {"up": "z"},
+    "library_r12_mm.dxf": {"unit": "mm"},
 }
 
 
@@ -124,6 +133,68 @@ def test_bends_are_those_of_the_drawing() -> None:
             found = sorted(turns[turns > 0.5])
             wanted = sorted(bend["angle_deg"] for bend in polyline["bends"])
             assert found == pytest.approx(wanted, abs=EXPECTED["tolerance_deg"])
+
+
+def test_bulges_arcs_and_a_mirrored_entity_of_a_plan() -> None:
+    """Arcs come back as bends of their radius; points stand for tangents' meetings."""
+    wanted = expected("plan_bulge_arc_r2000.dxf")
+    drawing = read(ROUTES / "plan_bulge_arc_r2000.dxf")
+    source = SourceSpec(at=(0.0, 0.0, 3.2))
+    flows = {name: TerminalSpec(0.3) for name in drawing.names}
+    graph = build(drawing, Schedule(source=source, terminals=flows))
+    assert len(graph.topology.junctions) == wanted["junction_count"]
+    assert len(graph.topology.free_ends) == wanted["free_end_count"]
+    bends = [bend for line in wanted["polylines"] for bend in line["bends"]]
+    assert len(graph.bends.duct) == len(bends)
+    for bend in bends:
+        apart = np.linalg.norm(graph.bends.corner - np.array(bend["at_m"]), axis=1)
+        row = int(np.argmin(apart))
+        assert apart[row] <= NEAR
+        assert np.degrees(graph.bends.angle[row]) == pytest.approx(
+            bend["angle_deg"], abs=EXPECTED["tolerance_deg"]
+        )
+        assert graph.bends.radius[row] == pytest.approx(bend["radius_m"], rel=3e-3)
+    length = float(graph.ducts.length.sum())
+    assert length == pytest.approx(wanted["total_length_m"], rel=1e-4)
+    ends = graph.nodes[graph.topology.free_ends]
+    assert np.linalg.norm(ends - np.array([8.0, 5.0, 3.2]), axis=1).min() <= NEAR
+
+
+@pytest.mark.parametrize(
+    ("name", "runs", "length", "free"),
+    [
+        # mozman/ezdxf, MIT: examples/edgeminer/1_polylines.dxf, length and chains by
+        # ezdxf.edgeminer; integration_tests/data: bin_dxf_r14.dxf, ASCII_R12.dxf.
+        ("lines_arcs_chains.dxf", 10, 1961.1711, 4),
+        ("binary_r14.dxf", 1, 619.1506, 2),
+        ("r12_insert_unicode_layer.dxf", None, None, None),
+    ],
+)
+def test_drawings_by_other_people(
+    name: str, runs: int | None, length: float | None, free: int | None
+) -> None:
+    drawing = read(ROUTES.parent / "dxf" / name, unit="m")
+    total = sum(run.length for run in drawing.runs)
+    if runs is None:
+        assert total == pytest.approx(14.9269, abs=1e-3)
+        assert drawing.names == ["ΛΑΓΕΡÄÜÖ"]
+        return
+    assert drawing.run_count == runs
+    assert total == pytest.approx(length, rel=2e-3)
+    assert len(join(drawing, NEAR).free_ends) == free
+
+
+def test_layers_that_are_no_ducts_are_left_out_and_named() -> None:
+    drawing = read(ROUTES / "library_r12_mm.dxf", unit="mm")
+    said = " ".join(notice.sentence for notice in drawing.notices)
+    assert "'STEEL'" in said
+    assert "STEEL" not in drawing.names
+
+
+def test_a_dxf_without_a_unit_is_warned_about() -> None:
+    said = [n.sentence for n in read(ROUTES / "library_r12_mm.dxf").notices]
+    assert any("states no unit" in sentence for sentence in said)
+    assert any("--unit mm" in sentence for sentence in said)
 
 
 def test_the_loop_is_named_by_its_corners() -> None:
@@ -242,3 +313,47 @@ def test_a_route_by_hand_with_a_fault(tmp_path: Path, text: str, said: str) -> N
     sentences = [fault.sentence for fault in caught.value.faults]
     assert any(said in sentence for sentence in sentences), sentences
     assert all(sentence.startswith("route.toml") for sentence in sentences)
+
+
+def test_a_spline_and_blocks_within_blocks_of_a_dxf(tmp_path: Path) -> None:
+    """Written here with ezdxf: a spline through a quarter of a circle, nested blocks."""
+    import ezdxf.filemanagement
+
+    document = ezdxf.filemanagement.new("R2018", setup=False)
+    document.units = 4
+    space = document.modelspace()
+    step = np.linspace(0.0, np.pi / 2, 9)
+    curve = [(1000 * np.sin(a), 1000 - 1000 * np.cos(a), 0) for a in step]
+    space.add_spline(curve, dxfattribs={"layer": "bend D200"})
+    inner = document.blocks.new("inner")
+    inner.add_line((0, 0), (1, 0))
+    outer = document.blocks.new("outer")
+    outer.add_blockref("inner", (1, 0), dxfattribs={"xscale": 2.0, "rotation": 90})
+    space.add_blockref(
+        "outer", (5000, 0), dxfattribs={"layer": "main 600x300", "xscale": 1000,
+        "yscale": 1000},
+    )  # fmt: skip
+    path = tmp_path / "a.dxf"
+    document.saveas(path)
+    drawing = read(path)
+    by_name = dict(zip(drawing.names, drawing.runs, strict=True))
+    assert by_name["bend D200"].length == pytest.approx(np.pi / 2, rel=2e-3)
+    assert by_name["main 600x300"].length == pytest.approx(2.0)
+    ends = by_name["main 600x300"].points[[0, -1]]
+    assert ends[np.argsort(ends[:, 1])] == pytest.approx(
+        np.array([[6.0, 0.0, 0.0], [6.0, 2.0, 0.0]])
+    )
+
+
+def test_a_block_that_holds_itself_is_refused(tmp_path: Path) -> None:
+    import ezdxf.filemanagement
+
+    document = ezdxf.filemanagement.new("R2018", setup=False)
+    block = document.blocks.new("snake")
+    block.add_line((0, 0), (1, 0))
+    block.add_blockref("snake", (1, 0))
+    document.modelspace().add_blockref("snake", (0, 0))
+    path = tmp_path / "a.dxf"
+    document.saveas(path)
+    with pytest.raises(BadInput, match="holds itself"):
+        read(path)

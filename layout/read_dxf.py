@@ -1,0 +1,325 @@
+"""Read centrelines from DXF: lines, polylines, arcs, splines, and blocks of them.
+
+ezdxf parses the file; what counts as a duct, and how pieces join to runs, is ours. A
+layer's name may hold the section, and XDATA of any application may hold extras as pairs
+of a text and a value.
+"""
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .collected import Collected, Found, check_finite, collected_drawing, describe
+from .drawing import Drawing
+from .extras import KEYS
+from .faults import BadInput, note, refusal, warning
+from .names import section_in_name
+from .polylines import chains
+from .sections import FloatArray
+from .snap import snap
+from .units import UNITS
+
+# $INSUNITS of the DXF reference; the rest is read as "no unit".
+_HEADER_UNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}
+_MOST_PIECES = 1_000_000
+_DEEPEST = 32  # blocks within blocks
+_CHORD = math.radians(7.5)  # of an arc between two of its points
+_TOUCH = 1e-4  # m: ends of loose lines nearer than this are one
+_SMELLS = 500.0  # m: a route wider than this has another unit
+_SKIPPED_LAYERS = ("defpoints",)
+
+
+@dataclass(frozen=True, eq=False)
+class _Piece:
+    """One entity as points, with what stands for its name and extras."""
+
+    points: FloatArray
+    layer: str
+    extras: Mapping[str, object]
+    where: str
+    loose: bool  # a line or an arc: joined to others of its layer
+
+
+def read_dxf(path: Path, *, unit: str | None = None, up: str | None = None) -> Drawing:
+    """Read a route from DXF, R12 to R2018, text or binary.
+
+    Parameters
+    ----------
+    path
+        The file.
+    unit, up
+        Instead of what the file says: its header's unit, and Z up.
+
+    Returns
+    -------
+    drawing
+        Every run, in metres with Z up.
+
+    Raises
+    ------
+    BadInput
+        If it is damaged, or holds no line that can be a duct.
+    """
+    found = Found(path.name)
+    document = _opened(path)
+    said = _HEADER_UNITS.get(int(document.units or 0))
+    factor = UNITS[unit or said or "m"].factor
+    passed_over: dict[str, int] = {}
+    pieces = list(_pieces(document.modelspace(), path.name, passed_over))
+    if not pieces:
+        held = ", ".join(f"{count} {kind}" for kind, count in passed_over.items())
+        raise refusal(
+            path.name,
+            f"there is no line in it that can be a duct ({held or 'it is empty'})",
+            "draw centrelines as LINE, POLYLINE, ARC or SPLINE in model space",
+        )
+    pieces = _ducts(pieces, found)
+    for piece in pieces:
+        check_finite(piece.points, f"{path.name}, {piece.where}", found.faults)
+    if found.faults:
+        raise BadInput(found.faults)
+    for layer, extras, where, points in _runs(pieces, factor):
+        if up == "y":
+            points = points[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
+        name, section, origin, more = describe(
+            found,
+            f"{path.name}, {where}",
+            [extras],
+            [layer] if layer != "0" else [],
+            "line",
+        )
+        found.runs.append(
+            Collected(name, points, section, origin, where, more.flow, more.attributes)
+        )
+    if found.faults:
+        raise BadInput(found.faults)
+    _say_what_was_taken(found, unit, said)
+    return collected_drawing(
+        found,
+        unit=unit or said or "m",
+        unit_origin="option" if unit else "the file" if said else "assumed",
+        up=up or "z",
+        up_origin="option" if up else "the format",
+    )
+
+
+def _opened(path: Path) -> Any:
+    from ezdxf.filemanagement import readfile
+    from ezdxf.lldxf.const import DXFVersionError
+
+    try:
+        return readfile(path)
+    except DXFVersionError:
+        what, how = "its DXF version is not read", "save it as R12 to R2018"
+    except MemoryError:
+        what, how = "it claims more than fits in memory", "export it again"
+    except Exception as problem:  # a damaged file fails in the parser in many ways
+        what = f"it is damaged or cut short ({type(problem).__name__})"
+        how = "ask for a complete copy, or save it again"
+    raise refusal(path.name, what, how)
+
+
+def _pieces(layout: Any, file: str, passed_over: dict[str, int]) -> Iterator[_Piece]:
+    """Every entity of model space as points in the file's unit, blocks opened."""
+    from ezdxf.lldxf.encoding import decode_dxf_unicode
+
+    hidden = {
+        layer.dxf.name.lower()
+        for layer in layout.doc.layers
+        if layer.is_off() or layer.is_frozen()
+    }
+    stack: list[tuple[Any, str, Mapping[str, object], tuple[str, ...]]] = [
+        (entity, "", {}, ()) for entity in reversed(list(layout))
+    ]
+    count = 0
+    while stack:
+        entity, layer_of_block, extras, blocks = stack.pop()
+        count += 1
+        if count > _MOST_PIECES:
+            raise refusal(file, "it holds more than a million entities", "split it")
+        layer = decode_dxf_unicode(entity.dxf.get("layer", "0"))
+        if layer == "0" and layer_of_block:
+            layer = layer_of_block
+        if layer.lower() in hidden or layer.lower() in _SKIPPED_LAYERS:
+            passed_over["on a hidden layer"] = (
+                passed_over.get("on a hidden layer", 0) + 1
+            )
+            continue
+        own = {**extras, **_xdata(entity)}
+        kind = entity.dxftype()
+        if kind == "INSERT":
+            name = entity.dxf.name
+            if name in blocks or len(blocks) >= _DEEPEST:
+                raise refusal(
+                    file, f"the block '{name}' holds itself", "take it out of itself"
+                )
+            parts = [
+                part for one in entity.multi_insert() for part in one.virtual_entities()
+            ]
+            stack += [(part, layer, own, (*blocks, name)) for part in reversed(parts)]
+            continue
+        points = _points(entity, kind)
+        if points is None or len(points) < 2:
+            passed_over[kind] = passed_over.get(kind, 0) + 1
+            continue
+        where = f"{kind} on layer '{layer}'"
+        handle = entity.dxf.get("handle")
+        if handle:
+            where += f", handle {handle}"
+        loose = kind in ("LINE", "ARC") and not own
+        yield _Piece(points, layer, own, where, loose)
+
+
+def _points(entity: Any, kind: str) -> FloatArray | None:
+    """Points of an entity in world coordinates; None for what is no line."""
+    if kind == "LINE":
+        return np.array([entity.dxf.start, entity.dxf.end], dtype=np.float64)
+    if kind == "ARC":
+        return _arc(entity)
+    if kind == "LWPOLYLINE" or (kind == "POLYLINE" and entity.is_2d_polyline):
+        return _with_bulges(entity)
+    if kind == "POLYLINE" and entity.is_3d_polyline:
+        points = [vertex.dxf.location for vertex in entity.vertices]
+        if entity.is_closed and points:
+            points.append(points[0])
+        return np.array(points, dtype=np.float64).reshape(-1, 3)
+    if kind in ("SPLINE", "ELLIPSE"):
+        curve = list(entity.flattening(_sag(entity, kind)))
+        return np.array(curve, dtype=np.float64).reshape(-1, 3)
+    return None
+
+
+def _sag(entity: Any, kind: str) -> float:
+    """Distance of chords from the curve: a fraction of its size."""
+    if kind == "ELLIPSE":
+        return float(entity.dxf.major_axis.magnitude) * (1 - math.cos(_CHORD / 2))
+    control = np.array(list(entity.control_points) or list(entity.fit_points))
+    extent = float(np.ptp(control.reshape(-1, 3), axis=0).max()) if len(control) else 0
+    return max(extent * 1e-3, 1e-9)
+
+
+def _arc(entity: Any) -> FloatArray:
+    start = math.radians(entity.dxf.start_angle)
+    sweep = (math.radians(entity.dxf.end_angle) - start) % (2 * math.pi)
+    sweep = sweep or 2 * math.pi
+    count = max(2, math.ceil(sweep / _CHORD) + 1)
+    angle = start + np.linspace(0.0, sweep, count)
+    centre, radius = entity.dxf.center, entity.dxf.radius
+    flat = [
+        (centre[0] + radius * math.cos(a), centre[1] + radius * math.sin(a), centre[2])
+        for a in angle
+    ]
+    return np.array(list(entity.ocs().points_to_wcs(flat)), dtype=np.float64)
+
+
+def _with_bulges(entity: Any) -> FloatArray:
+    """Points of a polyline with arcs between some of its vertices."""
+    points: list[FloatArray] = []
+    for part in entity.virtual_entities():
+        piece = _points(part, part.dxftype())
+        if piece is None:
+            continue
+        if points and np.linalg.norm(points[-1][-1] - piece[-1]) < np.linalg.norm(
+            points[-1][-1] - piece[0]
+        ):
+            piece = piece[::-1]  # an arc to the right is drawn from its other end
+        elif not points and part.dxftype() == "ARC":
+            begin = np.array(next(iter(entity.vertices_in_wcs())))
+            if np.linalg.norm(begin - piece[-1]) < np.linalg.norm(begin - piece[0]):
+                piece = piece[::-1]
+        points.append(piece if not points else piece[1:])
+    if not points:
+        return np.zeros((0, 3))
+    return np.concatenate(points)
+
+
+def _xdata(entity: Any) -> dict[str, object]:
+    """Extras of an entity: pairs of a known key and a value, of any application."""
+    out: dict[str, object] = {}
+    data = entity.xdata.data if entity.xdata else {}
+    for tags in data.values():
+        key = None
+        for tag in list(tags)[1:]:
+            if key is None:
+                key = str(tag.value) if tag.code == 1000 else None
+                key = key if key in KEYS else None
+                continue
+            out[key] = tag.value
+            key = None
+    return out
+
+
+def _ducts(pieces: list[_Piece], found: Found) -> list[_Piece]:
+    """Leave out layers that say no section where others do: beams, grids, notes."""
+    sized = {p.layer for p in pieces if p.extras or section_in_name(p.layer)}
+    others = list(dict.fromkeys(p.layer for p in pieces if p.layer not in sized))
+    if not sized or not others:
+        return pieces
+    shown = ", ".join(f"'{layer}'" for layer in others[:8])
+    found.notices.append(
+        note(
+            found.file,
+            f"layers without a section in their name were left out: {shown}",
+            "name a layer like 'main 600x300' if its lines are ducts",
+        )
+    )
+    return [piece for piece in pieces if piece.layer in sized]
+
+
+def _runs(
+    pieces: list[_Piece], factor: float
+) -> Iterator[tuple[str, Mapping[str, object], str, FloatArray]]:
+    """Polylines as they are, loose lines and arcs of one layer chained, in metres."""
+    for piece in pieces:
+        if not piece.loose:
+            yield piece.layer, piece.extras, piece.where, piece.points * factor
+    loose = [piece for piece in pieces if piece.loose]
+    if not loose:
+        return
+    whole = [piece.points[[0, -1]] * factor for piece in pieces if not piece.loose]
+    own = [piece.points * factor for piece in loose]
+    nodes, node = snap(np.concatenate([*own, *whole]), _TOUCH)
+    size = [len(points) for points in own]
+    begins = np.cumsum([0, *size])
+    edges, layer = [], []
+    names = list(dict.fromkeys(piece.layer for piece in loose))
+    for number, piece in enumerate(loose):
+        mine = node[begins[number] : begins[number + 1]]
+        edges.append(np.stack([mine[:-1], mine[1:]], axis=1))
+        layer.append(np.full(len(mine) - 1, names.index(piece.layer)))
+    edge, on = np.concatenate(edges), np.concatenate(layer)
+    moving = edge[:, 0] != edge[:, 1]
+    edge, on = edge[moving], on[moving]
+    touched = np.bincount(
+        np.concatenate([edge.ravel(), node[begins[-1] :]]), minlength=len(nodes)
+    )
+    for number, name in enumerate(names):
+        mine = edge[on == number]
+        degree = np.bincount(mine.ravel(), minlength=len(nodes))
+        for chain in chains(mine, len(nodes), np.flatnonzero(touched != degree)):
+            yield name, {}, f"layer '{name}'", nodes[chain]
+
+
+def _say_what_was_taken(found: Found, unit: str | None, said: str | None) -> None:
+    if unit is None and said is None:
+        found.notices.append(
+            warning(
+                found.file,
+                "the DXF states no unit; the coordinates were taken as metres",
+                "say --unit if they are not",
+            )
+        )
+    points = np.concatenate([run.points for run in found.runs])
+    extent = float((points.max(axis=0) - points.min(axis=0)).max())
+    if extent > _SMELLS:
+        found.notices.append(
+            warning(
+                found.file,
+                f"the route is {extent:.4g} m wide",
+                "say --unit mm or --unit in if the numbers are millimetres or inches",
+            )
+        )
