@@ -13,6 +13,8 @@ from .faults import Notice, error, note, warning
 from .names import section_in_name
 from .sections import FloatArray, Section, Shape
 
+_SMELLS = 500.0  # m: a route wider than this has another unit
+
 
 @dataclass(frozen=True, slots=True)
 class Collected:
@@ -228,3 +230,45 @@ def check_finite(points: FloatArray, where: str, faults: list[Notice]) -> bool:
         )
     )
     return False
+
+
+def say_what_was_taken(
+    found: Found, words: str, unit: str | None, up: str | None
+) -> None:
+    """Say the unit and the axis that a format does not state, and a smell of the unit.
+
+    Parameters
+    ----------
+    found
+        What was collected; notices are added to it.
+    words
+        The format, beginning a sentence, as in 'OBJ states'.
+    unit, up
+        What the user or the file said; None where nobody did.
+    """
+    if unit is None:
+        found.notices.append(
+            note(
+                found.file,
+                f"{words} no unit; the coordinates were taken as metres",
+                "say --unit if they are not",
+            )
+        )
+    if up is None:
+        found.notices.append(
+            note(
+                found.file,
+                f"{words} no axis that is up; Z was taken",
+                "say --up y if it is Y",
+            )
+        )
+    points = np.concatenate([run.points for run in found.runs])
+    extent = float((points.max(axis=0) - points.min(axis=0)).max())
+    if extent > _SMELLS:
+        found.notices.append(
+            warning(
+                found.file,
+                f"the route is {extent:.4g} m wide",
+                "say --unit mm or --unit in if the numbers are millimetres or inches",
+            )
+        )

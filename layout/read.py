@@ -8,9 +8,10 @@ from .read_dxf import read_dxf
 from .read_gltf import read_gltf
 from .read_obj import read_obj
 from .read_route import LENGTHS, read_route
+from .read_vtk import read_vtk
 
 _LARGEST = 512_000_000  # bytes
-FORMATS = "GLB, glTF, OBJ, DXF and TOML routes"
+FORMATS = "GLB, glTF, OBJ, DXF, VTP and TOML routes"
 _FOREIGN = {
     b"PK\x03\x04": "a zip archive",
     b"\x89PNG": "a PNG picture",
@@ -72,6 +73,8 @@ def read(
         return read_gltf(path, unit=unit, up=up)
     if path.suffix.lower() == ".toml":
         return read_route(path, unit=unit, up=up)
+    if b"<VTKFile" in head[:4096] or head.startswith(b"# vtk DataFile"):
+        return read_vtk(path, unit=unit, up=up)
     if _looks_like_dxf(head):
         return read_dxf(path, unit=unit, up=up)
     for first, name in _FOREIGN.items():

@@ -13,10 +13,17 @@ from typing import Any
 
 import numpy as np
 
-from .collected import Collected, Found, check_finite, collected_drawing, describe
+from .collected import (
+    Collected,
+    Found,
+    check_finite,
+    collected_drawing,
+    describe,
+    say_what_was_taken,
+)
 from .drawing import Drawing
 from .extras import KEYS
-from .faults import BadInput, note, refusal, warning
+from .faults import BadInput, note, refusal
 from .names import section_in_name
 from .polylines import chains
 from .sections import FloatArray
@@ -29,7 +36,6 @@ _MOST_PIECES = 1_000_000
 _DEEPEST = 32  # blocks within blocks
 _CHORD = math.radians(7.5)  # of an arc between two of its points
 _TOUCH = 1e-4  # m: ends of loose lines nearer than this are one
-_SMELLS = 500.0  # m: a route wider than this has another unit
 _SKIPPED_LAYERS = ("defpoints",)
 
 
@@ -97,7 +103,7 @@ def read_dxf(path: Path, *, unit: str | None = None, up: str | None = None) -> D
         )
     if found.faults:
         raise BadInput(found.faults)
-    _say_what_was_taken(found, unit, said)
+    say_what_was_taken(found, "the DXF states", unit or said, "z")
     return collected_drawing(
         found,
         unit=unit or said or "m",
@@ -302,24 +308,3 @@ def _runs(
         degree = np.bincount(mine.ravel(), minlength=len(nodes))
         for chain in chains(mine, len(nodes), np.flatnonzero(touched != degree)):
             yield name, {}, f"layer '{name}'", nodes[chain]
-
-
-def _say_what_was_taken(found: Found, unit: str | None, said: str | None) -> None:
-    if unit is None and said is None:
-        found.notices.append(
-            warning(
-                found.file,
-                "the DXF states no unit; the coordinates were taken as metres",
-                "say --unit if they are not",
-            )
-        )
-    points = np.concatenate([run.points for run in found.runs])
-    extent = float((points.max(axis=0) - points.min(axis=0)).max())
-    if extent > _SMELLS:
-        found.notices.append(
-            warning(
-                found.file,
-                f"the route is {extent:.4g} m wide",
-                "say --unit mm or --unit in if the numbers are millimetres or inches",
-            )
-        )

@@ -7,14 +7,13 @@ from pathlib import Path
 
 import numpy as np
 
-from .collected import Collected, Found, collected_drawing, describe
+from .collected import Collected, Found, collected_drawing, describe, say_what_was_taken
 from .drawing import Drawing
-from .faults import BadInput, error, note, refusal, warning
+from .faults import BadInput, error, refusal
 from .polylines import chains
 from .sections import IntArray
 from .units import UNITS
 
-_SMELLS = 200.0  # a route this many metres wide is more likely in mm or inches
 _MOST_FAULTS = 20
 
 
@@ -86,7 +85,7 @@ def read_obj(path: Path, *, unit: str | None = None, up: str | None = None) -> D
                     said.attributes,
                 )
             )
-    _say_what_was_taken(found, unit, up)
+    say_what_was_taken(found, "OBJ states", unit, up)
     return collected_drawing(
         found,
         unit=unit or "m",
@@ -205,32 +204,3 @@ def _touched(objects: list[_Object], count: int) -> IntArray:
     if not moving:
         return np.zeros(count, dtype=np.int64)
     return np.bincount(np.concatenate(moving), minlength=count)
-
-
-def _say_what_was_taken(found: Found, unit: str | None, up: str | None) -> None:
-    if unit is None:
-        found.notices.append(
-            note(
-                found.file,
-                "OBJ states no unit; the coordinates were taken as metres",
-                "say --unit if they are not",
-            )
-        )
-    if up is None:
-        found.notices.append(
-            note(
-                found.file,
-                "OBJ does not say which axis is up; Z was taken",
-                "say --up y if it is Y",
-            )
-        )
-    points = np.concatenate([run.points for run in found.runs])
-    extent = float((points.max(axis=0) - points.min(axis=0)).max())
-    if extent > _SMELLS:
-        found.notices.append(
-            warning(
-                found.file,
-                f"the route is {extent:.4g} m wide",
-                "say --unit mm or --unit in if the numbers are millimetres or inches",
-            )
-        )

@@ -31,7 +31,7 @@ EXPECTED: dict[str, Any] = json.loads((ROUTES / "EXPECTED.json").read_text())
 FILES = sorted(
     name
     for name in EXPECTED["files"]
-    if name.endswith((".glb", ".gltf", ".obj", ".dxf"))
+    if name.endswith((".glb", ".gltf", ".obj", ".dxf", ".vtp", ".vtk", ".vtu"))
 )
 # Its bends are drawn as arcs: tested by themselves.
 FILES.remove("plan_bulge_arc_r2000.dxf")
@@ -43,6 +43,7 @@ TOLD = {
     "library_blender.obj": {"up": "y"},
     "library_vtk.obj": {"up": "z"},
     "library_r12_mm.dxf": {"unit": "mm"},
+    "library_legacy_mm.vtk": {"unit": "mm"},
 }
 
 
@@ -316,7 +317,7 @@ def test_a_route_by_hand_with_a_fault(tmp_path: Path, text: str, said: str) -> N
 
 
 def test_a_spline_and_blocks_within_blocks_of_a_dxf(tmp_path: Path) -> None:
-    """Written here with ezdxf: a spline through a quarter of a circle, nested blocks."""
+    """Written here with ezdxf: a spline through a quarter circle, nested blocks."""
     import ezdxf.filemanagement
 
     document = ezdxf.filemanagement.new("R2018", setup=False)

@@ -1,0 +1,467 @@
+"""Read polylines from VTK files: VTP and VTU (XML), and legacy text.
+
+Own and checked: VTK's readers kill the process on a false count, and take an index out
+of range without a word. Cell arrays named like our extras give sections and airflows.
+"""
+
+import base64
+import binascii
+import lzma
+import math
+import re
+import xml.etree.ElementTree as ET
+import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from .collected import (
+    Collected,
+    Found,
+    check_finite,
+    collected_drawing,
+    describe,
+    say_what_was_taken,
+)
+from .drawing import Drawing
+from .extras import KEYS
+from .faults import BadInput, refusal
+from .polylines import chains
+from .sections import FloatArray, IntArray
+from .units import UNITS
+
+_TYPES = {
+    "Int8": "i1",
+    "UInt8": "u1",
+    "Int16": "i2",
+    "UInt16": "u2",
+    "Int32": "i4",
+    "UInt32": "u4",
+    "Int64": "i8",
+    "UInt64": "u8",
+    "Float32": "f4",
+    "Float64": "f8",
+    "String": "u1",
+}
+_LINE_CELLS = (3, 4)  # VTK_LINE, VTK_POLY_LINE
+_MOST_BYTES = 256_000_000  # of one array
+Array = npt.NDArray[Any]
+
+
+@dataclass
+class _Lines:
+    """Polylines of a file: points, vertices of each line, and what is said of it."""
+
+    points: FloatArray
+    connectivity: IntArray
+    offsets: IntArray
+    arrays: dict[str, list[object]] = field(default_factory=dict)
+
+
+def read_vtk(path: Path, *, unit: str | None = None, up: str | None = None) -> Drawing:
+    """Read a route from VTP, VTU or legacy VTK.
+
+    Parameters
+    ----------
+    path
+        The file.
+    unit, up
+        Unit and axis; metres and Z up if None, as the formats state neither.
+
+    Returns
+    -------
+    drawing
+        Every run, in metres with Z up.
+
+    Raises
+    ------
+    BadInput
+        If it is damaged, claims what it does not hold, or holds no line.
+    """
+    content = path.read_bytes()
+    try:
+        if content.lstrip()[:1] == b"<":
+            pieces = list(_xml_pieces(content, path.name))
+        else:
+            pieces = [_legacy(content, path.name)]
+    except (ValueError, OverflowError, binascii.Error, zlib.error, lzma.LZMAError) as e:
+        raise refusal(
+            path.name, f"its data cannot be read ({e})", "write it again"
+        ) from None
+    found = Found(path.name)
+    factor = UNITS[unit or "m"].factor
+    for lines in pieces:
+        _collect(lines, found, factor, up)
+    if found.faults:
+        raise BadInput(found.faults)
+    if not found.runs:
+        raise refusal(
+            path.name,
+            "there is no line cell in it",
+            "save the centrelines as polylines, not the surface of the duct",
+        )
+    say_what_was_taken(found, "VTK files state", unit, up)
+    return collected_drawing(
+        found,
+        unit=unit or "m",
+        unit_origin="option" if unit else "assumed: the format has none",
+        up=up or "z",
+        up_origin="option" if up else "assumed: the format does not say",
+    )
+
+
+def _collect(lines: _Lines, found: Found, factor: float, up: str | None) -> None:
+    count, file = len(lines.points), found.file
+    offsets, connectivity = lines.offsets, lines.connectivity
+    if len(offsets) and (
+        (np.diff(offsets, prepend=0) < 0).any() or offsets[-1] > len(connectivity)
+    ):
+        raise refusal(
+            file, "its line offsets do not fit its vertices", "write it again"
+        )
+    outside = (connectivity < 0) | (connectivity >= count)
+    if outside.any():
+        raise refusal(
+            file,
+            f"point {int(connectivity[outside][0])} does not exist, as it has {count}",
+            "write it again",
+        )
+    check_finite(lines.points, file, found.faults)
+    points = lines.points * factor
+    if up == "y":
+        points = points[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
+    for cell, vertices in _polylines(lines, count):
+        where = f"line {cell + 1}"
+        extras = _extras(lines, cell)
+        name = str(extras.pop("name", "") or "")
+        name, section, origin, said = describe(
+            found, f"{file}, {where}", [extras], [name] if name else [], "line"
+        )
+        found.runs.append(
+            Collected(
+                name, points[vertices], section, origin, where, said.flow,
+                said.attributes,
+            )
+        )  # fmt: skip
+
+
+def _polylines(lines: _Lines, count: int) -> Iterator[tuple[int, IntArray]]:
+    """Cell and vertices of each polyline; nameless pairs that say the same chained."""
+    begins = np.concatenate([[0], lines.offsets[:-1]])
+    cells = [
+        lines.connectivity[a:b]
+        for a, b in zip(begins.tolist(), lines.offsets.tolist(), strict=True)
+    ]
+    if "name" in lines.arrays or any(len(cell) != 2 for cell in cells):
+        yield from enumerate(cells)
+        return
+    groups: dict[str, list[int]] = {}
+    for cell in range(len(cells)):
+        groups.setdefault(repr(sorted(_extras(lines, cell).items())), []).append(cell)
+    touched = np.bincount(lines.connectivity, minlength=count)
+    for members in groups.values():
+        edges = np.array([cells[cell] for cell in members])
+        edges = edges[edges[:, 0] != edges[:, 1]]
+        own = np.bincount(edges.ravel(), minlength=count)
+        for chain in chains(edges, count, np.flatnonzero(own != touched)):
+            yield members[0], chain
+
+
+def _extras(lines: _Lines, cell: int) -> dict[str, object]:
+    """What the arrays say of a cell; NaN and 0 stand for nothing."""
+    out = {}
+    for key, values in lines.arrays.items():
+        value = values[cell]
+        if isinstance(value, float) and (math.isnan(value) or value == 0.0):
+            continue
+        out[key] = value
+    return out
+
+
+# --- XML
+
+
+def _xml_pieces(content: bytes, file: str) -> Iterator[_Lines]:
+    appended, raw = b"", False
+    begin = content.find(b"<AppendedData")
+    if begin >= 0:
+        head = content[begin : content.find(b">", begin) + 1]
+        raw = b'"raw"' in head
+        first = content.find(b"_", begin + len(head)) + 1
+        appended = content[first : content.rfind(b"</AppendedData>")]
+        content = content[:begin] + b"</VTKFile>"
+    if b"<!DOCTYPE" in content or b"<!ENTITY" in content:
+        raise refusal(
+            file, "it declares entities, which are not read", "export it again"
+        )
+    try:
+        root = ET.fromstring(content)
+    except ET.ParseError as problem:
+        raise refusal(
+            file, f"its XML is not complete ({problem})", "ask for a complete copy"
+        ) from None
+    kind = root.get("type")
+    if root.tag != "VTKFile" or kind not in ("PolyData", "UnstructuredGrid"):
+        raise refusal(
+            file, f"it holds {kind or root.tag}, not lines", "save PolyData as .vtp"
+        )
+    codec = _Codec(root, appended, raw, file)
+    for piece in root.iter("Piece"):
+        points = piece.find("Points/DataArray")
+        count = int(piece.get("NumberOfPoints", "0"))
+        xyz = np.zeros(0) if points is None else codec.array(points)
+        if xyz.size != 3 * count:
+            raise refusal(
+                file,
+                f"it claims {count} points and holds {xyz.size // 3}",
+                "write it again",
+            )
+        holder = piece.find("Lines" if kind == "PolyData" else "Cells")
+        by_name = {
+            array.get("Name", ""): array
+            for array in (holder.findall("DataArray") if holder is not None else [])
+        }
+        if "connectivity" not in by_name or "offsets" not in by_name:
+            continue
+        lines = _Lines(
+            xyz.astype(np.float64).reshape(-1, 3),
+            codec.array(by_name["connectivity"]).astype(np.int64),
+            codec.array(by_name["offsets"]).astype(np.int64),
+        )
+        first = int(piece.get("NumberOfVerts", "0"))  # cell data begins with these
+        wanted = np.arange(len(lines.offsets))
+        if kind == "UnstructuredGrid":
+            first, wanted = (
+                0,
+                np.flatnonzero(np.isin(codec.array(by_name["types"]), _LINE_CELLS)),
+            )
+            lines = _only(lines, wanted)
+        for array in piece.findall("CellData/*"):
+            key = array.get("Name", "")
+            if key in KEYS:
+                values = codec.values(array)
+                if len(values) >= first + int(wanted.max(initial=-1)) + 1:
+                    lines.arrays[key] = [values[first + cell] for cell in wanted]
+        yield lines
+
+
+def _only(lines: _Lines, cells: IntArray) -> _Lines:
+    begins = np.concatenate([[0], lines.offsets[:-1]])
+    parts = [lines.connectivity[begins[c] : lines.offsets[c]] for c in cells.tolist()]
+    size = np.array([len(part) for part in parts], dtype=np.int64)
+    joined = np.concatenate(parts) if parts else np.zeros(0, dtype=np.int64)
+    return _Lines(lines.points, joined, np.cumsum(size))
+
+
+class _Codec:
+    """Decoder of the arrays of one file."""
+
+    def __init__(self, root: ET.Element, appended: bytes, raw: bool, file: str) -> None:
+        self._order = ">" if root.get("byte_order") == "BigEndian" else "<"
+        self._header = self._order + _TYPES[root.get("header_type", "UInt32")]
+        self._compressor = root.get("compressor", "")
+        self._appended, self._raw, self._file = appended, raw, file
+
+    def array(self, element: ET.Element) -> Array:
+        """Numbers of an array."""
+        kind = _TYPES.get(element.get("type", ""))
+        if kind is None:
+            raise ValueError(f"array of type {element.get('type')}")
+        if element.get("format", "ascii") == "ascii":
+            return np.array((element.text or "").split(), dtype=np.float64).astype(kind)
+        data = self._bytes(element)
+        return np.frombuffer(data, dtype=self._order + kind)
+
+    def values(self, element: ET.Element) -> list[object]:
+        """Values of an array for each cell: numbers, or words."""
+        found = self.array(element)
+        if element.get("type") != "String":
+            return [float(value) for value in found.tolist()]
+        words = bytes(found.astype(np.uint8).tolist()).split(b"\0")
+        return [word.decode("utf-8", "replace") for word in words[:-1]]
+
+    def _bytes(self, element: ET.Element) -> bytes:
+        if element.get("format") == "appended":
+            start = int(element.get("offset", "0"))
+            if not 0 <= start <= len(self._appended):
+                raise ValueError("an offset outside the appended data")
+            data = self._appended[start:]
+            return self._decoded(data) if self._raw else self._from_text(data)
+        return self._from_text((element.text or "").strip().encode("ascii", "replace"))
+
+    def _from_text(self, text: bytes) -> bytes:
+        size = np.dtype(self._header).itemsize
+        if not self._compressor:
+            lead = base64.b64decode(text[: _in_text(size)])
+            (count,) = np.frombuffer(lead[:size], self._header).tolist()
+            return self._decoded(_decode(text, size + self._bounded(count)))
+        lead = base64.b64decode(text[: _in_text(size)])
+        (blocks,) = np.frombuffer(lead[:size], self._header).tolist()
+        head = size * (3 + self._bounded(blocks))
+        header = _decode(text, head)
+        sizes = np.frombuffer(header[:head], self._header)[3:]
+        body = text[_in_text(head) :]
+        return self._decoded(header[:head] + _decode(body, int(sizes.sum())))
+
+    def _decoded(self, data: bytes) -> bytes:
+        """Data after its header, decompressed block by block within what it claims."""
+        size = np.dtype(self._header).itemsize
+        (count,) = np.frombuffer(data[:size], self._header).tolist()
+        self._bounded(count)
+        if not self._compressor:
+            return data[size : size + count]
+        head = np.frombuffer(data[: size * (3 + count)], self._header).tolist()
+        whole, last, sizes = head[1], head[2], head[3:]
+        self._bounded(whole * count)
+        out, place = [], size * (3 + count)
+        for number, length in enumerate(sizes):
+            full = last if number == count - 1 and last else whole
+            out.append(self._block(data[place : place + length], full))
+            place += length
+        return b"".join(out)
+
+    def _block(self, data: bytes, full: int) -> bytes:
+        if self._compressor == "vtkZLibDataCompressor":
+            return zlib.decompressobj().decompress(data, full)
+        if self._compressor == "vtkLZMADataCompressor":
+            return lzma.LZMADecompressor().decompress(data, full)
+        raise refusal(
+            self._file, f"it is compressed by {self._compressor}", "save it with zlib"
+        )
+
+    def _bounded(self, count: int) -> int:
+        if not 0 <= count <= _MOST_BYTES:
+            raise ValueError(f"an array that claims {count} bytes")
+        return int(count)
+
+
+def _in_text(size: int) -> int:
+    """Letters of base64 that hold so many bytes."""
+    return -(-size // 3) * 4
+
+
+def _decode(text: bytes, size: int) -> bytes:
+    return base64.b64decode(text[: _in_text(size)])
+
+
+# --- legacy text
+
+
+def _legacy(content: bytes, file: str) -> _Lines:
+    head = content.split(b"\n", 4)
+    if len(head) < 4 or head[2].strip().upper() != b"ASCII":
+        raise refusal(
+            file, "legacy binary VTK is not read", "save it as .vtp or as text"
+        )
+    if head[3].split()[:2] != [b"DATASET", b"POLYDATA"]:
+        raise refusal(file, "it holds no POLYDATA", "save the lines as PolyData")
+    words = _Words(content.decode("utf-8", "replace").split("\n", 4)[4].split())
+    points, lines = np.zeros((0, 3)), None
+    while words.more:
+        word = words.next().upper()
+        if word == "POINTS":
+            count = words.count(3)
+            words.next()
+            points = words.numbers(3 * count).reshape(-1, 3)
+        elif word == "LINES":
+            lines = _legacy_lines(words, points)
+        elif word in ("VERTICES", "POLYGONS", "TRIANGLE_STRIPS"):
+            words.skip_cells()
+        elif word == "CELL_DATA" and lines is not None:
+            words.next()
+            lines.arrays = dict(_legacy_arrays(words, len(lines.offsets)))
+            break
+    if lines is None:
+        return _Lines(points, np.zeros(0, np.int64), np.zeros(0, np.int64))
+    return lines
+
+
+class _Words:
+    """The words of a text file, one after another."""
+
+    def __init__(self, words: list[str]) -> None:
+        self._words, self._place = words, 0
+
+    @property
+    def more(self) -> bool:
+        return self._place < len(self._words)
+
+    def next(self) -> str:
+        if not self.more:
+            raise ValueError("it ends in the middle")
+        self._place += 1
+        return self._words[self._place - 1]
+
+    def peek(self) -> str:
+        return self._words[self._place] if self.more else ""
+
+    def count(self, each: int) -> int:
+        """Read a count of things, which the file must be long enough for."""
+        count = int(self.next())
+        if not 0 <= count * each <= len(self._words):
+            raise ValueError(f"it claims {count} things that it does not hold")
+        return count
+
+    def numbers(self, count: int) -> FloatArray:
+        part = self._words[self._place : self._place + count]
+        if len(part) < count:
+            raise ValueError("it ends in the middle")
+        self._place += count
+        return np.array(part, dtype=np.float64)
+
+    def skip_cells(self) -> None:
+        first, second = self.count(1), self.count(1)
+        if self.peek().upper() == "OFFSETS":
+            self._place += 2 + first + 2 + second
+        else:
+            self._place += second
+
+
+def _legacy_lines(words: _Words, points: FloatArray) -> _Lines:
+    first, second = words.count(1), words.count(1)
+    if words.peek().upper() != "OFFSETS":  # before version 5: count, vertices, ...
+        flat = words.numbers(second).astype(np.int64).tolist()
+        vertices, ends, place = [], [], 0
+        for _ in range(first):
+            size = flat[place]
+            vertices += flat[place + 1 : place + 1 + size]
+            ends.append(len(vertices))
+            place += 1 + size
+        return _Lines(points, np.array(vertices), np.array(ends))
+    words.numbers(0)
+    words.next(), words.next()
+    offsets = words.numbers(first).astype(np.int64)
+    words.next(), words.next()
+    return _Lines(points, words.numbers(second).astype(np.int64), offsets[1:])
+
+
+def _legacy_arrays(words: _Words, count: int) -> Iterator[tuple[str, list[object]]]:
+    while words.more:
+        word = words.next().upper()
+        if word == "SCALARS":
+            name = words.next()
+            words.next()
+            if re.fullmatch(r"\d+", words.peek()):
+                words.next()
+            words.next(), words.next()  # LOOKUP_TABLE default
+            yield from _kept(name, words.numbers(count).tolist())
+        elif word == "FIELD":
+            words.next()
+            for _ in range(words.count(1)):
+                name, width = words.next(), int(words.next())
+                size = width * words.count(width)
+                if words.next().lower() == "string":
+                    yield from _kept(name, [words.next() for _ in range(size)])
+                else:
+                    yield from _kept(name, words.numbers(size).tolist())
+        elif word == "POINT_DATA":
+            return
+
+
+def _kept(name: str, values: list[object]) -> Iterator[tuple[str, list[object]]]:
+    if name in KEYS:
+        yield name, values
