@@ -27,7 +27,9 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
-_Route = Annotated[Path, typer.Argument(help="The drawn route: GLB, glTF, OBJ, TOML.")]
+_Route = Annotated[
+    Path, typer.Argument(help="The drawn route: GLB, OBJ, DXF, VTP, TOML.")
+]
 _ScheduleOption = Annotated[
     Path | None,
     typer.Option(
