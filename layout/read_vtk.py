@@ -48,6 +48,16 @@ _TYPES = {
     "String": "u1",
 }
 _LINE_CELLS = (3, 4)  # VTK_LINE, VTK_POLY_LINE
+# What damaged data raise where they are taken apart.
+_DAMAGE = (
+    ArithmeticError,
+    LookupError,
+    TypeError,
+    ValueError,
+    binascii.Error,
+    zlib.error,
+    lzma.LZMAError,
+)
 _MOST_BYTES = 256_000_000  # of one array
 Array = npt.NDArray[Any]
 
@@ -88,9 +98,9 @@ def read_vtk(path: Path, *, unit: str | None = None, up: str | None = None) -> D
             pieces = list(_xml_pieces(content, path.name))
         else:
             pieces = [_legacy(content, path.name)]
-    except (ValueError, OverflowError, binascii.Error, zlib.error, lzma.LZMAError) as e:
+    except _DAMAGE as problem:
         raise refusal(
-            path.name, f"its data cannot be read ({e})", "write it again"
+            path.name, f"its data cannot be read ({problem})", "write it again"
         ) from None
     found = Found(path.name)
     factor = UNITS[unit or "m"].factor

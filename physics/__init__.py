@@ -25,6 +25,7 @@ from .effects import Effect, effects
 from .elements import DuctState, Elements, Kind
 from .flows import duct_flows
 from .ledger import Assumption
+from .network import solve_network
 from .sources import Missing, TableSource, missing, table_sources
 from .system import WINDOW, System
 from .uncertainty import (
@@ -81,6 +82,7 @@ __all__ = [
     "path_bands",
     "pressure_at",
     "share_less",
+    "solve_network",
     "table_sources",
     "tables",
     "transitions",

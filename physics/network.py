@@ -1,0 +1,364 @@
+"""Airflow in a network of ducts between known pressures: trees and loops, with a fan.
+
+Newton's method on all flows and free pressures at once: each step solves the weighted
+Laplacian of the free nodes, so that mass is conserved at every step.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.sparse import coo_array, csr_array
+from scipy.sparse.csgraph import connected_components
+from scipy.sparse.linalg import splu
+
+from elbowroom.layout import BadInput, FloatArray, IntArray, error, refusal
+
+from .friction import friction_factor
+
+_DENSITY, _VISCOSITY = 1.2041, 1.8134e-5  # air at 20 °C and sea level
+_STEPS = 100
+_TOLERANCE = 1e-13  # of the largest pressure
+_STILL = 1e-9  # m/s: below it the loss is taken as linear
+_NUDGE = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class _Ducts:
+    """Ducts of a network in arrays of shape (d,)."""
+
+    ids: tuple[str, ...]
+    start: IntArray
+    finish: IntArray
+    length: FloatArray
+    diameter: FloatArray
+    roughness: FloatArray
+    loss_sum: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class _Fan:
+    """Rise of total pressure along one duct: polynomial in the airflow, or none."""
+
+    duct: int
+    powers: tuple[float, ...]
+
+    def rise(self, flow: float) -> float:
+        return float(np.polynomial.polynomial.polyval(flow, self.powers))
+
+    def slope(self, flow: float) -> float:
+        terms = np.polynomial.polynomial.polyder(self.powers)
+        return float(np.polynomial.polynomial.polyval(flow, terms))
+
+
+def solve_network(case: Mapping[str, Any]) -> dict[str, Any]:
+    """Solve the airflow of a network of round ducts.
+
+    Parameters
+    ----------
+    case
+        `ducts`: mappings with `id`, `from`, `to`, `length_m`, `diameter_m`,
+        `roughness_m` and `sum_C`, the sum of the duct's loss coefficients on its own
+        velocity. `fixed_node_pressures_Pa`: total gauge pressure by node; every other
+        node conserves mass. Optional: `fluid` with `density_kg_m3` and
+        `viscosity_Pa_s`; `fan_curve` with `a0`, `a1`, `a2` (rise in Pa by powers of the
+        flow in m³/s at `reference_density_kg_m3`) along the duct named by `duct`, else
+        the first; `node_flows_m3_s`, what enters at free nodes.
+
+    Returns
+    -------
+    result
+        `ducts`: by id `flow_m3_s` (positive from `from` to `to`), `velocity_m_s`,
+        `reynolds`, `friction_factor`, `velocity_pressure_Pa`, `friction_loss_Pa`,
+        `fitting_loss_Pa`, `total_loss_Pa`. `node_total_pressure_Pa` by node.
+        `operating_point` of the fan, or None. `mass_residual`: the largest imbalance
+        of a free node over the largest flow. `notes`: warnings in words.
+
+    Raises
+    ------
+    BadInput
+        If the mapping is not of that form, or its flows cannot be settled.
+
+    References
+    ----------
+    Darcy-Weisbach with Colebrook's factor, as in `friction`; the global gradient
+    method of Todini and Pilati, 1988 (from memory).
+    """
+    ducts, nodes, fixed, entering = _read(case)
+    fluid = case.get("fluid", {})
+    density = float(fluid.get("density_kg_m3", _DENSITY))
+    viscosity = float(fluid.get("viscosity_Pa_s", _VISCOSITY))
+    fan = _fan(case.get("fan_curve"), ducts, density)
+    flow, pressure = _solved(ducts, fixed, entering, fan, density, viscosity)
+    return _result(
+        ducts, nodes, fixed, entering, flow, pressure, fan, density, viscosity
+    )
+
+
+def _solved(
+    ducts: _Ducts,
+    fixed: FloatArray,
+    entering: FloatArray,
+    fan: _Fan | None,
+    density: float,
+    viscosity: float,
+) -> tuple[FloatArray, FloatArray]:
+    count, free = len(ducts.ids), np.flatnonzero(np.isnan(fixed))
+    row = np.arange(count)
+    incidence = coo_array(
+        (
+            np.concatenate([np.ones(count), -np.ones(count)]),
+            (np.concatenate([row, row]), np.concatenate([ducts.start, ducts.finish])),
+        ),
+        shape=(count, len(fixed)),
+    ).tocsr()
+    known = np.where(np.isnan(fixed), 0.0, fixed)
+    of_free = csr_array(incidence[:, free])
+    drive = incidence @ known
+    area = np.pi / 4 * ducts.diameter**2
+    flow = 3.0 * area  # a guess for the slopes of the first step only
+    begin = True
+    pressure = known.copy()
+    scale = max(float(np.abs(known).max()), abs(fan.rise(0.0)) if fan else 0.0, 1.0)
+    worst = np.inf
+    for _ in range(_STEPS):
+        loss, slope = _loss(ducts, flow, density, viscosity)
+        if begin:  # a straight line through the origin, so that any direction is free
+            slope = loss / flow
+            loss = slope * flow
+        if fan is not None:
+            rise, steep = fan.rise(flow[fan.duct]), fan.slope(flow[fan.duct])
+            if begin:
+                rise, steep = fan.rise(0.0), 0.0
+            loss[fan.duct] -= rise
+            slope[fan.duct] = max(slope[fan.duct] - steep, 0.1 * slope[fan.duct])
+        constant = flow - loss / slope
+        if begin:
+            constant = np.zeros(count)
+            if fan is not None:
+                constant[fan.duct] = fan.rise(0.0) / slope[fan.duct]
+        weight = 1.0 / slope
+        laplacian = of_free.T @ (of_free * weight[:, None])
+        right = entering[free] - of_free.T @ (constant + weight * drive)
+        if len(free):
+            # Symmetric: minimum degree keeps a tree a tree, with no fill at all.
+            factors = splu(
+                laplacian.tocsc(),
+                permc_spec="MMD_AT_PLUS_A",
+                diag_pivot_thresh=0.0,
+                options={"SymmetricMode": True},
+            )
+            pressure[free] = factors.solve(right)
+        new = constant + weight * (incidence @ pressure)
+        if begin:
+            flow, begin = new, False
+            continue
+        change, step = new - flow, 1.0
+        # Where flows turn round, a whole step can leap to and fro.
+        flow = flow + step * change
+        loss, _ = _loss(ducts, flow, density, viscosity)
+        if fan is not None:
+            loss[fan.duct] -= fan.rise(flow[fan.duct])
+        before, worst = worst, float(np.abs(incidence @ pressure - loss).max()) / scale
+        if worst <= _TOLERANCE or (worst < 1e-10 and worst >= before):
+            return flow, pressure
+        if worst > before:
+            flow = flow - change / 2
+    if worst < 1e-9:
+        return flow, pressure
+    raise refusal(
+        "the network",
+        f"its airflow does not settle (residual {worst:.1e} of the pressure)",
+        "check the fan's curve and the sizes",
+    )
+
+
+def _loss(
+    ducts: _Ducts, flow: FloatArray, density: float, viscosity: float
+) -> tuple[FloatArray, FloatArray]:
+    """Loss of each duct, signed, Pa, and its slope by the flow."""
+
+    def at(speed: FloatArray) -> FloatArray:
+        re = density * speed * ducts.diameter / viscosity
+        f = friction_factor(re, ducts.roughness / ducts.diameter)
+        total = f * ducts.length / ducts.diameter + ducts.loss_sum
+        return np.asarray(total * 0.5 * density * speed**2)
+
+    area = np.pi / 4 * ducts.diameter**2
+    speed = np.maximum(np.abs(flow) / area, _STILL)
+    loss = at(speed)
+    slope = (at(speed * (1 + _NUDGE)) - at(speed * (1 - _NUDGE))) / (
+        2 * _NUDGE * speed * area
+    )
+    slope = np.maximum(slope, 1e-12)
+    ratio = np.abs(flow) / area / speed  # below the slowest the loss is linear
+    return np.sign(flow) * loss * ratio, slope
+
+
+def _result(
+    ducts: _Ducts,
+    nodes: Sequence[str],
+    fixed: FloatArray,
+    entering: FloatArray,
+    flow: FloatArray,
+    pressure: FloatArray,
+    fan: _Fan | None,
+    density: float,
+    viscosity: float,
+) -> dict[str, Any]:
+    area = np.pi / 4 * ducts.diameter**2
+    velocity = flow / area
+    speed = np.maximum(np.abs(velocity), _STILL)
+    re = density * speed * ducts.diameter / viscosity
+    factor = friction_factor(re, ducts.roughness / ducts.diameter)
+    pv = 0.5 * density * velocity**2
+    way = np.sign(flow)  # losses are signed as the flow is
+    rubbed = way * factor * ducts.length / ducts.diameter * pv
+    fitted = way * ducts.loss_sum * pv
+    free = np.isnan(fixed)
+    balance = entering.copy()
+    np.add.at(balance, ducts.finish, flow)
+    np.add.at(balance, ducts.start, -flow)
+    residual = float(np.abs(balance[free]).max(initial=0.0) / np.abs(flow).max())
+    notes, point = [], None
+    if fan is not None:
+        through = float(flow[fan.duct])
+        rise = fan.rise(through)
+        point = {"flow_m3_s": through, "rise_Pa": rise}
+        if fan.slope(through) > 0.0:
+            notes.append(
+                "the fan works where its pressure rises with the airflow: it may stall "
+                "or surge there; choose a smaller fan or lower the resistance"
+            )
+        if rise < 0.0 or through < 0.0:
+            notes.append("the fan is driven by the network: its curve does not hold")
+    return {
+        "ducts": {
+            name: {
+                "flow_m3_s": float(flow[i]),
+                "velocity_m_s": float(velocity[i]),
+                "reynolds": float(re[i]),
+                "friction_factor": float(factor[i]),
+                "velocity_pressure_Pa": float(pv[i]),
+                "friction_loss_Pa": float(rubbed[i]),
+                "fitting_loss_Pa": float(fitted[i]),
+                "total_loss_Pa": float(rubbed[i] + fitted[i]),
+            }
+            for i, name in enumerate(ducts.ids)
+        },
+        "node_total_pressure_Pa": {
+            name: float(pressure[i]) for i, name in enumerate(nodes)
+        },
+        "operating_point": point,
+        "mass_residual": residual,
+        "notes": notes,
+    }
+
+
+# --- reading the mapping
+
+
+def _read(
+    case: Mapping[str, Any],
+) -> tuple[_Ducts, list[str], FloatArray, FloatArray]:
+    faults = []
+    rows: dict[str, list[float]] = {key: [] for key in _NUMBERS}
+    ids, starts, finishes = [], [], []
+    entries = case.get("ducts")
+    if not isinstance(entries, Sequence) or isinstance(entries, str) or not entries:
+        raise refusal("the network", "it has no ducts", "give a list of them in ducts")
+    for number, entry in enumerate(entries, start=1):
+        name = str(entry.get("id", f"duct {number}"))
+        where = f"the network, duct '{name}'"
+        if name in ids:
+            faults.append(error(where, "two ducts go by that id", "rename one"))
+        ids.append(name)
+        for key, (low, words) in _NUMBERS.items():
+            value = entry.get(key)
+            good = isinstance(value, (int, float)) and not isinstance(value, bool)
+            if not good or not np.isfinite(value) or not value >= low:
+                faults.append(error(where, f"{key} is {value!r}", f"write {words}"))
+                value = 1.0
+            rows[key].append(float(value))
+        ends = entry.get("from"), entry.get("to")
+        if None in ends or ends[0] == ends[1]:
+            faults.append(
+                error(
+                    where, f"it goes from {ends[0]!r} to {ends[1]!r}", "name two nodes"
+                )
+            )
+        starts.append(str(ends[0]))
+        finishes.append(str(ends[1]))
+    fixed_by_name = {
+        str(k): float(v) for k, v in case.get("fixed_node_pressures_Pa", {}).items()
+    }
+    nodes = list(dict.fromkeys([*fixed_by_name, *starts, *finishes]))
+    place = {name: number for number, name in enumerate(nodes)}
+    fixed = np.full(len(nodes), np.nan)
+    for name, value in fixed_by_name.items():
+        fixed[place[name]] = value
+    entering = np.zeros(len(nodes))
+    for name, value in case.get("node_flows_m3_s", {}).items():
+        if str(name) not in place or not np.isnan(fixed[place[str(name)]]):
+            faults.append(
+                error(
+                    f"the network, node '{name}'",
+                    "its airflow is given, but it is no free node",
+                    "name a node of a duct whose pressure is not fixed",
+                )
+            )
+            continue
+        entering[place[str(name)]] = float(value)
+    start = np.array([place[name] for name in starts])
+    finish = np.array([place[name] for name in finishes])
+    links = coo_array((np.ones(len(start)), (start, finish)), shape=(len(nodes),) * 2)
+    _, part = connected_components(links, directed=False)
+    held = set(part[~np.isnan(fixed)].tolist())
+    loose = [
+        name for name, of in zip(nodes, part.tolist(), strict=True) if of not in held
+    ]
+    if loose:
+        faults.append(
+            error(
+                "the network",
+                f"no pressure is fixed anywhere near node '{loose[0]}'",
+                "fix the pressure of one node of each part",
+            )
+        )
+    if faults:
+        raise BadInput(faults)
+    return (
+        _Ducts(
+            tuple(ids),
+            start,
+            finish,
+            *(np.array(rows[key]) for key in _NUMBERS),
+        ),
+        nodes,
+        fixed,
+        entering,
+    )
+
+
+_NUMBERS = {
+    "length_m": (0.0, "a length in m, 0 or more"),
+    "diameter_m": (1e-6, "a diameter in m, above 0"),
+    "roughness_m": (0.0, "a roughness in m, 0 or more"),
+    "sum_C": (0.0, "the sum of loss coefficients, 0 or more"),
+}
+
+
+def _fan(curve: Mapping[str, Any] | None, ducts: _Ducts, density: float) -> _Fan | None:
+    if curve is None:
+        return None
+    name = str(curve.get("duct", ducts.ids[0]))
+    if name not in ducts.ids:
+        raise refusal(
+            "the network, fan_curve",
+            f"there is no duct '{name}'",
+            f"name one of {', '.join(ducts.ids[:8])}",
+        )
+    ratio = density / float(curve.get("reference_density_kg_m3", density))
+    powers = tuple(float(curve.get(f"a{power}", 0.0)) * ratio for power in range(4))
+    return _Fan(ducts.ids.index(name), powers)

@@ -1,0 +1,141 @@
+"""Airflow in networks, against solutions from elsewhere."""
+
+import copy
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from elbowroom.layout import BadInput
+from elbowroom.physics import solve_network
+
+REFERENCE = json.loads(
+    (Path(__file__).parent / "data" / "network_reference.json").read_text()
+)
+SOLVED = {case["id"]: case for case in REFERENCE["cases"] if case["id"] != "BAL1"}
+
+
+@pytest.mark.parametrize("name", SOLVED)
+def test_networks_solved_twice_elsewhere(name: str) -> None:
+    """network_reference.json: an own dense Newton, and pandapipes 0.16.0."""
+    case = SOLVED[name]
+    found = solve_network({**case, "fluid": REFERENCE["fluid"]})
+    for duct, wanted in case["expected"]["ducts"].items():
+        for key, value in wanted.items():
+            assert found["ducts"][duct][key] == pytest.approx(value, rel=1e-6), key
+    for node, wanted in case["expected"]["node_total_pressure_Pa"].items():
+        assert found["node_total_pressure_Pa"][node] == pytest.approx(wanted, abs=1e-4)
+    assert found["mass_residual"] <= 1e-12
+    if "operating_point" in case["expected"]:
+        assert found["operating_point"]["flow_m3_s"] == pytest.approx(
+            case["expected"]["ducts"]["d0"]["flow_m3_s"], rel=1e-6
+        )
+
+
+def test_the_fluid_of_the_reference_is_the_usual_one() -> None:
+    case = SOLVED["NET1"]
+    assert solve_network(case) == solve_network({**case, "fluid": REFERENCE["fluid"]})
+
+
+def test_flow_turns_round_with_its_duct() -> None:
+    case = copy.deepcopy(SOLVED["NET3"])
+    plain = solve_network(case)
+    duct = case["ducts"][1]
+    duct["from"], duct["to"] = duct["to"], duct["from"]
+    turned = solve_network(case)
+    for name, row in plain["ducts"].items():
+        sign = -1.0 if name == duct["id"] else 1.0
+        assert turned["ducts"][name]["flow_m3_s"] == pytest.approx(
+            sign * row["flow_m3_s"]
+        )
+
+
+def test_two_paths_between_two_nodes_lose_the_same() -> None:
+    found = solve_network(SOLVED["NET4"])["ducts"]
+    assert found["p1"]["total_loss_Pa"] == pytest.approx(
+        found["p2"]["total_loss_Pa"], abs=1e-9
+    )
+
+
+def test_a_fan_on_the_rising_part_of_its_curve_is_warned_about() -> None:
+    case = copy.deepcopy(SOLVED["NET2"])
+    for duct in case["ducts"]:
+        duct["sum_C"] += 400.0
+    found = solve_network(case)
+    assert any("stall" in note for note in found["notes"])
+    assert not any("stall" in note for note in solve_network(SOLVED["NET2"])["notes"])
+
+
+def test_given_airflows_at_nodes() -> None:
+    duct = {"length_m": 5.0, "diameter_m": 0.2, "roughness_m": 9e-5, "sum_C": 1.0}
+    found = solve_network(
+        {
+            "ducts": [{"id": "a", "from": "room", "to": "out", **duct}],
+            "fixed_node_pressures_Pa": {"out": 0.0},
+            "node_flows_m3_s": {"room": 0.2},
+        }
+    )
+    assert found["ducts"]["a"]["flow_m3_s"] == pytest.approx(0.2)
+    assert found["node_total_pressure_Pa"]["room"] == pytest.approx(
+        found["ducts"]["a"]["total_loss_Pa"]
+    )
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_random_meshes_conserve_mass_and_pressure(seed: int) -> None:
+    random = np.random.default_rng(seed)
+    size = 6
+    ducts: list[dict[str, Any]] = []
+    for x in range(size):
+        for y in range(size):
+            for dx, dy in ((1, 0), (0, 1)):
+                if x + dx < size and y + dy < size:
+                    ducts.append(
+                        {
+                            "id": f"{x}{y}{dx}",
+                            "from": f"{x},{y}",
+                            "to": f"{x + dx},{y + dy}",
+                            "length_m": float(random.uniform(1, 20)),
+                            "diameter_m": float(random.uniform(0.1, 0.5)),
+                            "roughness_m": 9e-5,
+                            "sum_C": float(random.uniform(0, 3)),
+                        }
+                    )
+    case = {
+        "ducts": ducts,
+        "fixed_node_pressures_Pa": {"0,0": 200.0, "5,5": 0.0, "0,5": 30.0},
+    }
+    found = solve_network(case)
+    assert found["mass_residual"] <= 1e-12
+    pressure = found["node_total_pressure_Pa"]
+    for duct in ducts:
+        row = found["ducts"][duct["id"]]
+        drop = pressure[duct["from"]] - pressure[duct["to"]]
+        assert drop == pytest.approx(row["total_loss_Pa"], abs=1e-7)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"ducts": []}, "no ducts"),
+        ({"fixed_node_pressures_Pa": {}}, "no pressure is fixed"),
+        ({"fan_curve": {"a0": 100, "duct": "none"}}, "no duct 'none'"),
+        ({"node_flows_m3_s": {"nowhere": 1.0}}, "no free node"),
+    ],
+)
+def test_networks_that_cannot_be(change: dict[str, Any], said: str) -> None:
+    with pytest.raises(BadInput, match=said):
+        solve_network({**SOLVED["NET1"], **change})
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("diameter_m", 0), ("length_m", "3 m"), ("sum_C", None), ("to", "plenum")],
+)
+def test_a_duct_that_cannot_be(key: str, value: object) -> None:
+    case = copy.deepcopy(SOLVED["NET1"])
+    case["ducts"][0][key] = value
+    with pytest.raises(BadInput, match="duct 'd1'"):
+        solve_network(case)
