@@ -89,8 +89,12 @@ def friction_factor(
             raise ValueError(f"a Reynolds number must be above 0, got {lowest:g}")
         if not smoothest >= 0.0:
             raise ValueError(f"a roughness must not be negative, got {smoothest:g}")
-        _turbulent(re[part], rough[part], factor[part])
-        if lowest < TURBULENT_FROM:
+        if lowest >= TURBULENT_FROM:
+            _turbulent(re[part], rough[part], factor[part])
+        else:
+            # The formula has no root for a trickle; that is overwritten anyway.
+            fast = np.maximum(re[part], TURBULENT_FROM)
+            _turbulent(fast, rough[part], factor[part])
             _slow_flow(re[part], rough[part], factor[part])
     whole = factor.reshape(shape)
     return whole[0] if np.ndim(reynolds) == np.ndim(relative_roughness) == 0 else whole

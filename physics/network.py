@@ -265,15 +265,17 @@ def _read(
     faults = []
     rows: dict[str, list[float]] = {key: [] for key in _NUMBERS}
     ids, starts, finishes = [], [], []
+    known: set[str] = set()
     entries = case.get("ducts")
     if not isinstance(entries, Sequence) or isinstance(entries, str) or not entries:
         raise refusal("the network", "it has no ducts", "give a list of them in ducts")
     for number, entry in enumerate(entries, start=1):
         name = str(entry.get("id", f"duct {number}"))
         where = f"the network, duct '{name}'"
-        if name in ids:
+        if name in known:
             faults.append(error(where, "two ducts go by that id", "rename one"))
         ids.append(name)
+        known.add(name)
         for key, (low, words) in _NUMBERS.items():
             value = entry.get(key)
             good = isinstance(value, (int, float)) and not isinstance(value, bool)

@@ -62,6 +62,12 @@ def test_laminar_flow_has_64_over_reynolds() -> None:
     np.testing.assert_allclose(friction.friction_factor(re, 1e-3), 64.0 / re)
 
 
+def test_a_trickle_is_laminar_and_warns_of_nothing() -> None:
+    re = np.array([1e-3, 1.0, 5.0, 1e5])
+    factor = friction.friction_factor(re, 1e-3)
+    assert factor[:3] == pytest.approx(64.0 / re[:3])
+
+
 def test_friction_has_no_jump_between_laminar_and_turbulent() -> None:
     below, above = 1.0 - 1e-9, 1.0 + 1e-9
     for edge in (2000.0, 4000.0):
