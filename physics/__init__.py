@@ -12,6 +12,7 @@ from . import (
     interaction,
     junctions,
     obstructions,
+    sizes,
     tables,
     transitions,
 )
@@ -82,6 +83,7 @@ __all__ = [
     "path_bands",
     "pressure_at",
     "share_less",
+    "sizes",
     "solve_network",
     "table_sources",
     "tables",

@@ -7,7 +7,7 @@ from typing import Any
 from jsonschema import Draft202012Validator
 from referencing import Registry, Resource
 
-NAMES = ("result", "comparison", "check", "fitting", "sources")
+NAMES = ("result", "comparison", "check", "fitting", "sources", "size")
 
 
 def schema(name: str) -> dict[str, Any]:

@@ -124,6 +124,53 @@ def test_sources(capsys: Captured) -> None:
         assert capsys.readouterr().out.strip()
 
 
+def test_size_like_another_duct(capsys: Captured) -> None:
+    """F04 of worked_examples.json: 6 x 27.4 in; 6 x 25 in rubs a fifth more."""
+    found = result(
+        capsys, "size", "size", "--like", "12x12in", "--max-height", "6in",
+        "--series", "in", "--flow", "900 cfm",
+    )  # fmt: skip
+    assert found["exact"]["width_m"] / 0.0254 == pytest.approx(27.39, abs=0.01)
+    by_width = {round(row["width_m"] / 0.0254): row for row in found["sizes"]}
+    assert by_width[25]["friction_over_like"] == pytest.approx(1.21, abs=0.02)
+    assert by_width[28]["friction_over_like"] <= 1.0
+    assert any("rule of thumb" in note for note in found["notes"])
+    words = ["size", "--like", "12x12in", "--max-height", "6in"]
+    assert main([*words, "--units", "inch-pound"]) == 0
+    out = capsys.readouterr().out
+    assert "6×27.4 in" in out
+    assert "+21 %" in out
+
+
+def test_size_for_a_rate(capsys: Captured) -> None:
+    found = result(
+        capsys, "size", "size", "--flow", "500 L/s", "--rate", "0.8 Pa/m",
+        "--max-height", "250 mm",
+    )  # fmt: skip
+    assert {row["shape"] for row in found["sizes"]} == {"rect", "oval"}
+    for row in found["sizes"]:
+        assert row["friction_pa_m"] <= 0.8
+        assert row["height_m"] <= 0.25
+    assert main(["size", "--flow", "500 L/s"]) == 0
+    assert "friction" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["size"], "--flow"),
+        (["size", "--flow", "500"], "no unit"),
+        (["size", "--flow", "0 cfm"], "above zero"),
+        (["size", "--like", "12x12"], "no unit"),
+        (["size", "--like", "12x12in"], "--max-height"),
+        (["size", "--like", "12x12in", "--max-height", "10 mm"], "20 m"),
+        (["size", "--flow", "9 m3/s", "--max-height", "100 mm"], "limits"),
+    ],
+)
+def test_sizes_that_cannot_be(words: list[str], said: str, capsys: Captured) -> None:
+    assert said in refused(capsys, *words)
+
+
 def test_a_junction_answers_for_each_leg(capsys: Captured) -> None:
     main(["fitting", "--list", "--json"])
     kinds = {kind["kind"]: kind for kind in json.loads(capsys.readouterr().out)}

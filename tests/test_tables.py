@@ -18,6 +18,10 @@ CLASSES = {"cross-checked", "seen", "memory", "low", "common practice"}
 # Columns that may be empty: remarks, ranges, second opinions, and arguments that not
 # every kind of a table has.
 MAY_BE_EMPTY = {
+    "height_mm",
+    "height_in",
+    "diameter_or_width_in",
+    "diameter_or_width_mm",
     "note",
     "range_low_m",
     "range_high_m",

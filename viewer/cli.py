@@ -442,6 +442,79 @@ def fitting(
 
 
 @app.command()
+def size(
+    flow: Annotated[
+        str | None, typer.Option("--flow", help="Airflow, such as 900 cfm.")
+    ] = None,
+    rate: Annotated[
+        str | None, typer.Option("--rate", help="Friction rate that is not exceeded.")
+    ] = None,
+    like: Annotated[
+        str | None,
+        typer.Option("--like", help="Instead of a rate: a duct, such as 12x12in."),
+    ] = None,
+    max_height: Annotated[str | None, typer.Option("--max-height")] = None,
+    max_width: Annotated[str | None, typer.Option("--max-width")] = None,
+    max_velocity: Annotated[str | None, typer.Option("--max-velocity")] = None,
+    series: Annotated[
+        str | None,
+        typer.Option("--series", help="Steps of sizes: mm or in; that of --units."),
+    ] = None,
+    temperature: Annotated[str | None, typer.Option("--temperature")] = None,
+    altitude: Annotated[str | None, typer.Option("--altitude")] = None,
+    as_json: _Json = False,
+    units: _Units = "metric",
+) -> int:
+    """Find the sizes of one duct for an airflow and a friction rate."""
+    from elbowroom.layout import units as table
+    from elbowroom.physics import air
+
+    from .display import DISPLAYS
+    from .size import print_size, size_result
+
+    words = dict(locals())
+    display = _choice(units, DISPLAYS, "--units")
+    usual = "in" if display.name == "inch-pound" else "mm"
+    steps = _choice(series or usual, {"mm": "mm", "in": "in"}, "--series")
+    measures = {
+        "flow": "airflow",
+        "rate": "friction rate",
+        "max_height": "length",
+        "max_width": "length",
+        "max_velocity": "velocity",
+    }
+    given = {}
+    for name, dimension in measures.items():
+        if words[name] is not None:
+            where = f"size, --{name.replace('_', '-')}"
+            given[name] = _above_zero(words[name], dimension, where)
+    other = None if like is None else table.section(like, "size, --like")
+    medium = air(
+        293.15
+        if temperature is None
+        else table.quantity(temperature, "temperature", "size, --temperature"),
+        altitude=0.0
+        if altitude is None
+        else table.quantity(altitude, "length", "size, --altitude"),
+    )
+    result = size_result(given, other, steps, medium)
+    if as_json:
+        _print_json(result)
+    else:
+        print_size(result, display, _console())
+    return 0
+
+
+def _above_zero(text: str, dimension: str, where: str) -> float:
+    from elbowroom.layout import refusal, units
+
+    value = units.quantity(text, dimension, where)
+    if value <= 0.0:
+        raise refusal(where, f"{text} is not above zero", "correct it")
+    return value
+
+
+@app.command()
 def sources(
     missing: Annotated[
         bool,

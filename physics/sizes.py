@@ -1,0 +1,275 @@
+"""Sizes of one duct: for a friction rate, or with the friction of another duct."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import brentq
+
+from elbowroom.layout import (
+    FloatArray,
+    Section,
+    Shape,
+    flat_oval,
+    rectangular,
+    round_section,
+    sections,
+)
+
+from .air import Air
+from .friction import GALVANISED, pressure_gradient
+from .tables import rows
+
+FLATTEST = 4.0  # width over height up to which a size is offered
+WINDOW_OF_SIZES = (0.02, 20.0)  # m: no duct is sought outside it
+_INCH = 0.0254
+# Series of `standard_sizes`; sides of rectangles are stepped: common practice.
+SERIES = {"mm": "EN 1506", "in": "US inch practice"}
+_STEPS = {"mm": 0.05, "in": 2 * _INCH}
+_SMALL_STEPS = {"mm": 0.05, "in": _INCH}
+_SMALL = {"mm": 0.0, "in": 12 * _INCH}  # up to here the small step is kept
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """One size and what the air does in it.
+
+    Parameters
+    ----------
+    section
+        The section.
+    exact
+        The section before it was rounded up to the series.
+    velocity
+        m/s.
+    gradient
+        Friction, Pa/m.
+    limit
+        What bound it: 'friction rate' or 'velocity'.
+    """
+
+    section: Section
+    exact: Section
+    velocity: float
+    gradient: float
+    limit: str
+
+    @property
+    def aspect(self) -> float:
+        """Longer side over shorter side."""
+        sides = self.section.width, self.section.height
+        return max(sides) / min(sides)
+
+
+def equivalent_diameter(section: Section) -> float:
+    """Diameter of the round duct with the same friction at the same airflow, m.
+
+    References
+    ----------
+    Rectangular: Huebscher 1948, 1.30 (ab)^0.625 / (a + b)^0.25; flat oval: Heyt and
+    Diaz 1975, 1.55 A^0.625 / P^0.25; both as in ASHRAE Handbook Fundamentals.
+
+    Examples
+    --------
+    >>> round(equivalent_diameter(rectangular(12 * 0.0254, 12 * 0.0254)) / 0.0254, 2)
+    13.12
+    """
+    a, b = section.width, section.height
+    if section.shape == Shape.ROUND:
+        return a
+    if section.shape == Shape.OVAL:
+        area = float(sections.area(section.shape, a, b))
+        around = float(sections.perimeter(section.shape, a, b))
+        return float(1.55 * area**0.625 / around**0.25)
+    return float(1.30 * (a * b) ** 0.625 / (a + b) ** 0.25)
+
+
+def width_for(
+    diameter: float, height: float, shape: Shape = Shape.RECTANGULAR
+) -> float:
+    """Width at which a duct of a height has an equivalent diameter, m.
+
+    Raises
+    ------
+    ValueError
+        If no width up to 20 m has it.
+    """
+    make = flat_oval if shape == Shape.OVAL else rectangular
+
+    def short_of(width: float) -> float:
+        return equivalent_diameter(make(width, height)) - diameter
+
+    return _root(short_of, height if shape == Shape.OVAL else WINDOW_OF_SIZES[0])
+
+
+def gradient_of(
+    section: Section, flow: float, air: Air, roughness: float = GALVANISED
+) -> float:
+    """Friction of an airflow, m³/s, in a section, Pa/m, on its own velocity."""
+    shape, w, h = section.shape, section.width, section.height
+    area = float(sections.area(shape, w, h))
+    diameter = float(sections.hydraulic_diameter(shape, w, h))
+    found = pressure_gradient(
+        flow / area, diameter, roughness, air.density, air.viscosity
+    )
+    return float(found)
+
+
+def round_size(
+    flow: float,
+    rate: float,
+    air: Air,
+    *,
+    series: str = "mm",
+    fastest: float | None = None,
+    roughness: float = GALVANISED,
+) -> Size:
+    """Smallest round size that keeps a friction rate, Pa/m, and a velocity, m/s.
+
+    Raises
+    ------
+    ValueError
+        If none up to 20 m does.
+    """
+
+    def over(diameter: float) -> float:
+        return rate - gradient_of(round_section(diameter), flow, air, roughness)
+
+    exact, limit = _root(over, WINDOW_OF_SIZES[0]), "friction rate"
+    if fastest is not None and flow / (np.pi / 4 * exact**2) > fastest:
+        exact, limit = float(np.sqrt(flow / fastest * 4 / np.pi)), "velocity"
+    ladder = diameters(series)
+    larger = ladder[ladder >= exact * (1 - 1e-9)]
+    chosen = float(larger[0]) if len(larger) else exact
+    return _size(
+        round_section(chosen), round_section(exact), flow, air, roughness, limit
+    )
+
+
+def sided_sizes(
+    flow: float,
+    rate: float,
+    air: Air,
+    *,
+    highest: float | None = None,
+    widest: float | None = None,
+    shape: Shape = Shape.RECTANGULAR,
+    series: str = "mm",
+    fastest: float | None = None,
+    roughness: float = GALVANISED,
+    flattest: float = FLATTEST,
+) -> list[Size]:
+    """Rectangular or flat oval sizes that keep a friction rate, one for each height.
+
+    Parameters
+    ----------
+    flow, rate, air
+        m³/s, Pa/m and the air.
+    highest, widest
+        Limits of the sides, m.
+    shape
+        `Shape.RECTANGULAR` or `Shape.OVAL`.
+    series
+        'mm' or 'in': steps of the sides.
+    fastest
+        Largest velocity, m/s.
+    roughness
+        m.
+    flattest
+        Largest width over height.
+
+    Returns
+    -------
+    sizes
+        From the squarest to the flattest; the width is the longer side.
+    """
+    make = flat_oval if shape == Shape.OVAL else rectangular
+    tallest = round_size(flow, rate, air, fastest=fastest, roughness=roughness)
+    top = min(highest or np.inf, 1.2 * tallest.exact.width)
+    found = []
+    for height in sides(top, series)[::-1]:
+
+        def over(width: float, height: float = height) -> float:
+            return rate - gradient_of(make(width, height), flow, air, roughness)
+
+        try:
+            exact = _root(over, height if shape == Shape.OVAL else WINDOW_OF_SIZES[0])
+        except ValueError:
+            continue
+        limit = "friction rate"
+        if fastest is not None:
+            least = _width_of_area(flow / fastest, height, shape)
+            if least > exact:
+                exact, limit = least, "velocity"
+        width = max(up_to_step(exact, series), height)
+        if width > flattest * height * (1 + 1e-9):
+            break
+        if widest is not None and width > widest * (1 + 1e-9):
+            continue
+        found.append(
+            _size(make(width, height), make(exact, height), flow, air, roughness, limit)
+        )
+    return found
+
+
+def diameters(series: str) -> FloatArray:
+    """Round sizes of a series that are kept, m, rising."""
+    kept = [
+        row
+        for row in rows("standard_sizes")
+        if row["shape"] == "round"
+        and row["series"] == SERIES[series]
+        and row["status"] != "additional"
+    ]
+    column, factor = (
+        ("diameter_or_width_mm", 1e-3)
+        if series == "mm"
+        else ("diameter_or_width_in", _INCH)
+    )
+    return np.array(sorted({float(row[column]) * factor for row in kept}))
+
+
+def sides(top: float, series: str) -> FloatArray:
+    """Sides of rectangles up to a size, m, rising."""
+    small = np.arange(1, 400) * _SMALL_STEPS[series]
+    steps = np.arange(1, 400) * _STEPS[series]
+    every = np.concatenate([small[small < _SMALL[series]], steps])
+    every = np.unique(every.round(9))
+    least = 0.1 if series == "mm" else 4 * _INCH
+    return np.asarray(every[(every >= least - 1e-9) & (every <= top * (1 + 1e-9))])
+
+
+def up_to_step(side: float, series: str) -> float:
+    """Next side of a series that is not below a side, m."""
+    every = sides(WINDOW_OF_SIZES[1], series)
+    larger = every[every >= side * (1 - 1e-9)]
+    return float(larger[0]) if len(larger) else side
+
+
+def _size(
+    section: Section,
+    exact: Section,
+    flow: float,
+    air: Air,
+    roughness: float,
+    limit: str,
+) -> Size:
+    area = float(sections.area(section.shape, section.width, section.height))
+    gradient = gradient_of(section, flow, air, roughness)
+    return Size(section, exact, flow / area, gradient, limit)
+
+
+def _width_of_area(area: float, height: float, shape: Shape) -> float:
+    if shape == Shape.OVAL:
+        return max((area - np.pi / 4 * height**2) / height + height, height)
+    return area / height
+
+
+def _root(short_of: Callable[[float], float], low: float) -> float:
+    """Where a function of a size that rises through zero crosses it, m."""
+    high = WINDOW_OF_SIZES[1]
+    if short_of(low) >= 0.0:
+        return low
+    if short_of(high) < 0.0:
+        raise ValueError("no size up to 20 m does")
+    return float(brentq(short_of, low, high, xtol=1e-9, rtol=1e-12))

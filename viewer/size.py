@@ -1,0 +1,242 @@
+"""The desk's sizes: of one duct for a friction rate, or like another duct."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from elbowroom.layout import Section, Shape, refusal, sections, units
+from elbowroom.physics import Air, sizes
+
+from .display import Display
+from .tables import new_table
+
+# What is taken where nothing is said; common practice, no published source.
+USUAL_VELOCITY = "900 fpm"
+USUAL_RATE = "0.1 in.wg/100 ft"
+INCH = 0.0254
+
+
+def size_result(
+    given: Mapping[str, float], like: Section | None, series: str, air: Air
+) -> dict[str, Any]:
+    """Work out the sizes of one duct.
+
+    Parameters
+    ----------
+    given
+        SI values by name: `flow`, `rate`, `max_height`, `max_width`, `max_velocity`;
+        what was not said is left out.
+    like
+        A duct whose friction the new one is to have; None to size for the rate.
+    series
+        'mm' or 'in'.
+    air
+        The air.
+
+    Returns
+    -------
+    result
+        Plain data in SI units, as `size.schema.json` says.
+
+    Raises
+    ------
+    BadInput
+        If neither an airflow nor a duct to be like is given, or nothing does.
+    """
+    flow, notes = given.get("flow"), []
+    if like is not None and flow is None:
+        speed = units.quantity(USUAL_VELOCITY, "velocity", "size")
+        flow = speed * _area(like)
+        notes.append(f"no airflow was given: {USUAL_VELOCITY} in the duct was taken")
+    if flow is None:
+        raise refusal(
+            "size", "neither --flow nor --like is given", 'write --flow "900 cfm"'
+        )
+    try:
+        if like is not None:
+            rows, exact = _like(like, flow, given, series, air, notes)
+            rate = sizes.gradient_of(like, flow, air)
+        else:
+            rate = given.get("rate", 0.0)
+            if rate == 0.0:
+                rate = units.quantity(USUAL_RATE, "friction rate", "size")
+                notes.append(f"no friction rate was given: {USUAL_RATE} was taken")
+            rows, exact = _for_rate(flow, rate, given, series, air), None
+    except ValueError as problem:
+        raise refusal("size", str(problem), "raise the limits") from None
+    if not rows:
+        raise refusal(
+            "size",
+            "no size of the series keeps all limits",
+            "raise --max-height, --max-width or the friction rate",
+        )
+    return {
+        "schema": "elbowroom.size/1",
+        "flow_m3_s": flow,
+        "rate_pa_m": rate,
+        "series": series,
+        "air_density_kg_m3": air.density,
+        "like": None if like is None else _section(like),
+        "equivalent_diameter_m": None
+        if like is None
+        else sizes.equivalent_diameter(like),
+        "exact": None if exact is None else _section(exact),
+        "sizes": rows,
+        "notes": notes,
+    }
+
+
+def _for_rate(
+    flow: float, rate: float, given: Mapping[str, float], series: str, air: Air
+) -> list[dict[str, Any]]:
+    highest, widest = given.get("max_height"), given.get("max_width")
+    fastest = given.get("max_velocity")
+    found = []
+    one = sizes.round_size(flow, rate, air, series=series, fastest=fastest)
+    narrow = min(highest or np.inf, widest or np.inf)
+    if one.section.width <= narrow * (1 + 1e-9):
+        found.append(one)
+    for shape in (Shape.RECTANGULAR, Shape.OVAL):
+        found += sizes.sided_sizes(
+            flow,
+            rate,
+            air,
+            highest=highest,
+            widest=widest,
+            shape=shape,
+            series=series,
+            fastest=fastest,
+        )
+    return [
+        {
+            **_section(size.section),
+            "velocity_m_s": size.velocity,
+            "friction_pa_m": size.gradient,
+            "aspect": size.aspect,
+            "bound_by": size.limit,
+            "friction_over_like": None,
+        }
+        for size in found
+    ]
+
+
+def _like(
+    like: Section,
+    flow: float,
+    given: Mapping[str, float],
+    series: str,
+    air: Air,
+    notes: list[str],
+) -> tuple[list[dict[str, Any]], Section]:
+    """Widths of a height around that of equal friction by Huebscher's formula."""
+    height = given.get("max_height")
+    if height is None:
+        raise refusal("size, --like", "no height is given", "write --max-height 6in")
+    wanted = sizes.equivalent_diameter(like)
+    exact = sizes.width_for(wanted, height)
+    step = INCH if series == "in" else 0.025
+    same_area = _area(like) / height
+    first = np.floor(min(same_area, exact) / step + 1e-9) * step
+    last = sizes.up_to_step(exact, series)
+    widths = np.arange(first, last + step / 2, step)
+    widest = given.get("max_width")
+    nominal = sizes.gradient_of(like, flow, air)
+    rows = []
+    for width in widths.tolist():
+        if widest is not None and width > widest * (1 + 1e-9):
+            continue
+        section = Section(Shape.RECTANGULAR, width, height)
+        gradient = sizes.gradient_of(section, flow, air)
+        rows.append(
+            {
+                **_section(section),
+                "velocity_m_s": flow / _area(section),
+                "friction_pa_m": gradient,
+                "aspect": max(width, height) / min(width, height),
+                "bound_by": "friction rate" if width >= exact else "too narrow",
+                "friction_over_like": gradient / nominal,
+            }
+        )
+    short = [row for row in rows if row["width_m"] < exact]
+    if len(short) > 1:
+        # One step above the same area is what rules of thumb come to.
+        thumb = short[1]
+        more = 100 * (thumb["friction_over_like"] - 1)
+        notes.append(
+            f"a rule of thumb that goes little above the same area falls short: "
+            f"{_sides(thumb['width_m'], height, series)} rubs {more:.0f} % more (rule of thumb: common practice, "
+            "no published source)"
+        )
+    return rows, Section(Shape.RECTANGULAR, exact, height)
+
+
+def _sides(width: float, height: float, series: str) -> str:
+    scale = INCH if series == "in" else 1e-3
+    return f"{width / scale:.3g}×{height / scale:.3g} {series}"
+
+
+def _area(section: Section) -> float:
+    return float(sections.area(section.shape, section.width, section.height))
+
+
+def _section(section: Section) -> dict[str, Any]:
+    is_round = section.shape == Shape.ROUND
+    return {
+        "shape": {Shape.ROUND: "round", Shape.OVAL: "oval"}.get(section.shape, "rect"),
+        "width_m": None if is_round else section.width,
+        "height_m": None if is_round else section.height,
+        "diameter_m": section.width if is_round else None,
+        "words": section.words,
+    }
+
+
+def print_size(result: dict[str, Any], display: Display, console: Any) -> None:
+    """Print the sizes of one duct."""
+    flow = f"{display.flows(result['flow_m3_s'])} {display.flow}"
+    if result["like"] is not None:
+        exact = result["exact"]
+        section = Section(Shape.RECTANGULAR, exact["width_m"], exact["height_m"])
+        wide = _exactly(section, display)
+        console.print(
+            f"With the friction of {_words(result['like'], display)}, by Huebscher's "
+            f"formula: [bold]{wide}[/bold]"
+        )
+    else:
+        console.print(f"{flow} at {display.rates(result['rate_pa_m'])} or less")
+    table = new_table(f"Sizes for {flow}")
+    heads = ["size", f"velocity, {display.velocity}", "friction", "aspect"]
+    heads.append("bound by" if result["like"] is None else "friction over the other's")
+    for place, head in enumerate(heads):
+        table.add_column(head, justify="right" if 0 < place < 4 else "left")
+    for row in result["sizes"]:
+        last = row["bound_by"]
+        if row["friction_over_like"] is not None:
+            last = f"{100 * (row['friction_over_like'] - 1):+.0f} %"
+        table.add_row(
+            _words(row, display),
+            display.velocities(row["velocity_m_s"]),
+            display.rates(row["friction_pa_m"]),
+            f"{row['aspect']:.1f}",
+            last,
+        )
+    console.print(table)
+    for note in result["notes"]:
+        console.print(f"  note         {note}")
+
+
+def _exactly(section: Section, display: Display) -> str:
+    """Height and width of a section to a tenth of an inch or a millimetre."""
+    if display.length == "m":
+        return f"{section.height * 1e3:.0f}×{section.width * 1e3:.0f} mm"
+    return f"{section.height / INCH:.3g}×{section.width / INCH:.1f} in"
+
+
+def _words(row: Mapping[str, Any], display: Display) -> str:
+    shape = {"round": Shape.ROUND, "oval": Shape.OVAL}.get(
+        row["shape"], Shape.RECTANGULAR
+    )
+    sides = row["width_m"], row["height_m"]
+    if shape == Shape.ROUND:
+        sides = row["diameter_m"], row["diameter_m"]
+    return display.size(Section(shape, *sides))
