@@ -163,10 +163,11 @@ def _like(
         # One step above the same area is what rules of thumb come to.
         thumb = short[1]
         more = 100 * (thumb["friction_over_like"] - 1)
+        words = _sides(thumb["width_m"], height, series)
         notes.append(
-            f"a rule of thumb that goes little above the same area falls short: "
-            f"{_sides(thumb['width_m'], height, series)} rubs {more:.0f} % more (rule of thumb: common practice, "
-            "no published source)"
+            "a rule of thumb that goes little above the same area falls short: "
+            f"{words} rubs {more:.0f} % more (rule of thumb: common practice, no "
+            "published source)"
         )
     return rows, Section(Shape.RECTANGULAR, exact, height)
 
