@@ -46,6 +46,7 @@ from .snap import TOLERANCE
 from .solids import Solids, solids
 from .topology import Topology, join, loops
 from .tubes import Tubes
+from .write import write
 from .write_gltf import write_gltf
 
 __all__ = [
@@ -112,5 +113,6 @@ __all__ = [
     "sum_of_subtree",
     "units",
     "warning",
+    "write",
     "write_gltf",
 ]

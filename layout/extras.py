@@ -4,10 +4,11 @@ import difflib
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
-from .drawing import Attributes
+from .drawing import Attributes, Run
 from .faults import Notice, error
-from .sections import Section, flat_oval, rectangular, round_section
+from .sections import Section, Shape, flat_oval, rectangular, round_section
 
 # key: (what it is, factor to SI)
 _NUMBERS = {
@@ -209,6 +210,8 @@ def _vector(
     raw = words.get("up")
     if raw is None:
         return None
+    if isinstance(raw, str):  # formats without lists write "0 0 1"
+        raw = raw.replace(",", " ").split()
     parts = [_number(part) for part in raw] if isinstance(raw, list) else []
     x, y, z = (*parts, None, None, None)[:3]
     if len(parts) != 3 or x is None or y is None or z is None or not any((x, y, z)):
@@ -222,3 +225,36 @@ def _vector(
 def _shown(raw: object) -> str:
     text = repr(raw)
     return text if len(text) <= 40 else text[:37] + "..."
+
+
+def extras_of(run: Run) -> dict[str, Any]:
+    """Extras that say all that is known of a run, by key; `up` with Z up."""
+    said = run.attributes
+    out: dict[str, Any] = {}
+    if run.section is not None:
+        if run.section.shape == Shape.ROUND:
+            out["diameter_m"] = run.section.width
+        else:
+            out["width_m"] = run.section.width
+            out["height_m"] = run.section.height
+            if run.section.shape == Shape.OVAL:
+                out["shape"] = "oval"
+    if not math.isnan(run.flow):
+        out["flow_m3s"] = run.flow
+    if said.source:
+        out["source"] = (
+            True if said.source_at_end is None else ("start", "end")[said.source_at_end]
+        )
+    if said.up is not None:
+        out["up"] = list(said.up)
+    if said.roll is not None:
+        out["roll_deg"] = math.degrees(said.roll)
+    plain = {
+        "terminal": said.terminal,
+        "transition": said.transition or None,
+        "roughness_m": said.roughness,
+        "bend_radius_m": said.bend_radius,
+        "role": said.role,
+    }
+    out.update({key: value for key, value in plain.items() if value is not None})
+    return out

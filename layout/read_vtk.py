@@ -47,6 +47,7 @@ _TYPES = {
     "Float64": "f8",
     "String": "u1",
 }
+_SIZES = ("width", "height", "diameter", "flow")
 _LINE_CELLS = (3, 4)  # VTK_LINE, VTK_POLY_LINE
 # What damaged data raise where they are taken apart.
 _DAMAGE = (
@@ -182,11 +183,13 @@ def _polylines(lines: _Lines, count: int) -> Iterator[tuple[int, IntArray]]:
 
 
 def _extras(lines: _Lines, cell: int) -> dict[str, object]:
-    """What the arrays say of a cell; NaN and 0 stand for nothing."""
+    """What the arrays say of a cell; NaN, no word and a size of 0 are nothing."""
     out = {}
     for key, values in lines.arrays.items():
         value = values[cell]
-        if isinstance(value, float) and (math.isnan(value) or value == 0.0):
+        if isinstance(value, float) and math.isnan(value):
+            continue
+        if value == "" or (value == 0.0 and key.startswith(_SIZES)):
             continue
         out[key] = value
     return out

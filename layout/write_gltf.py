@@ -1,7 +1,6 @@
 """Write runs and solids as GLB, with what is said of each in its extras."""
 
 import json
-import math
 import struct
 from collections.abc import Sequence
 from pathlib import Path
@@ -9,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from .drawing import Drawing, Run
+from .drawing import Drawing
+from .extras import extras_of
 from .obstacles import Obstacle
-from .sections import Shape
 
 # Z up to Y up: (x, y, z) becomes (x, z, -y).
 _TO_Y_UP = np.array([[1.0, 0, 0], [0, 0, 1], [0, -1, 0]])
@@ -68,7 +67,10 @@ def write_gltf(
             "attributes": {"POSITION": binary.add(points, _FLOAT, "VEC3")},
             "mode": 3,
         }
-        _place(nodes, meshes, run.name, primitive, _extras(run))
+        extras = extras_of(run)
+        if "up" in extras:
+            extras["up"] = (_TO_Y_UP @ np.array(extras["up"])).tolist()
+        _place(nodes, meshes, run.name, primitive, extras)
     for solid in obstacles:
         points = (solid.vertices @ _TO_Y_UP.T).astype("<f4")
         primitive = {
@@ -111,35 +113,3 @@ def _place(
     if extras:
         node["extras"] = extras
     nodes.append(node)
-
-
-def _extras(run: Run) -> dict[str, Any]:
-    said = run.attributes
-    out: dict[str, Any] = {}
-    if run.section is not None:
-        if run.section.shape == Shape.ROUND:
-            out["diameter_m"] = run.section.width
-        else:
-            out["width_m"] = run.section.width
-            out["height_m"] = run.section.height
-            if run.section.shape == Shape.OVAL:
-                out["shape"] = "oval"
-    if not math.isnan(run.flow):
-        out["flow_m3s"] = run.flow
-    if said.source:
-        out["source"] = (
-            True if said.source_at_end is None else ("start", "end")[said.source_at_end]
-        )
-    if said.up is not None:
-        out["up"] = (_TO_Y_UP @ np.array(said.up)).tolist()
-    if said.roll is not None:
-        out["roll_deg"] = math.degrees(said.roll)
-    plain = {
-        "terminal": said.terminal,
-        "transition": said.transition or None,
-        "roughness_m": said.roughness,
-        "bend_radius_m": said.bend_radius,
-        "role": said.role,
-    }
-    out.update({key: value for key, value in plain.items() if value is not None})
-    return out

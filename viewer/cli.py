@@ -442,6 +442,31 @@ def fitting(
 
 
 @app.command()
+def convert(
+    route: _Route,
+    output: Annotated[
+        Path, typer.Argument(help="File to write: .glb, .obj, .dxf or .vtp.")
+    ],
+    unit: _Unit = None,
+    up: _Up = None,
+) -> int:
+    """Write a route again in another open format, in metres and with its extras."""
+    from elbowroom.layout import read, refusal, write
+
+    if output.resolve() == route.resolve():
+        raise refusal(
+            str(output), "this is the input and is not written over", "name another"
+        )
+    if not output.resolve().parent.is_dir():
+        raise refusal(str(output), "its folder is not there", "make the folder first")
+    drawing = read(route, unit=unit, up=up)
+    for said in (*drawing.notices, *write(drawing, output)):
+        _say(said.sentence)
+    _wrote(output)
+    return 0
+
+
+@app.command()
 def size(
     flow: Annotated[
         str | None, typer.Option("--flow", help="Airflow, such as 900 cfm.")

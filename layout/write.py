@@ -1,0 +1,205 @@
+"""Write a drawing in an open format: `write`, by the ending of the name."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
+
+from .drawing import Drawing
+from .extras import extras_of
+from .faults import Notice, note, refusal
+from .write_gltf import write_gltf
+
+APPLICATION = "ELBOWROOM"  # under which DXF holds our extras
+_NUMBERS = (
+    "width_m",
+    "height_m",
+    "diameter_m",
+    "flow_m3s",
+    "roughness_m",
+    "bend_radius_m",
+    "roll_deg",
+)
+_WORDS = ("source", "terminal", "transition", "shape", "role", "up")
+
+
+def write(drawing: Drawing, path: Path | str) -> list[Notice]:
+    """Write a drawing as GLB, OBJ, DXF or VTP.
+
+    Parameters
+    ----------
+    drawing
+        The drawing.
+    path
+        File to write; its ending says the format. One that is there is replaced.
+
+    Returns
+    -------
+    notices
+        What the format cannot carry.
+
+    Raises
+    ------
+    BadInput
+        If the ending is of no format that is written.
+    """
+    path = Path(path)
+    how = _FORMATS.get(path.suffix.lower())
+    if how is None:
+        raise refusal(
+            str(path),
+            f"'{path.suffix}' is no format that is written",
+            f"end the name in {', '.join(_FORMATS)}",
+        )
+    return how(drawing, path)
+
+
+def _glb(drawing: Drawing, path: Path) -> list[Notice]:
+    write_gltf(drawing, path)
+    exact = drawing.points.astype(np.float32).astype(np.float64) == drawing.points
+    if exact.all():
+        return []
+    return [
+        note(
+            path.name,
+            "GLB holds points to seven digits, so that some are rounded",
+            "write DXF or VTP where that matters",
+        )
+    ]
+
+
+def _obj(drawing: Drawing, path: Path) -> list[Notice]:
+    lines = ["# metres, Z up"]
+    number = 1
+    lost = False
+    for run in drawing.runs:
+        name = run.name
+        if run.section is not None and run.section.words not in name:
+            name = f"{name} {_sized(run.section)}"
+        lines.append(f"o {name}")
+        lines += [f"v {x!r} {y!r} {z!r}" for x, y, z in run.points.tolist()]
+        count = len(run.points)
+        lines.append("l " + " ".join(str(number + place) for place in range(count)))
+        number += count
+        known = ("width_m", "height_m", "diameter_m", "shape")
+        lost |= any(key not in known for key in extras_of(run))
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    if not lost:
+        return []
+    return [
+        note(
+            path.name,
+            "OBJ holds names and points alone: airflows, the source and other extras "
+            "are left out",
+            "say them in a schedule, or write GLB, DXF or VTP",
+        )
+    ]
+
+
+def _sized(section: Any) -> str:
+    """Section as a name of a run says it."""
+    if section.shape == 1:
+        return f"D{section.width * 1e3:.10g}mm"
+    oval = " oval" if section.shape == 3 else ""
+    return f"{section.width * 1e3:.10g}x{section.height * 1e3:.10g}mm{oval}"
+
+
+def _dxf(drawing: Drawing, path: Path) -> list[Notice]:
+    from ezdxf.filemanagement import new
+
+    document = new("R2010", setup=False)
+    document.units = 6  # metres, by the DXF reference
+    document.appids.add(APPLICATION)
+    space = document.modelspace()
+    for run in drawing.runs:
+        layer = _layer(run.name)
+        if layer not in document.layers:
+            document.layers.add(layer)
+        entity = space.add_polyline3d(run.points.tolist(), dxfattribs={"layer": layer})
+        tags: list[tuple[int, object]] = [(1000, "name"), (1000, run.name)]
+        for key, value in _carried(run).items():
+            tags.append((1000, key))
+            tags.append((1040, value) if isinstance(value, float) else (1000, value))
+        entity.set_xdata(APPLICATION, tags)
+    document.saveas(path)
+    return []
+
+
+def _layer(name: str) -> str:
+    """Name without the signs that a layer may not have."""
+    return "".join("-" if sign in '<>/\\":;?*|=`' else sign for sign in name) or "run"
+
+
+def _vtp(drawing: Drawing, path: Path) -> list[Notice]:
+    said = [_carried(run) for run in drawing.runs]
+    size = [len(run.points) for run in drawing.runs]
+    cells = "\n".join(
+        [
+            _words_array("name", [run.name for run in drawing.runs]),
+            *(
+                _array(key, [row.get(key, float("nan")) for row in said])
+                for key in _NUMBERS
+                if any(key in row for row in said)
+            ),
+            *(
+                _words_array(key, [str(row.get(key, "")) for row in said])
+                for key in _WORDS
+                if any(key in row for row in said)
+            ),
+        ]
+    )
+    points = drawing.points.ravel().tolist()
+    path.write_text(
+        '<?xml version="1.0"?>\n'
+        '<VTKFile type="PolyData" version="0.1" byte_order="LittleEndian">\n'
+        f'<PolyData><Piece NumberOfPoints="{sum(size)}" NumberOfVerts="0" '
+        f'NumberOfLines="{len(size)}" NumberOfStrips="0" NumberOfPolys="0">\n'
+        f"<CellData>\n{cells}\n</CellData>\n<Points>\n"
+        + _array("Points", points, components=3)
+        + "\n</Points>\n<Lines>\n"
+        + _array("connectivity", list(range(sum(size))), "Int64")
+        + "\n"
+        + _array("offsets", np.cumsum(size).tolist(), "Int64")
+        + "\n</Lines>\n</Piece></PolyData>\n</VTKFile>\n",
+        encoding="utf-8",
+    )
+    return []
+
+
+def _array(
+    name: str, values: list[Any], kind: str = "Float64", components: int = 1
+) -> str:
+    text = " ".join(map(repr, values))
+    return (
+        f"<DataArray type={quoteattr(kind)} Name={quoteattr(name)} "
+        f'NumberOfComponents="{components}" format="ascii">{escape(text)}</DataArray>'
+    )
+
+
+def _words_array(name: str, values: list[str]) -> str:
+    codes = b"".join(value.encode("utf-8") + b"\0" for value in values)
+    text = " ".join(map(str, codes))
+    return f'<Array type="String" Name={quoteattr(name)} format="ascii">{text}</Array>'
+
+
+def _carried(run: Any) -> dict[str, Any]:
+    """Extras as numbers and words, the only things that these formats hold."""
+    out: dict[str, Any] = {}
+    for key, value in extras_of(run).items():
+        if key in _NUMBERS:
+            out[key] = float(value)
+        elif key == "up":
+            out[key] = " ".join(map(repr, value))
+        elif key in _WORDS:
+            out[key] = "true" if value is True else str(value)
+    return out
+
+
+_FORMATS: dict[str, Callable[[Drawing, Path], list[Notice]]] = {
+    ".glb": _glb,
+    ".obj": _obj,
+    ".dxf": _dxf,
+    ".vtp": _vtp,
+}

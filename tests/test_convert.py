@@ -1,0 +1,129 @@
+"""A drawing written in another format is the same drawing."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from routes import drawn
+
+from elbowroom.layout import (
+    Attributes,
+    BadInput,
+    Drawing,
+    build,
+    drawing_from_runs,
+    flat_oval,
+    read,
+    read_schedule,
+    round_section,
+    write,
+)
+from elbowroom.physics import analyse
+from elbowroom.viewer import main
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+ROUTES = [
+    EXAMPLES / "reading_room" / "under.glb",
+    EXAMPLES / "reading_room" / "sidestep.glb",
+    EXAMPLES / "hillside_house" / "house.glb",
+]
+PLANS = ["schedule.toml", "schedule.toml", "house.schedule.toml"]
+
+
+def losses(drawing: Drawing, plan: Path) -> dict[str, float]:
+    found = analyse(build(drawing, read_schedule(plan), other_runs=_others(plan)))
+    return dict(zip(found.graph.terminals.name, found.path_loss.tolist(), strict=True))
+
+
+def _others(plan: Path) -> set[str]:
+    return {
+        run
+        for path in plan.parent.glob("*.glb")
+        if path.stem != "beam"
+        for run in read(path).names
+    }
+
+
+@pytest.mark.parametrize("suffix", ["glb", "dxf", "vtp"])
+@pytest.mark.parametrize(("route", "plan"), [*zip(ROUTES, PLANS, strict=True)])
+def test_the_analysis_is_the_same(
+    route: Path, plan: str, suffix: str, tmp_path: Path
+) -> None:
+    before = read(route)
+    path = tmp_path / f"again.{suffix}"
+    assert write(before, path) == []
+    after = read(path, unit="m", up=None if suffix == "glb" else "z")
+    assert after.names == before.names
+    found = losses(after, route.parent / plan)
+    assert found == pytest.approx(losses(before, route.parent / plan), rel=1e-9)
+
+
+@pytest.mark.parametrize("suffix", ["glb", "dxf", "vtp"])
+def test_everything_that_is_said_of_a_run_comes_back(
+    suffix: str, tmp_path: Path
+) -> None:
+    before = drawing_from_runs(
+        [
+            ("main & <more>", [[0, 0, 0], [4, 0, 0], [4, 0, 3]], flat_oval(0.6, 0.3)),
+            ("b", [[2, 0, 0], [2, 3, 0]], round_section(0.2)),
+        ],
+        flows={"b": 0.2},
+        attributes={
+            "main & <more>": Attributes(
+                source=True, source_at_end=False, roughness=1e-3, roll=0.5
+            ),
+            "b": Attributes(
+                terminal="hall, north", bend_radius=0.25, up=(0.0, 1.0, 0.0)
+            ),
+        },
+    )
+    path = tmp_path / f"a.{suffix}"
+    write(before, path)
+    after = read(path)
+    assert after.names == before.names
+    assert after.points == pytest.approx(before.points)
+    assert after.shape.tolist() == before.shape.tolist()
+    assert after.width == pytest.approx(before.width)
+    assert after.height == pytest.approx(before.height)
+    np.testing.assert_allclose(after.flow, before.flow)
+    for run, said in before.attributes.items():
+        found = after.attributes[run]
+        assert found.source == said.source
+        assert found.source_at_end == said.source_at_end
+        assert found.terminal == said.terminal
+        assert found.up == said.up
+        assert found.roughness == said.roughness
+        assert found.bend_radius == said.bend_radius
+        assert (found.roll is None) == (said.roll is None)
+        if said.roll is not None:
+            assert found.roll == pytest.approx(said.roll)
+
+
+def test_obj_keeps_points_and_sections_and_says_what_it_loses(tmp_path: Path) -> None:
+    before = drawn()
+    path = tmp_path / "a.obj"
+    (said,) = write(before, path)
+    assert "left out" in said.what
+    after = read(path, up="z")
+    assert after.points == pytest.approx(before.points, abs=0.0)
+    assert after.width == pytest.approx(before.width)
+    assert after.shape.tolist() == before.shape.tolist()
+
+
+def test_convert(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "room.dxf"
+    assert main(["convert", str(ROUTES[0]), str(path)]) == 0
+    assert "wrote" in capsys.readouterr().err
+    assert main(["check", str(path)]) == 0
+    assert "T1" in capsys.readouterr().out
+    for words in (
+        ["convert", str(path), str(path)],
+        ["convert", str(path), str(tmp_path / "a.docx")],
+        ["convert", str(path), str(tmp_path / "none" / "a.glb")],
+    ):
+        assert main(words) == 2
+
+
+def test_an_unknown_ending_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="no format that is written"):
+        write(drawn(), tmp_path / "a.step")
