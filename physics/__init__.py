@@ -18,6 +18,7 @@ from . import (
 )
 from .air import Air, air, air_of, pressure_at
 from .analysis import Analysis, analyse
+from .balance import Setting, balance, open_shares
 from .close_pairs import ClosePair
 from .coefficient import Coefficient, LookupRefused, Note
 from .compare import Comparison, Option, compare
@@ -56,11 +57,13 @@ __all__ = [
     "Missing",
     "Note",
     "Option",
+    "Setting",
     "System",
     "TableSource",
     "air",
     "air_of",
     "analyse",
+    "balance",
     "book",
     "compare",
     "conditions_of",
@@ -80,6 +83,7 @@ __all__ = [
     "junctions",
     "missing",
     "obstructions",
+    "open_shares",
     "path_bands",
     "pressure_at",
     "share_less",

@@ -20,6 +20,7 @@ from elbowroom.physics import (
     Comparison,
     Kind,
     Note,
+    balance,
     critical_band,
     duct_flows,
     effects,
@@ -70,6 +71,7 @@ def analysis_result(analysis: Analysis, inputs: Mapping[str, Any]) -> Plain:
         "elements": elements(analysis),
         "paths": paths(analysis),
         "pairs": pairs(analysis),
+        "balance": balancing(analysis),
         "assumptions": [
             {
                 "what": effect.assumption.what,
@@ -123,6 +125,27 @@ def elements(analysis: Analysis) -> list[Plain]:
             }
         )
     return out
+
+
+def balancing(analysis: Analysis) -> list[Plain]:
+    """Damper of each terminal, in the order of work."""
+    names = analysis.graph.terminals.name
+    runs = analysis.graph.ducts.run[analysis.graph.terminals.duct]
+    return [
+        {
+            "terminal": names[setting.terminal],
+            "order": setting.order,
+            "damper_in": analysis.graph.drawing.names[int(runs[setting.terminal])],
+            "excess_pa": setting.excess,
+            "damper_coefficient": setting.coefficient,
+            "blade_angle_deg": None
+            if setting.angle is None
+            else math.degrees(setting.angle),
+            "can_be_balanced": not setting.too_much,
+            "open_share_of_design": setting.open_share,
+        }
+        for setting in balance(analysis)
+    ]
 
 
 def pairs(analysis: Analysis) -> list[Plain]:

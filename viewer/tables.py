@@ -11,7 +11,7 @@ from elbowroom.layout import Basis, Notice, Severity
 from elbowroom.physics import Analysis, Comparison, Kind, critical_band, effects
 
 from .display import Display
-from .results import elements, pairs, paths
+from .results import balancing, elements, pairs, paths
 
 TOP = 5
 CAUTION = (
@@ -56,6 +56,7 @@ def print_analysis(analysis: Analysis, display: Display, console: Any) -> None:
         "Basis: blank drawn, d declared, a assumed. C is on the velocity shown and "
         "includes the Reynolds factor."
     )
+    print_balance(analysis, display, console)
     print_pairs(analysis, display, console)
     print_ledger(analysis, display, console)
     print_notices(analysis.flags, console)
@@ -103,6 +104,41 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
         said = [*option.notices, *option.analysis.flags]
         print_notices(said, console, f"What to know of '{option.name}'")
     console.print(f"\n[dim]{CAUTION}[/dim]")
+
+
+def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
+    """Print the dampers in the order of work."""
+    settings = balancing(analysis)
+    if len(settings) < 2:
+        return
+    table = new_table("Balancing, the least favoured terminal first")
+    for head, right in (
+        ("terminal", False),
+        ("damper in", False),
+        (f"to spend, {display.pressure}", True),
+        ("C", True),
+        ("blade", True),
+        ("open, of design", True),
+    ):
+        table.add_column(head, justify="right" if right else "left")
+    for row in settings[:12]:
+        angle = row["blade_angle_deg"]
+        blade = "none" if angle is None else f"{angle:.0f}°"
+        if not row["can_be_balanced"]:
+            blade = "beyond 60°"
+        table.add_row(
+            _plain(row["terminal"]),
+            _plain(row["damper_in"]),
+            display.pressures(row["excess_pa"]),
+            f"{row['damper_coefficient']:.1f}",
+            blade,
+            f"{100 * row['open_share_of_design']:.0f} %",
+        )
+    console.print(table)
+    console.print(
+        "Single-blade dampers, angles from open; 'open' is the airflow with no damper, "
+        "losses going with its square."
+    )
 
 
 def print_pairs(analysis: Analysis, display: Display, console: Any) -> None:

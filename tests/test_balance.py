@@ -1,0 +1,131 @@
+"""Dampers and shares, by hand and against a solved network."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from routes import drawn
+
+from elbowroom.layout import (
+    Attributes,
+    Schedule,
+    TerminalSpec,
+    build,
+    drawing_from_runs,
+    round_section,
+)
+from elbowroom.physics import (
+    Analysis,
+    analyse,
+    balance,
+    dampers,
+    open_shares,
+    solve_network,
+)
+
+DATA = Path(__file__).parent / "data"
+
+
+def found() -> Analysis:
+    return analyse(build(drawn()))
+
+
+def test_excess_is_what_a_path_has_to_spare() -> None:
+    analysis = found()
+    settings = {setting.terminal: setting for setting in balance(analysis)}
+    for row, loss in enumerate(analysis.path_loss.tolist()):
+        assert settings[row].excess == pytest.approx(analysis.critical_loss - loss)
+    orders = [setting.order for setting in balance(analysis)]
+    assert orders == list(range(1, len(orders) + 1))
+    first = balance(analysis)[0]
+    assert first.terminal == analysis.critical
+    assert first.angle is None
+
+
+def test_the_damper_at_its_angle_spends_the_excess() -> None:
+    analysis = found()
+    ducts = analysis.graph.ducts
+    tried = 0
+    for setting in balance(analysis):
+        if setting.angle is None or setting.too_much:
+            continue
+        duct = analysis.graph.terminals.duct[setting.terminal]
+        is_round = bool(ducts.shape[duct] == 1)
+        c = float(dampers.butterfly(setting.angle, is_round).value[0])
+        spent = c * float(analysis.state.velocity_pressure[duct])
+        assert spent == pytest.approx(setting.excess, rel=1e-6)
+        tried += 1
+    assert tried > 0
+
+
+def test_open_dampers_favour_the_favoured() -> None:
+    analysis = found()
+    share = open_shares(analysis)
+    rising = np.argsort(analysis.path_loss)
+    assert share[rising[0]] > 1.0  # the least loss gets the most
+    assert share[rising[0]] == share.max()
+
+
+def test_one_terminal_gets_its_design_airflow() -> None:
+    drawing = drawing_from_runs(
+        [("a", np.array([[0, 0, 0], [5, 0, 0]]), round_section(0.25))],
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    plan = Schedule(terminals={"a": TerminalSpec(0.3, 10.0)})
+    assert open_shares(analyse(build(drawing, plan))) == pytest.approx(1.0)
+
+
+def test_shares_agree_with_the_network_solver_where_losses_are_square() -> None:
+    """Very rough duct, so that friction goes with the square too; sums of C by hand."""
+    runs = [
+        ("a", np.array([[0, 0, 0], [9, 0, 0]]), round_section(0.3)),
+        ("b", np.array([[4, 0, 0], [4, 6, 0]]), round_section(0.2)),
+    ]
+    drawing = drawing_from_runs(
+        runs, attributes={"a": Attributes(source=True, source_at_end=False)}
+    )
+    flows = {"a": TerminalSpec(0.4, 5.0), "b": TerminalSpec(0.2, 5.0)}
+    analysis = analyse(build(drawing, Schedule(terminals=flows, roughness=0.01)))
+    ducts, state, e = analysis.graph.ducts, analysis.state, analysis.elements
+    own = np.bincount(e.duct, e.loss, len(ducts.parent))
+    # Everything as a sum of C on the duct's own velocity, no length.
+    entries = [
+        {
+            "id": str(row),
+            "from": "source" if ducts.parent[row] < 0 else f"n{ducts.parent[row]}",
+            "to": f"n{row}",
+            "length_m": 0.0,
+            "diameter_m": float(ducts.width[row]),
+            "roughness_m": 0.0,
+            "sum_C": max(float(own[row] / state.velocity_pressure[row]), 0.0),
+        }
+        for row in range(len(ducts.parent))
+    ]
+    fixed = {"source": analysis.critical_loss}
+    fixed |= {f"n{row}": 0.0 for row in analysis.graph.terminals.duct.tolist()}
+    solved = solve_network({"ducts": entries, "fixed_node_pressures_Pa": fixed})
+    if min(own) < 0.0:
+        pytest.fail("a main that regains cannot be written as a sum of C")
+    for place, row in enumerate(analysis.graph.terminals.duct.tolist()):
+        flow = solved["ducts"][str(row)]["flow_m3_s"]
+        share = flow / float(analysis.graph.terminals.flow[place])
+        assert open_shares(analysis)[place] == pytest.approx(share, rel=1e-5)
+
+
+def test_damper_coefficients_of_a_network_balanced_elsewhere() -> None:
+    """BAL1 of network_reference.json: C is the excess over the last duct's pressure."""
+    reference = json.loads((DATA / "network_reference.json").read_text())
+    (case,) = [c for c in reference["cases"] if c["id"] == "BAL1"]
+    density = reference["fluid"]["density_kg_m3"]
+    last = {duct["to"]: duct for duct in case["ducts"]}
+    for terminal, wanted in case["expected"]["terminals"].items():
+        duct = last[terminal]
+        flow = case["duct_flows_m3_s"][duct["id"]]
+        pv = 0.5 * density * (flow / (np.pi / 4 * duct["diameter_m"] ** 2)) ** 2
+        c = wanted["excess_pressure_Pa"] / pv
+        assert c == pytest.approx(wanted["damper_C_on_last_duct_velocity_pressure"])
+        if c < 0.5:
+            continue
+        angle, _ = dampers.butterfly_angle(c)
+        assert float(dampers.butterfly(angle).value[0]) == pytest.approx(c)
