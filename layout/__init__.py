@@ -21,6 +21,7 @@ from .graph import (
     run_sections,
 )
 from .names import bare_name, section_in_name
+from .near_misses import near_misses
 from .obstacles import Obstacle, read_obstacles
 from .read import read
 from .read_schedule import find_schedule, load_toml, read_schedule
@@ -96,6 +97,7 @@ __all__ = [
     "join",
     "load_toml",
     "loops",
+    "near_misses",
     "network",
     "node_kinds",
     "note",

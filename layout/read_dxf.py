@@ -5,8 +5,10 @@ layer's name may hold the section, and XDATA of any application may hold extras 
 of a text and a value.
 """
 
+import logging
 import math
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -71,11 +73,17 @@ def read_dxf(path: Path, *, unit: str | None = None, up: str | None = None) -> D
         If it is damaged, or holds no line that can be a duct.
     """
     found = Found(path.name)
-    document = _opened(path)
-    said = _HEADER_UNITS.get(int(document.units or 0))
-    factor = UNITS[unit or said or "m"].factor
     passed_over: dict[str, int] = {}
-    pieces = list(_pieces(document.modelspace(), path.name, passed_over))
+    with _remarks(found):
+        document = _opened(path)
+        said = _HEADER_UNITS.get(int(document.units or 0))
+        try:
+            pieces = list(_pieces(document.modelspace(), path.name, passed_over))
+        except BadInput:
+            raise
+        except Exception as problem:  # damage that shows only when it is used
+            raise _damaged(path, problem) from None
+    factor = UNITS[unit or said or "m"].factor
     if not pieces:
         held = ", ".join(f"{count} {kind}" for kind, count in passed_over.items())
         raise refusal(
@@ -120,13 +128,44 @@ def _opened(path: Path) -> Any:
     try:
         return readfile(path)
     except DXFVersionError:
-        what, how = "its DXF version is not read", "save it as R12 to R2018"
-    except MemoryError:
-        what, how = "it claims more than fits in memory", "export it again"
+        raise refusal(
+            path.name, "its DXF version is not read", "save it as R12 to R2018"
+        ) from None
     except Exception as problem:  # a damaged file fails in the parser in many ways
-        what = f"it is damaged or cut short ({type(problem).__name__})"
-        how = "ask for a complete copy, or save it again"
-    raise refusal(path.name, what, how)
+        raise _damaged(path, problem) from None
+
+
+def _damaged(path: Path, problem: Exception) -> BadInput:
+    return refusal(
+        path.name,
+        f"it is damaged or cut short ({type(problem).__name__})",
+        "ask for a complete copy, or save it again",
+    )
+
+
+@contextmanager
+def _remarks(found: Found) -> Iterator[None]:
+    """Turn what the parser logs into one warning."""
+    said: list[str] = []
+    handler = logging.Handler(logging.WARNING)
+    handler.emit = lambda record: said.append(record.getMessage())  # type: ignore[method-assign]
+    log = logging.getLogger("ezdxf")
+    log.addHandler(handler)
+    spreads, log.propagate = log.propagate, False
+    try:
+        yield
+    finally:
+        log.removeHandler(handler)
+        log.propagate = spreads
+    if said:
+        more = f", and {len(said) - 1} more" if len(said) > 1 else ""
+        found.notices.append(
+            warning(
+                found.file,
+                f"it is damaged in places: {said[0].rstrip('.')}{more}",
+                "save it again with the program that made it",
+            )
+        )
 
 
 def _pieces(layout: Any, file: str, passed_over: dict[str, int]) -> Iterator[_Piece]:

@@ -128,9 +128,9 @@ def read_vtk(path: Path, *, unit: str | None = None, up: str | None = None) -> D
 def _collect(lines: _Lines, found: Found, factor: float, up: str | None) -> None:
     count, file = len(lines.points), found.file
     offsets, connectivity = lines.offsets, lines.connectivity
-    if len(offsets) and (
-        (np.diff(offsets, prepend=0) < 0).any() or offsets[-1] > len(connectivity)
-    ):
+    if len(offsets) == 0:
+        return
+    if (np.diff(offsets, prepend=0) < 0).any() or offsets[-1] > len(connectivity):
         raise refusal(
             file, "its line offsets do not fit its vertices", "write it again"
         )

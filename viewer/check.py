@@ -8,6 +8,7 @@ from elbowroom.layout import (
     Topology,
     island_notices,
     loops,
+    near_misses,
     warning,
 )
 
@@ -31,7 +32,7 @@ def topology_problems(topology: Topology, shapes: Any) -> list[Notice]:
         that hang together with nothing else.
     """
     drawing = topology.drawing
-    problems = [*drawing.notices, *topology.notices]
+    problems = [*drawing.notices, *topology.notices, *near_misses(topology)]
     for run in range(drawing.run_count):
         said = drawing.attributes.get(run)
         if shapes.shape[run] == Shape.NONE and not (said and said.transition):

@@ -1,0 +1,50 @@
+"""Ends that stop short of another duct."""
+
+import numpy as np
+import pytest
+from routes import about_z, drawn
+
+from elbowroom.layout import drawing_from_runs, join, near_misses, rectangular
+
+CUT = rectangular(0.4, 0.3)
+
+
+def gaps(*runs: tuple[str, list[list[float]]]) -> list[str]:
+    turn = about_z(0.7)
+    drawing = drawing_from_runs(
+        [(name, np.array(points, dtype=float) @ turn.T, CUT) for name, points in runs]
+    )
+    return [notice.sentence for notice in near_misses(join(drawing))]
+
+
+@pytest.mark.parametrize("gap", [0.003, 0.02, 0.09])
+def test_an_end_short_of_the_side_of_a_run(gap: float) -> None:
+    (said,) = gaps(
+        ("main", [[0, 0, 0], [8, 0, 0]]), ("branch", [[4, gap, 0], [4, 3, 0]])
+    )
+    assert "run 'branch'" in said
+    assert f"{gap * 1e3:.3g} mm short of run 'main'" in said
+    assert f"--tolerance '{np.ceil(gap * 1e3 + 0.1):.0f} mm'" in said
+
+
+def test_the_tolerance_that_is_named_closes_the_gap() -> None:
+    drawing = drawing_from_runs(
+        [
+            ("main", np.array([[0, 0, 0], [8, 0, 0]]), CUT),
+            ("branch", np.array([[4, 0.0042, 0], [4, 3, 0]]), CUT),
+        ]
+    )
+    assert len(near_misses(join(drawing))) == 1
+    assert join(drawing, 0.005).component_count == 1
+
+
+def test_two_ends_that_miss_each_other_are_one_gap() -> None:
+    assert (
+        len(gaps(("a", [[0, 0, 0], [4, 0, 0]]), ("b", [[4.01, 0, 0], [8, 0, 0]]))) == 1
+    )
+
+
+def test_ends_that_meet_or_are_far_are_no_gap() -> None:
+    assert gaps(("a", [[0, 0, 0], [4, 0, 0]]), ("b", [[4, 0, 0], [8, 0, 0]])) == []
+    assert gaps(("a", [[0, 0, 0], [4, 0, 0]]), ("b", [[4.2, 0, 0], [8, 0, 0]])) == []
+    assert near_misses(join(drawn())) == []
