@@ -25,7 +25,7 @@ from .collected import (
 )
 from .drawing import Drawing
 from .extras import KEYS
-from .faults import BadInput, note, refusal
+from .faults import BadInput, note, refusal, warning
 from .names import section_in_name
 from .polylines import chains
 from .sections import FloatArray

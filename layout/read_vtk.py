@@ -146,6 +146,8 @@ def _collect(lines: _Lines, found: Found, factor: float, up: str | None) -> None
     if up == "y":
         points = points[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
     for cell, vertices in _polylines(lines, count):
+        if len(vertices) < 2:
+            continue
         where = f"line {cell + 1}"
         extras = _extras(lines, cell)
         name = str(extras.pop("name", "") or "")
