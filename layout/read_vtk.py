@@ -287,7 +287,8 @@ class _Codec:
         if kind is None:
             raise ValueError(f"array of type {element.get('type')}")
         if element.get("format", "ascii") == "ascii":
-            return np.array((element.text or "").split(), dtype=np.float64).astype(kind)
+            numbers = np.array((element.text or "").split(), dtype=np.float64)
+            return numbers if kind.startswith("f") else _whole(numbers)
         data = self._bytes(element)
         return np.frombuffer(data, dtype=self._order + kind)
 
@@ -352,6 +353,13 @@ class _Codec:
         if not 0 <= count <= _MOST_BYTES:
             raise ValueError(f"an array that claims {count} bytes")
         return int(count)
+
+
+def _whole(numbers: FloatArray) -> IntArray:
+    """Whole numbers that were read as any."""
+    if not (np.abs(numbers) < 2.0**53).all():  # NaN is caught too
+        raise ValueError("a number that should be whole is not")
+    return numbers.astype(np.int64)
 
 
 def _in_text(size: int) -> int:
@@ -439,7 +447,7 @@ class _Words:
 def _legacy_lines(words: _Words, points: FloatArray) -> _Lines:
     first, second = words.count(1), words.count(1)
     if words.peek().upper() != "OFFSETS":  # before version 5: count, vertices, ...
-        flat = words.numbers(second).astype(np.int64).tolist()
+        flat = _whole(words.numbers(second)).tolist()
         vertices, ends, place = [], [], 0
         for _ in range(first):
             size = flat[place]
@@ -449,9 +457,9 @@ def _legacy_lines(words: _Words, points: FloatArray) -> _Lines:
         return _Lines(points, np.array(vertices), np.array(ends))
     words.numbers(0)
     words.next(), words.next()
-    offsets = words.numbers(first).astype(np.int64)
+    offsets = _whole(words.numbers(first))
     words.next(), words.next()
-    return _Lines(points, words.numbers(second).astype(np.int64), offsets[1:])
+    return _Lines(points, _whole(words.numbers(second)), offsets[1:])
 
 
 def _legacy_arrays(words: _Words, count: int) -> Iterator[tuple[str, list[object]]]:
