@@ -1,11 +1,13 @@
 """Recognise ducts, bends, transitions and junctions in a walked drawing."""
 
+from collections.abc import Container
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .arcs import Arcs, find_arcs
 from .basis import Basis
+from .drawing import Drawing
 from .elbow_rules import build_bends
 from .faults import Notice, refusal, warning
 from .fittings import NONE, Bends, BoolArray, Ducts, Legs, Transitions
@@ -244,10 +246,12 @@ def _legs(
     default, default_basis = schedule.takeoff_entry("")
     entry = np.full(len(rows), int(default))
     basis = np.full(len(rows), int(default_basis))
-    for name in schedule.takeoff_exceptions:
-        rule, rule_basis = schedule.takeoff_entry(name)
-        named = np.array([n == name for n in drawing.names])[pieces.run[branch]]
-        entry[named], basis[named] = int(rule), int(rule_basis)
+    special = schedule.takeoff_exceptions
+    if special:
+        run = pieces.run[branch]
+        for row in np.flatnonzero(np.isin(run, _named(drawing, special))).tolist():
+            rule, rule_basis = schedule.takeoff_entry(drawing.names[run[row]])
+            entry[row], basis[row] = int(rule), int(rule_basis)
     return Legs(
         duct_of[rows],
         duct_of[straight],
@@ -260,6 +264,11 @@ def _legs(
         entry,
         basis,
     )
+
+
+def _named(drawing: Drawing, names: Container[str]) -> list[int]:
+    """Runs that go by one of some names."""
+    return [run for run, name in enumerate(drawing.names) if name in names]
 
 
 def _frames(

@@ -15,6 +15,7 @@ from . import (
     sizes,
     tables,
     transitions,
+    uncertainty,
 )
 from .air import Air, air, air_of, pressure_at
 from .analysis import Analysis, analyse
@@ -92,4 +93,5 @@ __all__ = [
     "table_sources",
     "tables",
     "transitions",
+    "uncertainty",
 ]

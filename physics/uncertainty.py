@@ -10,7 +10,7 @@ from functools import cache
 
 import numpy as np
 
-from elbowroom.layout import FloatArray
+from elbowroom.layout import FloatArray, sum_from_root
 
 from .analysis import Analysis
 from .coefficient import Credit
@@ -19,6 +19,7 @@ from .tables import rows
 DRAWS = 20_000
 _SEED = 20_261_125  # fixed, so that the same input gives the same bytes
 _NINE_OF_TEN = 1.6448536269514722  # standard deviations, NIST e-Handbook 1.3.6.7.1
+_MOST_DRAWN = 256  # paths that are drawn one by one
 _MOST_PATHS = 64  # of many terminals only those near the critical one can become it
 
 
@@ -116,16 +117,36 @@ def element_bands(analysis: Analysis) -> FloatArray:
 def path_bands(analysis: Analysis, draws: int = DRAWS) -> FloatArray:
     """Range of each path's loss that holds nine draws of ten, Pa, shape (t, 2).
 
-    Errors are shared by all elements of a table, as in `critical_draws`.
+    Errors are shared by all elements of a table, as in `critical_draws`. Of more than
+    256 paths the range is that of a lognormal with the same variance to first order.
     """
     factor, place = _factors((analysis,), draws)
     count = len(analysis.path_loss)
+    if count > _MOST_DRAWN:
+        return first_order_bands(analysis)
     return np.array(
         [
             np.quantile(_by_table(analysis, path, place) @ factor, (0.05, 0.95))
             for path in range(count)
         ]
     )
+
+
+def first_order_bands(analysis: Analysis) -> FloatArray:
+    """Ranges of all paths at once, table by table down the tree."""
+    graph, elements = analysis.graph, analysis.elements
+    parent, ends = graph.ducts.parent, graph.terminals.duct
+    tables = np.array([credit.table for credit in elements.credits])
+    variance = np.zeros(len(ends))
+    for table in np.unique(tables).tolist():
+        known = [c for c in elements.credits if c.table == table]
+        error = max(error_of(credit) for credit in known)
+        mine = (tables == table)[elements.credit]
+        own = np.bincount(elements.duct[mine], elements.loss[mine], len(parent))
+        variance += (sum_from_root(parent, own.astype(float))[ends] * error) ** 2
+    loss = analysis.path_loss
+    spread = np.exp(_NINE_OF_TEN * np.sqrt(variance) / np.abs(loss))
+    return np.sort(np.stack([loss / spread, loss * spread], axis=1), axis=1)
 
 
 def share_less(one: Analysis, other: Analysis) -> float:

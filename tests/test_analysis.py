@@ -38,6 +38,7 @@ from elbowroom.physics import (
     element_bands,
     friction,
     path_bands,
+    uncertainty,
 )
 
 DATA = Path(__file__).parent / "data"
@@ -363,3 +364,11 @@ def test_an_elbow_close_behind_the_fan_is_remarked_on(
     if flags:
         assert "0.20 m behind the fan" in flags[0].what  # less the elbow's setback
         assert "after 0.75 m" in flags[0].what
+
+
+def test_bands_of_many_paths_agree_with_those_that_are_drawn() -> None:
+    """To first order; the drawn ones are exact but for chance."""
+    found = reading_room("under")
+    drawn_one_by_one = path_bands(found)
+    at_once = uncertainty.first_order_bands(found)
+    assert at_once == pytest.approx(drawn_one_by_one, rel=0.02)

@@ -829,4 +829,6 @@ def _console() -> Any:
 
 
 def _print_json(content: Any) -> None:
-    print(json.dumps(content, ensure_ascii=False, indent=1, allow_nan=False))
+    # For people by lines; for programs without, which is ten times as fast.
+    indent = 1 if sys.stdout.isatty() else None
+    print(json.dumps(content, ensure_ascii=False, indent=indent, allow_nan=False))
