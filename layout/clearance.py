@@ -12,6 +12,7 @@ from .sections import FloatArray, IntArray, Shape
 from .solids import Solids
 
 _ROUND_SIDES = 24
+_NEVER_MORE = 1.0 - 1e-6  # so that single precision never overstates a bound
 _FIRST_REACH = 100.0  # m: farther solids are of no interest to a duct
 
 
@@ -75,22 +76,20 @@ def clearances(
     """
     hulls = _Hulls(solids, insulation)
     low, high = hulls.low, hulls.high
-    pairs: list[tuple[float, int, int]] = []
+    # Distances of boxes, a row for each obstacle: no pair is nearer than its boxes.
+    bound = np.empty((len(obstacles), len(low)), dtype=np.float32)
     for number, obstacle in enumerate(obstacles):
         near, far = obstacle.vertices.min(axis=0), obstacle.vertices.max(axis=0)
         apart = np.maximum(np.maximum(near - high, low - far), 0.0)
-        gap = np.linalg.norm(apart, axis=1)
-        pairs += [(float(gap[row]), row, number) for row in range(len(gap))]
-    pairs.sort()
-    bodies = [_body(obstacle) for obstacle in obstacles]
+        bound[number] = np.sqrt(np.einsum("ij,ij->i", apart, apart)) * _NEVER_MORE
+    body = cache(lambda number: _body(obstacles[number]))
     best = _FIRST_REACH
     nearest: dict[tuple[int, int], float] = {}
-    for bound, row, number in pairs:
-        if bound > max(best, required):
+    for place in np.argsort(bound, axis=None, kind="stable").tolist():
+        number, row = divmod(place, len(low))
+        if bound[number, row] > max(best, required):
             break
-        distance = _distance(
-            hulls.hull(row), bodies[number], max(best, required) + 1e-6
-        )
+        distance = _distance(hulls.hull(row), body(number), max(best, required) + 1e-6)
         best = min(best, distance)
         key = (int(hulls.piece[row]), number)
         if distance <= max(best, required):
