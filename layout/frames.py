@@ -10,6 +10,11 @@ from .sections import FloatArray, IntArray
 _PLUMB = float(np.cos(np.radians(5.0)))
 
 
+def z_up(points: FloatArray) -> FloatArray:
+    """Points of a drawing with Y up, turned so that Z is, shape (n, 3)."""
+    return np.asarray(points[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0]))
+
+
 def is_plumb(direction: FloatArray) -> npt.NDArray[np.bool_]:
     """Whether each direction is within 5 degrees of vertical, shape (n,)."""
     return np.asarray(np.abs(direction[:, 2]) > _PLUMB)

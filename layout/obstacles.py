@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from .faults import BadInput, Notice, note, refusal, warning
+from .frames import z_up
 from .read_gltf import check_gltf
 from .sections import FloatArray, IntArray
 from .units import UNITS
@@ -105,7 +106,7 @@ def read_obstacles(
         vertices = np.asarray(mesh.vertices) @ matrix[:3, :3].T + matrix[:3, 3]
         vertices = vertices * factor
         if (up or ("y" if gltf else "z")) == "y":
-            vertices = vertices[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
+            vertices = z_up(vertices)
         if not np.isfinite(vertices).all():
             raise refusal(
                 f"{path.name}, '{name}'",

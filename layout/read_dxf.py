@@ -26,6 +26,7 @@ from .collected import (
 from .drawing import Drawing
 from .extras import KEYS
 from .faults import BadInput, note, refusal, warning
+from .frames import z_up
 from .names import section_in_name
 from .polylines import chains
 from .sections import FloatArray
@@ -98,7 +99,7 @@ def read_dxf(path: Path, *, unit: str | None = None, up: str | None = None) -> D
         raise BadInput(found.faults)
     for layer, extras, where, points in _runs(pieces, factor):
         if up == "y":
-            points = points[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
+            points = z_up(points)
         name, section, origin, more = describe(
             found,
             f"{path.name}, {where}",

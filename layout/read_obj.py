@@ -10,6 +10,7 @@ import numpy as np
 from .collected import Collected, Found, collected_drawing, describe, say_what_was_taken
 from .drawing import Drawing
 from .faults import BadInput, error, refusal
+from .frames import z_up
 from .polylines import chains
 from .sections import IntArray
 from .units import UNITS
@@ -65,7 +66,7 @@ def read_obj(path: Path, *, unit: str | None = None, up: str | None = None) -> D
     factor = UNITS[unit].factor if unit else 1.0
     points = np.array(vertices, dtype=np.float64).reshape(-1, 3) * factor
     if up == "y":
-        points = points[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
+        points = z_up(points)
     touched = _touched(objects, len(points))
     for thing in objects:
         if not thing.lines:

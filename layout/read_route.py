@@ -19,6 +19,7 @@ from . import units
 from .collected import Collected, Found, check_finite, collected_drawing
 from .drawing import Attributes, Drawing
 from .faults import BadInput, note, refusal
+from .frames import z_up
 from .names import section_in_name
 from .read_schedule import Table, load_toml
 from .sections import FloatArray, Section
@@ -102,7 +103,7 @@ def _read_run(entry: Table, number: int, unit: str, up: str, found: Found) -> No
         return
     points = points * units.UNITS[unit].factor
     if up == "y":
-        points = points[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
+        points = z_up(points)
     named = section_in_name(name)
     origin = section[1] if section else ""
     size = section[0] if section else None

@@ -30,6 +30,7 @@ from .collected import (
 from .drawing import Drawing
 from .extras import KEYS
 from .faults import BadInput, refusal
+from .frames import z_up
 from .polylines import chains
 from .sections import FloatArray, IntArray
 from .units import UNITS
@@ -144,7 +145,7 @@ def _collect(lines: _Lines, found: Found, factor: float, up: str | None) -> None
     check_finite(lines.points, file, found.faults)
     points = lines.points * factor
     if up == "y":
-        points = points[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
+        points = z_up(points)
     for cell, vertices in _polylines(lines, count):
         if len(vertices) < 2:
             continue

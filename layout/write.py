@@ -10,6 +10,7 @@ import numpy as np
 from .drawing import Drawing
 from .extras import extras_of
 from .faults import Notice, note, refusal
+from .sections import Section, Shape
 from .write_gltf import write_gltf
 
 APPLICATION = "ELBOWROOM"  # under which DXF holds our extras
@@ -98,11 +99,11 @@ def _obj(drawing: Drawing, path: Path) -> list[Notice]:
     ]
 
 
-def _sized(section: Any) -> str:
+def _sized(section: Section) -> str:
     """Section as a name of a run says it."""
-    if section.shape == 1:
+    if section.shape == Shape.ROUND:
         return f"D{section.width * 1e3:.10g}mm"
-    oval = " oval" if section.shape == 3 else ""
+    oval = " oval" if section.shape == Shape.OVAL else ""
     return f"{section.width * 1e3:.10g}x{section.height * 1e3:.10g}mm{oval}"
 
 

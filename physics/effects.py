@@ -1,6 +1,7 @@
 """What each assumption of the ledger does to the critical path, recomputed."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from elbowroom.layout import BadInput, build
 
@@ -25,7 +26,8 @@ class Effect:
     loss: float | None
 
 
-def effects(analysis: Analysis) -> list[Effect]:
+@lru_cache(maxsize=4)  # a command prints it and writes it
+def effects(analysis: Analysis) -> tuple[Effect, ...]:
     """Analyse a layout again with each assumption otherwise.
 
     Parameters
@@ -39,7 +41,7 @@ def effects(analysis: Analysis) -> list[Effect]:
         The largest first; those without a known effect come last.
     """
     found = [Effect(a, _change(analysis, a)) for a in analysis.assumptions]
-    return sorted(found, key=lambda e: (e.loss is None, -abs(e.loss or 0.0)))
+    return tuple(sorted(found, key=lambda e: (e.loss is None, -abs(e.loss or 0.0))))
 
 
 def _change(analysis: Analysis, assumption: Assumption) -> float | None:

@@ -22,6 +22,7 @@ _STEPS = 100
 _TOLERANCE = 1e-13  # of the largest pressure
 _STILL = 1e-9  # m/s: below it the loss is taken as linear
 _NUDGE = 1e-6
+_LEAST_SLOPE = 1e-12  # Pa s/m³: of a duct that loses nothing
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,31 +118,15 @@ def _solved(
     of_free = csr_array(incidence[:, free])
     drive = incidence @ known
     area = np.pi / 4 * ducts.diameter**2
-    flow = 3.0 * area  # a guess for the slopes of the first step only
-    begin = True
     pressure = known.copy()
     scale = max(float(np.abs(known).max()), abs(fan.rise(0.0)) if fan else 0.0, 1.0)
-    worst = np.inf
-    for _ in range(_STEPS):
-        loss, slope = _loss(ducts, flow, density, viscosity)
-        if begin:  # a straight line through the origin, so that any direction is free
-            slope = loss / flow
-            loss = slope * flow
-        if fan is not None:
-            rise, steep = fan.rise(flow[fan.duct]), fan.slope(flow[fan.duct])
-            if begin:
-                rise, steep = fan.rise(0.0), 0.0
-            loss[fan.duct] -= rise
-            slope[fan.duct] = max(slope[fan.duct] - steep, 0.1 * slope[fan.duct])
-        constant = flow - loss / slope
-        if begin:
-            constant = np.zeros(count)
-            if fan is not None:
-                constant[fan.duct] = fan.rise(0.0) / slope[fan.duct]
+
+    def step(slope: FloatArray, constant: FloatArray) -> FloatArray:
+        """Flow that conserves mass where each duct's loss is a straight line."""
         weight = 1.0 / slope
-        laplacian = of_free.T @ (of_free * weight[:, None])
-        right = entering[free] - of_free.T @ (constant + weight * drive)
         if len(free):
+            laplacian = of_free.T @ (of_free * weight[:, None])
+            right = entering[free] - of_free.T @ (constant + weight * drive)
             # Symmetric: minimum degree keeps a tree a tree, with no fill at all.
             factors = splu(
                 laplacian.tocsc(),
@@ -150,20 +135,31 @@ def _solved(
                 options={"SymmetricMode": True},
             )
             pressure[free] = factors.solve(right)
-        new = constant + weight * (incidence @ pressure)
-        if begin:
-            flow, begin = new, False
-            continue
-        change, step = new - flow, 1.0
-        # Where flows turn round, a whole step can leap to and fro.
-        flow = flow + step * change
+        return np.asarray(constant + weight * (incidence @ pressure))
+
+    # First a line through the origin, so that every duct may flow either way.
+    guess = 3.0 * area
+    slope = np.maximum(_loss(ducts, guess, density, viscosity)[0] / guess, _LEAST_SLOPE)
+    constant = np.zeros(count)
+    if fan is not None:
+        constant[fan.duct] = fan.rise(0.0) / slope[fan.duct]
+    flow = step(slope, constant)
+    worst = np.inf
+    for _ in range(_STEPS):
+        loss, slope = _loss(ducts, flow, density, viscosity)
+        if fan is not None:
+            steep = fan.slope(flow[fan.duct])
+            loss[fan.duct] -= fan.rise(flow[fan.duct])
+            slope[fan.duct] = max(slope[fan.duct] - steep, 0.1 * slope[fan.duct])
+        new = step(slope, flow - loss / slope)
+        change, flow = new - flow, new
         loss, _ = _loss(ducts, flow, density, viscosity)
         if fan is not None:
             loss[fan.duct] -= fan.rise(flow[fan.duct])
         before, worst = worst, float(np.abs(incidence @ pressure - loss).max()) / scale
         if worst <= _TOLERANCE or (worst < 1e-10 and worst >= before):
             return flow, pressure
-        if worst > before:
+        if worst > before:  # where flows turn round, a whole step leaps to and fro
             flow = flow - change / 2
     if worst < 1e-9:
         return flow, pressure
@@ -191,7 +187,7 @@ def _loss(
     slope = (at(speed * (1 + _NUDGE)) - at(speed * (1 - _NUDGE))) / (
         2 * _NUDGE * speed * area
     )
-    slope = np.maximum(slope, 1e-12)
+    slope = np.maximum(slope, _LEAST_SLOPE)
     ratio = np.abs(flow) / area / speed  # below the slowest the loss is linear
     return np.sign(flow) * loss * ratio, slope
 

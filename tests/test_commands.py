@@ -161,6 +161,8 @@ def test_size_for_a_rate(capsys: Captured) -> None:
         (["size"], "--flow"),
         (["size", "--flow", "500"], "no unit"),
         (["size", "--flow", "0 cfm"], "above zero"),
+        (["size", "--flow", "500 cfm", "--temperature", "900 C"], "423 K"),
+        (["size", "--flow", "500 cfm", "--altitude", "90 km"], "no unit of length"),
         (["size", "--like", "12x12"], "no unit"),
         (["size", "--like", "12x12in"], "--max-height"),
         (["size", "--like", "12x12in", "--max-height", "10 mm"], "20 m"),

@@ -139,3 +139,16 @@ def test_a_duct_that_cannot_be(key: str, value: object) -> None:
     case["ducts"][0][key] = value
     with pytest.raises(BadInput, match="duct 'd1'"):
         solve_network(case)
+
+
+def test_a_duct_that_loses_nothing_holds_both_nodes_alike() -> None:
+    case = copy.deepcopy(SOLVED["NET1"])
+    free = {"id": "d0", "from": "box", "to": "A", "diameter_m": 0.4}
+    nothing = {"length_m": 0.0, "roughness_m": 0.0, "sum_C": 0.0}
+    case["ducts"][0]["to"] = "box"
+    case["ducts"].append({**free, **nothing})
+    found = solve_network(case)
+    pressure = found["node_total_pressure_Pa"]
+    assert pressure["box"] == pytest.approx(pressure["A"], abs=1e-6)
+    wanted = SOLVED["NET1"]["expected"]["ducts"]["d1"]["flow_m3_s"]
+    assert found["ducts"]["d0"]["flow_m3_s"] == pytest.approx(wanted, rel=1e-6)

@@ -152,12 +152,12 @@ def analyse(
     found = _schedule(route, schedule)
     solids, notices = _solids(obstacles)
     option = _option(route, found, unit, up, tolerance, solids, notices)
-    analysis = option.analysis
-    told = replace(analysis, flags=(*option.notices, *analysis.flags))
+    plain = option.analysis
+    analysis = replace(plain, flags=(*option.notices, *plain.flags))
     if as_json:
-        _print_json(analysis_result(told, _inputs([route], found, obstacles)))
+        _print_json(analysis_result(analysis, _inputs([route], found, obstacles)))
     else:
-        print_analysis(told, display, _console())
+        print_analysis(analysis, display, _console())
     if csv is not None:
         _wrote(*write_csv(analysis, csv))
     if png is not None:
@@ -457,8 +457,7 @@ def convert(
         raise refusal(
             str(output), "this is the input and is not written over", "name another"
         )
-    if not output.resolve().parent.is_dir():
-        raise refusal(str(output), "its folder is not there", "make the folder first")
+    _in_a_folder(output)
     drawing = read(route, unit=unit, up=up)
     for said in (*drawing.notices, *write(drawing, output)):
         _say(said.sentence)
@@ -492,36 +491,27 @@ def size(
 ) -> int:
     """Find the sizes of one duct for an airflow and a friction rate."""
     from elbowroom.layout import units as table
-    from elbowroom.physics import air
 
+    from .desk import MEASURES, site_air
     from .display import DISPLAYS
-    from .size import print_size, size_result
+    from .size import SIZE_MEASURES, print_size, size_result
 
     words = dict(locals())
     display = _choice(units, DISPLAYS, "--units")
     usual = "in" if display.name == "inch-pound" else "mm"
     steps = _choice(series or usual, {"mm": "mm", "in": "in"}, "--series")
-    measures = {
-        "flow": "airflow",
-        "rate": "friction rate",
-        "max_height": "length",
-        "max_width": "length",
-        "max_velocity": "velocity",
-    }
     given = {}
-    for name, dimension in measures.items():
+    for name, dimension in SIZE_MEASURES.items():
         if words[name] is not None:
             where = f"size, --{name.replace('_', '-')}"
             given[name] = _above_zero(words[name], dimension, where)
+    site = {
+        name: table.quantity(words[name], MEASURES[name], f"size, --{name}")
+        for name in ("temperature", "altitude")
+        if words[name] is not None
+    }
     other = None if like is None else table.section(like, "size, --like")
-    medium = air(
-        293.15
-        if temperature is None
-        else table.quantity(temperature, "temperature", "size, --temperature"),
-        altitude=0.0
-        if altitude is None
-        else table.quantity(altitude, "length", "size, --altitude"),
-    )
+    medium = site_air("size", site)
     result = size_result(given, other, steps, medium)
     if as_json:
         _print_json(result)
@@ -752,10 +742,7 @@ def _not_over_inputs(
             raise refusal(
                 str(output), "this is an input and is not written over", "name another"
             )
-        if not output.resolve().parent.is_dir():
-            raise refusal(
-                str(output), "its folder is not there", "make the folder first"
-            )
+        _in_a_folder(output)
     if csv is not None and csv.exists() and not csv.is_dir():
         raise refusal(str(csv), "this is a file, not a folder", "name another")
 
@@ -765,8 +752,14 @@ def _drawable(path: Path) -> None:
 
     if path.suffix.lower() not in (".png", ".svg"):
         raise refusal(str(path), "a sketch's name ends in .png or .svg", "name it so")
-    if not path.resolve().parent.is_dir():
-        raise refusal(str(path), "its folder is not there", "make the folder first")
+    _in_a_folder(path)
+
+
+def _in_a_folder(output: Path) -> None:
+    from elbowroom.layout import refusal
+
+    if not output.resolve().parent.is_dir():
+        raise refusal(str(output), "its folder is not there", "make the folder first")
 
 
 def _title(option: "Option", display: "Display") -> str:

@@ -197,7 +197,7 @@ def _worked(
     kind: book.Kind, given: Mapping[str, float], sizes: Mapping[str, float]
 ) -> dict[str, Any]:
     own = {k: v for k, v in sizes.items() if k not in _NOT_OF_THE_FITTING}
-    medium = _air(sizes)
+    medium = site_air("fitting", sizes)
     with _refusing():
         derived = book.from_dimensions(kind, book.Dimensions(**own))
         values, assumed = book.complete(kind, {**derived, **given})
@@ -273,13 +273,22 @@ def _velocity(
     return speed, area, diameter
 
 
-def _air(sizes: Mapping[str, float]) -> Air:
+def site_air(where: str, sizes: Mapping[str, float]) -> Air:
+    """Air at `temperature`, K, and `altitude`, m; 20 °C at sea level if not given.
+
+    Raises
+    ------
+    BadInput
+        If no formula holds for it.
+    """
     try:
         return air(
             sizes.get("temperature", 293.15), altitude=sizes.get("altitude", 0.0)
         )
     except ValueError as problem:
-        raise refusal("fitting", str(problem), "correct --temperature") from None
+        raise refusal(
+            where, str(problem), "correct --temperature or --altitude"
+        ) from None
 
 
 def print_desk(result: dict[str, Any], display: Display, console: Any) -> None:

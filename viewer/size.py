@@ -9,12 +9,21 @@ from elbowroom.layout import Section, Shape, refusal, sections, units
 from elbowroom.physics import Air, sizes
 
 from .display import Display
+from .results import section_result
 from .tables import new_table
 
 # What is taken where nothing is said; common practice, no published source.
 USUAL_VELOCITY = "900 fpm"
 USUAL_RATE = "0.1 in.wg/100 ft"
 INCH = 0.0254
+# What may be said of a size, and what it measures.
+SIZE_MEASURES = {
+    "flow": "airflow",
+    "rate": "friction rate",
+    "max_height": "length",
+    "max_width": "length",
+    "max_velocity": "velocity",
+}
 
 
 def size_result(
@@ -182,14 +191,9 @@ def _area(section: Section) -> float:
 
 
 def _section(section: Section) -> dict[str, Any]:
-    is_round = section.shape == Shape.ROUND
-    return {
-        "shape": {Shape.ROUND: "round", Shape.OVAL: "oval"}.get(section.shape, "rect"),
-        "width_m": None if is_round else section.width,
-        "height_m": None if is_round else section.height,
-        "diameter_m": section.width if is_round else None,
-        "words": section.words,
-    }
+    sides = dict.fromkeys(("width_m", "height_m", "diameter_m"))
+    found = section_result(section.shape, section.width, section.height)
+    return {**sides, **(found or {})}
 
 
 def print_size(result: dict[str, Any], display: Display, console: Any) -> None:
