@@ -22,7 +22,7 @@ _STEPS = 100
 _TOLERANCE = 1e-13  # of the largest pressure
 _STILL = 1e-9  # m/s: below it the loss is taken as linear
 _NUDGE = 1e-6
-_LEAST_SLOPE = 1e-12  # Pa s/m³: of a duct that loses nothing
+_LEAST = 1e-6  # C of a duct that loses nothing: its flow would be anything
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,7 +139,7 @@ def _solved(
 
     # First a line through the origin, so that every duct may flow either way.
     guess = 3.0 * area
-    slope = np.maximum(_loss(ducts, guess, density, viscosity)[0] / guess, _LEAST_SLOPE)
+    slope = _loss(ducts, guess, density, viscosity)[0] / guess
     constant = np.zeros(count)
     if fan is not None:
         constant[fan.duct] = fan.rise(0.0) / slope[fan.duct]
@@ -178,7 +178,7 @@ def _loss(
     def at(speed: FloatArray) -> FloatArray:
         re = density * speed * ducts.diameter / viscosity
         f = friction_factor(re, ducts.roughness / ducts.diameter)
-        total = f * ducts.length / ducts.diameter + ducts.loss_sum
+        total = np.maximum(f * ducts.length / ducts.diameter + ducts.loss_sum, _LEAST)
         return np.asarray(total * 0.5 * density * speed**2)
 
     area = np.pi / 4 * ducts.diameter**2
@@ -187,7 +187,6 @@ def _loss(
     slope = (at(speed * (1 + _NUDGE)) - at(speed * (1 - _NUDGE))) / (
         2 * _NUDGE * speed * area
     )
-    slope = np.maximum(slope, _LEAST_SLOPE)
     ratio = np.abs(flow) / area / speed  # below the slowest the loss is linear
     return np.sign(flow) * loss * ratio, slope
 

@@ -149,6 +149,6 @@ def test_a_duct_that_loses_nothing_holds_both_nodes_alike() -> None:
     case["ducts"].append({**free, **nothing})
     found = solve_network(case)
     pressure = found["node_total_pressure_Pa"]
-    assert pressure["box"] == pytest.approx(pressure["A"], abs=1e-6)
+    assert pressure["box"] == pytest.approx(pressure["A"], abs=1e-4)
     wanted = SOLVED["NET1"]["expected"]["ducts"]["d1"]["flow_m3_s"]
     assert found["ducts"]["d0"]["flow_m3_s"] == pytest.approx(wanted, rel=1e-6)
