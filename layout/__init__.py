@@ -22,7 +22,7 @@ from .graph import (
 )
 from .names import bare_name, section_in_name
 from .near_misses import near_misses
-from .obstacles import Obstacle, read_obstacles
+from .obstacles import Obstacle, read_obstacles, structure_in
 from .read import read
 from .read_schedule import find_schedule, load_toml, read_schedule
 from .recurrences import sum_from_root, sum_of_subtree
@@ -111,6 +111,7 @@ __all__ = [
     "section_in_name",
     "sections",
     "solids",
+    "structure_in",
     "sum_from_root",
     "sum_of_subtree",
     "units",

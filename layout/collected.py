@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -27,6 +27,7 @@ class Collected:
     where: str
     flow: float = math.nan
     attributes: Attributes = NOTHING_SAID
+    basis: Basis = Basis.DRAWN  # of the section
 
 
 @dataclass
@@ -129,7 +130,7 @@ def collected_drawing(
         width=np.array([s.width if s else np.nan for s in sections], np.float64),
         height=np.array([s.height if s else np.nan for s in sections], np.float64),
         flow=np.array([run.flow for run in runs], np.float64),
-        section_basis=np.full(len(runs), int(Basis.DRAWN)),
+        section_basis=np.array([run.basis for run in runs], np.int64),
         attributes={
             index: run.attributes
             for index, run in enumerate(runs)
@@ -158,20 +159,7 @@ def _without_dots(found: Found) -> list[Collected]:
         moves = np.append(True, (np.diff(run.points, axis=0) != 0.0).any(axis=1))
         dropped += int((~moves).sum())
         if moves.sum() >= 2:
-            points = run.points if moves.all() else run.points[moves]
-            kept.append(
-                run
-                if moves.all()
-                else Collected(
-                    run.name,
-                    points,
-                    run.section,
-                    run.origin,
-                    run.where,
-                    run.flow,
-                    run.attributes,
-                )
-            )
+            kept.append(run if moves.all() else replace(run, points=run.points[moves]))
     if dropped:
         found.notices.append(
             warning(

@@ -8,6 +8,8 @@ import numpy as np
 
 from .faults import BadInput, Notice, note, refusal, warning
 from .frames import z_up
+from .ifc_model import is_ifc
+from .ifc_solids import ifc_solids
 from .read_gltf import check_gltf
 from .sections import FloatArray, IntArray
 from .units import UNITS
@@ -42,15 +44,15 @@ class Obstacle:
 def read_obstacles(
     path: Path | str, *, unit: str | None = None, up: str | None = None
 ) -> tuple[tuple[Obstacle, ...], tuple[Notice, ...]]:
-    """Read the solids of a GLB, glTF, OBJ, STL or PLY file.
+    """Read the solids of a GLB, glTF, OBJ, STL, PLY or IFC file.
 
     Parameters
     ----------
     path
         The file.
     unit
-        Unit of its coordinates; metres if None (the format's for glTF, assumed and
-        said for the others).
+        Unit of its coordinates; if None what the file states (glTF, IFC), or metres,
+        which is said.
     up
         'y' or 'z'; if None, Y for glTF and Z for the others.
 
@@ -64,19 +66,105 @@ def read_obstacles(
     BadInput
         If the file is not there, of another format, or holds no faces.
     """
-    import trimesh
-
     path = Path(path)
     if not path.is_file():
         raise refusal(str(path), "there is no such file", "check the path")
+    if not 0 < path.stat().st_size <= _LARGEST:
+        raise refusal(path.name, "the file is empty or larger than 256 MB", "check it")
+    notices: list[Notice] = []
+    if is_ifc(path):
+        stated = True
+        parts, notices = ifc_solids(path, unit)
+        if not parts and not notices:
+            raise refusal(
+                path.name,
+                "there is no beam, column, slab or wall in it",
+                "give the structural model",
+            )
+    else:
+        stated = path.suffix.lower() in (".glb", ".gltf")
+        parts = _meshes(path, unit, up)
+    found = [_obstacle(path, *part, notices) for part in parts]
+    if not found and not notices:
+        raise refusal(
+            path.name,
+            "there is no solid in it, only lines or points",
+            "export the faces of the beams, not their edges",
+        )
+    if not stated and unit is None:
+        notices.append(
+            note(
+                path.name, "the format states no unit; metres were taken", "say --unit"
+            )
+        )
+    extent = max((float(np.ptp(o.vertices, axis=0).max()) for o in found), default=0.0)
+    if extent > _FAR:
+        notices.append(
+            warning(
+                path.name,
+                f"a solid is {extent / 1000:.3g} km long",
+                "check the unit of the file",
+            )
+        )
+    return tuple(found), tuple(notices)
+
+
+def structure_in(
+    path: Path | str, *, unit: str | None = None
+) -> tuple[tuple[Obstacle, ...], tuple[Notice, ...]]:
+    """Solids of the structure that a drawing itself holds; none unless it is IFC.
+
+    Parameters
+    ----------
+    path
+        The drawing, already read.
+    unit
+        Length unit that it was read with.
+
+    Returns
+    -------
+    obstacles, notices
+        As `read_obstacles` gives them.
+    """
+    path = Path(path)
+    if not is_ifc(path):
+        return (), ()
+    parts, notices = ifc_solids(path, unit)
+    found = [_obstacle(path, *part, notices) for part in parts]
+    return tuple(found), tuple(notices)
+
+
+def _obstacle(
+    path: Path, name: str, vertices: FloatArray, faces: IntArray, notices: list[Notice]
+) -> Obstacle:
+    import trimesh
+
+    mesh: Any = trimesh.Trimesh(vertices, faces)  # equal vertices become one
+    closed = bool(mesh.is_watertight)
+    if not closed:
+        notices.append(
+            warning(
+                f"{path.name}, '{name}'",
+                "the solid is not closed, so its convex hull is measured to",
+                "close it if it is hollow or bent",
+            )
+        )
+    merged = np.asarray(mesh.vertices), np.asarray(mesh.faces, dtype=np.int64)
+    return Obstacle(name, *merged, closed)
+
+
+def _meshes(
+    path: Path, unit: str | None, up: str | None
+) -> list[tuple[str, FloatArray, IntArray]]:
+    """Name, vertices in m with Z up, and triangles of each mesh of a file."""
+    import trimesh
+
     if path.suffix.lower() not in _KINDS:
         raise refusal(
             path.name,
             "solids are not read from this format",
-            "give a GLB, glTF, OBJ, STL or PLY file",
+            "give a GLB, glTF, OBJ, STL, PLY or IFC file",
         )
-    if not 0 < path.stat().st_size <= _LARGEST:
-        raise refusal(path.name, "the file is empty or larger than 256 MB", "check it")
     gltf = path.suffix.lower() in (".glb", ".gltf")
     if gltf:
         check_gltf(path)
@@ -96,7 +184,6 @@ def read_obstacles(
             "export it again",
         ) from None
     factor = UNITS[unit or "m"].factor
-    notices: list[Notice] = []
     found = []
     for name, mesh, matrix in parts:
         if not isinstance(mesh, trimesh.Trimesh) or len(mesh.faces) == 0:
@@ -113,37 +200,5 @@ def read_obstacles(
                 "a vertex is not a finite number",
                 "correct it",
             )
-        closed = bool(mesh.is_watertight)
-        if not closed:
-            notices.append(
-                warning(
-                    f"{path.name}, '{name}'",
-                    "the solid is not closed, so its convex hull is measured to",
-                    "close it if it is hollow or bent",
-                )
-            )
-        found.append(
-            Obstacle(name, vertices, np.asarray(mesh.faces, dtype=np.int64), closed)
-        )
-    if not found:
-        raise refusal(
-            path.name,
-            "there is no solid in it, only lines or points",
-            "export the faces of the beams, not their edges",
-        )
-    if not gltf and unit is None:
-        notices.append(
-            note(
-                path.name, "the format states no unit; metres were taken", "say --unit"
-            )
-        )
-    extent = max(float(np.ptp(o.vertices, axis=0).max()) for o in found)
-    if extent > _FAR:
-        notices.append(
-            warning(
-                path.name,
-                f"a solid is {extent / 1000:.3g} km long",
-                "check the unit of the file",
-            )
-        )
-    return tuple(found), tuple(notices)
+        found.append((name, vertices, np.asarray(mesh.faces, dtype=np.int64)))
+    return found

@@ -6,17 +6,17 @@ from .drawing import Drawing
 from .faults import refusal
 from .read_dxf import read_dxf
 from .read_gltf import read_gltf
+from .read_ifc import read_ifc
 from .read_obj import read_obj
 from .read_route import LENGTHS, read_route
 from .read_vtk import read_vtk
 
 _LARGEST = 512_000_000  # bytes
-FORMATS = "GLB, glTF, OBJ, DXF, VTP and TOML routes"
+FORMATS = "GLB, glTF, OBJ, DXF, IFC, VTP and TOML routes"
 _FOREIGN = {
     b"PK\x03\x04": "a zip archive",
     b"\x89PNG": "a PNG picture",
     b"%PDF": "a PDF document",
-    b"ISO-10303-21": "an IFC or STEP file",
     b"\x1f\x8b": "a gzip archive",
     b"\x7fELF": "a program",
 }
@@ -75,6 +75,8 @@ def read(
         return read_route(path, unit=unit, up=up)
     if b"<VTKFile" in head[:4096] or head.startswith(b"# vtk DataFile"):
         return read_vtk(path, unit=unit, up=up)
+    if text.startswith(b"ISO-10303-21"):
+        return read_ifc(path, unit=unit, up=up)
     if _looks_like_dxf(head):
         return read_dxf(path, unit=unit, up=up)
     for first, name in _FOREIGN.items():

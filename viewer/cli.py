@@ -54,7 +54,9 @@ _By = Annotated[
 _Png = Annotated[Path | None, typer.Option("--png", help="Write a picture there.")]
 _Obstacles = Annotated[
     list[Path] | None,
-    typer.Option("--obstacles", help="Solids to stay clear of: GLB, OBJ, STL, PLY."),
+    typer.Option(
+        "--obstacles", help="Solids to stay clear of: GLB, OBJ, STL, PLY, IFC."
+    ),
 ]
 _Strict = Annotated[
     bool,
@@ -150,7 +152,7 @@ def analyse(
     inputs = [*(obstacles or []), *([schedule] if schedule else [])]
     _not_over_inputs([route], inputs, png, csv)
     found = _schedule(route, schedule)
-    solids, notices = _solids(obstacles)
+    solids, notices = _solids(obstacles, [route], unit)
     option = _option(route, found, unit, up, tolerance, solids, notices)
     plain = option.analysis
     analysis = replace(plain, flags=(*option.notices, *plain.flags))
@@ -201,7 +203,7 @@ def compare(
     if len(routes) < 2:
         raise refusal("compare", "only one route is given", "give two routes or more")
     schedules = _schedules(routes, schedule)
-    solids, notices = _solids(obstacles)
+    solids, notices = _solids(obstacles, routes, unit)
     options = _options(routes, schedules, unit, up, tolerance, solids, notices)
     comparison = compare_options(options)
     if as_json:
@@ -305,7 +307,7 @@ def view(
     inputs = [*(obstacles or []), *([schedule] if schedule else [])]
     _not_over_inputs(routes, inputs, png)
     schedules = _schedules(routes, schedule)
-    solids, notices = _solids(obstacles)
+    solids, notices = _solids(obstacles, routes, unit)
     options = _options(routes, schedules, unit, up, tolerance, solids, notices)
     made = [
         panel(
@@ -669,16 +671,24 @@ def _schedules(routes: Sequence[Path], given: Path | None) -> "list[Schedule]":
 
 
 def _solids(
-    paths: list[Path] | None,
+    paths: list[Path] | None, routes: Sequence[Path], unit: str | None
 ) -> "tuple[list[Obstacle], list[Notice]]":
-    from elbowroom.layout import read_obstacles
+    """Solids of the files named and of the routes' own files, each of them once."""
+    from elbowroom.layout import read_obstacles, structure_in
 
     solids: list[Obstacle] = []
     notices: list[Notice] = []
-    for path in paths or []:
-        found, said = read_obstacles(path)
-        solids += found
+    seen: set[tuple[str, bytes]] = set()
+    for found, said in [
+        *(read_obstacles(path) for path in paths or []),
+        *(structure_in(route, unit=unit) for route in routes if route.is_file()),
+    ]:
         notices += said
+        for solid in found:
+            key = (solid.name, solid.vertices.tobytes())
+            if key not in seen:
+                seen.add(key)
+                solids.append(solid)
     return solids, notices
 
 

@@ -1,0 +1,310 @@
+"""IFC files as they are: opened safely, with their units, placements and properties."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from .faults import BadInput, refusal
+from .sections import FloatArray
+from .units import UNITS
+
+_SCHEMAS = ("IFC2X3", "IFC4", "IFC4X3")
+_END = b"END-ISO-10303-21;"
+_BOM = b"\xef\xbb\xbf"
+_DEEPEST = 200  # placements within placements
+_PREFIXES = {
+    "GIGA": 1e9, "MEGA": 1e6, "KILO": 1e3, "HECTO": 1e2, "DECA": 10.0,
+    "DECI": 0.1, "CENTI": 1e-2, "MILLI": 1e-3, "MICRO": 1e-6, "NANO": 1e-9,
+}  # fmt: skip
+_POWERS = {"SQUARE": 2, "CUBIC": 3}
+Entity = Any  # what ifcopenshell hands out; it has no types of its own
+
+
+@dataclass(frozen=True, eq=False)
+class IfcModel:
+    """One IFC file, opened.
+
+    Parameters
+    ----------
+    file
+        Name of the file, for messages.
+    content
+        The model as ifcopenshell holds it.
+    metre, metre_origin
+        One length unit of the file in metres, and who said so.
+    geometry_factor
+        What makes metres of the lengths that ifcopenshell's own geometry gives.
+    """
+
+    file: str
+    content: Any
+    metre: float
+    metre_origin: str
+    geometry_factor: float
+
+
+def open_ifc(path: Path, unit: str | None = None) -> IfcModel:
+    """Open an IFC file.
+
+    Parameters
+    ----------
+    path
+        The file, as STEP text.
+    unit
+        Length unit where the file states none or states it wrongly.
+
+    Returns
+    -------
+    model
+        The open file.
+
+    Raises
+    ------
+    BadInput
+        If ifcopenshell is missing, or the file is cut short, of a schema that is not
+        known, damaged, or without a length unit.
+    """
+    try:
+        import ifcopenshell
+    except ImportError:
+        raise refusal(
+            path.name,
+            "IFC files are read with ifcopenshell, which is not installed",
+            "install it with: pip install ifcopenshell",
+        ) from None
+    content = path.read_bytes()
+    if not content.rstrip().endswith(_END):
+        raise refusal(
+            path.name,
+            f"the file is cut short: it does not end with {_END.decode()}",
+            "ask for a complete copy",
+        )
+    schema = _schema(content)
+    if not re.fullmatch(rf"({'|'.join(_SCHEMAS)})(_\w+)?", schema):
+        raise refusal(
+            path.name,
+            f"its schema '{schema}' is not known",
+            f"export it as {', '.join(_SCHEMAS[:-1])} or {_SCHEMAS[-1]}",
+        )
+    try:
+        if content.startswith(_BOM):  # the parser refuses a byte order mark
+            text = content.removeprefix(_BOM).decode("utf-8", "replace")
+            model = ifcopenshell.file.from_string(text)
+        else:
+            model = ifcopenshell.open(str(path))
+        projects = model.by_type("IfcContext" if schema != "IFC2X3" else "IfcProject")
+        stated = next((u for p in projects for u in _stated_length(p)), None)
+        points = model.by_type("IfcCartesianPoint")
+    except BadInput:
+        raise
+    except Exception as problem:  # whatever a damaged file makes the library raise
+        raise refusal(
+            path.name,
+            f"it cannot be read as IFC ({type(problem).__name__})",
+            "export it again",
+        ) from None
+    if unit is None and stated is None:
+        largest = max((max(map(abs, p.Coordinates)) for p in points), default=0.0)
+        raise refusal(
+            path.name,
+            "it states no length unit"
+            + ("; the numbers look like millimetres" if largest > 500.0 else ""),
+            "say --unit mm, or whatever it was drawn in",
+        )
+    metre = UNITS[unit].factor if unit else float(stated or 1.0)
+    return IfcModel(
+        path.name,
+        model,
+        metre,
+        "option" if unit else "the file states it",
+        metre / (stated or 1.0),
+    )
+
+
+def _schema(content: bytes) -> str:
+    found = re.search(rb"FILE_SCHEMA\s*\(\s*\(\s*'([^']*)'", content[:65536], re.I)
+    return found[1].decode("ascii", "replace").upper() if found else ""
+
+
+def _stated_length(project: Entity) -> Iterator[float]:
+    assignment = project.UnitsInContext
+    for unit in assignment.Units if assignment else ():
+        if getattr(unit, "UnitType", "") == "LENGTHUNIT":
+            yield unit_factor(unit)
+
+
+def unit_factor(unit: Entity) -> float:
+    """One of a unit in SI units.
+
+    Parameters
+    ----------
+    unit
+        An IfcSIUnit, IfcConversionBasedUnit or IfcDerivedUnit.
+
+    Returns
+    -------
+    factor
+        What makes SI units of a number in it.
+
+    Raises
+    ------
+    ValueError
+        If it is of another kind.
+    """
+    kind = unit.is_a()
+    if kind == "IfcSIUnit":
+        power = _POWERS.get(str(unit.Name).split("_")[0], 1)
+        return float(_PREFIXES[unit.Prefix] ** power) if unit.Prefix else 1.0
+    if kind == "IfcConversionBasedUnit":
+        measure = unit.ConversionFactor
+        value = float(measure.ValueComponent.wrappedValue)
+        return value * unit_factor(measure.UnitComponent)
+    if kind == "IfcDerivedUnit":
+        factor = 1.0
+        for element in unit.Elements:
+            factor *= unit_factor(element.Unit) ** element.Exponent
+        return factor
+    raise ValueError(f"a unit of the kind {kind}")
+
+
+def assigned_factor(model: IfcModel, kind: str) -> float:
+    """One of a file's units of a kind in SI units; 1 where the file states none.
+
+    Parameters
+    ----------
+    model
+        The file.
+    kind
+        As IFC writes it: 'PLANEANGLEUNIT', 'VOLUMETRICFLOWRATEUNIT'.
+    """
+    for assignment in model.content.by_type("IfcUnitAssignment"):
+        for unit in assignment.Units:
+            if getattr(unit, "UnitType", "") == kind:
+                return unit_factor(unit)
+    return 1.0
+
+
+class Placements:
+    """World matrices of the placements of a model, each worked out once."""
+
+    def __init__(self, model: IfcModel) -> None:
+        self._file = model.file
+        self.metre = model.metre
+        self._known: dict[int, FloatArray] = {}
+
+    def world(self, placement: Entity | None) -> FloatArray | None:
+        """Matrix of an object's placement, m, shape (4, 4); None if it has none.
+
+        Raises
+        ------
+        BadInput
+            If placements stand within each other in a circle.
+        """
+        chain: list[Entity] = []
+        while placement is not None and placement.id() not in self._known:
+            if len(chain) > _DEEPEST:
+                raise refusal(
+                    f"{self._file}, #{placement.id()}",
+                    "placements stand within each other in a circle",
+                    "export the file again",
+                )
+            if not placement.is_a("IfcLocalPlacement"):
+                return None  # on a grid or along a line
+            chain.append(placement)
+            placement = placement.PlacementRelTo
+        if placement is None and not chain:
+            return None
+        above = self._known[placement.id()] if placement is not None else np.eye(4)
+        for link in reversed(chain):
+            above = above @ self.axes(link.RelativePlacement)
+            self._known[link.id()] = above
+        return above
+
+    def axes(self, position: Entity | None) -> FloatArray:
+        """Matrix of an axis placement in the plane or in space, m, shape (4, 4)."""
+        if position is None:
+            return np.eye(4)
+        flat = position.is_a("IfcAxis2Placement2D")
+        z = _vector(None if flat else position.Axis, (0.0, 0.0, 1.0))
+        x = _vector(position.RefDirection, (1.0, 0.0, 0.0))
+        x = x - (x @ z) * z  # it need not be square to the axis
+        if not x.any():
+            x = np.cross(z, (0.0, 1.0, 0.0) if abs(z[1]) < 0.9 else (1.0, 0.0, 0.0))
+        x /= np.sqrt(x @ x)
+        matrix = np.eye(4)
+        matrix[:3, 0], matrix[:3, 1], matrix[:3, 2] = x, np.cross(z, x), z
+        matrix[:3, 3] = self.point(position.Location)
+        return matrix
+
+    def point(self, point: Entity) -> FloatArray:
+        """Coordinates of a point, m, shape (3,); a point in the plane has z = 0."""
+        out = np.zeros(3)
+        coordinates = point.Coordinates
+        out[: len(coordinates)] = coordinates
+        return out * self.metre
+
+    def operator(self, operator: Entity) -> FloatArray:
+        """Matrix of a mapped item's transformation, m, shape (4, 4)."""
+        x = _vector(operator.Axis1, (1.0, 0.0, 0.0))
+        y = _vector(operator.Axis2, (0.0, 1.0, 0.0))
+        third = getattr(operator, "Axis3", None)
+        z = _vector(third, np.cross(x, y))
+        scale = 1.0 if operator.Scale is None else float(operator.Scale)
+        own = [getattr(operator, key, None) for key in ("Scale2", "Scale3")]
+        factors = np.array([scale, own[0] or scale, own[1] or scale])
+        matrix = np.eye(4)
+        matrix[:3, :3] = np.stack([x, y, z], axis=1) * factors
+        matrix[:3, 3] = self.point(operator.LocalOrigin)
+        return matrix
+
+
+def _vector(direction: Entity | None, otherwise: Any) -> FloatArray:
+    out = np.zeros(3)
+    ratios = otherwise if direction is None else direction.DirectionRatios
+    out[: len(ratios)] = ratios
+    length = float(np.sqrt(out @ out))
+    if not length > 0.0:
+        out[:], length = otherwise, 1.0
+    return np.asarray(out / length)
+
+
+def properties(model: IfcModel) -> dict[int, dict[str, Entity]]:
+    """Single-valued properties of every element, by its number; its own come first."""
+    out: dict[int, dict[str, Entity]] = {}
+
+    def add(owner: Entity, sets: Any) -> None:
+        own = out.setdefault(owner.id(), {})
+        for one in sets:
+            if one is not None and one.is_a("IfcPropertySet"):
+                for item in one.HasProperties:
+                    if item.is_a("IfcPropertySingleValue") and item.NominalValue:
+                        own.setdefault(item.Name, item)
+
+    for relation in model.content.by_type("IfcRelDefinesByProperties"):
+        for owner in relation.RelatedObjects or ():
+            add(owner, [relation.RelatingPropertyDefinition])
+    for relation in model.content.by_type("IfcRelDefinesByType"):
+        if relation.RelatingType is not None:
+            for owner in relation.RelatedObjects or ():
+                add(owner, relation.RelatingType.HasPropertySets or ())
+    return out
+
+
+def types(model: IfcModel) -> dict[int, Entity]:
+    """Type of every element that has one, by the element's number."""
+    return {
+        owner.id(): relation.RelatingType
+        for relation in model.content.by_type("IfcRelDefinesByType")
+        for owner in relation.RelatedObjects or ()
+        if relation.RelatingType is not None
+    }
+
+
+def is_ifc(path: Path) -> bool:
+    """Whether a file is IFC, by its first words."""
+    with path.open("rb") as stream:
+        return stream.read(256).lstrip(_BOM + b" \t\r\n").startswith(b"ISO-10303-21")

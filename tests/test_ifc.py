@@ -1,0 +1,345 @@
+"""IFC: routes through ports and bodies, structure as obstacles, and what is refused.
+
+`data/routes/EXPECTED.json` was written with the two routes by ifcopenshell; the figures
+of the real files are those of `data/ifc/INDEX.md`, read with ifcopenshell.
+"""
+
+import json
+import re
+import subprocess
+import sys
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from elbowroom.layout import (
+    BadInput,
+    Basis,
+    DuctGraph,
+    Schedule,
+    Shape,
+    build,
+    clearances,
+    join,
+    read,
+    read_obstacles,
+    solids,
+)
+from elbowroom.physics import analyse
+from elbowroom.viewer import main
+
+DATA = Path(__file__).parent / "data"
+EXPECTED: dict[str, Any] = json.loads((DATA / "routes/EXPECTED.json").read_text())
+ROUTES = ("library_ifc4_mm.ifc", "library_ifc2x3_ft.ifc")
+MODEL = DATA / "routes" / ROUTES[0]
+NEAR = EXPECTED["tolerance_m"]
+# Here the file has a piece of the tee, 600x300, and the transition after it.
+BETWEEN_TEE_AND_DUCT = (8.0, 8.6)
+
+
+def stretches(points: Any) -> Any:
+    corners = np.array(points)
+    return pairwise(corners)
+
+
+def graph_of(path: Path) -> DuctGraph:
+    return build(read(path), Schedule())
+
+
+@pytest.mark.parametrize("name", ROUTES)
+def test_every_stretch_has_its_section_and_airflow(name: str) -> None:
+    drawing = read(DATA / "routes" / name)
+    lines = [
+        (run, a, b) for run in drawing.runs for a, b in stretches(run.points)
+    ]  # fmt: skip
+    for polyline in EXPECTED["files"][name]["polylines"]:
+        for begin, end in stretches(polyline["points_m"]):
+            for share in (0.1, 0.5, 0.9):
+                point = begin + share * (end - begin)
+                on = []
+                for run, a, b in lines:
+                    along = (point - a) @ (b - a) / ((b - a) @ (b - a))
+                    foot = a + min(max(along, 0.0), 1.0) * (b - a)
+                    if np.linalg.norm(foot - point) < NEAR:
+                        on.append(run)
+                assert len(on) == 1, (polyline["name"], point)
+                low, high = BETWEEN_TEE_AND_DUCT
+                if polyline["name"] == "T3" and low < point[0] < high:
+                    continue
+                section, wanted = on[0].section, polyline["section"]
+                assert section is not None
+                assert on[0].flow == pytest.approx(polyline["flow_m3s"])
+                if wanted["shape"] == "round":
+                    assert section.shape == Shape.ROUND
+                    assert section.width == pytest.approx(wanted["diameter_m"])
+                else:
+                    assert section.shape == Shape.RECTANGULAR
+                    assert section.width == pytest.approx(wanted["width_m"])
+                    assert section.height == pytest.approx(wanted["height_m"])
+
+
+@pytest.mark.parametrize("name", ROUTES)
+def test_joints_ends_and_length(name: str) -> None:
+    wanted = EXPECTED["files"][name]
+    drawing = read(DATA / "routes" / name)
+    topology = join(drawing, NEAR)
+    assert len(topology.junctions) == wanted["junction_count"]
+    places = topology.nodes[topology.junctions]
+    for point in wanted["junctions_m"]:
+        assert np.linalg.norm(places - np.array(point), axis=1).min() <= NEAR
+    assert len(topology.free_ends) == wanted["free_end_count"]
+    assert topology.component_count == wanted["component_count"]
+    length = sum(run.length for run in drawing.runs)
+    assert length == pytest.approx(wanted["total_length_m"], abs=NEAR)
+
+
+@pytest.mark.parametrize("name", ROUTES)
+def test_bends_and_the_source_and_the_transition(name: str) -> None:
+    wanted = EXPECTED["files"][name]
+    graph = graph_of(DATA / "routes" / name)
+    assert graph.topology.nodes[graph.source.node] == pytest.approx(
+        EXPECTED["source_m"], abs=NEAR
+    )
+    bends = sorted(
+        (bend["angle_deg"], bend["radius_m"], *bend["at_m"])
+        for polyline in wanted["polylines"]
+        for bend in polyline["bends"]
+    )
+    found = sorted(
+        (round(float(np.degrees(angle)), 6), round(float(radius), 6), *corner)
+        for angle, radius, corner in zip(
+            graph.bends.angle,
+            graph.bends.radius,
+            graph.bends.corner.round(6).tolist(),
+            strict=True,
+        )
+    )
+    assert np.array(found) == pytest.approx(np.array(bends), abs=NEAR)
+    drawn = graph.transitions.length_basis == Basis.DRAWN
+    length = wanted["physical_pieces"]["transition_length_m"]
+    assert graph.transitions.length[drawn] == pytest.approx([length])
+
+
+@pytest.mark.parametrize("name", ROUTES)
+def test_the_beam_of_the_same_file(name: str) -> None:
+    (beam,), _ = read_obstacles(DATA / "routes" / name)
+    wanted = EXPECTED["files"][name]["beam"]
+    low, high = beam.vertices.min(axis=0), beam.vertices.max(axis=0)
+    half, depth = wanted["width_m"] / 2, wanted["depth_m"]
+    begin, end = np.array(wanted["from_m"]), np.array(wanted["to_m"])
+    reach = np.array([half, 0.0, depth / 2])
+    assert low == pytest.approx(begin - reach, abs=NEAR)
+    assert high == pytest.approx(end + reach, abs=NEAR)
+    shapes = solids(graph_of(DATA / "routes" / name))
+    # INDEX.md: the clear height to the duct below the beam is 0.10 m.
+    assert clearances(shapes, [beam]).nearest == pytest.approx(0.1, abs=2e-3)
+
+
+def test_both_schemas_and_units_give_the_same_losses() -> None:
+    one, two = (analyse(graph_of(DATA / "routes" / name)) for name in ROUTES)
+    assert one.paths.loss == pytest.approx(two.paths.loss, rel=1e-6)
+
+
+def without(tmp_path: Path, *words: str) -> Path:
+    path = tmp_path / "part.ifc"
+    lines = MODEL.read_text().splitlines()
+    kept = [line for line in lines if not any(word in line for word in words)]
+    path.write_text("\n".join(kept) + "\n")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["IFCRELCONNECTSPORTS"], "22 joints are made by position"),
+        (["IFCRELCONNECTSPORTS", "IFCRELNESTS"], "22 joints are made by position"),
+    ],
+)
+def test_without_ports_position_and_bodies_tell(
+    tmp_path: Path, words: list[str], said: str
+) -> None:
+    whole, part = read(MODEL), read(without(tmp_path, *words))
+    assert said in " ".join(notice.sentence for notice in part.notices)
+    assert sorted(run.length for run in part.runs) == pytest.approx(
+        sorted(run.length for run in whole.runs)
+    )
+    topology = join(part, NEAR)
+    assert (len(topology.junctions), topology.component_count) == (3, 1)
+    radii = [run.attributes.bend_radius for run in part.runs]
+    assert sorted(filter(None, radii)) == pytest.approx(
+        sorted(filter(None, (run.attributes.bend_radius for run in whole.runs)))
+    )
+
+
+def test_a_duct_of_faces_alone_is_assumed() -> None:
+    """pcert_building_hvac.ifc: buildingSMART PCERT sample scene, CC BY 4.0."""
+    drawing = read(DATA / "ifc/pcert_building_hvac.ifc")
+    (run,) = drawing.runs
+    # INDEX.md, by the mesh: x 7.8 to 8.0, y 7.85 to 8.05, z 0.9 to 4.7 m.
+    assert sorted(run.points.tolist()) == [
+        pytest.approx([7.9, 7.95, 0.9]),
+        pytest.approx([7.9, 7.95, 4.7]),
+    ]
+    assert run.section is not None
+    assert run.section.width == pytest.approx(0.2)
+    assert drawing.section_basis[0] == Basis.ASSUMED
+    said = " ".join(notice.sentence for notice in drawing.notices)
+    assert "assumed along the longest side of its faces" in said
+    assert run.attributes.terminal == "chimney cover"
+
+
+@pytest.mark.parametrize(
+    ("name", "count"),
+    [
+        ("pcert_building_structural.ifc", 11),
+        ("grid-placement.ifc", 10),
+    ],
+)
+def test_structures_of_real_files(name: str, count: int) -> None:
+    """INDEX.md counts beams and walls; the columns on a grid have no shape made."""
+    found, notices = read_obstacles(DATA / "ifc" / name)
+    assert len(found) == count
+    if name == "grid-placement.ifc":
+        assert any("25 solids cannot be made" in n.sentence for n in notices)
+        low = min(solid.vertices[:, 2].min() for solid in found)
+        high = max(solid.vertices[:, 2].max() for solid in found)
+        assert (low, high) == pytest.approx((2.6, 2.8))  # INDEX.md: beams' heights
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "air-terminal-library-object.ifc",
+        "extruded-solid.ifc",
+        "mapped-shape-with-transformation.ifc",
+        "pcert_building_structural.ifc",
+        "ports_connected_minimal.ifc",
+        "ports_sink_source_minimal.ifc",
+    ],
+)
+def test_files_without_a_duct_are_refused(name: str) -> None:
+    with pytest.raises(BadInput, match="no duct segment"):
+        read(DATA / "ifc" / name)
+
+
+def test_the_unit_option_stands_in_for_a_missing_unit() -> None:
+    path = DATA / "bad/ifc_no_units.ifc"
+    with pytest.raises(BadInput, match=r"no length unit.*millimetres.*--unit mm"):
+        read(path)
+    told, stated = read(path, unit="mm"), read(MODEL)
+    assert told.points == pytest.approx(stated.points)
+    (beam,), _ = read_obstacles(path, unit="mm")
+    (other,), _ = read_obstacles(MODEL)
+    assert beam.vertices == pytest.approx(other.vertices)
+
+
+def test_a_byte_order_mark_makes_no_difference() -> None:
+    marked = read(DATA / "bad/ifc_with_bom.ifc")
+    assert marked.points == pytest.approx(read(MODEL).points)
+
+
+def changed(tmp_path: Path, pattern: str, by: str) -> Path:
+    path = tmp_path / "changed.ifc"
+    text, count = re.subn(pattern, by, MODEL.read_text())
+    assert count
+    path.write_text(text)
+    return path
+
+
+def test_placements_in_a_circle_are_refused(tmp_path: Path) -> None:
+    path = changed(tmp_path, r"IFCLOCALPLACEMENT\(\$", "IFCLOCALPLACEMENT(#40")
+    with pytest.raises(BadInput, match="circle"):
+        read(path)
+
+
+def test_a_flow_in_litres_per_second(tmp_path: Path) -> None:
+    litre = (
+        "#17=IFCCONVERSIONBASEDUNIT($,.VOLUMEUNIT.,'LITRE',#9001);\n"
+        "#9001=IFCMEASUREWITHUNIT(IFCVOLUMEMEASURE(0.001),#9002);\n"
+        "#9002=IFCSIUNIT(*,.VOLUMEUNIT.,$,.CUBIC_METRE.);"
+    )
+    path = changed(tmp_path, r"#17=IFCSIUNIT[^;]*;", litre)
+    flows = sorted(run.flow for run in read(path).runs if run.flow > 0)
+    wanted = sorted(run.flow / 1000 for run in read(MODEL).runs if run.flow > 0)
+    assert flows == pytest.approx(wanted)
+
+
+def test_body_and_name_that_differ_are_said(tmp_path: Path) -> None:
+    path = changed(tmp_path, r"NominalDiameterOrWidth',\$,(\w+)\(600", r"Other',$,\1(6")
+    path.write_text(path.read_text().replace("T1.1 600x300", "T1.1 900x300"))
+    drawing = read(path)
+    said = " ".join(notice.sentence for notice in drawing.notices)
+    assert "the body was used" in said
+    run = next(run for run in drawing.runs if run.name.startswith("T1.1"))
+    assert run.section is not None
+    assert run.section.width == pytest.approx(0.6)
+
+
+def test_hollow_profiles_count_their_inside(tmp_path: Path) -> None:
+    path = changed(
+        tmp_path,
+        r"IFCRECTANGLEPROFILEDEF\(\.AREA\.,'600x300',(#\d+),600\.,300\.\)",
+        r"IFCRECTANGLEHOLLOWPROFILEDEF(.AREA.,'600x300',\1,602.,302.,1.,$,$)",
+    )
+    run = next(r for r in read(path).runs if r.name.startswith("T1.1"))
+    assert run.section is not None
+    assert (run.section.width, run.section.height) == pytest.approx((0.6, 0.3))
+
+
+def test_sides_written_the_other_way_round(tmp_path: Path) -> None:
+    """Writers swap XDim and YDim: the world tells the width from the height."""
+    turned = tmp_path / "turned.ifc"
+    text = MODEL.read_text()
+    # A profile turned by a right angle in its own plane, with its sides exchanged.
+    text = text.replace(
+        "#46=IFCAXIS2PLACEMENT2D(#45,$);",
+        "#46=IFCAXIS2PLACEMENT2D(#45,#9001);\n#9001=IFCDIRECTION((0.,1.));",
+    ).replace("'600x300',#46,600.,300.", "'600x300',#46,300.,600.")
+    turned.write_text(text)
+    run = next(r for r in read(turned).runs if r.name.startswith("T1.1"))
+    assert run.section is not None
+    assert (run.section.width, run.section.height) == pytest.approx((0.6, 0.3))
+    assert run.attributes.up is None
+
+
+def test_map_coordinates_keep_their_millimetres(tmp_path: Path) -> None:
+    """A site set at 10^6 m, as files placed on a map have it."""
+    path = changed(
+        tmp_path,
+        r"#24=IFCCARTESIANPOINT\(\(0\.,0\.,0\.\)\)",
+        "#24=IFCCARTESIANPOINT((1500000000.,6000000000.,0.))",
+    )
+    far, near = read(path), read(MODEL)
+    shift = np.array([1.5e6, 6e6, 0.0])
+    assert np.abs(far.points - shift - near.points).max() < 1e-6
+    losses = analyse(build(far, Schedule())).paths.loss
+    assert losses == pytest.approx(analyse(graph_of(MODEL)).paths.loss, rel=1e-6)
+    (beam,), _ = read_obstacles(path)
+    gap = clearances(solids(build(far, Schedule())), [beam]).nearest
+    assert gap == pytest.approx(0.1, abs=2e-3)
+
+
+def test_without_ifcopenshell_one_sentence_says_what_to_install() -> None:
+    code = (
+        "import sys; sys.modules['ifcopenshell'] = None\n"
+        "from elbowroom.viewer import main\n"
+        f"sys.exit(main(['check', {str(MODEL)!r}]))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 2
+    assert "pip install ifcopenshell" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_analyse_measures_to_the_beam_of_the_model(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["analyse", str(MODEL)]) == 0
+    out = capsys.readouterr().out
+    assert "steel beam" in out
+    assert "100 mm" in out
