@@ -2,7 +2,8 @@
 
 from . import sections, units
 from .basis import Basis
-from .clearance import Clearances, clearances
+from .boxes import Boxes, boxes_of, overlap_depth
+from .clearance import Clearances, clearances, duct_clearances
 from .constructions import (
     ELBOW_CONSTRUCTIONS,
     TAKEOFF_ENTRIES,
@@ -59,6 +60,7 @@ __all__ = [
     "Basis",
     "Bends",
     "BoolArray",
+    "Boxes",
     "Clearances",
     "Drawing",
     "DuctGraph",
@@ -87,9 +89,11 @@ __all__ = [
     "Transitions",
     "Tubes",
     "bare_name",
+    "boxes_of",
     "build",
     "clearances",
     "drawing_from_runs",
+    "duct_clearances",
     "error",
     "find_schedule",
     "flat_oval",
@@ -101,6 +105,7 @@ __all__ = [
     "network",
     "node_kinds",
     "note",
+    "overlap_depth",
     "read",
     "read_obstacles",
     "read_schedule",

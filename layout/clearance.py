@@ -1,4 +1,4 @@
-"""How far ducts stay from obstacles."""
+"""How far ducts stay from obstacles and from each other."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,38 +7,55 @@ from typing import Any
 
 import numpy as np
 
+from .boxes import Boxes, boxes_of, overlap_depth
+from .fittings import BoolArray
+from .graph import DuctGraph
 from .obstacles import Obstacle
 from .sections import FloatArray, IntArray, Shape
 from .solids import Solids
 
 _ROUND_SIDES = 24
+_OUT = 1.0 / np.cos(np.pi / _ROUND_SIDES)  # of the prism that holds a circle
+_ANGLES = (np.arange(_ROUND_SIDES) + 0.5) * (2 * np.pi / _ROUND_SIDES)
+_CIRCLE = _OUT * np.stack([np.cos(_ANGLES), np.sin(_ANGLES)], axis=1)
+_CORNERS = np.array([[1.0, 1.0], [-1.0, 1.0], [-1.0, -1.0], [1.0, -1.0]])
+_NEAR_JOINT = 1.5  # of the wider duct's side
 _NEVER_MORE = 1.0 - 1e-6  # so that single precision never overstates a bound
 _FIRST_REACH = 100.0  # m: farther solids are of no interest to a duct
 
 
 @dataclass(frozen=True, eq=False)
 class Clearances:
-    """Distances of pieces of duct from obstacles: c pairs, nearest first.
+    """Distances of pieces of duct from something: c pairs, nearest first.
 
     Parameters
     ----------
     piece
         Piece of the solids, shape (c,).
-    obstacle
-        Number of the obstacle.
+    other
+        Number of the obstacle, or the other piece of duct.
     distance
-        m, between the outer surfaces; below zero where they overlap, by the smallest
-        extent of the overlap.
+        m, between the outer surfaces. Below zero where they overlap: for two boxes by
+        how far one must move, for other bodies by the smallest extent of the overlap.
+    place
+        Where they are next to each other, m, shape (c, 3): the middle of what lies in
+        both boxes around them, or between these.
     """
 
     piece: IntArray
-    obstacle: IntArray
+    other: IntArray
     distance: FloatArray
+    place: FloatArray
 
     @property
     def nearest(self) -> float | None:
         """Smallest distance, m; None where there is nothing to be near to."""
         return float(self.distance[0]) if len(self.distance) else None
+
+
+_NOTHING = Clearances(
+    np.zeros(0, np.int64), np.zeros(0, np.int64), np.zeros(0), np.zeros((0, 3))
+)
 
 
 def clearances(
@@ -74,83 +91,281 @@ def clearances(
     where it is not closed). Round ducts are taken as prisms that hold the circle, so
     that their distance is never overstated: by less than 1 % of the radius.
     """
+    if not obstacles or not len(solids.row):
+        return _NOTHING
     hulls = _Hulls(solids, insulation)
-    low, high = hulls.low, hulls.high
+    bodies = _Obstacles(obstacles, hulls.origin)
+    row, number = _candidates(hulls, bodies, required)
+    distance = _measured(hulls, bodies, row, number, required)
+    if not (distance <= required).any():
+        row, number, distance = _nearest(hulls, bodies)
+    else:
+        near = distance <= required
+        row, number, distance = row[near], number[near], distance[near]
+    return _ranked(hulls, bodies, row, number, distance)
+
+
+def duct_clearances(
+    graph: DuctGraph,
+    solids: Solids,
+    *,
+    insulation: float = 0.0,
+    required: float = 0.0,
+) -> Clearances:
+    """Find ducts that overlap each other, or come nearer than required.
+
+    Parameters
+    ----------
+    graph, solids
+        The ducts and their true shape.
+    insulation
+        Thickness of insulation around each of them, m.
+    required
+        Distance to keep, m.
+
+    Returns
+    -------
+    clearances
+        Every pair of pieces nearer than that. Ducts that meet at a joint, also past
+        a duct that is shorter than it is wide, are left out.
+    """
+    if not len(solids.row):
+        return _NOTHING
+    hulls = _Hulls(solids, insulation)
+    row, other = _candidates(hulls, hulls, required)
+    duct = _piece_ducts(graph, solids)
+    one, two = duct[hulls.piece[row]], duct[hulls.piece[other]]
+    apart = (row < other) & (one != two)
+    row, other = row[apart], other[apart]
+    apart = ~_meet(graph, one[apart], two[apart], hulls.between(hulls, row, other))
+    row, other = row[apart], other[apart]
+    distance = _measured(hulls, hulls, row, other, required)
+    near = (distance < required - 1e-6) | (distance < 0.0)
+    return _ranked(hulls, hulls, row[near], other[near], distance[near])
+
+
+def _piece_ducts(graph: DuctGraph, solids: Solids) -> IntArray:
+    """Duct that each piece belongs to, shape (p,)."""
+    duct = {
+        "duct": np.arange(len(graph.ducts.parent)),
+        "bend": graph.bends.duct,
+        "transition": graph.transitions.duct,
+        "leg": graph.legs.duct,
+        "terminal": graph.terminals.duct,
+    }
+    kind = np.array(solids.kind)
+    out = np.zeros(len(kind), dtype=np.int64)
+    for name, of_row in duct.items():
+        mine = kind == name
+        out[mine] = of_row[solids.row[mine]]
+    return out
+
+
+def _meet(
+    graph: DuctGraph, one: IntArray, two: IntArray, place: FloatArray
+) -> BoolArray:
+    """Whether each pair of ducts meets at a joint, so that it has to touch.
+
+    Past a duct that is shorter than it is wide, they have to touch only near the
+    joint: a branch that turns beside its main at once may still lie in it.
+    """
+    ducts = graph.ducts
+    side = np.maximum(ducts.width, ducts.height)
+
+    @cache
+    def before(duct: int, past: bool) -> frozenset[int]:
+        out = [duct]
+        while (parent := int(ducts.parent[out[-1]])) >= 0:
+            out.append(parent)
+            if not past or ducts.straight[parent] > side[parent]:
+                break
+        return frozenset(out)
+
+    met = np.zeros(len(one), dtype=bool)
+    for row, (a, b) in enumerate(zip(one.tolist(), two.tolist(), strict=True)):
+        if before(a, False) & before(b, False):
+            met[row] = True
+        elif before(a, True) & before(b, True):
+            ends = np.stack([ends[duct] for ends in (ducts.begin, ducts.end)
+                             for duct in (a, b)])  # fmt: skip
+            near = np.linalg.norm(ends - place[row], axis=1).min()
+            met[row] = near < _NEAR_JOINT * max(side[a], side[b])
+    return met
+
+
+def _ranked(
+    hulls: "_Hulls", bodies: Any, row: IntArray, number: IntArray, distance: FloatArray
+) -> Clearances:
+    """Smallest distance of each piece and body, nearest first."""
+    piece, other = hulls.piece[row], bodies.piece[number]
+    order = np.lexsort((other, piece, distance))
+    key = piece[order] * (int(other.max(initial=0)) + 1) + other[order]
+    _, first = np.unique(key, return_index=True)
+    kept = order[np.sort(first)]
+    place = hulls.between(bodies, row[kept], number[kept])
+    return Clearances(piece[kept], other[kept], distance[kept], place)
+
+
+def _candidates(
+    hulls: "_Hulls", bodies: Any, reach: float
+) -> tuple[IntArray, IntArray]:
+    """Rows of the two whose upright boxes are no farther apart than `reach`."""
+    import shapely
+
+    def plan(low: FloatArray, high: FloatArray) -> Any:
+        return shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
+
+    tree = shapely.STRtree(plan(bodies.low, bodies.high))
+    row, number = tree.query(plan(hulls.low - reach, hulls.high + reach))
+    near = (
+        np.maximum(hulls.low[row], bodies.low[number])
+        - np.minimum(hulls.high[row], bodies.high[number])
+    )[:, 2] <= reach
+    return row[near], number[near]
+
+
+def _measured(
+    hulls: "_Hulls", bodies: Any, row: IntArray, number: IntArray, reach: float
+) -> FloatArray:
+    """Distance of each pair, m, shape (n,); infinite beyond `reach`."""
+    found = np.full(len(row), np.inf)
+    depth = overlap_depth(hulls.boxes.take(row), bodies.boxes.take(number))
+    overlap = depth > 0.0  # not for what is no box: comparing NaN is false
+    found[overlap] = -depth[overlap]
+    # Boxes that do not overlap need no more unless a distance is to be kept.
+    rest = ~overlap & (np.isnan(depth) | (depth > -reach))
+    for place in np.flatnonzero(rest).tolist():
+        found[place] = _distance(
+            hulls.body(int(row[place])), bodies.body(int(number[place])), reach + 1e-6
+        )
+    return found
+
+
+def _nearest(
+    hulls: "_Hulls", bodies: "_Obstacles"
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Row, body and distance of the nearest pair where none is within reach."""
     # Distances of boxes, a row for each obstacle: no pair is nearer than its boxes.
-    bound = np.empty((len(obstacles), len(low)), dtype=np.float32)
-    for number, obstacle in enumerate(obstacles):
-        near, far = obstacle.vertices.min(axis=0), obstacle.vertices.max(axis=0)
-        apart = np.maximum(np.maximum(near - high, low - far), 0.0)
+    bound = np.empty((len(bodies.low), len(hulls.low)), dtype=np.float32)
+    for number in range(len(bodies.low)):
+        apart = np.maximum(
+            np.maximum(
+                bodies.low[number] - hulls.high, hulls.low - bodies.high[number]
+            ),
+            0.0,
+        )
         bound[number] = np.sqrt(np.einsum("ij,ij->i", apart, apart)) * _NEVER_MORE
-    body = cache(lambda number: _body(obstacles[number]))
     best = _FIRST_REACH
-    nearest: dict[tuple[int, int], float] = {}
+    pair: list[int] = []
     for place in np.argsort(bound, axis=None, kind="stable").tolist():
-        number, row = divmod(place, len(low))
-        if bound[number, row] > max(best, required):
+        number, row = divmod(place, len(hulls.low))
+        if bound[number, row] > best:
             break
-        distance = _distance(hulls.hull(row), body(number), max(best, required) + 1e-6)
-        best = min(best, distance)
-        key = (int(hulls.piece[row]), number)
-        if distance <= max(best, required):
-            nearest[key] = min(distance, nearest.get(key, np.inf))
-    ranked = sorted(
-        (distance, *key)
-        for key, distance in nearest.items()
-        if distance <= max(best, required)
-    )
-    return Clearances(
-        np.array([piece for _, piece, _ in ranked], dtype=np.int64),
-        np.array([number for _, _, number in ranked], dtype=np.int64),
-        np.array([distance for distance, _, _ in ranked]),
-    )
+        distance = _distance(hulls.body(row), bodies.body(number), best + 1e-6)
+        if distance < best:
+            best, pair = distance, [row, number]
+    found = np.array(pair, dtype=np.int64).reshape(-1, 2)
+    return found[:, 0], found[:, 1], np.full(len(found), best)
 
 
 class _Hulls:
-    """Convex stretches of duct between two rings that follow each other."""
+    """Convex stretches of duct between two rings that follow each other.
+
+    Coordinates are from `origin`, as the bodies are measured in single precision.
+    """
 
     def __init__(self, solids: Solids, insulation: float) -> None:
         tubes = solids.tubes
         last = np.zeros(len(tubes.centre), dtype=bool)
         last[tubes.offsets[1:] - 1] = True
         rows = np.flatnonzero(~last)
-        angle = (np.arange(_ROUND_SIDES) + 0.5) * (2 * np.pi / _ROUND_SIDES)
-        out = 1.0 / np.cos(np.pi / _ROUND_SIDES)  # the prism that holds the circle
-        corner = np.resize(np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]]), (24, 2))
-        circle = np.stack([np.cos(angle), np.sin(angle)], axis=1) * out
-        boxy = (tubes.shape != Shape.ROUND)[:, None, None]
-        outline = np.where(boxy, corner, circle)  # an oval counts as its box
         half = np.stack([tubes.width, tubes.height], axis=1) / 2 + insulation
-        flat = outline * half[:, None, :]
-        ring = (
-            tubes.centre[:, None]
-            + flat[:, :, :1] * tubes.across[:, None]
-            + flat[:, :, 1:] * tubes.upright[:, None]
+        self.origin = tubes.centre.mean(axis=0)
+        centre = tubes.centre - self.origin
+        is_round = (tubes.shape == Shape.ROUND)[:, None]
+        sides = half[:, :, None] * np.stack([tubes.across, tubes.upright], axis=1)
+        reach = np.where(  # of a ring; an oval counts as its box
+            is_round,
+            _OUT * np.sqrt(np.einsum("nij,nij->nj", sides, sides)),
+            np.abs(sides).sum(axis=1),
         )
-        self._points = np.concatenate([ring[rows], ring[rows + 1]], axis=1)
+        low, high = centre - reach, centre + reach
         self.piece = tubes.element[rows]
-        self.low = self._points.min(axis=1)
-        self.high = self._points.max(axis=1)
-        self.hull = cache(self._hull)
+        self.low = np.minimum(low[rows], low[rows + 1])
+        self.high = np.maximum(high[rows], high[rows + 1])
+        self.boxes = _straight_boxes(tubes, rows, centre, half)
+        self._rows, self._round = rows, is_round[:, 0]
+        self._centre, self._sides = centre, sides
+        self.body = cache(self._hull)
+
+    def between(self, bodies: Any, row: IntArray, number: IntArray) -> FloatArray:
+        """Middle of what lies in both upright boxes or between them, shape (n, 3)."""
+        low = np.maximum(self.low[row], bodies.low[number])
+        high = np.minimum(self.high[row], bodies.high[number])
+        return np.asarray((low + high) / 2 + self.origin)
 
     def _hull(self, row: int) -> Any:
         from manifold3d import Manifold
 
-        return Manifold.hull_points(np.ascontiguousarray(self._points[row]))
+        corners = []
+        for ring in (self._rows[row], self._rows[row] + 1):
+            outline = _CIRCLE if self._round[ring] else _CORNERS
+            corners.append(self._centre[ring] + outline @ self._sides[ring])
+        return Manifold.hull_points(np.ascontiguousarray(np.concatenate(corners)))
 
 
-def _body(obstacle: Obstacle) -> Any:
-    from manifold3d import Manifold, Mesh
+def _straight_boxes(
+    tubes: Any, rows: IntArray, centre: FloatArray, half: FloatArray
+) -> Boxes:
+    """Boxes that stretches of unchanging rectangular duct are; NaN for the others."""
+    nxt = rows + 1
+    way = centre[nxt] - centre[rows]
+    length = np.sqrt(np.einsum("ij,ij->i", way, way))
+    along = way / np.where(length > 0.0, length, 1.0)[:, None]
+    across, upright = tubes.across[rows], tubes.upright[rows]
+    same = (
+        (tubes.shape[rows] != Shape.ROUND)
+        & (length > 0.0)
+        & (np.abs(half[rows] - half[nxt]).max(axis=1) < 1e-9)
+        & (np.abs(across - tubes.across[nxt]).max(axis=1) < 1e-9)
+        & (np.abs(np.einsum("ij,ij->i", along, across)) < 1e-6)
+        & (np.abs(np.einsum("ij,ij->i", along, upright)) < 1e-6)
+    )
+    sides = np.concatenate([half[rows], length[:, None] / 2], axis=1)
+    return Boxes(
+        (centre[rows] + centre[nxt]) / 2,
+        np.stack([across, upright, along], axis=1),
+        np.where(same[:, None], sides, np.nan),
+    )
 
-    if obstacle.is_closed:
-        mesh = Mesh(
-            obstacle.vertices.astype(np.float32), obstacle.faces.astype(np.uint32)
-        )
-        mesh.merge()
-        body = Manifold(mesh)
-        if not body.is_empty():
-            return body
-    return Manifold.hull_points(np.ascontiguousarray(obstacle.vertices))
+
+class _Obstacles:
+    """Obstacles in the coordinates of the hulls."""
+
+    def __init__(self, obstacles: Sequence[Obstacle], origin: FloatArray) -> None:
+        self._obstacles = obstacles
+        count = [len(obstacle.vertices) for obstacle in obstacles]
+        every = np.concatenate([obstacle.vertices for obstacle in obstacles]) - origin
+        self._every, self._first = every, np.cumsum([0, *count])
+        self.piece = np.arange(len(obstacles))
+        self.low = np.minimum.reduceat(every, self._first[:-1])
+        self.high = np.maximum.reduceat(every, self._first[:-1])
+        closed = np.array([obstacle.is_closed for obstacle in obstacles])
+        self.boxes = boxes_of(every, self._first, closed)
+        self.body = cache(self._solid)
+
+    def _solid(self, number: int) -> Any:
+        from manifold3d import Manifold, Mesh
+
+        vertices = self._every[self._first[number] : self._first[number + 1]]
+        if self._obstacles[number].is_closed:
+            faces = self._obstacles[number].faces.astype(np.uint32)
+            mesh = Mesh(vertices.astype(np.float32), faces)
+            mesh.merge()
+            body = Manifold(mesh)
+            if not body.is_empty():
+                return body
+        return Manifold.hull_points(np.ascontiguousarray(vertices))
 
 
 def _distance(duct: Any, body: Any, reach: float) -> float:

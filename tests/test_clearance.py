@@ -1,8 +1,10 @@
 """How far ducts stay from obstacles, by hand and against boxes known exactly."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
+import manifold3d
 import numpy as np
 import pytest
 import trimesh
@@ -10,15 +12,21 @@ from routes import about_z
 
 from elbowroom.layout import (
     Attributes,
+    Boxes,
+    DuctGraph,
+    FloatArray,
     Obstacle,
     Schedule,
     Section,
     Solids,
     SourceSpec,
     TerminalSpec,
+    boxes_of,
     build,
     clearances,
     drawing_from_runs,
+    duct_clearances,
+    overlap_depth,
     read,
     read_obstacles,
     rectangular,
@@ -104,7 +112,102 @@ def test_every_pair_within_the_required_distance_is_reported() -> None:
     ducts = duct(rectangular(0.6, 0.3))
     found = clearances(ducts, [near, far], required=0.5)
     assert found.distance.tolist() == pytest.approx([0.05, 0.35], abs=1e-6)
-    assert found.obstacle.tolist() == [0, 1]
+    assert found.other.tolist() == [0, 1]
+
+
+def branched(side: float, height: float) -> DuctGraph:
+    """A main along x, and a branch that turns to run beside it."""
+    away = [[6, 0, 3], [6, side, 3], [11, side, 3], [11, side, 3 + height]]
+    drawing = drawing_from_runs(
+        [
+            ("main", [[0, 0, 3], [6, 0, 3]], rectangular(0.6, 0.3)),
+            ("on", [[6, 0, 3], [12, 0, 3]], rectangular(0.6, 0.3)),
+            ("branch", np.array(away), rectangular(0.3, 0.3)),
+        ],
+        attributes={"main": Attributes(source=True)},
+    )
+    flows = {"on": TerminalSpec(0.3), "branch": TerminalSpec(0.3)}
+    return build(drawing, Schedule(terminals=flows))
+
+
+@pytest.mark.parametrize(
+    ("side", "required", "gap"),
+    [(0.9, 0.0, None), (0.9, 0.5, 0.45), (0.4, 0.0, -0.05), (0.47, 0.05, 0.02)],
+)
+def test_a_branch_that_runs_beside_its_main(
+    side: float, required: float, gap: float | None
+) -> None:
+    """The main reaches 0.3 m aside and the branch 0.15 m: side - 0.45 m between."""
+    found = between_straight_ducts(branched(side, 1.0), required=required)
+    assert found == ({} if gap is None else {"on, branch": pytest.approx(gap)})
+
+
+def between_straight_ducts(graph: DuctGraph, **room: float) -> dict[str, float]:
+    """Smallest distance of straight ducts, by the names of the two runs."""
+    shapes = solids(graph)
+    found = duct_clearances(graph, shapes, **room)
+    run = graph.ducts.run
+    names = graph.drawing.names
+    out: dict[str, float] = {}
+    for one, two, distance in zip(
+        found.piece.tolist(), found.other.tolist(), found.distance.tolist(), strict=True
+    ):
+        if shapes.kind[one] == shapes.kind[two] == "duct":
+            pair = sorted((run[shapes.row[one]], run[shapes.row[two]]))
+            out.setdefault(", ".join(names[row] for row in pair), distance)
+    return out
+
+
+def test_insulation_counts_on_both_ducts() -> None:
+    found = between_straight_ducts(branched(0.6, 1.0), insulation=0.1, required=0.01)
+    assert found == {"on, branch": pytest.approx(0.15 - 0.2)}
+
+
+def boxes(*bodies: FloatArray) -> Boxes:
+    offsets = np.cumsum([0, *map(len, bodies)])
+    return boxes_of(np.concatenate(bodies), offsets, np.ones(len(bodies), dtype=bool))
+
+
+def test_overlaps_of_turned_boxes_against_a_solid_modeller() -> None:
+    """Which boxes overlap: manifold3d's volume of what they share. How deep: no axis
+    parts them by less, and moving one by the depth along some axis parts them."""
+    random = np.random.default_rng(7)
+    count = 300
+    turns = trimesh.transformations.random_rotation_matrix
+    pairs = []
+    for _ in range(2):
+        frames = np.array([turns(random.random(3))[:3, :3] for _ in range(count)])
+        half = random.uniform(0.1, 1.0, (count, 3))
+        centre = random.uniform(-1.2, 1.2, (count, 3))
+        signs = np.array([[i, j, k] for i in (-1, 1) for j in (-1, 1) for k in (-1, 1)])
+        corners = centre[:, None] + (signs * half[:, None]) @ frames
+        pairs.append((boxes(*corners), corners))
+    (one, first), (other, second) = pairs
+    assert not np.isnan(one.half).any()
+    depth = overlap_depth(one, other)
+    for row in range(count):
+        bodies = [
+            manifold3d.Manifold.hull_points(corners[row].astype(np.float32))
+            for corners in (first, second)
+        ]
+        volume = (bodies[0] ^ bodies[1]).volume()
+        if abs(depth[row]) > 1e-5:
+            assert (volume > 0.0) == (depth[row] > 0.0)
+    deep = depth > 0.0
+    way = np.array([turns(random.random(3))[:3, 0] for _ in range(200)])
+    moved = []
+    for step in way:
+        there = replace(other, centre=other.centre + 0.98 * depth[:, None] * step)
+        moved.append(overlap_depth(one, there) > 0.0)
+    assert np.array(moved)[:, deep].all()
+
+
+def test_what_is_no_box_is_left_to_the_solid_modeller() -> None:
+    corners = np.array(
+        [[0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0], [0, 0, 1], [1, 0, 1], [1, 1, 1.2]]
+    )
+    wedge = np.concatenate([corners, [[0.0, 1.0, 1.0]]])
+    assert np.isnan(boxes(wedge, corners).half).all()
 
 
 def test_nothing_to_be_near_to() -> None:

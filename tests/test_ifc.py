@@ -140,7 +140,7 @@ def test_the_beam_of_the_same_file(name: str) -> None:
 
 def test_both_schemas_and_units_give_the_same_losses() -> None:
     one, two = (analyse(graph_of(DATA / "routes" / name)) for name in ROUTES)
-    assert one.paths.loss == pytest.approx(two.paths.loss, rel=1e-6)
+    assert one.path_loss == pytest.approx(two.path_loss, rel=1e-6)
 
 
 def without(tmp_path: Path, *words: str) -> Path:
@@ -315,8 +315,8 @@ def test_map_coordinates_keep_their_millimetres(tmp_path: Path) -> None:
     far, near = read(path), read(MODEL)
     shift = np.array([1.5e6, 6e6, 0.0])
     assert np.abs(far.points - shift - near.points).max() < 1e-6
-    losses = analyse(build(far, Schedule())).paths.loss
-    assert losses == pytest.approx(analyse(graph_of(MODEL)).paths.loss, rel=1e-6)
+    losses = analyse(build(far, Schedule())).path_loss
+    assert losses == pytest.approx(analyse(graph_of(MODEL)).path_loss, rel=1e-6)
     (beam,), _ = read_obstacles(path)
     gap = clearances(solids(build(far, Schedule())), [beam]).nearest
     assert gap == pytest.approx(0.1, abs=2e-3)

@@ -13,9 +13,10 @@ import typer
 
 if TYPE_CHECKING:
     from elbowroom.layout import Drawing, FloatArray, Notice, Obstacle, Schedule
-    from elbowroom.physics import Analysis, Option
+    from elbowroom.physics import Option
 
     from .display import Display
+    from .gaps import Gap
     from .layout_view import By
     from .scene import Panel
 
@@ -153,17 +154,20 @@ def analyse(
     _not_over_inputs([route], inputs, png, csv)
     found = _schedule(route, schedule)
     solids, notices = _solids(obstacles, [route], unit)
-    option = _option(route, found, unit, up, tolerance, solids, notices)
+    option, room = _option(route, found, unit, up, tolerance, solids, notices)
     plain = option.analysis
     analysis = replace(plain, flags=(*option.notices, *plain.flags))
     if as_json:
-        _print_json(analysis_result(analysis, _inputs([route], found, obstacles)))
+        inputs_used = _inputs([route], found, obstacles)
+        _print_json(analysis_result(analysis, inputs_used, room))
     else:
-        print_analysis(analysis, display, _console())
+        print_analysis(analysis, display, _console(), room)
     if csv is not None:
         _wrote(*write_csv(analysis, csv))
     if png is not None:
         said = summary(analysis, display)
+        if option.clearance is not None:
+            said += f" · {display.gaps(option.clearance)} clear"
         one, _ = panel(analysis, chosen, display, _title(option, display), said, solids)
         _draw([one], [values(analysis, chosen, display)], chosen, display, png)
     return _verdict(strict, [option])
@@ -565,10 +569,12 @@ def _option(
     name: str | None = None,
     drawing: "Drawing | None" = None,
     other_runs: "set[str] | None" = None,
-) -> "Option":
+) -> "tuple[Option, tuple[Gap, ...]]":
     """Read, build, analyse and measure one route."""
     from elbowroom.layout import build, read
     from elbowroom.physics import Option, analyse
+
+    from .gaps import gaps
 
     drawing = drawing or read(route, unit=unit, up=up)
     graph = build(
@@ -578,8 +584,10 @@ def _option(
         other_runs=other_runs or set(),
     )
     analysis = analyse(graph)
-    clearance, clashes = _clearance(analysis, obstacles)
-    return Option(name or route.stem, analysis, clearance, clashes, tuple(notices))
+    clearance, found = gaps(analysis, obstacles)
+    clashes = tuple(gap.sentence for gap in found if not gap.is_kept)
+    option = Option(name or route.stem, analysis, clearance, clashes, tuple(notices))
+    return option, found
 
 
 def _options(
@@ -599,50 +607,11 @@ def _options(
     return [
         _option(
             route, found, unit, up, tolerance, obstacles, notices, name, drawing, runs
-        )
+        )[0]
         for route, found, name, drawing in zip(
             routes, schedules, _names(routes), drawings, strict=True
         )
     ]
-
-
-def _clearance(
-    analysis: "Analysis", obstacles: "Sequence[Obstacle]"
-) -> tuple[float | None, tuple[str, ...]]:
-    from elbowroom.layout import clearances, solids
-
-    from .layout_view import pieces
-
-    if not obstacles:
-        return None, ()
-    schedule = analysis.graph.schedule
-    shapes = solids(analysis.graph)
-    found = clearances(
-        shapes,
-        obstacles,
-        insulation=schedule.insulation,
-        required=schedule.clearance,
-    )
-    element = pieces(analysis, shapes)
-    said: dict[tuple[str, str], float] = {}
-    for piece, number, distance in zip(
-        found.piece.tolist(),
-        found.obstacle.tolist(),
-        found.distance.tolist(),
-        strict=True,
-    ):
-        if distance >= schedule.clearance - 1e-6 and distance >= 0.0:
-            continue
-        key = (analysis.name(int(element[piece])), obstacles[number].name)
-        said[key] = min(distance, said.get(key, distance))
-    clashes = tuple(
-        f"'{duct}' overlaps '{solid}' by {-distance * 1e3:.0f} mm"
-        if distance <= 0.0
-        else f"'{duct}' passes '{solid}' at {distance * 1e3:.0f} mm, "
-        f"{schedule.clearance * 1e3:.0f} mm are required"
-        for (duct, solid), distance in said.items()
-    )
-    return found.nearest, clashes
 
 
 def _schedule(route: Path, given: Path | None, quiet: bool = False) -> "Schedule":

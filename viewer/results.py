@@ -28,10 +28,14 @@ from elbowroom.physics import (
     path_bands,
 )
 
+from .gaps import Gap
+
 Plain = dict[str, Any]
 
 
-def analysis_result(analysis: Analysis, inputs: Mapping[str, Any]) -> Plain:
+def analysis_result(
+    analysis: Analysis, inputs: Mapping[str, Any], room: Sequence[Gap] = ()
+) -> Plain:
     """Result of `analyse` as plain data.
 
     Parameters
@@ -40,6 +44,8 @@ def analysis_result(analysis: Analysis, inputs: Mapping[str, Any]) -> Plain:
         The analysis.
     inputs
         What went in: files and options.
+    room
+        Gaps between the ducts and what is next to them.
 
     Returns
     -------
@@ -72,6 +78,17 @@ def analysis_result(analysis: Analysis, inputs: Mapping[str, Any]) -> Plain:
         "paths": paths(analysis),
         "pairs": pairs(analysis),
         "balance": balancing(analysis),
+        "room": [
+            {
+                "duct": gap.duct,
+                "beside": gap.beside,
+                "distance_m": gap.distance,
+                "required_m": gap.required,
+                "is_kept": gap.is_kept,
+                "place_m": list(gap.place),
+            }
+            for gap in room
+        ],
         "assumptions": [
             {
                 "what": effect.assumption.what,

@@ -11,6 +11,7 @@ from elbowroom.layout import Basis, Notice, Severity
 from elbowroom.physics import Analysis, Comparison, Kind, critical_band, effects
 
 from .display import Display
+from .gaps import Gap
 from .results import balancing, elements, pairs, paths
 
 TOP = 5
@@ -22,7 +23,9 @@ CAUTION = (
 _MARK = {Basis.DRAWN: "", Basis.DECLARED: "d", Basis.ASSUMED: "a"}
 
 
-def print_analysis(analysis: Analysis, display: Display, console: Any) -> None:
+def print_analysis(
+    analysis: Analysis, display: Display, console: Any, room: Sequence[Gap] = ()
+) -> None:
     """Print an analysis: budget, paths, the critical path, what it rests on.
 
     Parameters
@@ -33,6 +36,8 @@ def print_analysis(analysis: Analysis, display: Display, console: Any) -> None:
         Units.
     console
         A rich console.
+    room
+        Gaps between the ducts and what is next to them.
     """
     graph = analysis.graph
     flow = float(analysis.state.flow[graph.ducts.parent < 0].sum())
@@ -58,6 +63,7 @@ def print_analysis(analysis: Analysis, display: Display, console: Any) -> None:
     )
     print_balance(analysis, display, console)
     print_pairs(analysis, display, console)
+    print_room(room, display, console)
     print_ledger(analysis, display, console)
     print_notices(analysis.flags, console)
     console.print(f"\n[dim]{CAUTION}[/dim]")
@@ -177,6 +183,35 @@ def print_pairs(analysis: Analysis, display: Display, console: Any) -> None:
             f"{display.pressures(analysis.critical_loss_as_pairs)} {display.pressure}. "
             'To count them so: close_elbows = "as pairs" under \\[interaction].'
         )
+
+
+def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
+    """Print what is too near the ducts, or the nearest thing where nothing is."""
+    if not room:
+        return
+    table = new_table("Room around the ducts, less their insulation")
+    for head, right in (
+        ("duct", False),
+        ("beside", False),
+        ("gap", True),
+        ("to keep", True),
+        ("at, m", False),
+    ):
+        table.add_column(head, justify="right" if right else "left")
+    for gap in room[:TOP]:
+        table.add_row(
+            _plain(gap.duct),
+            _plain(gap.beside),
+            display.gaps(gap.distance)
+            if gap.distance > 0.0
+            # Zero and less: they touch or overlap.
+            else f"overlap {display.gaps(-gap.distance)}",
+            display.gaps(gap.required) if gap.required else "–",
+            ", ".join(f"{part:.2f}" for part in gap.place),
+        )
+    console.print(table)
+    if len(room) > TOP:
+        console.print(f"and {len(room) - TOP} more, with --json")
 
 
 def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:

@@ -19,9 +19,20 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+import trimesh
 from tree import tree_drawing
 
-from elbowroom.layout import TOLERANCE, build, network, solids
+from elbowroom.layout import (
+    TOLERANCE,
+    Obstacle,
+    Shape,
+    Solids,
+    Tubes,
+    build,
+    clearances,
+    network,
+    solids,
+)
 from elbowroom.physics import analyse, friction, tables
 from elbowroom.viewer import sweep
 
@@ -154,6 +165,62 @@ def swept_mesh(size: int) -> list[Row]:
     return [row(work, "vtkTubeFilter", found, 0.35)]
 
 
+def clashes(count: int) -> list[Row]:
+    """Overlaps of as many ducts and obstacles against fcl on the same boxes."""
+    try:
+        import fcl
+    except ImportError:
+        print("python-fcl is not installed: clashes left out", file=sys.stderr)
+        return []
+    random = np.random.default_rng(1)
+    angle = random.uniform(0, np.pi, (2, count))
+    turn = np.zeros((2, count, 3, 3))  # of boxes as buildings have them: about Z
+    turn[..., 0, 0] = turn[..., 1, 1] = np.cos(angle)
+    turn[..., 0, 1], turn[..., 1, 0] = np.sin(angle), -np.sin(angle)
+    turn[..., 2, 2] = 1.0
+    centre = random.uniform(0, 60, (2, count, 3)) * [1, 1, 0.1]
+    size = random.uniform(0.2, 3, (2, count, 3))
+    ends = turn[0, :, 0] * size[0, :, :1] / 2
+    rings = np.stack([centre[0] - ends, centre[0] + ends], axis=1).reshape(-1, 3)
+    rows = np.repeat(np.arange(count), 2)
+    tubes = Tubes(
+        rings, turn[0, rows, 1], turn[0, rows, 2], size[0, rows, 1], size[0, rows, 2],
+        np.full(2 * count, int(Shape.RECTANGULAR)), 2 * np.arange(count + 1), rows,
+    )  # fmt: skip
+    ducts = Solids(tubes, ("duct",) * count, np.arange(count))
+    unit = trimesh.creation.box()
+    bodies = [
+        Obstacle(str(row), at + (unit.vertices * sides) @ way, unit.faces, True)
+        for row, (at, sides, way) in enumerate(
+            zip(centre[1], size[1], turn[1], strict=True)
+        )
+    ]
+
+    def ours() -> object:
+        return clearances(ducts, bodies)
+
+    def theirs() -> object:
+        managers = []
+        for place, sides, way in zip(centre, size, turn, strict=True):
+            manager = fcl.DynamicAABBTreeCollisionManager()
+            manager.registerObjects(
+                [
+                    fcl.CollisionObject(fcl.Box(*s), fcl.Transform(w.T, p))
+                    for p, s, w in zip(place, sides, way, strict=True)
+                ]
+            )
+            manager.setup()
+            managers.append(manager)
+        wanted = fcl.CollisionRequest(num_max_contacts=10**7, enable_contact=True)
+        data = fcl.CollisionData(request=wanted)
+        managers[0].collide(managers[1], data, fcl.defaultCollisionCallback)
+        return {(id(c.o1), id(c.o2)) for c in data.result.contacts}
+
+    found, _ = ratio(ours, theirs, 9)
+    work = f"clashes of {count} ducts with {count} solids"
+    return [row(work, "python-fcl", found, 0.25)]
+
+
 def peak_memory(size: int) -> list[Row]:
     """Largest memory of a process that analyses a tree, over the aim."""
     code = (
@@ -181,6 +248,7 @@ def main() -> None:
         *friction_factors(1_000_000),
         *table_lookups(100_000),
         *swept_mesh(10_000),
+        *clashes(2_000),
         *peak_memory(SIZES[-1]),
     ]
     if as_json:
