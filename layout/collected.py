@@ -153,13 +153,21 @@ def _same(one: Section, two: Section) -> bool:
 
 def _without_dots(found: Found) -> list[Collected]:
     """Leave out vertices that repeat the one before, and runs that have no length."""
+    if not found.runs:
+        return []
+    points = np.concatenate([run.points for run in found.runs])
+    offsets = np.cumsum([0, *(len(run.points) for run in found.runs)])
+    moves = np.ones(len(points), dtype=bool)
+    moves[1:] = (np.diff(points, axis=0) != 0.0).any(axis=1)
+    moves[offsets[:-1]] = True  # the first vertex of each run
+    if moves.all() and (np.diff(offsets) >= 2).all():
+        return found.runs
     kept = []
-    dropped = 0
-    for run in found.runs:
-        moves = np.append(True, (np.diff(run.points, axis=0) != 0.0).any(axis=1))
-        dropped += int((~moves).sum())
-        if moves.sum() >= 2:
-            kept.append(run if moves.all() else replace(run, points=run.points[moves]))
+    for run, begin, end in zip(found.runs, offsets[:-1], offsets[1:], strict=True):
+        mine = moves[begin:end]
+        if mine.sum() >= 2:
+            kept.append(run if mine.all() else replace(run, points=run.points[mine]))
+    dropped = int((~moves).sum())
     if dropped:
         found.notices.append(
             warning(
@@ -175,23 +183,31 @@ def _without_copies(
     found: Found, runs: list[Collected]
 ) -> tuple[list[Collected], list[Notice]]:
     """Leave out runs drawn twice, in either direction."""
+    if not runs:
+        return [], []
+    # Only runs with the same two ends can be the same line.
+    ends = np.array([(run.points[0], run.points[-1]) for run in runs]) + 0.0
+    swap = np.lexsort(ends.transpose(2, 0, 1)[::-1], axis=1)[:, 0] == 1
+    ends[swap] = ends[swap][:, ::-1]
+    order = np.lexsort(ends.reshape(len(runs), 6).T)
+    same = (np.diff(ends[order].reshape(len(runs), 6), axis=0) == 0.0).all(axis=1)
+    suspect = set(order[1:][same].tolist()) | set(order[:-1][same].tolist())
     seen: dict[bytes, str] = {}
     kept, notices = [], []
-    for run in runs:
-        points = run.points
-        if tuple(points[0]) > tuple(points[-1]):
-            points = points[::-1]
-        key = np.ascontiguousarray(points + 0.0).tobytes()
-        if key in seen:
-            notices.append(
-                warning(
-                    f"{found.file}, {run.where}",
-                    f"this run is the same line as {seen[key]} and was left out",
-                    "delete the copy",
+    for number, run in enumerate(runs):
+        if number in suspect:
+            points = run.points[::-1] if swap[number] else run.points
+            key = np.ascontiguousarray(points + 0.0).tobytes()
+            if key in seen:
+                notices.append(
+                    warning(
+                        f"{found.file}, {run.where}",
+                        f"this run is the same line as {seen[key]} and was left out",
+                        "delete the copy",
+                    )
                 )
-            )
-            continue
-        seen[key] = run.where
+                continue
+            seen[key] = run.where
         kept.append(run)
     return kept, notices
 

@@ -1,15 +1,22 @@
 """Bodies of IFC elements: the axis that they were swept along, and the section."""
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
 from .frames import is_plumb, level_frame, rotate
-from .ifc_model import Entity, IfcModel, Placements, assigned_factor
+from .ifc_model import Entity, IfcModel, Placements, assigned_factor, attribute
 from .sections import FloatArray, IntArray, Section, Shape
 
+# Places of attributes, the same in every schema.
+_OBJECT_PLACEMENT, _REPRESENTATION = 5, 6  # of IfcProduct
+_REPRESENTATIONS = 2  # of IfcProductDefinitionShape
+_IDENTIFIER, _ITEMS = 1, 3  # of IfcShapeRepresentation
+_SWEPT_AREA, _POSITION, _EXTRUDED_DIRECTION, _DEPTH = range(4)  # IfcExtrudedAreaSolid
 _ROUND_SHARE = np.pi / 4  # of the box around it that a circle fills
 _NEAR = 0.01  # of a share
 _LEVEL = float(np.cos(np.radians(1.0)))
@@ -84,7 +91,7 @@ def swept_bodies(
         Each extruded, revolved or disk-swept solid whose profile is a round,
         rectangular or flat oval outline.
     """
-    world = placements.world(element.ObjectPlacement)
+    world = placements.world(element.get_argument(_OBJECT_PLACEMENT))
     if world is None:
         return
     for matrix, item in _items(placements, element, "Body", world):
@@ -101,7 +108,7 @@ def swept_bodies(
 
 def axis_line(placements: Placements, element: Entity) -> FloatArray | None:
     """Points of an element's axis representation, m, shape (n, 3), or None."""
-    world = placements.world(element.ObjectPlacement)
+    world = placements.world(element.get_argument(_OBJECT_PLACEMENT))
     if world is None:
         return None
     for matrix, item in _items(placements, element, "Axis", world):
@@ -202,14 +209,21 @@ def section_of(
     """
     if shape == Shape.ROUND:
         return Section(shape, float(sides[0]), float(sides[0])), None
-    plumb = bool(is_plumb(along[None])[0])
+    plumb, upright = _upright(along.tobytes())
     tall = 1 if plumb or abs(axes[1, 2]) >= abs(axes[0, 2]) else 0
     section = Section(shape, float(sides[1 - tall]), float(sides[tall]))
     up = axes[tall] if axes[tall, 2] >= 0.0 else -axes[tall]
-    if not plumb and abs(float(up @ level_frame(along[None])[1][0])) > _LEVEL:
+    if not plumb and abs(float(up @ upright)) > _LEVEL:
         return section, None
     x, y, z = (round(float(part), 9) + 0.0 for part in up)
     return section, (x, y, z)
+
+
+@lru_cache(maxsize=10_000)
+def _upright(along: bytes) -> tuple[bool, FloatArray]:
+    """Whether a direction is plumb, and the upright of a level section along it."""
+    direction = np.frombuffer(along)[None]
+    return bool(is_plumb(direction)[0]), level_frame(direction)[1][0]
 
 
 # --- representations
@@ -219,16 +233,18 @@ def _items(
     placements: Placements, element: Entity, wanted: str, world: FloatArray
 ) -> Iterator[tuple[FloatArray, Entity]]:
     """Matrix and item of each item of a representation; mapped items are opened."""
-    shape = element.Representation
+    shape = element.get_argument(_REPRESENTATION)
     heap = [
         (world, item, 0)
-        for one in (shape.Representations if shape else ())
-        if (one.RepresentationIdentifier or "Body") == wanted
-        for item in one.Items
+        for one in (shape.get_argument(_REPRESENTATIONS) if shape else ())
+        if (one.get_argument(_IDENTIFIER) or "Body") == wanted
+        for item in one.get_argument(_ITEMS)
     ]
     while heap:
         matrix, item, depth = heap.pop(0)
-        if item.is_a("IfcBooleanResult"):  # what was cut off does not turn the duct
+        if item.is_a("IfcSweptAreaSolid"):
+            yield matrix, item
+        elif item.is_a("IfcBooleanResult"):  # what was cut off does not turn the duct
             heap.append((matrix, item.FirstOperand, depth + 1))
         elif item.is_a("IfcMappedItem") and depth < 20:
             source = item.MappingSource
@@ -244,18 +260,19 @@ def _items(
 def _extruded(
     model: IfcModel, placements: Placements, item: Entity, matrix: FloatArray
 ) -> Body | None:
-    profile = _profile(model, placements, item.SweptArea)
+    profile = _profile(model, placements, item.get_argument(_SWEPT_AREA))
     if profile is None:
         return None
-    own = matrix @ placements.axes(item.Position)
-    way = own[:3, :3] @ np.array(item.ExtrudedDirection.DirectionRatios)
-    way = way / np.sqrt(way @ way)
-    stretch = np.sqrt((own[:3, 2] ** 2).sum())
-    start = own[:3, :3] @ np.append(profile.centre, 0.0) + own[:3, 3]
-    end = start + way * item.Depth * model.metre * stretch
+    own = matrix @ placements.axes(item.get_argument(_POSITION))
+    along = item.get_argument(_EXTRUDED_DIRECTION)
+    way = own[:3, :3] @ placements.direction(along, own[:3, 2])
+    stretch = math.sqrt(way @ way)  # of a mapped item that is scaled
+    way = way / stretch
+    start = own[:3, :2] @ profile.centre + own[:3, 3]
+    end = start + way * (item.get_argument(_DEPTH) * model.metre * stretch)
     sides, axes = _in_space(profile, own)
     return Body(
-        np.stack([start, end]), np.stack([-way, way]), profile.shape, sides, axes
+        np.array((start, end)), np.array((-way, way)), profile.shape, sides, axes
     )
 
 
@@ -269,7 +286,7 @@ def _revolved(
     turn = own[:3, :3] @ _ratios(item.Axis.Axis)
     turn /= np.sqrt(turn @ turn)
     hub = own[:3, :3] @ placements.point(item.Axis.Location) + own[:3, 3]
-    start = own[:3, :3] @ np.append(profile.centre, 0.0) + own[:3, 3]
+    start = own[:3, :2] @ profile.centre + own[:3, 3]
     arm = start - hub
     arm -= (arm @ turn) * turn
     radius = float(np.sqrt(arm @ arm))
@@ -315,7 +332,7 @@ def _disk(
 
 
 def _in_space(profile: Profile, matrix: FloatArray) -> tuple[FloatArray, FloatArray]:
-    axes = np.concatenate([profile.axes, np.zeros((2, 1))], axis=1) @ matrix[:3, :3].T
+    axes = profile.axes @ matrix[:3, :2].T
     length = np.sqrt((axes**2).sum(axis=1))
     return profile.sides * length, axes / length[:, None]
 
@@ -330,7 +347,17 @@ def _ratios(direction: Entity | None) -> FloatArray:
 def _profile(
     model: IfcModel, placements: Placements, profile: Entity
 ) -> Profile | None:
-    """Inside outline of a profile, or None if it is no duct's."""
+    """Inside outline of a profile, or None if it is no duct's; each made once."""
+    number = profile.id()
+    if number not in placements.profiles:
+        placements.profiles[number] = _new_profile(model, placements, profile)
+    found: Profile | None = placements.profiles[number]
+    return found
+
+
+def _new_profile(
+    model: IfcModel, placements: Placements, profile: Entity
+) -> Profile | None:
     kind, metre = profile.is_a(), model.metre
     if kind == "IfcDerivedProfileDef":
         inner = _profile(model, placements, profile.ParentProfile)
@@ -346,16 +373,16 @@ def _profile(
             axes / length[:, None],
         )
     if kind.startswith("IfcArbitrary"):
-        curves = getattr(profile, "InnerCurves", None) or [profile.OuterCurve]
+        curves = attribute(profile, "InnerCurves") or [profile.OuterCurve]
         points = _curve(placements, curves[0])
         return None if points is None else outline(points[:, :2])
     # A wall's thickness is taken off both sides: the sizes of ducts are inside ones.
-    wall = 2 * float(getattr(profile, "WallThickness", None) or 0.0)
+    wall = 2 * float(attribute(profile, "WallThickness") or 0.0)
     if profile.is_a("IfcCircleProfileDef"):
         shape, raw = Shape.ROUND, [2 * profile.Radius - wall] * 2
     elif profile.is_a("IfcRectangleProfileDef"):
         raw = [profile.XDim - wall, profile.YDim - wall]
-        rounding = float(getattr(profile, "RoundingRadius", None) or 0.0)
+        rounding = float(attribute(profile, "RoundingRadius") or 0.0)
         full = rounding > 0.49 * min(raw)
         shape = Shape.OVAL if full else Shape.RECTANGULAR
         if full and abs(raw[0] - raw[1]) < _NEAR * raw[0]:

@@ -1,7 +1,8 @@
 """IFC files as they are: opened safely, with their units, placements and properties."""
 
+import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,12 @@ _PREFIXES = {
 }  # fmt: skip
 _POWERS = {"SQUARE": 2, "CUBIC": 3}
 Entity = Any  # what ifcopenshell hands out; it has no types of its own
+
+# Places of attributes, the same in every schema: asking by name costs four times more.
+_RELATIVE_TO, _RELATIVE_PLACEMENT = 0, 1  # of IfcLocalPlacement
+_LOCATION, _AXIS, _REF_DIRECTION = 0, 1, 2  # of IfcAxis2Placement3D
+_LOCATION_2D, _REF_DIRECTION_2D = 0, 1  # of IfcAxis2Placement2D
+_NUMBERS = 0  # of IfcCartesianPoint and IfcDirection
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,7 +140,7 @@ def _schema(content: bytes) -> str:
 def _stated_length(project: Entity) -> Iterator[float]:
     assignment = project.UnitsInContext
     for unit in assignment.Units if assignment else ():
-        if getattr(unit, "UnitType", "") == "LENGTHUNIT":
+        if attribute(unit, "UnitType") == "LENGTHUNIT":
             yield unit_factor(unit)
 
 
@@ -183,9 +190,15 @@ def assigned_factor(model: IfcModel, kind: str) -> float:
     """
     for assignment in model.content.by_type("IfcUnitAssignment"):
         for unit in assignment.Units:
-            if getattr(unit, "UnitType", "") == kind:
+            if attribute(unit, "UnitType") == kind:
                 return unit_factor(unit)
     return 1.0
+
+
+def attribute(entity: Entity, name: str) -> Any:
+    """Attribute of an entity, or None where its class has none of that name."""
+    known: bool = entity.get_attribute_category(name) == 1
+    return getattr(entity, name) if known else None
 
 
 class Placements:
@@ -194,7 +207,10 @@ class Placements:
     def __init__(self, model: IfcModel) -> None:
         self._file = model.file
         self.metre = model.metre
-        self._known: dict[int, FloatArray] = {}
+        self._world: dict[int, FloatArray] = {}
+        self._axes: dict[int, FloatArray] = {}
+        self._directions: dict[int, FloatArray] = {}
+        self.profiles: dict[int, Any] = {}  # by number, as `ifc_bodies` makes them
 
     def world(self, placement: Entity | None) -> FloatArray | None:
         """Matrix of an object's placement, m, shape (4, 4); None if it has none.
@@ -205,7 +221,7 @@ class Placements:
             If placements stand within each other in a circle.
         """
         chain: list[Entity] = []
-        while placement is not None and placement.id() not in self._known:
+        while placement is not None and placement.id() not in self._world:
             if len(chain) > _DEEPEST:
                 raise refusal(
                     f"{self._file}, #{placement.id()}",
@@ -215,46 +231,68 @@ class Placements:
             if not placement.is_a("IfcLocalPlacement"):
                 return None  # on a grid or along a line
             chain.append(placement)
-            placement = placement.PlacementRelTo
+            placement = placement.get_argument(_RELATIVE_TO)
         if placement is None and not chain:
             return None
-        above = self._known[placement.id()] if placement is not None else np.eye(4)
+        above = self._world[placement.id()] if placement is not None else _HERE
         for link in reversed(chain):
-            above = above @ self.axes(link.RelativePlacement)
-            self._known[link.id()] = above
+            above = above @ self.axes(link.get_argument(_RELATIVE_PLACEMENT))
+            self._world[link.id()] = above
         return above
 
     def axes(self, position: Entity | None) -> FloatArray:
         """Matrix of an axis placement in the plane or in space, m, shape (4, 4)."""
         if position is None:
-            return np.eye(4)
-        flat = position.is_a("IfcAxis2Placement2D")
-        z = _vector(None if flat else position.Axis, (0.0, 0.0, 1.0))
-        x = _vector(position.RefDirection, (1.0, 0.0, 0.0))
+            return _HERE
+        number = position.id()
+        if number in self._axes:
+            return self._axes[number]
+        z, x = _Z, _X
+        if position.is_a("IfcAxis2Placement2D"):
+            location = position.get_argument(_LOCATION_2D)
+            sideways = position.get_argument(_REF_DIRECTION_2D)
+        else:
+            location = position.get_argument(_LOCATION)
+            sideways = position.get_argument(_REF_DIRECTION)
+            along = position.get_argument(_AXIS)
+            z = z if along is None else self.direction(along, _Z)
+        x = x if sideways is None else self.direction(sideways, _X)
         x = x - (x @ z) * z  # it need not be square to the axis
-        if not x.any():
-            x = np.cross(z, (0.0, 1.0, 0.0) if abs(z[1]) < 0.9 else (1.0, 0.0, 0.0))
-        x /= np.sqrt(x @ x)
-        matrix = np.eye(4)
-        matrix[:3, 0], matrix[:3, 1], matrix[:3, 2] = x, np.cross(z, x), z
-        matrix[:3, 3] = self.point(position.Location)
+        length = math.sqrt(x @ x)
+        if not length > 1e-9:
+            x = cross(z, _Y if abs(z[1]) < 0.9 else _X)
+            length = math.sqrt(x @ x)
+        matrix = np.zeros((4, 4))
+        matrix[:3, 0], matrix[:3, 2], matrix[3, 3] = x / length, z, 1.0
+        matrix[:3, 1] = cross(z, x / length)
+        matrix[:3, 3] = self.point(location)
+        self._axes[number] = matrix
         return matrix
 
     def point(self, point: Entity) -> FloatArray:
         """Coordinates of a point, m, shape (3,); a point in the plane has z = 0."""
-        out = np.zeros(3)
-        coordinates = point.Coordinates
-        out[: len(coordinates)] = coordinates
-        return out * self.metre
+        return _three(point.get_argument(_NUMBERS)) * self.metre
+
+    def direction(self, direction: Entity, otherwise: FloatArray) -> FloatArray:
+        """Unit vector of a direction, shape (3,); `otherwise` if it has no length."""
+        number = direction.id()
+        if number not in self._directions:
+            out = _three(direction.get_argument(_NUMBERS))
+            length = math.sqrt(out @ out)
+            self._directions[number] = out / length if length > 0.0 else otherwise
+        return self._directions[number]
 
     def operator(self, operator: Entity) -> FloatArray:
         """Matrix of a mapped item's transformation, m, shape (4, 4)."""
-        x = _vector(operator.Axis1, (1.0, 0.0, 0.0))
-        y = _vector(operator.Axis2, (0.0, 1.0, 0.0))
-        third = getattr(operator, "Axis3", None)
-        z = _vector(third, np.cross(x, y))
+
+        def axis(name: str, otherwise: FloatArray) -> FloatArray:
+            own = attribute(operator, name)
+            return otherwise if own is None else self.direction(own, otherwise)
+
+        x, y = axis("Axis1", _X), axis("Axis2", _Y)
+        z = axis("Axis3", cross(x, y))
         scale = 1.0 if operator.Scale is None else float(operator.Scale)
-        own = [getattr(operator, key, None) for key in ("Scale2", "Scale3")]
+        own = [attribute(operator, key) for key in ("Scale2", "Scale3")]
         factors = np.array([scale, own[0] or scale, own[1] or scale])
         matrix = np.eye(4)
         matrix[:3, :3] = np.stack([x, y, z], axis=1) * factors
@@ -262,14 +300,18 @@ class Placements:
         return matrix
 
 
-def _vector(direction: Entity | None, otherwise: Any) -> FloatArray:
-    out = np.zeros(3)
-    ratios = otherwise if direction is None else direction.DirectionRatios
-    out[: len(ratios)] = ratios
-    length = float(np.sqrt(out @ out))
-    if not length > 0.0:
-        out[:], length = otherwise, 1.0
-    return np.asarray(out / length)
+_HERE = np.eye(4)
+_X, _Y, _Z = np.eye(3)
+
+
+def _three(numbers: Sequence[float]) -> FloatArray:
+    return np.array(numbers if len(numbers) == 3 else (*numbers, 0.0, 0.0)[:3], float)
+
+
+def cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Cross product of two vectors; numpy's own takes ten times longer for a pair."""
+    (a0, a1, a2), (b0, b1, b2) = a.tolist(), b.tolist()
+    return np.array((a1 * b2 - a2 * b1, a2 * b0 - a0 * b2, a0 * b1 - a1 * b0))
 
 
 def properties(model: IfcModel) -> dict[int, dict[str, Entity]]:

@@ -7,6 +7,7 @@ import struct
 import urllib.parse
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -162,8 +163,7 @@ def _collect(
     name, section, origin, said = describe(
         found, f"{file.name}, {where}", layers, names, f"run {len(found.runs) + 1}"
     )
-    stretch = np.linalg.svd(world[:3, :3], compute_uv=False)
-    if stretch[0] > 1.001 * stretch[-1]:
+    if _is_uneven(world[:3, :3].tobytes()):
         found.notices.append(
             warning(
                 f"{file.name}, {where}",
@@ -175,13 +175,21 @@ def _collect(
     if attributes.up is not None:
         x, y, z = world[:3, :3] @ np.array(attributes.up)
         attributes = replace(attributes, up=(float(x), float(y), float(z)))
+    turn, shift = world[:3, :3].T * factor, world[:3, 3] * factor
     for points in lines:
         with np.errstate(invalid="ignore"):  # looked for in the next line
-            placed = (points @ world[:3, :3].T + world[:3, 3]) * factor
+            placed = points @ turn + shift
         if check_finite(placed, f"{file.name}, {where}", found.faults):
             found.runs.append(
                 Collected(name, placed, section, origin, where, said.flow, attributes)
             )
+
+
+@cache
+def _is_uneven(matrix: bytes) -> bool:
+    """Whether a matrix scales one way more than another; most nodes share theirs."""
+    stretch = np.linalg.svd(np.frombuffer(matrix).reshape(3, 3), compute_uv=False)
+    return bool(stretch[0] > 1.001 * stretch[-1])
 
 
 def _check_content(

@@ -431,10 +431,10 @@ def _measure_segment(
 
 def _alike(one: Section, two: Section) -> bool:
     """Whether two sections are the same, whichever side is called the width."""
+    if (one.shape == Shape.ROUND) != (two.shape == Shape.ROUND):
+        return False
     sides = sorted((one.width, one.height)), sorted((two.width, two.height))
-    return (one.shape == Shape.ROUND) == (two.shape == Shape.ROUND) and bool(
-        np.allclose(*sides, rtol=0.01)
-    )
+    return all(math.isclose(*pair, rel_tol=0.01) for pair in zip(*sides, strict=True))
 
 
 def _nearest_port(ports: list[_End], point: FloatArray) -> _End | None:
@@ -780,10 +780,11 @@ def _goes_on(
         return False
     if one.section is None or two.section is None:
         return one.section is two.section
-    if one.section.shape != two.section.shape or not np.allclose(
-        (one.section.width, one.section.height),
-        (two.section.width, two.section.height),
-        rtol=1e-6,
+    a, b = one.section, two.section
+    if not (
+        a.shape == b.shape
+        and math.isclose(a.width, b.width, rel_tol=1e-6)
+        and math.isclose(a.height, b.height, rel_tol=1e-6)
     ):
         return False
     if one.up == two.up:

@@ -12,6 +12,7 @@ import json
 import math
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -20,6 +21,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import trimesh
+from files import glb_file, ifc_file
 from tree import tree_drawing
 
 from elbowroom.layout import (
@@ -31,6 +33,7 @@ from elbowroom.layout import (
     build,
     clearances,
     network,
+    read,
     solids,
 )
 from elbowroom.physics import analyse, friction, tables
@@ -221,6 +224,55 @@ def clashes(count: int) -> list[Row]:
     return [row(work, "python-fcl", found, 0.25)]
 
 
+def reading_glb(count: int) -> list[Row]:
+    """Reading a GLB against json and numpy taking the same accessors apart."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = glb_file(Path(folder), count)
+
+        def plain() -> object:
+            data = path.read_bytes()
+            length = int.from_bytes(data[12:16], "little")
+            content = json.loads(data[20 : 20 + length])
+            return [
+                np.frombuffer(
+                    data,
+                    {5126: "<f4", 5125: "<u4", 5123: "<u2"}[a["componentType"]],
+                    a["count"] * {"VEC3": 3, "SCALAR": 1}[a["type"]],
+                    28 + length + content["bufferViews"][a["bufferView"]]["byteOffset"],
+                )
+                for a in content["accessors"]
+            ]
+
+        found, _ = ratio(lambda: read(path), plain, 3)
+    return [row(f"reading a GLB of {count} runs", "json and numpy", found, 3.0)]
+
+
+def reading_ifc(count: int) -> list[Row]:
+    """Reading swept ducts of an IFC file against ifcopenshell's geometry iterator."""
+    import ifcopenshell
+    import ifcopenshell.geom
+
+    geometry: Any = ifcopenshell.geom
+    with tempfile.TemporaryDirectory() as folder:
+        path = ifc_file(Path(folder), count)
+
+        def iterator() -> object:
+            model: Any = ifcopenshell.open(str(path))
+            settings = geometry.settings()
+            settings.set("use-world-coords", True)
+            ducts = model.by_type("IfcDuctSegment")
+            shapes = geometry.iterator(settings, model, 1, include=ducts)
+            meshes, going = [], shapes.initialize()
+            while going:
+                meshes.append(np.array(shapes.get().geometry.verts))
+                going = shapes.next()
+            return meshes
+
+        found, _ = ratio(lambda: read(path), iterator, 3)
+    work = f"reading an IFC of {count} swept ducts"
+    return [row(work, "geometry iterator", found, 0.1)]
+
+
 def peak_memory(size: int) -> list[Row]:
     """Largest memory of a process that analyses a tree, over the aim."""
     code = (
@@ -249,6 +301,8 @@ def main() -> None:
         *table_lookups(100_000),
         *swept_mesh(10_000),
         *clashes(2_000),
+        *reading_glb(SIZES[-1]),
+        *reading_ifc(5_000),
         *peak_memory(SIZES[-1]),
     ]
     if as_json:
