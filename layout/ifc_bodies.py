@@ -10,7 +10,7 @@ import numpy as np
 
 from .frames import is_plumb, level_frame, rotate
 from .ifc_model import Entity, IfcModel, Placements, assigned_factor, attribute
-from .sections import FloatArray, IntArray, Section, Shape
+from .sections import FloatArray, Section, Shape
 
 # Places of attributes, the same in every schema.
 _OBJECT_PLACEMENT, _REPRESENTATION = 5, 6  # of IfcProduct
@@ -116,30 +116,6 @@ def axis_line(placements: Placements, element: Entity) -> FloatArray | None:
         if points is not None and len(points) > 1:
             return points @ matrix[:3, :3].T + matrix[:3, 3]
     return None
-
-
-def meshed(model: IfcModel, element: Entity) -> tuple[FloatArray, IntArray] | None:
-    """Faces of an element as ifcopenshell makes them.
-
-    Returns
-    -------
-    vertices, faces
-        m, shape (n, 3), and triangles, shape (m, 3); None if it makes none.
-    """
-    import ifcopenshell.geom
-
-    geometry: Any = ifcopenshell.geom
-    settings = geometry.settings()
-    settings.set("use-world-coords", True)
-    try:
-        shape = geometry.create_shape(settings, element)
-    except Exception:  # the kernel refuses some shapes with errors of its own
-        return None
-    vertices = np.array(shape.geometry.verts, dtype=np.float64).reshape(-1, 3)
-    faces = np.array(shape.geometry.faces, dtype=np.int64).reshape(-1, 3)
-    if len(faces) == 0 or not np.isfinite(vertices).all():
-        return None
-    return vertices * model.geometry_factor, faces
 
 
 def body_from_mesh(vertices: FloatArray) -> Body | None:

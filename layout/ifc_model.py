@@ -37,8 +37,8 @@ class IfcModel:
 
     Parameters
     ----------
-    file
-        Name of the file, for messages.
+    path
+        The file.
     content
         The model as ifcopenshell holds it.
     metre, metre_origin
@@ -47,11 +47,16 @@ class IfcModel:
         What makes metres of the lengths that ifcopenshell's own geometry gives.
     """
 
-    file: str
+    path: Path
     content: Any
     metre: float
     metre_origin: str
     geometry_factor: float
+
+    @property
+    def file(self) -> str:
+        """Name of the file, for messages."""
+        return self.path.name
 
 
 def open_ifc(path: Path, unit: str | None = None) -> IfcModel:
@@ -105,7 +110,10 @@ def open_ifc(path: Path, unit: str | None = None) -> IfcModel:
             model = ifcopenshell.open(str(path))
         projects = model.by_type("IfcContext" if schema != "IFC2X3" else "IfcProject")
         stated = next((u for p in projects for u in _stated_length(p)), None)
-        points = model.by_type("IfcCartesianPoint")
+        largest = 0.0
+        if unit is None and stated is None:
+            points = model.by_type("IfcCartesianPoint")
+            largest = max((max(map(abs, p.Coordinates)) for p in points), default=0.0)
     except BadInput:
         raise
     except Exception as problem:  # whatever a damaged file makes the library raise
@@ -115,7 +123,6 @@ def open_ifc(path: Path, unit: str | None = None) -> IfcModel:
             "export it again",
         ) from None
     if unit is None and stated is None:
-        largest = max((max(map(abs, p.Coordinates)) for p in points), default=0.0)
         raise refusal(
             path.name,
             "it states no length unit"
@@ -124,7 +131,7 @@ def open_ifc(path: Path, unit: str | None = None) -> IfcModel:
         )
     metre = UNITS[unit].factor if unit else float(stated or 1.0)
     return IfcModel(
-        path.name,
+        path,
         model,
         metre,
         "option" if unit else "the file states it",

@@ -1,14 +1,10 @@
 """Solids of the structure in an IFC file: beams, columns, slabs, walls."""
 
-import os
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from .faults import Notice, refusal, warning
+from .ifc_kernel import make_shapes
 from .ifc_model import Entity, open_ifc
 from .sections import FloatArray, IntArray
 
@@ -68,11 +64,10 @@ def ifc_solids(
     if not wanted:
         return [], []
     found = []
-    with _quiet():
-        for number, vertices, faces in _shapes(model.content, list(wanted.values())):
-            entity = wanted.pop(number)
-            name = str(entity.Name or entity.is_a())
-            found.append((name, vertices * model.geometry_factor, faces))
+    for number, (vertices, faces) in make_shapes(path, list(wanted)).items():
+        entity = wanted.pop(number)
+        name = str(entity.Name or entity.is_a())
+        found.append((name, vertices * model.geometry_factor, faces))
     notices = []
     if wanted:
         names = ", ".join(
@@ -96,36 +91,3 @@ def _of_kind(content: Any, kind: str) -> list[Entity]:
         return list(content.by_type(kind))
     except RuntimeError:  # the schema has no such class
         return []
-
-
-def _shapes(
-    content: Any, entities: list[Entity]
-) -> Iterator[tuple[int, FloatArray, IntArray]]:
-    import ifcopenshell.geom
-
-    geometry: Any = ifcopenshell.geom
-    settings = geometry.settings()
-    settings.set("use-world-coords", True)
-    shapes = geometry.iterator(settings, content, os.cpu_count() or 1, include=entities)
-    going = shapes.initialize()
-    while going:
-        shape = shapes.get()
-        vertices = np.array(shape.geometry.verts, dtype=np.float64).reshape(-1, 3)
-        faces = np.array(shape.geometry.faces, dtype=np.int64).reshape(-1, 3)
-        if len(faces) and np.isfinite(vertices).all():
-            yield shape.id, vertices, faces
-        going = shapes.next()
-
-
-@contextmanager
-def _quiet() -> Iterator[None]:
-    """Keep what the geometry kernel prints off standard output."""
-    kept = os.dup(1)
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nowhere, 1)
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(nowhere)
-        os.close(kept)

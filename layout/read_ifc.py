@@ -22,10 +22,10 @@ from .ifc_bodies import (
     Body,
     axis_line,
     body_from_mesh,
-    meshed,
     section_of,
     swept_bodies,
 )
+from .ifc_kernel import make_shapes
 from .ifc_model import (
     Entity,
     IfcModel,
@@ -91,6 +91,7 @@ class _Element:
     ends: list[_End] = field(default_factory=list)
     taps: list[_End] = field(default_factory=list)  # ports on a segment's side
     body: Body | None = None
+    line: FloatArray | None = None  # its axis, where the file has one
     section: Section | None = None
     up: tuple[float, float, float] | None = None
     origin: str = ""
@@ -182,7 +183,8 @@ def read_ifc(path: Path, *, unit: str | None = None, up: str | None = None) -> D
     model = open_ifc(path, unit)
     found = Found(path.name)
     try:
-        _collect(model, found)
+        with np.errstate(all="ignore"):  # what is not finite is looked for at the end
+            _collect(model, found)
     except BadInput:
         raise
     except (
@@ -219,9 +221,10 @@ def _unit_word(metre: float) -> str:
 def _collect(model: IfcModel, found: Found) -> None:
     placements = Placements(model)
     elements = _elements(model, placements, found)
-    bodied = [e for e in elements if e.kind == "segment"]
-    for element in bodied:
-        _measure_segment(model, placements, element, found)
+    segments = [e for e in elements if e.kind == "segment"]
+    _find_bodies(model, placements, segments)
+    for element in segments:
+        _measure_segment(element, found)
     for element in elements:
         if element.kind == "fitting" and not element.ends:
             _ends_from_sweep(model, placements, element)
@@ -350,20 +353,25 @@ def _say(
             element.section, element.origin = named
 
 
-def _measure_segment(
-    model: IfcModel, placements: Placements, element: _Element, found: Found
+def _find_bodies(
+    model: IfcModel, placements: Placements, segments: list[_Element]
 ) -> None:
+    """Bodies of segments: swept ones, and for want of these those of their faces."""
+    lacking: dict[int, _Element] = {}
+    for element in segments:
+        element.body = next(swept_bodies(model, placements, element.entity), None)
+        if len(element.ends) < 2:
+            element.line = axis_line(placements, element.entity)
+        placed = len(element.ends) > 1 or element.line is not None
+        if element.body is None and (element.section is None or not placed):
+            lacking[element.entity.id()] = element
+    for number, (vertices, _) in make_shapes(model.path, list(lacking)).items():
+        lacking[number].body = body_from_mesh(vertices * model.geometry_factor)
+
+
+def _measure_segment(element: _Element, found: Found) -> None:
     """Ends and section of a segment from its ports, its axis line and its body."""
-    body = next(swept_bodies(model, placements, element.entity), None)
-    line = None
-    if len(element.ends) < 2:
-        line = axis_line(placements, element.entity)
-    if body is None and (
-        element.section is None or (len(element.ends) < 2 and line is None)
-    ):
-        faces = meshed(model, element.entity)
-        body = body_from_mesh(faces[0]) if faces is not None else None
-    element.body = body
+    body, line = element.body, element.line
     if len(element.ends) < 2:
         if line is not None:
             ends, outward = (
@@ -558,11 +566,11 @@ def _take_near_ends(
         return
     places = np.array([end.point for end in free])
     taken = 0
-    for element in seekers:
-        faces = meshed(model, element.entity)
-        if faces is None:
-            continue
-        low, high = faces[0].min(axis=0) - _TOUCHES, faces[0].max(axis=0) + _TOUCHES
+    by_number = {element.entity.id(): element for element in seekers}
+    shapes = make_shapes(model.path, list(by_number))
+    for number, (vertices, _) in shapes.items():
+        element, vertices = by_number[number], vertices * model.geometry_factor
+        low, high = vertices.min(axis=0) - _TOUCHES, vertices.max(axis=0) + _TOUCHES
         for row in np.flatnonzero(((places >= low) & (places <= high)).all(axis=1)):
             end = free[int(row)]
             way = None if end.outward is None else -end.outward

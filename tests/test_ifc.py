@@ -1,7 +1,7 @@
 """IFC: routes through ports and bodies, structure as obstacles, and what is refused.
 
 `data/routes/EXPECTED.json` was written with the two routes by ifcopenshell; the figures
-of the real files are those of `data/ifc/INDEX.md`, read with ifcopenshell.
+of the real files are what ifcopenshell reads there.
 """
 
 import json
@@ -134,7 +134,7 @@ def test_the_beam_of_the_same_file(name: str) -> None:
     assert low == pytest.approx(begin - reach, abs=NEAR)
     assert high == pytest.approx(end + reach, abs=NEAR)
     shapes = solids(graph_of(DATA / "routes" / name))
-    # INDEX.md: the clear height to the duct below the beam is 0.10 m.
+    # The maker of the file states: the clear height to the duct below the beam is 0.10 m.
     assert clearances(shapes, [beam]).nearest == pytest.approx(0.1, abs=2e-3)
 
 
@@ -178,7 +178,7 @@ def test_a_duct_of_faces_alone_is_assumed() -> None:
     """pcert_building_hvac.ifc: buildingSMART PCERT sample scene, CC BY 4.0."""
     drawing = read(DATA / "ifc/pcert_building_hvac.ifc")
     (run,) = drawing.runs
-    # INDEX.md, by the mesh: x 7.8 to 8.0, y 7.85 to 8.05, z 0.9 to 4.7 m.
+    # By the mesh: x 7.8 to 8.0, y 7.85 to 8.05, z 0.9 to 4.7 m.
     assert sorted(run.points.tolist()) == [
         pytest.approx([7.9, 7.95, 0.9]),
         pytest.approx([7.9, 7.95, 4.7]),
@@ -199,14 +199,14 @@ def test_a_duct_of_faces_alone_is_assumed() -> None:
     ],
 )
 def test_structures_of_real_files(name: str, count: int) -> None:
-    """INDEX.md counts beams and walls; the columns on a grid have no shape made."""
+    """Beams and walls as counted with ifcopenshell; the columns on a grid have no shape made."""
     found, notices = read_obstacles(DATA / "ifc" / name)
     assert len(found) == count
     if name == "grid-placement.ifc":
         assert any("25 solids cannot be made" in n.sentence for n in notices)
         low = min(solid.vertices[:, 2].min() for solid in found)
         high = max(solid.vertices[:, 2].max() for solid in found)
-        assert (low, high) == pytest.approx((2.6, 2.8))  # INDEX.md: beams' heights
+        assert (low, high) == pytest.approx((2.6, 2.8))  # of the beams
 
 
 @pytest.mark.parametrize(
