@@ -1,6 +1,7 @@
 """From a drawing to a classified graph of ducts and fittings."""
 
 from . import sections, units
+from .audit import Audit, audit
 from .basis import Basis
 from .boxes import Boxes, boxes_of, overlap_depth
 from .clearance import Clearances, clearances, duct_clearances
@@ -13,6 +14,7 @@ from .constructions import (
 from .drawing import Attributes, Drawing, Run, drawing_from_runs
 from .faults import BadInput, Notice, Severity, error, note, refusal, warning
 from .fittings import Bends, BoolArray, Ducts, Legs, Source, Terminals, Transitions
+from .frames import level_frame
 from .graph import (
     DuctGraph,
     build,
@@ -21,6 +23,7 @@ from .graph import (
     node_kinds,
     run_sections,
 )
+from .mend import mended
 from .names import bare_name, section_in_name
 from .near_misses import near_misses
 from .obstacles import Obstacle, read_obstacles, structure_in
@@ -56,6 +59,7 @@ __all__ = [
     "TAKEOFF_ENTRIES",
     "TOLERANCE",
     "Attributes",
+    "Audit",
     "BadInput",
     "Basis",
     "Bends",
@@ -88,6 +92,7 @@ __all__ = [
     "TransitionRule",
     "Transitions",
     "Tubes",
+    "audit",
     "bare_name",
     "boxes_of",
     "build",
@@ -99,8 +104,10 @@ __all__ = [
     "flat_oval",
     "island_notices",
     "join",
+    "level_frame",
     "load_toml",
     "loops",
+    "mended",
     "near_misses",
     "network",
     "node_kinds",

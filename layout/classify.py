@@ -417,6 +417,8 @@ def _uneven_notices(
             "a chain of small turns is not one even arc, so each turn counts as an "
             "elbow of its own",
             "draw the bend as an arc of equal chords or as one sharp corner",
+            effect="several small elbows in place of one large",
+            place=topology.nodes[int(tree.start[row])],
         )
         for row in arcs.uneven.tolist()
     ]
@@ -443,6 +445,8 @@ def _roll_notices(
                 f"carried round its bends the {drawing.section_words(run)} section "
                 f"arrives turned {abs(rolled):.0f} degrees from level",
                 "give the run 'roll_deg' or 'up' if it stands otherwise",
+                effect="it decides which bends go the easy way and which the hard way",
+                place=drawing.run(run).points[:2].mean(axis=0),
             )
         )
     loose = flat & plumb & (ducts.parent == NONE)
@@ -455,6 +459,8 @@ def _roll_notices(
                 "a vertical run at the source has no level side, so its width was "
                 "taken along X",
                 "give the run 'roll_deg' or 'up' if it stands otherwise",
+                effect="it decides which bends go the easy way and which the hard way",
+                place=drawing.run(run).points[:2].mean(axis=0),
             )
         )
     return notices

@@ -4,6 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import Enum
 
+Place = tuple[float, float, float]
+
 
 class Severity(str, Enum):
     """How far a notice reaches."""
@@ -30,12 +32,18 @@ class Notice:
         What is so, without a full stop.
     remedy
         How to mend it, without a full stop; empty when nothing needs mending.
+    effect
+        What it does to the result, without a full stop; empty where that is plain.
+    place
+        Where it is in the drawing, m; None where it has no one place.
     """
 
     severity: Severity
     where: str
     what: str
     remedy: str = ""
+    effect: str = ""
+    place: Place | None = None
 
     @property
     def sentence(self) -> str:
@@ -58,21 +66,49 @@ class BadInput(Exception):
         super().__init__("\n".join(fault.sentence for fault in self.faults))
 
 
-def note(where: str, what: str, remedy: str = "") -> Notice:
+def note(
+    where: str,
+    what: str,
+    remedy: str = "",
+    *,
+    effect: str = "",
+    place: Iterable[float] | None = None,
+) -> Notice:
     """Make a notice that is only said for completeness."""
-    return Notice(Severity.NOTE, where, what, remedy)
+    return Notice(Severity.NOTE, where, what, remedy, effect, _three(place))
 
 
-def warning(where: str, what: str, remedy: str = "") -> Notice:
+def warning(
+    where: str,
+    what: str,
+    remedy: str = "",
+    *,
+    effect: str = "",
+    place: Iterable[float] | None = None,
+) -> Notice:
     """Make a notice that the reader should look at."""
-    return Notice(Severity.WARNING, where, what, remedy)
+    return Notice(Severity.WARNING, where, what, remedy, effect, _three(place))
 
 
-def error(where: str, what: str, remedy: str) -> Notice:
+def error(
+    where: str,
+    what: str,
+    remedy: str,
+    *,
+    effect: str = "",
+    place: Iterable[float] | None = None,
+) -> Notice:
     """Make a notice that stops the work."""
-    return Notice(Severity.ERROR, where, what, remedy)
+    return Notice(Severity.ERROR, where, what, remedy, effect, _three(place))
 
 
 def refusal(where: str, what: str, remedy: str) -> BadInput:
     """Make the refusal of an input for a single fault."""
     return BadInput([error(where, what, remedy)])
+
+
+def _three(place: Iterable[float] | None) -> Place | None:
+    if place is None:
+        return None
+    x, y, z = (round(float(part), 6) + 0.0 for part in place)
+    return x, y, z

@@ -298,6 +298,8 @@ def island_notices(topology: Topology, reached: IntArray) -> Iterable[Notice]:
                 f"{topology.place(nearest)}",
                 "close the gap if it belongs to this system; its losses are not "
                 "counted",
+                effect="its terminals get no air in the result",
+                place=topology.nodes[nearest],
             )
         )
     return notices
@@ -319,6 +321,8 @@ def _loop_faults(topology: Topology, reached: IntArray) -> list[Notice]:
                 f"the ducts form a loop through {shown}, so that the airflow in each "
                 "is not settled by the terminals",
                 "open the loop where the air would stand still",
+                effect="no result",
+                place=topology.nodes[int(loop[0])],
             )
         )
     return faults
@@ -338,6 +342,8 @@ def _bare_faults(
             "give it width_m and height_m or diameter_m in the extras, a name such as "
             f'600x300 or D200, or "{drawing.names[run]}" = "600x300 mm" under '
             "[sections] in the schedule",
+            effect="no result",
+            place=drawing.run(run).points[:2].mean(axis=0),
         )
         for run in bare
         if not (run in drawing.attributes and drawing.attributes[run].transition)
@@ -381,6 +387,8 @@ def _fit_notices(
                 f"{bends.radius[row] * 1e3:.0f} mm the tangents lack "
                 f"{bends.short_by[row] * 1e3:.0f} mm to the next bend",
                 "take a smaller radius, another construction, or more room",
+                effect="its loss is counted in full, but it cannot be built as drawn",
+                place=topology.nodes[int(ducts.start[duct])],
             )
         )
     return notices

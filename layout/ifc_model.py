@@ -16,6 +16,15 @@ from .units import UNITS
 _SCHEMAS = ("IFC2X3", "IFC4", "IFC4X3")
 _END = b"END-ISO-10303-21;"
 _BOM = b"\xef\xbb\xbf"
+_TEXTS = re.compile(rb"'[^']*'")
+_COMMENTS = re.compile(rb"/\*.*?\*/", re.S)
+_HEADER = re.compile(
+    rb"\s*(?:\xef\xbb\xbf)?\s*ISO-10303-21\s*;\s*HEADER\s*;\s*"
+    rb"FILE_DESCRIPTION\s*\([^;]*\)\s*;\s*FILE_NAME\s*\([^;]*\)\s*;\s*"
+    rb"FILE_SCHEMA\s*\(\s*\([^;()]*\)\s*\)\s*;\s*(?:\w+\s*\([^;]*\)\s*;\s*)*"
+    rb"ENDSEC\s*;\s*DATA\s*(?:\([^;]*\)\s*)?;"
+)
+_INSTANCE = re.compile(rb"#\d+\s*=\s*[A-Za-z][A-Za-z0-9_]*\s*\(.*\)$", re.S)
 _DEEPEST = 200  # placements within placements
 _PREFIXES = {
     "GIGA": 1e9, "MEGA": 1e6, "KILO": 1e3, "HECTO": 1e2, "DECA": 10.0,
@@ -95,6 +104,7 @@ def open_ifc(path: Path, unit: str | None = None) -> IfcModel:
             f"the file is cut short: it does not end with {_END.decode()}",
             "ask for a complete copy",
         )
+    _check_words(path.name, content)
     schema = _schema(content)
     if not re.fullmatch(rf"({'|'.join(_SCHEMAS)})(_\w+)?", schema):
         raise refusal(
@@ -137,6 +147,26 @@ def open_ifc(path: Path, unit: str | None = None) -> IfcModel:
         "option" if unit else "the file states it",
         metre / (stated or 1.0),
     )
+
+
+def _check_words(file: str, content: bytes) -> None:
+    """Refuse what is not well formed: the parser dies on some of it.
+
+    ISO 10303-21: statements end with a semicolon, texts stand in quotes, and brackets
+    close within their statement.
+    """
+    plain = _TEXTS.sub(b"''", _COMMENTS.sub(b"", content))
+    if not _HEADER.match(plain):
+        raise refusal(file, "its header is damaged", "export it again")
+    for statement in plain.split(b";"):
+        words = statement.strip()
+        if words.count(b"(") != words.count(b")") or (
+            words.startswith(b"#") and not _INSTANCE.match(words)
+        ):
+            shown = words[:40].decode("ascii", "replace")
+            raise refusal(
+                file, f"the statement '{shown}...' is damaged", "export it again"
+            )
 
 
 def _schema(content: bytes) -> str:

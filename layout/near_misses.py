@@ -1,5 +1,7 @@
 """Ends that nearly meet something: gaps that a larger tolerance would close."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from .faults import Notice, warning
@@ -10,8 +12,83 @@ REACH = 0.1  # m: a gap below this is more likely a slip than a meaning
 _AT_ONCE = 2_000_000  # pairs of ends and segments measured together
 
 
-def near_misses(topology: Topology, reach: float = REACH) -> list[Notice]:
+@dataclass(frozen=True, eq=False)
+class Gap:
+    """A free end that stops just short of another duct.
+
+    Parameters
+    ----------
+    node, run
+        The free end and its run.
+    other
+        Run that it stops short of.
+    width
+        Distance, m.
+    target
+        Point of the other run that is meant: its end if that is as near, else the
+        nearest point of its side, m, shape (3,).
+    """
+
+    node: int
+    run: int
+    other: int
+    width: float
+    target: FloatArray
+
+
+def gaps(topology: Topology, reach: float = REACH) -> list[Gap]:
     """Find free ends that stop just short of another duct.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+    reach
+        Largest gap that counts, m.
+
+    Returns
+    -------
+    gaps
+        Two ends that miss each other are one gap.
+    """
+    free = np.asarray(topology.free_ends)
+    if len(free) == 0 or len(topology.ends) < 2:
+        return []
+    width, other = _nearest(topology, free)
+    found: list[Gap] = []
+    said: set[frozenset[int]] = set()
+    for row in np.flatnonzero(width <= reach).tolist():
+        node, segment = int(free[row]), int(other[row])
+        own = int(topology.segment_at(np.array([node]))[0])
+        pair = frozenset((own, segment))
+        if pair in said:
+            continue
+        said.add(pair)
+        found.append(
+            Gap(
+                node,
+                int(topology.run[own]),
+                int(topology.run[segment]),
+                float(width[row]),
+                _target(topology, node, segment, reach),
+            )
+        )
+    return found
+
+
+def _target(topology: Topology, node: int, segment: int, reach: float) -> FloatArray:
+    here = topology.nodes[node]
+    begin, end = topology.nodes[topology.ends[segment]]
+    for point in (begin, end):
+        if np.linalg.norm(point - here) <= reach:
+            return np.asarray(point)
+    along = end - begin
+    share = float((here - begin) @ along / (along @ along))
+    return np.asarray(begin + min(max(share, 0.0), 1.0) * along)
+
+
+def near_misses(topology: Topology, reach: float = REACH) -> list[Notice]:
+    """Say where free ends stop just short of another duct.
 
     Parameters
     ----------
@@ -25,30 +102,19 @@ def near_misses(topology: Topology, reach: float = REACH) -> list[Notice]:
     notices
         One for each gap: where, how wide, and the tolerance that would close it.
     """
-    free = np.asarray(topology.free_ends)
-    if len(free) == 0 or len(topology.ends) < 2:
-        return []
-    gap, other = _nearest(topology, free)
-    found: list[Notice] = []
-    said: set[frozenset[int]] = set()
-    for row in np.flatnonzero(gap <= reach).tolist():
-        node, segment = int(free[row]), int(other[row])
-        own = int(topology.segment_at(np.array([node]))[0])
-        pair = frozenset((own, segment))
-        if pair in said:
-            continue  # two ends that miss each other are one gap
-        said.add(pair)
-        mine = int(topology.run[own])
-        tolerance = np.ceil(gap[row] * 1e3 + 0.1)
-        found.append(
-            warning(
-                f"{topology.drawing.place(mine)}, at {topology.place(node)}",
-                f"it ends {gap[row] * 1e3:.3g} mm short of run "
-                f"'{topology.drawing.names[int(topology.run[segment])]}'",
-                f"draw it to the end, or say --tolerance '{tolerance:.0f} mm'",
-            )
+    names = topology.drawing.names
+    return [
+        warning(
+            f"{topology.drawing.place(gap.run)}, at {topology.place(gap.node)}",
+            f"it ends {gap.width * 1e3:.3g} mm short of run '{names[gap.other]}'",
+            "draw it to the end, or say "
+            f"--tolerance '{np.ceil(gap.width * 1e3 + 0.1):.0f} mm'",
+            effect="the duct counts as an open end, and what lies behind the gap is "
+            "not reached",
+            place=topology.nodes[gap.node],
         )
-    return found
+        for gap in gaps(topology, reach)
+    ]
 
 
 def _nearest(topology: Topology, free: IntArray) -> tuple[FloatArray, IntArray]:

@@ -88,6 +88,8 @@ def match_terminals(
                 "this open end has no airflow",
                 f'add [terminals."{names[place]}"] with flow = "..." to the schedule, '
                 "or write flow_m3s at the run",
+                effect="no result",
+                place=topology.nodes[node],
             )
         )
     if faults:

@@ -131,6 +131,7 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
                 f"{dropped} piece{'s' * (dropped > 1)} shorter than the joining "
                 f"tolerance of {tolerance * 1e3:g} mm left out",
                 "give a smaller --tolerance if they are meant",
+                effect="bends and steps within them are not counted",
             )
         )
         ends, run, order = ends[real], run[real], order[real]
@@ -148,11 +149,14 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
         _, kept = np.unique(key, return_index=True)
         doubled = np.setdiff1d(np.arange(len(ends)), kept)
         names = sorted({drawing.names[run[segment]] for segment in doubled})
+        middle = nodes[ends[doubled[0]]].mean(axis=0)
         notices.append(
             warning(
                 drawing.file,
                 "drawn twice over the same stretch: " + _listed(names),
                 "delete the copy; it was counted once",
+                effect="none, unless the two have different sections: the first counts",
+                place=middle,
             )
         )
         kept.sort()
@@ -280,6 +284,8 @@ def _crossing_notices(
             "without a common point and are not joined",
             "put a vertex there in one of them and end the other on it to join them, "
             "or draw them at different heights",
+            effect="the two ducts pass through each other and share no air",
+            place=point,
         )
         for (a, b), point in zip(runs.tolist(), points, strict=True)
     ]

@@ -134,7 +134,7 @@ def test_the_beam_of_the_same_file(name: str) -> None:
     assert low == pytest.approx(begin - reach, abs=NEAR)
     assert high == pytest.approx(end + reach, abs=NEAR)
     shapes = solids(graph_of(DATA / "routes" / name))
-    # The maker of the file states: the clear height to the duct below the beam is 0.10 m.
+    # The maker of the file states 0.10 m between the beam and the duct below.
     assert clearances(shapes, [beam]).nearest == pytest.approx(0.1, abs=2e-3)
 
 
@@ -199,7 +199,7 @@ def test_a_duct_of_faces_alone_is_assumed() -> None:
     ],
 )
 def test_structures_of_real_files(name: str, count: int) -> None:
-    """Beams and walls as counted with ifcopenshell; the columns on a grid have no shape made."""
+    """Counted with ifcopenshell, which makes no shape of the columns on a grid."""
     found, notices = read_obstacles(DATA / "ifc" / name)
     assert len(found) == count
     if name == "grid-placement.ifc":

@@ -1,80 +1,24 @@
-"""The audit of a drawing before any number."""
+"""What `check` prints and draws: the runs of a drawing, and what is odd about it."""
 
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
-from elbowroom.layout import (
-    Notice,
-    Shape,
-    Topology,
-    island_notices,
-    loops,
-    near_misses,
-    warning,
-)
+import numpy as np
 
-from .tables import print_notices
+from elbowroom.layout import Audit, Notice, Severity, Shape, Tubes, level_frame
 
+from .colours import Scale
+from .scene import Panel, picture
 
-def topology_problems(topology: Topology, shapes: Any) -> list[Notice]:
-    """What can be said of a drawing without knowing its source.
-
-    Parameters
-    ----------
-    topology
-        The joined drawing.
-    shapes
-        Sections of its runs, as `run_sections` gives them.
-
-    Returns
-    -------
-    problems
-        Notices of the reader and of joining; runs without a section; loops; parts
-        that hang together with nothing else.
-    """
-    drawing = topology.drawing
-    problems = [*drawing.notices, *topology.notices, *near_misses(topology)]
-    for run in range(drawing.run_count):
-        said = drawing.attributes.get(run)
-        if shapes.shape[run] == Shape.NONE and not (said and said.transition):
-            problems.append(
-                warning(
-                    drawing.place(run),
-                    "the run has no section",
-                    "give it width_m and height_m or diameter_m in the extras, a name "
-                    "such as 600x300 or D200, or a line under [sections] in the "
-                    "schedule",
-                )
-            )
-    for loop in loops(topology) if topology.cycle_count else []:
-        corners = ", ".join(topology.place(int(node)) for node in loop[:6])
-        problems.append(
-            warning(
-                drawing.file,
-                f"the ducts form a loop through {corners}",
-                "open it: airflows in a loop are not settled by the terminals",
-            )
-        )
-    if topology.component_count > 1:
-        sizes = [
-            float(
-                topology.length[topology.component[topology.ends[:, 0]] == part].sum()
-            )
-            for part in range(topology.component_count)
-        ]
-        largest = max(range(len(sizes)), key=sizes.__getitem__)
-        shown = " and ".join(f"{size:.3g} m" for size in sizes[:6])
-        problems.append(
-            warning(
-                drawing.file,
-                f"{len(sizes)} separate parts: {shown}",
-                "close the gaps between what belongs together",
-            )
-        )
-        problems += island_notices(topology, topology.component == largest)
-    return problems
+_THIN = 0.05  # m: how wide a run without a section is drawn
+_LABELLED = 24  # places
+_SHORT = 34  # characters of what is wrong, in a label
 
 
-def print_check(result: dict[str, Any], problems: list[Notice], console: Any) -> None:
+def print_check(
+    result: dict[str, Any], problems: Sequence[Notice], console: Any
+) -> None:
     """Print what is in a drawing and what is odd about it."""
     from rich.box import SIMPLE_HEAD
     from rich.markup import escape
@@ -103,7 +47,83 @@ def print_check(result: dict[str, Any], problems: list[Notice], console: Any) ->
         f"{result['junction_count']} junctions, {result['free_end_count']} free ends, "
         f"{result['component_count']} part(s), {result['cycle_count']} loop(s)"
     )
-    if problems:
-        print_notices(problems, console, "What was found")
-    else:
+    if not problems:
         console.print("Nothing odd was found.")
+        return
+    console.print("\n[bold]What was found[/bold]")
+    for number, said in enumerate(problems, 1):
+        console.print(f"{number:3} {said.severity}: {escape(said.sentence)}")
+        if said.effect:
+            console.print(f"    effect: {escape(said.effect)}")
+
+
+def audit_picture(found: Audit, path: Path) -> None:
+    """Draw a drawing as it stands, with the number of each finding at its place.
+
+    Parameters
+    ----------
+    found
+        What was found.
+    path
+        PNG to write.
+
+    Notes
+    -----
+    The ducts are drawn run by run as they were read, without bends of a radius, so
+    that it works where nothing can be analysed. Only findings that have a place are
+    marked; their numbers are those of the list.
+    """
+    placed = [
+        (number, said)
+        for number, said in enumerate(found.findings, 1)
+        if said.place is not None
+    ]
+    faulty = sum(said.severity != Severity.NOTE for said in found.findings)
+    labels = [
+        (np.array(said.place), f"{number}\n{_shortened(said.what)}")
+        for number, said in sorted(placed, key=lambda one: one[1].severity.value)
+    ][:_LABELLED]
+    tubes = _as_drawn(found)
+    panel = Panel(
+        f"{found.topology.drawing.file}: {len(found.findings)} findings",
+        f"{faulty} of them errors or warnings; {len(placed)} have a place, and their "
+        "numbers are those of the list",
+        tubes,
+        np.full(len(tubes.offsets) - 1, np.nan),
+        labels,
+    )
+    picture([panel], Scale((0.0, 1.0), ("#ffffff",)), "", path)
+
+
+def _shortened(text: str) -> str:
+    return text if len(text) <= _SHORT else text[: _SHORT - 1].rstrip(" ,") + "…"
+
+
+def _as_drawn(found: Audit) -> Tubes:
+    """A tube for each segment of a drawing, its section level."""
+    topology, sections = found.topology, found.sections
+    begin, end = (
+        topology.nodes[topology.ends[:, 0]],
+        topology.nodes[topology.ends[:, 1]],
+    )
+    along = (end - begin) / topology.length[:, None]
+    across, upright = level_frame(along)
+    count = len(begin)
+    shape = sections.shape[topology.run]
+    bare = shape == Shape.NONE
+    width = np.where(bare, _THIN, sections.width[topology.run])
+    height = np.where(bare, _THIN, sections.height[topology.run])
+
+    def twice(of_segment: Any) -> Any:
+        return np.repeat(of_segment, 2, axis=0)
+
+    return Tubes(
+        np.stack([begin, end], axis=1).reshape(-1, 3),
+        twice(across),
+        twice(upright),
+        twice(width),
+        twice(height),
+        twice(np.where(bare, int(Shape.ROUND), shape)),
+        np.arange(0, 2 * count + 1, 2),
+        twice(np.arange(count)),
+    )

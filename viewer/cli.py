@@ -245,36 +245,51 @@ def check(
     up: _Up = None,
     tolerance: _Tolerance = "1 mm",
     as_json: _Json = False,
+    png: _Png = None,
+    fix: Annotated[
+        Path | None,
+        typer.Option("--fix", help="Write a mended copy there, as GLB."),
+    ] = None,
     strict: _Strict = False,
 ) -> int:
     """Say what is in a drawing, and what is odd about it, before any number."""
-    from elbowroom.layout import BadInput, Severity, build, join, read, run_sections
+    from elbowroom.layout import Severity, audit, mended, read, refusal, write
 
-    from .check import print_check, topology_problems
+    from .check import audit_picture, print_check
+    from .preflight import why_not
     from .results import check_result
 
+    if fix is not None and fix.suffix.lower() != ".glb":
+        raise refusal("--fix", f"'{fix.name}' is no GLB", "name it NAME.glb")
+    _not_over_inputs([route], [schedule] if schedule else [], png, fix=fix)
     found = _schedule(route, schedule, quiet=True)
     drawing = read(route, unit=unit, up=up)
     metres = _length(tolerance)
-    topology = join(drawing, metres)
-    shapes = run_sections(drawing, found)
-    problems = topology_problems(topology, shapes)
-    graph = None
-    try:
-        graph = build(drawing, found, tolerance=metres)
-        said = {problem.sentence for problem in problems}
-        problems += [n for n in graph.notices if n.sentence not in said]
-    except BadInput as bad:
-        said = {problem.sentence for problem in problems}
-        problems += [fault for fault in bad.faults if fault.sentence not in said]
-    result = check_result(
-        topology, graph, (shapes.shape, shapes.width, shapes.height), problems
-    )
+    seen = audit(drawing, found, metres)
+    changes: list[str] | None = None
+    if fix is not None:
+        copy, changes = mended(seen.topology)
+        write(copy, fix)
+        left = len(audit(read(fix), found, metres).findings)
+    result = check_result(seen, changes)
     if as_json:
         _print_json(result)
     else:
-        print_check(result, problems, _console())
-    failed = any(problem.severity == Severity.ERROR for problem in problems)
+        print_check(result, seen.findings, _console())
+    if changes is not None and fix is not None:
+        _wrote(fix)
+        if not as_json:
+            for change in changes or ["nothing had to be changed"]:
+                print(f"  {change}")
+            print(f"{left} findings are left in the copy; the original is untouched.")
+    if png is not None:
+        problem = why_not()
+        if problem is not None:
+            _say(problem + ".")
+        else:
+            audit_picture(seen, png)
+            _wrote(png)
+    failed = any(problem.severity == Severity.ERROR for problem in seen.findings)
     return 1 if strict and failed else 0
 
 
@@ -706,6 +721,7 @@ def _not_over_inputs(
     others: Sequence[Path],
     png: Path | None,
     csv: Path | None = None,
+    fix: Path | None = None,
 ) -> None:
     """Refuse to write over what is read, or where there is no folder."""
     from elbowroom.layout import find_schedule, refusal
@@ -714,7 +730,7 @@ def _not_over_inputs(
     read = {path.resolve() for path in (*routes, *others, *found) if path is not None}
     if png is not None and png.suffix.lower() != ".png":
         raise refusal(str(png), "a picture's name ends in .png", "name it so")
-    for output in (png, csv):
+    for output in (png, csv, fix):
         if output is None:
             continue
         if output.resolve() in read:

@@ -61,7 +61,7 @@ def scale_for(values: FloatArray) -> Scale:
     known = values[~np.isnan(values)]
     high = float(known.max()) if len(known) else 0.0
     low = float(known.min()) if len(known) else 0.0
-    edges = [_step_above(high if high > 0 else 1.0)]
+    edges = [_step_above(high if high > 1e-12 else 1.0)]
     while len(edges) < len(BANDS) - 1:
         edges.append(_step_below(edges[-1]))
     edges = [0.0, *reversed(edges)]

@@ -7,10 +7,9 @@ from typing import Any
 import numpy as np
 
 from elbowroom.layout import (
+    Audit,
     Basis,
-    DuctGraph,
     Notice,
-    Topology,
     sections,
     units,
 )
@@ -277,32 +276,25 @@ def comparison_result(comparison: Comparison, inputs: Mapping[str, Any]) -> Plai
     }
 
 
-def check_result(
-    topology: Topology,
-    graph: DuctGraph | None,
-    run_shapes: tuple[Any, Any, Any],
-    problems: Sequence[Notice],
-) -> Plain:
+def check_result(found: Audit, changes: Sequence[str] | None = None) -> Plain:
     """Result of `check` as plain data, as `check.schema.json` says.
 
     Parameters
     ----------
-    topology
-        The joined drawing.
-    graph
-        The classified graph where one could be built, for the airflows.
-    run_shapes
-        Shape, width and height of each run after the schedule.
-    problems
-        Everything found.
+    found
+        What was found.
+    changes
+        What was changed in a mended copy; None where none was asked for.
     """
+    topology, graph = found.topology, found.graph
     drawing = topology.drawing
     flow = drawing.flow.copy()
     if graph is not None:
         by_duct = duct_flows(graph)
         for duct in range(len(by_duct) - 1, -1, -1):  # the first duct of a run counts
             flow[graph.ducts.run[duct]] = by_duct[duct]
-    shape, width, height = run_shapes
+    shapes = found.sections
+    shape, width, height = shapes.shape, shapes.width, shapes.height
     length = [run.length for run in drawing.runs]
     return {
         "schema": "elbowroom.check/1",
@@ -327,7 +319,8 @@ def check_result(
         "component_count": topology.component_count,
         "cycle_count": topology.cycle_count,
         "total_length_m": float(sum(length)),
-        "problems": [notice(problem) for problem in problems],
+        "problems": [notice(problem) for problem in found.findings],
+        "changes": None if changes is None else list(changes),
     }
 
 
@@ -356,6 +349,8 @@ def notice(said: Notice) -> Plain:
         "what": said.what,
         "remedy": said.remedy,
         "sentence": said.sentence,
+        "effect": said.effect,
+        "place_m": None if said.place is None else list(said.place),
     }
 
 

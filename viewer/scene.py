@@ -73,7 +73,7 @@ def picture(
     scale
         Bands of value and their colours, shared.
     bar_title
-        What the colours mean, with its unit.
+        What the colours mean, with its unit; empty if nothing is coloured.
     path
         File to write.
     size
@@ -120,7 +120,8 @@ def picture(
         figure.text(x, y, panel.title, size=15, weight="bold", color=INK, va="top")
         y -= 26 / height
         figure.text(x, y, panel.subtitle, size=10.5, color=_QUIET, va="top")
-    _bar(figure, scale, bar_title, size)
+    if bar_title:
+        _bar(figure, scale, bar_title, size)
     _ruler(figure, size, metres, length_unit)
     if verdict and rows * columns > len(panels):
         x, y = (

@@ -1,0 +1,199 @@
+"""The audit of a drawing before any number: what is odd in it, and what that does."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .basis import Basis
+from .classify import RunSections
+from .drawing import Drawing
+from .faults import BadInput, Notice, note, warning
+from .graph import DuctGraph, build, island_notices, run_sections
+from .near_misses import near_misses
+from .schedule import Schedule
+from .sections import Shape, words
+from .snap import TOLERANCE
+from .topology import Topology, join, loops
+
+_WIDE, _NARROW = 3.0, 0.04  # m: sides beyond these smell of another unit
+_SMALL = 0.5  # m: a whole route smaller than this does too
+
+
+@dataclass(frozen=True, eq=False)
+class Audit:
+    """What was found in a drawing.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+    sections
+        Section of each run, after the schedule.
+    graph
+        The classified graph; None where an error stands in its way.
+    findings
+        What is odd, errors first, each with its effect and, where it has one, its
+        place.
+    """
+
+    topology: Topology
+    sections: RunSections
+    graph: DuctGraph | None
+    findings: tuple[Notice, ...]
+
+
+def audit(
+    drawing: Drawing, schedule: Schedule | None = None, tolerance: float = TOLERANCE
+) -> Audit:
+    """Look a drawing through without analysing it.
+
+    Parameters
+    ----------
+    drawing
+        The drawing.
+    schedule
+        What it cannot say; an empty one if None.
+    tolerance
+        Largest distance of ends that are joined, m.
+
+    Returns
+    -------
+    audit
+        Everything that can be said of it: also where no source or no airflow is known
+        and nothing can be analysed.
+    """
+    schedule = schedule or Schedule()
+    topology = join(drawing, tolerance)
+    sections = run_sections(drawing, schedule)
+    found = [
+        *drawing.notices,
+        *topology.notices,
+        *near_misses(topology),
+        *_bare(drawing, sections),
+        *_sizes(drawing, sections),
+        *_loops(topology),
+        *_parts(topology),
+    ]
+    graph = None
+    try:
+        graph = build(drawing, schedule, tolerance=tolerance)
+        found += [*graph.notices, *_steps(graph)]
+    except BadInput as bad:
+        found += bad.faults
+    by_sentence: dict[str, Notice] = {}
+    for notice in found:
+        by_sentence.setdefault(notice.sentence, notice)
+    order = ["error", "warning", "note"]
+    ranked = sorted(by_sentence.values(), key=lambda n: order.index(n.severity.value))
+    return Audit(topology, sections, graph, tuple(ranked))
+
+
+def _bare(drawing: Drawing, sections: RunSections) -> list[Notice]:
+    """Runs without a section."""
+    return [
+        warning(
+            drawing.place(run),
+            "the run has no section",
+            "give it width_m and height_m or diameter_m in the extras, a name "
+            "such as 600x300 or D200, or a line under [sections] in the "
+            "schedule",
+            effect="no result",
+            place=drawing.run(run).points[:2].mean(axis=0),
+        )
+        for run in np.flatnonzero(sections.shape == Shape.NONE).tolist()
+        if not (run in drawing.attributes and drawing.attributes[run].transition)
+    ]
+
+
+def _sizes(drawing: Drawing, sections: RunSections) -> list[Notice]:
+    """Sizes that no duct is likely to have: the unit may be another."""
+    found = []
+    large = np.fmax(sections.width, sections.height) > _WIDE
+    small = np.fmin(sections.width, sections.height) < _NARROW
+    for run in np.flatnonzero(large | small).tolist():
+        size = words(
+            int(sections.shape[run]),
+            float(sections.width[run]),
+            float(sections.height[run]),
+        )
+        found.append(
+            warning(
+                drawing.place(run),
+                f"its section is {size}, {'large' if large[run] else 'small'} for a "
+                "duct",
+                "check the unit of its size",
+                effect="velocity and loss follow from it",
+                place=drawing.run(run).points[:2].mean(axis=0),
+            )
+        )
+    if len(drawing.points):
+        extent = float(np.ptp(drawing.points, axis=0).max())
+        if extent < _SMALL:
+            found.append(
+                warning(
+                    drawing.file,
+                    f"the whole route is {extent * 1e3:.3g} mm long",
+                    "check the unit of the coordinates; say --unit if the file is "
+                    "wrong",
+                    effect="all lengths follow from it",
+                )
+            )
+    return found
+
+
+def _loops(topology: Topology) -> list[Notice]:
+    found = []
+    for loop in loops(topology) if topology.cycle_count else []:
+        corners = ", ".join(topology.place(int(node)) for node in loop[:6])
+        found.append(
+            warning(
+                topology.drawing.file,
+                f"the ducts form a loop through {corners}",
+                "open it: airflows in a loop are not settled by the terminals",
+                effect="no result",
+                place=topology.nodes[int(loop[0])],
+            )
+        )
+    return found
+
+
+def _parts(topology: Topology) -> list[Notice]:
+    """Parts that do not hang together, and the nearest gap to the largest."""
+    if topology.component_count < 2:
+        return []
+    part = topology.component[topology.ends[:, 0]]
+    sizes = np.bincount(part, topology.length, topology.component_count)
+    shown = " and ".join(f"{size:.3g} m" for size in sizes[:6].tolist())
+    return [
+        warning(
+            topology.drawing.file,
+            f"{len(sizes)} separate parts: {shown}",
+            "close the gaps between what belongs together",
+            effect="only the part with the source is analysed",
+        ),
+        *island_notices(topology, topology.component == int(np.argmax(sizes))),
+    ]
+
+
+def _steps(graph: DuctGraph) -> list[Notice]:
+    """Sections that change at a point, with no transition drawn or declared."""
+    changed = graph.transitions
+    ducts = graph.ducts
+    found = []
+    for row in np.flatnonzero(changed.length_basis == Basis.ASSUMED).tolist():
+        after = int(changed.duct[row])
+        before = int(ducts.parent[after])
+        found.append(
+            note(
+                f"{graph.drawing.place(int(ducts.run[after]))}, at "
+                f"{graph.topology.place(int(ducts.start[after]))}",
+                f"the section jumps from {graph.section(before).words} to "
+                f"{graph.section(after).words} with no transition drawn",
+                "draw the transition as a run with the attribute transition = true, "
+                "or declare it under [transitions]",
+                effect=f"a piece of {changed.length[row] * 1e3:.0f} mm was assumed, "
+                "and its loss follows from that",
+                place=graph.topology.nodes[int(ducts.start[after])],
+            )
+        )
+    return found

@@ -1,0 +1,110 @@
+"""Mend what can be mended in a drawing without guessing what was meant."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from .drawing import Drawing
+from .near_misses import REACH, gaps
+from .sections import FloatArray
+from .snap import snap
+from .topology import Topology, join
+
+
+def mended(topology: Topology, reach: float = REACH) -> tuple[Drawing, list[str]]:
+    """Mend a drawing: a copy with its slips put right, and what was changed.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing; it is not changed.
+    reach
+        Largest gap that is closed, m.
+
+    Returns
+    -------
+    drawing, changes
+        The mended drawing, and a sentence for each change in it: ends that nearly
+        meet are moved together, free ends to the duct that they stop short of;
+        vertices at one place become one, runs that lie on others are left out. Loops,
+        crossings, missing sections and airflows are left as they are: only their
+        designer knows what was meant.
+    """
+    drawing = topology.drawing
+    nodes, node = snap(drawing.points, topology.tolerance)
+    points, changes = nodes[node].copy(), []
+    moved = np.linalg.norm(points - drawing.points, axis=1)
+    for place in np.unique(node[moved > 0.0]).tolist():
+        farthest = float(moved[node == place].max())
+        changes.append(
+            f"the ends that meet at {_words(nodes[place])} were moved together, by up "
+            f"to {farthest * 1e3:.3g} mm"
+        )
+    found = gaps(topology, reach)
+    for gap in found:
+        short = np.linalg.norm(points - topology.nodes[gap.node], axis=1) < 1e-12
+        points[short] = gap.target
+        changes.append(
+            f"run '{drawing.names[gap.run]}' was drawn on by {gap.width * 1e3:.3g} mm "
+            f"to run '{drawing.names[gap.other]}' at {_words(gap.target)}"
+        )
+    again = replace(drawing, points=points, notices=())
+    covered = _covered(join(again, topology.tolerance))
+    keep_runs, parts = [], []
+    for run in range(drawing.run_count):
+        mine = points[drawing.offsets[run] : drawing.offsets[run + 1]]
+        real = np.append(True, (np.diff(mine, axis=0) != 0.0).any(axis=1))
+        if run in covered:
+            changes.append(
+                f"run '{drawing.names[run]}' was left out: other runs lie along all "
+                "of it"
+            )
+        elif real.sum() < 2:
+            changes.append(
+                f"run '{drawing.names[run]}' was left out: it is shorter than the "
+                "joining tolerance"
+            )
+        else:
+            dropped = int((~real).sum())
+            if dropped:
+                changes.append(
+                    f"{dropped} vert{'ices' if dropped > 1 else 'ex'} of run "
+                    f"'{drawing.names[run]}' at the place of the one before "
+                    f"{'were' if dropped > 1 else 'was'} left out"
+                )
+            keep_runs.append(run)
+            parts.append(mine[real])
+    return _with_runs(drawing, keep_runs, parts), changes
+
+
+def _covered(topology: Topology) -> set[int]:
+    """Runs of which nothing is left once what is drawn twice is counted once."""
+    every = set(range(topology.drawing.run_count))
+    return every - set(np.unique(topology.run).tolist())
+
+
+def _with_runs(drawing: Drawing, runs: list[int], parts: list[FloatArray]) -> Drawing:
+    kept = np.array(runs, dtype=np.int64)
+    new = {run: row for row, run in enumerate(runs)}
+    return replace(
+        drawing,
+        points=np.concatenate(parts) if parts else np.zeros((0, 3)),
+        offsets=np.cumsum([0, *map(len, parts)]),
+        names=[drawing.names[run] for run in runs],
+        where=[drawing.where[run] for run in runs],
+        shape=drawing.shape[kept],
+        width=drawing.width[kept],
+        height=drawing.height[kept],
+        flow=drawing.flow[kept],
+        section_basis=drawing.section_basis[kept],
+        attributes={new[r]: a for r, a in drawing.attributes.items() if r in new},
+        section_origin={
+            new[r]: o for r, o in drawing.section_origin.items() if r in new
+        },
+        notices=(),
+    )
+
+
+def _words(place: FloatArray) -> str:
+    x, y, z = (float(round(part, 3)) + 0.0 for part in place)
+    return f"({x:g}, {y:g}, {z:g}) m"

@@ -1,0 +1,172 @@
+"""The audit of a drawing, and the copy of it with its slips put right."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from schemas import validate
+
+from elbowroom.layout import (
+    Attributes,
+    Drawing,
+    FloatArray,
+    Notice,
+    Schedule,
+    Severity,
+    TerminalSpec,
+    audit,
+    drawing_from_runs,
+    join,
+    mended,
+    read,
+    rectangular,
+    round_section,
+    write_gltf,
+)
+from elbowroom.viewer import main, preflight
+
+WIDE, SMALL = rectangular(0.6, 0.3), rectangular(0.3, 0.2)
+
+
+def line(*points: tuple[float, float, float]) -> FloatArray:
+    return np.array(points, dtype=np.float64)
+
+
+def slips() -> Drawing:
+    """A main drawn twice, a branch 40 mm short of it, a run that only crosses it."""
+    return drawing_from_runs(
+        [
+            ("main", line((0, 0, 3), (4, 0, 3), (8, 0.0004, 3)), WIDE),
+            ("copy", line((0, 0, 3), (4, 0, 3)), WIDE),
+            ("branch", line((4, 0.04, 3), (4, 3, 3), (4, 3, 2.6)), SMALL),
+            ("on", line((8, 0, 3), (10, 0, 3)), SMALL),
+            ("cross", line((6, -2, 3), (6, 2, 3)), None),
+            ("tiny", line((10, 0, 3), (10, 2, 3)), round_section(0.02)),
+        ],
+        file="slips.glb",
+    )
+
+
+def one(findings: tuple[Notice, ...], words: str) -> Notice:
+    (found,) = [notice for notice in findings if words in notice.sentence]
+    return found
+
+
+def test_each_slip_has_its_place_its_effect_and_its_remedy() -> None:
+    found = audit(slips()).findings
+    for words, place in (
+        ("drawn twice over the same stretch: 'copy'", (2, 0, 3)),
+        ("40 mm short of run 'main'", (4, 0.04, 3)),
+        ("cross at (6.000, 0.000, 3.000)", (6, 0, 3)),
+        ("no section", (6, 0, 3)),
+        ("Ø20 mm, small for a duct", (10, 1, 3)),
+    ):
+        notice = one(found, words)
+        assert notice.place == pytest.approx(place, abs=1e-3)
+        assert notice.effect
+        assert notice.remedy
+    assert found[0].severity == Severity.ERROR  # nothing says which end is the source
+
+
+def test_a_section_that_jumps_is_said_with_what_was_assumed() -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 3], [4, 0, 3]], WIDE),
+            ("b", [[4, 0, 3], [8, 0, 3]], SMALL),
+        ],
+        attributes={"a": Attributes(source=True)},
+    )
+    found = audit(drawing, Schedule(terminals={"b": TerminalSpec(0.3)}))
+    jump = one(found.findings, "jumps from 600×300 mm to 300×200 mm")
+    assert jump.place == (4.0, 0.0, 3.0)
+    # 30 degrees included: half of 600 - 300 over tan 15 degrees.
+    assert f"{150 / np.tan(np.radians(15)):.0f} mm was assumed" in jump.effect
+
+
+def test_a_route_that_is_a_hand_wide_is_in_another_unit() -> None:
+    drawing = drawing_from_runs([("a", line((0, 0, 0), (0.008, 0, 0)), WIDE)])
+    assert "8 mm long" in one(audit(drawing).findings, "whole route").what
+
+
+def test_the_mended_copy_has_only_what_its_designer_must_decide() -> None:
+    topology = join(slips())
+    copy, changes = mended(topology)
+    assert len(changes) == 3
+    assert any("'branch' was drawn on by 40 mm" in change for change in changes)
+    assert any("'copy' was left out" in change for change in changes)
+    assert any("(8, 0, 3) m were moved together" in change for change in changes)
+    assert list(copy.names) == ["main", "branch", "on", "cross", "tiny"]
+    assert join(copy).component_count == topology.component_count - 1
+    left = [notice.sentence for notice in audit(copy).findings]
+    assert not [said for said in left if "short of" in said or "twice" in said]
+    assert [said for said in left if "cross at" in said]
+    again, more = mended(join(copy))
+    assert more == []
+    assert again.points == pytest.approx(copy.points)
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(
+    st.lists(st.floats(-0.09, 0.09), min_size=3, max_size=3),
+    st.floats(0.0, 2 * np.pi),
+)
+def test_any_gap_below_the_reach_is_closed(slip: list[float], turn: float) -> None:
+    """A branch whose end missed its main's end by any small step."""
+    end = np.array([4.0, 0.0, 3.0])
+    away = np.array([np.cos(turn), np.sin(turn), 1.0])
+    begin = end + np.array(slip) * 0.5
+    drawing = drawing_from_runs(
+        [
+            ("main", np.array([[0.0, 0.0, 3.0], end]), WIDE),
+            ("on", np.array([begin, begin + 3 * away]), SMALL),
+        ]
+    )
+    copy, _ = mended(join(drawing))
+    assert join(copy).component_count == 1
+    moved = np.linalg.norm(copy.points - drawing.points, axis=1)
+    assert moved.max() < 0.1
+
+
+def test_the_command_leaves_the_original_alone(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    route, out = tmp_path / "slips.glb", tmp_path / "mended.glb"
+    write_gltf(slips(), route)
+    before = route.read_bytes()
+    assert main(["check", str(route), "--json", "--fix", str(out)]) == 0
+    result = json.loads(capsys.readouterr().out)
+    validate(result, "check")
+    assert any("'branch'" in change for change in result["changes"])
+    assert route.read_bytes() == before
+    assert list(read(out).names) == ["main", "branch", "on", "cross", "tiny"]
+    placed = [p for p in result["problems"] if p["place_m"] is not None]
+    assert len(placed) >= 5
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [("slips.glb", "not written over"), ("mended.obj", "NAME.glb")],
+)
+def test_the_copy_never_takes_the_place_of_the_original(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str, said: str
+) -> None:
+    route = tmp_path / "slips.glb"
+    write_gltf(slips(), route)
+    assert main(["check", str(route), "--fix", str(tmp_path / name)]) == 2
+    assert said in capsys.readouterr().err
+
+
+@pytest.mark.skipif(preflight.why_not() is not None, reason="there is no OpenGL here")
+def test_the_picture_marks_the_places(tmp_path: Path) -> None:
+    import matplotlib.image
+
+    route, out = tmp_path / "slips.glb", tmp_path / "slips.png"
+    write_gltf(slips(), route)
+    assert main(["check", str(route), "--png", str(out)]) == 0
+    image = matplotlib.image.imread(out)
+    assert image.shape[:2] == (900, 1600)
+    inked = (image[100:800, :, :3].max(axis=2) < 0.9).mean()
+    assert 0.01 < inked < 0.5
