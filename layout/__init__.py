@@ -30,9 +30,12 @@ from .obstacles import Obstacle, read_obstacles, structure_in
 from .read import read
 from .read_schedule import find_schedule, load_toml, read_schedule
 from .recurrences import sum_from_root, sum_of_subtree
+from .resized import with_sections
 from .schedule import (
+    ChecksSpec,
     ElbowRule,
     FanSpec,
+    RoomsSpec,
     Schedule,
     SourceSpec,
     TerminalSpec,
@@ -65,6 +68,7 @@ __all__ = [
     "Bends",
     "BoolArray",
     "Boxes",
+    "ChecksSpec",
     "Clearances",
     "Drawing",
     "DuctGraph",
@@ -77,6 +81,7 @@ __all__ = [
     "Legs",
     "Notice",
     "Obstacle",
+    "RoomsSpec",
     "Run",
     "Schedule",
     "Section",
@@ -128,6 +133,7 @@ __all__ = [
     "sum_of_subtree",
     "units",
     "warning",
+    "with_sections",
     "write",
     "write_gltf",
 ]

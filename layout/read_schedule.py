@@ -1,9 +1,11 @@
 """Read a schedule from TOML: every key known, every quantity with its unit."""
 
 import difflib
+import math
 import sys
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -12,10 +14,15 @@ from .basis import Basis
 from .constructions import ELBOW_CONSTRUCTIONS, TAKEOFF_ENTRIES, ElbowConstruction
 from .faults import BadInput, Notice, error, refusal
 from .schedule import (
+    NOISE_TARGETS,
+    STANDS,
+    USES,
     AirSpec,
+    ChecksSpec,
     ElbowRule,
     FanSpec,
     Point,
+    RoomsSpec,
     Schedule,
     SourceSpec,
     TerminalSpec,
@@ -325,6 +332,8 @@ def read_schedule(path: Path | str) -> Schedule:
         transition_default=transition_default,
         transition_exceptions=transition_exceptions,
         terminals=terminals,
+        rooms=_rooms(top.table("rooms")),
+        checks=_checks(top),
         clearance=clearance or 0.0,
         insulation=insulation or 0.0,
         corrected_pairs=bool(counted),
@@ -422,8 +431,111 @@ def _fan(table: Table) -> FanSpec:
             "external_static_pressure and total_pressure are both given",
             "keep the one that the fan's data state",
         )
+    curve = table.get("curve", _curve)
+    if curve and (static is not None or total is not None):
+        table.fault("", "a curve and a pressure are both given", "keep one of them")
+    kind = table.choice("curve_pressure", {"total": True, "external static": False})
+    if kind is None and curve:
+        table.fault(
+            "",
+            "it is not said which pressure the curve is of",
+            'write curve_pressure = "total" or "external static"',
+        )
+    efficiency = table.get("efficiency", _efficiency)
+    drive = table.get("drive_efficiency", _efficiency)
+    hours = table.within("hours_per_year", "time", 0.0, 8784 * 3600.0, "0 to 8784 h")
     table.finish()
-    return FanSpec(static, total)
+    return FanSpec(
+        static, total, curve or (), kind is not False, efficiency, drive, hours
+    )
+
+
+def _efficiency(value: object, where: str) -> float:
+    share = units.share(value, where)
+    if share == 0.0:
+        raise refusal(where, "an efficiency is above zero", "correct it")
+    return share
+
+
+def _curve(value: object, where: str) -> tuple[tuple[float, float], ...]:
+    """Points of a fan's curve, the airflow rising."""
+    if not isinstance(value, list) or len(value) < 2:
+        raise refusal(
+            where,
+            "a curve is a list of two points or more",
+            'write it like [["0 m3/s", "480 Pa"], ["0.5 m3/s", "435 Pa"]]',
+        )
+    points = []
+    for number, pair in enumerate(value, 1):
+        at = f"{where}, point {number}"
+        if not isinstance(pair, list) or len(pair) != 2:
+            raise refusal(
+                at, "a point is an airflow and a pressure", 'as ["1 m3/s", "300 Pa"]'
+            )
+        points.append(
+            (
+                units.quantity(pair[0], "airflow", at),
+                units.quantity(pair[1], "pressure", at),
+            )
+        )
+    flows = [flow for flow, _ in points]
+    if flows[0] < 0.0 or any(b <= a for a, b in pairwise(flows)):
+        raise refusal(
+            where, "its airflows do not rise from point to point", "sort them"
+        )
+    return tuple(points)
+
+
+def _checks(top: Table) -> ChecksSpec:
+    table = top.table("checks")
+    words = "-60 °C to 150 °C"
+
+    def temperature(key: str) -> float | None:
+        return table.within(key, "temperature", 213.15, 423.15, words)
+
+    found = ChecksSpec(
+        use=table.choice("use", {word: word for word in USES}),
+        noise=table.choice("noise", {word: word for word in NOISE_TARGETS}),
+        stands=table.choice("ducts_stand", {word: word for word in STANDS}),
+        leakage=table.get("leakage_class", _leakage_class),
+        around=temperature("temperature_around"),
+        transmission=table.within(
+            "heat_transmission", "heat transmission", 0.0, 50.0, "0 to 50 W/m2K"
+        ),
+        dew_point=temperature("dew_point_around"),
+        least_flow=table.positive("least_airflow", "airflow"),
+        most_flow=table.positive("most_airflow", "airflow"),
+        cooling=table.positive("cooling_or_heating", "power"),
+    )
+    if found.noise is not None and found.stands is None:
+        table.fault(
+            "noise",
+            "velocities for a noise criterion depend on where the ducts stand",
+            f'write ducts_stand = "{STANDS[0]}", "{STANDS[1]}" or "{STANDS[2]}"',
+        )
+    table.finish()
+    return found
+
+
+def _leakage_class(value: object, where: str) -> str | float:
+    if isinstance(value, str) and value.upper() in ("A", "B", "C", "D"):
+        return value.upper()
+    bare = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if bare and 0.0 < float(str(value)) <= 500.0:
+        return float(str(value))
+    raise refusal(
+        where,
+        f"'{value}' is no leakage class",
+        'write "A" to "D" (EN 12237, EN 1507), or a class number in cfm/100 ft2 at '
+        "1 in.wg",
+    )
+
+
+def _rooms(table: Table) -> RoomsSpec:
+    difference = table.get("temperature_difference", units.difference)
+    total = table.positive("total_airflow", "airflow")
+    table.finish()
+    return RoomsSpec(difference, total)
 
 
 def _elbows(table: Table) -> tuple[ElbowRule, dict[tuple[str, int], ElbowRule]]:
@@ -497,9 +609,24 @@ def _transition_rule(table: Table) -> TransitionRule | None:
 
 def _terminal(table: Table) -> TerminalSpec | None:
     flow = table.positive("flow", "airflow")
-    if flow is None and "flow" not in table:
-        table.fault("", "the terminal has no airflow", 'write flow = "100 L/s"')
+    load = table.positive("load", "power")
+    share = table.get("share", units.share)
+    given = [key for key in ("flow", "load", "share") if key in table]
+    if not given:
+        table.fault(
+            "",
+            "the terminal has no airflow",
+            'write flow = "100 L/s", the load of its room, or a share of the total',
+        )
+    elif len(given) > 1:
+        table.fault("", f"{' and '.join(given)} are given together", "keep one of them")
+    if share == 0.0:
+        table.fault("share", "a share of nothing needs no duct", "correct it")
     loss = table.within("loss", "pressure", 0.0, 1e5, "0 to 100 kPa")
     kind, run, at = table.text("kind"), table.text("run"), table.point("at")
     table.finish()
-    return None if flow is None else TerminalSpec(flow, loss, kind or "", run, at)
+    if flow is None and load is None and share is None:
+        return None
+    return TerminalSpec(
+        math.nan if flow is None else flow, loss, kind or "", run, at, load, share
+    )

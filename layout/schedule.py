@@ -11,6 +11,9 @@ from .constructions import ElbowConstruction, TakeoffEntry
 from .sections import FloatArray, Section
 
 Point = tuple[float, float, float]
+USES = ("residential", "commercial", "industrial")
+NOISE_TARGETS = ("RC 25", "RC 35", "RC 45")
+STANDS = ("in the room", "above a ceiling", "in a shaft")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,10 +41,84 @@ class SourceSpec:
 
 @dataclass(frozen=True, slots=True)
 class FanSpec:
-    """Pressure of the fan at the design airflow, Pa: one of the two, or neither."""
+    """The fan: its pressure at the design airflow, Pa, or its curve, or neither.
+
+    Parameters
+    ----------
+    external_static_pressure, total_pressure
+        Pa at the design airflow: one of the two, or neither.
+    curve
+        Airflow, m³/s, and pressure, Pa, of points of its curve, the airflow rising.
+    curve_is_total
+        Whether the curve is of total pressure, and not of external static pressure.
+    efficiency, drive_efficiency
+        Of the fan, air power over shaft power, and of motor and drive; None where
+        nobody says.
+    hours
+        Time that it runs in a year, s; None where nobody says.
+    """
 
     external_static_pressure: float | None = None
     total_pressure: float | None = None
+    curve: tuple[tuple[float, float], ...] = ()
+    curve_is_total: bool = True
+    efficiency: float | None = None
+    drive_efficiency: float | None = None
+    hours: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ChecksSpec:
+    """What a layout is checked against; None where the schedule is silent.
+
+    Parameters
+    ----------
+    use
+        'residential', 'commercial' or 'industrial'.
+    noise
+        Room noise criterion: 'RC 25', 'RC 35' or 'RC 45'.
+    stands
+        Where the ducts are, for that criterion.
+    leakage
+        Class of EN 12237 and EN 1507, or a class number, cfm/100 ft² at 1 in.wg.
+    around
+        Temperature around the ducts, K.
+    transmission
+        Heat transmission of their wall and insulation, W/(m²K).
+    dew_point
+        Dew point of the air around them, K.
+    least_flow, most_flow
+        Airflow that the equipment allows, m³/s.
+    cooling
+        Cooling or heating of the equipment, W.
+    """
+
+    use: str | None = None
+    noise: str | None = None
+    stands: str | None = None
+    leakage: str | float | None = None
+    around: float | None = None
+    transmission: float | None = None
+    dew_point: float | None = None
+    least_flow: float | None = None
+    most_flow: float | None = None
+    cooling: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RoomsSpec:
+    """How airflows follow from loads and shares.
+
+    Parameters
+    ----------
+    difference
+        Temperature of the room less that of the supply air, K, either way.
+    total
+        Airflow that the shares are of, m³/s.
+    """
+
+    difference: float | None = None
+    total: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,13 +177,31 @@ class TransitionRule:
 
 @dataclass(frozen=True, slots=True)
 class TerminalSpec:
-    """A terminal: airflow, m³/s; declared loss with discharge, Pa; where it is."""
+    """A terminal.
+
+    Parameters
+    ----------
+    flow
+        Airflow, m³/s; NaN where it follows from `load` or `share`.
+    loss
+        Declared loss with its discharge, Pa.
+    kind
+        What it is, in words.
+    run, at
+        Where it is.
+    load
+        Sensible load of its room, W.
+    share
+        Share of the total airflow.
+    """
 
     flow: float
     loss: float | None = None
     kind: str = ""
     run: str | None = None
     at: Point | None = None
+    load: float | None = None
+    share: float | None = None
 
 
 @dataclass(frozen=True)
@@ -136,6 +231,8 @@ class Schedule:
         How long transitions are; exceptions by the run after the transition.
     terminals
         By name.
+    rooms, checks
+        See their classes.
     clearance, insulation
         Distance to keep from obstacles and thickness of insulation, m.
     corrected_pairs
@@ -159,6 +256,8 @@ class Schedule:
     transition_default: TransitionRule | None = None
     transition_exceptions: Mapping[str, TransitionRule] = field(default_factory=dict)
     terminals: Mapping[str, TerminalSpec] = field(default_factory=dict)
+    rooms: RoomsSpec = field(default_factory=RoomsSpec)
+    checks: ChecksSpec = field(default_factory=ChecksSpec)
     clearance: float = 0.0
     insulation: float = 0.0
     corrected_pairs: bool = False

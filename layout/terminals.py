@@ -76,7 +76,7 @@ def match_terminals(
         place = int(np.searchsorted(leaf, duct))
         spec = schedule.terminals[name]
         names[place] = name
-        flow[place] = spec.flow
+        flow[place] = spec.flow  # NaN until a load or a share is worked out
         basis[place] = int(Basis.DECLARED)
         if spec.loss is not None:
             loss[place] = spec.loss

@@ -74,7 +74,12 @@ def _table() -> dict[str, Unit]:
     put("power", 1.0, "W")
     put("power", 1e3, "kW")
     put("power", 745.699872, "hp")
+    put("power", 0.29307107, "Btu/h", "BTU/h")
+    put("power", 3516.8528, "ton", "tons", "ton of refrigeration")
     put("share", 0.01, "%", "percent")
+    put("heat transmission", 1.0, "W/m2K", "W/m²K", "W/(m²K)", "W/(m2K)")
+    put("heat transmission", 5.678263, "Btu/h ft2 F", "Btu/(h ft2 F)")
+    put("time", 3600.0, "h", "hours")
     return table
 
 
@@ -92,6 +97,8 @@ _EXAMPLES = {
     "density": "1.2 kg/m3",
     "power": "400 W",
     "share": "50 %",
+    "heat transmission": "0.7 W/m2K",
+    "time": "3000 h",
 }
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = re.compile(rf"\s*({_NUMBER})\s*(.*?)\s*")
@@ -187,6 +194,27 @@ def _unit(name: str, dimension: str, text: str, where: str) -> Unit:
             f"'{text.strip()}' measures {found.dimension} and not {dimension}",
             f'write it like "{_EXAMPLES[dimension]}"',
         )
+    return found
+
+
+def difference(text: object, where: str) -> float:
+    """Read a difference of temperatures, K: '8 K' or '15 F', of which 15 are 8.3 K.
+
+    Raises
+    ------
+    BadInput
+        If it is no number with a unit of temperature, or not above zero.
+
+    Examples
+    --------
+    >>> round(difference("18 F", "a schedule"), 6)
+    10.0
+    """
+    nothing = str(text).strip().lstrip("+-0123456789.eE ") or "K"
+    value = quantity(text, "temperature", where)
+    found = value - quantity(f"0 {nothing}", "temperature", where)
+    if not found > 0.0:
+        raise refusal(where, f"the difference '{text}' is not above zero", "correct it")
     return found
 
 

@@ -11,15 +11,19 @@ from . import (
     friction,
     interaction,
     junctions,
+    leakage,
+    noise,
     obstructions,
     sizes,
     tables,
     transitions,
     uncertainty,
+    warming,
 )
 from .air import Air, air, air_of, pressure_at
 from .analysis import Analysis, analyse
 from .balance import Setting, balance, open_shares
+from .checks import Check, checks, power_of, static_pressure, surface_of
 from .close_pairs import ClosePair
 from .coefficient import Coefficient, LookupRefused, Note
 from .compare import Comparison, Option, compare
@@ -29,6 +33,19 @@ from .elements import DuctState, Elements, Kind
 from .flows import duct_flows
 from .ledger import Assumption
 from .network import solve_network
+from .operate import Operation, crossings, operate
+from .power import FanPower, fan_power
+from .proportion import (
+    METHODS,
+    Aim,
+    Choice,
+    Proportions,
+    proportion,
+    regain_velocity,
+)
+from .quantities import Quantities, gauges, quantities, sheet_mass
+from .remedies import Remedy, remedies
+from .rooms import with_airflows
 from .sources import Missing, TableSource, missing, table_sources
 from .system import WINDOW, System
 from .uncertainty import (
@@ -41,11 +58,15 @@ from .uncertainty import (
 )
 
 __all__ = [
+    "METHODS",
     "WINDOW",
+    "Aim",
     "Air",
     "Analysis",
     "Assumption",
     "Band",
+    "Check",
+    "Choice",
     "ClosePair",
     "Coefficient",
     "Comparison",
@@ -53,11 +74,16 @@ __all__ = [
     "DuctState",
     "Effect",
     "Elements",
+    "FanPower",
     "Kind",
     "LookupRefused",
     "Missing",
     "Note",
+    "Operation",
     "Option",
+    "Proportions",
+    "Quantities",
+    "Remedy",
     "Setting",
     "System",
     "TableSource",
@@ -66,10 +92,12 @@ __all__ = [
     "analyse",
     "balance",
     "book",
+    "checks",
     "compare",
     "conditions_of",
     "critical_band",
     "critical_draws",
+    "crossings",
     "dampers",
     "duct_flows",
     "effects",
@@ -78,20 +106,35 @@ __all__ = [
     "ends",
     "equipment",
     "fan_effect",
+    "fan_power",
     "flexible",
     "friction",
+    "gauges",
     "interaction",
     "junctions",
+    "leakage",
     "missing",
+    "noise",
     "obstructions",
     "open_shares",
+    "operate",
     "path_bands",
+    "power_of",
     "pressure_at",
+    "proportion",
+    "quantities",
+    "regain_velocity",
+    "remedies",
     "share_less",
+    "sheet_mass",
     "sizes",
     "solve_network",
+    "static_pressure",
+    "surface_of",
     "table_sources",
     "tables",
     "transitions",
     "uncertainty",
+    "warming",
+    "with_airflows",
 ]

@@ -7,7 +7,18 @@ from typing import Any
 from jsonschema import Draft202012Validator
 from referencing import Registry, Resource
 
-NAMES = ("result", "comparison", "check", "fitting", "sources", "size")
+NAMES = (
+    "result",
+    "comparison",
+    "check",
+    "fitting",
+    "sources",
+    "size",
+    "operation",
+    "proportions",
+    "remedies",
+    "quantities",
+)
 
 
 def schema(name: str) -> dict[str, Any]:

@@ -34,6 +34,17 @@ MAY_BE_EMPTY = {
     "radius_ratio",
     "C_smacna_recalled_memory",
     "C_alternative_factor_A_all_angles",
+    "seal_class",
+    "coefficient_m3_s_m2_Pa065",
+    "equivalent_CL_cfm_100ft2_inwg065",
+    "pressure_exponent",
+    "pressure_range",
+    "size_mm",
+    "pressure_class",
+    "gauge_US",
+    "thickness_mm",
+    "minimum_thickness_mm",
+    "mass_kg_m2",
 }
 LINEAR = tables.grid(
     "expansion_round_conical_idelchik", "A_small_over_A_large", "angle_deg"

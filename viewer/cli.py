@@ -13,7 +13,7 @@ import typer
 
 if TYPE_CHECKING:
     from elbowroom.layout import Drawing, FloatArray, Notice, Obstacle, Schedule
-    from elbowroom.physics import Option
+    from elbowroom.physics import Analysis, Option
 
     from .display import Display
     from .gaps import Gap
@@ -143,6 +143,9 @@ def analyse(
     """Say where the pressure of a route goes."""
     from dataclasses import replace
 
+    from elbowroom.physics import checks, power_of
+
+    from .checks import print_cautions, print_checks
     from .display import DISPLAYS
     from .layout_view import panel, summary, values
     from .results import analysis_result
@@ -161,7 +164,10 @@ def analyse(
         inputs_used = _inputs([route], found, obstacles)
         _print_json(analysis_result(analysis, inputs_used, room))
     else:
-        print_analysis(analysis, display, _console(), room)
+        console = _console()
+        print_analysis(analysis, display, console, room)
+        print_checks(checks(analysis), power_of(analysis), display, console)
+        print_cautions(console)
     if csv is not None:
         _wrote(*write_csv(analysis, csv))
     if png is not None:
@@ -254,6 +260,7 @@ def check(
 ) -> int:
     """Say what is in a drawing, and what is odd about it, before any number."""
     from elbowroom.layout import Severity, audit, mended, read, refusal, write
+    from elbowroom.physics import with_airflows
 
     from .check import audit_picture, print_check
     from .preflight import why_not
@@ -265,6 +272,7 @@ def check(
     found = _schedule(route, schedule, quiet=True)
     drawing = read(route, unit=unit, up=up)
     metres = _length(tolerance)
+    found, _ = with_airflows(found)
     seen = audit(drawing, found, metres)
     changes: list[str] | None = None
     if fix is not None:
@@ -541,6 +549,213 @@ def size(
     return 0
 
 
+@app.command()
+def operate(
+    route: _Route,
+    schedule: _ScheduleOption = None,
+    dampers: Annotated[
+        str, typer.Option("--dampers", help="open, or set as the balance sets them.")
+    ] = "open",
+    unit: _Unit = None,
+    up: _Up = None,
+    tolerance: _Tolerance = "1 mm",
+    as_json: _Json = False,
+    units: _Units = "metric",
+) -> int:
+    """Say which airflows settle between the fan and the layout."""
+    from elbowroom.physics import operate as settle
+
+    from .display import DISPLAYS
+    from .plan import operation_result, print_operation
+
+    display = _choice(units, DISPLAYS, "--units")
+    chosen = _choice(dampers, {"open": "open", "set": "set"}, "--dampers")
+    option, _ = _option(route, _schedule(route, schedule), unit, up, tolerance, [], [])
+    found = settle(option.analysis, chosen)
+    if as_json:
+        _print_json(operation_result(option.analysis, found))
+    else:
+        print_operation(option.analysis, found, display, _console())
+    return 0
+
+
+@app.command()
+def proportion(
+    route: _Route,
+    schedule: _ScheduleOption = None,
+    method: Annotated[
+        str,
+        typer.Option("--method", help="equal friction, velocity, or static regain."),
+    ] = "equal friction",
+    rate: Annotated[
+        str | None,
+        typer.Option("--rate", help="Friction rate; what the fan leaves if not said."),
+    ] = None,
+    main_velocity: Annotated[
+        str | None, typer.Option("--main-velocity", help="Largest in mains.")
+    ] = None,
+    branch_velocity: Annotated[
+        str | None, typer.Option("--branch-velocity", help="Largest in branches.")
+    ] = None,
+    max_height: Annotated[str | None, typer.Option("--max-height")] = None,
+    max_width: Annotated[str | None, typer.Option("--max-width")] = None,
+    shape: Annotated[
+        str | None,
+        typer.Option("--shape", help="round, rectangular or oval; as drawn if not."),
+    ] = None,
+    series: Annotated[
+        str | None,
+        typer.Option("--series", help="Steps of sizes: mm or in; that of --units."),
+    ] = None,
+    may_grow: Annotated[
+        bool, typer.Option("--may-grow", help="Sizes may grow away from the fan.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="Write the route with its sizes there."),
+    ] = None,
+    unit: _Unit = None,
+    up: _Up = None,
+    tolerance: _Tolerance = "1 mm",
+    as_json: _Json = False,
+    units: _Units = "metric",
+) -> int:
+    """Size every duct of a layout."""
+    from elbowroom.layout import Shape, read, refusal, with_sections, write
+    from elbowroom.physics import METHODS, Aim, with_airflows
+    from elbowroom.physics import proportion as size_layout
+
+    from .display import DISPLAYS
+    from .plan import print_proportions, proportions_result
+
+    display = _choice(units, DISPLAYS, "--units")
+    how = _choice(method, {word: word for word in METHODS}, "--method")
+    usual = "in" if display.name == "inch-pound" else "mm"
+    steps = _choice(series or usual, {"mm": "mm", "in": "in"}, "--series")
+    shapes = {
+        "round": Shape.ROUND,
+        "rectangular": Shape.RECTANGULAR,
+        "oval": Shape.OVAL,
+    }
+    made = None if shape is None else _choice(shape, shapes, "--shape")
+
+    def limit(text: str | None, dimension: str, where: str) -> float | None:
+        return None if text is None else _above_zero(text, dimension, where)
+
+    aim = Aim(
+        how,
+        limit(rate, "friction rate", "--rate"),
+        limit(main_velocity, "velocity", "--main-velocity"),
+        limit(branch_velocity, "velocity", "--branch-velocity"),
+        limit(max_height, "length", "--max-height"),
+        limit(max_width, "length", "--max-width"),
+        made,
+        steps,
+        may_grow,
+    )
+    if how == "velocity" and (aim.main is None or aim.branch is None):
+        raise refusal(
+            "proportion",
+            "sizing by velocity needs the velocities",
+            'write --main-velocity "5 m/s" --branch-velocity "3.5 m/s"',
+        )
+    _not_over_inputs([route], [schedule] if schedule else [], None, fix=out)
+    drawing = read(route, unit=unit, up=up)
+    asked, _ = with_airflows(_schedule(route, schedule))
+    found = size_layout(drawing, asked, aim, _length(tolerance))
+    if as_json:
+        _print_json(proportions_result(found, how))
+    else:
+        print_proportions(found, how, display, _console())
+    if out is not None:
+        chosen = {choice.run: choice.chosen for choice in found.choices}
+        write(with_sections(drawing, chosen), out)
+        _wrote(out)
+    return 0
+
+
+@app.command()
+def improve(
+    route: _Route,
+    schedule: _ScheduleOption = None,
+    obstacles: _Obstacles = None,
+    unit: _Unit = None,
+    up: _Up = None,
+    tolerance: _Tolerance = "1 mm",
+    as_json: _Json = False,
+    units: _Units = "metric",
+) -> int:
+    """Say which changes win pressure on the critical path."""
+    from elbowroom.physics import remedies
+
+    from .display import DISPLAYS
+    from .gaps import gaps
+    from .plan import print_remedies, remedies_result
+
+    display = _choice(units, DISPLAYS, "--units")
+    solids, _ = _solids(obstacles, [route], unit)
+    option, _ = _option(
+        route, _schedule(route, schedule), unit, up, tolerance, solids, []
+    )
+
+    def clashes(analysis: "Analysis") -> int:
+        return sum(not gap.is_kept for gap in gaps(analysis, solids)[1])
+
+    series = "in" if display.name == "inch-pound" else "mm"
+    found = remedies(option.analysis, clashes, series)
+    if as_json:
+        _print_json(remedies_result(option.analysis, found))
+    else:
+        print_remedies(option.analysis, found, display, _console())
+    return 0
+
+
+@app.command()
+def quantities(
+    route: _Route,
+    schedule: _ScheduleOption = None,
+    csv: Annotated[
+        Path | None, typer.Option("--csv", help="Write CSV tables in this folder.")
+    ] = None,
+    xlsx: Annotated[
+        Path | None, typer.Option("--xlsx", help="Write a workbook there.")
+    ] = None,
+    unit: _Unit = None,
+    up: _Up = None,
+    tolerance: _Tolerance = "1 mm",
+    as_json: _Json = False,
+    units: _Units = "metric",
+) -> int:
+    """Count what a layout is made of: lengths, fittings, sheet, insulation."""
+    from elbowroom.layout import refusal
+    from elbowroom.physics import quantities as count
+
+    from .checks import (
+        print_quantities,
+        quantities_result,
+        write_quantity_csv,
+        write_quantity_xlsx,
+    )
+    from .display import DISPLAYS
+
+    display = _choice(units, DISPLAYS, "--units")
+    if xlsx is not None and xlsx.suffix.lower() != ".xlsx":
+        raise refusal("--xlsx", f"'{xlsx.name}' is no workbook", "name it NAME.xlsx")
+    _not_over_inputs([route], [schedule] if schedule else [], None, csv, fix=xlsx)
+    option, _ = _option(route, _schedule(route, schedule), unit, up, tolerance, [], [])
+    found = count(option.analysis)
+    if as_json:
+        _print_json(quantities_result(option.analysis, found))
+    else:
+        print_quantities(option.analysis, found, display, _console())
+    if csv is not None:
+        _wrote(*write_quantity_csv(found, csv))
+    if xlsx is not None:
+        write_quantity_xlsx(found, xlsx)
+        _wrote(xlsx)
+    return 0
+
+
 def _above_zero(text: str, dimension: str, where: str) -> float:
     from elbowroom.layout import refusal, units
 
@@ -587,10 +802,12 @@ def _option(
 ) -> "tuple[Option, tuple[Gap, ...]]":
     """Read, build, analyse and measure one route."""
     from elbowroom.layout import build, read
-    from elbowroom.physics import Option, analyse
+    from elbowroom.physics import Option, analyse, with_airflows
 
     from .gaps import gaps
 
+    schedule, worked = with_airflows(schedule)
+    notices = [*notices, *worked]
     drawing = drawing or read(route, unit=unit, up=up)
     graph = build(
         drawing,

@@ -16,15 +16,19 @@ from elbowroom.layout import (
 from elbowroom.physics import (
     WINDOW,
     Analysis,
+    Check,
     Comparison,
+    FanPower,
     Kind,
     Note,
     balance,
+    checks,
     critical_band,
     duct_flows,
     effects,
     element_bands,
     path_bands,
+    power_of,
 )
 
 from .gaps import Gap
@@ -88,6 +92,8 @@ def analysis_result(
             }
             for gap in room
         ],
+        "checks": check_rows(checks(analysis)),
+        "fan_power": power_row(power_of(analysis)),
         "assumptions": [
             {
                 "what": effect.assumption.what,
@@ -244,6 +250,36 @@ def _system(analysis: Analysis) -> Plain:
         "friction_rate_available_inwg_100ft": in_wg(s.friction_rate_available),
         "equivalent_lengths_at_pa_m": s.rate,
         "window_pa_m": list(WINDOW),
+    }
+
+
+def check_rows(found: Sequence[Check]) -> list[dict[str, Any]]:
+    """Checks as plain data."""
+    return [
+        {
+            "rule": check.rule,
+            "dimension": check.dimension,
+            "value": check.value,
+            "limit": check.limit,
+            "at": check.at,
+            "failing": list(check.failing),
+            "is_kept": check.is_kept,
+            "source": check.source,
+            "confidence": check.confidence,
+            "remedy": check.remedy,
+        }
+        for check in found
+    ]
+
+
+def power_row(power: FanPower) -> dict[str, float | None]:
+    """Power of the fan as plain data."""
+    return {
+        "air_w": power.air,
+        "shaft_w": power.shaft,
+        "electric_w": power.electric,
+        "energy_kwh_per_year": None if power.energy is None else power.energy / 3.6e6,
+        "warming_k": power.warming,
     }
 
 

@@ -15,10 +15,10 @@ from .gaps import Gap
 from .results import balancing, elements, pairs, paths
 
 TOP = 5
+AS_NEW = "Losses are those of new, clean ducts made and installed as drawn."
 CAUTION = (
-    "Losses are those of new, clean ducts made and installed as drawn. Combustion air, "
-    "fire and smoke separation, equipment limits and safe work at height are for the "
-    "local code and licensed practice to decide."
+    f"{AS_NEW} Combustion air, fire and smoke separation, equipment limits and safe "
+    "work at height are for the local code and licensed practice to decide."
 )
 _MARK = {Basis.DRAWN: "", Basis.DECLARED: "d", Basis.ASSUMED: "a"}
 
@@ -66,7 +66,7 @@ def print_analysis(
     print_room(room, display, console)
     print_ledger(analysis, display, console)
     print_notices(analysis.flags, console)
-    console.print(f"\n[dim]{CAUTION}[/dim]")
+    console.print(f"\n[dim]{AS_NEW}[/dim]")
 
 
 def print_comparison(comparison: Comparison, display: Display, console: Any) -> None:

@@ -1,0 +1,58 @@
+"""Leakage of ducts by their class."""
+
+import numpy as np
+import numpy.typing as npt
+
+from elbowroom.layout import FloatArray, units
+
+from .tables import chosen
+
+EXPONENT = 0.65
+_EN = "EN 12237 / EN 1507"
+
+
+def leakage_coefficient(leakage_class: str | float) -> float:
+    """Coefficient c of leakage = c p^0.65, m³/(s m² Pa^0.65).
+
+    Parameters
+    ----------
+    leakage_class
+        'A' to 'D' of EN 12237 and EN 1507, or a class number: cfm per 100 ft² of
+        surface at 1 in.wg.
+
+    References
+    ----------
+    EN 12237:2003, EN 1507:2006, as in `leakage_classes.csv`; class number: SMACNA
+    HVAC Air Duct Leakage Test Manual, 1985: F = CL P^0.65.
+
+    Examples
+    --------
+    >>> leakage_coefficient("D")
+    1e-06
+    """
+    if isinstance(leakage_class, str):
+        (row,) = chosen("leakage_classes", {"scheme": _EN, "class": leakage_class})
+        return float(row["coefficient_m3_s_m2_Pa065"])
+    flow = units.quantity("1 cfm", "airflow", "")
+    area = units.quantity("100 ft2", "area", "")
+    inch = units.quantity("1 in.wg", "pressure", "")
+    return float(leakage_class * flow / area / inch**EXPONENT)
+
+
+def leakage(
+    leakage_class: str | float, surface: npt.ArrayLike, static: npt.ArrayLike
+) -> FloatArray:
+    """Air that leaks from ducts, m³/s, shape (n,).
+
+    Parameters
+    ----------
+    leakage_class
+        As for `leakage_coefficient`.
+    surface
+        m², shape (n,).
+    static
+        Mean static pressure against the room, Pa, of either sign.
+    """
+    coefficient = leakage_coefficient(leakage_class)
+    pressure = np.abs(np.asarray(static, dtype=np.float64))
+    return np.asarray(coefficient * pressure**EXPONENT * np.asarray(surface))

@@ -1,0 +1,423 @@
+"""Sizes of a whole layout: equal friction, a velocity, or static regain."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from elbowroom.layout import (
+    Drawing,
+    Notice,
+    Schedule,
+    Section,
+    Shape,
+    build,
+    note,
+    refusal,
+    warning,
+)
+
+from . import sizes
+from .analysis import Analysis, analyse
+from .elements import Kind
+from .system import WINDOW
+
+METHODS = ("equal friction", "velocity", "static regain")
+REGAIN = 0.75  # share of the fall of velocity pressure that comes back: from memory
+_ROUNDS = 25
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """What a layout is sized for.
+
+    Parameters
+    ----------
+    method
+        One of `METHODS`.
+    rate
+        Friction rate, Pa/m; None for what the fan leaves (equal friction).
+    main, branch
+        Largest velocity where more than one terminal, and one, is fed, m/s; None for
+        no limit. The first duct of a static regain has the velocity `main`.
+    highest, widest
+        Limits of the sides, m; None keeps the height drawn.
+    shape
+        `Shape` of every duct; None keeps the shapes drawn.
+    series
+        'mm' or 'in': the ladder of sizes.
+    may_grow
+        Whether a duct may be larger than the one before it.
+    """
+
+    method: str = "equal friction"
+    rate: float | None = None
+    main: float | None = None
+    branch: float | None = None
+    highest: float | None = None
+    widest: float | None = None
+    shape: Shape | None = None
+    series: str = "mm"
+    may_grow: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Size chosen for one run, and what bound it."""
+
+    run: str
+    drawn: Section | None
+    chosen: Section
+    flow: float
+    velocity: float
+    gradient: float
+    limit: str
+
+
+@dataclass(frozen=True, eq=False)
+class Proportions:
+    """Sizes of a layout.
+
+    Parameters
+    ----------
+    choices
+        One for each run with air, from the source outwards.
+    before, after
+        The layout as drawn and with the sizes; `before` is None where it has no
+        sections to be analysed with.
+    rounds
+        How often sizes and losses were worked out in turn.
+    notices
+        What to look at.
+    """
+
+    choices: tuple[Choice, ...]
+    before: Analysis | None
+    after: Analysis
+    rounds: int
+    notices: tuple[Notice, ...]
+
+
+def proportion(
+    drawing: Drawing, schedule: Schedule, aim: Aim, tolerance: float = 1e-3
+) -> Proportions:
+    """Size every run of a drawing.
+
+    Parameters
+    ----------
+    drawing, schedule
+        The layout; runs that have no section are begun with 300 mm.
+    aim
+        What it is sized for.
+    tolerance
+        As for `build`, m.
+
+    Returns
+    -------
+    proportions
+        Sizes that do not change any more when the losses are worked out with them; a
+        cycle of sizes ends with the larger of each.
+
+    Raises
+    ------
+    BadInput
+        If the layout cannot be analysed, no friction rate is known, or none is left.
+    """
+    begun = _begun(drawing, schedule)
+    current: dict[str, Section] = dict(begun)
+
+    def analysed(chosen: Mapping[str, Section]) -> Analysis:
+        every = {**schedule.sections, **chosen}
+        return analyse(
+            build(drawing, replace(schedule, sections=every), tolerance=tolerance)
+        )
+
+    before = analysed(current)
+    analysis, seen = before, [dict(current)]
+    notices: list[Notice] = []
+    choices: list[Choice] = []
+    rounds = 0
+    while rounds < _ROUNDS:
+        rounds += 1
+        choices = _round(analysis, aim)
+        current = {choice.run: choice.chosen for choice in choices}
+        if current in seen:
+            if current != seen[-1]:
+                current = _larger(seen[seen.index(current) :])
+                choices = [
+                    replace(c, chosen=current[c.run], limit=c.limit) for c in choices
+                ]
+                notices.append(
+                    note(
+                        drawing.file,
+                        "the sizes and the friction rate chase each other in a circle; "
+                        "the larger sizes of it were taken",
+                    )
+                )
+            break
+        seen.append(dict(current))
+        analysis = analysed(current)
+    else:
+        notices.append(
+            warning(
+                drawing.file,
+                f"the sizes still change after {_ROUNDS} rounds",
+                "give a friction rate",
+            )
+        )
+    after = analysed(current)
+    drawn = {run.name: run.section for run in drawing.runs} | dict(schedule.sections)
+    final = [
+        replace(_with_air(after, choice), drawn=drawn.get(choice.run))
+        for choice in choices
+    ]
+    rate = after.system.friction_rate_available
+    if rate is not None and rate <= 0.0 and aim.rate is None:
+        raise refusal(
+            drawing.file,
+            f"also with larger ducts the fan leaves nothing for straight duct "
+            f"({rate:.3g} Pa/m): fittings and declared losses spend it all",
+            "give better fittings, a stronger fan, or a rate",
+        )
+    if rate is not None and not WINDOW[0] <= rate <= WINDOW[1]:
+        notices.append(
+            warning(
+                drawing.file,
+                f"the fan leaves {rate:.3g} Pa/m with these sizes, outside the window "
+                f"{WINDOW[0]:.2f} to {WINDOW[1]:.2f} Pa/m that practice works in",
+                "above it, noise and throttling; below it, mend the path or the "
+                "equipment first, and not the sizes alone",
+            )
+        )
+    return Proportions(
+        tuple(final),
+        before if not begun else None,
+        after,
+        rounds,
+        tuple(notices),
+    )
+
+
+def _begun(drawing: Drawing, schedule: Schedule) -> dict[str, Section]:
+    """A section to begin with for each run that has none."""
+    wanted = {}
+    for run in drawing.runs:
+        is_bare = run.section is None and run.name not in schedule.sections
+        if is_bare and not run.attributes.transition:
+            wanted[run.name] = Section(Shape.ROUND, 0.3, 0.3)
+    return wanted
+
+
+def _larger(seen: list[dict[str, Section]]) -> dict[str, Section]:
+    return {run: max((one[run] for one in seen), key=_size) for run in seen[0]}
+
+
+def _size(section: Section) -> float:
+    return section.area
+
+
+def _round(analysis: Analysis, aim: Aim) -> list[Choice]:
+    """Choose the size of every run from the losses as they are now."""
+    graph = analysis.graph
+    ducts, drawing = graph.ducts, graph.drawing
+    rate = aim.rate
+    if aim.method == "equal friction" and rate is None:
+        rate = analysis.system.friction_rate_available
+        if rate is None:
+            raise refusal(
+                drawing.file,
+                "no fan is declared, so that no friction rate follows",
+                "give a rate, or external_static_pressure under [fan]",
+            )
+        # Larger ducts have fittings that lose less: nothing left is not the end yet.
+        rate = max(rate, WINDOW[0])
+    feeds = np.zeros(len(ducts.parent))
+    feeds[graph.terminals.duct] = 1.0
+    for duct in range(len(feeds) - 1, -1, -1):
+        if ducts.parent[duct] >= 0:
+            feeds[ducts.parent[duct]] += feeds[duct]
+    chosen: dict[int, Choice] = {}
+    for duct in range(len(ducts.parent)):  # parents come first
+        run = int(ducts.run[duct])
+        said = drawing.attributes.get(run)
+        if run in chosen or (said is not None and said.transition):
+            continue
+        before = _run_before(analysis, duct, chosen)
+        chosen[run] = _choice(analysis, duct, aim, rate, feeds[duct] > 1.5, before)
+    return list(chosen.values())
+
+
+def _run_before(
+    analysis: Analysis, duct: int, chosen: Mapping[int, Choice]
+) -> Choice | None:
+    parent = int(analysis.graph.ducts.parent[duct])
+    while parent >= 0:
+        run = int(analysis.graph.ducts.run[parent])
+        if run in chosen:
+            return chosen[run]
+        parent = int(analysis.graph.ducts.parent[parent])
+    return None
+
+
+def _choice(
+    analysis: Analysis,
+    duct: int,
+    aim: Aim,
+    rate: float | None,
+    is_main: bool,
+    before: Choice | None,
+) -> Choice:
+    graph = analysis.graph
+    drawn = graph.section(duct)
+    flow = float(analysis.state.flow[duct])
+    fastest = aim.main if is_main else aim.branch
+    shape = aim.shape or drawn.shape
+    rough = float(analysis.conditions.roughness[duct])
+    every = _ladder(analysis, aim, shape, drawn, flow, fastest, rough, before)
+    ladder = len(every)
+    if before is not None and not aim.may_grow:
+        most = before.chosen.area * (1 + 1e-9)
+        every = [size for size in every if size.section.area <= most]
+    found, limit = None, "velocity"
+    if aim.method == "static regain" and before is not None and is_main:
+        found = _regained(analysis, duct, every, before)
+        limit = "static regain"
+    elif aim.method == "equal friction":
+        found = next((s for s in every if s.gradient <= (rate or 0.0)), None)
+        limit = "friction rate"
+        if found is not None and fastest is not None and found is every[0]:
+            limit = "velocity"
+    elif every and fastest is not None:
+        found = every[0]
+    if found is None and every:
+        found = every[-1]
+        limit = (
+            "no larger than the duct before it"
+            if len(every) < ladder
+            else "largest that the limits allow"
+        )
+    if found is None:
+        found = _sized(analysis, drawn, flow, rough)
+        limit = "no size within the limits: left as it was"
+    return Choice(
+        graph.drawing.names[int(graph.ducts.run[duct])],
+        drawn,
+        found.section,
+        flow,
+        found.velocity,
+        found.gradient,
+        limit,
+    )
+
+
+def _sized(
+    analysis: Analysis, section: Section, flow: float, roughness: float
+) -> sizes.Size:
+    gradient = sizes.gradient_of(section, flow, analysis.conditions.air, roughness)
+    return sizes.Size(section, section, flow / section.area, gradient, "")
+
+
+def _ladder(
+    analysis: Analysis,
+    aim: Aim,
+    shape: Shape,
+    drawn: Section,
+    flow: float,
+    fastest: float | None,
+    roughness: float,
+    before: Choice | None,
+) -> list[sizes.Size]:
+    """Sizes of the ladder within the limits, the smallest first."""
+    if shape == Shape.ROUND:
+        every = [
+            Section(Shape.ROUND, float(d), float(d))
+            for d in sizes.diameters(aim.series)
+            if aim.highest is None or d <= aim.highest * (1 + 1e-9)
+        ]
+    else:
+        height = aim.highest or (
+            before.chosen.height
+            if drawn.shape == Shape.ROUND and before is not None
+            else drawn.height
+        )
+        if aim.highest is not None and drawn.shape == shape:
+            height = min(aim.highest, max(drawn.height, 0.0) or aim.highest)
+        widest = min(aim.widest or np.inf, sizes.FLATTEST * height)
+        every = [
+            Section(shape, float(width), float(height))
+            for width in sizes.sides(widest, aim.series)
+            if width >= height / sizes.FLATTEST * (1 - 1e-9)
+            and (shape != Shape.OVAL or width >= height)
+        ]
+    fits = [
+        section
+        for section in every
+        if fastest is None or flow / section.area <= fastest * (1 + 1e-9)
+    ]
+    return [_sized(analysis, section, flow, roughness) for section in fits]
+
+
+def _regained(
+    analysis: Analysis, duct: int, every: list[sizes.Size], before: Choice
+) -> sizes.Size | None:
+    """Smallest size at which the regain pays for the run's own loss.
+
+    R (pv1 - pv2) = friction and fittings of the run, with the coefficients as they
+    are now: the definition of static regain.
+    """
+    graph, elements = analysis.graph, analysis.elements
+    run = graph.ducts.run[duct]
+    mine = np.flatnonzero(graph.ducts.run == run)
+    length = float(graph.ducts.length[mine].sum())
+    fittings = np.isin(elements.duct, mine) & ~np.isin(
+        elements.kind, [int(Kind.DUCT), int(Kind.EXIT), int(Kind.TERMINAL)]
+    )
+    pv = analysis.state.velocity_pressure[duct]
+    whole = float(elements.loss[fittings].sum() / pv)  # in velocity pressures
+    density = analysis.conditions.air.density
+    pv_before = density / 2 * before.velocity**2
+    for size in every:
+        pv_now = density / 2 * size.velocity**2
+        lost = size.gradient * length + max(whole, 0.0) * pv_now
+        if REGAIN * (pv_before - pv_now) >= lost:
+            return size
+    return None
+
+
+def _with_air(analysis: Analysis, choice: Choice) -> Choice:
+    """A choice with the air that flows in it in the end."""
+    graph = analysis.graph
+    run = list(graph.drawing.names).index(choice.run)
+    duct = int(np.flatnonzero(graph.ducts.run == run)[0])
+    return replace(
+        choice,
+        velocity=float(analysis.state.velocity[duct]),
+        gradient=float(analysis.state.gradient[duct]),
+    )
+
+
+def regain_velocity(
+    velocity: float, friction: float, density: float, regain: float = REGAIN
+) -> float:
+    """Velocity in the next length of a main at which the regain pays its friction.
+
+    Parameters
+    ----------
+    velocity
+        In the length before, m/s.
+    friction
+        Of the next length, Pa.
+    density
+        kg/m³.
+    regain
+        Share of the fall of velocity pressure that comes back.
+
+    Raises
+    ------
+    ValueError
+        If the velocity pressure does not suffice.
+    """
+    left = velocity**2 - 2.0 * friction / (density * regain)
+    if left <= 0.0:
+        raise ValueError("there is not enough velocity pressure to regain the friction")
+    return float(np.sqrt(left))

@@ -1,0 +1,160 @@
+"""Quantities of a layout: sheet, lengths by size, fittings in words, insulation."""
+
+from collections import Counter
+from dataclasses import dataclass
+
+import numpy as np
+
+from elbowroom.layout import FloatArray, IntArray, Shape
+
+from .analysis import Analysis
+from .checks import surface_of
+from .elements import Kind
+from .tables import chosen, rows
+
+ALLOWANCE = 0.15  # on the mass for seams, joints and waste: 0.10 to 0.20 in practice
+_RECTANGULAR = "rectangular, low and medium velocity practice"
+_ROUND = "round, general ventilation"
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRow:
+    """Sheet metal of one gauge."""
+
+    gauge: int
+    area: float  # m²
+    mass: float  # kg, with the allowance
+
+
+@dataclass(frozen=True, slots=True)
+class LengthRow:
+    """Duct of one section: length, m, surface, m², and insulation, m²."""
+
+    section: str
+    gauge: int
+    length: float
+    surface: float
+    insulation: float
+
+
+@dataclass(frozen=True, slots=True)
+class FittingRow:
+    """Fittings of one kind and size."""
+
+    what: str
+    section: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Quantities:
+    """What a layout is made of."""
+
+    lengths: tuple[LengthRow, ...]
+    fittings: tuple[FittingRow, ...]
+    sheet: tuple[SheetRow, ...]
+
+
+def quantities(analysis: Analysis) -> Quantities:
+    """Count what a layout is made of.
+
+    Parameters
+    ----------
+    analysis
+        The analysed layout.
+
+    Returns
+    -------
+    quantities
+        Straight duct with the arcs of its bends counts by length along the
+        centreline; transitions and taps are counted as fittings, and their sheet
+        with the duct. No hangers, no stiffeners, no terminals.
+
+    References
+    ----------
+    Gauge by longest side or diameter and mass of sheet: `gauge.csv`.
+    """
+    graph, ducts = analysis.graph, analysis.graph.ducts
+    gauge = gauges(ducts.shape, ducts.width, ducts.height)
+    surface = surface_of(analysis)
+    thick = graph.schedule.insulation
+    wrapped = surface_of(analysis, thick) if thick > 0.0 else np.zeros(len(surface))
+    sections = [graph.section(duct).words for duct in range(len(gauge))]
+    lengths = []
+    for words, number in sorted(set(zip(sections, gauge.tolist(), strict=True))):
+        mine = np.array([s == words for s in sections]) & (gauge == number)
+        lengths.append(
+            LengthRow(
+                words,
+                int(number),
+                float(ducts.length[mine].sum()),
+                float(surface[mine].sum()),
+                float(wrapped[mine].sum()),
+            )
+        )
+    sheet = []
+    for number in sorted(set(gauge.tolist()), reverse=True):
+        area = float(surface[gauge == number].sum())
+        mass = area * sheet_mass(int(number)) * (1.0 + ALLOWANCE)
+        sheet.append(SheetRow(int(number), area, mass))
+    counted: Counter[tuple[str, str]] = Counter()
+    kinds = analysis.elements.kind
+    for element in np.flatnonzero(
+        np.isin(kinds, [int(Kind.BEND), int(Kind.TRANSITION), int(Kind.BRANCH)])
+    ).tolist():
+        duct = int(analysis.elements.duct[element])
+        counted[analysis.words(element), sections[duct]] += 1
+    for spec in graph.schedule.terminals.values():
+        if spec.kind:
+            counted[spec.kind, ""] += 1
+    fittings = [
+        FittingRow(what, section, count)
+        for (what, section), count in sorted(counted.items())
+    ]
+    return Quantities(tuple(lengths), tuple(fittings), tuple(sheet))
+
+
+def sheet_mass(gauge: int) -> float:
+    """Mass of galvanised sheet of a US gauge, kg/m².
+
+    Examples
+    --------
+    >>> sheet_mass(26)
+    4.42
+    """
+    (row,) = chosen("gauge", {"item": "sheet", "gauge_US": str(gauge)})
+    return float(row["mass_kg_m2"])
+
+
+def gauges(shape: IntArray, width: FloatArray, height: FloatArray) -> IntArray:
+    """US gauge that practice takes for each section, shape (d,).
+
+    References
+    ----------
+    `gauge.csv`: rectangular by the longest side, round by the diameter, at low and
+    medium pressure. Reinforcement and joints decide too; secondary sources.
+    """
+    longest = np.maximum(width, height) * 1e3
+    out = np.zeros(len(shape), dtype=np.int64)
+    for name, mine in (
+        (_ROUND, shape == Shape.ROUND),
+        (_RECTANGULAR, shape != Shape.ROUND),
+    ):
+        ladder = [
+            (_largest(row["size_mm"]), int(row["gauge_US"]))
+            for row in rows("gauge")
+            if row["item"] == name
+        ]
+        ladder.sort()
+        limits = np.array([limit for limit, _ in ladder])
+        numbers = np.array([number for _, number in ladder])
+        place = np.searchsorted(limits, longest - 1e-9)
+        out[mine] = numbers[np.minimum(place, len(numbers) - 1)][mine]
+    return out
+
+
+def _largest(size: str) -> float:
+    """Largest side that a row of the table is for, mm: '300', '152-483', '1270-up'."""
+    if size.startswith("above") or size.endswith("up"):
+        return float("inf")
+    return float(size.rpartition("-")[2])

@@ -1,0 +1,224 @@
+"""What would mend a layout: changes on the critical path, each analysed in full."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from elbowroom.layout import (
+    BadInput,
+    ElbowConstruction,
+    ElbowRule,
+    Schedule,
+    Section,
+    Shape,
+    TakeoffEntry,
+    TransitionRule,
+    build,
+)
+
+from . import sizes
+from .analysis import Analysis, analyse
+from .elements import Kind
+from .quantities import quantities
+
+_WORTH = 0.5  # Pa: a change that wins less is not listed
+_LONG = float(np.radians(15.0))  # included angle of a long transition
+_GENEROUS = 1.5  # radius of an elbow over its side
+_MITRES = (ElbowConstruction.MITRED, ElbowConstruction.SQUARE_THROAT)
+
+
+@dataclass(frozen=True, eq=False)
+class Remedy:
+    """One change and what it does.
+
+    Parameters
+    ----------
+    what
+        The change, in words.
+    at
+        The run.
+    won
+        Pressure won on the critical path, Pa.
+    critical
+        Critical loss with it, Pa.
+    side_effects
+        What else it does, in words; empty where nothing is worth saying.
+    schedule
+        The schedule that has it.
+    """
+
+    what: str
+    at: str
+    won: float
+    critical: float
+    side_effects: tuple[str, ...]
+    schedule: Schedule
+
+
+def remedies(
+    analysis: Analysis,
+    clashes: Callable[[Analysis], int] | None = None,
+    series: str = "mm",
+) -> list[Remedy]:
+    """Try changes on the critical path.
+
+    Parameters
+    ----------
+    analysis
+        The layout.
+    clashes
+        Counts what a layout overlaps or passes too near; a change after which that
+        is more than before is left out. None where there is nothing to clash with.
+    series
+        'mm' or 'in': the ladder of larger sizes.
+
+    Returns
+    -------
+    remedies
+        Each analysed anew, the largest gain first. None that clashes or that leaves a
+        bend without room.
+    """
+    before = clashes(analysis) if clashes is not None else 0
+    short = int((analysis.graph.bends.short_by > 0).sum())
+    mass = sum(row.mass for row in quantities(analysis).sheet)
+    found = []
+    for what, at, schedule in _candidates(analysis, series):
+        graph = analysis.graph
+        try:
+            other = analyse(
+                build(
+                    graph.drawing,
+                    schedule,
+                    tolerance=graph.topology.tolerance,
+                    other_runs={run for _, run in schedule.named_runs},
+                )
+            )
+        except BadInput:  # it cannot be made so in this drawing
+            continue
+        won = analysis.critical_loss - other.critical_loss
+        if won < _WORTH or int((other.graph.bends.short_by > 0).sum()) > short:
+            continue
+        if clashes is not None and clashes(other) > before:
+            continue
+        effects = _side_effects(analysis, other, mass)
+        found.append(Remedy(what, at, won, other.critical_loss, effects, schedule))
+    return sorted(found, key=lambda remedy: -remedy.won)
+
+
+def _side_effects(before: Analysis, after: Analysis, mass: float) -> tuple[str, ...]:
+    said = []
+    if after.critical_terminal != before.critical_terminal:
+        said.append(f"the path to '{after.critical_terminal}' is then critical")
+    heavier = sum(row.mass for row in quantities(after).sheet) - mass
+    if abs(heavier) > 0.5:
+        said.append(f"{abs(heavier):.1f} kg {'more' if heavier > 0 else 'less'} sheet")
+    # What one path wins others may have to throttle away.
+    excess = after.critical_loss - after.path_loss
+    worst = int(np.argmax(excess))
+    more = float(excess[worst] - (before.critical_loss - before.path_loss)[worst])
+    if more > 1.0:
+        name = after.graph.terminals.name[worst]
+        said.append(f"'{name}' has {more:.1f} Pa more to throttle")
+    return tuple(said)
+
+
+def _candidates(analysis: Analysis, series: str) -> Iterator[tuple[str, str, Schedule]]:
+    """Words, run and schedule of each change to try."""
+    graph, schedule = analysis.graph, analysis.graph.schedule
+    elements, names = analysis.elements, analysis.graph.drawing.names
+    tried: set[tuple[str, str]] = set()
+    way = analysis.path(analysis.critical)
+    for element in way[np.argsort(-elements.loss[way], kind="stable")].tolist():
+        kind, row = int(elements.kind[element]), int(elements.row[element])
+        duct = int(elements.duct[element])
+        run = names[int(graph.ducts.run[duct])]
+        options: list[tuple[str, Schedule]] = []
+        if kind == Kind.BEND:
+            options = list(_elbows(analysis, row, run))
+        elif kind == Kind.BRANCH:
+            entry, words = TakeoffEntry.ENTRY_45, "a 45 degree entry"
+            if graph.ducts.shape[duct] == Shape.ROUND:
+                entry, words = TakeoffEntry.CONICAL, "a conical entry"
+            rules = {**schedule.takeoff_exceptions, run: entry}
+            options = [
+                (
+                    f"take the branch off by {words}",
+                    replace(schedule, takeoff_exceptions=rules),
+                )
+            ]
+        elif kind == Kind.TRANSITION:
+            longer = {**schedule.transition_exceptions, run: TransitionRule(_LONG)}
+            options = [
+                (
+                    "make the transition longer, 15 degrees included",
+                    replace(schedule, transition_exceptions=longer),
+                )
+            ]
+        elif kind == Kind.DUCT:
+            options = list(_larger(analysis, duct, run, series))
+        for what, other in options:
+            if (what, run) not in tried:
+                tried.add((what, run))
+                yield what, run, other
+
+
+def _elbows(analysis: Analysis, row: int, run: str) -> Iterator[tuple[str, Schedule]]:
+    graph, schedule = analysis.graph, analysis.graph.schedule
+    bends = graph.bends
+    number = int(bends.number[row])
+    rule = schedule.elbow_rule(run, number)
+    code = ElbowConstruction(int(bends.construction[row]))
+    is_round = graph.ducts.shape[int(bends.duct[row])] == Shape.ROUND
+
+    def made(rule: ElbowRule) -> Schedule:
+        rules = {**schedule.elbow_exceptions, (run, number): rule}
+        return replace(schedule, elbow_exceptions=rules)
+
+    if code in _MITRES and not is_round:
+        vanes = replace(rule, construction=ElbowConstruction.SINGLE_VANES)
+        yield f"bend {number}: turning vanes in the mitre", made(vanes)
+    generous = replace(
+        rule,
+        construction=ElbowConstruction.SMOOTH,
+        radius_ratio=_GENEROUS,
+        throat_radius=None,
+        centreline_radius=None,
+    )
+    tight = bends.radius[row] < 0.99 * _GENEROUS * bends.in_plane[row]
+    if code not in (
+        ElbowConstruction.SINGLE_VANES,
+        ElbowConstruction.DOUBLE_VANES,
+    ) and (code != ElbowConstruction.SMOOTH or tight):
+        yield f"bend {number}: a smooth elbow of radius 1.5 sides", made(generous)
+    if bends.in_plane[row] > 1.05 * bends.along_axis[row] and not is_round:
+        duct = int(bends.duct[row])
+        section = graph.section(duct)
+        turned = Section(section.shape, section.height, section.width)
+        yield (
+            f"turn the section on its side ({turned.words}), so that bend {number} "
+            "goes the easy way",
+            _with_section(schedule, run, turned),
+        )
+
+
+def _larger(
+    analysis: Analysis, duct: int, run: str, series: str
+) -> Iterator[tuple[str, Schedule]]:
+    section = analysis.graph.section(duct)
+    ladder = (
+        sizes.diameters(series)
+        if section.shape == Shape.ROUND
+        else sizes.sides(section.height * sizes.FLATTEST, series)
+    )
+    for width in ladder[ladder > section.width * 1.02][:2].tolist():
+        height = width if section.shape == Shape.ROUND else section.height
+        larger = Section(section.shape, width, height)
+        yield (
+            f"one run larger: {larger.words}",
+            _with_section(analysis.graph.schedule, run, larger),
+        )
+
+
+def _with_section(schedule: Schedule, run: str, section: Section) -> Schedule:
+    return replace(schedule, sections={**schedule.sections, run: section})

@@ -1,0 +1,97 @@
+"""Airflows from the loads of rooms and from shares of a total."""
+
+from dataclasses import replace
+
+from elbowroom.layout import (
+    BadInput,
+    Notice,
+    Schedule,
+    TerminalSpec,
+    error,
+    note,
+)
+
+from .air import air_of
+
+SPECIFIC_HEAT = 1006.0  # J/(kg K), dry air at room temperature
+
+
+def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
+    """Give every terminal the airflow that follows from its load or share.
+
+    Parameters
+    ----------
+    schedule
+        As it was read.
+
+    Returns
+    -------
+    schedule, notices
+        With an airflow at each terminal, and how each was worked out.
+
+    Raises
+    ------
+    BadInput
+        If a load has no temperature difference, a share no total, or the shares are
+        more than the whole.
+
+    Notes
+    -----
+    Airflow = load / (density x specific heat x temperature difference), with the
+    density of the air in the ducts at the site: definition of sensible heat.
+    """
+    waiting = {
+        name: spec
+        for name, spec in schedule.terminals.items()
+        if spec.load is not None or spec.share is not None
+    }
+    if not waiting:
+        return schedule, ()
+    rooms, density = schedule.rooms, air_of(schedule).density
+    faults: list[Notice] = []
+    notices: list[Notice] = []
+    terminals: dict[str, TerminalSpec] = dict(schedule.terminals)
+    for name, spec in waiting.items():
+        where = f'{schedule.file}, [terminals."{name}"]'
+        if spec.load is not None:
+            if rooms.difference is None:
+                faults.append(
+                    error(
+                        where,
+                        "its load gives no airflow without a temperature difference",
+                        'write temperature_difference = "8 K" under [rooms]',
+                    )
+                )
+                continue
+            flow = spec.load / (density * SPECIFIC_HEAT * rooms.difference)
+            how = (
+                f"{spec.load:.0f} W over {rooms.difference:.3g} K, in air of "
+                f"{density:.4g} kg/m3 and {SPECIFIC_HEAT:.0f} J/(kg K)"
+            )
+        else:
+            share = spec.share or 0.0
+            if rooms.total is None:
+                faults.append(
+                    error(
+                        where,
+                        "its share is of nothing",
+                        'write total_airflow = "0.5 m3/s" under [rooms]',
+                    )
+                )
+                continue
+            flow = share * rooms.total
+            how = f"{share:.1%} of {rooms.total:.4g} m3/s"
+        terminals[name] = replace(spec, flow=flow)
+        notices.append(note(where, f"its airflow is {flow * 1e3:.1f} L/s: {how}"))
+    whole = sum(spec.share or 0.0 for spec in waiting.values())
+    if whole > 1.0 + 1e-9:
+        faults.append(
+            error(
+                f"{schedule.file}, [terminals]",
+                f"the shares add up to {whole:.1%}",
+                "make them 100 % or less",
+            )
+        )
+    if faults:
+        raise BadInput(faults)
+    return replace(schedule, terminals=terminals), tuple(notices)

@@ -1,0 +1,68 @@
+"""Air that warms or cools along its ducts, and surfaces that sweat."""
+
+import numpy as np
+
+from elbowroom.layout import FloatArray, IntArray, sum_from_root
+
+OUTSIDE_FILM = 8.0  # W/(m² K), still air on the outside; 6 to 10 from memory
+
+
+def transfer_units(
+    transmission: float,
+    surface: FloatArray,
+    mass_flow: FloatArray,
+    specific_heat: float,
+) -> FloatArray:
+    """Transfer units of ducts, U A / (m cp), shape (d,).
+
+    Parameters
+    ----------
+    transmission
+        W/(m² K).
+    surface
+        m², shape (d,).
+    mass_flow
+        kg/s, shape (d,).
+    specific_heat
+        J/(kg K).
+    """
+    return np.asarray(transmission * surface / (mass_flow * specific_heat))
+
+
+def temperatures(
+    parent: IntArray, ntu: FloatArray, supply: float, around: float
+) -> tuple[FloatArray, FloatArray]:
+    """Temperature of the air at the start and the end of each duct, K, shape (d,).
+
+    Parameters
+    ----------
+    parent
+        Duct before each, earlier in the order; -1 at the source, shape (d,).
+    ntu
+        Transfer units of each.
+    supply, around
+        Temperature at the source and around the ducts, K.
+
+    Notes
+    -----
+    T = Ta + (T0 - Ta) exp(-NTU) along each duct: exact where the transmission and the
+    surroundings are the same throughout; ASHRAE Handbook Fundamentals has the same
+    with the mean temperature. Transfer units add up along a path.
+    """
+    whole = sum_from_root(parent, ntu)
+    end = around + (supply - around) * np.exp(-whole)
+    start = around + (supply - around) * np.exp(-(whole - ntu))
+    return np.asarray(start), np.asarray(end)
+
+
+def surface_temperature(
+    air: FloatArray, around: float, transmission: float
+) -> FloatArray:
+    """Temperature of the outer surface of ducts, K, shape (n,).
+
+    Notes
+    -----
+    Ta - U / h (Ta - T), with the film `OUTSIDE_FILM`: common practice, the film from
+    memory.
+    """
+    return np.asarray(around - transmission / OUTSIDE_FILM * (around - air))

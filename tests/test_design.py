@@ -1,0 +1,426 @@
+"""Sizing of layouts, rooms, checks, quantities, and what would mend a layout."""
+
+import csv
+import json
+import zipfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from routes import drawn
+from schemas import validate
+
+from elbowroom.layout import (
+    BadInput,
+    ChecksSpec,
+    ElbowConstruction,
+    ElbowRule,
+    FanSpec,
+    RoomsSpec,
+    Schedule,
+    Shape,
+    TerminalSpec,
+    build,
+    read,
+    read_schedule,
+    units,
+)
+from elbowroom.physics import (
+    Aim,
+    Analysis,
+    Check,
+    air,
+    analyse,
+    checks,
+    gauges,
+    leakage,
+    noise,
+    power_of,
+    proportion,
+    quantities,
+    remedies,
+    static_pressure,
+    surface_of,
+    with_airflows,
+)
+from elbowroom.viewer import main
+
+HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
+
+
+def layout(**said: Any) -> Analysis:
+    return analyse(build(drawn(), Schedule(**said)))
+
+
+# --- sizes
+
+
+@pytest.mark.parametrize("rate", [0.4, 0.8, 1.6])
+def test_equal_friction_keeps_its_rate_with_the_smallest_size(rate: float) -> None:
+    found = proportion(drawn(), Schedule(), Aim(rate=rate))
+    for choice in found.choices:
+        assert choice.gradient <= rate * (1 + 1e-9) or "before it" in choice.limit
+    assert {choice.run for choice in found.choices} == {"T1", "T2", "T3", "B1", "B2"}
+    # The next smaller size of the ladder rubs more.
+    smaller = proportion(drawn(), Schedule(), Aim(rate=rate * 8))
+    for one, other in zip(found.choices, smaller.choices, strict=True):
+        assert other.chosen.area <= one.chosen.area
+
+
+def test_the_rate_that_the_fan_leaves_is_used_when_none_is_given() -> None:
+    fan = FanSpec(total_pressure=90.0)
+    found = proportion(drawn(), Schedule(fan=fan), Aim())
+    left = found.after.system.friction_rate_available
+    assert left is not None
+    assert left > 0.0
+    # The layout with its sizes is carried by the fan.
+    assert found.after.system.available is not None
+    assert found.after.system.required <= found.after.system.available * 1.02
+    with pytest.raises(BadInput, match="no fan is declared"):
+        proportion(drawn(), Schedule(), Aim())
+    with pytest.raises(BadInput, match="leaves nothing"):
+        proportion(drawn(), Schedule(fan=FanSpec(total_pressure=1.0)), Aim())
+
+
+def test_sizing_by_velocity_keeps_both_velocities() -> None:
+    aim = Aim("velocity", main=6.0, branch=4.0)
+    for choice in proportion(drawn(), Schedule(), aim).choices:
+        limit = 6.0 if choice.run in ("T1", "T2") else 4.0
+        assert choice.velocity <= limit * (1 + 1e-9)
+
+
+def test_static_regain_pays_for_the_next_length() -> None:
+    aim = Aim("static regain", main=8.0, branch=6.0, may_grow=True)
+    found = proportion(drawn(), Schedule(), aim)
+    by_run = {choice.run: choice for choice in found.choices}
+    assert by_run["T2"].velocity < by_run["T1"].velocity
+    assert "regain" in by_run["T2"].limit or "largest" in by_run["T2"].limit
+
+
+def test_sizes_only_shrink_unless_asked() -> None:
+    found = proportion(drawn(), Schedule(), Aim(rate=0.5, highest=0.25))
+    areas = {choice.run: choice.chosen.area for choice in found.choices}
+    assert areas["T1"] >= areas["T2"] >= areas["T3"]
+    for choice in found.choices:
+        assert choice.chosen.height <= 0.25 + 1e-9
+
+
+@pytest.mark.parametrize("shape", [Shape.ROUND, Shape.RECTANGULAR, Shape.OVAL])
+def test_every_duct_takes_the_shape_that_is_asked_for(shape: Shape) -> None:
+    found = proportion(drawn(), Schedule(), Aim(rate=1.0, shape=shape))
+    assert {choice.chosen.shape for choice in found.choices} == {shape}
+
+
+def test_a_drawing_without_sections_is_sized_too() -> None:
+    bare = drawn([(name, points, cut) for name, points, cut in _bare_route()])
+    found = proportion(bare, Schedule(), Aim(rate=1.0))
+    assert found.before is None
+    assert len(found.choices) == 2
+
+
+def _bare_route() -> Sequence[Any]:
+    return [
+        ("T1", [[0, 0, 3], [5, 0, 3]], None),
+        ("T3", [[5, 0, 3], [5, 5, 3]], None),
+    ]
+
+
+@settings(max_examples=12, deadline=None, derandomize=True)
+@given(st.floats(0.3, 3.0), st.floats(1.05, 2.0))
+def test_a_lower_rate_never_gives_a_smaller_duct(rate: float, less: float) -> None:
+    one = proportion(drawn(), Schedule(), Aim(rate=rate))
+    other = proportion(drawn(), Schedule(), Aim(rate=rate / less))
+    for a, b in zip(one.choices, other.choices, strict=True):
+        assert b.chosen.area >= a.chosen.area * (1 - 1e-9)
+
+
+# --- rooms
+
+
+def test_an_airflow_from_a_load() -> None:
+    """Q = load / (density x 1006 J/(kg K) x difference): sensible heat, definition."""
+    plan = Schedule(
+        terminals={"x": TerminalSpec(np.nan, load=2400.0)},
+        rooms=RoomsSpec(difference=8.0),
+    )
+    ready, notices = with_airflows(plan)
+    wanted = 2400.0 / (air().density * 1006.0 * 8.0)
+    assert ready.terminals["x"].flow == pytest.approx(wanted)
+    assert "2400 W over 8 K" in notices[0].what
+    # 1 cfm of standard air carries 1.08 Btu/h for each °F: common practice.
+    cfm = units.to_unit(wanted, "cfm")
+    assert cfm * 1.08 * 8.0 * 9 / 5 == pytest.approx(2400.0 / 0.29307107, rel=0.01)
+
+
+def test_shares_of_a_total(tmp_path: Path) -> None:
+    path = tmp_path / "s.toml"
+    path.write_text(
+        '[rooms]\ntotal_airflow = "0.5 m3/s"\ntemperature_difference = "15 F"\n'
+        '[terminals.a]\nshare = "60 %"\n[terminals.b]\nload = "1000 Btu/h"\n'
+    )
+    ready, _ = with_airflows(read_schedule(path))
+    assert ready.terminals["a"].flow == pytest.approx(0.3)
+    wanted = 1000 * 0.29307107 / (air().density * 1006 * 15 * 5 / 9)
+    assert ready.terminals["b"].flow == pytest.approx(wanted)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('[terminals.a]\nload = "1 kW"', "temperature_difference"),
+        ("[terminals.a]\nshare = 0.5", "total_airflow"),
+        (
+            '[rooms]\ntotal_airflow = "1 m3/s"\n[terminals.a]\nshare = 0.7\n'
+            "[terminals.b]\nshare = 0.6",
+            "add up to 130",
+        ),
+        ('[terminals.a]\nshare = 0.5\nflow = "1 m3/s"', "given together"),
+        ('[rooms]\ntemperature_difference = "0 K"', "above zero"),
+        ("[rooms]\ntemperature_difference = 8", "no unit"),
+    ],
+)
+def test_rooms_that_do_not_give_an_airflow(
+    tmp_path: Path, text: str, said: str
+) -> None:
+    path = tmp_path / "s.toml"
+    path.write_text(text)
+    with pytest.raises(BadInput, match=said):
+        with_airflows(read_schedule(path))
+
+
+# --- checks
+
+
+def found_check(found: Sequence[Check], words: str) -> Check:
+    (one,) = [check for check in found if words in check.rule]
+    return one
+
+
+def test_velocities_by_use() -> None:
+    """`velocity_limits.csv`: residential supply trunk 900 fpm, branch 900 fpm."""
+    analysis = layout(checks=ChecksSpec(use="residential"))
+    check = found_check(checks(analysis), "mains, residential")
+    assert check.limit == pytest.approx(units.quantity("900 fpm", "velocity", ""), 1e-3)
+    assert check.limit is not None
+    assert check.is_kept == bool(analysis.state.velocity[:2].max() <= check.limit)
+    assert not checks(layout())[0].rule.startswith("velocity in mains")
+
+
+def test_velocity_for_a_noise_criterion() -> None:
+    """ASHRAE Applications: RC 25, rectangular main in the room 950 fpm; last 50 %."""
+    spec = ChecksSpec(noise="RC 25", stands="in the room")
+    check = found_check(checks(layout(checks=spec)), "RC 25")
+    limits = [units.quantity(f"{v} fpm", "velocity", "") for v in (950, 1700)]
+    assert check.limit is not None
+    shares = [
+        check.limit / (limit * share) for limit in limits for share in (1, 0.8, 0.5)
+    ]
+    assert min(abs(share - 1.0) for share in shares) < 2e-3
+
+
+def test_square_throats_are_heard_above_800_fpm() -> None:
+    """Common practice, no published source."""
+    mitred = ElbowRule(ElbowConstruction.MITRED)
+    check = found_check(checks(layout(elbow_default=mitred)), "square throat")
+    assert check.limit == pytest.approx(units.quantity("800 fpm", "velocity", ""), 1e-2)
+    assert not check.is_kept
+    assert check.remedy
+
+
+def test_leakage_of_a_layout_adds_up_over_its_surface() -> None:
+    analysis = layout(checks=ChecksSpec(leakage="A"))
+    check = found_check(checks(analysis), "leakage")
+    lost = leakage.leakage("A", surface_of(analysis), static_pressure(analysis))
+    flow = analysis.state.flow[0]
+    assert check.value == pytest.approx(float(lost.sum()) / float(flow))
+    tighter = found_check(checks(layout(checks=ChecksSpec(leakage="C"))), "leakage")
+    assert tighter.value == pytest.approx(check.value / 9)  # 27 to 3, EN 12237
+
+
+def test_static_pressure_falls_to_the_room() -> None:
+    """At the fan: what the critical path loses, less half the duct's own friction."""
+    analysis = layout()
+    static = static_pressure(analysis)
+    first = analysis.state
+    rub = float(first.gradient[0] * analysis.graph.ducts.length[0])
+    wanted = analysis.critical_loss - rub / 2 - float(first.velocity_pressure[0])
+    assert static[0] == pytest.approx(wanted, abs=1e-6)
+
+
+def test_a_cold_duct_sweats_below_the_dew_point() -> None:
+    spec = ChecksSpec(around=305.0, transmission=3.0, dew_point=303.0)
+    check = found_check(checks(layout(checks=spec)), "dew point")
+    # Ta - U / h (Ta - T), h = 8 W/(m² K): 305 - 3/8 x (305 - 293.15).
+    assert check.value == pytest.approx(305 - 3 / 8 * (305 - 293.15), abs=1e-6)
+    assert not check.is_kept
+
+
+def test_equipment_has_its_limits() -> None:
+    spec = ChecksSpec(least_flow=1.0, most_flow=2.0, cooling=10e3)
+    found = checks(layout(checks=spec))
+    assert not found_check(found, "least of the equipment").is_kept
+    assert found_check(found, "most of the equipment").is_kept
+    per_ton = found_check(found, "ton of cooling")
+    cfm, tons = units.to_unit(0.75, "cfm"), units.to_unit(10e3, "ton")
+    assert per_ton.value == pytest.approx(cfm / tons)
+
+
+def test_noise_of_a_straight_duct_by_hand() -> None:
+    """Lw = 10 + 50 log 5 + 10 log 0.1 dB; 15 dB for twice the velocity."""
+    level = float(noise.straight_duct(5.0, 0.1))
+    assert level == pytest.approx(10 + 50 * np.log10(5) - 10)
+    twice = float(noise.straight_duct(10.0, 0.1))
+    assert twice - level == pytest.approx(15.05, abs=0.01)
+
+
+def test_noise_of_elbows_and_dampers_rises_with_velocity_and_loss() -> None:
+    slow, fast = (noise.mitred_elbow(v, 0.1, 0.3) for v in (3.0, 6.0))
+    assert (noise.level_sum(fast) - noise.level_sum(slow)) > 10.0
+    mild, hard = (noise.damper(0.2, 0.05, 0.2, p) for p in (5.0, 50.0))
+    assert noise.level_sum(hard) > noise.level_sum(mild)
+
+
+def test_power_of_the_fan_by_definition() -> None:
+    fan = FanSpec(total_pressure=200.0, efficiency=0.5, drive_efficiency=0.8)
+    found = power_of(layout(fan=fan))
+    assert found.air == pytest.approx(0.75 * 200.0)
+    assert found.electric == pytest.approx(0.75 * 200.0 / 0.4)
+
+
+# --- quantities
+
+
+def test_gauges_by_the_longest_side() -> None:
+    """`gauge.csv`: rectangular to 300 mm 26, to 750 mm 24; round to 483 mm 26."""
+    shape = np.array([Shape.RECTANGULAR, Shape.RECTANGULAR, Shape.ROUND, Shape.ROUND])
+    side = np.array([0.3, 0.31, 0.2, 2.0])
+    assert gauges(shape, side, side / 2).tolist() == [26, 24, 26, 18]
+
+
+def test_quantities_add_up_to_the_layout() -> None:
+    analysis = layout()
+    found = quantities(analysis)
+    total = sum(row.length for row in found.lengths)
+    assert total == pytest.approx(float(analysis.graph.ducts.length.sum()))
+    area = sum(row.area for row in found.sheet)
+    assert area == pytest.approx(sum(row.surface for row in found.lengths))
+    elbows = sum(row.count for row in found.fittings if "elbow" in row.what)
+    assert elbows == len(analysis.graph.bends.duct)
+
+
+def test_the_workbook_and_the_tables(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    books = [tmp_path / "a.xlsx", tmp_path / "b.xlsx"]
+    for book in books:
+        out = ["--xlsx", str(book), "--csv", str(tmp_path / "csv")]
+        assert main(["quantities", str(HOUSE), *out]) == 0
+    assert books[0].read_bytes() == books[1].read_bytes()  # no clock in it
+    with zipfile.ZipFile(books[0]) as archive:
+        text = archive.read("xl/workbook.xml").decode()
+    for sheet in ("lengths", "fittings", "sheet"):
+        assert f'name="{sheet}"' in text
+        with (tmp_path / "csv" / f"{sheet}.csv").open(newline="") as stream:
+            assert list(csv.DictReader(stream))
+    assert "kg" in capsys.readouterr().out
+
+
+# --- remedies
+
+
+def test_each_remedy_wins_what_it_says() -> None:
+    mitred = ElbowRule(ElbowConstruction.MITRED)
+    analysis = layout(elbow_default=mitred)
+    found = remedies(analysis)
+    assert found
+    assert [r.won for r in found] == sorted((r.won for r in found), reverse=True)
+    for remedy in found[:6]:
+        again = analyse(build(drawn(), remedy.schedule))
+        assert analysis.critical_loss - again.critical_loss == pytest.approx(remedy.won)
+    words = " ".join(remedy.what for remedy in found)
+    for change in ("conical entry", "radius 1.5 sides", "larger"):
+        assert change in words
+
+
+def test_a_remedy_that_clashes_is_left_out() -> None:
+    mitred = ElbowRule(ElbowConstruction.MITRED)
+    analysis = layout(elbow_default=mitred)
+
+    def widest(one: Analysis) -> int:
+        return int((one.graph.ducts.width > 0.61).sum())
+
+    free = {remedy.what for remedy in remedies(analysis)}
+    bound = {remedy.what for remedy in remedies(analysis, widest)}
+    assert any("650×300" in what or "700×300" in what for what in free)
+    assert not any("650×300" in what or "700×300" in what for what in bound)
+
+
+# --- commands
+
+
+@pytest.mark.parametrize(
+    ("words", "name"),
+    [
+        (["operate"], "operation"),
+        (["operate", "--dampers", "set"], "operation"),
+        (["proportion"], "proportions"),
+        (
+            ["proportion", "--rate", "0.1 in.wg/100 ft", "--shape", "round"],
+            "proportions",
+        ),
+        (["improve"], "remedies"),
+        (["quantities"], "quantities"),
+    ],
+)
+def test_json_of_the_commands(
+    words: list[str], name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    command, *rest = words
+    assert main([command, str(HOUSE), *rest, "--json"]) == 0
+    validate(json.loads(capsys.readouterr().out), name)
+
+
+def test_the_sized_route_is_written_and_reads_as_sized(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "sized.glb"
+    assert main(["proportion", str(HOUSE), "--json", "--out", str(out)]) == 0
+    result = json.loads(capsys.readouterr().out)
+    drawing = read(out)
+    by_name = {run.name: run.section for run in drawing.runs}
+    for run in result["runs"]:
+        section = by_name[run["run"]]
+        assert section is not None
+        wide = run["chosen"].get("width_m", run["chosen"].get("diameter_m"))
+        assert section.width == pytest.approx(wide, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["proportion", "--method", "velocity"], "--main-velocity"),
+        (["proportion", "--method", "guess"], "not known"),
+        (["proportion", "--rate", "0.8"], "unit"),
+        (["operate", "--dampers", "half"], "not known"),
+        (["quantities", "--xlsx", "a.csv"], "NAME.xlsx"),
+    ],
+)
+def test_commands_that_ask_for_what_is_missing(
+    words: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    command, *rest = words
+    assert main([command, str(HOUSE), *rest]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_analyse_prints_checks_power_and_cautions(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["analyse", str(HOUSE)]) == 0
+    out = capsys.readouterr().out
+    for words in ("Checks", "Fan at design airflow", "asbestos", "local code"):
+        assert words in out

@@ -1,0 +1,238 @@
+"""Checks, fan power and quantities as tables, plain data and files."""
+
+import csv
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from elbowroom.layout import refusal, units
+from elbowroom.physics import Analysis, Check, FanPower, Quantities
+
+from .display import Display
+from .tables import new_table
+
+CAUTIONS = (
+    "Combustion air and venting: a changed supply, return or exhaust can draw flue "
+    "gas into the room; test appliances with natural draught for spillage afterwards.",
+    "No return opening in a garage, kitchen, bathroom, mechanical room or furnace "
+    "closet, nor near a draught hood.",
+    "Rated walls, floors and shafts need fire or smoke dampers with access to them; "
+    "grease, dryer and fume exhaust follow rules of their own and share no duct.",
+    "Keep to the equipment's limits: airflow, temperature rise, static pressure, "
+    "freezing of coils, water carried over at high face velocity.",
+    "Insulate and close the vapour barrier outside conditioned space; old white wrap, "
+    "tape or paper on ducts may be asbestos: do not cut or sand it, have it tested.",
+    "Work at height, cuts into structure, gas, electricity and refrigerant belong to "
+    "licensed people. The local code and the makers' instructions decide.",
+)
+_UNITS = {  # what a value is shown in: metric, inch-pound
+    "velocity": ("m/s", "fpm"),
+    "length": ("m", "ft"),
+    "airflow": ("L/s", "cfm"),
+    "temperature": ("°C", "°F"),
+}
+_DIGITS = {"velocity": 1, "length": 2, "airflow": 0, "temperature": 1}
+
+
+def value_words(value: float | None, dimension: str, display: Display) -> str:
+    """A value of a check with its unit."""
+    if value is None:
+        return "–"
+    if dimension == "share":
+        return f"{100 * value:.2g} %"
+    if dimension == "level":
+        return f"{value:.0f} dB"
+    if dimension == "ratio":
+        return f"{value:.3g}"
+    metric = display.name == "metric"
+    if dimension == "temperature difference":
+        return f"{value:+.1f} K" if metric else f"{value * 9 / 5:+.1f} °F"
+    unit = _UNITS[dimension][0 if metric else 1]
+    digits = 0 if unit == "fpm" else _DIGITS[dimension]
+    return f"{units.to_unit(value, unit):.{digits}f} {unit}"
+
+
+def print_checks(
+    found: Sequence[Check], power: FanPower, display: Display, console: Any
+) -> None:
+    """Print checks, those that are not kept first, and the fan's power."""
+    from rich.markup import escape
+
+    table = new_table("Checks")
+    table.add_column("what")
+    table.add_column("worst", justify="right")
+    table.add_column("limit", justify="right")
+    table.add_column("at")
+    table.add_column("")
+    for check in found:
+        verdict = "not kept" if not check.is_kept else ""
+        if check.is_kept and check.limit is not None:
+            verdict = "kept"
+        table.add_row(
+            escape(check.rule),
+            value_words(check.value, check.dimension, display),
+            value_words(check.limit, check.dimension, display),
+            escape(check.at),
+            verdict,
+        )
+    console.print(table)
+    for check in found:
+        if not check.is_kept:
+            places = ", ".join(f"'{place}'" for place in check.failing[:6])
+            more = len(check.failing) - 6
+            console.print(
+                escape(
+                    f"  – {check.rule}: {places}"
+                    + (f" and {more} more" if more > 0 else "")
+                    + f"; {check.remedy}. Limit: {check.source} ({check.confidence})."
+                )
+            )
+    parts = [f"{power.air:.0f} W in the air"]
+    if power.shaft is not None:
+        parts.append(f"{power.shaft:.0f} W at the shaft")
+    if power.electric is not None:
+        parts.append(f"{power.electric:.0f} W electric")
+    if power.energy is not None:
+        parts.append(f"{power.energy / 3.6e6:.0f} kWh in a year")
+    if power.warming is not None:
+        parts.append(f"warming the air by {power.warming:.2f} K if it stands in it")
+    console.print("Fan at design airflow: " + ", ".join(parts) + ".")
+
+
+def print_cautions(console: Any) -> None:
+    """Print what no calculation decides."""
+    console.print("\n[bold]Before anything is built[/bold]")
+    for caution in CAUTIONS:
+        console.print(f"  – {caution}")
+
+
+# --- quantities
+
+
+def quantity_tables(found: Quantities) -> dict[str, list[dict[str, Any]]]:
+    """Tables of a layout's quantities, in SI units."""
+    return {
+        "lengths": [
+            {
+                "section": row.section,
+                "gauge": row.gauge,
+                "length_m": row.length,
+                "surface_m2": row.surface,
+                "insulation_m2": row.insulation,
+            }
+            for row in found.lengths
+        ],
+        "fittings": [
+            {"fitting": row.what, "section": row.section, "count": row.count}
+            for row in found.fittings
+        ],
+        "sheet": [
+            {"gauge": row.gauge, "area_m2": row.area, "mass_kg": row.mass}
+            for row in found.sheet
+        ],
+    }
+
+
+def quantities_result(analysis: Analysis, found: Quantities) -> dict[str, Any]:
+    """Result of `quantities` as plain data, as `quantities.schema.json` says."""
+    return {
+        "schema": "elbowroom.quantities/1",
+        "file": analysis.graph.drawing.file,
+        **quantity_tables(found),
+    }
+
+
+def print_quantities(
+    analysis: Analysis, found: Quantities, display: Display, console: Any
+) -> None:
+    """Print what a layout is made of."""
+    from rich.markup import escape
+
+    metric = display.name == "metric"
+    area, mass = ("m2", 1.0) if metric else ("ft2", 0.45359237)
+
+    def surface(value: float) -> str:
+        return f"{units.to_unit(value, area):.1f}"
+
+    table = new_table(f"Duct of {analysis.graph.drawing.file}")
+    for head in ("section", "gauge"):
+        table.add_column(head)
+    for head in (display.length, f"sheet, {area}", f"insulation, {area}"):
+        table.add_column(head, justify="right")
+    for row in found.lengths:
+        table.add_row(
+            row.section,
+            str(row.gauge),
+            display.lengths(row.length, 1),
+            surface(row.surface),
+            surface(row.insulation) if row.insulation else "–",
+        )
+    console.print(table)
+    table = new_table("Fittings")
+    table.add_column("fitting")
+    table.add_column("section")
+    table.add_column("count", justify="right")
+    for fitting in found.fittings:
+        table.add_row(escape(fitting.what), fitting.section, str(fitting.count))
+    console.print(table)
+    table = new_table("Sheet metal, with 15 % for seams, joints and waste")
+    table.add_column("gauge")
+    table.add_column(area, justify="right")
+    table.add_column("kg" if metric else "lb", justify="right")
+    for sheet in found.sheet:
+        table.add_row(str(sheet.gauge), surface(sheet.area), f"{sheet.mass / mass:.1f}")
+    console.print(table)
+    console.print(
+        "Gauges are US practice at low and medium pressure, from secondary sources; "
+        "pressure class, reinforcement and joints decide. Without hangers, stiffeners, "
+        "terminals and dampers."
+    )
+
+
+def write_quantity_csv(found: Quantities, folder: Path) -> list[Path]:
+    """Write a layout's quantities as CSV files in SI units; the files written."""
+    folder.mkdir(parents=True, exist_ok=True)
+    written = []
+    for name, rows in quantity_tables(found).items():
+        path = folder / f"{name}.csv"
+        with path.open("w", newline="", encoding="utf-8") as stream:
+            writer = csv.DictWriter(stream, list(rows[0]) if rows else [name])
+            writer.writeheader()
+            writer.writerows(rows)
+        written.append(path)
+    return written
+
+
+def write_quantity_xlsx(found: Quantities, path: Path) -> None:
+    """Write a layout's quantities as a workbook, a sheet for each table.
+
+    Raises
+    ------
+    BadInput
+        If the library that writes it is not installed.
+    """
+    from datetime import datetime, timezone
+
+    try:
+        import xlsxwriter
+    except ImportError:
+        raise refusal(
+            str(path),
+            "workbooks are written with XlsxWriter, which is not installed",
+            "install it with: pip install XlsxWriter",
+        ) from None
+    with xlsxwriter.Workbook(str(path), {"in_memory": True}) as book:
+        # A fixed date, so that the same layout gives the same bytes.
+        book.set_properties({"created": datetime(2000, 1, 1, tzinfo=timezone.utc)})
+        bold = book.add_format({"bold": True})
+        for name, rows in quantity_tables(found).items():
+            sheet = book.add_worksheet(name)
+            for column, head in enumerate(list(rows[0]) if rows else [name]):
+                sheet.write_string(0, column, head, bold)
+                for line, row in enumerate(rows, 1):
+                    value = row[head]
+                    if isinstance(value, str):  # never as a formula
+                        sheet.write_string(line, column, value)
+                    else:
+                        sheet.write_number(line, column, value)
+            sheet.autofit()

@@ -1,0 +1,204 @@
+"""What settles, what size, what would mend it: tables and plain data."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from elbowroom.physics import Analysis, Operation, Proportions, Remedy
+
+from .display import Display
+from .results import notice, section_result
+from .tables import new_table, print_notices
+
+
+def operation_result(analysis: Analysis, found: Operation) -> dict[str, Any]:
+    """Result of `operate` as plain data, as `operation.schema.json` says."""
+    terminals = analysis.graph.terminals
+    return {
+        "schema": "elbowroom.operation/1",
+        "file": analysis.graph.drawing.file,
+        "dampers": found.dampers,
+        "flow_m3_s": found.total_flow,
+        "fan_total_pressure_pa": found.fan_pressure,
+        "crossings_m3_s": list(found.crossings),
+        "rounds": found.steps,
+        "terminals": [
+            {
+                "terminal": name,
+                "design_m3_s": design,
+                "flow_m3_s": flow,
+                "of_design": flow / design,
+            }
+            for name, design, flow in zip(
+                terminals.name,
+                terminals.flow.tolist(),
+                found.flow.tolist(),
+                strict=True,
+            )
+        ],
+        "flags": [notice(said) for said in found.notices],
+    }
+
+
+def print_operation(
+    analysis: Analysis, found: Operation, display: Display, console: Any
+) -> None:
+    """Print the airflows that settle."""
+    from rich.markup import escape
+
+    dampers = "every damper open" if found.dampers == "open" else "the dampers set"
+    console.print(
+        f"[bold]{escape(analysis.graph.drawing.file)}[/bold]  with {dampers} the fan "
+        f"gives {display.flows(found.total_flow)} {display.flow} at "
+        f"{display.pressures(found.fan_pressure)} {display.pressure} of total pressure"
+    )
+    table = new_table(f"Airflow at the terminals, {display.flow}")
+    table.add_column("terminal")
+    for head in ("design", "settles", "of design", ""):
+        table.add_column(head, justify="right")
+    terminals = analysis.graph.terminals
+    for name, design, flow in zip(
+        terminals.name, terminals.flow.tolist(), found.flow.tolist(), strict=True
+    ):
+        off = abs(flow / design - 1.0)
+        table.add_row(
+            escape(name),
+            display.flows(design),
+            display.flows(flow),
+            f"{100 * flow / design:.0f} %",
+            "off by more than 10 %" if off > 0.10 else "",
+        )
+    console.print(table)
+    if not analysis.graph.schedule.fan.curve:
+        console.print(
+            "No fan curve is declared: the fan was taken to keep its pressure at any "
+            "airflow."
+        )
+    else:
+        console.print("Between the points of the fan's curve a monotone cubic runs.")
+    print_notices(found.notices, console)
+
+
+def proportions_result(found: Proportions, method: str) -> dict[str, Any]:
+    """Result of `proportion` as plain data, as `proportions.schema.json` says."""
+    after, before = found.after, found.before
+    return {
+        "schema": "elbowroom.proportions/1",
+        "file": after.graph.drawing.file,
+        "method": method,
+        "rounds": found.rounds,
+        "critical_loss_before_pa": None if before is None else before.critical_loss,
+        "critical_loss_after_pa": after.critical_loss,
+        "friction_rate_available_pa_m": after.system.friction_rate_available,
+        "runs": [
+            {
+                "run": choice.run,
+                "drawn": None
+                if choice.drawn is None
+                else section_result(
+                    choice.drawn.shape, choice.drawn.width, choice.drawn.height
+                ),
+                "chosen": section_result(
+                    choice.chosen.shape, choice.chosen.width, choice.chosen.height
+                ),
+                "flow_m3_s": choice.flow,
+                "velocity_m_s": choice.velocity,
+                "friction_pa_m": choice.gradient,
+                "bound_by": choice.limit,
+            }
+            for choice in found.choices
+        ],
+        "flags": [notice(said) for said in found.notices],
+    }
+
+
+def print_proportions(
+    found: Proportions, method: str, display: Display, console: Any
+) -> None:
+    """Print the sizes of a layout and what bound each."""
+    from rich.markup import escape
+
+    after, p = found.after, display.pressures
+    change = f"{p(after.critical_loss)} {display.pressure} on the critical path"
+    if found.before is not None:
+        change = f"{p(found.before.critical_loss)} as drawn, " + change
+    console.print(
+        f"[bold]{escape(after.graph.drawing.file)}[/bold]  sized by {method} in "
+        f"{found.rounds} rounds: {change}"
+    )
+    table = new_table("Sizes")
+    for head, right in (
+        ("run", False),
+        ("drawn", False),
+        ("chosen", False),
+        (display.flow, True),
+        (display.velocity, True),
+        (display.rate, True),
+        ("bound by", False),
+    ):
+        table.add_column(head, justify="right" if right else "left")
+    for choice in found.choices:
+        table.add_row(
+            escape(choice.run),
+            "none" if choice.drawn is None else display.size(choice.drawn),
+            display.size(choice.chosen),
+            display.flows(choice.flow),
+            display.velocities(choice.velocity),
+            display.rates(choice.gradient).removesuffix(f" {display.rate}"),
+            choice.limit,
+        )
+    console.print(table)
+    print_notices(found.notices, console)
+
+
+def remedies_result(analysis: Analysis, found: Sequence[Remedy]) -> dict[str, Any]:
+    """Result of `improve` as plain data, as `remedies.schema.json` says."""
+    return {
+        "schema": "elbowroom.remedies/1",
+        "file": analysis.graph.drawing.file,
+        "critical_loss_pa": analysis.critical_loss,
+        "remedies": [
+            {
+                "run": remedy.at,
+                "what": remedy.what,
+                "won_pa": remedy.won,
+                "critical_loss_pa": remedy.critical,
+                "side_effects": list(remedy.side_effects),
+            }
+            for remedy in found
+        ],
+    }
+
+
+def print_remedies(
+    analysis: Analysis, found: Sequence[Remedy], display: Display, console: Any
+) -> None:
+    """Print the changes that win pressure on the critical path."""
+    from rich.markup import escape
+
+    p = display.pressures
+    console.print(
+        f"[bold]{escape(analysis.graph.drawing.file)}[/bold]  "
+        f"{p(analysis.critical_loss)} {display.pressure} to "
+        f"{escape(analysis.critical_terminal)}"
+    )
+    if not found:
+        console.print("No single change that was tried wins anything without a clash.")
+        return
+    table = new_table(f"What would mend it, each change alone, {display.pressure}")
+    table.add_column("wins", justify="right")
+    table.add_column("leaves", justify="right")
+    for head in ("run", "change", "and besides"):
+        table.add_column(head)
+    for remedy in found:
+        table.add_row(
+            p(remedy.won),
+            p(remedy.critical),
+            escape(remedy.at),
+            escape(remedy.what),
+            escape("; ".join(remedy.side_effects)),
+        )
+    console.print(table)
+    console.print(
+        "Each was analysed anew in full; changes that clash or leave a bend without "
+        "room are left out. Gains do not add up."
+    )
