@@ -13,7 +13,14 @@ from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import connected_components
 from scipy.sparse.linalg import splu
 
-from elbowroom.layout import BadInput, FloatArray, IntArray, error, refusal
+from elbowroom.layout import (
+    BadInput,
+    FloatArray,
+    IntArray,
+    Notice,
+    error,
+    refusal,
+)
 
 from .friction import friction_factor
 
@@ -145,22 +152,26 @@ def _solved(
         constant[fan.duct] = fan.rise(0.0) / slope[fan.duct]
     flow = step(slope, constant)
     worst = np.inf
-    for _ in range(_STEPS):
+
+    def loss_at(flow: FloatArray) -> tuple[FloatArray, FloatArray]:
         loss, slope = _loss(ducts, flow, density, viscosity)
         if fan is not None:
             steep = fan.slope(flow[fan.duct])
             loss[fan.duct] -= fan.rise(flow[fan.duct])
             slope[fan.duct] = max(slope[fan.duct] - steep, 0.1 * slope[fan.duct])
+        return loss, slope
+
+    loss, slope = loss_at(flow)
+    for _ in range(_STEPS):
         new = step(slope, flow - loss / slope)
         change, flow = new - flow, new
-        loss, _ = _loss(ducts, flow, density, viscosity)
-        if fan is not None:
-            loss[fan.duct] -= fan.rise(flow[fan.duct])
+        loss, slope = loss_at(flow)
         before, worst = worst, float(np.abs(incidence @ pressure - loss).max()) / scale
         if worst <= _TOLERANCE or (worst < 1e-10 and worst >= before):
             return flow, pressure
         if worst > before:  # where flows turn round, a whole step leaps to and fro
             flow = flow - change / 2
+            loss, slope = loss_at(flow)
     if worst < 1e-9:
         return flow, pressure
     raise refusal(
@@ -184,9 +195,7 @@ def _loss(
     area = np.pi / 4 * ducts.diameter**2
     speed = np.maximum(np.abs(flow) / area, _STILL)
     loss = at(speed)
-    slope = (at(speed * (1 + _NUDGE)) - at(speed * (1 - _NUDGE))) / (
-        2 * _NUDGE * speed * area
-    )
+    slope = (at(speed * (1 + _NUDGE)) - loss) / (_NUDGE * speed * area)
     ratio = np.abs(flow) / area / speed  # below the slowest the loss is linear
     return np.sign(flow) * loss * ratio, slope
 
@@ -228,23 +237,23 @@ def _result(
             )
         if rise < 0.0 or through < 0.0:
             notes.append("the fan is driven by the network: its curve does not hold")
+    columns = {
+        "flow_m3_s": flow,
+        "velocity_m_s": velocity,
+        "reynolds": re,
+        "friction_factor": factor,
+        "velocity_pressure_Pa": pv,
+        "friction_loss_Pa": rubbed,
+        "fitting_loss_Pa": fitted,
+        "total_loss_Pa": rubbed + fitted,
+    }
+    rows = zip(*(column.tolist() for column in columns.values()), strict=True)
     return {
         "ducts": {
-            name: {
-                "flow_m3_s": float(flow[i]),
-                "velocity_m_s": float(velocity[i]),
-                "reynolds": float(re[i]),
-                "friction_factor": float(factor[i]),
-                "velocity_pressure_Pa": float(pv[i]),
-                "friction_loss_Pa": float(rubbed[i]),
-                "fitting_loss_Pa": float(fitted[i]),
-                "total_loss_Pa": float(rubbed[i] + fitted[i]),
-            }
-            for i, name in enumerate(ducts.ids)
+            name: dict(zip(columns, row, strict=True))
+            for name, row in zip(ducts.ids, rows, strict=True)
         },
-        "node_total_pressure_Pa": {
-            name: float(pressure[i]) for i, name in enumerate(nodes)
-        },
+        "node_total_pressure_Pa": dict(zip(nodes, pressure.tolist(), strict=True)),
         "operating_point": point,
         "mass_residual": residual,
         "notes": notes,
@@ -257,36 +266,23 @@ def _result(
 def _read(
     case: Mapping[str, Any],
 ) -> tuple[_Ducts, list[str], FloatArray, FloatArray]:
-    faults = []
-    rows: dict[str, list[float]] = {key: [] for key in _NUMBERS}
-    ids, starts, finishes = [], [], []
-    known: set[str] = set()
     entries = case.get("ducts")
     if not isinstance(entries, Sequence) or isinstance(entries, str) or not entries:
         raise refusal("the network", "it has no ducts", "give a list of them in ducts")
-    for number, entry in enumerate(entries, start=1):
-        name = str(entry.get("id", f"duct {number}"))
-        where = f"the network, duct '{name}'"
-        if name in known:
-            faults.append(error(where, "two ducts go by that id", "rename one"))
-        ids.append(name)
-        known.add(name)
-        for key, (low, words) in _NUMBERS.items():
-            value = entry.get(key)
-            good = isinstance(value, (int, float)) and not isinstance(value, bool)
-            if not good or not np.isfinite(value) or not value >= low:
-                faults.append(error(where, f"{key} is {value!r}", f"write {words}"))
-                value = 1.0
-            rows[key].append(float(value))
-        ends = entry.get("from"), entry.get("to")
-        if None in ends or ends[0] == ends[1]:
+    ids = [str(e.get("id", f"duct {n}")) for n, e in enumerate(entries, start=1)]
+    faults = _id_faults(ids)
+    rows = {key: _numbers(entries, ids, key, faults) for key in _NUMBERS}
+    starts = [str(entry.get("from")) for entry in entries]
+    finishes = [str(entry.get("to")) for entry in entries]
+    for name, start, finish in zip(ids, starts, finishes, strict=True):
+        if start == finish or "None" in (start, finish):
             faults.append(
                 error(
-                    where, f"it goes from {ends[0]!r} to {ends[1]!r}", "name two nodes"
+                    f"the network, duct '{name}'",
+                    f"it goes from {start!r} to {finish!r}",
+                    "name two nodes",
                 )
             )
-        starts.append(str(ends[0]))
-        finishes.append(str(ends[1]))
     fixed_by_name = {
         str(k): float(v) for k, v in case.get("fixed_node_pressures_Pa", {}).items()
     }
@@ -307,9 +303,9 @@ def _read(
             )
             continue
         entering[place[str(name)]] = float(value)
-    start = np.array([place[name] for name in starts])
-    finish = np.array([place[name] for name in finishes])
-    links = coo_array((np.ones(len(start)), (start, finish)), shape=(len(nodes),) * 2)
+    begin = np.array([place[name] for name in starts])
+    end = np.array([place[name] for name in finishes])
+    links = coo_array((np.ones(len(begin)), (begin, end)), shape=(len(nodes),) * 2)
     _, part = connected_components(links, directed=False)
     held = set(part[~np.isnan(fixed)].tolist())
     loose = [
@@ -328,14 +324,56 @@ def _read(
     return (
         _Ducts(
             tuple(ids),
-            start,
-            finish,
-            *(np.array(rows[key]) for key in _NUMBERS),
+            begin,
+            end,
+            *(rows[key] for key in _NUMBERS),
         ),
         nodes,
         fixed,
         entering,
     )
+
+
+def _id_faults(ids: Sequence[str]) -> list[Notice]:
+    if len(set(ids)) == len(ids):
+        return []
+    seen: set[str] = set()
+    faults = []
+    for name in ids:
+        if name in seen:
+            faults.append(
+                error(
+                    f"the network, duct '{name}'",
+                    "two ducts go by that id",
+                    "rename one",
+                )
+            )
+        seen.add(name)
+    return faults
+
+
+def _numbers(
+    entries: Sequence[Mapping[str, Any]],
+    ids: Sequence[str],
+    key: str,
+    faults: list[Notice],
+) -> FloatArray:
+    """A number of every duct; a fault for each that is none."""
+    low, words = _NUMBERS[key]
+    values = [entry.get(key) for entry in entries]
+    if set(map(type, values)) <= {int, float}:
+        numbers = np.array(values, dtype=np.float64)
+        if (np.isfinite(numbers) & (numbers >= low)).all():
+            return numbers
+    before = len(faults)
+    for name, value in zip(ids, values, strict=True):
+        good = isinstance(value, (int, float)) and not isinstance(value, bool)
+        if not good or not np.isfinite(float(str(value))) or float(str(value)) < low:
+            where = f"the network, duct '{name}'"
+            faults.append(error(where, f"{key} is {value!r}", f"write {words}"))
+    if len(faults) > before:
+        return np.ones(len(values))
+    return np.array(values, dtype=np.float64)  # numbers of other types, as numpy's
 
 
 _NUMBERS = {

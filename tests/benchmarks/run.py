@@ -36,11 +36,13 @@ from elbowroom.layout import (
     read,
     solids,
 )
-from elbowroom.physics import analyse, friction, tables
+from elbowroom.physics import air, analyse, friction, tables
+from elbowroom.physics import network as network_solver
 from elbowroom.viewer import sweep
 
 SIZES = (1_000, 10_000, 100_000)
 GROWTH, MEMORY = 1.15, 1e9  # largest exponent; bytes
+AIR = air()
 Row = dict[str, Any]
 Array = npt.NDArray[Any]
 
@@ -224,6 +226,93 @@ def clashes(count: int) -> list[Row]:
     return [row(work, "python-fcl", found, 0.25)]
 
 
+def tree_case(count: int) -> dict[str, Any]:
+    """A tree of ducts between one pressure and many open ends, for the solver."""
+    random = np.random.default_rng(2)
+    parent = (np.arange(count) - 1) // 3
+    feeds = np.zeros(count)
+    for i in range(count - 1, -1, -1):  # terminals behind each duct
+        feeds[i] = max(feeds[i], 1.0)
+        if i:
+            feeds[parent[i]] += feeds[i]
+    ends = np.bincount(parent[1:], minlength=count) == 0
+    fixed = {"in": 300.0} | {f"n{i}": 0.0 for i in np.flatnonzero(ends).tolist()}
+    ducts = [
+        {
+            "id": f"d{i}",
+            "from": "in" if i == 0 else f"n{parent[i]}",
+            "to": f"n{i}",
+            "length_m": 2.0 + 3.0 * float(random.random()),
+            "diameter_m": 0.15 * float(feeds[i]) ** 0.4,
+            "roughness_m": 9e-5,
+            "sum_C": 0.5 + float(random.random()),
+        }
+        for i in range(count)
+    ]
+    return {"ducts": ducts, "fixed_node_pressures_Pa": fixed}
+
+
+def plain_newton(ducts: Any, fixed: Array) -> Array:
+    """Flows by Newton's method on flows and pressures at once, with scipy's splu."""
+    from scipy.sparse import block_array, coo_array, diags_array
+    from scipy.sparse.linalg import splu
+
+    count, free = len(ducts.start), np.isnan(fixed)
+    row, one = np.arange(count), np.ones(count)
+    incidence = coo_array(
+        (
+            np.concatenate([one, -one]),
+            (np.concatenate([row, row]), np.concatenate([ducts.start, ducts.finish])),
+        ),
+        shape=(count, len(fixed)),
+    ).tocsc()
+    inner = incidence[:, free]
+    drive = incidence[:, ~free] @ fixed[~free]
+    area = np.pi / 4 * ducts.diameter**2
+
+    def loss(flow: Array) -> Array:
+        speed = np.maximum(np.abs(flow) / area, 1e-9)
+        f = friction.friction_factor(
+            AIR.density * speed * ducts.diameter / AIR.viscosity,
+            ducts.roughness / ducts.diameter,
+        )
+        total = f * ducts.length / ducts.diameter + ducts.loss_sum
+        return np.asarray(np.sign(flow) * total * AIR.density / 2 * speed**2)
+
+    flow = 3.0 * area
+    pressure = np.zeros(int(free.sum()))
+    for step_number in range(60):
+        now = loss(flow)
+        slope = (loss(flow * (1 + 1e-6)) - now) / (1e-6 * flow)
+        if step_number == 0:  # a line through the origin: the flow may turn round
+            slope = now / flow
+        wrong = np.concatenate([inner @ pressure + drive - now, inner.T @ flow])
+        if np.abs(wrong[:count]).max() < 1e-10 and np.abs(wrong[count:]).max() < 1e-12:
+            break
+        blocks: Any = [[diags_array(-slope), inner], [inner.T, None]]
+        jacobian = block_array(blocks)
+        step = splu(jacobian.tocsc()).solve(-wrong)
+        flow, pressure = flow + step[:count], pressure + step[count:]
+    return np.asarray(flow)
+
+
+def tree_solver(count: int) -> list[Row]:
+    """The network solver against a general sparse Newton, from arrays to arrays."""
+    ducts, _, fixed, entering = network_solver._read(tree_case(count))
+
+    def ours() -> Array:
+        flow, _ = network_solver._solved(
+            ducts, fixed, entering, None, AIR.density, AIR.viscosity
+        )
+        return flow
+
+    apart = np.abs(ours() / plain_newton(ducts, fixed) - 1.0).max()
+    assert apart < 1e-6, apart
+    found, _ = ratio(ours, lambda: plain_newton(ducts, fixed), 5)
+    work = f"airflow of a tree of {count} ducts"
+    return [row(work, "Newton with scipy's splu", found, 0.5)]
+
+
 def reading_glb(count: int) -> list[Row]:
     """Reading a GLB against json and numpy taking the same accessors apart."""
     with tempfile.TemporaryDirectory() as folder:
@@ -301,6 +390,7 @@ def main() -> None:
         *table_lookups(100_000),
         *swept_mesh(10_000),
         *clashes(2_000),
+        *tree_solver(SIZES[-1]),
         *reading_glb(SIZES[-1]),
         *reading_ifc(5_000),
         *peak_memory(SIZES[-1]),
