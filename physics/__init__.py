@@ -31,10 +31,11 @@ from .compare import Comparison, Option, compare
 from .conditions import Conditions, conditions_of
 from .effects import Effect, effects
 from .elements import DuctState, Elements, Kind
+from .fan_curve import crossings, pressure_of, slope_at
 from .flows import duct_flows
 from .ledger import Assumption
 from .network import solve_network
-from .operate import Operation, crossings, operate
+from .operate import Operation, operate
 from .power import FanPower, fan_power
 from .proportion import (
     METHODS,
@@ -123,6 +124,7 @@ __all__ = [
     "path_bands",
     "power_of",
     "pressure_at",
+    "pressure_of",
     "proportion",
     "quantities",
     "regain_velocity",
@@ -130,6 +132,7 @@ __all__ = [
     "share_less",
     "sheet_mass",
     "sizes",
+    "slope_at",
     "solve_network",
     "static_pressure",
     "surface_of",

@@ -10,6 +10,7 @@ from elbowroom.layout import DuctGraph, FloatArray, IntArray, Notice, sum_from_r
 from .close_pairs import ClosePair, close_pairs, corrected
 from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind, duct_state, elements_of
+from .fan_curve import pressure_of
 from .flags import budget_flags, fan_flags, flow_flags
 from .flows import check_drawn_flows, duct_flows
 from .ledger import Assumption, assumptions_of
@@ -198,6 +199,9 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
     conditions = conditions or conditions_of(graph)
     flow = duct_flows(graph)
     check_drawn_flows(graph, flow)
+    conditions = _at_design(
+        graph, conditions, float(flow[graph.ducts.parent < 0].sum())
+    )
     state = duct_state(graph, flow, conditions)
     alone, notices = elements_of(graph, state, conditions)
     elements = alone
@@ -230,6 +234,17 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
             *fan_flags(analysis),
         ),
     )
+
+
+def _at_design(graph: DuctGraph, conditions: Conditions, flow: float) -> Conditions:
+    """Conditions with the pressure that the fan's curve gives at the design airflow."""
+    fan = graph.schedule.fan
+    if not fan.curve or conditions.fan_total is not None or conditions.fan_static:
+        return conditions
+    pressure = pressure_of(fan.curve, flow)
+    if fan.curve_is_total:
+        return replace(conditions, fan_total=pressure)
+    return replace(conditions, fan_static=pressure)
 
 
 def _path_loss(graph: DuctGraph, duct: IntArray, loss: FloatArray) -> FloatArray:

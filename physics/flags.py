@@ -79,7 +79,17 @@ def budget_flags(analysis: "Analysis") -> list[Notice]:
     """Flag what the pressure budget says, and what is missing from it."""
     system, graph = analysis.system, analysis.graph
     flags = []
-    if system.available is None:
+    if system.available is None and graph.schedule.fan.curve:
+        first, last = graph.schedule.fan.curve[0], graph.schedule.fan.curve[-1]
+        flags.append(
+            warning(
+                "budget",
+                f"the fan's curve, {first[0]:.4g} to {last[0]:.4g} m3/s, does not reach "
+                "the design airflow, so it is not known what the ducts may spend",
+                "add its points, or choose another fan",
+            )
+        )
+    elif system.available is None:
         flags.append(
             warning(
                 "budget",

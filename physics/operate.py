@@ -3,8 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
-from scipy.optimize import brentq
 
 from elbowroom.layout import (
     FloatArray,
@@ -18,11 +16,11 @@ from elbowroom.layout import (
 from .analysis import Analysis
 from .balance import balance
 from .elements import Kind, duct_state, elements_of
+from .fan_curve import crossings, slope_at
 
 _STEPS = 200
 _SETTLED = 1e-10  # largest relative change of an airflow
 _LEAST = 1e-6  # of the velocity pressure: what a path loses at the least
-_SAMPLES = 400  # along a fan's curve, to find where it is crossed
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,39 +55,6 @@ class Operation:
     dampers: str
     steps: int
     notices: tuple[Notice, ...]
-
-
-def crossings(
-    points: tuple[tuple[float, float], ...], resistance: float
-) -> tuple[float, ...]:
-    """Airflows at which a fan's curve meets a resistance, m³/s.
-
-    Parameters
-    ----------
-    points
-        Airflow, m³/s, and pressure, Pa, of the curve, the airflow rising; between
-        them a monotone cubic runs (no overshoot; Fritsch and Carlson 1980).
-    resistance
-        Loss over airflow squared, Pa s²/m⁶.
-
-    Returns
-    -------
-    flows
-        Rising; none where the curve ends before it is met. More than one means that
-        the airflow may jump between them.
-    """
-    flow, pressure = np.array(points).T
-    curve = PchipInterpolator(flow, pressure)
-
-    def surplus(q: float) -> float:
-        return float(curve(q)) - resistance * q * q
-
-    tried = np.linspace(max(flow[0], 0.0), flow[-1], _SAMPLES)
-    left = np.array([surplus(q) for q in tried])
-    found = []
-    for row in np.flatnonzero((left[:-1] > 0.0) != (left[1:] > 0.0)).tolist():
-        found.append(float(brentq(surplus, tried[row], tried[row + 1], xtol=1e-14)))
-    return tuple(found)
 
 
 def operate(analysis: Analysis, dampers: str = "open") -> Operation:
@@ -245,10 +210,8 @@ def _stall(
     fan = analysis.graph.schedule.fan
     if not fan.curve:
         return ()
-    flow, pressure = np.array(fan.curve).T
-    slope = float(PchipInterpolator(flow, pressure).derivative()(met[-1]))
     found = []
-    if slope > 0.0:
+    if slope_at(fan.curve, met[-1]) > 0.0:
         found.append(
             warning(
                 f"{where} curve",

@@ -16,7 +16,7 @@ BLOCKS = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
 def test_the_route_and_the_schedule_of_the_readme_run_together(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    route, plan = BLOCKS
+    route, plan, _ = BLOCKS
     (tmp_path / "route.toml").write_text(route, encoding="utf-8")
     (tmp_path / "schedule.toml").write_text(plan, encoding="utf-8")
     assert main(["analyse", str(tmp_path / "route.toml"), "--json"]) == 0
@@ -24,6 +24,31 @@ def test_the_route_and_the_schedule_of_the_readme_run_together(
     flows = {path["terminal"]: path["flow_m3_s"] for path in found["paths"]}
     assert flows == pytest.approx({"office": 0.15, "hall": 600 * 0.3048**3 / 60})
     assert found["system"]["available_pa"] > 0
+
+
+def test_the_rooms_the_curve_and_the_checks_of_the_readme_run_too(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    route, plan, more = BLOCKS
+    plan = re.sub(r"\[fan\]\nexternal_static_pressure[^\n]*\n", "", plan)
+    plan = plan.replace('flow = "150 L/s"', 'load = "1.5 kW"')
+    plan = plan.replace('flow = "600 cfm"', 'share = "50 %"')
+    (tmp_path / "route.toml").write_text(
+        route.replace('flow = "150 L/s"\n', ""), encoding="utf-8"
+    )
+    (tmp_path / "schedule.toml").write_text(plan + more, encoding="utf-8")
+    path = str(tmp_path / "route.toml")
+    assert main(["analyse", path, "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    flows = {path["terminal"]: path["flow_m3_s"] for path in found["paths"]}
+    assert flows["hall"] == pytest.approx(600 * 0.3048**3 / 60)
+    rules = " ".join(check["rule"] for check in found["checks"])
+    for words in ("residential", "RC 25", "leakage", "dew point", "ton of cooling"):
+        assert words in rules
+    assert found["fan_power"]["energy_kwh_per_year"] > 0
+    assert main(["operate", path, "--json"]) == 0
+    settled = json.loads(capsys.readouterr().out)
+    assert len(settled["crossings_m3_s"]) == 1
 
 
 def test_ci_runs_the_readmes_test_command_word_for_word() -> None:
