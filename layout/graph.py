@@ -69,6 +69,11 @@ class DuctGraph:
         """Node positions, m, shape (k, 3)."""
         return self.topology.nodes
 
+    @property
+    def is_return(self) -> bool:
+        """Whether the air flows from the terminals to the source, which is the fan."""
+        return self.schedule.source.is_return
+
     @cached_property
     def nx(self) -> "Network":
         """The topology as a networkx graph, edges in the direction of the walk.

@@ -418,8 +418,9 @@ def _source(table: Table) -> SourceSpec:
     if run is not None and at is not None:
         table.fault("", "run and at are both given", "delete one")
     kind = table.choice("kind", {"fan": "fan", "plenum": "plenum"})
+    side = table.choice("side", {"supply": False, "return": True})
     table.finish()
-    return SourceSpec(run, at, kind)
+    return SourceSpec(run, at, kind, bool(side))
 
 
 def _fan(table: Table) -> FanSpec:

@@ -32,11 +32,15 @@ class AirSpec:
 
 @dataclass(frozen=True, slots=True)
 class SourceSpec:
-    """Where the air enters: a run, or a place in m; 'fan' or 'plenum'."""
+    """The end at the fan: a run, or a place in m; 'fan' or 'plenum'.
+
+    `is_return` where the air flows to it from the terminals, and not to these.
+    """
 
     run: str | None = None
     at: Point | None = None
     kind: str | None = None
+    is_return: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,7 @@ from . import (
 from .air import Air, air, air_of, pressure_at
 from .analysis import Analysis, analyse
 from .balance import Setting, balance, open_shares
+from .budget import Budget, budget
 from .checks import Check, checks, power_of, static_pressure, surface_of
 from .close_pairs import ClosePair
 from .coefficient import Coefficient, LookupRefused, Note
@@ -67,6 +68,7 @@ __all__ = [
     "Analysis",
     "Assumption",
     "Band",
+    "Budget",
     "Check",
     "Choice",
     "ClosePair",
@@ -94,6 +96,7 @@ __all__ = [
     "analyse",
     "balance",
     "book",
+    "budget",
     "checks",
     "compare",
     "conditions_of",

@@ -130,15 +130,20 @@ class Analysis:
         if kind == Kind.TRANSITION:
             before = int(graph.ducts.parent[duct])
             grows = self.state.area[duct] > self.state.area[before]
+            grows = grows != graph.is_return
             same = abs(self.state.area[duct] / self.state.area[before] - 1) < 0.02
             what = (
                 "change of shape" if same else "expansion" if grows else "contraction"
             )
-            return f"{what} from {graph.section(before).words}"
+            into = "to" if graph.is_return else "from"
+            return f"{what} {into} {graph.section(before).words}"
+        at_fan, at_room = "entry flush with a wall", "open end into the room"
+        if graph.is_return:
+            at_fan, at_room = "exit into the plenum", "opening flush with a wall"
         return {
             Kind.DUCT: "straight duct",
-            Kind.ENTRY: "entry flush with a wall",
-            Kind.EXIT: "open end into the room",
+            Kind.ENTRY: at_fan,
+            Kind.EXIT: at_room,
             Kind.TERMINAL: "terminal with its declared loss",
         }[kind]
 

@@ -119,11 +119,21 @@ def checks(analysis: Analysis) -> list[Check]:
     return sorted(found, key=lambda check: check.is_kept)
 
 
-def power_of(analysis: Analysis) -> FanPower:
-    """Power of the fan at the design airflow and the pressure that it has to give."""
+def power_of(analysis: Analysis, returns: Sequence[Analysis] = ()) -> FanPower:
+    """Power of the fan at the design airflow and the pressure that it has to give.
+
+    Parameters
+    ----------
+    analysis
+        The supply side.
+    returns
+        Its return sides: the costliest counts.
+    """
     fan = analysis.graph.schedule.fan
     system, air = analysis.system, analysis.conditions.air
     needed = system.critical_loss + system.declared_losses
+    needed += sum(one.system.declared_losses for one in returns)
+    needed += max((one.critical_loss for one in returns), default=0.0)
     pressure = needed
     if system.fan_kind == "total" and system.fan_pressure is not None:
         pressure = system.fan_pressure
@@ -422,7 +432,10 @@ def static_pressure(analysis: Analysis) -> FloatArray:
     rub = analysis.state.gradient * graph.ducts.length
     ends = np.isin(elements.kind, (int(Kind.EXIT), int(Kind.TERMINAL)))
     after = np.bincount(elements.duct[ends], elements.loss[ends], len(parent))
-    return np.asarray(ahead + after + rub / 2 - analysis.state.velocity_pressure)
+    total = ahead + after + rub / 2
+    if graph.is_return:  # below the room by what was spent on the way
+        total = -total
+    return np.asarray(total - analysis.state.velocity_pressure)
 
 
 def _leakage(analysis: Analysis) -> list[Check]:

@@ -244,7 +244,7 @@ def elements_of(
     fittings(Kind.TRANSITION, changes.duct, smaller, found, changes.length_basis)
 
     legs = graph.legs
-    found = leg_coefficients(graph, state.flow)
+    found = leg_coefficients(graph, state.flow, state.velocity)
     basis = leg_basis(graph)
     for kind, mine in ((Kind.BRANCH, legs.is_branch), (Kind.MAIN, ~legs.is_branch)):
         rows = np.flatnonzero(mine)
@@ -254,7 +254,8 @@ def elements_of(
     if graph.source.kind == "plenum":
         roots = np.flatnonzero(before < 0)
         into = Gathered(len(roots))
-        into.put(np.arange(len(roots)), ends.entry_in_wall())
+        at_fan = ends.exit_abrupt() if graph.is_return else ends.entry_in_wall()
+        into.put(np.arange(len(roots)), at_fan)
         fittings(
             Kind.ENTRY, roots, roots, into, np.full(len(roots), int(Basis.DECLARED))
         )
@@ -262,7 +263,11 @@ def elements_of(
     plain = np.isnan(terminals.loss)
     open_ends = terminals.duct[plain]
     out = Gathered(len(open_ends))
-    out.put(np.arange(len(open_ends)), ends.exit_abrupt(len(open_ends)))
+    if graph.is_return:
+        flush = np.zeros(len(open_ends))
+        out.put(np.arange(len(open_ends)), ends.entry_in_wall(0.05, flush))
+    else:
+        out.put(np.arange(len(open_ends)), ends.exit_abrupt(len(open_ends)))
     fittings(
         Kind.EXIT,
         open_ends,

@@ -84,12 +84,12 @@ def budget_flags(analysis: "Analysis") -> list[Notice]:
         flags.append(
             warning(
                 "budget",
-                f"the fan's curve, {first[0]:.4g} to {last[0]:.4g} m3/s, does not reach "
-                "the design airflow, so it is not known what the ducts may spend",
+                f"the fan's curve, {first[0]:.4g} to {last[0]:.4g} m3/s, does not "
+                "reach the design airflow, so it is not known what the ducts may spend",
                 "add its points, or choose another fan",
             )
         )
-    elif system.available is None:
+    elif system.available is None and not graph.is_return:
         flags.append(
             warning(
                 "budget",
@@ -98,7 +98,7 @@ def budget_flags(analysis: "Analysis") -> list[Notice]:
                 "write external_static_pressure under [fan] in the schedule",
             )
         )
-    elif system.available <= 0:
+    elif system.available is not None and system.available <= 0:
         flags.append(
             warning(
                 "budget",
@@ -107,7 +107,7 @@ def budget_flags(analysis: "Analysis") -> list[Notice]:
                 "choose a stronger fan or components that lose less",
             )
         )
-    elif system.required > system.available:
+    elif system.available is not None and system.required > system.available:
         flags.append(
             warning(
                 "budget",
@@ -148,8 +148,12 @@ def budget_flags(analysis: "Analysis") -> list[Notice]:
         flags.append(
             warning(
                 f"terminal{'s' * (missing > 1)} {shown}{more}",
-                "no loss of a grille or diffuser is declared, so only the velocity "
-                "pressure of the open end is counted",
+                "no loss of a grille or diffuser is declared, so only "
+                + (
+                    "a plain opening in a wall is counted"
+                    if graph.is_return
+                    else "the velocity pressure of the open end is counted"
+                ),
                 'write loss = "..." at the terminal in the schedule',
             )
         )
@@ -165,7 +169,7 @@ def fan_flags(analysis: "Analysis") -> list[Notice]:
     ducts, bends = graph.ducts, graph.bends
     first = np.flatnonzero(ducts.parent < 0)
     behind = np.flatnonzero(np.isin(ducts.parent[bends.duct], first))
-    if graph.source.kind != "fan" or len(behind) == 0:
+    if graph.source.kind != "fan" or graph.is_return or len(behind) == 0:
         return []
     row = int(behind[0])
     root = int(ducts.parent[bends.duct[row]])

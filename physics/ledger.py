@@ -145,13 +145,20 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
     )
     assume(
         int(np.isnan(graph.terminals.loss).sum()),
-        "terminals that lose no more than the velocity pressure of an open end",
+        "terminals that lose no more than "
+        + (
+            "a plain opening in a wall"
+            if graph.is_return
+            else "the velocity pressure of an open end"
+        ),
         "write loss at each terminal",
     )
     if graph.source.kind_is_assumed:
         assume(
             1,
-            "the first duct begins at the fan's outlet, with no entry loss and no "
+            "the duct ends at the fan's inlet, with no exit loss and no system effect"
+            if graph.is_return
+            else "the first duct begins at the fan's outlet, with no entry loss and no "
             "system effect",
             'write kind = "plenum" or "fan" under [source]',
             "a plenum",

@@ -1,6 +1,7 @@
 """Loss coefficient of every fitting of a graph, each kind as one array."""
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +21,7 @@ from elbowroom.layout import (
 
 from . import elbows, transitions
 from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
-from .junctions import dividing_legs
+from .junctions import dividing_legs, joining_legs
 
 _STRAIGHT_LEG = np.radians(15.0)  # a straight leg that turns further bends too
 _VANE_SPACING = 0.038  # m: the closer of the two single-vane rails that were retested
@@ -237,7 +238,7 @@ def transition_coefficients(graph: DuctGraph) -> Gathered:
     Parameters
     ----------
     graph
-        The classified graph; the air flows away from the source.
+        The classified graph; in a return the air flows towards the source.
 
     Returns
     -------
@@ -247,6 +248,8 @@ def transition_coefficients(graph: DuctGraph) -> Gathered:
     """
     ducts, found = graph.ducts, graph.transitions
     after, before = found.duct, ducts.parent[found.duct]
+    if graph.is_return:
+        after, before = before, after
     return transitions.transition(
         ducts.shape[before],
         ducts.width[before],
@@ -258,20 +261,22 @@ def transition_coefficients(graph: DuctGraph) -> Gathered:
     )
 
 
-def leg_coefficients(graph: DuctGraph, flow: FloatArray) -> Gathered:
+def leg_coefficients(
+    graph: DuctGraph, flow: FloatArray, velocity: FloatArray
+) -> Gathered:
     """Coefficients of the legs of junctions, on the velocity in the common duct.
 
     Parameters
     ----------
     graph
         The classified graph.
-    flow
-        Airflow in each duct, m³/s, shape (d,).
+    flow, velocity
+        Airflow in each duct, m³/s, and velocity, m/s, shape (d,).
 
     Returns
     -------
     gathered
-        Shape (l,).
+        Shape (l,): of legs that divide the air, or in a return of legs that join it.
     """
     ducts, legs = graph.ducts, graph.legs
     size = sections.area(ducts.shape, ducts.width, ducts.height)
@@ -285,17 +290,24 @@ def leg_coefficients(graph: DuctGraph, flow: FloatArray) -> Gathered:
         size[legs.branch],
         _other_areas(graph, size),
     )
-    found = dividing_legs(
-        is_branch=legs.is_branch,
-        is_symmetrical=legs.is_symmetrical,
-        angle=legs.angle,
-        entry=legs.entry,
-        common_shape=ducts.shape[common],
-        branch_shape=ducts.shape[legs.branch],
-        flow_ratio=leaving / flow[common],
-        area_ratio=area_leaving / size[common],
-        main_area_ratio=size[legs.straight] / size[common],
-    )
+    angle_of = np.zeros(len(size))
+    angle_of[legs.duct] = legs.angle
+    junction: dict[str, Any] = {
+        "is_branch": legs.is_branch,
+        "is_symmetrical": legs.is_symmetrical,
+        # A straight leg past one branch feels that branch's angle.
+        "angle": np.where(legs.is_branch, legs.angle, angle_of[legs.branch]),
+        "entry": legs.entry,
+        "common_shape": ducts.shape[common],
+        "branch_shape": ducts.shape[legs.branch],
+        "flow_ratio": leaving / flow[common],
+        "area_ratio": area_leaving / size[common],
+        "main_area_ratio": size[legs.straight] / size[common],
+    }
+    if graph.is_return:
+        found = joining_legs(**junction, common_velocity=velocity[common])
+    else:
+        found = dividing_legs(**junction)
     found.notes[legs.leg_count > 3] |= int(Note.FALLBACK)
     bent = ~legs.is_branch & ~legs.is_symmetrical
     bent &= legs.straight_angle > _STRAIGHT_LEG

@@ -138,17 +138,22 @@ def analyse(
     by: _By = "loss",
     units: _Units = "metric",
     obstacles: _Obstacles = None,
+    returns: Annotated[
+        list[Path] | None,
+        typer.Option("--return", help="Return side of the same fan; may be repeated."),
+    ] = None,
     strict: _Strict = False,
 ) -> int:
     """Say where the pressure of a route goes."""
     from dataclasses import replace
 
-    from elbowroom.physics import checks, power_of
+    from elbowroom.physics import budget, checks, power_of
 
     from .checks import print_cautions, print_checks
     from .display import DISPLAYS
     from .layout_view import panel, summary, values
-    from .results import analysis_result
+    from .plan import budget_row, print_budget
+    from .results import analysis_result, return_row
     from .tables import print_analysis, write_csv
 
     display = _choice(units, DISPLAYS, "--units")
@@ -160,13 +165,22 @@ def analyse(
     option, room = _option(route, found, unit, up, tolerance, solids, notices)
     plain = option.analysis
     analysis = replace(plain, flags=(*option.notices, *plain.flags))
+    back = [_return_side(path, found, unit, up, tolerance) for path in returns or []]
+    whole = budget(plain, back) if back else None
     if as_json:
-        inputs_used = _inputs([route], found, obstacles)
-        _print_json(analysis_result(analysis, inputs_used, room))
+        inputs_used = _inputs([route, *(returns or [])], found, obstacles)
+        result = analysis_result(analysis, inputs_used, room)
+        result["returns"] = [return_row(side) for side in back]
+        result["budget"] = None if whole is None else budget_row(whole)
+        _print_json(result)
     else:
         console = _console()
         print_analysis(analysis, display, console, room)
-        print_checks(checks(analysis), power_of(analysis), display, console)
+        for side in back:
+            print_analysis(side, display, console)
+        if whole is not None:
+            print_budget(plain, back, whole, display, console)
+        print_checks(checks(analysis), power_of(analysis, back), display, console)
         print_cautions(console)
     if csv is not None:
         _wrote(*write_csv(analysis, csv))
@@ -820,6 +834,41 @@ def _option(
     clashes = tuple(gap.sentence for gap in found if not gap.is_kept)
     option = Option(name or route.stem, analysis, clearance, clashes, tuple(notices))
     return option, found
+
+
+def _return_side(
+    route: Path,
+    supply: "Schedule",
+    unit: str | None,
+    up: str | None,
+    tolerance: str,
+) -> "Analysis":
+    """Analyse a return: with NAME.schedule.toml, else as the supply is made."""
+    from dataclasses import replace
+
+    from elbowroom.layout import SourceSpec, find_schedule
+
+    own = find_schedule(route)
+    if own is not None and own.name != "schedule.toml":
+        schedule = _schedule(route, own)
+    else:
+        schedule = replace(
+            supply,
+            source=SourceSpec(),
+            fan=type(supply.fan)(),
+            losses={},
+            terminals={},
+            sections={},
+            run_materials={},
+            run_roughness={},
+            elbow_exceptions={},
+            takeoff_exceptions={},
+            transition_exceptions={},
+        )
+    schedule = replace(schedule, source=replace(schedule.source, is_return=True))
+    option, _ = _option(route, schedule, unit, up, tolerance, [], [])
+    analysis: Analysis = option.analysis
+    return analysis
 
 
 def _options(

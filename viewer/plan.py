@@ -3,11 +3,67 @@
 from collections.abc import Sequence
 from typing import Any
 
-from elbowroom.physics import Analysis, Operation, Proportions, Remedy
+from elbowroom.physics import Analysis, Budget, Operation, Proportions, Remedy
 
 from .display import Display
 from .results import notice, section_result
 from .tables import new_table, print_notices
+
+
+def budget_row(found: Budget) -> dict[str, Any]:
+    """Budget of supply and returns as plain data."""
+    return {
+        "fan_pressure_pa": found.fan_pressure,
+        "fan_pressure_kind": found.fan_kind,
+        "declared_losses_pa": found.declared_losses,
+        "terminal_losses_pa": found.terminal_losses,
+        "available_pa": found.available,
+        "required_pa": found.required,
+        "length_m": found.length,
+        "effective_length_m": found.effective_length,
+        "friction_rate_available_pa_m": found.friction_rate_available,
+        "missing": list(found.missing),
+        "flags": [notice(said) for said in found.notices],
+    }
+
+
+def print_budget(
+    supply: Analysis,
+    returns: Sequence[Analysis],
+    found: Budget,
+    display: Display,
+    console: Any,
+) -> None:
+    """Print the budget of supply and returns together."""
+    from rich.markup import escape
+
+    p = display.pressures
+    back = returns[found.critical_return]
+    table = new_table(f"Budget of supply and return, {display.pressure}")
+    table.add_column("")
+    table.add_column("", justify="right")
+    if found.fan_pressure is None:
+        table.add_row("fan", "not declared")
+    else:
+        table.add_row(f"fan, {found.fan_kind} pressure", p(found.fan_pressure))
+    table.add_row("declared losses", p(-found.declared_losses))
+    table.add_row("declared losses of the two terminals", p(-found.terminal_losses))
+    if found.available is not None:
+        table.add_row("left for ducts and fittings", p(found.available))
+    for side, words in ((supply, "supply to"), (back, "return from")):
+        end = escape(side.critical_terminal)
+        table.add_row(f"spent by the {words} {end}", p(side.system.required))
+    table.add_row("total effective length", display.lengths(found.effective_length, 1))
+    if found.friction_rate_available is not None:
+        table.add_row(
+            "friction rate left", display.rates(found.friction_rate_available)
+        )
+    console.print(table)
+    if found.missing:
+        console.print(
+            "Not declared, and not filled in: " + ", ".join(found.missing) + "."
+        )
+    print_notices(found.notices, console, "What to know of the budget")
 
 
 def operation_result(analysis: Analysis, found: Operation) -> dict[str, Any]:

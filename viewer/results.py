@@ -79,6 +79,8 @@ def analysis_result(
         },
         "elements": elements(analysis),
         "paths": paths(analysis),
+        "returns": [],
+        "budget": None,
         "pairs": pairs(analysis),
         "balance": balancing(analysis),
         "room": [
@@ -104,6 +106,17 @@ def analysis_result(
             }
             for effect in effects(analysis)
         ],
+        "flags": [notice(flag) for flag in analysis.flags],
+    }
+
+
+def return_row(analysis: Analysis) -> Plain:
+    """A return side as plain data."""
+    return {
+        "file": analysis.graph.drawing.file,
+        "system": _system(analysis),
+        "paths": paths(analysis),
+        "elements": elements(analysis),
         "flags": [notice(flag) for flag in analysis.flags],
     }
 

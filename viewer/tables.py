@@ -43,12 +43,13 @@ def print_analysis(
     flow = float(analysis.state.flow[graph.ducts.parent < 0].sum())
     band = critical_band(analysis)
     p = display.pressures
+    way = "from" if graph.is_return else "to"
     console.print(
-        f"[bold]{graph.drawing.file}[/bold]  {display.flows(flow)} {display.flow} to "
-        f"{len(graph.terminals.duct)} terminals"
+        f"[bold]{graph.drawing.file}[/bold]  {display.flows(flow)} {display.flow} "
+        f"{way} {len(graph.terminals.duct)} terminals"
     )
     console.print(
-        f"Critical path: to [bold]{_plain(analysis.critical_terminal)}[/bold], "
+        f"Critical path: {way} [bold]{_plain(analysis.critical_terminal)}[/bold], "
         f"[bold]{p(analysis.critical_loss)} {display.pressure}[/bold] "
         f"({p(band.low)} to {p(band.high)} in nine draws of ten of what the tables may "
         "have wrong)"

@@ -1,0 +1,178 @@
+"""The budget of a whole system: one fan, its supply and its return sides."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from elbowroom.layout import Notice, warning
+
+from .analysis import Analysis
+from .system import WINDOW
+
+# What a fan usually pays for outside the ducts, and words that name it in a schedule.
+_USUAL = {
+    "filter": ("filter",),
+    "coil or heat exchanger": ("coil", "exchanger", "heater", "cooler"),
+}
+_SAME = 0.05  # share by which supply and return may differ before it is said
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """Pressure budget of a supply with its returns, Pa, m and Pa/m.
+
+    Parameters
+    ----------
+    fan_pressure, fan_kind
+        What the fan gives, 'total' or 'external static'; None where nothing is
+        declared.
+    declared_losses
+        Losses outside the drawn ducts, of both sides.
+    terminal_losses
+        Declared at the ends of the two critical paths.
+    available
+        What is left for ducts and fittings of both critical paths; None without a fan.
+    required
+        What they spend.
+    length, effective_length
+        Of the two critical paths together; the effective one at `rate`.
+    friction_rate_available
+        What the fan leaves after all fittings, over the length; None without a fan.
+    rate
+        Rate of the effective length: the one available where it is above zero, else
+        the mean friction.
+    critical_return
+        Which of the returns is critical.
+    missing
+        Usual components that nobody declared.
+    notices
+        What to look at.
+    """
+
+    fan_pressure: float | None
+    fan_kind: str | None
+    declared_losses: float
+    terminal_losses: float
+    available: float | None
+    required: float
+    length: float
+    effective_length: float
+    friction_rate_available: float | None
+    rate: float
+    critical_return: int
+    missing: tuple[str, ...]
+    notices: tuple[Notice, ...]
+
+
+def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
+    """Add up what one fan has to pay for.
+
+    Parameters
+    ----------
+    supply
+        The supply side; its schedule declares the fan.
+    returns
+        One or more return sides that join at the fan's inlet.
+
+    Returns
+    -------
+    budget
+        In total pressure. An external static pressure is the rise of static pressure
+        from inlet to outlet, so the velocity pressures there are added and taken off.
+
+    Raises
+    ------
+    ValueError
+        If there is no return.
+    """
+    if not returns:
+        raise ValueError("a budget of two sides needs a return")
+    worst = int(np.argmax([one.critical_loss for one in returns]))
+    one, other = supply.system, returns[worst].system
+    outside = one.declared_losses + sum(r.system.declared_losses for r in returns)
+    terminals = one.terminal_loss + other.terminal_loss
+    required = one.required + other.required
+    fittings = one.fitting_loss + other.fitting_loss
+    length = one.length + other.length
+    available = None
+    if one.fan_pressure is not None:
+        available = one.fan_pressure - outside - terminals
+        if one.fan_kind == "external static":
+            available += one.outlet_velocity_pressure
+            available -= other.outlet_velocity_pressure
+    left = None if available is None else (available - fittings) / length
+    mean = (required - fittings) / length
+    rate = left if left is not None and left > 0.0 else mean
+    named = " ".join(
+        name.lower()
+        for side in (supply, *returns)
+        for name in side.conditions.declared_losses or {}
+    )
+    missing = [
+        what
+        for what, words in _USUAL.items()
+        if not any(word in named for word in words)
+    ]
+    for side, words in ((supply, "supply"), (returns[worst], "return")):
+        if np.isnan(side.graph.terminals.loss[side.critical]):
+            missing.append(f"grille at the end of the critical {words} path")
+    return Budget(
+        one.fan_pressure,
+        one.fan_kind,
+        outside,
+        terminals,
+        available,
+        required,
+        length,
+        length + fittings / rate,
+        left,
+        rate,
+        worst,
+        tuple(missing),
+        tuple(_notices(supply, returns, available, required, left)),
+    )
+
+
+def _notices(
+    supply: Analysis,
+    returns: Sequence[Analysis],
+    available: float | None,
+    required: float,
+    left: float | None,
+) -> list[Notice]:
+    found = []
+    blown = float(supply.graph.terminals.flow.sum())
+    drawn = float(sum(one.graph.terminals.flow.sum() for one in returns))
+    if abs(drawn - blown) > _SAME * blown:
+        found.append(
+            warning(
+                "budget",
+                f"the supply carries {blown:.4g} m3/s and the returns {drawn:.4g} m3/s",
+                "say where the rest comes from or goes: outdoor air, leaks, transfer",
+            )
+        )
+    if available is not None and required > available:
+        found.append(
+            warning(
+                "budget",
+                f"supply and return spend {required:.1f} Pa and the fan leaves "
+                f"{available:.1f} Pa",
+                "better fittings, larger ducts, a lower component loss, or another fan",
+            )
+        )
+    if left is not None and not WINDOW[0] <= left <= WINDOW[1]:
+        words = (
+            "watch velocities and noise: the fan has pressure to spare"
+            if left > WINDOW[1]
+            else "mend the paths or the equipment first, and not the sizes alone"
+        )
+        found.append(
+            warning(
+                "budget",
+                f"the friction rate left is {left:.3g} Pa/m, outside the window "
+                f"{WINDOW[0]:.2f} to {WINDOW[1]:.2f} Pa/m that practice works in",
+                words + " (common practice, no published source)",
+            )
+        )
+    return found

@@ -1,0 +1,217 @@
+"""Return sides: by hand, against the tables of joining junctions, and the budget."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from schemas import validate
+
+from elbowroom.layout import (
+    Attributes,
+    Drawing,
+    FanSpec,
+    Schedule,
+    SourceSpec,
+    TakeoffEntry,
+    TerminalSpec,
+    build,
+    drawing_from_runs,
+    rectangular,
+    round_section,
+    write_gltf,
+)
+from elbowroom.physics import (
+    Analysis,
+    Kind,
+    analyse,
+    budget,
+    ends,
+    junctions,
+    static_pressure,
+)
+from elbowroom.viewer import main
+
+MAIN, SIDE = round_section(0.4), round_section(0.25)
+
+
+def back(angle: float = 90.0) -> Drawing:
+    """A main that takes in a branch half-way, drawn from the fan outwards."""
+    away = np.radians(angle)
+    tip = [4 + 3 * np.cos(away), 3 * np.sin(away), 0]
+    return drawing_from_runs(
+        [
+            ("fan", np.array([[0.0, 0, 0], [4, 0, 0]]), MAIN),
+            ("far", np.array([[4.0, 0, 0], [9, 0, 0]]), MAIN),
+            ("side", np.array([[4.0, 0, 0], tip]), SIDE),
+        ],
+        file="back.glb",
+        flows={"far": 0.5, "side": 0.25},
+        attributes={"fan": Attributes(source=True)},
+    )
+
+
+def found(drawing: Drawing, is_return: bool = True, **said: Any) -> Analysis:
+    plan = Schedule(source=SourceSpec(is_return=is_return), **said)
+    return analyse(build(drawing, plan))
+
+
+def of_kind(
+    analysis: Analysis, kind: Kind
+) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
+    return np.flatnonzero(analysis.elements.kind == kind)
+
+
+def test_a_bare_duct_pays_for_its_opening_and_its_friction() -> None:
+    """Idelchik, diagram 3-1: C = 0.50 flush with a wall; supply leaves with C = 1."""
+    one = drawing_from_runs(
+        [("a", np.array([[0.0, 0, 0], [10, 0, 0]]), MAIN)],
+        flows={"a": 0.5},
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    pv = found(one).state.velocity_pressure[0]
+    rub = found(one).state.gradient[0] * 10.0
+    assert found(one).critical_loss == pytest.approx(rub + 0.5 * pv)
+    assert found(one, is_return=False).critical_loss == pytest.approx(rub + pv)
+
+
+@pytest.mark.parametrize("angle", [45.0, 90.0])
+def test_junctions_are_those_that_join_air(angle: float) -> None:
+    """The coefficients are of the joining tables, on the common velocity."""
+    analysis = found(back(angle))
+    q, f = 0.25 / 0.75, SIDE.area / MAIN.area
+    one = np.ones(1)
+    for kind, is_branch in ((Kind.BRANCH, True), (Kind.MAIN, False)):
+        wanted = junctions.joining_legs(
+            is_branch=np.array([is_branch]),
+            is_symmetrical=np.array([False]),
+            angle=np.radians([angle]),
+            entry=np.array([int(TakeoffEntry.PLAIN)]),
+            common_shape=np.array([1]),
+            branch_shape=np.array([1]),
+            flow_ratio=q * one,
+            area_ratio=f * one,
+            main_area_ratio=one,
+            common_velocity=analysis.state.velocity[:1],
+        ).value[0]
+        (row,) = of_kind(analysis, kind)
+        assert analysis.elements.coefficient[row] == pytest.approx(wanted)
+    supply = found(back(angle), is_return=False)
+    (row,) = of_kind(supply, Kind.MAIN)
+    (other,) = of_kind(analysis, Kind.MAIN)
+    assert supply.elements.coefficient[row] != pytest.approx(
+        float(analysis.elements.coefficient[other]), abs=0.05
+    )
+
+
+def test_what_widens_away_from_the_fan_narrows_for_the_air() -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", np.array([[0.0, 0, 0], [4, 0, 0]]), rectangular(0.3, 0.3)),
+            ("b", np.array([[4.0, 0, 0], [9, 0, 0]]), rectangular(0.6, 0.3)),
+        ],
+        flows={"b": 0.5},
+        attributes={"a": Attributes(source=True)},
+    )
+    (row,) = of_kind(found(drawing), Kind.TRANSITION)
+    (other,) = of_kind(found(drawing, is_return=False), Kind.TRANSITION)
+    assert found(drawing).words(int(row)).startswith("contraction to")
+    assert found(drawing, is_return=False).words(int(other)).startswith("expansion")
+    ours, theirs = (
+        found(drawing, is_return=side).elements.loss[at]
+        for side, at in ((True, row), (False, other))
+    )
+    assert ours < theirs  # a contraction loses less than an expansion of that angle
+
+
+def test_a_return_stands_below_the_room() -> None:
+    analysis = found(back())
+    static = static_pressure(analysis)
+    assert (static < 0.0).all()
+    rub = analysis.state.gradient[0] * analysis.graph.ducts.length[0]
+    wanted = -(analysis.critical_loss - rub / 2) - analysis.state.velocity_pressure[0]
+    assert static[0] == pytest.approx(wanted)
+
+
+def test_the_budget_of_both_sides_by_hand() -> None:
+    """FR = ASP / TEL with both critical paths, as the worksheet of W10 has it."""
+    losses = {"filter": 30.0, "cooling coil": 25.0}
+    supply = found(
+        back(), False, losses=losses, fan=FanSpec(external_static_pressure=250.0)
+    )
+    sides = [found(back()), found(back(45.0), losses={"silencer": 10.0})]
+    whole = budget(supply, sides)
+    worst = max(side.critical_loss for side in sides)
+    assert whole.critical_return == int(np.argmax([s.critical_loss for s in sides]))
+    pv = [supply.system.outlet_velocity_pressure, sides[0].state.velocity_pressure[0]]
+    available = 250.0 - 30.0 - 25.0 - 10.0 + pv[0] - pv[1]
+    assert whole.available == pytest.approx(available)
+    assert whole.required == pytest.approx(supply.critical_loss + worst)
+    fittings = supply.system.fitting_loss
+    fittings += sides[whole.critical_return].system.fitting_loss
+    rate = (available - fittings) / whole.length
+    assert whole.friction_rate_available == pytest.approx(rate)
+    # The same by equivalent lengths: the fixed point of available / TEL.
+    assert available / whole.effective_length == pytest.approx(rate)
+    assert [word for word in whole.missing if "grille" in word]
+    assert not [word for word in whole.missing if "filter" in word or "coil" in word]
+
+
+def test_what_nobody_declared_is_said_and_not_filled_in() -> None:
+    whole = budget(found(back(), False), [found(back())])
+    assert whole.available is None
+    assert {"filter", "coil or heat exchanger"} <= set(whole.missing)
+
+
+def test_sides_of_different_airflow_are_remarked_on() -> None:
+    less = drawing_from_runs(
+        [("a", np.array([[0.0, 0, 0], [10, 0, 0]]), MAIN)],
+        flows={"a": 0.4},
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    whole = budget(found(back(), False), [found(less)])
+    assert any("returns 0.4" in said.what for said in whole.notices)
+
+
+def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name in ("supply.glb", "return.glb"):
+        write_gltf(back(), tmp_path / name)
+    (tmp_path / "supply.schedule.toml").write_text(
+        '[fan]\nexternal_static_pressure = "0.8 in.wg"\n[losses]\nfilter = "30 Pa"\n'
+        '[terminals.far]\nflow = "0.5 m3/s"\nloss = "20 Pa"\n'
+    )
+    words = ["analyse", str(tmp_path / "supply.glb"), "--return"]
+    words.append(str(tmp_path / "return.glb"))
+    assert main([*words, "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    validate(result, "result")
+    assert len(result["returns"]) == 1
+    assert result["budget"]["required_pa"] > result["system"]["required_pa"]
+    assert main(words) == 0
+    out = capsys.readouterr().out
+    assert "Budget of supply and return" in out
+    assert "0.75 m3/s" not in out
+    assert "not filled in" in out
+
+
+def test_a_schedule_may_say_that_its_route_is_a_return(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_gltf(back(), tmp_path / "r.glb")
+    (tmp_path / "r.schedule.toml").write_text('[source]\nside = "return"\n')
+    assert main(["analyse", str(tmp_path / "r.glb")]) == 0
+    assert "750 L/s from 2 terminals" in capsys.readouterr().out
+    assert main(["analyse", str(tmp_path / "r.glb"), "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    kinds = {element["kind"] for element in result["elements"]}
+    assert "opening flush with a wall" in kinds
+
+
+def test_terminals_with_a_declared_loss_have_no_opening() -> None:
+    flows = {"far": TerminalSpec(0.5, 12.0), "side": TerminalSpec(0.25, 15.0)}
+    analysis = found(back(), terminals=flows)
+    assert len(of_kind(analysis, Kind.EXIT)) == 0
+    assert len(of_kind(analysis, Kind.TERMINAL)) == 2
+    flush = float(ends.entry_in_wall(0.05, np.zeros(1)).value[0])
+    assert flush == pytest.approx(0.5)
