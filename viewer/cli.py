@@ -53,6 +53,9 @@ _By = Annotated[
     str, typer.Option("--by", help="What the colours show: loss or per-metre.")
 ]
 _Png = Annotated[Path | None, typer.Option("--png", help="Write a picture there.")]
+_Page = Annotated[
+    Path | None, typer.Option("--page", help="Write the review page there, as HTML.")
+]
 _Obstacles = Annotated[
     list[Path] | None,
     typer.Option(
@@ -135,6 +138,7 @@ def analyse(
         Path | None, typer.Option("--csv", help="Write CSV tables in this folder.")
     ] = None,
     png: _Png = None,
+    page: _Page = None,
     by: _By = "loss",
     units: _Units = "metric",
     obstacles: _Obstacles = None,
@@ -159,7 +163,7 @@ def analyse(
     display = _choice(units, DISPLAYS, "--units")
     chosen: By = _choice(by, _COLOURINGS, "--by")
     inputs = [*(obstacles or []), *([schedule] if schedule else [])]
-    _not_over_inputs([route], inputs, png, csv)
+    _not_over_inputs([route], inputs, png, csv, fix=_html(page))
     found = _schedule(route, schedule)
     solids, notices = _solids(obstacles, [route], unit)
     option, room = _option(route, found, unit, up, tolerance, solids, notices)
@@ -190,6 +194,8 @@ def analyse(
             said += f" · {display.gaps(option.clearance)} clear"
         one, _ = panel(analysis, chosen, display, _title(option, display), said, solids)
         _draw([one], [values(analysis, chosen, display)], chosen, display, png)
+    if page is not None:
+        _write_page(page, [option], solids)
     return _verdict(strict, [option])
 
 
@@ -207,6 +213,7 @@ def compare(
         typer.Option("--csv", help="Write CSV tables in a folder for each option."),
     ] = None,
     png: _Png = None,
+    page: _Page = None,
     by: _By = "loss",
     units: _Units = "metric",
     strict: _Strict = False,
@@ -223,7 +230,7 @@ def compare(
     display = _choice(units, DISPLAYS, "--units")
     chosen: By = _choice(by, _COLOURINGS, "--by")
     inputs = [*(obstacles or []), *([schedule] if schedule else [])]
-    _not_over_inputs(routes, inputs, png, csv)
+    _not_over_inputs(routes, inputs, png, csv, fix=_html(page))
     if len(routes) < 2:
         raise refusal("compare", "only one route is given", "give two routes or more")
     schedules = _schedules(routes, schedule)
@@ -254,6 +261,8 @@ def compare(
             shown.append(made[0])
         every = [values(option.analysis, chosen, display) for option in options]
         _draw(shown, every, chosen, display, png, comparison.verdict)
+    if page is not None:
+        _write_page(page, options, solids, comparison.verdict)
     return _verdict(strict, options)
 
 
@@ -1006,6 +1015,28 @@ def _not_over_inputs(
         _in_a_folder(output)
     if csv is not None and csv.exists() and not csv.is_dir():
         raise refusal(str(csv), "this is a file, not a folder", "name another")
+
+
+def _html(page: Path | None) -> Path | None:
+    from elbowroom.layout import refusal
+
+    if page is not None and page.suffix.lower() not in (".html", ".htm"):
+        raise refusal("--page", f"'{page.name}' is no page", "name it NAME.html")
+    return page
+
+
+def _write_page(
+    page: Path,
+    options: "Sequence[Option]",
+    solids: "Sequence[Obstacle]",
+    verdict: str = "",
+) -> None:
+    from .gaps import gaps
+    from .page import write_page
+
+    rooms = [gaps(option.analysis, solids)[1] for option in options]
+    write_page(page, options, rooms, solids, verdict)
+    _wrote(page)
 
 
 def _drawable(path: Path) -> None:

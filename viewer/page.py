@@ -1,0 +1,282 @@
+"""The review page: one HTML file with the layouts in 3D, their tables, no network."""
+
+import base64
+import hashlib
+import json
+from collections.abc import Sequence
+from html import escape
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from elbowroom.layout import Obstacle, Shape, solids, units
+from elbowroom.physics import Kind, Option
+
+from .checks import CAUTIONS
+from .colours import scale_for
+from .display import INCH_POUND
+from .gaps import Gap
+from .layout_view import pieces
+from .results import elements
+from .tables import AS_NEW
+
+_MOST_FACES = 200_000  # of obstacles; beyond, their boxes stand for them
+
+
+def write_page(
+    path: Path,
+    options: Sequence[Option],
+    rooms: Sequence[Sequence[Gap]],
+    obstacles: Sequence[Obstacle],
+    verdict: str = "",
+) -> None:
+    """Write the review page.
+
+    Parameters
+    ----------
+    path
+        HTML file to write.
+    options
+        One layout or more, side by side.
+    rooms
+        Gaps around the ducts of each.
+    obstacles
+        Solids to draw.
+    verdict
+        Outcome of a comparison.
+
+    Notes
+    -----
+    Everything is in the file: a content security policy allows its own scripts and
+    styles by their checksums, and nothing from anywhere else. The same input gives the
+    same bytes.
+    """
+    path.write_text(page_text(options, rooms, obstacles, verdict), encoding="utf-8")
+
+
+def page_text(
+    options: Sequence[Option],
+    rooms: Sequence[Sequence[Gap]],
+    obstacles: Sequence[Obstacle],
+    verdict: str = "",
+) -> str:
+    """The review page as text; parameters as for `write_page`."""
+    web = files("elbowroom.viewer").joinpath("web")
+    style, library, script, body = (
+        web.joinpath(name).read_text(encoding="utf-8")
+        for name in ("page.css", "three.bundle.js", "page.js", "page.html")
+    )
+    data = _json(page_data(options, rooms, obstacles, verdict))
+    policy = "; ".join(
+        (
+            "default-src 'none'",
+            f"script-src {_checksum(library)} {_checksum(script)}",
+            f"style-src {_checksum(style)}",
+            "img-src data: blob:",
+            "base-uri 'none'",
+            "form-action 'none'",
+        )
+    )
+    title = escape(", ".join(option.name for option in options))
+    return (
+        "<!DOCTYPE html>\n"
+        '<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{title} – elbowroom</title>\n<style>{style}</style>\n</head>\n"
+        f"<body>\n{body}\n"
+        f'<script type="application/json" id="data">{data}</script>\n'
+        f"<script>{library}</script>\n<script>{script}</script>\n</body>\n</html>\n"
+    )
+
+
+def page_data(
+    options: Sequence[Option],
+    rooms: Sequence[Sequence[Gap]],
+    obstacles: Sequence[Obstacle],
+    verdict: str = "",
+) -> dict[str, Any]:
+    """What the page shows, as plain data in SI units."""
+    shapes = [solids(option.analysis.graph) for option in options]
+    origin = np.mean([one.tubes.centre.mean(axis=0) for one in shapes], axis=0)
+    losses = [
+        np.where(
+            o.analysis.elements.kind == Kind.TERMINAL, np.nan, o.analysis.elements.loss
+        )
+        for o in options
+    ]
+    rates = [_per_metre(option) for option in options]
+    speeds = [option.analysis.elements.velocity for option in options]
+    shares = [_share(option) for option in options]
+    return {
+        "verdict": verdict,
+        "note": AS_NEW,
+        "cautions": list(CAUTIONS),
+        "units": {
+            name: {key: _unit(key, unit) for key, unit in table.items()}
+            for name, table in _UNITS.items()
+        },
+        "scales": {
+            "loss": _scale(losses),
+            "per_metre": _scale(rates),
+            "velocity": _scale(speeds),
+            "share": _scale(shares),
+        },
+        "options": [
+            _option(option, shape, room, origin)
+            for option, shape, room in zip(options, shapes, rooms, strict=True)
+        ],
+        "obstacles": _obstacles(obstacles, origin),
+    }
+
+
+_UNITS = {
+    "metric": {
+        "pressure": "Pa",
+        "rate": "Pa/m",
+        "velocity": "m/s",
+        "flow": "L/s",
+        "length": "m",
+        "gap": "mm",
+    },
+    "inch-pound": {
+        "pressure": "in.wg",
+        "rate": "in.wg/100 ft",
+        "velocity": "fpm",
+        "flow": "cfm",
+        "length": "ft",
+        "gap": "in",
+    },
+}
+_DIGITS = {
+    "Pa": 1, "Pa/m": 2, "m/s": 1, "L/s": 0, "m": 2, "mm": 0,
+    "in.wg": 4, "in.wg/100 ft": 3, "fpm": 0, "cfm": 0, "ft": 1, "in": 1,
+}  # fmt: skip
+
+
+def _unit(key: str, unit: str) -> dict[str, Any]:
+    return {"name": unit, "per_si": units.to_unit(1.0, unit), "digits": _DIGITS[unit]}
+
+
+def _scale(values: Sequence[npt.NDArray[np.float64]]) -> dict[str, Any]:
+    found = scale_for(np.concatenate(values))
+    return {"edges": list(found.edges), "colours": list(found.colours)}
+
+
+def _per_metre(option: Option) -> npt.NDArray[np.float64]:
+    e = option.analysis.elements
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(e.length > 0, e.loss / e.length, np.nan)
+
+
+def _share(option: Option) -> npt.NDArray[np.float64]:
+    """Share of the critical path's loss that each element on it spends."""
+    analysis = option.analysis
+    out = np.full(len(analysis.elements.loss), np.nan)
+    way = analysis.path(analysis.critical)
+    out[way] = analysis.elements.loss[way] / analysis.critical_loss
+    return out
+
+
+def _option(
+    option: Option, shape: Any, room: Sequence[Gap], origin: npt.NDArray[np.float64]
+) -> dict[str, Any]:
+    analysis = option.analysis
+    graph, tubes, system = analysis.graph, shape.tubes, analysis.system
+    ends = [
+        {
+            "name": name,
+            "at": (graph.nodes[node] - origin).round(4).tolist(),
+        }
+        for name, node in zip(
+            graph.terminals.name,
+            graph.ducts.finish[graph.terminals.duct].tolist(),
+            strict=True,
+        )
+    ]
+    start = (graph.nodes[graph.source.node] - origin).round(4).tolist()
+    ends.append({"name": "fan" if graph.is_return else "source", "at": start})
+    return {
+        "name": option.name,
+        "file": graph.drawing.file,
+        "critical_loss": analysis.critical_loss,
+        "critical_terminal": analysis.critical_terminal,
+        "fitting_loss": system.fitting_loss,
+        "available": system.available,
+        "required": system.required,
+        "clearance": option.clearance,
+        "faults": list(option.faults),
+        "flags": [flag.sentence for flag in (*option.notices, *analysis.flags)],
+        "elements": elements(analysis),
+        "sizes_in": [
+            INCH_POUND.size(graph.section(duct))
+            for duct in analysis.elements.duct.tolist()
+        ],
+        "critical": analysis.path(analysis.critical).tolist(),
+        "ends": ends,
+        "gaps": [
+            {
+                "duct": gap.duct,
+                "beside": gap.beside,
+                "distance": gap.distance,
+                "required": gap.required,
+                "kept": gap.is_kept,
+                "at": [round(p - o, 4) for p, o in zip(gap.place, origin, strict=True)],
+            }
+            for gap in room
+        ],
+        "tubes": {
+            "centre": _packed(tubes.centre - origin),
+            "across": _packed(tubes.across),
+            "upright": _packed(tubes.upright),
+            "half": _packed(np.stack([tubes.width, tubes.height], axis=1) / 2),
+            "round": [int(s) for s in tubes.shape != Shape.RECTANGULAR],
+            "offsets": tubes.offsets.tolist(),
+            "element": pieces(analysis, shape).tolist(),
+        },
+    }
+
+
+def _obstacles(
+    obstacles: Sequence[Obstacle], origin: npt.NDArray[np.float64]
+) -> list[dict[str, Any]]:
+    import trimesh
+
+    many = sum(len(solid.faces) for solid in obstacles) > _MOST_FACES
+    out = []
+    for solid in obstacles:
+        vertices, faces = solid.vertices, solid.faces
+        if many:
+            box: Any = trimesh.creation.box(
+                bounds=[vertices.min(axis=0), vertices.max(axis=0)]
+            )
+            vertices, faces = np.asarray(box.vertices), np.asarray(box.faces)
+        out.append(
+            {
+                "name": solid.name,
+                "points": _packed(vertices - origin),
+                "faces": base64.b64encode(faces.astype("<u4").tobytes()).decode(),
+            }
+        )
+    return out
+
+
+def _packed(values: npt.ArrayLike) -> str:
+    """Numbers in single precision, as base64."""
+    return base64.b64encode(np.asarray(values, dtype="<f4").tobytes()).decode()
+
+
+def _json(data: dict[str, Any]) -> str:
+    """JSON that no text in it can break out of."""
+    text = json.dumps(data, allow_nan=False, separators=(",", ":"))
+    for sign in "<>&\u2028\u2029":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return text
+
+
+def _checksum(text: str) -> str:
+    digest = hashlib.sha256(text.encode("utf-8")).digest()
+    return f"'sha256-{base64.b64encode(digest).decode()}'"
