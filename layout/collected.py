@@ -13,6 +13,7 @@ from .faults import Notice, error, note, warning
 from .names import section_in_name
 from .sections import FloatArray, Section, Shape
 
+_FARTHEST = 1e12  # of any unit; no building is drawn so far away
 _SMELLS = 500.0  # m: a route wider than this has another unit
 
 
@@ -222,17 +223,14 @@ def _unique(names: list[str]) -> list[str]:
 
 
 def check_finite(points: FloatArray, where: str, faults: list[Notice]) -> bool:
-    """Add a fault for the first vertex that is not finite; whether all are."""
-    finite = np.isfinite(points).all(axis=1)
-    if finite.all():
+    """Add a fault for the first vertex that is nowhere; whether none is."""
+    near = (np.abs(points) < _FARTHEST).all(axis=1)  # false for NaN too
+    if near.all():
         return True
-    faults.append(
-        error(
-            where,
-            f"vertex {int(np.argmin(finite)) + 1} is not a finite number",
-            "correct or delete it",
-        )
-    )
+    row = int(np.argmin(near))
+    finite = bool(np.isfinite(points[row]).all())
+    what = "lies out of all reach" if finite else "is not a finite number"
+    faults.append(error(where, f"vertex {row + 1} {what}", "correct or delete it"))
     return False
 
 
@@ -266,6 +264,8 @@ def say_what_was_taken(
                 "say --up y if it is Y",
             )
         )
+    if not found.runs:
+        return
     points = np.concatenate([run.points for run in found.runs])
     extent = float((points.max(axis=0) - points.min(axis=0)).max())
     if extent > _SMELLS:

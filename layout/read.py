@@ -48,6 +48,15 @@ def read(
         If the file is not there, is of no known format, or is at fault.
     """
     path = Path(path)
+    drawing = _read(path, unit, up)
+    if drawing.run_count == 0:
+        raise refusal(
+            path.name, "no line in it has a length", "draw the ducts from end to end"
+        )
+    return drawing
+
+
+def _read(path: Path, unit: str | None, up: str | None) -> Drawing:
     if unit is not None and unit not in LENGTHS:
         raise refusal("--unit", f"'{unit}' is not known", "write m, mm, cm, in or ft")
     if up is not None and up not in ("y", "z"):

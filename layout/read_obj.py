@@ -7,7 +7,14 @@ from pathlib import Path
 
 import numpy as np
 
-from .collected import Collected, Found, collected_drawing, describe, say_what_was_taken
+from .collected import (
+    Collected,
+    Found,
+    check_finite,
+    collected_drawing,
+    describe,
+    say_what_was_taken,
+)
 from .drawing import Drawing
 from .faults import BadInput, error, refusal
 from .frames import z_up
@@ -67,6 +74,9 @@ def read_obj(path: Path, *, unit: str | None = None, up: str | None = None) -> D
     points = np.array(vertices, dtype=np.float64).reshape(-1, 3) * factor
     if up == "y":
         points = z_up(points)
+    check_finite(points, path.name, found.faults)
+    if found.faults:
+        raise BadInput(found.faults)
     touched = _touched(objects, len(points))
     for thing in objects:
         if not thing.lines:

@@ -167,3 +167,39 @@ def test_any_obstacle(suffix: str, content: bytes, tmp_path: Path) -> None:
     path.write_bytes(content)
     with contextlib.suppress(BadInput):
         read_obstacles(path)
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "said"),
+    [
+        ("dot.obj", "v 1 2 3\nv 4 5 6\nl 1 1\n", "no line in it has a length"),
+        ("far.obj", "v 0 0 0\nv 1e300 0 0\nl 1 2\n", "out of all reach"),
+    ],
+)
+def test_what_coverage_guided_fuzzing_found(
+    tmp_path: Path, name: str, content: str, said: str
+) -> None:
+    path = tmp_path / name
+    path.write_text(content)
+    with pytest.raises(BadInput, match=said):
+        read(path)
+
+
+@pytest.mark.parametrize(
+    ("end", "said"),
+    [
+        ((0.0, 0.0, 0.0), "no line in it has a length"),
+        ((1e300, 0.0, 0.0), "out of all"),
+    ],
+)
+def test_what_coverage_guided_fuzzing_found_in_dxf(
+    tmp_path: Path, end: tuple[float, float, float], said: str
+) -> None:
+    import ezdxf
+
+    document = ezdxf.new("R2010", units=6)
+    document.modelspace().add_line((0, 0, 0), end)
+    path = tmp_path / "line.dxf"
+    document.saveas(path)
+    with pytest.raises(BadInput, match=said):
+        read(path)

@@ -390,12 +390,15 @@
       state.across = across;
       const one = panes()[0];
       return Math.min(one.w / Math.max(wide, 0.1),
-        Math.max(one.h - 2 * head, 40) / Math.max(tall, 0.1));
+        Math.max(one.h - head, 40) / Math.max(tall, 0.1));
     };
     state.across = sizeWith(1) > sizeWith(options.length) ? 1 : options.length;
     const pane = panes()[0];
-    state.reach = 1.08 * Math.max(0.1, tall * pane.h / Math.max(pane.h - 2 * head, 40),
+    state.reach = 1.08 * Math.max(0.1, tall * pane.h / Math.max(pane.h - head, 40),
       wide * pane.h / pane.w);
+    const lower = up.normalize().multiplyScalar(state.reach * head / pane.h);
+    camera.position.add(lower);
+    controls.target.add(lower);
     camera.near = -far * 4;
     camera.far = far * 8;
     controls.update();
