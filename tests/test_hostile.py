@@ -195,9 +195,9 @@ def test_what_coverage_guided_fuzzing_found(
 def test_what_coverage_guided_fuzzing_found_in_dxf(
     tmp_path: Path, end: tuple[float, float, float], said: str
 ) -> None:
-    import ezdxf
+    from ezdxf.filemanagement import new
 
-    document = ezdxf.new("R2010", units=6)
+    document = new("R2010", units=6)
     document.modelspace().add_line((0, 0, 0), end)
     path = tmp_path / "line.dxf"
     document.saveas(path)
