@@ -573,6 +573,69 @@ def size(
 
 
 @app.command()
+def report(
+    routes: Annotated[list[Path], typer.Argument(help="One route or more.")],
+    out: Annotated[Path, typer.Option("--out", help="OUT.html or OUT.pdf.")],
+    schedule: _ScheduleOption = None,
+    obstacles: _Obstacles = None,
+    returns: Annotated[
+        list[Path] | None,
+        typer.Option("--return", help="Return side of the same fan; may be repeated."),
+    ] = None,
+    remarks: Annotated[
+        Path | None,
+        typer.Option("--remarks", help="Remarks that a review page has saved."),
+    ] = None,
+    unit: _Unit = None,
+    up: _Up = None,
+    tolerance: _Tolerance = "1 mm",
+    units: _Units = "metric",
+) -> int:
+    """Write the report: budget, paths, fittings with sources, checks, quantities."""
+    from elbowroom.layout import refusal
+    from elbowroom.physics import budget
+    from elbowroom.physics import compare as compare_options
+
+    from .display import DISPLAYS
+    from .gaps import gaps
+    from .preflight import why_not
+    from .report import read_remarks, report_html, write_report
+
+    display = _choice(units, DISPLAYS, "--units")
+    if out.suffix.lower() not in (".html", ".htm", ".pdf"):
+        raise refusal("--out", f"'{out.name}' is no report", "name it .html or .pdf")
+    others = [*(obstacles or []), *(returns or []), *([schedule] if schedule else [])]
+    _not_over_inputs(routes, others, None, fix=out)
+    if returns and len(routes) > 1:
+        raise refusal("--return", "a return belongs to one supply", "give one route")
+    said = [] if remarks is None else read_remarks(remarks)
+    schedules = _schedules(routes, schedule)
+    solids, notices = _solids(obstacles, routes, unit)
+    options = _options(routes, schedules, unit, up, tolerance, solids, notices)
+    back = [
+        _return_side(path, schedules[0], unit, up, tolerance) for path in returns or []
+    ]
+    problem = why_not()
+    if problem is not None:
+        _say(problem + ".")
+    html = report_html(
+        options,
+        [gaps(option.analysis, solids)[1] for option in options],
+        solids,
+        display,
+        _inputs([*routes, *(returns or [])], schedules[0], obstacles),
+        comparison=compare_options(options) if len(options) > 1 else None,
+        returns=back,
+        budget=budget(options[0].analysis, back) if back else None,
+        remarks=said,
+        picture=problem is None,
+    )
+    write_report(out, html)
+    _wrote(out)
+    return 0
+
+
+@app.command()
 def operate(
     route: _Route,
     schedule: _ScheduleOption = None,

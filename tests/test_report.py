@@ -1,0 +1,159 @@
+"""The report: what it holds, that it asks for nothing, and its charts."""
+
+import json
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+from routes import drawn
+
+from elbowroom.layout import (
+    Attributes,
+    Schedule,
+    TerminalSpec,
+    build,
+    drawing_from_runs,
+    round_section,
+)
+from elbowroom.physics import Option, analyse
+from elbowroom.viewer import charts, display, main, report
+
+ROOM = Path(__file__).parents[1] / "examples" / "reading_room"
+HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
+ROUTES = [str(ROOM / f"{name}.glb") for name in ("under", "flatten")]
+BEAM = str(ROOM / "beam.glb")
+
+
+class Balanced(HTMLParser):
+    """Checks that what opens is closed, and collects the tags."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.tags: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: object) -> None:
+        self.tags.append(tag)
+        if tag not in ("meta", "img", "br"):
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: object) -> None:
+        self.tags.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+
+@pytest.fixture(scope="module")
+def both(tmp_path_factory: pytest.TempPathFactory) -> str:
+    out = tmp_path_factory.mktemp("report") / "both.html"
+    assert main(["report", *ROUTES, "--obstacles", BEAM, "--out", str(out)]) == 0
+    return out.read_text("utf-8")
+
+
+def test_everything_that_is_asked_for_is_in_it(both: str) -> None:
+    for title in (
+        "Paths", "Fittings", "Ducts", "Balancing", "Checks", "Quantities",
+        "Assumed, because nobody said it", "Room around the ducts", "What to know",
+        "Before anything is built", "Sources", "Made from",
+    ):  # fmt: skip
+        assert f"<h2>{title}</h2>" in both, title
+    assert "spends least" in both
+    assert "asbestos" in both
+    assert both.count("<svg") == 1 + 2 * 2  # options, and two charts of each
+    for checksum in re.findall(r"[0-9a-f]{64}", both):
+        assert len(checksum) == 64
+
+
+def test_it_is_well_formed_and_asks_for_nothing(both: str) -> None:
+    parser = Balanced()
+    parser.feed(both)
+    assert parser.open == []
+    assert "script" not in parser.tags
+    assert "default-src 'none'" in both
+    without_names = re.sub(r'xmlns(:\w+)?="[^"]*"', "", both)
+    assert not re.findall(r'(?:src|href|url\()="?https?:', without_names)
+
+
+def test_the_same_input_gives_the_same_bytes(both: str, tmp_path: Path) -> None:
+    again = tmp_path / "again.html"
+    assert main(["report", *ROUTES, "--obstacles", BEAM, "--out", str(again)]) == 0
+    assert again.read_text("utf-8") == both
+
+
+def test_pdf_is_made_where_its_library_is(tmp_path: Path) -> None:
+    try:
+        import weasyprint  # noqa: F401
+    except (ImportError, OSError) as problem:
+        pytest.skip(f"no PDF can be made here: {problem}")
+    out = tmp_path / "house.pdf"
+    assert main(["report", str(HOUSE), "--out", str(out)]) == 0
+    assert out.read_bytes().startswith(b"%PDF")
+
+
+def test_remarks_are_taken_from_the_page(tmp_path: Path) -> None:
+    path, out = tmp_path / "remarks.json", tmp_path / "house.html"
+    one = {
+        "option": "house",
+        "element": "elbow-1",
+        "name": "riser",
+        "text": "<b>wider</b>?",
+    }
+    path.write_text(json.dumps({"schema": "elbowroom.remarks/1", "remarks": [one]}))
+    words = ["report", str(HOUSE), "--out", str(out), "--remarks", str(path)]
+    assert main(words) == 0
+    text = out.read_text("utf-8")
+    assert "Remarks of the review" in text
+    assert "&lt;b&gt;wider&lt;/b&gt;?" in text
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--out", "a.txt"], "no report"),
+        (["--out", "a.html", "--remarks", str(HOUSE)], "no remarks"),
+        (["--out", "a.html", "--return", str(HOUSE), ROUTES[0]], "one supply"),
+    ],
+)
+def test_reports_that_cannot_be_made(
+    words: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["report", str(HOUSE), *words]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_names_are_text() -> None:
+    name = "<script>alert(1)</script>"
+    drawing = drawing_from_runs(
+        [(name, np.array([[0.0, 0, 0], [9, 0, 0]]), round_section(0.3))],
+        attributes={name: Attributes(source=True, source_at_end=False)},
+    )
+    plan = Schedule(terminals={name: TerminalSpec(0.3)})
+    option = Option(name, analyse(build(drawing, plan)))
+    html = report.report_html([option], [()], (), display.METRIC, {}, picture=False)
+    assert name not in html
+    assert "&lt;script&gt;" in html
+
+
+def test_pressure_falls_from_what_the_path_needs_to_the_room() -> None:
+    analysis = analyse(build(drawn()))
+    length, total, velocity = charts.pressure_along(analysis)
+    assert total[0] == pytest.approx(analysis.critical_loss)
+    assert total[-1] == pytest.approx(0.0, abs=1e-9)
+    assert (np.diff(length) >= 0).all()
+    assert length[-1] == pytest.approx(analysis.path_length[analysis.critical])
+    drops = -np.diff(total)
+    losses = analysis.elements.loss[analysis.path(analysis.critical)]
+    assert drops[::2] == pytest.approx(losses)
+    assert velocity[0] == pytest.approx(analysis.state.velocity_pressure[0])
+
+
+def test_charts_are_the_same_each_time() -> None:
+    analysis = analyse(build(drawn()))
+    for chart in (charts.pressure_chart, charts.kinds_chart):
+        one, two = (chart(analysis, display.METRIC) for _ in range(2))
+        assert one == two
+        assert one.startswith("<svg")
+    assert "in.wg" in charts.pressure_chart(analysis, display.INCH_POUND)

@@ -1,0 +1,150 @@
+"""Charts as SVG: pressure along a path, losses by kind, options side by side."""
+
+import io
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+import numpy as np
+
+from elbowroom.physics import Analysis, Kind, Option, critical_band
+
+from .display import Display
+
+_INK, _QUIET = "#1b1e23", "#5c636e"
+_TOTAL, _STATIC = "#1f5fa8", "#c2571a"
+_KINDS = {
+    "straight duct": (Kind.DUCT,),
+    "elbows": (Kind.BEND,),
+    "branches": (Kind.BRANCH,),
+    "mains past branches": (Kind.MAIN,),
+    "transitions": (Kind.TRANSITION,),
+    "entries and open ends": (Kind.ENTRY, Kind.EXIT),
+    "terminals": (Kind.TERMINAL,),
+}
+
+
+def pressure_chart(analysis: Analysis, display: Display) -> str:
+    """Total and static pressure along the critical path, from fan to room.
+
+    Parameters
+    ----------
+    analysis
+        The layout; of a return the pressures are below the room's.
+    display
+        Units.
+
+    Returns
+    -------
+    svg
+        The picture as text; the same layout gives the same text.
+    """
+    length, total, velocity = pressure_along(analysis)
+    if analysis.graph.is_return:
+        total = -total
+    p = _factor(display.pressures)
+    x = length * _factor(lambda value: display.lengths(value, 6))
+    with _figure(7.2, 3.0) as (figure, axes):
+        axes.plot(x, total * p, color=_TOTAL, lw=1.8, label="total")
+        axes.plot(x, (total - velocity) * p, color=_STATIC, lw=1.5, label="static")
+        axes.axhline(0.0, color=_QUIET, lw=0.8)
+        axes.set_xlabel(f"along the critical path, {display.length}")
+        axes.set_ylabel(f"pressure against the room, {display.pressure}")
+        axes.legend(frameon=False, fontsize=9)
+        return _svg(figure)
+
+
+def pressure_along(analysis: Analysis) -> tuple[Any, Any, Any]:
+    """Length, total pressure and velocity pressure along the critical path.
+
+    Returns
+    -------
+    length, total, velocity
+        m and Pa, two points for each element of the path: before and after it. Total
+        pressure ends at that of the room.
+    """
+    way = analysis.path(analysis.critical)
+    e = analysis.elements
+    at, left = 0.0, analysis.critical_loss
+    length, total, velocity = [], [], []
+    for row in way.tolist():
+        for step in (0.0, 1.0):
+            length.append(at + step * float(e.length[row]))
+            total.append(left - step * float(e.loss[row]))
+            velocity.append(float(analysis.state.velocity_pressure[int(e.duct[row])]))
+        at, left = length[-1], total[-1]
+    velocity[-1] = 0.0  # at rest in the room
+    return np.array(length), np.array(total), np.array(velocity)
+
+
+def kinds_chart(analysis: Analysis, display: Display) -> str:
+    """Loss of each kind of piece on the critical path, as SVG."""
+    way = analysis.path(analysis.critical)
+    e = analysis.elements
+    sums = {
+        name: float(e.loss[way][np.isin(e.kind[way], [int(k) for k in kinds])].sum())
+        for name, kinds in _KINDS.items()
+    }
+    shown = [(name, loss) for name, loss in sums.items() if abs(loss) > 0.0]
+    with _figure(7.2, 0.5 + 0.36 * max(len(shown), 1)) as (figure, axes):
+        place = np.arange(len(shown))
+        values = [loss * _factor(display.pressures) for _, loss in shown]
+        axes.barh(place, values, color=_TOTAL, height=0.62)
+        axes.set_yticks(place, [name for name, _ in shown])
+        axes.invert_yaxis()
+        axes.set_xlabel(f"on the critical path, {display.pressure}")
+        for at, (_, loss) in zip(place, shown, strict=True):
+            x = max(loss, 0.0) * _factor(display.pressures)
+            axes.text(x, at, f" {display.pressures(loss)}", va="center", size=9)
+        axes.margins(x=0.14)
+        return _svg(figure)
+
+
+def options_chart(options: Sequence[Option], display: Display) -> str:
+    """Critical loss of each option with its band, as SVG."""
+    p = _factor(display.pressures)
+    with _figure(7.2, 0.6 + 0.42 * len(options)) as (figure, axes):
+        for at, option in enumerate(options):
+            band = critical_band(option.analysis)
+            loss = option.analysis.critical_loss
+            axes.barh(at, loss * p, color=_TOTAL, height=0.58)
+            axes.plot([band.low * p, band.high * p], [at, at], color=_INK, lw=1.6)
+            axes.text(band.high * p, at, f"  {display.pressures(loss)}", va="center")
+        axes.set_yticks(range(len(options)), [option.name for option in options])
+        axes.invert_yaxis()
+        axes.set_xlabel(
+            f"loss of the critical path, {display.pressure}; the line holds nine draws "
+            "of ten"
+        )
+        axes.margins(x=0.14)
+        return _svg(figure)
+
+
+def _factor(words: Any) -> float:
+    """What makes the shown unit of one of SI."""
+    scaled: float = float(words(1e6)) / 1e6
+    return scaled
+
+
+@contextmanager
+def _figure(width: float, height: float) -> Iterator[tuple[Any, Any]]:
+    """A figure with one pair of axes in the look of the others."""
+    from matplotlib import rc_context
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    look: Any = {"svg.hashsalt": "elbowroom", "svg.fonttype": "none", "font.size": 9.5}
+    with rc_context(look):
+        figure: Any = Figure(figsize=(width, height), layout="constrained")
+        FigureCanvasAgg(figure)
+        axes = figure.add_subplot()
+        for side in ("top", "right"):
+            axes.spines[side].set_visible(False)
+        yield figure, axes
+
+
+def _svg(figure: Any) -> str:
+    out = io.StringIO()
+    figure.savefig(out, format="svg", metadata={"Date": None})
+    text = out.getvalue()
+    return text[text.index("<svg") :]

@@ -1,0 +1,614 @@
+"""The report: everything that a client or an inspector asks for, on paper or screen."""
+
+import base64
+import tempfile
+from collections.abc import Mapping, Sequence
+from html import escape
+from importlib.metadata import version
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from elbowroom.layout import Basis, Notice, Obstacle, refusal
+from elbowroom.physics import (
+    Analysis,
+    Budget,
+    Comparison,
+    Kind,
+    Option,
+    checks,
+    critical_band,
+    effects,
+    power_of,
+    quantities,
+)
+
+from .charts import kinds_chart, options_chart, pressure_chart
+from .checks import CAUTIONS, value_words
+from .display import Display
+from .gaps import Gap
+from .results import balancing, paths
+from .tables import AS_NEW
+
+Cell = str | tuple[str, str]  # a text, or a text and its class
+
+
+def write_report(path: Path, html: str) -> None:
+    """Write a report as HTML, or as PDF where the name ends so.
+
+    Raises
+    ------
+    BadInput
+        If a PDF is wanted and the library that makes it is missing.
+    """
+    if path.suffix.lower() != ".pdf":
+        path.write_text(html, encoding="utf-8")
+        return
+    try:
+        import weasyprint
+    except (ImportError, OSError):
+        raise refusal(
+            str(path),
+            "PDF is made with WeasyPrint, which is not installed or lacks Pango",
+            "install it with: pip install weasyprint, or write HTML and print that",
+        ) from None
+    page: Any = weasyprint.HTML(string=html)  # it refers to nothing outside itself
+    page.write_pdf(str(path))
+
+
+def report_html(
+    options: Sequence[Option],
+    rooms: Sequence[Sequence[Gap]],
+    obstacles: Sequence[Obstacle],
+    display: Display,
+    inputs: Mapping[str, Any],
+    *,
+    comparison: Comparison | None = None,
+    returns: Sequence[Analysis] = (),
+    budget: Budget | None = None,
+    remarks: Sequence[Mapping[str, str]] = (),
+    picture: bool = True,
+) -> str:
+    """Make the report.
+
+    Parameters
+    ----------
+    options
+        One layout or more.
+    rooms
+        Gaps around the ducts of each.
+    obstacles
+        Solids to draw.
+    display
+        Units.
+    inputs
+        Files that went in, with their checksums.
+    comparison
+        The verdict over several layouts.
+    returns, budget
+        Return sides of the first layout, and the budget of both.
+    remarks
+        Remarks of reviewers, as the page saves them.
+    picture
+        Whether to draw; not where there is no OpenGL.
+
+    Returns
+    -------
+    html
+        One page without scripts that asks for nothing from elsewhere; the same input
+        gives the same text.
+    """
+    style = files("elbowroom.viewer").joinpath("web/report.css").read_text("utf-8")
+    title = ", ".join(option.name for option in options)
+    parts = [_summary(options, display, comparison, budget)]
+    if picture:
+        parts.append(_picture(options, obstacles, display))
+    parts = [f'<section class="first">{"".join(parts)}</section>']
+    for option, room in zip(options, rooms, strict=True):
+        if len(options) > 1:
+            parts.append(f"<h1>{escape(option.name)}</h1>")
+        parts.append(_layout(option.analysis, display))
+        parts.append(_room(room, display))
+        parts.append(_notices(option))
+    for side in returns:
+        parts.append(f"<h1>Return: {escape(side.graph.drawing.file)}</h1>")
+        parts.append(_layout(side, display))
+    parts.append(_remarks(remarks))
+    parts.append(_list("Before anything is built", [AS_NEW, *CAUTIONS]))
+    parts.append(_sources([option.analysis for option in options]))
+    parts.append(_made_from(inputs))
+    policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+    return (
+        "<!DOCTYPE html>\n"
+        '<html lang="en"><head><meta charset="utf-8">'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{escape(title)} – report</title><style>{style}</style></head>\n"
+        f"<body>{''.join(parts)}</body></html>\n"
+    )
+
+
+def _summary(
+    options: Sequence[Option],
+    display: Display,
+    comparison: Comparison | None,
+    budget: Budget | None,
+) -> str:
+    p = display.pressures
+    first = options[0].analysis
+    out = [f"<h1>{escape(', '.join(o.name for o in options))}</h1>"]
+    if comparison is not None:
+        out.append(f'<p class="verdict">{escape(comparison.verdict)}</p>')
+        out.append(options_chart(options, display))
+    else:
+        out.append(f'<p class="verdict">{escape(_verdict(first, budget, display))}</p>')
+    for option in options:
+        if option.faults:
+            said = "; ".join(option.faults)
+            out.append(
+                f'<p class="bad">{escape(option.name)} cannot be built as drawn: '
+                f"{escape(said)}.</p>"
+            )
+    rows: list[list[Cell]] = []
+    for option in options:
+        system, band = option.analysis.system, critical_band(option.analysis)
+        left = system.friction_rate_available
+        rows.append(
+            [
+                option.name,
+                option.analysis.critical_terminal,
+                _n(p(system.critical_loss)),
+                _n(f"{p(band.low)} – {p(band.high)}"),
+                _n("–" if system.available is None else p(system.available)),
+                _n(p(system.required)),
+                _n(display.lengths(system.effective_length, 1)),
+                _n("–" if left is None else display.rates(left)),
+            ]
+        )
+    heads = [
+        "layout",
+        "critical path to",
+        f"loss, {display.pressure}",
+        "nine draws of ten",
+        "fan leaves",
+        "ducts spend",
+        f"effective, {display.length}",
+        "friction rate left",
+    ]
+    out.append(_table(heads, rows))
+    if budget is not None:
+        out.append(_budget(budget, display))
+    out.append("<h3>Where most of it goes</h3>")
+    out.append(_largest(first, display))
+    return "".join(out)
+
+
+def _verdict(analysis: Analysis, budget: Budget | None, display: Display) -> str:
+    system, p = analysis.system, display.pressures
+    available = system.available if budget is None else budget.available
+    required = system.required if budget is None else budget.required
+    spent = f"{p(required)} {display.pressure}"
+    what = "Ducts and fittings of the critical path spend"
+    if budget is not None:
+        what = "Ducts and fittings of the critical supply and return spend"
+    if available is None:
+        return f"{what} {spent}. No fan is declared, so nothing is said of it."
+    if available >= required:
+        return (
+            f"The fan carries this layout: {what.lower()} {spent}, and "
+            f"{p(available)} {display.pressure} are left for them."
+        )
+    return (
+        f"The fan does not carry this layout: {what.lower()} {spent}, and only "
+        f"{p(available)} {display.pressure} are left for them."
+    )
+
+
+def _budget(budget: Budget, display: Display) -> str:
+    p = display.pressures
+    fan = "–" if budget.fan_pressure is None else p(budget.fan_pressure)
+    left = budget.friction_rate_available
+    rows: list[list[Cell]] = [
+        [f"fan, {budget.fan_kind or 'not declared'}", _n(fan)],
+        ["declared losses", _n(p(-budget.declared_losses))],
+        ["terminals of both critical paths", _n(p(-budget.terminal_losses))],
+        [
+            "left for ducts and fittings",
+            _n("–" if budget.available is None else p(budget.available)),
+        ],
+        ["spent by supply and return", _n(p(budget.required))],
+        ["total effective length", _n(display.lengths(budget.effective_length, 1))],
+        ["friction rate left", _n("–" if left is None else display.rates(left))],
+    ]
+    text = _table([f"supply and return, {display.pressure}", ""], rows)
+    if budget.missing:
+        text += (
+            "<p>Not declared, and not filled in: "
+            f"{escape(', '.join(budget.missing))}.</p>"
+        )
+    return text
+
+
+def _largest(analysis: Analysis, display: Display) -> str:
+    e = analysis.elements
+    way = analysis.path(analysis.critical)
+    way = way[e.kind[way] != Kind.TERMINAL]
+    order = way[np.argsort(-e.loss[way], kind="stable")][:5].tolist()
+    rows: list[list[Cell]] = [
+        [
+            _s(analysis.identifier(row)),
+            f"{analysis.name(row)}: {analysis.words(row)}",
+            _n(display.pressures(e.loss[row])),
+            _n(f"{100 * e.loss[row] / analysis.critical_loss:.0f} %"),
+        ]
+        for row in order
+    ]
+    return _table(["piece", "what", display.pressure, "of the path"], rows)
+
+
+def _picture(
+    options: Sequence[Option], obstacles: Sequence[Obstacle], display: Display
+) -> str:
+    from .colours import scale_for
+    from .layout_view import bar_title, panel, summary, values
+    from .scene import picture
+
+    every = [values(option.analysis, "loss", display) for option in options]
+    panels = [
+        panel(
+            option.analysis,
+            "loss",
+            display,
+            option.name,
+            summary(option.analysis, display),
+            obstacles,
+        )[0]
+        for option in options
+    ]
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "picture.png"
+        picture(
+            panels,
+            scale_for(np.concatenate(every)),
+            bar_title("loss", display),
+            path,
+            length_unit=display.length,
+        )
+        data = base64.b64encode(path.read_bytes()).decode()
+    return f'<img alt="the ducts, coloured by loss" src="data:image/png;base64,{data}">'
+
+
+def _layout(analysis: Analysis, display: Display) -> str:
+    return "".join(
+        (
+            "<h2>Pressure along the critical path</h2>",
+            pressure_chart(analysis, display),
+            kinds_chart(analysis, display),
+            _paths(analysis, display),
+            _fittings(analysis, display),
+            _ducts(analysis, display),
+            _balance(analysis, display),
+            _checks(analysis, display),
+            _quantities(analysis, display),
+            _assumed(analysis, display),
+        )
+    )
+
+
+def _paths(analysis: Analysis, display: Display) -> str:
+    p = display.pressures
+    rows: list[list[Cell]] = [
+        [
+            row["terminal"],
+            _n(display.flows(row["flow_m3_s"])),
+            _n(p(row["loss_pa"])),
+            _n("critical" if row["critical"] else p(row["excess_pa"])),
+            _n(p(row["terminal_loss_pa"])),
+            _n(display.lengths(row["length_m"], 1)),
+            _n(display.lengths(row["effective_length_m"], 1)),
+        ]
+        for row in paths(analysis)
+    ]
+    heads = [
+        "terminal",
+        display.flow,
+        f"loss, {display.pressure}",
+        "excess",
+        "terminal itself",
+        f"length, {display.length}",
+        "effective",
+    ]
+    return "<h2>Paths</h2>" + _table(heads, rows)
+
+
+def _fittings(analysis: Analysis, display: Display) -> str:
+    e, p = analysis.elements, display.pressures
+    on_path = set(analysis.path(analysis.critical).tolist())
+    rows: list[list[Cell]] = []
+    for row in np.flatnonzero(e.kind != Kind.DUCT).tolist():
+        credit = e.credits[e.credit[row]]
+        c = float(e.coefficient[row])
+        formula = "declared"
+        if not np.isnan(c):
+            formula = (
+                f"{c:.3f} × {e.reynolds_factor[row]:.2f} × "
+                f"{p(e.velocity_pressure[row])}"
+            )
+        rows.append(
+            [
+                _s(analysis.identifier(row) + (" *" if row in on_path else "")),
+                f"{analysis.name(row)}: {analysis.words(row)}",
+                _s(display.size(analysis.graph.section(int(e.duct[row])))),
+                _n(display.velocities(e.velocity[row])),
+                _n(formula),
+                _n(p(e.loss[row])),
+                f"{credit.source} ({credit.confidence})",
+                _s(Basis(int(e.basis[row])).word),
+            ]
+        )
+    heads = [
+        "piece",
+        "what",
+        "size",
+        display.velocity,
+        "C × K × pv",
+        display.pressure,
+        "coefficient from",
+        "rests on",
+    ]
+    return (
+        "<h2>Fittings</h2>"
+        + _table(heads, rows)
+        + '<p class="quiet">* on the critical path. pv is the velocity pressure that '
+        "the coefficient refers to, K the Reynolds factor.</p>"
+    )
+
+
+def _ducts(analysis: Analysis, display: Display) -> str:
+    e = analysis.elements
+    rows: list[list[Cell]] = []
+    for row in np.flatnonzero(e.kind == Kind.DUCT).tolist():
+        duct = int(e.duct[row])
+        rows.append(
+            [
+                _s(analysis.identifier(row)),
+                analysis.name(row),
+                _s(display.size(analysis.graph.section(duct))),
+                _n(display.lengths(e.length[row], 2)),
+                _n(display.flows(e.flow[row])),
+                _n(display.velocities(e.velocity[row])),
+                _n(display.rates(analysis.state.gradient[duct])),
+                _n(display.pressures(e.loss[row])),
+            ]
+        )
+    heads = [
+        "piece",
+        "duct",
+        "size",
+        display.length,
+        display.flow,
+        display.velocity,
+        "friction",
+        display.pressure,
+    ]
+    return "<h2>Ducts</h2>" + _table(heads, rows)
+
+
+def _balance(analysis: Analysis, display: Display) -> str:
+    settings = balancing(analysis)
+    if len(settings) < 2:
+        return ""
+    rows: list[list[Cell]] = [
+        [
+            str(row["order"]),
+            row["terminal"],
+            row["damper_in"],
+            _n(display.pressures(row["excess_pa"])),
+            _n(f"{row['damper_coefficient']:.1f}"),
+            _n(
+                "beyond 60°"
+                if not row["can_be_balanced"]
+                else "none"
+                if row["blade_angle_deg"] is None
+                else f"{row['blade_angle_deg']:.0f}°"
+            ),
+            _n(f"{100 * row['open_share_of_design']:.0f} %"),
+        ]
+        for row in settings
+    ]
+    heads = [
+        "order",
+        "terminal",
+        "damper in",
+        f"to spend, {display.pressure}",
+        "C",
+        "blade from open",
+        "airflow without dampers",
+    ]
+    return "<h2>Balancing</h2>" + _table(heads, rows)
+
+
+def _checks(analysis: Analysis, display: Display) -> str:
+    rows: list[list[Cell]] = []
+    for check in checks(analysis):
+        verdict = "" if check.limit is None else "kept" if check.is_kept else "not kept"
+        rows.append(
+            [
+                check.rule,
+                _n(value_words(check.value, check.dimension, display)),
+                _n(value_words(check.limit, check.dimension, display)),
+                check.at,
+                (verdict, "bad") if verdict == "not kept" else verdict,
+                check.remedy,
+                f"{check.source} ({check.confidence})",
+            ]
+        )
+    power = power_of(analysis)
+    electric = "" if power.electric is None else f", {power.electric:.0f} W electric"
+    heads = ["check", "worst", "limit", "at", "", "what to do", "limit from"]
+    return (
+        "<h2>Checks</h2>"
+        + _table(heads, rows)
+        + f"<p>The fan puts {power.air:.0f} W into the air at design "
+        f"airflow{electric}.</p>"
+    )
+
+
+def _quantities(analysis: Analysis, display: Display) -> str:
+    found = quantities(analysis)
+    lengths: list[list[Cell]] = [
+        [
+            row.section,
+            str(row.gauge),
+            _n(display.lengths(row.length, 1)),
+            _n(f"{row.surface:.1f}"),
+            _n(f"{row.insulation:.1f}" if row.insulation else "–"),
+        ]
+        for row in found.lengths
+    ]
+    fittings: list[list[Cell]] = [
+        [row.what, row.section, _n(str(row.count))] for row in found.fittings
+    ]
+    sheet: list[list[Cell]] = [
+        [str(row.gauge), _n(f"{row.area:.1f}"), _n(f"{row.mass:.1f}")]
+        for row in found.sheet
+    ]
+    return (
+        "<h2>Quantities</h2>"
+        + _table(
+            ["section", "gauge", display.length, "sheet, m²", "insulation, m²"], lengths
+        )
+        + _table(["fitting", "section", "count"], fittings)
+        + _table(["gauge", "m²", "kg, with 15 % for seams and waste"], sheet)
+    )
+
+
+def _assumed(analysis: Analysis, display: Display) -> str:
+    rows: list[list[Cell]] = []
+    for effect in effects(analysis):
+        said = effect.assumption
+        change = "not known"
+        if effect.loss is not None:
+            sign = "+" if effect.loss >= 0 else "–"
+            change = f"{said.instead}: {sign}{display.pressures(abs(effect.loss))}"
+        rows.append([said.what, _n(str(said.elements)), change, said.remedy])
+    if not rows:
+        return ""
+    heads = ["assumed", "pieces", f"effect, {display.pressure}", "how to say it"]
+    return "<h2>Assumed, because nobody said it</h2>" + _table(heads, rows)
+
+
+def _room(room: Sequence[Gap], display: Display) -> str:
+    rows: list[list[Cell]] = [
+        [
+            gap.duct,
+            gap.beside,
+            (
+                display.gaps(gap.distance)
+                if gap.distance > 0.0
+                else f"overlap {display.gaps(-gap.distance)}",
+                "n" if gap.is_kept else "n bad",
+            ),
+            _n(display.gaps(gap.required) if gap.required else "–"),
+        ]
+        for gap in room
+    ]
+    if not rows:
+        return ""
+    heads = ["duct", "beside", "gap", "to keep"]
+    return "<h2>Room around the ducts</h2>" + _table(heads, rows)
+
+
+def _notices(option: Option) -> str:
+    said: list[Notice] = [*option.notices, *option.analysis.flags]
+    return _list("What to know", [f"{one.severity}: {one.sentence}" for one in said])
+
+
+def _remarks(remarks: Sequence[Mapping[str, str]]) -> str:
+    rows: list[list[Cell]] = [
+        [one["option"], f"{one['element']} {one['name']}", one["text"]]
+        for one in remarks
+    ]
+    if not rows:
+        return ""
+    return "<h2>Remarks of the review</h2>" + _table(["layout", "on", "remark"], rows)
+
+
+def _sources(analyses: Sequence[Analysis]) -> str:
+    credits_ = {
+        (credit.table, credit.source, credit.confidence)
+        for analysis in analyses
+        for credit in analysis.elements.credits
+    }
+    rows: list[list[Cell]] = [list(credit) for credit in sorted(credits_)]
+    return "<h2>Sources</h2>" + _table(["table", "source", "confidence"], rows)
+
+
+def _made_from(inputs: Mapping[str, Any]) -> str:
+    rows: list[list[Cell]] = [["elbowroom", version("elbowroom")]]
+    for what in ("routes", "obstacles"):
+        rows += [[one["file"], one["sha256"]] for one in inputs.get(what, [])]
+    rows.append(["schedule", str(inputs.get("schedule", ""))])
+    return "<h2>Made from</h2>" + _table(["file", "SHA-256 or version"], rows)
+
+
+def _list(title: str, lines: Sequence[str]) -> str:
+    if not lines:
+        return ""
+    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    return f"<h2>{escape(title)}</h2><ul>{items}</ul>"
+
+
+def _n(text: str) -> Cell:
+    """A number: set to the right."""
+    return text, "n"
+
+
+def _s(text: str) -> Cell:
+    """A short text that is not broken over two lines."""
+    return text, "s"
+
+
+def _table(heads: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:
+    def cell(tag: str, content: Cell) -> str:
+        text, kind = content if isinstance(content, tuple) else (content, "")
+        mark = f' class="{kind}"' if kind else ""
+        return f"<{tag}{mark}>{escape(text)}</{tag}>"
+
+    right = [
+        bool(rows) and isinstance(c, tuple) and c[1].startswith("n") for c in rows[0]
+    ] if rows else [False] * len(heads)  # fmt: skip
+    head = "".join(
+        cell("th", (text, "n") if is_number else text)
+        for text, is_number in zip(heads, right, strict=True)
+    )
+    body = "".join(
+        f"<tr>{''.join(cell('td', one) for one in row)}</tr>" for row in rows
+    )
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+
+
+def read_remarks(path: Path) -> list[dict[str, str]]:
+    """Read remarks that a review page has saved.
+
+    Raises
+    ------
+    BadInput
+        If the file holds no remarks of such a page.
+    """
+    import json
+
+    keys = ("option", "element", "name", "text")
+    try:
+        content = json.loads(path.read_text("utf-8"))
+        if content["schema"] != "elbowroom.remarks/1":
+            raise ValueError("its schema is another")
+        return [{key: str(one[key]) for key in keys} for one in content["remarks"]]
+    except (OSError, ValueError, KeyError, TypeError) as problem:
+        raise refusal(
+            path.name,
+            f"it holds no remarks of a review page ({type(problem).__name__})",
+            "give the file that the page saved",
+        ) from None
