@@ -656,12 +656,12 @@ def operate(
 
     display = _choice(units, DISPLAYS, "--units")
     chosen = _choice(dampers, {"open": "open", "set": "set"}, "--dampers")
-    option, _ = _option(route, _schedule(route, schedule), unit, up, tolerance, [], [])
-    found = settle(option.analysis, chosen)
+    analysis = _analysed(route, _schedule(route, schedule), unit, up, tolerance)
+    found = settle(analysis, chosen)
     if as_json:
-        _print_json(operation_result(option.analysis, found))
+        _print_json(operation_result(analysis, found))
     else:
-        print_operation(option.analysis, found, display, _console())
+        print_operation(analysis, found, display, _console())
     return 0
 
 
@@ -828,12 +828,12 @@ def quantities(
     if xlsx is not None and xlsx.suffix.lower() != ".xlsx":
         raise refusal("--xlsx", f"'{xlsx.name}' is no workbook", "name it NAME.xlsx")
     _not_over_inputs([route], [schedule] if schedule else [], None, csv, fix=xlsx)
-    option, _ = _option(route, _schedule(route, schedule), unit, up, tolerance, [], [])
-    found = count(option.analysis)
+    analysis = _analysed(route, _schedule(route, schedule), unit, up, tolerance)
+    found = count(analysis)
     if as_json:
-        _print_json(quantities_result(option.analysis, found))
+        _print_json(quantities_result(analysis, found))
     else:
-        print_quantities(option.analysis, found, display, _console())
+        print_quantities(analysis, found, display, _console())
     if csv is not None:
         _wrote(*write_quantity_csv(found, csv))
     if xlsx is not None:
@@ -908,6 +908,18 @@ def _option(
     return option, found
 
 
+def _analysed(
+    route: Path,
+    schedule: "Schedule",
+    unit: str | None,
+    up: str | None,
+    tolerance: str,
+) -> "Analysis":
+    """Analyse one route, with nothing around it."""
+    option, _ = _option(route, schedule, unit, up, tolerance, [], [])
+    return option.analysis
+
+
 def _return_side(
     route: Path,
     supply: "Schedule",
@@ -938,9 +950,7 @@ def _return_side(
             transition_exceptions={},
         )
     schedule = replace(schedule, source=replace(schedule.source, is_return=True))
-    option, _ = _option(route, schedule, unit, up, tolerance, [], [])
-    analysis: Analysis = option.analysis
-    return analysis
+    return _analysed(route, schedule, unit, up, tolerance)
 
 
 def _options(

@@ -64,9 +64,9 @@ def page_text(
     verdict: str = "",
 ) -> str:
     """The review page as text; parameters as for `write_page`."""
-    web = files("elbowroom.viewer").joinpath("web")
+    static = files("elbowroom.viewer").joinpath("static")
     style, library, script, body = (
-        web.joinpath(name).read_text(encoding="utf-8")
+        static.joinpath(name).read_text(encoding="utf-8")
         for name in ("page.css", "three.bundle.js", "page.js", "page.html")
     )
     data = _json(page_data(options, rooms, obstacles, verdict))

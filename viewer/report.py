@@ -100,7 +100,7 @@ def report_html(
         One page without scripts that asks for nothing from elsewhere; the same input
         gives the same text.
     """
-    style = files("elbowroom.viewer").joinpath("web/report.css").read_text("utf-8")
+    style = files("elbowroom.viewer").joinpath("static/report.css").read_text("utf-8")
     title = ", ".join(option.name for option in options)
     parts = [_summary(options, display, comparison, budget)]
     if picture:
