@@ -13,6 +13,7 @@ from .graph import DuctGraph
 from .obstacles import Obstacle
 from .sections import FloatArray, IntArray, Shape
 from .solids import Solids
+from .touching import touching
 
 _ROUND_SIDES = 24
 _OUT = 1.0 / np.cos(np.pi / _ROUND_SIDES)  # of the prism that holds a circle
@@ -132,12 +133,17 @@ def duct_clearances(
     if not len(solids.row):
         return _NOTHING
     hulls = _Hulls(solids, insulation)
-    row, other = _candidates(hulls, hulls, required)
-    duct = _piece_ducts(graph, solids)
-    one, two = duct[hulls.piece[row]], duct[hulls.piece[other]]
-    apart = (row < other) & (one != two)
-    row, other = row[apart], other[apart]
-    apart = ~_meet(graph, one[apart], two[apart], hulls.between(hulls, row, other))
+    margin = required / 2 + 1e-9
+    first, second = touching(
+        np.ascontiguousarray((hulls.low - margin).T),
+        np.ascontiguousarray((hulls.high + margin).T),
+    )
+    duct = _piece_ducts(graph, solids)[hulls.piece]
+    far = ~_neighbours(graph, duct[first], duct[second])
+    low, high = np.minimum(first[far], second[far]), np.maximum(first[far], second[far])
+    row, other = np.divmod(np.unique(low * len(duct) + high), len(duct))
+    place = hulls.between(hulls, row, other)
+    apart = ~_meet(graph, duct[row], duct[other], place)
     row, other = row[apart], other[apart]
     distance = _measured(hulls, hulls, row, other, required)
     near = (distance < required - 1e-6) | (distance < 0.0)
@@ -164,33 +170,42 @@ def _piece_ducts(graph: DuctGraph, solids: Solids) -> IntArray:
 def _meet(
     graph: DuctGraph, one: IntArray, two: IntArray, place: FloatArray
 ) -> BoolArray:
-    """Whether each pair of ducts meets at a joint, so that it has to touch.
+    """Whether two ducts have to touch where they do, past a short duct between them.
 
-    Past a duct that is shorter than it is wide, they have to touch only near the
-    joint: a branch that turns beside its main at once may still lie in it.
+    That is near a joint that both lead to past ducts that are shorter than they are
+    wide: a branch that turns beside its main at once may still lie in it elsewhere.
     """
     ducts = graph.ducts
     side = np.maximum(ducts.width, ducts.height)
 
     @cache
-    def before(duct: int, past: bool) -> frozenset[int]:
+    def before(duct: int) -> frozenset[int]:
         out = [duct]
         while (parent := int(ducts.parent[out[-1]])) >= 0:
             out.append(parent)
-            if not past or ducts.straight[parent] > side[parent]:
+            if ducts.straight[parent] > side[parent]:
                 break
         return frozenset(out)
 
     met = np.zeros(len(one), dtype=bool)
     for row, (a, b) in enumerate(zip(one.tolist(), two.tolist(), strict=True)):
-        if before(a, False) & before(b, False):
-            met[row] = True
-        elif before(a, True) & before(b, True):
+        if before(a) & before(b):
             ends = np.stack([ends[duct] for ends in (ducts.begin, ducts.end)
                              for duct in (a, b)])  # fmt: skip
             near = np.linalg.norm(ends - place[row], axis=1).min()
             met[row] = near < _NEAR_JOINT * max(side[a], side[b])
     return met
+
+
+def _neighbours(graph: DuctGraph, one: IntArray, two: IntArray) -> BoolArray:
+    """Whether two ducts are the same, or follow each other, or leave one joint."""
+    parent = graph.ducts.parent
+    return np.asarray(
+        (one == two)
+        | (parent[one] == two)
+        | (parent[two] == one)
+        | ((parent[one] == parent[two]) & (parent[one] >= 0))
+    )
 
 
 def _ranked(
