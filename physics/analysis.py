@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from .fan_curve import pressure_of
 from .flags import budget_flags, fan_flags, flow_flags
 from .flows import check_drawn_flows, duct_flows
 from .ledger import Assumption, assumptions_of
+from .notebook import analysis_html, element_rows, frame_of
 from .system import System, system_of
 from .words import bend_words, leg_words
 
@@ -146,6 +148,13 @@ class Analysis:
             Kind.EXIT: at_room,
             Kind.TERMINAL: "terminal with its declared loss",
         }[kind]
+
+    def to_frame(self) -> Any:
+        """Every duct and fitting as a pandas DataFrame, SI units; needs pandas."""
+        return frame_of(element_rows(self))
+
+    def _repr_html_(self) -> str:
+        return analysis_html(self)
 
     @cached_property
     def pairs(self) -> tuple[ClosePair, ...]:

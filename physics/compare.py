@@ -2,10 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from elbowroom.layout import Notice
 
 from .analysis import Analysis
+from .notebook import comparison_html, frame_of, option_rows
 from .uncertainty import share_less
 
 SURE = 0.90  # share of draws in which an option must lose less to be called better
@@ -67,6 +69,13 @@ class Comparison:
     options: tuple[Option, ...]
     ranking: tuple[int, ...]
     verdict: str
+
+    def to_frame(self) -> Any:
+        """Every option as a pandas DataFrame, SI units; needs pandas."""
+        return frame_of(option_rows(self))
+
+    def _repr_html_(self) -> str:
+        return comparison_html(self)
 
 
 def compare(options: Sequence[Option]) -> Comparison:

@@ -157,6 +157,14 @@ def test_a_click_finds_the_piece_under_it() -> None:
     # A branch may stand before the trunk's middle; most are in plain view.
     assert hits > 0.7 * 2 * len(of_piece)
     assert window.piece_at(plotter, 2, 2) is None
+    # What is chosen is marked in its own panel, and the row stands there.
+    plain = plotter.screenshot(return_img=True)
+    window.mark(plotter, [one, one], 1, 3, "the row")
+    marked = plotter.screenshot(return_img=True)
+    middle = plain.shape[1] // 2
+    changed = (plain != marked).any(axis=2)
+    assert changed[:, middle:].any()
+    assert not changed[:, :middle].any()
     plotter.close()
 
 

@@ -384,7 +384,17 @@ def view(
         element = int(made[number][1][piece])
         return row_text(options[number].analysis, element, display)
 
-    window([one for one, _ in made], scale_for(np.concatenate(every)), title, picked)
+    losses = [option.analysis.elements.loss for option in options]
+    ranked = sorted(
+        (
+            (number, piece)
+            for number, (_, of_piece) in enumerate(made)
+            for piece in range(len(of_piece))
+        ),
+        key=lambda at: -float(losses[at[0]][made[at[0]][1][at[1]]]),
+    )
+    panels = [one for one, _ in made]
+    window(panels, scale_for(np.concatenate(every)), title, picked, ranked)
     return 0
 
 

@@ -9,8 +9,14 @@ import numpy as np
 from .colours import Scale
 from .projection import view_of
 from .scene import INK, SIZE, Panel, aim, corners, furnish
+from .sweep import sweep
 
-_HELP = "click a duct for its row · drag to turn · scroll to zoom · q to close"
+_HELP = (
+    "click a duct for its row · n, p: next and previous loss · s: screenshot · "
+    "drag to turn · scroll to zoom · q to close"
+)
+_CHOSEN = "#ff2d95"
+_STEPS = 60  # losses that the slider goes through
 _SWATCH = (26, 24)  # pixels
 
 
@@ -19,6 +25,7 @@ def window(
     scale: Scale,
     bar_title: str,
     on_pick: Callable[[int, int], str],
+    ranked: Sequence[tuple[int, int]] = (),
 ) -> None:
     """Open a window and stay until it is closed.
 
@@ -28,23 +35,101 @@ def window(
         As in `scene.picture`.
     on_pick
         Given a panel and a piece, the line to print and to show in its corner.
+    ranked
+        Panels and pieces by falling loss, to step through with keys and the slider.
     """
     plotter = stage(panels, scale, bar_title)
+    steps = list(ranked)[:_STEPS]
+    at, ready = [-1], False
+
+    def choose(number: int, piece: int) -> None:
+        line = on_pick(number, piece)
+        print(line, flush=True)
+        mark(plotter, panels, number, piece, line)
+        plotter.render()
 
     def clicked(place: tuple[float, float]) -> None:
         found = piece_at(plotter, *place)
-        if found is None:
-            return
-        line = on_pick(*found)
-        print(line, flush=True)
-        plotter.subplot(0, found[0])
-        plotter.add_text(line, position=(12, 34), font_size=9, color=INK, name="row")
-        plotter.render()
+        if found is not None:
+            choose(*found)
 
+    def step(by: int) -> None:
+        at[0] = min(max(at[0] + by, 0), len(steps) - 1)
+        choose(*steps[at[0]])
+
+    def slid(value: float) -> None:
+        before, at[0] = at[0], round(value) - 1
+        if ready and at[0] != before:
+            choose(*steps[at[0]])
+
+    def shoot() -> None:
+        plotter.screenshot("elbowroom.png")
+        print("wrote elbowroom.png", flush=True)
+
+    plotter.add_key_event("s", shoot)
+    if steps:
+        plotter.add_key_event("n", lambda: step(1))
+        plotter.add_key_event("p", lambda: step(-1))
+        plotter.subplot(0, 0)
+        plotter.add_slider_widget(
+            callback=slid,
+            rng=(1, len(steps)),
+            value=1,
+            title="largest losses",
+            title_height=0.015,
+            pointa=(0.02, 0.13),
+            pointb=(0.22, 0.13),
+            slider_width=0.014,
+            tube_width=0.003,
+            color=INK,
+            fmt="%.0f",
+            interaction_event="end",
+        )
+        at[0], ready = -1, True  # making the slider has called it once
     plotter.track_click_position(
         callback=lambda _: clicked(plotter.iren.get_event_position()), side="left"
     )
     plotter.show()
+
+
+def mark(
+    plotter: Any, panels: Sequence[Panel], number: int, piece: int, line: str
+) -> None:
+    """Mark one piece of one panel, and write its row in that panel's corner.
+
+    Parameters
+    ----------
+    plotter
+        As `stage` furnished it.
+    panels
+        What it shows.
+    number, piece
+        Panel, and piece of its tubes.
+    line
+        The row.
+    """
+    import pyvista as pv
+
+    mesh = sweep(panels[number].tubes)
+    mine = mesh.quads[mesh.element == piece]
+    cells = np.insert(mine, 0, 4, axis=1).ravel()
+    for other in range(len(panels)):
+        plotter.subplot(0, other)
+        plotter.remove_actor("chosen", reset_camera=False)
+        plotter.remove_actor("row", reset_camera=False)
+    plotter.subplot(0, number)
+    plotter.add_mesh(
+        pv.PolyData(mesh.points, cells),
+        color=_CHOSEN,
+        style="wireframe",
+        line_width=3,
+        lighting=False,
+        pickable=False,
+        name="chosen",
+        reset_camera=False,
+    )
+    words = textwrap.fill(line, SIZE[0] // len(panels) // 13)
+    plotter.add_text(words, position=(12, 34), font_size=9, color=INK, name="row")
 
 
 def stage(

@@ -1,0 +1,126 @@
+"""Results for notebooks: a table of rows, and HTML that shows itself."""
+
+from collections.abc import Sequence
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from elbowroom.layout import Basis
+
+if TYPE_CHECKING:
+    from .analysis import Analysis
+    from .compare import Comparison
+
+_SHOWN = 12  # rows of an analysis that shows itself
+
+
+def element_rows(analysis: "Analysis") -> list[dict[str, Any]]:
+    """Every duct and fitting as a row in SI units, in walking order."""
+    e, graph = analysis.elements, analysis.graph
+    on_path = np.zeros(len(e.kind), dtype=bool)
+    on_path[analysis.path(analysis.critical)] = True
+    return [
+        {
+            "id": identifier,
+            "name": analysis.name(row),
+            "what": analysis.words(row),
+            "section": graph.section(int(e.duct[row])).words,
+            "length_m": float(e.length[row]),
+            "flow_m3_s": float(e.flow[row]),
+            "velocity_m_s": float(e.velocity[row]),
+            "coefficient": float(e.coefficient[row]),
+            "reynolds_factor": float(e.reynolds_factor[row]),
+            "loss_pa": float(e.loss[row]),
+            "critical": bool(on_path[row]),
+            "basis": Basis(int(e.basis[row])).word,
+            "source": e.credits[e.credit[row]].source,
+        }
+        for row, identifier in enumerate(analysis.ids)
+    ]
+
+
+def option_rows(comparison: "Comparison") -> list[dict[str, Any]]:
+    """Every option of a comparison as a row in SI units."""
+    return [
+        {
+            "option": option.name,
+            "rank": comparison.ranking.index(place) + 1
+            if place in comparison.ranking
+            else None,
+            "critical_loss_pa": option.analysis.critical_loss,
+            "critical_terminal": option.analysis.critical_terminal,
+            "fitting_loss_pa": option.analysis.system.fitting_loss,
+            "available_pa": option.analysis.system.available,
+            "clearance_m": option.clearance,
+            "faults": "; ".join(option.faults),
+        }
+        for place, option in enumerate(comparison.options)
+    ]
+
+
+def frame_of(rows: Sequence[dict[str, Any]]) -> Any:
+    """Rows as a pandas DataFrame.
+
+    Raises
+    ------
+    ImportError
+        If pandas is not installed, with what to install.
+    """
+    try:
+        import pandas
+    except ImportError:
+        raise ImportError(
+            "to_frame() needs pandas, which is not installed: pip install pandas"
+        ) from None
+    return pandas.DataFrame(list(rows))
+
+
+def analysis_html(analysis: "Analysis") -> str:
+    """An analysis as HTML: its outcome and the largest losses."""
+    rows = sorted(element_rows(analysis), key=lambda row: -row["loss_pa"])
+    shown = [
+        (
+            row["id"],
+            f"{row['name']}: {row['what']}",
+            row["section"],
+            f"{row['velocity_m_s']:.1f}",
+            "" if np.isnan(row["coefficient"]) else f"{row['coefficient']:.3f}",
+            f"{row['loss_pa']:.1f}",
+        )
+        for row in rows[:_SHOWN]
+    ]
+    more = len(rows) - len(shown)
+    text = (
+        f"<p><b>{escape(analysis.graph.drawing.file)}</b>: "
+        f"{analysis.critical_loss:.1f} Pa to {escape(analysis.critical_terminal)}, "
+        f"{analysis.system.fitting_loss:.1f} Pa of it in fittings</p>"
+    )
+    text += _table(("piece", "what", "size", "m/s", "C", "Pa"), shown)
+    return text + (f"<p>and {more} pieces that lose less</p>" if more > 0 else "")
+
+
+def comparison_html(comparison: "Comparison") -> str:
+    """A comparison as HTML: its verdict and the options."""
+    shown = [
+        (
+            row["option"],
+            "" if row["rank"] is None else str(row["rank"]),
+            f"{row['critical_loss_pa']:.1f}",
+            row["critical_terminal"],
+            "" if row["clearance_m"] is None else f"{row['clearance_m'] * 1e3:.0f}",
+            row["faults"],
+        )
+        for row in option_rows(comparison)
+    ]
+    heads = ("option", "rank", "loss, Pa", "critical path to", "clear, mm", "faults")
+    return f"<p>{escape(comparison.verdict)}</p>" + _table(heads, shown)
+
+
+def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    head = "".join(f"<th>{escape(text)}</th>" for text in heads)
+    body = "".join(
+        f"<tr>{''.join(f'<td>{escape(text)}</td>' for text in row)}</tr>"
+        for row in rows
+    )
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"

@@ -1,0 +1,89 @@
+"""What shows itself in a notebook, and the notebook of the examples."""
+
+import base64
+import json
+import re
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from routes import drawn
+
+from elbowroom.layout import build
+from elbowroom.physics import Option, analyse, compare
+from elbowroom.viewer import notebook, preflight
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+NOTEBOOK = EXAMPLES / "past_a_beam.ipynb"
+needs_opengl = pytest.mark.skipif(
+    preflight.why_not() is not None, reason="there is no OpenGL here"
+)
+
+
+def test_an_analysis_shows_itself() -> None:
+    analysis = analyse(build(drawn()))
+    html = analysis._repr_html_()
+    assert f"{analysis.critical_loss:.1f} Pa" in html
+    assert html.count("<tr>") == 13
+    frame = analysis.to_frame()
+    assert len(frame) == len(analysis.elements.kind)
+    assert frame.loss_pa[frame.critical].sum() == pytest.approx(analysis.critical_loss)
+
+
+def test_a_comparison_shows_itself() -> None:
+    analysis = analyse(build(drawn()))
+    both = compare([Option("a <b>", analysis, 0.1), Option("c", analysis)])
+    assert "a &lt;b&gt;" in both._repr_html_()
+    frame = both.to_frame()
+    assert list(frame.option) == ["a <b>", "c"]
+    assert frame.critical_loss_pa[0] == pytest.approx(analysis.critical_loss)
+
+
+def test_without_pandas_one_sentence_says_what_to_install(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setitem(sys.modules, "pandas", None)
+    with pytest.raises(ImportError, match="pip install pandas"):
+        analyse(build(drawn())).to_frame()
+
+
+@needs_opengl
+def test_plot_gives_a_picture() -> None:
+    png = notebook.plot(analyse(build(drawn())), size=(640, 360))._repr_png_()
+    assert png.startswith(b"\x89PNG")
+
+
+@needs_opengl
+def test_the_example_notebook_runs_and_gives_what_it_shows(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    content: dict[str, Any] = json.loads(NOTEBOOK.read_text("utf-8"))
+    monkeypatch.chdir(EXAMPLES)
+    space: dict[str, Any] = {}
+    tried = 0
+    for cell in content["cells"]:
+        if cell["cell_type"] != "code":
+            continue
+        source = "".join(cell["source"])
+        body, last = source, None
+        lines = source.rstrip().splitlines()
+        if re.match(r"[a-z_.]+($|[.(\[])", lines[-1]) and not lines[-1].startswith(" "):
+            body, last = "\n".join(lines[:-1]), lines[-1]
+        exec(body, space)
+        shown: Any = None if last is None else eval(last, space)
+        printed = capsys.readouterr().out
+        for output in cell["outputs"]:
+            data = output.get("data", {})
+            if output["output_type"] == "stream":
+                assert printed == "".join(output["text"])
+                tried += 1
+            elif "image/png" in data:
+                stored = base64.b64decode("".join(data["image/png"]))
+                assert stored.startswith(b"\x89PNG")
+                assert shown._repr_png_().startswith(b"\x89PNG")
+                tried += 1
+            elif "text/html" in data and hasattr(shown, "verdict"):
+                assert shown._repr_html_() == "".join(data["text/html"])
+                tried += 1
+    assert tried >= 3
