@@ -18,6 +18,7 @@ from elbowroom.viewer import (
     display,
     layout_view,
     main,
+    notebook,
     preflight,
     sweep,
     window,
@@ -166,6 +167,21 @@ def test_a_click_finds_the_piece_under_it() -> None:
     assert changed[:, middle:].any()
     assert not changed[:, :middle].any()
     plotter.close()
+
+
+@needs_opengl
+def test_a_building_on_a_map_is_drawn_as_at_home(tmp_path: Path) -> None:
+    """Millions of metres from the origin: the same picture, but for a few pixels."""
+    import matplotlib.image
+
+    images = []
+    for shift in ((0.0, 0.0, 0.0), (1.5e6, 6e6, 0.0)):
+        analysis = analyse(build(drawn(shift=shift)))
+        path = tmp_path / "one.png"
+        path.write_bytes(notebook.plot(analysis, size=(800, 450)).png)
+        images.append(matplotlib.image.imread(path)[..., :3])
+    differs = np.abs(images[0] - images[1]).max(axis=2) > 0.1
+    assert differs.mean() < 0.002
 
 
 # --- machines that cannot draw

@@ -2,7 +2,7 @@
 
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,7 @@ _SOLID = "#8a8f98"
 INK = "#1b1e23"
 _QUIET = "#5c636e"
 _HEAD = 64  # pixels above a panel for its title and what stands under it
+_FAR = 1000.0  # m from the origin
 _FOOT = 112  # pixels at the bottom for the bar
 
 
@@ -92,6 +93,7 @@ def picture(
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
+    panels = brought_near(panels)
     view = view_of(np.concatenate([corners(panel) for panel in panels]))
     width, height = size
     rows, columns = panel_grid(len(panels), view, width, height - _FOOT, _HEAD)
@@ -134,6 +136,31 @@ def picture(
         text = textwrap.fill(verdict, width // 7)
         figure.text(0.5, 0.008, text, size=9.5, color=INK, ha="center", va="bottom")
     figure.savefig(path, dpi=100, format="png", facecolor="white")
+
+
+def brought_near(panels: Sequence[Panel]) -> Sequence[Panel]:
+    """Panels moved together to where single precision, which VTK draws in, is fine.
+
+    A building placed on a map lies millions of metres from the origin.
+    """
+    every = np.concatenate([panel.tubes.centre for panel in panels])
+    origin = every.mean(axis=0).round()
+    if np.abs(origin).max() < _FAR:
+        return panels
+
+    def moved(points: Sequence[tuple[FloatArray, str]]) -> list[tuple[FloatArray, str]]:
+        return [(point - origin, text) for point, text in points]
+
+    return [
+        replace(
+            panel,
+            tubes=replace(panel.tubes, centre=panel.tubes.centre - origin),
+            labels=moved(panel.labels),
+            ends=moved(panel.ends),
+            obstacles=[(points - origin, faces) for points, faces in panel.obstacles],
+        )
+        for panel in panels
+    ]
 
 
 def corners(panel: Panel) -> FloatArray:

@@ -8,7 +8,7 @@ import numpy as np
 
 from .colours import Scale
 from .projection import view_of
-from .scene import INK, SIZE, Panel, aim, corners, furnish
+from .scene import INK, SIZE, Panel, aim, brought_near, corners, furnish
 from .sweep import sweep
 
 _HELP = (
@@ -38,6 +38,7 @@ def window(
     ranked
         Panels and pieces by falling loss, to step through with keys and the slider.
     """
+    panels = brought_near(panels)
     plotter = stage(panels, scale, bar_title)
     steps = list(ranked)[:_STEPS]
     at, ready = [-1], False
