@@ -4,7 +4,7 @@ from . import sections, units
 from .audit import Audit, audit
 from .basis import Basis
 from .boxes import Boxes, boxes_of, overlap_depth
-from .clearance import Clearances, clearances, duct_clearances
+from .clearance import Clearances, clearances, duct_clearances, piece_ducts
 from .constructions import (
     ELBOW_CONSTRUCTIONS,
     TAKEOFF_ENTRIES,
@@ -118,6 +118,7 @@ __all__ = [
     "node_kinds",
     "note",
     "overlap_depth",
+    "piece_ducts",
     "read",
     "read_obstacles",
     "read_schedule",

@@ -138,7 +138,7 @@ def duct_clearances(
         np.ascontiguousarray((hulls.low - margin).T),
         np.ascontiguousarray((hulls.high + margin).T),
     )
-    duct = _piece_ducts(graph, solids)[hulls.piece]
+    duct = piece_ducts(graph, solids)[hulls.piece]
     far = ~_neighbours(graph, duct[first], duct[second])
     low, high = np.minimum(first[far], second[far]), np.maximum(first[far], second[far])
     row, other = np.divmod(np.unique(low * len(duct) + high), len(duct))
@@ -150,8 +150,8 @@ def duct_clearances(
     return _ranked(hulls, hulls, row[near], other[near], distance[near])
 
 
-def _piece_ducts(graph: DuctGraph, solids: Solids) -> IntArray:
-    """Duct that each piece belongs to, shape (p,)."""
+def piece_ducts(graph: DuctGraph, solids: Solids) -> IntArray:
+    """Duct of a graph that each piece of its solids belongs to, shape (p,)."""
     duct = {
         "duct": np.arange(len(graph.ducts.parent)),
         "bend": graph.bends.duct,

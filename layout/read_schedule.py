@@ -333,6 +333,7 @@ def read_schedule(path: Path | str) -> Schedule:
         transition_exceptions=transition_exceptions,
         terminals=terminals,
         rooms=_rooms(top.table("rooms")),
+        limits=dict(_limits(top.table("limits"))),
         checks=_checks(top),
         clearance=clearance or 0.0,
         insulation=insulation or 0.0,
@@ -530,6 +531,16 @@ def _leakage_class(value: object, where: str) -> str | float:
         'write "A" to "D" (EN 12237, EN 1507), or a class number in cfm/100 ft2 at '
         "1 in.wg",
     )
+
+
+def _limits(table: Table) -> Iterator[tuple[str, tuple[float | None, float | None]]]:
+    for run, entry in _each(table):
+        sides = (
+            entry.positive("max_height", "length"),
+            entry.positive("max_width", "length"),
+        )
+        entry.finish()
+        yield run, sides
 
 
 def _rooms(table: Table) -> RoomsSpec:

@@ -237,6 +237,8 @@ class Schedule:
         By name.
     rooms, checks
         See their classes.
+    limits
+        Largest height and width of runs that are sized, m, None for no limit.
     clearance, insulation
         Distance to keep from obstacles and thickness of insulation, m.
     corrected_pairs
@@ -262,6 +264,9 @@ class Schedule:
     terminals: Mapping[str, TerminalSpec] = field(default_factory=dict)
     rooms: RoomsSpec = field(default_factory=RoomsSpec)
     checks: ChecksSpec = field(default_factory=ChecksSpec)
+    limits: Mapping[str, tuple[float | None, float | None]] = field(
+        default_factory=dict
+    )
     clearance: float = 0.0
     insulation: float = 0.0
     corrected_pairs: bool = False
@@ -291,6 +296,7 @@ class Schedule:
         """Every run that the schedule names outside its terminals: (place, run)."""
         return (
             *(("[sections]", run) for run in self.sections),
+            *(("[limits]", run) for run in self.limits),
             *(("[duct.runs]", run) for run in self.run_materials),
             *(("[duct.runs]", run) for run in self.run_roughness),
             *(("[[elbows.exception]]", run) for run, _ in self.elbow_exceptions),

@@ -1,6 +1,6 @@
 """Sizes of a whole layout: equal friction, a velocity, or static regain."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -8,12 +8,16 @@ import numpy as np
 from elbowroom.layout import (
     Drawing,
     Notice,
+    Obstacle,
     Schedule,
     Section,
     Shape,
     build,
+    clearances,
     note,
+    piece_ducts,
     refusal,
+    solids,
     warning,
 )
 
@@ -25,6 +29,8 @@ from .system import WINDOW
 METHODS = ("equal friction", "velocity", "static regain")
 REGAIN = 0.75  # share of the fall of velocity pressure that comes back: from memory
 _ROUNDS = 25
+_LOWERINGS = 4  # times that runs are made lower under obstacles
+_LOWEST = 0.1  # m: no duct is made lower than this
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +105,11 @@ class Proportions:
 
 
 def proportion(
-    drawing: Drawing, schedule: Schedule, aim: Aim, tolerance: float = 1e-3
+    drawing: Drawing,
+    schedule: Schedule,
+    aim: Aim,
+    tolerance: float = 1e-3,
+    obstacles: Sequence[Obstacle] = (),
 ) -> Proportions:
     """Size every run of a drawing.
 
@@ -111,6 +121,9 @@ def proportion(
         What it is sized for.
     tolerance
         As for `build`, m.
+    obstacles
+        What to stay clear of: a run that comes too near, its centreline where it is
+        drawn, is made lower until it does not.
 
     Returns
     -------
@@ -123,6 +136,47 @@ def proportion(
     BadInput
         If the layout cannot be analysed, no friction rate is known, or none is left.
     """
+    found = _proportion(drawing, schedule, aim, tolerance)
+    for _ in range(_LOWERINGS):
+        limits = _lowered(found.after, obstacles, schedule, aim)
+        if limits == schedule.limits:
+            break
+        schedule = replace(schedule, limits=limits)
+        found = _proportion(drawing, schedule, aim, tolerance)
+    return found
+
+
+def _lowered(
+    analysis: Analysis, obstacles: Sequence[Obstacle], schedule: Schedule, aim: Aim
+) -> dict[str, tuple[float | None, float | None]]:
+    """Limits of the runs, those that stand too near an obstacle made lower."""
+    limits = dict(schedule.limits)
+    if not obstacles:
+        return limits
+    graph = analysis.graph
+    shapes = solids(graph)
+    near = clearances(
+        shapes,
+        obstacles,
+        insulation=schedule.insulation,
+        required=schedule.clearance,
+    )
+    ducts = piece_ducts(graph, shapes)[near.piece]
+    for duct, distance in zip(ducts.tolist(), near.distance.tolist(), strict=True):
+        lacking = schedule.clearance - distance
+        if lacking <= 1e-6:
+            continue
+        run = graph.drawing.names[int(graph.ducts.run[duct])]
+        height = float(graph.ducts.height[duct]) - 2.0 * lacking
+        before, width = limits.get(run, (aim.highest, aim.widest))
+        if height >= _LOWEST and (before is None or height < before):
+            limits[run] = height, width
+    return limits
+
+
+def _proportion(
+    drawing: Drawing, schedule: Schedule, aim: Aim, tolerance: float
+) -> Proportions:
     begun = _begun(drawing, schedule)
     current: dict[str, Section] = dict(begun)
 
@@ -271,6 +325,14 @@ def _choice(
     drawn = graph.section(duct)
     flow = float(analysis.state.flow[duct])
     fastest = aim.main if is_main else aim.branch
+    own = graph.schedule.limits.get(
+        graph.drawing.names[int(graph.ducts.run[duct])], (None, None)
+    )
+    aim = replace(
+        aim,
+        highest=own[0] if own[0] is not None else aim.highest,
+        widest=own[1] if own[1] is not None else aim.widest,
+    )
     shape = aim.shape or drawn.shape
     rough = float(analysis.conditions.roughness[duct])
     every = _ladder(analysis, aim, shape, drawn, flow, fastest, rough, before)

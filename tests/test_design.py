@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from routes import drawn
@@ -20,13 +21,16 @@ from elbowroom.layout import (
     ElbowConstruction,
     ElbowRule,
     FanSpec,
+    Obstacle,
     RoomsSpec,
     Schedule,
     Shape,
     TerminalSpec,
     build,
+    clearances,
     read,
     read_schedule,
+    solids,
     units,
 )
 from elbowroom.physics import (
@@ -107,6 +111,35 @@ def test_sizes_only_shrink_unless_asked() -> None:
     assert areas["T1"] >= areas["T2"] >= areas["T3"]
     for choice in found.choices:
         assert choice.chosen.height <= 0.25 + 1e-9
+
+
+def test_limits_of_a_run_from_the_schedule(tmp_path: Path) -> None:
+    path = tmp_path / "s.toml"
+    path.write_text('[limits.T2]\nmax_height = "200 mm"\nmax_width = "0.5 m"\n')
+    plan = read_schedule(path)
+    found = proportion(drawn(), plan, Aim(rate=0.8, may_grow=True))
+    by_run = {choice.run: choice.chosen for choice in found.choices}
+    assert by_run["T2"].height == pytest.approx(0.2)
+    assert by_run["T2"].width <= 0.5 + 1e-9
+    assert by_run["T1"].height == pytest.approx(0.3)
+
+
+def test_a_run_under_a_beam_is_made_lower() -> None:
+    """T1 lies about z = 3; a beam at 3.12 leaves 0.12 m above its middle."""
+    box = trimesh.creation.box(bounds=[(3, -2, 3.12), (3.3, 2, 3.6)])
+    beam = Obstacle("beam", np.asarray(box.vertices), np.asarray(box.faces), True)
+    plan = Schedule(clearance=0.02)
+    free = proportion(drawn(), plan, Aim(rate=0.8))
+    bound = proportion(drawn(), plan, Aim(rate=0.8), obstacles=[beam])
+    heights = [
+        next(c.chosen.height for c in found.choices if c.run == "T1")
+        for found in (free, bound)
+    ]
+    assert heights[0] == pytest.approx(0.3)
+    assert heights[1] <= 0.2 + 1e-9
+    gap = clearances(solids(bound.after.graph), [beam]).nearest
+    assert gap is not None
+    assert gap >= 0.02 - 1e-6
 
 
 @pytest.mark.parametrize("shape", [Shape.ROUND, Shape.RECTANGULAR, Shape.OVAL])

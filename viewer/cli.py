@@ -679,6 +679,7 @@ def operate(
 def proportion(
     route: _Route,
     schedule: _ScheduleOption = None,
+    obstacles: _Obstacles = None,
     method: Annotated[
         str,
         typer.Option("--method", help="equal friction, velocity, or static regain."),
@@ -758,7 +759,8 @@ def proportion(
     _not_over_inputs([route], [schedule] if schedule else [], None, fix=out)
     drawing = read(route, unit=unit, up=up)
     asked, _ = with_airflows(_schedule(route, schedule))
-    found = size_layout(drawing, asked, aim, _length(tolerance))
+    solids, _ = _solids(obstacles, [route], unit)
+    found = size_layout(drawing, asked, aim, _length(tolerance), solids)
     if as_json:
         _print_json(proportions_result(found, how))
     else:
