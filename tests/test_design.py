@@ -362,6 +362,21 @@ def test_the_workbook_and_the_tables(
     assert "kg" in capsys.readouterr().out
 
 
+def test_every_table_of_an_analysis_is_in_its_workbook(tmp_path: Path) -> None:
+    book, folder = tmp_path / "a.xlsx", tmp_path / "csv"
+    words = ["analyse", str(HOUSE), "--xlsx", str(book), "--csv", str(folder)]
+    assert main(words) == 0
+    with zipfile.ZipFile(book) as archive:
+        text = archive.read("xl/workbook.xml").decode()
+        strings = archive.read("xl/sharedStrings.xml").decode()
+    names = ["elements", "paths", "balance", "checks", "room", "assumptions"]
+    assert sorted(path.stem for path in folder.iterdir()) == sorted(names)
+    for name in names:
+        assert f'name="{name}"' in text
+    assert "living room" in strings
+    assert main(["analyse", str(HOUSE), "--xlsx", str(tmp_path / "a.txt")]) == 2
+
+
 # --- remedies
 
 

@@ -1,11 +1,9 @@
-"""Checks, fan power and quantities as tables, plain data and files."""
+"""Checks, fan power and quantities as tables and plain data."""
 
-import csv
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
-from elbowroom.layout import refusal, units
+from elbowroom.layout import units
 from elbowroom.physics import Analysis, Check, FanPower, Quantities
 
 from .display import Display
@@ -187,52 +185,3 @@ def print_quantities(
         "pressure class, reinforcement and joints decide. Without hangers, stiffeners, "
         "terminals and dampers."
     )
-
-
-def write_quantity_csv(found: Quantities, folder: Path) -> list[Path]:
-    """Write a layout's quantities as CSV files in SI units; the files written."""
-    folder.mkdir(parents=True, exist_ok=True)
-    written = []
-    for name, rows in quantity_tables(found).items():
-        path = folder / f"{name}.csv"
-        with path.open("w", newline="", encoding="utf-8") as stream:
-            writer = csv.DictWriter(stream, list(rows[0]) if rows else [name])
-            writer.writeheader()
-            writer.writerows(rows)
-        written.append(path)
-    return written
-
-
-def write_quantity_xlsx(found: Quantities, path: Path) -> None:
-    """Write a layout's quantities as a workbook, a sheet for each table.
-
-    Raises
-    ------
-    BadInput
-        If the library that writes it is not installed.
-    """
-    from datetime import datetime, timezone
-
-    try:
-        import xlsxwriter
-    except ImportError:
-        raise refusal(
-            str(path),
-            "workbooks are written with XlsxWriter, which is not installed",
-            "install it with: pip install XlsxWriter",
-        ) from None
-    with xlsxwriter.Workbook(str(path), {"in_memory": True}) as book:
-        # A fixed date, so that the same layout gives the same bytes.
-        book.set_properties({"created": datetime(2000, 1, 1, tzinfo=timezone.utc)})
-        bold = book.add_format({"bold": True})
-        for name, rows in quantity_tables(found).items():
-            sheet = book.add_worksheet(name)
-            for column, head in enumerate(list(rows[0]) if rows else [name]):
-                sheet.write_string(0, column, head, bold)
-                for line, row in enumerate(rows, 1):
-                    value = row[head]
-                    if isinstance(value, str):  # never as a formula
-                        sheet.write_string(line, column, value)
-                    else:
-                        sheet.write_number(line, column, value)
-            sheet.autofit()

@@ -53,6 +53,9 @@ _By = Annotated[
     str, typer.Option("--by", help="What the colours show: loss or per-metre.")
 ]
 _Png = Annotated[Path | None, typer.Option("--png", help="Write a picture there.")]
+_Xlsx = Annotated[
+    Path | None, typer.Option("--xlsx", help="Write the tables as a workbook there.")
+]
 _Page = Annotated[
     Path | None, typer.Option("--page", help="Write the review page there, as HTML.")
 ]
@@ -137,6 +140,7 @@ def analyse(
     csv: Annotated[
         Path | None, typer.Option("--csv", help="Write CSV tables in this folder.")
     ] = None,
+    xlsx: _Xlsx = None,
     png: _Png = None,
     page: _Page = None,
     by: _By = "loss",
@@ -158,12 +162,14 @@ def analyse(
     from .layout_view import panel, summary, values
     from .plan import budget_row, print_budget
     from .results import analysis_result, return_row
-    from .tables import print_analysis, write_csv
+    from .sheets import write_csv_tables, write_workbook
+    from .tables import flat_tables, print_analysis
 
     display = _choice(units, DISPLAYS, "--units")
     chosen: By = _choice(by, _COLOURINGS, "--by")
     inputs = [*(obstacles or []), *([schedule] if schedule else [])]
     _not_over_inputs([route], inputs, png, csv, fix=_html(page))
+    _not_over_inputs([route], inputs, None, fix=_xlsx(xlsx))
     found = _schedule(route, schedule)
     solids, notices = _solids(obstacles, [route], unit)
     option, room = _option(route, found, unit, up, tolerance, solids, notices)
@@ -187,7 +193,10 @@ def analyse(
         print_checks(checks(analysis), power_of(analysis, back), display, console)
         print_cautions(console)
     if csv is not None:
-        _wrote(*write_csv(analysis, csv))
+        _wrote(*write_csv_tables(flat_tables(analysis, room), csv))
+    if xlsx is not None:
+        write_workbook(flat_tables(analysis, room), xlsx)
+        _wrote(xlsx)
     if png is not None:
         said = summary(analysis, display)
         if option.clearance is not None:
@@ -225,7 +234,8 @@ def compare(
     from .display import DISPLAYS
     from .layout_view import panel, summary, values
     from .results import comparison_result
-    from .tables import print_comparison, write_csv
+    from .sheets import write_csv_tables
+    from .tables import flat_tables, print_comparison
 
     display = _choice(units, DISPLAYS, "--units")
     chosen: By = _choice(by, _COLOURINGS, "--by")
@@ -245,7 +255,8 @@ def compare(
         print_comparison(comparison, display, _console())
     if csv is not None:
         for option in options:
-            _wrote(*write_csv(option.analysis, csv / option.name))
+            tables = flat_tables(option.analysis)
+            _wrote(*write_csv_tables(tables, csv / option.name))
     if png is not None:
         shown = []
         for place, option in enumerate(options):
@@ -815,9 +826,7 @@ def quantities(
     csv: Annotated[
         Path | None, typer.Option("--csv", help="Write CSV tables in this folder.")
     ] = None,
-    xlsx: Annotated[
-        Path | None, typer.Option("--xlsx", help="Write a workbook there.")
-    ] = None,
+    xlsx: _Xlsx = None,
     unit: _Unit = None,
     up: _Up = None,
     tolerance: _Tolerance = "1 mm",
@@ -825,21 +834,15 @@ def quantities(
     units: _Units = "metric",
 ) -> int:
     """Count what a layout is made of: lengths, fittings, sheet, insulation."""
-    from elbowroom.layout import refusal
     from elbowroom.physics import quantities as count
 
-    from .checks import (
-        print_quantities,
-        quantities_result,
-        write_quantity_csv,
-        write_quantity_xlsx,
-    )
+    from .checks import print_quantities, quantities_result, quantity_tables
     from .display import DISPLAYS
+    from .sheets import write_csv_tables, write_workbook
 
     display = _choice(units, DISPLAYS, "--units")
-    if xlsx is not None and xlsx.suffix.lower() != ".xlsx":
-        raise refusal("--xlsx", f"'{xlsx.name}' is no workbook", "name it NAME.xlsx")
-    _not_over_inputs([route], [schedule] if schedule else [], None, csv, fix=xlsx)
+    others = [schedule] if schedule else []
+    _not_over_inputs([route], others, None, csv, fix=_xlsx(xlsx))
     analysis = _analysed(route, _schedule(route, schedule), unit, up, tolerance)
     found = count(analysis)
     if as_json:
@@ -847,9 +850,9 @@ def quantities(
     else:
         print_quantities(analysis, found, display, _console())
     if csv is not None:
-        _wrote(*write_quantity_csv(found, csv))
+        _wrote(*write_csv_tables(quantity_tables(found), csv))
     if xlsx is not None:
-        write_quantity_xlsx(found, xlsx)
+        write_workbook(quantity_tables(found), xlsx)
         _wrote(xlsx)
     return 0
 
@@ -1100,6 +1103,14 @@ def _not_over_inputs(
         _in_a_folder(output)
     if csv is not None and csv.exists() and not csv.is_dir():
         raise refusal(str(csv), "this is a file, not a folder", "name another")
+
+
+def _xlsx(book: Path | None) -> Path | None:
+    from elbowroom.layout import refusal
+
+    if book is not None and book.suffix.lower() != ".xlsx":
+        raise refusal("--xlsx", f"'{book.name}' is no workbook", "name it NAME.xlsx")
+    return book
 
 
 def _html(page: Path | None) -> Path | None:

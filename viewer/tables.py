@@ -1,18 +1,23 @@
 """Results as tables: in the terminal, and as CSV files."""
 
-import csv
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from elbowroom.layout import Basis, Notice, Severity
-from elbowroom.physics import Analysis, Comparison, Kind, critical_band, effects
+from elbowroom.physics import (
+    Analysis,
+    Comparison,
+    Kind,
+    checks,
+    critical_band,
+    effects,
+)
 
 from .display import Display
 from .gaps import Gap
-from .results import balancing, elements, pairs, paths
+from .results import balancing, check_rows, elements, pairs, paths
 
 TOP = 5
 AS_NEW = "Losses are those of new, clean ducts made and installed as drawn."
@@ -252,55 +257,64 @@ def print_notices(
                 console.print(f"  {severity}: {_plain(said.sentence)}")
 
 
-def write_csv(analysis: Analysis, folder: Path) -> list[Path]:
-    """Write elements, paths and assumptions as CSV files in SI units.
+def flat_tables(
+    analysis: Analysis, room: Sequence[Gap] = ()
+) -> dict[str, list[dict[str, Any]]]:
+    """Every table of an analysis in SI units, each row without lists in it.
 
     Parameters
     ----------
     analysis
         What to write.
-    folder
-        Where; it is made if it is not there.
+    room
+        Gaps between the ducts and what is next to them.
 
     Returns
     -------
-    files
-        What was written.
+    tables
+        Elements, paths, balance, checks, room, assumptions: rows by name.
     """
-    folder.mkdir(parents=True, exist_ok=True)
     window = "equivalent_length_window_m"
-    flat = [
-        {
-            **_flat(row, window, "notes"),
-            "equivalent_length_low_m": (row[window] or ("", ""))[0],
-            "equivalent_length_high_m": (row[window] or ("", ""))[1],
-            "notes": "; ".join(row["notes"]),
-        }
-        for row in elements(analysis)
-    ]
-    ways = [
-        {**_flat(row), "elements": " ".join(row["elements"])} for row in paths(analysis)
-    ]
-    assumed = [
-        {
-            "what": effect.assumption.what,
-            "remedy": effect.assumption.remedy,
-            "elements": effect.assumption.elements,
-            "instead": effect.assumption.instead,
-            "effect_pa": "" if effect.loss is None else effect.loss,
-        }
-        for effect in effects(analysis)
-    ]
-    written = []
-    for name, rows in (("elements", flat), ("paths", ways), ("assumptions", assumed)):
-        path = folder / f"{name}.csv"
-        with path.open("w", newline="", encoding="utf-8") as stream:
-            heads = list(rows[0]) if rows else ["what", "remedy", "elements"]
-            writer = csv.DictWriter(stream, heads)
-            writer.writeheader()
-            writer.writerows(rows)
-        written.append(path)
-    return written
+    return {
+        "elements": [
+            {
+                **_flat(row, window, "notes"),
+                "equivalent_length_low_m": (row[window] or ("", ""))[0],
+                "equivalent_length_high_m": (row[window] or ("", ""))[1],
+                "notes": "; ".join(row["notes"]),
+            }
+            for row in elements(analysis)
+        ],
+        "paths": [
+            {**_flat(row), "elements": " ".join(row["elements"])}
+            for row in paths(analysis)
+        ],
+        "balance": balancing(analysis),
+        "checks": [
+            {**row, "failing": "; ".join(row["failing"])}
+            for row in check_rows(checks(analysis))
+        ],
+        "room": [
+            {
+                "duct": gap.duct,
+                "beside": gap.beside,
+                "distance_m": gap.distance,
+                "required_m": gap.required,
+                "is_kept": gap.is_kept,
+            }
+            for gap in room
+        ],
+        "assumptions": [
+            {
+                "what": effect.assumption.what,
+                "remedy": effect.assumption.remedy,
+                "elements": effect.assumption.elements,
+                "instead": effect.assumption.instead,
+                "effect_pa": "" if effect.loss is None else effect.loss,
+            }
+            for effect in effects(analysis)
+        ],
+    }
 
 
 def _flat(row: dict[str, Any], *without: str) -> dict[str, Any]:

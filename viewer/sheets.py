@@ -1,0 +1,76 @@
+"""Tables as files: a folder of CSV, or one workbook."""
+
+import csv
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from elbowroom.layout import refusal
+
+Tables = Mapping[str, Sequence[Mapping[str, Any]]]
+
+
+def write_csv_tables(tables: Tables, folder: Path) -> list[Path]:
+    """Write tables as CSV files.
+
+    Parameters
+    ----------
+    tables
+        Rows by name; the rows of a table have the same columns.
+    folder
+        Where; it is made if it is not there.
+
+    Returns
+    -------
+    files
+        What was written; a table without rows has its name alone as a heading.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    written = []
+    for name, rows in tables.items():
+        path = folder / f"{name}.csv"
+        with path.open("w", newline="", encoding="utf-8") as stream:
+            writer = csv.DictWriter(stream, list(rows[0]) if rows else [name])
+            writer.writeheader()
+            writer.writerows(rows)
+        written.append(path)
+    return written
+
+
+def write_workbook(tables: Tables, path: Path) -> None:
+    """Write tables as a workbook, a sheet for each; the same tables, the same bytes.
+
+    Raises
+    ------
+    BadInput
+        If the library that writes it is not installed.
+    """
+    from datetime import datetime, timezone
+
+    try:
+        import xlsxwriter
+    except ImportError:
+        raise refusal(
+            str(path),
+            "workbooks are written with XlsxWriter, which is not installed",
+            "install it with: pip install XlsxWriter",
+        ) from None
+    with xlsxwriter.Workbook(str(path), {"in_memory": True}) as book:
+        # A fixed date, so that no clock gets into the file.
+        book.set_properties({"created": datetime(2000, 1, 1, tzinfo=timezone.utc)})
+        bold = book.add_format({"bold": True})
+        for name, rows in tables.items():
+            sheet = book.add_worksheet(name)
+            for column, head in enumerate(list(rows[0]) if rows else [name]):
+                sheet.write_string(0, column, head, bold)
+                for line, row in enumerate(rows, 1):
+                    value = row[head]
+                    if value is None:
+                        continue
+                    if isinstance(value, bool):
+                        sheet.write_boolean(line, column, value)
+                    elif isinstance(value, (int, float)):
+                        sheet.write_number(line, column, value)
+                    else:  # never as a formula
+                        sheet.write_string(line, column, str(value))
+            sheet.autofit()
