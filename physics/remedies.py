@@ -1,6 +1,6 @@
 """What would mend a layout: changes on the critical path, each analysed in full."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,6 +26,9 @@ _WORTH = 0.5  # Pa: a change that wins less is not listed
 _LONG = float(np.radians(15.0))  # included angle of a long transition
 _GENEROUS = 1.5  # radius of an elbow over its side
 _MITRES = (ElbowConstruction.MITRED, ElbowConstruction.SQUARE_THROAT)
+
+
+Change = tuple[str, str, Schedule]  # words, run, and the schedule that has it
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,6 +63,7 @@ def remedies(
     analysis: Analysis,
     clashes: Callable[[Analysis], int] | None = None,
     series: str = "mm",
+    watch: Callable[[Iterable[Change]], Iterable[Change]] = iter,
 ) -> list[Remedy]:
     """Try changes on the critical path.
 
@@ -72,6 +76,8 @@ def remedies(
         is more than before is left out. None where there is nothing to clash with.
     series
         'mm' or 'in': the ladder of larger sizes.
+    watch
+        Given the changes, hands them on one by one: for a bar of progress.
 
     Returns
     -------
@@ -83,7 +89,7 @@ def remedies(
     short = int((analysis.graph.bends.short_by > 0).sum())
     mass = sum(row.mass for row in quantities(analysis).sheet)
     found = []
-    for what, at, schedule in _candidates(analysis, series):
+    for what, at, schedule in watch(_candidates(analysis, series)):
         graph = analysis.graph
         try:
             other = analyse(

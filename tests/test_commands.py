@@ -386,3 +386,17 @@ def test_a_sketch_names_the_sides_as_they_were_written(
     assert pictures[0] == pictures[1]
     capsys.readouterr()
     assert "ends in .png" in refused(capsys, *words[:-1], str(tmp_path / "a.gif"))
+
+
+def test_quiet_says_only_what_went_wrong(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["analyse", str(HOUSE), "--csv", str(tmp_path / "tables")]
+    assert main(["--quiet", *words]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert "Critical path" in out
+    assert main(words) == 0
+    assert "wrote" in capsys.readouterr().err
+    assert main(["--quiet", "analyse", str(tmp_path / "none.glb")]) == 2
+    assert "no such file" in capsys.readouterr().err

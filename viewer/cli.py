@@ -5,7 +5,8 @@ The rooms are imported inside the commands, so that --help is quick.
 
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from contextvars import ContextVar
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from .layout_view import By
     from .scene import Panel
 
+_QUIET: ContextVar[bool] = ContextVar("quiet", default=False)
 app = typer.Typer(
     name="elbowroom",
     help="Find where a duct layout spends its pressure, from its 3D geometry.",
@@ -116,12 +118,33 @@ def _say(sentence: str) -> None:
     print(f"elbowroom: {sentence}", file=sys.stderr)
 
 
+def _tell(sentence: str) -> None:
+    """Say what went well, unless nobody wants to hear it."""
+    if not _QUIET.get():
+        _say(sentence)
+
+
+def _watched(work: Iterable[Any], what: str) -> Iterable[Any]:
+    """Go through work of seconds with a bar on a terminal's standard error."""
+    if _QUIET.get() or not sys.stderr.isatty():
+        return work
+    from rich.console import Console
+    from rich.progress import track
+
+    return track(list(work), what, console=Console(stderr=True), transient=True)
+
+
 @app.callback(invoke_without_command=True)
 def _program(
     version: Annotated[
         bool, typer.Option("--version", help="Print the version and end.")
     ] = False,
+    quiet: Annotated[
+        bool,
+        typer.Option("--quiet", help="Say only what went wrong on standard error."),
+    ] = False,
 ) -> None:
+    _QUIET.set(quiet)
     if version:
         from importlib.metadata import version as version_of
 
@@ -811,7 +834,9 @@ def improve(
         return sum(not gap.is_kept for gap in gaps(analysis, solids)[1])
 
     series = "in" if display.name == "inch-pound" else "mm"
-    found = remedies(option.analysis, clashes, series)
+    found = remedies(
+        option.analysis, clashes, series, lambda work: _watched(work, "changes tried")
+    )
     if as_json:
         _print_json(remedies_result(option.analysis, found))
     else:
@@ -999,7 +1024,7 @@ def _schedule(route: Path, given: Path | None, quiet: bool = False) -> "Schedule
     if path is None:
         return Schedule()
     if given is None and not quiet:
-        print(f"elbowroom: using the schedule {path.name}", file=sys.stderr)
+        _tell(f"using the schedule {path.name}")
     return read_schedule(path)
 
 
@@ -1188,7 +1213,7 @@ def _draw(
 
 def _wrote(*paths: Path) -> None:
     for path in paths:
-        print(f"elbowroom: wrote {path}", file=sys.stderr)
+        _tell(f"wrote {path}")
 
 
 def _verdict(strict: bool, options: "Sequence[Option]") -> int:
