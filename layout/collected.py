@@ -70,7 +70,7 @@ def describe(
         that the extras say.
     """
     said = read_extras(layers, where, found.faults)
-    by_name = next(filter(None, map(section_in_name, names)), None)
+    by_name = next(filter(None, map(section_in_name, dict.fromkeys(names))), None)
     section, origin = said.section, "extras"
     if section is None and by_name is not None:
         section, origin = by_name

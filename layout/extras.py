@@ -3,10 +3,10 @@
 import difflib
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
-from .drawing import Attributes, Run
+from .drawing import NOTHING_SAID, Attributes, Run
 from .faults import Notice, error
 from .sections import Section, Shape, flat_oval, rectangular, round_section
 
@@ -29,6 +29,7 @@ _NUMBERS = {
 }
 _WORDS = ("source", "terminal", "route", "name", "role", "transition", "up", "shape")
 KEYS = (*_NUMBERS, *_WORDS)
+_RARE = frozenset(("roughness", "bend_radius", "roll"))
 # Looked for so that a key without its unit is not passed over in silence.
 _SUSPECT = ("width", "height", "diameter", "flow", "airflow", "roughness", "roll")
 _WIDEST = 10.0  # m
@@ -41,7 +42,7 @@ class Said:
     section: Section | None = None
     flow: float = math.nan
     name: str | None = None
-    attributes: Attributes = field(default_factory=Attributes)
+    attributes: Attributes = NOTHING_SAID
 
 
 def read_extras(
@@ -124,9 +125,12 @@ def read_extras(
     section = None
     if len(faults) == begun:
         section = _section(values, words, where, faults)
+    flow = values.get("flow", math.nan)
+    if not words and not _RARE.intersection(values):
+        return Said(section, flow)
     return Said(
         section,
-        values.get("flow", math.nan),
+        flow,
         _text(words, "route") or _text(words, "name"),
         Attributes(
             source=_truth(words.get("source")),

@@ -1,6 +1,7 @@
 """Sections written in names: 600x300, 24x12in, D200, Ø8in."""
 
 import re
+from functools import lru_cache
 
 from .sections import Section, flat_oval, rectangular, round_section
 from .units import UNITS
@@ -12,6 +13,7 @@ _RECTANGLE = re.compile(
     rf"(?<![\w.×*]){_NUMBER}\s?[xX×*]\s?{_NUMBER}{_UNIT}(?![\w×*]|\.\d)(\s+oval\b)?",
 )
 _ROUND = re.compile(rf"(?<!\w)(?:DN|dn|[DdØø])\s?{_NUMBER}{_UNIT}(?!\w|\.\d)")
+_SIGNS = frozenset("xX×*DdØø")  # without one of these there is no section
 _COPY = re.compile(r"\.\d{3}$")  # what some tools append to a name used twice
 _BARE_RANGE = (50.0, 5000.0)  # bare numbers outside it are no duct in millimetres
 
@@ -59,7 +61,10 @@ def bare_name(name: str) -> str:
     return re.sub(r"[\s_]+", " ", plain[:begin] + " " + plain[end:]).strip()
 
 
+@lru_cache(maxsize=4096)  # a node and its mesh often go by one name
 def _search(name: str) -> tuple[Section, str, tuple[int, int]] | None:
+    if not _SIGNS.intersection(name):
+        return None
     plain = _COPY.sub("", name).replace("_", " ")
     for match in _RECTANGLE.finditer(plain):
         sides = _metres(match[1], match[3]), _metres(match[2], match[3])

@@ -100,6 +100,7 @@ def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> 
     factor = UNITS[unit].factor if unit else 1.0
     others = 0
     bare: list[str] = []
+    worlds: list[FloatArray] = []
     placed = _placed_nodes(file, found)
     for index, world, parents in placed:
         node = file.item("nodes", index, "the scene")
@@ -121,16 +122,11 @@ def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> 
                 continue
             owners = [file.item("nodes", parent, label) for parent in parents]
             where = label + (f", primitive {number}" if number else "")
-            _collect(
-                found,
-                file,
-                lines,
-                matrix @ world,
-                factor,
-                where,
-                primitive,
-                [node, mesh, *owners],
-            )
+            owners = [node, mesh, *owners]
+            turned = matrix @ world
+            _collect(found, file, lines, turned, where, primitive, owners)
+            worlds += [turned] * (len(found.runs) - len(worlds))
+    _place(found, worlds, factor)
     if found.faults:
         raise BadInput(found.faults)
     _check_content(found, file, others, bare, placed)
@@ -149,11 +145,11 @@ def _collect(
     file: _File,
     lines: list[FloatArray],
     world: FloatArray,
-    factor: float,
     where: str,
     primitive: Mapping[str, Any],
     owners: list[dict[str, Any]],
 ) -> None:
+    """Collect the lines of a primitive, their points as the node has them."""
     layers = [
         extras
         for owner in (primitive, *owners)
@@ -175,14 +171,33 @@ def _collect(
     if attributes.up is not None:
         x, y, z = world[:3, :3] @ np.array(attributes.up)
         attributes = replace(attributes, up=(float(x), float(y), float(z)))
-    turn, shift = world[:3, :3].T * factor, world[:3, 3] * factor
-    for points in lines:
-        with np.errstate(invalid="ignore"):  # looked for in the next line
-            placed = points @ turn + shift
-        if check_finite(placed, f"{file.name}, {where}", found.faults):
-            found.runs.append(
-                Collected(name, placed, section, origin, where, said.flow, attributes)
-            )
+    found.runs += [
+        Collected(name, points, section, origin, where, said.flow, attributes)
+        for points in lines
+    ]
+
+
+def _place(found: Found, worlds: list[FloatArray], factor: float) -> None:
+    """Move the points of all runs from their nodes into the world at once."""
+    if not found.runs:
+        return
+    count = [len(run.points) for run in found.runs]
+    points = np.concatenate([run.points for run in found.runs])
+    place = np.stack(worlds)
+    turn, shift = place[:, :3, :3] * factor, place[:, :3, 3] * factor
+    with np.errstate(invalid="ignore", over="ignore"):  # looked for right after
+        if (place == place[0]).all():
+            points = points @ turn[0].T + shift[0]
+        else:
+            row = np.repeat(np.arange(len(count)), count)
+            points = np.einsum("ni,nji->nj", points, turn[row]) + shift[row]
+    parts = np.split(points, np.cumsum(count)[:-1])
+    if not check_finite(points, found.file, []):
+        for run, part in zip(found.runs, parts, strict=True):
+            check_finite(part, f"{found.file}, {run.where}", found.faults)
+    found.runs = [
+        replace(run, points=part) for run, part in zip(found.runs, parts, strict=True)
+    ]
 
 
 @cache
