@@ -13,7 +13,7 @@ _RECTANGLE = re.compile(
     rf"(?<![\w.×*]){_NUMBER}\s?[xX×*]\s?{_NUMBER}{_UNIT}(?![\w×*]|\.\d)(\s+oval\b)?",
 )
 _ROUND = re.compile(rf"(?<!\w)(?:DN|dn|[DdØø])\s?{_NUMBER}{_UNIT}(?!\w|\.\d)")
-_SIGNS = frozenset("xX×*DdØø")  # without one of these there is no section
+_SIGN = re.compile("[xX×*DdØø]")  # without one of these there is no section
 _COPY = re.compile(r"\.\d{3}$")  # what some tools append to a name used twice
 _BARE_RANGE = (50.0, 5000.0)  # bare numbers outside it are no duct in millimetres
 
@@ -63,7 +63,7 @@ def bare_name(name: str) -> str:
 
 @lru_cache(maxsize=4096)  # a node and its mesh often go by one name
 def _search(name: str) -> tuple[Section, str, tuple[int, int]] | None:
-    if not _SIGNS.intersection(name):
+    if not _SIGN.search(name):
         return None
     plain = _COPY.sub("", name).replace("_", " ")
     for match in _RECTANGLE.finditer(plain):

@@ -25,6 +25,7 @@ _DTYPES = {5120: "i1", 5121: "u1", 5122: "i2", 5123: "u2", 5125: "u4", 5126: "f4
 _WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4}
 _JSON, _BIN = 0x4E4F534A, 0x004E4942
 _LARGEST = 512_000_000  # bytes of any one file that is opened
+_MOVES = frozenset(("matrix", "rotation", "scale", "translation"))
 _FAR = 5000.0  # m: a route longer than this is in another unit
 # Y up to Z up: (x, y, z) becomes (x, -z, y).
 _UPRIGHT = np.array([[1.0, 0, 0, 0], [0, 0, -1, 0], [0, 1, 0, 0], [0, 0, 0, 1]])
@@ -101,7 +102,7 @@ def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> 
     others = 0
     bare: list[str] = []
     worlds: list[FloatArray] = []
-    placed = _placed_nodes(file, found)
+    placed = _placed_nodes(file, found, matrix)
     for index, world, parents in placed:
         node = file.item("nodes", index, "the scene")
         label = f"node {index}" + (f" '{node['name']}'" if node.get("name") else "")
@@ -123,9 +124,8 @@ def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> 
             owners = [file.item("nodes", parent, label) for parent in parents]
             where = label + (f", primitive {number}" if number else "")
             owners = [node, mesh, *owners]
-            turned = matrix @ world
-            _collect(found, file, lines, turned, where, primitive, owners)
-            worlds += [turned] * (len(found.runs) - len(worlds))
+            _collect(found, file, lines, world, where, primitive, owners)
+            worlds += [world] * (len(found.runs) - len(worlds))
     _place(found, worlds, factor)
     if found.faults:
         raise BadInput(found.faults)
@@ -322,7 +322,7 @@ def _list(
 
 
 def _placed_nodes(
-    file: _File, found: Found
+    file: _File, found: Found, top: FloatArray
 ) -> list[tuple[int, FloatArray, tuple[int, ...]]]:
     """Nodes of the scene with their place in the world and the nodes above them."""
     scenes = file.content.get("scenes", [])
@@ -347,7 +347,7 @@ def _placed_nodes(
     seen: dict[int, int] = {}
     names_kept = 8  # ancestors whose names and extras still count
     stack: list[tuple[Any, FloatArray, tuple[int, ...], int]] = [
-        (root, np.eye(4), (), -1) for root in reversed(roots)
+        (root, top, (), -1) for root in reversed(roots)
     ]
     on_way: dict[int, int] = {}
     while stack:
@@ -368,7 +368,8 @@ def _placed_nodes(
                 what = f"node {index} has two parents, {seen[index]} and {parent}"
             raise refusal(file.name, what, "export it again as a tree of nodes")
         seen[index] = parent
-        world = above @ _local(file, node, index)
+        moves = not _MOVES.isdisjoint(node)
+        world = above @ _local(file, node, index) if moves else above
         placed.append((index, world, parents))
         children = node.get("children", [])
         if not isinstance(children, list):
@@ -433,6 +434,8 @@ def _polylines(
                 f"{len(points)} vertices",
                 "export it again",
             )
+    elif mode == _STRIP:
+        return [points] if len(points) > 1 else []
     else:
         order = np.arange(len(points))
     if mode == _STRIP:
