@@ -19,6 +19,8 @@ _IDENTIFIER, _ITEMS = 1, 3  # of IfcShapeRepresentation
 _SWEPT_AREA, _POSITION, _EXTRUDED_DIRECTION, _DEPTH = range(4)  # IfcExtrudedAreaSolid
 _ROUND_SHARE = np.pi / 4  # of the box around it that a circle fills
 _NEAR = 0.01  # of a share
+# What the two ends of an extrusion are to the way along it, shape (2, 1).
+_FROM_START, _OUTWARD = np.array([[0.0], [1.0]]), np.array([[-1.0], [1.0]])
 _LEVEL = float(np.cos(np.radians(1.0)))
 
 
@@ -73,8 +75,18 @@ class Body:
     is_meshed: bool = False
 
 
+def represented(element: Entity) -> dict[str, list[Entity]]:
+    """Items that represent a product, as the file has them: its 'Body', its 'Axis'."""
+    out: dict[str, list[Entity]] = {}
+    shape = element.get_argument(_REPRESENTATION)
+    for one in shape.get_argument(_REPRESENTATIONS) if shape else ():
+        kind = one.get_argument(_IDENTIFIER) or "Body"
+        out.setdefault(kind, []).extend(one.get_argument(_ITEMS))
+    return out
+
+
 def swept_bodies(
-    model: IfcModel, placements: Placements, element: Entity
+    model: IfcModel, placements: Placements, element: Entity, items: list[Entity]
 ) -> Iterator[Body]:
     """Swept solids of an element, in world coordinates.
 
@@ -82,8 +94,8 @@ def swept_bodies(
     ----------
     model, placements
         The file and its placements.
-    element
-        A product with a shape.
+    element, items
+        A product and what its body consists of.
 
     Returns
     -------
@@ -94,7 +106,7 @@ def swept_bodies(
     world = placements.world(element.get_argument(_OBJECT_PLACEMENT))
     if world is None:
         return
-    for matrix, item in _items(placements, element, "Body", world):
+    for matrix, item in _opened(placements, items, world):
         body = None
         if item.is_a("IfcExtrudedAreaSolid"):
             body = _extruded(model, placements, item, matrix)
@@ -106,12 +118,14 @@ def swept_bodies(
             yield body
 
 
-def axis_line(placements: Placements, element: Entity) -> FloatArray | None:
-    """Points of an element's axis representation, m, shape (n, 3), or None."""
-    world = placements.world(element.get_argument(_OBJECT_PLACEMENT))
+def axis_line(
+    placements: Placements, element: Entity, items: list[Entity]
+) -> FloatArray | None:
+    """Points of the axis of an element, m, shape (n, 3); None if it has no axis."""
+    world = placements.world(element.get_argument(_OBJECT_PLACEMENT)) if items else None
     if world is None:
         return None
-    for matrix, item in _items(placements, element, "Axis", world):
+    for matrix, item in _opened(placements, items, world):
         points = _curve(placements, item)
         if points is not None and len(points) > 1:
             return points @ matrix[:3, :3].T + matrix[:3, 3]
@@ -205,17 +219,11 @@ def _upright(along: bytes) -> tuple[bool, FloatArray]:
 # --- representations
 
 
-def _items(
-    placements: Placements, element: Entity, wanted: str, world: FloatArray
+def _opened(
+    placements: Placements, items: list[Entity], world: FloatArray
 ) -> Iterator[tuple[FloatArray, Entity]]:
     """Matrix and item of each item of a representation; mapped items are opened."""
-    shape = element.get_argument(_REPRESENTATION)
-    heap = [
-        (world, item, 0)
-        for one in (shape.get_argument(_REPRESENTATIONS) if shape else ())
-        if (one.get_argument(_IDENTIFIER) or "Body") == wanted
-        for item in one.get_argument(_ITEMS)
-    ]
+    heap = [(world, item, 0) for item in items]
     while heap:
         matrix, item, depth = heap.pop(0)
         if item.is_a("IfcSweptAreaSolid"):
@@ -242,14 +250,11 @@ def _extruded(
     own = matrix @ placements.axes(item.get_argument(_POSITION))
     along = item.get_argument(_EXTRUDED_DIRECTION)
     way = own[:3, :3] @ placements.direction(along, own[:3, 2])
-    stretch = math.sqrt(way @ way)  # of a mapped item that is scaled
-    way = way / stretch
     start = own[:3, :2] @ profile.centre + own[:3, 3]
-    end = start + way * (item.get_argument(_DEPTH) * model.metre * stretch)
-    sides, axes = _in_space(profile, own)
-    return Body(
-        np.array((start, end)), np.array((-way, way)), profile.shape, sides, axes
-    )
+    ends = start + _FROM_START * (way * item.get_argument(_DEPTH) * model.metre)
+    outward = _OUTWARD * (way / math.sqrt(way @ way))  # mapped items may be scaled
+    stretched, axes = _in_space(profile.axes.tobytes(), own[:3, :2].tobytes())
+    return Body(ends, outward, profile.shape, profile.sides * stretched, axes)
 
 
 def _revolved(
@@ -273,12 +278,12 @@ def _revolved(
     end = start - arm + rotate(arm[None], turn[None], angle)[0]
     begin = np.cross(turn, arm) / radius  # the way in which the profile sets out
     finish = rotate(begin[None], turn[None], angle)[0]
-    sides, axes = _in_space(profile, own)
+    stretched, axes = _in_space(profile.axes.tobytes(), own[:3, :2].tobytes())
     return Body(
         np.stack([start, end]),
         np.stack([-begin, finish]),
         profile.shape,
-        sides,
+        profile.sides * stretched,
         axes,
         radius,
     )
@@ -307,10 +312,12 @@ def _disk(
     )
 
 
-def _in_space(profile: Profile, matrix: FloatArray) -> tuple[FloatArray, FloatArray]:
-    axes = profile.axes @ matrix[:3, :2].T
-    length = np.sqrt((axes**2).sum(axis=1))
-    return profile.sides * length, axes / length[:, None]
+@lru_cache(maxsize=10_000)  # ducts of a profile mostly look the same few ways
+def _in_space(axes: bytes, turn: bytes) -> tuple[FloatArray, FloatArray]:
+    """Axes of a profile in space, and how much longer they get there."""
+    turned = np.frombuffer(axes).reshape(2, 2) @ np.frombuffer(turn).reshape(3, 2).T
+    length = np.sqrt((turned**2).sum(axis=1))
+    return length, turned / length[:, None]
 
 
 def _ratios(direction: Entity | None) -> FloatArray:

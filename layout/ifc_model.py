@@ -4,6 +4,7 @@ import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -161,7 +162,7 @@ def _check_words(file: str, content: bytes) -> None:
     for statement in plain.split(b";"):
         words = statement.strip()
         if words.count(b"(") != words.count(b")") or (
-            words.startswith(b"#") and not _INSTANCE.match(words)
+            words[:1] == b"#" and not _INSTANCE.match(words)
         ):
             shown = words[:40].decode("ascii", "replace")
             raise refusal(
@@ -294,14 +295,7 @@ class Placements:
             along = position.get_argument(_AXIS)
             z = z if along is None else self.direction(along, _Z)
         x = x if sideways is None else self.direction(sideways, _X)
-        x = x - (x @ z) * z  # it need not be square to the axis
-        length = math.sqrt(x @ x)
-        if not length > 1e-9:
-            x = cross(z, _Y if abs(z[1]) < 0.9 else _X)
-            length = math.sqrt(x @ x)
-        matrix = np.zeros((4, 4))
-        matrix[:3, 0], matrix[:3, 2], matrix[3, 3] = x / length, z, 1.0
-        matrix[:3, 1] = cross(z, x / length)
+        matrix = _turn(z.tobytes(), x.tobytes()).copy()
         matrix[:3, 3] = self.point(location)
         self._axes[number] = matrix
         return matrix
@@ -387,3 +381,18 @@ def is_ifc(path: Path) -> bool:
     """Whether a file is IFC, by its first words."""
     with path.open("rb") as stream:
         return stream.read(256).lstrip(_BOM + b" \t\r\n").startswith(b"ISO-10303-21")
+
+
+@lru_cache(maxsize=10_000)  # most placements of a building look the same few ways
+def _turn(z: bytes, x: bytes) -> FloatArray:
+    """Matrix of the axes z and x, given as vectors; x need not be square to z."""
+    along, sideways = np.frombuffer(z), np.frombuffer(x)
+    sideways = sideways - (sideways @ along) * along
+    length = math.sqrt(sideways @ sideways)
+    if not length > 1e-9:
+        sideways = cross(along, _Y if abs(along[1]) < 0.9 else _X)
+        length = math.sqrt(sideways @ sideways)
+    matrix = np.zeros((4, 4))
+    matrix[:3, 0], matrix[:3, 2], matrix[3, 3] = sideways / length, along, 1.0
+    matrix[:3, 1] = cross(along, sideways / length)
+    return matrix

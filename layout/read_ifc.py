@@ -22,6 +22,7 @@ from .ifc_bodies import (
     Body,
     axis_line,
     body_from_mesh,
+    represented,
     section_of,
     swept_bodies,
 )
@@ -69,6 +70,7 @@ _TOUCHES = 0.02  # m: how far a fitting's faces may be from the end that it take
 _STRAIGHT = math.cos(math.radians(1.0))
 _SLIGHT = math.radians(0.05)  # a turn smaller than this is a joint in line
 _IN_LINE = 1e-3  # m: axes that pass each other by less meet
+_NAME = 2  # place of the name among the attributes of whatever has one
 
 
 @dataclass
@@ -99,7 +101,7 @@ class _Element:
 
     @property
     def name(self) -> str:
-        return str(self.entity.Name or self.entity.is_a()).strip()
+        return str(self.entity.get_argument(_NAME) or self.entity.is_a()).strip()
 
     @property
     def words(self) -> str:
@@ -315,6 +317,9 @@ def _say(
     found: Found,
 ) -> None:
     """Airflow and section from properties and the name."""
+    if not said:
+        element.section, element.origin = section_in_name(element.name) or (None, "")
+        return
     flows = {
         name.replace(" ", "").lower(): item
         for name, item in said.items()
@@ -359,9 +364,11 @@ def _find_bodies(
     """Bodies of segments: swept ones, and for want of these those of their faces."""
     lacking: dict[int, _Element] = {}
     for element in segments:
-        element.body = next(swept_bodies(model, placements, element.entity), None)
+        items = represented(element.entity)
+        bodies = swept_bodies(model, placements, element.entity, items.get("Body", []))
+        element.body = next(bodies, None)
         if len(element.ends) < 2:
-            element.line = axis_line(placements, element.entity)
+            element.line = axis_line(placements, element.entity, items.get("Axis", []))
         placed = len(element.ends) > 1 or element.line is not None
         if element.body is None and (element.section is None or not placed):
             lacking[element.entity.id()] = element
@@ -409,13 +416,13 @@ def _measure_segment(element: _Element, found: Found) -> None:
     if body is None:
         return
     along = element.ends[1].point - element.ends[0].point
-    length = float(np.sqrt(along @ along))
+    length = math.sqrt(along @ along)
     if not length > 0.0:
         return
     along = along / length
     sides, axes = body.sides, body.axes
     way = body.ends[1] - body.ends[0]
-    deep = float(np.sqrt(way @ way))
+    deep = math.sqrt(way @ way)
     if body.radius is None and deep > 0.0 and abs(way @ along) < 0.7 * deep:
         # Extruded upwards from its plan: the extrusion is one side of the section.
         three = np.concatenate([axes, (way / deep)[None]])
@@ -466,7 +473,8 @@ def _ends_from_sweep(
     model: IfcModel, placements: Placements, element: _Element
 ) -> None:
     """Ends of a fitting without ports: those of its swept bodies that lie open."""
-    bodies = list(swept_bodies(model, placements, element.entity))[:_MOST_BODIES]
+    items = represented(element.entity).get("Body", [])
+    bodies = list(swept_bodies(model, placements, element.entity, items))[:_MOST_BODIES]
     if len(bodies) == 1:
         element.body = bodies[0]
     for number, body in enumerate(bodies):
