@@ -25,7 +25,10 @@ _HEADER = re.compile(
     rb"FILE_SCHEMA\s*\(\s*\([^;()]*\)\s*\)\s*;\s*(?:\w+\s*\([^;]*\)\s*;\s*)*"
     rb"ENDSEC\s*;\s*DATA\s*(?:\([^;]*\)\s*)?;"
 )
-_INSTANCE = re.compile(rb"#\d+\s*=\s*[A-Za-z][A-Za-z0-9_]*\s*\(.*\)$", re.S)
+# An instance in full, or a statement of another kind.
+_STATEMENT = re.compile(
+    rb"\s*(?:#\d+\s*=\s*[A-Za-z][A-Za-z0-9_]*\s*\(.*\)\s*$|[^#\s]|$)", re.S
+)
 _DEEPEST = 200  # placements within placements
 _PREFIXES = {
     "GIGA": 1e9, "MEGA": 1e6, "KILO": 1e3, "HECTO": 1e2, "DECA": 10.0,
@@ -159,12 +162,10 @@ def _check_words(file: str, content: bytes) -> None:
     plain = _TEXTS.sub(b"''", _COMMENTS.sub(b"", content))
     if not _HEADER.match(plain):
         raise refusal(file, "its header is damaged", "export it again")
-    for statement in plain.split(b";"):
-        words = statement.strip()
-        if words.count(b"(") != words.count(b")") or (
-            words[:1] == b"#" and not _INSTANCE.match(words)
-        ):
-            shown = words[:40].decode("ascii", "replace")
+    well_formed = _STATEMENT.match
+    for words in plain.split(b";"):
+        if words.count(b"(") != words.count(b")") or not well_formed(words):
+            shown = words.strip()[:40].decode("ascii", "replace")
             raise refusal(
                 file, f"the statement '{shown}...' is damaged", "export it again"
             )

@@ -421,12 +421,12 @@ def _measure_segment(element: _Element, found: Found) -> None:
         return
     along = along / length
     sides, axes = body.sides, body.axes
-    way = body.ends[1] - body.ends[0]
-    deep = math.sqrt(way @ way)
-    if body.radius is None and deep > 0.0 and abs(way @ along) < 0.7 * deep:
+    is_square = body.radius is None and abs(body.outward[1] @ along) < 0.7
+    if is_square and (body.ends[0] != body.ends[1]).any():
         # Extruded upwards from its plan: the extrusion is one side of the section.
-        three = np.concatenate([axes, (way / deep)[None]])
-        sizes = np.append(sides, deep)
+        way = body.ends[1] - body.ends[0]
+        three = np.concatenate([axes, body.outward[1:]])
+        sizes = np.append(sides, math.sqrt(way @ way))
         keep = [i for i in range(3) if i != int(np.argmax(np.abs(three @ along)))]
         sides, axes = sizes[keep], three[keep]
     drawn, up = section_of(body.shape, sides, axes, along)
