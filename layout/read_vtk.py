@@ -1,4 +1,4 @@
-"""Read polylines from VTK files: VTP and VTU (XML), and legacy text.
+"""Read polylines from VTK files: VTP and VTU (XML), and legacy text or binary.
 
 Own and checked: VTK's readers kill the process on a false count, and take an index out
 of range without a word. Cell arrays named like our extras give sections and airflows.
@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 
 import numpy as np
 import numpy.typing as npt
@@ -48,6 +49,23 @@ _TYPES = {
     "Float64": "f8",
     "String": "u1",
 }
+_LEGACY_TYPES = {
+    "char": "i1",
+    "unsigned_char": "u1",
+    "short": "i2",
+    "unsigned_short": "u2",
+    "int": "i4",
+    "unsigned_int": "u4",
+    "vtkidtype": "i4",  # legacy files hold no longer ones
+    "long": "i8",
+    "unsigned_long": "u8",
+    "vtktypeint64": "i8",
+    "vtktypeuint64": "u8",
+    "float": "f4",
+    "double": "f8",
+}
+_METADATA = re.compile(rb"\nMETADATA\b.*?(?:\n\n|\Z)", re.S)
+_WORD = re.compile(rb"\S+")
 _SIZES = ("width", "height", "diameter", "flow")
 _LINE_CELLS = (3, 4)  # VTK_LINE, VTK_POLY_LINE
 # What damaged data raise where they are taken apart.
@@ -372,43 +390,53 @@ def _decode(text: bytes, size: int) -> bytes:
     return base64.b64decode(text[: _in_text(size)])
 
 
-# --- legacy text
+# --- legacy files
 
 
 def _legacy(content: bytes, file: str) -> _Lines:
     head = content.split(b"\n", 4)
-    if len(head) < 4 or head[2].strip().upper() != b"ASCII":
-        raise refusal(
-            file, "legacy binary VTK is not read", "save it as .vtp or as text"
-        )
+    if len(head) < 5 or head[2].strip().upper() not in (b"ASCII", b"BINARY"):
+        raise refusal(file, "its header is damaged", "write it again")
     if head[3].split()[:2] != [b"DATASET", b"POLYDATA"]:
         raise refusal(file, "it holds no POLYDATA", "save the lines as PolyData")
-    words = _Words(content.decode("utf-8", "replace").split("\n", 4)[4].split())
-    points, lines = np.zeros((0, 3)), None
+    is_text = head[2].strip().upper() == b"ASCII"
+    words = _Words(head[4]) if is_text else _Octets(head[4])
+    points, none = np.zeros((0, 3)), np.zeros(0, np.int64)
+    lines, before = _Lines(points, none, none), 0
+    arrays: dict[str, list[object]] = {}
     while words.more:
         word = words.next().upper()
         if word == "POINTS":
             count = words.count(3)
-            words.next()
-            points = words.numbers(3 * count).reshape(-1, 3)
+            points = words.numbers(3 * count, words.next()).reshape(-1, 3)
         elif word == "LINES":
-            lines = _legacy_lines(words, points)
-        elif word in ("VERTICES", "POLYGONS", "TRIANGLE_STRIPS"):
-            words.skip_cells()
-        elif word == "CELL_DATA" and lines is not None:
-            words.next()
-            lines.arrays = dict(_legacy_arrays(words, len(lines.offsets)))
-            break
-    if lines is None:
-        return _Lines(points, np.zeros(0, np.int64), np.zeros(0, np.int64))
+            lines = _legacy_lines(words)
+        elif word == "VERTICES":
+            before = len(_legacy_lines(words).offsets)
+        elif word in ("POLYGONS", "TRIANGLE_STRIPS"):
+            _legacy_lines(words)
+        elif word == "FIELD":
+            dict(_legacy_fields(words))
+        elif word == "POINT_DATA":
+            dict(_legacy_arrays(words, words.count(0)))
+        elif word == "CELL_DATA":
+            arrays = dict(_legacy_arrays(words, words.count(0)))
+    lines.points = points
+    # The data of cells begin with those of the vertices.
+    last = before + len(lines.offsets)
+    for name, values in arrays.items():
+        if len(values) < last:
+            raise ValueError(f"'{name}' has {len(values)} values for {last} cells")
+    lines.arrays = {name: values[before:last] for name, values in arrays.items()}
     return lines
 
 
 class _Words:
-    """The words of a text file, one after another."""
+    """The words of a legacy file in text, one after another."""
 
-    def __init__(self, words: list[str]) -> None:
-        self._words, self._place = words, 0
+    def __init__(self, content: bytes) -> None:
+        self._words = _METADATA.sub(b"\n", content).decode("utf-8", "replace").split()
+        self._place = 0
 
     @property
     def more(self) -> bool:
@@ -430,62 +458,127 @@ class _Words:
             raise ValueError(f"it claims {count} things that it does not hold")
         return count
 
-    def numbers(self, count: int) -> FloatArray:
+    def numbers(self, count: int, kind: str) -> FloatArray:
+        """Read so many numbers of a kind, which only a binary file needs to know."""
         part = self._words[self._place : self._place + count]
         if len(part) < count:
             raise ValueError("it ends in the middle")
         self._place += count
         return np.array(part, dtype=np.float64)
 
-    def skip_cells(self) -> None:
-        first, second = self.count(1), self.count(1)
-        if self.peek().upper() == "OFFSETS":
-            self._place += 2 + first + 2 + second
-        else:
-            self._place += second
+    def texts(self, count: int) -> list[str]:
+        return [unquote(self.next()) for _ in range(count)]
 
 
-def _legacy_lines(words: _Words, points: FloatArray) -> _Lines:
-    first, second = words.count(1), words.count(1)
+class _Octets(_Words):
+    """The words of a legacy binary file, with big-endian numbers between them."""
+
+    def __init__(self, content: bytes) -> None:
+        self._content, self._place = content, 0
+
+    @property
+    def more(self) -> bool:
+        return self._found() is not None
+
+    def next(self) -> str:
+        found = self._found()
+        if found is None:
+            raise ValueError("it ends in the middle")
+        self._place = found.end()
+        return found[0].decode("utf-8", "replace")
+
+    def peek(self) -> str:
+        found = self._found()
+        return found[0].decode("utf-8", "replace") if found else ""
+
+    def _found(self) -> re.Match[bytes] | None:
+        """The next word; what stands under METADATA, up to an empty line, is none."""
+        while found := _WORD.search(self._content, self._place):
+            if found[0] != b"METADATA":
+                break
+            self._place = self._content.index(b"\n\n", self._place)
+        return found
+
+    def count(self, each: int) -> int:
+        count = int(self.next())
+        if not 0 <= count * each <= len(self._content):
+            raise ValueError(f"it claims {count} things that it does not hold")
+        return count
+
+    def numbers(self, count: int, kind: str) -> FloatArray:
+        dtype = np.dtype(">" + _LEGACY_TYPES[kind.lower()])
+        begin = self._line()
+        self._place = begin + count * dtype.itemsize
+        part = self._content[begin : self._place]
+        return np.frombuffer(part, dtype, count).astype(np.float64)
+
+    def texts(self, count: int) -> list[str]:
+        self._place = self._line()
+        return [self._text() for _ in range(count)]
+
+    def _text(self) -> str:
+        # The two highest bits say how many bytes hold the length.
+        size = (8, 4, 2, 1)[self._content[self._place] >> 6]
+        begin = self._place + size
+        length = int.from_bytes(self._content[self._place : begin], "big")
+        self._place = begin + (length & ((1 << (8 * size - 2)) - 1))
+        if self._place > len(self._content):
+            raise ValueError("it ends in the middle")
+        return self._content[begin : self._place].decode("utf-8", "replace")
+
+    def _line(self) -> int:
+        """Where the next line begins."""
+        return self._content.index(b"\n", self._place) + 1
+
+
+def _legacy_lines(words: _Words) -> _Lines:
+    first, second = words.count(0), words.count(0)
+    nowhere = np.zeros((0, 3))
     if words.peek().upper() != "OFFSETS":  # before version 5: count, vertices, ...
-        flat = _whole(words.numbers(second)).tolist()
+        flat = _whole(words.numbers(second, "int")).tolist()
         vertices, ends, place = [], [], 0
         for _ in range(first):
             size = flat[place]
             vertices += flat[place + 1 : place + 1 + size]
             ends.append(len(vertices))
             place += 1 + size
-        return _Lines(points, np.array(vertices), np.array(ends))
-    words.numbers(0)
-    words.next(), words.next()
-    offsets = _whole(words.numbers(first))
-    words.next(), words.next()
-    return _Lines(points, _whole(words.numbers(second)), offsets[1:])
+        return _Lines(nowhere, np.array(vertices), np.array(ends))
+    words.next()
+    offsets = _whole(words.numbers(first, words.next()))
+    words.next()
+    return _Lines(nowhere, _whole(words.numbers(second, words.next())), offsets[1:])
 
 
 def _legacy_arrays(words: _Words, count: int) -> Iterator[tuple[str, list[object]]]:
-    while words.more:
+    """Arrays of cells or points, as many values each, that say something of ducts."""
+    while words.more and words.peek().upper() not in ("POINT_DATA", "CELL_DATA"):
         word = words.next().upper()
         if word == "SCALARS":
-            name = words.next()
-            words.next()
-            if re.fullmatch(r"\d+", words.peek()):
-                words.next()
+            name, kind, width = unquote(words.next()), words.next(), 1
+            if re.fullmatch(r"\d", words.peek()):
+                width = int(words.next())
             words.next(), words.next()  # LOOKUP_TABLE default
-            yield from _kept(name, words.numbers(count).tolist())
-        elif word == "FIELD":
+            yield from _kept(name, width, words.numbers(width * count, kind).tolist())
+        elif word in ("VECTORS", "NORMALS"):
             words.next()
-            for _ in range(words.count(1)):
-                name, width = words.next(), int(words.next())
-                size = width * words.count(width)
-                if words.next().lower() == "string":
-                    yield from _kept(name, [words.next() for _ in range(size)])
-                else:
-                    yield from _kept(name, words.numbers(size).tolist())
-        elif word == "POINT_DATA":
-            return
+            words.numbers(3 * count, words.next())
+        elif word == "FIELD":
+            yield from _legacy_fields(words)
 
 
-def _kept(name: str, values: list[object]) -> Iterator[tuple[str, list[object]]]:
-    if name in KEYS:
+def _legacy_fields(words: _Words) -> Iterator[tuple[str, list[object]]]:
+    words.next()  # its name
+    for _ in range(words.count(1)):
+        name, width = unquote(words.next()), words.count(0)
+        size, kind = width * words.count(width), words.next().lower()
+        if kind == "string":
+            yield from _kept(name, width, list(words.texts(size)))
+        else:
+            yield from _kept(name, width, words.numbers(size, kind).tolist())
+
+
+def _kept(
+    name: str, width: int, values: list[object]
+) -> Iterator[tuple[str, list[object]]]:
+    if name in KEYS and width == 1:
         yield name, values
