@@ -20,11 +20,13 @@ from elbowroom.layout import (
     drawing_from_runs,
     rectangular,
     round_section,
+    units,
     write_gltf,
 )
 from elbowroom.physics import (
     Analysis,
     Kind,
+    air,
     analyse,
     budget,
     ends,
@@ -33,6 +35,7 @@ from elbowroom.physics import (
 )
 from elbowroom.viewer import main
 
+DATA = Path(__file__).parent / "data"
 MAIN, SIDE = round_section(0.4), round_section(0.25)
 
 
@@ -132,6 +135,29 @@ def test_a_return_stands_below_the_room() -> None:
     rub = analysis.state.gradient[0] * analysis.graph.ducts.length[0]
     wanted = -(analysis.critical_loss - rub / 2) - analysis.state.velocity_pressure[0]
     assert static[0] == pytest.approx(wanted)
+
+
+def test_w18_the_rise_of_static_pressure_is_not_the_fan_static_pressure() -> None:
+    """W18 of worked_examples.json: Brooks, review for ASHRAE TC 5.2."""
+    cases = json.loads((DATA / "worked_examples.json").read_text())["examples"]
+    case = next(one for one in cases if one["id"] == "W18")
+    given, wanted = case["inputs"], case["expected"]
+    inch = units.UNITS["in.wg"].factor
+
+    def side(is_return: bool, velocity_pressure: float, **said: Any) -> Analysis:
+        velocity = np.sqrt(2.0 * velocity_pressure * inch / air().density)
+        duct = drawing_from_runs(
+            [("duct", np.array([[0.0, 0, 0], [5, 0, 0]]), MAIN)],
+            flows={"duct": np.pi / 4 * 0.4**2 * velocity},
+            attributes={"duct": Attributes(source=True, source_at_end=False)},
+        )
+        return found(duct, is_return, **said)
+
+    fan = FanSpec(external_static_pressure=wanted["static_rise_across_fan_inwg"] * inch)
+    supply = side(False, given["outlet_velocity_inwg"], fan=fan)
+    suction = side(True, given["inlet_velocity_inwg"])
+    total = budget(supply, [suction]).available
+    assert total == pytest.approx(wanted["fan_total_inwg"] * inch, rel=1e-9)
 
 
 def test_the_budget_of_both_sides_by_hand() -> None:
