@@ -9,7 +9,14 @@ from typing import Any
 import numpy as np
 
 from .frames import is_plumb, level_frame, rotate
-from .ifc_model import Entity, IfcModel, Placements, assigned_factor, attribute
+from .ifc_model import (
+    Entity,
+    IfcModel,
+    Placements,
+    assigned_factor,
+    attribute,
+    placed,
+)
 from .sections import FloatArray, Section, Shape
 
 # Places of attributes, the same in every schema.
@@ -19,8 +26,6 @@ _IDENTIFIER, _ITEMS = 1, 3  # of IfcShapeRepresentation
 _SWEPT_AREA, _POSITION, _EXTRUDED_DIRECTION, _DEPTH = range(4)  # IfcExtrudedAreaSolid
 _ROUND_SHARE = np.pi / 4  # of the box around it that a circle fills
 _NEAR = 0.01  # of a share
-# What the two ends of an extrusion are to the way along it, shape (2, 1).
-_FROM_START, _OUTWARD = np.array([[0.0], [1.0]]), np.array([[-1.0], [1.0]])
 _LEVEL = float(np.cos(np.radians(1.0)))
 
 
@@ -247,13 +252,16 @@ def _extruded(
     profile = _profile(model, placements, item.get_argument(_SWEPT_AREA))
     if profile is None:
         return None
-    own = matrix @ placements.axes(item.get_argument(_POSITION))
+    own = placed(matrix, placements.axes(item.get_argument(_POSITION)))
+    turn = own[:3, :3]
     along = item.get_argument(_EXTRUDED_DIRECTION)
-    way = own[:3, :3] @ placements.direction(along, own[:3, 2])
-    start = own[:3, :2] @ profile.centre + own[:3, 3]
-    ends = start + _FROM_START * (way * item.get_argument(_DEPTH) * model.metre)
-    outward = _OUTWARD * (way / math.sqrt(way @ way))  # mapped items may be scaled
-    stretched, axes = _in_space(profile.axes.tobytes(), own[:3, :2].tobytes())
+    way = turn @ placements.direction(along, turn[:, 2])
+    ends, outward = np.empty((2, 3)), np.empty((2, 3))
+    ends[0] = turn[:, :2] @ profile.centre + own[:3, 3]
+    ends[1] = ends[0] + way * (item.get_argument(_DEPTH) * model.metre)
+    outward[1] = way / math.sqrt(way @ way)  # mapped items may be scaled
+    outward[0] = -outward[1]
+    stretched, axes = _in_space(profile.axes.tobytes(), turn[:, :2].tobytes())
     return Body(ends, outward, profile.shape, profile.sides * stretched, axes)
 
 

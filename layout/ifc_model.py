@@ -275,7 +275,7 @@ class Placements:
             return None
         above = self._world[placement.id()] if placement is not None else _HERE
         for link in reversed(chain):
-            above = above @ self.axes(link.get_argument(_RELATIVE_PLACEMENT))
+            above = placed(above, self.axes(link.get_argument(_RELATIVE_PLACEMENT)))
             self._world[link.id()] = above
         return above
 
@@ -296,8 +296,13 @@ class Placements:
             along = position.get_argument(_AXIS)
             z = z if along is None else self.direction(along, _Z)
         x = x if sideways is None else self.direction(sideways, _X)
-        matrix = _turn(z.tobytes(), x.tobytes()).copy()
-        matrix[:3, 3] = self.point(location)
+        matrix = _turn(z.tobytes(), x.tobytes())
+        origin = self.point(location).tolist()
+        if any(origin):
+            matrix = matrix.copy()
+            matrix[:3, 3] = origin
+        elif (matrix == _HERE).all():
+            matrix = _HERE
         self._axes[number] = matrix
         return matrix
 
@@ -338,6 +343,11 @@ _X, _Y, _Z = np.eye(3)
 
 def _three(numbers: Sequence[float]) -> FloatArray:
     return np.array(numbers if len(numbers) == 3 else (*numbers, 0.0, 0.0)[:3], float)
+
+
+def placed(above: FloatArray, matrix: FloatArray) -> FloatArray:
+    """World matrix of what is placed within another, shape (4, 4)."""
+    return above if matrix is _HERE else above @ matrix
 
 
 def cross(a: FloatArray, b: FloatArray) -> FloatArray:

@@ -379,6 +379,8 @@ def _find_bodies(
 def _measure_segment(element: _Element, found: Found) -> None:
     """Ends and section of a segment from its ports, its axis line and its body."""
     body, line = element.body, element.line
+    as_swept = body is not None and body.radius is None and line is None
+    as_swept = as_swept and not element.ends
     if len(element.ends) < 2:
         if line is not None:
             ends, outward = (
@@ -407,21 +409,25 @@ def _measure_segment(element: _Element, found: Found) -> None:
             )
             element.ends = []
             return
+        ports = element.ends
         element.ends = [
-            _nearest_port(element.ends, point) or _End(point, way)
+            (_nearest_port(ports, point) if ports else None) or _End(point, way)
             for point, way in zip(ends, outward, strict=True)
         ]
     elif len(element.ends) > 2:
         _part_taps(element)
     if body is None:
         return
-    along = element.ends[1].point - element.ends[0].point
-    length = math.sqrt(along @ along)
-    if not length > 0.0:
-        return
-    along = along / length
-    sides, axes = body.sides, body.axes
-    is_square = body.radius is None and abs(body.outward[1] @ along) < 0.7
+    sides, axes, along = body.sides, body.axes, body.outward[1]
+    if not as_swept:
+        along = element.ends[1].point - element.ends[0].point
+        length = math.sqrt(along @ along)
+        if not length > 0.0:
+            return
+        along = along / length
+    is_square = (
+        not as_swept and body.radius is None and abs(body.outward[1] @ along) < 0.7
+    )
     if is_square and (body.ends[0] != body.ends[1]).any():
         # Extruded upwards from its plan: the extrusion is one side of the section.
         way = body.ends[1] - body.ends[0]

@@ -357,7 +357,7 @@ def reading_ifc(count: int) -> list[Row]:
                 going = shapes.next()
             return meshes
 
-        found, _ = ratio(lambda: read(path), iterator, 3)
+        found, _ = ratio(lambda: read(path), iterator, 5)
     work = f"reading an IFC of {count} swept ducts"
     return [row(work, "geometry iterator", found, 0.1)]
 
