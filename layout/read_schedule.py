@@ -276,13 +276,18 @@ def read_schedule(path: Path | str) -> Schedule:
     material, roughness = _material(duct)
     run_materials: dict[str, str] = {}
     run_roughness: dict[str, float] = {}
+    run_compression: dict[str, float] = {}
     for name, entry in _each(duct.table("runs")):
         special, rough = _material(entry)
+        pressed = _compression(entry)
         entry.finish()
         if special is not None:
             run_materials[name] = special
         if rough is not None:
             run_roughness[name] = rough
+        if pressed is not None:
+            run_compression[name] = pressed
+    compression = _compression(duct)
     duct.finish()
     losses = _each_value(top.table("losses"), lambda t, k: t.quantity(k, "pressure"))
     for name, loss in losses.items():
@@ -324,6 +329,8 @@ def read_schedule(path: Path | str) -> Schedule:
         roughness=roughness,
         run_materials=run_materials,
         run_roughness=run_roughness,
+        compression=compression,
+        run_compression=run_compression,
         sections=sections,
         elbow_default=elbow_default,
         elbow_exceptions=elbow_exceptions,
@@ -400,6 +407,10 @@ def _material(table: Table) -> tuple[str | None, float | None]:
     if material is not None and roughness is not None:
         table.fault("", "material and roughness are both given", "delete one")
     return material, roughness
+
+
+def _compression(table: Table) -> float | None:
+    return table.within("compression", "share", 0.0, 0.5, "0 % to 50 %")
 
 
 def _air(table: Table) -> AirSpec:

@@ -224,6 +224,9 @@ class Schedule:
         Of every duct: a material in words, or a roughness in m.
     run_materials, run_roughness
         Exceptions by run.
+    compression, run_compression
+        How much shorter flexible duct is than fully stretched, as a share; of every
+        one, None where nobody says, and of single runs.
     sections
         Section by run.
     elbow_default, elbow_exceptions
@@ -254,6 +257,8 @@ class Schedule:
     roughness: float | None = None
     run_materials: Mapping[str, str] = field(default_factory=dict)
     run_roughness: Mapping[str, float] = field(default_factory=dict)
+    compression: float | None = None
+    run_compression: Mapping[str, float] = field(default_factory=dict)
     sections: Mapping[str, Section] = field(default_factory=dict)
     elbow_default: ElbowRule = field(default_factory=ElbowRule)
     elbow_exceptions: Mapping[tuple[str, int], ElbowRule] = field(default_factory=dict)
@@ -299,6 +304,7 @@ class Schedule:
             *(("[limits]", run) for run in self.limits),
             *(("[duct.runs]", run) for run in self.run_materials),
             *(("[duct.runs]", run) for run in self.run_roughness),
+            *(("[duct.runs]", run) for run in self.run_compression),
             *(("[[elbows.exception]]", run) for run, _ in self.elbow_exceptions),
             *(("[[takeoffs.exception]]", run) for run in self.takeoff_exceptions),
             *(("[[transitions.exception]]", run) for run in self.transition_exceptions),

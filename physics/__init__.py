@@ -25,7 +25,14 @@ from .air import Air, air, air_of, pressure_at
 from .analysis import Analysis, analyse
 from .balance import Setting, balance, open_shares
 from .budget import Budget, budget
-from .checks import Check, checks, power_of, static_pressure, surface_of
+from .checks import (
+    Check,
+    checks,
+    power_of,
+    static_pressure,
+    surface_of,
+    terminal_static,
+)
 from .close_pairs import ClosePair
 from .coefficient import Coefficient, LookupRefused, Note
 from .compare import Comparison, Option, compare
@@ -141,6 +148,7 @@ __all__ = [
     "surface_of",
     "table_sources",
     "tables",
+    "terminal_static",
     "transitions",
     "uncertainty",
     "warming",

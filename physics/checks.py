@@ -53,6 +53,7 @@ _STANDS = {
 }
 _SHARES = {"main": 1.0, "branch": 0.8, "last duct": 0.5}
 _FLEXIBLE_MOST = 1.5  # m
+_MOST_COMPRESSION = 0.04  # what is left of it when it is put up with care
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +113,7 @@ def checks(analysis: Analysis) -> list[Check]:
         _aspect(analysis),
         *_flexible(analysis),
         *_made_noise(analysis),
+        *_terminal_static(analysis),
         *_leakage(analysis),
         *_warmth(analysis),
         *_equipment(analysis),
@@ -322,6 +324,7 @@ def _flexible(analysis: Analysis) -> list[Check]:
     )
     if not flexible.any():
         return []
+    pressed = np.nan_to_num(analysis.conditions.compression)
     return [
         _of_ducts(
             analysis,
@@ -333,7 +336,17 @@ def _flexible(analysis: Analysis) -> list[Check]:
             "common practice",
             "run rigid duct further, and pull the flexible piece tight: pushed "
             "together by a tenth it rubs about twice as much",
-        )
+        ),
+        _of_ducts(
+            analysis,
+            "compression of flexible duct",
+            "share",
+            pressed,
+            np.full(len(flexible), _MOST_COMPRESSION),
+            _PRACTICE,
+            "common practice",
+            "cut it to length and pull it tight",
+        ),
     ]
 
 
@@ -436,6 +449,51 @@ def static_pressure(analysis: Analysis) -> FloatArray:
     if graph.is_return:  # below the room by what was spent on the way
         total = -total
     return np.asarray(total - analysis.state.velocity_pressure)
+
+
+def terminal_static(analysis: Analysis) -> FloatArray | None:
+    """Static pressure that the fan leaves at each terminal, Pa, shape (t,).
+
+    Against the room, where the last duct meets the terminal, at design airflow and
+    with every damper open. None without a fan's pressure, and on a return side.
+    """
+    system, graph = analysis.system, analysis.graph
+    if system.available is None or graph.is_return:
+        return None
+    ends = np.isin(analysis.elements.kind, (int(Kind.EXIT), int(Kind.TERMINAL)))
+    count = len(graph.ducts.parent)
+    own = np.bincount(analysis.elements.duct[ends], analysis.elements.loss[ends], count)
+    last = graph.terminals.duct
+    spent = analysis.path_loss - own[last]
+    at_fan = system.available + system.terminal_loss
+    return np.asarray(at_fan - spent - analysis.state.velocity_pressure[last])
+
+
+def _terminal_static(analysis: Analysis) -> list[Check]:
+    left = terminal_static(analysis)
+    if left is None:
+        return []
+    terminals, pv = analysis.graph.terminals, analysis.state.velocity_pressure
+    # A declared loss is of total pressure; an open end needs nothing but its velocity.
+    needed = np.nan_to_num(terminals.loss - pv[terminals.duct])
+    short = np.flatnonzero(left < needed - 1e-9)
+    worst = int(np.argmin(left - needed))
+    return [
+        Check(
+            "static pressure that the fan leaves at the terminals, at least",
+            "pressure",
+            float(left[worst]),
+            float(needed[worst]),
+            terminals.name[worst],
+            tuple(terminals.name[row] for row in short.tolist()),
+            len(short) == 0,
+            "declared losses of the terminals, less the velocity pressure before them",
+            "declared",
+            "lower the losses on the way, or take a fan with more pressure"
+            if len(short)
+            else "",
+        )
+    ]
 
 
 def _leakage(analysis: Analysis) -> list[Check]:

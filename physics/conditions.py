@@ -23,6 +23,11 @@ class Conditions:
         Of each duct, m, shape (d,).
     roughness_basis
         `Basis` code of each.
+    compression
+        How much shorter flexible ducts are than fully stretched, as a share, shape
+        (d,); NaN for rigid ones.
+    compression_basis
+        `Basis` code of each.
     fan_static
         External static pressure of the fan, Pa, or None.
     fan_total
@@ -39,6 +44,8 @@ class Conditions:
     air: Air
     roughness: FloatArray
     roughness_basis: IntArray
+    compression: FloatArray
+    compression_basis: IntArray
     fan_static: float | None = None
     fan_total: float | None = None
     declared_losses: Mapping[str, float] | None = None
@@ -62,7 +69,7 @@ def conditions_of(graph: DuctGraph) -> Conditions:
     Raises
     ------
     BadInput
-        If a material is not known.
+        If a material is not known, or a rigid run is said to be compressed.
     """
     schedule, drawing = graph.schedule, graph.drawing
     where = f"{schedule.file}, [duct]"
@@ -86,15 +93,42 @@ def conditions_of(graph: DuctGraph) -> Conditions:
                 by_run[place[name]] = value
                 bases[place[name]] = int(Basis.DECLARED)
     of_duct = graph.ducts.run
+    pressed, pressed_basis = _compression(graph)
     return Conditions(
         air_of(schedule),
         by_run[of_duct],
         bases[of_duct],
+        pressed[of_duct],
+        pressed_basis[of_duct],
         schedule.fan.external_static_pressure,
         schedule.fan.total_pressure,
         schedule.losses,
         corrected_pairs=schedule.corrected_pairs,
     )
+
+
+def _compression(graph: DuctGraph) -> tuple[FloatArray, IntArray]:
+    """Compression of each run and its basis; NaN where the run is rigid."""
+    schedule, names = graph.schedule, graph.drawing.names
+    out = np.full(len(names), np.nan)
+    basis = np.full(len(names), int(Basis.DECLARED))
+    said = (schedule.material or "", *schedule.run_materials.values())
+    if not (schedule.run_compression or any("flexible" in word for word in said)):
+        return out, basis
+    for run, name in enumerate(names):
+        material = schedule.run_materials.get(name, schedule.material or "")
+        if "flexible" in material and name not in schedule.run_roughness:
+            pressed = schedule.run_compression.get(name, schedule.compression)
+            out[run] = 0.0 if pressed is None else pressed
+            basis[run] = int(Basis.ASSUMED if pressed is None else Basis.DECLARED)
+        elif name in schedule.run_compression:
+            raise refusal(
+                f"{schedule.file}, [duct.runs] {name}",
+                f"its compression is declared, but the run is of "
+                f"{material or 'galvanised steel'}",
+                "write a flexible material there, or delete the compression",
+            )
+    return out, basis
 
 
 def _of_material(material: str, where: str) -> float:

@@ -10,6 +10,7 @@ from elbowroom.layout import Basis, DuctGraph, FloatArray, IntArray, Notice, sec
 from . import ends
 from .coefficient import Credit, Gathered
 from .conditions import Conditions
+from .flexible import compression_factor
 from .friction import pressure_gradient
 from .losses import (
     bend_coefficients,
@@ -103,6 +104,13 @@ _FRICTION = Credit(
     "ASHRAE Handbook Fundamentals, duct design chapter (Darcy-Weisbach, Colebrook)",
     "cross-checked",
 )
+_COMPRESSED = Credit(
+    "duct",
+    "flexible_compression_factor",
+    "Colebrook 1939 with Darcy-Weisbach, times the factor of compressed flexible duct "
+    "of the ASHRAE Handbook Fundamentals 2009",
+    "memory",
+)
 _DECLARED = Credit("duct", "schedule", "declared in the schedule", "seen")
 
 
@@ -116,6 +124,7 @@ class DuctState:
     velocity_pressure: FloatArray
     reynolds: FloatArray
     gradient: FloatArray
+    notes: IntArray  # of the friction
 
 
 def duct_state(graph: DuctGraph, flow: FloatArray, conditions: Conditions) -> DuctState:
@@ -133,22 +142,32 @@ def duct_state(graph: DuctGraph, flow: FloatArray, conditions: Conditions) -> Du
     Returns
     -------
     state
-        Friction in Pa/m on the hydraulic diameter and the real velocity.
+        Friction in Pa/m on the hydraulic diameter and the real velocity; more where
+        a flexible duct is not stretched (see `flexible.compression_factor`).
     """
     ducts = graph.ducts
     size = sections.area(ducts.shape, ducts.width, ducts.height)
     diameter = 4.0 * size / sections.perimeter(ducts.shape, ducts.width, ducts.height)
     velocity = flow / size
     air = conditions.air
+    gradient = pressure_gradient(
+        velocity, diameter, conditions.roughness, air.density, air.viscosity
+    )
+    notes = np.zeros(len(velocity), dtype=np.int64)
+    pressed = np.flatnonzero(conditions.compression > 0.0)
+    if len(pressed):
+        factor, notes[pressed] = compression_factor(
+            diameter[pressed], conditions.compression[pressed]
+        )
+        gradient[pressed] *= factor
     return DuctState(
         size,
         flow,
         velocity,
         0.5 * air.density * velocity * velocity,
         velocity * diameter / air.kinematic_viscosity,
-        pressure_gradient(
-            velocity, diameter, conditions.roughness, air.density, air.viscosity
-        ),
+        gradient,
+        notes,
     )
 
 
@@ -212,8 +231,11 @@ def elements_of(
             )
         )
 
-    friction = every.number(_FRICTION)
     count = len(before)
+    friction = np.full(count, every.number(_FRICTION))
+    pressed = conditions.compression > 0.0
+    if pressed.any():
+        friction[pressed] = every.number(_COMPRESSED)
     none = np.full(count, np.nan)
     parts.append(
         _Rows(
@@ -223,9 +245,9 @@ def elements_of(
             none,
             np.ones(count),
             state.gradient * ducts.length,
-            np.zeros(count, dtype=np.int64),
+            state.notes,
             graph.section_basis,
-            np.full(count, friction),
+            friction,
         )
     )
     bends = graph.bends

@@ -91,6 +91,14 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         "0.15 mm",
         roughness=1.5e-4,
     )
+    loose = analysis.conditions.compression_basis == assumed
+    assume(
+        int(loose.sum()),
+        "flexible duct pulled to its full length",
+        "write compression under [duct], or under [duct.runs.NAME]",
+        "4 % shorter, as it hangs when it is put up with care",
+        compression=0.04,
+    )
     assume(
         int((bends.construction_basis == assumed).sum()),
         "elbows with a smooth radius throat and heel",

@@ -334,8 +334,7 @@ def _choice(
         widest=own[1] if own[1] is not None else aim.widest,
     )
     shape = aim.shape or drawn.shape
-    rough = float(analysis.conditions.roughness[duct])
-    every = _ladder(analysis, aim, shape, drawn, flow, fastest, rough, before)
+    every = _ladder(analysis, aim, shape, drawn, flow, fastest, duct, before)
     ladder = len(every)
     if before is not None and not aim.may_grow:
         most = before.chosen.area * (1 + 1e-9)
@@ -359,7 +358,7 @@ def _choice(
             else "largest that the limits allow"
         )
     if found is None:
-        found = _sized(analysis, drawn, flow, rough)
+        found = _sized(analysis, drawn, flow, duct)
         limit = "no size within the limits: left as it was"
     return Choice(
         graph.drawing.names[int(graph.ducts.run[duct])],
@@ -372,10 +371,11 @@ def _choice(
     )
 
 
-def _sized(
-    analysis: Analysis, section: Section, flow: float, roughness: float
-) -> sizes.Size:
-    gradient = sizes.gradient_of(section, flow, analysis.conditions.air, roughness)
+def _sized(analysis: Analysis, section: Section, flow: float, duct: int) -> sizes.Size:
+    conditions = analysis.conditions
+    roughness = float(conditions.roughness[duct])
+    pressed = float(np.nan_to_num(conditions.compression[duct]))
+    gradient = sizes.gradient_of(section, flow, conditions.air, roughness, pressed)
     return sizes.Size(section, section, flow / section.area, gradient, "")
 
 
@@ -386,7 +386,7 @@ def _ladder(
     drawn: Section,
     flow: float,
     fastest: float | None,
-    roughness: float,
+    duct: int,
     before: Choice | None,
 ) -> list[sizes.Size]:
     """Sizes of the ladder within the limits, the smallest first."""
@@ -416,7 +416,7 @@ def _ladder(
         for section in every
         if fastest is None or flow / section.area <= fastest * (1 + 1e-9)
     ]
-    return [_sized(analysis, section, flow, roughness) for section in fits]
+    return [_sized(analysis, section, flow, duct) for section in fits]
 
 
 def _regained(

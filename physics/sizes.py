@@ -17,6 +17,7 @@ from elbowroom.layout import (
 )
 
 from .air import Air
+from .flexible import compression_factor
 from .friction import GALVANISED, pressure_gradient
 from .tables import rows
 
@@ -103,16 +104,24 @@ def width_for(
 
 
 def gradient_of(
-    section: Section, flow: float, air: Air, roughness: float = GALVANISED
+    section: Section,
+    flow: float,
+    air: Air,
+    roughness: float = GALVANISED,
+    compression: float = 0.0,
 ) -> float:
-    """Friction of an airflow, m³/s, in a section, Pa/m, on its own velocity."""
+    """Friction of an airflow, m³/s, in a section, Pa/m, on its own velocity.
+
+    Flexible duct may be compressed, by a share of its length.
+    """
     shape, w, h = section.shape, section.width, section.height
     area = float(sections.area(shape, w, h))
     diameter = float(sections.hydraulic_diameter(shape, w, h))
     found = pressure_gradient(
         flow / area, diameter, roughness, air.density, air.viscosity
     )
-    return float(found)
+    factor = compression_factor(diameter, compression)[0] if compression else 1.0
+    return float(found * factor)
 
 
 def round_size(

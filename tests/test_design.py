@@ -25,11 +25,14 @@ from elbowroom.layout import (
     RoomsSpec,
     Schedule,
     Shape,
+    SourceSpec,
     TerminalSpec,
     build,
     clearances,
+    drawing_from_runs,
     read,
     read_schedule,
+    rectangular,
     solids,
     units,
 )
@@ -49,6 +52,7 @@ from elbowroom.physics import (
     remedies,
     static_pressure,
     surface_of,
+    terminal_static,
     with_airflows,
 )
 from elbowroom.viewer import main
@@ -282,6 +286,34 @@ def test_static_pressure_falls_to_the_room() -> None:
     rub = float(first.gradient[0] * analysis.graph.ducts.length[0])
     wanted = analysis.critical_loss - rub / 2 - float(first.velocity_pressure[0])
     assert static[0] == pytest.approx(wanted, abs=1e-6)
+
+
+def test_static_pressure_left_at_a_terminal_by_hand() -> None:
+    """Total pressure of the fan, less friction, less the velocity pressure."""
+    straight = [("duct", [[0, 0, 3], [10, 0, 3]], rectangular(0.4, 0.3))]
+
+    def with_fan(pressure: float | None) -> Analysis:
+        plan = Schedule(
+            fan=FanSpec(total_pressure=pressure),
+            losses={"filter": 20.0},
+            source=SourceSpec(at=(0.0, 0.0, 3.0), kind="fan"),
+            terminals={"room": TerminalSpec(0.4, 12.0, run="duct")},
+        )
+        drawing = drawing_from_runs(straight)
+        return analyse(build(drawing, plan))
+
+    analysis = with_fan(60.0)
+    pv = float(analysis.state.velocity_pressure[0])
+    left = terminal_static(analysis)
+    assert left is not None
+    rub = 10.0 * float(analysis.state.gradient[0])
+    np.testing.assert_allclose(left, [60.0 - 20.0 - rub - pv])
+    check = found_check(checks(analysis), "static pressure that the fan leaves")
+    assert check.limit == pytest.approx(12.0 - pv)
+    assert check.is_kept
+    short = found_check(checks(with_fan(32.0)), "static pressure that the fan leaves")
+    assert short.failing == ("room",)
+    assert terminal_static(with_fan(None)) is None
 
 
 def test_a_cold_duct_sweats_below_the_dew_point() -> None:

@@ -1,9 +1,24 @@
 """Flexible duct against its published factors."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
-from elbowroom.physics import LookupRefused, Note, flexible, tables
+from elbowroom.layout import BadInput, build, read, read_schedule
+from elbowroom.physics import (
+    Analysis,
+    Kind,
+    LookupRefused,
+    Note,
+    analyse,
+    checks,
+    effects,
+    flexible,
+    tables,
+)
+
+HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
 
 
 def test_shortened_duct_has_the_factors_of_the_table() -> None:
@@ -58,3 +73,59 @@ def test_bend_adds_the_length_of_its_own_arc_at_a_right_angle() -> None:
     assert length == pytest.approx(0.25 * np.pi / 2)
     assert notes == 0
     assert flexible.bend_extra_length(0.0, 0.25, 0.2)[0] == 0.0
+
+
+def _house(words: str, tmp_path: Path) -> Analysis:
+    """The house with one branch of flexible duct, and more under that run."""
+    text = (HOUSE.parent / "house.schedule.toml").read_text(encoding="utf-8")
+    text = text.replace(
+        "[elbows]",
+        '[duct.runs.kitchen]\nmaterial = "flexible duct, nonmetallic with wire, fully '
+        f'extended"\n{words}\n[elbows]',
+        1,
+    )
+    plan = tmp_path / "plan.toml"
+    plan.write_text(text, encoding="utf-8")
+    return analyse(build(read(HOUSE), read_schedule(plan)))
+
+
+def test_compression_in_a_layout_goes_on_the_friction_of_that_run(
+    tmp_path: Path,
+) -> None:
+    """RP-1333's formula, from memory: 10 % of a 178 mm duct multiply by 3.40."""
+    tight, loose = _house("", tmp_path), _house('compression = "10 %"', tmp_path)
+    names = [tight.graph.drawing.names[run] for run in tight.graph.ducts.run]
+    ratio = loose.state.gradient / tight.state.gradient
+    wanted = [3.398 if name == "kitchen" else 1.0 for name in names]
+    np.testing.assert_allclose(ratio, wanted, rtol=1e-3)
+    rows = loose.elements.kind == Kind.DUCT
+    tables_of = {
+        loose.elements.credits[loose.elements.credit[row]].table
+        for row in np.flatnonzero(rows)
+        if names[loose.elements.duct[row]] == "kitchen"
+    }
+    assert tables_of == {"flexible_compression_factor"}
+    check = next(c for c in checks(loose) if c.rule == "compression of flexible duct")
+    assert check.failing == ("kitchen",)
+    assert check.value == pytest.approx(0.1)
+
+
+def test_flexible_duct_without_a_word_is_listed_as_pulled_tight(tmp_path: Path) -> None:
+    analysis = _house("", tmp_path)
+    effect = next(e for e in effects(analysis) if "flexible" in e.assumption.what)
+    assert effect.assumption.elements == 2  # a run with one bend
+    assert effect.loss is not None
+    said = _house('compression = "0 %"', tmp_path)
+    assert not [a for a in said.assumptions if "flexible" in a.what]
+    np.testing.assert_array_equal(said.elements.loss, analysis.elements.loss)
+
+
+def test_rigid_duct_is_not_compressed(tmp_path: Path) -> None:
+    text = (HOUSE.parent / "house.schedule.toml").read_text(encoding="utf-8")
+    plan = tmp_path / "plan.toml"
+    plan.write_text(
+        text.replace("[elbows]", '[duct.runs.bath]\ncompression = "4 %"\n[elbows]', 1),
+        encoding="utf-8",
+    )
+    with pytest.raises(BadInput, match=r"plan.toml, \[duct.runs\] bath: .*galvanised"):
+        analyse(build(read(HOUSE), read_schedule(plan)))

@@ -45,6 +45,8 @@ def value_words(value: float | None, dimension: str, display: Display) -> str:
     metric = display.name == "metric"
     if dimension == "temperature difference":
         return f"{value:+.1f} K" if metric else f"{value * 9 / 5:+.1f} °F"
+    if dimension == "pressure":
+        return f"{display.pressures(value)} {display.pressure}"
     unit = _UNITS[dimension][0 if metric else 1]
     digits = 0 if unit == "fpm" else _DIGITS[dimension]
     return f"{units.to_unit(value, unit):.{digits}f} {unit}"

@@ -306,6 +306,11 @@ def _paths(analysis: Analysis, display: Display) -> str:
             _n(p(row["loss_pa"])),
             _n("critical" if row["critical"] else p(row["excess_pa"])),
             _n(p(row["terminal_loss_pa"])),
+            _n(
+                "–"
+                if row["static_available_pa"] is None
+                else p(row["static_available_pa"])
+            ),
             _n(display.lengths(row["length_m"], 1)),
             _n(display.lengths(row["effective_length_m"], 1)),
         ]
@@ -317,6 +322,7 @@ def _paths(analysis: Analysis, display: Display) -> str:
         f"loss, {display.pressure}",
         "excess",
         "terminal itself",
+        "static left at it",
         f"length, {display.length}",
         "effective",
     ]

@@ -29,6 +29,7 @@ from elbowroom.physics import (
     element_bands,
     path_bands,
     power_of,
+    terminal_static,
 )
 
 from .gaps import Gap
@@ -212,6 +213,7 @@ def paths(analysis: Analysis) -> list[Plain]:
     graph = analysis.graph
     order = np.argsort(-analysis.path_loss, kind="stable")
     bands = path_bands(analysis)
+    static = terminal_static(analysis)
     out = []
     for terminal in order.tolist():
         rows = analysis.path(terminal)
@@ -227,6 +229,9 @@ def paths(analysis: Analysis) -> list[Plain]:
                 "excess_pa": float(
                     analysis.critical_loss - analysis.path_loss[terminal]
                 ),
+                "static_available_pa": None
+                if static is None
+                else float(static[terminal]),
                 "length_m": float(analysis.path_length[terminal]),
                 "effective_length_m": length,
                 "elements": [analysis.ids[row] for row in rows],
