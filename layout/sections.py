@@ -9,6 +9,8 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
+_INCH = 0.0254  # m
+
 
 class Shape(IntEnum):
     """Shape of a cross section; NONE where the drawing gives none."""
@@ -57,6 +59,10 @@ class Section:
     def words(self) -> str:
         """Size as the trade writes it, in millimetres."""
         return words(self.shape, self.width, self.height)
+
+    def words_in(self, unit: str) -> str:
+        """Size as the trade writes it, in 'mm' or 'in'."""
+        return words(self.shape, self.width, self.height, unit)
 
 
 def round_section(diameter: float) -> Section:
@@ -147,8 +153,8 @@ def hydraulic_diameter(
     return 4.0 * area(shape, width, height) / perimeter(shape, width, height)
 
 
-def words(shape: int, width: float, height: float) -> str:
-    """Size as the trade writes it, in millimetres; 'no section' where there is none.
+def words(shape: int, width: float, height: float, unit: str = "mm") -> str:
+    """Size as the trade writes it, in 'mm' or 'in'; 'no section' where there is none.
 
     Examples
     --------
@@ -157,9 +163,13 @@ def words(shape: int, width: float, height: float) -> str:
     """
     if shape == Shape.NONE:
         return "no section"
+    w, h = (
+        f"{side * 1e3:.4g}" if unit == "mm" else f"{side / _INCH:.3g}"
+        for side in (width, height)
+    )
     if shape == Shape.ROUND:
-        return f"Ø{width * 1e3:.4g} mm"
-    size = f"{width * 1e3:.4g}×{height * 1e3:.4g} mm"
+        return f"Ø{w} {unit}"
+    size = f"{w}×{h} {unit}"
     return f"{size} flat oval" if shape == Shape.OVAL else size
 
 

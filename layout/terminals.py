@@ -86,8 +86,11 @@ def match_terminals(
             error(
                 f"{drawing.place(int(runs[place]))}, at {topology.place(node)}",
                 "this open end has no airflow",
-                f'add [terminals."{names[place]}"] with flow = "..." to the schedule, '
-                "or write flow_m3s at the run",
+                "its load or share gives none until `physics.with_airflows` has worked "
+                "it out"
+                if names[place] in schedule.terminals
+                else f'add [terminals."{names[place]}"] with flow = "..." to the '
+                "schedule, or write flow_m3s at the run",
                 effect="no result",
                 place=topology.nodes[node],
             )

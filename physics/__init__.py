@@ -24,7 +24,7 @@ from . import (
 from .air import Air, air, air_of, pressure_at
 from .analysis import Analysis, analyse
 from .balance import Setting, balance, open_shares
-from .budget import Budget, budget
+from .budget import Budget, budget, plan_with_returns, with_returns
 from .checks import (
     Check,
     checks,
@@ -132,6 +132,7 @@ __all__ = [
     "open_shares",
     "operate",
     "path_bands",
+    "plan_with_returns",
     "power_of",
     "pressure_at",
     "pressure_of",
@@ -153,4 +154,5 @@ __all__ = [
     "uncertainty",
     "warming",
     "with_airflows",
+    "with_returns",
 ]

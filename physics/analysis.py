@@ -121,8 +121,8 @@ class Analysis:
             return f"{before} to {run}"
         return f"{run} from {before}"
 
-    def words(self, element: int) -> str:
-        """What an element is, in the trade's words."""
+    def words(self, element: int, unit: str = "mm") -> str:
+        """What an element is, in the trade's words; sizes in 'mm' or 'in'."""
         graph, kind = self.graph, Kind(self.elements.kind[element])
         row, duct = int(self.elements.row[element]), int(self.elements.duct[element])
         if kind == Kind.BEND:
@@ -138,7 +138,7 @@ class Analysis:
                 "change of shape" if same else "expansion" if grows else "contraction"
             )
             into = "to" if graph.is_return else "from"
-            return f"{what} {into} {graph.section(before).words}"
+            return f"{what} {into} {graph.section(before).words_in(unit)}"
         at_fan, at_room = "entry flush with a wall", "open end into the room"
         if graph.is_return:
             at_fan, at_room = "exit into the plenum", "opening flush with a wall"

@@ -1,14 +1,14 @@
 """The budget of a whole system: one fan, its supply and its return sides."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from elbowroom.layout import Notice, warning
+from elbowroom.layout import Notice, Schedule, warning
 
-from .analysis import Analysis
-from .system import WINDOW
+from .analysis import Analysis, analyse
+from .system import WINDOW, rate_words
 
 # What a fan usually pays for outside the ducts, and words that name it in a schedule.
 _USUAL = {
@@ -134,6 +134,63 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
     )
 
 
+def with_returns(supply: Analysis, returns: Sequence[Analysis]) -> Analysis:
+    """A supply side with what its returns spend as a declared loss.
+
+    Parameters
+    ----------
+    supply
+        The supply side; its schedule declares the fan.
+    returns
+        Its return sides; the costliest counts.
+
+    Returns
+    -------
+    supply
+        With the pressure that the fan leaves to it, and what follows from that.
+    """
+    if not returns:
+        return supply
+    losses, inlet = _spent(returns)
+    conditions = replace(
+        supply.conditions,
+        declared_losses={**(supply.conditions.declared_losses or {}), **losses},
+        inlet_velocity_pressure=inlet,
+    )
+    # What `budget` says of both sides is not said again of one.
+    flags = tuple(said for said in supply.flags if said.where != "budget")
+    return replace(analyse(supply.graph, conditions), flags=flags)
+
+
+def plan_with_returns(schedule: Schedule, returns: Sequence[Analysis]) -> Schedule:
+    """A supply's schedule with what its returns spend among the declared losses.
+
+    For what changes the supply while the returns stay as they are. An external static
+    pressure lacks the velocity pressure at the fan's inlet, so that counts as a loss.
+    """
+    if not returns:
+        return schedule
+    losses, inlet = _spent(returns)
+    fan = schedule.fan
+    is_total = fan.curve_is_total if fan.curve else fan.total_pressure is not None
+    if not is_total:
+        losses["velocity pressure at the fan's inlet"] = inlet
+    return replace(schedule, losses={**schedule.losses, **losses})
+
+
+def _spent(returns: Sequence[Analysis]) -> tuple[dict[str, float], float]:
+    """Losses of the return sides by name, and the costliest's velocity pressure, Pa."""
+    worst = max(returns, key=lambda one: one.critical_loss)
+    losses = {
+        f"{name}, {side.graph.drawing.file}": loss
+        for side in returns
+        for name, loss in (side.conditions.declared_losses or {}).items()
+    }
+    file = worst.graph.drawing.file
+    losses[f"the return from {worst.critical_terminal}, {file}"] = worst.critical_loss
+    return losses, worst.system.outlet_velocity_pressure
+
+
 def _notices(
     supply: Analysis,
     returns: Sequence[Analysis],
@@ -170,8 +227,9 @@ def _notices(
         found.append(
             warning(
                 "budget",
-                f"the friction rate left is {left:.3g} Pa/m, outside the window "
-                f"{WINDOW[0]:.2f} to {WINDOW[1]:.2f} Pa/m that practice works in",
+                f"the friction rate left is {rate_words(left)}, outside the window "
+                f"{rate_words(WINDOW[0])} to {rate_words(WINDOW[1])} that practice "
+                "works in",
                 words + " (common practice, no published source)",
             )
         )

@@ -121,21 +121,17 @@ def checks(analysis: Analysis) -> list[Check]:
     return sorted(found, key=lambda check: check.is_kept)
 
 
-def power_of(analysis: Analysis, returns: Sequence[Analysis] = ()) -> FanPower:
+def power_of(analysis: Analysis) -> FanPower:
     """Power of the fan at the design airflow and the pressure that it has to give.
 
     Parameters
     ----------
     analysis
-        The supply side.
-    returns
-        Its return sides: the costliest counts.
+        The layout; with its returns where it has any (see `with_returns`).
     """
     fan = analysis.graph.schedule.fan
     system, air = analysis.system, analysis.conditions.air
     needed = system.critical_loss + system.declared_losses
-    needed += sum(one.system.declared_losses for one in returns)
-    needed += max((one.critical_loss for one in returns), default=0.0)
     pressure = needed
     if system.fan_kind == "total" and system.fan_pressure is not None:
         pressure = system.fan_pressure

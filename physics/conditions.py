@@ -34,6 +34,9 @@ class Conditions:
         Total pressure of the fan, Pa, or None.
     declared_losses
         Losses outside the drawn ducts, Pa, by name.
+    inlet_velocity_pressure
+        At the fan's inlet, Pa: an external static pressure lacks it. Zero where no
+        return is drawn.
     reynolds_factor
         Whether the factor on rectangular and mitred elbows counts.
     corrected_pairs
@@ -49,6 +52,7 @@ class Conditions:
     fan_static: float | None = None
     fan_total: float | None = None
     declared_losses: Mapping[str, float] | None = None
+    inlet_velocity_pressure: float = 0.0
     reynolds_factor: bool = True
     corrected_pairs: bool = False
 

@@ -1,5 +1,6 @@
 """What a layout really gives: the airflow of each terminal that settles at its fan."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,6 +34,8 @@ class Operation:
         Airflow at each terminal, m³/s, shape (t,).
     duct_flow
         Airflow in each duct, m³/s, shape (d,); what enters a joint leaves it.
+    return_flow
+        Airflow at each terminal of each return side, m³/s.
     total_flow
         At the fan, m³/s.
     fan_pressure
@@ -49,6 +52,7 @@ class Operation:
 
     flow: FloatArray
     duct_flow: FloatArray
+    return_flow: tuple[FloatArray, ...]
     total_flow: float
     fan_pressure: float
     crossings: tuple[float, ...]
@@ -57,7 +61,24 @@ class Operation:
     notices: tuple[Notice, ...]
 
 
-def operate(analysis: Analysis, dampers: str = "open") -> Operation:
+@dataclass(frozen=True, eq=False)
+class _Side:
+    """A supply or return side at its design airflow, with what does not change.
+
+    `added` is the resistance of terminals and dampers at each duct, Pa s²/m⁶, shape
+    (d,); `outside` that of the losses declared outside the ducts; `pv` the velocity
+    pressure at the fan over the square of the airflow.
+    """
+
+    analysis: Analysis
+    added: FloatArray
+    outside: float
+    pv: float
+
+
+def operate(
+    analysis: Analysis, dampers: str = "open", returns: Sequence[Analysis] = ()
+) -> Operation:
     """Find the airflows that settle.
 
     Parameters
@@ -66,6 +87,8 @@ def operate(analysis: Analysis, dampers: str = "open") -> Operation:
         The layout at its design airflow.
     dampers
         'open': no dampers; 'set': as the balance sets them at design airflow.
+    returns
+        Return sides that join at the fan's inlet; what they draw is what it blows.
 
     Returns
     -------
@@ -84,9 +107,8 @@ def operate(analysis: Analysis, dampers: str = "open") -> Operation:
     these reduce exactly: parallel ones add as 1/sqrt(k), series ones as k. Declared
     losses of terminals and components go with the square of their airflow.
     """
-    graph, conditions = analysis.graph, analysis.conditions
-    fan, parent = graph.schedule.fan, graph.ducts.parent
-    where = f"{graph.schedule.file}, [fan]"
+    fan = analysis.graph.schedule.fan
+    where = f"{analysis.graph.schedule.file}, [fan]"
     if (
         not fan.curve
         and fan.total_pressure is None
@@ -97,55 +119,55 @@ def operate(analysis: Analysis, dampers: str = "open") -> Operation:
             "no fan is declared, so that no airflow settles",
             'write curve = [["0 m3/s", "480 Pa"], ...] or a pressure',
         )
-    design = graph.terminals.flow
-    whole = float(analysis.state.flow[parent < 0].sum())
-    ends = graph.terminals.duct
-    extra = np.zeros(len(parent))  # resistance of terminals and dampers
-    declared = np.nan_to_num(graph.terminals.loss)
-    np.add.at(extra, ends, declared / design**2)
-    if dampers == "set":
-        for setting in balance(analysis):
-            flow = design[setting.terminal]
-            extra[ends[setting.terminal]] += setting.excess / flow**2
-    outside = sum((conditions.declared_losses or {}).values()) / whole**2
-    first = int(np.flatnonzero(parent < 0)[0])
-    own_pv = analysis.state.velocity_pressure[first] / whole**2
-    flow = design.copy()
-    met: tuple[float, ...] = (whole,)
+    sides = [_side(one, dampers) for one in (analysis, *returns)]
+    flows = [one.graph.terminals.flow for one in (analysis, *returns)]
+    met: tuple[float, ...] = ()
     for steps in range(1, _STEPS + 1):
-        duct_flow = _continued(parent, ends, flow)
-        state = duct_state(graph, duct_flow, conditions)
-        elements, _ = elements_of(graph, state, conditions)
-        counts = elements.kind != Kind.TERMINAL
-        lost = np.bincount(elements.duct[counts], elements.loss[counts], len(parent))
-        k = lost / duct_flow**2 + extra
-        least = _LEAST * state.velocity_pressure / duct_flow**2
-        share, resistance = _reduced(parent, k, least)
-        # An external static pressure has the outlet's velocity pressure on top.
-        on_top = 0.0 if _is_total(analysis) else own_pv
-        met = _meeting(analysis, resistance + outside - on_top, where)
+        found = [_shares(*pair) for pair in zip(sides, flows, strict=True)]
+        resistance = found[0][1]
+        of_return = np.array([1.0 / np.sqrt(one) for _, one in found[1:]])
+        if returns:
+            resistance += 1.0 / of_return.sum() ** 2
+            of_return /= of_return.sum()
+        # An external static pressure has the outlet's velocity pressure on top, and
+        # lacks the inlet's.
+        on_top = 0.0
+        if not _is_total(analysis):
+            inlet = [s.pv * q**3 for s, q in zip(sides[1:], of_return, strict=True)]
+            on_top = sides[0].pv - sum(inlet)
+        met = _meeting(analysis, resistance - on_top, where)
         total = met[-1]  # the one on the falling side of the curve
-        new = total * share[ends]
-        change = float(np.abs(new / flow - 1.0).max())
-        flow = new if steps < 20 else np.sqrt(new * flow)  # damped if it swings
+        into = total * np.append(1.0, of_return)
+        new = [q * one[0] for q, one in zip(into, found, strict=True)]
+        change = max(
+            float(np.abs(after / before - 1.0).max())
+            for after, before in zip(new, flows, strict=True)
+        )
+        # Damped if it swings.
+        flows = (
+            new
+            if steps < 20
+            else [np.sqrt(a * b) for a, b in zip(new, flows, strict=True)]
+        )
         if change < _SETTLED:
             break
     notices = list(_stall(analysis, met, where))
     if change >= _SETTLED:
         notices.append(
             warning(
-                graph.schedule.file,
+                analysis.graph.schedule.file,
                 f"the airflows still change by {change:.1e} after {steps} rounds",
                 "look for a junction that feeds on its own airflow",
             )
         )
-    duct_flow = _continued(parent, ends, flow)
-    total = float(duct_flow[first])
+    duct_flow = _continued(analysis, flows[0])
+    total = float(duct_flow[analysis.graph.ducts.parent < 0].sum())
     return Operation(
-        flow,
+        flows[0],
         duct_flow,
+        tuple(flows[1:]),
         total,
-        (resistance + outside) * total * total,
+        resistance * total * total,
         met,
         dampers,
         steps,
@@ -153,10 +175,46 @@ def operate(analysis: Analysis, dampers: str = "open") -> Operation:
     )
 
 
-def _continued(parent: IntArray, ends: IntArray, flow: FloatArray) -> FloatArray:
-    leaving = np.zeros(len(parent))
-    np.add.at(leaving, ends, flow)
-    return sum_of_subtree(parent, leaving)
+def _side(analysis: Analysis, dampers: str) -> _Side:
+    graph, state = analysis.graph, analysis.state
+    ends, design = graph.terminals.duct, graph.terminals.flow
+    added = np.zeros(len(graph.ducts.parent))
+    np.add.at(added, ends, np.nan_to_num(graph.terminals.loss) / design**2)
+    if dampers == "set":
+        for setting in balance(analysis):
+            flow = design[setting.terminal]
+            added[ends[setting.terminal]] += setting.excess / flow**2
+    roots = graph.ducts.parent < 0
+    whole = float(state.flow[roots].sum())
+    # Per unit of time, what flows carries its own velocity pressure.
+    pv = float((state.velocity_pressure * state.flow)[roots].sum()) / whole**3
+    outside = sum((analysis.conditions.declared_losses or {}).values())
+    return _Side(analysis, added, outside / whole**2, pv)
+
+
+def _shares(side: _Side, flow: FloatArray) -> tuple[FloatArray, float]:
+    """Share of each terminal in a side's airflow, and the side's resistance."""
+    analysis = side.analysis
+    graph, conditions = analysis.graph, analysis.conditions
+    duct_flow = _continued(analysis, flow)
+    state = duct_state(graph, duct_flow, conditions)
+    elements, _ = elements_of(graph, state, conditions)
+    counts = elements.kind != Kind.TERMINAL
+    lost = np.bincount(
+        elements.duct[counts], elements.loss[counts], len(graph.ducts.parent)
+    )
+    k = lost / duct_flow**2 + side.added
+    least = _LEAST * state.velocity_pressure / duct_flow**2
+    share, resistance = _reduced(graph.ducts.parent, k, least)
+    return share[graph.terminals.duct], resistance + side.outside
+
+
+def _continued(analysis: Analysis, flow: FloatArray) -> FloatArray:
+    """Airflow in each duct, m³/s, from that at each terminal."""
+    graph = analysis.graph
+    leaving = np.zeros(len(graph.ducts.parent))
+    np.add.at(leaving, graph.terminals.duct, flow)
+    return sum_of_subtree(graph.ducts.parent, leaving)
 
 
 def _reduced(
@@ -170,13 +228,13 @@ def _reduced(
         conductance[duct] = 1.0 / np.sqrt(max(series, least[duct]))
         if parent[duct] >= 0:
             below[int(parent[duct])] += conductance[duct]
-    share = np.ones(len(k))
+    whole = float(conductance[parent < 0].sum())
+    share = conductance / whole  # of those at the fan
     for duct in range(len(k)):
         before = int(parent[duct])
         if before >= 0:
             share[duct] = share[before] * conductance[duct] / below[before]
-    first = int(np.flatnonzero(parent < 0)[0])
-    return share, float(1.0 / conductance[first] ** 2)
+    return share, 1.0 / whole**2
 
 
 def _is_total(analysis: Analysis) -> bool:

@@ -24,7 +24,7 @@ from elbowroom.layout import (
 from . import sizes
 from .analysis import Analysis, analyse
 from .elements import Kind
-from .system import WINDOW
+from .system import WINDOW, rate_words
 
 METHODS = ("equal friction", "velocity", "static regain")
 REGAIN = 0.75  # share of the fall of velocity pressure that comes back: from memory
@@ -237,8 +237,9 @@ def _proportion(
         notices.append(
             warning(
                 drawing.file,
-                f"the fan leaves {rate:.3g} Pa/m with these sizes, outside the window "
-                f"{WINDOW[0]:.2f} to {WINDOW[1]:.2f} Pa/m that practice works in",
+                f"the fan leaves {rate_words(rate)} with these sizes, outside the "
+                f"window {rate_words(WINDOW[0])} to {rate_words(WINDOW[1])} that "
+                "practice works in",
                 "above it, noise and throttling; below it, mend the path or the "
                 "equipment first, and not the sizes alone",
             )

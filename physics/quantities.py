@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.layout import FloatArray, IntArray, Shape
+from elbowroom.layout import FloatArray, IntArray, Section, Shape
 
 from .analysis import Analysis
 from .checks import surface_of
@@ -30,7 +30,7 @@ class SheetRow:
 class LengthRow:
     """Duct of one section: length, m, surface, m², and insulation, m²."""
 
-    section: str
+    section: Section
     gauge: int
     length: float
     surface: float
@@ -42,7 +42,7 @@ class FittingRow:
     """Fittings of one kind and size."""
 
     what: str
-    section: str
+    section: Section | None
     count: int
 
 
@@ -55,13 +55,15 @@ class Quantities:
     sheet: tuple[SheetRow, ...]
 
 
-def quantities(analysis: Analysis) -> Quantities:
+def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
     """Count what a layout is made of.
 
     Parameters
     ----------
     analysis
         The analysed layout.
+    unit
+        Of the sizes in the names of fittings: 'mm' or 'in'.
 
     Returns
     -------
@@ -79,14 +81,16 @@ def quantities(analysis: Analysis) -> Quantities:
     surface = surface_of(analysis)
     thick = graph.schedule.insulation
     wrapped = surface_of(analysis, thick) if thick > 0.0 else np.zeros(len(surface))
-    sections = [graph.section(duct).words for duct in range(len(gauge))]
+    sections = [graph.section(duct) for duct in range(len(gauge))]
+    named = np.array([section.words for section in sections])
     lengths = []
-    for words, number in sorted(set(zip(sections, gauge.tolist(), strict=True))):
-        mine = np.array([s == words for s in sections]) & (gauge == number)
+    for words in sorted(set(named.tolist())):
+        mine = named == words
+        first = int(np.argmax(mine))
         lengths.append(
             LengthRow(
-                words,
-                int(number),
+                sections[first],
+                int(gauge[first]),
                 float(ducts.length[mine].sum()),
                 float(surface[mine].sum()),
                 float(wrapped[mine].sum()),
@@ -97,21 +101,27 @@ def quantities(analysis: Analysis) -> Quantities:
         area = float(surface[gauge == number].sum())
         mass = area * sheet_mass(int(number)) * (1.0 + ALLOWANCE)
         sheet.append(SheetRow(int(number), area, mass))
-    counted: Counter[tuple[str, str]] = Counter()
+    counted: Counter[tuple[str, Section | None]] = Counter()
     kinds = analysis.elements.kind
     for element in np.flatnonzero(
         np.isin(kinds, [int(Kind.BEND), int(Kind.TRANSITION), int(Kind.BRANCH)])
     ).tolist():
         duct = int(analysis.elements.duct[element])
-        counted[analysis.words(element), sections[duct]] += 1
+        counted[analysis.words(element, unit), sections[duct]] += 1
     for spec in graph.schedule.terminals.values():
         if spec.kind:
-            counted[spec.kind, ""] += 1
+            counted[spec.kind, None] += 1
     fittings = [
         FittingRow(what, section, count)
-        for (what, section), count in sorted(counted.items())
+        for (what, section), count in sorted(
+            counted.items(), key=lambda row: (row[0][0], _words(row[0][1]))
+        )
     ]
     return Quantities(tuple(lengths), tuple(fittings), tuple(sheet))
+
+
+def _words(section: Section | None) -> str:
+    return "" if section is None else section.words
 
 
 def sheet_mass(gauge: int) -> float:

@@ -21,6 +21,7 @@ from . import sizes
 from .analysis import Analysis, analyse
 from .elements import Kind
 from .quantities import quantities
+from .system import pressure_words
 
 _WORTH = 0.5  # Pa: a change that wins less is not listed
 _LONG = float(np.radians(15.0))  # included angle of a long transition
@@ -125,7 +126,7 @@ def _side_effects(before: Analysis, after: Analysis, mass: float) -> tuple[str, 
     more = float(excess[worst] - (before.critical_loss - before.path_loss)[worst])
     if more > 1.0:
         name = after.graph.terminals.name[worst]
-        said.append(f"'{name}' has {more:.1f} Pa more to throttle")
+        said.append(f"'{name}' has {pressure_words(more)} more to throttle")
     return tuple(said)
 
 
@@ -141,7 +142,7 @@ def _candidates(analysis: Analysis, series: str) -> Iterator[tuple[str, str, Sch
         run = names[int(graph.ducts.run[duct])]
         options: list[tuple[str, Schedule]] = []
         if kind == Kind.BEND:
-            options = list(_elbows(analysis, row, run))
+            options = list(_elbows(analysis, row, run, series))
         elif kind == Kind.BRANCH:
             entry, words = TakeoffEntry.ENTRY_45, "a 45 degree entry"
             if graph.ducts.shape[duct] == Shape.ROUND:
@@ -169,7 +170,9 @@ def _candidates(analysis: Analysis, series: str) -> Iterator[tuple[str, str, Sch
                 yield what, run, other
 
 
-def _elbows(analysis: Analysis, row: int, run: str) -> Iterator[tuple[str, Schedule]]:
+def _elbows(
+    analysis: Analysis, row: int, run: str, series: str
+) -> Iterator[tuple[str, Schedule]]:
     graph, schedule = analysis.graph, analysis.graph.schedule
     bends = graph.bends
     number = int(bends.number[row])
@@ -202,8 +205,8 @@ def _elbows(analysis: Analysis, row: int, run: str) -> Iterator[tuple[str, Sched
         section = graph.section(duct)
         turned = Section(section.shape, section.height, section.width)
         yield (
-            f"turn the section on its side ({turned.words}), so that bend {number} "
-            "goes the easy way",
+            f"turn the section on its side ({turned.words_in(series)}), so that bend "
+            f"{number} goes the easy way",
             _with_section(schedule, run, turned),
         )
 
@@ -221,7 +224,7 @@ def _larger(
         height = width if section.shape == Shape.ROUND else section.height
         larger = Section(section.shape, width, height)
         yield (
-            f"one run larger: {larger.words}",
+            f"one run larger: {larger.words_in(series)}",
             _with_section(analysis.graph.schedule, run, larger),
         )
 

@@ -9,6 +9,7 @@ from elbowroom.layout import (
     TerminalSpec,
     error,
     note,
+    units,
 )
 
 from .air import air_of
@@ -65,8 +66,9 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
                 continue
             flow = spec.load / (density * SPECIFIC_HEAT * rooms.difference)
             how = (
-                f"{spec.load:.0f} W over {rooms.difference:.3g} K, in air of "
-                f"{density:.4g} kg/m3 and {SPECIFIC_HEAT:.0f} J/(kg K)"
+                f"{spec.load:.0f} W ({units.to_unit(spec.load, 'Btu/h'):.0f} Btu/h) "
+                f"over {rooms.difference:.3g} K ({rooms.difference * 1.8:.3g} °F), in "
+                f"air of {density:.4g} kg/m3 and {SPECIFIC_HEAT:.0f} J/(kg K)"
             )
         else:
             share = spec.share or 0.0
@@ -80,9 +82,9 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
                 )
                 continue
             flow = share * rooms.total
-            how = f"{share:.1%} of {rooms.total:.4g} m3/s"
+            how = f"{share:.1%} of {_both(rooms.total)}"
         terminals[name] = replace(spec, flow=flow)
-        notices.append(note(where, f"its airflow is {flow * 1e3:.1f} L/s: {how}"))
+        notices.append(note(where, f"its airflow is {_both(flow)}: {how}"))
     whole = sum(spec.share or 0.0 for spec in waiting.values())
     if whole > 1.0 + 1e-9:
         faults.append(
@@ -95,3 +97,10 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
     if faults:
         raise BadInput(faults)
     return replace(schedule, terminals=terminals), tuple(notices)
+
+
+def _both(flow: float) -> str:
+    """An airflow in both units: who reads it may think in either."""
+    return (
+        f"{units.to_unit(flow, 'L/s'):.1f} L/s ({units.to_unit(flow, 'cfm'):.0f} cfm)"
+    )

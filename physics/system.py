@@ -15,6 +15,16 @@ WINDOW = tuple(
 )
 
 
+def rate_words(rate: float) -> str:
+    """A friction rate, Pa/m, in both units: who reads it may think in either."""
+    return f"{rate:.3g} Pa/m ({units.to_unit(rate, 'in.wg/100 ft'):.3f} in.wg/100 ft)"
+
+
+def pressure_words(pressure: float) -> str:
+    """A pressure, Pa, in both units."""
+    return f"{pressure:.1f} Pa ({units.to_unit(pressure, 'in.wg'):.4f} in.wg)"
+
+
 @dataclass(frozen=True, slots=True)
 class System:
     """Pressure budget of a layout at its design airflow, Pa and Pa/m.
@@ -27,6 +37,8 @@ class System:
     outlet_velocity_pressure
         Velocity pressure in the first duct, which an external static pressure has on
         top of it.
+    inlet_velocity_pressure
+        Velocity pressure at the end of a drawn return, which it lacks.
     declared_losses
         Sum of the losses declared outside the drawn ducts.
     terminal_loss
@@ -56,6 +68,7 @@ class System:
     fan_pressure: float | None
     fan_kind: str | None
     outlet_velocity_pressure: float
+    inlet_velocity_pressure: float
     declared_losses: float
     terminal_loss: float
     available: float | None
@@ -102,6 +115,7 @@ def system_of(
     loss, length = float(path_loss[critical]), float(path_length[critical])
     fittings = loss - friction - declared
     outside = float(sum((conditions.declared_losses or {}).values()))
+    inlet = conditions.inlet_velocity_pressure
     outlet = float(state.velocity_pressure[way[-1]])
     pressure, kind, available, left = None, None, None, None
     if conditions.fan_total is not None:
@@ -109,7 +123,7 @@ def system_of(
         available = pressure - outside - declared
     elif conditions.fan_static is not None:
         pressure, kind = conditions.fan_static, "external static"
-        available = pressure + outlet - outside - declared
+        available = pressure + outlet - inlet - outside - declared
     if available is not None and length > 0:
         left = (available - fittings) / length
     mean = friction / length if length > 0 else np.nan
@@ -118,6 +132,7 @@ def system_of(
         pressure,
         kind,
         outlet,
+        inlet,
         outside,
         declared,
         available,

@@ -243,8 +243,8 @@ def test_bad_words(words: list[str], said: str, capsys: Captured) -> None:
     ("old", "new", "said"),
     [
         ("[terminals.kitchen]", "[terminals.kitchn]", "did you mean 'kitchen'"),
-        ('"140 cfm"', '"140"', "no unit"),
-        ("flow =", "flwo =", "did you mean 'flow'"),
+        ('"2650 Btu/h"', '"2650"', "no unit"),
+        ("load =", "laod =", "did you mean 'load'"),
         ('run = "riser"', 'run = "rizer"', "did you mean 'riser'"),
     ],
 )

@@ -18,7 +18,7 @@ from elbowroom.layout import (
     round_section,
     write,
 )
-from elbowroom.physics import analyse
+from elbowroom.physics import analyse, with_airflows
 from elbowroom.viewer import main
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -31,7 +31,8 @@ PLANS = ["schedule.toml", "schedule.toml", "house.schedule.toml"]
 
 
 def losses(drawing: Drawing, plan: Path) -> dict[str, float]:
-    found = analyse(build(drawing, read_schedule(plan), other_runs=_others(plan)))
+    said, _ = with_airflows(read_schedule(plan))
+    found = analyse(build(drawing, said, other_runs=_others(plan)))
     return dict(zip(found.graph.terminals.name, found.path_loss.tolist(), strict=True))
 
 

@@ -16,6 +16,7 @@ from elbowroom.physics import (
     effects,
     flexible,
     tables,
+    with_airflows,
 )
 
 HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
@@ -86,7 +87,7 @@ def _house(words: str, tmp_path: Path) -> Analysis:
     )
     plan = tmp_path / "plan.toml"
     plan.write_text(text, encoding="utf-8")
-    return analyse(build(read(HOUSE), read_schedule(plan)))
+    return analyse(build(read(HOUSE), with_airflows(read_schedule(plan))[0]))
 
 
 def test_compression_in_a_layout_goes_on_the_friction_of_that_run(
@@ -128,4 +129,4 @@ def test_rigid_duct_is_not_compressed(tmp_path: Path) -> None:
         encoding="utf-8",
     )
     with pytest.raises(BadInput, match=r"plan.toml, \[duct.runs\] bath: .*galvanised"):
-        analyse(build(read(HOUSE), read_schedule(plan)))
+        analyse(build(read(HOUSE), with_airflows(read_schedule(plan))[0]))

@@ -31,7 +31,11 @@ from elbowroom.physics import (
     budget,
     ends,
     junctions,
+    operate,
+    plan_with_returns,
+    power_of,
     static_pressure,
+    with_returns,
 )
 from elbowroom.viewer import main
 
@@ -182,6 +186,64 @@ def test_the_budget_of_both_sides_by_hand() -> None:
     assert available / whole.effective_length == pytest.approx(rate)
     assert [word for word in whole.missing if "grille" in word]
     assert not [word for word in whole.missing if "filter" in word or "coil" in word]
+
+
+def test_the_supply_with_its_returns_spares_what_the_budget_spares() -> None:
+    losses = {"filter": 30.0, "cooling coil": 25.0}
+    supply = found(
+        back(), False, losses=losses, fan=FanSpec(external_static_pressure=250.0)
+    )
+    sides = [found(back()), found(back(45.0), losses={"silencer": 10.0})]
+    whole, one = budget(supply, sides), with_returns(supply, sides)
+    assert whole.available is not None
+    assert one.system.available is not None
+    spare = whole.available - whole.required
+    assert one.system.available - one.system.required == pytest.approx(spare)
+    assert with_returns(supply, []) is supply
+    # The same through a schedule, for what changes the supply.
+    plan = plan_with_returns(supply.graph.schedule, sides)
+    again = analyse(build(supply.graph.drawing, plan))
+    assert again.system.available == pytest.approx(one.system.available)
+    assert plan_with_returns(plan, []) is plan
+    # Power is airflow times pressure: what both sides need, definition.
+    needed = supply.critical_loss + max(side.critical_loss for side in sides) + 65.0
+    assert power_of(one).air == pytest.approx(0.75 * needed)
+
+
+def test_airflows_settle_on_both_sides() -> None:
+    """A fan that gives what both sides need at design, with every damper set."""
+    supply, sides = found(back(), False), [found(back())]
+    needed = supply.critical_loss + sides[0].critical_loss
+    fan = FanSpec(total_pressure=needed)
+    settled = operate(found(back(), False, fan=fan), "set", sides)
+    assert settled.total_flow == pytest.approx(0.75, rel=1e-6)
+    np.testing.assert_allclose(settled.flow, supply.graph.terminals.flow, rtol=1e-6)
+    np.testing.assert_allclose(
+        settled.return_flow[0], sides[0].graph.terminals.flow, rtol=1e-6
+    )
+    assert settled.fan_pressure == pytest.approx(needed)
+
+
+def test_two_equal_returns_share_the_air() -> None:
+    fan = FanSpec(total_pressure=200.0)
+    supply = found(back(), False, fan=fan)
+    one = operate(supply, "open", [found(back())])
+    two = operate(supply, "open", [found(back()), found(back())])
+    assert two.total_flow > one.total_flow
+    halves = [float(flow.sum()) for flow in two.return_flow]
+    assert halves == pytest.approx([two.total_flow / 2] * 2)
+    assert float(one.return_flow[0].sum()) == pytest.approx(one.total_flow)
+
+
+def test_an_external_static_pressure_lacks_the_inlet_velocity_pressure() -> None:
+    """Total = static + outlet velocity pressure - inlet, by definition (AMCA 210)."""
+    supply, side = found(back(), False), found(back())
+    total = supply.critical_loss + side.critical_loss
+    outlet = supply.system.outlet_velocity_pressure
+    inlet = side.system.outlet_velocity_pressure
+    fan = FanSpec(external_static_pressure=total - outlet + inlet)
+    settled = operate(found(back(), False, fan=fan), "set", [side])
+    assert settled.total_flow == pytest.approx(0.75, rel=1e-6)
 
 
 def test_what_nobody_declared_is_said_and_not_filled_in() -> None:

@@ -95,7 +95,8 @@ def print_checks(
     if power.energy is not None:
         parts.append(f"{power.energy / 3.6e6:.0f} kWh in a year")
     if power.warming is not None:
-        parts.append(f"warming the air by {power.warming:.2f} K if it stands in it")
+        warmer = value_words(power.warming, "temperature difference", display)
+        parts.append(f"warming the air by {warmer.lstrip('+')} if it stands in it")
     console.print("Fan at design airflow: " + ", ".join(parts) + ".")
 
 
@@ -114,7 +115,7 @@ def quantity_tables(found: Quantities) -> dict[str, list[dict[str, Any]]]:
     return {
         "lengths": [
             {
-                "section": row.section,
+                "section": row.section.words,
                 "gauge": row.gauge,
                 "length_m": row.length,
                 "surface_m2": row.surface,
@@ -123,7 +124,11 @@ def quantity_tables(found: Quantities) -> dict[str, list[dict[str, Any]]]:
             for row in found.lengths
         ],
         "fittings": [
-            {"fitting": row.what, "section": row.section, "count": row.count}
+            {
+                "fitting": row.what,
+                "section": "" if row.section is None else row.section.words,
+                "count": row.count,
+            }
             for row in found.fittings
         ],
         "sheet": [
@@ -148,12 +153,7 @@ def print_quantities(
     """Print what a layout is made of."""
     from rich.markup import escape
 
-    metric = display.name == "metric"
-    area, mass = ("m2", 1.0) if metric else ("ft2", 0.45359237)
-
-    def surface(value: float) -> str:
-        return f"{units.to_unit(value, area):.1f}"
-
+    surface, area = display.areas, display.area
     table = new_table(f"Duct of {analysis.graph.drawing.file}")
     for head in ("section", "gauge"):
         table.add_column(head)
@@ -161,7 +161,7 @@ def print_quantities(
         table.add_column(head, justify="right")
     for row in found.lengths:
         table.add_row(
-            row.section,
+            display.size(row.section),
             str(row.gauge),
             display.lengths(row.length, 1),
             surface(row.surface),
@@ -173,14 +173,15 @@ def print_quantities(
     table.add_column("section")
     table.add_column("count", justify="right")
     for fitting in found.fittings:
-        table.add_row(escape(fitting.what), fitting.section, str(fitting.count))
+        size = "" if fitting.section is None else display.size(fitting.section)
+        table.add_row(escape(fitting.what), size, str(fitting.count))
     console.print(table)
     table = new_table("Sheet metal, with 15 % for seams, joints and waste")
     table.add_column("gauge")
     table.add_column(area, justify="right")
-    table.add_column("kg" if metric else "lb", justify="right")
+    table.add_column(display.mass, justify="right")
     for sheet in found.sheet:
-        table.add_row(str(sheet.gauge), surface(sheet.area), f"{sheet.mass / mass:.1f}")
+        table.add_row(str(sheet.gauge), surface(sheet.area), display.masses(sheet.mass))
     console.print(table)
     console.print(
         "Gauges are US practice at low and medium pressure, from secondary sources; "

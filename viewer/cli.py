@@ -67,6 +67,10 @@ _Obstacles = Annotated[
         "--obstacles", help="Solids to stay clear of: GLB, OBJ, STL, PLY, IFC."
     ),
 ]
+_Returns = Annotated[
+    list[Path] | None,
+    typer.Option("--return", help="Return side of the same fan; may be repeated."),
+]
 _Strict = Annotated[
     bool,
     typer.Option("--strict", help="End with exit code 1 where a check fails."),
@@ -169,16 +173,13 @@ def analyse(
     by: _By = "loss",
     units: _Units = "metric",
     obstacles: _Obstacles = None,
-    returns: Annotated[
-        list[Path] | None,
-        typer.Option("--return", help="Return side of the same fan; may be repeated."),
-    ] = None,
+    returns: _Returns = None,
     strict: _Strict = False,
 ) -> int:
     """Say where the pressure of a route goes."""
     from dataclasses import replace
 
-    from elbowroom.physics import budget, checks, power_of
+    from elbowroom.physics import budget, checks, power_of, with_returns
 
     from .checks import print_cautions, print_checks
     from .display import DISPLAYS
@@ -196,10 +197,11 @@ def analyse(
     found = _schedule(route, schedule)
     solids, notices = _solids(obstacles, [route], unit)
     option, room = _option(route, found, unit, up, tolerance, solids, notices)
+    back = [_return_side(path, found, unit, up, tolerance) for path in returns or []]
+    whole = budget(option.analysis, back) if back else None
+    option = replace(option, analysis=with_returns(option.analysis, back))
     plain = option.analysis
     analysis = replace(plain, flags=(*option.notices, *plain.flags))
-    back = [_return_side(path, found, unit, up, tolerance) for path in returns or []]
-    whole = budget(plain, back) if back else None
     if as_json:
         inputs_used = _inputs([route, *(returns or [])], found, obstacles)
         result = analysis_result(analysis, inputs_used, room)
@@ -213,7 +215,7 @@ def analyse(
             print_analysis(side, display, console)
         if whole is not None:
             print_budget(plain, back, whole, display, console)
-        print_checks(checks(analysis), power_of(analysis, back), display, console)
+        print_checks(checks(analysis), power_of(analysis), display, console)
         print_cautions(console)
     if csv is not None:
         _wrote(*write_csv_tables(flat_tables(analysis, room), csv))
@@ -622,10 +624,7 @@ def report(
     out: Annotated[Path, typer.Option("--out", help="OUT.html or OUT.pdf.")],
     schedule: _ScheduleOption = None,
     obstacles: _Obstacles = None,
-    returns: Annotated[
-        list[Path] | None,
-        typer.Option("--return", help="Return side of the same fan; may be repeated."),
-    ] = None,
+    returns: _Returns = None,
     remarks: Annotated[
         Path | None,
         typer.Option("--remarks", help="Remarks that a review page has saved."),
@@ -636,8 +635,10 @@ def report(
     units: _Units = "metric",
 ) -> int:
     """Write the report: budget, paths, fittings with sources, checks, quantities."""
+    from dataclasses import replace
+
     from elbowroom.layout import refusal
-    from elbowroom.physics import budget
+    from elbowroom.physics import budget, with_returns
     from elbowroom.physics import compare as compare_options
 
     from .display import DISPLAYS
@@ -659,6 +660,11 @@ def report(
     back = [
         _return_side(path, schedules[0], unit, up, tolerance) for path in returns or []
     ]
+    whole = budget(options[0].analysis, back) if back else None
+    if back:
+        options = [
+            replace(options[0], analysis=with_returns(options[0].analysis, back))
+        ]
     problem = why_not()
     if problem is not None:
         _say(problem + ".")
@@ -670,7 +676,7 @@ def report(
         _inputs([*routes, *(returns or [])], schedules[0], obstacles),
         comparison=compare_options(options) if len(options) > 1 else None,
         returns=back,
-        budget=budget(options[0].analysis, back) if back else None,
+        budget=whole,
         remarks=said,
         picture=problem is None,
     )
@@ -686,6 +692,7 @@ def operate(
     dampers: Annotated[
         str, typer.Option("--dampers", help="open, or set as the balance sets them.")
     ] = "open",
+    returns: _Returns = None,
     unit: _Unit = None,
     up: _Up = None,
     tolerance: _Tolerance = "1 mm",
@@ -700,12 +707,14 @@ def operate(
 
     display = _choice(units, DISPLAYS, "--units")
     chosen = _choice(dampers, {"open": "open", "set": "set"}, "--dampers")
-    analysis = _analysed(route, _schedule(route, schedule), unit, up, tolerance)
-    found = settle(analysis, chosen)
+    plan = _schedule(route, schedule)
+    analysis = _analysed(route, plan, unit, up, tolerance)
+    back = [_return_side(path, plan, unit, up, tolerance) for path in returns or []]
+    found = settle(analysis, chosen, back)
     if as_json:
-        _print_json(operation_result(analysis, found))
+        _print_json(operation_result(analysis, found, back))
     else:
-        print_operation(analysis, found, display, _console())
+        print_operation(analysis, found, display, _console(), back)
     return 0
 
 
@@ -714,6 +723,7 @@ def proportion(
     route: _Route,
     schedule: _ScheduleOption = None,
     obstacles: _Obstacles = None,
+    returns: _Returns = None,
     method: Annotated[
         str,
         typer.Option("--method", help="equal friction, velocity, or static regain."),
@@ -753,7 +763,7 @@ def proportion(
 ) -> int:
     """Size every duct of a layout."""
     from elbowroom.layout import Shape, read, refusal, with_sections, write
-    from elbowroom.physics import METHODS, Aim, with_airflows
+    from elbowroom.physics import METHODS, Aim, plan_with_returns, with_airflows
     from elbowroom.physics import proportion as size_layout
 
     from .display import DISPLAYS
@@ -793,6 +803,8 @@ def proportion(
     _not_over_inputs([route], [schedule] if schedule else [], None, fix=out)
     drawing = read(route, unit=unit, up=up)
     asked, _ = with_airflows(_schedule(route, schedule))
+    back = [_return_side(path, asked, unit, up, tolerance) for path in returns or []]
+    asked = plan_with_returns(asked, back)
     solids, _ = _solids(obstacles, [route], unit)
     found = size_layout(drawing, asked, aim, _length(tolerance), solids)
     if as_json:
@@ -873,7 +885,8 @@ def quantities(
     if as_json:
         _print_json(quantities_result(analysis, found))
     else:
-        print_quantities(analysis, found, display, _console())
+        shown = count(analysis, display.side)
+        print_quantities(analysis, shown, display, _console())
     if csv is not None:
         _wrote(*write_csv_tables(quantity_tables(found), csv))
     if xlsx is not None:
@@ -985,6 +998,7 @@ def _return_side(
             sections={},
             run_materials={},
             run_roughness={},
+            run_compression={},
             elbow_exceptions={},
             takeoff_exceptions={},
             transition_exceptions={},

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from elbowroom.layout import Section, Shape, units
+from elbowroom.layout import Section, units
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,16 +58,30 @@ class Display:
 
     def size(self, section: Section) -> str:
         """A section."""
-        if self.length == "m":
-            return section.words.removesuffix(" mm")
-        width, height = (
-            f"{units.to_unit(side, 'in'):.3g}"
-            for side in (section.width, section.height)
-        )
-        if section.shape == Shape.ROUND:
-            return f"Ø{width} in"
-        tail = " in flat oval" if section.shape == Shape.OVAL else " in"
-        return f"{width}×{height}{tail}"
+        return section.words_in(self.side).removesuffix(" mm")
+
+    @property
+    def side(self) -> str:
+        """Unit of the sides of sections."""
+        return "mm" if self.length == "m" else "in"
+
+    def areas(self, value: float) -> str:
+        """An area, without its unit."""
+        return f"{units.to_unit(value, self.area):.1f}"
+
+    @property
+    def area(self) -> str:
+        """Unit of areas."""
+        return "m2" if self.length == "m" else "ft2"
+
+    def masses(self, value: float) -> str:
+        """A mass, without its unit."""
+        return f"{value if self.length == 'm' else value / units.POUND:.1f}"
+
+    @property
+    def mass(self) -> str:
+        """Unit of masses."""
+        return "kg" if self.length == "m" else "lb"
 
 
 METRIC = Display("metric", "m", "L/s", "m/s", "Pa", "Pa/m", 1)

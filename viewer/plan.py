@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
+from elbowroom.layout import FloatArray
 from elbowroom.physics import Analysis, Budget, Operation, Proportions, Remedy
 
 from .display import Display
@@ -40,6 +41,7 @@ def print_budget(
     p = display.pressures
     back = returns[found.critical_return]
     table = new_table(f"Budget of supply and return, {display.pressure}")
+    table.show_header = False
     table.add_column("")
     table.add_column("", justify="right")
     if found.fan_pressure is None:
@@ -53,10 +55,19 @@ def print_budget(
     for side, words in ((supply, "supply to"), (back, "return from")):
         end = escape(side.critical_terminal)
         table.add_row(f"spent by the {words} {end}", p(side.system.required))
-    table.add_row("total effective length", display.lengths(found.effective_length, 1))
+    if found.available is not None:
+        spare = found.available - found.required
+        table.add_row("to spare" if spare >= 0 else "lacking", p(spare))
+    table.add_section()
+    table.add_row(
+        "total effective length",
+        f"{display.lengths(found.effective_length, 1)} {display.length}, of which "
+        f"{display.lengths(found.length, 1)} straight",
+    )
     if found.friction_rate_available is not None:
         table.add_row(
-            "friction rate left", display.rates(found.friction_rate_available)
+            "friction rate left, supply and return",
+            display.rates(found.friction_rate_available),
         )
     console.print(table)
     if found.missing:
@@ -66,9 +77,10 @@ def print_budget(
     print_notices(found.notices, console, "What to know of the budget")
 
 
-def operation_result(analysis: Analysis, found: Operation) -> dict[str, Any]:
+def operation_result(
+    analysis: Analysis, found: Operation, returns: Sequence[Analysis] = ()
+) -> dict[str, Any]:
     """Result of `operate` as plain data, as `operation.schema.json` says."""
-    terminals = analysis.graph.terminals
     return {
         "schema": "elbowroom.operation/1",
         "file": analysis.graph.drawing.file,
@@ -77,26 +89,37 @@ def operation_result(analysis: Analysis, found: Operation) -> dict[str, Any]:
         "fan_total_pressure_pa": found.fan_pressure,
         "crossings_m3_s": list(found.crossings),
         "rounds": found.steps,
-        "terminals": [
-            {
-                "terminal": name,
-                "design_m3_s": design,
-                "flow_m3_s": flow,
-                "of_design": flow / design,
-            }
-            for name, design, flow in zip(
-                terminals.name,
-                terminals.flow.tolist(),
-                found.flow.tolist(),
-                strict=True,
-            )
+        "terminals": _settled(analysis, found.flow),
+        "returns": [
+            {"file": side.graph.drawing.file, "terminals": _settled(side, flow)}
+            for side, flow in zip(returns, found.return_flow, strict=True)
         ],
         "flags": [notice(said) for said in found.notices],
     }
 
 
+def _settled(analysis: Analysis, flow: FloatArray) -> list[dict[str, Any]]:
+    """Airflow of each terminal of a side, m³/s."""
+    terminals = analysis.graph.terminals
+    return [
+        {
+            "terminal": name,
+            "design_m3_s": design,
+            "flow_m3_s": settled,
+            "of_design": settled / design,
+        }
+        for name, design, settled in zip(
+            terminals.name, terminals.flow.tolist(), flow.tolist(), strict=True
+        )
+    ]
+
+
 def print_operation(
-    analysis: Analysis, found: Operation, display: Display, console: Any
+    analysis: Analysis,
+    found: Operation,
+    display: Display,
+    console: Any,
+    returns: Sequence[Analysis] = (),
 ) -> None:
     """Print the airflows that settle."""
     from rich.markup import escape
@@ -111,18 +134,17 @@ def print_operation(
     table.add_column("terminal")
     for head in ("design", "settles", "of design", ""):
         table.add_column(head, justify="right")
-    terminals = analysis.graph.terminals
-    for name, design, flow in zip(
-        terminals.name, terminals.flow.tolist(), found.flow.tolist(), strict=True
-    ):
-        off = abs(flow / design - 1.0)
-        table.add_row(
-            escape(name),
-            display.flows(design),
-            display.flows(flow),
-            f"{100 * flow / design:.0f} %",
-            "off by more than 10 %" if off > 0.10 else "",
-        )
+    flows = [found.flow, *found.return_flow]
+    for side, flow in zip((analysis, *returns), flows, strict=True):
+        for row in _settled(side, flow):
+            table.add_row(
+                escape(row["terminal"]),
+                display.flows(row["design_m3_s"]),
+                display.flows(row["flow_m3_s"]),
+                f"{100 * row['of_design']:.0f} %",
+                "off by more than 10 %" if abs(row["of_design"] - 1.0) > 0.10 else "",
+            )
+        table.add_section()
     console.print(table)
     if not analysis.graph.schedule.fan.curve:
         console.print(

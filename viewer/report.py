@@ -239,7 +239,7 @@ def _largest(analysis: Analysis, display: Display) -> str:
     rows: list[list[Cell]] = [
         [
             _s(analysis.identifier(row)),
-            f"{analysis.name(row)}: {analysis.words(row)}",
+            f"{analysis.name(row)}: {analysis.words(row, display.side)}",
             _n(display.pressures(e.loss[row])),
             _n(f"{100 * e.loss[row] / analysis.critical_loss:.0f} %"),
         ]
@@ -345,7 +345,7 @@ def _fittings(analysis: Analysis, display: Display) -> str:
         rows.append(
             [
                 _s(analysis.identifier(row) + (" *" if row in on_path else "")),
-                f"{analysis.name(row)}: {analysis.words(row)}",
+                f"{analysis.name(row)}: {analysis.words(row, display.side)}",
                 _s(display.size(analysis.graph.section(int(e.duct[row])))),
                 _n(display.velocities(e.velocity[row])),
                 _n(formula),
@@ -463,31 +463,46 @@ def _checks(analysis: Analysis, display: Display) -> str:
 
 
 def _quantities(analysis: Analysis, display: Display) -> str:
-    found = quantities(analysis)
+    found = quantities(analysis, display.side)
+    area = display.area.replace("2", "²")
     lengths: list[list[Cell]] = [
         [
-            row.section,
+            display.size(row.section),
             str(row.gauge),
             _n(display.lengths(row.length, 1)),
-            _n(f"{row.surface:.1f}"),
-            _n(f"{row.insulation:.1f}" if row.insulation else "–"),
+            _n(display.areas(row.surface)),
+            _n(display.areas(row.insulation) if row.insulation else "–"),
         ]
         for row in found.lengths
     ]
     fittings: list[list[Cell]] = [
-        [row.what, row.section, _n(str(row.count))] for row in found.fittings
+        [
+            row.what,
+            "" if row.section is None else display.size(row.section),
+            _n(str(row.count)),
+        ]
+        for row in found.fittings
     ]
     sheet: list[list[Cell]] = [
-        [str(row.gauge), _n(f"{row.area:.1f}"), _n(f"{row.mass:.1f}")]
+        [str(row.gauge), _n(display.areas(row.area)), _n(display.masses(row.mass))]
         for row in found.sheet
     ]
     return (
         "<h2>Quantities</h2>"
         + _table(
-            ["section", "gauge", display.length, "sheet, m²", "insulation, m²"], lengths
+            [
+                "section",
+                "gauge",
+                display.length,
+                f"sheet, {area}",
+                f"insulation, {area}",
+            ],
+            lengths,
         )
         + _table(["fitting", "section", "count"], fittings)
-        + _table(["gauge", "m²", "kg, with 15 % for seams and waste"], sheet)
+        + _table(
+            ["gauge", area, f"{display.mass}, with 15 % for seams and waste"], sheet
+        )
     )
 
 

@@ -259,6 +259,7 @@ def _system(analysis: Analysis) -> Plain:
         "fan_pressure_pa": s.fan_pressure,
         "fan_pressure_kind": s.fan_kind,
         "outlet_velocity_pressure_pa": s.outlet_velocity_pressure,
+        "inlet_velocity_pressure_pa": s.inlet_velocity_pressure,
         "declared_losses_pa": dict(analysis.conditions.declared_losses or {}),
         "terminal_loss_pa": s.terminal_loss,
         "available_pa": s.available,

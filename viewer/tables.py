@@ -333,7 +333,7 @@ def row_text(analysis: Analysis, element: int, display: Display) -> str:
     e = analysis.elements
     text = (
         f"{analysis.identifier(element)}  {analysis.name(element)}: "
-        f"{analysis.words(element)}, "
+        f"{analysis.words(element, display.side)}, "
         f"{display.velocities(e.velocity[element])} {display.velocity}, "
     )
     if not np.isnan(e.coefficient[element]):
@@ -366,6 +366,7 @@ def new_table(title: str) -> Any:
 def _budget(analysis: Analysis, display: Display) -> Any:
     system, p = analysis.system, display.pressures
     table = new_table(f"Pressure budget of the critical path, {display.pressure}")
+    table.show_header = False
     table.add_column("")
     table.add_column("", justify="right")
 
@@ -380,6 +381,9 @@ def _budget(analysis: Analysis, display: Display) -> Any:
         line(f"fan, {system.fan_kind} pressure", system.fan_pressure)
         if system.fan_kind == "external static":
             line("velocity pressure at its outlet", system.outlet_velocity_pressure)
+            if system.inlet_velocity_pressure:
+                inlet = system.inlet_velocity_pressure
+                line("less velocity pressure at its inlet", inlet, -1.0)
         for name, loss in (analysis.conditions.declared_losses or {}).items():
             line(f"less {name}", loss, -1.0)
         if system.terminal_loss:
@@ -443,7 +447,7 @@ def _critical(analysis: Analysis, display: Display) -> Any:
         is_duct = e.kind[row] == Kind.DUCT
         table.add_row(
             analysis.identifier(row),
-            _plain(f"{analysis.name(row)}: {analysis.words(row)}"),
+            _plain(f"{analysis.name(row)}: {analysis.words(row, display.side)}"),
             display.size(analysis.graph.section(int(e.duct[row]))),
             display.velocities(e.velocity[row]),
             "" if np.isnan(c) else f"{c:.3f}",

@@ -1,7 +1,8 @@
-"""Write the route of the hillside house: a basement blower and six rooms.
+"""Write the routes of the hillside house: a basement blower, six rooms, two returns.
 
 An invented scenario, laid out in feet. The blower blows upwards; the riser turns into
-a trunk below the joists, and a round branch leaves it for each room.
+a trunk below the joists, and a round branch leaves it for each room. The return comes
+down on the other side of the blower, from a grille in the hall and one on the stairs.
 """
 
 from collections.abc import Sequence
@@ -22,6 +23,7 @@ HERE = Path(__file__).parent
 INCH, FOOT = 0.0254, 0.3048
 JOISTS = 7.0  # ft: axis of the trunk
 Point = tuple[float, float, float]
+Run = tuple[str, Sequence[Point], Section]
 
 
 def trunk(width: float) -> Section:
@@ -29,8 +31,8 @@ def trunk(width: float) -> Section:
     return rectangular(width * INCH, 8 * INCH)
 
 
-def runs() -> list[tuple[str, Sequence[Point], Section]]:
-    """Every run, in feet."""
+def runs() -> list[Run]:
+    """Every run of the supply side, in feet."""
     z = JOISTS
     branch = round_section
     return [
@@ -48,15 +50,30 @@ def runs() -> list[tuple[str, Sequence[Point], Section]]:
     ]
 
 
-def main() -> None:
-    """Write the route in metres, as the format prescribes."""
-    # The riser's broad side lies across the trunk that it turns into.
-    said = {"riser": Attributes(source=True, up=(-1.0, 0.0, 0.0))}
-    metres = [
-        (name, np.array(points, dtype=np.float64) * FOOT, section)
-        for name, points, section in runs()
+def return_runs() -> list[Run]:
+    """Every run of the return side, in feet, from the blower to the grilles."""
+    z = JOISTS
+    wide, narrow = (rectangular(w * INCH, 10 * INCH) for w in (20, 16))
+    return [
+        ("return drop", [(0, 0, 1.5), (-4, 0, 1.5), (-4, 0, z), (-4, 5, z)], wide),
+        ("return trunk", [(-4, 5, z), (-4, 11, z), (-4, 11, z + 1.5)], narrow),
+        ("stairs", [(-4, 5, z), (-9, 5, z), (-9, 5, z + 1.5)], round_section(9 * INCH)),
     ]
-    write_gltf(drawing_from_runs(metres, attributes=said), HERE / "house.glb")
+
+
+def main() -> None:
+    """Write both routes in metres, as the format prescribes."""
+    # The broad sides of the risers lie across the ducts that they turn into.
+    for file, drawn, source, up in (
+        ("house.glb", runs(), "riser", (-1.0, 0.0, 0.0)),
+        ("return.glb", return_runs(), "return drop", None),
+    ):
+        said = {source: Attributes(source=True, up=up)}
+        metres = [
+            (name, np.array(points, dtype=np.float64) * FOOT, section)
+            for name, points, section in drawn
+        ]
+        write_gltf(drawing_from_runs(metres, attributes=said), HERE / file)
 
 
 if __name__ == "__main__":
