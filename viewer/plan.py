@@ -28,6 +28,42 @@ def budget_row(found: Budget) -> dict[str, Any]:
     }
 
 
+def budget_lines(
+    supply: Analysis, returns: Sequence[Analysis], found: Budget, display: Display
+) -> list[tuple[str, str]]:
+    """Budget of supply and returns together, line by line, in words."""
+    p = display.pressures
+    back = returns[found.critical_return]
+    fan = ("fan", "not declared")
+    if found.fan_pressure is not None:
+        fan = (f"fan, {found.fan_kind} pressure", p(found.fan_pressure))
+    lines = [
+        fan,
+        ("declared losses", p(-found.declared_losses)),
+        ("declared losses of the two terminals", p(-found.terminal_losses)),
+    ]
+    if found.available is not None:
+        lines.append(("left for ducts and fittings", p(found.available)))
+    for side, words in ((supply, "supply to"), (back, "return from")):
+        end = f"spent by the {words} {side.critical_terminal}"
+        lines.append((end, p(side.system.required)))
+    if found.available is not None:
+        spare = found.available - found.required
+        lines.append(("to spare" if spare >= 0 else "lacking", p(spare)))
+    effective, straight = found.effective_length, found.length
+    lines.append(
+        (
+            "total effective length",
+            f"{display.lengths(effective, 1)} {display.length}, of which "
+            f"{display.lengths(straight, 1)} straight",
+        )
+    )
+    left = found.friction_rate_available
+    if left is not None:
+        lines.append(("friction rate left, supply and return", display.rates(left)))
+    return lines
+
+
 def print_budget(
     supply: Analysis,
     returns: Sequence[Analysis],
@@ -38,37 +74,12 @@ def print_budget(
     """Print the budget of supply and returns together."""
     from rich.markup import escape
 
-    p = display.pressures
-    back = returns[found.critical_return]
     table = new_table(f"Budget of supply and return, {display.pressure}")
     table.show_header = False
     table.add_column("")
     table.add_column("", justify="right")
-    if found.fan_pressure is None:
-        table.add_row("fan", "not declared")
-    else:
-        table.add_row(f"fan, {found.fan_kind} pressure", p(found.fan_pressure))
-    table.add_row("declared losses", p(-found.declared_losses))
-    table.add_row("declared losses of the two terminals", p(-found.terminal_losses))
-    if found.available is not None:
-        table.add_row("left for ducts and fittings", p(found.available))
-    for side, words in ((supply, "supply to"), (back, "return from")):
-        end = escape(side.critical_terminal)
-        table.add_row(f"spent by the {words} {end}", p(side.system.required))
-    if found.available is not None:
-        spare = found.available - found.required
-        table.add_row("to spare" if spare >= 0 else "lacking", p(spare))
-    table.add_section()
-    table.add_row(
-        "total effective length",
-        f"{display.lengths(found.effective_length, 1)} {display.length}, of which "
-        f"{display.lengths(found.length, 1)} straight",
-    )
-    if found.friction_rate_available is not None:
-        table.add_row(
-            "friction rate left, supply and return",
-            display.rates(found.friction_rate_available),
-        )
+    for words, value in budget_lines(supply, returns, found, display):
+        table.add_row(escape(words), value)
     console.print(table)
     if found.missing:
         console.print(

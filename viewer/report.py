@@ -29,6 +29,7 @@ from .charts import kinds_chart, options_chart, pressure_chart
 from .checks import CAUTIONS, value_words
 from .display import Display
 from .gaps import Gap
+from .plan import budget_lines
 from .results import balancing, paths
 from .tables import AS_NEW
 
@@ -102,7 +103,7 @@ def report_html(
     """
     style = files("elbowroom.viewer").joinpath("static/report.css").read_text("utf-8")
     title = ", ".join(option.name for option in options)
-    parts = [_summary(options, display, comparison, budget)]
+    parts = [_summary(options, display, comparison, budget, returns)]
     if picture:
         parts.append(_picture(options, obstacles, display))
     parts = [f'<section class="first">{"".join(parts)}</section>']
@@ -135,6 +136,7 @@ def _summary(
     display: Display,
     comparison: Comparison | None,
     budget: Budget | None,
+    returns: Sequence[Analysis],
 ) -> str:
     p = display.pressures
     first = options[0].analysis
@@ -179,7 +181,7 @@ def _summary(
     ]
     out.append(_table(heads, rows))
     if budget is not None:
-        out.append(_budget(budget, display))
+        out.append(_budget(first, returns, budget, display))
     out.append("<h3>Where most of it goes</h3>")
     out.append(_largest(first, display))
     return "".join(out)
@@ -206,21 +208,12 @@ def _verdict(analysis: Analysis, budget: Budget | None, display: Display) -> str
     )
 
 
-def _budget(budget: Budget, display: Display) -> str:
-    p = display.pressures
-    fan = "–" if budget.fan_pressure is None else p(budget.fan_pressure)
-    left = budget.friction_rate_available
+def _budget(
+    supply: Analysis, returns: Sequence[Analysis], budget: Budget, display: Display
+) -> str:
     rows: list[list[Cell]] = [
-        [f"fan, {budget.fan_kind or 'not declared'}", _n(fan)],
-        ["declared losses", _n(p(-budget.declared_losses))],
-        ["terminals of both critical paths", _n(p(-budget.terminal_losses))],
-        [
-            "left for ducts and fittings",
-            _n("–" if budget.available is None else p(budget.available)),
-        ],
-        ["spent by supply and return", _n(p(budget.required))],
-        ["total effective length", _n(display.lengths(budget.effective_length, 1))],
-        ["friction rate left", _n("–" if left is None else display.rates(left))],
+        [words, _n(value)]
+        for words, value in budget_lines(supply, returns, budget, display)
     ]
     text = _table([f"supply and return, {display.pressure}", ""], rows)
     if budget.missing:
