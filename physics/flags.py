@@ -53,11 +53,10 @@ def flow_flags(analysis: "Analysis") -> list[Notice]:
                 "(common practice, no published source)",
             )
         )
+    noted = int(np.bitwise_or.reduce(elements.notes))
     for note in Note:
-        if note in (Note.NOTHING, Note.INTERPOLATED):
-            continue
-        rows = np.flatnonzero(elements.notes & int(note))
-        if len(rows):
+        if note != Note.INTERPOLATED and noted & note:
+            rows = np.flatnonzero(elements.notes & int(note))
             shown = ", ".join(analysis.identifier(int(row)) for row in rows[:6])
             more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
             flags.append(warning(f"{shown}{more}", note.words[0]))
