@@ -187,7 +187,7 @@ def _pieces(topology: Topology, tree: Tree, sections: RunSections) -> _Pieces:
     width, height = sections.width[run], sections.height[run]
     before = np.maximum(tree.parent, 0)
     marked = [i for i, said in drawing.attributes.items() if said.transition]
-    is_transition = np.isin(run, marked)
+    is_transition = np.isin(run, marked) if marked else np.zeros(len(run), dtype=bool)
     for row in np.flatnonzero(is_transition).tolist():
         # A transition begins with the section that comes to it.
         if tree.children[row] != 1 or tree.parent[row] < 0:
@@ -455,7 +455,7 @@ def _roll_notices(
                 f"arrives turned {abs(rolled):.0f} degrees from level",
                 "give the run 'roll_deg' or 'up' if it stands otherwise",
                 effect="it decides which bends go the easy way and which the hard way",
-                place=drawing.run(run).points[:2].mean(axis=0),
+                place=drawing.first_middle(run),
             )
         )
     loose = standing[ducts.parent[standing] == NONE]
@@ -469,7 +469,7 @@ def _roll_notices(
                 "taken along X",
                 "give the run 'roll_deg' or 'up' if it stands otherwise",
                 effect="it decides which bends go the easy way and which the hard way",
-                place=drawing.run(run).points[:2].mean(axis=0),
+                place=drawing.first_middle(run),
             )
         )
     return notices

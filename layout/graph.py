@@ -350,7 +350,7 @@ def _bare_faults(
             f'600x300 or D200, or "{drawing.names[run]}" = "600x300 mm" under '
             "[sections] in the schedule",
             effect="no result",
-            place=drawing.run(run).points[:2].mean(axis=0),
+            place=drawing.first_middle(run),
         )
         for run in bare
         if not (run in drawing.attributes and drawing.attributes[run].transition)

@@ -166,8 +166,7 @@ def fan_flags(analysis: "Analysis") -> list[Notice]:
     """
     graph = analysis.graph
     ducts, bends = graph.ducts, graph.bends
-    first = np.flatnonzero(ducts.parent < 0)
-    behind = np.flatnonzero(np.isin(ducts.parent[bends.duct], first))
+    behind = np.flatnonzero(ducts.parent[ducts.parent[bends.duct]] < 0)
     if graph.source.kind != "fan" or graph.is_return or len(behind) == 0:
         return []
     row = int(behind[0])
