@@ -231,18 +231,21 @@ def _legs(
     widest = rows[begin + count - 1][group]
     is_branch = rows != straight
     angle, straight_angle = pieces.turn[rows], pieces.turn[straight]
-    # Legs that share the turn lie on opposite sides: the angle between them is the
-    # sum of their deflections.
-    between, _ = turn_between(
-        tree.direction.take(straight, axis=0), tree.direction.take(widest, axis=0)
-    )
-    both = straight_angle + pieces.turn[widest]
     symmetrical = (
         (count[group] == 2)
         & (straight_angle > _TURNED_AWAY)
         & (pieces.turn[widest] - straight_angle < _ALIKE)
-        & (np.abs(between - np.minimum(both, 2 * np.pi - both)) < np.radians(20.0))
     )
+    # Legs that share the turn lie on opposite sides: the angle between them is the
+    # sum of their deflections.
+    alike = np.flatnonzero(symmetrical)
+    one, other = straight[alike], widest[alike]
+    between, _ = turn_between(
+        tree.direction.take(one, axis=0), tree.direction.take(other, axis=0)
+    )
+    both = pieces.turn[one] + pieces.turn[other]
+    apart = np.abs(between - np.minimum(both, 2 * np.pi - both))
+    symmetrical[alike] = apart < np.radians(20.0)
     branch = np.where(is_branch | symmetrical, rows, widest)
     drawing = topology.drawing
     default, default_basis = schedule.takeoff_entry("")

@@ -28,7 +28,8 @@ def touching(low: FloatArray, high: FloatArray) -> tuple[IntArray, IntArray]:
     ones finer grids; a box also asks every grid that is coarser than its own.
     """
     size = (high - low).max(axis=0, initial=0.0)
-    width = float(np.median(size)) if len(size) else 0.0
+    middle = len(size) // 2
+    width = float(np.partition(size, middle)[middle]) if len(size) else 0.0
     if width <= 0.0:
         width = float(size.max(initial=0.0)) or 1.0
     level = _finer(size / width)

@@ -98,7 +98,7 @@ class Analysis:
     def identifier(self, element: int) -> str:
         """Identifier of one element, as in `ids`."""
         kind = self.elements.kind
-        number = int((kind[: element + 1] == kind[element]).sum())
+        number = np.count_nonzero(kind[: element + 1] == kind[element])
         noun: str = Kind(kind[element]).noun
         return f"{noun}-{number}"
 

@@ -168,6 +168,7 @@ class _Rows:
     notes: IntArray | int
     basis: IntArray | int
     credit: IntArray | int
+    length: FloatArray | float = 0.0
 
 
 def elements_of(
@@ -233,6 +234,7 @@ def elements_of(
             0,
             graph.section_basis,
             friction,
+            ducts.length,
         )
     )
     bends = graph.bends
@@ -254,7 +256,7 @@ def elements_of(
     fittings(Kind.TRANSITION, changes.duct, rows, smaller, found, basis)
 
     legs = graph.legs
-    found = leg_coefficients(graph, state.flow, state.velocity)
+    found = leg_coefficients(graph, state.area, state.flow, state.velocity)
     basis = leg_basis(graph)
     for kind, mine in ((Kind.BRANCH, legs.is_branch), (Kind.MAIN, ~legs.is_branch)):
         rows = np.flatnonzero(mine)
@@ -329,7 +331,7 @@ def _ordered(
         kind,
         duct,
         column("row", np.int64),
-        np.where(kind == Kind.DUCT, graph.ducts.length[duct], 0.0),
+        column("length", np.float64),
         state.flow[at],
         state.velocity[at],
         state.velocity_pressure[at],

@@ -16,7 +16,6 @@ from elbowroom.layout import (
     Notice,
     Shape,
     refusal,
-    sections,
     warning,
 )
 
@@ -258,7 +257,7 @@ def transition_coefficients(graph: DuctGraph) -> Gathered:
 
 
 def leg_coefficients(
-    graph: DuctGraph, flow: FloatArray, velocity: FloatArray
+    graph: DuctGraph, size: FloatArray, flow: FloatArray, velocity: FloatArray
 ) -> Gathered:
     """Coefficients of the legs of junctions, on the velocity in the common duct.
 
@@ -266,8 +265,8 @@ def leg_coefficients(
     ----------
     graph
         The classified graph.
-    flow, velocity
-        Airflow in each duct, m³/s, and velocity, m/s, shape (d,).
+    size, flow, velocity
+        Area of each duct, m², airflow in it, m³/s, and velocity, m/s, shape (d,).
 
     Returns
     -------
@@ -275,7 +274,6 @@ def leg_coefficients(
         Shape (l,): of legs that divide the air, or in a return of legs that join it.
     """
     ducts, legs = graph.ducts, graph.legs
-    size = sections.area(ducts.shape, ducts.width, ducts.height)
     common = ducts.parent[legs.duct]
     # Past several branches a straight leg is charged once, for all that leaves.
     leaving = np.where(

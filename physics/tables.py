@@ -76,7 +76,10 @@ def _doubted(name: str) -> tuple[int, ...]:
 
 def suspect_bits(name: str, lines: IntArray) -> IntArray:
     """`Note` bit of lines whose print breaks the trend of its table, in their shape."""
-    return np.isin(lines, _doubted(name)) * np.int64(Note.SUSPECT_PRINT)
+    doubted = _doubted(name)
+    if not doubted:
+        return np.zeros_like(lines)
+    return np.isin(lines, doubted) * np.int64(Note.SUSPECT_PRINT)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
