@@ -45,8 +45,7 @@ class Axis:
     def locate(self, x: FloatArray) -> tuple[IntArray, FloatArray, BoolArray]:
         """Interval, share of the way through it, and whether x was off the ends."""
         flat = x.reshape(-1)
-        inside = np.maximum(flat, self.first)
-        np.minimum(inside, self.last, out=inside)
+        inside = flat.clip(self.first, self.last)
         outside = inside != flat
         if self.log:
             np.log(inside, out=inside)

@@ -24,7 +24,8 @@ class Note(IntFlag):
     @property
     def words(self) -> list[str]:
         """The words that reports print."""
-        return [_WORDS[note] for note in Note if note and note & self]
+        bits = int(self)
+        return [words for note, words in _WORDS.items() if int(note) & bits]
 
 
 _WORDS = {

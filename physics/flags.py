@@ -55,7 +55,7 @@ def flow_flags(analysis: "Analysis") -> list[Notice]:
         )
     noted = int(np.bitwise_or.reduce(elements.notes))
     for note in Note:
-        if note != Note.INTERPOLATED and noted & note:
+        if note != Note.INTERPOLATED and noted & int(note):
             rows = np.flatnonzero(elements.notes & int(note))
             shown = ", ".join(analysis.identifier(int(row)) for row in rows[:6])
             more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
