@@ -91,16 +91,12 @@ def find_arcs(
     count = len(turn)
     small = same_duct & (turn > _SMALLEST_TURN) & (turn < _LARGEST_TURN)
     before = np.maximum(tree.parent, 0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = turn / turn[before]
-    follows = (
-        small
-        & small[before]
-        & (tree.parent >= 0)
-        & (np.einsum("ij,ij->i", axis, axis[before]) > _SAME_PLANE)
-        & (ratio > 0.45)
-        & (ratio < 2.2)
-    )
+    pair = np.flatnonzero(small & small[before] & (tree.parent >= 0))
+    ahead = before[pair]
+    ratio = turn[pair] / turn[ahead]
+    dot = np.einsum("ij,ij->i", axis.take(pair, axis=0), axis.take(ahead, axis=0))
+    follows = np.zeros(count, dtype=bool)
+    follows[pair[(dot > _SAME_PLANE) & (ratio > 0.45) & (ratio < 2.2)]] = True
     member = np.zeros(count, dtype=bool)
     if not follows.any():
         none, real = np.empty(0, dtype=np.int64), np.empty(0)

@@ -98,7 +98,7 @@ def _bare(drawing: Drawing, sections: RunSections) -> list[Notice]:
             "such as 600x300 or D200, or a line under [sections] in the "
             "schedule",
             effect="no result",
-            place=drawing.run(run).points[:2].mean(axis=0),
+            place=drawing.first_middle(run),
         )
         for run in np.flatnonzero(sections.shape == Shape.NONE).tolist()
         if not (run in drawing.attributes and drawing.attributes[run].transition)
@@ -123,7 +123,7 @@ def _sizes(drawing: Drawing, sections: RunSections) -> list[Notice]:
                 "duct",
                 "check the unit of its size",
                 effect="velocity and loss follow from it",
-                place=drawing.run(run).points[:2].mean(axis=0),
+                place=drawing.first_middle(run),
             )
         )
     if len(drawing.points):

@@ -187,7 +187,7 @@ def _pieces(topology: Topology, tree: Tree, sections: RunSections) -> _Pieces:
     width, height = sections.width[run], sections.height[run]
     before = np.maximum(tree.parent, 0)
     marked = [i for i, said in drawing.attributes.items() if said.transition]
-    is_transition = np.isin(run, marked)
+    is_transition = np.isin(run, marked) if marked else np.zeros(len(run), dtype=bool)
     for row in np.flatnonzero(is_transition).tolist():
         # A transition begins with the section that comes to it.
         if tree.children[row] != 1 or tree.parent[row] < 0:
@@ -204,7 +204,7 @@ def _pieces(topology: Topology, tree: Tree, sections: RunSections) -> _Pieces:
         & (np.abs(height - height[before]) < _SAME_SIZE)
     )
     alone = (tree.parent >= 0) & (tree.children[before] == 1)
-    turn, axis = turn_between(tree.direction[before], tree.direction)
+    turn, axis = turn_between(tree.direction.take(before, axis=0), tree.direction)
     return _Pieces(
         run, shape, width, height, is_transition, before, alone, same, turn, axis
     )
@@ -231,16 +231,21 @@ def _legs(
     widest = rows[begin + count - 1][group]
     is_branch = rows != straight
     angle, straight_angle = pieces.turn[rows], pieces.turn[straight]
-    # Legs that share the turn lie on opposite sides: the angle between them is the
-    # sum of their deflections.
-    between, _ = turn_between(tree.direction[straight], tree.direction[widest])
-    both = straight_angle + pieces.turn[widest]
     symmetrical = (
         (count[group] == 2)
         & (straight_angle > _TURNED_AWAY)
         & (pieces.turn[widest] - straight_angle < _ALIKE)
-        & (np.abs(between - np.minimum(both, 2 * np.pi - both)) < np.radians(20.0))
     )
+    # Legs that share the turn lie on opposite sides: the angle between them is the
+    # sum of their deflections.
+    alike = np.flatnonzero(symmetrical)
+    one, other = straight[alike], widest[alike]
+    between, _ = turn_between(
+        tree.direction.take(one, axis=0), tree.direction.take(other, axis=0)
+    )
+    both = pieces.turn[one] + pieces.turn[other]
+    apart = np.abs(between - np.minimum(both, 2 * np.pi - both))
+    symmetrical[alike] = apart < np.radians(20.0)
     branch = np.where(is_branch | symmetrical, rows, widest)
     drawing = topology.drawing
     default, default_basis = schedule.takeoff_entry("")
@@ -281,17 +286,10 @@ def _frames(
     parent: IntArray,
     legs: Legs,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    after = tree.direction[first]
-    angle, axis = pieces.turn[first], pieces.axis[first]
-    where = np.searchsorted(first, arcs.last)
-    angle[where], axis[where] = arcs.angle, arcs.axis
-    added = np.zeros(len(first))
-    turning = np.flatnonzero((angle > 1e-12) & (parent >= 0))
-    before = tree.direction[last[parent[turning]]]
-    added[turning] = carried_roll(before, after[turning], axis[turning], angle[turning])
+    after = tree.direction.take(first, axis=0)
     begins = np.where(parent >= 0, np.nan, 0.0)
     away = legs.duct[legs.is_branch]
-    begins[away[~is_plumb(after[away])]] = 0.0
+    begins[away[~is_plumb(after.take(away, axis=0))]] = 0.0
     across, upright = level_frame(after)
     for run, said in topology.drawing.attributes.items():
         if said.roll is None and said.up is None:
@@ -304,16 +302,27 @@ def _frames(
             elif said.up is not None:
                 up = np.array(said.up)
                 begins[duct] = np.arctan2(-up @ across[duct], up @ upright[duct])
+    angle, axis = pieces.turn.take(first), pieces.axis.take(first, axis=0)
+    where = np.searchsorted(first, arcs.last)
+    angle[where], axis[where] = arcs.angle, arcs.axis
+    added = np.zeros(len(first))
+    turning = np.flatnonzero((angle > 1e-12) & np.isnan(begins))
+    added[turning] = carried_roll(
+        tree.direction.take(last[parent[turning]], axis=0),
+        axis.take(turning, axis=0),
+        angle[turning],
+        across.take(turning, axis=0),
+        upright.take(turning, axis=0),
+    )
     roll = rolls(parent, added, begins)
     # Quarter turns come out a rounding away from where they belong.
     quarter = np.round(roll / (np.pi / 2)) * (np.pi / 2)
     roll = np.where(np.abs(roll - quarter) < 1e-6, quarter, roll)
-    if roll.any():
-        cosine, sine = np.cos(roll)[:, None], np.sin(roll)[:, None]
-        across, upright = (
-            across * cosine + upright * sine,
-            upright * cosine - across * sine,
-        )
+    rolled = np.flatnonzero(roll)
+    cosine, sine = np.cos(roll[rolled])[:, None], np.sin(roll[rolled])[:, None]
+    level, plumb = across.take(rolled, axis=0), upright.take(rolled, axis=0)
+    across[rolled] = level * cosine + plumb * sine
+    upright[rolled] = plumb * cosine - level * sine
     return across, upright, roll
 
 
@@ -346,20 +355,22 @@ def _with_lengths(
     lacking = np.maximum(-straight, 0.0)
     lacking[lacking < topology.tolerance] = 0.0
     short_by = np.maximum(lacking[bends.duct], lacking[before])
-    begin = topology.nodes[tree.start[first]]
-    end = topology.nodes[tree.finish[last]]
-    begin = begin + cut_start[:, None] * tree.direction[first]
-    end = end - cut_end[:, None] * tree.direction[last]
+    start, finish = tree.start[first], tree.finish[last]
+    begin, end = topology.nodes.take(start, axis=0), topology.nodes.take(finish, axis=0)
+    into = tree.direction.take(last[before], axis=0)
+    away = tree.direction.take(first[bends.duct], axis=0)
+    arriving = end.take(before, axis=0) - bends.setback[:, None] * into
+    leaving = begin.take(bends.duct, axis=0) + bends.setback[:, None] * away
+    end[before], begin[bends.duct] = arriving, leaving
     # The tangents of a bend that turns far meet nowhere near it.
     far = bends.angle > np.radians(150.0)
     reach = bends.radius * np.tan(np.where(far, 0.0, bends.angle) / 2)
-    into = tree.direction[last[before]] - tree.direction[first[bends.duct]]
-    corner = (end[before] + begin[bends.duct] + reach[:, None] * into) / 2
+    corner = (arriving + leaving + reach[:, None] * (into - away)) / 2
     run = pieces.run[first]
     ducts = Ducts(
         parent,
-        tree.start[first],
-        tree.finish[last],
+        start,
+        finish,
         run,
         pieces.shape[first],
         pieces.width[first],
@@ -394,10 +405,9 @@ def _transitions(
     rule, rule_basis = schedule.transition_rule("")
     length = rule.length_for(step)
     basis = np.full(len(rows), int(rule_basis))
-    names = np.array(topology.drawing.names, dtype=object)[pieces.run[rows]]
     for name in schedule.transition_exceptions:
         rule, rule_basis = schedule.transition_rule(name)
-        named = names == name
+        named = np.isin(pieces.run[rows], _named(topology.drawing, (name,)))
         length[named] = rule.length_for(step[named])
         basis[named] = int(rule_basis)
     return Transitions(
@@ -427,18 +437,20 @@ def _uneven_notices(
 def _roll_notices(
     topology: Topology, tree: Tree, ducts: Ducts, first: IntArray
 ) -> list[Notice]:
-    flat = (ducts.shape != Shape.ROUND) & (
-        np.abs(ducts.width - ducts.height) > _SAME_SIZE
+    flat = np.flatnonzero(
+        (ducts.shape != Shape.ROUND) & (np.abs(ducts.width - ducts.height) > _SAME_SIZE)
     )
-    plumb = is_plumb(tree.direction[first])
+    plumb = is_plumb(tree.direction.take(first[flat], axis=0))
+    level, standing = flat[~plumb], flat[plumb]
     drawing = topology.drawing
     said = drawing.attributes
     notices = []
-    tilted = flat & ~plumb & (np.abs(np.sin(ducts.roll)) > np.sin(STRAIGHT_ON))
-    for run in np.unique(ducts.run[tilted]).tolist():
+    tilted = level[np.abs(np.sin(ducts.roll[level])) > np.sin(STRAIGHT_ON)]
+    runs, place = np.unique(ducts.run[tilted], return_index=True)
+    for run, duct in zip(runs.tolist(), tilted[place].tolist(), strict=True):
         if run in said and (said[run].roll is not None or said[run].up is not None):
             continue
-        rolled = np.degrees(ducts.roll[tilted & (ducts.run == run)][0])
+        rolled = np.degrees(ducts.roll[duct])
         notices.append(
             warning(
                 drawing.place(run),
@@ -446,10 +458,10 @@ def _roll_notices(
                 f"arrives turned {abs(rolled):.0f} degrees from level",
                 "give the run 'roll_deg' or 'up' if it stands otherwise",
                 effect="it decides which bends go the easy way and which the hard way",
-                place=drawing.run(run).points[:2].mean(axis=0),
+                place=drawing.first_middle(run),
             )
         )
-    loose = flat & plumb & (ducts.parent == NONE)
+    loose = standing[ducts.parent[standing] == NONE]
     for run in np.unique(ducts.run[loose]).tolist():
         if run in said and (said[run].roll is not None or said[run].up is not None):
             continue
@@ -460,7 +472,7 @@ def _roll_notices(
                 "taken along X",
                 "give the run 'roll_deg' or 'up' if it stands otherwise",
                 effect="it decides which bends go the easy way and which the hard way",
-                place=drawing.run(run).points[:2].mean(axis=0),
+                place=drawing.first_middle(run),
             )
         )
     return notices

@@ -147,6 +147,12 @@ class Drawing:
             self.attributes.get(index, NOTHING_SAID),
         )
 
+    def first_middle(self, index: int) -> FloatArray:
+        """Middle of the first segment of a run, m, shape (3,): where to look for it."""
+        begin, end = self.offsets[index], self.offsets[index + 1]
+        first = self.points[begin : min(begin + 2, end)]
+        return np.asarray(first.sum(axis=0) / len(first))
+
     def section_words(self, index: int) -> str:
         """Section of a run as the trade writes it."""
         return words(

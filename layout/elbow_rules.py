@@ -5,18 +5,24 @@ import numpy as np
 from .basis import Basis
 from .constructions import ElbowConstruction
 from .drawing import Drawing
-from .fittings import Bends
+from .fittings import Bends, BoolArray
 from .schedule import ElbowRule, Schedule
 from .sections import FloatArray, IntArray, Shape
 
+
+def _by_code(*chosen: ElbowConstruction) -> BoolArray:
+    """Whether each construction is one of some, to be looked up by its code."""
+    return np.array([code in chosen for code in ElbowConstruction])
+
+
 # Elbows that turn about a corner and not along an arc.
-_CORNERED = (
+_CORNERED = _by_code(
     ElbowConstruction.MITRED,
     ElbowConstruction.SINGLE_VANES,
     ElbowConstruction.DOUBLE_VANES,
 )
 # Elbows that a drawn arc may stand for; with any other word the arc wins.
-_CURVED = (
+_CURVED = _by_code(
     ElbowConstruction.SMOOTH,
     ElbowConstruction.SPLITTERS,
     ElbowConstruction.SEGMENTED,
@@ -107,12 +113,12 @@ def build_bends(
         put(rows, schedule.elbow_rule(name, bend))
 
     drawn = ~np.isnan(drawn_radius)
-    curved = np.isin(construction, [int(code) for code in _CURVED])
-    construction[drawn & ~curved] = int(ElbowConstruction.SMOOTH)
-    construction_basis[drawn & ~curved] = int(Basis.DRAWN)
+    replaced = drawn & ~_CURVED[construction]
+    construction[replaced] = int(ElbowConstruction.SMOOTH)
+    construction_basis[replaced] = int(Basis.DRAWN)
     radius = np.where(drawn, drawn_radius, radius)
     radius_basis[drawn] = int(Basis.DRAWN)
-    cornered = np.isin(construction, [int(code) for code in _CORNERED])
+    cornered = _CORNERED[construction]
     radius[cornered] = 0.0
     radius_basis[cornered] = construction_basis[cornered]
     square = construction == ElbowConstruction.SQUARE_THROAT

@@ -8,6 +8,7 @@ from .sections import FloatArray, IntArray
 
 # Within 5 degrees of plumb a duct has no level side of its own.
 _PLUMB = float(np.cos(np.radians(5.0)))
+_CHUNK = 1 << 13  # vectors at a time, so that every part of a product stays in cache
 
 
 def z_up(points: FloatArray) -> FloatArray:
@@ -35,18 +36,34 @@ def level_frame(direction: FloatArray) -> tuple[FloatArray, FloatArray]:
         horizontal; in a vertical duct it is as near as can be to the world's X axis.
     """
     across = _level_across(direction)
-    return across, np.cross(direction, across)
+    return across, cross(direction, across)
 
 
 def _level_across(direction: FloatArray) -> FloatArray:
-    plumb = is_plumb(direction)
     across = np.zeros_like(direction)
     across[:, 0], across[:, 1] = -direction[:, 1], direction[:, 0]
-    if plumb.any():
-        steep = direction[plumb]
+    plumb = np.flatnonzero(is_plumb(direction))
+    if len(plumb):
+        steep = direction.take(plumb, axis=0)
         across[plumb] = np.array([1.0, 0.0, 0.0]) - steep[:, :1] * steep
     across /= np.sqrt(np.einsum("ij,ij->i", across, across))[:, None]
     return across
+
+
+def cross(first: FloatArray, second: FloatArray) -> FloatArray:
+    """Cross products of vectors, shape (n, 3); numpy's own takes five times as long."""
+    out = np.empty(first.shape)
+    for begin in range(0, len(out), _CHUNK):
+        part = slice(begin, begin + _CHUNK)
+        (ax, ay, az), (bx, by, bz), (x, y, z) = (
+            first[part].T,
+            second[part].T,
+            out[part].T,
+        )
+        np.subtract(ay * bz, az * by, out=x)
+        np.subtract(az * bx, ax * bz, out=y)
+        np.subtract(ax * by, ay * bx, out=z)
+    return out
 
 
 def turn_between(
@@ -66,10 +83,10 @@ def turn_between(
     axis
         Unit vectors, shape (n, 3); zero where there is no turn.
     """
-    cross = np.cross(before, after)
-    sine = np.sqrt(np.einsum("ij,ij->i", cross, cross))
+    axis = cross(before, after)
+    sine = np.sqrt(np.einsum("ij,ij->i", axis, axis))
     cosine = np.einsum("ij,ij->i", before, after)
-    axis = cross / np.where(sine > 1e-12, sine, np.inf)[:, None]
+    axis /= np.where(sine > 1e-12, sine, np.inf)[:, None]
     return np.asarray(np.arctan2(sine, cosine)), axis
 
 
@@ -77,27 +94,35 @@ def rotate(vector: FloatArray, axis: FloatArray, angle: FloatArray) -> FloatArra
     """Rotate vectors about unit axes, shape (n, 3); Rodrigues' formula."""
     cosine, sine = np.cos(angle)[:, None], np.sin(angle)[:, None]
     along = np.einsum("ij,ij->i", axis, vector)[:, None]
-    turned = vector * cosine + np.cross(axis, vector) * sine
-    return np.asarray(turned + axis * along * (1.0 - cosine))
+    turned = vector * cosine
+    turned += cross(axis, vector) * sine
+    turned += axis * along * (1.0 - cosine)
+    return np.asarray(turned)
 
 
 def carried_roll(
-    before: FloatArray, after: FloatArray, axis: FloatArray, angle: FloatArray
+    before: FloatArray,
+    axis: FloatArray,
+    angle: FloatArray,
+    across: FloatArray,
+    upright: FloatArray,
 ) -> FloatArray:
     """Roll that a level section has after it was carried round a bend.
 
     Parameters
     ----------
-    before, after
-        Unit vectors along the duct before and after, shape (n, 3).
+    before
+        Unit vectors along the duct before the bend, shape (n, 3).
     axis, angle
-        The turn between them.
+        The turn.
+    across, upright
+        The level frame of the duct after it, shape (n, 3) each.
 
     Returns
     -------
     roll
-        rad, shape (n,): how far the carried frame is turned from the level frame of
-        `after`. Rolls add up along a run, whatever the section's roll before.
+        rad, shape (n,): how far the carried frame is turned from that level one. Rolls
+        add up along a run, whatever the section's roll before.
 
     References
     ----------
@@ -106,7 +131,6 @@ def carried_roll(
     memory).
     """
     carried = rotate(_level_across(before), axis, angle)
-    across, upright = level_frame(after)
     return np.asarray(
         np.arctan2(
             np.einsum("ij,ij->i", carried, upright),
@@ -134,4 +158,7 @@ def rolls(parent: IntArray, roll: FloatArray, begins: FloatArray) -> FloatArray:
     """
     fresh = ~np.isnan(begins)
     whole = sum_from_root(np.where(fresh, -1, parent), np.where(fresh, begins, roll))
-    return np.asarray(np.arctan2(np.sin(whole), np.cos(whole)))
+    rolled = np.flatnonzero(whole)
+    turn = whole[rolled]
+    whole[rolled] = np.arctan2(np.sin(turn), np.cos(turn))
+    return whole

@@ -19,7 +19,7 @@ from .sections import FloatArray, IntArray, Section, Shape, words
 from .snap import TOLERANCE
 from .source import find_source
 from .terminals import match_terminals
-from .topology import Topology, join, loops
+from .topology import Topology, join, loops, walk
 from .tree import tree_from
 
 if TYPE_CHECKING:
@@ -137,14 +137,16 @@ def build(
         raise BadInput(faults)
     sections = run_sections(drawing, schedule)
     source = find_source(topology, schedule)
-    reached = topology.component == topology.component[source.node]
+    order, before = walk(topology, source.node)
+    reached = np.zeros(len(topology.nodes), dtype=bool)
+    reached[order] = True
     faults = [
         *_loop_faults(topology, reached),
         *_bare_faults(topology, sections, reached),
     ]
     if faults:
         raise BadInput(faults)
-    tree = tree_from(topology, source.node)
+    tree = tree_from(topology, order, before)
     found = classify(topology, tree, sections, schedule)
     terminals = match_terminals(topology, found.ducts, found.legs, schedule)
     return DuctGraph(
@@ -348,7 +350,7 @@ def _bare_faults(
             f'600x300 or D200, or "{drawing.names[run]}" = "600x300 mm" under '
             "[sections] in the schedule",
             effect="no result",
-            place=drawing.run(run).points[:2].mean(axis=0),
+            place=drawing.first_middle(run),
         )
         for run in bare
         if not (run in drawing.attributes and drawing.attributes[run].transition)

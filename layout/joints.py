@@ -55,8 +55,7 @@ def meetings(
     meetings
         Landings and crossings.
     """
-    start, stop = nodes[ends[:, 0]], nodes[ends[:, 1]]
-    first, second = _candidates(start, stop, ends, tolerance)
+    first, second = _candidates(nodes, ends, tolerance)
     if len(first) == 0:
         return Meetings(
             *(np.empty(0, dtype=np.int64),) * 2,
@@ -64,6 +63,7 @@ def meetings(
             np.empty((0, 2), dtype=np.int64),
             np.empty((0, 3)),
         )
+    start, stop = nodes[ends[:, 0]], nodes[ends[:, 1]]
     s, gap = _closest(start[first], stop[first], start[second], stop[second])
     meet = gap <= tolerance
     first, second = first[meet], second[meet]
@@ -130,19 +130,21 @@ def _pair_key(first: IntArray, second: IntArray, count: int) -> IntArray:
 
 
 def _candidates(
-    start: FloatArray, stop: FloatArray, ends: IntArray, tolerance: float
+    nodes: FloatArray, ends: IntArray, tolerance: float
 ) -> tuple[IntArray, IntArray]:
     """Pairs of segments whose boxes touch and which share no node."""
-    begin, end = np.ascontiguousarray(start.T), np.ascontiguousarray(stop.T)
+    one, two = np.ascontiguousarray(ends.T)
+    across = np.ascontiguousarray(nodes.T)
+    begin, end = across.take(one, axis=1), across.take(two, axis=1)
     first, second = touching(
         np.minimum(begin, end) - tolerance, np.maximum(begin, end) + tolerance
     )
-    one, two = ends[:, 0], ends[:, 1]
-    a, b, c, d = one[first], two[first], one[second], two[second]
+    a, b = one.take(first), two.take(first)
+    c, d = one.take(second), two.take(second)
     apart = (a != c) & (a != d) & (b != c) & (b != d)
     first, second = first[apart], second[apart]
-    _, unique = np.unique(_pair_key(first, second, len(ends)), return_index=True)
-    return first[unique], second[unique]
+    # The one drawn first comes first, whatever the order in which they were found.
+    return np.divmod(np.unique(_pair_key(first, second, len(ends))), len(ends))
 
 
 def _closest(

@@ -17,25 +17,26 @@ def sum_from_root(parent: IntArray, own: FloatArray) -> FloatArray:
     parent
         Row before each; negative where there is none, shape (n,).
     own
-        What each row adds, shape (n,).
+        What each row adds, shape (n,), or (m, n) for m quantities.
 
     Returns
     -------
     total
-        Shape (n,).
+        In the shape of `own`.
 
     Examples
     --------
     >>> sum_from_root(np.array([-1, 0, 1, 0]), np.array([1.0, 2.0, 3.0, 4.0]))
     array([1., 3., 6., 5.])
     """
-    count = len(own)
-    total = np.append(own, 0.0)  # the last row stands for 'no ancestor'
-    jump = np.append(np.where(parent < 0, count, parent), count)
-    while (jump != count).any():
-        total += total[jump]
-        jump = jump[jump]
-    return total[:count]
+    count = len(parent)
+    total = np.zeros((*own.shape[:-1], count + 1))  # the last: 'no ancestor'
+    total[..., :count] = own
+    jump = _ancestors(parent)
+    while jump.min() < count:
+        total += total.take(jump, axis=-1)
+        jump = jump.take(jump)
+    return total[..., :count]
 
 
 def sum_of_subtree(parent: IntArray, own: FloatArray) -> FloatArray:
@@ -48,11 +49,19 @@ def sum_of_subtree(parent: IntArray, own: FloatArray) -> FloatArray:
     >>> sum_of_subtree(np.array([-1, 0, 1, 0]), np.array([1.0, 2.0, 3.0, 4.0]))
     array([10.,  5.,  3.,  4.])
     """
-    count = len(own)
+    count = len(parent)
     total = np.append(own, 0.0)
-    jump = np.append(np.where(parent < 0, count, parent), count)
-    while (jump != count).any():
+    jump = _ancestors(parent)
+    while jump.min() < count:
         total += np.bincount(jump, total, minlength=count + 1)
         total[count] = 0.0
-        jump = jump[jump]
+        jump = jump.take(jump)
     return total[:count]
+
+
+def _ancestors(parent: IntArray) -> IntArray:
+    """Parents, with a last row that stands for 'none'."""
+    count = len(parent)
+    jump = np.full(count + 1, count)
+    np.copyto(jump[:count], parent, where=parent >= 0)
+    return jump

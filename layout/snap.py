@@ -1,11 +1,14 @@
 """Joining by position: which vertices of a drawing are one point."""
 
 import numpy as np
+import numpy.typing as npt
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from .sections import FloatArray, IntArray
+
+BoolArray = npt.NDArray[np.bool_]
 
 # 1 mm: wider than the rounding of float32 files within 8 km of the origin, and
 # narrower than any gap that is meant.
@@ -41,50 +44,76 @@ def snap(points: FloatArray, tolerance: float) -> tuple[FloatArray, IntArray]:
     (2, [0, 1, 1])
     """
     count = len(points)
-    first, second = _close_pairs(points, tolerance)
-    if len(first) == 0:
-        return points.copy(), np.arange(count)
-    links = coo_array(
-        (np.ones(len(first), dtype=np.int8), (first, second)), shape=(count, count)
-    )
-    total, label = connected_components(links, directed=False)
-    node = label.astype(np.int64)
-    size = np.bincount(node, minlength=total)
+    index = np.arange(count)
+    label = _labels(points, tolerance)
+    # A node stands where its first point does among the points.
+    leader = np.empty(count, dtype=np.int64)
+    leader[label[::-1]] = index[::-1]
+    leader = leader[label]
+    leads = leader == index
+    node = (np.cumsum(leads) - 1)[leader]
     # Relative to each node's first point, so that equal points give that very point.
-    anchor = np.empty((total, 3))
-    anchor[node[::-1]] = points[::-1]
-    away = points - anchor[node]
+    anchor = points.take(np.flatnonzero(leads), axis=0)
+    away = points - anchor.take(node, axis=0)
     if not away.any():
         return anchor, node
+    total = len(anchor)
     shift = np.stack(
         [np.bincount(node, away[:, axis], minlength=total) for axis in range(3)], axis=1
     )
-    return anchor + shift / size[:, None], node
+    return anchor + shift / np.bincount(node, minlength=total)[:, None], node
 
 
-def _close_pairs(points: FloatArray, tolerance: float) -> tuple[IntArray, IntArray]:
-    """Pairs of points within a tolerance, found by a sweep along a skew line."""
+def _labels(points: FloatArray, tolerance: float) -> IntArray:
+    """A number below n for each point, the same for the points of one node.
+
+    Found by a sweep along a skew line, in which the points of a node are neighbours.
+    """
+    count = len(points)
     along = points @ _SKEW
     order = np.argsort(along)
-    along = along[order]
-    swept = points[order]
-    limit = tolerance * tolerance
-    first: list[IntArray] = []
-    second: list[IntArray] = []
-    here = np.arange(len(points) - 1)
-    for step in range(1, len(points)):
-        here = here[here < len(points) - step]
-        here = here[along[here + step] - along[here] <= tolerance]
-        if len(here) == 0:
+    along, swept = along.take(order), points.take(order, axis=0)
+    close = np.flatnonzero(np.diff(along) <= tolerance)
+    begins = np.ones(count, dtype=bool)
+    begins[close[_are_near(swept, close, close + 1, tolerance)] + 1] = False
+    # Hardly ever does another node lie between the points of one on the line, so these
+    # chains are the nodes already but for a few links.
+    chain = np.cumsum(begins) - 1
+    links: list[IntArray] = []
+    for step in range(2, count):
+        close = close[: np.searchsorted(close, count - step)]
+        close = close[along[close + step] - along[close] <= tolerance]
+        if len(close) == 0:
             break
         if step > _MOST_NEIGHBOURS:
             pairs = cKDTree(points).query_pairs(tolerance, output_type="ndarray")
-            return pairs[:, 0].astype(np.int64), pairs[:, 1].astype(np.int64)
-        apart = swept[here + step] - swept[here]
-        near = here[np.einsum("ij,ij->i", apart, apart) <= limit]
-        first.append(order[near])
-        second.append(order[near + step])
-    if not first:
-        none = np.empty(0, dtype=np.int64)
-        return none, none
-    return np.concatenate(first), np.concatenate(second)
+            return _merged(np.arange(count), pairs.T)
+        apart = close[chain[close] != chain[close + step]]
+        near = apart[_are_near(swept, apart, apart + step, tolerance)]
+        links.append(np.stack([chain[near], chain[near + step]]))
+    if sum(link.size for link in links):
+        chain = _merged(chain, np.concatenate(links, axis=1))
+    label = np.empty(count, dtype=np.int64)
+    label[order] = chain
+    return label
+
+
+def _are_near(
+    points: FloatArray, first: IntArray, second: IntArray, tolerance: float
+) -> BoolArray:
+    apart = points.take(second, axis=0) - points.take(first, axis=0)
+    near: BoolArray = np.einsum("ij,ij->i", apart, apart) <= tolerance * tolerance
+    return near
+
+
+def _merged(label: IntArray, links: IntArray) -> IntArray:
+    """Labels, with those that hang together by links, shape (2, l), made one."""
+    linked, place = np.unique(links, return_inverse=True)
+    ones = np.ones(links.shape[1], dtype=np.int8)
+    graph = coo_array((ones, place.reshape(2, -1)), shape=(len(linked),) * 2)
+    total, part = connected_components(graph, directed=False)
+    one_of = np.empty(total, dtype=np.int64)
+    one_of[part] = linked
+    name = np.arange(len(label))
+    name[linked] = one_of[part]
+    return name[label]

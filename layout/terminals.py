@@ -67,7 +67,7 @@ def match_terminals(
     flow = drawn.copy()
     basis = np.full(len(leaf), int(Basis.DRAWN))
     loss = np.full(len(leaf), np.nan)
-    names = [drawing.names[run] for run in runs.tolist()]
+    names = list(map(drawing.names.__getitem__, runs.tolist()))
     for run, said in drawing.attributes.items():
         if said.terminal is not None:
             for place in np.flatnonzero(runs == run).tolist():

@@ -1,10 +1,10 @@
 """A drawing joined into nodes and segments, with what is odd about it."""
 
 from dataclasses import dataclass
-from typing import Any
+from functools import cached_property
 
 import numpy as np
-from scipy.sparse import coo_array
+from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import breadth_first_order, connected_components
 
 from .drawing import Drawing
@@ -34,8 +34,6 @@ class Topology:
         Place of each segment along its run as drawn, shape (s,), rising.
     degree
         How many segments meet at each node, shape (k,).
-    component
-        Connected part of each node, shape (k,).
     notices
         What was joined, dropped, or left apart.
     """
@@ -47,8 +45,16 @@ class Topology:
     run: IntArray
     order: FloatArray
     degree: IntArray
-    component: IntArray
     notices: tuple[Notice, ...]
+
+    @cached_property
+    def component(self) -> IntArray:
+        """Connected part of each node, shape (k,); found at the first use."""
+        count = len(self.nodes)
+        ones = np.ones(len(self.ends), dtype=np.int8)
+        links = coo_array((ones, tuple(self.ends.T)), shape=(count, count))
+        _, component = connected_components(links, directed=False)
+        return component.astype(np.int64)
 
     @property
     def component_count(self) -> int:
@@ -143,7 +149,8 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
             ends, run, order, met.landing_segment, met.landing_at, met.landing_node
         )
 
-    key = np.minimum(ends[:, 0], ends[:, 1]) * len(nodes) + ends.max(axis=1)
+    one, two = ends.T
+    key = np.minimum(one, two) * len(nodes) + np.maximum(one, two)
     ranked = np.sort(key)
     if (ranked[1:] == ranked[:-1]).any():
         _, kept = np.unique(key, return_index=True)
@@ -168,7 +175,6 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
     if not used.all():
         renumber = np.cumsum(used) - 1
         nodes, degree, ends = nodes[used], degree[used], renumber[ends]
-    _, component = connected_components(_links(ends, len(nodes)), directed=False)
     return Topology(
         drawing,
         tolerance,
@@ -177,7 +183,6 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
         run,
         order,
         degree,
-        component.astype(np.int64),
         tuple(notices),
     )
 
@@ -200,8 +205,17 @@ def walk(topology: Topology, root: int) -> tuple[IntArray, IntArray]:
         For each node of the topology, the node that it was reached from; negative
         where there is none.
     """
-    graph = _links(topology.ends, len(topology.nodes))
-    order, before = breadth_first_order(graph, root, directed=False)
+    count = len(topology.nodes)
+    one, two = topology.ends.T
+    # Both ways of each segment: the neighbours of a node, those first that it was
+    # drawn towards. From and to are one number, so that a plain sort orders both.
+    bits = (2 * count).bit_length()
+    ways = np.sort(np.concatenate([one << bits | two, two << bits | one + count]))
+    to = ways & (1 << bits) - 1
+    to -= count * (to >= count)
+    begins = np.concatenate([[0], np.cumsum(topology.degree)])
+    links = csr_array((np.ones(len(to)), to, begins), shape=(count, count))
+    order, before = breadth_first_order(links, root)
     return order.astype(np.int64), before.astype(np.int64)
 
 
@@ -244,11 +258,6 @@ def _way_back(before: IntArray, node: int) -> list[int]:
         node = int(before[node])
         way.append(node)
     return way
-
-
-def _links(ends: IntArray, count: int) -> Any:
-    ones = np.ones(len(ends), dtype=np.int8)
-    return coo_array((ones, (ends[:, 0], ends[:, 1])), shape=(count, count)).tocsr()
 
 
 def _divide(
@@ -295,10 +304,10 @@ def _shift_notices(
     drawing: Drawing, nodes: FloatArray, node: IntArray, tolerance: float
 ) -> list[Notice]:
     """Say so when ends were joined that are not in exactly the same place."""
-    shifted = (drawing.points != nodes[node]).any(axis=1)
-    places = len(np.unique(node[shifted]))
-    if places == 0:
+    shifted = drawing.points != nodes.take(node, axis=0)
+    if not shifted.any():
         return []
+    places = len(np.unique(node[shifted.any(axis=1)]))
     return [
         note(
             drawing.file,

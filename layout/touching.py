@@ -1,10 +1,11 @@
-"""Which of many upright boxes touch: a grid for each size of box."""
+"""Which of many upright boxes touch: grids of cells, most often a single one."""
 
 import numpy as np
 
 from .sections import FloatArray, IntArray
 
-_CELL_BITS = 20
+_MOST_CELLS = 16  # a box that covers more is entered in a coarser grid
+_COARSER, _FINER = 2, 4  # powers of two from one grid to the next
 
 
 def touching(low: FloatArray, high: FloatArray) -> tuple[IntArray, IntArray]:
@@ -22,86 +23,102 @@ def touching(low: FloatArray, high: FloatArray) -> tuple[IntArray, IntArray]:
 
     Notes
     -----
-    A grid for each size of box, each twice as wide as the one before: a box is
-    entered in the few cells of its own size that it covers, and asks every coarser
-    grid too.
+    The cells are as wide as the middle one of the boxes, and a box is entered in every
+    cell that it covers. Much larger boxes have coarser grids of their own, much smaller
+    ones finer grids; a box also asks every grid that is coarser than its own.
     """
-    size = (high - low).max(axis=0)
-    level = np.ceil(np.log2(size)).astype(np.int64)
-    level -= level.min()
-    per_cell = 2.0 ** -np.ceil(np.log2(size.min()))
-    origin = low.min(axis=1)[:, None]
+    size = (high - low).max(axis=0, initial=0.0)
+    middle = len(size) // 2
+    width = float(np.partition(size, middle)[middle]) if len(size) else 0.0
+    if width <= 0.0:
+        width = float(size.max(initial=0.0)) or 1.0
+    level = _finer(size / width)
+    finest = int(level.min(initial=0))
+    level -= finest
+    per_cell = 2.0**-finest / width
+    origin = low.min(axis=1, initial=np.inf)[:, None]
     first_cell = ((low - origin) * per_cell).astype(np.int64)
-    # In the order of space, so that what is near in the building is near in memory.
-    order = np.argsort(_key(first_cell >> np.int64(level.max())))
-    low, high, level = low[:, order], high[:, order], level[order]
-    first_cell = first_cell[:, order]
     last_cell = ((high - origin) * per_cell).astype(np.int64)
-    found: list[tuple[IntArray, IntArray]] = []
+    _make_coarser(level, first_cell, last_cell)
+    pairs: list[tuple[IntArray, IntArray]] = []
     for shift in np.flatnonzero(np.bincount(level)).tolist():
         own = np.flatnonzero(level == shift)
-        key, owner = _cells(
-            first_cell[:, own] >> shift, last_cell[:, own] >> shift, own
-        )
-        sort = np.argsort(key, kind="stable")
-        key, owner = key[sort], owner[sort]
-        found.append(_same_cell(key, owner))
+        key, owner = _cells(first_cell, last_cell, own, shift)
+        here, there = _same_cell(key, low.take(owner, axis=1), high.take(owner, axis=1))
+        pairs.append((owner.take(here), owner.take(there)))
         guests = np.flatnonzero(level < shift)
         if len(guests):
-            asked, guest = _cells(
-                first_cell[:, guests] >> shift, last_cell[:, guests] >> shift, guests
-            )
-            found.append(_match(asked, guest, key, owner))
-    first = np.concatenate([pair[0] for pair in found])
-    second = np.concatenate([pair[1] for pair in found])
-    for axis in range(3):
-        near, far = low[axis], high[axis]
-        touch = (near[first] <= far[second]) & (near[second] <= far[first])
-        first, second = first[touch], second[touch]
-    return order[first], order[second]
+            asked, guest = _cells(first_cell, last_cell, guests, shift)
+            pairs.append(_touch(low, high, *_match(asked, guest, key, owner)))
+    return _joined(pairs)
 
 
-def _key(cell: IntArray) -> IntArray:
-    """One number for each cell; cells far apart that share one cost a comparison."""
-    return np.asarray(cell[0] + (cell[1] << _CELL_BITS) + (cell[2] << 2 * _CELL_BITS))
+def _finer(size: FloatArray) -> IntArray:
+    """Grid of each box by its size in cells: 0, or less for the small ones."""
+    level = np.zeros(len(size), dtype=np.int64)
+    small = np.flatnonzero(size < 2.0**-_FINER)
+    if len(small):
+        steps = np.log2(size[small].clip(2.0**-32)) / _FINER
+        level[small] = _FINER * np.ceil(steps).astype(np.int64)
+    return level
+
+
+def _make_coarser(level: IntArray, first: IntArray, last: IntArray) -> None:
+    """Raise the grids of boxes until they cover few enough cells."""
+    rows = np.flatnonzero(_covered(first, last, level) > _MOST_CELLS)
+    while len(rows):
+        level[rows] += _COARSER
+        covered = _covered(first[:, rows], last[:, rows], level[rows])
+        rows = rows[covered > _MOST_CELLS]
+
+
+def _covered(first: IntArray, last: IntArray, level: IntArray) -> FloatArray:
+    """How many cells of its grid each box covers."""
+    x, y, z = (last >> level) - (first >> level) + 1.0
+    return np.asarray(x * y * z)
 
 
 def _cells(
-    first: IntArray, last: IntArray, owner: IntArray
+    first: IntArray, last: IntArray, rows: IntArray, shift: int
 ) -> tuple[IntArray, IntArray]:
-    """Key of every cell that each box covers, with the box's owner.
+    """Key of each cell that some boxes cover, rising, and the box that covers it.
 
-    A box is no larger than a cell, so it covers one or two cells along each axis.
+    Cells far apart that share a key cost a comparison.
     """
-    key = _key(first)
-    keys, owners = [key], [owner]
-    span = last - first
-    covers = span[0] + (span[1] << 1) + (span[2] << 2)
-    for corner in range(1, 8):
-        reach = np.flatnonzero((covers & corner) == corner)
-        if len(reach):
-            step = np.array([[corner & 1], [corner >> 1 & 1], [corner >> 2 & 1]])
-            keys.append(key[reach] + _key(step))
-            owners.append(owner[reach])
-    return np.concatenate(keys), np.concatenate(owners)
+    # Key and box in one number, so that a plain sort puts both in order.
+    box_bits = first.shape[1].bit_length()
+    axis_bits = (63 - box_bits) // 3
+    units = [1 << box_bits + axis_bits * axis for axis in range(3)]
+    begin, end = first.take(rows, axis=1) >> shift, last.take(rows, axis=1) >> shift
+    entry = begin[0] * units[0] + begin[1] * units[1] + begin[2] * units[2] + rows
+    place = np.arange(len(rows))
+    for span, unit in zip(end - begin, units, strict=True):
+        reach, step = span.take(place), 1
+        entries, places = [entry], [place]
+        more = np.flatnonzero(reach)
+        while len(more):
+            entries.append(entry.take(more) + step * unit)
+            places.append(place.take(more))
+            step += 1
+            more = more[reach.take(more) >= step]
+        entry, place = np.concatenate(entries), np.concatenate(places)
+    entry.sort()
+    return entry >> box_bits, entry & (1 << box_bits) - 1
 
 
-def _same_cell(key: IntArray, owner: IntArray) -> tuple[IntArray, IntArray]:
-    """Pairs within runs of equal keys; the keys are sorted."""
-    first: list[IntArray] = []
-    second: list[IntArray] = []
-    here = np.arange(len(key))
-    for step in range(1, len(key)):
+def _same_cell(
+    key: IntArray, low: FloatArray, high: FloatArray
+) -> tuple[IntArray, IntArray]:
+    """Pairs that touch among boxes in the order of their cells' keys."""
+    pairs: list[tuple[IntArray, IntArray]] = []
+    here = np.flatnonzero(key[1:] == key[:-1])
+    step = 1
+    while len(here):
+        pairs.append(_touch(low, high, here, here + step))
+        step += 1
         here = here[: np.searchsorted(here, len(key) - step)]
-        here = here[key[here] == key[here + step]]
-        if len(here) == 0:
-            break
-        first.append(owner[here])
-        second.append(owner[here + step])
-    if not first:
-        none = np.empty(0, dtype=np.int64)
-        return none, none
-    return np.concatenate(first), np.concatenate(second)
+        here = here[key.take(here) == key.take(here + step)]
+    return _joined(pairs)
 
 
 def _match(
@@ -116,3 +133,24 @@ def _match(
     low, count = begins[place[met]], size[place[met]]
     inner = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
     return np.repeat(guest[met], count), own_id[np.repeat(low, count) + inner]
+
+
+def _touch(
+    low: FloatArray, high: FloatArray, first: IntArray, second: IntArray
+) -> tuple[IntArray, IntArray]:
+    """Those pairs of boxes that touch."""
+    for near, far in zip(low, high, strict=True):
+        touch = near.take(first) <= far.take(second)
+        touch &= near.take(second) <= far.take(first)
+        first, second = first[touch], second[touch]
+    return first, second
+
+
+def _joined(pairs: list[tuple[IntArray, IntArray]]) -> tuple[IntArray, IntArray]:
+    if not pairs:
+        none = np.empty(0, dtype=np.int64)
+        return none, none
+    return (
+        np.concatenate([first for first, _ in pairs]),
+        np.concatenate([second for _, second in pairs]),
+    )

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .sections import FloatArray, IntArray
-from .topology import Topology, walk
+from .topology import Topology
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,42 +40,43 @@ class Tree:
     length: FloatArray
 
 
-def tree_from(topology: Topology, root: int) -> Tree:
-    """Walk from the source over every segment that hangs together with it.
+def tree_from(topology: Topology, order: IntArray, before: IntArray) -> Tree:
+    """Every segment that hangs together with the source, in the order of a walk.
 
     Parameters
     ----------
     topology
-        The joined drawing, without loops in the part that holds the root.
-    root
-        Node of the source.
+        The joined drawing, without loops in the part that was walked.
+    order, before
+        Nodes in walking order, the source first, and the node that each node of the
+        topology was reached from; as `walk` gives them.
 
     Returns
     -------
     tree
         The segments in walking order.
     """
-    order, before = walk(topology, root)
+    far = order[1:]
+    near = before.take(far)
     rank = np.full(len(topology.nodes), -1)
     rank[order] = np.arange(len(order))
-    here = np.flatnonzero(rank[topology.ends[:, 0]] >= 0)
-    one, two = topology.ends[here].T
-    forward = before[two] == one
-    far = np.where(forward, two, one)
-    sort = np.argsort(rank[far])
-    here, forward, far = here[sort], forward[sort], far[sort]
-    near = np.where(forward, topology.ends[here, 0], topology.ends[here, 1])
     # Every node but the root is the far end of one segment: walking rank less one.
-    parent = rank[near] - 1
-    apart = topology.nodes[far] - topology.nodes[near]
+    one, two = topology.ends.T
+    place = np.maximum(rank.take(one), rank.take(two)) - 1
+    here = np.flatnonzero(place >= 0)
+    segment = np.empty(len(far), dtype=np.int64)
+    segment[place[here]] = here
+    parent = rank.take(near) - 1
+    point = topology.nodes.take(order, axis=0)
+    apart = point[1:] - point.take(parent + 1, axis=0)
     length = np.sqrt(np.einsum("ij,ij->i", apart, apart))
     return Tree(
-        here,
+        segment,
         near,
         far,
         parent,
-        np.bincount(parent[parent >= 0], minlength=len(here)),
-        forward,
+        np.bincount(parent + 1, minlength=len(order))[1:],
+        two.take(segment) == far,
         apart / length[:, None],
         length,
     )

@@ -98,7 +98,7 @@ class Analysis:
     def identifier(self, element: int) -> str:
         """Identifier of one element, as in `ids`."""
         kind = self.elements.kind
-        number = int((kind[: element + 1] == kind[element]).sum())
+        number = np.count_nonzero(kind[: element + 1] == kind[element])
         noun: str = Kind(kind[element]).noun
         return f"{noun}-{number}"
 
@@ -165,7 +165,9 @@ class Analysis:
     def critical_loss_as_pairs(self) -> float:
         """Critical loss with elbows close together counted as pairs, Pa."""
         loss, _ = corrected(self.alone, list(self.pairs))
-        return float(_path_loss(self.graph, self.alone.duct, loss).max())
+        paid = _paid(self.graph, self.alone.duct, loss)
+        whole = sum_from_root(self.graph.ducts.parent, paid)
+        return float(whole[self.graph.terminals.duct].max())
 
     @cached_property
     def assumptions(self) -> tuple[Assumption, ...]:
@@ -222,9 +224,10 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
     if conditions.corrected_pairs:
         loss, coefficient = corrected(alone, close_pairs(graph, state, alone))
         elements = replace(alone, loss=loss, coefficient=coefficient)
-    run = sum_from_root(graph.ducts.parent, graph.ducts.length)
-    path_loss = _path_loss(graph, elements.duct, elements.loss)
-    path_length = run[graph.terminals.duct]
+    own = np.stack([_paid(graph, elements.duct, elements.loss), graph.ducts.length])
+    path_loss, path_length = sum_from_root(graph.ducts.parent, own).take(
+        graph.terminals.duct, axis=1
+    )
     critical = int(np.argmax(path_loss))
     analysis = Analysis(
         graph,
@@ -261,7 +264,6 @@ def _at_design(graph: DuctGraph, conditions: Conditions, flow: float) -> Conditi
     return replace(conditions, fan_static=pressure)
 
 
-def _path_loss(graph: DuctGraph, duct: IntArray, loss: FloatArray) -> FloatArray:
-    """Loss of each terminal's path, Pa, from what each element's duct pays."""
-    own = np.bincount(duct, loss, len(graph.ducts.parent)).astype(np.float64)
-    return sum_from_root(graph.ducts.parent, own)[graph.terminals.duct]
+def _paid(graph: DuctGraph, duct: IntArray, loss: FloatArray) -> FloatArray:
+    """What each duct pays, Pa, from the losses of elements and their ducts."""
+    return np.bincount(duct, loss, len(graph.ducts.parent)).astype(np.float64)

@@ -44,8 +44,9 @@ class Axis:
 
     def locate(self, x: FloatArray) -> tuple[IntArray, FloatArray, BoolArray]:
         """Interval, share of the way through it, and whether x was off the ends."""
-        inside = np.atleast_1d(np.clip(x, self.first, self.last))
-        outside = inside.reshape(np.shape(x)) != x
+        flat = x.reshape(-1)
+        inside = flat.clip(self.first, self.last)
+        outside = inside != flat
         if self.log:
             np.log(inside, out=inside)
         if len(self.bins):
@@ -59,7 +60,7 @@ class Axis:
             np.minimum(low, len(self.above) - 1, out=low)
         inside -= self.nodes.take(low)
         inside *= self.inverse.take(low)
-        return low.reshape(np.shape(x)), inside.reshape(np.shape(x)), outside
+        return low.reshape(x.shape), inside.reshape(x.shape), outside.reshape(x.shape)
 
 
 def axis(points: FloatArray, log: bool = False) -> Axis:

@@ -24,7 +24,8 @@ class Note(IntFlag):
     @property
     def words(self) -> list[str]:
         """The words that reports print."""
-        return [_WORDS[note] for note in Note if note and note & self]
+        bits = int(self)
+        return [words for note, words in _WORDS.items() if int(note) & bits]
 
 
 _WORDS = {
@@ -110,21 +111,12 @@ def make(
     row: npt.ArrayLike = 0,
 ) -> Coefficient:
     """Make a coefficient from parts that broadcast together."""
-    whole, factors, bits, lines = np.broadcast_arrays(
-        np.atleast_1d(value),
-        np.asarray(factor, dtype=np.float64),
-        np.asarray(notes),
-        np.asarray(row),
-    )
+    shape = np.broadcast(np.atleast_1d(value), factor, notes, row).shape
+    whole, factors = np.empty(shape), np.empty(shape)
+    bits, lines = np.empty(shape, dtype=np.int64), np.empty(shape, dtype=np.int64)
+    whole[...], factors[...], bits[...], lines[...] = value, factor, notes, row
     return Coefficient(
-        whole.astype(np.float64),
-        factors.astype(np.float64),
-        reference,
-        table,
-        source,
-        confidence,
-        bits.astype(np.int64),
-        lines.astype(np.int64),
+        whole, factors, reference, table, source, confidence, bits, lines
     )
 
 

@@ -2,8 +2,10 @@
 
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from elbowroom.layout import Basis, DuctGraph, FloatArray, IntArray, Notice, sections
 
@@ -173,17 +175,19 @@ def duct_state(graph: DuctGraph, flow: FloatArray, conditions: Conditions) -> Du
 
 @dataclass(frozen=True, eq=False)
 class _Rows:
-    """Elements of one kind before they are put in order."""
+    """Elements of one kind before they are put in order, one a duct at most."""
 
     kind: Kind
     duct: IntArray
+    row: IntArray  # in the graph's table of that kind
     at: IntArray  # duct whose velocity the coefficient refers to
-    coefficient: FloatArray
-    factor: FloatArray
+    coefficient: FloatArray | float
+    factor: FloatArray | float
     loss: FloatArray
-    notes: IntArray
-    basis: IntArray
-    credit: IntArray
+    notes: IntArray | int
+    basis: IntArray | int
+    credit: IntArray | int
+    length: FloatArray | float = 0.0
 
 
 def elements_of(
@@ -208,7 +212,12 @@ def elements_of(
     before = ducts.parent
 
     def fittings(
-        kind: Kind, duct: IntArray, at: IntArray, found: Gathered, basis: IntArray
+        kind: Kind,
+        duct: IntArray,
+        row: IntArray,
+        at: IntArray,
+        found: Gathered,
+        basis: IntArray | int,
     ) -> None:
         if len(duct) == 0:
             return
@@ -221,6 +230,7 @@ def elements_of(
             _Rows(
                 kind,
                 duct,
+                row,
                 at,
                 found.value,
                 factor,
@@ -231,30 +241,30 @@ def elements_of(
             )
         )
 
-    count = len(before)
-    friction = np.full(count, every.number(_FRICTION))
+    every_duct = np.arange(len(before))
+    friction: IntArray | int = every.number(_FRICTION)
     pressed = conditions.compression > 0.0
     if pressed.any():
-        friction[pressed] = every.number(_COMPRESSED)
-    none = np.full(count, np.nan)
+        friction = np.where(pressed, every.number(_COMPRESSED), friction)
     parts.append(
         _Rows(
             Kind.DUCT,
-            np.arange(count),
-            np.arange(count),
-            none,
-            np.ones(count),
+            *(every_duct,) * 3,
+            np.nan,
+            1.0,
             state.gradient * ducts.length,
             state.notes,
             graph.section_basis,
             friction,
+            ducts.length,
         )
     )
     bends = graph.bends
     found, said = bend_coefficients(graph, state.reynolds[before[bends.duct]])
     notices += said
     basis = np.maximum(bends.radius_basis, bends.construction_basis)
-    fittings(Kind.BEND, bends.duct, before[bends.duct], found, basis)
+    rows = np.arange(len(bends.duct))
+    fittings(Kind.BEND, bends.duct, rows, before[bends.duct], found, basis)
 
     changes = graph.transitions
     smaller = np.where(
@@ -263,40 +273,35 @@ def elements_of(
         changes.duct,
     )
     found = transition_coefficients(graph)
-    fittings(Kind.TRANSITION, changes.duct, smaller, found, changes.length_basis)
+    rows = np.arange(len(changes.duct))
+    basis = changes.length_basis
+    fittings(Kind.TRANSITION, changes.duct, rows, smaller, found, basis)
 
     legs = graph.legs
-    found = leg_coefficients(graph, state.flow, state.velocity)
+    found = leg_coefficients(graph, state.area, state.flow, state.velocity)
     basis = leg_basis(graph)
     for kind, mine in ((Kind.BRANCH, legs.is_branch), (Kind.MAIN, ~legs.is_branch)):
         rows = np.flatnonzero(mine)
         at = before[legs.duct[rows]]
-        fittings(kind, legs.duct[rows], at, found.some(rows), basis[rows])
+        fittings(kind, legs.duct[rows], rows, at, found.some(rows), basis[rows])
 
     if graph.source.kind == "plenum":
         roots = np.flatnonzero(before < 0)
         into = Gathered(len(roots))
         at_fan = ends.exit_abrupt() if graph.is_return else ends.entry_in_wall()
         into.put(np.arange(len(roots)), at_fan)
-        fittings(
-            Kind.ENTRY, roots, roots, into, np.full(len(roots), int(Basis.DECLARED))
-        )
+        fittings(Kind.ENTRY, roots, roots, roots, into, int(Basis.DECLARED))
     terminals = graph.terminals
     plain = np.isnan(terminals.loss)
-    open_ends = terminals.duct[plain]
+    rows = np.flatnonzero(plain)
+    open_ends = terminals.duct[rows]
     out = Gathered(len(open_ends))
     if graph.is_return:
         flush = np.zeros(len(open_ends))
         out.put(np.arange(len(open_ends)), ends.entry_in_wall(0.05, flush))
     else:
         out.put(np.arange(len(open_ends)), ends.exit_abrupt(len(open_ends)))
-    fittings(
-        Kind.EXIT,
-        open_ends,
-        open_ends,
-        out,
-        np.full(len(open_ends), int(Basis.ASSUMED)),
-    )
+    fittings(Kind.EXIT, open_ends, rows, open_ends, out, int(Basis.ASSUMED))
     told = np.flatnonzero(~plain)
     if len(told):
         declared = every.number(_DECLARED)
@@ -305,13 +310,14 @@ def elements_of(
             _Rows(
                 Kind.TERMINAL,
                 at,
+                told,
                 at,
-                np.full(len(told), np.nan),
-                np.ones(len(told)),
+                np.nan,
+                1.0,
                 terminals.loss[told],
-                np.zeros(len(told), dtype=np.int64),
-                np.full(len(told), int(Basis.DECLARED)),
-                np.full(len(told), declared),
+                0,
+                int(Basis.DECLARED),
+                declared,
             )
         )
     return _ordered(graph, state, parts, tuple(every.credits)), notices
@@ -323,46 +329,39 @@ def _ordered(
     parts: list[_Rows],
     credits_: tuple[Credit, ...],
 ) -> Elements:
-    kind = np.concatenate([np.full(len(p.duct), int(p.kind)) for p in parts])
-    duct = np.concatenate([p.duct for p in parts])
-    at = np.concatenate([p.at for p in parts])
-    order = np.argsort(duct * len(Kind) + kind, kind="stable")
+    """Put the parts together in the order in which the air meets them."""
+    parts = sorted(parts, key=lambda part: part.kind)
+    # Places without a sort: no duct has two elements of one kind.
+    count = np.zeros(len(graph.ducts.parent) + 1, dtype=np.int64)
+    for part in parts:
+        count[part.duct + 1] += 1
+    begins = np.cumsum(count)
+    places = []
+    for part in parts:
+        place = begins.take(part.duct)
+        places.append(place)
+        begins[part.duct] = place + 1
 
-    def column(name: str) -> FloatArray:
-        return np.concatenate([getattr(p, name) for p in parts])[order]
+    def column(name: str, kind: type) -> npt.NDArray[Any]:
+        out: npt.NDArray[Any] = np.empty(sum(map(len, places)), dtype=kind)
+        for part, place in zip(parts, places, strict=True):
+            out[place] = getattr(part, name)
+        return out
 
-    kind, duct, at = kind[order], duct[order], at[order]
+    kind, duct, at = (column(name, np.int64) for name in ("kind", "duct", "at"))
     return Elements(
         kind,
         duct,
-        _graph_rows(graph, kind, duct),
-        np.where(kind == Kind.DUCT, graph.ducts.length[duct], 0.0),
+        column("row", np.int64),
+        column("length", np.float64),
         state.flow[at],
         state.velocity[at],
         state.velocity_pressure[at],
-        column("coefficient"),
-        column("factor"),
-        column("loss"),
-        column("notes").astype(np.int64),
-        column("basis").astype(np.int64),
-        column("credit").astype(np.int64),
+        column("coefficient", np.float64),
+        column("factor", np.float64),
+        column("loss", np.float64),
+        column("notes", np.int64),
+        column("basis", np.int64),
+        column("credit", np.int64),
         credits_,
     )
-
-
-def _graph_rows(graph: DuctGraph, kind: IntArray, duct: IntArray) -> IntArray:
-    """Row of each element in the graph's table of its kind: one a duct and kind."""
-    out = duct.copy()
-    for code, owners in (
-        (Kind.BEND, graph.bends.duct),
-        (Kind.TRANSITION, graph.transitions.duct),
-        (Kind.BRANCH, graph.legs.duct),
-        (Kind.MAIN, graph.legs.duct),
-        (Kind.EXIT, graph.terminals.duct),
-        (Kind.TERMINAL, graph.terminals.duct),
-    ):
-        place = np.zeros(len(graph.ducts.parent), dtype=np.int64)
-        place[owners] = np.arange(len(owners))
-        mine = kind == code
-        out[mine] = place[duct[mine]]
-    return out

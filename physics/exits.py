@@ -17,6 +17,14 @@ _NOZZLE_LOSS = 1.05  # of the velocity pressure at its mouth: 0.05 is the nozzle
 DIFFUSERS = ("conical", "plane", "pyramidal")
 
 
+@cache
+def _abrupt() -> tuple[float, str, str, int]:
+    """Value, source, class and line of the plain end."""
+    (row,) = chosen(_DIFFUSER, {"kind": "abrupt"})
+    line = rows(_DIFFUSER).index(row) + 2
+    return float(row["C"]), row["source"], row["confidence"], line
+
+
 def exit_abrupt(count: int = 1) -> Coefficient:
     """Plain duct end that discharges into a room: the velocity pressure is lost.
 
@@ -24,15 +32,15 @@ def exit_abrupt(count: int = 1) -> Coefficient:
     ----------
     Idelchik, even profile; the whole velocity pressure.
     """
-    (row,) = chosen(_DIFFUSER, {"kind": "abrupt"})
+    value, source, confidence, line = _abrupt()
     return make(
-        np.full(count, float(row["C"])),
+        np.full(count, value),
         0,
         reference="duct",
         table=_DIFFUSER,
-        source=row["source"],
-        confidence=row["confidence"],
-        row=rows(_DIFFUSER).index(row) + 2,
+        source=source,
+        confidence=confidence,
+        row=line,
     )
 
 

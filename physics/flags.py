@@ -53,11 +53,10 @@ def flow_flags(analysis: "Analysis") -> list[Notice]:
                 "(common practice, no published source)",
             )
         )
+    noted = int(np.bitwise_or.reduce(elements.notes))
     for note in Note:
-        if note in (Note.NOTHING, Note.INTERPOLATED):
-            continue
-        rows = np.flatnonzero(elements.notes & int(note))
-        if len(rows):
+        if note != Note.INTERPOLATED and noted & int(note):
+            rows = np.flatnonzero(elements.notes & int(note))
             shown = ", ".join(analysis.identifier(int(row)) for row in rows[:6])
             more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
             flags.append(warning(f"{shown}{more}", note.words[0]))
@@ -167,8 +166,7 @@ def fan_flags(analysis: "Analysis") -> list[Notice]:
     """
     graph = analysis.graph
     ducts, bends = graph.ducts, graph.bends
-    first = np.flatnonzero(ducts.parent < 0)
-    behind = np.flatnonzero(np.isin(ducts.parent[bends.duct], first))
+    behind = np.flatnonzero(ducts.parent[ducts.parent[bends.duct]] < 0)
     if graph.source.kind != "fan" or graph.is_return or len(behind) == 0:
         return []
     row = int(behind[0])

@@ -127,7 +127,7 @@ def dividing_legs(
             out.put(mine, symmetrical(speed[mine], a[mine]))
     rect = (common_shape == Shape.RECTANGULAR) & ~shared
     bent = (common_shape != Shape.RECTANGULAR) & ~shared
-    conical = np.isin(entry, (int(TakeoffEntry.CONICAL), int(TakeoffEntry.RADIUS)))
+    conical = radius | (entry == TakeoffEntry.CONICAL)
     if shared_wall is None:
         walled = bent & radius & (np.abs(s + f - 1.0) <= 1.0 - AS_WIDE) & (s < AS_WIDE)
     else:
@@ -154,21 +154,19 @@ def dividing_legs(
         mine = rect & radius & (is_branch == branch)
         if mine.any():
             out.put(mine, radius_wye(leg, q[mine], f[mine], s[mine]))
-    tapped = branch_shape == Shape.ROUND
-    for code in TakeoffEntry:
-        if code == TakeoffEntry.RADIUS:
-            continue
-        for tap in (True, False):
-            mine = rect & is_branch & (entry == code) & (tapped == tap)
-            if mine.any():
-                found = rect_branch_by_entry(code, tap, q[mine], f[mine], a[mine])
-                out.put(mine, found)
-    obstructed = np.isin(entry, [int(code) for code in OBSTRUCTED])
-    mine = rect & ~is_branch & ~radius & obstructed
-    if mine.any():
+    rows = np.flatnonzero(rect & is_branch & ~radius)
+    kind = entry[rows] * 2 + (branch_shape[rows] != Shape.ROUND)
+    for number in np.flatnonzero(np.bincount(kind)).tolist():
+        mine = rows[kind == number]
+        code, tap = TakeoffEntry(number // 2), number % 2 == 0
+        out.put(mine, rect_branch_by_entry(code, tap, q[mine], f[mine], a[mine]))
+    rows = np.flatnonzero(rect & ~is_branch & ~radius)
+    obstructed = np.isin(entry[rows], [int(code) for code in OBSTRUCTED])
+    mine = rows[obstructed]
+    if len(mine):
         out.put(mine, rect_main_obstructed(speed[mine]))
-    mine = rect & ~is_branch & ~radius & ~obstructed
-    if mine.any():
+    mine = rows[~obstructed]
+    if len(mine):
         out.put(mine, rect_main((1.0 - q[mine]) / s[mine]))
     # Flat oval has no tables of its own, nor has a radius branch off a round main.
     stands_in = (bent & (common_shape == Shape.OVAL)) | (

@@ -12,10 +12,10 @@ from elbowroom.layout import (
     DuctGraph,
     ElbowConstruction,
     FloatArray,
+    IntArray,
     Notice,
     Shape,
     refusal,
-    sections,
     warning,
 )
 
@@ -55,25 +55,20 @@ def bend_coefficients(
     out = Gathered(len(bends.duct))
     notices: list[Notice] = []
     turned = bends.in_plane, bends.along_axis
-    for code in ElbowConstruction:
-        for section in (Shape.ROUND, Shape.RECTANGULAR, Shape.OVAL):
-            # Beyond r/W 2 another table goes on, with a class of its own.
-            for wide in (True, False):
-                mine = (bends.construction == code) & (shape == section)
-                mine &= (bends.radius > 2.0 * bends.in_plane) == wide
-                if not mine.any():
-                    continue
-                try:
-                    found = _elbow(graph, mine, section, code, reynolds, *turned)
-                    skewed = mine & (bends.skew > 0.0)
-                    out.put(mine, found)
-                    if skewed.any():
-                        out.put(
-                            skewed,
-                            _skewed(graph, skewed, section, code, reynolds),
-                        )
-                except LookupRefused as problem:
-                    raise _refused(graph, mine, problem) from None
+    # Beyond r/W 2 another table goes on, with a class of its own.
+    near = ~(bends.radius > 2.0 * bends.in_plane)
+    kind = (bends.construction * len(Shape) + shape) * 2 + near
+    for number in np.flatnonzero(np.bincount(kind)).tolist():
+        code = ElbowConstruction(number // 2 // len(Shape))
+        section = Shape(number // 2 % len(Shape))
+        mine = np.flatnonzero(kind == number)
+        try:
+            out.put(mine, _elbow(graph, mine, section, code, reynolds, *turned))
+            skewed = mine[bends.skew[mine] > 0.0]
+            if len(skewed):
+                out.put(skewed, _skewed(graph, skewed, section, code, reynolds))
+        except LookupRefused as problem:
+            raise _refused(graph, mine, problem) from None
     for row in np.flatnonzero(bends.skew > 0.0).tolist():
         notices.append(
             warning(
@@ -93,15 +88,15 @@ def bend_place(graph: DuctGraph, row: int) -> str:
     return f"{graph.place(duct)}, bend {graph.bends.number[row]}"
 
 
-def _refused(graph: DuctGraph, mine: BoolArray, problem: LookupRefused) -> Exception:
-    row = int(np.flatnonzero(mine)[0])
+def _refused(graph: DuctGraph, mine: IntArray, problem: LookupRefused) -> Exception:
+    row = int(mine[0])
     what, _, remedy = str(problem).partition("; ")
     return refusal(bend_place(graph, row), what, remedy or "choose another elbow")
 
 
 def _skewed(
     graph: DuctGraph,
-    mine: BoolArray,
+    mine: IntArray,
     section: Shape,
     code: ElbowConstruction,
     reynolds: FloatArray,
@@ -130,7 +125,7 @@ def _skewed(
 
 def _elbow(
     graph: DuctGraph,
-    mine: BoolArray,
+    mine: IntArray,
     section: Shape,
     code: ElbowConstruction,
     reynolds: FloatArray,
@@ -262,7 +257,7 @@ def transition_coefficients(graph: DuctGraph) -> Gathered:
 
 
 def leg_coefficients(
-    graph: DuctGraph, flow: FloatArray, velocity: FloatArray
+    graph: DuctGraph, size: FloatArray, flow: FloatArray, velocity: FloatArray
 ) -> Gathered:
     """Coefficients of the legs of junctions, on the velocity in the common duct.
 
@@ -270,8 +265,8 @@ def leg_coefficients(
     ----------
     graph
         The classified graph.
-    flow, velocity
-        Airflow in each duct, m³/s, and velocity, m/s, shape (d,).
+    size, flow, velocity
+        Area of each duct, m², airflow in it, m³/s, and velocity, m/s, shape (d,).
 
     Returns
     -------
@@ -279,7 +274,6 @@ def leg_coefficients(
         Shape (l,): of legs that divide the air, or in a return of legs that join it.
     """
     ducts, legs = graph.ducts, graph.legs
-    size = sections.area(ducts.shape, ducts.width, ducts.height)
     common = ducts.parent[legs.duct]
     # Past several branches a straight leg is charged once, for all that leaves.
     leaving = np.where(

@@ -1,5 +1,6 @@
 """The pressure budget of a layout, and the friction rate that its fan leaves."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -111,7 +112,8 @@ def system_of(
     while graph.ducts.parent[way[-1]] >= 0:
         way.append(int(graph.ducts.parent[way[-1]]))
     friction = float((state.gradient[way] * graph.ducts.length[way]).sum())
-    declared = float(np.nan_to_num(graph.terminals.loss[critical]))
+    said = float(graph.terminals.loss[critical])
+    declared = 0.0 if math.isnan(said) else said
     loss, length = float(path_loss[critical]), float(path_length[critical])
     fittings = loss - friction - declared
     outside = float(sum((conditions.declared_losses or {}).values()))

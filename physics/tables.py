@@ -67,9 +67,18 @@ def _chosen(name: str, where: Mapping[str, str]) -> list[tuple[int, Row]]:
     ]
 
 
+@cache
+def _doubted(name: str) -> tuple[int, ...]:
+    return tuple(
+        line for line, row in numbered_rows(name) if "SUSPECT" in row["source"]
+    )
+
+
 def suspect_bits(name: str, lines: IntArray) -> IntArray:
     """`Note` bit of lines whose print breaks the trend of its table, in their shape."""
-    doubted = [line for line, row in numbered_rows(name) if "SUSPECT" in row["source"]]
+    doubted = _doubted(name)
+    if not doubted:
+        return np.zeros_like(lines)
     return np.isin(lines, doubted) * np.int64(Note.SUSPECT_PRINT)
 
 

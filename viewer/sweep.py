@@ -8,6 +8,7 @@ import numpy.typing as npt
 from elbowroom.layout import IntArray, Shape, Tubes
 
 ROUND_SIDES = 24  # a multiple of 8, so that the corners of a rectangle are among them
+_CHUNK = 1 << 10  # rings at a time, so that their outlines stay in cache
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,25 +61,33 @@ def sweep(tubes: Tubes, *, round_sides: int = ROUND_SIDES) -> Mesh:
     )
     boxy = other[tube] == 0
     goes_on = np.append(tube[1:] == tube[:-1], False) if len(ring) else boxy
-    parts = []
-    begin = 0
-    for rows, sides in ((ring[boxy], 4), (ring[~boxy], round_sides)):
-        if len(rows) == 0:
-            continue
-        points = _rings(tubes, rows, sides)
-        parts.append((points, *_quads(rows, goes_on, sides, begin), tubes.element))
-        begin += len(points)
-    if not parts:
-        none = np.zeros((0, 4), dtype=np.int32)
-        return Mesh(np.zeros((0, 3), np.float32), none, np.zeros(0, dtype=np.int64))
-    return Mesh(
-        np.concatenate([part[0] for part in parts]),
-        np.concatenate([part[1] for part in parts]),
-        np.concatenate([part[3][part[2]] for part in parts]),
-    )
+    groups = [
+        (rows, sides)
+        for rows, sides in ((ring[boxy], 4), (ring[~boxy], round_sides))
+        if len(rows)
+    ]
+    # Written where they belong at once: these arrays are too large to be copied.
+    cells = [int(goes_on[rows].sum()) * sides for rows, sides in groups]
+    points = np.empty((sum(len(r) * sides for r, sides in groups), 3), np.float32)
+    quads = np.empty((sum(cells), 4), dtype=np.int32)
+    element = np.empty(sum(cells), dtype=np.int64)
+    point = cell = 0
+    for (rows, sides), count in zip(groups, cells, strict=True):
+        out = points[point : point + len(rows) * sides].reshape(-1, sides, 3)
+        for begin in range(0, len(rows), _CHUNK):
+            part = slice(begin, begin + _CHUNK)
+            _rings(tubes, rows[part], out[part])
+        here = slice(cell, cell + count)
+        first = np.flatnonzero(goes_on[rows])
+        _quads(first * sides + point, quads[here].reshape(-1, sides, 4))
+        element[here].reshape(-1, sides)[:] = tubes.element[rows[first], None]
+        point, cell = point + len(rows) * sides, cell + count
+    return Mesh(points, quads, element)
 
 
-def _rings(tubes: Tubes, rows: IntArray, sides: int) -> npt.NDArray[np.float32]:
+def _rings(tubes: Tubes, rows: IntArray, out: npt.NDArray[np.float32]) -> None:
+    """Points of rings into `out`, shape (rings, sides, 3)."""
+    sides = out.shape[1]
     half_w = (tubes.width[rows] / 2).astype(np.float32)[:, None]
     half_h = (tubes.height[rows] / 2).astype(np.float32)[:, None]
     if sides == 4:
@@ -86,15 +95,13 @@ def _rings(tubes: Tubes, rows: IntArray, sides: int) -> npt.NDArray[np.float32]:
         y = half_h * np.array([1, 1, -1, -1], dtype=np.float32)
     else:
         x, y = _outline(tubes.shape[rows], half_w, half_h, sides)
-    centre = tubes.centre[rows].astype(np.float32)
-    across = tubes.across[rows].astype(np.float32)
-    upright = tubes.upright[rows].astype(np.float32)
-    out = np.empty((len(rows), sides, 3), dtype=np.float32)
+    centre = tubes.centre.take(rows, axis=0).astype(np.float32)
+    across = tubes.across.take(rows, axis=0).astype(np.float32)
+    upright = tubes.upright.take(rows, axis=0).astype(np.float32)
     for axis in range(3):
-        np.multiply(x, across[:, axis, None], out=out[:, :, axis])
-        out[:, :, axis] += y * upright[:, axis, None]
-        out[:, :, axis] += centre[:, axis, None]
-    return out.reshape(-1, 3)
+        place = x * across[:, axis, None]
+        place += y * upright[:, axis, None]
+        np.add(place, centre[:, axis, None], out=out[:, :, axis])
 
 
 def _outline(
@@ -107,30 +114,27 @@ def _outline(
     angle = np.arange(sides) * (2 * np.pi / sides)
     cos, sin = np.cos(angle).astype(np.float32), np.sin(angle).astype(np.float32)
     x, y = half_w * cos, half_h * sin
-    if (shape == Shape.ROUND).all():
-        return x, y
-    to_square = 1.0 / np.maximum(np.abs(cos), np.abs(sin))
-    boxy = (shape == Shape.RECTANGULAR)[:, None]
-    oval = (shape == Shape.OVAL)[:, None]
-    radius = np.minimum(half_w, half_h)
-    x = np.where(boxy, half_w * (cos * to_square), x)
-    y = np.where(boxy, half_h * (sin * to_square), y)
-    x = np.where(oval, radius * cos + np.sign(cos.round(6)) * (half_w - radius), x)
-    y = np.where(oval, radius * sin + np.sign(sin.round(6)) * (half_h - radius), y)
+    boxy = np.flatnonzero(shape == Shape.RECTANGULAR)
+    if len(boxy):
+        to_square = 1.0 / np.maximum(np.abs(cos), np.abs(sin))
+        x[boxy] = half_w[boxy] * (cos * to_square)
+        y[boxy] = half_h[boxy] * (sin * to_square)
+    oval = np.flatnonzero(shape == Shape.OVAL)
+    if len(oval):
+        w, h = half_w[oval], half_h[oval]
+        radius = np.minimum(w, h)
+        x[oval] = radius * cos + np.sign(cos.round(6)) * (w - radius)
+        y[oval] = radius * sin + np.sign(sin.round(6)) * (h - radius)
     return x, y
 
 
-def _quads(
-    rows: IntArray, goes_on: npt.NDArray[np.bool_], sides: int, begin: int
-) -> tuple[npt.NDArray[np.int32], IntArray]:
-    """Cells between rings that follow each other, and the ring that each begins at."""
-    first = np.flatnonzero(goes_on[rows])
-    base = (first * sides + begin).astype(np.int32)[:, None]
+def _quads(base: IntArray, out: npt.NDArray[np.int32]) -> None:
+    """Cells from rings to the next ones into `out`, shape (rings, sides, 4).
+
+    `base` is the first point of each of those rings.
+    """
+    sides = out.shape[1]
     side = np.arange(sides, dtype=np.int32)
     after = np.roll(side, -1)
-    quads = np.empty((len(first), sides, 4), dtype=np.int32)
-    np.add(base, side, out=quads[:, :, 0])
-    np.add(base, after, out=quads[:, :, 1])
-    np.add(base, after + sides, out=quads[:, :, 2])
-    np.add(base, side + sides, out=quads[:, :, 3])
-    return quads.reshape(-1, 4), np.repeat(rows[first], sides)
+    corners = np.stack([side, after, after + sides, side + sides], axis=1)
+    np.add(base.astype(np.int32)[:, None, None], corners, out=out)
