@@ -15,7 +15,7 @@ from .fan_curve import pressure_of
 from .flags import budget_flags, fan_flags, flow_flags
 from .flows import check_drawn_flows, duct_flows
 from .ledger import Assumption, assumptions_of
-from .notebook import analysis_html, element_rows, frame_of
+from .notebook import analysis_html, element_rows, frame_of, picture_of
 from .system import System, system_of
 from .words import bend_words, leg_words
 
@@ -152,6 +152,16 @@ class Analysis:
     def to_frame(self) -> Any:
         """Every duct and fitting as a pandas DataFrame, SI units; needs pandas."""
         return frame_of(element_rows(self))
+
+    def plot(self, **how: Any) -> Any:
+        """Picture of it; takes what `elbowroom.viewer.notebook.plot` takes.
+
+        Raises
+        ------
+        RuntimeError
+            If there is no OpenGL here, with what to install.
+        """
+        return picture_of(self, **how)
 
     def _repr_html_(self) -> str:
         return analysis_html(self)

@@ -7,7 +7,7 @@ from typing import Any
 from elbowroom.layout import Notice
 
 from .analysis import Analysis
-from .notebook import comparison_html, frame_of, option_rows
+from .notebook import comparison_html, frame_of, option_rows, picture_of
 from .uncertainty import share_less
 
 SURE = 0.90  # share of draws in which an option must lose less to be called better
@@ -73,6 +73,16 @@ class Comparison:
     def to_frame(self) -> Any:
         """Every option as a pandas DataFrame, SI units; needs pandas."""
         return frame_of(option_rows(self))
+
+    def plot(self, **how: Any) -> Any:
+        """Picture of it; takes what `elbowroom.viewer.notebook.plot` takes.
+
+        Raises
+        ------
+        RuntimeError
+            If there is no OpenGL here, with what to install.
+        """
+        return picture_of(self, **how)
 
     def _repr_html_(self) -> str:
         return comparison_html(self)

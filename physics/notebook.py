@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from html import escape
+from importlib import metadata
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -124,3 +125,20 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
         for row in rows
     )
     return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+
+
+def picture_of(what: "Analysis | Comparison", **how: Any) -> Any:
+    """Picture of a result, by whatever package says that it draws results.
+
+    The viewer says so in the project's metadata, so that nothing here imports it.
+
+    Raises
+    ------
+    RuntimeError
+        If no package does.
+    """
+    for point in metadata.entry_points(group="elbowroom.pictures"):
+        return point.load()(what, **how)
+    raise RuntimeError(
+        "nothing that draws results is installed; install elbowroom again with pip"
+    )

@@ -50,8 +50,20 @@ def test_without_pandas_one_sentence_says_what_to_install(
 
 @needs_opengl
 def test_plot_gives_a_picture() -> None:
-    png = notebook.plot(analyse(build(drawn())), size=(640, 360))._repr_png_()
+    analysis = analyse(build(drawn()))
+    png = notebook.plot(analysis, size=(640, 360))._repr_png_()
     assert png.startswith(b"\x89PNG")
+    assert analysis.plot(size=(640, 360)).png == png
+    both = compare([Option("a", analysis), Option("b", analysis)])
+    assert both.plot(size=(640, 360)).png != png
+
+
+def test_without_a_viewer_one_sentence_says_so(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("importlib.metadata.entry_points", lambda group: ())
+    with pytest.raises(RuntimeError, match="install elbowroom again"):
+        analyse(build(drawn())).plot()
 
 
 @needs_opengl

@@ -75,6 +75,7 @@ _Strict = Annotated[
     bool,
     typer.Option("--strict", help="End with exit code 1 where a check fails."),
 ]
+_MOST_LISTED = 200  # losses beside the live view
 _COLOURINGS = {"loss": "loss", "per-metre": "per-metre"}
 
 
@@ -372,10 +373,16 @@ def view(
     up: _Up = None,
     tolerance: _Tolerance = "1 mm",
     png: _Png = None,
+    browser: Annotated[
+        bool, typer.Option("--browser", help="Show it in a browser on this machine.")
+    ] = False,
+    port: Annotated[
+        int, typer.Option("--port", help="Port of --browser; any free one if 0.")
+    ] = 0,
     by: _By = "loss",
     units: _Units = "metric",
 ) -> int:
-    """Show where the pressure goes in 3D: in a window, or as a picture with --png."""
+    """Show where the pressure goes: in a window, in a browser, or with --png."""
     import numpy as np
 
     from elbowroom.layout import refusal
@@ -411,7 +418,7 @@ def view(
     if png is not None:
         _draw([one for one, _ in made], every, chosen, display, png)
         return 0
-    problem = why_not() or why_no_window()
+    problem = why_not() or (None if browser else why_no_window())
     if problem is not None:
         what, _, remedy = problem.partition("; ")
         raise refusal("view", what, remedy)
@@ -429,8 +436,22 @@ def view(
         ),
         key=lambda at: -float(losses[at[0]][made[at[0]][1][at[1]]]),
     )
-    panels = [one for one, _ in made]
-    window(panels, scale_for(np.concatenate(every)), title, picked, ranked)
+    panels, scale = [one for one, _ in made], scale_for(np.concatenate(every))
+    if browser:
+        from .live import live
+
+        ranked = ranked[:_MOST_LISTED]
+        rows = []
+        for number, piece in ranked:
+            analysis, element = options[number].analysis, int(made[number][1][piece])
+            name = f"{analysis.name(element)}: {analysis.words(element, display.side)}"
+            if len(options) > 1:
+                name = f"{options[number].name}, {name}"
+            lost = display.pressures(losses[number][element])
+            rows.append((name, f"{lost} {display.pressure}"))
+        live(panels, scale, title, picked, ranked, rows, port=port, announce=_say)
+    else:
+        window(panels, scale, title, picked, ranked)
     return 0
 
 

@@ -18,6 +18,7 @@ _HELP = (
 _CHOSEN = "#ff2d95"
 _STEPS = 60  # losses that the slider goes through
 _SWATCH = (26, 24)  # pixels
+_MARGIN = 1.12  # around the layouts, of their size
 
 
 def window(
@@ -39,7 +40,7 @@ def window(
         Panels and pieces by falling loss, to step through with keys and the slider.
     """
     panels = brought_near(panels)
-    plotter = stage(panels, scale, bar_title)
+    plotter = stage(panels, scale, bar_title, hint=_HELP)
     steps = list(ranked)[:_STEPS]
     at, ready = [-1], False
 
@@ -94,9 +95,9 @@ def window(
 
 
 def mark(
-    plotter: Any, panels: Sequence[Panel], number: int, piece: int, line: str
+    plotter: Any, panels: Sequence[Panel], number: int, piece: int, line: str = ""
 ) -> None:
-    """Mark one piece of one panel, and write its row in that panel's corner.
+    """Mark one piece of one panel, and write its row in that panel's corner, if any.
 
     Parameters
     ----------
@@ -129,12 +130,19 @@ def mark(
         name="chosen",
         reset_camera=False,
     )
-    words = textwrap.fill(line, SIZE[0] // len(panels) // 13)
-    plotter.add_text(words, position=(12, 34), font_size=9, color=INK, name="row")
+    if line:
+        words = textwrap.fill(line, SIZE[0] // len(panels) // 13)
+        plotter.add_text(words, position=(12, 34), font_size=9, color=INK, name="row")
 
 
 def stage(
-    panels: Sequence[Panel], scale: Scale, bar_title: str, *, off_screen: bool = False
+    panels: Sequence[Panel],
+    scale: Scale,
+    bar_title: str,
+    *,
+    hint: str = "",
+    with_bar: bool = True,
+    off_screen: bool = False,
 ) -> Any:
     """Furnish a plotter with a cell for each layout, their cameras linked.
 
@@ -142,6 +150,10 @@ def stage(
     ----------
     panels, scale, bar_title
         As in `scene.picture`.
+    hint
+        What to do, in the lower left corner.
+    with_bar
+        Whether to draw the bar of colours.
     off_screen
         Without a window.
 
@@ -152,7 +164,6 @@ def stage(
     """
     import pyvista as pv
 
-    view = view_of(np.concatenate([corners(panel) for panel in panels]))
     plotter: Any = pv.Plotter(
         shape=(1, len(panels)),
         window_size=list(SIZE),
@@ -165,13 +176,25 @@ def stage(
         plotter.set_background("white")
         furnish(plotter, panel, scale)
         plotter.add_text(f"{panel.title}\n{panel.subtitle}", font_size=10, color=INK)
-        aim(plotter, view, 0.62 * max(view.extent))
-    _bar(plotter, scale, bar_title)
+    fit(plotter, panels, *SIZE)
+    if with_bar:
+        _bar(plotter, scale, bar_title)
     plotter.subplot(0, 0)
-    plotter.add_text(_HELP, position=(12, 8), font_size=8, color=INK)
+    if hint:
+        plotter.add_text(hint, position=(12, 8), font_size=8, color=INK)
     if len(panels) > 1:
         plotter.link_views()
     return plotter
+
+
+def fit(plotter: Any, panels: Sequence[Panel], width: float, height: float) -> None:
+    """Aim the cameras so that every layout fits in a window of a size in pixels."""
+    view = view_of(np.concatenate([corners(panel) for panel in panels]))
+    aspect = width / len(panels) / height
+    half_height = _MARGIN * max(view.extent[1], view.extent[0] / aspect) / 2
+    for number in range(len(panels)):
+        plotter.subplot(0, number)
+        aim(plotter, view, half_height)
 
 
 def _bar(plotter: Any, scale: Scale, title: str) -> None:
