@@ -32,11 +32,13 @@ from .checks import (
     static_pressure,
     surface_of,
     terminal_static,
+    velocity_limits,
 )
 from .close_pairs import ClosePair
-from .coefficient import Coefficient, LookupRefused, Note
+from .coefficient import Coefficient, Credit, LookupRefused, Note
 from .compare import Comparison, Option, compare
 from .conditions import Conditions, conditions_of
+from .duct_schedule import DuctRow, duct_schedule
 from .effects import Effect, effects
 from .elements import DuctState, Elements, Kind
 from .fan_curve import crossings, pressure_of, slope_at
@@ -53,7 +55,16 @@ from .proportion import (
     proportion,
     regain_velocity,
 )
-from .quantities import Quantities, gauges, quantities, sheet_mass
+from .quantities import (
+    FLAT_HANGERS,
+    FLAT_PIECE,
+    ROUND_HANGERS,
+    ROUND_PIECE,
+    Quantities,
+    gauges,
+    quantities,
+    sheet_mass,
+)
 from .remedies import Remedy, remedies
 from .rooms import with_airflows
 from .sources import Missing, TableSource, missing, table_sources
@@ -68,7 +79,11 @@ from .uncertainty import (
 )
 
 __all__ = [
+    "FLAT_HANGERS",
+    "FLAT_PIECE",
     "METHODS",
+    "ROUND_HANGERS",
+    "ROUND_PIECE",
     "WINDOW",
     "Aim",
     "Air",
@@ -82,6 +97,8 @@ __all__ = [
     "Coefficient",
     "Comparison",
     "Conditions",
+    "Credit",
+    "DuctRow",
     "DuctState",
     "Effect",
     "Elements",
@@ -112,6 +129,7 @@ __all__ = [
     "crossings",
     "dampers",
     "duct_flows",
+    "duct_schedule",
     "effects",
     "elbows",
     "element_bands",
@@ -152,6 +170,7 @@ __all__ = [
     "terminal_static",
     "transitions",
     "uncertainty",
+    "velocity_limits",
     "warming",
     "with_airflows",
     "with_returns",

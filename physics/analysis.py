@@ -149,6 +149,14 @@ class Analysis:
             Kind.TERMINAL: "terminal with its declared loss",
         }[kind]
 
+    @cached_property
+    def share_of_path(self) -> FloatArray:
+        """Share of the critical path's loss that each element spends; NaN beside it."""
+        out = np.full(len(self.elements.loss), np.nan)
+        way = self.path(self.critical)
+        out[way] = self.elements.loss[way] / self.critical_loss
+        return out
+
     def to_frame(self) -> Any:
         """Every duct and fitting as a pandas DataFrame, SI units; needs pandas."""
         return frame_of(element_rows(self))

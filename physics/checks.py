@@ -1,6 +1,6 @@
 """Checks of an analysed layout, each with its limit, its source and its places."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -190,49 +190,52 @@ def _short(analysis: Analysis, duct: int) -> str:
     return name
 
 
-def _velocities(analysis: Analysis) -> list[Check]:
+def velocity_limits(analysis: Analysis) -> FloatArray:
+    """Lowest velocity limit that the schedule's checks set for each duct, m/s.
+
+    Shape (d,); infinite where they set none.
+    """
+    limit = np.full(len(analysis.graph.ducts.parent), np.inf)
+    for _, mine, row in _limits_by_use(analysis):
+        limit[mine] = float(row["velocity_m_s"])
+    quiet = _limits_by_noise(analysis)
+    return limit if quiet is None else np.minimum(limit, quiet[0])
+
+
+def _limits_by_use(
+    analysis: Analysis,
+) -> Iterator[tuple[str, BoolArray, Mapping[str, str]]]:
+    """Words, ducts and row of the table for mains and for branches."""
     use = analysis.graph.schedule.checks.use
     if use is None:
-        return []
+        return
     context, main, branch, kind, shape = _USES[use]
     is_main, _ = _role(analysis)
-    found = []
     for words, element, mine in (
         ("mains", main, is_main),
         ("branches", branch, ~is_main),
     ):
-        if not mine.any():
-            continue
-        (row,) = chosen(
-            "velocity_limits",
-            {"context": context, "element": element, "kind": kind, "shape": shape},
-        )
-        limit = np.where(mine, float(row["velocity_m_s"]), np.inf)
-        found.append(
-            _of_ducts(
-                analysis,
-                f"velocity in {words}, {use}",
-                "velocity",
-                analysis.state.velocity,
-                limit,
-                row["source"],
-                row["confidence"],
-                "take a larger section",
+        if mine.any():
+            (row,) = chosen(
+                "velocity_limits",
+                {"context": context, "element": element, "kind": kind, "shape": shape},
             )
-        )
-    return found
+            yield f"velocity in {words}, {use}", mine, row
 
 
-def _noise_criterion(analysis: Analysis) -> list[Check]:
+def _limits_by_noise(
+    analysis: Analysis,
+) -> tuple[FloatArray, Mapping[str, str]] | None:
+    """Limit of each duct, m/s, for the room's noise criterion, and a row it is from."""
     spec = analysis.graph.schedule.checks
     if spec.noise is None or spec.stands is None:
-        return []
+        return None
     ducts = analysis.graph.ducts
     is_main, last = _role(analysis)
     share = np.where(is_main, _SHARES["main"], _SHARES["branch"])
     share[last] = _SHARES["last duct"]
     limit = np.zeros(len(share))
-    source, confidence = "", ""
+    row: Mapping[str, str] = {}
     for is_round in (True, False):
         (row,) = chosen(
             "velocity_limits",
@@ -244,7 +247,31 @@ def _noise_criterion(analysis: Analysis) -> list[Check]:
         )
         mine = (ducts.shape == Shape.ROUND) == is_round
         limit[mine] = float(row["velocity_m_s"]) * share[mine]
-        source, confidence = row["source"], row["confidence"]
+    return limit, row
+
+
+def _velocities(analysis: Analysis) -> list[Check]:
+    return [
+        _of_ducts(
+            analysis,
+            words,
+            "velocity",
+            analysis.state.velocity,
+            np.where(mine, float(row["velocity_m_s"]), np.inf),
+            row["source"],
+            row["confidence"],
+            "take a larger section",
+        )
+        for words, mine, row in _limits_by_use(analysis)
+    ]
+
+
+def _noise_criterion(analysis: Analysis) -> list[Check]:
+    found = _limits_by_noise(analysis)
+    if found is None:
+        return []
+    limit, row = found
+    spec = analysis.graph.schedule.checks
     return [
         _of_ducts(
             analysis,
@@ -252,8 +279,8 @@ def _noise_criterion(analysis: Analysis) -> list[Check]:
             "velocity",
             analysis.state.velocity,
             limit,
-            source + "; branches 80 %, last ducts 50 % of it",
-            confidence,
+            row["source"] + "; branches 80 %, last ducts 50 % of it",
+            row["confidence"],
             "take a larger section, or silence the duct",
         )
     ]

@@ -111,6 +111,24 @@ def conditions_of(graph: DuctGraph) -> Conditions:
     )
 
 
+def material_of(graph: DuctGraph, run: int) -> str:
+    """What a run is made of, in words: as declared, else as assumed."""
+    schedule, name = graph.schedule, graph.drawing.names[run]
+    said = graph.drawing.attributes.get(run)
+    if name in schedule.run_materials:
+        return schedule.run_materials[name]
+    rough = schedule.run_roughness.get(name)
+    if rough is None and said is not None:
+        rough = said.roughness
+    if rough is None and schedule.material is not None:
+        return schedule.material
+    if rough is None:
+        rough = schedule.roughness
+    if rough is None:
+        return "galvanised steel (assumed)"
+    return f"roughness {rough * 1e3:.3g} mm"
+
+
 def _compression(graph: DuctGraph) -> tuple[FloatArray, IntArray]:
     """Compression of each run and its basis; NaN where the run is rigid."""
     schedule, names = graph.schedule, graph.drawing.names

@@ -12,6 +12,10 @@ from .checks import surface_of
 from .elements import Kind
 from .tables import chosen, rows
 
+# Common practice, no published source: lengths that duct comes in and spacing of
+# hangers, m; the local code and the maker decide.
+FLAT_PIECE, ROUND_PIECE = 1.2, 3.0
+FLAT_HANGERS, ROUND_HANGERS = 2.4, 3.0
 ALLOWANCE = 0.15  # on the mass for seams, joints and waste: 0.10 to 0.20 in practice
 _RECTANGULAR = "rectangular, low and medium velocity practice"
 _ROUND = "round, general ventilation"
@@ -48,11 +52,17 @@ class FittingRow:
 
 @dataclass(frozen=True, slots=True)
 class Quantities:
-    """What a layout is made of."""
+    """What a layout is made of.
+
+    `joints` are those of the pieces that straight duct comes in, with one at each of
+    its ends; `hangers` carry straight duct.
+    """
 
     lengths: tuple[LengthRow, ...]
     fittings: tuple[FittingRow, ...]
     sheet: tuple[SheetRow, ...]
+    joints: int
+    hangers: int
 
 
 def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
@@ -70,7 +80,7 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
     quantities
         Straight duct with the arcs of its bends counts by length along the
         centreline; transitions and taps are counted as fittings, and their sheet
-        with the duct. No hangers, no stiffeners, no terminals.
+        with the duct. No stiffeners, no terminals.
 
     References
     ----------
@@ -117,7 +127,16 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
             counted.items(), key=lambda row: (row[0][0], _words(row[0][1]))
         )
     ]
-    return Quantities(tuple(lengths), tuple(fittings), tuple(sheet))
+    is_round = ducts.shape == Shape.ROUND
+    piece = np.where(is_round, ROUND_PIECE, FLAT_PIECE)
+    apart = np.where(is_round, ROUND_HANGERS, FLAT_HANGERS)
+    return Quantities(
+        tuple(lengths),
+        tuple(fittings),
+        tuple(sheet),
+        int((np.ceil(ducts.length / piece - 1e-9) + 1).sum()),
+        int(np.ceil(ducts.length / apart - 1e-9).sum()),
+    )
 
 
 def _words(section: Section | None) -> str:

@@ -9,6 +9,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from schemas import NAMES, schema, validate
 
@@ -80,6 +81,18 @@ def test_compare(capsys: Captured) -> None:
     assert gaps == pytest.approx([0.1, 0.075, 0.15], abs=2e-3)
     assert [option["rank"] for option in found["options"]] == [2, 1, 3]
     assert all(not option["clashes"] for option in found["options"])
+    totals = [option["totals"] for option in found["options"]]
+    losses = [option["critical_loss_pa"] for option in found["options"]]
+    assert [t["change_pa"] for t in totals] == pytest.approx(
+        np.subtract(losses, losses[0])
+    )
+    assert all(
+        low < loss < high
+        for loss, (low, high) in zip(
+            losses, (t["critical_loss_band_pa"] for t in totals), strict=True
+        )
+    )
+    assert [t["fitting_count"] for t in totals] == [13, 11, 13]
     assert "'flatten' spends least" in found["verdict"]
 
 

@@ -43,6 +43,7 @@ from elbowroom.physics import (
     air,
     analyse,
     checks,
+    duct_schedule,
     gauges,
     leakage,
     noise,
@@ -53,6 +54,7 @@ from elbowroom.physics import (
     static_pressure,
     surface_of,
     terminal_static,
+    velocity_limits,
     with_airflows,
 )
 from elbowroom.viewer import main
@@ -377,6 +379,62 @@ def test_quantities_add_up_to_the_layout() -> None:
     assert elbows == len(analysis.graph.bends.duct)
 
 
+def test_joints_and_hangers_of_one_duct_by_hand() -> None:
+    """Common practice, no published source: flat duct comes in pieces of 1.2 m."""
+    straight = [("duct", [[0, 0, 3], [10, 0, 3]], rectangular(0.4, 0.3))]
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0), kind="fan"),
+        terminals={"room": TerminalSpec(0.4, run="duct")},
+    )
+    found = quantities(analyse(build(drawing_from_runs(straight), plan)))
+    assert found.joints == 9 + 1  # nine pieces, one joint more
+    assert found.hangers == 5  # 2.4 m apart
+
+
+def test_the_schedule_of_ducts() -> None:
+    use = ChecksSpec(use="residential", noise="RC 25", stands="above a ceiling")
+    plan = {"insulation": 0.025, "run_materials": {"B1": "galvanised steel"}}
+    rows = duct_schedule(layout(checks=use, **plan))
+    analysis = layout(checks=use)
+    assert len(rows) == len(analysis.graph.ducts.parent)
+    first = rows[0]
+    # Huebscher and 4A/P by hand, 600 x 300 mm.
+    assert first.equivalent_diameter == pytest.approx(
+        1.3 * (0.6 * 0.3) ** 0.625 / 0.9**0.25
+    )
+    assert first.hydraulic_diameter == pytest.approx(0.4)
+    assert first.material == "galvanised steel (assumed)"
+    assert {row.insulation for row in rows} == {0.025}
+    # The lower of both limits: 900 fpm of the house against the ceiling's.
+    limits = velocity_limits(analysis)
+    for row, limit, speed in zip(rows, limits, analysis.state.velocity, strict=True):
+        assert row.velocity_limit == pytest.approx(limit)
+        assert row.is_kept == (speed <= limit)
+    loudest = [c for c in checks(analysis) if "velocity" in c.rule and not c.is_kept]
+    assert bool(loudest) == (not all(row.is_kept for row in rows))
+    assert all(row.velocity_limit is None for row in duct_schedule(layout()))
+
+
+def test_the_parts_of_each_path_add_up(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["analyse", str(HOUSE), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    elements = {row["id"]: row for row in found["elements"]}
+    for rank, path in enumerate(found["paths"], start=1):
+        assert path["rank"] == rank
+        parts = ("straight_loss_pa", "fitting_loss_pa", "terminal_loss_pa")
+        assert sum(path[part] for part in parts) == pytest.approx(path["loss_pa"])
+        ducts = [elements[name] for name in path["elements"] if "duct" in name]
+        straight = sum(row["loss_pa"] for row in ducts)
+        assert path["straight_loss_pa"] == pytest.approx(straight)
+    shares = [row["share_of_critical_path"] for row in found["elements"]]
+    assert sum(share for share in shares if share) == pytest.approx(1.0)
+    # Between the elbow above the blower and the kitchen's takeoff, by hand: 4 ft less
+    # the elbow's tangent, a throat of 4 in and half of the 8 in side.
+    assert elements["elbow-1"]["straight_after_m"] == pytest.approx(
+        (48 - 8) * 0.0254, abs=1e-4
+    )
+
+
 def test_the_workbook_and_the_tables(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -401,7 +459,7 @@ def test_every_table_of_an_analysis_is_in_its_workbook(tmp_path: Path) -> None:
     with zipfile.ZipFile(book) as archive:
         text = archive.read("xl/workbook.xml").decode()
         strings = archive.read("xl/sharedStrings.xml").decode()
-    names = ["elements", "paths", "balance", "checks", "room", "assumptions"]
+    names = ["elements", "ducts", "paths", "balance", "checks", "room", "assumptions"]
     assert sorted(path.stem for path in folder.iterdir()) == sorted(names)
     for name in names:
         assert f'name="{name}"' in text

@@ -76,10 +76,12 @@ def test_a_loss_and_a_click_show_their_row(address: str) -> None:
             page.mouse.click(
                 box["x"] + box["width"] / 4, box["y"] + box["height"] * share / 100
             )
-            page.wait_for_timeout(150)
-            if row.inner_text() != before:
-                break
-        assert row.inner_text() != before
+            page.wait_for_timeout(100)
+        page.wait_for_function(
+            "before => document.querySelector('output').innerText !== before",
+            arg=before,
+            timeout=30_000,
+        )
         assert {url.split("/")[2] for url in asked if "//" in url} == {
             address.split("/")[2]
         }

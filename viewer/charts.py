@@ -95,7 +95,7 @@ def kinds_chart(analysis: Analysis, display: Display) -> str:
         axes.set_xlabel(f"on the critical path, {display.pressure}")
         for at, (_, loss) in zip(place, shown, strict=True):
             x = max(loss, 0.0) * _factor(display.pressures)
-            axes.text(x, at, f" {display.pressures(loss)}", va="center", size=9)
+            _beside(axes, x, float(at), display.pressures(loss))
         axes.margins(x=0.14)
         return _svg(figure)
 
@@ -109,7 +109,7 @@ def options_chart(options: Sequence[Option], display: Display) -> str:
             loss = option.analysis.critical_loss
             axes.barh(at, loss * p, color=_TOTAL, height=0.58)
             axes.plot([band.low * p, band.high * p], [at, at], color=_INK, lw=1.6)
-            axes.text(band.high * p, at, f"  {display.pressures(loss)}", va="center")
+            _beside(axes, band.high * p, at, display.pressures(loss))
         axes.set_yticks(range(len(options)), [option.name for option in options])
         axes.invert_yaxis()
         axes.set_xlabel(
@@ -118,6 +118,13 @@ def options_chart(options: Sequence[Option], display: Display) -> str:
         )
         axes.margins(x=0.14)
         return _svg(figure)
+
+
+def _beside(axes: Any, x: float, y: float, text: str) -> None:
+    """Write a value a little to the right of a point."""
+    axes.annotate(
+        text, (x, y), xytext=(5, 0), textcoords="offset points", va="center", size=9
+    )
 
 
 def _factor(words: Any) -> float:

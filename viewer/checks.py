@@ -4,7 +4,16 @@ from collections.abc import Sequence
 from typing import Any
 
 from elbowroom.layout import units
-from elbowroom.physics import Analysis, Check, FanPower, Quantities
+from elbowroom.physics import (
+    FLAT_HANGERS,
+    FLAT_PIECE,
+    ROUND_HANGERS,
+    ROUND_PIECE,
+    Analysis,
+    Check,
+    FanPower,
+    Quantities,
+)
 
 from .display import Display
 from .tables import new_table
@@ -144,7 +153,23 @@ def quantities_result(analysis: Analysis, found: Quantities) -> dict[str, Any]:
         "schema": "elbowroom.quantities/1",
         "file": analysis.graph.drawing.file,
         **quantity_tables(found),
+        "joints": found.joints,
+        "hangers": found.hangers,
     }
+
+
+def joints_words(found: Quantities, display: Display) -> str:
+    """Joints and hangers, with what was taken for them."""
+
+    def length(value: float) -> str:
+        return f"{display.lengths(value, 1)} {display.length}"
+
+    return (
+        f"About {found.joints} joints, rectangular duct in pieces of "
+        f"{length(FLAT_PIECE)} and round duct of {length(ROUND_PIECE)}, and "
+        f"{found.hangers} hangers, every {length(FLAT_HANGERS)} and "
+        f"{length(ROUND_HANGERS)} (common practice, no published source)."
+    )
 
 
 def print_quantities(
@@ -185,6 +210,7 @@ def print_quantities(
     console.print(table)
     console.print(
         "Gauges are US practice at low and medium pressure, from secondary sources; "
-        "pressure class, reinforcement and joints decide. Without hangers, stiffeners, "
+        "pressure class, reinforcement and joints decide. Without stiffeners, "
         "terminals and dampers."
     )
+    console.print(joints_words(found, display))

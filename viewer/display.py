@@ -65,6 +65,11 @@ class Display:
         """Unit of the sides of sections."""
         return "mm" if self.length == "m" else "in"
 
+    def side_words(self, value: float) -> str:
+        """A side or diameter, without its unit."""
+        scaled = units.to_unit(value, self.side)
+        return f"{scaled:.0f}" if self.side == "mm" else f"{scaled:.1f}"
+
     def areas(self, value: float) -> str:
         """An area, without its unit."""
         return f"{units.to_unit(value, self.area):.1f}"

@@ -74,7 +74,7 @@ def live(
     get_server = _get_server()
     panels = brought_near(panels)
     plotter = stage(panels, scale, bar_title, with_bar=False, off_screen=True)
-    secret = secrets.token_urlsafe(24)
+    secret = secrets.token_hex(24)
     sys.argv[1:] = ["--authKey", secret]  # trame reads the command line for itself
     server = get_server(f"elbowroom-{secret}", client_type="vue3")
     state, control = server.state, server.controller

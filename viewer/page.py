@@ -110,7 +110,7 @@ def page_data(
     ]
     rates = [_per_metre(option) for option in options]
     speeds = [option.analysis.elements.velocity for option in options]
-    shares = [_share(option) for option in options]
+    shares = [option.analysis.share_of_path for option in options]
     return {
         "verdict": verdict,
         "note": AS_NEW,
@@ -170,15 +170,6 @@ def _per_metre(option: Option) -> npt.NDArray[np.float64]:
     e = option.analysis.elements
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(e.length > 0, e.loss / e.length, np.nan)
-
-
-def _share(option: Option) -> npt.NDArray[np.float64]:
-    """Share of the critical path's loss that each element on it spends."""
-    analysis = option.analysis
-    out = np.full(len(analysis.elements.loss), np.nan)
-    way = analysis.path(analysis.critical)
-    out[way] = analysis.elements.loss[way] / analysis.critical_loss
-    return out
 
 
 def _option(

@@ -16,23 +16,28 @@ from elbowroom.physics import (
     Analysis,
     Budget,
     Comparison,
+    Credit,
     Kind,
+    Note,
     Option,
     checks,
     critical_band,
+    duct_schedule,
     effects,
     power_of,
     quantities,
 )
 
 from .charts import kinds_chart, options_chart, pressure_chart
-from .checks import CAUTIONS, value_words
+from .checks import CAUTIONS, joints_words, value_words
 from .display import Display
 from .gaps import Gap
 from .plan import budget_lines
 from .results import balancing, paths
-from .tables import AS_NEW
+from .tables import AS_NEW, apart_heads, apart_rows
 
+_MOST_HEADS = 9  # of a table in the usual type
+Print = tuple[str, str, str]  # table, source and confidence of a coefficient
 Cell = str | tuple[str, str]  # a text, or a text and its class
 
 
@@ -103,6 +108,7 @@ def report_html(
     """
     style = files("elbowroom.viewer").joinpath("static/report.css").read_text("utf-8")
     title = ", ".join(option.name for option in options)
+    numbers = _numbered([*(option.analysis for option in options), *returns])
     parts = [_summary(options, display, comparison, budget, returns)]
     if picture:
         parts.append(_picture(options, obstacles, display))
@@ -110,15 +116,15 @@ def report_html(
     for option, room in zip(options, rooms, strict=True):
         if len(options) > 1:
             parts.append(f"<h1>{escape(option.name)}</h1>")
-        parts.append(_layout(option.analysis, display))
+        parts.append(_layout(option.analysis, display, numbers))
         parts.append(_room(room, display))
         parts.append(_notices(option))
     for side in returns:
         parts.append(f"<h1>Return: {escape(side.graph.drawing.file)}</h1>")
-        parts.append(_layout(side, display))
+        parts.append(_layout(side, display, numbers))
     parts.append(_remarks(remarks))
     parts.append(_list("Before anything is built", [AS_NEW, *CAUTIONS]))
-    parts.append(_sources([option.analysis for option in options]))
+    parts.append(_sources(numbers))
     parts.append(_made_from(inputs))
     policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
     return (
@@ -144,6 +150,10 @@ def _summary(
     if comparison is not None:
         out.append(f'<p class="verdict">{escape(comparison.verdict)}</p>')
         out.append(options_chart(options, display))
+        apart: list[list[Cell]] = [
+            [name, *map(_n, rest)] for name, *rest in apart_rows(comparison, display)
+        ]
+        out.append(_table(apart_heads(display), apart))
     else:
         out.append(f'<p class="verdict">{escape(_verdict(first, budget, display))}</p>')
     for option in options:
@@ -273,14 +283,14 @@ def _picture(
     return f'<img alt="the ducts, coloured by loss" src="data:image/png;base64,{data}">'
 
 
-def _layout(analysis: Analysis, display: Display) -> str:
+def _layout(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -> str:
     return "".join(
         (
             "<h2>Pressure along the critical path</h2>",
             pressure_chart(analysis, display),
             kinds_chart(analysis, display),
             _paths(analysis, display),
-            _fittings(analysis, display),
+            _fittings(analysis, display, numbers),
             _ducts(analysis, display),
             _balance(analysis, display),
             _checks(analysis, display),
@@ -297,6 +307,8 @@ def _paths(analysis: Analysis, display: Display) -> str:
             row["terminal"],
             _n(display.flows(row["flow_m3_s"])),
             _n(p(row["loss_pa"])),
+            _n(p(row["straight_loss_pa"])),
+            _n(p(row["fitting_loss_pa"])),
             _n("critical" if row["critical"] else p(row["excess_pa"])),
             _n(p(row["terminal_loss_pa"])),
             _n(
@@ -313,6 +325,8 @@ def _paths(analysis: Analysis, display: Display) -> str:
         "terminal",
         display.flow,
         f"loss, {display.pressure}",
+        "straight",
+        "fittings",
         "excess",
         "terminal itself",
         "static left at it",
@@ -322,11 +336,16 @@ def _paths(analysis: Analysis, display: Display) -> str:
     return "<h2>Paths</h2>" + _table(heads, rows)
 
 
-def _fittings(analysis: Analysis, display: Display) -> str:
+def _fittings(
+    analysis: Analysis, display: Display, numbers: Mapping[Print, int]
+) -> str:
     e, p = analysis.elements, display.pressures
     on_path = set(analysis.path(analysis.critical).tolist())
     rows: list[list[Cell]] = []
+    share, equal = analysis.share_of_path, analysis.equivalent_length
+    after = analysis.graph.ducts.straight[e.duct]
     for row in np.flatnonzero(e.kind != Kind.DUCT).tolist():
+        at_end = e.kind[row] in (Kind.EXIT, Kind.TERMINAL)
         credit = e.credits[e.credit[row]]
         c = float(e.coefficient[row])
         formula = "declared"
@@ -338,13 +357,16 @@ def _fittings(analysis: Analysis, display: Display) -> str:
         rows.append(
             [
                 _s(analysis.identifier(row) + (" *" if row in on_path else "")),
-                f"{analysis.name(row)}: {analysis.words(row, display.side)}",
+                (f"{analysis.name(row)}: {analysis.words(row, display.side)}", "w"),
                 _s(display.size(analysis.graph.section(int(e.duct[row])))),
                 _n(display.velocities(e.velocity[row])),
                 _n(formula),
                 _n(p(e.loss[row])),
-                f"{credit.source} ({credit.confidence})",
-                _s(Basis(int(e.basis[row])).word),
+                _n("" if row not in on_path else f"{100 * share[row]:.0f} %"),
+                _n("" if np.isnan(c) else display.lengths(equal[row], 1)),
+                _n("" if at_end else display.lengths(after[row], 1)),
+                f"[{numbers[_print(credit)]}] {credit.confidence}",
+                "; ".join([Basis(int(e.basis[row])).word, *_doubts(int(e.notes[row]))]),
             ]
         )
     heads = [
@@ -354,6 +376,9 @@ def _fittings(analysis: Analysis, display: Display) -> str:
         display.velocity,
         "C × K × pv",
         display.pressure,
+        "of path",
+        f"equals, {display.length}",
+        f"{display.length} to next",
         "coefficient from",
         "rests on",
     ]
@@ -361,38 +386,54 @@ def _fittings(analysis: Analysis, display: Display) -> str:
         "<h2>Fittings</h2>"
         + _table(heads, rows)
         + '<p class="quiet">* on the critical path. pv is the velocity pressure that '
-        "the coefficient refers to, K the Reynolds factor.</p>"
+        "the coefficient refers to, K the Reynolds factor; it equals so much straight "
+        "duct at the friction rate of the system, and stands so far before the next "
+        "fitting or end. [Numbers] are those under Sources.</p>"
     )
 
 
 def _ducts(analysis: Analysis, display: Display) -> str:
-    e = analysis.elements
     rows: list[list[Cell]] = []
-    for row in np.flatnonzero(e.kind == Kind.DUCT).tolist():
-        duct = int(e.duct[row])
+    for row in duct_schedule(analysis):
+        limit = row.velocity_limit
+        speed = "–" if limit is None else display.velocities(limit)
         rows.append(
             [
-                _s(analysis.identifier(row)),
-                analysis.name(row),
-                _s(display.size(analysis.graph.section(duct))),
-                _n(display.lengths(e.length[row], 2)),
-                _n(display.flows(e.flow[row])),
-                _n(display.velocities(e.velocity[row])),
-                _n(display.rates(analysis.state.gradient[duct])),
-                _n(display.pressures(e.loss[row])),
+                _s(analysis.identifier(row.element)),
+                analysis.name(row.element),
+                _s(display.size(row.section)),
+                _n(display.side_words(row.equivalent_diameter)),
+                _n(display.side_words(row.hydraulic_diameter)),
+                _n(display.lengths(row.length, 2)),
+                _n(display.flows(row.flow)),
+                _n(display.velocities(row.velocity)),
+                _n(speed) if row.is_kept else (speed, "bad"),
+                _n(display.rates(row.gradient)),
+                row.material,
+                _n(display.side_words(row.insulation) if row.insulation else "–"),
             ]
         )
     heads = [
         "piece",
         "duct",
         "size",
+        f"De, {display.side}",
+        f"Dh, {display.side}",
         display.length,
         display.flow,
         display.velocity,
+        "limit",
         "friction",
-        display.pressure,
+        "material",
+        f"insulation, {display.side}",
     ]
-    return "<h2>Ducts</h2>" + _table(heads, rows)
+    return (
+        "<h2>Ducts</h2>"
+        + _table(heads, rows)
+        + '<p class="quiet">De: round duct with the same friction at the same airflow; '
+        "Dh: four times the area over the perimeter; limit: the lowest that the "
+        "schedule\u2019s checks ask for.</p>"
+    )
 
 
 def _balance(analysis: Analysis, display: Display) -> str:
@@ -496,6 +537,7 @@ def _quantities(analysis: Analysis, display: Display) -> str:
         + _table(
             ["gauge", area, f"{display.mass}, with 15 % for seams and waste"], sheet
         )
+        + f"<p>{escape(joints_words(found, display))}</p>"
     )
 
 
@@ -550,14 +592,24 @@ def _remarks(remarks: Sequence[Mapping[str, str]]) -> str:
     return "<h2>Remarks of the review</h2>" + _table(["layout", "on", "remark"], rows)
 
 
-def _sources(analyses: Sequence[Analysis]) -> str:
-    credits_ = {
-        (credit.table, credit.source, credit.confidence)
-        for analysis in analyses
-        for credit in analysis.elements.credits
-    }
-    rows: list[list[Cell]] = [list(credit) for credit in sorted(credits_)]
-    return "<h2>Sources</h2>" + _table(["table", "source", "confidence"], rows)
+def _doubts(notes: int) -> list[str]:
+    """What is to be said of a coefficient, but that it stands between two rows."""
+    return Note(notes & ~int(Note.INTERPOLATED)).words
+
+
+def _numbered(analyses: Sequence[Analysis]) -> dict[Print, int]:
+    """Number of each print that the losses rest on."""
+    prints = {_print(one) for found in analyses for one in found.elements.credits}
+    return {one: number for number, one in enumerate(sorted(prints), start=1)}
+
+
+def _print(credit: Credit) -> Print:
+    return credit.table, credit.source, credit.confidence
+
+
+def _sources(numbers: Mapping[Print, int]) -> str:
+    rows: list[list[Cell]] = [[f"[{n}]", *one] for one, n in numbers.items()]
+    return "<h2>Sources</h2>" + _table(["", "table", "source", "confidence"], rows)
 
 
 def _made_from(inputs: Mapping[str, Any]) -> str:
@@ -601,7 +653,8 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:
     body = "".join(
         f"<tr>{''.join(cell('td', one) for one in row)}</tr>" for row in rows
     )
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    wide = ' class="wide"' if len(heads) > _MOST_HEADS else ""
+    return f"<table{wide}><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 
 def read_remarks(path: Path) -> list[dict[str, str]]:

@@ -25,10 +25,12 @@ from elbowroom.physics import (
     checks,
     critical_band,
     duct_flows,
+    duct_schedule,
     effects,
     element_bands,
     path_bands,
     power_of,
+    quantities,
     terminal_static,
 )
 
@@ -79,6 +81,7 @@ def analysis_result(
             "flow_m3_s": float(analysis.state.flow[graph.ducts.parent < 0].sum()),
         },
         "elements": elements(analysis),
+        "ducts": ducts(analysis),
         "paths": paths(analysis),
         "returns": [],
         "budget": None,
@@ -149,6 +152,10 @@ def elements(analysis: Analysis) -> list[Plain]:
                 "reference_velocity": credit.reference,
                 "loss_pa": loss,
                 "loss_band_pa": bands[i].tolist(),
+                "share_of_critical_path": number(analysis.share_of_path[i]),
+                "straight_after_m": float(graph.ducts.straight[duct])
+                if fitting and e.kind[i] != Kind.EXIT
+                else None,
                 "equivalent_length_m": number(analysis.equivalent_length[i]),
                 "equivalent_length_window_m": [loss / high, loss / low]
                 if fitting
@@ -208,6 +215,28 @@ def pairs(analysis: Analysis) -> list[Plain]:
     ]
 
 
+def ducts(analysis: Analysis) -> list[Plain]:
+    """The schedule of ducts, in walking order."""
+    return [
+        {
+            "id": analysis.ids[row.element],
+            "name": analysis.name(row.element),
+            "section": row.section.words,
+            "equivalent_diameter_m": row.equivalent_diameter,
+            "hydraulic_diameter_m": row.hydraulic_diameter,
+            "length_m": row.length,
+            "flow_m3_s": row.flow,
+            "velocity_m_s": row.velocity,
+            "velocity_limit_m_s": row.velocity_limit,
+            "is_kept": row.is_kept,
+            "friction_pa_m": row.gradient,
+            "material": row.material,
+            "insulation_m": row.insulation,
+        }
+        for row in duct_schedule(analysis)
+    ]
+
+
 def paths(analysis: Analysis) -> list[Plain]:
     """Path from the source to each terminal, the largest loss first."""
     graph = analysis.graph
@@ -215,16 +244,23 @@ def paths(analysis: Analysis) -> list[Plain]:
     bands = path_bands(analysis)
     static = terminal_static(analysis)
     out = []
-    for terminal in order.tolist():
+    for rank, terminal in enumerate(order.tolist(), start=1):
         rows = analysis.path(terminal)
+        is_duct = analysis.elements.kind[rows] == Kind.DUCT
+        straight = float(analysis.elements.loss[rows][is_duct].sum())
         length = float(np.nansum(analysis.equivalent_length[rows]))
         declared = float(np.nan_to_num(graph.terminals.loss[terminal]))
         out.append(
             {
+                "rank": rank,
                 "terminal": graph.terminals.name[terminal],
                 "flow_m3_s": float(graph.terminals.flow[terminal]),
                 "loss_pa": float(analysis.path_loss[terminal]),
                 "loss_band_pa": bands[terminal].tolist(),
+                "straight_loss_pa": straight,
+                "fitting_loss_pa": float(analysis.path_loss[terminal])
+                - straight
+                - declared,
                 "terminal_loss_pa": declared,
                 "excess_pa": float(
                     analysis.critical_loss - analysis.path_loss[terminal]
@@ -302,6 +338,22 @@ def power_row(power: FanPower) -> dict[str, float | None]:
     }
 
 
+def totals(analysis: Analysis, first: Analysis) -> Plain:
+    """What else sets a layout apart from others, and its change against the first."""
+    band = critical_band(analysis)
+    made, power = quantities(analysis), power_of(analysis)
+    return {
+        "change_pa": analysis.critical_loss - first.critical_loss,
+        "critical_loss_band_pa": [band.low, band.high],
+        "effective_length_m": analysis.system.effective_length,
+        "sheet_mass_kg": sum(row.mass for row in made.sheet),
+        "fitting_count": sum(row.count for row in made.fittings),
+        "largest_velocity_m_s": float(analysis.state.velocity.max()),
+        "fan_air_power_w": power.air,
+        "energy_kwh_per_year": None if power.energy is None else power.energy / 3.6e6,
+    }
+
+
 def comparison_result(comparison: Comparison, inputs: Mapping[str, Any]) -> Plain:
     """Result of `compare` as plain data, as `comparison.schema.json` says."""
     return {
@@ -318,6 +370,7 @@ def comparison_result(comparison: Comparison, inputs: Mapping[str, Any]) -> Plai
                 "rank": comparison.ranking.index(place) + 1
                 if place in comparison.ranking
                 else None,
+                "totals": totals(option.analysis, comparison.options[0].analysis),
                 "system": _system(option.analysis),
                 "paths": paths(option.analysis),
                 "elements": elements(option.analysis),

@@ -17,7 +17,7 @@ from elbowroom.physics import (
 
 from .display import Display
 from .gaps import Gap
-from .results import balancing, check_rows, elements, pairs, paths
+from .results import balancing, check_rows, ducts, elements, pairs, paths, totals
 
 TOP = 5
 AS_NEW = "Losses are those of new, clean ducts made and installed as drawn."
@@ -111,11 +111,64 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
             rank,
         )
     console.print(table)
+    console.print(_apart(comparison, display))
     console.print(f"\n[bold]{_plain(comparison.verdict)}[/bold]")
     for option in comparison.options:
         said = [*option.notices, *option.analysis.flags]
         print_notices(said, console, f"What to know of '{option.name}'")
     console.print(f"\n[dim]{CAUTION}[/dim]")
+
+
+def apart_heads(display: Display) -> list[str]:
+    """Heads of `apart_rows`."""
+    return [
+        "option",
+        f"change, {display.pressure}",
+        "nine draws of ten",
+        f"effective, {display.length}",
+        f"sheet, {display.mass}",
+        "fittings",
+        f"fastest, {display.velocity}",
+        "kWh a year",
+    ]
+
+
+def apart_rows(comparison: Comparison, display: Display) -> list[list[str]]:
+    """What else sets each option apart, the change against the first one, in words."""
+    p = display.pressures
+    first = comparison.options[0].analysis
+    rows = []
+    for option in comparison.options:
+        found = totals(option.analysis, first)
+        low, high = found["critical_loss_band_pa"]
+        energy = found["energy_kwh_per_year"]
+        rows.append(
+            [
+                option.name,
+                "–" if option.analysis is first else p(found["change_pa"]),
+                f"{p(low)} – {p(high)}",
+                display.lengths(found["effective_length_m"], 1),
+                display.masses(found["sheet_mass_kg"]),
+                str(found["fitting_count"]),
+                display.velocities(found["largest_velocity_m_s"]),
+                "–" if energy is None else f"{energy:.0f}",
+            ]
+        )
+    return rows
+
+
+def _apart(comparison: Comparison, display: Display) -> Any:
+    table = new_table("What else sets them apart")
+    # A column for each option: the heads of so many columns would not fit.
+    head, *lines = zip(
+        apart_heads(display), *apart_rows(comparison, display), strict=True
+    )
+    for place, name in enumerate(head):
+        text = _plain(name) if place else ""
+        table.add_column(text, justify="right" if place else "left")
+    for line in lines:
+        table.add_row(*map(_plain, line))
+    return table
 
 
 def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
@@ -272,7 +325,7 @@ def flat_tables(
     Returns
     -------
     tables
-        Elements, paths, balance, checks, room, assumptions: rows by name.
+        Elements, paths, ducts, balance, checks, room, assumptions: rows by name.
     """
     window = "equivalent_length_window_m"
     return {
@@ -289,6 +342,7 @@ def flat_tables(
             {**_flat(row), "elements": " ".join(row["elements"])}
             for row in paths(analysis)
         ],
+        "ducts": ducts(analysis),
         "balance": balancing(analysis),
         "checks": [
             {**row, "failing": "; ".join(row["failing"])}
