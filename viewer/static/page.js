@@ -349,7 +349,9 @@
       renderer.render(scenes[number], camera);
     });
   };
+  let turned = false;
   const look = (name) => {
+    turned = false;
     const ways = { above: [0, -0.001, 1], front: [0, -1, 0], side: [1, 0, 0],
       corner: [-0.55, -0.75, 0.6] };
     const middle = whole.getCenter(new THREE.Vector3());
@@ -406,9 +408,12 @@
     draw();
   };
   controls.addEventListener("change", draw);
-  controls.addEventListener("start", () => { moving = true; });
+  controls.addEventListener("start", () => { moving = true; turned = true; });
   controls.addEventListener("end", () => { moving = false; draw(); });
-  new ResizeObserver(() => { heads(); draw(); }).observe(canvas);
+  // A view that nobody has turned fits the window again when that is resized.
+  new ResizeObserver(() => {
+    if (turned) { heads(); draw(); } else { look("fit"); }
+  }).observe(canvas);
 
   const heads = () => {
     $("heads").replaceChildren(...panes().map((pane, number) => {
