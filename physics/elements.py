@@ -354,7 +354,7 @@ def _ordered(
         duct,
         column("row", np.int64),
         column("length", np.float64),
-        state.flow[at],
+        state.flow[duct],
         state.velocity[at],
         state.velocity_pressure[at],
         column("coefficient", np.float64),
