@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import BoolArray, FloatArray, Shape, TakeoffEntry
 
+from .axes import alike
 from .coefficient import Coefficient, Gathered, Note, make
 from .converging import (
     converging_branch,
@@ -20,7 +21,7 @@ from .converging import (
     rect_converging_branch,
     rect_converging_main,
 )
-from .junction_terms import AS_WIDE, BULLHEAD_FROM, REFERENCE, TEE_FROM, alike
+from .junction_terms import AS_WIDE, BULLHEAD_FROM, REFERENCE, TEE_FROM
 from .junctions_rect import (
     OBSTRUCTED,
     radius_wye,
@@ -117,7 +118,7 @@ def dividing_legs(
     out = Gathered(len(angle))
     q, f, s, a = flow_ratio, area_ratio, main_area_ratio, angle
     speed = q / f
-    shared, radius = is_symmetrical, entry == TakeoffEntry.RADIUS
+    shared, radius = is_symmetrical, entry == int(TakeoffEntry.RADIUS)
     swept = shared & radius & (a >= BULLHEAD_FROM)
     if swept.any():
         out.put(swept, dovetail(q[swept], f[swept]))
@@ -125,9 +126,9 @@ def dividing_legs(
         mine = shared & ~swept & ((a >= BULLHEAD_FROM) == bullhead)
         if mine.any():
             out.put(mine, symmetrical(speed[mine], a[mine]))
-    rect = (common_shape == Shape.RECTANGULAR) & ~shared
-    bent = (common_shape != Shape.RECTANGULAR) & ~shared
-    conical = radius | (entry == TakeoffEntry.CONICAL)
+    boxy = common_shape == int(Shape.RECTANGULAR)
+    rect, bent = boxy & ~shared, ~boxy & ~shared
+    conical = radius | (entry == int(TakeoffEntry.CONICAL))
     if shared_wall is None:
         walled = bent & radius & (np.abs(s + f - 1.0) <= 1.0 - AS_WIDE) & (s < AS_WIDE)
     else:
@@ -155,13 +156,13 @@ def dividing_legs(
         if mine.any():
             out.put(mine, radius_wye(leg, q[mine], f[mine], s[mine]))
     rows = np.flatnonzero(rect & is_branch & ~radius)
-    kind = entry[rows] * 2 + (branch_shape[rows] != Shape.ROUND)
+    kind = entry[rows] * 2 + (branch_shape[rows] != int(Shape.ROUND))
     for number in np.flatnonzero(np.bincount(kind)).tolist():
         mine = rows[kind == number]
         code, tap = TakeoffEntry(number // 2), number % 2 == 0
         out.put(mine, rect_branch_by_entry(code, tap, q[mine], f[mine], a[mine]))
     rows = np.flatnonzero(rect & ~is_branch & ~radius)
-    obstructed = np.isin(entry[rows], [int(code) for code in OBSTRUCTED])
+    obstructed = OBSTRUCTED[entry[rows]]
     mine = rows[obstructed]
     if len(mine):
         out.put(mine, rect_main_obstructed(speed[mine]))
@@ -169,7 +170,7 @@ def dividing_legs(
     if len(mine):
         out.put(mine, rect_main((1.0 - q[mine]) / s[mine]))
     # Flat oval has no tables of its own, nor has a radius branch off a round main.
-    stands_in = (bent & (common_shape == Shape.OVAL)) | (
+    stands_in = (bent & (common_shape == int(Shape.OVAL))) | (
         bent & is_branch & radius & ~walled
     )
     out.notes[stands_in] |= int(Note.FALLBACK)
