@@ -163,13 +163,14 @@ class Gathered:
         credit = Credit(found.reference, found.table, found.source, found.confidence)
         self.credit[where] = self.number(credit)
 
-    def some(self, rows: npt.NDArray[np.int64]) -> "Gathered":
-        """Take some of the elements, with the same credits."""
-        out = Gathered(0)
-        out.value, out.notes = self.value[rows], self.notes[rows]
-        out.reynolds_factor, out.credit = self.reynolds_factor[rows], self.credit[rows]
-        out.credits = self.credits
-        return out
+    def take_over(self, rows: IntArray, found: "Gathered") -> None:
+        """Enter the coefficients of some elements that were gathered apart."""
+        numbers = np.array([self.number(credit) for credit in found.credits], np.int64)
+        self.value[rows] = found.value
+        self.reynolds_factor[rows] = found.reynolds_factor
+        self.notes[rows] = found.notes
+        if len(rows):
+            self.credit[rows] = numbers[found.credit]
 
     def number(self, credit: Credit) -> int:
         """Row of a credit in `credits`, which it is added to if it is new."""
