@@ -147,11 +147,15 @@ class Drawing:
             self.attributes.get(index, NOTHING_SAID),
         )
 
-    def first_middle(self, index: int) -> FloatArray:
-        """Middle of the first segment of a run, m, shape (3,): where to look for it."""
-        begin, end = self.offsets[index], self.offsets[index + 1]
-        first = self.points[begin : min(begin + 2, end)]
-        return np.asarray(first.sum(axis=0) / len(first))
+    def first_middle(self, index: npt.ArrayLike) -> FloatArray:
+        """Middle of the first segment of a run, m, shape (3,): where to look for it.
+
+        Of n runs, in the shape (n, 3).
+        """
+        run = np.asarray(index, dtype=np.int64)
+        begin = self.offsets[run]
+        second = np.minimum(begin + 1, self.offsets[run + 1] - 1)
+        return np.asarray((self.points[begin] + self.points[second]) / 2)
 
     def section_words(self, index: int) -> str:
         """Section of a run as the trade writes it."""

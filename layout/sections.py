@@ -112,7 +112,9 @@ def area(
     corners = short * short * (1.0 - np.pi / 4.0)  # what the round ends cut off
     ellipse = np.pi / 4.0 * box
     return np.where(
-        kind == Shape.ROUND, ellipse, np.where(kind == Shape.OVAL, box - corners, box)
+        kind == int(Shape.ROUND),
+        ellipse,
+        np.where(kind == int(Shape.OVAL), box - corners, box),
     )
 
 
@@ -132,9 +134,9 @@ def perimeter(
     short = np.minimum(w, h)
     flat = 2.0 * np.abs(w - h)
     return np.where(
-        kind == Shape.ROUND,
+        kind == int(Shape.ROUND),
         np.pi * w,
-        np.where(kind == Shape.OVAL, np.pi * short + flat, 2.0 * (w + h)),
+        np.where(kind == int(Shape.OVAL), np.pi * short + flat, 2.0 * (w + h)),
     )
 
 

@@ -91,7 +91,7 @@ class Topology:
 
     def place(self, node: int) -> str:
         """Name a node for a message: its coordinates."""
-        x, y, z = (float(round(value, 3)) + 0.0 for value in self.nodes[node])
+        x, y, z = (self.nodes[node].round(3) + 0.0).tolist()
         return f"({x:g}, {y:g}, {z:g}) m"
 
 
