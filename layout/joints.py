@@ -134,9 +134,7 @@ def _candidates(
 ) -> tuple[IntArray, IntArray]:
     """Pairs of segments whose boxes touch and which share no node."""
     one, two = np.ascontiguousarray(ends.T)
-    across = np.ascontiguousarray(nodes.T)
-    begin, end = across.take(one, axis=1), across.take(two, axis=1)
-    low, high = np.minimum(begin, end) - tolerance, np.maximum(begin, end) + tolerance
+    low, high = _boxes(nodes, one, two, tolerance)
     pairs = []
     for first, second in neighbours(low, high):
         a, b = one.take(first), two.take(first)
@@ -148,6 +146,15 @@ def _candidates(
         return first, second
     # The one drawn first comes first, whatever the order in which they were found.
     return np.divmod(np.unique(_pair_key(first, second, len(ends))), len(ends))
+
+
+def _boxes(
+    nodes: FloatArray, one: IntArray, two: IntArray, tolerance: float
+) -> tuple[FloatArray, FloatArray]:
+    """Lowest and highest corner of each segment, wider by a tolerance, (3, s)."""
+    across = np.ascontiguousarray(nodes.T)
+    begin, end = across.take(one, axis=1), across.take(two, axis=1)
+    return np.minimum(begin, end) - tolerance, np.maximum(begin, end) + tolerance
 
 
 def _closest(

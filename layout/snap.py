@@ -70,16 +70,17 @@ def _labels(points: FloatArray, tolerance: float) -> IntArray:
     Found by a sweep along a skew line, in which the points of a node are neighbours.
     """
     count = len(points)
-    along = points @ _SKEW
+    # Not by `@`, whose threads would go on spinning beside what follows.
+    along = np.einsum("ij,j->i", points, _SKEW)
     order = np.argsort(along)
     along, swept = along.take(order), points.take(order, axis=0)
-    close = np.flatnonzero(np.diff(along) <= tolerance)
+    close = np.flatnonzero(along[1:] - along[:-1] <= tolerance)
     begins = np.ones(count, dtype=bool)
     begins[close[_are_near(swept, close, close + 1, tolerance)] + 1] = False
     # Hardly ever does another node lie between the points of one on the line, so these
     # chains are the nodes already but for a few links.
     chain = np.cumsum(begins) - 1
-    links: list[IntArray] = []
+    first, second = [close[:0]], [close[:0]]
     for step in range(2, count):
         close = close[: np.searchsorted(close, count - step)]
         close = close[along[close + step] - along[close] <= tolerance]
@@ -89,10 +90,12 @@ def _labels(points: FloatArray, tolerance: float) -> IntArray:
             pairs = cKDTree(points).query_pairs(tolerance, output_type="ndarray")
             return _merged(np.arange(count), pairs.T)
         apart = close[chain[close] != chain[close + step]]
-        near = apart[_are_near(swept, apart, apart + step, tolerance)]
-        links.append(np.stack([chain[near], chain[near + step]]))
-    if sum(link.size for link in links):
-        chain = _merged(chain, np.concatenate(links, axis=1))
+        first.append(apart)
+        second.append(apart + step)
+    one, two = np.concatenate(first), np.concatenate(second)
+    near = _are_near(swept, one, two, tolerance)
+    if near.any():
+        chain = _merged(chain, np.stack([chain[one[near]], chain[two[near]]]))
     label = np.empty(count, dtype=np.int64)
     label[order] = chain
     return label
