@@ -165,10 +165,10 @@ def words(shape: int, width: float, height: float, unit: str = "mm") -> str:
     """
     if shape == Shape.NONE:
         return "no section"
-    w, h = (
-        f"{side * 1e3:.4g}" if unit == "mm" else f"{side / _INCH:.3g}"
-        for side in (width, height)
-    )
+    if unit == "mm":
+        w, h = f"{width * 1e3:.4g}", f"{height * 1e3:.4g}"
+    else:
+        w, h = f"{width / _INCH:.3g}", f"{height / _INCH:.3g}"
     if shape == Shape.ROUND:
         return f"Ø{w} {unit}"
     size = f"{w}×{h} {unit}"

@@ -49,7 +49,6 @@ def find_source(topology: Topology, schedule: Schedule) -> Source:
 def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
     drawing = topology.drawing
     said = schedule.source
-    free = topology.free_ends
     if said.at is not None:
         apart = np.linalg.norm(topology.nodes - np.array(said.at), axis=1)
         nearest = int(np.argmin(apart))
@@ -84,6 +83,7 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
         )
     if marked:
         return _end_of_run(topology, marked[0]), "the drawing marks the run"
+    free = topology.free_ends
     if len(free) == 0:
         raise refusal(
             drawing.file,

@@ -32,14 +32,16 @@ def flow_flags(graph: DuctGraph, state: DuctState, elements: Elements) -> list[N
     ducts = graph.ducts
     flags = []
     codes = regime(state.reynolds)
-    for code in np.unique(codes[codes > 0])[::-1].tolist():  # hardly ever any
-        flags.append(
-            warning(
-                _places(graph, np.flatnonzero(codes == code)),
-                f"the flow is {_REGIMES[code]}",
-                "check the airflow and the size",
+    for code, words in _REGIMES.items() if codes.any() else ():
+        rows = np.flatnonzero(codes == code)
+        if len(rows):
+            flags.append(
+                warning(
+                    _places(graph, rows),
+                    f"the flow is {words}",
+                    "check the airflow and the size",
+                )
             )
-        )
     flat = (ducts.shape != int(Shape.ROUND)) & (
         np.maximum(ducts.width, ducts.height)
         > _FLATTEST * np.minimum(ducts.width, ducts.height) * (1 + 1e-9)
@@ -56,8 +58,8 @@ def flow_flags(graph: DuctGraph, state: DuctState, elements: Elements) -> list[N
     noted = int(np.bitwise_or.reduce(elements.notes))
     for bit, words in _REMARKABLE.items():
         if noted & bit:
-            rows = np.flatnonzero(elements.notes & bit).tolist()
-            shown = ", ".join(map(elements.identifier, rows[:6]))
+            rows = np.flatnonzero(elements.notes & bit)
+            shown = ", ".join(map(elements.identifier, rows[:6].tolist()))
             more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
             flags.append(warning(f"{shown}{more}", words))
     return flags

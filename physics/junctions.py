@@ -119,40 +119,44 @@ def dividing_legs(
     q, f, s, a = flow_ratio, area_ratio, main_area_ratio, angle
     speed = q / f
     shared, radius = is_symmetrical, entry == int(TakeoffEntry.RADIUS)
-    swept = shared & radius & (a >= BULLHEAD_FROM)
-    if swept.any():
-        out.put(swept, dovetail(q[swept], f[swept]))
-    for bullhead in (True, False):
-        mine = shared & ~swept & ((a >= BULLHEAD_FROM) == bullhead)
-        if mine.any():
-            out.put(mine, symmetrical(speed[mine], a[mine]))
     boxy = common_shape == int(Shape.RECTANGULAR)
     rect, bent = boxy & ~shared, ~boxy & ~shared
-    conical = radius | (entry == int(TakeoffEntry.CONICAL))
-    if shared_wall is None:
-        walled = bent & radius & (np.abs(s + f - 1.0) <= 1.0 - AS_WIDE) & (s < AS_WIDE)
-    else:
-        walled = shared_wall & bent
-
-    mine = bent & is_branch & walled
-    if mine.any():
-        out.put(mine, split_main_branch(speed[mine], a[mine]))
-    mine = bent & is_branch & ~conical & ~walled
-    if mine.any():
-        out.put(mine, diverging_branch(q[mine], f[mine], a[mine]))
-    mine = bent & is_branch & conical & ~walled
-    if mine.any():
-        out.put(mine, round_conical_branch(speed[mine], a[mine]))
-    mine = bent & ~is_branch & conical & ~walled
-    if mine.any():
-        out.put(mine, round_main_handbook((1.0 - q[mine]) / s[mine]))
-    for wide in (True, False):  # each form has a class of its own
-        mine = bent & ~is_branch & (~conical | walled) & ((s >= AS_WIDE) == wide)
+    if shared.any():
+        swept = shared & radius & (a >= BULLHEAD_FROM)
+        if swept.any():
+            out.put(swept, dovetail(q[swept], f[swept]))
+        for bullhead in (True, False):
+            mine = shared & ~swept & ((a >= BULLHEAD_FROM) == bullhead)
+            if mine.any():
+                out.put(mine, symmetrical(speed[mine], a[mine]))
+    if bent.any():
+        walled = radius & (np.abs(s + f - 1.0) <= 1.0 - AS_WIDE) & (s < AS_WIDE)
+        if shared_wall is not None:
+            walled = shared_wall
+        conical = (radius | (entry == int(TakeoffEntry.CONICAL))) & ~walled
+        branch, main = bent & is_branch, bent & ~is_branch
+        mine = branch & walled
         if mine.any():
-            out.put(mine, diverging_main(q[mine], f[mine], s[mine]))
+            out.put(mine, split_main_branch(speed[mine], a[mine]))
+        mine = branch & ~conical & ~walled
+        if mine.any():
+            out.put(mine, diverging_branch(q[mine], f[mine], a[mine]))
+        mine = branch & conical
+        if mine.any():
+            out.put(mine, round_conical_branch(speed[mine], a[mine]))
+        mine = main & conical
+        if mine.any():
+            out.put(mine, round_main_handbook((1.0 - q[mine]) / s[mine]))
+        for wide in (True, False):  # each form has a class of its own
+            mine = main & ~conical & ((s >= AS_WIDE) == wide)
+            if mine.any():
+                out.put(mine, diverging_main(q[mine], f[mine], s[mine]))
+        # Flat oval has no tables of its own, nor has a radius branch off a round main.
+        oval = bent & (common_shape == int(Shape.OVAL))
+        out.notes[oval | (branch & radius & ~walled)] |= int(Note.FALLBACK)
 
-    for leg, branch in (("branch", True), ("main", False)):
-        mine = rect & radius & (is_branch == branch)
+    for leg, branch in (("branch", is_branch), ("main", ~is_branch)):
+        mine = rect & radius & branch
         if mine.any():
             out.put(mine, radius_wye(leg, q[mine], f[mine], s[mine]))
     rows = np.flatnonzero(rect & is_branch & ~radius)
@@ -169,11 +173,6 @@ def dividing_legs(
     mine = rows[~obstructed]
     if len(mine):
         out.put(mine, rect_main((1.0 - q[mine]) / s[mine]))
-    # Flat oval has no tables of its own, nor has a radius branch off a round main.
-    stands_in = (bent & (common_shape == int(Shape.OVAL))) | (
-        bent & is_branch & radius & ~walled
-    )
-    out.notes[stands_in] |= int(Note.FALLBACK)
     mine = is_branch & ~shared & (q >= 1.0 - 1e-9) & (a >= TEE_FROM - 1e-6)
     if mine.any():
         out.put(mine, last_tap(speed[mine]))
