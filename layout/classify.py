@@ -451,14 +451,17 @@ def _roll_notices(
     runs, place = np.unique(ducts.run[tilted], return_index=True)
     rolled = np.abs(np.degrees(ducts.roll[tilted[place]])).tolist()
     middles = drawing.first_middle(runs).tolist()
-    for run, turned, middle in zip(runs.tolist(), rolled, middles, strict=True):
+    sections = drawing.section_words(runs)
+    for run, turned, section, middle in zip(
+        runs.tolist(), rolled, sections, middles, strict=True
+    ):
         if run in said and (said[run].roll is not None or said[run].up is not None):
             continue
         notices.append(
             warning(
                 drawing.place(run),
-                f"carried round its bends the {drawing.section_words(run)} section "
-                f"arrives turned {turned:.0f} degrees from level",
+                f"carried round its bends the {section} section arrives turned "
+                f"{turned:.0f} degrees from level",
                 "give the run 'roll_deg' or 'up' if it stands otherwise",
                 effect="it decides which bends go the easy way and which the hard way",
                 place=middle,

@@ -157,11 +157,10 @@ class Drawing:
         second = np.minimum(begin + 1, self.offsets[run + 1] - 1)
         return np.asarray((self.points[begin] + self.points[second]) / 2)
 
-    def section_words(self, index: int) -> str:
-        """Section of a run as the trade writes it."""
-        return words(
-            int(self.shape[index]), float(self.width[index]), float(self.height[index])
-        )
+    def section_words(self, runs: IntArray) -> list[str]:
+        """Section of each of some runs as the trade writes it."""
+        sides = self.width[runs].tolist(), self.height[runs].tolist()
+        return list(map(words, self.shape[runs].tolist(), *sides))
 
     def place(self, index: int) -> str:
         """Name the place of a run for a message: file, run."""

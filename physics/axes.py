@@ -45,9 +45,9 @@ class Axis:
 
     def locate(self, x: FloatArray) -> tuple[IntArray, FloatArray, BoolArray]:
         """Interval, share of the way through it, and whether x was off the ends."""
-        flat = x.reshape(-1)
-        inside = flat.clip(self.first, self.last)
-        outside = inside != flat
+        inside = np.maximum(x, self.first, out=np.empty(x.shape))
+        np.minimum(inside, self.last, out=inside)
+        outside = np.asarray(inside != x)
         if self.log:
             np.log(inside, out=inside)
         if len(self.bins):
@@ -57,10 +57,10 @@ class Axis:
             low += inside >= self.above.take(low)
         else:
             low = np.searchsorted(self.above, inside, side="right")
-            np.minimum(low, len(self.above) - 1, out=low)
+            low = np.minimum(low, len(self.above) - 1)
         inside -= self.nodes.take(low)
         inside *= self.inverse.take(low)
-        return low.reshape(x.shape), inside.reshape(x.shape), outside.reshape(x.shape)
+        return low, inside, outside
 
 
 def alike(*values: npt.ArrayLike) -> tuple[FloatArray, ...]:
