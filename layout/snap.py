@@ -74,12 +74,13 @@ def _labels(points: FloatArray, tolerance: float) -> IntArray:
     along = np.einsum("ij,j->i", points, _SKEW)
     order = np.argsort(along)
     along, swept = along.take(order), points.take(order, axis=0)
-    close = np.flatnonzero(along[1:] - along[:-1] <= tolerance)
-    begins = np.ones(count, dtype=bool)
-    begins[close[_are_near(swept, close, close + 1, tolerance)] + 1] = False
+    follows = along[1:] - along[:-1] <= tolerance
+    close = np.flatnonzero(follows)
+    follows &= _within(swept[1:] - swept[:-1], tolerance)
     # Hardly ever does another node lie between the points of one on the line, so these
     # chains are the nodes already but for a few links.
-    chain = np.cumsum(begins) - 1
+    chain = np.zeros(count, dtype=np.int64)
+    np.cumsum(~follows, out=chain[1:])
     first, second = [close[:0]], [close[:0]]
     for step in range(2, count):
         close = close[: np.searchsorted(close, count - step)]
@@ -93,7 +94,7 @@ def _labels(points: FloatArray, tolerance: float) -> IntArray:
         first.append(apart)
         second.append(apart + step)
     one, two = np.concatenate(first), np.concatenate(second)
-    near = _are_near(swept, one, two, tolerance)
+    near = _within(swept.take(two, axis=0) - swept.take(one, axis=0), tolerance)
     if near.any():
         chain = _merged(chain, np.stack([chain[one[near]], chain[two[near]]]))
     label = np.empty(count, dtype=np.int64)
@@ -101,12 +102,10 @@ def _labels(points: FloatArray, tolerance: float) -> IntArray:
     return label
 
 
-def _are_near(
-    points: FloatArray, first: IntArray, second: IntArray, tolerance: float
-) -> BoolArray:
-    apart = points.take(second, axis=0) - points.take(first, axis=0)
-    near: BoolArray = np.einsum("ij,ij->i", apart, apart) <= tolerance * tolerance
-    return near
+def _within(apart: FloatArray, tolerance: float) -> BoolArray:
+    """Whether each difference of two points is no longer than a tolerance."""
+    within: BoolArray = np.einsum("ij,ij->i", apart, apart) <= tolerance * tolerance
+    return within
 
 
 def _merged(label: IntArray, links: IntArray) -> IntArray:
