@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     Network: TypeAlias = "nx.DiGraph[int]"
 
-_SILENT = Schedule()
+_SILENT = Schedule()  # for a drawing without a schedule
 
 
 @dataclass(frozen=True, eq=False)

