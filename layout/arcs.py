@@ -92,18 +92,16 @@ def find_arcs(
     small = same_duct & (turn > _SMALLEST_TURN) & (turn < _LARGEST_TURN)
     before = np.maximum(tree.parent, 0)
     pair = np.flatnonzero(small & small[before] & (tree.parent >= 0))
+    if len(pair) == 0:
+        return _no_arcs(count)
     ahead = before[pair]
     ratio = turn[pair] / turn[ahead]
     dot = np.einsum("ij,ij->i", axis.take(pair, axis=0), axis.take(ahead, axis=0))
     follows = np.zeros(count, dtype=bool)
     follows[pair[(dot > _SAME_PLANE) & (ratio > 0.45) & (ratio < 2.2)]] = True
-    member = np.zeros(count, dtype=bool)
     if not follows.any():
-        none, real = np.empty(0, dtype=np.int64), np.empty(0)
-        flat = np.empty((0, 3))
-        return Arcs(
-            none, none, real, real, real, real, flat, member, member.copy(), none
-        )
+        return _no_arcs(count)
+    member = np.zeros(count, dtype=bool)
     head = heads(follows, tree.parent)
     rows = np.flatnonzero(small)
     rows = rows[np.lexsort((rows, head[rows]))]
@@ -168,6 +166,12 @@ def find_arcs(
         member,
         uneven,
     )
+
+
+def _no_arcs(count: int) -> Arcs:
+    none, real = np.empty(0, dtype=np.int64), np.empty(0)
+    flat, nowhere = np.empty((0, 3)), np.zeros(count, dtype=bool)
+    return Arcs(none, none, real, real, real, real, flat, nowhere, nowhere, none)
 
 
 def _near(turn: FloatArray, wanted: FloatArray) -> BoolArray:

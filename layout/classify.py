@@ -1,7 +1,7 @@
 """Recognise ducts, bends, transitions and junctions in a walked drawing."""
 
 from collections.abc import Container
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from .frames import (
 )
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, Shape, area
+from .stretches import is_first
 from .topology import Topology
 from .tree import Tree, heads
 
@@ -135,12 +136,10 @@ def classify(
     slope[after] += slope[parent[after]]
     drawn[piece] = 0.0
 
-    at_arc = duct_of[arcs.last]
-    at_sharp = duct_of[np.flatnonzero(sharp)]
     sharp_rows = np.flatnonzero(sharp)
-    bend_duct = np.concatenate([at_arc, at_sharp])
-    bend_axis = np.concatenate([arcs.axis, pieces.axis[sharp_rows]])
     at = np.concatenate([arcs.last, sharp_rows])
+    bend_duct = duct_of[at]
+    bend_axis = np.concatenate([arcs.axis, pieces.axis[sharp_rows]])
     before = parent[bend_duct]
     bends = build_bends(
         duct=bend_duct,
@@ -158,7 +157,7 @@ def classify(
         drawing=topology.drawing,
         schedule=schedule,
     )
-    ducts, bends = _with_lengths(
+    ducts = _with_lengths(
         topology,
         tree,
         pieces,
@@ -223,9 +222,8 @@ def _legs(
     # what decides.
     order = np.lexsort((-size, np.round(pieces.turn[rows], 4), tree.parent[rows]))
     rows = rows[order]
-    group = np.cumsum(np.append(True, np.diff(tree.parent[rows]) != 0)) - 1
-    group = group[: len(rows)]
-    begin = np.searchsorted(group, np.arange(group.max(initial=-1) + 1))
+    first = is_first(tree.parent[rows])
+    begin, group = np.flatnonzero(first), np.cumsum(first) - 1
     count = np.bincount(group)
     straight = rows[begin][group]
     widest = rows[begin + count - 1][group]
@@ -239,13 +237,14 @@ def _legs(
     # Legs that share the turn lie on opposite sides: the angle between them is the
     # sum of their deflections.
     alike = np.flatnonzero(symmetrical)
-    one, other = straight[alike], widest[alike]
-    between, _ = turn_between(
-        tree.direction.take(one, axis=0), tree.direction.take(other, axis=0)
-    )
-    both = pieces.turn[one] + pieces.turn[other]
-    apart = np.abs(between - np.minimum(both, 2 * np.pi - both))
-    symmetrical[alike] = apart < np.radians(20.0)
+    if len(alike):
+        one, other = straight[alike], widest[alike]
+        between, _ = turn_between(
+            tree.direction.take(one, axis=0), tree.direction.take(other, axis=0)
+        )
+        both = pieces.turn[one] + pieces.turn[other]
+        apart = np.abs(between - np.minimum(both, 2 * np.pi - both))
+        symmetrical[alike] = apart < np.radians(20.0)
     branch = np.where(is_branch | symmetrical, rows, widest)
     drawing = topology.drawing
     default, default_basis = schedule.takeoff_entry("")
@@ -339,8 +338,11 @@ def _with_lengths(
     upright: FloatArray,
     roll: FloatArray,
     bends: Bends,
-) -> tuple[Ducts, Bends]:
-    """Take the bends' tangents off the ducts and give them half of each arc."""
+) -> Ducts:
+    """Take the bends' tangents off the ducts and give them half of each arc.
+
+    That shows where the bends' corners are and which bends do not fit: filled in here.
+    """
     count = len(first)
     before = parent[bends.duct]
     cut_start, cut_end = np.zeros(count), np.zeros(count)
@@ -354,7 +356,7 @@ def _with_lengths(
     straight = drawn - cut_start - cut_end
     lacking = np.maximum(-straight, 0.0)
     lacking[lacking < topology.tolerance] = 0.0
-    short_by = np.maximum(lacking[bends.duct], lacking[before])
+    np.maximum(lacking[bends.duct], lacking[before], out=bends.short_by)
     start, finish = tree.start[first], tree.finish[last]
     begin, end = topology.nodes.take(start, axis=0), topology.nodes.take(finish, axis=0)
     into = tree.direction.take(last[before], axis=0)
@@ -365,9 +367,9 @@ def _with_lengths(
     # The tangents of a bend that turns far meet nowhere near it.
     far = bends.angle > np.radians(150.0)
     reach = bends.radius * np.tan(np.where(far, 0.0, bends.angle) / 2)
-    corner = (arriving + leaving + reach[:, None] * (into - away)) / 2
+    bends.corner[:] = (arriving + leaving + reach[:, None] * (into - away)) / 2
     run = pieces.run[first]
-    ducts = Ducts(
+    return Ducts(
         parent,
         start,
         finish,
@@ -384,7 +386,6 @@ def _with_lengths(
         roll,
         topology.drawing.flow[run],
     )
-    return ducts, replace(bends, short_by=short_by, corner=corner)
 
 
 def _transitions(
@@ -438,7 +439,8 @@ def _roll_notices(
     topology: Topology, tree: Tree, ducts: Ducts, first: IntArray
 ) -> list[Notice]:
     flat = np.flatnonzero(
-        (ducts.shape != Shape.ROUND) & (np.abs(ducts.width - ducts.height) > _SAME_SIZE)
+        (ducts.shape != int(Shape.ROUND))
+        & (np.abs(ducts.width - ducts.height) > _SAME_SIZE)
     )
     plumb = is_plumb(tree.direction.take(first[flat], axis=0))
     level, standing = flat[~plumb], flat[plumb]
@@ -447,22 +449,26 @@ def _roll_notices(
     notices = []
     tilted = level[np.abs(np.sin(ducts.roll[level])) > np.sin(STRAIGHT_ON)]
     runs, place = np.unique(ducts.run[tilted], return_index=True)
-    for run, duct in zip(runs.tolist(), tilted[place].tolist(), strict=True):
+    rolled = np.abs(np.degrees(ducts.roll[tilted[place]])).tolist()
+    middles = drawing.first_middle(runs).tolist()
+    sections = drawing.section_words(runs)
+    for run, turned, section, middle in zip(
+        runs.tolist(), rolled, sections, middles, strict=True
+    ):
         if run in said and (said[run].roll is not None or said[run].up is not None):
             continue
-        rolled = np.degrees(ducts.roll[duct])
         notices.append(
             warning(
                 drawing.place(run),
-                f"carried round its bends the {drawing.section_words(run)} section "
-                f"arrives turned {abs(rolled):.0f} degrees from level",
+                f"carried round its bends the {section} section arrives turned "
+                f"{turned:.0f} degrees from level",
                 "give the run 'roll_deg' or 'up' if it stands otherwise",
                 effect="it decides which bends go the easy way and which the hard way",
-                place=drawing.first_middle(run),
+                place=middle,
             )
         )
     loose = standing[ducts.parent[standing] == NONE]
-    for run in np.unique(ducts.run[loose]).tolist():
+    for run in sorted(set(ducts.run[loose].tolist())):
         if run in said and (said[run].roll is not None or said[run].up is not None):
             continue
         notices.append(

@@ -8,6 +8,7 @@ from .drawing import Drawing
 from .fittings import Bends, BoolArray
 from .schedule import ElbowRule, Schedule
 from .sections import FloatArray, IntArray, Shape
+from .stretches import is_first
 
 
 def _by_code(*chosen: ElbowConstruction) -> BoolArray:
@@ -74,12 +75,12 @@ def build_bends(
     lean = np.arccos(cosine)  # 0: turns about the width; pi/2: about the height
     about_width = lean <= np.pi / 4
     skew = np.where(about_width, lean, np.pi / 2 - lean)
-    skew[(skew < _TRUE) | (shape == Shape.ROUND)] = 0.0
+    skew[(skew < _TRUE) | (shape == int(Shape.ROUND))] = 0.0
     in_plane = np.where(about_width, height, width)
     along_axis = np.where(about_width, width, height)
 
     order = np.lexsort((place, run))
-    begins = np.append(True, np.diff(run[order]) != 0)[: len(order)]
+    begins = is_first(run[order])
     count = np.arange(len(order))
     number = np.empty(len(order), dtype=np.int64)
     number[order] = count - np.maximum.accumulate(np.where(begins, count, 0)) + 1
@@ -92,7 +93,7 @@ def build_bends(
     radius_basis = np.zeros(size, dtype=np.int64)
     construction_basis = np.zeros(size, dtype=np.int64)
 
-    def put(rows: IntArray, rule: ElbowRule) -> None:
+    def put(rows: IntArray | slice, rule: ElbowRule) -> None:
         construction[rows] = int(rule.construction)
         construction_basis[rows] = int(rule.construction_basis)
         radius[rows] = rule.radius_for(in_plane[rows])
@@ -100,7 +101,7 @@ def build_bends(
         pieces[rows] = rule.pieces
         splitters[rows] = rule.splitters
 
-    put(np.arange(size), schedule.elbow_rule())
+    put(slice(None), schedule.elbow_rule())
     for index, said in drawing.attributes.items():
         if said.bend_radius is not None:
             rows = np.flatnonzero(run == index)
@@ -121,7 +122,7 @@ def build_bends(
     cornered = _CORNERED[construction]
     radius[cornered] = 0.0
     radius_basis[cornered] = construction_basis[cornered]
-    square = construction == ElbowConstruction.SQUARE_THROAT
+    square = construction == int(ElbowConstruction.SQUARE_THROAT)
     radius[square] = in_plane[square] / 2  # throat radius 0 by construction
 
     far = angle > np.radians(179.0)  # a sharp hairpin has no tangent points

@@ -110,5 +110,5 @@ def refusal(where: str, what: str, remedy: str) -> BadInput:
 def _three(place: Iterable[float] | None) -> Place | None:
     if place is None:
         return None
-    x, y, z = (round(float(part), 6) + 0.0 for part in place)
-    return x, y, z
+    x, y, z = map(float, place)
+    return round(x, 6) + 0.0, round(y, 6) + 0.0, round(z, 6) + 0.0

@@ -40,7 +40,7 @@ def level_frame(direction: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _level_across(direction: FloatArray) -> FloatArray:
-    across = np.zeros_like(direction)
+    across = np.zeros(direction.shape)
     across[:, 0], across[:, 1] = -direction[:, 1], direction[:, 0]
     plumb = np.flatnonzero(is_plumb(direction))
     if len(plumb):

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
     Network: TypeAlias = "nx.DiGraph[int]"
 
+_SILENT = Schedule()  # for a drawing without a schedule
+
 
 @dataclass(frozen=True, eq=False)
 class DuctGraph:
@@ -128,7 +130,7 @@ def build(
         If the drawing and the schedule together do not give one; all faults that
         could be found at once.
     """
-    schedule = schedule or Schedule()
+    schedule = schedule or _SILENT
     topology = join(drawing, tolerance)
     if len(topology.ends) == 0:
         raise refusal(drawing.file, "there is no duct in it", "draw at least one run")
@@ -341,7 +343,7 @@ def _bare_faults(
     drawing = topology.drawing
     used = np.zeros(drawing.run_count, dtype=bool)
     used[topology.run[reached[topology.ends[:, 0]]]] = True
-    bare = np.flatnonzero(used & (sections.shape == Shape.NONE)).tolist()
+    bare = np.flatnonzero(used & (sections.shape == int(Shape.NONE))).tolist()
     return [
         error(
             drawing.place(run),

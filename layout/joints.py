@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .sections import FloatArray, IntArray
-from .touching import touching
+from .touching import joined, neighbours, touch
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -134,17 +134,27 @@ def _candidates(
 ) -> tuple[IntArray, IntArray]:
     """Pairs of segments whose boxes touch and which share no node."""
     one, two = np.ascontiguousarray(ends.T)
-    across = np.ascontiguousarray(nodes.T)
-    begin, end = across.take(one, axis=1), across.take(two, axis=1)
-    first, second = touching(
-        np.minimum(begin, end) - tolerance, np.maximum(begin, end) + tolerance
-    )
-    a, b = one.take(first), two.take(first)
-    c, d = one.take(second), two.take(second)
-    apart = (a != c) & (a != d) & (b != c) & (b != d)
-    first, second = first[apart], second[apart]
+    low, high = _boxes(nodes, one, two, tolerance)
+    pairs = []
+    for first, second in neighbours(low, high):
+        a, b = one.take(first), two.take(first)
+        c, d = one.take(second), two.take(second)
+        apart = np.flatnonzero((a != c) & (a != d) & (b != c) & (b != d))
+        pairs.append(touch(low, high, first.take(apart), second.take(apart)))
+    first, second = joined(pairs)
+    if len(first) == 0:
+        return first, second
     # The one drawn first comes first, whatever the order in which they were found.
     return np.divmod(np.unique(_pair_key(first, second, len(ends))), len(ends))
+
+
+def _boxes(
+    nodes: FloatArray, one: IntArray, two: IntArray, tolerance: float
+) -> tuple[FloatArray, FloatArray]:
+    """Lowest and highest corner of each segment, wider by a tolerance, (3, s)."""
+    across = np.ascontiguousarray(nodes.T)
+    begin, end = across.take(one, axis=1), across.take(two, axis=1)
+    return np.minimum(begin, end) - tolerance, np.maximum(begin, end) + tolerance
 
 
 def _closest(

@@ -70,16 +70,18 @@ def _labels(points: FloatArray, tolerance: float) -> IntArray:
     Found by a sweep along a skew line, in which the points of a node are neighbours.
     """
     count = len(points)
-    along = points @ _SKEW
+    # Not by `@`, whose threads would go on spinning beside what follows.
+    along = np.einsum("ij,j->i", points, _SKEW)
     order = np.argsort(along)
     along, swept = along.take(order), points.take(order, axis=0)
-    close = np.flatnonzero(np.diff(along) <= tolerance)
-    begins = np.ones(count, dtype=bool)
-    begins[close[_are_near(swept, close, close + 1, tolerance)] + 1] = False
+    follows = along[1:] - along[:-1] <= tolerance
+    close = np.flatnonzero(follows)
+    follows &= _within(swept[1:] - swept[:-1], tolerance)
     # Hardly ever does another node lie between the points of one on the line, so these
     # chains are the nodes already but for a few links.
-    chain = np.cumsum(begins) - 1
-    links: list[IntArray] = []
+    chain = np.zeros(count, dtype=np.int64)
+    np.cumsum(~follows, out=chain[1:])
+    first, second = [close[:0]], [close[:0]]
     for step in range(2, count):
         close = close[: np.searchsorted(close, count - step)]
         close = close[along[close + step] - along[close] <= tolerance]
@@ -89,21 +91,21 @@ def _labels(points: FloatArray, tolerance: float) -> IntArray:
             pairs = cKDTree(points).query_pairs(tolerance, output_type="ndarray")
             return _merged(np.arange(count), pairs.T)
         apart = close[chain[close] != chain[close + step]]
-        near = apart[_are_near(swept, apart, apart + step, tolerance)]
-        links.append(np.stack([chain[near], chain[near + step]]))
-    if sum(link.size for link in links):
-        chain = _merged(chain, np.concatenate(links, axis=1))
+        first.append(apart)
+        second.append(apart + step)
+    one, two = np.concatenate(first), np.concatenate(second)
+    near = _within(swept.take(two, axis=0) - swept.take(one, axis=0), tolerance)
+    if near.any():
+        chain = _merged(chain, np.stack([chain[one[near]], chain[two[near]]]))
     label = np.empty(count, dtype=np.int64)
     label[order] = chain
     return label
 
 
-def _are_near(
-    points: FloatArray, first: IntArray, second: IntArray, tolerance: float
-) -> BoolArray:
-    apart = points.take(second, axis=0) - points.take(first, axis=0)
-    near: BoolArray = np.einsum("ij,ij->i", apart, apart) <= tolerance * tolerance
-    return near
+def _within(apart: FloatArray, tolerance: float) -> BoolArray:
+    """Whether each difference of two points is no longer than a tolerance."""
+    within: BoolArray = np.einsum("ij,ij->i", apart, apart) <= tolerance * tolerance
+    return within
 
 
 def _merged(label: IntArray, links: IntArray) -> IntArray:

@@ -49,7 +49,6 @@ def find_source(topology: Topology, schedule: Schedule) -> Source:
 def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
     drawing = topology.drawing
     said = schedule.source
-    free = topology.free_ends
     if said.at is not None:
         apart = np.linalg.norm(topology.nodes - np.array(said.at), axis=1)
         nearest = int(np.argmin(apart))
@@ -84,6 +83,7 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
         )
     if marked:
         return _end_of_run(topology, marked[0]), "the drawing marks the run"
+    free = topology.free_ends
     if len(free) == 0:
         raise refusal(
             drawing.file,
@@ -130,10 +130,11 @@ def _end_of_run(topology: Topology, run: int) -> int:
     if len(rows) == 0:
         raise refusal(drawing.place(run), "the source run has no length", "draw it")
     ends = topology.ends[rows].ravel()
-    free = [node for node in np.unique(ends).tolist() if topology.degree[node] == 1]
+    free = sorted(set(ends[topology.degree[ends] == 1].tolist()))
     said = drawing.attributes.get(run, NOTHING_SAID)
-    alone = len(topology.free_ends) == 2
-    if len(free) == 2 and (said.source_at_end is not None or alone):
+    if len(free) == 2 and (
+        said.source_at_end is not None or len(topology.free_ends) == 2
+    ):
         # A duct without branches: either end will do, and the first is meant.
         first, last = drawing.offsets[run], drawing.offsets[run + 1] - 1
         wanted = drawing.points[last if said.source_at_end else first]

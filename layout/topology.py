@@ -91,7 +91,7 @@ class Topology:
 
     def place(self, node: int) -> str:
         """Name a node for a message: its coordinates."""
-        x, y, z = (float(round(value, 3)) + 0.0 for value in self.nodes[node])
+        x, y, z = (self.nodes[node].round(3) + 0.0).tolist()
         return f"({x:g}, {y:g}, {z:g}) m"
 
 
@@ -121,7 +121,7 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
     begin = np.flatnonzero(first)
     count = np.diff(drawing.offsets)
     run = np.repeat(np.arange(drawing.run_count), count - 1)
-    ends = np.stack([node[begin], node[begin + 1]], axis=1)
+    ends = node[begin[:, None] + np.arange(2)]
     order = begin.astype(np.float64)
 
     is_run_end = np.zeros(len(nodes), dtype=bool)

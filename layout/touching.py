@@ -1,14 +1,19 @@
 """Which of many upright boxes touch: grids of cells, most often a single one."""
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from .sections import FloatArray, IntArray
 
+Pairs = tuple[IntArray, IntArray]
+
 _MOST_CELLS = 16  # a box that covers more is entered in a coarser grid
 _COARSER, _FINER = 2, 4  # powers of two from one grid to the next
+_AT_ONCE = 1 << 20  # pairs handed out together
 
 
-def touching(low: FloatArray, high: FloatArray) -> tuple[IntArray, IntArray]:
+def touching(low: FloatArray, high: FloatArray) -> Pairs:
     """Find the pairs of upright boxes that touch or overlap.
 
     Parameters
@@ -20,6 +25,20 @@ def touching(low: FloatArray, high: FloatArray) -> tuple[IntArray, IntArray]:
     -------
     first, second
         Boxes of each pair; a pair may come more than once, in either order.
+    """
+    return joined([touch(low, high, *pairs) for pairs in neighbours(low, high)])
+
+
+def neighbours(low: FloatArray, high: FloatArray) -> Iterator[Pairs]:
+    """Pairs of upright boxes near each other: among them are all that touch.
+
+    Parameters are those of `touching`.
+
+    Yields
+    ------
+    first, second
+        Boxes of some pairs, so that who leaves out most of them needs little room; a
+        pair may come more than once, in either order.
 
     Notes
     -----
@@ -40,17 +59,15 @@ def touching(low: FloatArray, high: FloatArray) -> tuple[IntArray, IntArray]:
     first_cell = ((low - origin) * per_cell).astype(np.int64)
     last_cell = ((high - origin) * per_cell).astype(np.int64)
     _make_coarser(level, first_cell, last_cell)
-    pairs: list[tuple[IntArray, IntArray]] = []
     for shift in np.flatnonzero(np.bincount(level)).tolist():
         own = np.flatnonzero(level == shift)
         key, owner = _cells(first_cell, last_cell, own, shift)
-        here, there = _same_cell(key, low.take(owner, axis=1), high.take(owner, axis=1))
-        pairs.append((owner.take(here), owner.take(there)))
+        for here, there in _same_cell(key):
+            yield owner.take(here), owner.take(there)
         guests = np.flatnonzero(level < shift)
         if len(guests):
             asked, guest = _cells(first_cell, last_cell, guests, shift)
-            pairs.append(_touch(low, high, *_match(asked, guest, key, owner)))
-    return _joined(pairs)
+            yield _match(asked, guest, key, owner)
 
 
 def _finer(size: FloatArray) -> IntArray:
@@ -106,19 +123,22 @@ def _cells(
     return entry >> box_bits, entry & (1 << box_bits) - 1
 
 
-def _same_cell(
-    key: IntArray, low: FloatArray, high: FloatArray
-) -> tuple[IntArray, IntArray]:
-    """Pairs that touch among boxes in the order of their cells' keys."""
-    pairs: list[tuple[IntArray, IntArray]] = []
+def _same_cell(key: IntArray) -> Iterator[Pairs]:
+    """Pairs among entries with the same key, which are in order."""
+    pairs: list[Pairs] = []
+    waiting, step = 0, 1
     here = np.flatnonzero(key[1:] == key[:-1])
-    step = 1
     while len(here):
-        pairs.append(_touch(low, high, here, here + step))
+        pairs.append((here, here + step))
+        waiting += len(here)
+        if waiting > _AT_ONCE:
+            yield joined(pairs)
+            pairs, waiting = [], 0
         step += 1
         here = here[: np.searchsorted(here, len(key) - step)]
         here = here[key.take(here) == key.take(here + step)]
-    return _joined(pairs)
+    if pairs:
+        yield joined(pairs)
 
 
 def _match(
@@ -135,9 +155,9 @@ def _match(
     return np.repeat(guest[met], count), own_id[np.repeat(low, count) + inner]
 
 
-def _touch(
+def touch(
     low: FloatArray, high: FloatArray, first: IntArray, second: IntArray
-) -> tuple[IntArray, IntArray]:
+) -> Pairs:
     """Those pairs of boxes that touch."""
     for near, far in zip(low, high, strict=True):
         touch = near.take(first) <= far.take(second)
@@ -146,7 +166,8 @@ def _touch(
     return first, second
 
 
-def _joined(pairs: list[tuple[IntArray, IntArray]]) -> tuple[IntArray, IntArray]:
+def joined(pairs: list[Pairs]) -> Pairs:
+    """Several lists of pairs as one."""
     if not pairs:
         none = np.empty(0, dtype=np.int64)
         return none, none

@@ -97,10 +97,7 @@ class Analysis:
 
     def identifier(self, element: int) -> str:
         """Identifier of one element, as in `ids`."""
-        kind = self.elements.kind
-        number = np.count_nonzero(kind[: element + 1] == kind[element])
-        noun: str = Kind(kind[element]).noun
-        return f"{noun}-{number}"
+        return self.elements.identifier(element)
 
     def name(self, element: int) -> str:
         """Name of an element in the words of the drawing."""
@@ -247,7 +244,15 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         graph.terminals.duct, axis=1
     )
     critical = int(np.argmax(path_loss))
-    analysis = Analysis(
+    system = system_of(graph, conditions, state, path_loss, path_length, critical)
+    flags = (
+        *graph.notices,
+        *notices,
+        *flow_flags(graph, state, elements),
+        *budget_flags(graph, system),
+        *fan_flags(graph, state),
+    )
+    return Analysis(
         graph,
         conditions,
         state,
@@ -255,19 +260,9 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         path_loss,
         path_length,
         critical,
-        system_of(graph, conditions, state, path_loss, path_length, critical),
-        (),
+        system,
+        flags,
         alone,
-    )
-    return replace(
-        analysis,
-        flags=(
-            *graph.notices,
-            *notices,
-            *flow_flags(analysis),
-            *budget_flags(analysis),
-            *fan_flags(analysis),
-        ),
     )
 
 

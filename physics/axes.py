@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from elbowroom.layout import BoolArray, FloatArray, IntArray
 
@@ -44,23 +45,30 @@ class Axis:
 
     def locate(self, x: FloatArray) -> tuple[IntArray, FloatArray, BoolArray]:
         """Interval, share of the way through it, and whether x was off the ends."""
-        flat = x.reshape(-1)
-        inside = flat.clip(self.first, self.last)
-        outside = inside != flat
+        inside = np.maximum(x, self.first, out=np.empty(x.shape))
+        np.minimum(inside, self.last, out=inside)
+        outside = np.asarray(inside != x)
         if self.log:
             np.log(inside, out=inside)
         if len(self.bins):
-            share = inside - self.nodes[0]
-            share *= self.scale
-            with np.errstate(invalid="ignore"):  # NaN: any interval, the value is NaN
-                low = self.bins.take(share.astype(np.int64), mode="clip")
+            # NaN goes to the first bin; its share, and so its value, stays NaN.
+            binned = np.fmax(inside - self.nodes[0], 0.0) * self.scale
+            low = self.bins.take(binned.astype(np.int64), mode="clip")
             low += inside >= self.above.take(low)
         else:
             low = np.searchsorted(self.above, inside, side="right")
-            np.minimum(low, len(self.above) - 1, out=low)
+            low = np.minimum(low, len(self.above) - 1)
         inside -= self.nodes.take(low)
         inside *= self.inverse.take(low)
-        return low.reshape(x.shape), inside.reshape(x.shape), outside.reshape(x.shape)
+        return low, inside, outside
+
+
+def alike(*values: npt.ArrayLike) -> tuple[FloatArray, ...]:
+    """Numbers and arrays as arrays of one shape."""
+    arrays = [np.atleast_1d(np.asarray(value, np.float64)) for value in values]
+    if len({array.shape for array in arrays}) > 1:
+        return tuple(np.broadcast_arrays(*arrays))
+    return tuple(arrays)
 
 
 def axis(points: FloatArray, log: bool = False) -> Axis:

@@ -1,6 +1,7 @@
 """A loss coefficient and everything that it rests on."""
 
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass
 from enum import IntFlag
 
 import numpy as np
@@ -58,8 +59,8 @@ class LookupRefused(ValueError):
     """Dimensions for which no value is published, and that must not be guessed."""
 
 
-def _no_row() -> IntArray:
-    return np.zeros(1, dtype=np.int64)
+def _no_line() -> npt.ArrayLike:
+    return 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,9 +85,8 @@ class Coefficient:
         One of `CONFIDENCE`.
     notes
         `Note` bits, shape (n,).
-    row
-        Line of the table's CSV that is nearest, its header being 1, shape (n,); 0
-        where there is none, as in a formula.
+    lines
+        Finds `row`, in a shape that broadcasts; called when that is asked for.
     """
 
     value: FloatArray
@@ -96,7 +96,16 @@ class Coefficient:
     source: str
     confidence: str
     notes: IntArray
-    row: IntArray = field(default_factory=_no_row)
+    lines: Callable[[], npt.ArrayLike] = _no_line
+
+    @property
+    def row(self) -> IntArray:
+        """Line of the table's CSV that is nearest, its header being 1, shape (n,).
+
+        0 where there is none, as in a formula. Only who opens the table asks for it,
+        and no analysis does, so it is looked up here.
+        """
+        return np.broadcast_to(np.asarray(self.lines(), np.int64), self.value.shape)
 
 
 def make(
@@ -108,13 +117,12 @@ def make(
     source: str,
     confidence: str,
     factor: npt.ArrayLike = 1.0,
-    row: npt.ArrayLike = 0,
+    lines: Callable[[], npt.ArrayLike] = _no_line,
 ) -> Coefficient:
     """Make a coefficient from parts that broadcast together."""
-    shape = np.broadcast(np.atleast_1d(value), factor, notes, row).shape
-    whole, factors = np.empty(shape), np.empty(shape)
-    bits, lines = np.empty(shape, dtype=np.int64), np.empty(shape, dtype=np.int64)
-    whole[...], factors[...], bits[...], lines[...] = value, factor, notes, row
+    shape = np.broadcast(np.atleast_1d(value), factor, notes).shape
+    whole, factors, bits = np.empty(shape), np.empty(shape), np.empty(shape, np.int64)
+    whole[...], factors[...], bits[...] = value, factor, notes
     return Coefficient(
         whole, factors, reference, table, source, confidence, bits, lines
     )
@@ -155,17 +163,18 @@ class Gathered:
         credit = Credit(found.reference, found.table, found.source, found.confidence)
         self.credit[where] = self.number(credit)
 
-    def some(self, rows: npt.NDArray[np.int64]) -> "Gathered":
-        """Take some of the elements, with the same credits."""
-        out = Gathered(0)
-        out.value, out.notes = self.value[rows], self.notes[rows]
-        out.reynolds_factor, out.credit = self.reynolds_factor[rows], self.credit[rows]
-        out.credits = self.credits
-        return out
+    def take_over(self, rows: IntArray, found: "Gathered") -> None:
+        """Enter the coefficients of some elements that were gathered apart."""
+        numbers = np.array([self.number(credit) for credit in found.credits], np.int64)
+        self.value[rows] = found.value
+        self.reynolds_factor[rows] = found.reynolds_factor
+        self.notes[rows] = found.notes
+        if len(rows):
+            self.credit[rows] = numbers[found.credit]
 
     def number(self, credit: Credit) -> int:
         """Row of a credit in `credits`, which it is added to if it is new."""
-        if credit not in self._place:
-            self._place[credit] = len(self.credits)
+        place = self._place.setdefault(credit, len(self.credits))
+        if place == len(self.credits):
             self.credits.append(credit)
-        return self._place[credit]
+        return place

@@ -62,7 +62,7 @@ def contraction(area_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coefficient:
     ratio = np.atleast_1d(np.asarray(area_ratio, dtype=np.float64))
     degrees = np.degrees(angle)
     value, bits = book.at(ratio, degrees)
-    return from_table(book, value, bits, "downstream", row=book.nearest(ratio, degrees))
+    return from_table(book, value, bits, "downstream", at=(ratio, degrees))
 
 
 def contraction_abrupt(small_over_large: npt.ArrayLike) -> Coefficient:

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import BoolArray, FloatArray, IntArray, Shape, TakeoffEntry
 
+from .axes import alike
 from .coefficient import Coefficient, Gathered, Note, make
 from .junction_terms import (
     AS_WIDE,
@@ -21,7 +22,6 @@ from .junction_terms import (
     IDELCHIK,
     REFERENCE,
     TEE_FROM,
-    alike,
     joining_factor,
     share_of_tee,
 )

@@ -1,5 +1,6 @@
 """Factors on the loss of elbows: for the angle of turn and the Reynolds number."""
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -22,8 +23,9 @@ def angle_factor(kind: str) -> Curve:
 
 
 @cache
-def _reynolds_classes() -> tuple[Curve, Curve, Curve]:
-    tight, middle, wide = (
+def _reynolds_classes() -> Curve:
+    """Factors of the three classes of r/W, which are printed over the same numbers."""
+    classes = [
         curve(
             "elbow_reynolds_factor",
             "Re",
@@ -32,8 +34,8 @@ def _reynolds_classes() -> tuple[Curve, Curve, Curve]:
             log_x=True,
         )
         for low in ("0.5", "0.55", "0.7")
-    )
-    return tight, middle, wide
+    ]
+    return replace(classes[0], y=np.stack([one.y for one in classes]))
 
 
 def reynolds_factor(
@@ -65,7 +67,7 @@ def reynolds_factor(
     """
     ratio = np.asarray(radius_ratio, dtype=np.float64)
     re = np.asarray(reynolds, dtype=np.float64)
-    (tight, bits), (middle, _), (wide, _) = (c.at(re) for c in _reynolds_classes())
+    (tight, middle, wide), bits = _reynolds_classes().at(re)
     low = ((ratio - 0.5) / 0.125).clip(0.0, 1.0)
     high = ((ratio - 0.625) / 0.125).clip(0.0, 1.0)
     factor = tight + (middle - tight) * low + (wide - middle) * high

@@ -10,6 +10,7 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from .axes import alike
 from .coefficient import Coefficient, LookupRefused, Note, worst
 from .elbow_factors import angle_factor, mitred_reynolds_factor, reynolds_factor
 from .tables import Grid, from_table, grid
@@ -76,12 +77,7 @@ def rect_smooth(
     r/W 2 the finer table of the same diagram goes on. Interpolation: ln C on ln r/W,
     C on ln H/W.
     """
-    ratio, h, a = np.broadcast_arrays(
-        *(
-            np.atleast_1d(np.asarray(v, np.float64))
-            for v in (radius_ratio, aspect, angle)
-        )
-    )
+    ratio, h, a = alike(radius_ratio, aspect, angle)
     if not (ratio >= TIGHTEST - 1e-9).all():  # written so that NaN is caught too
         raise LookupRefused(
             f"a smooth elbow cannot have r/W {ratio.min():.3g}: at 0.5 its throat "
@@ -96,17 +92,16 @@ def rect_smooth(
     turn, turn_bits = angle_factor("rect_smooth").at(np.degrees(a))
     factor, slow = (1.0, 0) if reynolds is None else reynolds_factor(ratio, reynolds)
     # Beyond r/W 2 the finer table is the one to be named, if it gave every value.
-    named, lines = book, book.nearest(ratio, h)
-    if wide.any():
-        named = _smooth_fine() if wide.all() else book
-        lines[wide] = _smooth_fine().nearest(ratio[wide], h[wide])
+    named = _smooth_fine() if wide.any() and wide.all() else book
     return from_table(
         named,
         value * turn,
         bits | turn_bits | slow,
         "upstream",
         factor=factor,
-        row=lines,
+        lines=lambda: np.where(
+            wide, _smooth_fine().nearest(ratio, h), book.nearest(ratio, h)
+        ),
         confidence=worst(named.confidence, "seen") if wide.any() else None,
     )
 
@@ -155,28 +150,25 @@ def rect_mitred(
     SMACNA HVAC Systems Duct Design, 4th ed., table A-7 E, to 90 degrees; beyond,
     Idelchik 1986, diagram 6-5, in closed form. Linear in the angle, C on ln H/W.
     """
-    h, a = np.broadcast_arrays(
-        *(np.atleast_1d(np.asarray(v, np.float64)) for v in (aspect, angle))
-    )
+    h, a = alike(aspect, angle)
     degrees = np.degrees(a)
     # A right angle computed from coordinates may come out a rounding too large.
     degrees = np.where(np.abs(degrees - 90.0) < 1e-6, 90.0, degrees)
     book = _mitred()
     value, bits = book.at(degrees, h)
-    lines = book.nearest(degrees, h)
-    beyond = degrees > 90.0
+    beyond, far = degrees > 90.0, _mitred_formula()
     if beyond.any():
-        far = _mitred_formula()
         value[beyond], bits[beyond] = far.at(degrees[beyond], h[beyond])
-        lines[beyond] = far.nearest(degrees[beyond], h[beyond])
     factor, slow = (1.0, 0) if reynolds is None else mitred_reynolds_factor(reynolds)
     return from_table(
-        _mitred_formula() if beyond.all() and beyond.any() else book,
+        far if beyond.all() and beyond.any() else book,
         value,
         bits | slow,
         "upstream",
         factor=factor,
-        row=lines,
+        lines=lambda: np.where(
+            beyond, far.nearest(degrees, h), book.nearest(degrees, h)
+        ),
         confidence=worst(book.confidence, "seen") if beyond.any() else None,
     )
 
@@ -214,9 +206,7 @@ def rect_mitred_area_change(
     Idelchik, sharp bend with a changed outlet width; SMACNA HVAC Systems Duct Design,
     4th ed., table A-7 E (from memory). The Reynolds factor is that of mitred elbows.
     """
-    h, ratio = np.broadcast_arrays(
-        *(np.atleast_1d(np.asarray(v, np.float64)) for v in (aspect, width_ratio))
-    )
+    h, ratio = alike(aspect, width_ratio)
     book = _area_change()
     value, bits = book.at(h, ratio)
     factor, slow = (1.0, 0) if reynolds is None else mitred_reynolds_factor(reynolds)
@@ -226,7 +216,7 @@ def rect_mitred_area_change(
         bits | slow,
         "upstream",
         factor=factor,
-        row=book.nearest(h, ratio),
+        at=(h, ratio),
     )
 
 
@@ -288,7 +278,7 @@ def rect_square_heel_bounds(
                 value * turn,
                 bits | int(Note.FALLBACK),
                 "upstream",
-                row=book.nearest(throat_ratio, aspect),
+                at=(throat_ratio, aspect),
                 confidence="low",
             )
         )

@@ -79,7 +79,7 @@ def _round_elbow(
         value * turn,
         bits | turn_bits,
         "upstream",
-        row=book.nearest(np.atleast_1d(radius_ratio)),
+        at=(np.atleast_1d(radius_ratio),),
     )
 
 
@@ -112,7 +112,7 @@ def round_mitred(
     value, bits = book.at(np.minimum(degrees, 90.0))
     factor, slow = (1.0, 0) if reynolds is None else mitred_reynolds_factor(reynolds)
     return from_table(
-        book, value, bits | slow, "upstream", factor=factor, row=book.nearest(degrees)
+        book, value, bits | slow, "upstream", factor=factor, at=(degrees,)
     )
 
 
@@ -190,15 +190,14 @@ def round_by_diameter(
     is_last = share > 0.5
     as_tabled = np.abs(degrees[..., None] - tabled).min(axis=-1) < 1e-6
     bits = books[0].at(millimetres)[1]
-    lines = np.where(
-        is_last, books[-1].nearest(millimetres), books[0].nearest(millimetres)
-    )
     return from_table(
         books[0],
         level * factor,
         np.where(as_tabled, bits, bits | off | int(Note.EXTENDED)),
         "upstream",
-        row=lines,
+        lines=lambda: np.where(
+            is_last, books[-1].nearest(millimetres), books[0].nearest(millimetres)
+        ),
     )
 
 
@@ -231,7 +230,7 @@ def round_smooth_with_friction(
     )
     book = _with_friction()
     value, bits = book.at(ratio, degrees)
-    return from_table(book, value, bits, "upstream", row=book.nearest(ratio, degrees))
+    return from_table(book, value, bits, "upstream", at=(ratio, degrees))
 
 
 def flat_oval_smooth(radius_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coefficient:

@@ -69,7 +69,7 @@ def rect_splitters(
         value * turn,
         bits | turn_bits,
         "upstream",
-        row=book.nearest(ratio, aspect),
+        at=(ratio, aspect),
     )
 
 
@@ -165,7 +165,7 @@ def rect_vaned(
         table="rect_elbow_mitred_vanes",
         source=row["source"],
         confidence=row["confidence"],
-        row=rows("rect_elbow_mitred_vanes").index(row) + 2,
+        lines=lambda: rows("rect_elbow_mitred_vanes").index(row) + 2,
     )
 
 
@@ -266,8 +266,8 @@ def rect_vaned_older(
             table=name,
             source=read[0]["source"],
             confidence=read[0]["confidence"],
-            row=rows(name).index(read[0]) + 2,
+            lines=lambda: rows(name).index(read[0]) + 2,
         )
     book = curve(name, "velocity_m_s", where=where)
     value, bits = book.at(speed)
-    return from_table(book, value, bits, "upstream", row=book.nearest(speed))
+    return from_table(book, value, bits, "upstream", at=(speed,))

@@ -2,10 +2,9 @@
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
 from elbowroom.layout import Basis, DuctGraph, FloatArray, IntArray, Notice, sections
 
@@ -99,6 +98,12 @@ class Elements:
     credit: IntArray
     credits: tuple[Credit, ...]
 
+    def identifier(self, element: int) -> str:
+        """Noun of an element and its number among those of its kind."""
+        kind = self.kind[element]
+        number = np.count_nonzero(self.kind[: element + 1] == kind)
+        return f"{_NOUNS[int(kind)]}-{number}"
+
 
 _FRICTION = Credit(
     "duct",
@@ -173,21 +178,12 @@ def duct_state(graph: DuctGraph, flow: FloatArray, conditions: Conditions) -> Du
     )
 
 
-@dataclass(frozen=True, eq=False)
-class _Rows:
-    """Elements of one kind before they are put in order, one a duct at most."""
+class _Table(NamedTuple):
+    """Elements of one table of the graph, with no duct twice."""
 
-    kind: Kind
     duct: IntArray
-    row: IntArray  # in the graph's table of that kind
-    at: IntArray  # duct whose velocity the coefficient refers to
-    coefficient: FloatArray | float
-    factor: FloatArray | float
-    loss: FloatArray
-    notes: IntArray | int
+    kind: IntArray | int
     basis: IntArray | int
-    credit: IntArray | int
-    length: FloatArray | float = 0.0
 
 
 def elements_of(
@@ -205,163 +201,127 @@ def elements_of(
     elements, notices
         The elements in walking order, and what is to be said of them.
     """
-    ducts = graph.ducts
-    every = Gathered(0)
-    parts: list[_Rows] = []
-    notices: list[Notice] = []
-    before = ducts.parent
+    ducts, terminals = graph.ducts, graph.terminals
+    tables = _tables(graph)
+    duct, places = _in_walking_order([table.duct for table in tables], len(ducts.run))
+    kind, row, basis = np.empty((3, len(duct)), dtype=np.int64)
+    for place, table in zip(places, tables, strict=True):
+        kind[place], basis[place] = table.kind, table.basis
+        row[place] = np.arange(len(place))
+    entry, leg, bend, change, straight, terminal = places
+    row[entry] = duct[entry]
+    found, notices = _coefficients(graph, state, conditions, places)
 
-    def fittings(
-        kind: Kind,
-        duct: IntArray,
-        row: IntArray,
-        at: IntArray,
-        found: Gathered,
-        basis: IntArray | int,
-    ) -> None:
-        if len(duct) == 0:
-            return
-        numbers = np.array([every.number(credit) for credit in found.credits])
-        factor = found.reynolds_factor
-        if not conditions.reynolds_factor:
-            factor = np.ones_like(factor)
-        loss = found.value * factor * state.velocity_pressure[at]
-        parts.append(
-            _Rows(
-                kind,
-                duct,
-                row,
-                at,
-                found.value,
-                factor,
-                loss,
-                found.notes,
-                basis,
-                numbers[found.credit],
-            )
-        )
-
-    every_duct = np.arange(len(before))
-    friction: IntArray | int = every.number(_FRICTION)
-    pressed = conditions.compression > 0.0
-    if pressed.any():
-        friction = np.where(pressed, every.number(_COMPRESSED), friction)
-    parts.append(
-        _Rows(
-            Kind.DUCT,
-            *(every_duct,) * 3,
-            np.nan,
-            1.0,
-            state.gradient * ducts.length,
-            state.notes,
-            graph.section_basis,
-            friction,
-            ducts.length,
-        )
-    )
-    bends = graph.bends
-    found, said = bend_coefficients(graph, state.reynolds[before[bends.duct]])
-    notices += said
-    basis = np.maximum(bends.radius_basis, bends.construction_basis)
-    rows = np.arange(len(bends.duct))
-    fittings(Kind.BEND, bends.duct, rows, before[bends.duct], found, basis)
-
-    changes = graph.transitions
-    smaller = np.where(
-        state.area[changes.duct] > state.area[before[changes.duct]],
-        before[changes.duct],
-        changes.duct,
-    )
-    found = transition_coefficients(graph)
-    rows = np.arange(len(changes.duct))
-    basis = changes.length_basis
-    fittings(Kind.TRANSITION, changes.duct, rows, smaller, found, basis)
-
-    legs = graph.legs
-    found = leg_coefficients(graph, state.area, state.flow, state.velocity)
-    basis = leg_basis(graph)
-    for kind, mine in ((Kind.BRANCH, legs.is_branch), (Kind.MAIN, ~legs.is_branch)):
-        rows = np.flatnonzero(mine)
-        at = before[legs.duct[rows]]
-        fittings(kind, legs.duct[rows], rows, at, found.some(rows), basis[rows])
-
-    if graph.source.kind == "plenum":
-        roots = np.flatnonzero(before < 0)
-        into = Gathered(len(roots))
-        at_fan = ends.exit_abrupt() if graph.is_return else ends.entry_in_wall()
-        into.put(np.arange(len(roots)), at_fan)
-        fittings(Kind.ENTRY, roots, roots, roots, into, int(Basis.DECLARED))
-    terminals = graph.terminals
-    plain = np.isnan(terminals.loss)
-    rows = np.flatnonzero(plain)
-    open_ends = terminals.duct[rows]
-    out = Gathered(len(open_ends))
-    if graph.is_return:
-        flush = np.zeros(len(open_ends))
-        out.put(np.arange(len(open_ends)), ends.entry_in_wall(0.05, flush))
-    else:
-        out.put(np.arange(len(open_ends)), ends.exit_abrupt(len(open_ends)))
-    fittings(Kind.EXIT, open_ends, rows, open_ends, out, int(Basis.ASSUMED))
-    told = np.flatnonzero(~plain)
-    if len(told):
-        declared = every.number(_DECLARED)
-        at = terminals.duct[told]
-        parts.append(
-            _Rows(
-                Kind.TERMINAL,
-                at,
-                told,
-                at,
-                np.nan,
-                1.0,
-                terminals.loss[told],
-                0,
-                int(Basis.DECLARED),
-                declared,
-            )
-        )
-    return _ordered(graph, state, parts, tuple(every.credits)), notices
-
-
-def _ordered(
-    graph: DuctGraph,
-    state: DuctState,
-    parts: list[_Rows],
-    credits_: tuple[Credit, ...],
-) -> Elements:
-    """Put the parts together in the order in which the air meets them."""
-    parts = sorted(parts, key=lambda part: part.kind)
-    # Places without a sort: no duct has two elements of one kind.
-    count = np.zeros(len(graph.ducts.parent) + 1, dtype=np.int64)
-    for part in parts:
-        count[part.duct + 1] += 1
-    begins = np.cumsum(count)
-    places = []
-    for part in parts:
-        place = begins.take(part.duct)
-        places.append(place)
-        begins[part.duct] = place + 1
-
-    def column(name: str, kind: type) -> npt.NDArray[Any]:
-        out: npt.NDArray[Any] = np.empty(sum(map(len, places)), dtype=kind)
-        for part, place in zip(parts, places, strict=True):
-            out[place] = getattr(part, name)
-        return out
-
-    kind, duct, at = (column(name, np.int64) for name in ("kind", "duct", "at"))
+    at = duct.copy()  # duct whose velocity the coefficient refers to
+    before, changed = ducts.parent, graph.transitions.duct
+    at[leg], at[bend] = before[graph.legs.duct], before[graph.bends.duct]
+    opens = state.area[changed] > state.area[before[changed]]
+    at[change] = np.where(opens, before[changed], changed)
+    pressure = state.velocity_pressure[at]
+    loss = found.value * found.reynolds_factor * pressure
+    loss[straight] = state.gradient * ducts.length
+    told = np.flatnonzero(~np.isnan(terminals.loss))
+    loss[terminal[told]] = terminals.loss[told]
+    length = np.zeros(len(duct))
+    length[straight] = ducts.length
     return Elements(
         kind,
         duct,
-        column("row", np.int64),
-        column("length", np.float64),
+        row,
+        length,
         state.flow[duct],
         state.velocity[at],
-        state.velocity_pressure[at],
-        column("coefficient", np.float64),
-        column("factor", np.float64),
-        column("loss", np.float64),
-        column("notes", np.int64),
-        column("basis", np.int64),
-        column("credit", np.int64),
-        credits_,
+        pressure,
+        found.value,
+        found.reynolds_factor,
+        loss,
+        found.notes,
+        basis,
+        found.credit,
+        tuple(found.credits),
+    ), notices
+
+
+def _tables(graph: DuctGraph) -> tuple[_Table, ...]:
+    """Elements as the air meets them at a duct: in the order of `Kind`."""
+    legs, bends, terminals = graph.legs, graph.bends, graph.terminals
+    parent = graph.ducts.parent
+    open_end = np.isnan(terminals.loss)
+    return (
+        _Table(
+            np.flatnonzero((parent < 0) & (graph.source.kind == "plenum")),
+            int(Kind.ENTRY),
+            int(Basis.DECLARED),
+        ),
+        _Table(
+            legs.duct,
+            np.where(legs.is_branch, int(Kind.BRANCH), int(Kind.MAIN)),
+            leg_basis(graph),
+        ),
+        _Table(
+            bends.duct,
+            int(Kind.BEND),
+            np.maximum(bends.radius_basis, bends.construction_basis),
+        ),
+        _Table(
+            graph.transitions.duct,
+            int(Kind.TRANSITION),
+            graph.transitions.length_basis,
+        ),
+        _Table(np.arange(len(parent)), int(Kind.DUCT), graph.section_basis),
+        _Table(
+            terminals.duct,
+            np.where(open_end, int(Kind.EXIT), int(Kind.TERMINAL)),
+            np.where(open_end, int(Basis.ASSUMED), int(Basis.DECLARED)),
+        ),
     )
+
+
+def _in_walking_order(
+    tables: list[IntArray], count: int
+) -> tuple[IntArray, list[IntArray]]:
+    """Duct of each element in walking order, and the places of each table's rows.
+
+    At a duct the tables keep their order. No sort is needed, as no duct is twice in
+    one table.
+    """
+    here = np.bincount(np.concatenate(tables), minlength=count)
+    begins = np.cumsum(here) - here
+    places = []
+    for duct in tables:
+        place = begins.take(duct)
+        begins[duct] = place + 1
+        places.append(place)
+    return np.repeat(np.arange(count), here), places
+
+
+def _coefficients(
+    graph: DuctGraph, state: DuctState, conditions: Conditions, places: list[IntArray]
+) -> tuple[Gathered, list[Notice]]:
+    """Coefficients of the elements of `_tables`, at their places; NaN for ducts."""
+    entry, leg, bend, change, straight, terminal = places
+    every = Gathered(sum(map(len, places)))
+    every.notes[straight] = state.notes
+    every.credit[straight] = every.number(_FRICTION)
+    pressed = conditions.compression > 0.0
+    if pressed.any():
+        every.credit[straight[pressed]] = every.number(_COMPRESSED)
+    at = graph.ducts.parent[graph.bends.duct]
+    found, notices = bend_coefficients(graph, state.reynolds[at])
+    every.take_over(bend, found)
+    every.take_over(change, transition_coefficients(graph))
+    every.take_over(
+        leg, leg_coefficients(graph, state.area, state.flow, state.velocity)
+    )
+    if len(entry):
+        at_fan = ends.exit_abrupt() if graph.is_return else ends.entry_in_wall()
+        every.put(entry, at_fan)
+    open_end = np.isnan(graph.terminals.loss)
+    if open_end.any():
+        at_room = ends.entry_in_wall() if graph.is_return else ends.exit_abrupt()
+        every.put(terminal[open_end], at_room)
+    if not open_end.all():
+        every.credit[terminal[~open_end]] = every.number(_DECLARED)
+    if not conditions.reynolds_factor:
+        every.reynolds_factor[:] = 1.0
+    return every, notices

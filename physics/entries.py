@@ -43,9 +43,7 @@ def entry_in_wall(
     # Neither a thicker edge nor a longer projection changes anything any more.
     beyond = int(Note.CLAMPED)
     bits = np.where((thickness >= 0.0) & (projection >= 0.0), bits & ~beyond, bits)
-    return from_table(
-        book, value, bits, "duct", row=book.nearest(thickness, projection)
-    )
+    return from_table(book, value, bits, "duct", at=(thickness, projection))
 
 
 @cache
@@ -66,7 +64,7 @@ def entry_bellmouth(radius_ratio: npt.ArrayLike, in_wall: bool) -> Coefficient:
     book = _bellmouth("end_wall" if in_wall else "no_wall")
     ratio = np.atleast_1d(radius_ratio)
     value, bits = book.at(ratio)
-    return from_table(book, value, bits, "duct", row=book.nearest(ratio))
+    return from_table(book, value, bits, "duct", at=(ratio,))
 
 
 @cache
@@ -92,7 +90,7 @@ def entry_conical(
     book = _conical("end_wall" if in_wall else "no_wall")
     where = np.atleast_1d(length_ratio), np.degrees(angle)
     value, bits = book.at(*where)
-    return from_table(book, value, bits, "duct", row=book.nearest(*where))
+    return from_table(book, value, bits, "duct", at=where)
 
 
 @cache
@@ -123,7 +121,7 @@ def entry_hood(angle: npt.ArrayLike, is_round: bool = True) -> Coefficient:
     book = _hood("round" if is_round else "rect")
     degrees = np.degrees(np.atleast_1d(np.asarray(angle, np.float64)))
     value, bits = book.at(degrees)
-    return from_table(book, value, bits, "duct", row=book.nearest(degrees))
+    return from_table(book, value, bits, "duct", at=(degrees,))
 
 
 @cache
@@ -151,4 +149,4 @@ def entry_cap(gap_ratio: npt.ArrayLike, flared: bool = False) -> Coefficient:
     book = _cap(flared)
     gap = np.atleast_1d(np.asarray(gap_ratio, np.float64))
     value, bits = book.at(gap)
-    return from_table(book, value, bits, "duct", row=book.nearest(gap))
+    return from_table(book, value, bits, "duct", at=(gap,))

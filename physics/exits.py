@@ -40,7 +40,7 @@ def exit_abrupt(count: int = 1) -> Coefficient:
         table=_DIFFUSER,
         source=source,
         confidence=confidence,
-        row=line,
+        lines=lambda: line,
     )
 
 
@@ -110,9 +110,8 @@ def exit_diffuser(
         )
     book = _diffuser(kind)
     value, bits = book.at(ratio, degrees)
-    lines = book.nearest(ratio, degrees)
-    bits = bits | suspect_bits(_DIFFUSER, lines)
-    return from_table(book, value, bits, "duct", row=lines)
+    bits = bits | suspect_bits(_DIFFUSER, book.nearest(ratio, degrees))
+    return from_table(book, value, bits, "duct", at=(ratio, degrees))
 
 
 @cache
@@ -140,7 +139,7 @@ def exit_cap(gap_ratio: npt.ArrayLike, flared: bool = False) -> Coefficient:
     book = _cap(flared)
     gap = np.atleast_1d(np.asarray(gap_ratio, np.float64))
     value, bits = book.at(gap)
-    return from_table(book, value, bits, "duct", row=book.nearest(gap))
+    return from_table(book, value, bits, "duct", at=(gap,))
 
 
 def exit_nozzle(diameter_ratio: npt.ArrayLike) -> Coefficient:
@@ -173,7 +172,7 @@ def exit_nozzle(diameter_ratio: npt.ArrayLike) -> Coefficient:
         )
     book = curve(_NOZZLE, "D_exit_over_D")
     value = np.where(ratio >= 1.0, 1.0, _NOZZLE_LOSS / ratio**4)
-    return from_table(book, value, 0, "duct", row=book.nearest(ratio))
+    return from_table(book, value, 0, "duct", at=(ratio,))
 
 
 @cache
@@ -208,4 +207,4 @@ def exit_after_elbow(
     )
     book = _after_elbow()
     value, bits = book.at(ratio, np.minimum(length, book.y[-1]))
-    return from_table(book, value, bits, "duct", row=book.nearest(ratio, length))
+    return from_table(book, value, bits, "duct", at=(ratio, length))

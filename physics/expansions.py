@@ -66,7 +66,7 @@ def expansion_round(
         (value + rubbing) * fade,
         bits,
         "small area",
-        row=expansion.nearest(held, degrees),
+        at=(held, degrees),
     )
 
 
@@ -130,7 +130,7 @@ def expansion_round_by_reynolds(
     between = (share > 1e-12) & (share < 1.0 - 1e-12)
     bits |= between * np.int64(Note.INTERPOLATED)
     return from_table(
-        books[0], below + (above - below) * share, bits, "small area", row=row
+        books[0], below + (above - below) * share, bits, "small area", lines=lambda: row
     )
 
 
@@ -205,7 +205,7 @@ def expansion_rect(
         np.where(flat, flat_value, open_value),
         np.where(flat, flat_bits, open_bits),
         "small area",
-        row=np.where(
+        lines=lambda: np.where(
             flat, plane.nearest(ratio, degrees), pyramid.nearest(ratio, degrees)
         ),
     )

@@ -1,36 +1,38 @@
 """What a reader of an analysis should look at."""
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from elbowroom.layout import DuctGraph, IntArray, Notice, Shape, units, warning
 
 from .coefficient import Note
+from .elements import DuctState, Elements
 from .fan_effect import effective_duct_length, outlet_elbow
 from .friction import Regime, regime
-from .system import WINDOW
-
-if TYPE_CHECKING:
-    from .analysis import Analysis
+from .system import WINDOW, System
 
 _BLAST_AREAS = (1.0, 0.4)  # blast area over outlet area: the ends of the table
 _FLATTEST = 4.0  # aspect ratio above which a duct is flagged
+_REGIMES = {
+    int(Regime.LAMINAR): "laminar (Reynolds below 2000)",
+    int(
+        Regime.TRANSITION
+    ): "in the transition from laminar (Reynolds 2000 to 4000), for which there is no "
+    "agreed friction formula",
+}
+# Every value between two rows of its table would be noise; the rest is said.
+_REMARKABLE = {
+    int(note): note.words[0]
+    for note in Note
+    if note not in (Note.NOTHING, Note.INTERPOLATED)
+}
 
 
-def flow_flags(analysis: "Analysis") -> list[Notice]:
+def flow_flags(graph: DuctGraph, state: DuctState, elements: Elements) -> list[Notice]:
     """Flag odd flow, flat ducts, and coefficients from outside their tables."""
-    graph, elements, ducts = analysis.graph, analysis.elements, analysis.graph.ducts
+    ducts = graph.ducts
     flags = []
-    codes = regime(analysis.state.reynolds)
-    for code, words in (
-        (Regime.LAMINAR, "laminar (Reynolds below 2000)"),
-        (
-            Regime.TRANSITION,
-            "in the transition from laminar (Reynolds 2000 to 4000), for which there "
-            "is no agreed friction formula",
-        ),
-    ):
+    codes = regime(state.reynolds)
+    for code, words in _REGIMES.items() if codes.any() else ():
         rows = np.flatnonzero(codes == code)
         if len(rows):
             flags.append(
@@ -40,7 +42,7 @@ def flow_flags(analysis: "Analysis") -> list[Notice]:
                     "check the airflow and the size",
                 )
             )
-    flat = (ducts.shape != Shape.ROUND) & (
+    flat = (ducts.shape != int(Shape.ROUND)) & (
         np.maximum(ducts.width, ducts.height)
         > _FLATTEST * np.minimum(ducts.width, ducts.height) * (1 + 1e-9)
     )
@@ -54,12 +56,12 @@ def flow_flags(analysis: "Analysis") -> list[Notice]:
             )
         )
     noted = int(np.bitwise_or.reduce(elements.notes))
-    for note in Note:
-        if note != Note.INTERPOLATED and noted & int(note):
-            rows = np.flatnonzero(elements.notes & int(note))
-            shown = ", ".join(analysis.identifier(int(row)) for row in rows[:6])
+    for bit, words in _REMARKABLE.items():
+        if noted & bit:
+            rows = np.flatnonzero(elements.notes & bit)
+            shown = ", ".join(map(elements.identifier, rows[:6].tolist()))
             more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
-            flags.append(warning(f"{shown}{more}", note.words[0]))
+            flags.append(warning(f"{shown}{more}", words))
     return flags
 
 
@@ -74,9 +76,8 @@ def _places(graph: DuctGraph, rows: IntArray) -> str:
     return f"run{'s' * (len(names) > 1)} {shown}{more}"
 
 
-def budget_flags(analysis: "Analysis") -> list[Notice]:
+def budget_flags(graph: DuctGraph, system: System) -> list[Notice]:
     """Flag what the pressure budget says, and what is missing from it."""
-    system, graph = analysis.system, analysis.graph
     flags = []
     if system.available is None and graph.schedule.fan.curve:
         first, last = graph.schedule.fan.curve[0], graph.schedule.fan.curve[-1]
@@ -159,12 +160,11 @@ def budget_flags(analysis: "Analysis") -> list[Notice]:
     return flags
 
 
-def fan_flags(analysis: "Analysis") -> list[Notice]:
+def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
     """Say what an elbow close behind the fan may cost beyond its own loss.
 
     It is not counted: it hangs on the fan's make, which no drawing shows.
     """
-    graph = analysis.graph
     ducts, bends = graph.ducts, graph.bends
     behind = np.flatnonzero(ducts.parent[ducts.parent[bends.duct]] < 0)
     if graph.source.kind != "fan" or graph.is_return or len(behind) == 0:
@@ -172,7 +172,6 @@ def fan_flags(analysis: "Analysis") -> list[Notice]:
     row = int(behind[0])
     root = int(ducts.parent[bends.duct[row]])
     straight = max(float(ducts.straight[root]), 0.0)
-    state = analysis.state
     needed = float(effective_duct_length(state.velocity[root], state.area[root]))
     if straight >= needed:
         return []

@@ -28,9 +28,9 @@ def duct_flows(graph: DuctGraph) -> FloatArray:
     flow
         m³/s, shape (d,): the sum of the terminals behind each duct.
     """
-    leaving = np.zeros(len(graph.ducts.parent))
-    np.add.at(leaving, graph.terminals.duct, graph.terminals.flow)
-    return sum_of_subtree(graph.ducts.parent, leaving)
+    parent, terminals = graph.ducts.parent, graph.terminals
+    leaving = np.bincount(terminals.duct, terminals.flow, len(parent))
+    return sum_of_subtree(parent, leaving.astype(np.float64))
 
 
 def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:

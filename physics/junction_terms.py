@@ -16,13 +16,6 @@ CHOKING = 20.0  # above this coefficient the branch is choking: nobody designs t
 IDELCHIK = "Idelchik, Handbook of Hydraulic Resistance, section VII"
 
 
-def alike(*values: npt.ArrayLike) -> tuple[FloatArray, ...]:
-    """Numbers and arrays as arrays of one shape."""
-    return tuple(
-        np.broadcast_arrays(*(np.atleast_1d(np.asarray(x, np.float64)) for x in values))
-    )
-
-
 def share_of_tee(angle: FloatArray) -> FloatArray:
     """How much of a right angle's coefficient counts: 0 at 60 degrees, 1 at 90."""
     return np.asarray(((angle - TEE_FROM) / (np.pi / 2 - TEE_FROM)).clip(0.0, 1.0))

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import BoolArray, FloatArray, Shape, TakeoffEntry
 
+from .axes import alike
 from .coefficient import Coefficient, Gathered, Note, make
 from .converging import (
     converging_branch,
@@ -20,7 +21,7 @@ from .converging import (
     rect_converging_branch,
     rect_converging_main,
 )
-from .junction_terms import AS_WIDE, BULLHEAD_FROM, REFERENCE, TEE_FROM, alike
+from .junction_terms import AS_WIDE, BULLHEAD_FROM, REFERENCE, TEE_FROM
 from .junctions_rect import (
     OBSTRUCTED,
     radius_wye,
@@ -117,62 +118,61 @@ def dividing_legs(
     out = Gathered(len(angle))
     q, f, s, a = flow_ratio, area_ratio, main_area_ratio, angle
     speed = q / f
-    shared, radius = is_symmetrical, entry == TakeoffEntry.RADIUS
-    swept = shared & radius & (a >= BULLHEAD_FROM)
-    if swept.any():
-        out.put(swept, dovetail(q[swept], f[swept]))
-    for bullhead in (True, False):
-        mine = shared & ~swept & ((a >= BULLHEAD_FROM) == bullhead)
+    shared, radius = is_symmetrical, entry == int(TakeoffEntry.RADIUS)
+    boxy = common_shape == int(Shape.RECTANGULAR)
+    rect, bent = boxy & ~shared, ~boxy & ~shared
+    if shared.any():
+        swept = shared & radius & (a >= BULLHEAD_FROM)
+        if swept.any():
+            out.put(swept, dovetail(q[swept], f[swept]))
+        for bullhead in (True, False):
+            mine = shared & ~swept & ((a >= BULLHEAD_FROM) == bullhead)
+            if mine.any():
+                out.put(mine, symmetrical(speed[mine], a[mine]))
+    if bent.any():
+        walled = radius & (np.abs(s + f - 1.0) <= 1.0 - AS_WIDE) & (s < AS_WIDE)
+        if shared_wall is not None:
+            walled = shared_wall
+        conical = (radius | (entry == int(TakeoffEntry.CONICAL))) & ~walled
+        branch, main = bent & is_branch, bent & ~is_branch
+        mine = branch & walled
         if mine.any():
-            out.put(mine, symmetrical(speed[mine], a[mine]))
-    rect = (common_shape == Shape.RECTANGULAR) & ~shared
-    bent = (common_shape != Shape.RECTANGULAR) & ~shared
-    conical = radius | (entry == TakeoffEntry.CONICAL)
-    if shared_wall is None:
-        walled = bent & radius & (np.abs(s + f - 1.0) <= 1.0 - AS_WIDE) & (s < AS_WIDE)
-    else:
-        walled = shared_wall & bent
-
-    mine = bent & is_branch & walled
-    if mine.any():
-        out.put(mine, split_main_branch(speed[mine], a[mine]))
-    mine = bent & is_branch & ~conical & ~walled
-    if mine.any():
-        out.put(mine, diverging_branch(q[mine], f[mine], a[mine]))
-    mine = bent & is_branch & conical & ~walled
-    if mine.any():
-        out.put(mine, round_conical_branch(speed[mine], a[mine]))
-    mine = bent & ~is_branch & conical & ~walled
-    if mine.any():
-        out.put(mine, round_main_handbook((1.0 - q[mine]) / s[mine]))
-    for wide in (True, False):  # each form has a class of its own
-        mine = bent & ~is_branch & (~conical | walled) & ((s >= AS_WIDE) == wide)
+            out.put(mine, split_main_branch(speed[mine], a[mine]))
+        mine = branch & ~conical & ~walled
         if mine.any():
-            out.put(mine, diverging_main(q[mine], f[mine], s[mine]))
+            out.put(mine, diverging_branch(q[mine], f[mine], a[mine]))
+        mine = branch & conical
+        if mine.any():
+            out.put(mine, round_conical_branch(speed[mine], a[mine]))
+        mine = main & conical
+        if mine.any():
+            out.put(mine, round_main_handbook((1.0 - q[mine]) / s[mine]))
+        for wide in (True, False):  # each form has a class of its own
+            mine = main & ~conical & ((s >= AS_WIDE) == wide)
+            if mine.any():
+                out.put(mine, diverging_main(q[mine], f[mine], s[mine]))
+        # Flat oval has no tables of its own, nor has a radius branch off a round main.
+        oval = bent & (common_shape == int(Shape.OVAL))
+        out.notes[oval | (branch & radius & ~walled)] |= int(Note.FALLBACK)
 
-    for leg, branch in (("branch", True), ("main", False)):
-        mine = rect & radius & (is_branch == branch)
+    for leg, branch in (("branch", is_branch), ("main", ~is_branch)):
+        mine = rect & radius & branch
         if mine.any():
             out.put(mine, radius_wye(leg, q[mine], f[mine], s[mine]))
     rows = np.flatnonzero(rect & is_branch & ~radius)
-    kind = entry[rows] * 2 + (branch_shape[rows] != Shape.ROUND)
+    kind = entry[rows] * 2 + (branch_shape[rows] != int(Shape.ROUND))
     for number in np.flatnonzero(np.bincount(kind)).tolist():
         mine = rows[kind == number]
         code, tap = TakeoffEntry(number // 2), number % 2 == 0
         out.put(mine, rect_branch_by_entry(code, tap, q[mine], f[mine], a[mine]))
     rows = np.flatnonzero(rect & ~is_branch & ~radius)
-    obstructed = np.isin(entry[rows], [int(code) for code in OBSTRUCTED])
+    obstructed = OBSTRUCTED[entry[rows]]
     mine = rows[obstructed]
     if len(mine):
         out.put(mine, rect_main_obstructed(speed[mine]))
     mine = rows[~obstructed]
     if len(mine):
         out.put(mine, rect_main((1.0 - q[mine]) / s[mine]))
-    # Flat oval has no tables of its own, nor has a radius branch off a round main.
-    stands_in = (bent & (common_shape == Shape.OVAL)) | (
-        bent & is_branch & radius & ~walled
-    )
-    out.notes[stands_in] |= int(Note.FALLBACK)
     mine = is_branch & ~shared & (q >= 1.0 - 1e-9) & (a >= TEE_FROM - 1e-6)
     if mine.any():
         out.put(mine, last_tap(speed[mine]))

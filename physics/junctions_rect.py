@@ -12,11 +12,11 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray, TakeoffEntry
 
+from .axes import alike
 from .coefficient import Coefficient, Note, make
 from .junction_terms import (
     REFERENCE,
     TEE_FROM,
-    alike,
     from_curve,
     growth_beyond,
     share_of_tee,
@@ -34,10 +34,14 @@ _RECT_BRANCH = {
     TakeoffEntry.ENTRY_45_DAMPER: "45 deg entry with balancing damper",
     TakeoffEntry.EXTRACTOR: "90 deg tee rectangular with extractor",
 }
-OBSTRUCTED = (
-    TakeoffEntry.PLAIN_DAMPER,
-    TakeoffEntry.ENTRY_45_DAMPER,
-    TakeoffEntry.EXTRACTOR,
+# Whether the branch's entry stands in the main's way, to be looked up by its code.
+OBSTRUCTED = np.isin(
+    list(TakeoffEntry),
+    [
+        TakeoffEntry.PLAIN_DAMPER,
+        TakeoffEntry.ENTRY_45_DAMPER,
+        TakeoffEntry.EXTRACTOR,
+    ],
 )
 
 
@@ -104,11 +108,13 @@ def rect_branch(
         value, bits = _rect_branch(fitting).at(v, q)
         growth, beyond = growth_beyond(v, 1.8)
         beyond = beyond | (f > 0.5 + 1e-6)
+    # Off its table is noted as extended; as clamped, only where q is below the first.
+    clamped = (q < 0.1) & ~beyond
+    bits = np.where(clamped, bits, bits & ~int(Note.CLAMPED))
+    bits[beyond] |= int(Note.EXTENDED)
     return make(
         value * growth,
-        np.where(beyond, int(Note.EXTENDED), 0)
-        | (bits & ~int(Note.CLAMPED))
-        | np.where((q < 0.1) & ~beyond, bits & int(Note.CLAMPED), 0),
+        bits,
         reference=REFERENCE,
         table=book.name,
         source=book.source,
@@ -244,19 +250,12 @@ def rect_branch_by_entry(
     else:
         fitting = _RECT_BRANCH.get(entry, _PLAIN)
     tabled = rect_branch(fitting, q, f)
-    slanting = a < np.pi / 2 - 1e-6
-    notes = tabled.notes | np.where(a > np.pi / 2 + 1e-6, int(Note.CLAMPED), 0)
+    tabled.notes[a > np.pi / 2 + 1e-6] |= int(Note.CLAMPED)
     if tap and entry not in (TakeoffEntry.PLAIN, TakeoffEntry.CONICAL):
-        notes = notes | int(Note.FALLBACK)
+        tabled.notes[:] |= int(Note.FALLBACK)
+    slanting = a < np.pi / 2 - 1e-6
     if not slanting.any():
-        return make(
-            tabled.value,
-            notes,
-            reference=tabled.reference,
-            table=tabled.table,
-            source=tabled.source,
-            confidence=tabled.confidence,
-        )
+        return tabled
     formula = diverging_branch(q, f, np.minimum(a, TEE_FROM))
     share = share_of_tee(a)
     return make(
@@ -265,7 +264,7 @@ def rect_branch_by_entry(
             formula.value + (tabled.value - formula.value) * share,
             tabled.value,
         ),
-        np.where(slanting, formula.notes | int(Note.INTERPOLATED), notes),
+        np.where(slanting, formula.notes | int(Note.INTERPOLATED), tabled.notes),
         reference=tabled.reference,
         table=tabled.table,
         source=f"{tabled.source}; below 90 degrees {formula.source}",

@@ -12,13 +12,13 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray
 
+from .axes import alike
 from .coefficient import Coefficient, Note, make
 from .junction_terms import (
     AS_WIDE,
     IDELCHIK,
     REFERENCE,
     TEE_FROM,
-    alike,
     from_curve,
     growth_beyond,
     share_of_tee,

@@ -10,11 +10,11 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from .axes import alike
 from .coefficient import Coefficient, Note, make, worst
 from .junction_terms import (
     IDELCHIK,
     REFERENCE,
-    alike,
     growth_beyond,
     joining_factor,
     share_of_bullhead,

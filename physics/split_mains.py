@@ -12,8 +12,9 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray, IntArray
 
+from .axes import alike
 from .coefficient import Coefficient, Note, make
-from .junction_terms import CHOKING, REFERENCE, alike, share_of_tee
+from .junction_terms import CHOKING, REFERENCE, share_of_tee
 from .tables import Curve, chosen, curve
 
 _SPLIT = "junction_split_main_wye"

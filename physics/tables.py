@@ -1,9 +1,9 @@
 """Data tables: read from CSV, looked up on whole arrays."""
 
 import csv
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, partial
 from importlib.resources import files
 
 import numpy as np
@@ -91,7 +91,8 @@ class Curve:
     name, source, confidence
         Table, document and class.
     x, y
-        Arguments, rising, and values, shape (k,).
+        Arguments, rising, and values, shape (k,); values of m curves over the same
+        arguments have the shape (m, k) and come out one before the other.
     log_x, log_y
         Whether to interpolate on the logarithm of either.
     lines
@@ -116,7 +117,9 @@ class Curve:
     def at(self, argument: npt.ArrayLike) -> tuple[FloatArray, IntArray]:
         """Values and `Note` bits at arguments, in their shape; clamped at the ends."""
         low, share, outside = self._axis.locate(np.asarray(argument, dtype=np.float64))
-        value = _between(self.y.take(low), self.y.take(low + 1), share, self.log_y)
+        value = _between(
+            self.y.take(low, axis=-1), self.y.take(low + 1, axis=-1), share, self.log_y
+        )
         return np.asarray(value), _bits(outside, _is_between(share))
 
     def nearest(self, argument: npt.ArrayLike) -> IntArray:
@@ -285,7 +288,8 @@ def from_table(
     reference: str,
     *,
     factor: npt.ArrayLike = 1.0,
-    row: npt.ArrayLike = 0,
+    at: tuple[npt.ArrayLike, ...] = (),
+    lines: Callable[[], npt.ArrayLike] | None = None,
     confidence: str | None = None,
 ) -> Coefficient:
     """Make a coefficient that is credited to a table.
@@ -294,8 +298,12 @@ def from_table(
     ----------
     book
         The table.
-    value, notes, reference, factor, row
+    value, notes, reference, factor
         See `Coefficient`.
+    at
+        Arguments at which the table was looked up, for the line that is nearest.
+    lines
+        In place of `at`, see `Coefficient`.
     confidence
         Class, where it is not that of the table.
     """
@@ -307,7 +315,7 @@ def from_table(
         source=book.source,
         confidence=book.confidence if confidence is None else confidence,
         factor=factor,
-        row=row,
+        lines=lines or partial(book.nearest, *at),
     )
 
 
@@ -349,5 +357,5 @@ def _is_between(share: FloatArray) -> BoolArray:
 
 def _bits(outside: BoolArray, between: BoolArray) -> IntArray:
     bits = np.multiply(outside, int(Note.CLAMPED), dtype=np.int64)
-    bits += np.multiply(between, int(Note.INTERPOLATED), dtype=np.int64)
+    bits += between  # the bit of 1, `Note.INTERPOLATED`
     return np.asarray(bits)

@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray, IntArray, Shape, sections
 
+from .axes import alike
 from .coefficient import Coefficient, Gathered, Note, make
 from .contractions import contraction, contraction_abrupt
 from .expansions import (
@@ -135,22 +136,17 @@ def transition(
     the table with two sides parallel where one pair of sides stays as it is, else the
     pyramidal one; between round and rectangular, that at the equivalent angle.
     """
-    kinds = (
-        np.atleast_1d(np.asarray(shape_in, np.int64)),
-        np.asarray(shape_out, np.int64),
-    )
-    sides = (width_in, height_in, width_out, height_out, length)
-    before, after, w1, h1, w2, h2, run = np.broadcast_arrays(
-        *kinds, *(np.asarray(side, np.float64) for side in sides)
+    before, after, w1, h1, w2, h2, run = alike(
+        shape_in, shape_out, width_in, height_in, width_out, height_out, length
     )
     out = Gathered(len(before))
     ratio = sections.area(after, w2, h2) / sections.area(before, w1, h1)
     wide, tall = included_angles(w1, h1, w2, h2, run)
     steepest = np.maximum(wide, tall)
-    alike = before == after
-    both_round = alike & (before == Shape.ROUND)
+    same_shape = before == after
+    both_round = same_shape & (before == int(Shape.ROUND))
     same = np.abs(ratio - 1.0) < _ALIKE
-    nothing = alike & (w1 == w2) & (h1 == h2)
+    nothing = same_shape & (w1 == w2) & (h1 == h2)
     narrows, opens = ~same & (ratio < 1.0), ~same & (ratio > 1.0)
     mine = same & ~nothing
     if mine.any():
@@ -167,18 +163,18 @@ def transition(
         )
     parallel = np.minimum(wide, tall) < _FLAT
     for flat in (True, False):
-        mine = opens & alike & ~both_round & (parallel == flat)
+        mine = opens & same_shape & ~both_round & (parallel == flat)
         if mine.any():
             out.put(mine, expansion_rect(ratio[mine], steepest[mine], flat))
-    mine = opens & ~alike
+    mine = opens & ~same_shape
     if mine.any():
-        is_round = before[mine] == Shape.ROUND
+        is_round = before[mine] == int(Shape.ROUND)
         diameter = np.where(is_round, w1[mine], w2[mine])
         other = np.where(is_round, w2[mine], w1[mine])
         tallness = np.where(is_round, h2[mine], h1[mine])
         angle = round_to_rect_angle(diameter, other, tallness, run[mine])
         out.put(mine, expansion_rect(ratio[mine], angle))
-    oval = ((before == Shape.OVAL) | (after == Shape.OVAL)) & ~nothing
+    oval = ((before == int(Shape.OVAL)) | (after == int(Shape.OVAL))) & ~nothing
     out.notes[oval] |= int(Note.FALLBACK)
     return out
 
