@@ -216,7 +216,7 @@
 
   const canvas = $("view");
   // Where the processor draws, smoothing costs three times the rest: left out, and
-  // fewer pixels while the view turns.
+  // fewer pixels and no edges while the view turns.
   const software = (() => {
     const gl = document.createElement("canvas").getContext("webgl2");
     const facts = gl && gl.getExtension("WEBGL_debug_renderer_info");
@@ -300,7 +300,6 @@
         option.shownOwners.push(owner);
       });
       option.mesh.geometry.setIndex(new THREE.BufferAttribute(new Uint32Array(kept), 1));
-      option.edges.visible = !state.critical;
     }
     draw();
   };
@@ -329,7 +328,9 @@
   const render = () => {
     const width = canvas.clientWidth, height = canvas.clientHeight;
     if (!width || !height) return;
-    const ratio = software && moving ? 0.5 : sharp;
+    const hurried = software && moving;
+    const ratio = hurried ? 0.5 : sharp;
+    for (const option of options) option.edges.visible = !state.critical && !hurried;
     if (renderer.getPixelRatio() !== ratio) renderer.setPixelRatio(ratio);
     const size = renderer.getSize(new THREE.Vector2());
     if (size.x !== width || size.y !== height) renderer.setSize(width, height, false);
