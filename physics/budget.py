@@ -8,13 +8,9 @@ import numpy as np
 from elbowroom.layout import Notice, Schedule, warning
 
 from .analysis import Analysis, analyse
-from .system import WINDOW, rate_words
+from .flags import not_declared
+from .system import WINDOW, airflow_words, pressure_words, rate_words
 
-# What a fan usually pays for outside the ducts, and words that name it in a schedule.
-_USUAL = {
-    "filter": ("filter",),
-    "coil or heat exchanger": ("coil", "exchanger", "heater", "cooler"),
-}
 _SAME = 0.05  # share by which supply and return may differ before it is said
 
 
@@ -104,16 +100,11 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
     left = None if available is None else (available - fittings) / length
     mean = (required - fittings) / length
     rate = left if left is not None and left > 0.0 else mean
-    named = " ".join(
-        name.lower()
+    missing = not_declared(
+        name
         for side in (supply, *returns)
         for name in side.conditions.declared_losses or {}
     )
-    missing = [
-        what
-        for what, words in _USUAL.items()
-        if not any(word in named for word in words)
-    ]
     for side, words in ((supply, "supply"), (returns[worst], "return")):
         if np.isnan(side.graph.terminals.loss[side.critical]):
             missing.append(f"grille at the end of the critical {words} path")
@@ -205,7 +196,8 @@ def _notices(
         found.append(
             warning(
                 "budget",
-                f"the supply carries {blown:.4g} m3/s and the returns {drawn:.4g} m3/s",
+                f"the supply carries {airflow_words(blown)} and the returns "
+                f"{airflow_words(drawn)}",
                 "say where the rest comes from or goes: outdoor air, leaks, transfer",
             )
         )
@@ -213,8 +205,8 @@ def _notices(
         found.append(
             warning(
                 "budget",
-                f"supply and return spend {required:.1f} Pa and the fan leaves "
-                f"{available:.1f} Pa",
+                f"supply and return spend {pressure_words(required)} and the fan "
+                f"leaves {pressure_words(available)}",
                 "better fittings, larger ducts, a lower component loss, or another fan",
             )
         )

@@ -122,7 +122,9 @@ def checks(analysis: Analysis) -> list[Check]:
 
 
 def power_of(analysis: Analysis) -> FanPower:
-    """Power of the fan at the design airflow and the pressure that it has to give.
+    """Power of the fan at the design airflow and its total pressure there.
+
+    Where no pressure is declared, at that which the layout needs.
 
     Parameters
     ----------
@@ -131,10 +133,12 @@ def power_of(analysis: Analysis) -> FanPower:
     """
     fan = analysis.graph.schedule.fan
     system, air = analysis.system, analysis.conditions.air
-    needed = system.critical_loss + system.declared_losses
-    pressure = needed
-    if system.fan_kind == "total" and system.fan_pressure is not None:
+    pressure = system.critical_loss + system.declared_losses
+    if system.fan_pressure is not None:
         pressure = system.fan_pressure
+        if system.fan_kind == "external static":
+            pressure += system.outlet_velocity_pressure
+            pressure -= system.inlet_velocity_pressure
     return fan_power(
         _total_flow(analysis),
         pressure,
@@ -205,22 +209,30 @@ def velocity_limits(analysis: Analysis) -> FloatArray:
 def _limits_by_use(
     analysis: Analysis,
 ) -> Iterator[tuple[str, BoolArray, Mapping[str, str]]]:
-    """Words, ducts and row of the table for mains and for branches."""
+    """Words, ducts and row of the table: mains, branches, flexible ones apart."""
     use = analysis.graph.schedule.checks.use
     if use is None:
         return
     context, main, branch, kind, shape = _USES[use]
     is_main, _ = _role(analysis)
-    for words, element, mine in (
-        ("mains", main, is_main),
-        ("branches", branch, ~is_main),
+    flexible = ~np.isnan(analysis.conditions.compression)
+    if analysis.graph.is_return:
+        main, branch = (word.replace("supply", "return") for word in (main, branch))
+    if shape != "rigid":  # this use has one limit for all
+        flexible[:] = False
+    for words, element, mine, made in (
+        ("mains", main, is_main & ~flexible, shape),
+        ("branches", branch, ~is_main & ~flexible, shape),
+        ("flexible mains", main, is_main & flexible, "flexible"),
+        ("flexible branches", branch, ~is_main & flexible, "flexible"),
     ):
         if mine.any():
             (row,) = chosen(
                 "velocity_limits",
-                {"context": context, "element": element, "kind": kind, "shape": shape},
+                {"context": context, "element": element, "kind": kind, "shape": made},
             )
-            yield f"velocity in {words}, {use}", mine, row
+            side = " of the return" if analysis.graph.is_return else ""
+            yield f"velocity in {words}{side}, {use}", mine, row
 
 
 def _limits_by_noise(
@@ -497,20 +509,22 @@ def _terminal_static(analysis: Analysis) -> list[Check]:
     if left is None:
         return []
     terminals, pv = analysis.graph.terminals, analysis.state.velocity_pressure
-    # A declared loss is of total pressure; an open end needs nothing but its velocity.
-    needed = np.nan_to_num(terminals.loss - pv[terminals.duct])
+    # In total pressure, as losses are declared; an open end needs its velocity's.
+    own = pv[terminals.duct]
+    left = left + own
+    needed = np.where(np.isnan(terminals.loss), own, terminals.loss)
     short = np.flatnonzero(left < needed - 1e-9)
     worst = int(np.argmin(left - needed))
     return [
         Check(
-            "static pressure that the fan leaves at the terminals, at least",
+            "total pressure that the fan leaves at the terminals, at least",
             "pressure",
             float(left[worst]),
             float(needed[worst]),
             terminals.name[worst],
             tuple(terminals.name[row] for row in short.tolist()),
             len(short) == 0,
-            "declared losses of the terminals, less the velocity pressure before them",
+            "declared losses of the terminals",
             "declared",
             "lower the losses on the way, or take a fan with more pressure"
             if len(short)
@@ -537,7 +551,7 @@ def _leakage(analysis: Analysis) -> list[Check]:
             f"most of it: {_short(analysis, worst)}",
             () if kept else (_short(analysis, worst),),
             kept,
-            "ASHRAE system leakage limit as `leakage_classes.csv` quotes it",
+            "ASHRAE system leakage limit, as quoted",
             "seen",
             "" if kept else "seal to a tighter class; the fan must carry the rest",
         )

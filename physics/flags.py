@@ -1,14 +1,16 @@
 """What a reader of an analysis should look at."""
 
+from collections.abc import Iterable
+
 import numpy as np
 
-from elbowroom.layout import DuctGraph, IntArray, Notice, Shape, units, warning
+from elbowroom.layout import DuctGraph, IntArray, Notice, Shape, warning
 
 from .coefficient import Note
 from .elements import DuctState, Elements
 from .fan_effect import effective_duct_length, outlet_elbow
 from .friction import Regime, regime
-from .system import WINDOW, System
+from .system import WINDOW, System, pressure_words, rate_words
 
 _BLAST_AREAS = (1.0, 0.4)  # blast area over outlet area: the ends of the table
 _FLATTEST = 4.0  # aspect ratio above which a duct is flagged
@@ -18,6 +20,11 @@ _REGIMES = {
         Regime.TRANSITION
     ): "in the transition from laminar (Reynolds 2000 to 4000), for which there is no "
     "agreed friction formula",
+}
+# What a fan usually pays for outside the ducts, and words that name it in a schedule.
+_USUAL = {
+    "filter": ("filter",),
+    "coil or heat exchanger": ("coil", "exchanger", "heater", "cooler"),
 }
 # Every value between two rows of its table would be noise; the rest is said.
 _REMARKABLE = {
@@ -111,17 +118,33 @@ def budget_flags(graph: DuctGraph, system: System) -> list[Notice]:
         flags.append(
             warning(
                 "budget",
-                f"the critical path needs {system.required:.1f} Pa, the fan leaves "
-                f"{system.available:.1f} Pa",
+                f"the critical path needs {pressure_words(system.required)}, the fan "
+                f"leaves {pressure_words(system.available)}",
                 "spend less in the fittings of the critical path, or enlarge its ducts",
             )
         )
+    if system.fan_kind == "external static" and not graph.is_return:
+        names = graph.schedule.losses
+        unsaid = not_declared(names)
+        if not any("return" in name.lower() for name in names):
+            unsaid.insert(0, "return side")
+        if unsaid:
+            flags.append(
+                warning(
+                    "budget",
+                    f"nothing is said of the {', '.join(unsaid)}, so what the fan "
+                    "leaves may be far less",
+                    "declare it under [losses]; a drawn return is given with --return",
+                )
+            )
     rate = system.friction_rate_available
     if rate is not None and system.available and system.available > 0:
         low, high = WINDOW
-        in_wg = units.to_unit(rate, "in.wg/100 ft")
-        leaves = f"the fan leaves a friction rate of {in_wg:.3f} in.wg/100 ft"
-        window = "the window of 0.06 to 0.18 in.wg/100 ft that practice works in"
+        leaves = f"the fan leaves a friction rate of {rate_words(rate)}"
+        window = (
+            f"the window of {rate_words(low)} to {rate_words(high)} that practice "
+            "works in"
+        )
         if rate < low:
             flags.append(
                 warning(
@@ -160,6 +183,16 @@ def budget_flags(graph: DuctGraph, system: System) -> list[Notice]:
     return flags
 
 
+def not_declared(names: Iterable[str]) -> list[str]:
+    """What a fan usually pays for, and no name of a declared loss says."""
+    named = " ".join(names).lower()
+    return [
+        what
+        for what, words in _USUAL.items()
+        if not any(word in named for word in words)
+    ]
+
+
 def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
     """Say what an elbow close behind the fan may cost beyond its own loss.
 
@@ -184,9 +217,11 @@ def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
     return [
         warning(
             f"{graph.place(int(bends.duct[row]))}, bend {bends.number[row]}",
-            f"it stands {straight:.2f} m behind the fan, and the fan's flow is even "
-            f"after {needed:.2f} m: from {low:.0f} to {high:.0f} Pa may be lost beyond "
-            "what is counted, by the fan's make (AMCA Publication 201, from memory)",
+            f"it stands {straight:.2f} m ({straight / 0.3048:.1f} ft) behind the fan, "
+            f"and the fan's flow is even after {needed:.2f} m ({needed / 0.3048:.1f} "
+            f"ft): from {pressure_words(low)} to {pressure_words(high)} may be lost "
+            "beyond what is counted, by the fan's make (AMCA Publication 201, from "
+            "memory)",
             "give the fan a straight outlet duct, or ask its maker",
         )
     ]

@@ -151,9 +151,11 @@ def dividing_legs(
             mine = main & ~conical & ((s >= AS_WIDE) == wide)
             if mine.any():
                 out.put(mine, diverging_main(q[mine], f[mine], s[mine]))
-        # Flat oval has no tables of its own, nor has a radius branch off a round main.
+        # Flat oval has no tables of its own, nor have a radius branch and a 45 degree
+        # entry on a round main.
         oval = bent & (common_shape == int(Shape.OVAL))
-        out.notes[oval | (branch & radius & ~walled)] |= int(Note.FALLBACK)
+        lent = (radius & ~walled) | (entry == int(TakeoffEntry.ENTRY_45))
+        out.notes[oval | (branch & lent)] |= int(Note.FALLBACK)
 
     for leg, branch in (("branch", is_branch), ("main", ~is_branch)):
         mine = rect & radius & branch

@@ -188,6 +188,8 @@ def _side(analysis: Analysis, dampers: str) -> _Side:
     whole = float(state.flow[roots].sum())
     # Per unit of time, what flows carries its own velocity pressure.
     pv = float((state.velocity_pressure * state.flow)[roots].sum()) / whole**3
+    if graph.source.kind == "plenum":
+        pv = 0.0  # the air stands still there
     outside = sum((analysis.conditions.declared_losses or {}).values())
     return _Side(analysis, added, outside / whole**2, pv)
 

@@ -23,6 +23,7 @@ from elbowroom.layout import (
 
 from . import sizes
 from .analysis import Analysis, analyse
+from .checks import velocity_limits
 from .elements import Kind
 from .system import WINDOW, rate_words
 
@@ -45,7 +46,8 @@ class Aim:
         Friction rate, Pa/m; None for what the fan leaves (equal friction).
     main, branch
         Largest velocity where more than one terminal, and one, is fed, m/s; None for
-        no limit. The first duct of a static regain has the velocity `main`.
+        the limit of the schedule's checks, if any. The first duct of a static regain
+        has the velocity `main`.
     highest, widest
         Limits of the sides, m; None keeps the height drawn.
     shape
@@ -93,6 +95,8 @@ class Proportions:
         sections to be analysed with.
     rounds
         How often sizes and losses were worked out in turn.
+    rate
+        Friction rate that was sized to, Pa/m; None by another method.
     notices
         What to look at.
     """
@@ -101,6 +105,7 @@ class Proportions:
     before: Analysis | None
     after: Analysis
     rounds: int
+    rate: float | None
     notices: tuple[Notice, ...]
 
 
@@ -193,7 +198,8 @@ def _proportion(
     rounds = 0
     while rounds < _ROUNDS:
         rounds += 1
-        choices = _round(analysis, aim)
+        aimed = _aimed(analysis, aim)
+        choices = _round(analysis, aimed)
         current = {choice.run: choice.chosen for choice in choices}
         if current in seen:
             if current != seen[-1]:
@@ -249,6 +255,7 @@ def _proportion(
         before if not begun else None,
         after,
         rounds,
+        aimed.rate if aim.method == "equal friction" else None,
         tuple(notices),
     )
 
@@ -271,21 +278,26 @@ def _size(section: Section) -> float:
     return section.area
 
 
+def _aimed(analysis: Analysis, aim: Aim) -> Aim:
+    """An aim with the friction rate that the fan leaves, where it says none."""
+    if aim.method != "equal friction" or aim.rate is not None:
+        return aim
+    rate = analysis.system.friction_rate_available
+    if rate is None:
+        raise refusal(
+            analysis.graph.drawing.file,
+            "no fan is declared, so that no friction rate follows",
+            "give a rate, or external_static_pressure under [fan]",
+        )
+    # Larger ducts have fittings that lose less: nothing left is not the end yet.
+    return replace(aim, rate=max(rate, WINDOW[0]))
+
+
 def _round(analysis: Analysis, aim: Aim) -> list[Choice]:
     """Choose the size of every run from the losses as they are now."""
     graph = analysis.graph
     ducts, drawing = graph.ducts, graph.drawing
-    rate = aim.rate
-    if aim.method == "equal friction" and rate is None:
-        rate = analysis.system.friction_rate_available
-        if rate is None:
-            raise refusal(
-                drawing.file,
-                "no fan is declared, so that no friction rate follows",
-                "give a rate, or external_static_pressure under [fan]",
-            )
-        # Larger ducts have fittings that lose less: nothing left is not the end yet.
-        rate = max(rate, WINDOW[0])
+    limits = velocity_limits(analysis)
     feeds = np.zeros(len(ducts.parent))
     feeds[graph.terminals.duct] = 1.0
     for duct in range(len(feeds) - 1, -1, -1):
@@ -298,7 +310,11 @@ def _round(analysis: Analysis, aim: Aim) -> list[Choice]:
         if run in chosen or (said is not None and said.transition):
             continue
         before = _run_before(analysis, duct, chosen)
-        chosen[run] = _choice(analysis, duct, aim, rate, feeds[duct] > 1.5, before)
+        is_main = bool(feeds[duct] > 1.5)
+        fastest = aim.main if is_main else aim.branch
+        if fastest is None and np.isfinite(limits[duct]):
+            fastest = float(limits[duct])  # else the layout would fail its own check
+        chosen[run] = _choice(analysis, duct, aim, fastest, is_main, before)
     return list(chosen.values())
 
 
@@ -318,14 +334,13 @@ def _choice(
     analysis: Analysis,
     duct: int,
     aim: Aim,
-    rate: float | None,
+    fastest: float | None,
     is_main: bool,
     before: Choice | None,
 ) -> Choice:
     graph = analysis.graph
     drawn = graph.section(duct)
     flow = float(analysis.state.flow[duct])
-    fastest = aim.main if is_main else aim.branch
     own = graph.schedule.limits.get(
         graph.drawing.names[int(graph.ducts.run[duct])], (None, None)
     )
@@ -345,7 +360,7 @@ def _choice(
         found = _regained(analysis, duct, every, before)
         limit = "static regain"
     elif aim.method == "equal friction":
-        found = next((s for s in every if s.gradient <= (rate or 0.0)), None)
+        found = next((s for s in every if s.gradient <= (aim.rate or 0.0)), None)
         limit = "friction rate"
         if found is not None and fastest is not None and found is every[0]:
             limit = "velocity"

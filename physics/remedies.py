@@ -15,6 +15,7 @@ from elbowroom.layout import (
     TakeoffEntry,
     TransitionRule,
     build,
+    units,
 )
 
 from . import sizes
@@ -119,7 +120,8 @@ def _side_effects(before: Analysis, after: Analysis, mass: float) -> tuple[str, 
         said.append(f"the path to '{after.critical_terminal}' is then critical")
     heavier = sum(row.mass for row in quantities(after).sheet) - mass
     if abs(heavier) > 0.5:
-        said.append(f"{abs(heavier):.1f} kg {'more' if heavier > 0 else 'less'} sheet")
+        mass_words = f"{abs(heavier):.1f} kg ({abs(heavier) / units.POUND:.1f} lb)"
+        said.append(f"{mass_words} {'more' if heavier > 0 else 'less'} sheet")
     # What one path wins others may have to throttle away.
     excess = after.critical_loss - after.path_loss
     worst = int(np.argmax(excess))

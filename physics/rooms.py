@@ -13,6 +13,7 @@ from elbowroom.layout import (
 )
 
 from .air import air_of
+from .system import airflow_words
 
 SPECIFIC_HEAT = 1006.0  # J/(kg K), dry air at room temperature
 
@@ -82,9 +83,9 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
                 )
                 continue
             flow = share * rooms.total
-            how = f"{share:.1%} of {_both(rooms.total)}"
+            how = f"{share:.1%} of {airflow_words(rooms.total)}"
         terminals[name] = replace(spec, flow=flow)
-        notices.append(note(where, f"its airflow is {_both(flow)}: {how}"))
+        notices.append(note(where, f"its airflow is {airflow_words(flow)}: {how}"))
     whole = sum(spec.share or 0.0 for spec in waiting.values())
     if whole > 1.0 + 1e-9:
         faults.append(
@@ -97,10 +98,3 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
     if faults:
         raise BadInput(faults)
     return replace(schedule, terminals=terminals), tuple(notices)
-
-
-def _both(flow: float) -> str:
-    """An airflow in both units: who reads it may think in either."""
-    return (
-        f"{units.to_unit(flow, 'L/s'):.1f} L/s ({units.to_unit(flow, 'cfm'):.0f} cfm)"
-    )

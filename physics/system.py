@@ -21,6 +21,12 @@ def rate_words(rate: float) -> str:
     return f"{rate:.3g} Pa/m ({units.to_unit(rate, 'in.wg/100 ft'):.3f} in.wg/100 ft)"
 
 
+def airflow_words(flow: float) -> str:
+    """An airflow, m³/s, in both units."""
+    litres, cfm = units.to_unit(flow, "L/s"), units.to_unit(flow, "cfm")
+    return f"{litres:.1f} L/s ({cfm:.0f} cfm)"
+
+
 def pressure_words(pressure: float) -> str:
     """A pressure, Pa, in both units."""
     return f"{pressure:.1f} Pa ({units.to_unit(pressure, 'in.wg'):.4f} in.wg)"
@@ -37,7 +43,7 @@ class System:
         where nothing is declared.
     outlet_velocity_pressure
         Velocity pressure in the first duct, which an external static pressure has on
-        top of it.
+        top of it; 0 behind a plenum.
     inlet_velocity_pressure
         Velocity pressure at the end of a drawn return, which it lacks.
     declared_losses
@@ -118,7 +124,10 @@ def system_of(
     fittings = loss - friction - declared
     outside = float(sum((conditions.declared_losses or {}).values()))
     inlet = conditions.inlet_velocity_pressure
+    # A static pressure measured in a plenum is a total one: the air stands still there.
     outlet = float(state.velocity_pressure[way[-1]])
+    if graph.source.kind == "plenum":
+        outlet = 0.0
     pressure, kind, available, left = None, None, None, None
     if conditions.fan_total is not None:
         pressure, kind = conditions.fan_total, "total"

@@ -362,7 +362,9 @@ def test_an_elbow_close_behind_the_fan_is_remarked_on(
     flags = [flag for flag in found.flags if "behind the fan" in flag.what]
     assert bool(flags) == (said and kind == "fan")
     if flags:
-        assert "0.20 m behind the fan" in flags[0].what  # less the elbow's setback
+        assert (
+            "0.20 m (0.7 ft) behind the fan" in flags[0].what
+        )  # less the elbow's setback
         assert "after 0.75 m" in flags[0].what
 
 

@@ -62,12 +62,16 @@ def value_words(value: float | None, dimension: str, display: Display) -> str:
 
 
 def print_checks(
-    found: Sequence[Check], power: FanPower, display: Display, console: Any
+    found: Sequence[Check],
+    power: FanPower | None,
+    display: Display,
+    console: Any,
+    title: str = "Checks",
 ) -> None:
-    """Print checks, those that are not kept first, and the fan's power."""
+    """Print checks, those that are not kept first, and the fan's power, if asked."""
     from rich.markup import escape
 
-    table = new_table("Checks")
+    table = new_table(title)
     table.add_column("what")
     table.add_column("worst", justify="right")
     table.add_column("limit", justify="right")
@@ -96,6 +100,8 @@ def print_checks(
                     + f"; {check.remedy}. Limit: {check.source} ({check.confidence})."
                 )
             )
+    if power is None:
+        return
     parts = [f"{power.air:.0f} W in the air"]
     if power.shaft is not None:
         parts.append(f"{power.shaft:.0f} W at the shaft")
@@ -201,7 +207,7 @@ def print_quantities(
         size = "" if fitting.section is None else display.size(fitting.section)
         table.add_row(escape(fitting.what), size, str(fitting.count))
     console.print(table)
-    table = new_table("Sheet metal, with 15 % for seams, joints and waste")
+    table = new_table("Sheet metal; the mass with 15 % for seams, joints and waste")
     table.add_column("gauge")
     table.add_column(area, justify="right")
     table.add_column(display.mass, justify="right")

@@ -73,7 +73,10 @@ _Returns = Annotated[
 ]
 _Strict = Annotated[
     bool,
-    typer.Option("--strict", help="End with exit code 1 where a check fails."),
+    typer.Option(
+        "--strict",
+        help="Exit code 1: fan too weak, a check not kept, or not to be built.",
+    ),
 ]
 _MOST_LISTED = 200  # losses beside the live view
 _COLOURINGS = {"loss": "loss", "per-metre": "per-metre"}
@@ -204,7 +207,7 @@ def analyse(
     plain = option.analysis
     analysis = replace(plain, flags=(*option.notices, *plain.flags))
     if as_json:
-        inputs_used = _inputs([route, *(returns or [])], found, obstacles)
+        inputs_used = _inputs([route], schedule, obstacles, returns or [])
         result = analysis_result(analysis, inputs_used, room)
         result["returns"] = [return_row(side) for side in back]
         result["budget"] = None if whole is None else budget_row(whole)
@@ -217,6 +220,9 @@ def analyse(
         if whole is not None:
             print_budget(plain, back, whole, display, console)
         print_checks(checks(analysis), power_of(analysis), display, console)
+        for side in back:
+            title = f"Checks of {side.graph.drawing.file}"
+            print_checks(checks(side), None, display, console, title)
         print_cautions(console)
     if csv is not None:
         _wrote(*write_csv_tables(flat_tables(analysis, room), csv))
@@ -231,7 +237,7 @@ def analyse(
         _draw([one], [values(analysis, chosen, display)], chosen, display, png)
     if page is not None:
         _write_page(page, [option], solids)
-    return _verdict(strict, [option])
+    return _verdict(strict, [option], back)
 
 
 @app.command()
@@ -274,9 +280,7 @@ def compare(
     options = _options(routes, schedules, unit, up, tolerance, solids, notices)
     comparison = compare_options(options)
     if as_json:
-        _print_json(
-            comparison_result(comparison, _inputs(routes, schedules[0], obstacles))
-        )
+        _print_json(comparison_result(comparison, _inputs(routes, schedule, obstacles)))
     else:
         print_comparison(comparison, display, _console())
     if csv is not None:
@@ -694,7 +698,7 @@ def report(
         [gaps(option.analysis, solids)[1] for option in options],
         solids,
         display,
-        _inputs([*routes, *(returns or [])], schedules[0], obstacles),
+        _inputs(routes, schedule, obstacles, returns or []),
         comparison=compare_options(options) if len(options) > 1 else None,
         returns=back,
         budget=whole,
@@ -1108,16 +1112,24 @@ def _names(routes: Sequence[Path]) -> list[str]:
 
 
 def _inputs(
-    routes: Sequence[Path], schedule: "Schedule", obstacles: list[Path] | None
+    routes: Sequence[Path],
+    given: Path | None,
+    obstacles: list[Path] | None,
+    returns: Sequence[Path] = (),
 ) -> dict[str, Any]:
+    """Every file that goes in, with its checksum."""
     from hashlib import sha256
+
+    from elbowroom.layout import find_schedule
 
     def named(path: Path) -> dict[str, str]:
         return {"file": path.name, "sha256": sha256(path.read_bytes()).hexdigest()}
 
+    plans = [given or find_schedule(route) for route in routes]
+    plans += [find_schedule(route) for route in returns]
     return {
-        "routes": [named(route) for route in routes],
-        "schedule": schedule.file,
+        "routes": [named(route) for route in [*routes, *returns]],
+        "schedules": [named(plan) for plan in dict.fromkeys(plans) if plan is not None],
         "obstacles": [named(path) for path in obstacles or []],
     }
 
@@ -1251,8 +1263,16 @@ def _wrote(*paths: Path) -> None:
         _tell(f"wrote {path}")
 
 
-def _verdict(strict: bool, options: "Sequence[Option]") -> int:
-    failed = any(
+def _verdict(
+    strict: bool, options: "Sequence[Option]", returns: "Sequence[Analysis]" = ()
+) -> int:
+    from elbowroom.physics import checks
+
+    if not strict:
+        return 0
+    sides = [*(option.analysis for option in options), *returns]
+    failed = any(not check.is_kept for side in sides for check in checks(side))
+    failed = failed or any(
         option.faults
         or (
             option.analysis.system.available is not None
@@ -1260,7 +1280,7 @@ def _verdict(strict: bool, options: "Sequence[Option]") -> int:
         )
         for option in options
     )
-    return 1 if strict and failed else 0
+    return 1 if failed else 0
 
 
 def _console() -> Any:

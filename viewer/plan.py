@@ -175,6 +175,7 @@ def proportions_result(found: Proportions, method: str) -> dict[str, Any]:
         "file": after.graph.drawing.file,
         "method": method,
         "rounds": found.rounds,
+        "friction_rate_pa_m": found.rate,
         "critical_loss_before_pa": None if before is None else before.critical_loss,
         "critical_loss_after_pa": after.critical_loss,
         "friction_rate_available_pa_m": after.system.friction_rate_available,
@@ -210,8 +211,9 @@ def print_proportions(
     change = f"{p(after.critical_loss)} {display.pressure} on the critical path"
     if found.before is not None:
         change = f"{p(found.before.critical_loss)} as drawn, " + change
+    rate = "" if found.rate is None else f" at {display.rates(found.rate)}"
     console.print(
-        f"[bold]{escape(after.graph.drawing.file)}[/bold]  sized by {method} in "
+        f"[bold]{escape(after.graph.drawing.file)}[/bold]  sized by {method}{rate} in "
         f"{found.rounds} rounds: {change}"
     )
     table = new_table("Sizes")

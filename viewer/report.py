@@ -487,7 +487,7 @@ def _checks(analysis: Analysis, display: Display) -> str:
         )
     power = power_of(analysis)
     electric = "" if power.electric is None else f", {power.electric:.0f} W electric"
-    heads = ["check", "worst", "limit", "at", "", "what to do", "limit from"]
+    heads = ["check", "worst", "limit", "at", "verdict", "what to do", "limit from"]
     return (
         "<h2>Checks</h2>"
         + _table(heads, rows)
@@ -616,7 +616,7 @@ def _made_from(inputs: Mapping[str, Any]) -> str:
     rows: list[list[Cell]] = [["elbowroom", version("elbowroom")]]
     for what in ("routes", "obstacles"):
         rows += [[one["file"], one["sha256"]] for one in inputs.get(what, [])]
-    rows.append(["schedule", str(inputs.get("schedule", ""))])
+    rows += [[one["file"], one["sha256"]] for one in inputs.get("schedules", [])]
     return "<h2>Made from</h2>" + _table(["file", "SHA-256 or version"], rows)
 
 

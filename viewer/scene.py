@@ -24,6 +24,7 @@ _QUIET = "#5c636e"
 _HEAD = 64  # pixels above a panel for its title and what stands under it
 _FAR = 1000.0  # m from the origin
 _FOOT = 112  # pixels at the bottom for the bar
+_LINE = 17  # pixels of a line of the verdict below it
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +98,11 @@ def picture(
     view = view_of(np.concatenate([corners(panel) for panel in panels]))
     width, height = size
     rows, columns = panel_grid(len(panels), view, width, height - _FOOT, _HEAD)
-    cell_w, cell_h = width // columns, (height - _FOOT) // rows
+    lines: list[str] = []  # of the verdict, below the bar where no cell is free
+    if verdict and rows * columns == len(panels):
+        lines = textwrap.wrap(verdict, width // 7)
+    lift = _LINE * len(lines)
+    cell_w, cell_h = width // columns, (height - _FOOT - lift) // rows
     room = (cell_w, cell_h - _HEAD)
     metres = max(view.extent[0] / room[0], view.extent[1] / room[1])  # a pixel
     figure = Figure(figsize=(width / 100, height / 100), dpi=100, facecolor="white")
@@ -123,8 +128,8 @@ def picture(
         y -= 26 / height
         figure.text(x, y, panel.subtitle, size=10.5, color=_QUIET, va="top")
     if bar_title:
-        _bar(figure, scale, bar_title, size)
-    _ruler(figure, size, metres, length_unit)
+        _bar(figure, scale, bar_title, size, lift)
+    _ruler(figure, size, metres, length_unit, lift)
     if verdict and rows * columns > len(panels):
         x, y = (
             (width - cell_w + 22) / width,
@@ -132,9 +137,9 @@ def picture(
         )
         text = textwrap.fill(verdict, max(20, cell_w // 10))
         figure.text(x, y, text, size=12, color=INK, va="top", linespacing=1.5)
-    elif verdict:
-        text = textwrap.fill(verdict, width // 7)
-        figure.text(0.5, 0.008, text, size=9.5, color=INK, ha="center", va="bottom")
+    elif lines:
+        text, y = "\n".join(lines), 9 / height
+        figure.text(0.5, y, text, size=9.5, color=INK, ha="center", va="bottom")
     figure.savefig(path, dpi=100, format="png", facecolor="white")
 
 
@@ -334,10 +339,12 @@ def _free_spot(
     return best
 
 
-def _bar(figure: Any, scale: Scale, title: str, size: tuple[int, int]) -> None:
+def _bar(
+    figure: Any, scale: Scale, title: str, size: tuple[int, int], lift: int
+) -> None:
     width, height = size
     long = min(0.5 * width, 900)
-    left, bottom, thick = (width - long) / 2, 50, 17
+    left, bottom, thick = (width - long) / 2, 50 + lift, 17
     axes = figure.add_axes(
         (left / width, bottom / height, long / width, thick / height)
     )
@@ -360,7 +367,9 @@ def _bar(figure: Any, scale: Scale, title: str, size: tuple[int, int]) -> None:
     )
 
 
-def _ruler(figure: Any, size: tuple[int, int], metres: float, unit: str) -> None:
+def _ruler(
+    figure: Any, size: tuple[int, int], metres: float, unit: str, lift: int
+) -> None:
     """A length to compare with; `metres` is what a pixel shows."""
     width, height = size
     metres = units.to_unit(metres, unit)
@@ -368,7 +377,7 @@ def _ruler(figure: Any, size: tuple[int, int], metres: float, unit: str) -> None
     rounded = 10.0 ** np.floor(np.log10(wanted))
     rounded *= max(f for f in (1.0, 2.0, 5.0) if f * rounded <= wanted)
     pixels = rounded / metres
-    x, y = 30 / width, 58 / height
+    x, y = 30 / width, (58 + lift) / height
     ruler = figure.add_axes((x, y, pixels / width, 8 / height))
     ruler.set(xlim=(0, 1), ylim=(0, 1), xticks=[], yticks=[])
     for spine in ("top", "right", "left"):

@@ -83,13 +83,13 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
     table = new_table(f"Options, losses in {display.pressure}")
     for head, right in (
         ("option", False),
-        ("critical path", True),
+        ("whole path", True),
         ("to", False),
-        ("friction", True),
-        ("fittings", True),
+        ("in fittings", True),
+        ("ducts need", True),
         ("left by fan", True),
         ("clear by", True),
-        ("", False),
+        ("rank", False),
     ):
         table.add_column(head, justify="right" if right else "left")
     for place, option in enumerate(comparison.options):
@@ -104,8 +104,8 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
             _plain(option.name),
             display.pressures(option.analysis.critical_loss),
             _plain(option.analysis.critical_terminal),
-            display.pressures(system.friction_rate * system.length),
             display.pressures(system.fitting_loss),
+            display.pressures(system.required),
             "–" if system.available is None else display.pressures(system.available),
             "–" if clear is None else display.gaps(clear),
             rank,
@@ -202,7 +202,8 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
     console.print(table)
     console.print(
         "Single-blade dampers, angles from open; 'open' is the airflow with no damper, "
-        "losses going with its square."
+        "losses going with its square and the fan keeping its pressure: `operate` "
+        "follows the fan's curve."
     )
 
 
