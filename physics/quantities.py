@@ -16,6 +16,7 @@ from .tables import chosen, rows
 # hangers, m; the local code and the maker decide.
 FLAT_PIECE, ROUND_PIECE = 1.2, 3.0
 FLAT_HANGERS, ROUND_HANGERS = 2.4, 3.0
+_NO_SHEET = -1
 ALLOWANCE = 0.15  # on the mass for seams, joints and waste: 0.10 to 0.20 in practice
 _RECTANGULAR = "rectangular, low and medium velocity practice"
 _ROUND = "round, general ventilation"
@@ -32,10 +33,13 @@ class SheetRow:
 
 @dataclass(frozen=True, slots=True)
 class LengthRow:
-    """Duct of one section: length, m, surface, m², and insulation, m²."""
+    """Duct of one section: length, m, surface, m², and insulation, m².
+
+    `gauge` is None for flexible duct, which is no sheet.
+    """
 
     section: Section
-    gauge: int
+    gauge: int | None
     length: float
     surface: float
     insulation: float
@@ -92,32 +96,41 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
     thick = graph.schedule.insulation
     wrapped = surface_of(analysis, thick) if thick > 0.0 else np.zeros(len(surface))
     sections = [graph.section(duct) for duct in range(len(gauge))]
+    flexible = ~np.isnan(analysis.conditions.compression)
+    gauge[flexible] = _NO_SHEET
     named = np.array([section.words for section in sections])
     lengths = []
-    for words in sorted(set(named.tolist())):
-        mine = named == words
+    for words, soft in sorted(set(zip(named.tolist(), flexible.tolist(), strict=True))):
+        mine = (named == words) & (flexible == soft)
         first = int(np.argmax(mine))
         lengths.append(
             LengthRow(
                 sections[first],
-                int(gauge[first]),
+                None if soft else int(gauge[first]),
                 float(ducts.length[mine].sum()),
                 float(surface[mine].sum()),
                 float(wrapped[mine].sum()),
             )
         )
     sheet = []
-    for number in sorted(set(gauge.tolist()), reverse=True):
+    for number in sorted(set(gauge[~flexible].tolist()), reverse=True):
         area = float(surface[gauge == number].sum())
         mass = area * sheet_mass(int(number)) * (1.0 + ALLOWANCE)
         sheet.append(SheetRow(int(number), area, mass))
     counted: Counter[tuple[str, Section | None]] = Counter()
-    kinds = analysis.elements.kind
-    for element in np.flatnonzero(
-        np.isin(kinds, [int(Kind.BEND), int(Kind.TRANSITION), int(Kind.BRANCH)])
-    ).tolist():
+    for element, kind in enumerate(analysis.elements.kind.tolist()):
         duct = int(analysis.elements.duct[element])
-        counted[analysis.words(element, unit), sections[duct]] += 1
+        section, what = sections[duct], ""
+        if kind == Kind.MAIN:
+            before = sections[int(ducts.parent[duct])]
+            if section != before:  # its loss is that of the main past the branch
+                what = f"change of size past a branch, from {before.words_in(unit)}"
+        elif kind in (Kind.TRANSITION, Kind.BRANCH) or (
+            kind == Kind.BEND and not flexible[duct]  # flexible duct bends by itself
+        ):
+            what = analysis.words(element, unit)
+        if what:
+            counted[what, section] += 1
     for spec in graph.schedule.terminals.values():
         if spec.kind:
             counted[spec.kind, None] += 1

@@ -340,6 +340,30 @@ def test_nothing_drawn_twice_is_paid_twice() -> None:
     assert len(set(found.ids)) == len(found.ids)
 
 
+def test_a_plenums_static_pressure_is_its_total_pressure() -> None:
+    """The air stands still in it: the duct's velocity pressure comes out of it."""
+    fan = FanSpec(external_static_pressure=250.0)
+    at_fan, in_plenum = (
+        analyse(build(drawn(), Schedule(fan=fan, source=SourceSpec(kind=kind))))
+        for kind in ("fan", "plenum")
+    )
+    assert in_plenum.system.available == pytest.approx(250.0)
+    pv = float(at_fan.state.velocity_pressure[0])
+    assert at_fan.system.available == pytest.approx(250.0 + pv)
+
+
+def test_what_the_budget_lacks_is_said() -> None:
+    def said(**losses: float) -> str:
+        fan = FanSpec(external_static_pressure=250.0)
+        found = analyse(build(drawn(), Schedule(fan=fan, losses=losses)))
+        return " ".join(flag.what for flag in found.flags if flag.where == "budget")
+
+    assert "nothing is said of the return side, filter, coil" in said()
+    assert "nothing is said of the return side, so" in said(filter=40.0, coil=30.0)
+    every = {"filter": 40.0, "coil": 30.0, "return duct": 20.0}
+    assert "nothing is said" not in said(**every)
+
+
 @pytest.mark.parametrize(("straight", "said"), [(0.5, True), (4.0, False)])
 @pytest.mark.parametrize("kind", ["fan", "plenum"])
 def test_an_elbow_close_behind_the_fan_is_remarked_on(
@@ -362,9 +386,8 @@ def test_an_elbow_close_behind_the_fan_is_remarked_on(
     flags = [flag for flag in found.flags if "behind the fan" in flag.what]
     assert bool(flags) == (said and kind == "fan")
     if flags:
-        assert (
-            "0.20 m (0.7 ft) behind the fan" in flags[0].what
-        )  # less the elbow's setback
+        said_of = flags[0].what  # less the elbow's setback
+        assert "0.20 m (0.7 ft) behind the fan" in said_of
         assert "after 0.75 m" in flags[0].what
 
 

@@ -4,6 +4,7 @@ import csv
 import json
 import zipfile
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -101,6 +102,21 @@ def test_sizing_by_velocity_keeps_both_velocities() -> None:
     for choice in proportion(drawn(), Schedule(), aim).choices:
         limit = 6.0 if choice.run in ("T1", "T2") else 4.0
         assert choice.velocity <= limit * (1 + 1e-9)
+
+
+def test_sizes_keep_the_velocities_that_the_checks_ask_for() -> None:
+    """A fan with much to spare must not size a house to fail its own check."""
+    plan = Schedule(
+        fan=FanSpec(external_static_pressure=400.0),
+        checks=ChecksSpec(use="residential"),
+    )
+    found = proportion(drawn(), plan, Aim())
+    assert found.rate is not None
+    limits = velocity_limits(found.after)
+    assert (found.after.state.velocity <= limits * (1 + 1e-9)).all()
+    assert any(choice.limit == "velocity" for choice in found.choices)
+    free = proportion(drawn(), replace(plan, checks=ChecksSpec()), Aim())
+    assert free.after.state.velocity.max() > limits.min()
 
 
 def test_static_regain_pays_for_the_next_length() -> None:
@@ -247,6 +263,38 @@ def test_velocities_by_use() -> None:
     assert check.limit is not None
     assert check.is_kept == bool(analysis.state.velocity[:2].max() <= check.limit)
     assert not checks(layout())[0].rule.startswith("velocity in mains")
+
+
+def test_returns_and_flexible_ducts_have_limits_of_their_own() -> None:
+    """ACCA Manual D's table, from memory: returns 700 fpm, supply 900; flexible 700."""
+    use = ChecksSpec(use="residential")
+    fpm = 0.3048 / 60
+    back = layout(checks=use, source=SourceSpec(is_return=True))
+    assert velocity_limits(back) == pytest.approx(700 * fpm, rel=2e-3)
+    soft = "flexible duct, nonmetallic with wire, fully extended"
+    mixed = layout(checks=use, run_materials={"B1": soft})
+    names = [mixed.graph.drawing.names[run] for run in mixed.graph.ducts.run]
+    wanted = [(700 if name == "B1" else 900) * fpm for name in names]
+    assert velocity_limits(mixed) == pytest.approx(wanted, rel=2e-3)
+    # Flexible duct is no sheet, and bends by itself.
+    made, rigid = quantities(mixed), quantities(layout(checks=use))
+    assert [row.gauge is None for row in made.lengths].count(True) == 1
+    assert sum(row.area for row in made.sheet) < sum(row.area for row in rigid.sheet)
+    elbows = [
+        sum(row.count for row in one.fittings if "elbow" in row.what)
+        for one in (made, rigid)
+    ]
+    assert elbows[0] == elbows[1] - 1
+
+
+def test_a_smaller_main_past_a_branch_is_ordered() -> None:
+    found = quantities(layout())
+    tapers = {
+        row.what.removeprefix("change of size past a branch, from "): row.count
+        for row in found.fittings
+        if row.what.startswith("change of size")
+    }
+    assert tapers == {"600×300 mm": 1, "400×300 mm": 1}
 
 
 def test_velocity_for_a_noise_criterion() -> None:

@@ -193,7 +193,7 @@ def print_quantities(
     for row in found.lengths:
         table.add_row(
             display.size(row.section),
-            str(row.gauge),
+            "flexible" if row.gauge is None else str(row.gauge),
             display.lengths(row.length, 1),
             surface(row.surface),
             surface(row.insulation) if row.insulation else "–",

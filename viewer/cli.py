@@ -236,7 +236,7 @@ def analyse(
         one, _ = panel(analysis, chosen, display, _title(option, display), said, solids)
         _draw([one], [values(analysis, chosen, display)], chosen, display, png)
     if page is not None:
-        _write_page(page, [option], solids)
+        _write_page(page, [option], solids, display.name)
     return _verdict(strict, [option], back)
 
 
@@ -303,7 +303,7 @@ def compare(
         every = [values(option.analysis, chosen, display) for option in options]
         _draw(shown, every, chosen, display, png, comparison.verdict)
     if page is not None:
-        _write_page(page, options, solids, comparison.verdict)
+        _write_page(page, options, solids, display.name, comparison.verdict)
     return _verdict(strict, options)
 
 
@@ -1197,13 +1197,14 @@ def _write_page(
     page: Path,
     options: "Sequence[Option]",
     solids: "Sequence[Obstacle]",
+    units: str,
     verdict: str = "",
 ) -> None:
     from .gaps import gaps
     from .page import write_page
 
     rooms = [gaps(option.analysis, solids)[1] for option in options]
-    write_page(page, options, rooms, solids, verdict)
+    write_page(page, options, rooms, solids, verdict, units)
     _wrote(page)
 
 

@@ -32,6 +32,7 @@ def write_page(
     rooms: Sequence[Sequence[Gap]],
     obstacles: Sequence[Obstacle],
     verdict: str = "",
+    unit_system: str = "metric",
 ) -> None:
     """Write the review page.
 
@@ -47,6 +48,8 @@ def write_page(
         Solids to draw.
     verdict
         Outcome of a comparison.
+    unit_system
+        That it opens in: 'metric' or 'inch-pound'.
 
     Notes
     -----
@@ -54,7 +57,9 @@ def write_page(
     styles by their checksums, and nothing from anywhere else. The same input gives the
     same bytes.
     """
-    path.write_text(page_text(options, rooms, obstacles, verdict), encoding="utf-8")
+    path.write_text(
+        page_text(options, rooms, obstacles, verdict, unit_system), encoding="utf-8"
+    )
 
 
 def page_text(
@@ -62,6 +67,7 @@ def page_text(
     rooms: Sequence[Sequence[Gap]],
     obstacles: Sequence[Obstacle],
     verdict: str = "",
+    unit_system: str = "metric",
 ) -> str:
     """The review page as text; parameters as for `write_page`."""
     static = files("elbowroom.viewer").joinpath("static")
@@ -69,7 +75,7 @@ def page_text(
         static.joinpath(name).read_text(encoding="utf-8")
         for name in ("page.css", "three.bundle.js", "page.js", "page.html")
     )
-    data = _json(page_data(options, rooms, obstacles, verdict))
+    data = _json(page_data(options, rooms, obstacles, verdict, unit_system))
     policy = "; ".join(
         (
             "default-src 'none'",
@@ -98,6 +104,7 @@ def page_data(
     rooms: Sequence[Sequence[Gap]],
     obstacles: Sequence[Obstacle],
     verdict: str = "",
+    unit_system: str = "metric",
 ) -> dict[str, Any]:
     """What the page shows, as plain data in SI units."""
     shapes = [solids(option.analysis.graph) for option in options]
@@ -113,6 +120,7 @@ def page_data(
     shares = [option.analysis.share_of_path for option in options]
     return {
         "verdict": verdict,
+        "unit_system": unit_system,
         "note": AS_NEW,
         "cautions": list(CAUTIONS),
         "units": {

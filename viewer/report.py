@@ -502,7 +502,7 @@ def _quantities(analysis: Analysis, display: Display) -> str:
     lengths: list[list[Cell]] = [
         [
             display.size(row.section),
-            str(row.gauge),
+            "flexible" if row.gauge is None else str(row.gauge),
             _n(display.lengths(row.length, 1)),
             _n(display.areas(row.surface)),
             _n(display.areas(row.insulation) if row.insulation else "–"),

@@ -13,8 +13,8 @@ from .results import section_result
 from .tables import new_table
 
 # What is taken where nothing is said; common practice, no published source.
-USUAL_VELOCITY = "900 fpm"
-USUAL_RATE = "0.1 in.wg/100 ft"
+USUAL_VELOCITY, _METRIC_VELOCITY = "900 fpm", "4.6 m/s"
+USUAL_RATE, _METRIC_RATE = "0.1 in.wg/100 ft", "0.82 Pa/m"
 INCH = 0.0254
 # What may be said of a size, and what it measures.
 SIZE_MEASURES = {
@@ -57,7 +57,9 @@ def size_result(
     if like is not None and flow is None:
         speed = units.quantity(USUAL_VELOCITY, "velocity", "size")
         flow = speed * _area(like)
-        notes.append(f"no airflow was given: {USUAL_VELOCITY} in the duct was taken")
+        notes.append(
+            f"no airflow was given: {USUAL_VELOCITY} (4.6 m/s) in the duct was taken"
+        )
     if flow is None:
         raise refusal(
             "size", "neither --flow nor --like is given", 'write --flow "900 cfm"'
@@ -70,7 +72,9 @@ def size_result(
             rate = given.get("rate", 0.0)
             if rate == 0.0:
                 rate = units.quantity(USUAL_RATE, "friction rate", "size")
-                notes.append(f"no friction rate was given: {USUAL_RATE} was taken")
+                notes.append(
+                    f"no friction rate was given: {USUAL_RATE} (0.82 Pa/m) was taken"
+                )
             rows, exact = _for_rate(flow, rate, given, series, air), None
     except ValueError as problem:
         raise refusal("size", str(problem), "raise the limits") from None

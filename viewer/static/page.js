@@ -4,7 +4,7 @@
   const $ = (id) => document.getElementById(id);
   const options = data.options;
   const state = {
-    mode: "loss", units: "metric", critical: false, option: 0, chosen: null,
+    mode: "loss", units: data.unit_system, critical: false, option: 0, chosen: null,
     sort: "loss", rising: false, find: "", box: null,
   };
 
@@ -789,6 +789,7 @@
   });
   $("which-label").hidden = options.length < 2;
   $("mode").addEventListener("change", () => { state.mode = $("mode").value; paint(); });
+  $("units").value = state.units;
   $("units").addEventListener("change", () => { state.units = $("units").value; everything(); });
   $("which").addEventListener("change", () => {
     state.option = Number($("which").value);
