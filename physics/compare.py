@@ -1,10 +1,10 @@
 """Comparison of layouts: which way round the beam spends less."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from elbowroom.layout import Notice
+from elbowroom.layout import Notice, units
 
 from .analysis import Analysis
 from .notebook import comparison_html, frame_of, option_rows, picture_of
@@ -88,13 +88,15 @@ class Comparison:
         return comparison_html(self)
 
 
-def compare(options: Sequence[Option]) -> Comparison:
+def compare(options: Sequence[Option], unit: str = "Pa") -> Comparison:
     """Compare layouts by the loss of their critical paths.
 
     Parameters
     ----------
     options
         Two or more layouts.
+    unit
+        Of the pressures in the verdict: 'Pa' or 'in.wg'.
 
     Returns
     -------
@@ -114,11 +116,18 @@ def compare(options: Sequence[Option]) -> Comparison:
     sound = [place for place, option in enumerate(options) if not option.faults]
     ranking = sorted(sound, key=lambda place: losses[place])
     return Comparison(
-        tuple(options), tuple(ranking), " ".join(_sentences(options, ranking))
+        tuple(options), tuple(ranking), " ".join(_sentences(options, ranking, unit))
     )
 
 
-def _sentences(options: Sequence[Option], ranking: Sequence[int]) -> list[str]:
+def _sentences(
+    options: Sequence[Option], ranking: Sequence[int], unit: str
+) -> list[str]:
+    digits = 1 if unit == "Pa" else 4
+
+    def p(pressure: float) -> str:
+        return f"{units.to_unit(pressure, unit):.{digits}f} {unit}"
+
     said = []
     if not ranking:
         said.append("None of the options can be built as drawn.")
@@ -126,7 +135,7 @@ def _sentences(options: Sequence[Option], ranking: Sequence[int]) -> list[str]:
         best = options[ranking[0]]
         said.append(
             f"Only '{best.name}' can be built as drawn; its critical path loses "
-            f"{best.analysis.critical_loss:.1f} Pa."
+            f"{p(best.analysis.critical_loss)}."
         )
     else:
         best, next_ = options[ranking[0]], options[ranking[1]]
@@ -135,32 +144,32 @@ def _sentences(options: Sequence[Option], ranking: Sequence[int]) -> list[str]:
         sure = share_less(best.analysis, next_.analysis)
         if sure <= SURE:
             said.append(
-                f"'{best.name}' ({least:.1f} Pa) and '{next_.name}' ({more:.1f} Pa) "
+                f"'{best.name}' ({p(least)}) and '{next_.name}' ({p(more)}) "
                 f"cannot be told apart by their loss: '{best.name}' is the lower in "
                 f"{100 * sure:.0f} % of the draws of what the tables may have wrong."
             )
         else:
             said.append(
-                f"'{best.name}' spends least: {least:.1f} Pa on its critical path, "
-                f"{more - least:.1f} Pa ({100 * gap:.0f} %) less than '{next_.name}', "
+                f"'{best.name}' spends least: {p(least)} on its critical path, "
+                f"{p(more - least)} ({100 * gap:.0f} %) less than '{next_.name}', "
                 f"and less in {100 * sure:.0f} % of the draws of what the tables may "
                 "have wrong."
             )
     for place, option in enumerate(options):
         if place not in ranking:
             said.append(f"'{option.name}' cannot be built: {'; '.join(option.faults)}.")
-    said += _as_pairs([options[place] for place in ranking])
+    said += _as_pairs([options[place] for place in ranking], p)
     for place in ranking:
         system = options[place].analysis.system
         if system.available is not None and system.required > system.available:
             said.append(
                 f"The fan does not carry '{options[place].name}': it needs "
-                f"{system.required:.1f} Pa and {system.available:.1f} Pa are left."
+                f"{p(system.required)} and {p(system.available)} are left."
             )
     return said
 
 
-def _as_pairs(options: Sequence[Option]) -> list[str]:
+def _as_pairs(options: Sequence[Option], p: Callable[[float], str]) -> list[str]:
     """Say what counting close elbows as pairs does to options that can be built."""
     nominal = [option.analysis.critical_loss for option in options]
     paired = [option.analysis.critical_loss_as_pairs for option in options]
@@ -170,7 +179,7 @@ def _as_pairs(options: Sequence[Option]) -> list[str]:
     if not any(moved):
         return []
     shown = ", ".join(
-        f"'{option.name}' {loss:.1f} Pa"
+        f"'{option.name}' {p(loss)}"
         for loss, option in sorted(
             zip(paired, options, strict=True), key=lambda x: x[0]
         )

@@ -96,6 +96,13 @@ def test_compare(capsys: Captured) -> None:
     assert "'flatten' spends least" in found["verdict"]
 
 
+def test_the_verdict_speaks_the_units_of_its_table(capsys: Captured) -> None:
+    assert main(["compare", *OPTIONS, "--units", "inch-pound"]) == 0
+    out = capsys.readouterr().out
+    assert "'flatten' spends least: 0.2422 in.wg" in out
+    assert " Pa on its critical path" not in out
+
+
 def test_check(capsys: Captured) -> None:
     found = result(capsys, "check", "check", OPTIONS[0])
     assert found["junction_count"] == 3

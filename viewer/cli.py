@@ -278,7 +278,7 @@ def compare(
     schedules = _schedules(routes, schedule)
     solids, notices = _solids(obstacles, routes, unit)
     options = _options(routes, schedules, unit, up, tolerance, solids, notices)
-    comparison = compare_options(options)
+    comparison = compare_options(options, "Pa" if as_json else display.pressure)
     if as_json:
         _print_json(comparison_result(comparison, _inputs(routes, schedule, obstacles)))
     else:
@@ -699,7 +699,9 @@ def report(
         solids,
         display,
         _inputs(routes, schedule, obstacles, returns or []),
-        comparison=compare_options(options) if len(options) > 1 else None,
+        comparison=compare_options(options, display.pressure)
+        if len(options) > 1
+        else None,
         returns=back,
         budget=whole,
         remarks=said,

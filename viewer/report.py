@@ -485,13 +485,14 @@ def _checks(analysis: Analysis, display: Display) -> str:
                 f"{check.source} ({check.confidence})",
             ]
         )
+    heads = ["check", "worst", "limit", "at", "verdict", "what to do", "limit from"]
+    text = "<h2>Checks</h2>" + _table(heads, rows)
+    if analysis.graph.is_return:
+        return text  # the supply side tells of the fan
     power = power_of(analysis)
     electric = "" if power.electric is None else f", {power.electric:.0f} W electric"
-    heads = ["check", "worst", "limit", "at", "verdict", "what to do", "limit from"]
     return (
-        "<h2>Checks</h2>"
-        + _table(heads, rows)
-        + f"<p>The fan puts {power.air:.0f} W into the air at design "
+        f"{text}<p>The fan puts {power.air:.0f} W into the air at design "
         f"airflow{electric}.</p>"
     )
 
