@@ -329,7 +329,7 @@
     const width = canvas.clientWidth, height = canvas.clientHeight;
     if (!width || !height) return;
     const hurried = software && moving;
-    const ratio = hurried ? 0.5 : sharp;
+    const ratio = hurried ? 0.4 : sharp;
     for (const option of options) option.edges.visible = !state.critical && !hurried;
     if (renderer.getPixelRatio() !== ratio) renderer.setPixelRatio(ratio);
     const size = renderer.getSize(new THREE.Vector2());
