@@ -109,18 +109,19 @@ def _turbulent(re: FloatArray, rough: FloatArray, out: FloatArray) -> None:
     x += b * (6.9 / 2.51)
     np.log(x, out=x)
     x *= -0.9 * _LOG10
-    inner, slope = np.empty_like(x), np.empty_like(x)
+    inner, step = np.empty_like(x), np.empty_like(x)
+    bend = b * _LOG10
     for _ in range(2):
         np.multiply(b, x, out=inner)
         inner += a
-        np.divide(b, inner, out=slope)
-        slope *= _LOG10
-        slope += 1.0
-        np.log(inner, out=inner)
-        inner *= _LOG10
-        inner += x
-        inner /= slope
-        x -= inner
+        # (x + 2 log10 inner) / (1 + bend / inner), with one division.
+        np.log(inner, out=step)
+        step *= _LOG10
+        step += x
+        step *= inner
+        inner += bend
+        step /= inner
+        x -= step
     np.multiply(x, x, out=out)
     np.reciprocal(out, out=out)
 
