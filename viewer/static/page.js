@@ -107,9 +107,17 @@
 
   const bytes = (text) => Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
   const floats = (text) => new Float32Array(bytes(text).buffer);
+  // Where the processor draws, smoothing costs three times the rest: left out, and
+  // fewer pixels and no edges while the view turns; and of large layouts fewer sides.
+  const software = (() => {
+    const gl = document.createElement("canvas").getContext("webgl2");
+    const facts = gl && gl.getExtension("WEBGL_debug_renderer_info");
+    const name = facts ? String(gl.getParameter(facts.UNMASKED_RENDERER_WEBGL)) : "";
+    return /swiftshader|llvmpipe|software|basic render/i.test(name);
+  })();
   // Of large layouts fewer sides and rings are drawn, so that they turn smoothly.
   const large = options.reduce((sum, o) => sum + o.elements.length, 0) > 600;
-  const SIDES = large ? 12 : 24;
+  const SIDES = !large ? 24 : software ? 8 : 12;
   const circle = Array.from({ length: SIDES }, (_, i) => {
     const a = (2 * Math.PI * i) / SIDES;
     return [Math.cos(a), Math.sin(a), Math.cos(a), Math.sin(a)];
@@ -215,14 +223,6 @@
   };
 
   const canvas = $("view");
-  // Where the processor draws, smoothing costs three times the rest: left out, and
-  // fewer pixels and no edges while the view turns.
-  const software = (() => {
-    const gl = document.createElement("canvas").getContext("webgl2");
-    const facts = gl && gl.getExtension("WEBGL_debug_renderer_info");
-    const name = facts ? String(gl.getParameter(facts.UNMASKED_RENDERER_WEBGL)) : "";
-    return /swiftshader|llvmpipe|software|basic render/i.test(name);
-  })();
   const sharp = software ? 1 : Math.min(window.devicePixelRatio, 2);
   let moving = false;
   const renderer = new THREE.WebGLRenderer(
