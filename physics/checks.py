@@ -215,7 +215,7 @@ def _limits_by_use(
         return
     context, main, branch, kind, shape = _USES[use]
     is_main, _ = _role(analysis)
-    flexible = ~np.isnan(analysis.conditions.compression)
+    flexible = analysis.conditions.is_flexible
     if analysis.graph.is_return:
         main, branch = (word.replace("supply", "return") for word in (main, branch))
     if shape != "rigid":  # this use has one limit for all

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.layout import Basis, DuctGraph, FloatArray, IntArray, refusal
+from elbowroom.layout import Basis, BoolArray, DuctGraph, FloatArray, IntArray, refusal
 
 from .air import Air, air_of
 from .friction import GALVANISED, material_roughness
@@ -55,6 +55,11 @@ class Conditions:
     inlet_velocity_pressure: float = 0.0
     reynolds_factor: bool = True
     corrected_pairs: bool = False
+
+    @property
+    def is_flexible(self) -> BoolArray:
+        """Whether each duct is flexible, shape (d,)."""
+        return ~np.isnan(self.compression)
 
 
 def conditions_of(graph: DuctGraph) -> Conditions:

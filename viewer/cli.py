@@ -224,10 +224,11 @@ def analyse(
             title = f"Checks of {side.graph.drawing.file}"
             print_checks(checks(side), None, display, console, title)
         print_cautions(console)
+    flat = flat_tables(analysis, room) if csv is not None or xlsx is not None else {}
     if csv is not None:
-        _wrote(*write_csv_tables(flat_tables(analysis, room), csv))
+        _wrote(*write_csv_tables(flat, csv))
     if xlsx is not None:
-        write_workbook(flat_tables(analysis, room), xlsx)
+        write_workbook(flat, xlsx)
         _wrote(xlsx)
     if png is not None:
         said = summary(analysis, display)

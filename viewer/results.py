@@ -100,18 +100,23 @@ def analysis_result(
         ],
         "checks": check_rows(checks(analysis)),
         "fan_power": power_row(power_of(analysis)),
-        "assumptions": [
-            {
-                "what": effect.assumption.what,
-                "remedy": effect.assumption.remedy,
-                "elements": effect.assumption.elements,
-                "instead": effect.assumption.instead,
-                "effect_pa": effect.loss,
-            }
-            for effect in effects(analysis)
-        ],
+        "assumptions": assumption_rows(analysis),
         "flags": [notice(flag) for flag in analysis.flags],
     }
+
+
+def assumption_rows(analysis: Analysis) -> list[Plain]:
+    """What was assumed, with its effect."""
+    return [
+        {
+            "what": effect.assumption.what,
+            "remedy": effect.assumption.remedy,
+            "elements": effect.assumption.elements,
+            "instead": effect.assumption.instead,
+            "effect_pa": effect.loss,
+        }
+        for effect in effects(analysis)
+    ]
 
 
 def return_row(analysis: Analysis) -> Plain:

@@ -17,7 +17,16 @@ from elbowroom.physics import (
 
 from .display import Display
 from .gaps import Gap
-from .results import balancing, check_rows, ducts, elements, pairs, paths, totals
+from .results import (
+    assumption_rows,
+    balancing,
+    check_rows,
+    ducts,
+    elements,
+    pairs,
+    paths,
+    totals,
+)
 
 TOP = 5
 AS_NEW = "Losses are those of new, clean ducts made and installed as drawn."
@@ -360,14 +369,8 @@ def flat_tables(
             for gap in room
         ],
         "assumptions": [
-            {
-                "what": effect.assumption.what,
-                "remedy": effect.assumption.remedy,
-                "elements": effect.assumption.elements,
-                "instead": effect.assumption.instead,
-                "effect_pa": "" if effect.loss is None else effect.loss,
-            }
-            for effect in effects(analysis)
+            {**row, "effect_pa": "" if row["effect_pa"] is None else row["effect_pa"]}
+            for row in assumption_rows(analysis)
         ],
     }
 
