@@ -18,6 +18,7 @@ from .frames import level_frame
 from .graph import (
     DuctGraph,
     build,
+    directed,
     island_notices,
     network,
     node_kinds,
@@ -102,6 +103,7 @@ __all__ = [
     "boxes_of",
     "build",
     "clearances",
+    "directed",
     "drawing_from_runs",
     "duct_clearances",
     "error",

@@ -71,7 +71,6 @@ def audit(
         *near_misses(topology),
         *_bare(drawing, sections),
         *_sizes(drawing, sections),
-        *_loops(topology),
         *_parts(topology),
     ]
     graph = None
@@ -79,7 +78,7 @@ def audit(
         graph = build(drawing, schedule, tolerance=tolerance)
         found += [*graph.notices, *_steps(graph)]
     except BadInput as bad:
-        found += bad.faults
+        found += [*_loops(topology), *bad.faults]
     by_sentence: dict[str, Notice] = {}
     for notice in found:
         by_sentence.setdefault(notice.sentence, notice)
@@ -146,13 +145,7 @@ def _loops(topology: Topology) -> list[Notice]:
     for loop in loops(topology) if topology.cycle_count else []:
         corners = ", ".join(topology.place(int(node)) for node in loop[:6])
         found.append(
-            warning(
-                topology.drawing.file,
-                f"the ducts form a loop through {corners}",
-                "open it: airflows in a loop are not settled by the terminals",
-                effect="no result",
-                place=topology.nodes[int(loop[0])],
-            )
+            note(topology.drawing.file, f"the ducts form a loop through {corners}")
         )
     return found
 

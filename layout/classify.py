@@ -30,6 +30,22 @@ _TURNED_AWAY = np.radians(15.0)  # a leg beyond this is no straight continuation
 _LARGEST_KINK = np.radians(20.0)  # of the centreline where a transition slants
 _SAME_SIZE = 1e-5  # m: a hundredth of the rounding of sizes in millimetres
 
+_NO_ROWS = np.empty(0, dtype=np.int64)
+_NO_FLAGS = np.empty(0, dtype=bool)
+_NO_LEGS = Legs(
+    duct=_NO_ROWS,
+    common=_NO_ROWS,
+    straight=_NO_ROWS,
+    is_branch=_NO_FLAGS,
+    angle=np.empty(0),
+    straight_angle=np.empty(0),
+    is_symmetrical=_NO_FLAGS,
+    branch=_NO_ROWS,
+    leg_count=_NO_ROWS,
+    entry=_NO_ROWS,
+    entry_basis=_NO_ROWS,
+)
+
 
 @dataclass(frozen=True, eq=False)
 class RunSections:
@@ -49,6 +65,8 @@ class Classified:
     bends: Bends
     transitions: Transitions
     legs: Legs
+    meetings: Legs
+    duct_of: IntArray  # of each segment of the walk; `NONE` within an arc
     notices: tuple[Notice, ...]
 
 
@@ -124,9 +142,10 @@ def classify(
     into = tree.parent.copy()  # the segment before each, past the chords of an arc
     into[arcs.last] = tree.parent[arcs.first]
     parent = np.where(into[first] >= 0, duct_of[np.maximum(into[first], 0)], NONE)
-    legs = _legs(topology, tree, pieces, duct_of, schedule)
+    legs = _dividing(topology, tree, pieces, duct_of, schedule)
+    meetings = _meeting(topology, tree, pieces, duct_of, schedule)
     across, upright, roll = _frames(
-        topology, tree, pieces, arcs, first, last, parent, legs
+        topology, tree, pieces, arcs, first, last, parent, legs, meetings
     )
     drawn: FloatArray = np.bincount(head, tree.length, len(head))[first].astype(float)
     # Air rubs along a drawn transition in its larger and in its smaller section.
@@ -176,7 +195,9 @@ def classify(
         *_uneven_notices(topology, tree, pieces, arcs),
         *_roll_notices(topology, tree, ducts, first),
     ]
-    return Classified(ducts, bends, transitions, legs, tuple(notices))
+    return Classified(
+        ducts, bends, transitions, legs, meetings, duct_of, tuple(notices)
+    )
 
 
 def _pieces(topology: Topology, tree: Tree, sections: RunSections) -> _Pieces:
@@ -189,7 +210,8 @@ def _pieces(topology: Topology, tree: Tree, sections: RunSections) -> _Pieces:
     is_transition = np.isin(run, marked) if marked else np.zeros(len(run), dtype=bool)
     for row in np.flatnonzero(is_transition).tolist():
         # A transition begins with the section that comes to it.
-        if tree.children[row] != 1 or tree.parent[row] < 0:
+        alone = tree.children[row] == 1 and tree.finish[row] not in tree.meeting
+        if not alone or tree.parent[row] < 0:
             raise refusal(
                 drawing.place(int(run[row])),
                 "this run is marked as a transition but does not lie between two ducts",
@@ -203,67 +225,136 @@ def _pieces(topology: Topology, tree: Tree, sections: RunSections) -> _Pieces:
         & (np.abs(height - height[before]) < _SAME_SIZE)
     )
     alone = (tree.parent >= 0) & (tree.children[before] == 1)
+    if len(tree.meeting):
+        alone &= ~np.isin(tree.start, tree.meeting)
     turn, axis = turn_between(tree.direction.take(before, axis=0), tree.direction)
     return _Pieces(
         run, shape, width, height, is_transition, before, alone, same, turn, axis
     )
 
 
-def _legs(
+def _dividing(
     topology: Topology,
     tree: Tree,
     pieces: _Pieces,
     duct_of: IntArray,
     schedule: Schedule,
 ) -> Legs:
+    """Legs of junctions that lead away from the source."""
     rows = np.flatnonzero((tree.parent >= 0) & (tree.children[pieces.before] > 1))
+    common = pieces.before.take(rows)
+    if len(tree.meeting):
+        common = np.where(np.isin(tree.start[rows], tree.meeting), rows, common)
+    return _legs(
+        topology,
+        tree.direction.take(rows, axis=0),
+        pieces,
+        rows,
+        tree.parent.take(rows),
+        common,
+        pieces.turn.take(rows),
+        duct_of,
+        schedule,
+    )
+
+
+def _meeting(
+    topology: Topology,
+    tree: Tree,
+    pieces: _Pieces,
+    duct_of: IntArray,
+    schedule: Schedule,
+) -> Legs:
+    """Legs that lead to where the air of a loop meets."""
+    if len(tree.meeting) == 0:
+        return _NO_LEGS
+    rows = np.flatnonzero(np.isin(tree.finish, tree.meeting))
+    node = tree.finish[rows]
+    onward = np.flatnonzero(np.isin(tree.start, tree.meeting))
+    onward = onward[np.argsort(tree.start[onward], kind="stable")]
+    at = tree.start[onward]
+    common = onward[np.searchsorted(at, node)]
+    turn, _ = turn_between(tree.direction[rows], tree.direction[common])
+    several = np.isin(node, at[~is_first(at)])
+    return _legs(
+        topology,
+        -tree.direction[rows],
+        pieces,
+        rows,
+        node,
+        np.where(several, rows, common),
+        turn,
+        duct_of,
+        schedule,
+    )
+
+
+def _legs(
+    topology: Topology,
+    away: FloatArray,
+    pieces: _Pieces,
+    rows: IntArray,
+    junction: IntArray,
+    common: IntArray,
+    turn: FloatArray,
+    duct_of: IntArray,
+    schedule: Schedule,
+) -> Legs:
+    """Tell branches from straight legs.
+
+    `rows` are the legs and `common` what they share, as segments of the walk; `away`
+    is the direction of each leg, `turn` how far that is from straight on, `junction`
+    a number that the legs of one share.
+    """
     size = area(pieces.shape[rows], pieces.width[rows], pieces.height[rows])
     # Equal deflections are told apart by size, so that the order of drawing is not
     # what decides.
-    order = np.lexsort((-size, np.round(pieces.turn[rows], 4), tree.parent[rows]))
-    rows = rows[order]
-    first = is_first(tree.parent[rows])
+    order = np.lexsort((-size, np.round(turn, 4), junction))
+    rows, common, turn = rows[order], common[order], turn[order]
+    first = is_first(junction[order])
     begin, group = np.flatnonzero(first), np.cumsum(first) - 1
     count = np.bincount(group)
-    straight = rows[begin][group]
-    widest = rows[begin + count - 1][group]
-    is_branch = rows != straight
-    angle, straight_angle = pieces.turn[rows], pieces.turn[straight]
+    straight = begin[group]
+    widest = (begin + count - 1)[group]
+    every = np.arange(len(rows))
+    is_branch = every != straight
+    straight_turn = turn[straight]
     symmetrical = (
         (count[group] == 2)
-        & (straight_angle > _TURNED_AWAY)
-        & (pieces.turn[widest] - straight_angle < _ALIKE)
+        & (straight_turn > _TURNED_AWAY)
+        & (turn[widest] - straight_turn < _ALIKE)
+        & (common != rows)
     )
     # Legs that share the turn lie on opposite sides: the angle between them is the
     # sum of their deflections.
     alike = np.flatnonzero(symmetrical)
     if len(alike):
         one, other = straight[alike], widest[alike]
-        between, _ = turn_between(
-            tree.direction.take(one, axis=0), tree.direction.take(other, axis=0)
-        )
-        both = pieces.turn[one] + pieces.turn[other]
+        away = away.take(order, axis=0)
+        between, _ = turn_between(away.take(one, axis=0), away.take(other, axis=0))
+        both = turn[one] + turn[other]
         apart = np.abs(between - np.minimum(both, 2 * np.pi - both))
         symmetrical[alike] = apart < np.radians(20.0)
-    branch = np.where(is_branch | symmetrical, rows, widest)
+    branch = np.where(is_branch | symmetrical, every, widest)
     drawing = topology.drawing
     default, default_basis = schedule.takeoff_entry("")
     entry = np.full(len(rows), int(default))
     basis = np.full(len(rows), int(default_basis))
     special = schedule.takeoff_exceptions
     if special:
-        run = pieces.run[branch]
+        run = pieces.run[rows[branch]]
         for row in np.flatnonzero(np.isin(run, _named(drawing, special))).tolist():
             rule, rule_basis = schedule.takeoff_entry(drawing.names[run[row]])
             entry[row], basis[row] = int(rule), int(rule_basis)
     return Legs(
         duct_of[rows],
-        duct_of[straight],
+        duct_of[common],
+        duct_of[rows[straight]],
         is_branch | symmetrical,
-        angle,
-        straight_angle,
+        turn,
+        straight_turn,
         symmetrical,
-        duct_of[branch],
+        duct_of[rows[branch]],
         count[group] + 1,
         entry,
         basis,
@@ -284,10 +375,15 @@ def _frames(
     last: IntArray,
     parent: IntArray,
     legs: Legs,
+    meetings: Legs,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     after = tree.direction.take(first, axis=0)
     begins = np.where(parent >= 0, np.nan, 0.0)
     away = legs.duct[legs.is_branch]
+    if len(meetings.duct):  # what goes on from a meeting as from a branch
+        onward = meetings.common[meetings.is_branch]
+        before = meetings.duct[meetings.is_branch]
+        away = np.concatenate([away, onward[parent[onward] == before]])
     begins[away[~is_plumb(after.take(away, axis=0))]] = 0.0
     across, upright = level_frame(after)
     for run, said in topology.drawing.attributes.items():

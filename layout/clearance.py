@@ -157,6 +157,7 @@ def piece_ducts(graph: DuctGraph, solids: Solids) -> IntArray:
         "bend": graph.bends.duct,
         "transition": graph.transitions.duct,
         "leg": graph.legs.duct,
+        "meeting": graph.meetings.duct,
         "terminal": graph.terminals.duct,
     }
     kind = np.array(solids.kind)
@@ -199,13 +200,18 @@ def _meet(
 
 def _neighbours(graph: DuctGraph, one: IntArray, two: IntArray) -> BoolArray:
     """Whether two ducts are the same, or follow each other, or leave one joint."""
-    parent = graph.ducts.parent
-    return np.asarray(
+    ducts = graph.ducts
+    parent, start, finish = ducts.parent, ducts.start, ducts.finish
+    follow = (
         (one == two)
         | (parent[one] == two)
         | (parent[two] == one)
         | ((parent[one] == parent[two]) & (parent[one] >= 0))
     )
+    if graph.loops is not None:  # several lead into one joint
+        follow |= (finish[one] == finish[two]) | (finish[one] == start[two])
+        follow |= start[one] == finish[two]
+    return np.asarray(follow)
 
 
 def _ranked(

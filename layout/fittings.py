@@ -135,12 +135,18 @@ class Transitions:
 
 @dataclass(frozen=True, eq=False)
 class Legs:
-    """Legs of junctions that lead away from the source: l of them.
+    """Legs of junctions: l of them.
+
+    Those that lead away from the source; in `DuctGraph.meetings` those that lead to
+    where the air of a loop meets.
 
     Parameters
     ----------
     duct
         Duct that is the leg, shape (l,).
+    common
+        Duct that all legs of the junction share: the one before them, or behind a
+        meeting. The leg itself where several ducts lead in and several out.
     straight
         Duct that goes on most nearly straight from the same junction.
     is_branch
@@ -162,6 +168,7 @@ class Legs:
     """
 
     duct: IntArray
+    common: IntArray
     straight: IntArray
     is_branch: BoolArray
     angle: FloatArray

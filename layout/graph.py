@@ -13,14 +13,23 @@ from .basis import Basis
 from .classify import RunSections, classify
 from .drawing import Drawing
 from .faults import BadInput, Notice, error, note, refusal, warning
-from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
+from .fittings import (
+    Bends,
+    BoolArray,
+    Ducts,
+    Legs,
+    Source,
+    Terminals,
+    Transitions,
+)
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, Section, Shape, words
 from .snap import TOLERANCE
 from .source import find_source
 from .terminals import match_terminals
 from .topology import Topology, join, loops, walk
-from .tree import tree_from
+from .tree import Tree, tree_from
+from .ways import Loops, Ways, find_ways, first_guess, still_faults, tree_along
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -48,6 +57,11 @@ class DuctGraph:
         `Basis` code of each duct's section, shape (d,).
     notices
         Everything to be said of the drawing so far.
+    meetings
+        Legs that lead to where the air of a loop meets: each duct that ends at such a
+        node. None in a tree.
+    loops
+        The ways between joints where there are loops; None in a tree.
     """
 
     topology: Topology
@@ -60,6 +74,8 @@ class DuctGraph:
     terminals: Terminals
     section_basis: IntArray
     notices: tuple[Notice, ...]
+    meetings: Legs
+    loops: Loops | None = None
 
     @property
     def drawing(self) -> Drawing:
@@ -142,15 +158,93 @@ def build(
     order, before = walk(topology, source.node)
     reached = np.zeros(len(topology.nodes), dtype=bool)
     reached[order] = True
-    faults = [
-        *_loop_faults(topology, reached),
-        *_bare_faults(topology, sections, reached),
-    ]
+    faults = _bare_faults(topology, sections, reached)
     if faults:
         raise BadInput(faults)
+    if int(reached[topology.ends[:, 0]].sum()) >= len(order):
+        ways = find_ways(topology, source.node)
+        rings = ways.ends[ways.ends[:, 0] == ways.ends[:, 1], 0]
+        if len(rings):
+            raise BadInput(still_faults(topology, rings))
+        flow = first_guess(topology, ways, source.node)
+        return _with_loops(topology, schedule, source, sections, ways, flow)
     tree = tree_from(topology, order, before)
+    return _classified(topology, schedule, source, sections, tree, reached)
+
+
+def directed(graph: DuctGraph, flow: FloatArray) -> DuctGraph:
+    """Build a graph with loops anew, with the air in other directions.
+
+    Parameters
+    ----------
+    graph
+        The graph; one without loops comes back as it is.
+    flow
+        Airflow along each of its ways, m³/s, below zero against the way, shape (w,).
+
+    Returns
+    -------
+    graph
+        The same layout. Where several ducts lead into a node the tree goes on from the
+        strongest. Ducts and terminals may stand in another order.
+
+    Raises
+    ------
+    BadInput
+        If no air would leave a node at which it meets.
+    """
+    if graph.loops is None:
+        return graph
+    sections = run_sections(graph.drawing, graph.schedule)
+    topology, source, ways = graph.topology, graph.source, graph.loops.ways
+    return _with_loops(topology, graph.schedule, source, sections, ways, flow)
+
+
+def _with_loops(
+    topology: Topology,
+    schedule: Schedule,
+    source: Source,
+    sections: RunSections,
+    ways: Ways,
+    flow: FloatArray,
+) -> DuctGraph:
+    tree, way, forward = tree_along(topology, ways, source.node, flow)
+    stuck = np.setdiff1d(tree.meeting, tree.start)
+    if len(stuck):
+        raise BadInput(still_faults(topology, stuck))
+    reached = np.isin(np.arange(len(topology.nodes)), ways.ends)
+    reached[tree.finish] = True
+    return _classified(
+        topology, schedule, source, sections, tree, reached, (ways, way, forward)
+    )
+
+
+def _classified(
+    topology: Topology,
+    schedule: Schedule,
+    source: Source,
+    sections: RunSections,
+    tree: Tree,
+    reached: BoolArray,
+    around: tuple[Ways, IntArray, BoolArray] | None = None,
+) -> DuctGraph:
+    """Recognise the fittings.
+
+    `around` holds the ways, that of each segment, and whether the air goes along each
+    as listed.
+    """
+    drawing = topology.drawing
     found = classify(topology, tree, sections, schedule)
-    terminals = match_terminals(topology, found.ducts, found.legs, schedule)
+    terminals = match_terminals(
+        topology, found.ducts, found.legs, schedule, tree.meeting
+    )
+    loops = None
+    if around is not None:
+        ways, way, forward = around
+        of_duct = np.zeros(len(found.ducts.run), dtype=np.int64)
+        real = found.duct_of >= 0
+        of_duct[found.duct_of[real]] = way[real]
+        loops = Loops(ways, forward, of_duct)
     return DuctGraph(
         topology,
         schedule,
@@ -172,7 +266,10 @@ def build(
             *found.notices,
             *island_notices(topology, reached),
             *_fit_notices(drawing, topology, found.ducts, found.bends),
+            *(_loop_notices(topology, tree.meeting) if around is not None else ()),
         ),
+        found.meetings,
+        loops,
     )
 
 
@@ -260,6 +357,7 @@ def node_kinds(graph: DuctGraph) -> dict[int, str]:
         (ducts.start[graph.transitions.duct], "transition"),
         (ducts.start[graph.bends.duct], "bend"),
         (ducts.start[graph.legs.duct], "junction"),
+        (ducts.finish[graph.meetings.duct], "junction"),
         (ducts.finish[graph.terminals.duct], "terminal"),
     ):
         kinds.update(dict.fromkeys(rows.tolist(), kind))
@@ -270,7 +368,7 @@ def node_kinds(graph: DuctGraph) -> dict[int, str]:
     return kinds
 
 
-def island_notices(topology: Topology, reached: IntArray) -> Iterable[Notice]:
+def island_notices(topology: Topology, reached: BoolArray) -> Iterable[Notice]:
     """Say which parts of a drawing hang together with nothing that is reached.
 
     Parameters
@@ -314,31 +412,23 @@ def island_notices(topology: Topology, reached: IntArray) -> Iterable[Notice]:
     return notices
 
 
-def _loop_faults(topology: Topology, reached: IntArray) -> list[Notice]:
-    here = reached[topology.ends[:, 0]]
-    if int(here.sum()) == int(reached.sum()) - 1:
-        return []
-    faults = []
+def _loop_notices(topology: Topology, meeting: IntArray) -> list[Notice]:
+    """Say where there are loops, and where their air meets."""
+    drawing = topology.drawing
+    notices = []
     for loop in loops(topology):
-        if not reached[loop[0]]:
-            continue
         corners = [topology.place(int(node)) for node in loop[:6]]
         shown = ", ".join(corners) + (", ..." if len(loop) > 6 else "")
-        faults.append(
-            error(
-                topology.drawing.file,
-                f"the ducts form a loop through {shown}, so that the airflow in each "
-                "is not settled by the terminals",
-                "open the loop where the air would stand still",
-                effect="no result",
-                place=topology.nodes[int(loop[0])],
-            )
+        where = [topology.place(int(n)) for n in np.intersect1d(loop, meeting)]
+        meets = f"; its air meets at {' and '.join(where)}" if where else ""
+        notices.append(
+            note(drawing.file, f"the ducts form a loop through {shown}{meets}")
         )
-    return faults
+    return notices
 
 
 def _bare_faults(
-    topology: Topology, sections: RunSections, reached: IntArray
+    topology: Topology, sections: RunSections, reached: BoolArray
 ) -> list[Notice]:
     drawing = topology.drawing
     used = np.zeros(drawing.run_count, dtype=bool)

@@ -24,7 +24,8 @@ class Solids:
     tubes
         The surfaces; their `element` is the row in `kind` and `row`.
     kind
-        What each piece stands for: 'duct', 'bend', 'transition', 'leg', 'terminal'.
+        What each piece stands for: 'duct', 'bend', 'transition', 'leg',
+        'meeting', 'terminal'.
     row
         Row of the piece in the graph's table of that kind.
     """
@@ -73,10 +74,13 @@ def solids(graph: DuctGraph) -> Solids:
     half = np.where(undrawn, graph.transitions.length / 2, 0.0)
     at_start[changed] = np.minimum(half, most[changed])
     at_end[ducts.parent[changed]] = np.minimum(half, most[ducts.parent[changed]])
-    collar = side[ducts.parent[legs.duct]] / 2 * np.sin(legs.angle) + side[legs.duct]
+    collar = side[legs.common] / 2 * np.sin(legs.angle) + side[legs.duct]
     at_start[legs.duct] = np.minimum(collar, most[legs.duct])
-    ends = graph.terminals.duct
+    ends, met = graph.terminals.duct, graph.meetings
+    meets = met.duct
     at_end[ends] = np.minimum(side[ends] / 2, most[ends])
+    collar = side[met.common] / 2 * np.sin(met.angle) + side[meets]
+    at_end[meets] = np.minimum(collar, most[meets])
 
     first = ducts.begin + at_start[:, None] * along
     last = ducts.end - at_end[:, None] * along
@@ -93,6 +97,15 @@ def solids(graph: DuctGraph) -> Solids:
             "leg",
             np.arange(len(legs.duct)),
             shown[legs.duct],
+        ),
+        _straight(
+            graph,
+            meets,
+            last[meets],
+            ducts.end[meets],
+            "meeting",
+            np.arange(len(meets)),
+            shown[meets],
         ),
         _straight(
             graph,

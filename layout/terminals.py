@@ -10,6 +10,7 @@ from .faults import BadInput, Notice, error
 from .fittings import Ducts, Legs, Terminals
 from .names import bare_name
 from .schedule import Schedule
+from .sections import IntArray
 from .topology import Topology
 
 _NEAR = 0.05  # m: a place written by hand is this near to the end that it means
@@ -24,7 +25,11 @@ def labels(drawing: Drawing, run: int) -> tuple[str, ...]:
 
 
 def match_terminals(
-    topology: Topology, ducts: Ducts, legs: Legs, schedule: Schedule
+    topology: Topology,
+    ducts: Ducts,
+    legs: Legs,
+    schedule: Schedule,
+    meeting: IntArray,
 ) -> Terminals:
     """Give each free end away from the source its name, airflow and declared loss.
 
@@ -37,6 +42,8 @@ def match_terminals(
     schedule
         The schedule; its terminals are matched by the name of the run that ends
         there, by the run they name, or by their place.
+    meeting
+        Nodes at which the air of a loop meets: no terminals.
 
     Returns
     -------
@@ -53,6 +60,8 @@ def match_terminals(
     has_child = np.zeros(len(ducts.run), dtype=bool)
     has_child[ducts.parent[ducts.parent >= 0]] = True
     leaf = np.flatnonzero(~has_child)
+    if len(meeting):
+        leaf = leaf[~np.isin(ducts.finish[leaf], meeting)]
     faults: list[Notice] = []
     chosen = _chosen(topology, ducts, leaf.tolist(), schedule, faults)
 

@@ -1,6 +1,6 @@
 """A joined drawing as a tree, walked from the source."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -28,6 +28,9 @@ class Tree:
         Unit vector away from the source, shape (e, 3).
     length
         Length, m.
+    meeting
+        Nodes at which the air of a loop meets: several segments lead into each. The
+        tree goes on from one of them, as if the others ended there.
     """
 
     segment: IntArray
@@ -38,6 +41,7 @@ class Tree:
     forward: IntArray
     direction: FloatArray
     length: FloatArray
+    meeting: IntArray = field(default_factory=lambda: np.empty(0, dtype=np.int64))
 
 
 def tree_from(topology: Topology, order: IntArray, before: IntArray) -> Tree:

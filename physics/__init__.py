@@ -44,6 +44,7 @@ from .elements import DuctState, Elements, Kind
 from .fan_curve import crossings, pressure_of, slope_at
 from .flows import duct_flows
 from .ledger import Assumption
+from .loops import settled
 from .network import solve_network
 from .operate import Operation, operate
 from .power import FanPower, fan_power
@@ -158,6 +159,7 @@ __all__ = [
     "quantities",
     "regain_velocity",
     "remedies",
+    "settled",
     "share_less",
     "sheet_mass",
     "sizes",

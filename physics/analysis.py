@@ -13,8 +13,9 @@ from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind, duct_state, elements_of
 from .fan_curve import pressure_of
 from .flags import budget_flags, fan_flags, flow_flags
-from .flows import check_drawn_flows, duct_flows
+from .flows import check_drawn_flows
 from .ledger import Assumption, assumptions_of
+from .loops import settled, still_notices
 from .notebook import analysis_html, element_rows, frame_of, picture_of
 from .system import System, system_of
 from .words import bend_words, leg_words
@@ -113,6 +114,11 @@ class Analysis:
             return graph.terminals.name[row]
         if kind == Kind.ENTRY:
             return f"{run}, entry"
+        if kind == Kind.MEETING:
+            common = int(graph.meetings.common[row])
+            if common == duct:  # several lead in and several out
+                return f"{run}, at {graph.topology.place(int(ducts.finish[duct]))}"
+            return f"{run} into {names[int(ducts.run[common])]}"
         before = names[ducts.run[ducts.parent[duct]]]
         if kind == Kind.TRANSITION:
             return f"{before} to {run}"
@@ -124,7 +130,7 @@ class Analysis:
         row, duct = int(self.elements.row[element]), int(self.elements.duct[element])
         if kind == Kind.BEND:
             return bend_words(graph, row)
-        if kind in (Kind.BRANCH, Kind.MAIN):
+        if kind in (Kind.BRANCH, Kind.MAIN, Kind.MEETING):
             return leg_words(graph, row, kind)
         if kind == Kind.TRANSITION:
             before = int(graph.ducts.parent[duct])
@@ -228,7 +234,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
     own elements. In a tree each duct pays for the fitting at its upstream end.
     """
     conditions = conditions or conditions_of(graph)
-    flow = duct_flows(graph)
+    graph, conditions, flow = settled(graph, conditions)
     check_drawn_flows(graph, flow)
     conditions = _at_design(
         graph, conditions, float(flow[graph.ducts.parent < 0].sum())
@@ -248,6 +254,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
     flags = (
         *graph.notices,
         *notices,
+        *still_notices(graph, flow),
         *flow_flags(graph, state, elements),
         *budget_flags(graph, system),
         *fan_flags(graph, state),

@@ -9,6 +9,7 @@ from elbowroom.layout import FloatArray, Shape
 from .analysis import Analysis
 from .coefficient import Note
 from .dampers import butterfly_angle
+from .loops import flows_at
 
 _WORTH = 1.0  # Pa: less than this needs no damper
 
@@ -109,7 +110,12 @@ def open_shares(analysis: Analysis) -> FloatArray:
     parent = graph.ducts.parent
     count = len(parent)
     design = analysis.state.flow
-    own = np.bincount(elements.duct, elements.loss, count) / design**2
+    ends = graph.terminals.duct
+    lost = np.bincount(elements.duct, elements.loss, count).astype(np.float64)
+    if graph.loops is not None:
+        flow = flows_at(graph, analysis.critical_loss, lost, design)
+        return np.asarray(flow[ends] / design[ends])
+    own = lost / design**2
     children = np.zeros(count)  # conductance of all that hangs on a duct
     conductance = np.zeros(count)
     smallest = 1e-12 * analysis.critical_loss / design**2
@@ -127,5 +133,4 @@ def open_shares(analysis: Analysis) -> FloatArray:
             above = parent[row]
             pressure[row] = pressure[above] - own[above] * flow[above] ** 2
         flow[row] = conductance[row] * np.sqrt(max(pressure[row], 0.0))
-    ends = graph.terminals.duct
     return np.asarray(flow[ends] / design[ends])

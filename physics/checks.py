@@ -10,7 +10,6 @@ from elbowroom.layout import (
     ElbowConstruction,
     FloatArray,
     Shape,
-    sum_of_subtree,
     units,
 )
 from elbowroom.layout import sections as geometry
@@ -19,11 +18,12 @@ from . import noise
 from .analysis import Analysis
 from .balance import balance
 from .elements import Kind
+from .flows import openings, terminals_fed
 from .leakage import leakage
 from .power import FanPower, fan_power
 from .rooms import SPECIFIC_HEAT
 from .tables import chosen
-from .warming import surface_temperature, temperatures, transfer_units
+from .warming import surface_temperature, temperatures_in, transfer_units
 
 _MOST_LEAKAGE = 0.05  # of the airflow, the whole system
 _PRACTICE = "common practice, no published source"
@@ -156,10 +156,9 @@ def _total_flow(analysis: Analysis) -> float:
 def _role(analysis: Analysis) -> tuple[BoolArray, BoolArray]:
     """Whether each duct is a main, feeding more than one terminal, and is the last."""
     ducts, ends = analysis.graph.ducts, analysis.graph.terminals.duct
-    own = np.zeros(len(ducts.parent))
-    own[ends] = 1.0
-    last = own > 0.0
-    return sum_of_subtree(ducts.parent, own) > 1.5, last
+    last = np.zeros(len(ducts.parent), dtype=bool)
+    last[ends] = True
+    return terminals_fed(analysis.graph) > 1.5, last
 
 
 def _of_ducts(
@@ -473,12 +472,16 @@ def static_pressure(analysis: Analysis) -> FloatArray:
     parent = graph.ducts.parent
     own = np.bincount(elements.duct, elements.loss, len(parent))
     ahead = np.zeros(len(parent))
+    closing, kept = openings(graph)
+    goes_on = dict(zip(closing.tolist(), kept.tolist(), strict=True))
     for duct in range(len(parent) - 1, -1, -1):  # children come after their parents
         before = int(parent[duct])
+        if duct in goes_on:
+            ahead[duct] = ahead[goes_on[duct]]
         if before >= 0:
             ahead[before] = max(ahead[before], ahead[duct] + own[duct])
     rub = analysis.state.gradient * graph.ducts.length
-    ends = np.isin(elements.kind, (int(Kind.EXIT), int(Kind.TERMINAL)))
+    ends = elements.kind >= int(Kind.MEETING)
     after = np.bincount(elements.duct[ends], elements.loss[ends], len(parent))
     total = ahead + after + rub / 2
     if graph.is_return:  # below the room by what was spent on the way
@@ -567,7 +570,7 @@ def _warmth(analysis: Analysis) -> list[Check]:
     ntu = transfer_units(
         spec.transmission, surface, state.flow * air.density, SPECIFIC_HEAT
     )
-    start, end = temperatures(graph.ducts.parent, ntu, air.temperature, spec.around)
+    start, end = temperatures_in(graph, ntu, state.flow, air.temperature, spec.around)
     at_end = end[graph.terminals.duct]
     worst = int(np.argmax(np.abs(at_end - air.temperature)))
     change = float(at_end[worst] - air.temperature)

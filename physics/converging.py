@@ -245,6 +245,7 @@ def joining_legs(
     main_area_ratio: FloatArray,
     common_velocity: FloatArray,
     shared_wall: BoolArray | None = None,
+    other_area_ratio: FloatArray | None = None,
 ) -> Gathered:
     """Coefficients of the legs of junctions that join flows.
 
@@ -265,6 +266,9 @@ def joining_legs(
         m/s.
     shared_wall
         Whether a wall parts the main in two, As + Ab = Ac; None: nowhere.
+    other_area_ratio
+        Area of the other leg over common area where a junction has no main; that of
+        the leg itself if None.
 
     Returns
     -------
@@ -276,13 +280,14 @@ def joining_legs(
     q, f, s, a = flow_ratio, area_ratio, main_area_ratio, angle
     radius = entry == TakeoffEntry.RADIUS
     rect = common_shape == Shape.RECTANGULAR
+    other = f if other_area_ratio is None else other_area_ratio
     swept = is_symmetrical & radius & (a >= BULLHEAD_FROM)
     if swept.any():
         out.put(swept, dovetail(q[swept], f[swept], "converging"))
     for bullhead in (True, False):
         mine = is_symmetrical & ~swept & ((a >= BULLHEAD_FROM) == bullhead)
         if mine.any():
-            out.put(mine, symmetrical_joining(q[mine], f[mine], a[mine]))
+            out.put(mine, symmetrical_joining(q[mine], f[mine], a[mine], other[mine]))
     walled = np.zeros(len(a), dtype=bool) if shared_wall is None else shared_wall
     walled = walled & ~is_symmetrical
     curved = rect & radius & ~is_symmetrical & ~walled

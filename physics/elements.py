@@ -17,6 +17,7 @@ from .losses import (
     bend_coefficients,
     leg_basis,
     leg_coefficients,
+    meeting_coefficients,
     transition_coefficients,
 )
 
@@ -30,8 +31,9 @@ class Kind(IntEnum):
     BEND = 3
     TRANSITION = 4
     DUCT = 5
-    EXIT = 6
-    TERMINAL = 7
+    MEETING = 6
+    EXIT = 7
+    TERMINAL = 8
 
     @property
     def noun(self) -> str:
@@ -46,6 +48,7 @@ _NOUNS: dict[int, str] = {
     Kind.BEND: "elbow",
     Kind.TRANSITION: "transition",
     Kind.DUCT: "duct",
+    Kind.MEETING: "meeting",
     Kind.EXIT: "exit",
     Kind.TERMINAL: "terminal",
 }
@@ -208,13 +211,14 @@ def elements_of(
     for place, table in zip(places, tables, strict=True):
         kind[place], basis[place] = table.kind, table.basis
         row[place] = np.arange(len(place))
-    entry, leg, bend, change, straight, terminal = places
+    entry, leg, bend, change, straight, meeting, terminal = places
     row[entry] = duct[entry]
     found, notices = _coefficients(graph, state, conditions, places)
 
     at = duct.copy()  # duct whose velocity the coefficient refers to
     before, changed = ducts.parent, graph.transitions.duct
-    at[leg], at[bend] = before[graph.legs.duct], before[graph.bends.duct]
+    at[leg], at[bend] = graph.legs.common, before[graph.bends.duct]
+    at[meeting] = graph.meetings.common
     opens = state.area[changed] > state.area[before[changed]]
     at[change] = np.where(opens, before[changed], changed)
     pressure = state.velocity_pressure[at]
@@ -256,7 +260,7 @@ def _tables(graph: DuctGraph) -> tuple[_Table, ...]:
         _Table(
             legs.duct,
             np.where(legs.is_branch, int(Kind.BRANCH), int(Kind.MAIN)),
-            leg_basis(graph),
+            leg_basis(legs),
         ),
         _Table(
             bends.duct,
@@ -269,6 +273,7 @@ def _tables(graph: DuctGraph) -> tuple[_Table, ...]:
             graph.transitions.length_basis,
         ),
         _Table(np.arange(len(parent)), int(Kind.DUCT), graph.section_basis),
+        _Table(graph.meetings.duct, int(Kind.MEETING), leg_basis(graph.meetings)),
         _Table(
             terminals.duct,
             np.where(open_end, int(Kind.EXIT), int(Kind.TERMINAL)),
@@ -299,7 +304,7 @@ def _coefficients(
     graph: DuctGraph, state: DuctState, conditions: Conditions, places: list[IntArray]
 ) -> tuple[Gathered, list[Notice]]:
     """Coefficients of the elements of `_tables`, at their places; NaN for ducts."""
-    entry, leg, bend, change, straight, terminal = places
+    entry, leg, bend, change, straight, meeting, terminal = places
     every = Gathered(sum(map(len, places)))
     every.notes[straight] = state.notes
     every.credit[straight] = every.number(_FRICTION)
@@ -310,9 +315,11 @@ def _coefficients(
     found, notices = bend_coefficients(graph, state.reynolds[at])
     every.take_over(bend, found)
     every.take_over(change, transition_coefficients(graph))
-    every.take_over(
-        leg, leg_coefficients(graph, state.area, state.flow, state.velocity)
-    )
+    air = state.area, state.flow, state.velocity
+    divided = leg_coefficients(graph, graph.legs, *air, graph.is_return)
+    every.take_over(leg, divided)
+    if len(meeting):
+        every.take_over(meeting, meeting_coefficients(graph, *air))
     if len(entry):
         at_fan = ends.exit_abrupt() if graph.is_return else ends.entry_in_wall()
         every.put(entry, at_fan)

@@ -6,6 +6,7 @@ from elbowroom.layout import (
     BadInput,
     DuctGraph,
     FloatArray,
+    IntArray,
     Notice,
     error,
     sum_of_subtree,
@@ -15,22 +16,84 @@ from elbowroom.layout import (
 _AGREES = 0.01
 
 
-def duct_flows(graph: DuctGraph) -> FloatArray:
-    """Airflow in each duct.
+def duct_flows(graph: DuctGraph, leaving: FloatArray | None = None) -> FloatArray:
+    """Airflow in each duct of a layout without loops.
 
     Parameters
     ----------
     graph
-        The classified graph, with an airflow at each terminal.
+        The classified graph.
+    leaving
+        Airflow at each terminal, m³/s, shape (t,); that of the graph if None.
 
     Returns
     -------
     flow
-        m³/s, shape (d,): the sum of the terminals behind each duct.
+        m³/s, shape (d,): the sum of the terminals behind each duct. Where there are
+        loops, as if no air came to a meeting but along the tree (see `loops.settled`).
     """
     parent, terminals = graph.ducts.parent, graph.terminals
-    leaving = np.bincount(terminals.duct, terminals.flow, len(parent))
-    return sum_of_subtree(parent, leaving.astype(np.float64))
+    leaving = terminals.flow if leaving is None else leaving
+    own = np.bincount(terminals.duct, leaving, len(parent))
+    return sum_of_subtree(parent, own.astype(np.float64))
+
+
+def openings(graph: DuctGraph) -> tuple[IntArray, IntArray]:
+    """Ducts at whose end a graph's loops are opened, and the one that goes on there.
+
+    Shape (l,) each: both end at the same node.
+    """
+    ducts, meets = graph.ducts, graph.meetings.duct
+    goes_on = np.isin(meets, ducts.parent)
+    kept, closing = meets[goes_on], np.sort(meets[~goes_on])
+    kept = kept[np.argsort(ducts.finish[kept])]
+    return closing, kept[np.searchsorted(ducts.finish[kept], ducts.finish[closing])]
+
+
+def terminals_fed(graph: DuctGraph) -> FloatArray:
+    """How many terminals each duct feeds, shape (d,); by every way that leads there."""
+    fed = np.bincount(graph.terminals.duct, minlength=len(graph.ducts.run)).astype(
+        float
+    )
+    if graph.loops is None:
+        return sum_of_subtree(graph.ducts.parent, fed)
+    closing, kept = openings(graph)
+    goes_on = dict(zip(closing.tolist(), kept.tolist(), strict=True))
+    for duct in range(len(fed) - 1, -1, -1):  # what goes on from a meeting comes later
+        if duct in goes_on:
+            fed[duct] = fed[goes_on[duct]]
+        if graph.ducts.parent[duct] >= 0:
+            fed[graph.ducts.parent[duct]] += fed[duct]
+    return fed
+
+
+def loops_of(graph: DuctGraph) -> tuple[IntArray, FloatArray]:
+    """Ducts at whose end a graph's loops are opened, and the ways round from there.
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+
+    Returns
+    -------
+    closing, around
+        Shape (l,), and (l, d): 1 for the ducts on the path to the closing duct's end,
+        -1 for those on the path along which the tree goes on, 0 where both go or none.
+    """
+    closing, other = openings(graph)
+    return closing, paths_to(graph, closing) - paths_to(graph, other)
+
+
+def paths_to(graph: DuctGraph, last: IntArray) -> FloatArray:
+    """1 for the ducts on the path from the source to the end of each, shape (n, d)."""
+    parent = graph.ducts.parent
+    out = np.zeros((len(last), len(parent)))
+    for row, duct in enumerate(last.tolist()):
+        while duct >= 0:
+            out[row, duct] = 1.0
+            duct = int(parent[duct])
+    return out
 
 
 def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:
@@ -54,6 +117,8 @@ def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:
     # A drawn airflow is the one at the start of its run.
     begins = (before < 0) | (ducts.run != ducts.run[before])
     off = np.abs(ducts.drawn_flow - flow) > _AGREES * flow
+    if graph.loops is not None:
+        off &= ~loops_of(graph)[1].any(axis=0)  # nobody can know it there
     faults: list[Notice] = []
     for duct in np.flatnonzero(begins & off).tolist():
         faults.append(

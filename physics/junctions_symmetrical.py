@@ -138,7 +138,10 @@ def _joining() -> Grid:
 
 
 def symmetrical_joining(
-    flow_ratio: npt.ArrayLike, area_ratio: npt.ArrayLike, angle: npt.ArrayLike
+    flow_ratio: npt.ArrayLike,
+    area_ratio: npt.ArrayLike,
+    angle: npt.ArrayLike,
+    other_area_ratio: npt.ArrayLike | None = None,
 ) -> Coefficient:
     """Leg of a symmetrical wye, or of a bullhead tee, that joins flows.
 
@@ -149,6 +152,8 @@ def symmetrical_joining(
     angle
         Its deflection, rad. The wye's table ends at 45 degrees and is held to 60;
         the bullhead counts from 80 on, straight between.
+    other_area_ratio
+        Area of the other leg over common area; that of this leg if None.
 
     Returns
     -------
@@ -156,6 +161,13 @@ def symmetrical_joining(
         The wye's table is for f = 0.5 alone, noted elsewhere. Bullhead:
         A (1 + 1/f² + 3 (q² - q)/f²), A = 1 to f = 0.35, above that 0.9 (1 - q) to
         q = 0.4 and 0.55 beyond.
+
+    Notes
+    -----
+    The bracket is 1 + v² + w² - v w in the velocities v and w of the two legs over the
+    common one. In that form it is carried on to legs of different areas, and noted:
+    our own choice, as the print has equal ones alone. A leg with little air then meets
+    the jet of the other as it is.
 
     References
     ----------
@@ -167,14 +179,17 @@ def symmetrical_joining(
     degrees = np.degrees(a)
     wye, bits = book.at(degrees, q)
     bits = bits | np.where(np.abs(f - 0.5) > 1e-6, int(Note.CLAMPED), 0)
-    bullhead = joining_factor(q, f) * (1.0 + (1.0 + 3.0 * (q * q - q)) / (f * f))
+    other = f if other_area_ratio is None else np.asarray(other_area_ratio)
+    v, w = q / f, (1.0 - q) / other
+    bullhead = joining_factor(q, f) * (1.0 + v * v + w * w - v * w)
+    unlike = np.abs(other / f - 1.0) > 0.05
     share = share_of_bullhead(a)
     only = share >= 1.0
     return make(
         wye + (bullhead - wye) * share,
         np.where(only, 0, bits)
         | np.where(degrees > 100.0 + 1e-6, int(Note.CLAMPED), 0)
-        | np.where(f < 0.1 - 1e-9, int(Note.EXTENDED), 0),
+        | np.where((f < 0.1 - 1e-9) | unlike, int(Note.EXTENDED), 0),
         reference=REFERENCE,
         table="formula: bullhead, joining" if only.all() else book.name,
         source=f"{IDELCHIK}, diagram 7-29" if only.all() else book.source,

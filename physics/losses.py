@@ -13,13 +13,14 @@ from elbowroom.layout import (
     ElbowConstruction,
     FloatArray,
     IntArray,
+    Legs,
     Notice,
     Shape,
     refusal,
     warning,
 )
 
-from . import elbows, transitions
+from . import elbows, ends, transitions
 from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
 from .junctions import dividing_legs, joining_legs
 
@@ -257,24 +258,32 @@ def transition_coefficients(graph: DuctGraph) -> Gathered:
 
 
 def leg_coefficients(
-    graph: DuctGraph, size: FloatArray, flow: FloatArray, velocity: FloatArray
+    graph: DuctGraph,
+    legs: Legs,
+    size: FloatArray,
+    flow: FloatArray,
+    velocity: FloatArray,
+    joining: bool,
 ) -> Gathered:
     """Coefficients of the legs of junctions, on the velocity in the common duct.
 
     Parameters
     ----------
-    graph
-        The classified graph.
+    graph, legs
+        The classified graph, and its legs or its meetings.
     size, flow, velocity
         Area of each duct, m², airflow in it, m³/s, and velocity, m/s, shape (d,).
+    joining
+        Whether the air of the legs joins in the common duct, or divides from it.
 
     Returns
     -------
     gathered
-        Shape (l,): of legs that divide the air, or in a return of legs that join it.
+        Shape (l,). Where several ducts lead in and several out no coefficients are
+        published: each counts as if it opened into a box, on its own velocity.
     """
-    ducts, legs = graph.ducts, graph.legs
-    common = ducts.parent[legs.duct]
+    ducts, common = graph.ducts, legs.common
+    boxed = common == legs.duct
     # Past several branches a straight leg is charged once, for all that leaves.
     leaving = np.where(
         legs.is_branch, flow[legs.branch], flow[common] - flow[legs.straight]
@@ -282,8 +291,10 @@ def leg_coefficients(
     area_leaving = np.where(
         legs.is_branch | (legs.leg_count == 3),
         size[legs.branch],
-        _other_areas(graph, size),
+        _other_areas(legs, size),
     )
+    if boxed.any():  # what is read from the tables there does not count
+        leaving[boxed], area_leaving[boxed] = flow[common[boxed]], size[common[boxed]]
     angle_of = np.zeros(len(size))
     angle_of[legs.duct] = legs.angle
     junction: dict[str, Any] = {
@@ -298,33 +309,65 @@ def leg_coefficients(
         "area_ratio": area_leaving / size[common],
         "main_area_ratio": size[legs.straight] / size[common],
     }
-    if graph.is_return:
-        found = joining_legs(**junction, common_velocity=velocity[common])
+    if joining:
+        legs_area = np.bincount(common, size[legs.duct], len(size))[common]
+        found = joining_legs(
+            **junction,
+            common_velocity=velocity[common],
+            other_area_ratio=legs_area / size[common] - junction["area_ratio"],
+        )
     else:
         found = dividing_legs(**junction)
     found.notes[legs.leg_count > 3] |= int(Note.FALLBACK)
-    bent = ~legs.is_branch & ~legs.is_symmetrical
+    bent = ~legs.is_branch & ~legs.is_symmetrical & ~boxed
     bent &= legs.straight_angle > _STRAIGHT_LEG
     if bent.any():
-        found.value[bent] += _own_bend(graph, flow, size, bent)
+        found.value[bent] += _own_bend(graph, legs, flow, size, bent)
         found.notes[bent] |= int(Note.FALLBACK)
+    if boxed.any():
+        found.put(boxed, ends.exit_abrupt() if joining else ends.entry_in_wall())
+        found.notes[boxed] |= int(Note.FALLBACK)
+    return found
+
+
+def meeting_coefficients(
+    graph: DuctGraph, size: FloatArray, flow: FloatArray, velocity: FloatArray
+) -> Gathered:
+    """Coefficients of the legs that lead to where air meets, as `leg_coefficients`.
+
+    Notes
+    -----
+    Two legs that meet head on share a loss: the mean by their airflow, so that both
+    together spend what the print says. There each has a factor of its own, up to half
+    as much again for the weaker one, which then would take no air from a pressure as
+    high as the other's: our own choice.
+    """
+    legs = graph.meetings
+    joining = not graph.is_return
+    found = leg_coefficients(graph, legs, size, flow, velocity, joining)
+    if joining:
+        share = flow[legs.duct] / flow[legs.common]
+        mean = np.bincount(legs.common, share * found.value, len(size))[legs.common]
+        found.value[legs.is_symmetrical] = mean[legs.is_symmetrical]
     return found
 
 
 def _own_bend(
-    graph: DuctGraph, flow: FloatArray, size: FloatArray, bent: BoolArray
+    graph: DuctGraph,
+    legs: Legs,
+    flow: FloatArray,
+    size: FloatArray,
+    bent: BoolArray,
 ) -> FloatArray:
     """What the main's own turn at a junction adds, on the common velocity.
 
     Our own rule: no table of wyes whose main bends too was found, so a mitred elbow of
     that angle on the straight leg's velocity is added.
     """
-    ducts, legs = graph.ducts, graph.legs
-    own, angle = legs.duct[bent], legs.straight_angle[bent]
-    common = ducts.parent[own]
+    own, angle, common = legs.duct[bent], legs.straight_angle[bent], legs.common[bent]
     turn = np.minimum(angle, np.pi / 2)
     elbow = np.where(
-        ducts.shape[own] == Shape.RECTANGULAR,
+        graph.ducts.shape[own] == Shape.RECTANGULAR,
         elbows.rect_mitred(1.0, turn).value,
         elbows.round_mitred(turn).value,
     )
@@ -332,17 +375,14 @@ def _own_bend(
     return np.asarray(elbow * speed**2)
 
 
-def _other_areas(graph: DuctGraph, size: FloatArray) -> FloatArray:
+def _other_areas(legs: Legs, size: FloatArray) -> FloatArray:
     """Area of all legs but the straight one at the junction of each leg, m²."""
-    legs = graph.legs
-    common = graph.ducts.parent[legs.duct]
     beside = np.where(legs.duct == legs.straight, 0.0, size[legs.duct])
-    total = np.bincount(common, beside.astype(np.float64), len(size))
-    return total.astype(np.float64)[common]
+    total = np.bincount(legs.common, beside.astype(np.float64), len(size))
+    return total.astype(np.float64)[legs.common]
 
 
-def leg_basis(graph: DuctGraph) -> npt.NDArray[np.int64]:
+def leg_basis(legs: Legs) -> npt.NDArray[np.int64]:
     """`Basis` of each leg: what the entry of its branch rests on."""
-    legs = graph.legs
     drawn = np.full(len(legs.duct), int(Basis.DRAWN))
     return np.where(legs.is_branch & ~legs.is_symmetrical, legs.entry_basis, drawn)

@@ -10,7 +10,7 @@ from elbowroom.layout import (
     IntArray,
     Notice,
     refusal,
-    sum_of_subtree,
+    sum_from_root,
     warning,
 )
 
@@ -18,8 +18,9 @@ from .analysis import Analysis
 from .balance import balance
 from .elements import Kind, duct_state, elements_of
 from .fan_curve import crossings, slope_at
+from .loops import flows_at, settled, terminal_rows
 
-_STEPS = 200
+_STEPS = 400
 _SETTLED = 1e-10  # largest relative change of an airflow
 _LEAST = 1e-6  # of the velocity pressure: what a path loses at the least
 
@@ -65,8 +66,8 @@ class Operation:
 class _Side:
     """A supply or return side at its design airflow, with what does not change.
 
-    `added` is the resistance of terminals and dampers at each duct, Pa s²/m⁶, shape
-    (d,); `outside` that of the losses declared outside the ducts; `pv` the velocity
+    `added` is the resistance of each terminal and its damper, Pa s²/m⁶, shape (t,);
+    `outside` that of the losses declared outside the ducts; `pv` the velocity
     pressure at the fan over the square of the airflow.
     """
 
@@ -121,11 +122,13 @@ def operate(
         )
     sides = [_side(one, dampers) for one in (analysis, *returns)]
     flows = [one.graph.terminals.flow for one in (analysis, *returns)]
+    ways: list[FloatArray | None] = [_ways(one) for one in (analysis, *returns)]
     met: tuple[float, ...] = ()
     for steps in range(1, _STEPS + 1):
-        found = [_shares(*pair) for pair in zip(sides, flows, strict=True)]
+        found = [_shares(*each) for each in zip(sides, flows, ways, strict=True)]
+        ways = [way for _, _, way in found]
         resistance = found[0][1]
-        of_return = np.array([1.0 / np.sqrt(one) for _, one in found[1:]])
+        of_return = np.array([1.0 / np.sqrt(one) for _, one, _ in found[1:]])
         if returns:
             resistance += 1.0 / of_return.sum() ** 2
             of_return /= of_return.sum()
@@ -160,7 +163,7 @@ def operate(
                 "look for a junction that feeds on its own airflow",
             )
         )
-    duct_flow = _continued(analysis, flows[0])
+    duct_flow = _continued(analysis, flows[0], ways[0])
     total = float(duct_flow[analysis.graph.ducts.parent < 0].sum())
     return Operation(
         flows[0],
@@ -177,13 +180,11 @@ def operate(
 
 def _side(analysis: Analysis, dampers: str) -> _Side:
     graph, state = analysis.graph, analysis.state
-    ends, design = graph.terminals.duct, graph.terminals.flow
-    added = np.zeros(len(graph.ducts.parent))
-    np.add.at(added, ends, np.nan_to_num(graph.terminals.loss) / design**2)
+    design = graph.terminals.flow
+    added = np.nan_to_num(graph.terminals.loss) / design**2
     if dampers == "set":
         for setting in balance(analysis):
-            flow = design[setting.terminal]
-            added[ends[setting.terminal]] += setting.excess / flow**2
+            added[setting.terminal] += setting.excess / design[setting.terminal] ** 2
     roots = graph.ducts.parent < 0
     whole = float(state.flow[roots].sum())
     # Per unit of time, what flows carries its own velocity pressure.
@@ -194,29 +195,59 @@ def _side(analysis: Analysis, dampers: str) -> _Side:
     return _Side(analysis, added, outside / whole**2, pv)
 
 
-def _shares(side: _Side, flow: FloatArray) -> tuple[FloatArray, float]:
-    """Share of each terminal in a side's airflow, and the side's resistance."""
+def _ways(analysis: Analysis) -> FloatArray | None:
+    """Airflow along the ways of a layout's loops at design; None without loops."""
+    loops = analysis.graph.loops
+    return None if loops is None else loops.signed(analysis.state.flow)
+
+
+def _shares(
+    side: _Side, flow: FloatArray, way: FloatArray | None
+) -> tuple[FloatArray, float, FloatArray | None]:
+    """Share of each terminal in a side's airflow, and the side's resistance.
+
+    Given and returned with them is the airflow along the ways of its loops.
+    """
     analysis = side.analysis
-    graph, conditions = analysis.graph, analysis.conditions
-    duct_flow = _continued(analysis, flow)
+    graph, conditions, duct_flow = settled(
+        analysis.graph, analysis.conditions, flow, way
+    )
     state = duct_state(graph, duct_flow, conditions)
     elements, _ = elements_of(graph, state, conditions)
     counts = elements.kind != Kind.TERMINAL
     lost = np.bincount(
         elements.duct[counts], elements.loss[counts], len(graph.ducts.parent)
-    )
-    k = lost / duct_flow**2 + side.added
-    least = _LEAST * state.velocity_pressure / duct_flow**2
-    share, resistance = _reduced(graph.ducts.parent, k, least)
-    return share[graph.terminals.duct], resistance + side.outside
+    ).astype(np.float64)
+    ends = graph.terminals.duct[terminal_rows(analysis.graph, graph)]
+    lost[ends] += side.added * flow**2
+    if graph.loops is None:
+        k = lost / duct_flow**2
+        least = _LEAST * state.velocity_pressure / duct_flow**2
+        share, resistance = _reduced(graph.ducts.parent, k, least)
+    else:
+        # Losses that do not go with the square stay as they are at this pressure.
+        paid = sum_from_root(graph.ducts.parent, lost)[ends]
+        pressure = float(paid @ flow / flow.sum())
+        share = flows_at(graph, pressure, lost, duct_flow)
+        whole = float(share[graph.ducts.parent < 0].sum())
+        share, resistance = share / whole, pressure / whole**2
+        way = graph.loops.signed(duct_flow)
+    return share[ends], resistance + side.outside, way
 
 
-def _continued(analysis: Analysis, flow: FloatArray) -> FloatArray:
-    """Airflow in each duct, m³/s, from that at each terminal."""
+def _continued(
+    analysis: Analysis, flow: FloatArray, way: FloatArray | None
+) -> FloatArray:
+    """Airflow in each duct, m³/s, from that at each terminal.
+
+    Below zero where air goes the other way round a loop than at design.
+    """
     graph = analysis.graph
-    leaving = np.zeros(len(graph.ducts.parent))
-    np.add.at(leaving, graph.terminals.duct, flow)
-    return sum_of_subtree(graph.ducts.parent, leaving)
+    other, _, duct_flow = settled(graph, analysis.conditions, flow, way)
+    if graph.loops is None or other.loops is None:
+        return duct_flow
+    signed = other.loops.signed(duct_flow)[graph.loops.of_duct]
+    return np.where(graph.loops.forward[graph.loops.of_duct], signed, -signed)
 
 
 def _reduced(

@@ -25,6 +25,7 @@ from . import sizes
 from .analysis import Analysis, analyse
 from .checks import velocity_limits
 from .elements import Kind
+from .flows import terminals_fed
 from .system import WINDOW, rate_words
 
 METHODS = ("equal friction", "velocity", "static regain")
@@ -298,11 +299,7 @@ def _round(analysis: Analysis, aim: Aim) -> list[Choice]:
     graph = analysis.graph
     ducts, drawing = graph.ducts, graph.drawing
     limits = velocity_limits(analysis)
-    feeds = np.zeros(len(ducts.parent))
-    feeds[graph.terminals.duct] = 1.0
-    for duct in range(len(feeds) - 1, -1, -1):
-        if ducts.parent[duct] >= 0:
-            feeds[ducts.parent[duct]] += feeds[duct]
+    feeds = terminals_fed(graph)
     chosen: dict[int, Choice] = {}
     for duct in range(len(ducts.parent)):  # parents come first
         run = int(ducts.run[duct])
@@ -310,6 +307,9 @@ def _round(analysis: Analysis, aim: Aim) -> list[Choice]:
         if run in chosen or (said is not None and said.transition):
             continue
         before = _run_before(analysis, duct, chosen)
+        if graph.loops is not None:  # a run may begin at a meeting, with little air
+            mine = np.flatnonzero(ducts.run == run)
+            duct = int(mine[np.argmax(analysis.state.flow[mine])])
         is_main = bool(feeds[duct] > 1.5)
         fastest = aim.main if is_main else aim.branch
         if fastest is None and np.isfinite(limits[duct]):

@@ -118,15 +118,18 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
         mass = area * sheet_mass(int(number)) * (1.0 + ALLOWANCE)
         sheet.append(SheetRow(int(number), area, mass))
     counted: Counter[tuple[str, Section | None]] = Counter()
-    for element, kind in enumerate(analysis.elements.kind.tolist()):
+    e = analysis.elements
+    for element, kind in enumerate(e.kind.tolist()):
         duct = int(analysis.elements.duct[element])
         section, what = sections[duct], ""
         if kind == Kind.MAIN:
             before = sections[int(ducts.parent[duct])]
             if section != before:  # its loss is that of the main past the branch
                 what = f"change of size past a branch, from {before.words_in(unit)}"
-        elif kind in (Kind.TRANSITION, Kind.BRANCH) or (
-            kind == Kind.BEND and not flexible[duct]  # flexible duct bends by itself
+        elif (
+            kind in (Kind.TRANSITION, Kind.BRANCH)
+            or (kind == Kind.BEND and not flexible[duct])  # flexible duct bends itself
+            or (kind == Kind.MEETING and graph.meetings.is_branch[e.row[element]])
         ):
             what = analysis.words(element, unit)
         if what:

@@ -2,7 +2,9 @@
 
 import numpy as np
 
-from elbowroom.layout import FloatArray, IntArray, sum_from_root
+from elbowroom.layout import DuctGraph, FloatArray, IntArray, sum_from_root
+
+from .flows import openings
 
 OUTSIDE_FILM = 8.0  # W/(m² K), still air on the outside; 6 to 10 from memory
 
@@ -53,6 +55,30 @@ def temperatures(
     end = around + (supply - around) * np.exp(-whole)
     start = around + (supply - around) * np.exp(-(whole - ntu))
     return np.asarray(start), np.asarray(end)
+
+
+def temperatures_in(
+    graph: DuctGraph, ntu: FloatArray, flow: FloatArray, supply: float, around: float
+) -> tuple[FloatArray, FloatArray]:
+    """Temperature of the air at the start and the end of each duct of a graph, K.
+
+    As `temperatures`, with the airflow in m³/s, shape (d,): where the air of a loop
+    meets it goes on with the mean temperature of what comes.
+    """
+    parent = graph.ducts.parent
+    if graph.loops is None:
+        return temperatures(parent, ntu, supply, around)
+    arriving: dict[int, list[int]] = {}
+    for duct, kept in zip(*map(np.ndarray.tolist, openings(graph)), strict=True):
+        arriving.setdefault(kept, [kept]).append(duct)
+    start, end = np.empty_like(ntu), np.empty_like(ntu)
+    for duct, before in enumerate(parent.tolist()):  # what arrives comes before
+        ducts = arriving.get(before, [before])
+        start[duct] = supply
+        if before >= 0:
+            start[duct] = np.average(end[ducts], weights=flow[ducts])
+        end[duct] = around + (start[duct] - around) * np.exp(-ntu[duct])
+    return start, end
 
 
 def surface_temperature(

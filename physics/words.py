@@ -29,14 +29,16 @@ def bend_words(graph: DuctGraph, row: int) -> str:
 
 def leg_words(graph: DuctGraph, row: int, kind: Kind) -> str:
     """Words for the leg of a junction."""
-    legs = graph.legs
+    legs = graph.meetings if kind == Kind.MEETING else graph.legs
+    if legs.common[row] == legs.duct[row]:
+        return "leg of a joint where several ducts lead in and several out"
     angle = np.degrees(legs.angle[row])
+    where = ", where the air of a loop meets" if kind == Kind.MEETING else ""
     if legs.is_symmetrical[row]:
         what = "bullhead tee" if angle >= 80 else "symmetrical wye"
-        return f"leg of a {what}, {angle:.3g}°"
-    if kind == Kind.MAIN:
-        return "straight leg past a branch"
+        return f"leg of a {what}, {angle:.3g}°{where}"
+    if not legs.is_branch[row]:
+        return f"straight leg past a branch{where}"
     entry = TakeoffEntry(legs.entry[row])
-    return f"branch at {angle:.3g}°, {entry.words} entry".replace(
-        "entry entry", "entry"
-    )
+    text = f"branch at {angle:.3g}°, {entry.words} entry{where}"
+    return text.replace("entry entry", "entry")

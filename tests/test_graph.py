@@ -99,18 +99,6 @@ def test_lines_that_pass_over_each_other_are_left_in_peace() -> None:
     assert not join(drawing).notices
 
 
-def test_a_loop_is_refused_with_its_corners() -> None:
-    drawing = drawing_from_runs(
-        [
-            ("a", [[0, 0, 0], [4, 0, 0], [4, 4, 0], [8, 4, 0]], FLAT),
-            ("b", [[4, 0, 0], [8, 0, 0], [8, 4, 0], [9, 4, 0]], FLAT),
-        ],
-        attributes=SOURCE,
-    )
-    with pytest.raises(BadInput, match="loop"):
-        build(drawing, Schedule(terminals={"b": TerminalSpec(0.5)}))
-
-
 # --- bends
 
 

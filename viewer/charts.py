@@ -18,6 +18,7 @@ _KINDS = {
     "elbows": (Kind.BEND,),
     "branches": (Kind.BRANCH,),
     "mains past branches": (Kind.MAIN,),
+    "meetings of loops": (Kind.MEETING,),
     "transitions": (Kind.TRANSITION,),
     "entries and open ends": (Kind.ENTRY, Kind.EXIT),
     "terminals": (Kind.TERMINAL,),

@@ -18,6 +18,7 @@ _KINDS = {
     "bend": (Kind.BEND,),
     "transition": (Kind.TRANSITION,),
     "leg": (Kind.BRANCH, Kind.MAIN),
+    "meeting": (Kind.MEETING,),
     "terminal": (Kind.EXIT, Kind.TERMINAL),
 }
 

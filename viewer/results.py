@@ -23,6 +23,7 @@ from elbowroom.physics import (
     Note,
     balance,
     checks,
+    conditions_of,
     critical_band,
     duct_flows,
     duct_schedule,
@@ -31,6 +32,7 @@ from elbowroom.physics import (
     path_bands,
     power_of,
     quantities,
+    settled,
     terminal_static,
 )
 
@@ -403,7 +405,10 @@ def check_result(found: Audit, changes: Sequence[str] | None = None) -> Plain:
     drawing = topology.drawing
     flow = drawing.flow.copy()
     if graph is not None:
-        by_duct = duct_flows(graph)
+        if graph.loops is None:
+            by_duct = duct_flows(graph)
+        else:
+            graph, _, by_duct = settled(graph, conditions_of(graph))
         for duct in range(len(by_duct) - 1, -1, -1):  # the first duct of a run counts
             flow[graph.ducts.run[duct]] = by_duct[duct]
     shapes = found.sections

@@ -1,0 +1,286 @@
+"""Airflow around loops: the pressure is the same by every way to where air meets.
+
+The graph is opened at each meeting: all but the strongest of the ducts that lead there
+end, and carry an airflow that `loop_balance` finds. Where the air would rather go the
+other way, that way is turned and the fittings are recognised anew.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from elbowroom.layout import (
+    BadInput,
+    DuctGraph,
+    FloatArray,
+    IntArray,
+    Notice,
+    directed,
+    note,
+    refusal,
+    sections,
+)
+
+from .conditions import Conditions
+from .flows import duct_flows, loops_of, openings, paths_to
+from .loop_balance import STILL, balanced, least_flows
+from .network import solve_network
+
+_TURNS = 100
+_STEPS = 200
+_SETTLED = 1e-11  # of the pressure
+_LEAST = 1e-6  # of the pressure: what a duct loses at the least
+
+
+def settled(
+    graph: DuctGraph,
+    conditions: Conditions,
+    leaving: FloatArray | None = None,
+    begin: FloatArray | None = None,
+) -> tuple[DuctGraph, Conditions, FloatArray]:
+    """Airflow in each duct, with the air of every loop in its real direction.
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+    conditions
+        Of its ducts.
+    leaving
+        Airflow at each terminal, m³/s, shape (t,); that of the graph if None.
+    begin
+        Airflow along each way of its loops to begin from, m³/s, shape (w,); what
+        friction alone would give if None.
+
+    Returns
+    -------
+    graph, conditions, flow
+        The graph, built anew where air goes in another direction (its ducts may then
+        stand in another order), the conditions in its order, and the airflow in m³/s,
+        shape (d,). Without loops they are those given, with the sum of the terminals.
+
+    Raises
+    ------
+    BadInput
+        If the airflow does not settle.
+
+    Notes
+    -----
+    Air stands still in a way that it would not take in either direction, as the
+    tables of its junctions do not agree there on what dead air is worth: it is held at
+    a millionth of the whole airflow.
+
+    References
+    ----------
+    Loop equations after Cross, 1936, for all loops at once (from memory).
+    """
+    if graph.loops is None:
+        return graph, conditions, duct_flows(graph, leaving)
+    taken = np.zeros(len(graph.nodes))  # at each node
+    taken[_ends(graph)] = graph.terminals.flow if leaving is None else leaving
+    way = begin
+    if way is None:
+        way = graph.loops.signed(_rubbed(graph, conditions, taken))
+    graph, conditions = _turned(graph, conditions, way)
+    held, seen = np.zeros(len(way), dtype=bool), {_directions(graph)}
+    for _ in range(_TURNS):
+        flow, off = balanced(graph, conditions, taken, way, held)
+        loops = graph.loops
+        assert loops is not None  # turning keeps them
+        way = loops.signed(flow)
+        if off is None:  # the strongest of the ducts at a meeting is another
+            graph, conditions = _turned(graph, conditions, way)
+            continue
+        last = loops_of(graph)[0]
+        closing = loops.of_duct[last]
+        still = flow[last] <= least_flows(graph, taken)[last] * (1 + 1e-9)
+        pressed = np.flatnonzero((off > 0.0) & still & ~held[closing])
+        if len(pressed) == 0:
+            return graph, conditions, flow
+        most = int(closing[pressed[np.argmax(off[pressed])]])
+        back = way.copy()
+        back[most] = -way[most]
+        try:
+            other, renewed = _turned(graph, conditions, back)
+        except BadInput:  # no air would leave a node
+            held[most] = True
+            continue
+        # Turned back to where it was: the air goes neither way.
+        held[most] = _directions(other) in seen
+        graph, conditions, way = other, renewed, back
+        seen.add(_directions(graph))
+    raise refusal(
+        graph.drawing.file,
+        f"the airflow in its loops still turns round after {_TURNS} trials",
+        "open a loop where the air stands still",
+    )
+
+
+def flows_at(
+    graph: DuctGraph, pressure: float, lost: FloatArray, flow: FloatArray
+) -> FloatArray:
+    """Airflow in each duct at a pressure, where losses go with the airflow's square.
+
+    Parameters
+    ----------
+    graph
+        The classified graph, with or without loops.
+    pressure
+        Between the source and the rooms, Pa.
+    lost
+        What each duct loses, with all that stands at it, Pa, shape (d,); where that is
+        less than nothing it stays as it is.
+    flow
+        At this airflow, m³/s, shape (d,).
+
+    Returns
+    -------
+    flow
+        m³/s, shape (d,); below zero where the air goes against the graph.
+
+    Raises
+    ------
+    BadInput
+        If it does not settle.
+
+    Notes
+    -----
+    The pressure is spent along the path to each terminal, and equally by both ways to
+    each meeting. The unknowns are the airflows that leave the tree at its ends; what is
+    sought is the least of a convex sum, to which Newton's method leads by half steps.
+    """
+    closing, around = loops_of(graph)
+    moves = flow[closing] > 10.0 * STILL * flow.max()  # the air of the others stands
+    closing, around = closing[moves], around[moves]
+    ends = graph.terminals.duct
+    paths = np.concatenate([paths_to(graph, ends), around])
+    k = np.maximum(lost, _LEAST * pressure) / flow**2
+    drive = np.concatenate([np.full(len(ends), pressure), np.zeros(len(closing))])
+    drive -= paths @ (lost - k * flow**2)
+
+    def short(flow: FloatArray) -> FloatArray:
+        return np.asarray(drive - paths @ (k * flow * np.abs(flow)))
+
+    def content(x: FloatArray, flow: FloatArray) -> float:
+        return float((k * np.abs(flow) ** 3).sum() / 3.0 - x @ drive)
+
+    x = flow[np.concatenate([ends, closing])]
+    flow = np.asarray(x @ paths)
+    left = short(flow)
+    for _ in range(_STEPS):
+        if float(np.abs(left).max()) < _SETTLED * pressure:
+            return flow
+        speed = np.maximum(np.abs(flow), 1e-6 * np.abs(flow).max())
+        step = np.linalg.solve((paths * (2.0 * k * speed)) @ paths.T, left)
+        size, here = 1.0, content(x, flow)
+        while (
+            size > 1e-6 and content(x + size * step, (x + size * step) @ paths) > here
+        ):
+            size /= 2.0
+        x = x + size * step
+        flow = np.asarray(x @ paths)
+        before, left = left, short(flow)
+        worst = float(np.abs(left).max())
+        if float(np.abs(before).max()) <= worst < 1e-6 * pressure:  # rounding
+            return flow
+    raise refusal(
+        graph.drawing.file,
+        "the airflow in its loops does not settle",
+        "check the losses of what stands at the ducts",
+    )
+
+
+def terminal_rows(graph: DuctGraph, other: DuctGraph) -> IntArray:
+    """Row in another turn of a graph of each of its terminals, shape (t,)."""
+    place = np.zeros(len(graph.nodes), dtype=np.int64)
+    place[_ends(other)] = np.arange(len(other.terminals.duct))
+    return place[_ends(graph)]
+
+
+def _rubbed(graph: DuctGraph, conditions: Conditions, taken: FloatArray) -> FloatArray:
+    """Airflow that friction alone would give, below zero against the graph, (d,)."""
+    ducts = graph.ducts
+    before = np.where(ducts.parent < 0, graph.source.node, ducts.finish[ducts.parent])
+    size = sections.area(ducts.shape, ducts.width, ducts.height)
+    rows = zip(
+        before.tolist(),
+        ducts.finish.tolist(),
+        ducts.length.tolist(),
+        np.sqrt(4.0 * size / np.pi).tolist(),
+        conditions.roughness.tolist(),
+        strict=True,
+    )
+    found = solve_network(
+        {
+            "fluid": {
+                "density_kg_m3": conditions.air.density,
+                "viscosity_Pa_s": conditions.air.viscosity,
+            },
+            "ducts": [
+                {
+                    "id": str(number),
+                    "from": str(start),
+                    "to": str(finish),
+                    "length_m": length,
+                    "diameter_m": diameter,
+                    "roughness_m": rough,
+                    "sum_C": 0.0,
+                }
+                for number, (start, finish, length, diameter, rough) in enumerate(rows)
+            ],
+            "fixed_node_pressures_Pa": {str(graph.source.node): 0.0},
+            "node_flows_m3_s": {
+                str(node): -float(taken[node]) for node in _ends(graph).tolist()
+            },
+        }
+    )
+    return np.array([duct["flow_m3_s"] for duct in found["ducts"].values()])
+
+
+def _turned(
+    graph: DuctGraph, conditions: Conditions, way: FloatArray
+) -> tuple[DuctGraph, Conditions]:
+    """Build the graph for other airflows along its ways, with its conditions."""
+    other = directed(graph, way)
+    # What holds for a duct holds for its run.
+    of_run = np.zeros(graph.drawing.run_count, dtype=np.int64)
+    of_run[graph.ducts.run] = np.arange(len(graph.ducts.run))
+    row = of_run[other.ducts.run]
+    return other, replace(
+        conditions,
+        roughness=conditions.roughness[row],
+        roughness_basis=conditions.roughness_basis[row],
+        compression=conditions.compression[row],
+        compression_basis=conditions.compression_basis[row],
+    )
+
+
+def _directions(graph: DuctGraph) -> bytes:
+    """Direction of the air along every way, to be compared."""
+    assert graph.loops is not None
+    return graph.loops.forward.tobytes()
+
+
+def still_notices(graph: DuctGraph, flow: FloatArray) -> list[Notice]:
+    """Say in which ways of its loops the air stands still."""
+    notices = []
+    for duct in openings(graph)[0].tolist():
+        if flow[duct] > 2.0 * STILL * flow.max():
+            continue
+        node = int(graph.ducts.finish[duct])
+        notices.append(
+            note(
+                graph.place(duct),
+                f"the air stands still up to {graph.topology.place(node)}: by the "
+                "tables of its junctions there is no pressure to move it either way",
+                "a little air may flow all the same; at these airflows the duct does "
+                "next to nothing",
+                place=graph.nodes[node],
+            )
+        )
+    return notices
+
+
+def _ends(graph: DuctGraph) -> IntArray:
+    """Node of each terminal, shape (t,): the same however the graph is turned."""
+    return graph.ducts.finish[graph.terminals.duct]

@@ -1,0 +1,421 @@
+"""Loops in a drawing: the pressure is the same by every way, and no air is lost."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+from routes import Run, about_z
+
+from elbowroom.layout import (
+    Attributes,
+    BadInput,
+    ChecksSpec,
+    Drawing,
+    DuctGraph,
+    FanSpec,
+    FloatArray,
+    Schedule,
+    SourceSpec,
+    TerminalSpec,
+    audit,
+    build,
+    drawing_from_runs,
+    duct_clearances,
+    rectangular,
+    round_section,
+    solids,
+)
+from elbowroom.physics import (
+    Aim,
+    Analysis,
+    Kind,
+    analyse,
+    balance,
+    checks,
+    conditions_of,
+    operate,
+    proportion,
+    quantities,
+    solve_network,
+    static_pressure,
+)
+from elbowroom.viewer import main
+
+DATA = Path(__file__).parent / "data"
+FLAT, DROP = rectangular(0.6, 0.3), round_section(0.25)
+SOURCE = Attributes(source=True)
+# An invented ring main with five branches; its far side is longer by a metre.
+RING: list[Run] = [
+    ("riser", [[0, 0, 3], [2, 0, 3]], FLAT),
+    (
+        "ring",
+        [[2, 0, 3], [2, 4, 3], [10, 4, 3], [10, -5, 3], [2, -5, 3], [2, 0, 3]],
+        rectangular(0.45, 0.25),
+    ),
+    ("t1", [[4, 4, 3], [4, 6, 3]], DROP),
+    ("t2", [[8, 4, 3], [8, 6, 3]], DROP),
+    ("t3", [[10, 1, 3], [12, 1, 3]], DROP),
+    ("t4", [[4, -5, 3], [4, -7, 3]], DROP),
+    ("t5", [[8, -5, 3], [8, -7, 3]], DROP),
+]
+FLOWS = {f"t{number}": 0.2 for number in range(1, 6)}
+
+
+def drawn(runs: Sequence[Run] = RING, turn: FloatArray | None = None) -> Drawing:
+    matrix = np.eye(3) if turn is None else turn
+    return drawing_from_runs(
+        [(name, np.array(points) @ matrix.T, cut) for name, points, cut in runs],
+        attributes={"riser": SOURCE},
+    )
+
+
+def analysed(
+    runs: Sequence[Run] = RING, flows: dict[str, float] = FLOWS, **said: object
+) -> Analysis:
+    terminals = {name: TerminalSpec(flow) for name, flow in flows.items()}
+    schedule = replace(Schedule(terminals=terminals), **said)  # type: ignore[arg-type]
+    return analyse(build(drawn(runs), schedule))
+
+
+def spent(analysis: Analysis) -> FloatArray:
+    """What each duct spends with all that stands at it, Pa."""
+    e = analysis.elements
+    count = len(analysis.graph.ducts.run)
+    return np.bincount(e.duct, e.loss, count).astype(np.float64)
+
+
+def up_to(graph: DuctGraph, duct: int, paid: FloatArray) -> float:
+    """Loss from the source to the end of a duct, along the tree."""
+    total = 0.0
+    while duct >= 0:
+        total += float(paid[duct])
+        duct = int(graph.ducts.parent[duct])
+    return total
+
+
+def apart(analysis: Analysis) -> FloatArray:
+    """How far the losses differ by the ways to each meeting, Pa."""
+    graph, paid = analysis.graph, spent(analysis)
+    met = graph.meetings.duct
+    nodes = graph.ducts.finish[met]
+    loss = np.array([up_to(graph, int(duct), paid) for duct in met])
+    return np.array([np.ptp(loss[nodes == node]) for node in np.unique(nodes)])
+
+
+def lost_air(analysis: Analysis) -> float:
+    """Largest imbalance of a joint over the whole airflow."""
+    graph, flow = analysis.graph, analysis.state.flow
+    ducts = graph.ducts
+    balance = np.zeros(len(graph.nodes))
+    np.add.at(balance, ducts.finish, flow)
+    inner = ducts.parent >= 0
+    np.subtract.at(balance, ducts.finish[ducts.parent[inner]], flow[inner])
+    ends = ducts.finish[graph.terminals.duct]
+    balance[ends] -= graph.terminals.flow
+    return float(np.abs(balance).max() / flow.max())
+
+
+def meeting_at(analysis: Analysis) -> list[list[float]]:
+    """Where air meets, m."""
+    graph = analysis.graph
+    where = graph.nodes[graph.ducts.finish[graph.meetings.duct]].round(6)
+    return [list(place) for place in sorted(set(map(tuple, where.tolist())))]
+
+
+def test_both_ways_round_a_ring_lose_the_same() -> None:
+    found = analysed()
+    assert apart(found).max() < 1e-9 * found.critical_loss
+    assert lost_air(found) <= 1e-12
+    assert meeting_at(found) == [[10.0, 1.0, 3.0]]
+    assert found.state.flow.min() > 0.0
+
+
+def test_a_ring_as_a_network_of_fixed_coefficients() -> None:
+    """`solve_network`, itself checked with network_reference.json, on the same ring.
+
+    Given what the fittings of each duct lose at the airflows that settled, it has to
+    find the same airflows.
+    """
+    ring = [(n, p, round_section(0.4)) for n, p, _ in RING[:2]]
+    found = analysed([*ring, *RING[2:]])
+    graph, state = found.graph, found.state
+    ducts, air = graph.ducts, found.conditions.air
+    fitted = spent(found) - state.gradient * ducts.length
+    before = np.where(ducts.parent < 0, graph.source.node, ducts.finish[ducts.parent])
+    case = {
+        "fluid": {"density_kg_m3": air.density, "viscosity_Pa_s": air.viscosity},
+        "ducts": [
+            {
+                "id": str(duct),
+                "from": str(before[duct]),
+                "to": str(ducts.finish[duct]),
+                "length_m": float(ducts.length[duct]),
+                "diameter_m": float(ducts.width[duct]),
+                "roughness_m": float(found.conditions.roughness[duct]),
+                "sum_C": max(float(fitted[duct] / state.velocity_pressure[duct]), 0.0),
+            }
+            for duct in range(len(ducts.run))
+        ],
+        "fixed_node_pressures_Pa": {str(graph.source.node): 200.0},
+        "node_flows_m3_s": {
+            str(node): -0.2 for node in ducts.finish[graph.terminals.duct]
+        },
+    }
+    assert fitted.min() > -1e-9
+    solved = [duct["flow_m3_s"] for duct in solve_network(case)["ducts"].values()]
+    assert solved == pytest.approx(state.flow.tolist(), rel=1e-6)
+
+
+def test_equal_sides_share_the_air_equally() -> None:
+    """By symmetry; the far tee takes half from each side."""
+    runs: list[Run] = [
+        RING[0],
+        ("left", [[2, 0, 3], [2, 4, 3], [10, 4, 3], [10, 0, 3]], FLAT),
+        ("right", [[2, 0, 3], [2, -4, 3], [10, -4, 3], [10, 0, 3]], FLAT),
+        ("t1", [[10, 0, 3], [12, 0, 3]], FLAT),
+    ]
+    found = analysed(runs, {"t1": 0.5})
+    around = found.state.flow[np.isin(found.graph.ducts.run, [1, 2])]
+    assert around == pytest.approx(np.full(len(around), 0.25), rel=1e-9)
+    met = found.elements.kind == Kind.MEETING
+    # Bullhead that joins at equal flows: A (1 + (1 + 3 (q² - q)) / f²), with f = 1 and
+    # q = 0.5; A = 0.55 beyond q = 0.45 (Idelchik, diagram 7-29).
+    assert found.elements.coefficient[met] == pytest.approx([0.55 * 1.25] * 2)
+
+
+def test_a_wider_side_carries_more() -> None:
+    def of_left(width: float) -> float:
+        wide = rectangular(width, 0.25)
+        runs: list[Run] = [
+            RING[0],
+            ("left", [[2, 0, 3], [2, 4, 3], [10, 4, 3], [10, 0, 3]], wide),
+            ("right", [[2, 0, 3], [2, -4, 3], [10, -4, 3], [10, 0, 3]], FLAT),
+            ("t1", [[10, 0, 3], [12, 0, 3]], FLAT),
+        ]
+        found = analysed(runs, {"t1": 0.5})
+        return float(found.state.flow[found.graph.ducts.run == 1][0])
+
+    shares = [of_left(width) for width in (0.2, 0.3, 0.4, 0.5, 0.6)]
+    assert all(one < two for one, two in pairwise(shares))
+
+
+@pytest.mark.parametrize(
+    ("strong", "place"), [("t2", [8.0, 4.0, 3.0]), ("t5", [8.0, -5.0, 3.0])]
+)
+def test_the_air_meets_where_most_of_it_leaves(strong: str, place: list[float]) -> None:
+    """The first guess knows no airflows: the meeting moves to where it belongs."""
+    guess = build(drawn(), Schedule(terminals={n: TerminalSpec(0.2) for n in FLOWS}))
+    found = analysed(flows=dict.fromkeys(FLOWS, 0.15) | {strong: 0.6})
+    assert meeting_at(found) == [place]
+    assert guess.nodes[guess.ducts.finish[guess.meetings.duct[0]]].tolist() != place
+    assert apart(found).max() < 1e-9 * found.critical_loss
+
+
+def by_terminal(found: Analysis) -> dict[str, float]:
+    names = found.graph.terminals.name
+    return dict(zip(names, found.path_loss.tolist(), strict=True))
+
+
+@pytest.mark.parametrize("angle", [0.3, 1.9, -2.4])
+def test_turning_reordering_reversing_and_dividing_change_nothing(angle: float) -> None:
+    base = by_terminal(analysed())
+    cut = [[2, 0, 3], [2, 4, 3], [6, 4, 3], [10, 4, 3], [10, -5, 3], [2, -5, 3]]
+    others = [
+        [(n, points[::-1], section) for n, points, section in RING],
+        [RING[2], RING[1], RING[5], RING[0], RING[4], RING[6], RING[3]],
+        [RING[0], ("ring", [*cut, [2, 0, 3]], RING[1][2]), *RING[2:]],
+    ]
+    terminals = {name: TerminalSpec(flow) for name, flow in FLOWS.items()}
+    for runs in others:
+        drawing = drawn(runs, about_z(angle))
+        found = analyse(build(drawing, Schedule(terminals=terminals)))
+        assert by_terminal(found) == pytest.approx(base, rel=1e-9)
+
+
+BRIDGED: list[Run] = [
+    RING[0],
+    ("left", [[2, 0, 3], [2, 4, 3], [10, 4, 3], [10, 0, 3]], FLAT),
+    ("right", [[2, 0, 3], [2, -4, 3], [10, -4, 3], [10, 0, 3]], FLAT),
+    ("bridge", [[6, 4, 3], [6, -4, 3]], FLAT),
+    ("t1", [[10, 0, 3], [12, 0, 3]], FLAT),
+]
+
+
+def test_air_stands_still_in_a_bridge_between_equal_sides() -> None:
+    found = analysed(BRIDGED, {"t1": 0.5})
+    bridge = found.state.flow[found.graph.ducts.run == 3]
+    assert bridge.max() < 1e-5 * 0.5
+    said = [flag.sentence for flag in found.flags if "stands still" in flag.sentence]
+    assert len(said) == 1
+    assert "'bridge'" in said[0]
+
+
+def test_four_ducts_at_a_meeting_count_as_a_box() -> None:
+    """C = 1 for what opens into it and 0.5 for what leaves it, each on its own."""
+    tee: Run = ("t6", [[10, 1, 3], [8, 1, 3]], DROP)
+    found = analysed([*RING, tee], {**FLOWS, "t6": 0.2})
+    rows = found.elements.kind == Kind.MEETING
+    assert found.elements.coefficient[rows].tolist() == [1.0, 1.0]
+    away = np.isin(found.elements.kind, (Kind.BRANCH, Kind.MAIN))
+    names = [found.name(int(row)) for row in np.flatnonzero(away)]
+    c = dict(zip(names, found.elements.coefficient[away].tolist(), strict=True))
+    assert (c["t3 from ring"], c["t6 from ring"]) == (0.5, 0.5)
+    assert any("another fitting stands in" in flag.sentence for flag in found.flags)
+    assert apart(found).max() < 1e-9 * found.critical_loss
+
+
+def test_a_return_with_a_loop() -> None:
+    """Two ducts side by side draw from one: the air divides there, and joins again."""
+    found = analysed(source=SourceSpec(is_return=True))
+    assert found.graph.is_return
+    assert apart(found).max() < 1e-9 * found.critical_loss
+    assert lost_air(found) <= 1e-12
+
+
+def mesh(seed: int) -> tuple[Drawing, Schedule]:
+    """An invented grid of 3 by 3 joints, each with a terminal, of random sizes."""
+    random = np.random.default_rng(seed)
+    x, y = np.cumsum(random.uniform(3, 6, (2, 3)), axis=1)
+    runs: list[Run] = [("riser", [[x[0] - 3, y[0], 3], [x[0], y[0], 3]], FLAT)]
+    flows = {}
+    for i in range(3):
+        for j in range(3):
+            here = [x[i], y[j], 3]
+            for a, b in ((i + 1, j), (i, j + 1)):
+                if a < 3 and b < 3:
+                    cut = round_section(random.uniform(0.25, 0.5))
+                    runs.append((f"{i}{j} to {a}{b}", [here, [x[a], y[b], 3]], cut))
+            name = f"t{i}{j}"
+            runs.append((name, [here, [x[i], y[j], 2]], DROP))
+            flows[name] = TerminalSpec(float(random.uniform(0.02, 0.2)))
+    return drawn(runs), Schedule(terminals=flows)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_meshes_settle_with_equal_losses_by_every_way(seed: int) -> None:
+    """Conservation: any two paths between the same points, mass at each joint."""
+    found = analyse(build(*mesh(seed)))
+    moving = not any("stands still" in flag.sentence for flag in found.flags)
+    assert lost_air(found) <= 1e-12
+    assert len(found.graph.meetings.duct) > 4
+    if moving:
+        assert apart(found).max() < 1e-9 * found.critical_loss
+
+
+def test_the_air_that_settles_at_a_fan() -> None:
+    """Every open path loses what the fan gives, by whichever way round."""
+    found = analysed(fan=FanSpec(total_pressure=60.0))
+    air = operate(found)
+    assert float(air.flow.sum()) == pytest.approx(air.total_flow, rel=1e-12)
+    names = found.graph.terminals.name
+    flows = dict(zip(names, air.flow.tolist(), strict=True))
+    settled = analysed(flows=flows)
+    assert settled.path_loss == pytest.approx(np.full(5, 60.0), rel=1e-6)
+    assert lost_air(settled) <= 1e-12
+
+
+def test_dampers_even_out_a_ring() -> None:
+    found = analysed(fan=FanSpec(total_pressure=100.0))
+    shares = [setting.open_share for setting in balance(found)]
+    assert min(shares) < 1.0 < max(shares)
+    of_design = operate(found, "set").flow / found.graph.terminals.flow
+    assert np.ptp(of_design) < 0.02 * of_design.mean()
+
+
+def test_sizes_around_a_ring_settle() -> None:
+    sized = proportion(
+        drawn(),
+        Schedule(terminals={name: TerminalSpec(flow) for name, flow in FLOWS.items()}),
+        Aim(rate=1.0),
+    )
+    assert apart(sized.after).max() < 1e-9 * sized.after.critical_loss
+    ring = next(choice for choice in sized.choices if choice.run == "ring")
+    mine = sized.after.graph.ducts.run == 1
+    assert ring.flow == pytest.approx(float(sized.after.state.flow[mine].max()))
+
+
+def test_pressure_and_warmth_around_a_ring() -> None:
+    spec = ChecksSpec(around=303.15, transmission=2.0)
+    found = analysed(checks=spec)
+    graph, static = found.graph, static_pressure(found)
+    met = graph.meetings.duct
+    total = static + found.state.velocity_pressure
+    # Both ducts that lead to the meeting end at the same pressure.
+    rub = (found.state.gradient * graph.ducts.length)[met] / 2
+    into = found.elements.loss[found.elements.kind == Kind.MEETING]
+    order = found.elements.duct[found.elements.kind == Kind.MEETING]
+    at_end = dict(zip(order.tolist(), into.tolist(), strict=True))
+    left = [total[d] - r - at_end[d] for d, r in zip(met.tolist(), rub, strict=True)]
+    assert left[0] == pytest.approx(left[1], rel=1e-9)
+    (warmth,) = (c for c in checks(found) if c.rule.startswith("change of the air"))
+    assert 0.0 < warmth.value < 10.0
+
+
+def test_the_tee_of_a_meeting_is_ordered() -> None:
+    rows = quantities(analysed()).fittings
+    (meets,) = (row for row in rows if "air of a loop meets" in row.what)
+    assert (meets.what.split(",")[0], meets.count) == ("leg of a bullhead tee", 2)
+
+
+def test_the_ducts_of_a_meeting_do_not_clash() -> None:
+    graph = analysed().graph
+    found = duct_clearances(graph, solids(graph), required=0.05)
+    assert len(found.distance) == 0
+
+
+@pytest.mark.parametrize(
+    "runs",
+    [
+        [RING[0], RING[1]],  # a ring at the end of the riser
+        [*BRIDGED[:4]],  # two rings side by side
+    ],
+)
+def test_a_loop_that_nothing_leaves_is_refused(runs: list[Run]) -> None:
+    with pytest.raises(BadInput, match="no branch draws air around it"):
+        build(drawn(runs))
+
+
+def test_a_loop_is_listed_with_its_corners() -> None:
+    said = [notice.sentence for notice in audit(drawn()).findings]
+    assert any("the ducts form a loop through" in sentence for sentence in said)
+    found = analysed()
+    (loop,) = (f.sentence for f in found.flags if "form a loop" in f.sentence)
+    assert "its air meets at (10, 1, 3) m" in loop
+
+
+def test_a_drawn_airflow_within_a_loop_is_not_held_against_it() -> None:
+    drawing = drawing_from_runs(
+        RING, flows={**FLOWS, "ring": 0.9}, attributes={"riser": SOURCE}
+    )
+    found = analyse(build(drawing))
+    assert found.state.flow[0] == pytest.approx(1.0)
+
+
+def test_a_bad_file_with_a_loop_is_solved_once_it_is_told_enough(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """cycle.glb: reject, or solve as a loop and list it (BAD.json)."""
+    schedule = tmp_path / "schedule.toml"
+    schedule.write_text(
+        '[source]\nat = ["0 m", "0 m", "3 m"]\n'
+        '[terminals."600x300 (3)"]\nflow = "1200 m3/h"\n'
+    )
+    file = str(DATA / "bad" / "cycle.glb")
+    assert main(["analyse", file, "--schedule", str(schedule)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "form a loop through (8, 4, 3) m" in said
+    assert "(4, 0, 3) m" in said
+    assert "its air meets at (8, 4, 3) m" in said
+
+
+def test_conditions_follow_their_runs() -> None:
+    """A rough ring stays rough when its ducts are put in another order."""
+    flows = dict.fromkeys(FLOWS, 0.02) | {"t1": 1.0}
+    found = analysed(flows=flows, run_roughness={"ring": 3e-3})
+    assert set(found.conditions.roughness[found.graph.ducts.run == 1]) == {3e-3}
+    assert found.conditions.roughness == pytest.approx(
+        conditions_of(found.graph).roughness
+    )
