@@ -9,6 +9,7 @@ import numpy as np
 from elbowroom.layout import Audit, Notice, Severity, Shape, Tubes, level_frame
 
 from .colours import Scale
+from .display import counted
 from .scene import Panel, picture
 
 _THIN = 0.05  # m: how wide a run without a section is drawn
@@ -44,8 +45,10 @@ def print_check(
     console.print(table)
     console.print(
         f"{result['total_length_m']:.3f} m in all; "
-        f"{result['junction_count']} junctions, {result['free_end_count']} free ends, "
-        f"{result['component_count']} part(s), {result['cycle_count']} loop(s)"
+        f"{counted(result['junction_count'], 'junction')}, "
+        f"{counted(result['free_end_count'], 'free end')}, "
+        f"{counted(result['component_count'], 'part')}, "
+        f"{counted(result['cycle_count'], 'loop')}"
     )
     if not problems:
         console.print("Nothing odd was found.")

@@ -92,3 +92,14 @@ class Display:
 METRIC = Display("metric", "m", "L/s", "m/s", "Pa", "Pa/m", 1)
 INCH_POUND = Display("inch-pound", "ft", "cfm", "fpm", "in.wg", "in.wg/100 ft", 4)
 DISPLAYS = {display.name: display for display in (METRIC, INCH_POUND)}
+
+
+def counted(number: int, noun: str) -> str:
+    """A number and what is counted: '1 loop', '2 loops'.
+
+    Examples
+    --------
+    >>> counted(1, "loop"), counted(0, "loop")
+    ('1 loop', '0 loops')
+    """
+    return f"{number} {noun}{'s' * (number != 1)}"

@@ -15,7 +15,7 @@ from elbowroom.physics import (
     effects,
 )
 
-from .display import Display
+from .display import Display, counted
 from .gaps import Gap
 from .results import (
     assumption_rows,
@@ -60,7 +60,7 @@ def print_analysis(
     way = "from" if graph.is_return else "to"
     console.print(
         f"[bold]{graph.drawing.file}[/bold]  {display.flows(flow)} {display.flow} "
-        f"{way} {len(graph.terminals.duct)} terminals"
+        f"{way} {counted(len(graph.terminals.duct), 'terminal')}"
     )
     console.print(
         f"Critical path: {way} [bold]{_plain(analysis.critical_terminal)}[/bold], "
