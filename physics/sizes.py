@@ -215,6 +215,8 @@ def sided_sizes(
             break
         if widest is not None and width > widest * (1 + 1e-9):
             continue
+        if shape == Shape.OVAL and width <= height * (1 + 1e-9):
+            continue  # that is a round duct
         found.append(
             _size(make(width, height), make(exact, height), flow, air, roughness, limit)
         )

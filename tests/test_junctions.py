@@ -135,6 +135,17 @@ def test_rectangular_dividing_main_is_read_back(argument: str) -> None:
     agree(main(column(rows, "value")).value, rows, 1e-9)
 
 
+def test_unlike_legs_of_a_bullhead_meet_the_jet_of_the_other() -> None:
+    """Own choice, by hand: where a leg brings no air, A (1 + w²) with the other's w."""
+    wide = junctions.symmetrical_joining(0.0, 0.3, RIGHT, 0.8)
+    assert wide.value[0] == pytest.approx(1.0 + 1.0 / 0.8**2)  # A = 1
+    alike = junctions.symmetrical_joining(0.4, 0.6, RIGHT, 0.6)
+    plain = junctions.symmetrical_joining(0.4, 0.6, RIGHT)
+    assert alike.value == pytest.approx(plain.value, rel=1e-12)
+    assert int(wide.notes[0]) & int(Note.EXTENDED)
+    assert not int(alike.notes[0]) & int(Note.EXTENDED)
+
+
 @pytest.mark.parametrize("flow", ["diverging", "converging"])
 @pytest.mark.parametrize("leg", ["branch", "main"])
 def test_rectangular_radius_wye_is_read_back(flow: str, leg: str) -> None:

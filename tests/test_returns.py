@@ -281,6 +281,8 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert "Budget of supply and return" in out
     assert "0.75 m3/s" not in out
     assert "not filled in" in out
+    assert main([*words[:3], words[1]]) == 2
+    assert "the same drawing is given twice" in capsys.readouterr().err
 
 
 def test_a_schedule_may_say_that_its_route_is_a_return(

@@ -201,7 +201,7 @@ def analyse(
     found = _schedule(route, schedule)
     solids, notices = _solids(obstacles, [route], unit)
     option, room = _option(route, found, unit, up, tolerance, solids, notices)
-    back = [_return_side(path, found, unit, up, tolerance) for path in returns or []]
+    back = _return_sides(returns, route, found, unit, up, tolerance)
     whole = budget(option.analysis, back) if back else None
     option = replace(option, analysis=with_returns(option.analysis, back))
     plain = option.analysis
@@ -683,9 +683,7 @@ def report(
     schedules = _schedules(routes, schedule)
     solids, notices = _solids(obstacles, routes, unit)
     options = _options(routes, schedules, unit, up, tolerance, solids, notices)
-    back = [
-        _return_side(path, schedules[0], unit, up, tolerance) for path in returns or []
-    ]
+    back = _return_sides(returns, routes[0], schedules[0], unit, up, tolerance)
     whole = budget(options[0].analysis, back) if back else None
     if back:
         options = [
@@ -737,7 +735,7 @@ def operate(
     chosen = _choice(dampers, {"open": "open", "set": "set"}, "--dampers")
     plan = _schedule(route, schedule)
     analysis = _analysed(route, plan, unit, up, tolerance)
-    back = [_return_side(path, plan, unit, up, tolerance) for path in returns or []]
+    back = _return_sides(returns, route, plan, unit, up, tolerance)
     found = settle(analysis, chosen, back)
     if as_json:
         _print_json(operation_result(analysis, found, back))
@@ -831,7 +829,7 @@ def proportion(
     _not_over_inputs([route], [schedule] if schedule else [], None, fix=out)
     drawing = read(route, unit=unit, up=up)
     asked, _ = with_airflows(_schedule(route, schedule))
-    back = [_return_side(path, asked, unit, up, tolerance) for path in returns or []]
+    back = _return_sides(returns, route, asked, unit, up, tolerance)
     asked = plan_with_returns(asked, back)
     solids, _ = _solids(obstacles, [route], unit)
     found = size_layout(drawing, asked, aim, _length(tolerance), solids)
@@ -999,6 +997,29 @@ def _analysed(
     """Analyse one route, with nothing around it."""
     option, _ = _option(route, schedule, unit, up, tolerance, [], [])
     return option.analysis
+
+
+def _return_sides(
+    returns: Sequence[Path] | None,
+    route: Path,
+    supply: "Schedule",
+    unit: str | None,
+    up: str | None,
+    tolerance: str,
+) -> "list[Analysis]":
+    """Analyse the returns of a supply."""
+    from elbowroom.layout import refusal
+
+    seen = {route.resolve()}
+    for path in returns or []:
+        if path.resolve() in seen:
+            raise refusal(
+                f"--return {path.name}",
+                "the same drawing is given twice",
+                "name the drawing of the return, once",
+            )
+        seen.add(path.resolve())
+    return [_return_side(path, supply, unit, up, tolerance) for path in returns or []]
 
 
 def _return_side(
