@@ -30,6 +30,7 @@ from .system import WINDOW, rate_words
 
 METHODS = ("equal friction", "velocity", "static regain")
 REGAIN = 0.75  # share of the fall of velocity pressure that comes back: from memory
+_NO_SIZE = "no size within the limits: left as it was"
 _ROUNDS = 25
 _LOWERINGS = 4  # times that runs are made lower under obstacles
 _LOWEST = 0.1  # m: no duct is made lower than this
@@ -232,6 +233,7 @@ def _proportion(
         replace(_with_air(after, choice), drawn=drawn.get(choice.run))
         for choice in choices
     ]
+    notices += _unsized(drawing, final)
     rate = after.system.friction_rate_available
     if rate is not None and rate <= 0.0 and aim.rate is None:
         raise refusal(
@@ -259,6 +261,35 @@ def _proportion(
         aimed.rate if aim.method == "equal friction" else None,
         tuple(notices),
     )
+
+
+def _unsized(drawing: Drawing, choices: list[Choice]) -> list[Notice]:
+    """Say which runs kept their size because the limits allow none.
+
+    Raises
+    ------
+    BadInput
+        If one of them has no size that it could keep.
+    """
+    runs = [choice for choice in choices if choice.limit == _NO_SIZE]
+    if not runs:
+        return []
+    names = ", ".join(f"'{choice.run}'" for choice in runs[:5])
+    shown = names + (f" and {len(runs) - 5} more" if len(runs) > 5 else "")
+    bare = [choice.run for choice in runs if choice.drawn is None]
+    if bare:
+        raise refusal(
+            drawing.file,
+            f"the limits allow no size for run '{bare[0]}', which has none drawn",
+            "allow more height, width or velocity, or give it a section",
+        )
+    return [
+        warning(
+            drawing.file,
+            f"the limits allow no size for {shown}, left as drawn",
+            "allow more height, width or velocity there",
+        )
+    ]
 
 
 def _begun(drawing: Drawing, schedule: Schedule) -> dict[str, Section]:
@@ -375,7 +406,7 @@ def _choice(
         )
     if found is None:
         found = _sized(analysis, drawn, flow, duct)
-        limit = "no size within the limits: left as it was"
+        limit = _NO_SIZE
     return Choice(
         graph.drawing.names[int(graph.ducts.run[duct])],
         drawn,

@@ -177,6 +177,16 @@ def test_a_drawing_without_sections_is_sized_too() -> None:
     assert len(found.choices) == 2
 
 
+def test_limits_that_allow_no_size_are_said() -> None:
+    found = proportion(drawn(), Schedule(), Aim(rate=1.0, highest=0.001))
+    said = [n.sentence for n in found.notices if "allow no size" in n.sentence]
+    assert len(said) == 1
+    assert "'T1'" in said[0]
+    bare = drawn([(name, points, cut) for name, points, cut in _bare_route()])
+    with pytest.raises(BadInput, match="'T1', which has none drawn"):
+        proportion(bare, Schedule(), Aim(rate=1.0, highest=0.001))
+
+
 def _bare_route() -> Sequence[Any]:
     return [
         ("T1", [[0, 0, 3], [5, 0, 3]], None),
