@@ -139,13 +139,8 @@ def _chosen(
         else:
             key = spec.run or name
             found = by_label.get(key, [])
-            fault, remedy = f"the drawing has no free end '{key}'", "rename it"
-            near = difflib.get_close_matches(key, list(by_label), n=1, cutoff=0.5)
-            if near:
-                remedy = f"did you mean '{near[0]}'"
-            elif by_label:
-                shown = ", ".join(f"'{label}'" for label in list(by_label)[:8])
-                remedy = f"its free ends are {shown}"
+            fault = f"the drawing has no free end '{key}'"
+            remedy = "" if found else _instead(key, list(by_label))
         if not found:
             faults.append(error(where, fault, remedy))
         elif len(found) > 1:
@@ -167,6 +162,15 @@ def _chosen(
         else:
             chosen[found[0]] = name
     return chosen
+
+
+def _instead(name: str, known: list[str]) -> str:
+    near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+    if near:
+        return f"did you mean '{near[0]}'"
+    if not known:
+        return "rename it"
+    return "its free ends are " + ", ".join(f"'{label}'" for label in known[:8])
 
 
 def _unique(names: list[str]) -> tuple[str, ...]:
