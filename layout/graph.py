@@ -290,9 +290,10 @@ def run_sections(drawing: Drawing, schedule: Schedule) -> RunSections:
     width, height = drawing.width.copy(), drawing.height.copy()
     basis = drawing.section_basis.copy()
     names = list(drawing.names) if schedule.sections else []
+    place = dict(zip(reversed(names), reversed(range(len(names))), strict=True))
     for name, section in schedule.sections.items():
-        if name in names:
-            run = names.index(name)
+        if name in place:  # the first run of that name
+            run = place[name]
             shape[run], width[run], height[run] = (
                 section.shape,
                 section.width,
