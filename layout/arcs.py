@@ -91,7 +91,7 @@ def find_arcs(
     count = len(turn)
     small = same_duct & (turn > _SMALLEST_TURN) & (turn < _LARGEST_TURN)
     before = np.maximum(tree.parent, 0)
-    pair = np.flatnonzero(small & small[before] & (tree.parent >= 0))
+    pair = (small & small[before] & (tree.parent >= 0)).nonzero()[0]
     if len(pair) == 0:
         return _no_arcs(count)
     ahead = before[pair]
@@ -103,9 +103,9 @@ def find_arcs(
         return _no_arcs(count)
     member = np.zeros(count, dtype=bool)
     head = heads(follows, tree.parent)
-    rows = np.flatnonzero(small)
+    rows = small.nonzero()[0]
     rows = rows[np.lexsort((rows, head[rows]))]
-    begin = np.flatnonzero(np.append(True, head[rows[1:]] != head[rows[:-1]]))
+    begin = np.append(True, head[rows[1:]] != head[rows[:-1]]).nonzero()[0]
     size = np.diff(np.append(begin, len(rows)))
     long = size >= 3
     begin, size = begin[long], size[long]
@@ -133,7 +133,7 @@ def find_arcs(
     is_arc = even & (inside | around) & (misfit <= _EVEN)
 
     uneven = first[~is_arc & (size >= 4)]
-    chosen = np.flatnonzero(is_arc)
+    chosen = is_arc.nonzero()[0]
     kept = is_arc[arc_of]
     inner = np.zeros(count, dtype=bool)
     inner[chain[kept & is_chord]] = True

@@ -131,12 +131,12 @@ def classify(
         & (pieces.run == pieces.run[pieces.before])
     )
     head = heads(follows, tree.parent)
-    first = np.flatnonzero((head == np.arange(len(head))) & ~arcs.inner)
+    first = ((head == np.arange(len(head))) & ~arcs.inner).nonzero()[0]
     duct_of = np.full(len(head), NONE)
     duct_of[first] = np.arange(len(first))
     duct_of = duct_of[head]
     last = np.arange(len(head))
-    np.maximum.at(last, head[follows], np.flatnonzero(follows))
+    np.maximum.at(last, head[follows], follows.nonzero()[0])
     last = last[first]
 
     into = tree.parent.copy()  # the segment before each, past the chords of an arc
@@ -151,11 +151,11 @@ def classify(
     # Air rubs along a drawn transition in its larger and in its smaller section.
     piece = pieces.is_transition[first]
     slope = np.where(piece, drawn / 2, 0.0)
-    after = np.flatnonzero((parent >= 0) & piece[np.maximum(parent, 0)])
+    after = ((parent >= 0) & piece[np.maximum(parent, 0)]).nonzero()[0]
     slope[after] += slope[parent[after]]
     drawn[piece] = 0.0
 
-    sharp_rows = np.flatnonzero(sharp)
+    sharp_rows = sharp.nonzero()[0]
     at = np.concatenate([arcs.last, sharp_rows])
     bend_duct = duct_of[at]
     bend_axis = np.concatenate([arcs.axis, pieces.axis[sharp_rows]])
@@ -208,7 +208,7 @@ def _pieces(topology: Topology, tree: Tree, sections: RunSections) -> _Pieces:
     before = np.maximum(tree.parent, 0)
     marked = [i for i, said in drawing.attributes.items() if said.transition]
     is_transition = np.isin(run, marked) if marked else np.zeros(len(run), dtype=bool)
-    for row in np.flatnonzero(is_transition).tolist():
+    for row in is_transition.nonzero()[0].tolist():
         # A transition begins with the section that comes to it.
         alone = tree.children[row] == 1 and tree.finish[row] not in tree.meeting
         if not alone or tree.parent[row] < 0:
@@ -241,7 +241,7 @@ def _dividing(
     schedule: Schedule,
 ) -> Legs:
     """Legs of junctions that lead away from the source."""
-    rows = np.flatnonzero((tree.parent >= 0) & (tree.children[pieces.before] > 1))
+    rows = ((tree.parent >= 0) & (tree.children[pieces.before] > 1)).nonzero()[0]
     common = pieces.before.take(rows)
     if len(tree.meeting):
         common = np.where(np.isin(tree.start[rows], tree.meeting), rows, common)
@@ -309,10 +309,10 @@ def _legs(
     size = area(pieces.shape[rows], pieces.width[rows], pieces.height[rows])
     # Equal deflections are told apart by size, so that the order of drawing is not
     # what decides.
-    order = np.lexsort((-size, np.round(turn, 4), junction))
+    order = np.lexsort((-size, turn.round(4), junction))
     rows, common, turn = rows[order], common[order], turn[order]
     first = is_first(junction[order])
-    begin, group = np.flatnonzero(first), np.cumsum(first) - 1
+    begin, group = first.nonzero()[0], first.cumsum() - 1
     count = np.bincount(group)
     straight = begin[group]
     widest = (begin + count - 1)[group]
@@ -327,7 +327,7 @@ def _legs(
     )
     # Legs that share the turn lie on opposite sides: the angle between them is the
     # sum of their deflections.
-    alike = np.flatnonzero(symmetrical)
+    alike = symmetrical.nonzero()[0]
     if len(alike):
         one, other = straight[alike], widest[alike]
         away = away.take(order, axis=0)
@@ -391,7 +391,7 @@ def _frames(
             continue
         mine = pieces.run[first] == run
         entering = mine & ~((parent >= 0) & mine[parent])
-        for duct in np.flatnonzero(entering).tolist():
+        for duct in entering.nonzero()[0].tolist():
             if said.roll is not None:
                 begins[duct] = said.roll
             elif said.up is not None:
@@ -401,7 +401,7 @@ def _frames(
     where = np.searchsorted(first, arcs.last)
     angle[where], axis[where] = arcs.angle, arcs.axis
     added = np.zeros(len(first))
-    turning = np.flatnonzero((angle > 1e-12) & np.isnan(begins))
+    turning = ((angle > 1e-12) & np.isnan(begins)).nonzero()[0]
     added[turning] = carried_roll(
         tree.direction.take(last[parent[turning]], axis=0),
         axis.take(turning, axis=0),
@@ -413,7 +413,7 @@ def _frames(
     # Quarter turns come out a rounding away from where they belong.
     quarter = np.round(roll / (np.pi / 2)) * (np.pi / 2)
     roll = np.where(np.abs(roll - quarter) < 1e-6, quarter, roll)
-    rolled = np.flatnonzero(roll)
+    rolled = roll.nonzero()[0]
     cosine, sine = np.cos(roll[rolled])[:, None], np.sin(roll[rolled])[:, None]
     level, plumb = across.take(rolled, axis=0), upright.take(rolled, axis=0)
     across[rolled] = level * cosine + plumb * sine
@@ -491,7 +491,7 @@ def _transitions(
     topology: Topology,
     schedule: Schedule,
 ) -> Transitions:
-    rows = np.flatnonzero(pieces.alone & ~pieces.same_section)
+    rows = (pieces.alone & ~pieces.same_section).nonzero()[0]
     before = pieces.before[rows]
     drawn = pieces.is_transition[before]
     step_w = np.abs(pieces.width[rows] - pieces.width[before])
@@ -534,18 +534,20 @@ def _uneven_notices(
 def _roll_notices(
     topology: Topology, tree: Tree, ducts: Ducts, first: IntArray
 ) -> list[Notice]:
-    flat = np.flatnonzero(
+    flat = (
         (ducts.shape != int(Shape.ROUND))
         & (np.abs(ducts.width - ducts.height) > _SAME_SIZE)
-    )
+    ).nonzero()[0]
     plumb = is_plumb(tree.direction.take(first[flat], axis=0))
     level, standing = flat[~plumb], flat[plumb]
     drawing = topology.drawing
     said = drawing.attributes
     notices = []
     tilted = level[np.abs(np.sin(ducts.roll[level])) > np.sin(STRAIGHT_ON)]
-    runs, place = np.unique(ducts.run[tilted], return_index=True)
-    rolled = np.abs(np.degrees(ducts.roll[tilted[place]])).tolist()
+    first_of = np.full(drawing.run_count, NONE)  # the first tilted duct of each run
+    first_of[ducts.run[tilted[::-1]]] = tilted[::-1]
+    runs = (first_of != NONE).nonzero()[0]
+    rolled = np.abs(np.degrees(ducts.roll[first_of[runs]])).tolist()
     middles = drawing.first_middle(runs).tolist()
     sections = drawing.section_words(runs)
     for run, turned, section, middle in zip(

@@ -104,13 +104,13 @@ def build_bends(
     put(slice(None), schedule.elbow_rule())
     for index, said in drawing.attributes.items():
         if said.bend_radius is not None:
-            rows = np.flatnonzero(run == index)
+            rows = (run == index).nonzero()[0]
             radius[rows] = said.bend_radius
             radius_basis[rows] = int(Basis.DECLARED)
     for name, bend in schedule.elbow_exceptions:
         index = list(drawing.names).index(name)
         mine = run == index
-        rows = np.flatnonzero(mine & (number == bend) if bend else mine)
+        rows = (mine & (number == bend) if bend else mine).nonzero()[0]
         put(rows, schedule.elbow_rule(name, bend))
 
     drawn = ~np.isnan(drawn_radius)

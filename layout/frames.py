@@ -42,7 +42,7 @@ def level_frame(direction: FloatArray) -> tuple[FloatArray, FloatArray]:
 def _level_across(direction: FloatArray) -> FloatArray:
     across = np.zeros(direction.shape)
     across[:, 0], across[:, 1] = -direction[:, 1], direction[:, 0]
-    plumb = np.flatnonzero(is_plumb(direction))
+    plumb = is_plumb(direction).nonzero()[0]
     if len(plumb):
         steep = direction.take(plumb, axis=0)
         across[plumb] = np.array([1.0, 0.0, 0.0]) - steep[:, :1] * steep
@@ -158,7 +158,7 @@ def rolls(parent: IntArray, roll: FloatArray, begins: FloatArray) -> FloatArray:
     """
     fresh = ~np.isnan(begins)
     whole = sum_from_root(np.where(fresh, -1, parent), np.where(fresh, begins, roll))
-    rolled = np.flatnonzero(whole)
+    rolled = whole.nonzero()[0]
     turn = whole[rolled]
     whole[rolled] = np.arctan2(np.sin(turn), np.cos(turn))
     return whole

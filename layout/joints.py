@@ -139,7 +139,7 @@ def _candidates(
     for first, second in neighbours(low, high):
         a, b = one.take(first), two.take(first)
         c, d = one.take(second), two.take(second)
-        apart = np.flatnonzero((a != c) & (a != d) & (b != c) & (b != d))
+        apart = ((a != c) & (a != d) & (b != c) & (b != d)).nonzero()[0]
         pairs.append(touch(low, high, first.take(apart), second.take(apart)))
     first, second = joined(pairs)
     if len(first) == 0:

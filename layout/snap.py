@@ -49,11 +49,11 @@ def snap(points: FloatArray, tolerance: float) -> tuple[FloatArray, IntArray]:
     # A node stands where its first point does among the points.
     leader = np.empty(count, dtype=np.int64)
     leader[label[::-1]] = index[::-1]
-    leader = leader[label]
+    leader = leader.take(label)
     leads = leader == index
-    node = (np.cumsum(leads) - 1)[leader]
+    node = (leads.cumsum() - 1).take(leader)
     # Relative to each node's first point, so that equal points give that very point.
-    anchor = points.take(np.flatnonzero(leads), axis=0)
+    anchor = points.take(leads.nonzero()[0], axis=0)
     away = points - anchor.take(node, axis=0)
     if not away.any():
         return anchor, node
@@ -75,12 +75,12 @@ def _labels(points: FloatArray, tolerance: float) -> IntArray:
     order = np.argsort(along)
     along, swept = along.take(order), points.take(order, axis=0)
     follows = along[1:] - along[:-1] <= tolerance
-    close = np.flatnonzero(follows)
+    close = follows.nonzero()[0]
     follows &= _within(swept[1:] - swept[:-1], tolerance)
     # Hardly ever does another node lie between the points of one on the line, so these
     # chains are the nodes already but for a few links.
     chain = np.zeros(count, dtype=np.int64)
-    np.cumsum(~follows, out=chain[1:])
+    (~follows).cumsum(out=chain[1:])
     first, second = [close[:0]], [close[:0]]
     for step in range(2, count):
         close = close[: np.searchsorted(close, count - step)]

@@ -119,9 +119,9 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
     first = np.ones(len(drawing.points), dtype=bool)
     first[drawing.offsets[1:] - 1] = False  # the last vertex begins no segment
     begin = np.flatnonzero(first)
-    count = np.diff(drawing.offsets)
+    count = drawing.offsets[1:] - drawing.offsets[:-1]
     run = np.repeat(np.arange(drawing.run_count), count - 1)
-    ends = node[begin[:, None] + np.arange(2)]
+    ends = node.take(begin[:, None] + np.arange(2))
     order = begin.astype(np.float64)
 
     is_run_end = np.zeros(len(nodes), dtype=bool)

@@ -59,12 +59,12 @@ def neighbours(low: FloatArray, high: FloatArray) -> Iterator[Pairs]:
     first_cell = ((low - origin) * per_cell).astype(np.int64)
     last_cell = ((high - origin) * per_cell).astype(np.int64)
     _make_coarser(level, first_cell, last_cell)
-    for shift in np.flatnonzero(np.bincount(level)).tolist():
-        own = np.flatnonzero(level == shift)
+    for shift in np.bincount(level).nonzero()[0].tolist():
+        own = (level == shift).nonzero()[0]
         key, owner = _cells(first_cell, last_cell, own, shift)
         for here, there in _same_cell(key):
             yield owner.take(here), owner.take(there)
-        guests = np.flatnonzero(level < shift)
+        guests = (level < shift).nonzero()[0]
         if len(guests):
             asked, guest = _cells(first_cell, last_cell, guests, shift)
             yield _match(asked, guest, key, owner)
@@ -73,7 +73,7 @@ def neighbours(low: FloatArray, high: FloatArray) -> Iterator[Pairs]:
 def _finer(size: FloatArray) -> IntArray:
     """Grid of each box by its size in cells: 0, or less for the small ones."""
     level = np.zeros(len(size), dtype=np.int64)
-    small = np.flatnonzero(size < 2.0**-_FINER)
+    small = (size < 2.0**-_FINER).nonzero()[0]
     if len(small):
         steps = np.log2(size[small].clip(2.0**-32)) / _FINER
         level[small] = _FINER * np.ceil(steps).astype(np.int64)
@@ -82,7 +82,7 @@ def _finer(size: FloatArray) -> IntArray:
 
 def _make_coarser(level: IntArray, first: IntArray, last: IntArray) -> None:
     """Raise the grids of boxes until they cover few enough cells."""
-    rows = np.flatnonzero(_covered(first, last, level) > _MOST_CELLS)
+    rows = (_covered(first, last, level) > _MOST_CELLS).nonzero()[0]
     while len(rows):
         level[rows] += _COARSER
         covered = _covered(first[:, rows], last[:, rows], level[rows])
@@ -107,18 +107,17 @@ def _cells(
     axis_bits = (63 - box_bits) // 3
     units = [1 << box_bits + axis_bits * axis for axis in range(3)]
     begin, end = first.take(rows, axis=1) >> shift, last.take(rows, axis=1) >> shift
+    across, deep, high = end - begin + 1
+    covered = across * deep * high
+    owner = np.arange(len(rows)).repeat(covered)
     entry = begin[0] * units[0] + begin[1] * units[1] + begin[2] * units[2] + rows
-    place = np.arange(len(rows))
-    for span, unit in zip(end - begin, units, strict=True):
-        reach, step = span.take(place), 1
-        entries, places = [entry], [place]
-        more = np.flatnonzero(reach)
-        while len(more):
-            entries.append(entry.take(more) + step * unit)
-            places.append(place.take(more))
-            step += 1
-            more = more[reach.take(more) >= step]
-        entry, place = np.concatenate(entries), np.concatenate(places)
+    entry = entry.take(owner)
+    # Number of each cell among those of its box: steps along the axes, in one.
+    cell = np.arange(len(owner)) - (covered.cumsum() - covered).take(owner)
+    cell, step = np.divmod(cell, across.take(owner))
+    entry += step * units[0]
+    cell, step = np.divmod(cell, deep.take(owner))
+    entry += step * units[1] + cell * units[2]
     entry.sort()
     return entry >> box_bits, entry & (1 << box_bits) - 1
 
@@ -127,7 +126,7 @@ def _same_cell(key: IntArray) -> Iterator[Pairs]:
     """Pairs among entries with the same key, which are in order."""
     pairs: list[Pairs] = []
     waiting, step = 0, 1
-    here = np.flatnonzero(key[1:] == key[:-1])
+    here = (key[1:] == key[:-1]).nonzero()[0]
     while len(here):
         pairs.append((here, here + step))
         waiting += len(here)
@@ -145,11 +144,11 @@ def _match(
     key: IntArray, guest: IntArray, own_key: IntArray, own_id: IntArray
 ) -> tuple[IntArray, IntArray]:
     """Pairs of guests and owners with the same key; the owners' keys are sorted."""
-    begins = np.flatnonzero(np.append(True, own_key[1:] != own_key[:-1]))
+    begins = np.append(True, own_key[1:] != own_key[:-1]).nonzero()[0]
     size = np.diff(np.append(begins, len(own_key)))
     cell = own_key[begins]
     place = np.minimum(np.searchsorted(cell, key), len(cell) - 1)
-    met = np.flatnonzero(cell[place] == key)
+    met = (cell[place] == key).nonzero()[0]
     low, count = begins[place[met]], size[place[met]]
     inner = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
     return np.repeat(guest[met], count), own_id[np.repeat(low, count) + inner]

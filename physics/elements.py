@@ -164,7 +164,7 @@ def duct_state(graph: DuctGraph, flow: FloatArray, conditions: Conditions) -> Du
         velocity, diameter, conditions.roughness, air.density, air.viscosity
     )
     notes = np.zeros(len(velocity), dtype=np.int64)
-    pressed = np.flatnonzero(conditions.compression > 0.0)
+    pressed = (conditions.compression > 0.0).nonzero()[0]
     if len(pressed):
         factor, notes[pressed] = compression_factor(
             diameter[pressed], conditions.compression[pressed]
@@ -224,7 +224,7 @@ def elements_of(
     pressure = state.velocity_pressure[at]
     loss = found.value * found.reynolds_factor * pressure
     loss[straight] = state.gradient * ducts.length
-    told = np.flatnonzero(~np.isnan(terminals.loss))
+    told = (~np.isnan(terminals.loss)).nonzero()[0]
     loss[terminal[told]] = terminals.loss[told]
     length = np.zeros(len(duct))
     length[straight] = ducts.length
@@ -253,7 +253,7 @@ def _tables(graph: DuctGraph) -> tuple[_Table, ...]:
     open_end = np.isnan(terminals.loss)
     return (
         _Table(
-            np.flatnonzero((parent < 0) & (graph.source.kind == "plenum")),
+            ((parent < 0) & (graph.source.kind == "plenum")).nonzero()[0],
             int(Kind.ENTRY),
             int(Basis.DECLARED),
         ),

@@ -9,7 +9,7 @@ from elbowroom.layout import DuctGraph, IntArray, Notice, Shape, warning
 from .coefficient import Note
 from .elements import DuctState, Elements
 from .fan_effect import effective_duct_length, outlet_elbow
-from .friction import Regime, regime
+from .friction import TURBULENT_FROM, Regime, regime
 from .system import WINDOW, System, pressure_words, rate_words
 
 _BLAST_AREAS = (1.0, 0.4)  # blast area over outlet area: the ends of the table
@@ -38,9 +38,10 @@ def flow_flags(graph: DuctGraph, state: DuctState, elements: Elements) -> list[N
     """Flag odd flow, flat ducts, and coefficients from outside their tables."""
     ducts = graph.ducts
     flags = []
-    codes = regime(state.reynolds)
-    for code, words in _REGIMES.items() if codes.any() else ():
-        rows = np.flatnonzero(codes == code)
+    slow = (state.reynolds < TURBULENT_FROM).nonzero()[0]
+    codes = regime(state.reynolds[slow])
+    for code, words in _REGIMES.items() if len(slow) else ():
+        rows = slow[codes == code]
         if len(rows):
             flags.append(
                 warning(
@@ -56,7 +57,7 @@ def flow_flags(graph: DuctGraph, state: DuctState, elements: Elements) -> list[N
     if flat.any():
         flags.append(
             warning(
-                _places(graph, np.flatnonzero(flat)),
+                _places(graph, flat.nonzero()[0]),
                 f"the section is flatter than {_FLATTEST:g} to 1",
                 "expect more weight, noise and uneven flow than for a squarer one "
                 "(common practice, no published source)",
@@ -65,7 +66,7 @@ def flow_flags(graph: DuctGraph, state: DuctState, elements: Elements) -> list[N
     noted = int(np.bitwise_or.reduce(elements.notes))
     for bit, words in _REMARKABLE.items():
         if noted & bit:
-            rows = np.flatnonzero(elements.notes & bit)
+            rows = (elements.notes & bit).nonzero()[0]
             shown = ", ".join(map(elements.identifier, rows[:6].tolist()))
             more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
             flags.append(warning(f"{shown}{more}", words))
@@ -163,7 +164,7 @@ def budget_flags(graph: DuctGraph, system: System) -> list[Notice]:
                     "practice, no published source)",
                 )
             )
-    bare = np.flatnonzero(np.isnan(graph.terminals.loss))
+    bare = np.isnan(graph.terminals.loss).nonzero()[0]
     missing = len(bare)
     if missing:
         shown = ", ".join(f"'{graph.terminals.name[row]}'" for row in bare[:6])
@@ -199,7 +200,7 @@ def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
     It is not counted: it hangs on the fan's make, which no drawing shows.
     """
     ducts, bends = graph.ducts, graph.bends
-    behind = np.flatnonzero(ducts.parent[ducts.parent[bends.duct]] < 0)
+    behind = (ducts.parent[ducts.parent[bends.duct]] < 0).nonzero()[0]
     if graph.source.kind != "fan" or graph.is_return or len(behind) == 0:
         return []
     row = int(behind[0])

@@ -161,13 +161,13 @@ def dividing_legs(
         mine = rect & radius & branch
         if mine.any():
             out.put(mine, radius_wye(leg, q[mine], f[mine], s[mine]))
-    rows = np.flatnonzero(rect & is_branch & ~radius)
+    rows = (rect & is_branch & ~radius).nonzero()[0]
     kind = entry[rows] * 2 + (branch_shape[rows] != int(Shape.ROUND))
-    for number in np.flatnonzero(np.bincount(kind)).tolist():
+    for number in np.bincount(kind).nonzero()[0].tolist():
         mine = rows[kind == number]
         code, tap = TakeoffEntry(number // 2), number % 2 == 0
         out.put(mine, rect_branch_by_entry(code, tap, q[mine], f[mine], a[mine]))
-    rows = np.flatnonzero(rect & ~is_branch & ~radius)
+    rows = (rect & ~is_branch & ~radius).nonzero()[0]
     obstructed = OBSTRUCTED[entry[rows]]
     mine = rows[obstructed]
     if len(mine):

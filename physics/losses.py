@@ -59,10 +59,10 @@ def bend_coefficients(
     # Beyond r/W 2 another table goes on, with a class of its own.
     near = ~(bends.radius > 2.0 * bends.in_plane)
     kind = (bends.construction * len(Shape) + shape) * 2 + near
-    for number in np.flatnonzero(np.bincount(kind)).tolist():
+    for number in np.bincount(kind).nonzero()[0].tolist():
         code = ElbowConstruction(number // 2 // len(Shape))
         section = Shape(number // 2 % len(Shape))
-        mine = np.flatnonzero(kind == number)
+        mine = (kind == number).nonzero()[0]
         try:
             out.put(mine, _elbow(graph, mine, section, code, reynolds, *turned))
             skewed = mine[bends.skew[mine] > 0.0]
@@ -70,7 +70,7 @@ def bend_coefficients(
                 out.put(skewed, _skewed(graph, skewed, section, code, reynolds))
         except LookupRefused as problem:
             raise _refused(graph, mine, problem) from None
-    for row in np.flatnonzero(bends.skew > 0.0).tolist():
+    for row in (bends.skew > 0.0).nonzero()[0].tolist():
         notices.append(
             warning(
                 bend_place(graph, row),
