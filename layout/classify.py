@@ -398,7 +398,7 @@ def _frames(
                 up = np.array(said.up)
                 begins[duct] = np.arctan2(-up @ across[duct], up @ upright[duct])
     angle, axis = pieces.turn.take(first), pieces.axis.take(first, axis=0)
-    where = np.searchsorted(first, arcs.last)
+    where = first.searchsorted(arcs.last)
     angle[where], axis[where] = arcs.angle, arcs.axis
     added = np.zeros(len(first))
     turning = ((angle > 1e-12) & np.isnan(begins)).nonzero()[0]
@@ -411,7 +411,7 @@ def _frames(
     )
     roll = rolls(parent, added, begins)
     # Quarter turns come out a rounding away from where they belong.
-    quarter = np.round(roll / (np.pi / 2)) * (np.pi / 2)
+    quarter = (roll / (np.pi / 2)).round() * (np.pi / 2)
     roll = np.where(np.abs(roll - quarter) < 1e-6, quarter, roll)
     rolled = roll.nonzero()[0]
     cosine, sine = np.cos(roll[rolled])[:, None], np.sin(roll[rolled])[:, None]

@@ -71,7 +71,7 @@ def build_bends(
     bends
         In order of `duct`; `short_by` and `corner` are filled in by the classifier.
     """
-    cosine = np.abs(np.einsum("ij,ij->i", axis, across)).clip(0.0, 1.0)
+    cosine = np.minimum(np.abs(np.einsum("ij,ij->i", axis, across)), 1.0)
     lean = np.arccos(cosine)  # 0: turns about the width; pi/2: about the height
     about_width = lean <= np.pi / 4
     skew = np.where(about_width, lean, np.pi / 2 - lean)
@@ -128,7 +128,7 @@ def build_bends(
     far = angle > np.radians(179.0)  # a sharp hairpin has no tangent points
     reach = radius * np.tan(np.where(far, 0.0, angle) / 2)
     setback = np.where(drawn, drawn_setback, reach)
-    by_duct = np.argsort(duct, kind="stable")
+    by_duct = duct.argsort(kind="stable")
     return Bends(
         duct=duct[by_duct],
         number=number[by_duct],

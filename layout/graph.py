@@ -384,10 +384,10 @@ def island_notices(topology: Topology, reached: BoolArray) -> Iterable[Notice]:
     notices
         One for each part, with the nearest gap.
     """
-    from scipy.spatial import cKDTree
-
     if reached.all():
         return []
+    from scipy.spatial import cKDTree
+
     drawing = topology.drawing
     inside = cKDTree(topology.nodes[reached])
     notices = []
@@ -431,10 +431,13 @@ def _loop_notices(topology: Topology, meeting: IntArray) -> list[Notice]:
 def _bare_faults(
     topology: Topology, sections: RunSections, reached: BoolArray
 ) -> list[Notice]:
+    unsaid = sections.shape == int(Shape.NONE)
+    if not unsaid.any():
+        return []
     drawing = topology.drawing
     used = np.zeros(drawing.run_count, dtype=bool)
     used[topology.run[reached[topology.ends[:, 0]]]] = True
-    bare = np.flatnonzero(used & (sections.shape == int(Shape.NONE))).tolist()
+    bare = np.flatnonzero(used & unsaid).tolist()
     return [
         error(
             drawing.place(run),

@@ -50,7 +50,8 @@ def sum_of_subtree(parent: IntArray, own: FloatArray) -> FloatArray:
     array([10.,  5.,  3.,  4.])
     """
     count = len(parent)
-    total = np.append(own, 0.0)
+    total = np.zeros(count + 1)
+    total[:count] = own
     jump = _ancestors(parent)
     while jump.min() < count:
         total += np.bincount(jump, total, minlength=count + 1)

@@ -72,7 +72,7 @@ def _labels(points: FloatArray, tolerance: float) -> IntArray:
     count = len(points)
     # Not by `@`, whose threads would go on spinning beside what follows.
     along = np.einsum("ij,j->i", points, _SKEW)
-    order = np.argsort(along)
+    order = along.argsort()
     along, swept = along.take(order), points.take(order, axis=0)
     follows = along[1:] - along[:-1] <= tolerance
     close = follows.nonzero()[0]
@@ -83,7 +83,7 @@ def _labels(points: FloatArray, tolerance: float) -> IntArray:
     (~follows).cumsum(out=chain[1:])
     first, second = [close[:0]], [close[:0]]
     for step in range(2, count):
-        close = close[: np.searchsorted(close, count - step)]
+        close = close[: close.searchsorted(count - step)]
         close = close[along[close + step] - along[close] <= tolerance]
         if len(close) == 0:
             break

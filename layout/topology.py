@@ -120,7 +120,7 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
     first[drawing.offsets[1:] - 1] = False  # the last vertex begins no segment
     begin = np.flatnonzero(first)
     count = drawing.offsets[1:] - drawing.offsets[:-1]
-    run = np.repeat(np.arange(drawing.run_count), count - 1)
+    run = np.arange(drawing.run_count).repeat(count - 1)
     ends = node.take(begin[:, None] + np.arange(2))
     order = begin.astype(np.float64)
 
@@ -210,10 +210,12 @@ def walk(topology: Topology, root: int) -> tuple[IntArray, IntArray]:
     # Both ways of each segment: the neighbours of a node, those first that it was
     # drawn towards. From and to are one number, so that a plain sort orders both.
     bits = (2 * count).bit_length()
-    ways = np.sort(np.concatenate([one << bits | two, two << bits | one + count]))
+    ways = np.concatenate([one << bits | two, two << bits | one + count])
+    ways.sort()
     to = ways & (1 << bits) - 1
     to -= count * (to >= count)
-    begins = np.concatenate([[0], np.cumsum(topology.degree)])
+    begins = np.zeros(count + 1, dtype=np.int64)
+    topology.degree.cumsum(out=begins[1:])
     links = csr_array((np.ones(len(to)), to, begins), shape=(count, count))
     order, before = breadth_first_order(links, root)
     return order.astype(np.int64), before.astype(np.int64)

@@ -134,7 +134,7 @@ def _same_cell(key: IntArray) -> Iterator[Pairs]:
             yield joined(pairs)
             pairs, waiting = [], 0
         step += 1
-        here = here[: np.searchsorted(here, len(key) - step)]
+        here = here[: here.searchsorted(len(key) - step)]
         here = here[key.take(here) == key.take(here + step)]
     if pairs:
         yield joined(pairs)

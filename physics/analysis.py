@@ -245,11 +245,11 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
     if conditions.corrected_pairs:
         loss, coefficient = corrected(alone, close_pairs(graph, state, alone))
         elements = replace(alone, loss=loss, coefficient=coefficient)
-    own = np.stack([_paid(graph, elements.duct, elements.loss), graph.ducts.length])
+    own = np.array([_paid(graph, elements.duct, elements.loss), graph.ducts.length])
     path_loss, path_length = sum_from_root(graph.ducts.parent, own).take(
         graph.terminals.duct, axis=1
     )
-    critical = int(np.argmax(path_loss))
+    critical = int(path_loss.argmax())
     system = system_of(graph, conditions, state, path_loss, path_length, critical)
     flags = (
         *graph.notices,

@@ -56,7 +56,7 @@ class Axis:
             low = self.bins.take(binned.astype(np.int64), mode="clip")
             low += inside >= self.above.take(low)
         else:
-            low = np.searchsorted(self.above, inside, side="right")
+            low = self.above.searchsorted(inside, side="right")
             low = np.minimum(low, len(self.above) - 1)
         inside -= self.nodes.take(low)
         inside *= self.inverse.take(low)

@@ -291,13 +291,13 @@ def _in_walking_order(
     one table.
     """
     here = np.bincount(np.concatenate(tables), minlength=count)
-    begins = np.cumsum(here) - here
+    begins = here.cumsum() - here
     places = []
     for duct in tables:
         place = begins.take(duct)
         begins[duct] = place + 1
         places.append(place)
-    return np.repeat(np.arange(count), here), places
+    return np.arange(count).repeat(here), places
 
 
 def _coefficients(

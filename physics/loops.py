@@ -263,6 +263,8 @@ def _directions(graph: DuctGraph) -> bytes:
 
 def still_notices(graph: DuctGraph, flow: FloatArray) -> list[Notice]:
     """Say in which ways of its loops the air stands still."""
+    if graph.loops is None:
+        return []
     notices = []
     for duct in openings(graph)[0].tolist():
         if flow[duct] > 2.0 * STILL * flow.max():

@@ -319,7 +319,7 @@ def leg_coefficients(
     else:
         found = dividing_legs(**junction)
     found.notes[legs.leg_count > 3] |= int(Note.FALLBACK)
-    bent = ~legs.is_branch & ~legs.is_symmetrical & ~boxed
+    bent = ~(legs.is_branch | legs.is_symmetrical | boxed)
     bent &= legs.straight_angle > _STRAIGHT_LEG
     if bent.any():
         found.value[bent] += _own_bend(graph, legs, flow, size, bent)
