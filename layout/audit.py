@@ -8,12 +8,12 @@ from .basis import Basis
 from .classify import RunSections
 from .drawing import Drawing
 from .faults import BadInput, Notice, note, warning
-from .graph import DuctGraph, build, island_notices, run_sections
+from .graph import DuctGraph, build, island_notices, loop_notices, run_sections
 from .near_misses import near_misses
 from .schedule import Schedule
 from .sections import Shape, words
 from .snap import TOLERANCE
-from .topology import Topology, join, loops
+from .topology import Topology, join
 
 _WIDE, _NARROW = 3.0, 0.04  # m: sides beyond these smell of another unit
 _SMALL = 0.5  # m: a whole route smaller than this does too
@@ -78,7 +78,7 @@ def audit(
         graph = build(drawing, schedule, tolerance=tolerance)
         found += [*graph.notices, *_steps(graph)]
     except BadInput as bad:
-        found += [*_loops(topology), *bad.faults]
+        found += [*loop_notices(topology), *bad.faults]
     by_sentence: dict[str, Notice] = {}
     for notice in found:
         by_sentence.setdefault(notice.sentence, notice)
@@ -137,16 +137,6 @@ def _sizes(drawing: Drawing, sections: RunSections) -> list[Notice]:
                     effect="all lengths follow from it",
                 )
             )
-    return found
-
-
-def _loops(topology: Topology) -> list[Notice]:
-    found = []
-    for loop in loops(topology) if topology.cycle_count else []:
-        corners = ", ".join(topology.place(int(node)) for node in loop[:6])
-        found.append(
-            note(topology.drawing.file, f"the ducts form a loop through {corners}")
-        )
     return found
 
 

@@ -266,7 +266,7 @@ def _classified(
             *found.notices,
             *island_notices(topology, reached),
             *_fit_notices(drawing, topology, found.ducts, found.bends),
-            *(_loop_notices(topology, tree.meeting) if around is not None else ()),
+            *(loop_notices(topology, tree.meeting) if around is not None else ()),
         ),
         found.meetings,
         loops,
@@ -413,17 +413,36 @@ def island_notices(topology: Topology, reached: BoolArray) -> Iterable[Notice]:
     return notices
 
 
-def _loop_notices(topology: Topology, meeting: IntArray) -> list[Notice]:
-    """Say where there are loops, and where their air meets."""
-    drawing = topology.drawing
-    notices = []
-    for loop in loops(topology):
+def loop_notices(topology: Topology, meeting: IntArray | None = None) -> list[Notice]:
+    """Say where there are loops, and where their air meets.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+    meeting
+        Nodes at which air meets; None where that is not known.
+
+    Returns
+    -------
+    notices
+        One for each independent loop.
+    """
+    drawing, notices = topology.drawing, []
+    met = np.empty(0, dtype=np.int64) if meeting is None else meeting
+    for loop in loops(topology) if topology.cycle_count else []:
         corners = [topology.place(int(node)) for node in loop[:6]]
         shown = ", ".join(corners) + (", ..." if len(loop) > 6 else "")
-        where = [topology.place(int(n)) for n in np.intersect1d(loop, meeting)]
+        where = [topology.place(int(n)) for n in np.intersect1d(loop, met)]
         meets = f"; its air meets at {' and '.join(where)}" if where else ""
         notices.append(
-            note(drawing.file, f"the ducts form a loop through {shown}{meets}")
+            warning(
+                drawing.file,
+                f"the ducts form a loop through {shown}{meets}",
+                "if it is not meant, part the runs that should not meet",
+                effect="the air is shared so that both ways round lose the same",
+                place=topology.nodes[int(loop[0])],
+            )
         )
     return notices
 
