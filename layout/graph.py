@@ -266,7 +266,11 @@ def _classified(
             *found.notices,
             *island_notices(topology, reached),
             *_fit_notices(drawing, topology, found.ducts, found.bends),
-            *(loop_notices(topology, tree.meeting) if around is not None else ()),
+            *(
+                loop_notices(topology, tree.meeting, schedule.source.is_return)
+                if around is not None
+                else ()
+            ),
         ),
         found.meetings,
         loops,
@@ -413,8 +417,10 @@ def island_notices(topology: Topology, reached: BoolArray) -> Iterable[Notice]:
     return notices
 
 
-def loop_notices(topology: Topology, meeting: IntArray | None = None) -> list[Notice]:
-    """Say where there are loops, and where their air meets.
+def loop_notices(
+    topology: Topology, meeting: IntArray | None = None, is_return: bool = False
+) -> list[Notice]:
+    """Say where there are loops, and where their air meets, or in a return parts.
 
     Parameters
     ----------
@@ -422,6 +428,8 @@ def loop_notices(topology: Topology, meeting: IntArray | None = None) -> list[No
         The joined drawing.
     meeting
         Nodes at which air meets; None where that is not known.
+    is_return
+        Whether the air flows to the source, and so parts there.
 
     Returns
     -------
@@ -434,11 +442,14 @@ def loop_notices(topology: Topology, meeting: IntArray | None = None) -> list[No
         corners = [topology.place(int(node)) for node in loop[:6]]
         shown = ", ".join(corners) + (", ..." if len(loop) > 6 else "")
         where = [topology.place(int(n)) for n in np.intersect1d(loop, met)]
-        meets = f"; its air meets at {' and '.join(where)}" if where else ""
+        verb = "parts" if is_return else "meets"
+        meets = f"; its air {verb} at {' and '.join(where)}" if where else ""
+        around = topology.run[np.isin(topology.ends, loop).all(axis=1)]
+        runs = [f"'{drawing.names[run]}'" for run in np.unique(around)[:5].tolist()]
         notices.append(
             warning(
                 drawing.file,
-                f"the ducts form a loop through {shown}{meets}",
+                f"the ducts form a loop through {shown}, in {', '.join(runs)}{meets}",
                 "if it is not meant, part the runs that should not meet",
                 effect="the air is shared so that both ways round lose the same",
                 place=topology.nodes[int(loop[0])],

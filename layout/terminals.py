@@ -140,6 +140,8 @@ def _chosen(
             key = spec.run or name
             found = by_label.get(key, [])
             fault = f"the drawing has no free end '{key}'"
+            if key in drawing.names:
+                fault += ": both ends of that run lie on others"
             remedy = "" if found else _instead(key, list(by_label))
         if not found:
             faults.append(error(where, fault, remedy))
@@ -170,7 +172,7 @@ def _instead(name: str, known: list[str]) -> str:
         return f"did you mean '{near[0]}'"
     if not known:
         return "rename it"
-    return "its free ends are " + ", ".join(f"'{label}'" for label in known[:8])
+    return "the free ends are " + ", ".join(f"'{label}'" for label in known[:8])
 
 
 def _unique(names: list[str]) -> tuple[str, ...]:

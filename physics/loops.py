@@ -10,23 +10,26 @@ from dataclasses import replace
 import numpy as np
 
 from elbowroom.layout import (
+    Audit,
     BadInput,
     DuctGraph,
     FloatArray,
     IntArray,
     Notice,
+    Severity,
     directed,
-    note,
     refusal,
     sections,
+    warning,
 )
 
-from .conditions import Conditions
-from .flows import duct_flows, loops_of, openings, paths_to
-from .loop_balance import STILL, balanced, least_flows
+from .conditions import Conditions, conditions_of
+from .flows import duct_flows, loops_of, paths_to
+from .loop_balance import STILL, balanced, least_flows, spent
 from .network import solve_network
 
 _TURNS = 100
+_RANKS = [Severity.ERROR, Severity.WARNING, Severity.NOTE]
 _STEPS = 200
 _SETTLED = 1e-11  # of the pressure
 _LEAST = 1e-6  # of the pressure: what a duct loses at the least
@@ -80,8 +83,9 @@ def settled(
     taken[_ends(graph)] = graph.terminals.flow if leaving is None else leaving
     way = begin
     if way is None:
-        way = graph.loops.signed(_rubbed(graph, conditions, taken))
+        way = _by_place(graph, graph.loops.signed(_rubbed(graph, conditions, taken)))
     graph, conditions = _turned(graph, conditions, way)
+    most = 0
     held, seen = np.zeros(len(way), dtype=bool), {_directions(graph)}
     for _ in range(_TURNS):
         flow, off = balanced(graph, conditions, taken, way, held)
@@ -111,8 +115,9 @@ def settled(
         seen.add(_directions(graph))
     raise refusal(
         graph.drawing.file,
-        f"the airflow in its loops still turns round after {_TURNS} trials",
-        "open a loop where the air stands still",
+        f"the airflow in its loops still turns round after {_TURNS} trials, last in "
+        f"{_named(graph, most)}",
+        "open a loop there, or make the ducts around it differ",
     )
 
 
@@ -237,6 +242,18 @@ def _rubbed(graph: DuctGraph, conditions: Conditions, taken: FloatArray) -> Floa
     return np.array([duct["flow_m3_s"] for duct in found["ducts"].values()])
 
 
+def _by_place(graph: DuctGraph, way: FloatArray) -> FloatArray:
+    """Where friction leaves the air of a way still, let its place say its direction.
+
+    Else that hangs on rounding, and so on the order in which the lines were drawn.
+    """
+    assert graph.loops is not None
+    begin, end = graph.nodes[graph.loops.ways.ends.T].round(6).tolist()
+    least = 1e-9 * float(np.abs(way).max())
+    along = np.array([one < two for one, two in zip(begin, end, strict=True)])
+    return np.where(np.abs(way) > least, way, np.where(along, least, -least))
+
+
 def _turned(
     graph: DuctGraph, conditions: Conditions, way: FloatArray
 ) -> tuple[DuctGraph, Conditions]:
@@ -255,28 +272,77 @@ def _turned(
     )
 
 
+def _named(graph: DuctGraph, way: int) -> str:
+    """The runs along a way, for a message."""
+    assert graph.loops is not None
+    runs = np.unique(graph.ducts.run[graph.loops.of_duct == way]).tolist()
+    return " and ".join(f"'{graph.drawing.names[run]}'" for run in runs)
+
+
 def _directions(graph: DuctGraph) -> bytes:
     """Direction of the air along every way, to be compared."""
     assert graph.loops is not None
     return graph.loops.forward.tobytes()
 
 
-def still_notices(graph: DuctGraph, flow: FloatArray) -> list[Notice]:
-    """Say in which ways of its loops the air stands still."""
+def settled_audit(found: Audit) -> tuple[Audit, FloatArray | None]:
+    """What is odd about a drawing, with the air of its loops settled.
+
+    Parameters
+    ----------
+    found
+        The drawing looked through.
+
+    Returns
+    -------
+    audit, flow
+        With the graph as the air goes, and what was found on the way; the airflow in
+        each duct, m³/s, shape (d,), none where it stands still; None if it is not
+        known.
+    """
+    graph = found.graph
+    if graph is None or graph.loops is None:
+        return found, None if graph is None else duct_flows(graph)
+    said = set(graph.notices)
+    rest = [notice for notice in found.findings if notice not in said]
+    try:
+        graph, conditions, flow = settled(graph, conditions_of(graph))
+    except BadInput as bad:
+        return replace(found, findings=(*bad.faults, *found.findings)), None
+    lost, _ = spent(graph, conditions, flow)
+    every = [*rest, *graph.notices, *still_notices(graph, flow, lost)]
+    findings = sorted(every, key=lambda n: _RANKS.index(n.severity))
+    flow = np.where(flow > 2.0 * STILL * flow.max(), flow, 0.0)
+    return replace(found, graph=graph, findings=tuple(findings)), flow
+
+
+def still_notices(graph: DuctGraph, flow: FloatArray, lost: FloatArray) -> list[Notice]:
+    """Say in which ways of its loops the air stands still.
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+    flow, lost
+        Airflow in each duct, m³/s, and what it loses with all that stands at it, Pa,
+        shape (d,).
+    """
     if graph.loops is None:
         return []
     notices = []
-    for duct in openings(graph)[0].tolist():
+    closing, around = loops_of(graph)
+    for duct, lacking in zip(closing.tolist(), (around @ lost).tolist(), strict=True):
         if flow[duct] > 2.0 * STILL * flow.max():
             continue
         node = int(graph.ducts.finish[duct])
         notices.append(
-            note(
+            warning(
                 graph.place(duct),
-                f"the air stands still up to {graph.topology.place(node)}: by the "
-                "tables of its junctions there is no pressure to move it either way",
+                f"the air stands still up to {graph.topology.place(node)}: to move it "
+                f"either way the tables of its junctions lack {lacking:.2g} Pa or more",
                 "a little air may flow all the same; at these airflows the duct does "
                 "next to nothing",
+                effect="the losses near its ends may be wrong by as much",
                 place=graph.nodes[node],
             )
         )

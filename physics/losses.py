@@ -22,6 +22,7 @@ from elbowroom.layout import (
 
 from . import elbows, ends, transitions
 from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
+from .junction_terms import BULLHEAD_FROM
 from .junctions import dividing_legs, joining_legs
 
 _STRAIGHT_LEG = np.radians(15.0)  # a straight leg that turns further bends too
@@ -348,7 +349,8 @@ def meeting_coefficients(
     if joining:
         share = flow[legs.duct] / flow[legs.common]
         mean = np.bincount(legs.common, share * found.value, len(size))[legs.common]
-        found.value[legs.is_symmetrical] = mean[legs.is_symmetrical]
+        opposed = legs.is_symmetrical & (legs.angle >= BULLHEAD_FROM)
+        found.value[opposed] = mean[opposed]
     return found
 
 

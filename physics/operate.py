@@ -18,7 +18,8 @@ from .analysis import Analysis
 from .balance import balance
 from .elements import Kind, duct_state, elements_of
 from .fan_curve import crossings, slope_at
-from .loops import flows_at, settled, terminal_rows
+from .loop_balance import spent
+from .loops import flows_at, settled, still_notices, terminal_rows
 
 _STEPS = 400
 _SETTLED = 1e-10  # largest relative change of an airflow
@@ -163,7 +164,8 @@ def operate(
                 "look for a junction that feeds on its own airflow",
             )
         )
-    duct_flow = _continued(analysis, flows[0], ways[0])
+    duct_flow, still = _continued(analysis, flows[0], ways[0])
+    notices += still
     total = float(duct_flow[analysis.graph.ducts.parent < 0].sum())
     return Operation(
         flows[0],
@@ -237,17 +239,19 @@ def _shares(
 
 def _continued(
     analysis: Analysis, flow: FloatArray, way: FloatArray | None
-) -> FloatArray:
-    """Airflow in each duct, m³/s, from that at each terminal.
+) -> tuple[FloatArray, list[Notice]]:
+    """Airflow in each duct, m³/s, from that at each terminal; where it stands still.
 
     Below zero where air goes the other way round a loop than at design.
     """
     graph = analysis.graph
-    other, _, duct_flow = settled(graph, analysis.conditions, flow, way)
+    other, conditions, duct_flow = settled(graph, analysis.conditions, flow, way)
     if graph.loops is None or other.loops is None:
-        return duct_flow
+        return duct_flow, []
+    lost, _ = spent(other, conditions, duct_flow)
     signed = other.loops.signed(duct_flow)[graph.loops.of_duct]
-    return np.where(graph.loops.forward[graph.loops.of_duct], signed, -signed)
+    along = np.where(graph.loops.forward[graph.loops.of_duct], signed, -signed)
+    return along, still_notices(other, duct_flow, lost)
 
 
 def _reduced(

@@ -26,7 +26,7 @@ from .analysis import Analysis, analyse
 from .checks import velocity_limits
 from .elements import Kind
 from .flows import terminals_fed
-from .system import WINDOW, rate_words
+from .system import WINDOW, pressure_words, rate_words
 
 METHODS = ("equal friction", "velocity", "static regain")
 REGAIN = 0.75  # share of the fall of velocity pressure that comes back: from memory
@@ -205,6 +205,7 @@ def _proportion(
         current = {choice.run: choice.chosen for choice in choices}
         if current in seen:
             if current != seen[-1]:
+                aimed = replace(aimed, rate=aim.rate)  # if none was given, none holds
                 current = _larger(seen[seen.index(current) :])
                 choices = [
                     replace(c, chosen=current[c.run], limit=c.limit) for c in choices
@@ -234,6 +235,17 @@ def _proportion(
         for choice in choices
     ]
     notices += _unsized(drawing, final)
+    system = after.system
+    if system.available is not None and system.required > system.available:
+        lacking = pressure_words(system.required - system.available)
+        notices.append(
+            warning(
+                drawing.file,
+                f"the fan does not carry the layout with these sizes: {lacking} are "
+                "lacking on the critical path",
+                "take a stronger fan or a lower rate, or allow more height",
+            )
+        )
     rate = after.system.friction_rate_available
     if rate is not None and rate <= 0.0 and aim.rate is None:
         raise refusal(
@@ -337,10 +349,10 @@ def _round(analysis: Analysis, aim: Aim) -> list[Choice]:
         said = drawing.attributes.get(run)
         if run in chosen or (said is not None and said.transition):
             continue
-        before = _run_before(analysis, duct, chosen)
         if graph.loops is not None:  # a run may begin at a meeting, with little air
             mine = np.flatnonzero(ducts.run == run)
             duct = int(mine[np.argmax(analysis.state.flow[mine])])
+        before = _run_before(analysis, duct, chosen)
         is_main = bool(feeds[duct] > 1.5)
         fastest = aim.main if is_main else aim.branch
         if fastest is None and np.isfinite(limits[duct]):
@@ -352,10 +364,11 @@ def _round(analysis: Analysis, aim: Aim) -> list[Choice]:
 def _run_before(
     analysis: Analysis, duct: int, chosen: Mapping[int, Choice]
 ) -> Choice | None:
-    parent = int(analysis.graph.ducts.parent[duct])
+    parent, flow = int(analysis.graph.ducts.parent[duct]), analysis.state.flow
     while parent >= 0:
         run = int(analysis.graph.ducts.run[parent])
-        if run in chosen:
+        # Behind a meeting the ducts that join carry less: they are no limit.
+        if run in chosen and flow[parent] >= flow[duct] * (1 - 1e-9):
             return chosen[run]
         parent = int(analysis.graph.ducts.parent[parent])
     return None

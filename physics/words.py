@@ -33,7 +33,8 @@ def leg_words(graph: DuctGraph, row: int, kind: Kind) -> str:
     if legs.common[row] == legs.duct[row]:
         return "leg of a joint where several ducts lead in and several out"
     angle = np.degrees(legs.angle[row])
-    where = ", where the air of a loop meets" if kind == Kind.MEETING else ""
+    verb = "parts" if graph.is_return else "meets"
+    where = f", where the air of a loop {verb}" if kind == Kind.MEETING else ""
     if legs.is_symmetrical[row]:
         what = "bullhead tee" if angle >= 80 else "symmetrical wye"
         return f"leg of a {what}, {angle:.3g}°{where}"

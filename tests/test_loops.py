@@ -18,6 +18,7 @@ from elbowroom.layout import (
     FanSpec,
     FloatArray,
     Schedule,
+    Severity,
     SourceSpec,
     TerminalSpec,
     audit,
@@ -32,13 +33,16 @@ from elbowroom.physics import (
     Aim,
     Analysis,
     Kind,
+    Note,
     analyse,
     balance,
     checks,
     conditions_of,
+    junctions,
     operate,
     proportion,
     quantities,
+    settled_audit,
     solve_network,
     static_pressure,
 )
@@ -419,3 +423,70 @@ def test_conditions_follow_their_runs() -> None:
     assert found.conditions.roughness == pytest.approx(
         conditions_of(found.graph).roughness
     )
+
+
+def test_a_branch_that_runs_back_into_its_main_is_named() -> None:
+    """An end by mistake on another run: it is no terminal any more."""
+    runs: list[Run] = [
+        RING[0],
+        ("main", [[2, 0, 3], [12, 0, 3]], FLAT),
+        ("a", [[4, 0, 3], [4, 3, 3], [8, 3, 3], [8, 0, 3]], DROP),
+    ]
+    terminals = {"a": TerminalSpec(0.1), "main": TerminalSpec(0.4)}
+    with pytest.raises(BadInput, match="both ends of that run lie on others"):
+        build(drawn(runs), Schedule(terminals=terminals))
+    found = audit(drawn(runs), Schedule(terminals={"main": TerminalSpec(0.4)}))
+    (loop,) = (n for n in found.findings if "form a loop" in n.sentence)
+    assert "in 'main', 'a'" in loop.sentence
+    assert loop.severity == Severity.WARNING
+    assert loop.place is not None
+
+
+def test_check_tells_where_air_stands_still() -> None:
+    schedule = Schedule(terminals={"t1": TerminalSpec(0.5)})
+    found, flow = settled_audit(audit(drawn(BRIDGED), schedule))
+    assert found.graph is not None
+    assert flow is not None
+    assert set(flow[found.graph.ducts.run == 3]) == {0.0}
+    assert any("'bridge': the air stands still" in n.sentence for n in found.findings)
+
+
+@pytest.mark.parametrize("order", [[0, 1, 2, 3, 4], [3, 2, 4, 1, 0], [4, 3, 2, 1, 0]])
+def test_the_order_of_lines_does_not_decide_where_air_stands_still(
+    order: list[int],
+) -> None:
+    base = analysed(BRIDGED, {"t1": 0.5})
+    found = analysed([BRIDGED[row] for row in order], {"t1": 0.5})
+    assert found.critical_loss == pytest.approx(base.critical_loss, rel=1e-9)
+
+
+def test_a_duct_behind_a_meeting_may_be_wider_than_those_that_join() -> None:
+    sized = proportion(
+        drawn(BRIDGED[:3] + BRIDGED[4:]),
+        Schedule(terminals={"t1": TerminalSpec(0.8)}),
+        Aim(rate=1.0),
+    )
+    chosen = {choice.run: choice.chosen.area for choice in sized.choices}
+    assert chosen["t1"] == chosen["riser"] > chosen["left"]
+
+
+def test_the_words_of_a_return_say_that_its_air_parts() -> None:
+    found = analysed(source=SourceSpec(is_return=True))
+    row = int(np.flatnonzero(found.elements.kind == Kind.MEETING)[0])
+    assert found.name(row) == "ring from t3"
+    assert "where the air of a loop parts" in found.words(row)
+    assert any("its air parts at" in flag.sentence for flag in found.flags)
+
+
+def test_a_wye_carries_on_to_other_areas_by_momentum() -> None:
+    """By hand at 45 degrees, f = 0.8, g = 0.4, q = 0.6: v = 0.75, w = 1."""
+    turn = np.radians(45.0)
+
+    def by_hand(v: float, w: float, f: float, g: float) -> float:
+        return 1 + v * v - 2 * float(np.cos(turn)) * (f * v * v + g * w * w)
+
+    print_of = junctions.symmetrical_joining(0.6, 0.5, turn).value[0]
+    found = junctions.symmetrical_joining(0.6, 0.8, turn, 0.4)
+    moved = by_hand(0.75, 1.0, 0.8, 0.4) - by_hand(1.2, 0.8, 0.5, 0.5)
+    assert found.value[0] == pytest.approx(print_of + moved)
+    assert int(found.notes[0]) & int(Note.EXTENDED)

@@ -325,7 +325,7 @@ def check(
 ) -> int:
     """Say what is in a drawing, and what is odd about it, before any number."""
     from elbowroom.layout import Severity, audit, mended, read, refusal, write
-    from elbowroom.physics import with_airflows
+    from elbowroom.physics import settled_audit, with_airflows
 
     from .check import audit_picture, print_check
     from .preflight import why_not
@@ -344,6 +344,7 @@ def check(
         copy, changes = mended(seen.topology)
         write(copy, fix)
         left = len(audit(read(fix), found, metres).findings)
+    seen, _ = settled_audit(seen)
     result = check_result(seen, changes)
     if as_json:
         _print_json(result)

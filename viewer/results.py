@@ -23,16 +23,14 @@ from elbowroom.physics import (
     Note,
     balance,
     checks,
-    conditions_of,
     critical_band,
-    duct_flows,
     duct_schedule,
     effects,
     element_bands,
     path_bands,
     power_of,
     quantities,
-    settled,
+    settled_audit,
     terminal_static,
 )
 
@@ -401,14 +399,11 @@ def check_result(found: Audit, changes: Sequence[str] | None = None) -> Plain:
     changes
         What was changed in a mended copy; None where none was asked for.
     """
+    found, by_duct = settled_audit(found)
     topology, graph = found.topology, found.graph
     drawing = topology.drawing
     flow = drawing.flow.copy()
-    if graph is not None:
-        if graph.loops is None:
-            by_duct = duct_flows(graph)
-        else:
-            graph, _, by_duct = settled(graph, conditions_of(graph))
+    if graph is not None and by_duct is not None:
         for duct in range(len(by_duct) - 1, -1, -1):  # the first duct of a run counts
             flow[graph.ducts.run[duct]] = by_duct[duct]
     shapes = found.sections
