@@ -101,9 +101,12 @@ def balanced(
         return bool(((tree + q @ around)[inner] >= lower[inner] / 4.0).all())
 
     q = np.maximum(np.abs(way[ends_there]), least)
+    while not carries(q):  # with the least ones every duct carries something
+        q = (q + least) / 2.0
     here: _Trial | None = None
     slopes: FloatArray | None = None
     pace, last, before = 1.0, np.zeros(len(q)), 0.0
+    failed, rest = 0, 0  # how often Newton's method did in a row; steps without it
     for _ in range(_STEPS):
         if not carries(q):
             return np.maximum(tree + q @ around, lower / 4.0), None
@@ -114,7 +117,8 @@ def balanced(
         if worst <= _SETTLED * scale:
             return here.flow, here.off
         by_square = (around * here.square) @ around.T
-        if worst < before:  # near enough for Newton's method
+        rest -= 1
+        if worst < before and rest < 0:  # near enough for Newton's method
             fixed = _slopes(tried, here, around) if slopes is None else slopes
             new = q + _step(fixed, around, here, least, free)
             if _agree(fixed, by_square, free) and carries(new):
@@ -125,8 +129,10 @@ def balanced(
                     more = np.outer(changed - fixed @ moved, moved) / (moved @ moved)
                     good = _worst(then, free) < worst / 2.0
                     slopes = fixed + more if good else None
-                    q, here, before = new, then, worst
+                    q, here, before, failed = new, then, worst, 0
                     continue
+            failed += 1
+            rest = 2 ** min(failed, 4)
         step = _step(by_square, around, here, least, free)
         pace = pace / 2.0 if step @ last < 0.0 else min(1.3 * pace, 1.0)
         q = np.maximum(q + pace * step, np.minimum(q, least))
