@@ -146,14 +146,15 @@ def _end_of_run(topology: Topology, run: int) -> int:
         raise refusal(
             drawing.place(run),
             "it is marked as the source, but none of its ends is free",
-            "mark the run whose free end is at the fan, or give the place with "
-            "[source] at",
+            "mark the run whose free end is at the fan, or give the place in the "
+            'schedule: [source] at = ["0 m", "0 m", "3 m"]',
         )
     places = " or ".join(topology.place(node) for node in free)
     raise refusal(
         drawing.place(run),
         f"it is marked as the source, but the air could enter at either end: {places}",
-        'write source = "start" or "end" there, or [source] at = [...] in the schedule',
+        'write source = "start" or "end" there, or [source] at = ["0 m", "0 m", "3 m"] '
+        "in the schedule",
     )
 
 

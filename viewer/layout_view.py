@@ -1,11 +1,21 @@
 """A layout as a panel of the picture: tubes, values, the largest losses labelled."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
-from elbowroom.layout import FloatArray, IntArray, Obstacle, Solids, solids, units
+from elbowroom.layout import (
+    DuctGraph,
+    FloatArray,
+    IntArray,
+    Obstacle,
+    Solids,
+    Tubes,
+    solids,
+    units,
+)
 from elbowroom.physics import Analysis, Kind
 
 from .display import Display
@@ -93,7 +103,7 @@ def panel(
         Panel(
             title,
             subtitle,
-            shapes.tubes,
+            seen_tubes(analysis.graph, shapes),
             value[of_piece],
             _labels(analysis, shapes, of_piece, display, others),
             _ends(analysis),
@@ -101,6 +111,23 @@ def panel(
         ),
         of_piece,
     )
+
+
+def seen_tubes(graph: DuctGraph, shapes: Solids) -> Tubes:
+    """Surfaces of a layout as they are drawn.
+
+    Where legs lie within the duct that they leave they are a hundredth smaller, and
+    branches another: of two surfaces in one plane, now one and now the other would
+    be seen.
+    """
+    tubes, kinds = shapes.tubes, np.array(shapes.kind)
+    smaller = np.zeros(len(kinds))
+    for kind, legs in (("leg", graph.legs), ("meeting", graph.meetings)):
+        mine = np.flatnonzero(kinds == kind)
+        smaller[mine] = np.where(legs.is_branch[shapes.row[mine]], 0.02, 0.01)
+    of_tube = tubes.element[tubes.offsets[:-1]]
+    factor = 1.0 - np.repeat(smaller[of_tube], np.diff(tubes.offsets))
+    return replace(tubes, width=tubes.width * factor, height=tubes.height * factor)
 
 
 def summary(analysis: Analysis, display: Display) -> str:
@@ -174,4 +201,7 @@ def _ends(analysis: Analysis) -> list[tuple[FloatArray, str]]:
         graph.terminals.duct.tolist(), graph.terminals.name, strict=True
     ):
         out.append((graph.ducts.end[duct], name))
+    meets = "air parts" if graph.is_return else "air meets"
+    for node in np.unique(graph.ducts.finish[graph.meetings.duct]).tolist():
+        out.append((graph.nodes[node], meets))
     return out if len(out) <= 25 else out[:1]

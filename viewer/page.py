@@ -19,7 +19,7 @@ from .checks import CAUTIONS
 from .colours import scale_for
 from .display import INCH_POUND
 from .gaps import Gap
-from .layout_view import pieces
+from .layout_view import pieces, seen_tubes
 from .results import elements
 from .tables import AS_NEW
 
@@ -184,7 +184,8 @@ def _option(
     option: Option, shape: Any, room: Sequence[Gap], origin: npt.NDArray[np.float64]
 ) -> dict[str, Any]:
     analysis = option.analysis
-    graph, tubes, system = analysis.graph, shape.tubes, analysis.system
+    graph, system = analysis.graph, analysis.system
+    tubes = seen_tubes(graph, shape)
     ends = [
         {
             "name": name,
