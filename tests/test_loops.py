@@ -1,5 +1,6 @@
 """Loops in a drawing: the pressure is the same by every way, and no air is lost."""
 
+import json
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -8,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from routes import Run, about_z
+from schemas import validate
 
 from elbowroom.layout import (
     Attributes,
@@ -413,6 +415,12 @@ def test_a_bad_file_with_a_loop_is_solved_once_it_is_told_enough(
     assert "form a loop through (8, 4, 3) m" in said
     assert "(4, 0, 3) m" in said
     assert "its air meets at (8, 4, 3) m" in said
+    assert main(["analyse", file, "--schedule", str(schedule), "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    validate(result, "result")
+    kinds = [e["kind"] for e in result["elements"] if e["id"].startswith("meeting")]
+    assert len(kinds) == 2
+    assert all("where the air of a loop meets" in kind for kind in kinds)
 
 
 def test_conditions_follow_their_runs() -> None:
