@@ -29,6 +29,7 @@ from .flows import duct_flows, loops_of, openings
 STILL = 1e-6  # of the whole airflow: as good as none
 _SETTLED = 1e-11  # of the largest loss of a path
 _STEPS = 300
+_HALVES = 60
 _SLOW = 0.02  # of the whole airflow: below it the square law is too steep
 _LEAST = 1e-6  # of the velocity pressure: what a duct loses at the least
 
@@ -101,7 +102,9 @@ def balanced(
         return bool(((tree + q @ around)[inner] >= lower[inner] / 4.0).all())
 
     q = np.maximum(np.abs(way[ends_there]), least)
-    while not carries(q):  # with the least ones every duct carries something
+    for _ in range(_HALVES):  # with the least ones every duct carries something
+        if carries(q):
+            break
         q = (q + least) / 2.0
     here: _Trial | None = None
     slopes: FloatArray | None = None
