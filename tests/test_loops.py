@@ -30,6 +30,7 @@ from elbowroom.layout import (
     rectangular,
     round_section,
     solids,
+    write_gltf,
 )
 from elbowroom.physics import (
     Aim,
@@ -457,6 +458,24 @@ def test_check_tells_where_air_stands_still() -> None:
     assert flow is not None
     assert set(flow[found.graph.ducts.run == 3]) == {0.0}
     assert any("'bridge': the air stands still" in n.sentence for n in found.findings)
+
+
+def test_check_says_each_thing_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_gltf(drawn(BRIDGED), tmp_path / "bridged.glb")
+    (tmp_path / "bridged.schedule.toml").write_text(
+        '[terminals.t1]\nflow = "0.5 m3/s"\n'
+    )
+    assert main(["check", str(tmp_path / "bridged.glb"), "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    validate(result, "check")
+    said = [problem["what"] for problem in result["problems"]]
+    assert len(said) == len(set(said))
+    assert sum("stands still" in what for what in said) == 1
+    flow = {run["name"]: run["flow_m3_s"] for run in result["runs"]}
+    assert flow["bridge"] == 0.0
+    assert flow["t1"] == pytest.approx(0.5)
 
 
 @pytest.mark.parametrize("order", [[0, 1, 2, 3, 4], [3, 2, 4, 1, 0], [4, 3, 2, 1, 0]])

@@ -344,8 +344,8 @@ def check(
         copy, changes = mended(seen.topology)
         write(copy, fix)
         left = len(audit(read(fix), found, metres).findings)
-    seen, _ = settled_audit(seen)
-    result = check_result(seen, changes)
+    seen, by_duct = settled_audit(seen)
+    result = check_result(seen, by_duct, changes)
     if as_json:
         _print_json(result)
     else:

@@ -9,6 +9,7 @@ import numpy as np
 from elbowroom.layout import (
     Audit,
     Basis,
+    FloatArray,
     Notice,
     sections,
     units,
@@ -30,7 +31,6 @@ from elbowroom.physics import (
     path_bands,
     power_of,
     quantities,
-    settled_audit,
     terminal_static,
 )
 
@@ -389,17 +389,20 @@ def comparison_result(comparison: Comparison, inputs: Mapping[str, Any]) -> Plai
     }
 
 
-def check_result(found: Audit, changes: Sequence[str] | None = None) -> Plain:
+def check_result(
+    found: Audit, by_duct: FloatArray | None, changes: Sequence[str] | None = None
+) -> Plain:
     """Result of `check` as plain data, as `check.schema.json` says.
 
     Parameters
     ----------
     found
         What was found.
+    by_duct
+        Airflow in each duct of its graph, m³/s, shape (d,); None if it is not known.
     changes
         What was changed in a mended copy; None where none was asked for.
     """
-    found, by_duct = settled_audit(found)
     topology, graph = found.topology, found.graph
     drawing = topology.drawing
     flow = drawing.flow.copy()
