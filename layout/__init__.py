@@ -1,7 +1,7 @@
 """From a drawing to a classified graph of ducts and fittings."""
 
 from . import sections, units
-from .audit import Audit, audit
+from .audit import Audit, audit, ranked
 from .basis import Basis
 from .boxes import Boxes, boxes_of, overlap_depth
 from .clearance import Clearances, clearances, duct_clearances, piece_ducts
@@ -121,6 +121,7 @@ __all__ = [
     "note",
     "overlap_depth",
     "piece_ducts",
+    "ranked",
     "read",
     "read_obstacles",
     "read_schedule",

@@ -1,5 +1,6 @@
 """The audit of a drawing before any number: what is odd in it, and what that does."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,12 +80,18 @@ def audit(
         found += [*graph.notices, *_steps(graph)]
     except BadInput as bad:
         found += [*loop_notices(topology), *bad.faults]
+    return Audit(topology, sections, graph, ranked(found))
+
+
+def ranked(found: Iterable[Notice]) -> tuple[Notice, ...]:
+    """Notices with each sentence once, the gravest first."""
     by_sentence: dict[str, Notice] = {}
     for notice in found:
         by_sentence.setdefault(notice.sentence, notice)
     order = ["error", "warning", "note"]
-    ranked = sorted(by_sentence.values(), key=lambda n: order.index(n.severity.value))
-    return Audit(topology, sections, graph, tuple(ranked))
+    return tuple(
+        sorted(by_sentence.values(), key=lambda n: order.index(n.severity.value))
+    )
 
 
 def _bare(drawing: Drawing, sections: RunSections) -> list[Notice]:

@@ -18,7 +18,7 @@ from . import noise
 from .analysis import Analysis
 from .balance import balance
 from .elements import Kind
-from .flows import openings, terminals_fed
+from .flows import goes_on, terminals_fed
 from .leakage import leakage
 from .power import FanPower, fan_power
 from .rooms import SPECIFIC_HEAT
@@ -472,12 +472,11 @@ def static_pressure(analysis: Analysis) -> FloatArray:
     parent = graph.ducts.parent
     own = np.bincount(elements.duct, elements.loss, len(parent))
     ahead = np.zeros(len(parent))
-    closing, kept = openings(graph)
-    goes_on = dict(zip(closing.tolist(), kept.tolist(), strict=True))
+    other = goes_on(graph)
     for duct in range(len(parent) - 1, -1, -1):  # children come after their parents
         before = int(parent[duct])
-        if duct in goes_on:
-            ahead[duct] = ahead[goes_on[duct]]
+        if duct in other:
+            ahead[duct] = ahead[other[duct]]
         if before >= 0:
             ahead[before] = max(ahead[before], ahead[duct] + own[duct])
     rub = analysis.state.gradient * graph.ducts.length

@@ -50,6 +50,12 @@ def openings(graph: DuctGraph) -> tuple[IntArray, IntArray]:
     return closing, kept[np.searchsorted(ducts.finish[kept], ducts.finish[closing])]
 
 
+def goes_on(graph: DuctGraph) -> dict[int, int]:
+    """Where each closing duct's air goes on: the duct that ends there in the tree."""
+    closing, kept = openings(graph)
+    return dict(zip(closing.tolist(), kept.tolist(), strict=True))
+
+
 def terminals_fed(graph: DuctGraph) -> FloatArray:
     """How many terminals each duct feeds, shape (d,); by every way that leads there."""
     fed = np.bincount(graph.terminals.duct, minlength=len(graph.ducts.run)).astype(
@@ -57,11 +63,10 @@ def terminals_fed(graph: DuctGraph) -> FloatArray:
     )
     if graph.loops is None:
         return sum_of_subtree(graph.ducts.parent, fed)
-    closing, kept = openings(graph)
-    goes_on = dict(zip(closing.tolist(), kept.tolist(), strict=True))
+    other = goes_on(graph)
     for duct in range(len(fed) - 1, -1, -1):  # what goes on from a meeting comes later
-        if duct in goes_on:
-            fed[duct] = fed[goes_on[duct]]
+        if duct in other:
+            fed[duct] = fed[other[duct]]
         if graph.ducts.parent[duct] >= 0:
             fed[graph.ducts.parent[duct]] += fed[duct]
     return fed

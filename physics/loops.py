@@ -16,20 +16,19 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Notice,
-    Severity,
     directed,
+    ranked,
     refusal,
     sections,
     warning,
 )
 
 from .conditions import Conditions, conditions_of
-from .flows import duct_flows, loops_of, paths_to
+from .flows import duct_flows, loops_of, openings, paths_to
 from .loop_balance import STILL, balanced, least_flows, spent
 from .network import solve_network
 
 _TURNS = 100
-_RANKS = [Severity.ERROR, Severity.WARNING, Severity.NOTE]
 _STEPS = 200
 _SETTLED = 1e-11  # of the pressure
 _LEAST = 1e-6  # of the pressure: what a duct loses at the least
@@ -95,7 +94,7 @@ def settled(
         if off is None:  # the strongest of the ducts at a meeting is another
             graph, conditions = _turned(graph, conditions, way)
             continue
-        last = loops_of(graph)[0]
+        last, _ = openings(graph)
         closing = loops.of_duct[last]
         still = flow[last] <= least_flows(graph, taken)[last] * (1 + 1e-9)
         pressed = np.flatnonzero((off > 0.0) & still & ~held[closing])
@@ -311,9 +310,8 @@ def settled_audit(found: Audit) -> tuple[Audit, FloatArray | None]:
         return replace(found, findings=(*bad.faults, *found.findings)), None
     lost, _ = spent(graph, conditions, flow)
     every = [*rest, *graph.notices, *still_notices(graph, flow, lost)]
-    findings = sorted(every, key=lambda n: _RANKS.index(n.severity))
     flow = np.where(flow > 2.0 * STILL * flow.max(), flow, 0.0)
-    return replace(found, graph=graph, findings=tuple(findings)), flow
+    return replace(found, graph=graph, findings=ranked(every)), flow
 
 
 def still_notices(graph: DuctGraph, flow: FloatArray, lost: FloatArray) -> list[Notice]:

@@ -4,7 +4,7 @@ import numpy as np
 
 from elbowroom.layout import DuctGraph, FloatArray, IntArray, sum_from_root
 
-from .flows import openings
+from .flows import goes_on
 
 OUTSIDE_FILM = 8.0  # W/(m² K), still air on the outside; 6 to 10 from memory
 
@@ -69,7 +69,7 @@ def temperatures_in(
     if graph.loops is None:
         return temperatures(parent, ntu, supply, around)
     arriving: dict[int, list[int]] = {}
-    for duct, kept in zip(*map(np.ndarray.tolist, openings(graph)), strict=True):
+    for duct, kept in goes_on(graph).items():
         arriving.setdefault(kept, [kept]).append(duct)
     start, end = np.empty_like(ntu), np.empty_like(ntu)
     for duct, before in enumerate(parent.tolist()):  # what arrives comes before
