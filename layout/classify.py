@@ -7,7 +7,7 @@ import numpy as np
 
 from .arcs import Arcs, find_arcs
 from .basis import Basis
-from .drawing import Drawing
+from .drawing import NOTHING_SAID, Drawing
 from .elbow_rules import build_bends
 from .faults import Notice, refusal, warning
 from .fittings import NONE, Bends, BoolArray, Ducts, Legs, Transitions
@@ -19,7 +19,7 @@ from .frames import (
     turn_between,
 )
 from .schedule import Schedule
-from .sections import FloatArray, IntArray, Shape, area
+from .sections import FloatArray, IntArray, Shape, area, words
 from .stretches import is_first
 from .topology import Topology
 from .tree import Tree, heads
@@ -29,6 +29,7 @@ _ALIKE = np.radians(10.0)  # deflections of two legs that share the turn evenly
 _TURNED_AWAY = np.radians(15.0)  # a leg beyond this is no straight continuation
 _LARGEST_KINK = np.radians(20.0)  # of the centreline where a transition slants
 _SAME_SIZE = 1e-5  # m: a hundredth of the rounding of sizes in millimetres
+_SAME_ROLL = 1e-6  # rad
 
 _NO_ROWS = np.empty(0, dtype=np.int64)
 _NO_FLAGS = np.empty(0, dtype=bool)
@@ -534,49 +535,52 @@ def _uneven_notices(
 def _roll_notices(
     topology: Topology, tree: Tree, ducts: Ducts, first: IntArray
 ) -> list[Notice]:
-    flat = (
-        (ducts.shape != int(Shape.ROUND))
-        & (np.abs(ducts.width - ducts.height) > _SAME_SIZE)
-    ).nonzero()[0]
-    plumb = is_plumb(tree.direction.take(first[flat], axis=0))
-    level, standing = flat[~plumb], flat[plumb]
-    drawing = topology.drawing
-    said = drawing.attributes
-    notices = []
-    tilted = level[np.abs(np.sin(ducts.roll[level])) > np.sin(STRAIGHT_ON)]
-    first_of = np.full(drawing.run_count, NONE)  # the first tilted duct of each run
-    first_of[ducts.run[tilted[::-1]]] = tilted[::-1]
-    runs = (first_of != NONE).nonzero()[0]
-    rolled = np.abs(np.degrees(ducts.roll[first_of[runs]])).tolist()
-    middles = drawing.first_middle(runs).tolist()
-    sections = drawing.section_words(runs)
-    for run, turned, section, middle in zip(
-        runs.tolist(), rolled, sections, middles, strict=True
-    ):
-        if run in said and (said[run].roll is not None or said[run].up is not None):
-            continue
-        notices.append(
-            warning(
-                drawing.place(run),
-                f"carried round its bends the {section} section arrives turned "
-                f"{turned:.0f} degrees from level",
-                "give the run 'roll_deg' or 'up' if it stands otherwise",
-                effect="it decides which bends go the easy way and which the hard way",
-                place=middle,
-            )
+    """Ducts with unequal sides of which the drawing leaves open how they stand.
+
+    Those that carry on from such a duct as it stands are not mentioned again.
+    """
+    drawing, roll = topology.drawing, ducts.roll
+    rolled = roll.nonzero()[0]
+    rolled = rolled[np.abs(np.sin(roll[rolled])) > np.sin(STRAIGHT_ON)]
+    rolled = rolled[_has_sides(ducts, rolled)]
+    tilted = rolled[~is_plumb(tree.direction.take(first[rolled], axis=0))]
+    before = ducts.parent[tilted]
+    is_tilted = np.zeros(len(roll), dtype=bool)
+    is_tilted[tilted] = True
+    carried = (before >= 0) & is_tilted[before]
+    carried &= np.abs(roll[tilted] - roll[before]) < _SAME_ROLL
+    loose = (ducts.parent < 0).nonzero()[0]
+    loose = loose[_has_sides(ducts, loose)]
+    loose = loose[is_plumb(tree.direction.take(first[loose], axis=0))]
+    what = dict.fromkeys(
+        loose.tolist(),
+        "a vertical run at the source has no level side, so its width was taken "
+        "along X",
+    )
+    for duct in tilted[~carried].tolist():
+        section = words(ducts.shape[duct], ducts.width[duct], ducts.height[duct])
+        what[duct] = (
+            f"carried round its bends the {section} section arrives turned "
+            f"{abs(np.degrees(roll[duct])):.0f} degrees from level"
         )
-    loose = standing[ducts.parent[standing] == NONE]
-    for run in sorted(set(ducts.run[loose].tolist())):
-        if run in said and (said[run].roll is not None or said[run].up is not None):
+    notices = {}  # one for each run, at its first such duct
+    for duct in sorted(what):
+        run = int(ducts.run[duct])
+        said = drawing.attributes.get(run, NOTHING_SAID)
+        if run in notices or said.roll is not None or said.up is not None:
             continue
-        notices.append(
-            warning(
-                drawing.place(run),
-                "a vertical run at the source has no level side, so its width was "
-                "taken along X",
-                "give the run 'roll_deg' or 'up' if it stands otherwise",
-                effect="it decides which bends go the easy way and which the hard way",
-                place=drawing.first_middle(run),
-            )
+        notices[run] = warning(
+            drawing.place(run),
+            what[duct],
+            "give the run 'roll_deg' or 'up' if it stands otherwise: what follows is "
+            "carried on from it",
+            effect="it decides which bends go the easy way and which the hard way",
+            place=drawing.first_middle(run),
         )
-    return notices
+    return list(notices.values())
+
+
+def _has_sides(ducts: Ducts, rows: IntArray) -> BoolArray:
+    """Whether it matters how each of some ducts stands."""
+    unequal = np.abs(ducts.width[rows] - ducts.height[rows]) > _SAME_SIZE
+    return np.asarray(unequal & (ducts.shape[rows] != int(Shape.ROUND)))

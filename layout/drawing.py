@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from .basis import Basis
 from .faults import Notice
-from .sections import FloatArray, IntArray, Section, Shape, words
+from .sections import FloatArray, IntArray, Section, Shape
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,20 +147,11 @@ class Drawing:
             self.attributes.get(index, NOTHING_SAID),
         )
 
-    def first_middle(self, index: npt.ArrayLike) -> FloatArray:
-        """Middle of the first segment of a run, m, shape (3,): where to look for it.
-
-        Of n runs, in the shape (n, 3).
-        """
-        run = np.asarray(index, dtype=np.int64)
-        begin = self.offsets[run]
-        second = np.minimum(begin + 1, self.offsets[run + 1] - 1)
+    def first_middle(self, index: int) -> FloatArray:
+        """Middle of the first segment of a run, m, shape (3,): where to look for it."""
+        begin, end = self.offsets[index], self.offsets[index + 1]
+        second = min(begin + 1, end - 1)
         return np.asarray((self.points[begin] + self.points[second]) / 2)
-
-    def section_words(self, runs: IntArray) -> list[str]:
-        """Section of each of some runs as the trade writes it."""
-        sides = self.width[runs].tolist(), self.height[runs].tolist()
-        return list(map(words, self.shape[runs].tolist(), *sides))
 
     def place(self, index: int) -> str:
         """Name the place of a run for a message: file, run."""

@@ -143,6 +143,35 @@ def test_a_roll_in_the_drawing_turns_the_section() -> None:
     assert bends.in_plane.tolist() == pytest.approx([0.2])
 
 
+@pytest.mark.parametrize(
+    ("told", "asked"),
+    [
+        ({}, ["riser", "one"]),
+        ({"one": Attributes(roll=0.0)}, ["riser"]),
+        ({"one": Attributes(roll=np.pi / 2)}, ["riser"]),
+        ({"two": Attributes(roll=0.7)}, ["riser", "one"]),
+        ({"riser": Attributes(source=True, up=(0.0, 1.0, 0.0))}, ["one"]),
+        ({"riser": Attributes(source=True, up=(1.0, 0.0, 0.0))}, []),
+    ],
+)
+def test_how_a_duct_stands_is_asked_once_where_it_comes_to_stand_so(
+    told: dict[str, Attributes], asked: list[str]
+) -> None:
+    """Of a riser and the trunk on its top, drawn in three runs, the last one smaller.
+
+    The width lies along x in the riser, so that it stands upright in the trunk.
+    """
+    points = np.array([[0, 0, 0], [0, 0, 3], [4, 0, 3], [8, 0, 3], [12, 0, 3]])
+    cuts = {"riser": FLAT, "one": FLAT, "two": FLAT, "three": rectangular(0.4, 0.2)}
+    drawing = drawing_from_runs(
+        [(name, points[i : i + 2], cut) for i, (name, cut) in enumerate(cuts.items())],
+        attributes={"riser": Attributes(source=True)} | told,
+    )
+    graph = build(drawing, Schedule(terminals={"three": TerminalSpec(0.5)}))
+    where = [n.where for n in graph.notices if "stands otherwise" in n.remedy]
+    assert where == [f"drawing in memory, run '{name}'" for name in asked]
+
+
 @pytest.mark.parametrize("pieces", [6, 12, 48])
 def test_an_arc_of_many_vertices_is_one_bend(pieces: int) -> None:
     """A quarter of radius 0.9 m, drawn as chords of the circle."""
