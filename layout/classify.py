@@ -132,17 +132,18 @@ def classify(
         & (pieces.run == pieces.run[pieces.before])
     )
     head = heads(follows, tree.parent)
-    first = ((head == np.arange(len(head))) & ~arcs.inner).nonzero()[0]
-    duct_of = np.full(len(head), NONE)
-    duct_of[first] = np.arange(len(first))
-    duct_of = duct_of[head]
-    last = np.arange(len(head))
-    np.maximum.at(last, head[follows], follows.nonzero()[0])
+    every = np.arange(len(head))
+    first = ((head == every) & ~arcs.inner).nonzero()[0]
+    duct_of = np.full(len(head) + 1, NONE)  # the last: of no segment
+    duct_of[first] = every[: len(first)]
+    duct_of[:-1] = duct_of[head]
+    last, rows = every, follows.nonzero()[0]
+    last[head[rows]] = rows  # in walking order: the farthest one stays
     last = last[first]
 
     into = tree.parent.copy()  # the segment before each, past the chords of an arc
     into[arcs.last] = tree.parent[arcs.first]
-    parent = np.where(into[first] >= 0, duct_of[np.maximum(into[first], 0)], NONE)
+    parent = duct_of[into[first]]
     legs = _dividing(topology, tree, pieces, duct_of, schedule)
     meetings = _meeting(topology, tree, pieces, duct_of, schedule)
     across, upright, roll = _frames(
@@ -156,24 +157,31 @@ def classify(
     slope[after] += slope[parent[after]]
     drawn[piece] = 0.0
 
-    sharp_rows = sharp.nonzero()[0]
-    at = np.concatenate([arcs.last, sharp_rows])
+    sharp[arcs.last] = True
+    at = sharp.nonzero()[0]
+    angle, axis = pieces.turn.take(at), pieces.axis.take(at, axis=0)
+    radius, setback, misfit = np.full((3, len(at)), np.nan)
+    curved = at.searchsorted(arcs.last)
+    angle[curved], axis[curved] = arcs.angle, arcs.axis
+    radius[curved], setback[curved] = arcs.radius, arcs.setback
+    misfit[:] = 0.0
+    misfit[curved] = arcs.misfit
     bend_duct = duct_of[at]
-    bend_axis = np.concatenate([arcs.axis, pieces.axis[sharp_rows]])
     before = parent[bend_duct]
+    came = first[before]
     bends = build_bends(
         duct=bend_duct,
         run=pieces.run[at],
         place=topology.order[tree.segment[at]] + np.where(tree.forward[at], 0.0, 0.5),
-        angle=np.concatenate([arcs.angle, pieces.turn[sharp_rows]]),
-        axis=bend_axis,
-        drawn_radius=np.concatenate([arcs.radius, np.full(len(sharp_rows), np.nan)]),
-        drawn_setback=np.concatenate([arcs.setback, np.full(len(sharp_rows), np.nan)]),
-        misfit=np.concatenate([arcs.misfit, np.zeros(len(sharp_rows))]),
-        shape=pieces.shape[first[before]],
-        width=pieces.width[first[before]],
-        height=pieces.height[first[before]],
-        across=across[before],
+        angle=angle,
+        axis=axis,
+        drawn_radius=radius,
+        drawn_setback=setback,
+        misfit=misfit,
+        shape=pieces.shape[came],
+        width=pieces.width[came],
+        height=pieces.height[came],
+        across=across.take(before, axis=0),
         drawing=topology.drawing,
         schedule=schedule,
     )
@@ -197,7 +205,7 @@ def classify(
         *_roll_notices(topology, tree, ducts, first),
     ]
     return Classified(
-        ducts, bends, transitions, legs, meetings, duct_of, tuple(notices)
+        ducts, bends, transitions, legs, meetings, duct_of[:-1], tuple(notices)
     )
 
 

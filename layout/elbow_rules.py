@@ -55,7 +55,8 @@ def build_bends(
     Parameters
     ----------
     duct, run, place
-        Duct after each bend, its run, and its place along the run as drawn, (b,).
+        Duct after each bend, rising, its run, and its place in the drawing, which rises
+        along each run as drawn and from run to run, (b,).
     angle, axis
         Turn, rad, and the unit vector about which it goes, (b,) and (b, 3).
     drawn_radius, drawn_setback, misfit
@@ -79,7 +80,7 @@ def build_bends(
     in_plane = np.where(about_width, height, width)
     along_axis = np.where(about_width, width, height)
 
-    order = np.lexsort((place, run))
+    order = place.argsort(kind="stable")
     begins = is_first(run[order])
     count = np.arange(len(order))
     number = np.empty(len(order), dtype=np.int64)
@@ -128,23 +129,22 @@ def build_bends(
     far = angle > np.radians(179.0)  # a sharp hairpin has no tangent points
     reach = radius * np.tan(np.where(far, 0.0, angle) / 2)
     setback = np.where(drawn, drawn_setback, reach)
-    by_duct = duct.argsort(kind="stable")
     return Bends(
-        duct=duct[by_duct],
-        number=number[by_duct],
-        angle=angle[by_duct],
-        radius=radius[by_duct],
-        in_plane=in_plane[by_duct],
-        along_axis=along_axis[by_duct],
-        skew=skew[by_duct],
-        construction=construction[by_duct],
-        pieces=pieces[by_duct],
-        splitters=splitters[by_duct],
-        radius_basis=radius_basis[by_duct],
-        construction_basis=construction_basis[by_duct],
-        setback=setback[by_duct],
-        short_by=np.zeros(size),
-        misfit=misfit[by_duct],
-        axis=axis[by_duct],
-        corner=np.zeros((size, 3)),
+        duct,
+        number,
+        angle,
+        radius,
+        in_plane,
+        along_axis,
+        skew,
+        construction,
+        pieces,
+        splitters,
+        radius_basis,
+        construction_basis,
+        setback,
+        np.zeros(size),
+        misfit,
+        axis,
+        np.zeros((size, 3)),
     )

@@ -17,7 +17,7 @@ TOLERANCE = 1e-3
 # A direction along which few points of a building share a coordinate.
 _SKEW = np.array([0.6180339887, 0.5436890127, 0.5682409113])
 _SKEW /= np.linalg.norm(_SKEW)
-_MOST_NEIGHBOURS = 32  # beyond this the points crowd along the sweep: use a tree
+_MOST_PAIRS = 32  # for a point: beyond this they crowd along the sweep, use a tree
 
 
 def snap(points: FloatArray, tolerance: float) -> tuple[FloatArray, IntArray]:
@@ -74,29 +74,27 @@ def _labels(points: FloatArray, tolerance: float) -> IntArray:
     along = np.einsum("ij,j->i", points, _SKEW)
     order = along.argsort()
     along, swept = along.take(order), points.take(order, axis=0)
-    follows = along[1:] - along[:-1] <= tolerance
-    close = follows.nonzero()[0]
-    follows &= _within(swept[1:] - swept[:-1], tolerance)
+    beside = along[1:] - along[:-1] <= tolerance
+    joined = beside & _within(swept[1:] - swept[:-1], tolerance)
     # Hardly ever does another node lie between the points of one on the line, so these
-    # chains are the nodes already but for a few links.
+    # chains are the nodes already but for a few links, across breaks between them.
     chain = np.zeros(count, dtype=np.int64)
-    (~follows).cumsum(out=chain[1:])
-    first, second = [close[:0]], [close[:0]]
-    for step in range(2, count):
-        close = close[: close.searchsorted(count - step)]
-        close = close[along[close + step] - along[close] <= tolerance]
-        if len(close) == 0:
-            break
-        if step > _MOST_NEIGHBOURS:
+    (~joined).cumsum(out=chain[1:])
+    breaks = (beside > joined).nonzero()[0]
+    if len(breaks):
+        begin = along.searchsorted(along.take(breaks + 1) - tolerance)
+        end = along.searchsorted(along.take(breaks) + tolerance, "right")
+        behind, ahead = breaks + 1 - begin, end - breaks - 1
+        if (behind * ahead).sum() > _MOST_PAIRS * count:
             pairs = cKDTree(points).query_pairs(tolerance, output_type="ndarray")
             return _merged(np.arange(count), pairs.T)
-        apart = close[chain[close] != chain[close + step]]
-        first.append(apart)
-        second.append(apart + step)
-    one, two = np.concatenate(first), np.concatenate(second)
-    near = _within(swept.take(two, axis=0) - swept.take(one, axis=0), tolerance)
-    if near.any():
-        chain = _merged(chain, np.stack([chain[one[near]], chain[two[near]]]))
+        here = np.arange(len(breaks)).repeat(behind * ahead)
+        pair = np.arange(len(here)) - ((behind * ahead).cumsum() - behind * ahead)[here]
+        one = begin[here] + pair // ahead[here]
+        two = breaks[here] + 1 + pair % ahead[here]
+        near = _within(swept.take(two, axis=0) - swept.take(one, axis=0), tolerance)
+        if near.any():
+            chain = _merged(chain, np.stack([chain[one[near]], chain[two[near]]]))
     label = np.empty(count, dtype=np.int64)
     label[order] = chain
     return label

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from elbowroom.layout import BoolArray, FloatArray, IntArray
 
 _MOST_BINS = 1 << 14
+_FEW = 1 << 10  # arguments, for which a search takes less time than bins
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,7 +51,7 @@ class Axis:
         outside = np.asarray(inside != x)
         if self.log:
             np.log(inside, out=inside)
-        if len(self.bins):
+        if len(self.bins) and x.size > _FEW:
             # NaN goes to the first bin; its share, and so its value, stays NaN.
             binned = np.fmax(inside - self.nodes[0], 0.0) * self.scale
             low = self.bins.take(binned.astype(np.int64), mode="clip")
