@@ -88,7 +88,8 @@ def build_bends(
 
     size = len(duct)
     construction = np.zeros(size, dtype=np.int64)
-    radius = np.zeros(size)
+    sides = np.stack([in_plane, along_axis])
+    radius = np.zeros((2, size))  # with either side in the plane of the bend
     pieces = np.zeros(size, dtype=np.int64)
     splitters = np.zeros(size, dtype=np.int64)
     radius_basis = np.zeros(size, dtype=np.int64)
@@ -97,7 +98,7 @@ def build_bends(
     def put(rows: IntArray | slice, rule: ElbowRule) -> None:
         construction[rows] = int(rule.construction)
         construction_basis[rows] = int(rule.construction_basis)
-        radius[rows] = rule.radius_for(in_plane[rows])
+        radius[:, rows] = rule.radius_for(sides[:, rows])
         radius_basis[rows] = int(rule.radius_basis)
         pieces[rows] = rule.pieces
         splitters[rows] = rule.splitters
@@ -106,11 +107,12 @@ def build_bends(
     for index, said in drawing.attributes.items():
         if said.bend_radius is not None:
             rows = (run == index).nonzero()[0]
-            radius[rows] = said.bend_radius
+            radius[:, rows] = said.bend_radius
             radius_basis[rows] = int(Basis.DECLARED)
     for name, bend in schedule.elbow_exceptions:
-        index = list(drawing.names).index(name)
-        mine = run == index
+        if name not in drawing.names:
+            continue  # a run of another option: see `graph.build`
+        mine = run == list(drawing.names).index(name)
         rows = (mine & (number == bend) if bend else mine).nonzero()[0]
         put(rows, schedule.elbow_rule(name, bend))
 
@@ -121,19 +123,20 @@ def build_bends(
     radius = np.where(drawn, drawn_radius, radius)
     radius_basis[drawn] = int(Basis.DRAWN)
     cornered = _CORNERED[construction]
-    radius[cornered] = 0.0
+    radius[:, cornered] = 0.0
     radius_basis[cornered] = construction_basis[cornered]
     square = construction == int(ElbowConstruction.SQUARE_THROAT)
-    radius[square] = in_plane[square] / 2  # throat radius 0 by construction
+    radius[:, square] = sides[:, square] / 2  # throat radius 0 by construction
 
     far = angle > np.radians(179.0)  # a sharp hairpin has no tangent points
-    reach = radius * np.tan(np.where(far, 0.0, angle) / 2)
+    reach = radius[0] * np.tan(np.where(far, 0.0, angle) / 2)
     setback = np.where(drawn, drawn_setback, reach)
     return Bends(
         duct,
         number,
         angle,
-        radius,
+        radius[0],
+        radius[1],
         in_plane,
         along_axis,
         skew,

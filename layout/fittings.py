@@ -72,6 +72,8 @@ class Bends:
         Turn, rad.
     radius
         Radius of the centreline, m; 0 for a mitred elbow.
+    other_radius
+        What it would be with the other side of the section in the plane of the bend.
     in_plane, along_axis
         Side of the section in the plane of the bend, and along its axis, m.
     skew
@@ -99,6 +101,7 @@ class Bends:
     number: IntArray
     angle: FloatArray
     radius: FloatArray
+    other_radius: FloatArray
     in_plane: FloatArray
     along_axis: FloatArray
     skew: FloatArray

@@ -22,6 +22,7 @@ from .fittings import (
     Terminals,
     Transitions,
 )
+from .near_misses import nearest, nearest_ends
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, Section, Shape, words
 from .snap import TOLERANCE
@@ -30,6 +31,8 @@ from .terminals import match_terminals
 from .topology import Topology, join, loops, walk
 from .tree import Tree, tree_from
 from .ways import Loops, Ways, find_ways, first_guess, still_faults, tree_along
+
+_MOST_PAIRS = 5_000_000  # of segments: beyond this only ends are measured
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -390,28 +393,30 @@ def island_notices(topology: Topology, reached: BoolArray) -> Iterable[Notice]:
     """
     if reached.all():
         return []
-    from scipy.spatial import cKDTree
-
     drawing = topology.drawing
-    inside = cKDTree(topology.nodes[reached])
+    part_of = topology.component[topology.ends[:, 0]]
+    others = reached[topology.ends[:, 0]].nonzero()[0]
+    few = (len(part_of) - len(others)) * len(others) <= _MOST_PAIRS
     notices = []
-    for part in np.unique(topology.component[~reached]).tolist():
-        nodes = np.flatnonzero(topology.component == part)
-        gap = np.asarray(inside.query(topology.nodes[nodes])[0])
-        nearest = int(nodes[int(np.argmin(gap))])
-        mine = topology.component[topology.ends[:, 0]] == part
+    for part in np.unique(part_of[~reached[topology.ends[:, 0]]]).tolist():
+        mine = (part_of == part).nonzero()[0]
         length = float(topology.length[mine].sum())
-        run = int(topology.run[np.flatnonzero(mine)[0]])
+        gap, place = (nearest if few else nearest_ends)(topology, mine, others)
+        x, y, z = place.round(4) + 0.0
+        said = (
+            f"the nearest gap is {gap:.3g} m"
+            if gap > topology.tolerance
+            else "it only crosses what the source reaches,"
+        )
         notices.append(
             warning(
-                drawing.place(run),
+                drawing.place(int(topology.run[mine[0]])),
                 f"a separate part of {length:.3g} m that the source does not reach; "
-                f"the nearest gap is {float(gap.min()):.3g} m at "
-                f"{topology.place(nearest)}",
+                f"{said} at ({x:g}, {y:g}, {z:g}) m",
                 "close the gap if it belongs to this system; its losses are not "
                 "counted",
                 effect="its terminals get no air in the result",
-                place=topology.nodes[nearest],
+                place=place,
             )
         )
     return notices

@@ -64,7 +64,7 @@ def meetings(
             np.empty((0, 3)),
         )
     start, stop = nodes[ends[:, 0]], nodes[ends[:, 1]]
-    s, gap = _closest(start[first], stop[first], start[second], stop[second])
+    s, gap = closest(start[first], stop[first], start[second], stop[second])
     meet = gap <= tolerance
     first, second = first[meet], second[meet]
     # Landings are asked from each end of each of the two segments: when they overlap,
@@ -157,10 +157,15 @@ def _boxes(
     return np.minimum(begin, end) - tolerance, np.maximum(begin, end) + tolerance
 
 
-def _closest(
+def closest(
     p: FloatArray, p2: FloatArray, q: FloatArray, q2: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Share along the first of two segments of its closest point, and the distance.
+
+    Parameters
+    ----------
+    p, p2, q, q2
+        Ends of the first segments and of the second ones, m, shape (n, 3).
 
     References
     ----------

@@ -3,8 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from .faults import Notice, warning
+from .joints import closest
 from .sections import FloatArray, IntArray
 from .topology import Topology
 
@@ -74,6 +76,54 @@ def gaps(topology: Topology, reach: float = REACH) -> list[Gap]:
             )
         )
     return found
+
+
+def nearest(
+    topology: Topology, segments: IntArray, others: IntArray
+) -> tuple[float, FloatArray]:
+    """Distance between two sets of segments, m, and where on the first it is, (3,).
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+    segments, others
+        Its segments: those of a part, and those that it may belong to.
+    """
+    p, p2 = topology.nodes[topology.ends[segments]].swapaxes(0, 1)
+    q, q2 = topology.nodes[topology.ends[others]].swapaxes(0, 1)
+    low, high = np.minimum(q, q2), np.maximum(q, q2)
+    best, place = np.inf, p[0]
+    step = max(1, _AT_ONCE // len(others))
+    for begin in range(0, len(segments), step):
+        part = slice(begin, begin + step)
+        under = low - np.maximum(p, p2)[part, None]
+        over = np.minimum(p, p2)[part, None] - high
+        apart = np.linalg.norm(np.maximum(np.maximum(under, over), 0.0), axis=2)
+        # No segment is nearer than its box, nor any pair than the nearest one so far.
+        mine = apart.argmin(axis=1)
+        rows = np.arange(begin, begin + len(mine))
+        _, gap = closest(p[rows], p2[rows], q[mine], q2[mine])
+        one, two = (apart <= min(best, float(gap.min()))).nonzero()
+        one += begin
+        share, gap = closest(p[one], p2[one], q[two], q2[two])
+        least = int(gap.argmin())
+        if gap[least] < best:
+            row = one[least]
+            best = float(gap[least])
+            place = p[row] + share[least] * (p2[row] - p[row])
+    return best, place
+
+
+def nearest_ends(
+    topology: Topology, segments: IntArray, others: IntArray
+) -> tuple[float, FloatArray]:
+    """As `nearest`, but between ends alone: quick where there are very many."""
+    here = np.unique(topology.ends[segments])
+    inside = cKDTree(topology.nodes[np.unique(topology.ends[others])])
+    gap = np.asarray(inside.query(topology.nodes[here])[0])
+    least = int(gap.argmin())
+    return float(gap[least]), topology.nodes[here[least]]
 
 
 def _target(topology: Topology, node: int, segment: int, reach: float) -> FloatArray:

@@ -56,7 +56,7 @@ def bend_coefficients(
     shape = ducts.shape[ducts.parent[bends.duct]]
     out = Gathered(len(bends.duct))
     notices: list[Notice] = []
-    turned = bends.in_plane, bends.along_axis
+    turned = bends.in_plane, bends.along_axis, bends.radius
     # Beyond r/W 2 another table goes on, with a class of its own.
     near = ~(bends.radius > 2.0 * bends.in_plane)
     kind = (bends.construction * len(Shape) + shape) * 2 + near
@@ -109,15 +109,15 @@ def _skewed(
     askew. It is even in the skew and meets both pure cases.
     """
     bends = graph.bends
-    near = _elbow(
-        graph, mine, section, code, reynolds, bends.in_plane, bends.along_axis
-    )
-    far = _elbow(graph, mine, section, code, reynolds, bends.along_axis, bends.in_plane)
+    one, other = bends.in_plane, bends.along_axis
+    near = _elbow(graph, mine, section, code, reynolds, one, other, bends.radius)
+    far = _elbow(graph, mine, section, code, reynolds, other, one, bends.other_radius)
     share = np.sin(bends.skew[mine]) ** 2
+    factor = near.reynolds_factor
     return make(
         near.value + (far.value - near.value) * share,
-        near.notes | int(Note.FALLBACK),
-        factor=near.reynolds_factor,
+        near.notes | far.notes | int(Note.FALLBACK),
+        factor=factor + (far.reynolds_factor - factor) * share,
         reference=near.reference,
         table=near.table,
         source=near.source,
@@ -133,10 +133,11 @@ def _elbow(
     reynolds: FloatArray,
     in_plane: FloatArray,
     along_axis: FloatArray,
+    radii: FloatArray,
 ) -> Coefficient:
     bends = graph.bends
     w, h = in_plane[mine], along_axis[mine]
-    angle, radius, re = bends.angle[mine], bends.radius[mine], reynolds[mine]
+    angle, radius, re = bends.angle[mine], radii[mine], reynolds[mine]
     count = len(w)
     kinds = ElbowConstruction
     if section == Shape.OVAL:

@@ -36,6 +36,7 @@ __all__ = [
 
 SAME_AREA = 0.05  # taken for a change of shape alone: no coefficient is published
 _ALIKE = 0.02  # areas this near to each other change shape alone
+_ROUNDING = 0.01  # of a side: 12 in that goes on as 305 mm is no change
 _FLAT = 1e-3  # rad: sides that open by less stay parallel
 
 
@@ -127,8 +128,9 @@ def transition(
     -------
     gathered
         Shape (n,), each on the velocity in its smaller area. A change of shape at the
-        same area (within 2 %) takes an allowance; sections that are the same take
-        nothing. Flat ovals take the tables of rectangles, noted.
+        same area (within 2 %) takes an allowance; sections whose sides are the same
+        within 1 %, as when an inch size goes on in a metric one, take nothing. Flat
+        ovals take the tables of rectangles, noted.
 
     Notes
     -----
@@ -146,7 +148,9 @@ def transition(
     same_shape = before == after
     both_round = same_shape & (before == int(Shape.ROUND))
     same = np.abs(ratio - 1.0) < _ALIKE
-    nothing = same_shape & (w1 == w2) & (h1 == h2)
+    nothing = same_shape & (np.abs(w2 / w1 - 1.0) < _ROUNDING)
+    nothing &= np.abs(h2 / h1 - 1.0) < _ROUNDING
+    same |= nothing
     narrows, opens = ~same & (ratio < 1.0), ~same & (ratio > 1.0)
     mine = same & ~nothing
     if mine.any():
@@ -185,6 +189,6 @@ def _nothing(count: int) -> Coefficient:
         0,
         reference="small area",
         table="formula: no change of section",
-        source="nothing changes, so nothing is lost beyond friction",
+        source="sides the same within 1 %, so nothing is lost beyond friction",
         confidence="cross-checked",
     )

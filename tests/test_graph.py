@@ -89,6 +89,23 @@ def test_lines_that_cross_in_mid_air_are_not_joined_and_it_is_said() -> None:
     assert any("cross" in notice.what for notice in topology.notices)
 
 
+@pytest.mark.parametrize(("points", "said"), [
+    ([[4, 0.02, 3], [4, 3, 3]], "the nearest gap is 0.02 m at (4, 0.02, 3) m"),
+    ([[4, 1, 2], [4, 1, 5]], "the nearest gap is 1 m at (4, 1, 3) m"),
+    ([[9, 3, 7], [9, 5, 7]], "the nearest gap is 5.1 m at (9, 3, 7) m"),
+    ([[4, -3, 3], [4, 3, 3]], "it only crosses what the source reaches, at (4, 0, 3)"),
+])  # fmt: skip
+def test_a_loose_part_is_measured_from_the_side_of_what_it_misses(
+    points: Any, said: str
+) -> None:
+    drawing = drawing_from_runs(
+        [("a", [[0, 0, 3], [8, 0, 3]], FLAT), ("b", points, FLAT)], attributes=SOURCE
+    )
+    notices = build(drawing, Schedule(terminals={"a": TerminalSpec(0.3)})).notices
+    (loose,) = (notice.what for notice in notices if "separate part" in notice.what)
+    assert said in loose
+
+
 def test_lines_that_pass_over_each_other_are_left_in_peace() -> None:
     drawing = drawing_from_runs(
         [
@@ -197,6 +214,21 @@ def test_a_corner_takes_the_radius_of_the_schedule_and_says_its_basis() -> None:
         bends = build(drawing, plan).bends
         assert bends.radius[0] == pytest.approx(radius)
         assert bends.radius_basis[0] == basis
+
+
+def test_one_schedule_may_speak_of_the_runs_of_other_options() -> None:
+    """An elbow that another way round has; where no option has it, it is refused."""
+    said = Schedule(
+        terminals={"a": TerminalSpec(0.5)},
+        elbow_exceptions={("detour", 2): ElbowRule(ElbowConstruction.MITRED)},
+    )
+    drawing = drawing_from_runs(
+        [("a", [[0, 0, 0], [3, 0, 0], [3, 3, 0]], FLAT)], attributes=SOURCE
+    )
+    bends = build(drawing, said, other_runs={"detour"}).bends
+    assert bends.construction.tolist() == [int(ElbowConstruction.SMOOTH)]
+    with pytest.raises(BadInput, match="no run 'detour'"):
+        build(drawing, said)
 
 
 def test_a_straight_vertex_is_no_bend() -> None:

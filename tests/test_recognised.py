@@ -13,6 +13,7 @@ from elbowroom.layout import (
     Attributes,
     BadInput,
     Drawing,
+    ElbowConstruction,
     ElbowRule,
     Schedule,
     Section,
@@ -173,7 +174,50 @@ def test_a_rolled_offset_lies_between_the_easy_and_the_hard_way() -> None:
     assert "askew" in rolled.words(row) or "rolled" in rolled.words(row)
 
 
+@pytest.mark.parametrize(
+    "rule",
+    [
+        ElbowRule(),
+        ElbowRule(throat_radius=0.1),
+        ElbowRule(centreline_radius=0.5),
+        ElbowRule(ElbowConstruction.MITRED),
+    ],
+    ids=["ratio", "throat", "centreline", "mitred"],
+)
+def test_a_rolled_elbow_goes_from_one_pure_case_to_the_other(rule: ElbowRule) -> None:
+    """No jump where the other side becomes the nearer one, and never outside both."""
+
+    def coefficient(roll: float) -> float:
+        drawing = drawing_from_runs(
+            [("a", corner(90.0, False), FLAT)],
+            attributes={"a": Attributes(source=True, roll=roll * DEGREE)},
+        )
+        plan = Schedule(terminals={"a": TerminalSpec(0.5)}, elbow_default=rule)
+        found = analyse(build(drawing, plan)).elements
+        (row,) = np.flatnonzero(found.kind == Kind.BEND)
+        return float(found.coefficient[row] * found.reynolds_factor[row])
+
+    every = [coefficient(roll) for roll in (0, 10, 30, 44.999, 45.001, 60, 80, 90)]
+    assert every[3] == pytest.approx(every[4], rel=1e-3)
+    steps = np.diff(every)
+    assert (steps >= -1e-12).all() or (steps <= 1e-12).all()
+
+
 # --- transitions
+
+
+@pytest.mark.parametrize(("before", "after"), [
+    (round_section(0.3048), round_section(0.305)),
+    (rectangular(0.3, 0.3), rectangular(0.301, 0.301)),
+    (flat_oval(0.508, 0.254), flat_oval(0.51, 0.255)),
+])  # fmt: skip
+def test_the_rounding_of_a_size_costs_nothing(before: Section, after: Section) -> None:
+    found = transitions.transition(
+        [int(before.shape)] * 2, [before.width, after.width],
+        [before.height, after.height], [int(after.shape)] * 2,
+        [after.width, before.width], [after.height, before.height], 0.3,
+    )  # fmt: skip
+    assert found.value.tolist() == [0.0, 0.0]
 
 
 @pytest.mark.parametrize(
