@@ -12,12 +12,12 @@ from .ifc_model import is_ifc
 from .ifc_solids import ifc_solids
 from .read_gltf import check_gltf
 from .sections import FloatArray, IntArray
-from .units import UNITS
+from .units import UNITS, check_frame
 
 _KINDS = (".glb", ".gltf", ".obj", ".stl", ".ply")
 _LARGEST = 256_000_000  # bytes
 _MOST_FACES = 5_000_000
-_FAR = 5000.0  # m: a building wider than this is in another unit
+_FAR = 300.0  # m: a solid longer than this is in another unit
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,8 +64,10 @@ def read_obstacles(
     Raises
     ------
     BadInput
-        If the file is not there, of another format, or holds no faces.
+        If the file is not there, of another format, or holds no faces; if the unit
+        or the axis is not known.
     """
+    check_frame(unit, up, "--obstacles-")
     path = Path(path)
     if not path.is_file():
         raise refusal(str(path), "there is no such file", "check the path")
@@ -94,7 +96,9 @@ def read_obstacles(
     if not stated and unit is None:
         notices.append(
             note(
-                path.name, "the format states no unit; metres were taken", "say --unit"
+                path.name,
+                "the format states no unit; metres were taken",
+                "say --obstacles-unit if they are not",
             )
         )
     extent = max((float(np.ptp(o.vertices, axis=0).max()) for o in found), default=0.0)
@@ -102,8 +106,9 @@ def read_obstacles(
         notices.append(
             warning(
                 path.name,
-                f"a solid is {extent / 1000:.3g} km long",
-                "check the unit of the file",
+                f"a solid is {extent:.0f} m long",
+                "check the unit of the file; say --obstacles-unit if it is another",
+                effect="it may be clear of the ducts only because it is misread",
             )
         )
     return tuple(found), tuple(notices)

@@ -11,8 +11,9 @@ from .read_dxf import read_dxf
 from .read_gltf import read_gltf
 from .read_ifc import read_ifc
 from .read_obj import read_obj
-from .read_route import LENGTHS, read_route
+from .read_route import read_route
 from .read_vtk import read_vtk
+from .units import check_frame
 
 _LARGEST = 512_000_000  # bytes
 FORMATS = "GLB, glTF, OBJ, DXF, IFC, VTP and TOML routes"
@@ -73,10 +74,7 @@ def _no_collection() -> Iterator[None]:
 
 
 def _read(path: Path, unit: str | None, up: str | None) -> Drawing:
-    if unit is not None and unit not in LENGTHS:
-        raise refusal("--unit", f"'{unit}' is not known", "write m, mm, cm, in or ft")
-    if up is not None and up not in ("y", "z"):
-        raise refusal("--up", f"'{up}' is not known", "write y or z")
+    check_frame(unit, up)
     if path.is_dir():
         raise refusal(str(path), "this is a folder", "give the path of a drawing in it")
     if not path.is_file():

@@ -39,11 +39,10 @@ from .ifc_model import (
 )
 from .names import section_in_name
 from .polylines import chains
-from .read_route import LENGTHS
 from .sections import FloatArray, IntArray, Section, Shape, flat_oval, rectangular
 from .sections import round_section as round_
 from .snap import snap
-from .units import UNITS
+from .units import LENGTHS, UNITS
 
 _KINDS = {  # what a class, or the class of its type, is to a duct system
     "IfcDuctSegment": "segment",

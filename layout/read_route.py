@@ -24,8 +24,6 @@ from .names import section_in_name
 from .read_schedule import Table, load_toml
 from .sections import FloatArray, Section
 
-LENGTHS = {"m": "m", "mm": "mm", "cm": "cm", "in": "in", "ft": "ft"}
-
 
 def read_route(
     path: Path, *, unit: str | None = None, up: str | None = None
@@ -51,7 +49,7 @@ def read_route(
     """
     found = Found(path.name)
     top = Table(load_toml(path), path.name, found.faults)
-    written = top.choice("unit", LENGTHS)
+    written = top.choice("unit", units.LENGTHS)
     axis = top.choice("up", {"y": "y", "z": "z"})
     if written is None and unit is None and "unit" not in top:
         top.fault(

@@ -15,6 +15,32 @@ INCH_WATER = 249.08891  # Pa, the conventional inch of water at 4 °C
 STANDARD_GRAVITY = 9.80665
 
 
+LENGTHS = {"m": "m", "mm": "mm", "cm": "cm", "in": "in", "ft": "ft"}  # of coordinates
+
+
+def check_frame(unit: str | None, up: str | None, option: str = "--") -> None:
+    """Refuse a unit of coordinates or an axis that is not known.
+
+    Parameters
+    ----------
+    unit, up
+        What was said; None where nothing was.
+    option
+        How the options that say it begin.
+
+    Raises
+    ------
+    BadInput
+        In one sentence.
+    """
+    if unit is not None and unit not in LENGTHS:
+        raise refusal(
+            f"{option}unit", f"'{unit}' is not known", "write m, mm, cm, in or ft"
+        )
+    if up is not None and up not in ("y", "z"):
+        raise refusal(f"{option}up", f"'{up}' is not known", "write y or z")
+
+
 @dataclass(frozen=True, slots=True)
 class Unit:
     """One way to write a quantity.

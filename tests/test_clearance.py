@@ -210,6 +210,20 @@ def test_what_is_no_box_is_left_to_the_solid_modeller() -> None:
     assert np.isnan(boxes(wedge, corners).half).all()
 
 
+def test_a_solid_in_another_unit(tmp_path: Path) -> None:
+    """The example's beam in millimetres, in a format that states no unit."""
+    (beam, *_), _ = read_obstacles(ROOM / "beam.glb")
+    path = tmp_path / "beam.stl"
+    trimesh.Trimesh(beam.vertices * 1e3, beam.faces).export(path)
+    _, misread = read_obstacles(path)
+    assert any("m long" in notice.what for notice in misread)
+    (again,), said = read_obstacles(path, unit="mm")
+    assert said == ()
+    low, high = again.vertices.min(axis=0), again.vertices.max(axis=0)
+    assert low == pytest.approx(beam.vertices.min(axis=0), abs=1e-6)
+    assert high == pytest.approx(beam.vertices.max(axis=0), abs=1e-6)
+
+
 def test_nothing_to_be_near_to() -> None:
     assert clearances(duct(rectangular(0.6, 0.3)), []).nearest is None
 

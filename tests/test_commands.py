@@ -244,6 +244,14 @@ def test_metric_and_inch_pound_agree(capsys: Captured) -> None:
         (["analyse", str(HOUSE), "--schedule", "none.toml"], "none.toml"),
         (["compare", OPTIONS[0]], "two routes"),
         (["compare", *OPTIONS, "--obstacles", "none.glb"], "none.glb"),
+        (
+            ["compare", *OPTIONS, "--obstacles", BEAM, "--obstacles-unit", "furlong"],
+            "--obstacles-unit",
+        ),
+        (
+            ["compare", *OPTIONS, "--obstacles", BEAM, "--obstacles-up", "x"],
+            "--obstacles-up",
+        ),
         (["fitting"], "--list"),
         (["fitting", "rect elbow smoth"], "rect-elbow-smooth"),
         (["fitting", "rect-elbow-smooth", "--width", "12"], "unit"),

@@ -67,6 +67,13 @@ _Obstacles = Annotated[
         "--obstacles", help="Solids to stay clear of: GLB, OBJ, STL, PLY, IFC."
     ),
 ]
+_ObstaclesUnit = Annotated[
+    str | None,
+    typer.Option("--obstacles-unit", help="Unit of those solids: m, mm, in, ft."),
+]
+_ObstaclesUp = Annotated[
+    str | None, typer.Option("--obstacles-up", help="Up axis of those solids: y or z.")
+]
 _Returns = Annotated[
     list[Path] | None,
     typer.Option("--return", help="Return side of the same fan; may be repeated."),
@@ -177,6 +184,8 @@ def analyse(
     by: _By = "loss",
     units: _Units = "metric",
     obstacles: _Obstacles = None,
+    obstacles_unit: _ObstaclesUnit = None,
+    obstacles_up: _ObstaclesUp = None,
     returns: _Returns = None,
     strict: _Strict = False,
 ) -> int:
@@ -199,7 +208,7 @@ def analyse(
     _not_over_inputs([route], inputs, png, csv, fix=_html(page))
     _not_over_inputs([route], inputs, None, fix=_xlsx(xlsx))
     found = _schedule(route, schedule)
-    solids, notices = _solids(obstacles, [route], unit)
+    solids, notices = _solids(obstacles, [route], unit, obstacles_unit, obstacles_up)
     option, room = _option(route, found, unit, up, tolerance, solids, notices)
     back = _return_sides(returns, route, found, unit, up, tolerance)
     whole = budget(option.analysis, back) if back else None
@@ -246,6 +255,8 @@ def compare(
     routes: Annotated[list[Path], typer.Argument(help="Two routes or more.")],
     schedule: _ScheduleOption = None,
     obstacles: _Obstacles = None,
+    obstacles_unit: _ObstaclesUnit = None,
+    obstacles_up: _ObstaclesUp = None,
     unit: _Unit = None,
     up: _Up = None,
     tolerance: _Tolerance = "1 mm",
@@ -277,7 +288,7 @@ def compare(
     if len(routes) < 2:
         raise refusal("compare", "only one route is given", "give two routes or more")
     schedules = _schedules(routes, schedule)
-    solids, notices = _solids(obstacles, routes, unit)
+    solids, notices = _solids(obstacles, routes, unit, obstacles_unit, obstacles_up)
     options = _options(routes, schedules, unit, up, tolerance, solids, notices)
     comparison = compare_options(options, "Pa" if as_json else display.pressure)
     if as_json:
@@ -375,6 +386,8 @@ def view(
     ] = None,
     schedule: _ScheduleOption = None,
     obstacles: _Obstacles = None,
+    obstacles_unit: _ObstaclesUnit = None,
+    obstacles_up: _ObstaclesUp = None,
     unit: _Unit = None,
     up: _Up = None,
     tolerance: _Tolerance = "1 mm",
@@ -406,7 +419,7 @@ def view(
     inputs = [*(obstacles or []), *([schedule] if schedule else [])]
     _not_over_inputs(routes, inputs, png)
     schedules = _schedules(routes, schedule)
-    solids, notices = _solids(obstacles, routes, unit)
+    solids, notices = _solids(obstacles, routes, unit, obstacles_unit, obstacles_up)
     options = _options(routes, schedules, unit, up, tolerance, solids, notices)
     made = [
         panel(
@@ -651,6 +664,8 @@ def report(
     out: Annotated[Path, typer.Option("--out", help="OUT.html or OUT.pdf.")],
     schedule: _ScheduleOption = None,
     obstacles: _Obstacles = None,
+    obstacles_unit: _ObstaclesUnit = None,
+    obstacles_up: _ObstaclesUp = None,
     returns: _Returns = None,
     remarks: Annotated[
         Path | None,
@@ -682,7 +697,7 @@ def report(
         raise refusal("--return", "a return belongs to one supply", "give one route")
     said = [] if remarks is None else read_remarks(remarks)
     schedules = _schedules(routes, schedule)
-    solids, notices = _solids(obstacles, routes, unit)
+    solids, notices = _solids(obstacles, routes, unit, obstacles_unit, obstacles_up)
     options = _options(routes, schedules, unit, up, tolerance, solids, notices)
     back = _return_sides(returns, routes[0], schedules[0], unit, up, tolerance)
     whole = budget(options[0].analysis, back) if back else None
@@ -750,6 +765,8 @@ def proportion(
     route: _Route,
     schedule: _ScheduleOption = None,
     obstacles: _Obstacles = None,
+    obstacles_unit: _ObstaclesUnit = None,
+    obstacles_up: _ObstaclesUp = None,
     returns: _Returns = None,
     method: Annotated[
         str,
@@ -832,7 +849,7 @@ def proportion(
     asked, _ = with_airflows(_schedule(route, schedule))
     back = _return_sides(returns, route, asked, unit, up, tolerance)
     asked = plan_with_returns(asked, back)
-    solids, _ = _solids(obstacles, [route], unit)
+    solids, _ = _solids(obstacles, [route], unit, obstacles_unit, obstacles_up)
     found = size_layout(drawing, asked, aim, _length(tolerance), solids)
     if as_json:
         _print_json(proportions_result(found, how))
@@ -850,6 +867,8 @@ def improve(
     route: _Route,
     schedule: _ScheduleOption = None,
     obstacles: _Obstacles = None,
+    obstacles_unit: _ObstaclesUnit = None,
+    obstacles_up: _ObstaclesUp = None,
     unit: _Unit = None,
     up: _Up = None,
     tolerance: _Tolerance = "1 mm",
@@ -864,7 +883,7 @@ def improve(
     from .plan import print_remedies, remedies_result
 
     display = _choice(units, DISPLAYS, "--units")
-    solids, _ = _solids(obstacles, [route], unit)
+    solids, _ = _solids(obstacles, [route], unit, obstacles_unit, obstacles_up)
     option, _ = _option(
         route, _schedule(route, schedule), unit, up, tolerance, solids, []
     )
@@ -1107,7 +1126,11 @@ def _schedules(routes: Sequence[Path], given: Path | None) -> "list[Schedule]":
 
 
 def _solids(
-    paths: list[Path] | None, routes: Sequence[Path], unit: str | None
+    paths: list[Path] | None,
+    routes: Sequence[Path],
+    unit: str | None,
+    solid_unit: str | None,
+    solid_up: str | None,
 ) -> "tuple[list[Obstacle], list[Notice]]":
     """Solids of the files named and of the routes' own files, each of them once."""
     from elbowroom.layout import read_obstacles, structure_in
@@ -1116,7 +1139,7 @@ def _solids(
     notices: list[Notice] = []
     seen: set[tuple[str, bytes]] = set()
     for found, said in [
-        *(read_obstacles(path) for path in paths or []),
+        *(read_obstacles(path, unit=solid_unit, up=solid_up) for path in paths or []),
         *(structure_in(route, unit=unit) for route in routes if route.is_file()),
     ]:
         notices += said
