@@ -9,7 +9,14 @@ from .basis import Basis
 from .classify import RunSections
 from .drawing import Drawing
 from .faults import BadInput, Notice, note, warning
-from .graph import DuctGraph, build, island_notices, loop_notices, run_sections
+from .graph import (
+    DuctGraph,
+    build,
+    island_notices,
+    length_notices,
+    loop_notices,
+    run_sections,
+)
 from .near_misses import near_misses
 from .schedule import Schedule
 from .sections import Shape, words
@@ -17,7 +24,6 @@ from .snap import TOLERANCE
 from .topology import Topology, join
 
 _WIDE, _NARROW = 3.0, 0.04  # m: sides beyond these smell of another unit
-_SMALL = 0.5  # m: a whole route smaller than this does too
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,6 +86,8 @@ def audit(
         found += [*graph.notices, *_steps(graph)]
     except BadInput as bad:
         found += [*loop_notices(topology), *bad.faults]
+        if len(topology.run):
+            found += length_notices(drawing, topology.run, topology.length)
     return Audit(topology, sections, graph, ranked(found))
 
 
@@ -132,18 +140,6 @@ def _sizes(drawing: Drawing, sections: RunSections) -> list[Notice]:
                 place=drawing.first_middle(run),
             )
         )
-    if len(drawing.points):
-        extent = float(np.ptp(drawing.points, axis=0).max())
-        if extent < _SMALL:
-            found.append(
-                warning(
-                    drawing.file,
-                    f"the whole route is {extent * 1e3:.3g} mm long",
-                    "check the unit of the coordinates; say --unit if the file is "
-                    "wrong",
-                    effect="all lengths follow from it",
-                )
-            )
     return found
 
 

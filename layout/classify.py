@@ -202,7 +202,8 @@ def classify(
     transitions = _transitions(tree, pieces, duct_of, topology, schedule)
     notices = [
         *_uneven_notices(topology, tree, pieces, arcs),
-        *_roll_notices(topology, tree, ducts, first),
+        *_roll_notices(topology, tree, ducts, first, legs, bends),
+        *_twist_notices(topology, ducts, legs, bends),
     ]
     return Classified(
         ducts, bends, transitions, legs, meetings, duct_of[:-1], tuple(notices)
@@ -541,7 +542,12 @@ def _uneven_notices(
 
 
 def _roll_notices(
-    topology: Topology, tree: Tree, ducts: Ducts, first: IntArray
+    topology: Topology,
+    tree: Tree,
+    ducts: Ducts,
+    first: IntArray,
+    legs: Legs,
+    bends: Bends,
 ) -> list[Notice]:
     """Ducts with unequal sides of which the drawing leaves open how they stand.
 
@@ -557,14 +563,22 @@ def _roll_notices(
     is_tilted[tilted] = True
     carried = (before >= 0) & is_tilted[before]
     carried &= np.abs(roll[tilted] - roll[before]) < _SAME_ROLL
-    loose = (ducts.parent < 0).nonzero()[0]
+    # How a vertical branch stands matters where it turns at its end.
+    turning = np.zeros(len(roll), dtype=bool)
+    turning[ducts.parent[bends.duct]] = True
+    branch = legs.duct[legs.is_branch]
+    loose = np.append((ducts.parent < 0).nonzero()[0], branch[turning[branch]])
     loose = loose[_has_sides(ducts, loose)]
     loose = loose[is_plumb(tree.direction.take(first[loose], axis=0))]
-    what = dict.fromkeys(
-        loose.tolist(),
-        "a vertical run at the source has no level side, so its width was taken "
-        "along X",
-    )
+    what = {}
+    for duct in loose.tolist():
+        at = "at the source" if ducts.parent[duct] < 0 else "that branches off"
+        x, y, _ = ducts.across[duct].tolist()
+        heading = round(float(np.degrees(np.arctan2(y, x)))) % 180
+        what[duct] = (
+            f"a vertical run {at} has no level side, so its width was taken "
+            + {0: "along X", 90: "along Y"}.get(heading, f"{heading} degrees from X")
+        )
     for duct in tilted[~carried].tolist():
         section = words(ducts.shape[duct], ducts.width[duct], ducts.height[duct])
         what[duct] = (
@@ -586,6 +600,40 @@ def _roll_notices(
             place=drawing.first_middle(run),
         )
     return list(notices.values())
+
+
+def _twist_notices(
+    topology: Topology, ducts: Ducts, legs: Legs, bends: Bends
+) -> list[Notice]:
+    """Runs that are said to stand otherwise than what goes straight into them."""
+    drawing, parent = topology.drawing, ducts.parent
+    told = [
+        run
+        for run, said in drawing.attributes.items()
+        if said.roll is not None or said.up is not None
+    ]
+    if not told:
+        return []
+    entered = (
+        np.isin(ducts.run, told) & (parent >= 0) & (ducts.run != ducts.run[parent])
+    )
+    entered[legs.duct] = entered[bends.duct] = False
+    rows = entered.nonzero()[0]
+    rows = rows[_has_sides(ducts, rows) & _has_sides(ducts, parent[rows])]
+    turn = np.einsum("ij,ij->i", ducts.across[rows], ducts.across[parent[rows]])
+    twist = np.degrees(np.arccos(np.minimum(np.abs(turn), 1.0)))
+    return [
+        warning(
+            drawing.place(int(ducts.run[duct])),
+            f"it stands turned by {degrees:.0f} degrees against the run before it, and "
+            "no fitting is drawn for that",
+            "correct 'roll_deg' or 'up' if it is a slip, or draw how the duct turns",
+            effect="nothing was counted for the twist",
+            place=topology.nodes[int(ducts.start[duct])],
+        )
+        for duct, degrees in zip(rows.tolist(), twist.tolist(), strict=True)
+        if degrees > 1.0
+    ]
 
 
 def _has_sides(ducts: Ducts, rows: IntArray) -> BoolArray:

@@ -32,6 +32,7 @@ from .topology import Topology, join, loops, walk
 from .tree import Tree, tree_from
 from .ways import Loops, Ways, find_ways, first_guess, still_faults, tree_along
 
+_LONG, _SHORT = 500.0, 0.5  # m, of one duct and of all: beyond lies another unit
 _MOST_PAIRS = 5_000_000  # of segments: beyond this only ends are measured
 
 if TYPE_CHECKING:
@@ -268,6 +269,7 @@ def _classified(
             ),
             *found.notices,
             *island_notices(topology, reached),
+            *length_notices(drawing, topology.run.take(tree.segment), tree.length),
             *_fit_notices(drawing, topology, found.ducts, found.bends),
             *(
                 loop_notices(topology, tree.meeting, schedule.source.is_return)
@@ -509,6 +511,34 @@ def _unknown_names(
             )
         )
     return faults
+
+
+def length_notices(drawing: Drawing, run: IntArray, length: FloatArray) -> list[Notice]:
+    """Say that the coordinates smell of another unit.
+
+    Parameters
+    ----------
+    drawing
+        The drawing.
+    run, length
+        Run of each segment, and its length, m, shape (s,).
+    """
+    total = float(length.sum())
+    row = int(length.argmax())
+    longest, run_of = float(length[row]), int(run[row])
+    if longest < _LONG and total > _SHORT:
+        return []
+    return [
+        warning(
+            drawing.place(run_of) if longest >= _LONG else drawing.file,
+            f"a straight piece is {longest:.0f} m long"
+            if longest >= _LONG
+            else f"all ducts together are {total * 1e3:.3g} mm long",
+            "check the unit of the coordinates; say --unit if the file is wrong",
+            effect="all lengths follow from it",
+            place=drawing.first_middle(run_of),
+        )
+    ]
 
 
 def _fit_notices(

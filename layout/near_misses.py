@@ -168,7 +168,7 @@ def near_misses(topology: Topology, reach: float = REACH) -> list[Notice]:
 
 
 def _nearest(topology: Topology, free: IntArray) -> tuple[FloatArray, IntArray]:
-    """Distance of each free end from the nearest segment that is not its own."""
+    """Distance of each free end from the nearest segment that it does not hang on."""
     start = topology.nodes[topology.ends[:, 0]]
     along = topology.nodes[topology.ends[:, 1]] - start
     square = np.einsum("ij,ij->i", along, along)
@@ -180,10 +180,11 @@ def _nearest(topology: Topology, free: IntArray) -> tuple[FloatArray, IntArray]:
         share = np.clip(np.einsum("ijk,jk->ij", away, along) / square, 0.0, 1.0)
         miss = away - share[..., None] * along
         apart = np.sqrt(np.einsum("ijk,ijk->ij", miss, miss))
-        own = (topology.ends[:, 0] == part[:, None]) | (
-            topology.ends[:, 1] == part[:, None]
-        )
-        apart[own] = np.inf
+        # A short last piece is near the one before it, and means to be.
+        ends = topology.ends[topology.segment_at(part)].T[..., None]
+        for end in ends:
+            own = (topology.ends[:, 0] == end) | (topology.ends[:, 1] == end)
+            apart[own] = np.inf
         near = np.argmin(apart, axis=1)
         gap[begin : begin + step] = apart[np.arange(len(part)), near]
         other[begin : begin + step] = near

@@ -141,7 +141,12 @@ def _chosen(
             found = by_label.get(key, [])
             fault = f"the drawing has no free end '{key}'"
             if key in drawing.names:
-                fault += ": both ends of that run lie on others"
+                reached = list(drawing.names).index(key) in ducts.run
+                fault += (
+                    ": both ends of that run lie on others"
+                    if reached
+                    else ": the source does not reach that run"
+                )
             remedy = "" if found else _instead(key, list(by_label))
         if not found:
             faults.append(error(where, fault, remedy))

@@ -4,6 +4,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from elbowroom.layout import Notice, units
 
 from .analysis import Analysis
@@ -155,6 +157,7 @@ def _sentences(
                 f"and less in {100 * sure:.0f} % of the draws of what the tables may "
                 "have wrong."
             )
+    said += _unlike(options, "L/s" if unit == "Pa" else "cfm")
     for place, option in enumerate(options):
         if place not in ranking:
             said.append(f"'{option.name}' cannot be built: {'; '.join(option.faults)}.")
@@ -167,6 +170,24 @@ def _sentences(
                 f"{p(system.required)} and {p(system.available)} are left."
             )
     return said
+
+
+def _unlike(options: Sequence[Option], unit: str) -> list[str]:
+    """Say that options serve more terminals than others, or with other air."""
+    fed = [np.sort(option.analysis.graph.terminals.flow) for option in options]
+    if all(
+        len(one) == len(fed[0]) and np.allclose(one, fed[0], rtol=0.01) for one in fed
+    ):
+        return []
+    shown = ", ".join(
+        f"'{option.name}' {units.to_unit(float(one.sum()), unit):.0f} {unit} to "
+        f"{len(one)} terminal{'s' * (len(one) > 1)}"
+        for option, one in zip(options, fed, strict=True)
+    )
+    return [
+        f"The options do not carry the same air ({shown}): what they lose answers "
+        "different questions."
+    ]
 
 
 def _as_pairs(options: Sequence[Option], p: Callable[[float], str]) -> list[str]:

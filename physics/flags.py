@@ -4,7 +4,15 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from elbowroom.layout import DuctGraph, IntArray, Notice, Shape, warning
+from elbowroom.layout import (
+    DuctGraph,
+    IntArray,
+    Notice,
+    Shape,
+    note,
+    sections,
+    warning,
+)
 
 from .coefficient import Note
 from .elements import DuctState, Elements
@@ -14,6 +22,8 @@ from .system import WINDOW, System, pressure_words, rate_words
 
 _BLAST_AREAS = (1.0, 0.4)  # blast area over outlet area: the ends of the table
 _FLATTEST = 4.0  # aspect ratio above which a duct is flagged
+_FASTEST = 50.0  # m/s: no comfort or process duct is meant to carry more
+_CLOSE = 5.0  # hydraulic diameters within which an elbow and a junction are remarked on
 _REGIMES = {
     int(Regime.LAMINAR): "laminar (Reynolds below 2000)",
     int(
@@ -63,6 +73,27 @@ def flow_flags(graph: DuctGraph, state: DuctState, elements: Elements) -> list[N
                 "(common practice, no published source)",
             )
         )
+    fast = (state.velocity > _FASTEST).nonzero()[0]
+    if len(fast):
+        flags.append(
+            warning(
+                _places(graph, fast),
+                f"the velocity is {state.velocity[fast].max():.0f} m/s, more than any "
+                "duct carries",
+                "check the units of the airflows and of the sizes",
+            )
+        )
+    beside = _beside_junctions(graph)
+    if len(beside):
+        flags.append(
+            note(
+                _places(graph, beside),
+                "an elbow and a junction stand within 5 diameters of each other and "
+                "feel each other; no figure is published for that, so their plain sum "
+                "counts",
+                "leave more straight duct between them where there is room",
+            )
+        )
     noted = int(np.bitwise_or.reduce(elements.notes))
     for bit, words in _REMARKABLE.items():
         if noted & bit:
@@ -71,6 +102,22 @@ def flow_flags(graph: DuctGraph, state: DuctState, elements: Elements) -> list[N
             more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
             flags.append(warning(f"{shown}{more}", words))
     return flags
+
+
+def _beside_junctions(graph: DuctGraph) -> IntArray:
+    """Ducts with a junction at one end and, close to it, an elbow at the other."""
+    ducts, legs, bent = graph.ducts, graph.legs, graph.bends.duct
+    divides, turns = np.zeros((2, len(ducts.parent)), dtype=bool)
+    divides[legs.duct] = turns[bent] = True
+    before = ducts.parent[bent]  # an elbow at their far end
+    common = legs.common[turns[legs.common]]  # a junction at their far end
+    rows = np.concatenate([before[divides[before]], common])
+    if len(rows):
+        diameter = sections.hydraulic_diameter(
+            ducts.shape[rows], ducts.width[rows], ducts.height[rows]
+        )
+        rows = np.unique(rows[ducts.straight[rows] < _CLOSE * diameter])
+    return rows
 
 
 def _places(graph: DuctGraph, rows: IntArray) -> str:

@@ -397,3 +397,49 @@ def test_bands_of_many_paths_agree_with_those_that_are_drawn() -> None:
     drawn_one_by_one = path_bands(found)
     at_once = uncertainty.first_order_bands(found)
     assert at_once == pytest.approx(drawn_one_by_one, rel=0.02)
+
+
+# --- what a reader should look at
+
+
+def with_takeoff(after: float, before: float, flow: float = 0.2) -> Analysis:
+    """An elbow, a round takeoff so far behind it, and an elbow so far behind that."""
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 3], [4, 0, 3], [4, 9, 3]], rectangular(0.4, 0.4)),
+            ("b", [[4, after, 3], [4 + before, after, 3], [4 + before, after, 2]],
+             round_section(0.2)),
+        ],
+        attributes=PLENUM,
+    )  # fmt: skip
+    plan = Schedule(terminals={"a": TerminalSpec(3 * flow), "b": TerminalSpec(flow)})
+    return analyse(build(drawing, plan))
+
+
+@pytest.mark.parametrize(("after", "before", "runs"), [
+    (1.0, 0.6, "runs 'a', 'b'"),
+    (3.0, 0.6, "run 'b'"),
+    (1.0, 2.0, "run 'a'"),
+    (3.0, 2.0, ""),
+])  # fmt: skip
+def test_an_elbow_close_to_a_junction_is_remarked_on(
+    after: float, before: float, runs: str
+) -> None:
+    """Within 5 diameters (2 m and 1 m), less the elbow's own length."""
+    flags = with_takeoff(after, before).flags
+    found = [flag.where for flag in flags if "feel each other" in flag.what]
+    assert found == [runs] * bool(runs)
+
+
+@pytest.mark.parametrize(("flow", "said"), [(0.2, False), (20.0, True)])
+def test_a_slip_of_units_shows_in_the_velocity(flow: float, said: bool) -> None:
+    flags = with_takeoff(3.0, 2.0, flow).flags
+    assert any("more than any duct carries" in flag.what for flag in flags) == said
+
+
+def test_options_with_other_air_are_not_compared_in_silence() -> None:
+    one, more = with_takeoff(3.0, 2.0), with_takeoff(3.0, 2.0, 0.3)
+    same = compare([Option("one", one), Option("two", one)]).verdict
+    other = compare([Option("one", one), Option("more", more)]).verdict
+    assert "same air" not in same
+    assert "'one' 800 L/s to 2 terminals, 'more' 1200 L/s to 2 terminals" in other

@@ -88,7 +88,15 @@ def test_a_section_that_jumps_is_said_with_what_was_assumed() -> None:
 
 def test_a_route_that_is_a_hand_wide_is_in_another_unit() -> None:
     drawing = drawing_from_runs([("a", line((0, 0, 0), (0.008, 0, 0)), WIDE)])
-    assert "8 mm long" in one(audit(drawing).findings, "whole route").what
+    assert "8 mm long" in one(audit(drawing).findings, "all ducts together").what
+    drawing = drawing_from_runs([("a", line((0, 0, 0), (8000, 0, 0)), WIDE)])
+    assert "8000 m long" in one(audit(drawing).findings, "straight piece").what
+
+
+def test_a_short_last_piece_is_no_near_miss_of_the_one_before_it() -> None:
+    points = np.array([[0, 0, 3], [4, 0, 3], [4, 0, 2.95]])
+    found = audit(drawing_from_runs([("a", points, WIDE)])).findings
+    assert not [notice for notice in found if "short of" in notice.what]
 
 
 def test_the_mended_copy_has_only_what_its_designer_must_decide() -> None:

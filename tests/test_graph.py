@@ -189,6 +189,37 @@ def test_how_a_duct_stands_is_asked_once_where_it_comes_to_stand_so(
     assert where == [f"drawing in memory, run '{name}'" for name in asked]
 
 
+@pytest.mark.parametrize(("width", "said"), [(0.3, True), (0.2, False)])
+def test_a_vertical_branch_that_turns_says_how_it_was_taken_to_stand(
+    width: float, said: bool
+) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 5], [8, 0, 5]], FLAT),
+            ("turns", [[4, 0, 5], [4, 0, 2], [4, 3, 2]], rectangular(width, 0.2)),
+            ("ends", [[6, 0, 5], [6, 0, 2]], rectangular(width, 0.2)),
+        ],
+        attributes=SOURCE,
+    )
+    flows = {name: TerminalSpec(0.2) for name in ("a", "turns", "ends")}
+    found = build(drawing, Schedule(terminals=flows)).notices
+    where = [n.where for n in found if "taken along Y" in n.what]
+    assert where == ["drawing in memory, run 'turns'"] * said
+
+
+@pytest.mark.parametrize(("degrees", "said"), [(90, True), (0, False), (180, False)])
+def test_a_twist_between_two_runs_is_remarked_on(degrees: float, said: bool) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 3], [4, 0, 3]], FLAT),
+            ("b", [[4, 0, 3], [9, 0, 3]], FLAT),
+        ],
+        attributes=SOURCE | {"b": Attributes(roll=degrees * DEGREE)},
+    )
+    found = build(drawing, Schedule(terminals={"b": TerminalSpec(0.2)})).notices
+    assert any("turned by 90 degrees" in notice.what for notice in found) == said
+
+
 @pytest.mark.parametrize("pieces", [6, 12, 48])
 def test_an_arc_of_many_vertices_is_one_bend(pieces: int) -> None:
     """A quarter of radius 0.9 m, drawn as chords of the circle."""
