@@ -37,6 +37,14 @@ else:
 T = TypeVar("T")
 _LARGEST = 2_000_000  # bytes: a schedule is written by hand
 _TIGHTEST = 0.5  # r/W of a throat radius of nothing
+# Constructions that leave no choice of a radius; one of nothing fits them.
+_WITHOUT_RADIUS = {
+    ElbowConstruction.MITRED: "a mitred elbow has no radius",
+    ElbowConstruction.SINGLE_VANES: "a mitred elbow with vanes has no radius",
+    ElbowConstruction.DOUBLE_VANES: "a mitred elbow with vanes has no radius",
+    ElbowConstruction.SQUARE_THROAT: "a square throat has a radius of nothing, which "
+    "makes a centreline radius of 0.5 sides",
+}
 CLOSE_ELBOWS = {"plain sum": False, "as pairs": True}
 
 
@@ -592,8 +600,11 @@ def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
     if len(given) > 1:
         table.fault("", "the radius is given more than once", "keep one of them")
     kind = default.construction if construction is None else construction
-    if given and kind == ElbowConstruction.MITRED:
-        table.fault("", "a mitred elbow has no radius", "delete the radius")
+    if given and kind in _WITHOUT_RADIUS:
+        square = kind == ElbowConstruction.SQUARE_THROAT
+        if throat != 0.0 and not (square and ratio == _TIGHTEST):
+            table.fault("", _WITHOUT_RADIUS[kind], "delete the radius")
+        given = []  # what it says is so by construction
     return ElbowRule(
         kind,
         default.construction_basis if construction is None else Basis.DECLARED,
