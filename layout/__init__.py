@@ -13,6 +13,7 @@ from .constructions import (
 )
 from .drawing import Attributes, Drawing, Run, drawing_from_runs
 from .faults import BadInput, Notice, Severity, error, note, refusal, warning
+from .fit import end_taps
 from .fittings import Bends, BoolArray, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
 from .graph import (
@@ -106,6 +107,7 @@ __all__ = [
     "directed",
     "drawing_from_runs",
     "duct_clearances",
+    "end_taps",
     "error",
     "find_schedule",
     "flat_oval",

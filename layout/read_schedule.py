@@ -307,12 +307,15 @@ def read_schedule(path: Path | str) -> Schedule:
     elbow_default, elbow_exceptions = _elbows(top.table("elbows"))
     takeoffs = top.table("takeoffs")
     takeoff_default = takeoffs.choice("entry", TAKEOFF_ENTRIES)
-    takeoff_exceptions = {}
+    takeoff_exceptions, closed_ends = {}, {}
     for entry in takeoffs.tables("exception"):
         run, rule = _needed_run(entry), entry.choice("entry", TAKEOFF_ENTRIES)
+        closed = entry.get("closed_end", _yes_or_no)
         entry.finish()
         if run is not None and rule is not None:
             takeoff_exceptions[run] = rule
+        if run is not None and closed is not None:
+            closed_ends[run] = closed
     takeoffs.finish()
     transition_default, transition_exceptions = _transitions(top.table("transitions"))
     terminals = {}
@@ -344,6 +347,7 @@ def read_schedule(path: Path | str) -> Schedule:
         elbow_exceptions=elbow_exceptions,
         takeoff_default=takeoff_default,
         takeoff_exceptions=takeoff_exceptions,
+        closed_ends=closed_ends,
         transition_default=transition_default,
         transition_exceptions=transition_exceptions,
         terminals=terminals,
@@ -384,6 +388,12 @@ def _text(value: object, where: str) -> str:
     if isinstance(value, str) and value.strip():
         return value
     raise refusal(where, f"'{value}' is no text", "write it in quotation marks")
+
+
+def _yes_or_no(value: object, where: str) -> bool:
+    if isinstance(value, bool):
+        return value
+    raise refusal(where, f"'{value}' is no yes or no", "write true or false")
 
 
 def _each(table: Table) -> Iterator[tuple[str, Table]]:

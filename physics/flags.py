@@ -11,14 +11,15 @@ from elbowroom.layout import (
     Notice,
     Shape,
     TakeoffEntry,
+    end_taps,
     warning,
 )
 
 from .coefficient import Note
-from .elements import DuctState, Elements
+from .elements import DuctState, Elements, Kind
 from .fan_effect import effective_duct_length, outlet_elbow
 from .friction import TURBULENT_FROM, Regime, regime
-from .junctions import parted
+from .junctions import last_tap, parted
 from .system import WINDOW, System, airflow_words, pressure_words, rate_words
 from .takeoff_entries import Taken, taken
 
@@ -95,6 +96,7 @@ def takeoff_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
             legs.is_branch
             & ~legs.is_symmetrical
             & (legs.common != legs.duct)
+            & (legs.leg_count > 2)
             & (legs.entry != plain)
             & (legs.entry_basis == int(Basis.DECLARED))
         ).nonzero()[0]
@@ -123,6 +125,41 @@ def takeoff_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
                     "count what this one loses beyond that under [losses]",
                 )
             )
+    return flags
+
+
+def end_tap_flags(
+    graph: DuctGraph, state: DuctState, elements: Elements
+) -> list[Notice]:
+    """Say where a tap at a closed end may be drawn like an elbow with a transition.
+
+    In a return no value is published for such a tap, so it is not asked.
+    """
+    ducts, bends, changes = graph.ducts, graph.bends, graph.transitions
+    rows = end_taps(graph.topology, graph.schedule, ducts, bends, changes).tolist()
+    if not rows or graph.is_return:
+        return []
+    on_own = float(last_tap(1.0).value[0])
+    flags = []
+    for row in rows:
+        duct = int(bends.duct[row])
+        here = elements.duct == duct
+        bend, change = elements.kind == Kind.BEND, elements.kind == Kind.TRANSITION
+        counted = float(elements.loss[here & (bend | change)].sum())
+        tap = on_own * float(state.velocity_pressure[duct])
+        name = graph.drawing.names[int(ducts.run[duct])]
+        flags.append(
+            warning(
+                f"{graph.place(duct)}, bend {bends.number[row]}",
+                "the drawing does not tell an elbow with a transition from a tap at "
+                f"the closed end of the duct; it is counted as the former, "
+                f"{pressure_words(counted)}, and the tap would lose "
+                f"{pressure_words(tap)}",
+                "say which it is: under [[takeoffs.exception]] write "
+                f'run = "{name}" and closed_end = true for the tap, or false',
+                place=graph.nodes[int(ducts.start[duct])],
+            )
+        )
     return flags
 
 
