@@ -13,7 +13,7 @@ from .constructions import (
 )
 from .drawing import Attributes, Drawing, Run, drawing_from_runs
 from .faults import BadInput, Notice, Severity, error, note, refusal, warning
-from .fit import end_taps
+from .fit import bend_places, end_taps
 from .fittings import Bends, BoolArray, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
 from .graph import (
@@ -101,6 +101,7 @@ __all__ = [
     "Tubes",
     "audit",
     "bare_name",
+    "bend_places",
     "boxes_of",
     "build",
     "clearances",

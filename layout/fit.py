@@ -3,6 +3,7 @@
 import numpy as np
 
 from .basis import Basis
+from .constructions import ElbowConstruction
 from .faults import Notice, note, warning
 from .fittings import Bends, Ducts, Legs, Transitions
 from .schedule import Schedule
@@ -12,6 +13,15 @@ from .topology import Topology
 TAP_FROM = np.radians(60.0)  # a tap leaves its main by this turn or more
 _MUCH_SMALLER = 0.5  # of the area: own choice, no published source
 _ROUNDING = 1e-6
+_RADIUSLESS = np.isin(
+    list(ElbowConstruction),
+    [
+        ElbowConstruction.MITRED,
+        ElbowConstruction.SINGLE_VANES,
+        ElbowConstruction.DOUBLE_VANES,
+        ElbowConstruction.SQUARE_THROAT,
+    ],
+)
 
 
 def fit_notices(
@@ -27,8 +37,9 @@ def fit_notices(
     return [
         *_short_bends(topology, ducts, bends, transitions, legs, meetings),
         *_short_transitions(topology, ducts, bends, transitions),
-        *_corners(topology, ducts, bends, transitions),
+        *_corners(topology, ducts, bends, transitions, schedule),
         *_no_taps(topology, schedule, ducts, legs),
+        *_overruled(topology, ducts, bends),
     ]
 
 
@@ -87,7 +98,9 @@ def _short_transitions(
     rows = (transitions.length_basis != int(Basis.DRAWN)).nonzero()[0]
     after, length = transitions.duct[rows], transitions.length[rows]
     before = ducts.parent[after]
-    cornered = np.isin(after, bends.duct)
+    turns = np.zeros(len(ducts.run), dtype=bool)
+    turns[bends.duct] = True
+    cornered = turns[after]
     behind = np.where(cornered, length, length / 2)
     count = len(ducts.run)
     needed: FloatArray = np.bincount(after, behind, count).astype(np.float64)
@@ -119,34 +132,62 @@ def _short_transitions(
     return notices
 
 
-def _changing_corners(ducts: Ducts, bends: Bends, transitions: Transitions) -> IntArray:
-    """Rows of the bends at which the section changes too."""
-    return np.isin(bends.duct, transitions.duct).nonzero()[0]
+def _changing_corners(ducts: Ducts, bends: Bends, changed: IntArray) -> IntArray:
+    """Rows of the bends at which the section changes too, of some changed ducts."""
+    changes = np.zeros(len(ducts.run), dtype=bool)
+    changes[changed] = True
+    return np.asarray(changes[bends.duct].nonzero()[0])
+
+
+def bend_places(topology: Topology, ducts: Ducts, bends: Bends, rows: IntArray) -> str:
+    """Name bends for a message: the first six, and how many more there are."""
+    names, duct = topology.drawing.names, bends.duct[rows[:6]]
+    shown = ", ".join(
+        f"run '{names[run]}', bend {number} at {topology.place(node)}"
+        for run, number, node in zip(
+            ducts.run[duct].tolist(),
+            bends.number[rows[:6]].tolist(),
+            ducts.start[duct].tolist(),
+            strict=True,
+        )
+    )
+    more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
+    return f"{topology.drawing.file}, {shown}{more}"
 
 
 def _corners(
-    topology: Topology, ducts: Ducts, bends: Bends, transitions: Transitions
+    topology: Topology,
+    ducts: Ducts,
+    bends: Bends,
+    transitions: Transitions,
+    schedule: Schedule,
 ) -> list[Notice]:
-    notices = []
-    for row in _changing_corners(ducts, bends, transitions).tolist():
-        duct = int(bends.duct[row])
-        before, node = int(ducts.parent[duct]), int(ducts.start[duct])
-        large, small = (
-            words(ducts.shape[d], ducts.width[d], ducts.height[d])
-            for d in (before, duct)
+    """Say in which section an elbow is taken at whose corner the section changes.
+
+    Where it may be a tap at the closed end of a duct, who looks at the losses says so.
+    """
+    rows = _changing_corners(ducts, bends, transitions.duct)
+    if len(rows) and not schedule.source.is_return:
+        told = np.ones(len(bends.duct), dtype=bool)
+        told[end_taps(topology, schedule, ducts, bends, transitions)] = False
+        rows = rows[told[rows]]
+    if len(rows) == 0:
+        return []
+    duct = int(bends.duct[rows[0]])
+    one, other = (
+        words(ducts.shape[d], ducts.width[d], ducts.height[d])
+        for d in (int(ducts.parent[duct]), duct)
+    )
+    sizes = f": {one} and {other}" if len(rows) == 1 else ""
+    return [
+        note(
+            bend_places(topology, ducts, bends, rows),
+            "the section changes at the corner: the elbow is taken in the section on "
+            f"the side of the source, and a transition behind it{sizes}",
+            "draw the change before or after the corner if it is made otherwise",
+            place=topology.nodes[int(ducts.start[duct])],
         )
-        notices.append(
-            note(
-                f"{topology.drawing.place(int(ducts.run[duct]))}, bend "
-                f"{bends.number[row]} at {topology.place(node)}",
-                "the section changes at the corner: the elbow is taken in the section "
-                f"on the side of the source, {large}, and behind it a transition to "
-                f"{small}",
-                "draw the change before or after the corner if it is made otherwise",
-                place=topology.nodes[node],
-            )
-        )
-    return notices
+    ]
 
 
 def _no_taps(
@@ -172,6 +213,42 @@ def _no_taps(
     ]
 
 
+def _overruled(topology: Topology, ducts: Ducts, bends: Bends) -> list[Notice]:
+    """Say where a drawn bend and a declared construction leave one of them unused."""
+    drawing, notices = topology.drawing, []
+    run = ducts.run[bends.duct]
+    smooth = (bends.construction_basis == int(Basis.DRAWN)).nonzero()[0]
+    if len(smooth):
+        row = int(smooth[0])
+        more = f" and {len(smooth) - 1} more" if len(smooth) > 1 else ""
+        notices.append(
+            note(
+                f"{drawing.place(int(run[row]))}, bend {bends.number[row]}{more}",
+                "it is drawn as an arc, so it is taken for smooth and not as it is "
+                "declared",
+                "draw a sharp corner for an elbow of the declared construction",
+                place=bends.corner[row],
+            )
+        )
+    given = [i for i, said in drawing.attributes.items() if said.bend_radius]
+    if given:
+        unused = _RADIUSLESS[bends.construction] & np.isin(run, given)
+        for row in unused.nonzero()[0].tolist():
+            radius = drawing.attributes[int(run[row])].bend_radius or 0.0
+            made = ElbowConstruction(bends.construction[row]).words
+            notices.append(
+                warning(
+                    f"{drawing.place(int(run[row]))}, bend {bends.number[row]}",
+                    f"the drawing gives the run a bend radius of {radius * 1e3:.0f} "
+                    f"mm, which its elbow has not as it is declared, {made}",
+                    "declare another construction for it under [[elbows.exception]], "
+                    "or delete the radius",
+                    place=bends.corner[row],
+                )
+            )
+    return notices
+
+
 def end_taps(
     topology: Topology,
     schedule: Schedule,
@@ -194,17 +271,19 @@ def end_taps(
         Of `bends`: where a duct goes on alone at 60 degrees or more in another shape,
         or in much less area, at a sharp corner.
     """
-    rows = _changing_corners(ducts, bends, transitions)
-    duct = bends.duct[rows]
-    drawn = transitions.duct[transitions.length_basis == int(Basis.DRAWN)]
-    rows = rows[~np.isin(duct, drawn)]
+    sharp = transitions.length_basis != int(Basis.DRAWN)
+    rows = _changing_corners(ducts, bends, transitions.duct[sharp])
     duct = bends.duct[rows]
     before = ducts.parent[duct]
-    size = area(ducts.shape, ducts.width, ducts.height)
-    ratio = size[duct] / size[before]
+    shape, width, height = ducts.shape, ducts.width, ducts.height
+    ratio = area(shape[duct], width[duct], height[duct])
+    ratio = ratio / area(shape[before], width[before], height[before])
     other = (ducts.shape[duct] != ducts.shape[before]) & (ratio <= 1.0)
     turned = bends.angle[rows] >= TAP_FROM - _ROUNDING
     fits = turned & (other | (ratio < _MUCH_SMALLER))
-    names = topology.drawing.names
-    said = [names[run] in schedule.closed_ends for run in ducts.run[duct].tolist()]
-    return np.asarray(rows[fits & ~np.array(said, dtype=bool)])
+    rows, duct = rows[fits], duct[fits]
+    if schedule.closed_ends:
+        names = topology.drawing.names
+        said = [names[run] in schedule.closed_ends for run in ducts.run[duct].tolist()]
+        rows = rows[~np.array(said, dtype=bool)]
+    return np.asarray(rows)

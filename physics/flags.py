@@ -11,6 +11,7 @@ from elbowroom.layout import (
     Notice,
     Shape,
     TakeoffEntry,
+    bend_places,
     end_taps,
     warning,
 )
@@ -135,32 +136,33 @@ def end_tap_flags(
 
     In a return no value is published for such a tap, so it is not asked.
     """
-    ducts, bends, changes = graph.ducts, graph.bends, graph.transitions
-    rows = end_taps(graph.topology, graph.schedule, ducts, bends, changes).tolist()
-    if not rows or graph.is_return:
+    if graph.is_return:
         return []
-    on_own = float(last_tap(1.0).value[0])
-    flags = []
-    for row in rows:
-        duct = int(bends.duct[row])
-        here = elements.duct == duct
-        bend, change = elements.kind == Kind.BEND, elements.kind == Kind.TRANSITION
-        counted = float(elements.loss[here & (bend | change)].sum())
-        tap = on_own * float(state.velocity_pressure[duct])
-        name = graph.drawing.names[int(ducts.run[duct])]
-        flags.append(
-            warning(
-                f"{graph.place(duct)}, bend {bends.number[row]}",
-                "the drawing does not tell an elbow with a transition from a tap at "
-                f"the closed end of the duct; it is counted as the former, "
-                f"{pressure_words(counted)}, and the tap would lose "
-                f"{pressure_words(tap)}",
-                "say which it is: under [[takeoffs.exception]] write "
-                f'run = "{name}" and closed_end = true for the tap, or false',
-                place=graph.nodes[int(ducts.start[duct])],
-            )
+    ducts, bends, changes = graph.ducts, graph.bends, graph.transitions
+    rows = end_taps(graph.topology, graph.schedule, ducts, bends, changes)
+    if len(rows) == 0:
+        return []
+    duct = bends.duct[rows]
+    kind = elements.kind
+    fitting = ((kind == int(Kind.BEND)) | (kind == int(Kind.TRANSITION))).nonzero()[0]
+    spent = np.bincount(elements.duct[fitting], elements.loss[fitting], len(ducts.run))
+    tap = float(last_tap(1.0).value[0]) * state.velocity_pressure[duct]
+    most = int(np.argmax(tap - spent[duct]))
+    name = graph.drawing.names[int(ducts.run[duct[most]])]
+    where = f"in run '{name}', where it matters most," if len(rows) > 1 else "it"
+    counted, other = float(spent[duct[most]]), float(tap[most])
+    return [
+        warning(
+            bend_places(graph.topology, ducts, bends, rows),
+            "the drawing does not tell an elbow with a transition from a tap at the "
+            "closed end of a duct: the elbow is counted, in the section on the side of "
+            f"the source; {where} loses {pressure_words(counted)}, and "
+            f"the tap would lose {pressure_words(other)}",
+            "say which it is: under [[takeoffs.exception]] write "
+            f'run = "{name}" and closed_end = true for the tap, or false',
+            place=graph.nodes[int(ducts.start[duct[most]])],
         )
-    return flags
+    ]
 
 
 def _places(graph: DuctGraph, rows: IntArray) -> str:

@@ -21,6 +21,7 @@ from .junction_terms import (
     growth_beyond,
     mixed,
     share_of_tee,
+    thirds,
 )
 from .junctions_round import diverging_branch
 from .tables import Curve, Grid, chosen, curve
@@ -254,13 +255,15 @@ def rect_branch_by_entry(
         Straight in the angle between the formula at 60 degrees and the table.
     """
     share = share_of_tee(a)
-    formula = diverging_branch(q, f, np.minimum(a, TEE_FROM))
-    if (share <= 0.0).all():
-        return formula
+    none, _, whole = thirds(share)
+    if none.all():
+        return diverging_branch(q, f, a)
     if tap:
         fitting = _CONICAL_TAP if entry == TakeoffEntry.CONICAL else _TAP
     else:
         fitting = _RECT_BRANCH.get(entry, _PLAIN)
     tabled = rect_branch(fitting, q, f)
     tabled.notes[a > np.pi / 2 + 1e-6] |= int(Note.CLAMPED)
-    return mixed(formula, tabled, share)
+    if whole.all():
+        return tabled
+    return mixed(diverging_branch(q, f, np.minimum(a, TEE_FROM)), tabled, share)

@@ -10,7 +10,10 @@ import pytest
 from elbowroom.layout import (
     Attributes,
     BadInput,
+    Basis,
     DuctGraph,
+    ElbowConstruction,
+    ElbowRule,
     Notice,
     Schedule,
     Section,
@@ -29,6 +32,8 @@ from elbowroom.layout import (
 from elbowroom.physics import Analysis, Kind, analyse, junctions
 
 SMALL, LARGE = round_section(0.3), round_section(0.5)
+TRUNK = rectangular(0.5, 0.3)
+END = {"a": TerminalSpec(0.3)}
 Runs = Sequence[tuple[str, Any, Section]]
 
 
@@ -145,6 +150,39 @@ def test_a_bend_without_room_behind_the_source_says_so() -> None:
     assert found.what.endswith("lack 200 mm to the start of the duct")
 
 
+@pytest.mark.parametrize("made", list(ElbowConstruction))
+def test_a_radius_of_the_drawing_that_is_not_used_is_told(
+    made: ElbowConstruction,
+) -> None:
+    drawing = drawing_from_runs(
+        [("a", np.array([[0.0, 0, 0], [3, 0, 0], [3, 3, 0]]), TRUNK)],
+        attributes={"a": Attributes(source=True, source_at_end=False, bend_radius=0.7)},
+    )
+    rule = ElbowRule(made, Basis.DECLARED)
+    graph = build(drawing, Schedule(elbow_default=rule, terminals=END))
+    told = said(graph, "bend radius of 700 mm")
+    assert bool(told) == (graph.bends.radius[0] != 0.7)
+    assert all("run 'a', bend 1" in notice.where for notice in told)
+
+
+@pytest.mark.parametrize(
+    ("made", "told"),
+    [(ElbowConstruction.MITRED, True), (ElbowConstruction.SEGMENTED, False)],
+)
+def test_a_drawn_arc_that_overrules_the_schedule_is_told(
+    made: ElbowConstruction, told: bool
+) -> None:
+    a = np.radians(np.linspace(-90.0, 0.0, 7))
+    arc = np.stack([3 + 0.6 * np.cos(a), 0.6 + 0.6 * np.sin(a), 0 * a], axis=1)
+    points = [[0, 0, 0], *arc.tolist(), [3.6, 4, 0]]
+    rule = ElbowRule(made, Basis.DECLARED)
+    graph = graph_of([("a", points, SMALL)], elbow_default=rule)
+    assert len(graph.bends.duct) == 1
+    found = said(graph, "drawn as an arc")
+    assert len(found) == told
+    assert graph.bends.construction[0] == (ElbowConstruction.SMOOTH if told else made)
+
+
 # --- corners
 
 
@@ -160,14 +198,13 @@ def test_a_section_that_changes_at_a_corner_is_told(is_return: bool) -> None:
     (found,) = said(graph, "section changes at the corner")
     assert found.severity == Severity.NOTE
     assert "run 'b', bend 1 at (4, 0, 0) m" in found.where
-    assert "600×300 mm, and behind it a transition to 400×300 mm" in found.what
+    assert "the side of the source, and a transition behind it" in found.what
+    assert found.what.endswith("600×300 mm and 400×300 mm")
     # So it is: the elbow's side in its plane is that of the trunk.
     assert graph.bends.in_plane[0] == pytest.approx(0.6)
 
 
 # --- taps at the closed end of a duct
-
-TRUNK = rectangular(0.5, 0.3)
 
 
 def end_tap(

@@ -24,6 +24,7 @@ from elbowroom.physics import (
     Note,
     analyse,
     junctions,
+    path_bands,
     tables,
     takeoff_entries,
 )
@@ -271,3 +272,26 @@ def test_no_print_is_credited_that_gave_no_value() -> None:
     assert set(tables.table_names()) >= {
         c.table for c in used if not c.table.startswith(("formula", "schedule"))
     }
+
+
+def test_a_stand_in_is_less_sure_than_what_else_is_of_its_table() -> None:
+    """Behind it the air of the other terminals takes the same formula, and no less."""
+    drawing = drawing_from_runs(
+        [
+            ("M", np.array([[0, 0, 5], [12.0, 0, 5]]), round_section(0.4)),
+            ("B", np.array([[4.0, 0, 5], [4.0, 3, 5]]), round_section(0.2)),
+            ("C", np.array([[8.0, 0, 5], [8.0, 3, 5]]), round_section(0.2)),
+        ]
+    )
+    bands = []
+    for entry in (TakeoffEntry.PLAIN, TakeoffEntry.PLAIN_DAMPER):
+        plan = Schedule(
+            source=SourceSpec(at=(0.0, 0.0, 5.0)),
+            terminals={name: TerminalSpec(0.2) for name in "MBC"},
+            takeoff_exceptions={"C": entry},
+        )
+        found = analyse(build(drawing, plan))
+        width = np.ptp(path_bands(found), axis=1)
+        bands.append(dict(zip(found.graph.terminals.name, width, strict=True)))
+    assert bands[1]["B"] == pytest.approx(bands[0]["B"], rel=1e-9)
+    assert bands[1]["C"] > 1.5 * bands[0]["C"]
