@@ -168,9 +168,9 @@ def _corners(
     """
     rows = _changing_corners(ducts, bends, transitions.duct)
     if len(rows) and not schedule.source.is_return:
-        told = np.ones(len(bends.duct), dtype=bool)
-        told[end_taps(topology, schedule, ducts, bends, transitions)] = False
-        rows = rows[told[rows]]
+        quiet = np.ones(len(bends.duct), dtype=bool)
+        quiet[end_taps(topology, schedule, ducts, bends, transitions)] = False
+        rows = rows[quiet[rows]]
     if len(rows) == 0:
         return []
     duct = int(bends.duct[rows[0]])
