@@ -13,6 +13,7 @@ from .constructions import (
 )
 from .drawing import Attributes, Drawing, Run, drawing_from_runs
 from .faults import BadInput, Notice, Severity, error, note, refusal, warning
+from .fit import bend_places, end_taps
 from .fittings import Bends, BoolArray, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
 from .graph import (
@@ -100,12 +101,14 @@ __all__ = [
     "Tubes",
     "audit",
     "bare_name",
+    "bend_places",
     "boxes_of",
     "build",
     "clearances",
     "directed",
     "drawing_from_runs",
     "duct_clearances",
+    "end_taps",
     "error",
     "find_schedule",
     "flat_oval",

@@ -10,6 +10,7 @@ from .basis import Basis
 from .drawing import NOTHING_SAID, Drawing
 from .elbow_rules import build_bends
 from .faults import Notice, refusal, warning
+from .fit import TAP_FROM
 from .fittings import NONE, Bends, BoolArray, Ducts, Legs, Transitions
 from .frames import (
     carried_roll,
@@ -83,6 +84,7 @@ class _Pieces:
     before: IntArray
     alone: BoolArray
     same_section: BoolArray
+    is_tap: BoolArray
     turn: FloatArray
     axis: FloatArray
 
@@ -111,7 +113,7 @@ def classify(
     BadInput
         If a transition run leads nowhere.
     """
-    pieces = _pieces(topology, tree, sections)
+    pieces = _pieces(topology, tree, sections, schedule)
     arcs = find_arcs(
         tree,
         topology.nodes,
@@ -210,7 +212,9 @@ def classify(
     )
 
 
-def _pieces(topology: Topology, tree: Tree, sections: RunSections) -> _Pieces:
+def _pieces(
+    topology: Topology, tree: Tree, sections: RunSections, schedule: Schedule
+) -> _Pieces:
     drawing = topology.drawing
     run = topology.run[tree.segment]
     shape = sections.shape[run]
@@ -238,8 +242,30 @@ def _pieces(topology: Topology, tree: Tree, sections: RunSections) -> _Pieces:
     if len(tree.meeting):
         alone &= ~np.isin(tree.start, tree.meeting)
     turn, axis = turn_between(tree.direction.take(before, axis=0), tree.direction)
+    is_tap = np.zeros(len(run), dtype=bool)
+    closed = [name for name, is_so in schedule.closed_ends.items() if is_so]
+    if closed:
+        is_tap = alone & ~same & (turn >= TAP_FROM - 1e-6)
+        is_tap &= np.isin(run, _named(drawing, closed)) & (run != run[before])
+        if is_tap.any() and schedule.source.is_return:
+            raise refusal(
+                drawing.place(int(run[is_tap.nonzero()[0][0]])),
+                "no value is published for a tap at the closed end of a return",
+                "delete closed_end for it under [[takeoffs.exception]]",
+            )
+        alone &= ~is_tap
     return _Pieces(
-        run, shape, width, height, is_transition, before, alone, same, turn, axis
+        run,
+        shape,
+        width,
+        height,
+        is_transition,
+        before,
+        alone,
+        same,
+        is_tap,
+        turn,
+        axis,
     )
 
 
@@ -251,7 +277,8 @@ def _dividing(
     schedule: Schedule,
 ) -> Legs:
     """Legs of junctions that lead away from the source."""
-    rows = ((tree.parent >= 0) & (tree.children[pieces.before] > 1)).nonzero()[0]
+    divided = (tree.parent >= 0) & (tree.children[pieces.before] > 1)
+    rows = (divided | pieces.is_tap).nonzero()[0]
     common = pieces.before.take(rows)
     if len(tree.meeting):
         common = np.where(np.isin(tree.start[rows], tree.meeting), rows, common)
@@ -327,7 +354,8 @@ def _legs(
     straight = begin[group]
     widest = (begin + count - 1)[group]
     every = np.arange(len(rows))
-    is_branch = every != straight
+    is_tap = pieces.is_tap[rows]
+    is_branch = (every != straight) | is_tap
     straight_turn = turn[straight]
     symmetrical = (
         (count[group] == 2)
@@ -356,6 +384,7 @@ def _legs(
         for row in np.flatnonzero(np.isin(run, _named(drawing, special))).tolist():
             rule, rule_basis = schedule.takeoff_entry(drawing.names[run[row]])
             entry[row], basis[row] = int(rule), int(rule_basis)
+    basis[is_tap] = int(Basis.DECLARED)
     return Legs(
         duct_of[rows],
         duct_of[common],

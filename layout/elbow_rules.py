@@ -127,6 +127,7 @@ def build_bends(
     radius_basis[cornered] = construction_basis[cornered]
     square = construction == int(ElbowConstruction.SQUARE_THROAT)
     radius[:, square] = sides[:, square] / 2  # throat radius 0 by construction
+    radius_basis[square] = construction_basis[square]
 
     far = angle > np.radians(179.0)  # a sharp hairpin has no tangent points
     reach = radius[0] * np.tan(np.where(far, 0.0, angle) / 2)

@@ -163,7 +163,8 @@ class Legs:
     branch
         The leg itself, or for a straight leg the branch that turns away most.
     leg_count
-        How many legs meet there, the common one among them.
+        How many legs meet there, the common one among them; 2 for a tap at the closed
+        end of a duct, which is declared.
     entry
         `TakeoffEntry` codes; for a straight leg those of the branch.
     entry_basis

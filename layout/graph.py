@@ -13,6 +13,7 @@ from .basis import Basis
 from .classify import RunSections, classify
 from .drawing import Drawing
 from .faults import BadInput, Notice, error, note, refusal, warning
+from .fit import fit_notices
 from .fittings import (
     Bends,
     BoolArray,
@@ -270,7 +271,15 @@ def _classified(
             *found.notices,
             *island_notices(topology, reached),
             *length_notices(drawing, topology.run.take(tree.segment), tree.length),
-            *_fit_notices(drawing, topology, found.ducts, found.bends),
+            *fit_notices(
+                topology,
+                found.ducts,
+                found.bends,
+                found.transitions,
+                found.legs,
+                found.meetings,
+                schedule,
+            ),
             *(
                 loop_notices(topology, tree.meeting, schedule.source.is_return)
                 if around is not None
@@ -539,24 +548,3 @@ def length_notices(drawing: Drawing, run: IntArray, length: FloatArray) -> list[
             place=drawing.first_middle(run_of),
         )
     ]
-
-
-def _fit_notices(
-    drawing: Drawing, topology: Topology, ducts: Ducts, bends: Bends
-) -> list[Notice]:
-    notices = []
-    for row in np.flatnonzero(bends.short_by > 0).tolist():
-        duct = int(bends.duct[row])
-        notices.append(
-            warning(
-                f"{drawing.place(int(ducts.run[duct]))}, bend {bends.number[row]} at "
-                f"{topology.place(int(ducts.start[duct]))}",
-                "the bend does not fit: with its radius of "
-                f"{bends.radius[row] * 1e3:.0f} mm the tangents lack "
-                f"{bends.short_by[row] * 1e3:.0f} mm to the next bend",
-                "take a smaller radius, another construction, or more room",
-                effect="its loss is counted in full, but it cannot be built as drawn",
-                place=topology.nodes[int(ducts.start[duct])],
-            )
-        )
-    return notices

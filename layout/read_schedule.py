@@ -37,6 +37,14 @@ else:
 T = TypeVar("T")
 _LARGEST = 2_000_000  # bytes: a schedule is written by hand
 _TIGHTEST = 0.5  # r/W of a throat radius of nothing
+# Constructions that leave no choice of a radius; one of nothing fits them.
+_WITHOUT_RADIUS = {
+    ElbowConstruction.MITRED: "a mitred elbow has no radius",
+    ElbowConstruction.SINGLE_VANES: "a mitred elbow with vanes has no radius",
+    ElbowConstruction.DOUBLE_VANES: "a mitred elbow with vanes has no radius",
+    ElbowConstruction.SQUARE_THROAT: "a square throat has a radius of nothing, which "
+    "makes a centreline radius of 0.5 sides",
+}
 CLOSE_ELBOWS = {"plain sum": False, "as pairs": True}
 
 
@@ -299,12 +307,15 @@ def read_schedule(path: Path | str) -> Schedule:
     elbow_default, elbow_exceptions = _elbows(top.table("elbows"))
     takeoffs = top.table("takeoffs")
     takeoff_default = takeoffs.choice("entry", TAKEOFF_ENTRIES)
-    takeoff_exceptions = {}
+    takeoff_exceptions, closed_ends = {}, {}
     for entry in takeoffs.tables("exception"):
         run, rule = _needed_run(entry), entry.choice("entry", TAKEOFF_ENTRIES)
+        closed = entry.get("closed_end", _yes_or_no)
         entry.finish()
         if run is not None and rule is not None:
             takeoff_exceptions[run] = rule
+        if run is not None and closed is not None:
+            closed_ends[run] = closed
     takeoffs.finish()
     transition_default, transition_exceptions = _transitions(top.table("transitions"))
     terminals = {}
@@ -336,6 +347,7 @@ def read_schedule(path: Path | str) -> Schedule:
         elbow_exceptions=elbow_exceptions,
         takeoff_default=takeoff_default,
         takeoff_exceptions=takeoff_exceptions,
+        closed_ends=closed_ends,
         transition_default=transition_default,
         transition_exceptions=transition_exceptions,
         terminals=terminals,
@@ -376,6 +388,12 @@ def _text(value: object, where: str) -> str:
     if isinstance(value, str) and value.strip():
         return value
     raise refusal(where, f"'{value}' is no text", "write it in quotation marks")
+
+
+def _yes_or_no(value: object, where: str) -> bool:
+    if isinstance(value, bool):
+        return value
+    raise refusal(where, f"'{value}' is no yes or no", "write true or false")
 
 
 def _each(table: Table) -> Iterator[tuple[str, Table]]:
@@ -592,8 +610,11 @@ def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
     if len(given) > 1:
         table.fault("", "the radius is given more than once", "keep one of them")
     kind = default.construction if construction is None else construction
-    if given and kind == ElbowConstruction.MITRED:
-        table.fault("", "a mitred elbow has no radius", "delete the radius")
+    if given and kind in _WITHOUT_RADIUS:
+        square = kind == ElbowConstruction.SQUARE_THROAT
+        if throat != 0.0 and not (square and ratio == _TIGHTEST):
+            table.fault("", _WITHOUT_RADIUS[kind], "delete the radius")
+        given = []  # what it says is so by construction
     return ElbowRule(
         kind,
         default.construction_basis if construction is None else Basis.DECLARED,

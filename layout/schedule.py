@@ -234,6 +234,9 @@ class Schedule:
     takeoff_default, takeoff_exceptions
         How branches leave their main; exceptions by the branch's run. None where the
         schedule is silent.
+    closed_ends
+        By run: whether it is a tap at the closed end of the duct before it, or goes on
+        from that by an elbow and a transition. Nothing where the schedule is silent.
     transition_default, transition_exceptions
         How long transitions are; exceptions by the run after the transition.
     terminals
@@ -264,6 +267,7 @@ class Schedule:
     elbow_exceptions: Mapping[tuple[str, int], ElbowRule] = field(default_factory=dict)
     takeoff_default: TakeoffEntry | None = None
     takeoff_exceptions: Mapping[str, TakeoffEntry] = field(default_factory=dict)
+    closed_ends: Mapping[str, bool] = field(default_factory=dict)
     transition_default: TransitionRule | None = None
     transition_exceptions: Mapping[str, TransitionRule] = field(default_factory=dict)
     terminals: Mapping[str, TerminalSpec] = field(default_factory=dict)
@@ -306,6 +310,9 @@ class Schedule:
             *(("[duct.runs]", run) for run in self.run_roughness),
             *(("[duct.runs]", run) for run in self.run_compression),
             *(("[[elbows.exception]]", run) for run, _ in self.elbow_exceptions),
-            *(("[[takeoffs.exception]]", run) for run in self.takeoff_exceptions),
+            *(
+                ("[[takeoffs.exception]]", run)
+                for run in {**self.takeoff_exceptions, **self.closed_ends}
+            ),
             *(("[[transitions.exception]]", run) for run in self.transition_exceptions),
         )

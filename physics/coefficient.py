@@ -1,7 +1,7 @@
 """A loss coefficient and everything that it rests on."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntFlag
 
 import numpy as np
@@ -163,9 +163,24 @@ class Gathered:
         credit = Credit(found.reference, found.table, found.source, found.confidence)
         self.credit[where] = self.number(credit)
 
+    def stand_in(self, where: npt.NDArray[np.generic]) -> None:
+        """Say that the coefficients of some elements are those of another fitting.
+
+        They are noted so, and their class is the lowest.
+        """
+        rows = np.arange(len(self.value))[where]
+        self.notes[rows] |= int(Note.FALLBACK)
+        of = self.credit[rows]
+        for credit in np.unique(of).tolist():
+            low = replace(self.credits[credit], confidence=CONFIDENCE[-1])
+            self.credit[rows[of == credit]] = self.number(low)
+
     def take_over(self, rows: IntArray, found: "Gathered") -> None:
         """Enter the coefficients of some elements that were gathered apart."""
-        numbers = np.array([self.number(credit) for credit in found.credits], np.int64)
+        numbers = np.zeros(len(found.credits), dtype=np.int64)
+        used = np.bincount(found.credit, minlength=len(found.credits))[: len(numbers)]
+        for credit in used.nonzero()[0].tolist():  # a lowered class may leave one bare
+            numbers[credit] = self.number(found.credits[credit])
         self.value[rows] = found.value
         self.reynolds_factor[rows] = found.reynolds_factor
         self.notes[rows] = found.notes

@@ -6,6 +6,7 @@ area over common area. Negative coefficients are real: the fast stream drags the
 one, and pays for it.
 """
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -23,12 +24,15 @@ from .junction_terms import (
     REFERENCE,
     TEE_FROM,
     joining_factor,
+    mixed,
     share_of_tee,
+    thirds,
 )
 from .junctions_rect import radius_wye
 from .junctions_symmetrical import dovetail, symmetrical_joining
 from .split_mains import split_main
 from .tables import Curve, curve
+from .takeoff_entries import SQUARE_TO, Taken, taken
 
 _LEAST_AREA = 0.1
 _SLIGHTEST = np.radians(15.0)
@@ -187,19 +191,29 @@ def rect_converging_branch(
     share = ((velocity - _SLOW) / (_FAST - _SLOW)).clip(0.0, 1.0)
     printed = low + (high - low) * share
     formula = converging_branch(q, f, np.pi / 2)
-    stands_in = ((np.abs(f - 0.5) - 0.1) / 0.1).clip(0.0, 1.0)
-    stands_in = np.where(stands_in < 1e-9, 0.0, stands_in)
+    stands_in = _off_print(f)
     off = (np.abs(f - 0.5) > 1e-6) & (stands_in == 0.0)
-    return make(
-        printed + (formula.value - printed) * stands_in,
-        np.where(stands_in < 1.0, bits, 0)
-        | np.where(off, int(Note.CLAMPED), 0)
-        | np.where(stands_in > 0.0, formula.notes | int(Note.FALLBACK), 0),
+    tabled = make(
+        printed,
+        bits | np.where(off, int(Note.CLAMPED), 0),
         reference=REFERENCE,
-        table=formula.table if (stands_in >= 1.0).all() else slow.name,
-        source=formula.source if (stands_in >= 1.0).all() else slow.source,
-        confidence="low" if (stands_in > 0.0).any() else slow.confidence,
+        table=slow.name,
+        source=slow.source,
+        confidence=slow.confidence,
     )
+    found = mixed(tabled, formula, stands_in)
+    borrowed = stands_in > 0.0
+    return replace(
+        found,
+        notes=found.notes | np.where(borrowed, int(Note.FALLBACK), 0),
+        confidence="low" if borrowed.any() else found.confidence,
+    )
+
+
+def _off_print(f: FloatArray) -> FloatArray:
+    """How much of the formula counts where f is not the 0.5 of the print."""
+    share = ((np.abs(f - 0.5) - 0.1) / 0.1).clip(0.0, 1.0)
+    return np.where(share < 1e-9, 0.0, share)
 
 
 @cache
@@ -309,8 +323,24 @@ def joining_legs(
     # No joining table has a main that changes its area without a shared wall.
     changed = (np.abs(s - 1.0) > 1.0 - AS_WIDE + 1e-9) & (rest | square)
     out.notes[changed] |= int(Note.EXTENDED)
-    stands_in = rest & ((common_shape != Shape.ROUND) | (entry != TakeoffEntry.PLAIN))
-    out.notes[stands_in] |= int(Note.FALLBACK)
+    # The formulas are of round tees, as are those that the tables give way to.
+    foreign = rest & ((common_shape != Shape.ROUND) | (entry != TakeoffEntry.PLAIN))
+    foreign |= is_branch & rest & (branch_shape != Shape.ROUND)
+    foreign |= square & (a < np.pi / 2 - SQUARE_TO)
+    foreign |= square & is_branch & (branch_shape == Shape.OVAL)
+    special = ((entry != TakeoffEntry.PLAIN) & ~is_symmetrical).nonzero()[0]
+    if len(special):
+        lost = taken(
+            entry[special],
+            common_shape[special],
+            branch_shape[special],
+            a[special],
+            walled[special],
+            joining=True,
+        )
+        foreign[special[lost != int(Taken.ITSELF)]] = True
+    if foreign.any():
+        out.stand_in(foreign)
     return out
 
 
@@ -333,30 +363,25 @@ def _put_square(
         ("45-entry", ~tapped & slanted),
         ("tee", ~tapped & ~slanted),
     ):
-        mine = square & is_branch & own
-        for near in (True, False):  # a class of its own where the formula stands in
-            part = mine & ((np.abs(f - 0.5) <= 0.1 + 1e-9) == near)
-            if part.any():
-                found = rect_converging_branch(name, q[part], f[part], velocity[part])
-                slanting = converging_branch(q[part], f[part], TEE_FROM)
-                out.put(part, _turned(found, slanting, a[part]))
-    mine = square & ~is_branch
-    if mine.any():
-        slanting = converging_main(q[mine], f[mine], TEE_FROM)
-        out.put(mine, _turned(rect_converging_main(q[mine]), slanting, a[mine]))
+        mine = (square & is_branch & own).nonzero()[0]
+        # Each in a class of its own: print, formula, and what lies between.
+        for band in map(mine.__getitem__, thirds(_off_print(f[mine]))):
+            for part in map(band.__getitem__, thirds(share_of_tee(a[band]))):
+                if len(part):
+                    found = rect_converging_branch(
+                        name, q[part], f[part], velocity[part]
+                    )
+                    slanting = converging_branch(q[part], f[part], TEE_FROM)
+                    out.put(part, _turned(found, slanting, a[part]))
+    mine = (square & ~is_branch).nonzero()[0]
+    for part in map(mine.__getitem__, thirds(share_of_tee(a[mine]))):
+        if len(part):
+            slanting = converging_main(q[part], f[part], TEE_FROM)
+            out.put(part, _turned(rect_converging_main(q[part]), slanting, a[part]))
 
 
 def _turned(square: Coefficient, slanting: Coefficient, a: FloatArray) -> Coefficient:
     """Straight between the formula at 60 degrees and the table at a right angle."""
-    share = share_of_tee(a)
-    return make(
-        slanting.value + (square.value - slanting.value) * share,
-        np.where(
-            share < 1.0 - 1e-9, slanting.notes | int(Note.INTERPOLATED), square.notes
-        )
-        | np.where(a > np.pi / 2 + 1e-6, int(Note.CLAMPED), 0),
-        reference=square.reference,
-        table=square.table,
-        source=square.source,
-        confidence=square.confidence,
-    )
+    found = mixed(slanting, square, share_of_tee(a))
+    far = np.where(a > np.pi / 2 + 1e-6, int(Note.CLAMPED), 0)
+    return replace(found, notes=found.notes | far)

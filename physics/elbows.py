@@ -29,6 +29,7 @@ from .elbows_round import (
     round_segmented,
     round_smooth,
     round_smooth_with_friction,
+    tested_ratio,
 )
 from .elbows_vaned import (
     VaneRail,
@@ -67,4 +68,5 @@ __all__ = [
     "round_smooth",
     "round_smooth_with_friction",
     "splitter_radii",
+    "tested_ratio",
 ]

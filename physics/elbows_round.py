@@ -126,6 +126,11 @@ _BY_DIAMETER = {
 }
 
 
+def tested_ratio(construction: str) -> float:
+    """The one r/D at which a round elbow was tested that is tabled by diameter."""
+    return _BY_DIAMETER[construction][0]
+
+
 @cache
 def _by_diameter(construction: str, angle: int) -> Curve:
     return curve(

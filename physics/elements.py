@@ -255,7 +255,7 @@ def _tables(graph: DuctGraph) -> tuple[_Table, ...]:
         _Table(
             ((parent < 0) & (graph.source.kind == "plenum")).nonzero()[0],
             int(Kind.ENTRY),
-            int(Basis.DECLARED),
+            int(Basis.ASSUMED),  # the plenum may be declared, the form is not
         ),
         _Table(
             legs.duct,

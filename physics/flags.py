@@ -5,20 +5,26 @@ from collections.abc import Iterable
 import numpy as np
 
 from elbowroom.layout import (
+    Basis,
     DuctGraph,
     IntArray,
     Notice,
     Shape,
+    TakeoffEntry,
+    bend_places,
+    end_taps,
     note,
     sections,
     warning,
 )
 
 from .coefficient import Note
-from .elements import DuctState, Elements
+from .elements import DuctState, Elements, Kind
 from .fan_effect import effective_duct_length, outlet_elbow
 from .friction import TURBULENT_FROM, Regime, regime
-from .system import WINDOW, System, pressure_words, rate_words
+from .junctions import last_tap, parted
+from .system import WINDOW, System, airflow_words, pressure_words, rate_words
+from .takeoff_entries import Taken, taken
 
 _BLAST_AREAS = (1.0, 0.4)  # blast area over outlet area: the ends of the table
 _FLATTEST = 4.0  # aspect ratio above which a duct is flagged
@@ -120,6 +126,86 @@ def _beside_junctions(graph: DuctGraph) -> IntArray:
     return rows
 
 
+def takeoff_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
+    """Say where a declared entry has no table, and what was taken in its place."""
+    ducts, size, flags = graph.ducts, state.area, []
+    plain = int(TakeoffEntry.PLAIN)
+    for legs, joining in (
+        (graph.legs, graph.is_return),
+        (graph.meetings, not graph.is_return),
+    ):
+        rows = (
+            legs.is_branch
+            & ~legs.is_symmetrical
+            & (legs.common != legs.duct)
+            & (legs.leg_count > 2)
+            & (legs.entry != plain)
+            & (legs.entry_basis == int(Basis.DECLARED))
+        ).nonzero()[0]
+        if len(rows) == 0:
+            continue
+        duct, common, entry = legs.duct[rows], legs.common[rows], legs.entry[rows]
+        shape, main = ducts.shape[common], legs.straight[rows]
+        walled = (shape != int(Shape.RECTANGULAR)) & parted(
+            entry, size[duct] / size[common], size[main] / size[common]
+        )
+        if joining:
+            walled[:] = False
+        found = taken(
+            entry, shape, ducts.shape[duct], legs.angle[rows], walled, joining=joining
+        )
+        kinds = entry * len(Taken) + found
+        for kind in np.unique(kinds[found != int(Taken.ITSELF)]).tolist():
+            declared, code = divmod(kind, len(Taken))
+            flags.append(
+                warning(
+                    _places(graph, duct[kinds == kind]),
+                    "no table of the declared entry, "
+                    f"'{TakeoffEntry(declared).words}', fits the shape and the angle "
+                    f"of the branch: {Taken(code).words} was taken in its place",
+                    "declare an entry that has one under [[takeoffs.exception]], or "
+                    "count what this one loses beyond that under [losses]",
+                )
+            )
+    return flags
+
+
+def end_tap_flags(
+    graph: DuctGraph, state: DuctState, elements: Elements
+) -> list[Notice]:
+    """Say where a tap at a closed end may be drawn like an elbow with a transition.
+
+    In a return no value is published for such a tap, so it is not asked.
+    """
+    if graph.is_return:
+        return []
+    ducts, bends, changes = graph.ducts, graph.bends, graph.transitions
+    rows = end_taps(graph.topology, graph.schedule, ducts, bends, changes)
+    if len(rows) == 0:
+        return []
+    duct = bends.duct[rows]
+    kind = elements.kind
+    fitting = ((kind == int(Kind.BEND)) | (kind == int(Kind.TRANSITION))).nonzero()[0]
+    spent = np.bincount(elements.duct[fitting], elements.loss[fitting], len(ducts.run))
+    tap = float(last_tap(1.0).value[0]) * state.velocity_pressure[duct]
+    most = int(np.argmax(tap - spent[duct]))
+    name = graph.drawing.names[int(ducts.run[duct[most]])]
+    where = f"in run '{name}', where it matters most," if len(rows) > 1 else "it"
+    counted, other = float(spent[duct[most]]), float(tap[most])
+    return [
+        warning(
+            bend_places(graph.topology, ducts, bends, rows),
+            "the drawing does not tell an elbow with a transition from a tap at the "
+            "closed end of a duct: the elbow is counted, in the section on the side of "
+            f"the source; {where} loses {pressure_words(counted)}, and "
+            f"the tap would lose {pressure_words(other)}",
+            "say which it is: under [[takeoffs.exception]] write "
+            f'run = "{name}" and closed_end = true for the tap, or false',
+            place=graph.nodes[int(ducts.start[duct[most]])],
+        )
+    ]
+
+
 def _places(graph: DuctGraph, rows: IntArray) -> str:
     names = list(
         dict.fromkeys(
@@ -131,7 +217,7 @@ def _places(graph: DuctGraph, rows: IntArray) -> str:
     return f"run{'s' * (len(names) > 1)} {shown}{more}"
 
 
-def budget_flags(graph: DuctGraph, system: System) -> list[Notice]:
+def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Notice]:
     """Flag what the pressure budget says, and what is missing from it."""
     flags = []
     if system.available is None and graph.schedule.fan.curve:
@@ -151,6 +237,16 @@ def budget_flags(graph: DuctGraph, system: System) -> list[Notice]:
                 "no fan pressure is declared, so it is not known what the ducts may "
                 "spend",
                 "write external_static_pressure under [fan] in the schedule",
+            )
+        )
+    elif system.fan_pressure is not None and system.fan_pressure <= 0:
+        flow = float(state.flow[graph.ducts.parent < 0].sum())
+        flags.append(
+            warning(
+                "budget",
+                f"at the design airflow of {airflow_words(flow)} the fan's curve has "
+                f"{pressure_words(system.fan_pressure)}: the fan cannot move that much",
+                "choose a fan that gives pressure at this airflow",
             )
         )
     elif system.available is not None and system.available <= 0:

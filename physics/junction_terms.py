@@ -5,7 +5,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import BoolArray, FloatArray
 
-from .coefficient import Coefficient, make
+from .coefficient import Coefficient, Note, make, worst
 from .tables import Curve
 
 REFERENCE = "common"
@@ -13,6 +13,7 @@ TEE_FROM = np.radians(60.0)  # between this and a right angle C goes straight
 BULLHEAD_FROM = np.radians(80.0)
 AS_WIDE = 0.95  # a main within 5 % of the common area counts as unchanged
 CHOKING = 20.0  # above this coefficient the branch is choking: nobody designs there
+_WHOLE = 1.0 - 1e-9  # a share above it is rounding
 IDELCHIK = "Idelchik, Handbook of Hydraulic Resistance, section VII"
 
 
@@ -48,6 +49,36 @@ def growth_beyond(v: FloatArray, end: float) -> tuple[FloatArray, BoolArray]:
     """Growth with v² beyond the end of a table, and where that is needed."""
     beyond: BoolArray = v > end + 1e-9
     return np.where(beyond, (v / end) ** 2, 1.0), beyond
+
+
+def mixed(one: Coefficient, other: Coefficient, share: FloatArray) -> Coefficient:
+    """Straight between two coefficients; credited to both, or to the one that counts.
+
+    `share` is that of the other, 0 to 1, shape (n,).
+    """
+    if (share >= _WHOLE).all():
+        return other
+    if (share <= 1.0 - _WHOLE).all():
+        return one
+    notes = np.where(share < _WHOLE, one.notes, 0)
+    notes |= np.where(share > 1.0 - _WHOLE, other.notes, 0)
+    between = (share > 1.0 - _WHOLE) & (share < _WHOLE)
+    return make(
+        np.where(
+            share < _WHOLE, one.value + (other.value - one.value) * share, other.value
+        ),
+        notes | np.where(between, int(Note.INTERPOLATED), 0),
+        reference=one.reference,
+        table=f"{other.table} and {one.table}",
+        source=f"{other.source}; {one.source}",
+        confidence=worst(one.confidence, other.confidence),
+    )
+
+
+def thirds(share: FloatArray) -> tuple[BoolArray, BoolArray, BoolArray]:
+    """Where a share is 0, between, and 1: each is credited to something else."""
+    none, whole = share <= 1.0 - _WHOLE, share >= _WHOLE
+    return none, ~(none | whole), whole
 
 
 def from_curve(book: Curve, argument: npt.ArrayLike) -> Coefficient:

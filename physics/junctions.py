@@ -21,7 +21,14 @@ from .converging import (
     rect_converging_branch,
     rect_converging_main,
 )
-from .junction_terms import AS_WIDE, BULLHEAD_FROM, REFERENCE, TEE_FROM
+from .junction_terms import (
+    AS_WIDE,
+    BULLHEAD_FROM,
+    REFERENCE,
+    TEE_FROM,
+    share_of_tee,
+    thirds,
+)
 from .junctions_rect import (
     OBSTRUCTED,
     radius_wye,
@@ -41,6 +48,7 @@ from .junctions_round import (
 from .junctions_symmetrical import dovetail, symmetrical, symmetrical_joining
 from .split_mains import split_main, split_main_branch
 from .tables import chosen
+from .takeoff_entries import SQUARE_TO, Taken, taken
 
 __all__ = [
     "ELBOWED",
@@ -53,6 +61,7 @@ __all__ = [
     "dovetail",
     "joining_legs",
     "last_tap",
+    "parted",
     "radius_wye",
     "rect_branch",
     "rect_branch_by_entry",
@@ -114,6 +123,11 @@ def dividing_legs(
     -----
     At q = 1 the main is dead and the branch an elbow: 1.2 on its own velocity, from
     60 degrees on.
+
+    What another fitting stands in for is noted, and its class is low: flat ovals,
+    branches of another shape than a round main or, off a right angle, a rectangular
+    one, and entries without a table (see `takeoff_entries`). So is, as extended, a main
+    that grows past a branch: the tables end where it keeps its area.
     """
     out = Gathered(len(angle))
     q, f, s, a = flow_ratio, area_ratio, main_area_ratio, angle
@@ -129,10 +143,8 @@ def dividing_legs(
             mine = shared & ~swept & ((a >= BULLHEAD_FROM) == bullhead)
             if mine.any():
                 out.put(mine, symmetrical(speed[mine], a[mine]))
+    walled = bent & parted(entry, f, s) if shared_wall is None else bent & shared_wall
     if bent.any():
-        walled = radius & (np.abs(s + f - 1.0) <= 1.0 - AS_WIDE) & (s < AS_WIDE)
-        if shared_wall is not None:
-            walled = shared_wall
         conical = (radius | (entry == int(TakeoffEntry.CONICAL))) & ~walled
         branch, main = bent & is_branch, bent & ~is_branch
         mine = branch & walled
@@ -151,11 +163,6 @@ def dividing_legs(
             mine = main & ~conical & ((s >= AS_WIDE) == wide)
             if mine.any():
                 out.put(mine, diverging_main(q[mine], f[mine], s[mine]))
-        # Flat oval has no tables of its own, nor have a radius branch and a 45 degree
-        # entry on a round main.
-        oval = bent & (common_shape == int(Shape.OVAL))
-        lent = (radius & ~walled) | (entry == int(TakeoffEntry.ENTRY_45))
-        out.notes[oval | (branch & lent)] |= int(Note.FALLBACK)
 
     for leg, branch in (("branch", is_branch), ("main", ~is_branch)):
         mine = rect & radius & branch
@@ -166,7 +173,10 @@ def dividing_legs(
     for number in np.bincount(kind).nonzero()[0].tolist():
         mine = rows[kind == number]
         code, tap = TakeoffEntry(number // 2), number % 2 == 0
-        out.put(mine, rect_branch_by_entry(code, tap, q[mine], f[mine], a[mine]))
+        for part in map(mine.__getitem__, thirds(share_of_tee(a[mine]))):
+            if len(part):
+                found = rect_branch_by_entry(code, tap, q[part], f[part], a[part])
+                out.put(part, found)
     rows = (rect & ~is_branch & ~radius).nonzero()[0]
     obstructed = OBSTRUCTED[entry[rows]]
     mine = rows[obstructed]
@@ -175,10 +185,42 @@ def dividing_legs(
     mine = rows[~obstructed]
     if len(mine):
         out.put(mine, rect_main((1.0 - q[mine]) / s[mine]))
+    out.notes[~is_branch & ~shared & (s > 1.0 / AS_WIDE)] |= int(Note.EXTENDED)
+    oval = int(Shape.OVAL)
+    foreign = bent & (common_shape == oval)
+    foreign |= (
+        is_branch
+        & ~shared
+        & (branch_shape != common_shape)
+        & (bent | (branch_shape == oval) | (a < np.pi / 2 - SQUARE_TO))
+    )
+    special = ((entry != int(TakeoffEntry.PLAIN)) & ~shared).nonzero()[0]
+    if len(special):
+        lost = taken(
+            entry[special],
+            common_shape[special],
+            branch_shape[special],
+            a[special],
+            walled[special],
+            joining=False,
+        )
+        foreign[special[lost != int(Taken.ITSELF)]] = True
+    if foreign.any():
+        out.stand_in(foreign)
     mine = is_branch & ~shared & (q >= 1.0 - 1e-9) & (a >= TEE_FROM - 1e-6)
     if mine.any():
         out.put(mine, last_tap(speed[mine]))
     return out
+
+
+def parted(
+    entry: npt.NDArray[np.int64], area_ratio: FloatArray, main_area_ratio: FloatArray
+) -> BoolArray:
+    """Whether a radius branch and its main share the common area: a split main."""
+    s, whole = main_area_ratio, area_ratio + main_area_ratio
+    radius = entry == int(TakeoffEntry.RADIUS)
+    fits = np.abs(whole - 1.0) <= 1.0 - AS_WIDE
+    return np.asarray(radius & fits & (s < AS_WIDE))
 
 
 def last_tap(velocity_ratio: npt.ArrayLike) -> Coefficient:

@@ -19,7 +19,9 @@ from .junction_terms import (
     TEE_FROM,
     from_curve,
     growth_beyond,
+    mixed,
     share_of_tee,
+    thirds,
 )
 from .junctions_round import diverging_branch
 from .tables import Curve, Grid, chosen, curve
@@ -234,39 +236,34 @@ def radius_wye(
 def rect_branch_by_entry(
     entry: TakeoffEntry, tap: bool, q: FloatArray, f: FloatArray, a: FloatArray
 ) -> Coefficient:
-    """Branch off a rectangular main: its table at 90°, the formula below 60°.
+    """Branch off a rectangular main: its table at 90°, the formula to 60°.
 
     Parameters
     ----------
     entry
-        How the branch leaves.
+        How the branch leaves; where it has no table, a plain one is taken (see
+        `takeoff_entries`).
     tap
         Whether the branch is round.
     q, f, a
-        Letters, and the deflection in rad, shape (n,).
+        Letters, and the deflection in rad, shape (n,). All at 90 degrees and more, all
+        between, or all to 60 degrees, or else the credit names what only some need.
+
+    Returns
+    -------
+    coefficient
+        Straight in the angle between the formula at 60 degrees and the table.
     """
+    share = share_of_tee(a)
+    none, _, whole = thirds(share)
+    if none.all():
+        return diverging_branch(q, f, a)
     if tap:
         fitting = _CONICAL_TAP if entry == TakeoffEntry.CONICAL else _TAP
     else:
         fitting = _RECT_BRANCH.get(entry, _PLAIN)
     tabled = rect_branch(fitting, q, f)
     tabled.notes[a > np.pi / 2 + 1e-6] |= int(Note.CLAMPED)
-    if tap and entry not in (TakeoffEntry.PLAIN, TakeoffEntry.CONICAL):
-        tabled.notes[:] |= int(Note.FALLBACK)
-    slanting = a < np.pi / 2 - 1e-6
-    if not slanting.any():
+    if whole.all():
         return tabled
-    formula = diverging_branch(q, f, np.minimum(a, TEE_FROM))
-    share = share_of_tee(a)
-    return make(
-        np.where(
-            slanting,
-            formula.value + (tabled.value - formula.value) * share,
-            tabled.value,
-        ),
-        np.where(slanting, formula.notes | int(Note.INTERPOLATED), tabled.notes),
-        reference=tabled.reference,
-        table=tabled.table,
-        source=f"{tabled.source}; below 90 degrees {formula.source}",
-        confidence=tabled.confidence,
-    )
+    return mixed(diverging_branch(q, f, np.minimum(a, TEE_FROM)), tabled, share)

@@ -172,6 +172,14 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
             "a plenum",
             source=replace(schedule.source, kind="plenum"),
         )
+    assume(
+        graph.source.kind == "plenum",
+        "a duct that opens into the plenum and loses its whole velocity pressure there"
+        if graph.is_return
+        else "a duct that begins flush with the wall of the plenum, with a sharp edge",
+        "look up another opening with elbowroom fitting; no key of the schedule says "
+        "it yet",
+    )
     drawing = graph.drawing
     if drawing.unit_origin.startswith("assumed"):
         assume(1, f"coordinates in {drawing.unit}", "say --unit")

@@ -26,6 +26,7 @@ from .junction_terms import BULLHEAD_FROM
 from .junctions import dividing_legs, joining_legs
 
 _STRAIGHT_LEG = np.radians(15.0)  # a straight leg that turns further bends too
+_SAME_RADIUS = 0.02  # diameters: what a radius measured in a drawing is off
 _VANE_SPACING = 0.038  # m: the closer of the two single-vane rails that were retested
 
 
@@ -81,7 +82,34 @@ def bend_coefficients(
                 "turn the section, or make the turn of two elbows",
             )
         )
+    notices.extend(_pleated_notices(graph))
     return out, notices
+
+
+def _pleated_notices(graph: DuctGraph) -> list[Notice]:
+    """Say of pleated elbows that they have another radius than the tested ones."""
+    bends = graph.bends
+    pleated = bends.construction == int(ElbowConstruction.PLEATED)
+    rows = (pleated & _off_ratio(bends.radius, bends.in_plane)).nonzero()[0].tolist()
+    if not rows:
+        return []
+    more = f" and {len(rows) - 3} more" if len(rows) > 3 else ""
+    tested = elbows.tested_ratio("pleated")
+    return [
+        warning(
+            "; ".join(bend_place(graph, row) for row in rows[:3]) + more,
+            f"pleated elbows were tested with r/D {tested:g} alone, and that value was "
+            f"taken for r/D {bends.radius[rows[0]] / bends.in_plane[rows[0]]:.3g}",
+            f"write radius_ratio = {tested:g} under [elbows] if they are made so, or "
+            "take a smooth or a segmented elbow",
+        )
+    ]
+
+
+def _off_ratio(radius: FloatArray, diameter: FloatArray) -> BoolArray:
+    """Whether pleated elbows have another radius than the tested ones."""
+    wanted = elbows.tested_ratio("pleated") * diameter
+    return np.asarray(np.abs(radius - wanted) > _SAME_RADIUS * diameter)
 
 
 def bend_place(graph: DuctGraph, row: int) -> str:
@@ -166,7 +194,14 @@ def _elbow(
                 bends.pieces[mine], radius / w, angle, elbows.round_segmented
             )
         if code == kinds.PLEATED:
-            return elbows.round_by_diameter("pleated", w, angle)
+            found = elbows.round_by_diameter("pleated", w, angle)
+            found.notes[_off_ratio(radius, w)] |= int(Note.CLAMPED)
+            return found
+        if code not in (kinds.SMOOTH, kinds.SEGMENTED):
+            raise LookupRefused(
+                f"a round elbow is not made {code.words}; take a smooth, a segmented, "
+                "a pleated or a mitred one"
+            )
         return elbows.round_smooth(radius / w, angle)
     if code == kinds.MITRED:
         return elbows.rect_mitred(h / w, angle, re)

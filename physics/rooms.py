@@ -10,11 +10,13 @@ from elbowroom.layout import (
     error,
     note,
     units,
+    warning,
 )
 
 from .air import air_of
 from .system import airflow_words
 
+_ROUNDING = 0.002  # of a whole made of shares such as 33.3 %
 SPECIFIC_HEAT = 1006.0  # J/(kg K), dry air at room temperature
 
 
@@ -97,4 +99,17 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
         )
     if faults:
         raise BadInput(faults)
+    every = sum(spec.flow for spec in terminals.values())
+    if whole and rooms.total and every < rooms.total * (1.0 - _ROUNDING):
+        short = rooms.total - every
+        notices.append(
+            warning(
+                f"{schedule.file}, [terminals]",
+                f"the shares add up to {whole:.1%}, and all terminals have "
+                f"{airflow_words(every)} of the total airflow of "
+                f"{airflow_words(rooms.total)}: {airflow_words(short)} reach none",
+                "correct the shares or total_airflow under [rooms]",
+                effect="the layout is worked out for what its terminals have",
+            )
+        )
     return replace(schedule, terminals=terminals), tuple(notices)

@@ -72,28 +72,39 @@ def critical_draws(*analyses: Analysis, draws: int = DRAWS) -> FloatArray:
     return out
 
 
+_Print = tuple[str, float]  # a table, and how wrong what was taken from it may be
+
+
+def _print(credit: Credit) -> _Print:
+    return credit.table, error_of(credit)
+
+
 def _factors(
     analyses: Sequence[Analysis], draws: int
-) -> tuple[FloatArray, dict[str, int]]:
-    """Factor on each table in each draw, shape (tables, draws), and their rows."""
-    tables = sorted({c.table for a in analyses for c in a.elements.credits})
-    place = {table: number for number, table in enumerate(tables)}
-    error = np.zeros(len(tables))
-    for credit in {c for a in analyses for c in a.elements.credits}:
-        number = place[credit.table]
-        error[number] = max(error[number], error_of(credit))
+) -> tuple[FloatArray, dict[_Print, int]]:
+    """Factor on each print in each draw, shape (prints, draws), and their rows.
+
+    What stands in for another fitting goes the same way as its table, but farther.
+    """
+    prints = sorted({_print(c) for a in analyses for c in a.elements.credits})
+    tables = sorted({table for table, _ in prints})
     random = np.random.default_rng(_SEED)
     normal = random.standard_normal((len(tables), draws))
-    return np.exp(normal * error[:, None]), place
+    drawn = normal[[tables.index(table) for table, _ in prints]]
+    error = np.array([error for _, error in prints])
+    place = {found: number for number, found in enumerate(prints)}
+    return np.exp(drawn * error[:, None]), place
 
 
-def _by_table(analysis: Analysis, terminal: int, place: dict[str, int]) -> FloatArray:
-    """Loss on a path by table, Pa."""
+def _by_table(
+    analysis: Analysis, terminal: int, place: dict[_Print, int]
+) -> FloatArray:
+    """Loss on a path by print, Pa."""
     elements = analysis.elements
     rows_ = analysis.path(terminal)
-    column = np.array([place[credit.table] for credit in elements.credits])
-    table = column[elements.credit[rows_]]
-    return np.bincount(table, elements.loss[rows_], len(place)).astype(np.float64)
+    column = np.array([place[_print(credit)] for credit in elements.credits])
+    of = column[elements.credit[rows_]]
+    return np.bincount(of, elements.loss[rows_], len(place)).astype(np.float64)
 
 
 def critical_band(analysis: Analysis) -> Band:
@@ -137,13 +148,13 @@ def first_order_bands(analysis: Analysis) -> FloatArray:
     graph, elements = analysis.graph, analysis.elements
     parent, ends = graph.ducts.parent, graph.terminals.duct
     tables = np.array([credit.table for credit in elements.credits])
+    error = np.array([error_of(credit) for credit in elements.credits])
+    wrong = elements.loss * error[elements.credit]
     variance = np.zeros(len(ends))
     for table in np.unique(tables).tolist():
-        known = [c for c in elements.credits if c.table == table]
-        error = max(error_of(credit) for credit in known)
         mine = (tables == table)[elements.credit]
-        own = np.bincount(elements.duct[mine], elements.loss[mine], len(parent))
-        variance += (sum_from_root(parent, own.astype(float))[ends] * error) ** 2
+        own = np.bincount(elements.duct[mine], wrong[mine], len(parent))
+        variance += sum_from_root(parent, own.astype(float))[ends] ** 2
     loss = analysis.path_loss
     spread = np.exp(_NINE_OF_TEN * np.sqrt(variance) / np.abs(loss))
     return np.sort(np.stack([loss / spread, loss * spread], axis=1), axis=1)

@@ -40,6 +40,8 @@ def leg_words(graph: DuctGraph, row: int, kind: Kind) -> str:
         return f"leg of a {what}, {angle:.3g}°{where}"
     if not legs.is_branch[row]:
         return f"straight leg past a branch{where}"
+    if legs.leg_count[row] == 2:
+        return f"tap at the closed end of a duct, {angle:.3g}°"
     entry = TakeoffEntry(legs.entry[row])
     text = f"branch at {angle:.3g}°, {entry.words} entry{where}"
     return text.replace("entry entry", "entry")

@@ -12,6 +12,7 @@ from routes import drawn
 
 from elbowroom.layout import (
     Attributes,
+    Basis,
     FanSpec,
     Schedule,
     SourceSpec,
@@ -28,6 +29,7 @@ from elbowroom.layout import (
 from elbowroom.physics import (
     WINDOW,
     Analysis,
+    Kind,
     Option,
     air,
     analyse,
@@ -338,6 +340,45 @@ def test_nothing_drawn_twice_is_paid_twice() -> None:
     found = analyse(build(drawn()))
     assert found.elements.loss.sum() < found.path_loss.sum()
     assert len(set(found.ids)) == len(found.ids)
+
+
+@pytest.mark.parametrize("is_return", [False, True])
+def test_the_form_of_the_opening_into_a_plenum_is_listed(is_return: bool) -> None:
+    """The plenum is declared; how the duct opens into it no key says."""
+    source = SourceSpec(kind="plenum", is_return=is_return)
+    found = analyse(build(drawn(), Schedule(source=source)))
+    (row,) = np.flatnonzero(found.elements.kind == Kind.ENTRY)
+    assert found.elements.basis[row] == Basis.ASSUMED
+    (listed,) = [
+        a
+        for a in found.assumptions
+        if "into the plenum" in a.what or ("wall of the plenum" in a.what)
+    ]
+    assert listed.elements == 1
+    at_fan = analyse(build(drawn(), Schedule(source=SourceSpec(kind="fan"))))
+    assert not [a for a in at_fan.assumptions if "plenum" in a.what]
+
+
+@pytest.mark.parametrize(
+    ("at_end", "said"), [(-100.0, "curve has"), (20.0, "declared")]
+)
+def test_what_leaves_the_fan_without_pressure_is_named(
+    at_end: float, said: str
+) -> None:
+    flow = 0.8  # of the route
+    fan = FanSpec(curve=((0.0, 200.0), (flow, at_end)))
+    plan = Schedule(fan=fan, losses={"filter": 60.0})
+    found = analyse(build(drawn(), plan))
+    assert found.system.available is not None
+    assert found.system.available < 0.0
+    (flag,) = [
+        f
+        for f in found.flags
+        if (f.where == "budget" and "pressure" in f.remedy)
+        or "choose a stronger fan" in f.remedy
+    ]
+    assert said in flag.what
+    assert ("declared" in flag.what) == (at_end > 0.0)
 
 
 def test_a_plenums_static_pressure_is_its_total_pressure() -> None:

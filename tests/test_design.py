@@ -25,6 +25,7 @@ from elbowroom.layout import (
     Obstacle,
     RoomsSpec,
     Schedule,
+    Severity,
     Shape,
     SourceSpec,
     TerminalSpec,
@@ -231,6 +232,33 @@ def test_shares_of_a_total(tmp_path: Path) -> None:
     assert ready.terminals["a"].flow == pytest.approx(0.3)
     wanted = 1000 * 0.29307107 / (air().density * 1006 * 15 * 5 / 9)
     assert ready.terminals["b"].flow == pytest.approx(wanted)
+
+
+@pytest.mark.parametrize(
+    ("others", "short"),
+    [
+        ('[terminals.b]\nshare = "30 %"', "47.2 L/s (100 cfm)"),
+        ('[terminals.b]\nshare = "40 %"', None),
+        ('[terminals.b]\nflow = "400 cfm"', None),
+        (
+            '[terminals.b]\nshare = "6.7 %"\n[terminals.c]\nshare = "33.3 %"',
+            None,
+        ),
+    ],
+)
+def test_air_that_no_share_takes_is_missed(
+    tmp_path: Path, others: str, short: str | None
+) -> None:
+    path = tmp_path / "s.toml"
+    path.write_text(
+        '[rooms]\ntotal_airflow = "1000 cfm"\n[terminals.a]\nshare = "60 %"\n' + others
+    )
+    _, notices = with_airflows(read_schedule(path))
+    said = [n.sentence for n in notices if n.severity == Severity.WARNING]
+    assert len(said) == (short is not None)
+    if short is not None:
+        assert "s.toml, [terminals]" in said[0]
+        assert f"{short} reach none" in said[0]
 
 
 @pytest.mark.parametrize(

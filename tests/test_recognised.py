@@ -29,6 +29,7 @@ from elbowroom.physics import (
     Analysis,
     Coefficient,
     Kind,
+    Note,
     analyse,
     elbows,
     junctions,
@@ -79,6 +80,36 @@ def corner(degrees: float, drop: bool) -> list[list[float]]:
     c, s = 5 * np.cos(degrees * DEGREE), 5 * np.sin(degrees * DEGREE)
     end = [5 + c, 0, -s] if drop else [5 + c, s, 0]
     return [[0, 0, 0], [5, 0, 0], end]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "square throat, radius heel",
+        "radius throat, square heel",
+        "smooth radius with splitters",
+        "mitred with single vanes",
+    ],
+)
+def test_a_round_elbow_is_not_taken_for_a_smooth_one(words: str) -> None:
+    with pytest.raises(BadInput, match=r"run 'a', bend 1: .*round"):
+        elbow(ROUND, corner(90.0, False), words)
+
+
+@pytest.mark.parametrize(("ratio", "off"), [(1.0, True), (1.5, False), (2.5, True)])
+def test_a_pleated_elbow_of_an_untested_radius_is_noted(
+    ratio: float, off: bool
+) -> None:
+    # ASHRAE Handbook Fundamentals 2009, pp. 21.26-21.27: pleated at r/D 1.5 alone.
+    found = elbow(ROUND, corner(90.0, False), "pleated", radius_ratio=ratio)
+    (row,) = of_kind(found, Kind.BEND)
+    assert bool(found.elements.notes[row] & int(Note.CLAMPED)) == off
+    said = [flag.sentence for flag in found.flags if "pleated elbows" in flag.what]
+    assert len(said) == off
+    if off:
+        assert "run 'a', bend 1" in said[0]
+        assert f"r/D {ratio:g}" in said[0]
+        assert "radius_ratio = 1.5" in said[0]
 
 
 RECT: list[tuple[str, Callable[[float, float, float, float], Coefficient]]] = [

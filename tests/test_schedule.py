@@ -122,6 +122,23 @@ def test_an_empty_schedule_assumes_and_says_so(tmp_path: Path) -> None:
         ('[terminals.a]\nflow="1 L/s"\nat=["0 m", "0 m"]', "three lengths"),
         ('[elbows]\nconstruction="mitered"', 'did you mean "mitred"'),
         ('[elbows]\nconstruction="mitred"\nradius_ratio=1.0', "has no radius"),
+        (
+            '[elbows]\nconstruction="mitred with single vanes"\nradius_ratio=1.5',
+            "with vanes has no radius",
+        ),
+        (
+            '[elbows]\nconstruction="mitred with double vanes"\nthroat_radius="50 mm"',
+            "with vanes has no radius",
+        ),
+        (
+            '[elbows]\nconstruction="square throat, radius heel"\nradius_ratio=1.5',
+            "square throat has a radius of nothing",
+        ),
+        (
+            '[elbows]\nconstruction="square throat, radius heel"\n'
+            '[[elbows.exception]]\nrun="a"\ncentreline_radius="300 mm"',
+            "square throat has a radius of nothing",
+        ),
         ('[elbows]\nradius_ratio=1.0\nthroat_radius="4 in"', "more than once"),
         ("[[elbows.exception]]\nradius_ratio=1.0", "needs the run"),
         ('[elbows.exception]\nrun="a"', "array of tables"),
@@ -181,3 +198,28 @@ def test_the_schedule_beside_a_route(tmp_path: Path) -> None:
 def test_the_sections_of_a_schedule_need_no_guess(tmp_path: Path) -> None:
     plan = read_schedule(written(tmp_path, '[sections]\na = "D8 in"'))
     assert plan.sections["a"] == units.section("D8 in", "here")
+
+
+@pytest.mark.parametrize(
+    ("words", "radius"),
+    [
+        ("mitred", 'throat_radius = "0 mm"'),
+        ("mitred with single vanes", 'throat_radius = "0 mm"'),
+        ("square throat, radius heel", 'throat_radius = "0 mm"'),
+        ("square throat, radius heel", "radius_ratio = 0.5"),
+    ],
+)
+def test_a_radius_that_fits_the_construction_says_nothing_more(
+    tmp_path: Path, words: str, radius: str
+) -> None:
+    """Nor is it handed on to an exception that is made otherwise."""
+    plans = []
+    for text in ("", radius):
+        path = tmp_path / "s.toml"
+        path.write_text(
+            f'[elbows]\nconstruction = "{words}"\n{text}\n'
+            '[[elbows.exception]]\nrun = "a"\nconstruction = "smooth radius"\n'
+        )
+        plans.append(read_schedule(path))
+    assert plans[0].elbow_default == plans[1].elbow_default
+    assert plans[0].elbow_exceptions == plans[1].elbow_exceptions

@@ -1070,6 +1070,7 @@ def _return_side(
             run_compression={},
             elbow_exceptions={},
             takeoff_exceptions={},
+            closed_ends={},
             transition_exceptions={},
         )
     schedule = replace(schedule, source=replace(schedule.source, is_return=True))

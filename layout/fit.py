@@ -1,0 +1,289 @@
+"""What does not fit where it is drawn, and what a corner leaves open."""
+
+import numpy as np
+
+from .basis import Basis
+from .constructions import ElbowConstruction
+from .faults import Notice, note, warning
+from .fittings import Bends, Ducts, Legs, Transitions
+from .schedule import Schedule
+from .sections import FloatArray, IntArray, area, words
+from .topology import Topology
+
+TAP_FROM = np.radians(60.0)  # a tap leaves its main by this turn or more
+_MUCH_SMALLER = 0.5  # of the area: own choice, no published source
+_ROUNDING = 1e-6
+_RADIUSLESS = np.isin(
+    list(ElbowConstruction),
+    [
+        ElbowConstruction.MITRED,
+        ElbowConstruction.SINGLE_VANES,
+        ElbowConstruction.DOUBLE_VANES,
+        ElbowConstruction.SQUARE_THROAT,
+    ],
+)
+
+
+def fit_notices(
+    topology: Topology,
+    ducts: Ducts,
+    bends: Bends,
+    transitions: Transitions,
+    legs: Legs,
+    meetings: Legs,
+    schedule: Schedule,
+) -> list[Notice]:
+    """Say which fittings have no room where they are drawn, and what is left open."""
+    return [
+        *_short_bends(topology, ducts, bends, transitions, legs, meetings),
+        *_short_transitions(topology, ducts, bends, transitions),
+        *_corners(topology, ducts, bends, transitions, schedule),
+        *_no_taps(topology, schedule, ducts, legs),
+        *_overruled(topology, ducts, bends),
+    ]
+
+
+def _short_bends(
+    topology: Topology,
+    ducts: Ducts,
+    bends: Bends,
+    transitions: Transitions,
+    legs: Legs,
+    meetings: Legs,
+) -> list[Notice]:
+    rows = (bends.short_by > 0).nonzero()[0].tolist()
+    if not rows:
+        return []
+    before = ducts.parent
+    # What ends each duct, and what begins it: the nearest to its straight part last.
+    ends: dict[int, str] = {}
+    begins: dict[int, str] = {}
+    for ended, begun, what in (
+        (np.concatenate([legs.common, meetings.duct]), legs.duct, "junction"),
+        (before[transitions.duct], transitions.duct, "change of section"),
+        (before[bends.duct], bends.duct, "bend"),
+    ):
+        ends.update(dict.fromkeys(ended.tolist(), f"the next {what}"))
+        begins.update(dict.fromkeys(begun.tolist(), f"the {what} before it"))
+    notices = []
+    for row in rows:
+        duct = int(bends.duct[row])
+        short, came = float(bends.short_by[row]), int(before[duct])
+        if -ducts.straight[duct] >= short - _ROUNDING:
+            other = ends.get(duct, "the end of the duct")
+        else:
+            other = begins.get(came, "the start of the duct")
+        notices.append(
+            warning(
+                f"{topology.drawing.place(int(ducts.run[duct]))}, bend "
+                f"{bends.number[row]} at {topology.place(int(ducts.start[duct]))}",
+                "the bend does not fit: with its radius of "
+                f"{bends.radius[row] * 1e3:.0f} mm the tangents lack "
+                f"{short * 1e3:.0f} mm to {other}",
+                "take a smaller radius, another construction, or more room",
+                effect="its loss is counted in full, but it cannot be built as drawn",
+                place=topology.nodes[int(ducts.start[duct])],
+            )
+        )
+    return notices
+
+
+def _short_transitions(
+    topology: Topology, ducts: Ducts, bends: Bends, transitions: Transitions
+) -> list[Notice]:
+    """Transitions that are not drawn, longer than the ducts at their vertex allow.
+
+    Half of a piece lies on either side of its vertex, and behind an elbow all of it.
+    """
+    rows = (transitions.length_basis != int(Basis.DRAWN)).nonzero()[0]
+    after, length = transitions.duct[rows], transitions.length[rows]
+    before = ducts.parent[after]
+    turns = np.zeros(len(ducts.run), dtype=bool)
+    turns[bends.duct] = True
+    cornered = turns[after]
+    behind = np.where(cornered, length, length / 2)
+    count = len(ducts.run)
+    needed: FloatArray = np.bincount(after, behind, count).astype(np.float64)
+    needed += np.bincount(before, length - behind, count)
+    lacking = needed - np.maximum(ducts.straight, 0.0)
+    worse = np.where(lacking[after] >= lacking[before], after, before)
+    short = lacking[worse] > topology.tolerance
+    taking = np.bincount(np.concatenate([after, before]), minlength=count)
+    drawing, notices = topology.drawing, []
+    for row in short.nonzero()[0].tolist():
+        duct, node = int(worse[row]), int(ducts.start[after[row]])
+        lies = "behind the elbow" if cornered[row] else "half on either side"
+        others = " for it and for the one at its other end"
+        others *= int(taking[duct] > 1)
+        notices.append(
+            warning(
+                f"{drawing.place(int(ducts.run[after[row]]))}, transition at "
+                f"{topology.place(node)}",
+                f"the transition does not fit: its piece of {length[row] * 1e3:.0f} mm "
+                f"lies {lies}, and the straight of run "
+                f"'{drawing.names[int(ducts.run[duct])]}' lacks "
+                f"{lacking[duct] * 1e3:.0f} mm{others}",
+                "write a shorter length or a larger included_angle under "
+                "[transitions], draw the piece as a run, or give it more room",
+                effect="its loss is counted in full, but it cannot be built as drawn",
+                place=topology.nodes[node],
+            )
+        )
+    return notices
+
+
+def _changing_corners(ducts: Ducts, bends: Bends, changed: IntArray) -> IntArray:
+    """Rows of the bends at which the section changes too, of some changed ducts."""
+    changes = np.zeros(len(ducts.run), dtype=bool)
+    changes[changed] = True
+    return np.asarray(changes[bends.duct].nonzero()[0])
+
+
+def bend_places(topology: Topology, ducts: Ducts, bends: Bends, rows: IntArray) -> str:
+    """Name bends for a message: the first six, and how many more there are."""
+    names, duct = topology.drawing.names, bends.duct[rows[:6]]
+    shown = ", ".join(
+        f"run '{names[run]}', bend {number} at {topology.place(node)}"
+        for run, number, node in zip(
+            ducts.run[duct].tolist(),
+            bends.number[rows[:6]].tolist(),
+            ducts.start[duct].tolist(),
+            strict=True,
+        )
+    )
+    more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
+    return f"{topology.drawing.file}, {shown}{more}"
+
+
+def _corners(
+    topology: Topology,
+    ducts: Ducts,
+    bends: Bends,
+    transitions: Transitions,
+    schedule: Schedule,
+) -> list[Notice]:
+    """Say in which section an elbow is taken at whose corner the section changes.
+
+    Where it may be a tap at the closed end of a duct, who looks at the losses says so.
+    """
+    rows = _changing_corners(ducts, bends, transitions.duct)
+    if len(rows) and not schedule.source.is_return:
+        quiet = np.ones(len(bends.duct), dtype=bool)
+        quiet[end_taps(topology, schedule, ducts, bends, transitions)] = False
+        rows = rows[quiet[rows]]
+    if len(rows) == 0:
+        return []
+    duct = int(bends.duct[rows[0]])
+    one, other = (
+        words(ducts.shape[d], ducts.width[d], ducts.height[d])
+        for d in (int(ducts.parent[duct]), duct)
+    )
+    sizes = f": {one} and {other}" if len(rows) == 1 else ""
+    return [
+        note(
+            bend_places(topology, ducts, bends, rows),
+            "the section changes at the corner: the elbow is taken in the section on "
+            f"the side of the source, and a transition behind it{sizes}",
+            "draw the change before or after the corner if it is made otherwise",
+            place=topology.nodes[int(ducts.start[duct])],
+        )
+    ]
+
+
+def _no_taps(
+    topology: Topology, schedule: Schedule, ducts: Ducts, legs: Legs
+) -> list[Notice]:
+    """Say of runs that are declared taps at a closed end, and are none."""
+    wanted = {name for name, is_closed in schedule.closed_ends.items() if is_closed}
+    if not wanted:
+        return []
+    drawing = topology.drawing
+    taps = ducts.run[legs.duct[legs.leg_count == 2]].tolist()
+    wanted -= {drawing.names[run] for run in taps}
+    return [
+        warning(
+            drawing.place(run),
+            "it is declared a tap at the closed end of a duct, but it does not begin "
+            "alone at the end of one, in another section, at 60 degrees or more",
+            "delete closed_end for it under [[takeoffs.exception]], or draw it so",
+            place=drawing.first_middle(run),
+        )
+        for run, name in enumerate(drawing.names)
+        if name in wanted
+    ]
+
+
+def _overruled(topology: Topology, ducts: Ducts, bends: Bends) -> list[Notice]:
+    """Say where a drawn bend and a declared construction leave one of them unused."""
+    drawing, notices = topology.drawing, []
+    run = ducts.run[bends.duct]
+    smooth = (bends.construction_basis == int(Basis.DRAWN)).nonzero()[0]
+    if len(smooth):
+        row = int(smooth[0])
+        more = f" and {len(smooth) - 1} more" if len(smooth) > 1 else ""
+        notices.append(
+            note(
+                f"{drawing.place(int(run[row]))}, bend {bends.number[row]}{more}",
+                "it is drawn as an arc, so it is taken for smooth and not as it is "
+                "declared",
+                "draw a sharp corner for an elbow of the declared construction",
+                place=bends.corner[row],
+            )
+        )
+    given = [i for i, said in drawing.attributes.items() if said.bend_radius]
+    if given:
+        unused = _RADIUSLESS[bends.construction] & np.isin(run, given)
+        for row in unused.nonzero()[0].tolist():
+            radius = drawing.attributes[int(run[row])].bend_radius or 0.0
+            made = ElbowConstruction(bends.construction[row]).words
+            notices.append(
+                warning(
+                    f"{drawing.place(int(run[row]))}, bend {bends.number[row]}",
+                    f"the drawing gives the run a bend radius of {radius * 1e3:.0f} "
+                    f"mm, which its elbow has not as it is declared, {made}",
+                    "declare another construction for it under [[elbows.exception]], "
+                    "or delete the radius",
+                    place=bends.corner[row],
+                )
+            )
+    return notices
+
+
+def end_taps(
+    topology: Topology,
+    schedule: Schedule,
+    ducts: Ducts,
+    bends: Bends,
+    transitions: Transitions,
+) -> IntArray:
+    """Bends that may be taps at the closed end of a duct, and of which nobody says.
+
+    Parameters
+    ----------
+    topology, schedule
+        What was drawn, and what was declared under [[takeoffs.exception]].
+    ducts, bends, transitions
+        What was recognised.
+
+    Returns
+    -------
+    rows
+        Of `bends`: where a duct goes on alone at 60 degrees or more in another shape,
+        or in much less area, at a sharp corner.
+    """
+    sharp = transitions.length_basis != int(Basis.DRAWN)
+    rows = _changing_corners(ducts, bends, transitions.duct[sharp])
+    duct = bends.duct[rows]
+    before = ducts.parent[duct]
+    shape, width, height = ducts.shape, ducts.width, ducts.height
+    ratio = area(shape[duct], width[duct], height[duct])
+    ratio = ratio / area(shape[before], width[before], height[before])
+    other = (ducts.shape[duct] != ducts.shape[before]) & (ratio <= 1.0)
+    turned = bends.angle[rows] >= TAP_FROM - _ROUNDING
+    fits = turned & (other | (ratio < _MUCH_SMALLER))
+    rows, duct = rows[fits], duct[fits]
+    if schedule.closed_ends:
+        names = topology.drawing.names
+        said = [names[run] in schedule.closed_ends for run in ducts.run[duct].tolist()]
+        rows = rows[~np.array(said, dtype=bool)]
+    return np.asarray(rows)

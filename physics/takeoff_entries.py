@@ -1,0 +1,98 @@
+"""Where a declared takeoff entry has no table, and what is taken in its place."""
+
+from enum import IntEnum
+
+import numpy as np
+import numpy.typing as npt
+
+from elbowroom.layout import BoolArray, FloatArray, IntArray, Shape, TakeoffEntry
+
+from .junction_terms import TEE_FROM
+
+SQUARE_TO = np.radians(1.0)  # off a right angle, less is the drawing's rounding
+
+
+class Taken(IntEnum):
+    """What a branch's coefficient is of, where it is not of the declared entry."""
+
+    ITSELF = 0
+    PLAIN = 1
+    CONICAL = 2
+    WYE = 3
+    WITHOUT_DAMPER = 4
+    MIXED = 5
+
+    @property
+    def words(self) -> str:
+        """The words that a notice prints."""
+        return _WORDS[self]
+
+
+_WORDS = {
+    Taken.ITSELF: "the entry itself",
+    Taken.PLAIN: "a plain entry",
+    Taken.CONICAL: "a conical entry",
+    Taken.WYE: "a rectangular wye of 90 degrees with a radius branch",
+    Taken.WITHOUT_DAMPER: "the entry without its damper",
+    Taken.MIXED: "a value between the entry at 90 degrees and a plain one at 60",
+}
+
+
+def taken(
+    entry: npt.NDArray[np.int64],
+    common_shape: npt.NDArray[np.int64],
+    branch_shape: npt.NDArray[np.int64],
+    angle: FloatArray,
+    walled: BoolArray,
+    joining: bool,
+) -> IntArray:
+    """What the coefficient of each branch is of.
+
+    Parameters
+    ----------
+    entry, common_shape, branch_shape
+        `TakeoffEntry` and `Shape` codes, shape (n,).
+    angle
+        Deflection of the branch, rad.
+    walled
+        Whether a wall parts the main in two: a radius branch then has tables of its
+        own.
+    joining
+        Whether the flows join.
+
+    Returns
+    -------
+    codes
+        `Taken` codes, shape (n,).
+    """
+    itself, plain = int(Taken.ITSELF), int(Taken.PLAIN)
+    boxy = common_shape == int(Shape.RECTANGULAR)
+    tap = branch_shape == int(Shape.ROUND)
+    is_radius = entry == int(TakeoffEntry.RADIUS)
+    is_square = np.abs(angle - np.pi / 2) <= SQUARE_TO
+    damped = entry == int(TakeoffEntry.ENTRY_45_DAMPER)
+    # At a right angle off a rectangular main.
+    if joining:
+        tabled = ~tap & (entry == int(TakeoffEntry.ENTRY_45))
+        square = np.where(tabled, itself, plain)
+        square[~tap & damped] = int(Taken.WITHOUT_DAMPER)
+    else:
+        tabled = tap == (entry == int(TakeoffEntry.CONICAL))
+        square = np.where(tabled, itself, plain)
+    # Off it: less and less of that to 60 degrees, below which the formula knows none.
+    slanting = (angle < np.pi / 2) & ~is_square
+    found = np.where(
+        slanting & (square != plain),
+        np.where(angle > TEE_FROM, int(Taken.MIXED), plain),
+        square,
+    )
+    wye = np.where(is_square & ~tap, itself, int(Taken.WYE))
+    found = np.where(is_radius, wye, found)
+    # Round mains have tables of conical branches alone, and of none that join.
+    around = np.full(len(entry), plain)
+    if not joining:
+        around[is_radius] = int(Taken.CONICAL)
+        around[entry == int(TakeoffEntry.CONICAL)] = itself
+    found = np.where(boxy, found, around)
+    found[walled | (entry == int(TakeoffEntry.PLAIN))] = itself
+    return np.asarray(found)

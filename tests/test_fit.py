@@ -1,0 +1,315 @@
+"""What does not fit where it is drawn, and what a corner leaves open."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from elbowroom.layout import (
+    Attributes,
+    BadInput,
+    Basis,
+    DuctGraph,
+    ElbowConstruction,
+    ElbowRule,
+    Notice,
+    Schedule,
+    Section,
+    Severity,
+    SourceSpec,
+    TakeoffEntry,
+    TerminalSpec,
+    TransitionRule,
+    build,
+    drawing_from_runs,
+    flat_oval,
+    read_schedule,
+    rectangular,
+    round_section,
+)
+from elbowroom.physics import Analysis, Kind, analyse, junctions
+
+SMALL, LARGE = round_section(0.3), round_section(0.5)
+TRUNK = rectangular(0.5, 0.3)
+END = {"a": TerminalSpec(0.3)}
+Runs = Sequence[tuple[str, Any, Section]]
+
+
+def graph_of(runs: Runs, **plan: Any) -> DuctGraph:
+    drawing = drawing_from_runs(
+        [(name, np.asarray(points, float), cut) for name, points, cut in runs],
+        attributes={runs[0][0]: Attributes(source=True, source_at_end=False)},
+    )
+    ends = {runs[-1][0]: TerminalSpec(0.3)} if "terminals" not in plan else {}
+    return build(drawing, Schedule(**{"terminals": ends, **plan}))
+
+
+def said(graph: DuctGraph, words: str) -> list[Notice]:
+    return [notice for notice in graph.notices if words in notice.what]
+
+
+# --- transitions
+
+
+@pytest.mark.parametrize(
+    ("length", "before", "after", "lacking", "run"),
+    [
+        (10.0, 4.0, 6.0, 1000, "a"),
+        (10.0, 6.0, 4.0, 1000, "b"),
+        (8.0, 4.0, 4.0, None, ""),
+    ],
+)
+def test_a_transition_longer_than_its_ducts_is_told(
+    length: float, before: float, after: float, lacking: int | None, run: str
+) -> None:
+    """Half of it on either side of the vertex: 5 m do not go into 4 m."""
+    graph = graph_of(
+        [
+            ("a", [[0, 0, 0], [before, 0, 0]], SMALL),
+            ("b", [[before, 0, 0], [before + after, 0, 0]], LARGE),
+        ],
+        transition_default=TransitionRule(length=length),
+    )
+    found = said(graph, "transition does not fit")
+    assert len(found) == (lacking is not None)
+    if lacking is not None:
+        assert "run 'b', transition at" in found[0].where
+        assert f"run '{run}' lacks {lacking} mm" in found[0].what
+        assert "included_angle" in found[0].remedy
+
+
+def test_two_transitions_share_the_duct_between_them() -> None:
+    """Each of 0.2 m over 2 tan 15°: 373 mm, half of both on 100 mm; 273 mm lack."""
+    graph = graph_of(
+        [
+            ("a", [[0, 0, 0], [2, 0, 0]], LARGE),
+            ("b", [[2, 0, 0], [2.1, 0, 0]], SMALL),
+            ("c", [[2.1, 0, 0], [6, 0, 0]], LARGE),
+        ]
+    )
+    found = said(graph, "transition does not fit")
+    assert [notice.where.split("'")[1] for notice in found] == ["b", "c"]
+    for notice in found:
+        assert "lacks 273 mm for it and for the one at its other end" in notice.what
+
+
+def test_a_transition_that_is_drawn_fits() -> None:
+    runs = [
+        ("a", np.array([[0.0, 0, 0], [0.2, 0, 0]]), SMALL),
+        ("t", np.array([[0.2, 0, 0], [4.2, 0, 0]]), SMALL),
+        ("b", np.array([[4.2, 0, 0], [4.4, 0, 0]]), LARGE),
+    ]
+    drawing = drawing_from_runs(
+        runs,
+        attributes={
+            "a": Attributes(source=True, source_at_end=False),
+            "t": Attributes(transition=True),
+        },
+    )
+    graph = build(drawing, Schedule(terminals={"b": TerminalSpec(0.3)}))
+    assert len(graph.transitions.duct) == 1
+    assert not said(graph, "does not fit")
+
+
+# --- bends
+
+
+@pytest.mark.parametrize(
+    ("further", "words"),
+    [
+        ([("s", [[3, 0.1, 0], [5, 0.1, 0]], round_section(0.2))], "the next junction"),
+        ([("s", [[3, 0.1, 0], [3, 2, 0]], LARGE)], "the next change of section"),
+        ([], "the end of the duct"),
+    ],
+)
+def test_a_bend_without_room_names_what_stands_in_its_way(
+    further: Runs, words: str
+) -> None:
+    last = [3, 3, 0] if further and further[0][2].width < 0.3 else [3, 0.1, 0]
+    runs: Runs = [("a", [[0, 0, 0], [3, 0, 0], last], SMALL), *further]
+    names = [name for name, _, _ in runs if not (name == "a" and "change" in words)]
+    graph = graph_of(runs, terminals={name: TerminalSpec(0.1) for name in names})
+    (found,) = said(graph, "bend does not fit")
+    assert found.what.endswith(f"lack 200 mm to {words}")
+
+
+def test_between_two_bends_each_names_the_other() -> None:
+    graph = graph_of([("a", [[0, 0, 0], [3, 0, 0], [3, 0.4, 0], [6, 0.4, 0]], SMALL)])
+    found = said(graph, "bend does not fit")
+    assert [notice.what.rpartition(" mm to ")[2] for notice in found] == [
+        "the next bend",
+        "the bend before it",
+    ]
+
+
+def test_a_bend_without_room_behind_the_source_says_so() -> None:
+    graph = graph_of([("a", [[0, 0, 0], [0.1, 0, 0], [0.1, 3, 0]], SMALL)])
+    (found,) = said(graph, "bend does not fit")
+    assert found.what.endswith("lack 200 mm to the start of the duct")
+
+
+@pytest.mark.parametrize("made", list(ElbowConstruction))
+def test_a_radius_of_the_drawing_that_is_not_used_is_told(
+    made: ElbowConstruction,
+) -> None:
+    drawing = drawing_from_runs(
+        [("a", np.array([[0.0, 0, 0], [3, 0, 0], [3, 3, 0]]), TRUNK)],
+        attributes={"a": Attributes(source=True, source_at_end=False, bend_radius=0.7)},
+    )
+    rule = ElbowRule(made, Basis.DECLARED)
+    graph = build(drawing, Schedule(elbow_default=rule, terminals=END))
+    told = said(graph, "bend radius of 700 mm")
+    assert bool(told) == (graph.bends.radius[0] != 0.7)
+    assert all("run 'a', bend 1" in notice.where for notice in told)
+
+
+@pytest.mark.parametrize(
+    ("made", "told"),
+    [(ElbowConstruction.MITRED, True), (ElbowConstruction.SEGMENTED, False)],
+)
+def test_a_drawn_arc_that_overrules_the_schedule_is_told(
+    made: ElbowConstruction, told: bool
+) -> None:
+    a = np.radians(np.linspace(-90.0, 0.0, 7))
+    arc = np.stack([3 + 0.6 * np.cos(a), 0.6 + 0.6 * np.sin(a), 0 * a], axis=1)
+    points = [[0, 0, 0], *arc.tolist(), [3.6, 4, 0]]
+    rule = ElbowRule(made, Basis.DECLARED)
+    graph = graph_of([("a", points, SMALL)], elbow_default=rule)
+    assert len(graph.bends.duct) == 1
+    found = said(graph, "drawn as an arc")
+    assert len(found) == told
+    assert graph.bends.construction[0] == (ElbowConstruction.SMOOTH if told else made)
+
+
+# --- corners
+
+
+@pytest.mark.parametrize("is_return", [False, True])
+def test_a_section_that_changes_at_a_corner_is_told(is_return: bool) -> None:
+    graph = graph_of(
+        [
+            ("a", [[0, 0, 0], [4, 0, 0]], rectangular(0.6, 0.3)),
+            ("b", [[4, 0, 0], [4, 5, 0]], rectangular(0.4, 0.3)),
+        ],
+        source=SourceSpec(is_return=is_return),
+    )
+    (found,) = said(graph, "section changes at the corner")
+    assert found.severity == Severity.NOTE
+    assert "run 'b', bend 1 at (4, 0, 0) m" in found.where
+    assert "the side of the source, and a transition behind it" in found.what
+    assert found.what.endswith("600×300 mm and 400×300 mm")
+    # So it is: the elbow's side in its plane is that of the trunk.
+    assert graph.bends.in_plane[0] == pytest.approx(0.6)
+
+
+# --- taps at the closed end of a duct
+
+
+def end_tap(
+    section: Section, turn: float = 90.0, name: str = "tap", **plan: Any
+) -> Analysis:
+    a = np.radians(turn)
+    away = [4 + 3 * np.cos(a), 3 * np.sin(a), 0]
+    runs: Runs = [
+        ("trunk", [[0, 0, 0], [4, 0, 0]], TRUNK),
+        (name, [[4, 0, 0], away], section),
+    ]
+    return analyse(graph_of(runs, **plan))
+
+
+def asked(found: Analysis) -> list[str]:
+    return [flag.sentence for flag in found.flags if "the closed end" in flag.what]
+
+
+@pytest.mark.parametrize(
+    ("section", "turn", "told"),
+    [
+        (round_section(0.2), 90.0, True),
+        (round_section(0.2), 60.0, True),
+        (round_section(0.2), 45.0, False),
+        (rectangular(0.2, 0.2), 90.0, True),  # 0.27 of the area
+        (rectangular(0.4, 0.3), 90.0, False),  # 0.8 of it
+        (flat_oval(0.5, 0.25), 90.0, True),
+        (round_section(0.6), 90.0, False),  # larger: a tap would not fit
+        (TRUNK, 90.0, False),
+    ],
+)
+def test_a_corner_that_may_be_an_end_tap_is_asked_about(
+    section: Section, turn: float, told: bool
+) -> None:
+    found = end_tap(section, turn)
+    assert len(asked(found)) == told
+
+
+def test_both_figures_of_an_end_tap_are_given() -> None:
+    found = end_tap(round_section(0.2))
+    (flag,) = asked(found)
+    e = found.elements
+    elbow = e.loss[(e.kind == Kind.BEND) | (e.kind == Kind.TRANSITION)].sum()
+    # SMACNA HVAC Systems Duct Design 1990, section 8: 1.2 on the tap's velocity.
+    speed = 0.3 / (np.pi * 0.1**2)
+    tap = 1.2 * 0.5 * found.conditions.air.density * speed**2
+    assert f"{elbow:.1f} Pa" in flag
+    assert f"{tap:.1f} Pa" in flag
+    assert 'run = "tap" and closed_end = true' in flag
+
+
+def test_a_declared_end_tap_counts_as_one() -> None:
+    found = end_tap(round_section(0.2), closed_ends={"tap": True})
+    e = found.elements
+    assert not asked(found)
+    assert not ((e.kind == Kind.BEND) | (e.kind == Kind.TRANSITION)).any()
+    (row,) = np.flatnonzero(e.kind == Kind.BRANCH)
+    on_own = float(e.loss[row] / found.state.velocity_pressure[1])
+    assert on_own == pytest.approx(1.2)
+    assert on_own == pytest.approx(float(junctions.last_tap(1.0).value[0]))
+    assert found.words(int(row)) == "tap at the closed end of a duct, 90°"
+    assert not [a for a in found.assumptions if "plain opening" in a.what]
+    assert found.path_length[0] == pytest.approx(7.0)  # no arc is taken off
+
+
+def test_an_end_tap_may_have_an_entry_that_is_not_its_loss() -> None:
+    exceptions = {"tap": TakeoffEntry.EXTRACTOR}
+    found = end_tap(
+        round_section(0.2), closed_ends={"tap": True}, takeoff_exceptions=exceptions
+    )
+    assert not [flag for flag in found.flags if "declared entry" in flag.what]
+
+
+def test_a_corner_declared_no_end_tap_is_asked_about_no_more() -> None:
+    open_, declared = (
+        end_tap(round_section(0.2), closed_ends=said) for said in ({}, {"tap": False})
+    )
+    assert asked(open_)
+    assert not asked(declared)
+    np.testing.assert_array_equal(open_.elements.loss, declared.elements.loss)
+
+
+@pytest.mark.parametrize(("section", "turn"), [(round_section(0.2), 45.0), (TRUNK, 90)])
+def test_what_cannot_be_an_end_tap_is_not_made_one(
+    section: Section, turn: float
+) -> None:
+    found = end_tap(section, turn, closed_ends={"tap": True})
+    assert not (found.elements.kind == Kind.BRANCH).any()
+    (flag,) = asked(found)
+    assert "run 'tap': it is declared a tap" in flag
+
+
+def test_an_end_tap_of_a_return_has_no_value() -> None:
+    plan: dict[str, Any] = {"source": SourceSpec(is_return=True)}
+    assert not asked(end_tap(round_section(0.2), **plan))
+    with pytest.raises(BadInput, match="run 'tap': no value is published"):
+        end_tap(round_section(0.2), closed_ends={"tap": True}, **plan)
+
+
+def test_the_schedule_says_which_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "s.toml"
+    path.write_text('[[takeoffs.exception]]\nrun = "x"\nclosed_end = true\n')
+    plan = read_schedule(path)
+    assert (plan.closed_ends, plan.takeoff_exceptions) == ({"x": True}, {})
+    assert ("[[takeoffs.exception]]", "x") in plan.named_runs
+    path.write_text('[[takeoffs.exception]]\nrun = "x"\nclosed_end = "yes"\n')
+    with pytest.raises(BadInput, match="closed_end: 'yes' is no yes or no"):
+        read_schedule(path)
