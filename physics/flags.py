@@ -207,14 +207,11 @@ def end_tap_flags(
 
 
 def _places(graph: DuctGraph, rows: IntArray) -> str:
-    names = list(
-        dict.fromkeys(
-            graph.drawing.names[run] for run in graph.ducts.run[rows].tolist()
-        )
-    )
-    shown = ", ".join(f"'{name}'" for name in names[:6])
-    more = f" and {len(names) - 6} more" if len(names) > 6 else ""
-    return f"run{'s' * (len(names) > 1)} {shown}{more}"
+    runs, at = np.unique(graph.ducts.run[rows], return_index=True)
+    names = [graph.drawing.names[run] for run in runs[at.argsort()[:6]].tolist()]
+    shown = ", ".join(f"'{name}'" for name in names)
+    more = f" and {len(runs) - 6} more" if len(runs) > 6 else ""
+    return f"run{'s' * (len(runs) > 1)} {shown}{more}"
 
 
 def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Notice]:
