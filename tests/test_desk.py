@@ -507,3 +507,26 @@ def test_of_two_that_say_the_same_one_is_kept(
     expected = f"{one[0]} and {other[0]} are both given; keep one of them."
     said = _refused(capsys, ["fitting", "round-elbow", *one, *other])
     assert said == f"elbowroom: fitting: {expected}"
+
+
+def test_a_doubtful_print_is_spoken_of_only_where_it_counts(capsys: Captured) -> None:
+    """Line 29 of exit_diffuser: ratio 10 at 60 degrees."""
+    sizes = {"diameter": "200 mm", "outlet_diameter": "300 mm", "length": "400 mm"}
+    plain = _said(capsys, "exit-diffuser-conical", [], sizes)
+    assert "SUSPECT" not in json.dumps(plain)
+    assert not any("line 29" in note for note in plain["notes"])
+    settings = ["A_out_over_A_duct=9", "angle_deg=60"]
+    doubted = _said(capsys, "exit-diffuser-conical", settings, {})
+    assert any("line 29 of exit_diffuser" in note for note in doubted["notes"])
+    assert doubted["source"] == plain["source"]
+
+
+def test_no_source_of_a_table_holds_a_remark_on_one_row(capsys: Captured) -> None:
+    assert main(["sources", "--json"]) == 0
+    found = {t["name"]: t for t in json.loads(capsys.readouterr().out)["tables"]}
+    for table in found.values():
+        for source in table["sources"]:
+            assert "SUSPECT" not in source
+            assert "the value was seen" not in source
+    assert "line 29" in found["exit_diffuser"]["notes"][0]
+    assert "2.06" in found["damper_gate"]["notes"][0]

@@ -7,7 +7,16 @@ from contextlib import contextmanager
 from typing import Any
 
 from elbowroom.layout import BadInput, Notice, error, refusal, sections, units
-from elbowroom.physics import WINDOW, Air, Coefficient, LookupRefused, Note, air, book
+from elbowroom.physics import (
+    WINDOW,
+    Air,
+    Coefficient,
+    LookupRefused,
+    Note,
+    air,
+    book,
+    doubts,
+)
 
 from .display import Display
 
@@ -289,6 +298,8 @@ def _worked(
 def _leg(leg: str, found: Coefficient, pv: float | None, rate: float) -> dict[str, Any]:
     c, factor = float(found.value[0]), float(found.reynolds_factor[0])
     loss = None if pv is None else c * factor * pv
+    notes = Note(int(found.notes[0]))
+    doubted = Note.SUSPECT_PRINT in notes
     low, high = WINDOW
     window = None
     if loss is not None:
@@ -304,7 +315,7 @@ def _leg(leg: str, found: Coefficient, pv: float | None, rate: float) -> dict[st
         "table": found.table,
         "source": found.source,
         "confidence": found.confidence,
-        "notes": Note(int(found.notes[0])).words,
+        "notes": [*notes.words, *(doubts(found.table) if doubted else ())],
     }
 
 
