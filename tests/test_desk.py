@@ -530,3 +530,52 @@ def test_no_source_of_a_table_holds_a_remark_on_one_row(capsys: Captured) -> Non
             assert "the value was seen" not in source
     assert "line 29" in found["exit_diffuser"]["notes"][0]
     assert "2.06" in found["damper_gate"]["notes"][0]
+
+
+_HOSTILE = ["-5", "0", "nan", "inf", "1e400", "1e308", "1e-320", "9" * 30, "", "x"]
+_ELBOW = ["fitting", "round-elbow", "--diameter", "200 mm", "--radius", "100 mm"]
+_OPTIONS = [
+    (_ELBOW, "--flow", "m3/s"),
+    (_ELBOW, "--velocity", "m/s"),
+    ([*_ELBOW, "--velocity", "3 m/s"], "--rate", "Pa/m"),
+    (_ELBOW, "--temperature", "C"),
+    (_ELBOW, "--altitude", "m"),
+    (_ELBOW, "--angle", "deg"),
+    (["fitting", "round-elbow", "--radius", "100 mm"], "--diameter", "mm"),
+    (["fitting", "contraction", "--diameter", "300 mm", "--flow", "1 m3/s"],
+     "--outlet-diameter", "mm"),
+    (["size"], "--flow", "m3/s"),
+    (["size", "--flow", "1 m3/s"], "--rate", "Pa/m"),
+    (["size", "--flow", "1 m3/s"], "--max-velocity", "m/s"),
+    (["size", "--flow", "1 m3/s"], "--max-height", "mm"),
+    (["size", "--flow", "1 m3/s"], "--altitude", "m"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("words", "option", "unit"), _OPTIONS)
+def test_no_number_however_odd_ends_in_a_traceback(
+    words: list[str], option: str, unit: str, capsys: Captured
+) -> None:
+    for number in _HOSTILE:
+        for text in (number, f"{number} {unit}"):
+            code = main([*words, option, text, "--json"])
+            out, err = capsys.readouterr()
+            assert code in (0, 2)
+            if code == 2:
+                (sentence,) = err.strip().splitlines()
+                assert sentence.startswith("elbowroom: ")
+            else:
+                json.loads(out)
+
+
+@pytest.mark.parametrize("side", ["D1e-320 mm", "1e-320x300 mm"])
+def test_a_section_of_no_size_is_refused(side: str, capsys: Captured) -> None:
+    words = ["size", "--like", side, "--max-height", "200 mm"]
+    assert "check the number" in _refused(capsys, words)
+
+
+@pytest.mark.parametrize("value", ["0", "-1", "nan", "inf"])
+def test_a_reynolds_number_is_one(value: str, capsys: Captured) -> None:
+    settings = ["H_over_W=1", f"Re={value}"]
+    words = _words("rect-elbow-mitred", settings, {})
+    assert "Re=1e5" in _refused(capsys, words)

@@ -396,10 +396,12 @@ def view(
     from .colours import scale_for
     from .display import DISPLAYS
     from .layout_view import bar_title, panel, summary, values
+    from .limits import check_port
     from .preflight import why_no_window, why_not
     from .tables import row_text
     from .window import window
 
+    check_port(port)
     display = _choice(units, DISPLAYS, "--units")
     chosen: By = _choice(by, _COLOURINGS, "--by")
     routes = [route, *(others or [])]
@@ -925,9 +927,12 @@ def quantities(
 def _above_zero(text: str, dimension: str, where: str) -> float:
     from elbowroom.layout import refusal, units
 
+    from .limits import check_range
+
     value = units.quantity(text, dimension, where)
     if value <= 0.0:
         raise refusal(where, f"{text} is not above zero", "correct it")
+    check_range(value, text, dimension, where)
     return value
 
 

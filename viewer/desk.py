@@ -19,6 +19,7 @@ from elbowroom.physics import (
 )
 
 from .display import Display
+from .limits import check_range
 
 STANDARD_RATE = "0.1 in.wg/100 ft"
 # What may be written, and what it measures; the book's own dimensions come first.
@@ -84,6 +85,7 @@ _OF_A_MAKING = (
     "confidence",
     "notes",
 )
+_MOST_REYNOLDS = 1e12
 _SPLITTER_THROAT = 0.25  # R/W of the elbows with splitters that are compared
 
 
@@ -178,6 +180,8 @@ def _read(
         where = f"fitting, --{name.replace('_', '-')}"
         try:
             value = units.quantity(text, MEASURES[name], where)
+            if value > 0.0 and name != "altitude":
+                check_range(value, text, MEASURES[name], where)
         except BadInput as bad:
             faults += bad.faults
             continue
@@ -195,6 +199,9 @@ def _read(
             faults.append(error("fitting, --set", f"{key} is set twice", "keep one"))
         try:
             given[key] = float(text)
+            if key == "Re" and not 0.0 < given[key] < _MOST_REYNOLDS:
+                what = f"the Reynolds number is {text}"
+                faults.append(error("fitting, --set", what, "write it like Re=1e5"))
         except ValueError:
             faults.append(
                 error(
@@ -271,7 +278,7 @@ def _worked(
     notes = [f"{name} was not given; its usual value was taken" for name in assumed]
     if kind.name.startswith("rect-elbow") and math.isnan(reynolds):
         notes.append("no airflow and size: the Reynolds factor was left at 1")
-    if own.velocity is not None and share != 1.0:
+    if own.velocity is not None and speed is not None and share != 1.0:
         notes.append(
             "the velocity that was given is that before the fitting; the one that is "
             f"said is the {reference} velocity, {speed:.4g} m/s"
