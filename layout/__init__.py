@@ -32,6 +32,7 @@ from .read import read
 from .read_schedule import find_schedule, load_toml, read_schedule
 from .recurrences import sum_from_root, sum_of_subtree
 from .resized import with_sections
+from .run_names import with_drawn_names
 from .schedule import (
     ChecksSpec,
     ElbowRule,
@@ -137,6 +138,7 @@ __all__ = [
     "sum_of_subtree",
     "units",
     "warning",
+    "with_drawn_names",
     "with_sections",
     "write",
     "write_gltf",

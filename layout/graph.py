@@ -1,6 +1,5 @@
 """The classified graph of a drawing: `build` makes it, `DuctGraph` holds it."""
 
-import difflib
 import gc
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
@@ -22,6 +21,7 @@ from .fittings import (
     Terminals,
     Transitions,
 )
+from .run_names import with_drawn_names
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, Section, Shape, words
 from .snap import TOLERANCE
@@ -150,7 +150,7 @@ def build(
     topology = join(drawing, tolerance)
     if len(topology.ends) == 0:
         raise refusal(drawing.file, "there is no duct in it", "draw at least one run")
-    faults = _unknown_names(drawing, schedule, other_runs)
+    schedule, faults = with_drawn_names(schedule, drawing, other_runs)
     if faults:
         raise BadInput(faults)
     sections = run_sections(drawing, schedule)
@@ -481,29 +481,6 @@ def _bare_faults(
         for run in bare
         if not (run in drawing.attributes and drawing.attributes[run].transition)
     ]
-
-
-def _unknown_names(
-    drawing: Drawing, schedule: Schedule, other_runs: Collection[str]
-) -> list[Notice]:
-    named = schedule.named_runs
-    if not named:
-        return []
-    known = set(drawing.names)
-    faults = []
-    for where, name in named:
-        if name in known or name in other_runs:
-            continue
-        near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.4)
-        shown = ", ".join(f"'{run}'" for run in list(drawing.names)[:8])
-        faults.append(
-            error(
-                f"{schedule.file}, {where}",
-                f"the drawing has no run '{name}'",
-                f"did you mean '{near[0]}'" if near else f"its runs are {shown}",
-            )
-        )
-    return faults
 
 
 def _fit_notices(

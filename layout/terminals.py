@@ -5,23 +5,14 @@ import difflib
 import numpy as np
 
 from .basis import Basis
-from .drawing import NOTHING_SAID, Drawing
 from .faults import BadInput, Notice, error
 from .fittings import Ducts, Legs, Terminals
-from .names import bare_name
+from .run_names import labels
 from .schedule import Schedule
 from .sections import IntArray
 from .topology import Topology
 
 _NEAR = 0.05  # m: a place written by hand is this near to the end that it means
-
-
-def labels(drawing: Drawing, run: int) -> tuple[str, ...]:
-    """Names by which a schedule may call a run: as drawn, or without its section."""
-    name = drawing.names[run]
-    said = drawing.attributes.get(run, NOTHING_SAID).terminal
-    bare = bare_name(name)
-    return tuple(dict.fromkeys(label for label in (said, name, bare) if label))
 
 
 def match_terminals(
