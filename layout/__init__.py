@@ -25,7 +25,7 @@ from .graph import (
     run_sections,
 )
 from .mend import mended
-from .names import bare_name, section_in_name
+from .names import bare_name, section_in_name, toml_key
 from .near_misses import near_misses
 from .obstacles import Obstacle, read_obstacles, structure_in
 from .read import read
@@ -136,6 +136,7 @@ __all__ = [
     "structure_in",
     "sum_from_root",
     "sum_of_subtree",
+    "toml_key",
     "units",
     "warning",
     "with_drawn_names",

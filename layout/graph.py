@@ -21,6 +21,7 @@ from .fittings import (
     Terminals,
     Transitions,
 )
+from .names import toml_key
 from .run_names import with_drawn_names
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, Section, Shape, words
@@ -473,7 +474,7 @@ def _bare_faults(
             drawing.place(run),
             "the run has no section",
             "give it width_m and height_m or diameter_m in the extras, a name such as "
-            f'600x300 or D200, or "{drawing.names[run]}" = "600x300 mm" under '
+            f'600x300 or D200, or {toml_key(drawing.names[run])} = "600x300 mm" under '
             "[sections] in the schedule",
             effect="no result",
             place=drawing.first_middle(run),
