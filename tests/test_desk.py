@@ -532,6 +532,14 @@ def test_no_source_of_a_table_holds_a_remark_on_one_row(capsys: Captured) -> Non
     assert "2.06" in found["damper_gate"]["notes"][0]
 
 
+def test_a_flat_oval_is_compared_with_rectangles_and_that_is_said(
+    capsys: Captured,
+) -> None:
+    words = _words("flat-oval-elbow-mitred", [], {**_O, "flow": "0.4 m3/s"})
+    assert main([*words, "--versus"]) == 0
+    assert "rectangular duct of the same sides" in capsys.readouterr().out
+
+
 _HOSTILE = ["-5", "0", "nan", "inf", "1e400", "1e308", "1e-320", "9" * 30, "", "x"]
 _ELBOW = ["fitting", "round-elbow", "--diameter", "200 mm", "--radius", "100 mm"]
 _OPTIONS = [

@@ -508,7 +508,10 @@ def fitting(
     ] = None,
     branch_flow: Annotated[str | None, typer.Option("--branch-flow")] = None,
     velocity: Annotated[
-        str | None, typer.Option("--velocity", help="Instead of the airflow.")
+        str | None,
+        typer.Option(
+            "--velocity", help="Instead of the airflow: in the duct before the fitting."
+        ),
     ] = None,
     rate: Annotated[
         str | None,

@@ -156,6 +156,9 @@ def versus_result(
             row.get("coefficient", math.inf) * row.get("reynolds_factor", 1.0)
         )
     )
+    if kind.shape == sections.Shape.OVAL:
+        said = "the other ways are those of a rectangular duct of the same sides"
+        result["notes"].append(said)
     return {**result, "versus": rows}
 
 
