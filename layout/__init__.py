@@ -26,13 +26,14 @@ from .graph import (
     run_sections,
 )
 from .mend import mended
-from .names import bare_name, section_in_name
+from .names import bare_name, section_in_name, toml_key
 from .near_misses import near_misses
 from .obstacles import Obstacle, read_obstacles, structure_in
 from .read import read
 from .read_schedule import find_schedule, load_toml, read_schedule
 from .recurrences import sum_from_root, sum_of_subtree
 from .resized import with_sections
+from .run_names import with_drawn_names
 from .schedule import (
     ChecksSpec,
     ElbowRule,
@@ -138,8 +139,10 @@ __all__ = [
     "structure_in",
     "sum_from_root",
     "sum_of_subtree",
+    "toml_key",
     "units",
     "warning",
+    "with_drawn_names",
     "with_sections",
     "write",
     "write_gltf",

@@ -18,6 +18,7 @@ from .graph import (
     run_sections,
 )
 from .near_misses import near_misses
+from .run_names import with_drawn_names
 from .schedule import Schedule
 from .sections import Shape, words
 from .snap import TOLERANCE
@@ -71,7 +72,8 @@ def audit(
     """
     schedule = schedule or Schedule()
     topology = join(drawing, tolerance)
-    sections = run_sections(drawing, schedule)
+    # What is wrong with its names is said when the graph is built.
+    sections = run_sections(drawing, with_drawn_names(schedule, drawing)[0])
     found = [
         *drawing.notices,
         *topology.notices,

@@ -107,16 +107,8 @@ def collected_drawing(
         The drawing.
     """
     runs, notices = _without_copies(found, _without_dots(found))
-    by_name = [run for run in runs if "millimetres" in run.origin]
-    if by_name:
-        notices.append(
-            note(
-                found.file,
-                f"the sizes in {len(by_name)} name{'s' * (len(by_name) > 1)} have no "
-                "unit and were taken as millimetres",
-                'write a unit, as in "24x12in", if they are not',
-            )
-        )
+    if unit != "mm":  # where it is, the bare numbers are what the file or user says
+        notices += _bare_numbers(found.file, runs)
     names = _unique([run.name for run in runs])
     sections = [run.section for run in runs]
     return Drawing(
@@ -144,6 +136,32 @@ def collected_drawing(
         up_origin=up_origin,
         notices=(*found.notices, *notices),
     )
+
+
+def _bare_numbers(file: str, runs: list[Collected]) -> list[Notice]:
+    """Say which sizes were taken as millimetres, in names and in keys of a route."""
+    bare = [run.origin for run in runs if "millimetres" in run.origin]
+    names = sum("in the name" in origin for origin in bare)
+    keys = len(bare) - names
+    said = []
+    if names:
+        what = f"the sizes in {names} name{'s' * (names > 1)} have"
+        said.append((what, 'write a unit, as in "24x12in", if they are not'))
+    if keys:
+        what = f"the section keys of {keys} runs have"
+        if keys == 1:
+            what = "the section key of 1 run has"
+        remedy = 'write a unit, as in section = "24x12 in", if they are not'
+        said.append((what, remedy))
+    return [
+        note(
+            file,
+            f"{what} no unit and {'was' if what.endswith('has') else 'were'} taken as "
+            "millimetres",
+            remedy,
+        )
+        for what, remedy in said
+    ]
 
 
 def _same(one: Section, two: Section) -> bool:

@@ -110,8 +110,6 @@ def build_bends(
             radius[:, rows] = said.bend_radius
             radius_basis[rows] = int(Basis.DECLARED)
     for name, bend in schedule.elbow_exceptions:
-        if name not in drawing.names:
-            continue  # a run of another option: see `graph.build`
         mine = run == list(drawing.names).index(name)
         rows = (mine & (number == bend) if bend else mine).nonzero()[0]
         put(rows, schedule.elbow_rule(name, bend))

@@ -1,6 +1,5 @@
 """The classified graph of a drawing: `build` makes it, `DuctGraph` holds it."""
 
-import difflib
 import gc
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
@@ -23,7 +22,9 @@ from .fittings import (
     Terminals,
     Transitions,
 )
+from .names import toml_key
 from .near_misses import nearest, nearest_ends
+from .run_names import with_drawn_names
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, Section, Shape, words
 from .snap import TOLERANCE
@@ -155,7 +156,7 @@ def build(
     topology = join(drawing, tolerance)
     if len(topology.ends) == 0:
         raise refusal(drawing.file, "there is no duct in it", "draw at least one run")
-    faults = _unknown_names(drawing, schedule, other_runs)
+    schedule, faults = with_drawn_names(schedule, drawing, other_runs)
     if faults:
         raise BadInput(faults)
     sections = run_sections(drawing, schedule)
@@ -489,7 +490,7 @@ def _bare_faults(
             drawing.place(run),
             "the run has no section",
             "give it width_m and height_m or diameter_m in the extras, a name such as "
-            f'600x300 or D200, or "{drawing.names[run]}" = "600x300 mm" under '
+            f'600x300 or D200, or {toml_key(drawing.names[run])} = "600x300 mm" under '
             "[sections] in the schedule",
             effect="no result",
             place=drawing.first_middle(run),
@@ -497,29 +498,6 @@ def _bare_faults(
         for run in bare
         if not (run in drawing.attributes and drawing.attributes[run].transition)
     ]
-
-
-def _unknown_names(
-    drawing: Drawing, schedule: Schedule, other_runs: Collection[str]
-) -> list[Notice]:
-    named = schedule.named_runs
-    if not named:
-        return []
-    known = set(drawing.names)
-    faults = []
-    for where, name in named:
-        if name in known or name in other_runs:
-            continue
-        near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.4)
-        shown = ", ".join(f"'{run}'" for run in list(drawing.names)[:8])
-        faults.append(
-            error(
-                f"{schedule.file}, {where}",
-                f"the drawing has no run '{name}'",
-                f"did you mean '{near[0]}'" if near else f"its runs are {shown}",
-            )
-        )
-    return faults
 
 
 def length_notices(drawing: Drawing, run: IntArray, length: FloatArray) -> list[Notice]:

@@ -1,18 +1,20 @@
-"""Sections written in names: 600x300, 24x12in, D200, Ø8in."""
+"""Sections written in names: 600x300, 24x12in, 24"x12", D200, Ø8in."""
 
+import json
 import re
 from functools import lru_cache
 
 from .sections import Section, flat_oval, rectangular, round_section
 from .units import UNITS
 
-_UNIT = r"(?:\s?(mm|cm|in))?"
+_UNIT = r"(?:\s?(mm|cm|in|\"|″))?"
 _NUMBER = r"(\d+(?:\.\d+)?)"
 # A word of its own: not inside another word, and not one of three numbers.
 _RECTANGLE = re.compile(
-    rf"(?<![\w.×*]){_NUMBER}\s?[xX×*]\s?{_NUMBER}{_UNIT}(?![\w×*]|\.\d)(\s+oval\b)?",
+    rf"(?<![\w.×*]){_NUMBER}{_UNIT}\s?[xX×*]\s?{_NUMBER}{_UNIT}(?![\w×*\"″]|\.\d)"
+    r"(\s+oval\b)?",
 )
-_ROUND = re.compile(rf"(?<!\w)(?:DN|dn|[DdØø])\s?{_NUMBER}{_UNIT}(?!\w|\.\d)")
+_ROUND = re.compile(rf"(?<!\w)(?:DN|dn|[DdØø])\s?{_NUMBER}{_UNIT}(?![\w\"″]|\.\d)")
 _SIGN = re.compile("[xX×*DdØø]")  # without one of these there is no section
 _COPY = re.compile(r"\.\d{3}$")  # what some tools append to a name used twice
 _BARE_RANGE = (50.0, 5000.0)  # bare numbers outside it are no duct in millimetres
@@ -30,7 +32,8 @@ def section_in_name(name: str) -> tuple[Section, str] | None:
     -------
     found
         The section and how it was read, or None. Numbers without a unit are
-        millimetres, and both must lie between 50 and 5000.
+        millimetres, and both must lie between 50 and 5000. A unit behind the second
+        of two sides is of both; behind the first alone it makes no section.
 
     Examples
     --------
@@ -38,6 +41,8 @@ def section_in_name(name: str) -> tuple[Section, str] | None:
     '600×300 mm'
     >>> section_in_name("supply_D8in")[0].words
     'Ø203.2 mm'
+    >>> section_in_name('T1 24"x12"')[0].words_in("in")
+    '24×12 in'
     >>> section_in_name("beam 600x300x2000") is None
     True
     """
@@ -61,17 +66,37 @@ def bare_name(name: str) -> str:
     return re.sub(r"[\s_]+", " ", plain[:begin] + " " + plain[end:]).strip()
 
 
+def toml_key(name: str) -> str:
+    r"""Name as a key or a text of TOML, quoted so that it is valid whatever it holds.
+
+    Examples
+    --------
+    >>> print(toml_key("T1"), toml_key('T1 24"x12"'), toml_key("6'"), toml_key("a\\b"))
+    "T1" 'T1 24"x12"' "6'" 'a\b'
+    """
+    printable = all(sign >= " " and sign != "\x7f" for sign in name)
+    if '"' not in name and "\\" not in name and printable:
+        return f'"{name}"'
+    if "'" not in name and printable:
+        return f"'{name}'"
+    # Every text of JSON is one of TOML too, but for this sign.
+    return json.dumps(name, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
 @lru_cache(maxsize=4096)  # a node and its mesh often go by one name
 def _search(name: str) -> tuple[Section, str, tuple[int, int]] | None:
     if not _SIGN.search(name):
         return None
     plain = _COPY.sub("", name).replace("_", " ")
     for match in _RECTANGLE.finditer(plain):
-        sides = _metres(match[1], match[3]), _metres(match[2], match[3])
+        wide, unit, tall, last, oval = match.groups()
+        if unit and not last:
+            continue
+        sides = _metres(wide, unit or last), _metres(tall, last)
         if sides[0] is None or sides[1] is None:
             continue
-        make = flat_oval if match[4] else rectangular
-        return make(sides[0], sides[1]), _how(match[0], match[3]), match.span()
+        make = flat_oval if oval else rectangular
+        return make(sides[0], sides[1]), _how(match[0], last), match.span()
     for match in _ROUND.finditer(plain):
         diameter = _metres(match[1], match[2])
         if diameter is not None:

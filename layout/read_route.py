@@ -1,9 +1,10 @@
 """Read a route written by hand: runs and their points in TOML.
 
-    unit = "mm"                     # of every point
+    unit = "mm"                     # of every point, not of a section
     [[run]]
     name = "trunk"
-    section = "600x300"             # mm unless a unit is written
+    section = "600x300"             # mm, whatever the unit of the points, unless a
+                                    # unit is written: "24x12 in"
     points = [[0, 0, 3200], [4000, 0, 3200]]
     flow = "0.4 m3/s"               # airflow at its start; may be left out
     source = true                   # the air enters at its free end

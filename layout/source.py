@@ -1,14 +1,12 @@
 """Where the air comes from: the end of the drawing that is the source."""
 
-import difflib
-
 import numpy as np
 
 from .drawing import NOTHING_SAID
 from .faults import refusal
 from .fittings import Source
+from .run_names import labels
 from .schedule import Schedule
-from .terminals import labels
 from .topology import Topology
 
 _NEAR = 0.05  # m: a place written by hand is this near to the end that it means
@@ -61,16 +59,8 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
             )
         return nearest, "the schedule names the place"
     if said.run is not None:
-        names = list(drawing.names)
-        if said.run not in names:
-            raise refusal(
-                f"{schedule.file}, [source] run",
-                f"the drawing has no run '{said.run}'",
-                f"{_nearest(said.run, names)}",
-            )
-        return _end_of_run(
-            topology, names.index(said.run)
-        ), "the schedule names the run"
+        run = list(drawing.names).index(said.run)  # `with_drawn_names` has seen to it
+        return _end_of_run(topology, run), "the schedule names the run"
     marked = [run for run, a in drawing.attributes.items() if a.source]
     if len(marked) > 1:
         places = " and ".join(
@@ -161,10 +151,3 @@ def _end_of_run(topology: Topology, run: int) -> int:
 def _begin(topology: Topology, run: int) -> str:
     x, y, z = topology.drawing.points[topology.drawing.offsets[run]]
     return f"({x:g}, {y:g}, {z:g}) m"
-
-
-def _nearest(word: str, known: list[str]) -> str:
-    near = difflib.get_close_matches(word, known, n=1, cutoff=0.4)
-    if near:
-        return f"did you mean '{near[0]}'"
-    return "its runs are " + ", ".join(f"'{name}'" for name in known[:8])

@@ -5,23 +5,15 @@ import difflib
 import numpy as np
 
 from .basis import Basis
-from .drawing import NOTHING_SAID, Drawing
 from .faults import BadInput, Notice, error
 from .fittings import Ducts, Legs, Terminals
-from .names import bare_name
+from .names import toml_key
+from .run_names import labels
 from .schedule import Schedule
 from .sections import IntArray
 from .topology import Topology
 
 _NEAR = 0.05  # m: a place written by hand is this near to the end that it means
-
-
-def labels(drawing: Drawing, run: int) -> tuple[str, ...]:
-    """Names by which a schedule may call a run: as drawn, or without its section."""
-    name = drawing.names[run]
-    said = drawing.attributes.get(run, NOTHING_SAID).terminal
-    bare = bare_name(name)
-    return tuple(dict.fromkeys(label for label in (said, name, bare) if label))
 
 
 def match_terminals(
@@ -98,8 +90,8 @@ def match_terminals(
                 "its load or share gives none until `physics.with_airflows` has worked "
                 "it out"
                 if names[place] in schedule.terminals
-                else f'add [terminals."{names[place]}"] with flow = "..." to the '
-                "schedule, or write flow_m3s at the run",
+                else f"add [terminals.{toml_key(names[place])}] with "
+                'flow = "..." to the schedule, or write flow_m3s at the run',
                 effect="no result",
                 place=topology.nodes[node],
             )
@@ -126,7 +118,7 @@ def _chosen(
             by_label.setdefault(label, []).append(duct)
     chosen: dict[int, str] = {}
     for name, spec in schedule.terminals.items():
-        where = f'{schedule.file}, [terminals."{name}"]'
+        where = f"{schedule.file}, [terminals.{toml_key(name)}]"
         if spec.at is not None:
             ends = topology.nodes[ducts.finish[leaf]]
             apart = np.linalg.norm(ends - np.array(spec.at), axis=1)

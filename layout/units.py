@@ -312,6 +312,10 @@ def _check_side(side: float, text: str, where: str) -> None:
         raise refusal(
             where, f"a side in '{text}' is not above zero", "correct the size"
         )
+    if side < 1e-6:
+        raise refusal(
+            where, f"a side in '{text}' is {side:g} m", "check the number and the unit"
+        )
     if side > 10.0:
         raise refusal(
             where,

@@ -71,6 +71,7 @@ from .remedies import Remedy, remedies
 from .rooms import with_airflows
 from .sources import Missing, TableSource, missing, table_sources
 from .system import WINDOW, System
+from .tables import doubts
 from .uncertainty import (
     Band,
     critical_band,
@@ -130,6 +131,7 @@ __all__ = [
     "critical_draws",
     "crossings",
     "dampers",
+    "doubts",
     "duct_flows",
     "duct_schedule",
     "effects",

@@ -4,7 +4,13 @@ import difflib
 
 from . import damper_kinds, elbow_kinds, end_kinds, junction_kinds, transition_kinds
 from .coefficient import LookupRefused
-from .dimensions import Dimensions, from_dimensions
+from .dimensions import (
+    Dimensions,
+    duct_area,
+    from_dimensions,
+    reference_end,
+    reference_share,
+)
 from .kinds import Kind, Legs, Parameter, Values
 
 __all__ = [
@@ -15,8 +21,11 @@ __all__ = [
     "Parameter",
     "Values",
     "complete",
+    "duct_area",
     "find_kind",
     "from_dimensions",
+    "reference_end",
+    "reference_share",
 ]
 
 KINDS: dict[str, Kind] = {

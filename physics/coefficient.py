@@ -20,7 +20,7 @@ class Note(IntFlag):
     FALLBACK = 8  # another fitting's value stands in
     LOW_REYNOLDS = 16  # below the range of the Reynolds factor
     SUSPECT = 32  # choking branch or nearly shut damper: nobody designs there
-    SUSPECT_PRINT = 64  # the nearest row breaks the trend of its table
+    SUSPECT_PRINT = 64  # it rests on a row that breaks the trend of its table
 
     @property
     def words(self) -> list[str]:
@@ -36,8 +36,8 @@ _WORDS = {
     Note.FALLBACK: "no table of its own: another fitting stands in",
     Note.LOW_REYNOLDS: "Reynolds number below the factor's range",
     Note.SUSPECT: "a choking branch or a nearly shut damper: choose another size",
-    Note.SUSPECT_PRINT: "near a print that breaks the trend of its table: do not use "
-    "it alone",
+    Note.SUSPECT_PRINT: "rests on a print that breaks the trend of its table: do not "
+    "use it alone",
 }
 
 # From the best to the least: the class of a value is the worst that went into it.

@@ -1,17 +1,19 @@
 """Parameters of a table from the dimensions that a shop gives."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from elbowroom.layout import Shape, sections
 
 from .coefficient import LookupRefused
-from .kinds import Kind
-from .transitions import included_angles
+from .kinds import Kind, Values
+from .transitions import ALIKE, included_angles, round_to_rect_angle
 
 _MAY_BE_NOTHING = ("radius", "centreline_radius", "angle", "length", "branch_flow")
+_SAME_SIDE = 1e-6  # m: sides that differ by less stay parallel
+End = tuple[Shape, float, float]  # shape, width and height of one end
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +41,8 @@ class Dimensions:
         Numbers of them.
     flow, branch_flow
         Airflow in the common duct and in the branch, m³/s.
+    velocity
+        In the duct, m/s.
 
     Raises
     ------
@@ -62,6 +66,7 @@ class Dimensions:
     splitters: float | None = None
     flow: float | None = None
     branch_flow: float | None = None
+    velocity: float | None = None
 
     def __post_init__(self) -> None:
         for entry in fields(self):
@@ -88,6 +93,12 @@ def from_dimensions(kind: Kind, sizes: Dimensions) -> dict[str, float]:
     parameters
         Value by the name of the table's column; what does not follow is left out.
 
+    Raises
+    ------
+    LookupRefused
+        If the dimensions contradict the kind or each other: a duct of another shape,
+        ends that narrow where it opens, an angle beside a length that makes one.
+
     Examples
     --------
     >>> from elbowroom.physics import book
@@ -96,12 +107,139 @@ def from_dimensions(kind: Kind, sizes: Dimensions) -> dict[str, float]:
     >>> from_dimensions(elbow, sizes)
     {'r_over_W': 1.0, 'H_over_W': 0.5}
     """
+    _check_shape(kind, sizes)
+    _check_ends(kind, sizes)
     found = {
         parameter.name: _RULES[parameter.name](sizes)
         for parameter in kind.parameters
         if parameter.name in _RULES
     }
+    if "angle_deg" in found:
+        made = _angle(kind, replace(sizes, angle=None))
+        if sizes.angle is None:
+            found["angle_deg"] = made
+        elif made is not None:
+            raise LookupRefused(
+                "the angle is given, and the length with both ends makes one too; "
+                "keep the angle or the length"
+            )
     return {name: value for name, value in found.items() if value is not None}
+
+
+def reference_end(kind: Kind, reference: str, sizes: Dimensions) -> End | None:
+    """End of a fitting whose velocity its coefficient refers to.
+
+    Parameters
+    ----------
+    kind
+        Of the book.
+    reference
+        See `Coefficient`.
+    sizes
+        What is known of the fitting.
+
+    Returns
+    -------
+    end
+        Shape, width and height, m; None where its size is not given.
+    """
+    duct, outlet = _ends(kind, sizes)
+    if reference not in ("downstream", "small area"):
+        return duct
+    if kind.opens is None and duct is not None and outlet is not None:
+        return min(duct, outlet, key=lambda end: float(sections.area(*end)))
+    return outlet if kind.opens is False else duct
+
+
+def reference_share(kind: Kind, values: Values, sizes: Dimensions) -> float:
+    """Area at `reference_end` over that of the duct before the fitting.
+
+    It follows from the parameters, `values`, where a contraction's are known by them
+    alone.
+    """
+    if kind.opens is False:
+        share = values.get("A_small_over_A_large")
+        return 1.0 / values["A_large_over_A_small"] if share is None else share
+    ratio = _outlet_over_duct(sizes)
+    changes_shape = kind.name == "change-of-shape" and ratio is not None
+    return min(ratio, 1.0) if changes_shape and ratio is not None else 1.0
+
+
+def duct_area(sizes: Dimensions) -> float | None:
+    """Area of the duct before a fitting, m²; None where its size is not given."""
+    return _areas(sizes)[0]
+
+
+def _ends(kind: Kind, sizes: Dimensions) -> tuple[End | None, End | None]:
+    """The duct and the other end, where they are given."""
+    return (
+        _end(kind, sizes.diameter, sizes.width, sizes.height),
+        _end(kind, sizes.outlet_diameter, sizes.outlet_width, sizes.outlet_height),
+    )
+
+
+def _end(
+    kind: Kind, diameter: float | None, width: float | None, height: float | None
+) -> End | None:
+    if diameter is not None:
+        return Shape.ROUND, diameter, diameter
+    if width is None or height is None:
+        return None
+    oval = kind.shape == Shape.OVAL
+    return Shape.OVAL if oval else Shape.RECTANGULAR, width, height
+
+
+def _check_shape(kind: Kind, sizes: Dimensions) -> None:
+    is_round = sizes.diameter is not None
+    flat = sizes.width is not None or sizes.height is not None
+    if kind.shape == Shape.ROUND and flat:
+        raise LookupRefused(f"{kind.name} has a round duct; give its diameter")
+    # A rectangular expansion may begin round, at the angle that stands in for its own.
+    if kind.shape in (Shape.RECTANGULAR, Shape.OVAL) and is_round and not kind.opens:
+        raise LookupRefused(f"{kind.name} has no diameter; give its width and height")
+
+
+def _check_ends(kind: Kind, sizes: Dimensions) -> None:
+    """Refuse ends that are not those of this kind of transition or diffuser."""
+    duct, outlet = _ends(kind, sizes)
+    ratio = _outlet_over_duct(sizes)
+    if duct is None or outlet is None or ratio is None:
+        return
+    widens = f"the outlet has {ratio:.3g} of the duct's area"
+    if kind.opens is True and ratio < 1.0:
+        raise LookupRefused(
+            f"{widens}, and {kind.name} widens along the air; take a contraction, or "
+            "change the two ends round"
+        )
+    if kind.opens is False and ratio > 1.0:
+        raise LookupRefused(
+            f"{widens}, and {kind.name} narrows along the air; take an expansion, or "
+            "change the two ends round"
+        )
+    if kind.name == "change-of-shape" and abs(ratio - 1.0) >= ALIKE:
+        other = "an expansion" if ratio > 1.0 else "a contraction"
+        raise LookupRefused(f"{widens}, and {kind.name} keeps it; take {other}")
+    is_round = [end[0] == Shape.ROUND for end in (duct, outlet)]
+    if kind.name == "expansion-round-conical" and not all(is_round):
+        raise LookupRefused(
+            "expansion-round-conical is round at both ends; take "
+            "expansion-rect-pyramidal"
+        )
+    moved = [abs(b - a) > _SAME_SIDE for a, b in zip(duct[1:], outlet[1:], strict=True)]
+    flat = kind.name in ("expansion-rect-one-plane", "exit-diffuser-plane")
+    full = kind.name in ("expansion-rect-pyramidal", "exit-diffuser-pyramidal")
+    if flat and (all(moved) or any(is_round)):
+        stem = kind.name.removesuffix("one-plane").removesuffix("plane")
+        raise LookupRefused(
+            f"all four sides change, and {kind.name} keeps two of them parallel; take "
+            f"{stem}pyramidal"
+        )
+    if full and not any(is_round) and moved.count(True) == 1:
+        stem = kind.name.removesuffix("pyramidal")
+        raise LookupRefused(
+            f"two sides stay parallel, and all four of {kind.name} open; take "
+            f"{stem}{'one-plane' if kind.opens else 'plane'}"
+        )
 
 
 def _over(one: float | None, other: float | None) -> float | None:
@@ -109,7 +247,7 @@ def _over(one: float | None, other: float | None) -> float | None:
 
 
 def _times(one: float | None, factor: float) -> float | None:
-    return None if one is None else one * factor
+    return None if one is None else float(one * factor)
 
 
 def _across(sizes: Dimensions) -> float | None:
@@ -161,21 +299,26 @@ def _small_over_large(sizes: Dimensions) -> float | None:
     return None if ratio is None else min(ratio, 1.0 / ratio)
 
 
-def _angle(sizes: Dimensions) -> float | None:
-    """Angle as it is given, else the included one that the length makes, degrees."""
-    if sizes.angle is not None:
-        return float(np.degrees(sizes.angle))
-    d1, d2 = sizes.diameter, sizes.outlet_diameter
-    w1, h1 = (d1, d1) if d1 is not None else (sizes.width, sizes.height)
-    w2, h2 = (d2, d2) if d2 is not None else (sizes.outlet_width, sizes.outlet_height)
-    run = sizes.length
-    if w1 is None or h1 is None or w2 is None or h2 is None or run is None:
+def _angle(kind: Kind, sizes: Dimensions) -> float | None:
+    """Included angle that the length and both ends make, degrees."""
+    duct, outlet = _ends(kind, sizes)
+    if duct is None or outlet is None or sizes.length is None or kind.has_legs:
         return None
-    return float(np.degrees(np.max(included_angles(w1, h1, w2, h2, run))))
+    if kind.opens and (duct[0] == Shape.ROUND) != (outlet[0] == Shape.ROUND):
+        (_, diameter, _), (_, w, h) = sorted((duct, outlet))
+        return float(np.degrees(round_to_rect_angle(diameter, w, h, sizes.length)))
+    both = included_angles(*duct[1:], *outlet[1:], sizes.length)
+    return float(np.degrees(np.max(both)))
+
+
+def _velocity(sizes: Dimensions) -> float | None:
+    duct, _ = _areas(sizes)
+    return _over(sizes.flow, duct) if sizes.velocity is None else sizes.velocity
 
 
 _RULES: dict[str, Callable[[Dimensions], float | None]] = {
-    "angle_deg": _angle,
+    "angle_deg": lambda s: _times(s.angle, 180.0 / np.pi),
+    "Vc_m_s": _velocity,
     "r_over_W": lambda s: _over(_radius(s), _across(s)),
     "r_over_D": lambda s: _over(_radius(s), _across(s)),
     "throat_R_over_W": _throat,

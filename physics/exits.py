@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .coefficient import Coefficient, LookupRefused, make
-from .tables import Curve, Grid, chosen, curve, from_table, grid, rows, suspect_bits
+from .tables import Curve, Grid, chosen, curve, from_table, grid, rows
 
 _DIFFUSER = "exit_diffuser"
 _NOZZLE = "exit_nozzle"
@@ -110,7 +110,7 @@ def exit_diffuser(
         )
     book = _diffuser(kind)
     value, bits = book.at(ratio, degrees)
-    bits = bits | suspect_bits(_DIFFUSER, book.nearest(ratio, degrees))
+    bits = bits | book.doubted(ratio, degrees)
     return from_table(book, value, bits, "duct", at=(ratio, degrees))
 
 

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from .axes import axis
 from .coefficient import Coefficient, LookupRefused, Note
 from .contractions import area_share, by_formula
-from .tables import Grid, from_table, grid, rows, suspect_bits
+from .tables import Grid, from_table, grid, rows
 
 
 @cache
@@ -126,7 +126,9 @@ def expansion_round_by_reynolds(
     below, above = np.choose(low, values), np.choose(low + 1, values)
     row = np.asarray(np.choose(low + (share > 0.5), lines))
     bits = np.choose(low, [b for _, b in found]) | off * np.int64(Note.CLAMPED)
-    bits |= suspect_bits("expansion_round_conical", row)
+    doubted = [book.doubted(ratio, degrees) for book in books]
+    bits |= np.where(share < 1.0 - 1e-12, np.choose(low, doubted), 0)
+    bits |= np.where(share > 1e-12, np.choose(low + 1, doubted), 0)
     between = (share > 1e-12) & (share < 1.0 - 1e-12)
     bits |= between * np.int64(Note.INTERPOLATED)
     return from_table(

@@ -3,10 +3,19 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from elbowroom.layout import Shape
+
 from .coefficient import Coefficient
 
 Values = Mapping[str, float]
 Legs = dict[str, Coefficient]
+# The first of these words in a name is of its duct, a later one of its branch.
+_SHAPES = {
+    "round": Shape.ROUND,
+    "conical": Shape.ROUND,
+    "rect": Shape.RECTANGULAR,
+    "oval": Shape.OVAL,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,14 +59,26 @@ class Kind:
     evaluate
         Coefficients by leg from parameters and the Reynolds number, which may be NaN;
         a fitting with two ends has the one leg ''.
+    opens
+        Whether the area grows along the air (True) or shrinks (False) in a transition;
+        None for what is neither.
     """
 
     name: str
     what: str
     parameters: tuple[Parameter, ...]
     evaluate: Callable[[Values, float], Legs]
+    opens: bool | None = None
 
     @property
     def has_legs(self) -> bool:
         """Whether it is a junction, with a coefficient for each leg."""
         return self.name.startswith("junction")
+
+    @property
+    def shape(self) -> Shape:
+        """Shape of its duct, as its name says it; NONE where several will do."""
+        for word in self.name.split("-"):
+            if word in _SHAPES:
+                return _SHAPES[word]
+        return Shape.NONE

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from elbowroom.layout import (
+    BadInput,
     Drawing,
     Notice,
     Obstacle,
@@ -19,6 +20,7 @@ from elbowroom.layout import (
     refusal,
     solids,
     warning,
+    with_drawn_names,
 )
 
 from . import sizes
@@ -143,6 +145,9 @@ def proportion(
     BadInput
         If the layout cannot be analysed, no friction rate is known, or none is left.
     """
+    schedule, faults = with_drawn_names(schedule, drawing)
+    if faults:
+        raise BadInput(faults)
     found = _proportion(drawing, schedule, aim, tolerance)
     for _ in range(_LOWERINGS):
         limits = _lowered(found.after, obstacles, schedule, aim)

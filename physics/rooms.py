@@ -9,6 +9,7 @@ from elbowroom.layout import (
     TerminalSpec,
     error,
     note,
+    toml_key,
     units,
     warning,
 )
@@ -56,7 +57,7 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
     notices: list[Notice] = []
     terminals: dict[str, TerminalSpec] = dict(schedule.terminals)
     for name, spec in waiting.items():
-        where = f'{schedule.file}, [terminals."{name}"]'
+        where = f"{schedule.file}, [terminals.{toml_key(name)}]"
         if spec.load is not None:
             if rooms.difference is None:
                 faults.append(

@@ -6,7 +6,7 @@ from hashlib import sha256
 from importlib.resources import files
 
 from .coefficient import worst
-from .tables import rows, table_names
+from .tables import numbered_rows, rows, table_names
 
 MISSING = "missing_data"
 # Not tables of fittings: judgement of the tables, and what there is no table for.
@@ -33,6 +33,8 @@ class TableSource:
         How many rows it has.
     checksum
         SHA-256 of the file as shipped.
+    notes
+        What is noted at its rows, each once and with its first line.
     """
 
     name: str
@@ -41,6 +43,7 @@ class TableSource:
     ranges: dict[str, tuple[float, float]]
     rows: int
     checksum: str
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +89,15 @@ def _source(name: str) -> TableSource:
         },
         len(every),
         sha256(content).hexdigest(),
+        _notes(name),
     )
+
+
+def _notes(name: str) -> tuple[str, ...]:
+    first: dict[str, int] = {}
+    for line, row in numbered_rows(name):
+        first.setdefault(row.get("note", ""), line)
+    return tuple(f"line {line}: {note}" for note, line in first.items() if note)
 
 
 def _numbers(cells: list[str]) -> list[float]:

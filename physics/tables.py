@@ -15,6 +15,7 @@ from .axes import Axis, axis
 from .coefficient import Coefficient, Note, make, worst
 
 Row = Mapping[str, str]
+_SUSPECT = "SUSPECT: "  # begins the note of a print that breaks the trend
 _CHUNK = 1 << 14  # elements at a time, so that every array of a pass stays in cache
 
 
@@ -70,16 +71,20 @@ def _chosen(name: str, where: Mapping[str, str]) -> list[tuple[int, Row]]:
 @cache
 def _doubted(name: str) -> tuple[int, ...]:
     return tuple(
-        line for line, row in numbered_rows(name) if "SUSPECT" in row["source"]
+        line
+        for line, row in numbered_rows(name)
+        if row.get("note", "").startswith(_SUSPECT)
     )
 
 
-def suspect_bits(name: str, lines: IntArray) -> IntArray:
-    """`Note` bit of lines whose print breaks the trend of its table, in their shape."""
-    doubted = _doubted(name)
-    if not doubted:
-        return np.zeros_like(lines)
-    return np.isin(lines, doubted) * np.int64(Note.SUSPECT_PRINT)
+def doubts(name: str) -> tuple[str, ...]:
+    """What is said of the prints of a table that break its trend, with their lines."""
+    every = dict(numbered_rows(name)) if name in table_names() else {}
+    return tuple(
+        f"line {line} of {name}: {row['note'].removeprefix(_SUSPECT)}"
+        for line, row in every.items()
+        if row.get("note", "").startswith(_SUSPECT)
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -203,6 +208,23 @@ class Grid:
         j, t, _ = self._axes[1].locate(y)
         flat = (i + (s > 0.5)) * len(self.y) + j + (t > 0.5)
         return np.asarray(self.lines.ravel().take(flat))
+
+    def doubted(self, first: npt.ArrayLike, second: npt.ArrayLike) -> IntArray:
+        """`Note` bit where a print that breaks the trend of the table counts.
+
+        Only tables whose rows have notes are asked.
+        """
+        x, y = np.broadcast_arrays(
+            np.asarray(first, np.float64), np.asarray(second, np.float64)
+        )
+        bad = np.isin(self.lines, _doubted(self.name))
+        i, s, _ = self._axes[0].locate(x)
+        j, t, _ = self._axes[1].locate(y)
+        counts = np.zeros(x.shape, dtype=bool)
+        for row, of_row in ((i, 1.0 - s), (i + 1, s)):
+            for column, of_column in ((j, 1.0 - t), (j + 1, t)):
+                counts |= bad[row, column] & (of_row * of_column > 1e-9)
+        return np.asarray(counts * np.int64(Note.SUSPECT_PRINT))
 
 
 def curve(

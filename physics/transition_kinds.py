@@ -25,6 +25,7 @@ KINDS: tuple[Kind, ...] = (
         "contraction, round or rectangular",
         (_LARGER, _OPENING),
         lambda v, _: _one(transitions.contraction(v["A_large_over_A_small"], _rad(v))),
+        opens=False,
     ),
     Kind(
         "expansion-round-conical",
@@ -33,6 +34,7 @@ KINDS: tuple[Kind, ...] = (
         lambda v, _: _one(
             transitions.expansion_round(v["A_small_over_A_large"], _rad(v))
         ),
+        opens=True,
     ),
     Kind(
         "expansion-rect-pyramidal",
@@ -41,6 +43,7 @@ KINDS: tuple[Kind, ...] = (
         lambda v, _: _one(
             transitions.expansion_rect(v["A_large_over_A_small"], _rad(v))
         ),
+        opens=True,
     ),
     Kind(
         "expansion-rect-one-plane",
@@ -49,18 +52,21 @@ KINDS: tuple[Kind, ...] = (
         lambda v, _: _one(
             transitions.expansion_rect(v["A_large_over_A_small"], _rad(v), True)
         ),
+        opens=True,
     ),
     Kind(
         "contraction-sudden",
         "sudden contraction",
         (_SMALLER,),
         lambda v, _: _one(transitions.contraction_abrupt(v["A_small_over_A_large"])),
+        opens=False,
     ),
     Kind(
         "expansion-sudden",
         "sudden expansion",
         (_SMALLER,),
         lambda v, _: _one(transitions.expansion_abrupt(v["A_small_over_A_large"])),
+        opens=True,
     ),
     Kind(
         "change-of-shape",

@@ -20,6 +20,7 @@ from .expansions import (
 from .tables import chosen
 
 __all__ = [
+    "ALIKE",
     "SAME_AREA",
     "contraction",
     "contraction_abrupt",
@@ -35,7 +36,7 @@ __all__ = [
 ]
 
 SAME_AREA = 0.05  # taken for a change of shape alone: no coefficient is published
-_ALIKE = 0.02  # areas this near to each other change shape alone
+ALIKE = 0.02  # areas this near to each other change shape alone
 _ROUNDING = 0.01  # of a side: 12 in that goes on as 305 mm is no change
 _FLAT = 1e-3  # rad: sides that open by less stay parallel
 
@@ -80,7 +81,7 @@ def same_area(count: int) -> Coefficient:
     return make(
         np.full(count, SAME_AREA),
         notes,
-        reference="downstream",
+        reference="small area",
         table="allowance",
         source="no published coefficient; an allowance of 0.05",
         confidence="low",
@@ -147,7 +148,7 @@ def transition(
     steepest = np.maximum(wide, tall)
     same_shape = before == after
     both_round = same_shape & (before == int(Shape.ROUND))
-    same = np.abs(ratio - 1.0) < _ALIKE
+    same = np.abs(ratio - 1.0) < ALIKE
     nothing = same_shape & (np.abs(w2 / w1 - 1.0) < _ROUNDING)
     nothing &= np.abs(h2 / h1 - 1.0) < _ROUNDING
     same |= nothing

@@ -185,6 +185,7 @@ def test_size_for_a_rate(capsys: Captured) -> None:
         (["size", "--flow", "500 cfm", "--altitude", "90 km"], "no unit of length"),
         (["size", "--like", "12x12"], "no unit"),
         (["size", "--like", "12x12in"], "--max-height"),
+        (["size", "--like", "12x12in", "--rate", "1 Pa/m"], "does not go with"),
         (["size", "--like", "12x12in", "--max-height", "10 mm"], "20 m"),
         (["size", "--flow", "9 m3/s", "--max-height", "100 mm"], "limits"),
     ],

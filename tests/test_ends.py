@@ -160,6 +160,10 @@ def test_doubtful_print_of_a_diffuser_is_noted() -> None:
     notes = ends.exit_diffuser("conical", [10.0, 4.0], np.radians(60.0)).notes
     doubted = int(Note.SUSPECT_PRINT)
     assert ((notes & doubted) > 0).tolist() == [True, False]
+    # Between rows it counts with a small share too.
+    beside = ends.exit_diffuser("conical", [6.1, 10.0, 6.0], np.radians([60, 46, 46]))
+    assert ((beside.notes & doubted) > 0).tolist() == [True, True, False]
+    assert not (ends.exit_diffuser("plane", 10.0, np.radians(60.0)).notes & doubted)
 
 
 def test_nozzle_follows_its_formula_and_its_table() -> None:

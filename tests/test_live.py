@@ -109,3 +109,31 @@ def test_without_trame_one_sentence_says_what_to_install(
         pytest.skip("there is no OpenGL here")
     assert main(["view", str(ROOM / "under.glb"), "--browser"]) == 2
     assert "pip install trame trame-vtk" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("port", ["-5", "65536", "99999999"])
+def test_a_port_that_there_cannot_be_is_refused(
+    port: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["view", str(ROOM / "under.glb"), "--browser", "--port", port]
+    assert main(words) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    said = f"{port} is no port; write 1 to 65535, or 0 for any free one."
+    assert err.strip() == f"elbowroom: --port: {said}"
+
+
+@pytest.mark.skipif(preflight.why_not() is not None, reason="there is no OpenGL here")
+def test_a_port_that_is_taken_is_refused() -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = str(taken.getsockname()[1])
+        words = ["view", str(ROOM / "under.glb"), "--browser", "--port", port]
+        code = f"import sys; from elbowroom.viewer import main; sys.exit(main({words}))"
+        done = subprocess.run(
+            [sys.executable, "-c", code], capture_output=True, text=True, timeout=120
+        )
+    assert done.returncode == 2
+    assert "Traceback" not in done.stderr
+    assert f"port {port} is taken, or not for us" in done.stderr

@@ -409,10 +409,12 @@ def view(
     from .colours import scale_for
     from .display import DISPLAYS
     from .layout_view import bar_title, panel, summary, values
+    from .limits import check_port
     from .preflight import why_no_window, why_not
     from .tables import row_text
     from .window import window
 
+    check_port(port)
     display = _choice(units, DISPLAYS, "--units")
     chosen: By = _choice(by, _COLOURINGS, "--by")
     routes = [route, *(others or [])]
@@ -519,7 +521,10 @@ def fitting(
     ] = None,
     branch_flow: Annotated[str | None, typer.Option("--branch-flow")] = None,
     velocity: Annotated[
-        str | None, typer.Option("--velocity", help="Instead of the airflow.")
+        str | None,
+        typer.Option(
+            "--velocity", help="Instead of the airflow: in the duct before the fitting."
+        ),
     ] = None,
     rate: Annotated[
         str | None,
@@ -944,9 +949,12 @@ def quantities(
 def _above_zero(text: str, dimension: str, where: str) -> float:
     from elbowroom.layout import refusal, units
 
+    from .limits import check_range
+
     value = units.quantity(text, dimension, where)
     if value <= 0.0:
         raise refusal(where, f"{text} is not above zero", "correct it")
+    check_range(value, text, dimension, where)
     return value
 
 

@@ -6,12 +6,20 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-import numpy as np
-
 from elbowroom.layout import BadInput, Notice, error, refusal, sections, units
-from elbowroom.physics import WINDOW, Air, Coefficient, LookupRefused, Note, air, book
+from elbowroom.physics import (
+    WINDOW,
+    Air,
+    Coefficient,
+    LookupRefused,
+    Note,
+    air,
+    book,
+    doubts,
+)
 
 from .display import Display
+from .limits import check_range
 
 STANDARD_RATE = "0.1 in.wg/100 ft"
 # What may be written, and what it measures; the book's own dimensions come first.
@@ -38,7 +46,15 @@ MEASURES = {
     "temperature": "temperature",
     "altitude": "length",
 }
-_NOT_OF_THE_FITTING = ("velocity", "rate", "temperature", "altitude")
+_NOT_OF_THE_FITTING = ("rate", "temperature", "altitude")
+_ONE_OF = (  # either says it alone
+    ("velocity", "flow"),
+    ("diameter", "width"),
+    ("diameter", "height"),
+    ("outlet_diameter", "outlet_width"),
+    ("outlet_diameter", "outlet_height"),
+    ("radius", "centreline_radius"),
+)
 # Constructions of one turn that `versus` compares: kind, settings, words.
 _Making = tuple[str, dict[str, float], str]
 _RECTANGULAR: tuple[_Making, ...] = (
@@ -69,6 +85,7 @@ _OF_A_MAKING = (
     "confidence",
     "notes",
 )
+_MOST_REYNOLDS = 1e12
 _SPLITTER_THROAT = 0.25  # R/W of the elbows with splitters that are compared
 
 
@@ -101,6 +118,7 @@ def desk_result(
     given, sizes = _read(settings, written)
     with _refusing():
         kind = book.find_kind(name)
+    _check_once(kind, given, sizes)
     return _worked(kind, given, sizes)
 
 
@@ -116,6 +134,7 @@ def versus_result(
         kind = book.find_kind(name)
     if "elbow" not in kind.name.split("-")[:3] or kind.has_legs:
         raise refusal("fitting, --versus", f"{kind.name} is no elbow", "name an elbow")
+    _check_once(kind, given, sizes)
     result = _worked(kind, given, sizes)
     turn = {"angle_deg": result["parameters"].get("angle_deg", 90.0)}
     if "H_over_W" in result["parameters"]:
@@ -137,6 +156,9 @@ def versus_result(
             row.get("coefficient", math.inf) * row.get("reynolds_factor", 1.0)
         )
     )
+    if kind.shape == sections.Shape.OVAL:
+        said = "the other ways are those of a rectangular duct of the same sides"
+        result["notes"].append(said)
     return {**result, "versus": rows}
 
 
@@ -152,10 +174,17 @@ def _read(
     """Settings and quantities in SI units."""
     sizes: dict[str, float] = {}
     faults: list[Notice] = []
+    for one, other in _ONE_OF:
+        if one in written and other in written:
+            one, other = (f"--{name.replace('_', '-')}" for name in (one, other))
+            what = f"{one} and {other} are both given"
+            faults.append(error("fitting", what, "keep one of them"))
     for name, text in written.items():
         where = f"fitting, --{name.replace('_', '-')}"
         try:
             value = units.quantity(text, MEASURES[name], where)
+            if value > 0.0 and name != "altitude":
+                check_range(value, text, MEASURES[name], where)
         except BadInput as bad:
             faults += bad.faults
             continue
@@ -168,8 +197,14 @@ def _read(
     given: dict[str, float] = {}
     for setting in settings:
         key, _, text = setting.partition("=")
+        key = key.strip()
+        if key in given:
+            faults.append(error("fitting, --set", f"{key} is set twice", "keep one"))
         try:
-            given[key.strip()] = float(text)
+            given[key] = float(text)
+            if key == "Re" and not 0.0 < given[key] < _MOST_REYNOLDS:
+                what = f"the Reynolds number is {text}"
+                faults.append(error("fitting, --set", what, "write it like Re=1e5"))
         except ValueError:
             faults.append(
                 error(
@@ -181,6 +216,30 @@ def _read(
     if faults:
         raise BadInput(faults)
     return given, sizes
+
+
+def _check_once(
+    kind: book.Kind, given: Mapping[str, float], sizes: Mapping[str, float]
+) -> None:
+    """Refuse a parameter that is set where the dimensions make one too."""
+    with _refusing():
+        derived = book.from_dimensions(kind, _dimensions(sizes))
+    twice = [name for name in given if name in derived]
+    end = book.reference_end(kind, "duct", _dimensions(sizes))
+    if "Re" in given and end is not None and ("flow" in sizes or "velocity" in sizes):
+        twice.append("Re")
+    if twice:
+        raise refusal(
+            "fitting, --set",
+            f"{twice[0]} is set, and follows from the other options too",
+            "keep one of them",
+        )
+
+
+def _dimensions(sizes: Mapping[str, float]) -> book.Dimensions:
+    return book.Dimensions(
+        **{k: v for k, v in sizes.items() if k not in _NOT_OF_THE_FITTING}
+    )
 
 
 @contextmanager
@@ -196,12 +255,20 @@ def _refusing() -> Iterator[None]:
 def _worked(
     kind: book.Kind, given: Mapping[str, float], sizes: Mapping[str, float]
 ) -> dict[str, Any]:
-    own = {k: v for k, v in sizes.items() if k not in _NOT_OF_THE_FITTING}
     medium = site_air("fitting", sizes)
+    own = _dimensions(sizes)
     with _refusing():
-        derived = book.from_dimensions(kind, book.Dimensions(**own))
-        values, assumed = book.complete(kind, {**derived, **given})
-    speed, area, diameter = _velocity(sizes)
+        values, assumed = book.complete(
+            kind, {**book.from_dimensions(kind, own), **given}
+        )
+        found = kind.evaluate(values, given.get("Re", math.nan))
+    # The velocity and its Reynolds number are those where the coefficients refer to.
+    reference = next(iter(found.values())).reference
+    end, share = (
+        book.reference_end(kind, reference, own),
+        book.reference_share(kind, values, own),
+    )
+    speed, area, diameter = _velocity(end, share, own)
     reynolds = given.get("Re", math.nan)
     if math.isnan(reynolds) and speed is not None and diameter is not None:
         reynolds = speed * diameter / medium.kinematic_viscosity
@@ -214,6 +281,11 @@ def _worked(
     notes = [f"{name} was not given; its usual value was taken" for name in assumed]
     if kind.name.startswith("rect-elbow") and math.isnan(reynolds):
         notes.append("no airflow and size: the Reynolds factor was left at 1")
+    if own.velocity is not None and speed is not None and share != 1.0:
+        notes.append(
+            "the velocity that was given is that before the fitting; the one that is "
+            f"said is the {reference} velocity, {speed:.4g} m/s"
+        )
     if "rate" not in sizes and pv is not None:
         notes.append(f"equivalent length at {STANDARD_RATE}, as no rate was given")
     return {
@@ -236,6 +308,8 @@ def _worked(
 def _leg(leg: str, found: Coefficient, pv: float | None, rate: float) -> dict[str, Any]:
     c, factor = float(found.value[0]), float(found.reynolds_factor[0])
     loss = None if pv is None else c * factor * pv
+    notes = Note(int(found.notes[0]))
+    doubted = Note.SUSPECT_PRINT in notes
     low, high = WINDOW
     window = None
     if loss is not None:
@@ -251,26 +325,30 @@ def _leg(leg: str, found: Coefficient, pv: float | None, rate: float) -> dict[st
         "table": found.table,
         "source": found.source,
         "confidence": found.confidence,
-        "notes": Note(int(found.notes[0])).words,
+        "notes": [*notes.words, *(doubts(found.table) if doubted else ())],
     }
 
 
 def _velocity(
-    sizes: Mapping[str, float],
+    end: tuple[sections.Shape, float, float] | None,
+    share: float,
+    sizes: book.Dimensions,
 ) -> tuple[float | None, float | None, float | None]:
-    """Velocity, area and hydraulic diameter, where they follow."""
-    shape, speed = sections.Shape, sizes.get("velocity")
-    if "diameter" in sizes:
-        kind, w, h = shape.ROUND, sizes["diameter"], sizes["diameter"]
-    elif "width" in sizes and "height" in sizes:
-        kind, w, h = shape.RECTANGULAR, sizes["width"], sizes["height"]
-    else:
-        return speed, None, None
-    area = float(np.asarray(sections.area(kind, w, h)))
-    diameter = float(np.asarray(sections.hydraulic_diameter(kind, w, h)))
-    if speed is None and "flow" in sizes:
-        speed = sizes["flow"] / area
-    return speed, area, diameter
+    """Velocity, area and hydraulic diameter at an end, where they follow.
+
+    `share` is its area over that of the duct before, where alone a velocity is given.
+    """
+    area = diameter = None
+    if end is not None:
+        area = float(sections.area(*end))
+        diameter = float(sections.hydraulic_diameter(*end))
+    elif (duct := book.duct_area(sizes)) is not None:
+        area = duct * share
+    if sizes.velocity is not None:
+        return (sizes.velocity / share if share else None), area, diameter
+    if sizes.flow is None or not area:
+        return None, area, diameter
+    return sizes.flow / area, area, diameter
 
 
 def site_air(where: str, sizes: Mapping[str, float]) -> Air:

@@ -1,5 +1,6 @@
 """The live view: the window's scene, drawn here and shown in a browser."""
 
+import errno
 import secrets
 import sys
 from collections.abc import Callable, Sequence
@@ -14,6 +15,7 @@ from .window import fit, mark, piece_at, stage
 
 HOST = "127.0.0.1"  # this machine and no other
 _STILL = 3.0  # pixels: a press and release nearer than this is a click
+_NOT_OURS = (errno.EADDRINUSE, errno.EACCES, errno.EADDRNOTAVAIL)
 _PATIENCE = 20  # s without a browser, after which the server ends
 _STYLE = """
 body { margin: 0; font: 14px/1.4 system-ui, sans-serif; color: #1c1c24; }
@@ -69,7 +71,7 @@ def live(
     Raises
     ------
     BadInput
-        If trame is not installed.
+        If trame is not installed, or the port is not free.
     """
     get_server = _get_server()
     panels = brought_near(panels)
@@ -130,14 +132,23 @@ def live(
             webbrowser.open(address)
 
     control.on_server_ready.add(ready)
-    server.start(
-        port=port,
-        host=HOST,
-        open_browser=False,
-        show_connection_info=False,
-        disable_logging=True,
-        timeout=_PATIENCE,
-    )
+    try:
+        server.start(
+            port=port,
+            host=HOST,
+            open_browser=False,
+            show_connection_info=False,
+            disable_logging=True,
+            timeout=_PATIENCE,
+        )
+    except OSError as problem:
+        if problem.errno not in _NOT_OURS:
+            raise
+        raise refusal(
+            "--port",
+            f"port {port} is taken, or not for us",
+            "choose another, or leave --port out",
+        ) from None
 
 
 def _get_server() -> Any:

@@ -64,6 +64,10 @@ def size_result(
         raise refusal(
             "size", "neither --flow nor --like is given", 'write --flow "900 cfm"'
         )
+    for name in ("rate", "max_velocity"):
+        if like is not None and name in given:
+            option = f"--{name.replace('_', '-')}"
+            raise refusal("size", f"{option} does not go with --like", "keep one")
     try:
         if like is not None:
             rows, exact = _like(like, flow, given, series, air, notes)

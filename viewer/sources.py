@@ -40,6 +40,11 @@ def print_sources(tables: Sequence[TableSource], console: Any) -> None:
         if len(table.sources) > _SHOWN:
             more = len(table.sources) - _SHOWN
             console.print(f"    and {more} more, with --json")
+        for said in table.notes[:_SHOWN]:
+            console.print(f"    {escape(said)}")
+        if len(table.notes) > _SHOWN:
+            more = len(table.notes) - _SHOWN
+            console.print(f"    and {more} notes more, with --json")
 
 
 def print_missing(missing: Sequence[Missing], console: Any) -> None:

@@ -1,0 +1,135 @@
+"""Names by which a schedule calls runs, made those of the drawing."""
+
+import difflib
+from collections.abc import Collection, Mapping
+from dataclasses import replace
+from typing import TypeVar
+
+from .drawing import NOTHING_SAID, Drawing
+from .faults import Notice, error
+from .names import bare_name
+from .schedule import Schedule
+
+T = TypeVar("T")
+
+
+def labels(drawing: Drawing, run: int) -> tuple[str, ...]:
+    """Names by which a schedule may call a run: as drawn, or without its section."""
+    name = drawing.names[run]
+    said = drawing.attributes.get(run, NOTHING_SAID).terminal
+    bare = bare_name(name)
+    return tuple(dict.fromkeys(label for label in (said, name, bare) if label))
+
+
+def with_drawn_names(
+    schedule: Schedule, drawing: Drawing, other_runs: Collection[str] = ()
+) -> tuple[Schedule, list[Notice]]:
+    """Call every run that a schedule names outside its terminals as it is drawn.
+
+    Parameters
+    ----------
+    schedule
+        As it is written.
+    drawing
+        The drawing; one without a run of such a name in full may have one whose name
+        is that with a section, as in 'B2 D280mm'.
+    other_runs
+        Names of runs in other drawings that share the schedule; what it says of these
+        is left out.
+
+    Returns
+    -------
+    schedule, faults
+        The schedule, the same object where it needs no change, and a fault for each
+        name that no run, or more than one, goes by; that name is kept.
+    """
+    named = list(schedule.named_runs)
+    if schedule.source.run is not None:
+        named.append(("[source]", schedule.source.run))
+    drawn = set(drawing.names) if named else set()
+    if all(name in drawn for _, name in named):
+        return schedule, []
+    find = _Names(drawing, drawn, other_runs)
+    faults = []
+    for where, name in dict.fromkeys(named):
+        runs = find(name)
+        if len(runs) > 1:
+            shown = " and ".join(f"'{run}'" for run in runs[:4])
+            what = f"{len(runs)} runs of the drawing go by '{name}': {shown}"
+            remedy = "write the name in full"
+        elif not runs and (where == "[source]" or not find.is_elsewhere(name)):
+            what, remedy = f"the drawing has no run '{name}'", find.instead(name)
+        else:
+            continue
+        faults.append(error(f"{schedule.file}, {where}", what, remedy))
+
+    def renamed(where: str, entries: Mapping[str, T]) -> dict[str, T]:
+        keyed = {(name, 0): value for name, value in entries.items()}
+        return {name: value for (name, _), value in bends(where, keyed).items()}
+
+    def bends(
+        where: str, entries: Mapping[tuple[str, int], T]
+    ) -> dict[tuple[str, int], T]:
+        out: dict[tuple[str, int], T] = {}
+        by: dict[tuple[str, int], str] = {}
+        for (name, number), value in entries.items():
+            runs = find(name)
+            if not runs and find.is_elsewhere(name):
+                continue
+            key = (runs[0] if len(runs) == 1 else name), number
+            if key in out:
+                what = f"'{name}' is the same run as '{by[key]}'"
+                place = f"{schedule.file}, {where}"
+                faults.append(error(place, what, "delete one of the two"))
+            out[key], by[key] = value, name
+        return out
+
+    source = schedule.source
+    if source.run is not None and len(find(source.run)) == 1:
+        source = replace(source, run=find(source.run)[0])
+    return replace(
+        schedule,
+        source=source,
+        sections=renamed("[sections]", schedule.sections),
+        limits=renamed("[limits]", schedule.limits),
+        run_materials=renamed("[duct.runs]", schedule.run_materials),
+        run_roughness=renamed("[duct.runs]", schedule.run_roughness),
+        run_compression=renamed("[duct.runs]", schedule.run_compression),
+        elbow_exceptions=bends("[[elbows.exception]]", schedule.elbow_exceptions),
+        takeoff_exceptions=renamed(
+            "[[takeoffs.exception]]", schedule.takeoff_exceptions
+        ),
+        closed_ends=renamed("[[takeoffs.exception]]", schedule.closed_ends),
+        transition_exceptions=renamed(
+            "[[transitions.exception]]", schedule.transition_exceptions
+        ),
+    ), list(dict.fromkeys(faults))
+
+
+class _Names:
+    """The runs that go by a name."""
+
+    def __init__(
+        self, drawing: Drawing, drawn: Collection[str], other_runs: Collection[str]
+    ) -> None:
+        self._drawn = drawn
+        self._names = drawing.names
+        self._by_label: dict[str, list[str]] = {}
+        for run, name in enumerate(drawing.names):
+            for label in labels(drawing, run):
+                self._by_label.setdefault(label, []).append(name)
+        self._elsewhere = {*other_runs, *map(bare_name, other_runs)}
+
+    def __call__(self, name: str) -> list[str]:
+        """Runs of a name as it is drawn, else of a name without its section."""
+        return [name] if name in self._drawn else self._by_label.get(name, [])
+
+    def is_elsewhere(self, name: str) -> bool:
+        """Whether another drawing has it."""
+        return name in self._elsewhere
+
+    def instead(self, name: str) -> str:
+        """What may have been meant."""
+        near = difflib.get_close_matches(name, list(self._by_label), n=1, cutoff=0.4)
+        shown = ", ".join(f"'{run}'" for run in list(self._names)[:8])
+        return f"did you mean '{near[0]}'" if near else f"its runs are {shown}"

@@ -1,0 +1,589 @@
+"""The desk calculation beside an analysis of the same fitting, and what it refuses."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pytest
+from schemas import validate
+
+from elbowroom.layout import (
+    Attributes,
+    Basis,
+    ElbowConstruction,
+    ElbowRule,
+    Schedule,
+    Section,
+    SourceSpec,
+    TakeoffEntry,
+    TransitionRule,
+    build,
+    drawing_from_runs,
+    flat_oval,
+    rectangular,
+    round_section,
+)
+from elbowroom.physics import Kind, analyse, book
+from elbowroom.viewer import main
+
+Run = tuple[str, Sequence[Sequence[float]], Section]
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A fitting as it is drawn, and as it is written at the desk.
+
+    `legs` names the element of each leg by its kind and its run.
+    """
+
+    runs: list[Run]
+    flows: Mapping[str, float]
+    legs: Mapping[str, tuple[Kind, str]]
+    written: Mapping[str, str]
+    settings: Sequence[str] = ()
+    schedule: Schedule = field(default_factory=Schedule)
+
+
+def _elbow(
+    section: Section,
+    written: Mapping[str, str],
+    construction: ElbowConstruction,
+    ratio: float = 1.0,
+    settings: Sequence[str] = (),
+    **more: int,
+) -> Drawn:
+    # Turned in the level, so that the width lies in the plane of the bend.
+    points = [[0, 0, 3], [4, 0, 3], [4, 4, 3]]
+    rule = ElbowRule(
+        construction, Basis.DECLARED, ratio, radius_basis=Basis.DECLARED, **more
+    )
+    return Drawn(
+        [("A", points, section)],
+        {"A": 0.4},
+        {"": (Kind.BEND, "A")},
+        {**written, "flow": "0.4 m3/s"},
+        settings,
+        Schedule(elbow_default=rule),
+    )
+
+
+def _change(before: Section, after: Section, written: Mapping[str, str]) -> Drawn:
+    runs: list[Run] = [
+        ("A", [[0, 0, 3], [4, 0, 3]], before),
+        ("B", [[4, 0, 3], [8, 0, 3]], after),
+    ]
+    length = TransitionRule(length=0.187)
+    return Drawn(
+        runs,
+        {"B": 0.2},
+        {"": (Kind.TRANSITION, "B")},
+        {**written, "flow": "0.2 m3/s"},
+        (),
+        Schedule(transition_default=length),
+    )
+
+
+def _junction(
+    common: Section,
+    branch: Section,
+    written: Mapping[str, str],
+    entry: TakeoffEntry = TakeoffEntry.PLAIN,
+    *,
+    straight: Section | None = None,
+    angle: float = 90.0,
+    joining: bool = False,
+) -> Drawn:
+    turn = np.radians(angle)
+    tip = [4 + 4 * float(np.cos(turn)), 4 * float(np.sin(turn)), 3]
+    runs: list[Run] = [
+        ("A", [[0, 0, 3], [4, 0, 3]], common),
+        ("M", [[4, 0, 3], [8, 0, 3]], straight or common),
+        ("B", [[4, 0, 3], tip], branch),
+    ]
+    return Drawn(
+        runs,
+        {"M": 0.7, "B": 0.2},
+        {"branch": (Kind.BRANCH, "B"), "main": (Kind.MAIN, "M")},
+        {
+            **written,
+            "flow": "0.9 m3/s",
+            "branch_flow": "0.2 m3/s",
+            "angle": f"{angle} deg",
+        },
+        (),
+        Schedule(source=SourceSpec(is_return=joining), takeoff_default=entry),
+    )
+
+
+def _split(
+    section: Section,
+    branch: Section,
+    written: Mapping[str, str],
+    angle: float = 45.0,
+    entry: TakeoffEntry = TakeoffEntry.PLAIN,
+    *,
+    joining: bool = False,
+) -> Drawn:
+    x, y = (4 * float(f(np.radians(angle))) for f in (np.cos, np.sin))
+    runs: list[Run] = [
+        ("A", [[0, 0, 3], [4, 0, 3]], section),
+        ("B", [[4, 0, 3], [4 + x, y, 3]], branch),
+        ("C", [[4, 0, 3], [4 + x, -y, 3]], branch),
+    ]
+    return Drawn(
+        runs,
+        {"B": 0.3, "C": 0.5},
+        {"branch": (Kind.BRANCH, "B"), "other branch": (Kind.BRANCH, "C")},
+        {**written, "flow": "0.8 m3/s", "branch_flow": "0.3 m3/s"},
+        (),
+        Schedule(source=SourceSpec(is_return=joining), takeoff_default=entry),
+    )
+
+
+def _cross(section: Section, branch: Section, written: Mapping[str, str]) -> Drawn:
+    runs: list[Run] = [
+        ("A", [[0, 0, 3], [4, 0, 3]], section),
+        ("M", [[4, 0, 3], [8, 0, 3]], section),
+        ("B", [[4, 0, 3], [4, 4, 3]], branch),
+        ("C", [[4, 0, 3], [4, -4, 3]], branch),
+    ]
+    area = branch.area / section.area
+    return Drawn(
+        runs,
+        {"M": 0.5, "B": 0.2, "C": 0.2},
+        {"branch": (Kind.BRANCH, "B"), "main": (Kind.MAIN, "M")},
+        {**written, "flow": "0.9 m3/s", "branch_flow": "0.2 m3/s"},
+        (f"Qb2_over_Qc={0.2 / 0.9}", f"Ab2_over_Ac={area}"),
+    )
+
+
+def _end(section: Section, written: Mapping[str, str], kind: Kind) -> Drawn:
+    return Drawn(
+        [("A", [[0, 0, 3], [4, 0, 3]], section)],
+        {"A": 0.4},
+        {"": (kind, "A")},
+        {**written, "flow": "0.4 m3/s"},
+        (),
+        Schedule(source=SourceSpec(kind="plenum")),
+    )
+
+
+_MAKE = ElbowConstruction
+_INTO = TakeoffEntry
+_RECT, _SQUARE = rectangular(0.4, 0.2), rectangular(0.2, 0.2)
+_D200, _D300 = round_section(0.2), round_section(0.3)
+_TRUNK, _D500 = rectangular(0.5, 0.3), round_section(0.5)
+_OVAL = flat_oval(0.508, 0.2032)
+_W = {"width": "400 mm", "height": "200 mm"}
+_O = {"width": "508 mm", "height": "203.2 mm"}
+_D = {"diameter": "300 mm"}
+_TO_200 = {"outlet_diameter": "200 mm"}
+_LONG = {"length": "187 mm"}
+_T = {"width": "500 mm", "height": "300 mm"}
+_BRANCH = {"outlet_width": "400 mm", "outlet_height": "200 mm"}
+_MAIN = {"diameter": "500 mm"}
+_R, _B = {"radius": "200 mm"}, {"centreline_radius": "300 mm"}
+_HALF = round_section(0.3)  # of the split main: 0.36 and 0.64 of the common area
+_REST = round_section(0.4)
+
+DRAWN: dict[str, Drawn] = {
+    "rect-elbow-smooth": _elbow(_RECT, {**_W, **_R}, _MAKE.SMOOTH),
+    "rect-elbow-mitred": _elbow(_RECT, _W, _MAKE.MITRED),
+    "rect-elbow-square-throat": _elbow(_RECT, _W, _MAKE.SQUARE_THROAT, 0.5),
+    "rect-elbow-square-heel": _elbow(_RECT, {**_W, **_R}, _MAKE.SQUARE_HEEL),
+    "rect-elbow-splitters": _elbow(
+        _RECT, {**_W, **_R}, _MAKE.SPLITTERS, 1.0, ["splitter_count=2"], splitters=2
+    ),
+    "rect-elbow-single-vanes": _elbow(_RECT, _W, _MAKE.SINGLE_VANES),
+    "rect-elbow-double-vanes": _elbow(_RECT, _W, _MAKE.DOUBLE_VANES),
+    "round-elbow": _elbow(_D300, {**_D, **_B}, _MAKE.SMOOTH),
+    "round-elbow-segmented": _elbow(
+        _D300, {**_D, **_B}, _MAKE.SEGMENTED, 1.0, ["pieces=3"], pieces=3
+    ),
+    "round-elbow-mitred": _elbow(_D300, _D, _MAKE.MITRED),
+    "round-elbow-pleated-by-diameter": _elbow(_D300, _D, _MAKE.PLEATED, 1.5),
+    "flat-oval-elbow-segmented": _elbow(
+        _OVAL, {**_O, "centreline_radius": "508 mm"}, _MAKE.SEGMENTED
+    ),
+    "flat-oval-elbow-mitred": _elbow(_OVAL, _O, _MAKE.MITRED),
+    "contraction": _change(_D300, _D200, {**_D, **_TO_200, **_LONG}),
+    "contraction (rectangular)": _change(
+        _RECT,
+        rectangular(0.3, 0.15),
+        {**_W, "outlet_width": "300 mm", "outlet_height": "150 mm", **_LONG},
+    ),
+    "contraction (to round)": _change(_RECT, _D200, {**_W, **_TO_200, **_LONG}),
+    "contraction (to rectangular)": _change(
+        _D300,
+        _SQUARE,
+        {**_D, "outlet_width": "200 mm", "outlet_height": "200 mm", **_LONG},
+    ),
+    "expansion-round-conical": _change(
+        _D200, _D300, {"diameter": "200 mm", "outlet_diameter": "300 mm", **_LONG}
+    ),
+    "expansion-rect-pyramidal": _change(
+        _RECT,
+        rectangular(0.5, 0.3),
+        {**_W, "outlet_width": "500 mm", "outlet_height": "300 mm", **_LONG},
+    ),
+    "expansion-rect-pyramidal (from round)": _change(
+        _D200, _RECT, {"diameter": "200 mm", **_BRANCH, **_LONG}
+    ),
+    "expansion-rect-pyramidal (to round)": _change(
+        _SQUARE,
+        _D300,
+        {"width": "200 mm", "height": "200 mm", "outlet_diameter": "300 mm", **_LONG},
+    ),
+    "expansion-rect-one-plane": _change(
+        _RECT,
+        rectangular(0.5, 0.2),
+        {**_W, "outlet_width": "500 mm", "outlet_height": "200 mm", **_LONG},
+    ),
+    "change-of-shape": _change(
+        _RECT, round_section(0.32), {**_W, "outlet_diameter": "320 mm", **_LONG}
+    ),
+    "entry-duct-in-wall": _end(_D300, _D, Kind.ENTRY),
+    "exit-abrupt": _end(_RECT, _W, Kind.EXIT),
+    "junction-round-diverging": _junction(_D500, _D200, {**_MAIN, **_TO_200}),
+    "junction-round-diverging-conical": _junction(
+        _D500, _D200, {**_MAIN, **_TO_200}, _INTO.CONICAL, angle=45.0
+    ),
+    "junction-split-main-diverging": _junction(
+        _D500,
+        _HALF,
+        {**_MAIN, "outlet_diameter": "300 mm"},
+        _INTO.RADIUS,
+        straight=_REST,
+        angle=60.0,
+    ),
+    "junction-rect-diverging-round-tap": _junction(_TRUNK, _D200, {**_T, **_TO_200}),
+    "junction-rect-diverging-conical-tap": _junction(
+        _TRUNK, _D200, {**_T, **_TO_200}, _INTO.CONICAL
+    ),
+    "junction-round-converging": _junction(
+        _D500, _D200, {**_MAIN, **_TO_200}, joining=True
+    ),
+    "junction-rect-converging": _junction(
+        _TRUNK, _RECT, {**_T, **_BRANCH}, joining=True
+    ),
+    "junction-rect-converging-45-degree-entry": _junction(
+        _TRUNK, _RECT, {**_T, **_BRANCH}, _INTO.ENTRY_45, joining=True
+    ),
+    "junction-rect-converging-round-tap": _junction(
+        _TRUNK, _D200, {**_T, **_TO_200}, joining=True
+    ),
+    "junction-rect-converging-radius": _junction(
+        _TRUNK, _RECT, {**_T, **_BRANCH}, _INTO.RADIUS, joining=True
+    ),
+    "junction-symmetrical-wye": _split(
+        _D500, _D300, {**_MAIN, "outlet_diameter": "300 mm", "angle": "45 deg"}
+    ),
+    "junction-symmetrical-wye-converging": _split(
+        _D500,
+        _D300,
+        {**_MAIN, "outlet_diameter": "300 mm", "angle": "45 deg"},
+        joining=True,
+    ),
+    "junction-dovetail-diverging": _split(
+        _TRUNK, _RECT, {**_T, **_BRANCH}, 90.0, _INTO.RADIUS
+    ),
+    "junction-dovetail-converging": _split(
+        _TRUNK, _RECT, {**_T, **_BRANCH}, 90.0, _INTO.RADIUS, joining=True
+    ),
+    "junction-round-cross-diverging": _cross(_D500, _D200, {**_MAIN, **_TO_200}),
+    "junction-rect-cross-diverging": _cross(_TRUNK, _RECT, {**_T, **_BRANCH}),
+    **{
+        "junction-rect-diverging"
+        + ("" if entry == _INTO.PLAIN else f"-{entry.words.replace(' ', '-')}"): (
+            _junction(_TRUNK, _RECT, {**_T, **_BRANCH}, entry)
+        )
+        for entry in TakeoffEntry
+        if entry != _INTO.CONICAL
+    },
+}
+# What no drawing makes: at the desk alone.
+DESK_ALONE = {
+    *(name for name in book.KINDS if name.startswith(("damper", "obstruction"))),
+    *(name for name in book.KINDS if "gore" in name or "stamped" in name),
+    *(n for n in book.KINDS if n.startswith("junction-round") and "-elbow" in n),
+    *(n for n in book.KINDS if n.startswith("entry") and n != "entry-duct-in-wall"),
+    *(n for n in book.KINDS if n.startswith("exit") and n != "exit-abrupt"),
+    "rect-elbow-mitred-area-change",
+    "junction-split-main-converging",  # nothing drawn tells of its wall
+    "contraction-sudden",
+    "expansion-sudden",
+    "screen",
+    "perforated-plate",
+}
+
+
+Captured = pytest.CaptureFixture[str]
+
+
+def _words(kind: str, settings: Sequence[str], written: Mapping[str, str]) -> list[str]:
+    words = ["fitting", kind]
+    for setting in settings:
+        words += ["--set", setting]
+    for name, text in written.items():
+        words += [f"--{name.replace('_', '-')}", text]
+    return words
+
+
+def _said(
+    capsys: Captured, kind: str, settings: Sequence[str], written: Mapping[str, str]
+) -> dict[str, Any]:
+    """Result of `elbowroom fitting`."""
+    assert main([*_words(kind, settings, written), "--json"]) == 0
+    content: dict[str, Any] = json.loads(capsys.readouterr().out)
+    validate(content, "fitting")
+    return content
+
+
+def _refused(capsys: Captured, words: Sequence[str]) -> str:
+    """The one sentence with which a command is refused."""
+    assert main([*words]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    (sentence,) = err.strip().splitlines()
+    return sentence
+
+
+def _kind(case: str) -> str:
+    return case.partition(" (")[0]
+
+
+def _analysed(drawn: Drawn) -> dict[tuple[int, str], dict[str, float]]:
+    """What an analysis says of each element, by its kind and its run."""
+    drawing = drawing_from_runs(
+        drawn.runs, flows=drawn.flows, attributes={"A": Attributes(source=True)}
+    )
+    analysis = analyse(build(drawing, drawn.schedule))
+    found = analysis.elements
+    runs = analysis.graph.ducts.run[found.duct]
+    return {
+        (int(kind), analysis.graph.drawing.names[run]): {
+            "velocity": float(found.velocity[row]),
+            "coefficient": float(found.coefficient[row]),
+            "factor": float(found.reynolds_factor[row]),
+            "loss": float(found.loss[row]),
+        }
+        for row, (kind, run) in enumerate(zip(found.kind, runs, strict=True))
+    }
+
+
+def test_every_kind_is_either_drawn_or_of_the_desk_alone() -> None:
+    assert {_kind(case) for case in DRAWN} | DESK_ALONE == set(book.KINDS)
+    assert not {_kind(case) for case in DRAWN} & DESK_ALONE
+
+
+@pytest.mark.parametrize("case", DRAWN)
+def test_the_desk_says_what_an_analysis_says(case: str, capsys: Captured) -> None:
+    drawn = DRAWN[case]
+    elements = _analysed(drawn)
+    said = _said(capsys, _kind(case), drawn.settings, drawn.written)
+    rows: list[dict[str, Any]] = said["legs"] or [{**said, "leg": ""}]
+    by_leg = {row["leg"]: row for row in rows}
+    for leg, (kind, run) in drawn.legs.items():
+        element = elements[int(kind), run]
+        assert said["velocity_m_s"] == pytest.approx(element["velocity"], rel=1e-6)
+        row = by_leg[leg]
+        assert row["coefficient"] == pytest.approx(element["coefficient"], rel=1e-6)
+        assert row["reynolds_factor"] == pytest.approx(element["factor"], rel=1e-4)
+        assert row["loss_pa"] == pytest.approx(element["loss"], rel=1e-3)
+
+
+def test_a_contraction_is_on_the_velocity_behind_it(capsys: Captured) -> None:
+    """0.2 m³/s through 200 mm: 6.366 m/s, and 24.4 Pa in air of 1.204 kg/m³."""
+    sizes = {"diameter": "300 mm", "outlet_diameter": "200 mm", "flow": "0.2 m3/s"}
+    said = _said(capsys, "contraction", [], {**sizes, "length": "187 mm"})
+    assert said["velocity_m_s"] == pytest.approx(0.2 / (np.pi * 0.01), rel=1e-9)
+    assert said["loss_pa"] == pytest.approx(0.0486 * 24.4, rel=5e-3)
+    # Idelchik 1986, diagram 4-9: 0.5 (1 - 4/9)^0.75.
+    sudden = _said(capsys, "contraction-sudden", [], sizes)
+    assert sudden["velocity_m_s"] == said["velocity_m_s"]
+    assert sudden["coefficient"] == pytest.approx(0.5 * (5 / 9) ** 0.75)
+    # With the ratio in place of the other end, the area follows all the same.
+    ratio = ["A_large_over_A_small=2.25", "angle_deg=30"]
+    alone = {"diameter": "300 mm", "flow": "0.2 m3/s"}
+    by_ratio = _said(capsys, "contraction", ratio, alone)
+    assert by_ratio["velocity_m_s"] == pytest.approx(said["velocity_m_s"])
+
+
+def test_a_velocity_is_that_before_the_fitting_and_the_note_says_so(
+    capsys: Captured,
+) -> None:
+    sizes = {"diameter": "300 mm", "outlet_diameter": "200 mm", "length": "187 mm"}
+    said = _said(capsys, "contraction", [], {**sizes, "velocity": "3 m/s"})
+    assert said["velocity_m_s"] == pytest.approx(3.0 * 2.25)
+    assert any("before the fitting" in note for note in said["notes"])
+    sizes = {"diameter": "200 mm", "outlet_diameter": "300 mm", "length": "187 mm"}
+    said = _said(capsys, "expansion-round-conical", [], {**sizes, "velocity": "3 m/s"})
+    assert said["velocity_m_s"] == 3.0
+    assert not any("before the fitting" in note for note in said["notes"])
+
+
+def test_the_velocity_that_a_table_asks_for_follows_from_the_duct(
+    capsys: Captured,
+) -> None:
+    drawn = DRAWN["junction-rect-converging"]
+    said = _said(capsys, "junction-rect-converging", [], drawn.written)
+    assert said["parameters"]["Vc_m_s"] == pytest.approx(0.9 / (0.5 * 0.3))
+
+
+_ENDS = {"diameter": "300 mm", "outlet_diameter": "200 mm", "length": "187 mm"}
+_OPEN = {"diameter": "200 mm", "outlet_diameter": "300 mm", "length": "187 mm"}
+
+
+def _rectangles(*sides: int) -> dict[str, str]:
+    names = ("width", "height", "outlet_width", "outlet_height", "length")
+    return {n: f"{side} mm" for n, side in zip(names, (*sides, 400), strict=True)}
+
+
+@pytest.mark.parametrize(
+    ("kind", "settings", "written", "said"),
+    [
+        ("expansion-round-conical", [], _ENDS, "take a contraction"),
+        ("expansion-sudden", [], _ENDS, "take a contraction"),
+        (
+            "expansion-rect-pyramidal",
+            [],
+            _rectangles(300, 300, 200, 200),
+            "take a contraction",
+        ),
+        ("contraction", [], _OPEN, "take an expansion"),
+        ("contraction-sudden", [], _OPEN, "take an expansion"),
+        ("change-of-shape", [], _OPEN, "take an expansion"),
+        ("exit-diffuser-conical", [], _ENDS, "takes 1 to 100"),
+        (
+            "expansion-rect-one-plane",
+            [],
+            _rectangles(200, 200, 300, 300),
+            "take expansion-rect-pyramidal",
+        ),
+        (
+            "expansion-rect-pyramidal",
+            [],
+            _rectangles(200, 200, 300, 200),
+            "take expansion-rect-one-plane",
+        ),
+        (
+            "exit-diffuser-plane",
+            [],
+            _rectangles(200, 200, 300, 300),
+            "take exit-diffuser-pyramidal",
+        ),
+        ("round-elbow", [], {"width": "300 mm"}, "give its diameter"),
+        ("rect-elbow-smooth", [], {"diameter": "300 mm"}, "width and height"),
+        ("contraction", [], {**_ENDS, "angle": "30 deg"}, "keep the angle or the"),
+        ("contraction", ["angle_deg=30"], _ENDS, "follows from the other options"),
+        ("round-elbow", ["r_over_D=1", "r_over_D=2"], {}, "set twice"),
+    ],
+)
+def test_a_fitting_that_contradicts_its_kind_is_refused(
+    kind: str,
+    settings: list[str],
+    written: dict[str, str],
+    said: str,
+    capsys: Captured,
+) -> None:
+    assert said in _refused(capsys, _words(kind, settings, written))
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        (["--velocity", "3 m/s"], ["--flow", "0.2 m3/s"]),
+        (["--diameter", "300 mm"], ["--width", "300 mm"]),
+        (["--diameter", "300 mm"], ["--height", "300 mm"]),
+        (["--outlet-diameter", "300 mm"], ["--outlet-width", "300 mm"]),
+        (["--radius", "150 mm"], ["--centreline-radius", "300 mm"]),
+    ],
+)
+def test_of_two_that_say_the_same_one_is_kept(
+    one: list[str], other: list[str], capsys: Captured
+) -> None:
+    expected = f"{one[0]} and {other[0]} are both given; keep one of them."
+    said = _refused(capsys, ["fitting", "round-elbow", *one, *other])
+    assert said == f"elbowroom: fitting: {expected}"
+
+
+def test_a_doubtful_print_is_spoken_of_only_where_it_counts(capsys: Captured) -> None:
+    """Line 29 of exit_diffuser: ratio 10 at 60 degrees."""
+    sizes = {"diameter": "200 mm", "outlet_diameter": "300 mm", "length": "400 mm"}
+    plain = _said(capsys, "exit-diffuser-conical", [], sizes)
+    assert "SUSPECT" not in json.dumps(plain)
+    assert not any("line 29" in note for note in plain["notes"])
+    settings = ["A_out_over_A_duct=9", "angle_deg=60"]
+    doubted = _said(capsys, "exit-diffuser-conical", settings, {})
+    assert any("line 29 of exit_diffuser" in note for note in doubted["notes"])
+    assert doubted["source"] == plain["source"]
+
+
+def test_no_source_of_a_table_holds_a_remark_on_one_row(capsys: Captured) -> None:
+    assert main(["sources", "--json"]) == 0
+    found = {t["name"]: t for t in json.loads(capsys.readouterr().out)["tables"]}
+    for table in found.values():
+        for source in table["sources"]:
+            assert "SUSPECT" not in source
+            assert "the value was seen" not in source
+    assert "line 29" in found["exit_diffuser"]["notes"][0]
+    assert "2.06" in found["damper_gate"]["notes"][0]
+
+
+def test_a_flat_oval_is_compared_with_rectangles_and_that_is_said(
+    capsys: Captured,
+) -> None:
+    words = _words("flat-oval-elbow-mitred", [], {**_O, "flow": "0.4 m3/s"})
+    assert main([*words, "--versus"]) == 0
+    assert "rectangular duct of the same sides" in capsys.readouterr().out
+
+
+_HOSTILE = ["-5", "0", "nan", "inf", "1e400", "1e308", "1e-320", "9" * 30, "", "x"]
+_ELBOW = ["fitting", "round-elbow", "--diameter", "200 mm", "--radius", "100 mm"]
+_OPTIONS = [
+    (_ELBOW, "--flow", "m3/s"),
+    (_ELBOW, "--velocity", "m/s"),
+    ([*_ELBOW, "--velocity", "3 m/s"], "--rate", "Pa/m"),
+    (_ELBOW, "--temperature", "C"),
+    (_ELBOW, "--altitude", "m"),
+    (_ELBOW, "--angle", "deg"),
+    (["fitting", "round-elbow", "--radius", "100 mm"], "--diameter", "mm"),
+    (["fitting", "contraction", "--diameter", "300 mm", "--flow", "1 m3/s"],
+     "--outlet-diameter", "mm"),
+    (["size"], "--flow", "m3/s"),
+    (["size", "--flow", "1 m3/s"], "--rate", "Pa/m"),
+    (["size", "--flow", "1 m3/s"], "--max-velocity", "m/s"),
+    (["size", "--flow", "1 m3/s"], "--max-height", "mm"),
+    (["size", "--flow", "1 m3/s"], "--altitude", "m"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("words", "option", "unit"), _OPTIONS)
+def test_no_number_however_odd_ends_in_a_traceback(
+    words: list[str], option: str, unit: str, capsys: Captured
+) -> None:
+    for number in _HOSTILE:
+        for text in (number, f"{number} {unit}"):
+            code = main([*words, option, text, "--json"])
+            out, err = capsys.readouterr()
+            assert code in (0, 2)
+            if code == 2:
+                (sentence,) = err.strip().splitlines()
+                assert sentence.startswith("elbowroom: ")
+            else:
+                json.loads(out)
+
+
+@pytest.mark.parametrize("side", ["D1e-320 mm", "1e-320x300 mm"])
+def test_a_section_of_no_size_is_refused(side: str, capsys: Captured) -> None:
+    words = ["size", "--like", side, "--max-height", "200 mm"]
+    assert "check the number" in _refused(capsys, words)
+
+
+@pytest.mark.parametrize("value", ["0", "-1", "nan", "inf"])
+def test_a_reynolds_number_is_one(value: str, capsys: Captured) -> None:
+    settings = ["H_over_W=1", f"Re={value}"]
+    words = _words("rect-elbow-mitred", settings, {})
+    assert "Re=1e5" in _refused(capsys, words)

@@ -1,0 +1,156 @@
+"""Sizes in names, names in TOML, and what is said of a size without a unit."""
+
+import re
+import sys
+from pathlib import Path
+
+import pytest
+
+from elbowroom.layout import (
+    BadInput,
+    Shape,
+    bare_name,
+    build,
+    drawing_from_runs,
+    read,
+    read_schedule,
+    section_in_name,
+    toml_key,
+)
+from elbowroom.viewer import main
+
+if sys.version_info >= (3, 11):
+    import tomllib
+else:
+    import tomli as tomllib
+
+IN = 0.0254
+
+
+@pytest.mark.parametrize(
+    ("name", "shape", "width", "height", "bare"),
+    [
+        ('T 24"x12"', Shape.RECTANGULAR, 24 * IN, 12 * IN, "T"),
+        ('24" x 12"', Shape.RECTANGULAR, 24 * IN, 12 * IN, ""),
+        ('T_24x12"_supply', Shape.RECTANGULAR, 24 * IN, 12 * IN, "T supply"),
+        ("T 24″×12″", Shape.RECTANGULAR, 24 * IN, 12 * IN, "T"),
+        ("T 24inx12in", Shape.RECTANGULAR, 24 * IN, 12 * IN, "T"),
+        ('T 20"x8" oval', Shape.OVAL, 20 * IN, 8 * IN, "T"),
+        ('Ø8" riser', Shape.ROUND, 8 * IN, 8 * IN, "riser"),
+        ('B Ø8"', Shape.ROUND, 8 * IN, 8 * IN, "B"),
+        ('D6.5"', Shape.ROUND, 6.5 * IN, 6.5 * IN, ""),
+        ("T 600mmx300mm", Shape.RECTANGULAR, 0.6, 0.3, "T"),
+        ("T 600x300", Shape.RECTANGULAR, 0.6, 0.3, "T"),
+    ],
+)
+def test_a_size_in_a_name(
+    name: str, shape: Shape, width: float, height: float, bare: str
+) -> None:
+    found = section_in_name(name)
+    assert found is not None
+    section, _ = found
+    assert section.shape == shape
+    assert (section.width, section.height) == pytest.approx((width, height))
+    assert bare_name(name) == bare
+
+
+@pytest.mark.parametrize(
+    "name", ['24"x600', '24"', 'T 24"x12"x8"', '24x12""', "600mmx300", '24"x12"3']
+)
+def test_a_name_that_leaves_a_doubt_holds_no_size(name: str) -> None:
+    assert section_in_name(name) is None
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "T1",
+        'T 24"x12"',
+        "6' riser",
+        "6' 8\" riser",
+        "a\\b",
+        "a\\'\"b",
+        "tab\there",
+        "Ü",
+    ],
+)
+def test_a_name_stands_in_toml_whatever_it_holds(name: str) -> None:
+    assert tomllib.loads(f"{toml_key(name)} = 1") == {name: 1}
+    assert tomllib.loads(f"run = {toml_key(name)}") == {"run": name}
+    assert tomllib.loads(f"[terminals.{toml_key(name)}]") == {"terminals": {name: {}}}
+
+
+@pytest.mark.parametrize("name", ['Lab 2"', "6' 8\" riser", "plain"])
+def test_what_a_message_says_to_write_can_be_written(name: str, tmp_path: Path) -> None:
+    """The remedies for a run without a section and for an end without an airflow."""
+    drawing = drawing_from_runs([(name, [[0, 0, 3], [4, 0, 3]], None)])
+    plan = tmp_path / "a.schedule.toml"
+    plan.write_text(f"[source]\nrun = {toml_key(name)}\n", encoding="utf-8")
+    with pytest.raises(BadInput) as bad:
+        build(drawing, read_schedule(plan))
+    said = re.search(
+        r'D200, or (.* = "600x300 mm") under', bad.value.faults[0].sentence
+    )
+    assert said is not None
+    text = plan.read_text(encoding="utf-8") + f"[sections]\n{said[1]}\n"
+    plan.write_text(text, encoding="utf-8")
+    with pytest.raises(BadInput) as bad:
+        build(drawing, read_schedule(plan))
+    said = re.search(r"add (\[terminals\..*\]) with", bad.value.faults[0].sentence)
+    assert said is not None
+    plan.write_text(f'{text}{said[1]}\nflow = "0.2 m3/s"\n', encoding="utf-8")
+    graph = build(drawing, read_schedule(plan))
+    assert graph.ducts.width.tolist() == [0.6]
+
+
+def test_a_route_drawn_in_inches_is_analysed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "a.toml"
+    path.write_text(
+        'unit = "in"\nup = "z"\n[[run]]\nname = \'T 24"x12"\'\nsource = "start"\n'
+        'points = [[0, 0, 0], [100, 0, 0]]\nflow = "1000 cfm"\n',
+        encoding="utf-8",
+    )
+    assert main(["analyse", str(path), "--units", "inch-pound"]) == 0
+    assert "24×12" in capsys.readouterr().out
+
+
+def _said(tmp_path: Path, unit: str, runs: str, given: str | None = None) -> list[str]:
+    path = tmp_path / "a.toml"
+    path.write_text(f'unit = "{unit}"\nup = "z"\n{runs}', encoding="utf-8")
+    return [notice.sentence for notice in read(path, unit=given).notices]
+
+
+KEY = '[[run]]\nname = "a"\nsection = "600x300"\npoints = [[0, 0, 0], [9, 0, 0]]\n'
+SECOND = KEY.replace('"a"', '"b"').replace("[9, 0, 0]", "[0, 9, 0]")
+NAME = '[[run]]\nname = "c 600x300"\npoints = [[0, 0, 0], [0, 0, 9]]\n'
+
+
+def test_where_the_route_is_in_millimetres_nothing_was_assumed(tmp_path: Path) -> None:
+    assert _said(tmp_path, "mm", KEY + SECOND + NAME) == []
+    assert _said(tmp_path, "m", KEY + NAME, "mm") == []
+
+
+def test_section_keys_without_a_unit_are_called_so(tmp_path: Path) -> None:
+    one = "the section key of 1 run has no unit and was taken as millimetres"
+    two = "the section keys of 2 runs have no unit and were taken as millimetres"
+    name = "the sizes in 1 name have no unit and were taken as millimetres"
+    (said,) = _said(tmp_path, "m", KEY)
+    assert one in said
+    assert 'section = "24x12 in"' in said
+    (said,) = _said(tmp_path, "in", KEY + SECOND)
+    assert two in said
+    names, keys = _said(tmp_path, "m", KEY + NAME)
+    assert name in names
+    assert one in keys
+    assert _said(tmp_path, "m", KEY.replace("600x300", "600x300 mm")) == []
+
+
+@pytest.mark.parametrize("unit", ["m", "in", "ft", "mm"])
+def test_the_unit_of_the_points_is_not_that_of_a_section(
+    unit: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "a.toml"
+    path.write_text(f'unit = "{unit}"\nup = "z"\n{KEY}', encoding="utf-8")
+    assert read(path).width.tolist() == [0.6]

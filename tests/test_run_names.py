@@ -1,0 +1,195 @@
+"""A schedule goes on fitting a drawing that was converted, and says what it misses."""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from routes import ROUTE
+
+from elbowroom.layout import (
+    Attributes,
+    BadInput,
+    Drawing,
+    Schedule,
+    build,
+    drawing_from_runs,
+    read,
+    read_schedule,
+    rectangular,
+    write,
+)
+from elbowroom.physics import Aim, analyse, proportion, remedies
+
+# Every place outside [terminals] in which a schedule names a run, by the bare name.
+PLAN = """
+[source]
+run = "T1"
+[sections]
+T2 = "450x300 mm"
+[limits.B2]
+max_height = "150 mm"
+[duct.runs.B1]
+material = "flexible duct, nonmetallic with wire, fully extended"
+compression = "10 %"
+[duct.runs.T3]
+roughness = "1 mm"
+[[elbows.exception]]
+run = "T3"
+construction = "mitred"
+[[elbows.exception]]
+run = "T2"
+bend = 2
+radius_ratio = 2.0
+[[takeoffs.exception]]
+run = "B2"
+entry = "45 degree entry"
+[[transitions.exception]]
+run = "T4"
+length = "50 mm"
+[terminals]
+T4.flow = "250 L/s"
+B1.flow = "300 L/s"
+B2.flow = "200 L/s"
+"""
+
+
+def _drawing() -> Drawing:
+    smaller = ("T4", [[15, 4, 2], [15, 8, 2]], rectangular(0.2, 0.2))
+    return drawing_from_runs(
+        [*ROUTE, smaller], attributes={"T1": Attributes(source=True)}
+    )
+
+
+def _sized(drawing: Drawing) -> Drawing:
+    """The same with its sections in its names, as a format without extras has it."""
+    names = [f"{run.name} {run.section.words}" for run in drawing.runs if run.section]
+    return replace(drawing, names=names)
+
+
+@pytest.fixture
+def plan(tmp_path: Path) -> Path:
+    path = tmp_path / "a.schedule.toml"
+    path.write_text(PLAN, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("ending", ["obj", "dxf", "vtp", "glb"])
+def test_a_converted_drawing_loses_the_same_by_the_same_schedule(
+    ending: str, plan: Path, tmp_path: Path
+) -> None:
+    drawing, said = _drawing(), read_schedule(plan)
+    path = tmp_path / f"b.{ending}"
+    write(drawing, path)
+    before = analyse(build(drawing, said))
+    unstated = {"unit": "m", "up": "z"} if ending == "obj" else {}
+    after = analyse(build(read(path, **unstated), said))
+    np.testing.assert_allclose(after.path_loss, before.path_loss, rtol=1e-5)
+    if ending == "obj":
+        assert after.graph.drawing.names[1] != "T2"
+
+
+def test_each_name_counts_without_its_section(plan: Path) -> None:
+    said = read_schedule(plan)
+    drawing = _drawing()
+    whole = analyse(build(drawing, said))
+    sized = analyse(build(_sized(drawing), said))
+    np.testing.assert_array_equal(sized.elements.loss, whole.elements.loss)
+    np.testing.assert_array_equal(
+        sized.conditions.compression, whole.conditions.compression
+    )
+    # And each of them changes something, so that the test is one.
+    plain = Schedule(source=said.source, terminals=said.terminals)
+    bare = analyse(build(drawing, plain))
+    for part in (
+        "sections",
+        "run_materials",
+        "run_roughness",
+        "elbow_exceptions",
+        "takeoff_exceptions",
+        "transition_exceptions",
+    ):
+        given: dict[str, Any] = {part: getattr(said, part)}
+        other = replace(plain, **given)
+        one = analyse(build(drawing, other))
+        two = analyse(build(_sized(drawing), other))
+        assert not np.array_equal(one.elements.loss, bare.elements.loss), part
+        np.testing.assert_array_equal(two.elements.loss, one.elements.loss)
+
+
+def test_sizing_and_remedies_know_the_bare_names(plan: Path) -> None:
+    said = read_schedule(plan)
+    found = [
+        proportion(drawing, said, Aim("equal friction", rate=0.8))
+        for drawing in (_drawing(), _sized(_drawing()))
+    ]
+    chosen = [[choice.chosen for choice in one.choices] for one in found]
+    assert chosen[0] == chosen[1]
+    (b2,) = [c for c in found[1].choices if c.run.startswith("B2")]
+    assert b2.chosen.height <= 0.15 + 1e-9
+    tried = [
+        remedies(analyse(build(drawing, said)), lambda _: 0, "mm", lambda work: work)
+        for drawing in (_drawing(), _sized(_drawing()))
+    ]
+    assert [one.what for one in tried[0]] == [one.what for one in tried[1]]
+
+
+def _faults(text: str, drawing: Drawing, tmp_path: Path) -> list[str]:
+    path = tmp_path / "b.schedule.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(BadInput) as bad:
+        build(drawing, read_schedule(path))
+    return [fault.sentence for fault in bad.value.faults]
+
+
+@pytest.mark.parametrize(
+    ("part", "where"),
+    [
+        ('[source]\nrun = "T11"', "[source]"),
+        ('[sections]\nT11 = "600x300 mm"', "[sections]"),
+        ('[limits.T11]\nmax_height = "1 m"', "[limits]"),
+        ('[duct.runs.T11]\nroughness = "1 mm"', "[duct.runs]"),
+        (
+            '[[elbows.exception]]\nrun = "T11"\nradius_ratio = 1.5',
+            "[[elbows.exception]]",
+        ),
+        (
+            '[[takeoffs.exception]]\nrun = "T11"\nentry = "plain"',
+            "[[takeoffs.exception]]",
+        ),
+        (
+            '[[transitions.exception]]\nrun = "T11"\nlength = "1 m"',
+            "[[transitions.exception]]",
+        ),
+    ],
+)
+def test_a_name_that_no_run_goes_by_gets_the_nearest(
+    part: str, where: str, tmp_path: Path
+) -> None:
+    (said,) = _faults(part, _sized(_drawing()), tmp_path)
+    assert f"{where}: the drawing has no run 'T11'; did you mean 'T1'" in said
+
+
+def test_a_name_of_two_runs_is_not_guessed_at(tmp_path: Path) -> None:
+    drawing = _sized(_drawing())
+    names = ["T1 600x300", "T2 400x300", "T3 300x250", "B 250x250", "B 300x200", "T4"]
+    text = '[[takeoffs.exception]]\nrun = "B"\nentry = "45 degree entry"'
+    (said,) = _faults(text, replace(drawing, names=names), tmp_path)
+    assert "2 runs of the drawing go by 'B': 'B 250x250' and 'B 300x200'" in said
+
+
+def test_a_run_that_is_named_twice_is_refused(tmp_path: Path) -> None:
+    text = '[sections]\nT2 = "450x300 mm"\n"T2 400×300 mm" = "450x250 mm"'
+    (said,) = _faults(text, _sized(_drawing()), tmp_path)
+    assert "is the same run as 'T2'; delete one of the two" in said
+
+
+def test_a_shared_schedule_may_name_runs_of_the_other_route(plan: Path) -> None:
+    said = read_schedule(plan)
+    text = {("X9", 0): said.elbow_exceptions["T3", 0], **said.elbow_exceptions}
+    shared = replace(said, elbow_exceptions=text)
+    for name in ("X9", "X9 300×200 mm"):
+        graph = build(_sized(_drawing()), shared, other_runs={name})
+        plain = build(_sized(_drawing()), said)
+        assert (graph.bends.construction == plain.bends.construction).all()

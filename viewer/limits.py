@@ -1,0 +1,35 @@
+"""How large the quantities of an option may be, and the ports that there are."""
+
+from elbowroom.layout import refusal
+
+_PORTS = 65535
+# Beyond these no duct is built; nearer to the ends of floating point no formula holds.
+_WITHIN = {
+    "length": (1e-6, 1e3, "0.001 mm to 1000 m"),
+    "airflow": (1e-9, 1e6, "1e-9 to 1e6 m3/s"),
+    "velocity": (1e-6, 1e3, "1e-6 to 1000 m/s"),
+    "friction rate": (1e-9, 1e6, "1e-9 to 1e6 Pa/m"),
+}
+
+
+def check_range(value: float, text: str, dimension: str, where: str) -> None:
+    """Refuse a quantity beyond any duct; `text` is how it was written.
+
+    Raises
+    ------
+    BadInput
+        If an SI value above zero lies outside the range of its dimension.
+    """
+    low, high, words = _WITHIN.get(dimension, (-float("inf"), float("inf"), ""))
+    if not low <= value <= high:
+        raise refusal(where, f"{text} lies outside {words}", "correct it")
+
+
+def check_port(port: int) -> None:
+    """Refuse a port that there cannot be."""
+    if not 0 <= port <= _PORTS:
+        raise refusal(
+            "--port",
+            f"{port} is no port",
+            f"write 1 to {_PORTS}, or 0 for any free one",
+        )
