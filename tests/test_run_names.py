@@ -13,11 +13,13 @@ from elbowroom.layout import (
     BadInput,
     Drawing,
     Schedule,
+    TerminalSpec,
     build,
     drawing_from_runs,
     read,
     read_schedule,
     rectangular,
+    round_section,
     write,
 )
 from elbowroom.physics import Aim, analyse, proportion, remedies
@@ -116,6 +118,23 @@ def test_each_name_counts_without_its_section(plan: Path) -> None:
         two = analyse(build(_sized(drawing), other))
         assert not np.array_equal(one.elements.loss, bare.elements.loss), part
         np.testing.assert_array_equal(two.elements.loss, one.elements.loss)
+
+
+def test_a_tap_at_a_closed_end_is_known_by_its_bare_name() -> None:
+    drawing = drawing_from_runs(
+        [
+            ("T", [[0, 0, 3], [5, 0, 3]], rectangular(0.5, 0.3)),
+            ("B", [[5, 0, 3], [5, 4, 3]], round_section(0.2)),
+        ],
+        attributes={"T": Attributes(source=True, source_at_end=False)},
+    )
+    plain = Schedule(terminals={"B": TerminalSpec(0.2)})
+    said = replace(plain, closed_ends={"B": True})
+    bare, one, two = (
+        analyse(build(drawn, plan)).critical_loss
+        for drawn, plan in ((drawing, plain), (drawing, said), (_sized(drawing), said))
+    )
+    assert one == two > bare
 
 
 def test_sizing_and_remedies_know_the_bare_names(plan: Path) -> None:
