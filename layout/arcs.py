@@ -4,18 +4,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .frames import rotate
+from .frames import rotate, turn_between
 from .sections import FloatArray, IntArray
 from .stretches import is_first
 from .strokes import (
-    EVEN,
+    EXACT,
     LARGEST_TURN,
+    ROUNDED,
     SAME_PLANE,
     SMALLEST_TURN,
     BoolArray,
+    Fit,
     Strokes,
     linked_strokes,
-    near,
 )
 from .tree import Tree
 
@@ -108,6 +109,17 @@ class _Groups:
 
 
 @dataclass(frozen=True, eq=False)
+class _Chains:
+    """Chords of each arc, arcs in the order of the strokes: arrays of shape (a,)."""
+
+    first: IntArray  # places of the first and of the last stroke
+    last: IntArray
+    around: BoolArray  # whether the chords lie around the circle
+    drawn: tuple[BoolArray, BoolArray]  # whether a tangent is before, behind it
+    touched: BoolArray  # whether it goes on from the arc before
+
+
+@dataclass(frozen=True, eq=False)
 class _Ends:
     """How each group may end on one side: arrays of shape (g,)."""
 
@@ -153,25 +165,16 @@ def find_arcs(
     if found is None:
         return _no_arcs(len(turn))
     strokes, head = found
-    groups = _groups(strokes)
-    inside, around, sides = _settled(groups, *_all_ends(strokes, groups))
-    few = _few(strokes, groups, inside | around, *sides)
-    # Around a circle the last chord before anything but a turn is the tangent itself.
-    first = groups.first + (around & ~sides[0].whole)
-    last = groups.last - (around & ~sides[1].whole)
-    around &= last > first
-    chosen = (inside | around).nonzero()[0]
-    if len(chosen) == 0:
+    chains, few = _best(strokes)
+    first, last, around = chains.first, chains.last, chains.around
+    if len(first) == 0:
         uneven = _uneven(strokes, np.zeros(len(strokes.turn), dtype=bool))
         return _no_arcs(len(turn), uneven, few)
-    around, first, last = around[chosen], first[chosen], last[chosen]
-    # Whether a tangent was drawn on each side, and whether another arc touches there.
-    drawn = [around | side.half[chosen] for side in sides]
-    touched = [~around & side.touching[chosen] for side in sides]
-    measured = _measured(strokes, first, last)
+    drawn, touched = chains.drawn, chains.touched
+    measured = _measured(strokes, first, last, ROUNDED)
     step, axis, into, away = measured.step, measured.axis, measured.into, measured.away
 
-    after_touch = touched[0].nonzero()[0]
+    after_touch = touched.nonzero()[0]
     joint = into[after_touch] + away[after_touch - 1]
     joint /= np.linalg.norm(joint, axis=1)[:, None]
     into[after_touch], away[after_touch - 1] = joint, joint
@@ -199,7 +202,7 @@ def find_arcs(
     before[drawn[0]] = tree.parent[before[drawn[0]]]
     before[after_touch] = after[after_touch - 1]
     after[drawn[1]] = strokes.first[onto[drawn[1]]]
-    source_side = (~drawn[0] & ~touched[0]).nonzero()[0]
+    source_side = (~drawn[0] & ~touched).nonzero()[0]
     far_side = (~drawn[1]).nonzero()[0]
     bare = np.concatenate([before[source_side], after[far_side]])
 
@@ -255,18 +258,64 @@ def _no_arcs(
     )
 
 
-def _groups(strokes: Strokes) -> _Groups:
+def _best(strokes: Strokes) -> tuple[_Chains, FewChords]:
+    """Arcs of each chain of linked strokes by the fit that finds more of it in arcs."""
+    exact, rounded = _fitted(strokes, EXACT), _fitted(strokes, ROUNDED)
+    chain = np.cumsum(~strokes.linked)
+    covered = [
+        np.bincount(
+            chain[found.first], found.last - found.first + 1, minlength=chain[-1] + 1
+        )
+        for found, _ in (exact, rounded)
+    ]
+    by_exact = (covered[0] >= covered[1]) & (covered[0] > 0)
+    parts = []
+    for (found, few), mine in ((exact, by_exact), (rounded, ~by_exact)):
+        here, doubtful = mine[chain[found.first]], mine[chain[few.segment]]
+        parts.append(
+            (
+                *(values[here] for values in (found.first, found.last, found.around)),
+                *(values[here] for values in (*found.drawn, found.touched)),
+                *(values[doubtful] for values in (few.segment, few.turns)),
+                *(values[doubtful] for values in (few.chord, few.radius)),
+            )
+        )
+    first, *rest = (np.concatenate(both) for both in zip(*parts, strict=True))
+    order = first.argsort()
+    last, around, before, behind, touched = (values[order] for values in rest[:5])
+    place, turns, chord, radius = rest[5:]
+    return (
+        _Chains(first[order], last, around, (before, behind), touched),
+        FewChords(strokes.first[place], turns, chord, radius),
+    )
+
+
+def _fitted(strokes: Strokes, fit: Fit) -> tuple[_Chains, FewChords]:
+    """Arcs by one fit, and what fits a circle but does not tell an arc."""
+    groups = _groups(strokes, fit)
+    inside, around, sides = _settled(groups, *_all_ends(strokes, groups, fit))
+    few = _few(groups, inside | around, *sides)
+    # Around a circle the last chord before anything but a turn is the tangent itself.
+    first = groups.first + (around & ~sides[0].whole)
+    last = groups.last - (around & ~sides[1].whole)
+    rows = (inside | around & (last > first)).nonzero()[0]
+    around = around[rows]
+    before, behind = (around | side.half[rows] for side in sides)
+    touched = ~around & sides[0].touching[rows]
+    return _Chains(first[rows], last[rows], around, (before, behind), touched), few
+
+
+def _groups(strokes: Strokes, fit: Fit) -> _Groups:
     """Longest chains of strokes alike; a single turn between two others is none."""
     turn, axis, length = strokes.turn, strokes.axis, strokes.length
-    ratio = np.zeros(len(length))
-    ratio[1:] = length[1:] / length[:-1]
     inner = strokes.linked & (turn > SMALLEST_TURN) & (turn < 2 * LARGEST_TURN)
-    inner &= np.abs(ratio - 1.0) < 2 * EVEN
+    inner[1:] &= fit.alike(length[1:], length[:-1])
+    mean = (turn[1:] + turn[:-1]) / 2  # as far from each as they may be from an arc's
     goes_on = np.zeros(len(turn), dtype=bool)
     goes_on[1:] = (
         inner[1:]
         & inner[:-1]
-        & near(turn[1:], turn[:-1], 2 * EVEN)
+        & fit.near(turn[1:], mean, mean, length[:-1])
         & (np.einsum("ij,ij->i", axis[1:], axis[:-1]) > SAME_PLANE)
     )
     begins = (inner & ~goes_on).nonzero()[0]
@@ -279,10 +328,10 @@ def _groups(strokes: Strokes) -> _Groups:
     kept = np.ones(len(begins), dtype=bool)
     kept[1:] &= ~(beside & lesser)
     kept[:-1] &= ~(beside & other)
-    return _measured(strokes, begins[kept] - 1, ends[kept])
+    return _measured(strokes, begins[kept] - 1, ends[kept], fit)
 
 
-def _measured(strokes: Strokes, first: IntArray, last: IntArray) -> _Groups:
+def _measured(strokes: Strokes, first: IntArray, last: IntArray, fit: Fit) -> _Groups:
     """Mean turn and chord of strokes that follow each other, from first to last."""
     size = last - first
     step = _sums(strokes.turn, first + 1, last) / size
@@ -292,7 +341,9 @@ def _measured(strokes: Strokes, first: IntArray, last: IntArray) -> _Groups:
     place, group = _places(first, last)
     misfit, uneven = np.zeros(len(first)), np.zeros(len(first), dtype=bool)
     np.maximum.at(misfit, group, np.abs(strokes.length[place] / chord[group] - 1.0))
-    off = (place > first[group]) & ~near(strokes.turn[place], step[group])
+    off = (place > first[group]) & ~fit.near(
+        strokes.turn[place], step[group], step[group], chord[group]
+    )
     uneven[group[off]] = True
     half = step / 2
     return _Groups(
@@ -302,32 +353,32 @@ def _measured(strokes: Strokes, first: IntArray, last: IntArray) -> _Groups:
         axis,
         chord,
         misfit,
-        ~uneven & (misfit <= EVEN),
+        ~uneven & (misfit <= fit.share),
         rotate(strokes.direction[first], axis, -half),
         rotate(strokes.direction[last], axis, half),
     )
 
 
-def _all_ends(strokes: Strokes, groups: _Groups) -> tuple[_Ends, _Ends]:
+def _all_ends(strokes: Strokes, groups: _Groups, fit: Fit) -> tuple[_Ends, _Ends]:
     """How the groups may begin, and how they may end."""
     beside = np.zeros(len(groups.first), dtype=bool)  # on the group before, touching it
     if len(beside) > 1:
-        larger = np.maximum(groups.step[1:], groups.step[:-1])
-        cosine = np.einsum("ij,ij->i", groups.away[:-1], groups.into[1:])
-        kink = np.arccos(np.minimum(cosine, 1.0))
+        step = np.maximum(groups.step[1:], groups.step[:-1])
+        chord = np.minimum(groups.chord[1:], groups.chord[:-1])
+        kink, _ = turn_between(groups.away[:-1], groups.into[1:])
         beside[1:] = (
             (groups.first[1:] == groups.last[:-1] + 1)
             & strokes.linked[groups.first[1:]]
-            & near(kink, np.zeros(len(kink)), 0.0, EVEN * larger + np.radians(0.1))
+            & fit.near(step + kink, step, step, chord)
         )
     return (
-        _ends(strokes, groups, groups.first, beside),
-        _ends(strokes, groups, groups.last + 1, np.append(beside[1:], False)),
+        _ends(strokes, groups, groups.first, beside, fit),
+        _ends(strokes, groups, groups.last + 1, np.append(beside[1:], False), fit),
     )
 
 
 def _ends(
-    strokes: Strokes, groups: _Groups, place: IntArray, touching: BoolArray
+    strokes: Strokes, groups: _Groups, place: IntArray, touching: BoolArray, fit: Fit
 ) -> _Ends:
     """Judge the turns into strokes at some places, beyond which a group does not go."""
     linked = np.append(strokes.linked, False)[place]
@@ -335,8 +386,8 @@ def _ends(
     axis = np.concatenate([strokes.axis, np.zeros((1, 3))])[place]
     on = linked & (np.einsum("ij,ij->i", axis, groups.axis) > SAME_PLANE)
     return _Ends(
-        on & near(turn, groups.step / 2),
-        on & near(turn, groups.step),
+        on & fit.near(turn, groups.step / 2, groups.step, groups.chord),
+        on & fit.near(turn, groups.step, groups.step, groups.chord),
         touching,
         ~linked | (turn >= LARGEST_TURN),
     )
@@ -374,10 +425,11 @@ def _beside(ends: _Ends, is_arc: BoolArray) -> _Ends:
     return _Ends(ends.half, ends.whole & ~touching, touching, ends.bare & ~touching)
 
 
-def _few(
-    strokes: Strokes, groups: _Groups, is_arc: BoolArray, start: _Ends, finish: _Ends
-) -> FewChords:
-    """Groups that fit a circle, but by too few chords or too large turns."""
+def _few(groups: _Groups, is_arc: BoolArray, start: _Ends, finish: _Ends) -> FewChords:
+    """Groups that fit a circle, but by too few chords or too large turns.
+
+    They have the place of the stroke after their first turn in place of its segment.
+    """
     held = start.half + 0 + finish.half
     size = groups.last - groups.first
     doubt = ~is_arc & groups.even & (held + size >= 2)
@@ -385,10 +437,10 @@ def _few(
     for side in (start, finish):
         doubt &= side.half | side.bare
     rows = doubt.nonzero()[0]
-    first = groups.first[rows] + ~start.half[rows]
+    place = groups.first[rows] + ~start.half[rows]
     chord = groups.chord[rows]
     return FewChords(
-        strokes.first[first],
+        place,
         (held + size)[rows],
         chord,
         chord / (2.0 * np.sin(groups.step[rows] / 2)),

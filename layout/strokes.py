@@ -13,9 +13,54 @@ BoolArray = npt.NDArray[np.bool_]
 
 SMALLEST_TURN = np.radians(0.02)  # below this float32 rounding makes the turns
 LARGEST_TURN = np.radians(31.0)  # two turns of 45 degrees are two elbows, not chords
-EVEN = 0.03  # how far turns and chords of one arc may differ from each other
 SAME_PLANE = 0.985  # cosine of the angle between the axes of neighbouring turns
-_SLACK = np.radians(0.05)  # of a turn, besides its share
+
+
+@dataclass(frozen=True)
+class Fit:
+    """How far turns and chords of one arc may differ from each other.
+
+    Parameters
+    ----------
+    share
+        Of a turn or of a chord.
+    slack
+        Of a turn besides, rad.
+    rounding
+        Length by which the ends of chords may be off, m: of a turn, over the chord.
+    """
+
+    share: float
+    slack: float
+    rounding: float
+
+    def near(
+        self, found: FloatArray, wanted: FloatArray, step: FloatArray, chord: FloatArray
+    ) -> BoolArray:
+        """Whether turns are what they should be.
+
+        Parameters
+        ----------
+        found, wanted
+            The turns, rad, shape (n,).
+        step, chord
+            Turn from chord to chord of the arc, rad, and length of its chords, m.
+
+        Returns
+        -------
+        near
+            Shape (n,).
+        """
+        spare = np.minimum(self.rounding / chord, 0.2 * step) + self.slack
+        return np.asarray(np.abs(found - wanted) <= self.share * wanted + spare)
+
+    def alike(self, one: FloatArray, two: FloatArray) -> BoolArray:
+        """Whether two lengths may both be of one arc, in either order, shape (n,)."""
+        return np.asarray(np.abs(one - two) <= self.share * (one + two))
+
+
+EXACT = Fit(0.003, np.radians(0.02), 0.0)  # as computed: by other steps another arc
+ROUNDED = Fit(0.03, np.radians(0.05), 2e-3)  # as drawn by hand, or to the millimetre
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,14 +148,6 @@ def linked_strokes(
     return _halved(strokes), head
 
 
-def near(
-    found: FloatArray, wanted: FloatArray, share: float = EVEN, slack: float = _SLACK
-) -> BoolArray:
-    """Whether turns are what they should be, rad."""
-    alike: BoolArray = np.abs(found - wanted) <= share * wanted + slack
-    return alike
-
-
 def _halved(strokes: Strokes) -> Strokes:
     """Cut strokes at which an arc ends and one the other way round begins.
 
@@ -128,8 +165,8 @@ def _halved(strokes: Strokes) -> Strokes:
         small[1:-1]
         & small[2:]
         & opposite
-        & near(turn[1:-1], turn[2:])
-        & (np.abs(length[1:-1] / both - 1.0) < EVEN)
+        & ROUNDED.alike(turn[1:-1], turn[2:])
+        & ROUNDED.alike(length[1:-1], both)
     ]
     if len(cut) == 0:
         return strokes
