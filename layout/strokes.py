@@ -131,9 +131,12 @@ def linked_strokes(
         return None
     last = every.copy()
     last[head[along]] = along  # in walking order: the farthest one stays
-    first = np.unique(np.concatenate([rows, ahead]))
+    place = np.zeros(len(turn), dtype=np.int64)
+    place[rows], place[ahead] = 1, 1
+    first = place.nonzero()[0]
+    place[first] = np.arange(len(first))
     before = np.full(len(first), -1)
-    before[first.searchsorted(rows)] = first.searchsorted(ahead)
+    before[place[rows]] = place[ahead]
     chain = heads(before >= 0, before)
     order = np.lexsort((first, chain))
     first, linked = first[order], (before >= 0)[order]
