@@ -1,19 +1,22 @@
 """Bends drawn as many short chords: one radius fitted to each."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from .chords import (
+    FewChords,
+    arc_chords,
+    measured,
+    spans,
+    sums,
+    turns_of,
+    uneven_chains,
+)
 from .sections import FloatArray, IntArray
-from .tree import Tree, heads
+from .strokes import ROUNDED, BoolArray, linked_strokes
+from .tree import Tree
 
-BoolArray = npt.NDArray[np.bool_]
-
-_SMALLEST_TURN = np.radians(0.02)  # below this float32 rounding makes the turns
-_LARGEST_TURN = np.radians(31.0)  # two turns of 45 degrees are two elbows, not chords
-_EVEN = 0.03  # how far turns and chords of one arc may differ from each other
-_SAME_PLANE = 0.985  # cosine of the angle between the axes of neighbouring turns
 _NO_CORNER = np.radians(150.0)  # beyond this the tangents meet too far away to use
 
 
@@ -23,8 +26,8 @@ class Arcs:
 
     Parameters
     ----------
-    first, last
-        Segment after the first turn and segment after the last turn, shape (a,).
+    before, after
+        Segment that stands for the duct before each, and for the one after it, (a,).
     angle
         Whole turn, rad.
     radius
@@ -36,15 +39,22 @@ class Arcs:
     axis
         Unit vector about which it turns, shape (a, 3).
     inner
-        For each segment of the tree, whether it is a chord of an arc, shape (e,).
+        For each segment of the tree, whether it is a chord that no duct stands for,
+        shape (e,).
     member
-        For each segment, whether the turn before it belongs to an arc, shape (e,).
+        For each segment, whether the vertex before it lies on an arc, shape (e,).
+    bare
+        Chords that stand for a duct without length: where an arc has no tangent, (z,).
+    point, direction
+        Where each such duct is, m, and the arc's tangent there, unit vectors, (z, 3).
     uneven
-        First segments of chains of small turns that are no arc, shape (u,).
+        First segments of chords of small turns that are no arc, shape (u,).
+    few
+        Chains of so few turns that they may or may not be one arc.
     """
 
-    first: IntArray
-    last: IntArray
+    before: IntArray
+    after: IntArray
     angle: FloatArray
     radius: FloatArray
     misfit: FloatArray
@@ -52,17 +62,17 @@ class Arcs:
     axis: FloatArray
     inner: BoolArray
     member: BoolArray
+    bare: IntArray
+    point: FloatArray
+    direction: FloatArray
     uneven: IntArray
+    few: FewChords
 
 
 def find_arcs(
-    tree: Tree,
-    nodes: FloatArray,
-    turn: FloatArray,
-    axis: FloatArray,
-    same_duct: BoolArray,
+    tree: Tree, nodes: FloatArray, turn: FloatArray, same_duct: BoolArray
 ) -> Arcs:
-    """Find chains of at least three small equal turns, and fit one radius to each.
+    """Find chords of equal chords with small equal turns, and fit a radius to each.
 
     Parameters
     ----------
@@ -72,131 +82,131 @@ def find_arcs(
         Node positions, m, shape (k, 3).
     turn
         Turn from the parent into each segment, rad, shape (e,).
-    axis
-        Unit vector about which that turn goes, shape (e, 3).
     same_duct
         Whether the segment goes on its parent alone and with the same section.
 
     Returns
     -------
     arcs
-        The arcs found.
+        The arcs found, of at least three turns each.
 
     Notes
     -----
-    The two tangent lines are held, and the radius is that of the circle that touches
-    both: tangent length / tan(angle / 2). Chords lie either inside the circle (the
-    turns at both ends are half of the inner ones) or around it (all turns equal).
+    Chords lie either inside the circle (the turns onto the tangents are half of the
+    inner ones) or around it (all turns equal). Where an arc inside the circle begins
+    or ends without a tangent, at an end of the duct, a junction, a change of section,
+    a corner or another arc, the tangent is the circle's own: half a step from the
+    chord.
+
+    Both tangent lines are held, and the radius is that of the circle that touches
+    both: tangent length / tan(angle / 2).
     """
-    count = len(turn)
-    small = same_duct & (turn > _SMALLEST_TURN) & (turn < _LARGEST_TURN)
-    before = np.maximum(tree.parent, 0)
-    pair = (small & small[before] & (tree.parent >= 0)).nonzero()[0]
-    if len(pair) == 0:
-        return _no_arcs(count)
-    ahead = before[pair]
-    ratio = turn[pair] / turn[ahead]
-    dot = np.einsum("ij,ij->i", axis.take(pair, axis=0), axis.take(ahead, axis=0))
-    follows = np.zeros(count, dtype=bool)
-    follows[pair[(dot > _SAME_PLANE) & (ratio > 0.45) & (ratio < 2.2)]] = True
-    if not follows.any():
-        return _no_arcs(count)
-    member = np.zeros(count, dtype=bool)
-    head = heads(follows, tree.parent)
-    rows = small.nonzero()[0]
-    rows = rows[np.lexsort((rows, head[rows]))]
-    begin = np.append(True, head[rows[1:]] != head[rows[:-1]]).nonzero()[0]
-    size = np.diff(np.append(begin, len(rows)))
-    long = size >= 3
-    begin, size = begin[long], size[long]
+    found = linked_strokes(tree, nodes, turn, same_duct)
+    if found is None:
+        return _no_arcs(len(turn))
+    strokes, head = found
+    chords, few = arc_chords(strokes)
+    few = replace(few, segment=strokes.first[few.segment])
+    first, last, around = chords.first, chords.last, chords.around
+    if len(first) == 0:
+        uneven = uneven_chains(strokes, turns_of(len(strokes.turn), chords))
+        return _no_arcs(len(turn), uneven, few)
+    drawn, touched = chords.drawn, chords.touched
+    fitted = measured(strokes, first, last, ROUNDED)
+    step, axis, into, away = fitted.step, fitted.axis, fitted.into, fitted.away
 
-    first = rows[begin]
-    last = rows[begin + size - 1]
-    angle = np.add.reduceat(np.append(turn[rows], 0.0), _bounds(begin, size))[::2]
-    ends = turn[first], turn[last]
-    step = (angle - ends[0] - ends[1]) / (size - 2)
-    inside = _near(ends[0], step / 2) & _near(ends[1], step / 2)
-    around = _near(ends[0], step) & _near(ends[1], step)
-    arc_of = np.repeat(np.arange(len(begin)), size)
-    place = np.arange(len(arc_of)) - np.repeat(np.cumsum(size) - size, size)
-    chain = rows[np.repeat(begin, size) + place]
-    at_end = (place == 0) | (place == size[arc_of] - 1)
-    uneven_turn = ~at_end & ~_near(turn[chain], step[arc_of])
-    # The last member's own segment is the tangent after the arc, not a chord.
-    is_chord = place < size[arc_of] - 1
-    chord = tree.length[chain]
-    mean = np.bincount(arc_of[is_chord], chord[is_chord]) / (size - 1)
-    spread = np.where(is_chord, np.abs(chord / mean[arc_of] - 1.0), 0.0)
-    misfit = np.zeros(len(begin))
-    np.maximum.at(misfit, arc_of, spread)
-    even = np.bincount(arc_of, uneven_turn, minlength=len(begin)) == 0
-    is_arc = even & (inside | around) & (misfit <= _EVEN)
+    after_touch = touched.nonzero()[0]
+    joint = into[after_touch] + away[after_touch - 1]
+    joint /= np.linalg.norm(joint, axis=1)[:, None]
+    into[after_touch], away[after_touch - 1] = joint, joint
+    rows = drawn[0].nonzero()[0]
+    into[rows] = strokes.direction[first[rows] - 1]
+    rows = drawn[1].nonzero()[0]
+    onto = np.where(drawn[1], last + 1, last)  # the stroke after, if it is a tangent
+    away[rows] = strokes.direction[onto[rows]]
 
-    uneven = first[~is_arc & (size >= 4)]
-    chosen = is_arc.nonzero()[0]
-    kept = is_arc[arc_of]
-    inner = np.zeros(count, dtype=bool)
-    inner[chain[kept & is_chord]] = True
-    member[chain[kept]] = True
-    first, last, angle, step = first[chosen], last[chosen], angle[chosen], step[chosen]
-    outside = ~inside[chosen]
-    by_chord = mean[chosen] / np.where(
-        outside, 2.0 * np.tan(step / 2), 2.0 * np.sin(step / 2)
-    )
+    begin = first + ~drawn[0]  # the turns that were drawn
+    spun = strokes.axis * strokes.turn[:, None]
+    half = step / 2
+    bare_ends = 2.0 - drawn[0] - drawn[1]
+    angle = sums(strokes.turn, begin, onto) + bare_ends * half
+    whole = sums(spun, begin, onto) + axis * (bare_ends * half)[:, None]
+    outside = np.where(around, step, 0.0)
+    by_chord = fitted.chord / np.where(around, 2.0 * np.tan(half), 2.0 * np.sin(half))
     by_tangent, difference = _tangent_radius(
-        tree, nodes, first, last, angle, np.where(outside, step, 0.0)
+        strokes.end[last] - strokes.begin[first], into, away, angle, outside
     )
     radius = np.where(angle < _NO_CORNER, by_tangent, by_chord)
-    whole = np.stack(
-        [
-            np.bincount(arc_of, axis[chain][:, xyz] * turn[chain], minlength=len(size))
-            for xyz in range(3)
-        ],
-        axis=1,
-    )[chosen]
+
+    # The ducts beside the arcs: tangents, or chords that stand for one without length.
+    before, after = strokes.first[first], strokes.last[last]
+    before[drawn[0]] = tree.parent[before[drawn[0]]]
+    before[after_touch] = after[after_touch - 1]
+    after[drawn[1]] = strokes.first[onto[drawn[1]]]
+    source_side = (~drawn[0] & ~touched).nonzero()[0]
+    far_side = (~drawn[1]).nonzero()[0]
+    bare = np.concatenate([before[source_side], after[far_side]])
+
+    is_chord = spans(len(strokes.turn), first, last)
+    of_arc = np.zeros(len(turn), dtype=bool)
+    of_arc[strokes.first[is_chord]] = True
+    inner = of_arc[head]
+    member = inner.copy()
+    inner[bare] = False
+    member[before[source_side]] = False
+    member[after[drawn[1]]] = True
     return Arcs(
-        first,
-        last,
+        before,
+        after,
         angle,
         radius,
-        np.maximum(misfit[chosen], difference),
-        np.where(outside, radius * np.tan(step / 2), 0.0),
+        np.maximum(fitted.misfit, difference),
+        radius * np.tan(outside / 2),
         whole / np.linalg.norm(whole, axis=1)[:, None],
         inner,
         member,
-        uneven,
+        bare,
+        np.concatenate(
+            [strokes.begin[first[source_side]], strokes.end[last[far_side]]]
+        ),
+        np.concatenate([into[source_side], away[far_side]]),
+        uneven_chains(strokes, turns_of(len(strokes.turn), chords)),
+        few,
     )
 
 
-def _no_arcs(count: int) -> Arcs:
+def _no_arcs(
+    count: int, uneven: IntArray | None = None, few: FewChords | None = None
+) -> Arcs:
     none, real = np.empty(0, dtype=np.int64), np.empty(0)
     flat, nowhere = np.empty((0, 3)), np.zeros(count, dtype=bool)
-    return Arcs(none, none, real, real, real, real, flat, nowhere, nowhere, none)
-
-
-def _near(turn: FloatArray, wanted: FloatArray) -> BoolArray:
-    near: BoolArray = np.abs(turn - wanted) <= _EVEN * wanted + np.radians(0.05)
-    return near
-
-
-def _bounds(begin: IntArray, size: IntArray) -> IntArray:
-    return np.stack([begin, begin + size], axis=1).ravel()
+    return Arcs(
+        before=none,
+        after=none,
+        angle=real,
+        radius=real,
+        misfit=real,
+        setback=real,
+        axis=flat,
+        inner=nowhere,
+        member=nowhere,
+        bare=none,
+        point=flat,
+        direction=flat,
+        uneven=none if uneven is None else uneven,
+        few=FewChords(none, none, real, real) if few is None else few,
+    )
 
 
 def _tangent_radius(
-    tree: Tree,
-    nodes: FloatArray,
-    first: IntArray,
-    last: IntArray,
+    apart: FloatArray,
+    into: FloatArray,
+    out: FloatArray,
     angle: FloatArray,
     step: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """Radius of the circle that touches both tangents, and how far the sides differ."""
-    into = tree.direction[tree.parent[first]]
-    out = tree.direction[last]
-    begin, end = nodes[tree.start[first]], nodes[tree.start[last]]
     # Corner on each line: closest approach of begin + s into and end - t out.
-    apart = end - begin
     dot = np.einsum("ij,ij->i", into, out)
     a = np.einsum("ij,ij->i", apart, into)
     b = np.einsum("ij,ij->i", apart, out)

@@ -1,7 +1,7 @@
 """Recognise ducts, bends, transitions and junctions in a walked drawing."""
 
 from collections.abc import Container
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,6 +29,8 @@ STRAIGHT_ON = np.radians(1.0)  # less of a turn is the drawing's rounding
 _ALIKE = np.radians(10.0)  # deflections of two legs that share the turn evenly
 _TURNED_AWAY = np.radians(15.0)  # a leg beyond this is no straight continuation
 _LARGEST_KINK = np.radians(20.0)  # of the centreline where a transition slants
+_FOLDED = np.radians(170.0)  # a sharp turn beyond this lays the duct on itself
+_NEAR = 2.0  # sides of the section between turns that may be one bend
 _SAME_SIZE = 1e-5  # m: a hundredth of the rounding of sizes in millimetres
 _SAME_ROLL = 1e-6  # rad
 
@@ -118,9 +120,10 @@ def classify(
         tree,
         topology.nodes,
         pieces.turn,
-        pieces.axis,
         pieces.alone & pieces.same_section & ~pieces.is_transition,
     )
+    if len(arcs.bare):
+        tree, pieces = _along_tangents(tree, pieces, arcs)
     # The kink at an end of a transition with one flat side is no elbow.
     at_piece = pieces.is_transition | pieces.is_transition[pieces.before]
     kink = at_piece & (pieces.turn < _LARGEST_KINK)
@@ -144,7 +147,7 @@ def classify(
     last = last[first]
 
     into = tree.parent.copy()  # the segment before each, past the chords of an arc
-    into[arcs.last] = tree.parent[arcs.first]
+    into[arcs.after] = arcs.before
     parent = duct_of[into[first]]
     legs = _dividing(topology, tree, pieces, duct_of, schedule)
     meetings = _meeting(topology, tree, pieces, duct_of, schedule)
@@ -159,11 +162,12 @@ def classify(
     slope[after] += slope[parent[after]]
     drawn[piece] = 0.0
 
-    sharp[arcs.last] = True
+    folded = (sharp & (pieces.turn > _FOLDED)).nonzero()[0]
+    sharp[arcs.after] = True
     at = sharp.nonzero()[0]
     angle, axis = pieces.turn.take(at), pieces.axis.take(at, axis=0)
     radius, setback, misfit = np.full((3, len(at)), np.nan)
-    curved = at.searchsorted(arcs.last)
+    curved = at.searchsorted(arcs.after)
     angle[curved], axis[curved] = arcs.angle, arcs.axis
     radius[curved], setback[curved] = arcs.radius, arcs.setback
     misfit[:] = 0.0
@@ -193,6 +197,7 @@ def classify(
         pieces,
         first,
         last,
+        (duct_of[arcs.bare], arcs.point),
         parent,
         drawn,
         slope,
@@ -204,6 +209,8 @@ def classify(
     transitions = _transitions(tree, pieces, duct_of, topology, schedule)
     notices = [
         *_uneven_notices(topology, tree, pieces, arcs),
+        *_few_notices(topology, tree, pieces, arcs),
+        *_folded_notices(topology, tree, pieces, folded),
         *_roll_notices(topology, tree, ducts, first, legs, bends),
         *_twist_notices(topology, ducts, legs, bends),
     ]
@@ -266,6 +273,25 @@ def _pieces(
         is_tap,
         turn,
         axis,
+    )
+
+
+def _along_tangents(tree: Tree, pieces: _Pieces, arcs: Arcs) -> tuple[Tree, _Pieces]:
+    """Tree whose chords at ends of arcs without tangents are tangents, without length.
+
+    What stands there, as a takeoff, then turns away from the arc's own direction.
+    """
+    direction, length = tree.direction.copy(), tree.length.copy()
+    direction[arcs.bare], length[arcs.bare] = arcs.direction, 0.0
+    beside = np.isin(tree.parent, arcs.bare)
+    beside[arcs.bare] = True
+    rows = beside.nonzero()[0]
+    turn, axis = pieces.turn.copy(), pieces.axis.copy()
+    before = pieces.before[rows]
+    turn[rows], axis[rows] = turn_between(direction[before], direction[rows])
+    return (
+        replace(tree, direction=direction, length=length),
+        replace(pieces, turn=turn, axis=axis),
     )
 
 
@@ -437,7 +463,7 @@ def _frames(
                 up = np.array(said.up)
                 begins[duct] = np.arctan2(-up @ across[duct], up @ upright[duct])
     angle, axis = pieces.turn.take(first), pieces.axis.take(first, axis=0)
-    where = first.searchsorted(arcs.last)
+    where = first.searchsorted(arcs.after)
     angle[where], axis[where] = arcs.angle, arcs.axis
     added = np.zeros(len(first))
     turning = ((angle > 1e-12) & np.isnan(begins)).nonzero()[0]
@@ -466,6 +492,7 @@ def _with_lengths(
     pieces: _Pieces,
     first: IntArray,
     last: IntArray,
+    bare: tuple[IntArray, FloatArray],
     parent: IntArray,
     drawn: FloatArray,
     slope: FloatArray,
@@ -477,6 +504,7 @@ def _with_lengths(
     """Take the bends' tangents off the ducts and give them half of each arc.
 
     That shows where the bends' corners are and which bends do not fit: filled in here.
+    `bare` are the ducts without length at the ends of arcs, and where they are.
     """
     count = len(first)
     before = parent[bends.duct]
@@ -494,6 +522,7 @@ def _with_lengths(
     np.maximum(lacking[bends.duct], lacking[before], out=bends.short_by)
     start, finish = tree.start[first], tree.finish[last]
     begin, end = topology.nodes.take(start, axis=0), topology.nodes.take(finish, axis=0)
+    begin[bare[0]], end[bare[0]] = bare[1], bare[1]
     into = tree.direction.take(last[before], axis=0)
     away = tree.direction.take(first[bends.duct], axis=0)
     arriving = end.take(before, axis=0) - bends.setback[:, None] * into
@@ -567,6 +596,55 @@ def _uneven_notices(
             place=topology.nodes[int(tree.start[row])],
         )
         for row in arcs.uneven.tolist()
+    ]
+
+
+def _few_notices(
+    topology: Topology, tree: Tree, pieces: _Pieces, arcs: Arcs
+) -> list[Notice]:
+    """Turns that may be one bend of too few chords: those that stand close together."""
+    few = arcs.few
+    side = np.maximum(pieces.width[few.segment], pieces.height[few.segment])
+    return [
+        warning(
+            topology.drawing.place(int(pieces.run[row]))
+            + f", at {topology.place(int(tree.start[row]))}",
+            f"{turns} turns close together lie on one arc of radius "
+            f"{radius * 1e3:.0f} mm, but so few do not show that they are one bend, so "
+            "each counts as an elbow of its own",
+            "if they are one, draw it with turns of less than 30 degrees, three or "
+            "more, or as one sharp corner with that radius",
+            effect="several small elbows in place of one large",
+            place=topology.nodes[int(tree.start[row])],
+        )
+        for row, turns, radius, close in zip(
+            few.segment.tolist(),
+            few.turns.tolist(),
+            few.radius.tolist(),
+            (few.chord <= _NEAR * side).tolist(),
+            strict=True,
+        )
+        if close
+    ]
+
+
+def _folded_notices(
+    topology: Topology, tree: Tree, pieces: _Pieces, folded: IntArray
+) -> list[Notice]:
+    """Vertices at which a line goes back along itself."""
+    return [
+        warning(
+            topology.drawing.place(int(pieces.run[row]))
+            + f", at {topology.place(int(tree.start[row]))}",
+            "the line folds back on itself: a turn of "
+            f"{np.degrees(pieces.turn[row]):.0f} degrees at one vertex, counted as an "
+            "elbow, puts the duct after it inside the one before",
+            "delete the vertex if it is a slip; else draw the return beside the duct, "
+            "with an arc or two corners between",
+            effect="a length and an elbow that cannot be built",
+            place=topology.nodes[int(tree.start[row])],
+        )
+        for row in folded.tolist()
     ]
 
 

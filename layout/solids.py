@@ -12,7 +12,7 @@ from .sections import FloatArray, IntArray
 from .tubes import Tubes
 
 _BEND_RINGS = 13  # along a bend: 7.5 degrees apart in a right angle
-_MOST = 0.4  # of a duct's straight length that the fitting at one end may be drawn on
+_MOST = 0.4  # of a duct's straight part or of an arc that one end may be drawn on
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,7 +49,8 @@ def solids(graph: DuctGraph) -> Solids:
         A tube for each duct, bend and transition, and for the ends of ducts at which
         junctions and terminals spend pressure. Mitred elbows and undrawn transitions
         take from the ducts beside them what they need to be seen, no more than 40 %
-        of these; that is for the eye alone and no length rests on it.
+        of these, and so does an end from the arc beside it where there is no straight
+        part; that is for the eye alone and no length rests on it.
     """
     ducts, bends, legs = graph.ducts, graph.bends, graph.legs
     side = np.maximum(ducts.width, ducts.height)
@@ -74,20 +75,42 @@ def solids(graph: DuctGraph) -> Solids:
     half = np.where(undrawn, graph.transitions.length / 2, 0.0)
     at_start[changed] = np.minimum(half, most[changed])
     at_end[ducts.parent[changed]] = np.minimum(half, most[ducts.parent[changed]])
-    collar = side[legs.common] / 2 * np.sin(legs.angle) + side[legs.duct]
-    at_start[legs.duct] = np.minimum(collar, most[legs.duct])
+    branching = side[legs.common] / 2 * np.sin(legs.angle) + side[legs.duct]
+    at_start[legs.duct] = np.minimum(branching, most[legs.duct])
     ends, met = graph.terminals.duct, graph.meetings
     meets = met.duct
     at_end[ends] = np.minimum(side[ends] / 2, most[ends])
-    collar = side[met.common] / 2 * np.sin(met.angle) + side[meets]
-    at_end[meets] = np.minimum(collar, most[meets])
+    meeting = side[met.common] / 2 * np.sin(met.angle) + side[meets]
+    at_end[meets] = np.minimum(meeting, most[meets])
 
     first = ducts.begin + at_start[:, None] * along
     last = ducts.end - at_end[:, None] * along
     every = np.arange(len(reach))
+    # Where no straight part is left the bend beside it gives of its arc.
+    arc = np.where(cornered, 0.0, bends.radius * bends.angle)
+    from_start, to_end = np.zeros(len(arc)), np.ones(len(arc))
+    behind, ahead = (np.full(len(reach), -1) for _ in range(2))
+    curved = np.flatnonzero(arc > 0.0)
+    behind[before[curved]], ahead[bends.duct[curved]] = curved, curved
+    behind[shown], ahead[shown] = -1, -1
+    on_arcs = []
+    for kind, duct, wanted, beside in (
+        ("leg", legs.duct, branching, behind),
+        ("meeting", meets, meeting, ahead),
+        ("terminal", ends, side[ends] / 2, ahead),
+    ):
+        row = np.flatnonzero(beside[duct] >= 0)
+        bend = beside[duct[row]]
+        share = np.minimum(wanted[row] / arc[bend], _MOST)
+        if kind == "leg":
+            from_start[bend], span = share, (np.zeros(len(row)), share)
+        else:
+            to_end[bend], span = 1.0 - share, (1.0 - share, np.ones(len(row)))
+        on_arcs.append(_bends(graph, first, last, bend, *span, kind, row))
+    bend = np.arange(len(arc))
     parts = [
         _straight(graph, every[shown], first[shown], last[shown], "duct", every[shown]),
-        _bends(graph, first, last),
+        _bends(graph, first, last, bend, from_start, to_end, "bend", bend),
         _transitions(graph, first, last),
         _straight(
             graph,
@@ -116,6 +139,7 @@ def solids(graph: DuctGraph) -> Solids:
             np.arange(len(ends)),
             shown[ends],
         ),
+        *on_arcs,
     ]
     return _together(parts)
 
@@ -159,50 +183,61 @@ def _straight(
     )
 
 
-def _bends(graph: DuctGraph, first: FloatArray, last: FloatArray) -> _Part:
+def _bends(
+    graph: DuctGraph,
+    first: FloatArray,
+    last: FloatArray,
+    bend: IntArray,
+    begin: FloatArray,
+    end: FloatArray,
+    kind: str,
+    row: IntArray,
+) -> _Part:
+    """Sweep some bends from one share of their turn to another, shape (t,) each."""
     ducts, bends = graph.ducts, graph.bends
-    before = ducts.parent[bends.duct]
-    count, rings = len(bends.duct), _BEND_RINGS
-    share = np.linspace(0.0, 1.0, rings)
-    angle = (bends.angle[:, None] * share).ravel()
-    axis = np.repeat(bends.axis, rings, axis=0)
+    before = ducts.parent[bends.duct[bend]]
+    turn, radius, about = bends.angle[bend], bends.radius[bend], bends.axis[bend]
+    count, rings = len(bend), _BEND_RINGS
+    share = begin[:, None] + np.linspace(0.0, 1.0, rings) * (end - begin)[:, None]
+    angle = (turn[:, None] * share).ravel()
+    axis = np.repeat(about, rings, axis=0)
     into = np.cross(ducts.across[before], ducts.upright[before])
     start = last[before]
-    curved = bends.radius > 0.0
+    curved = radius > 0.0
     # About the centre of curvature; a mitred elbow turns in its corner.
-    centre = start + bends.radius[:, None] * np.cross(bends.axis, into)
+    centre = start + radius[:, None] * np.cross(about, into)
     arm = np.repeat(start - centre, rings, axis=0)
     on_arc = rotate(arm, axis, angle).reshape(count, rings, 3) + centre[:, None]
-    corner = bends.corner[:, None]
+    corner = bends.corner[bend][:, None]
     near = (
-        start[:, None] + (corner - start[:, None]) * np.minimum(2 * share, 1)[:, None]
+        start[:, None] + (corner - start[:, None]) * np.minimum(2 * share, 1)[..., None]
     )
-    finish = first[bends.duct][:, None]
+    finish = first[bends.duct[bend]][:, None]
     on_mitre = np.where(
-        (share <= 0.5)[:, None],
+        (share <= 0.5)[..., None],
         near,
-        corner + (finish - corner) * np.maximum(2 * share - 1, 0)[:, None],
+        corner + (finish - corner) * np.maximum(2 * share - 1, 0)[..., None],
     )
     turned = np.where(
         curved[:, None],
-        bends.angle[:, None] * share,
-        bends.angle[:, None] * np.select([share < 0.5, share > 0.5], [0.0, 1.0], 0.5),
+        turn[:, None] * share,
+        turn[:, None] * np.select([share < 0.5, share > 0.5], [0.0, 1.0], 0.5),
     ).ravel()
     across = np.repeat(ducts.across[before], rings, axis=0)
     upright = np.repeat(ducts.upright[before], rings, axis=0)
     # The cut of a mitre is longer than the section by 1 / cos(angle / 2).
     cut = np.where(
         ~curved[:, None] & (share == 0.5),
-        1.0 / np.cos(np.minimum(bends.angle, 2.6) / 2)[:, None],
+        1.0 / np.cos(np.minimum(turn, 2.6) / 2)[:, None],
         1.0,
     )
     width = np.repeat(ducts.width[before][:, None], rings, axis=1)
     height = np.repeat(ducts.height[before][:, None], rings, axis=1)
-    lying = np.abs(np.einsum("ij,ij->i", bends.axis, ducts.across[before]))
+    lying = np.abs(np.einsum("ij,ij->i", about, ducts.across[before]))
     about_width = (lying > np.sqrt(0.5))[:, None]
     return _Part(
-        "bend",
-        np.arange(count),
+        kind,
+        row,
         np.where(curved[:, None, None], on_arc, on_mitre),
         rotate(across, axis, turned).reshape(count, rings, 3),
         rotate(upright, axis, turned).reshape(count, rings, 3),

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 
 from .sections import FloatArray, IntArray
 from .topology import Topology
@@ -86,7 +87,7 @@ def tree_from(topology: Topology, order: IntArray, before: IntArray) -> Tree:
     )
 
 
-def heads(follows: IntArray, parent: IntArray) -> IntArray:
+def heads(follows: npt.NDArray[np.bool_], parent: IntArray) -> IntArray:
     """First member of the chain that each segment belongs to.
 
     Parameters

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from routes import ROUTE, Run, about_z, drawn
+from routes import ROUTE, Run, about_z, drawn, line, straight
 
 from elbowroom.layout import Drawing, build
 from elbowroom.physics import analyse
@@ -33,11 +33,38 @@ def losses(drawing: Drawing) -> dict[str, float]:
     return out
 
 
-BASE = losses(drawn())
+def _with_arcs() -> list[Run]:
+    """The names of the route, with arcs that end without tangents or touch.
+
+    T1 ends with an arc at the takeoff B1, T2 with an S where the section changes, T3
+    at its terminal; B1 begins with one, B2 is one altogether.
+    """
+    left, right = (0, 0, 1), (0, 0, -1)
+    sine = float(np.sqrt(0.75))
+    onward, away = (0.5, sine, 0.0), (-sine, 0.5, 0.0)  # behind the arc of T1
+    t1 = line(straight(2), (0.9, 60.0, 5, left))
+    s_bend = (0.6, 45.0, 4, right), (0.7, 45.0, 5, left)
+    t2 = line(straight(3), *s_bend, start=t1[-1].tolist(), heading=onward)
+    fork = t2[-1].tolist()
+    t3 = line(straight(2), (0.5, 90.0, 6, right), start=fork, heading=onward)
+    b1 = line((0.4, 90.0, 6, left), straight(2), start=t1[-1].tolist(), heading=away)
+    b2 = line((0.7, 80.0, 7, left), start=fork, heading=away)
+    drawn_so = [t1, t2, t3, b1, b2]
+    return [
+        (name, points.tolist(), cut)
+        for (name, _, cut), points in zip(ROUTE, drawn_so, strict=True)
+    ]
 
 
-def same(found: dict[str, float]) -> None:
-    assert found == pytest.approx(BASE, rel=SAME, abs=SAME)
+ARCS = _with_arcs()
+ROUTES = {"corners": ROUTE, "arcs": ARCS}
+WANTED = {name: losses(drawn(route)) for name, route in ROUTES.items()}
+BASE = WANTED["corners"]
+either_route = pytest.mark.parametrize("name", list(ROUTES))
+
+
+def same(found: dict[str, float], name: str = "corners") -> None:
+    assert found == pytest.approx(WANTED[name], rel=SAME, abs=SAME)
 
 
 def test_the_route_has_losses_to_compare() -> None:
@@ -46,28 +73,38 @@ def test_the_route_has_losses_to_compare() -> None:
     assert len(BASE) > 12
 
 
+def test_the_arcs_of_the_route_are_what_was_drawn() -> None:
+    bends = build(drawn(ARCS)).bends
+    pairs = np.stack([np.degrees(bends.angle), bends.radius], axis=1).round(6)
+    wanted = [(45, 0.6), (45, 0.7), (60, 0.9), (80, 0.7), (90, 0.4), (90, 0.5)]
+    assert sorted(map(tuple, pairs.tolist())) == wanted
+
+
+@either_route
 @PLAIN
 @given(st.floats(-np.pi, np.pi), st.tuples(*[st.floats(-500.0, 500.0)] * 3))
 def test_rotation_about_the_vertical_and_translation(
-    angle: float, shift: tuple[float, float, float]
+    name: str, angle: float, shift: tuple[float, float, float]
 ) -> None:
-    same(losses(drawn(turn=about_z(angle), shift=shift)))
+    same(losses(drawn(ROUTES[name], turn=about_z(angle), shift=shift)), name)
 
 
+@either_route
 @PLAIN
 @given(st.permutations(range(len(ROUTE))))
-def test_order_of_the_lines(order: list[int]) -> None:
-    same(losses(drawn([ROUTE[index] for index in order])))
+def test_order_of_the_lines(name: str, order: list[int]) -> None:
+    same(losses(drawn([ROUTES[name][index] for index in order])), name)
 
 
+@either_route
 @PLAIN
 @given(st.tuples(*[st.booleans()] * len(ROUTE)))
-def test_direction_of_the_lines(turned: tuple[bool, ...]) -> None:
+def test_direction_of_the_lines(name: str, turned: tuple[bool, ...]) -> None:
     runs: list[Run] = [
-        (name, points[::-1] if back else points, cut)
-        for (name, points, cut), back in zip(ROUTE, turned, strict=True)
+        (run, points[::-1] if back else points, cut)
+        for (run, points, cut), back in zip(ROUTES[name], turned, strict=True)
     ]
-    same(losses(drawn(runs)))
+    same(losses(drawn(runs)), name)
 
 
 @PLAIN
@@ -87,6 +124,35 @@ def test_vertices_along_a_straight(splits: dict[int, set[int]]) -> None:
         ]
         runs.append((name, [points[0], *between, *points[1:]], cut))
     same(losses(drawn(runs)))
+
+
+@PLAIN
+@given(st.lists(st.tuples(st.integers(0, 40), st.floats(0.1, 0.9)), max_size=12))
+def test_vertices_along_chords(splits: list[tuple[int, float]]) -> None:
+    """On straights and on chords of arcs, where some are so short that none fits."""
+    runs: list[Run] = []
+    for number, (name, points, cut) in enumerate(ARCS):
+        ends = np.array(points)
+        shares = {at // 5: share for at, share in splits if at % 5 == number}
+        more = [at + share for at, share in shares.items() if at < len(ends) - 1]
+        place = np.sort(np.concatenate([np.arange(len(ends)), more]))
+        at = np.arange(len(ends))
+        cut_up = np.stack([np.interp(place, at, axis) for axis in ends.T], axis=1)
+        runs.append((name, cut_up.tolist(), cut))
+    found, wanted = losses(drawn(runs)), WANTED["arcs"]
+    assert found == pytest.approx(wanted, rel=1e-7, abs=1e-7)
+
+
+@PLAIN
+@given(st.integers(1, 4), st.booleans())
+def test_an_arc_in_two_runs(at: int, back: bool) -> None:
+    """The first is cut at a vertex of its arc; what lies nearer is another run."""
+    name, points, cut = ARCS[0]
+    nearer, farther = list(points[: at + 2]), list(points[at + 1 :])
+    runs: list[Run] = [(name, nearer, cut), ("T1 end", farther, cut), *ARCS[1:]]
+    if back:
+        runs[1] = ("T1 end", farther[::-1], cut)
+    same(losses(drawn(runs)), "arcs")
 
 
 @PLAIN
