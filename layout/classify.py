@@ -7,9 +7,9 @@ import numpy as np
 
 from .arcs import Arcs, find_arcs
 from .basis import Basis
-from .drawing import NOTHING_SAID, Drawing
+from .drawing import Drawing
 from .elbow_rules import build_bends
-from .faults import Notice, refusal, warning
+from .faults import Notice, refusal
 from .fit import TAP_FROM
 from .fittings import NONE, Bends, BoolArray, Ducts, Legs, Transitions
 from .frames import (
@@ -19,8 +19,10 @@ from .frames import (
     rolls,
     turn_between,
 )
+from .odd_turns import FOLDED, chain_notices, folded_notices
 from .schedule import Schedule
-from .sections import FloatArray, IntArray, Shape, area, words
+from .sections import FloatArray, IntArray, area
+from .standing import roll_notices, twist_notices
 from .stretches import is_first
 from .topology import Topology
 from .tree import Tree, heads
@@ -29,10 +31,7 @@ STRAIGHT_ON = np.radians(1.0)  # less of a turn is the drawing's rounding
 _ALIKE = np.radians(10.0)  # deflections of two legs that share the turn evenly
 _TURNED_AWAY = np.radians(15.0)  # a leg beyond this is no straight continuation
 _LARGEST_KINK = np.radians(20.0)  # of the centreline where a transition slants
-_FOLDED = np.radians(170.0)  # a sharp turn beyond this lays the duct on itself
-_NEAR = 2.0  # sides of the section between turns that may be one bend
 _SAME_SIZE = 1e-5  # m: a hundredth of the rounding of sizes in millimetres
-_SAME_ROLL = 1e-6  # rad
 
 _NO_ROWS = np.empty(0, dtype=np.int64)
 _NO_FLAGS = np.empty(0, dtype=bool)
@@ -162,7 +161,7 @@ def classify(
     slope[after] += slope[parent[after]]
     drawn[piece] = 0.0
 
-    folded = (sharp & (pieces.turn > _FOLDED)).nonzero()[0]
+    folded = (sharp & (pieces.turn > FOLDED)).nonzero()[0]
     sharp[arcs.after] = True
     at = sharp.nonzero()[0]
     angle, axis = pieces.turn.take(at), pieces.axis.take(at, axis=0)
@@ -208,11 +207,10 @@ def classify(
     )
     transitions = _transitions(tree, pieces, duct_of, topology, schedule)
     notices = [
-        *_uneven_notices(topology, tree, pieces, arcs),
-        *_few_notices(topology, tree, pieces, arcs),
-        *_folded_notices(topology, tree, pieces, folded),
-        *_roll_notices(topology, tree, ducts, first, legs, bends),
-        *_twist_notices(topology, ducts, legs, bends),
+        *chain_notices(topology, tree, arcs, pieces.width, pieces.height),
+        *folded_notices(topology, tree, folded, pieces.turn[folded]),
+        *roll_notices(topology, ducts, tree.direction.take(first, axis=0), legs, bends),
+        *twist_notices(topology, ducts, legs, bends),
     ]
     return Classified(
         ducts, bends, transitions, legs, meetings, duct_of[:-1], tuple(notices)
@@ -580,170 +578,3 @@ def _transitions(
         np.where(drawn, tree.length[before], length),
         np.where(drawn, int(Basis.DRAWN), basis),
     )
-
-
-def _uneven_notices(
-    topology: Topology, tree: Tree, pieces: _Pieces, arcs: Arcs
-) -> list[Notice]:
-    return [
-        warning(
-            topology.drawing.place(int(pieces.run[row]))
-            + f", at {topology.place(int(tree.start[row]))}",
-            "a chain of small turns is not one even arc, so each turn counts as an "
-            "elbow of its own",
-            "draw the bend as an arc of equal chords or as one sharp corner",
-            effect="several small elbows in place of one large",
-            place=topology.nodes[int(tree.start[row])],
-        )
-        for row in arcs.uneven.tolist()
-    ]
-
-
-def _few_notices(
-    topology: Topology, tree: Tree, pieces: _Pieces, arcs: Arcs
-) -> list[Notice]:
-    """Turns that may be one bend of too few chords: those that stand close together."""
-    few = arcs.few
-    side = np.maximum(pieces.width[few.segment], pieces.height[few.segment])
-    return [
-        warning(
-            topology.drawing.place(int(pieces.run[row]))
-            + f", at {topology.place(int(tree.start[row]))}",
-            f"{turns} turns close together lie on one arc of radius "
-            f"{radius * 1e3:.0f} mm, but so few do not show that they are one bend, so "
-            "each counts as an elbow of its own",
-            "if they are one, draw it with turns of less than 30 degrees, three or "
-            "more, or as one sharp corner with that radius",
-            effect="several small elbows in place of one large",
-            place=topology.nodes[int(tree.start[row])],
-        )
-        for row, turns, radius, close in zip(
-            few.segment.tolist(),
-            few.turns.tolist(),
-            few.radius.tolist(),
-            (few.chord <= _NEAR * side).tolist(),
-            strict=True,
-        )
-        if close
-    ]
-
-
-def _folded_notices(
-    topology: Topology, tree: Tree, pieces: _Pieces, folded: IntArray
-) -> list[Notice]:
-    """Vertices at which a line goes back along itself."""
-    return [
-        warning(
-            topology.drawing.place(int(pieces.run[row]))
-            + f", at {topology.place(int(tree.start[row]))}",
-            "the line folds back on itself: a turn of "
-            f"{np.degrees(pieces.turn[row]):.0f} degrees at one vertex, counted as an "
-            "elbow, puts the duct after it inside the one before",
-            "delete the vertex if it is a slip; else draw the return beside the duct, "
-            "with an arc or two corners between",
-            effect="a length and an elbow that cannot be built",
-            place=topology.nodes[int(tree.start[row])],
-        )
-        for row in folded.tolist()
-    ]
-
-
-def _roll_notices(
-    topology: Topology,
-    tree: Tree,
-    ducts: Ducts,
-    first: IntArray,
-    legs: Legs,
-    bends: Bends,
-) -> list[Notice]:
-    """Ducts with unequal sides of which the drawing leaves open how they stand.
-
-    Those that carry on from such a duct as it stands are not mentioned again.
-    """
-    drawing, roll = topology.drawing, ducts.roll
-    rolled = roll.nonzero()[0]
-    rolled = rolled[np.abs(np.sin(roll[rolled])) > np.sin(STRAIGHT_ON)]
-    rolled = rolled[_has_sides(ducts, rolled)]
-    tilted = rolled[~is_plumb(tree.direction.take(first[rolled], axis=0))]
-    before = ducts.parent[tilted]
-    is_tilted = np.zeros(len(roll), dtype=bool)
-    is_tilted[tilted] = True
-    carried = (before >= 0) & is_tilted[before]
-    carried &= np.abs(roll[tilted] - roll[before]) < _SAME_ROLL
-    # How a vertical branch stands matters where it turns at its end.
-    turning = np.zeros(len(roll), dtype=bool)
-    turning[ducts.parent[bends.duct]] = True
-    branch = legs.duct[legs.is_branch]
-    loose = np.append((ducts.parent < 0).nonzero()[0], branch[turning[branch]])
-    loose = loose[_has_sides(ducts, loose)]
-    loose = loose[is_plumb(tree.direction.take(first[loose], axis=0))]
-    what = {}
-    for duct in loose.tolist():
-        at = "at the source" if ducts.parent[duct] < 0 else "that branches off"
-        x, y, _ = ducts.across[duct].tolist()
-        heading = round(float(np.degrees(np.arctan2(y, x)))) % 180
-        what[duct] = (
-            f"a vertical run {at} has no level side, so its width was taken "
-            + {0: "along X", 90: "along Y"}.get(heading, f"{heading} degrees from X")
-        )
-    for duct in tilted[~carried].tolist():
-        section = words(ducts.shape[duct], ducts.width[duct], ducts.height[duct])
-        what[duct] = (
-            f"carried round its bends the {section} section arrives turned "
-            f"{abs(np.degrees(roll[duct])):.0f} degrees from level"
-        )
-    notices = {}  # one for each run, at its first such duct
-    for duct in sorted(what):
-        run = int(ducts.run[duct])
-        said = drawing.attributes.get(run, NOTHING_SAID)
-        if run in notices or said.roll is not None or said.up is not None:
-            continue
-        notices[run] = warning(
-            drawing.place(run),
-            what[duct],
-            "give the run 'roll_deg' or 'up' if it stands otherwise: what follows is "
-            "carried on from it",
-            effect="it decides which bends go the easy way and which the hard way",
-            place=drawing.first_middle(run),
-        )
-    return list(notices.values())
-
-
-def _twist_notices(
-    topology: Topology, ducts: Ducts, legs: Legs, bends: Bends
-) -> list[Notice]:
-    """Runs that are said to stand otherwise than what goes straight into them."""
-    drawing, parent = topology.drawing, ducts.parent
-    told = [
-        run
-        for run, said in drawing.attributes.items()
-        if said.roll is not None or said.up is not None
-    ]
-    if not told:
-        return []
-    entered = (
-        np.isin(ducts.run, told) & (parent >= 0) & (ducts.run != ducts.run[parent])
-    )
-    entered[legs.duct] = entered[bends.duct] = False
-    rows = entered.nonzero()[0]
-    rows = rows[_has_sides(ducts, rows) & _has_sides(ducts, parent[rows])]
-    turn = np.einsum("ij,ij->i", ducts.across[rows], ducts.across[parent[rows]])
-    twist = np.degrees(np.arccos(np.minimum(np.abs(turn), 1.0)))
-    return [
-        warning(
-            drawing.place(int(ducts.run[duct])),
-            f"it stands turned by {degrees:.0f} degrees against the run before it, and "
-            "no fitting is drawn for that",
-            "correct 'roll_deg' or 'up' if it is a slip, or draw how the duct turns",
-            effect="nothing was counted for the twist",
-            place=topology.nodes[int(ducts.start[duct])],
-        )
-        for duct, degrees in zip(rows.tolist(), twist.tolist(), strict=True)
-        if degrees > 1.0
-    ]
-
-
-def _has_sides(ducts: Ducts, rows: IntArray) -> BoolArray:
-    """Whether it matters how each of some ducts stands."""
-    unequal = np.abs(ducts.width[rows] - ducts.height[rows]) > _SAME_SIZE
-    return np.asarray(unequal & (ducts.shape[rows] != int(Shape.ROUND)))

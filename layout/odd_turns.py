@@ -1,0 +1,104 @@
+"""Turns of a drawing that may be meant otherwise than they count."""
+
+import numpy as np
+
+from .arcs import Arcs
+from .faults import Notice, warning
+from .sections import FloatArray, IntArray
+from .topology import Topology
+from .tree import Tree
+
+FOLDED = np.radians(170.0)  # a sharp turn beyond this lays the duct on itself
+_NEAR = 2.0  # sides of the section between turns that may be one bend
+
+
+def chain_notices(
+    topology: Topology, tree: Tree, arcs: Arcs, width: FloatArray, height: FloatArray
+) -> list[Notice]:
+    """Say which chains of small turns count as many elbows.
+
+    Parameters
+    ----------
+    topology, tree
+        The joined drawing and the walk over it.
+    arcs
+        The arcs found in it, and what is none.
+    width, height
+        Section of each segment of the walk, m, shape (e,).
+    """
+    return [
+        *_uneven_notices(topology, tree, arcs),
+        *_few_notices(topology, tree, arcs, width, height),
+    ]
+
+
+def folded_notices(
+    topology: Topology, tree: Tree, segments: IntArray, turn: FloatArray
+) -> list[Notice]:
+    """Say where a line goes back along itself.
+
+    Parameters
+    ----------
+    topology, tree
+        The joined drawing and the walk over it.
+    segments, turn
+        Segments of the walk after such a vertex, and the turn there, rad.
+    """
+    return [
+        warning(
+            topology.drawing.place(int(topology.run[tree.segment[row]]))
+            + f", at {topology.place(int(tree.start[row]))}",
+            "the line folds back on itself: a turn of "
+            f"{np.degrees(angle):.0f} degrees at one vertex, counted as an "
+            "elbow, puts the duct after it inside the one before",
+            "delete the vertex if it is a slip; else draw the return beside the duct, "
+            "with an arc or two corners between",
+            effect="a length and an elbow that cannot be built",
+            place=topology.nodes[int(tree.start[row])],
+        )
+        for row, angle in zip(segments.tolist(), turn.tolist(), strict=True)
+    ]
+
+
+def _uneven_notices(topology: Topology, tree: Tree, arcs: Arcs) -> list[Notice]:
+    return [
+        warning(
+            topology.drawing.place(int(topology.run[tree.segment[row]]))
+            + f", at {topology.place(int(tree.start[row]))}",
+            "a chain of small turns is not one even arc, so each turn counts as an "
+            "elbow of its own",
+            "draw the bend as an arc of equal chords or as one sharp corner",
+            effect="several small elbows in place of one large",
+            place=topology.nodes[int(tree.start[row])],
+        )
+        for row in arcs.uneven.tolist()
+    ]
+
+
+def _few_notices(
+    topology: Topology, tree: Tree, arcs: Arcs, width: FloatArray, height: FloatArray
+) -> list[Notice]:
+    """Turns that may be one bend of too few chords: those that stand close together."""
+    few = arcs.few
+    side = np.maximum(width[few.segment], height[few.segment])
+    return [
+        warning(
+            topology.drawing.place(int(topology.run[tree.segment[row]]))
+            + f", at {topology.place(int(tree.start[row]))}",
+            f"{turns} turns close together lie on one arc of radius "
+            f"{radius * 1e3:.0f} mm, but so few do not show that they are one bend, so "
+            "each counts as an elbow of its own",
+            "if they are one, draw it with turns of less than 30 degrees, three or "
+            "more, or as one sharp corner with that radius",
+            effect="several small elbows in place of one large",
+            place=topology.nodes[int(tree.start[row])],
+        )
+        for row, turns, radius, close in zip(
+            few.segment.tolist(),
+            few.turns.tolist(),
+            few.radius.tolist(),
+            (few.chord <= _NEAR * side).tolist(),
+            strict=True,
+        )
+        if close
+    ]

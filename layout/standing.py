@@ -1,0 +1,120 @@
+"""How ducts stand, where the drawing leaves it open or what it says is odd."""
+
+import numpy as np
+
+from .drawing import NOTHING_SAID
+from .faults import Notice, warning
+from .fittings import Bends, BoolArray, Ducts, Legs
+from .frames import is_plumb
+from .sections import FloatArray, IntArray, Shape, words
+from .topology import Topology
+
+_LEVEL = np.radians(1.0)  # less of a roll is the drawing's rounding
+_SAME_ROLL = 1e-6  # rad
+_SAME_SIZE = 1e-5  # m
+
+
+def roll_notices(
+    topology: Topology, ducts: Ducts, direction: FloatArray, legs: Legs, bends: Bends
+) -> list[Notice]:
+    """Say of which ducts with unequal sides the drawing leaves open how they stand.
+
+    Those that carry on from such a duct as it stands are not mentioned again.
+
+    Parameters
+    ----------
+    topology, ducts, legs, bends
+        The joined drawing and what was recognised in it.
+    direction
+        Unit vector along the first segment of each duct, shape (d, 3).
+    """
+    drawing, roll, plumb = topology.drawing, ducts.roll, is_plumb(direction)
+    rolled = roll.nonzero()[0]
+    rolled = rolled[np.abs(np.sin(roll[rolled])) > np.sin(_LEVEL)]
+    rolled = rolled[_has_sides(ducts, rolled)]
+    tilted = rolled[~plumb[rolled]]
+    before = ducts.parent[tilted]
+    is_tilted = np.zeros(len(roll), dtype=bool)
+    is_tilted[tilted] = True
+    carried = (before >= 0) & is_tilted[before]
+    carried &= np.abs(roll[tilted] - roll[before]) < _SAME_ROLL
+    # How a vertical branch stands matters where it turns at its end.
+    turning = np.zeros(len(roll), dtype=bool)
+    turning[ducts.parent[bends.duct]] = True
+    branch = legs.duct[legs.is_branch]
+    loose = np.append((ducts.parent < 0).nonzero()[0], branch[turning[branch]])
+    loose = loose[_has_sides(ducts, loose)]
+    loose = loose[plumb[loose]]
+    what = {}
+    for duct in loose.tolist():
+        at = "at the source" if ducts.parent[duct] < 0 else "that branches off"
+        x, y, _ = ducts.across[duct].tolist()
+        heading = round(float(np.degrees(np.arctan2(y, x)))) % 180
+        what[duct] = (
+            f"a vertical run {at} has no level side, so its width was taken "
+            + {0: "along X", 90: "along Y"}.get(heading, f"{heading} degrees from X")
+        )
+    for duct in tilted[~carried].tolist():
+        section = words(ducts.shape[duct], ducts.width[duct], ducts.height[duct])
+        what[duct] = (
+            f"carried round its bends the {section} section arrives turned "
+            f"{abs(np.degrees(roll[duct])):.0f} degrees from level"
+        )
+    notices = {}  # one for each run, at its first such duct
+    for duct in sorted(what):
+        run = int(ducts.run[duct])
+        said = drawing.attributes.get(run, NOTHING_SAID)
+        if run in notices or said.roll is not None or said.up is not None:
+            continue
+        notices[run] = warning(
+            drawing.place(run),
+            what[duct],
+            "give the run 'roll_deg' or 'up' if it stands otherwise: what follows is "
+            "carried on from it",
+            effect="it decides which bends go the easy way and which the hard way",
+            place=drawing.first_middle(run),
+        )
+    return list(notices.values())
+
+
+def twist_notices(
+    topology: Topology, ducts: Ducts, legs: Legs, bends: Bends
+) -> list[Notice]:
+    """Say which runs are said to stand otherwise than what goes straight into them.
+
+    Parameters are those of `roll_notices`.
+    """
+    drawing, parent = topology.drawing, ducts.parent
+    told = [
+        run
+        for run, said in drawing.attributes.items()
+        if said.roll is not None or said.up is not None
+    ]
+    if not told:
+        return []
+    entered = (
+        np.isin(ducts.run, told) & (parent >= 0) & (ducts.run != ducts.run[parent])
+    )
+    entered[legs.duct] = entered[bends.duct] = False
+    rows = entered.nonzero()[0]
+    rows = rows[_has_sides(ducts, rows) & _has_sides(ducts, parent[rows])]
+    turn = np.einsum("ij,ij->i", ducts.across[rows], ducts.across[parent[rows]])
+    twist = np.degrees(np.arccos(np.minimum(np.abs(turn), 1.0)))
+    return [
+        warning(
+            drawing.place(int(ducts.run[duct])),
+            f"it stands turned by {degrees:.0f} degrees against the run before it, and "
+            "no fitting is drawn for that",
+            "correct 'roll_deg' or 'up' if it is a slip, or draw how the duct turns",
+            effect="nothing was counted for the twist",
+            place=topology.nodes[int(ducts.start[duct])],
+        )
+        for duct, degrees in zip(rows.tolist(), twist.tolist(), strict=True)
+        if degrees > 1.0
+    ]
+
+
+def _has_sides(ducts: Ducts, rows: IntArray) -> BoolArray:
+    """Whether it matters how each of some ducts stands."""
+    unequal = np.abs(ducts.width[rows] - ducts.height[rows]) > _SAME_SIZE
+    return np.asarray(unequal & (ducts.shape[rows] != int(Shape.ROUND)))
