@@ -22,7 +22,7 @@ from .coefficient import Note
 from .elements import DuctState, Elements, Kind
 from .fan_effect import effective_duct_length, outlet_elbow
 from .friction import TURBULENT_FROM, Regime, regime
-from .junctions import last_tap, parted
+from .junctions import LAST_TAP, parted
 from .system import WINDOW, System, airflow_words, pressure_words, rate_words
 from .takeoff_entries import Taken, taken
 
@@ -187,7 +187,7 @@ def end_tap_flags(
     kind = elements.kind
     fitting = ((kind == int(Kind.BEND)) | (kind == int(Kind.TRANSITION))).nonzero()[0]
     spent = np.bincount(elements.duct[fitting], elements.loss[fitting], len(ducts.run))
-    tap = float(last_tap(1.0).value[0]) * state.velocity_pressure[duct]
+    tap = LAST_TAP * state.velocity_pressure[duct]
     most = int(np.argmax(tap - spent[duct]))
     name = graph.drawing.names[int(ducts.run[duct[most]])]
     where = f"in run '{name}', where it matters most," if len(rows) > 1 else "it"

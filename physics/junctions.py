@@ -78,7 +78,7 @@ __all__ = [
     "symmetrical_joining",
 ]
 
-_LAST_TAP = 1.2  # on the velocity of the tap itself
+LAST_TAP = 1.2  # on the velocity of the tap itself
 
 
 def dividing_legs(
@@ -239,7 +239,7 @@ def last_tap(velocity_ratio: npt.ArrayLike) -> Coefficient:
     name = "junction_cross_and_manifold"
     (row,) = chosen(name, {"case": "end of run: tap takes all of the flow"})
     return make(
-        _LAST_TAP * v * v,
+        LAST_TAP * v * v,
         0,
         reference=REFERENCE,
         table=name,
