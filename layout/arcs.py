@@ -72,7 +72,7 @@ class Arcs:
 def find_arcs(
     tree: Tree, nodes: FloatArray, turn: FloatArray, same_duct: BoolArray
 ) -> Arcs:
-    """Find chords of equal chords with small equal turns, and fit a radius to each.
+    """Find chains of equal chords with small equal turns, and fit a radius to each.
 
     Parameters
     ----------

@@ -99,16 +99,7 @@ def linked_strokes(
 ) -> tuple[Strokes, IntArray] | None:
     """Strokes of a tree that stand at small turns.
 
-    Parameters
-    ----------
-    tree
-        The segments.
-    nodes
-        Node positions, m, shape (k, 3).
-    turn
-        Turn from the parent into each segment, rad, shape (e,).
-    same_duct
-        Whether the segment goes on its parent alone and with the same section.
+    Parameters are those of `arcs.find_arcs`.
 
     Returns
     -------

@@ -32,7 +32,7 @@ from .junctions_rect import radius_wye
 from .junctions_symmetrical import dovetail, symmetrical_joining
 from .split_mains import split_main
 from .tables import Curve, curve
-from .takeoff_entries import SQUARE_TO, Taken, taken
+from .takeoff_entries import SQUARE_TO, is_lost
 
 _LEAST_AREA = 0.1
 _SLIGHTEST = np.radians(15.0)
@@ -328,17 +328,9 @@ def joining_legs(
     foreign |= is_branch & rest & (branch_shape != Shape.ROUND)
     foreign |= square & (a < np.pi / 2 - SQUARE_TO)
     foreign |= square & is_branch & (branch_shape == Shape.OVAL)
-    special = ((entry != TakeoffEntry.PLAIN) & ~is_symmetrical).nonzero()[0]
-    if len(special):
-        lost = taken(
-            entry[special],
-            common_shape[special],
-            branch_shape[special],
-            a[special],
-            walled[special],
-            joining=True,
-        )
-        foreign[special[lost != int(Taken.ITSELF)]] = True
+    foreign |= ~is_symmetrical & is_lost(
+        entry, common_shape, branch_shape, a, walled, joining=True
+    )
     if foreign.any():
         out.stand_in(foreign)
     return out

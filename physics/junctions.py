@@ -48,7 +48,7 @@ from .junctions_round import (
 from .junctions_symmetrical import dovetail, symmetrical, symmetrical_joining
 from .split_mains import split_main, split_main_branch
 from .tables import chosen
-from .takeoff_entries import SQUARE_TO, Taken, taken
+from .takeoff_entries import SQUARE_TO, is_lost
 
 __all__ = [
     "ELBOWED",
@@ -194,17 +194,9 @@ def dividing_legs(
         & (branch_shape != common_shape)
         & (bent | (branch_shape == oval) | (a < np.pi / 2 - SQUARE_TO))
     )
-    special = ((entry != int(TakeoffEntry.PLAIN)) & ~shared).nonzero()[0]
-    if len(special):
-        lost = taken(
-            entry[special],
-            common_shape[special],
-            branch_shape[special],
-            a[special],
-            walled[special],
-            joining=False,
-        )
-        foreign[special[lost != int(Taken.ITSELF)]] = True
+    foreign |= ~shared & is_lost(
+        entry, common_shape, branch_shape, a, walled, joining=False
+    )
     if foreign.any():
         out.stand_in(foreign)
     mine = is_branch & ~shared & (q >= 1.0 - 1e-9) & (a >= TEE_FROM - 1e-6)

@@ -96,3 +96,30 @@ def taken(
     found = np.where(boxy, found, around)
     found[walled | (entry == int(TakeoffEntry.PLAIN))] = itself
     return np.asarray(found)
+
+
+def is_lost(
+    entry: npt.NDArray[np.int64],
+    common_shape: npt.NDArray[np.int64],
+    branch_shape: npt.NDArray[np.int64],
+    angle: FloatArray,
+    walled: BoolArray,
+    joining: bool,
+) -> BoolArray:
+    """Whether the coefficient of each branch is of another entry than its own.
+
+    Parameters are those of `taken`; plain entries, which most are, cost no look.
+    """
+    lost = np.zeros(len(entry), dtype=bool)
+    rows = (entry != int(TakeoffEntry.PLAIN)).nonzero()[0]
+    if len(rows):
+        found = taken(
+            entry[rows],
+            common_shape[rows],
+            branch_shape[rows],
+            angle[rows],
+            walled[rows],
+            joining,
+        )
+        lost[rows] = found != int(Taken.ITSELF)
+    return lost
