@@ -515,6 +515,10 @@ def _with_lengths(
     arc[bends.duct] += half
     arc[before] += half
     straight = drawn - cut_start - cut_end
+    if (straight < 0.0).any():
+        plain = _goes_straight_on(pieces, first)
+        plain[bends.duct] = False
+        straight = _passed_on(drawn, cut_start, cut_end, parent, plain)
     lacking = np.maximum(-straight, 0.0)
     lacking[lacking < topology.tolerance] = 0.0
     np.maximum(lacking[bends.duct], lacking[before], out=bends.short_by)
@@ -526,6 +530,14 @@ def _with_lengths(
     arriving = end.take(before, axis=0) - bends.setback[:, None] * into
     leaving = begin.take(bends.duct, axis=0) + bends.setback[:, None] * away
     end[before], begin[bends.duct] = arriving, leaving
+    for at, cut, sign, row, known in (
+        (begin, cut_start, 1.0, first, bends.duct),
+        (end, cut_end, -1.0, last, before),
+    ):
+        moved = cut > 0.0  # for a bend that is not its own
+        moved[known] = False
+        if moved.any():
+            at[moved] += sign * cut[moved, None] * tree.direction[row[moved]]
     # The tangents of a bend that turns far meet nowhere near it.
     far = bends.angle > np.radians(150.0)
     reach = bends.radius * np.tan(np.where(far, 0.0, bends.angle) / 2)
@@ -548,6 +560,48 @@ def _with_lengths(
         roll,
         topology.drawing.flow[run],
     )
+
+
+def _goes_straight_on(pieces: _Pieces, first: IntArray) -> BoolArray:
+    """Whether a duct, by its first segment, may be the same duct in another run."""
+    before = pieces.before[first]
+    return np.asarray(
+        pieces.alone[first]
+        & pieces.same_section[first]
+        & ~pieces.is_transition[first]
+        & ~pieces.is_transition[before]
+    )
+
+
+def _passed_on(
+    drawn: FloatArray,
+    cut_start: FloatArray,
+    cut_end: FloatArray,
+    parent: IntArray,
+    plain: BoolArray,
+) -> FloatArray:
+    """Straight length left to each duct where tangents reach past its ends, m.
+
+    What a bend takes beyond the duct beside it, it takes from the next one in line:
+    upstream of a bend at the end, downstream of one at the start, so that this comes
+    to an end. `plain` are the ducts that go on the one before with nothing between.
+    Where all of a stretch does not do, each of its ducts lacks what the stretch lacks.
+    """
+    child = np.full(len(parent), NONE)
+    child[parent[plain]] = plain.nonzero()[0]
+    for cut, onward in ((cut_end, np.where(plain, parent, NONE)), (cut_start, child)):
+        while True:
+            lacking = cut_start + cut_end - drawn
+            rows = ((lacking > 1e-9) & (cut > 0.0) & (onward != NONE)).nonzero()[0]
+            if len(rows) == 0:
+                break
+            moved = np.minimum(lacking[rows], cut[rows])
+            cut[rows] -= moved
+            cut[onward[rows]] += moved
+    straight = drawn - cut_start - cut_end
+    stretch = heads(plain, parent)
+    left = np.bincount(stretch, straight, len(parent))[stretch]
+    return np.asarray(np.where(left < 0.0, left, straight))
 
 
 def _transitions(

@@ -1,5 +1,6 @@
 """Drawings become ducts and fittings: joints, bends, transitions, branches, flows."""
 
+from itertools import pairwise
 from typing import Any
 
 import networkx as nx
@@ -21,6 +22,7 @@ from elbowroom.layout import (
     join,
     rectangular,
     round_section,
+    solids,
 )
 from elbowroom.physics import duct_flows
 
@@ -266,6 +268,49 @@ def test_a_straight_vertex_is_no_bend() -> None:
     graph = one_run([[0, 0, 0], [1, 0, 0], [2, 0, 0], [6, 0, 0]])
     assert len(graph.bends.duct) == 0
     assert graph.ducts.length.sum() == pytest.approx(6.0)
+
+
+@pytest.mark.parametrize("between", [3.0, 0.5])
+@pytest.mark.parametrize("cuts", [
+    [1.0], [3.9], [3.8, 3.9], [4.0, 4.1], [3.6, 3.9, 4.1, 4.3], [4.2, 4.25, 4.3],
+])  # fmt: skip
+def test_a_new_run_on_the_tangent_of_a_bend_changes_nothing(
+    cuts: list[float], between: float
+) -> None:
+    """Two bends of 0.6 m, on 3 m of duct where they fit, and on 0.5 m where not."""
+    corners = np.array([[0, 0, 0], [4, 0, 0], [4, between, 0], [8, between, 0]])
+    along = np.array([0.0, 4.0, 4.0 + between, 8.0 + between])
+
+    def bent(cuts: list[float]) -> DuctGraph:
+        stops = [0.0, *cuts, along[-1]]
+        runs = [
+            (
+                f"r{number}",
+                np.stack(
+                    [
+                        np.interp([low, *along[(along > low) & (along < high)], high],
+                                  along, corners[:, axis])
+                        for axis in range(3)
+                    ],
+                    axis=1,
+                ),
+                FLAT,
+            )
+            for number, (low, high) in enumerate(pairwise(stops))
+        ]  # fmt: skip
+        drawing = drawing_from_runs(
+            runs, attributes={"r0": Attributes(source=True, source_at_end=False)}
+        )
+        return build(drawing, Schedule(terminals={runs[-1][0]: TerminalSpec(0.5)}))
+
+    whole, split = bent([]), bent(cuts)
+    assert split.ducts.length.sum() == pytest.approx(
+        whole.ducts.length.sum(), rel=1e-12
+    )
+    assert split.bends.short_by == pytest.approx(whole.bends.short_by, abs=1e-12)
+    assert (whole.bends.short_by > 0).all() == (between < 1.0)
+    one, two = solids(whole).tubes, solids(split).tubes
+    assert one.centre.max(axis=0) == pytest.approx(two.centre.max(axis=0), abs=1e-9)
 
 
 def test_bends_without_room_are_remarked_on() -> None:
