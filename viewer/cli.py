@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from .outlet import patient
+
 if TYPE_CHECKING:
     from elbowroom.layout import Drawing, FloatArray, Notice, Obstacle, Schedule
     from elbowroom.physics import Analysis, Option
@@ -107,13 +109,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(encoding="utf-8", errors="replace")
     words = list(sys.argv[1:] if arguments is None else arguments)
     try:
-        code = app(args=words, prog_name="elbowroom", standalone_mode=False)
+        with patient(sys.stdout):
+            code = app(args=words, prog_name="elbowroom", standalone_mode=False)
     except typer.Exit as done:
         return done.exit_code
     except typer.Abort:
         return 130
-    except BrokenPipeError:
-        return 0
     except Exception as problem:
         from elbowroom.layout import BadInput
 
