@@ -24,6 +24,7 @@ from .schedule import Schedule
 from .sections import FloatArray, IntArray, area
 from .standing import roll_notices, twist_notices
 from .stretches import is_first
+from .strokes import LARGEST_TURN
 from .topology import Topology
 from .tree import Tree, heads
 
@@ -250,7 +251,10 @@ def _pieces(
     is_tap = np.zeros(len(run), dtype=bool)
     closed = [name for name, is_so in schedule.closed_ends.items() if is_so]
     if closed:
-        is_tap = alone & ~same & (turn >= TAP_FROM - 1e-6)
+        # At the end of an arc the last chord lies half a turn off the tangent.
+        bent = turn[before]
+        bent = np.where(bent < LARGEST_TURN, bent / 2, 0.0)
+        is_tap = alone & (turn >= TAP_FROM - bent - 1e-6)
         is_tap &= np.isin(run, _named(drawing, closed)) & (run != run[before])
         if is_tap.any() and schedule.source.is_return:
             raise refusal(

@@ -204,7 +204,7 @@ def _no_taps(
         warning(
             drawing.place(run),
             "it is declared a tap at the closed end of a duct, but it does not begin "
-            "alone at the end of one, in another section, at 60 degrees or more",
+            "alone at the end of one at 60 degrees or more",
             "delete closed_end for it under [[takeoffs.exception]], or draw it so",
             place=drawing.first_middle(run),
         )

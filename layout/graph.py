@@ -418,7 +418,7 @@ def island_notices(topology: Topology, reached: BoolArray) -> Iterable[Notice]:
         said = (
             f"the nearest gap is {gap:.3g} m"
             if gap > topology.tolerance
-            else "it only crosses what the source reaches,"
+            else "it crosses what the source reaches without a joint,"
         )
         notices.append(
             warning(

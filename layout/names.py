@@ -51,19 +51,18 @@ def section_in_name(name: str) -> tuple[Section, str] | None:
 
 
 def bare_name(name: str) -> str:
-    """Name without its section and without a copy's number; may be empty.
+    """Name without its sections and without a copy's number; may be empty.
 
     Examples
     --------
     >>> bare_name("T1 600x300.001")
     'T1'
     """
-    plain = _COPY.sub("", name)
-    found = _search(name)
-    if found is None:
-        return plain.strip()
-    begin, end = found[2]
-    return re.sub(r"[\s_]+", " ", plain[:begin] + " " + plain[end:]).strip()
+    plain = _COPY.sub("", name).strip()
+    while (found := _search(plain)) is not None:
+        begin, end = found[2]
+        plain = re.sub(r"[\s_]+", " ", plain[:begin] + " " + plain[end:]).strip()
+    return plain
 
 
 def toml_key(name: str) -> str:

@@ -11,6 +11,7 @@ from .sections import FloatArray, IntArray
 from .topology import Topology
 
 REACH = 0.1  # m: a gap below this is more likely a slip than a meaning
+_SHORT_WAY = 2 * REACH  # round half a circle an end is as near to where it comes from
 _AT_ONCE = 2_000_000  # pairs of ends and segments measured together
 
 
@@ -173,6 +174,7 @@ def _nearest(topology: Topology, free: IntArray) -> tuple[FloatArray, IntArray]:
     along = topology.nodes[topology.ends[:, 1]] - start
     square = np.einsum("ij,ij->i", along, along)
     gap, other = np.empty(len(free)), np.empty(len(free), dtype=np.int64)
+    beside = _segments_at(topology)
     step = max(1, _AT_ONCE // len(start))
     for begin in range(0, len(free), step):
         part = free[begin : begin + step]
@@ -185,7 +187,33 @@ def _nearest(topology: Topology, free: IntArray) -> tuple[FloatArray, IntArray]:
         for end in ends:
             own = (topology.ends[:, 0] == end) | (topology.ends[:, 1] == end)
             apart[own] = np.inf
+        for row, node in enumerate(part.tolist()):
+            apart[row, _behind(topology, beside, node)] = np.inf
         near = np.argmin(apart, axis=1)
         gap[begin : begin + step] = apart[np.arange(len(part)), near]
         other[begin : begin + step] = near
     return gap, other
+
+
+def _segments_at(topology: Topology) -> list[IntArray]:
+    """Segments that end at each node."""
+    flat = topology.ends.ravel()
+    count = np.bincount(flat, minlength=len(topology.nodes))
+    return np.split(flat.argsort(kind="stable") // 2, count.cumsum())
+
+
+def _behind(topology: Topology, beside: list[IntArray], free: int) -> list[int]:
+    """Segments a short way along the lines from a free end: an arc's last chords."""
+    found: set[int] = set()
+    waiting = [(free, 0.0)]
+    while waiting:
+        node, way = waiting.pop()
+        for segment in beside[node].tolist():
+            if segment in found:
+                continue
+            found.add(segment)
+            one, two = topology.ends[segment].tolist()
+            apart = float(np.linalg.norm(topology.nodes[two] - topology.nodes[one]))
+            if way + apart <= _SHORT_WAY:
+                waiting.append((two if one == node else one, way + apart))
+    return list(found)

@@ -307,15 +307,20 @@ def read_schedule(path: Path | str) -> Schedule:
     elbow_default, elbow_exceptions = _elbows(top.table("elbows"))
     takeoffs = top.table("takeoffs")
     takeoff_default = takeoffs.choice("entry", TAKEOFF_ENTRIES)
-    takeoff_exceptions, closed_ends = {}, {}
+    takeoff_exceptions: dict[str, Any] = {}
+    closed_ends: dict[str, Any] = {}
     for entry in takeoffs.tables("exception"):
         run, rule = _needed_run(entry), entry.choice("entry", TAKEOFF_ENTRIES)
         closed = entry.get("closed_end", _yes_or_no)
         entry.finish()
-        if run is not None and rule is not None:
-            takeoff_exceptions[run] = rule
-        if run is not None and closed is not None:
-            closed_ends[run] = closed
+        where = f"[[takeoffs.exception]] '{run}'"
+        if rule is None and closed is None:
+            top.fault(where, "it says nothing of the run", "write entry or closed_end")
+        for said, value in ((takeoff_exceptions, rule), (closed_ends, closed)):
+            if run is not None and value is not None:
+                if run in said:
+                    top.fault(where, "the run has two of them", "delete one of the two")
+                said[run] = value
     takeoffs.finish()
     transition_default, transition_exceptions = _transitions(top.table("transitions"))
     terminals = {}

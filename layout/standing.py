@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from .drawing import NOTHING_SAID
+from .drawing import NOTHING_SAID, Drawing
 from .faults import Notice, warning
 from .fittings import Bends, BoolArray, Ducts, Legs
 from .frames import is_plumb
@@ -60,6 +60,7 @@ def roll_notices(
             f"carried round its bends the {section} section arrives turned "
             f"{abs(np.degrees(roll[duct])):.0f} degrees from level"
         )
+    key = _roll_key(drawing)
     notices = {}  # one for each run, at its first such duct
     for duct in sorted(what):
         run = int(ducts.run[duct])
@@ -69,7 +70,7 @@ def roll_notices(
         notices[run] = warning(
             drawing.place(run),
             what[duct],
-            "give the run 'roll_deg' or 'up' if it stands otherwise: what follows is "
+            f"give the run '{key}' or 'up' if it stands otherwise: what follows is "
             "carried on from it",
             effect="it decides which bends go the easy way and which the hard way",
             place=drawing.first_middle(run),
@@ -105,13 +106,19 @@ def twist_notices(
             drawing.place(int(ducts.run[duct])),
             f"it stands turned by {degrees:.0f} degrees against the run before it, and "
             "no fitting is drawn for that",
-            "correct 'roll_deg' or 'up' if it is a slip, or draw how the duct turns",
+            f"correct '{_roll_key(drawing)}' or 'up' if it is a slip, or draw how the "
+            "duct turns",
             effect="nothing was counted for the twist",
             place=topology.nodes[int(ducts.start[duct])],
         )
         for duct, degrees in zip(rows.tolist(), twist.tolist(), strict=True)
         if degrees > 1.0
     ]
+
+
+def _roll_key(drawing: Drawing) -> str:
+    """What a drawing calls the roll of a run."""
+    return "roll" if drawing.file.lower().endswith(".toml") else "roll_deg"
 
 
 def _has_sides(ducts: Ducts, rows: IntArray) -> BoolArray:

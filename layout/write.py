@@ -10,6 +10,7 @@ import numpy as np
 from .drawing import Drawing
 from .extras import extras_of
 from .faults import Notice, note, refusal
+from .names import bare_name, section_in_name
 from .sections import Section, Shape
 from .write_gltf import write_gltf
 
@@ -77,8 +78,9 @@ def _obj(drawing: Drawing, path: Path) -> list[Notice]:
     lost = False
     for run in drawing.runs:
         name = run.name
-        if run.section is not None and run.section.words not in name:
-            name = f"{name} {_sized(run.section)}"
+        said = section_in_name(name)
+        if run.section is not None and (said is None or said[0] != run.section):
+            name = f"{bare_name(name)} {_sized(run.section)}".strip()
         lines.append(f"o {name}")
         lines += [f"v {x!r} {y!r} {z!r}" for x, y, z in run.points.tolist()]
         count = len(run.points)

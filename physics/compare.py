@@ -130,7 +130,7 @@ def _sentences(
     def p(pressure: float) -> str:
         return f"{units.to_unit(pressure, unit):.{digits}f} {unit}"
 
-    said = []
+    said = _unlike(options, "L/s" if unit == "Pa" else "cfm")
     if not ranking:
         said.append("None of the options can be built as drawn.")
     elif len(ranking) == 1:
@@ -157,7 +157,6 @@ def _sentences(
                 f"and less in {100 * sure:.0f} % of the draws of what the tables may "
                 "have wrong."
             )
-    said += _unlike(options, "L/s" if unit == "Pa" else "cfm")
     for place, option in enumerate(options):
         if place not in ranking:
             said.append(f"'{option.name}' cannot be built: {'; '.join(option.faults)}.")

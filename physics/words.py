@@ -11,7 +11,7 @@ def bend_words(graph: DuctGraph, row: int) -> str:
     """Words for a bend: how it is made, its angle, and which way it turns."""
     bends = graph.bends
     construction = ElbowConstruction(bends.construction[row])
-    angle = np.degrees(bends.angle[row])
+    angle = round(float(np.degrees(bends.angle[row])), 3)
     duct = int(graph.ducts.parent[bends.duct[row]])
     text = f"{construction.words} elbow {angle:.3g}°"
     if bends.radius[row] > 0:
@@ -32,7 +32,7 @@ def leg_words(graph: DuctGraph, row: int, kind: Kind) -> str:
     legs = graph.meetings if kind == Kind.MEETING else graph.legs
     if legs.common[row] == legs.duct[row]:
         return "leg of a joint where several ducts lead in and several out"
-    angle = np.degrees(legs.angle[row])
+    angle = round(float(np.degrees(legs.angle[row])), 3)
     verb = "parts" if graph.is_return else "meets"
     where = f", where the air of a loop {verb}" if kind == Kind.MEETING else ""
     if legs.is_symmetrical[row]:

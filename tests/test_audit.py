@@ -21,6 +21,7 @@ from elbowroom.layout import (
     drawing_from_runs,
     join,
     mended,
+    near_misses,
     read,
     rectangular,
     round_section,
@@ -97,6 +98,16 @@ def test_a_short_last_piece_is_no_near_miss_of_the_one_before_it() -> None:
     points = np.array([[0, 0, 3], [4, 0, 3], [4, 0, 2.95]])
     found = audit(drawing_from_runs([("a", points, WIDE)])).findings
     assert not [notice for notice in found if "short of" in notice.what]
+
+
+def test_a_free_end_on_an_arc_is_no_near_miss_of_the_arc() -> None:
+    """24 chords of 10 mm: those a little way back lie within the reach of a gap."""
+    step = np.linspace(0.0, np.pi / 2, 25)
+    arc = np.stack([2 + 0.15 * np.sin(step), 0.15 - 0.15 * np.cos(step)], axis=1)
+    points = np.insert(np.insert(arc, 0, [0.0, 0.0], axis=0), 2, 3.0, axis=1)
+    topology = join(drawing_from_runs([("a", points, round_section(0.1))]))
+    assert near_misses(topology) == []
+    assert mended(topology)[1] == []
 
 
 def test_the_mended_copy_has_only_what_its_designer_must_decide() -> None:

@@ -92,6 +92,16 @@ def test_a_converted_drawing_loses_the_same_by_the_same_schedule(
         assert after.graph.drawing.names[1] != "T2"
 
 
+def test_a_size_in_a_name_is_not_written_twice(tmp_path: Path) -> None:
+    """A name that says its section keeps it; one that says another gets the new one."""
+    path = tmp_path / "b.obj"
+    points = [[0, 0, 0], [4, 0, 0]], [[0, 1, 0], [4, 1, 0]]
+    same = ("T1 600x300", points[0], rectangular(0.6, 0.3))
+    other = ("T2 600x300", points[1], rectangular(0.4, 0.3))
+    write(drawing_from_runs([same, other]), path)
+    assert list(read(path, unit="m", up="z").names) == ["T1 600x300", "T2 400x300mm"]
+
+
 def test_each_name_counts_without_its_section(plan: Path) -> None:
     said = read_schedule(plan)
     drawing = _drawing()

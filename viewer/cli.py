@@ -340,6 +340,7 @@ def check(
     from elbowroom.physics import settled_audit, with_airflows
 
     from .check import audit_picture, print_check
+    from .display import counted
     from .preflight import why_not
     from .results import check_result
 
@@ -367,7 +368,8 @@ def check(
         if not as_json:
             for change in changes or ["nothing had to be changed"]:
                 print(f"  {change}")
-            print(f"{left} findings are left in the copy; the original is untouched.")
+            said = f"{counted(left, 'finding')} {'is' if left == 1 else 'are'}"
+            print(f"{said} left in the copy; the original is untouched.")
     if png is not None:
         problem = why_not()
         if problem is not None:
@@ -1143,8 +1145,13 @@ def _solids(
     solid_up: str | None,
 ) -> "tuple[list[Obstacle], list[Notice]]":
     """Solids of the files named and of the routes' own files, each of them once."""
-    from elbowroom.layout import read_obstacles, structure_in
+    from elbowroom.layout import read_obstacles, refusal, structure_in
 
+    for option, word in (("unit", solid_unit), ("up", solid_up)):
+        if word is not None and not paths:
+            raise refusal(
+                f"--obstacles-{option}", "there are no --obstacles", "leave it out"
+            )
     solids: list[Obstacle] = []
     notices: list[Notice] = []
     seen: set[tuple[str, bytes]] = set()
