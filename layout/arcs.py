@@ -48,7 +48,7 @@ class Arcs:
     point, direction
         Where each such duct is, m, and the arc's tangent there, unit vectors, (z, 3).
     uneven
-        First segments of chords of small turns that are no arc, shape (u,).
+        First segments of chains of small turns that are no arc, shape (u,).
     few
         Chains of so few turns that they may or may not be one arc.
     """

@@ -15,6 +15,7 @@ from elbowroom.layout import (
     end_taps,
     note,
     sections,
+    toml_key,
     warning,
 )
 
@@ -200,7 +201,7 @@ def end_tap_flags(
             f"the source; {where} loses {pressure_words(counted)}, and "
             f"the tap would lose {pressure_words(other)}",
             "say which it is: under [[takeoffs.exception]] write "
-            f'run = "{name}" and closed_end = true for the tap, or false',
+            f"run = {toml_key(name)} and closed_end = true for the tap, or false",
             place=graph.nodes[int(ducts.start[duct[most]])],
         )
     ]

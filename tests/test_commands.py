@@ -268,11 +268,14 @@ def test_bad_words(words: list[str], said: str, capsys: Captured) -> None:
     assert said in refused(capsys, *words)
 
 
-def test_a_reader_that_leaves_early_costs_no_file(tmp_path: Path) -> None:
+@pytest.mark.parametrize("both", [False, True])
+def test_a_reader_that_leaves_early_costs_no_file(both: bool, tmp_path: Path) -> None:
     """As `| head -1` does: what is asked for besides is still written."""
     command = [sys.executable, "-m", "elbowroom", "analyse", str(HOUSE), "--csv"]
     with subprocess.Popen(
-        [*command, str(tmp_path / "tables")], stdout=subprocess.PIPE
+        [*command, str(tmp_path / "tables")],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT if both else None,
     ) as process:
         assert process.stdout is not None
         process.stdout.close()

@@ -108,9 +108,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")
     words = list(sys.argv[1:] if arguments is None else arguments)
+    with patient(sys.stdout, sys.stderr):
+        return _run(words)
+
+
+def _run(words: list[str]) -> int:
+    """Do what the words say; the exit code."""
     try:
-        with patient(sys.stdout):
-            code = app(args=words, prog_name="elbowroom", standalone_mode=False)
+        code = app(args=words, prog_name="elbowroom", standalone_mode=False)
     except typer.Exit as done:
         return done.exit_code
     except typer.Abort:

@@ -1,8 +1,8 @@
-"""Standard output whose reader may leave early, as `head` does."""
+"""Standard streams whose reader may leave early, as `head` does."""
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager, redirect_stdout
+from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from typing import Any, TextIO
 
 
@@ -35,11 +35,12 @@ class _Outlet:
 
 
 @contextmanager
-def patient(stream: TextIO) -> Iterator[None]:
-    """Let the work go on to its files, whatever becomes of who reads the stream."""
-    outlet: Any = _Outlet(stream)
-    with redirect_stdout(outlet):
+def patient(output: TextIO, errors: TextIO) -> Iterator[None]:
+    """Let the work go on to its files, whatever becomes of who reads the streams."""
+    outlets: list[Any] = [_Outlet(output), _Outlet(errors)]
+    with redirect_stdout(outlets[0]), redirect_stderr(outlets[1]):
         try:
             yield
         finally:
-            outlet.flush()
+            for outlet in outlets:
+                outlet.flush()
