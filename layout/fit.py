@@ -38,7 +38,6 @@ def fit_notices(
         *_short_bends(topology, ducts, bends, transitions, legs, meetings),
         *_short_transitions(topology, ducts, bends, transitions),
         *_corners(topology, ducts, bends, transitions, schedule),
-        *_no_taps(topology, schedule, ducts, legs),
         *_overruled(topology, ducts, bends),
     ]
 
@@ -190,29 +189,6 @@ def _corners(
     ]
 
 
-def _no_taps(
-    topology: Topology, schedule: Schedule, ducts: Ducts, legs: Legs
-) -> list[Notice]:
-    """Say of runs that are declared taps at a closed end, and are none."""
-    wanted = {name for name, is_closed in schedule.closed_ends.items() if is_closed}
-    if not wanted:
-        return []
-    drawing = topology.drawing
-    taps = ducts.run[legs.duct[legs.leg_count == 2]].tolist()
-    wanted -= {drawing.names[run] for run in taps}
-    return [
-        warning(
-            drawing.place(run),
-            "it is declared a tap at the closed end of a duct, but it does not begin "
-            "alone at the end of one at 60 degrees or more",
-            "delete closed_end for it under [[takeoffs.exception]], or draw it so",
-            place=drawing.first_middle(run),
-        )
-        for run, name in enumerate(drawing.names)
-        if name in wanted
-    ]
-
-
 def _overruled(topology: Topology, ducts: Ducts, bends: Bends) -> list[Notice]:
     """Say where a drawn bend and a declared construction leave one of them unused."""
     drawing, notices = topology.drawing, []
@@ -249,19 +225,11 @@ def _overruled(topology: Topology, ducts: Ducts, bends: Bends) -> list[Notice]:
     return notices
 
 
-def end_taps(
-    topology: Topology,
-    schedule: Schedule,
-    ducts: Ducts,
-    bends: Bends,
-    transitions: Transitions,
-) -> IntArray:
-    """Bends that may be taps at the closed end of a duct, and of which nobody says.
+def end_tap_corners(ducts: Ducts, bends: Bends, transitions: Transitions) -> IntArray:
+    """Bends that may be taps at the closed end of a duct.
 
     Parameters
     ----------
-    topology, schedule
-        What was drawn, and what was declared under [[takeoffs.exception]].
     ducts, bends, transitions
         What was recognised.
 
@@ -280,10 +248,20 @@ def end_taps(
     ratio = ratio / area(shape[before], width[before], height[before])
     other = (ducts.shape[duct] != ducts.shape[before]) & (ratio <= 1.0)
     turned = bends.angle[rows] >= TAP_FROM - _ROUNDING
-    fits = turned & (other | (ratio < _MUCH_SMALLER))
-    rows, duct = rows[fits], duct[fits]
+    return np.asarray(rows[turned & (other | (ratio < _MUCH_SMALLER))])
+
+
+def end_taps(
+    topology: Topology,
+    schedule: Schedule,
+    ducts: Ducts,
+    bends: Bends,
+    transitions: Transitions,
+) -> IntArray:
+    """Those of `end_tap_corners` of which the schedule does not say what they are."""
+    rows = end_tap_corners(ducts, bends, transitions)
     if schedule.closed_ends:
-        names = topology.drawing.names
-        said = [names[run] in schedule.closed_ends for run in ducts.run[duct].tolist()]
+        names, run = topology.drawing.names, ducts.run[bends.duct[rows]]
+        said = [names[one] in schedule.closed_ends for one in run.tolist()]
         rows = rows[~np.array(said, dtype=bool)]
     return np.asarray(rows)

@@ -32,6 +32,7 @@ from .source import find_source
 from .terminals import match_terminals
 from .topology import Topology, join, loops, walk
 from .tree import Tree, tree_from
+from .unused import unused_notices
 from .ways import Loops, Ways, find_ways, first_guess, still_faults, tree_along
 
 _LONG, _SHORT = 500.0, 0.5  # m, of one duct and of all: beyond lies another unit
@@ -273,6 +274,15 @@ def _classified(
             *island_notices(topology, reached),
             *length_notices(drawing, topology.run.take(tree.segment), tree.length),
             *fit_notices(
+                topology,
+                found.ducts,
+                found.bends,
+                found.transitions,
+                found.legs,
+                found.meetings,
+                schedule,
+            ),
+            *unused_notices(
                 topology,
                 found.ducts,
                 found.bends,

@@ -7,14 +7,14 @@ from functools import lru_cache
 from .sections import Section, flat_oval, rectangular, round_section
 from .units import UNITS
 
-_UNIT = r"(?:\s?(mm|cm|in|\"|″))?"
+_UNIT = r"(?:\s?(mm|cm|in|\"|″|”))?"
 _NUMBER = r"(\d+(?:\.\d+)?)"
 # A word of its own: not inside another word, and not one of three numbers.
 _RECTANGLE = re.compile(
-    rf"(?<![\w.×*]){_NUMBER}{_UNIT}\s?[xX×*]\s?{_NUMBER}{_UNIT}(?![\w×*\"″]|\.\d)"
+    rf"(?<![\w.×*]){_NUMBER}{_UNIT}\s?[xX×*]\s?{_NUMBER}{_UNIT}(?![\w×*\"″”]|\.\d)"
     r"(\s+oval\b)?",
 )
-_ROUND = re.compile(rf"(?<!\w)(?:DN|dn|[DdØø])\s?{_NUMBER}{_UNIT}(?![\w\"″]|\.\d)")
+_ROUND = re.compile(rf"(?<!\w)(?:DN|dn|[DdØø])\s?{_NUMBER}{_UNIT}(?![\w\"″”]|\.\d)")
 _SIGN = re.compile("[xX×*DdØø]")  # without one of these there is no section
 _COPY = re.compile(r"\.\d{3}$")  # what some tools append to a name used twice
 _BARE_RANGE = (50.0, 5000.0)  # bare numbers outside it are no duct in millimetres

@@ -65,11 +65,13 @@ class Table:
         self.where = where
         self.faults = faults
         self._asked: list[str] = []
+        self.is_table = isinstance(content, Mapping)
+        self._content: Mapping[str, Any] = {}
         if isinstance(content, Mapping):
-            self._content: Mapping[str, Any] = content
+            self._content = content
         else:
-            self._content = {}
-            faults.append(error(where, "this must be a table", "write key = value"))
+            what = f"this must be a table, not {_shown(content)}"
+            faults.append(error(where, what, "write { key = value }"))
 
     def __contains__(self, key: str) -> bool:
         return key in self._content
@@ -186,7 +188,9 @@ class Table:
             self.fault(key, "this must be an array of tables", f"write [[...{key}]]")
             return
         for number, entry in enumerate(content, start=1):
-            yield Table(entry, f"{self._inner(key)} {number}", self.faults)
+            table = Table(entry, f"{self._inner(key)} {number}", self.faults)
+            if table.is_table:
+                yield table
 
     def named(self) -> Iterator[str]:
         """Every key of a table whose keys are names."""
@@ -389,21 +393,29 @@ def find_schedule(route: Path | str) -> Path | None:
     return None
 
 
+def _shown(value: object) -> str:
+    """Value as it stands in the file, or nearly so, cut short."""
+    text = str(value).lower() if isinstance(value, bool) else str(value)
+    return f"'{text}'" if len(text) <= 40 else f"'{text[:37]}...'"
+
+
 def _text(value: object, where: str) -> str:
     if isinstance(value, str) and value.strip():
         return value
-    raise refusal(where, f"'{value}' is no text", "write it in quotation marks")
+    raise refusal(where, f"{_shown(value)} is no text", "write it in quotation marks")
 
 
 def _yes_or_no(value: object, where: str) -> bool:
     if isinstance(value, bool):
         return value
-    raise refusal(where, f"'{value}' is no yes or no", "write true or false")
+    raise refusal(where, f"{_shown(value)} is no yes or no", "write true or false")
 
 
 def _each(table: Table) -> Iterator[tuple[str, Table]]:
     for name in list(table.named()):
-        yield name, table.table(name)
+        entry = table.table(name)
+        if entry.is_table:
+            yield name, entry
 
 
 def _each_value(table: Table, read: Callable[[Table, str], T | None]) -> dict[str, T]:

@@ -70,8 +70,8 @@ def _table() -> dict[str, Unit]:
     put("length", 1.0, "m", "metre", "metres")
     put("length", 1e-3, "mm")
     put("length", 1e-2, "cm")
-    put("length", INCH, "in", "inch", "inches", '"', "″")
-    put("length", FOOT, "ft", "foot", "feet", "'", "′")
+    put("length", INCH, "in", "inch", "inches", '"', "″", "”")
+    put("length", FOOT, "ft", "foot", "feet", "'", "′", "’")
     put("area", 1.0, "m2", "m²")
     put("area", FOOT**2, "ft2", "ft²")
     put("airflow", 1.0, "m3/s", "m³/s")
@@ -129,7 +129,7 @@ _EXAMPLES = {
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = re.compile(rf"\s*({_NUMBER})\s*(.*?)\s*")
 _FEET_INCHES = re.compile(
-    rf"\s*(-?\d+)\s*(?:ft|feet|foot|'|′)\s*({_NUMBER})\s*(?:in|inch|inches|\"|″)\s*"
+    rf"\s*(-?\d+)\s*(?:ft|feet|foot|'|′)\s*({_NUMBER})\s*(?:in|inch|inches|\"|″|”)\s*"
 )
 
 

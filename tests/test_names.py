@@ -34,6 +34,7 @@ IN = 0.0254
         ('24" x 12"', Shape.RECTANGULAR, 24 * IN, 12 * IN, ""),
         ('T_24x12"_supply', Shape.RECTANGULAR, 24 * IN, 12 * IN, "T supply"),
         ("T 24″×12″", Shape.RECTANGULAR, 24 * IN, 12 * IN, "T"),
+        ("T 24”×12”", Shape.RECTANGULAR, 24 * IN, 12 * IN, "T"),
         ("T 24inx12in", Shape.RECTANGULAR, 24 * IN, 12 * IN, "T"),
         ('T 20"x8" oval', Shape.OVAL, 20 * IN, 8 * IN, "T"),
         ('Ø8" riser', Shape.ROUND, 8 * IN, 8 * IN, "riser"),

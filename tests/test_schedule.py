@@ -152,7 +152,7 @@ def test_an_empty_schedule_assumes_and_says_so(tmp_path: Path) -> None:
         ('[duct]\nmaterial="steel"\nroughness="1 mm"', "both given"),
         ('[transitions]\nlength="1 m"\nincluded_angle="9 deg"', "both given"),
         ('[source]\nrun="a"\nat=["0 m","0 m","0 m"]', "both given"),
-        ("terminals = 5", "must be a table"),
+        ("terminals = 5", "must be a table, not '5'"),
         ("[air\n", "not valid TOML"),
     ],
 )
@@ -169,6 +169,17 @@ def test_all_faults_are_told_at_once(tmp_path: Path) -> None:
     with pytest.raises(BadInput) as caught:
         read_schedule(written(tmp_path, text))
     assert len(caught.value.faults) == 3
+
+
+@pytest.mark.parametrize(
+    "text",
+    ['[terminals]\na = "600 m3/h"\n', "[[terminals.a]]\n", "[elbows]\nexception=[1]"],
+)
+def test_what_is_no_table_is_one_fault(tmp_path: Path, text: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        read_schedule(written(tmp_path, text))
+    (fault,) = caught.value.faults
+    assert "this must be a table, not" in fault.what
 
 
 @pytest.mark.parametrize("name", ["missing.toml", "."])

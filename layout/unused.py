@@ -1,0 +1,172 @@
+"""What a schedule declares of fittings that the drawing does not have."""
+
+from collections.abc import Collection
+
+import numpy as np
+
+from .basis import Basis
+from .faults import Notice, warning
+from .fit import end_tap_corners
+from .fittings import Bends, Ducts, Legs, Transitions
+from .schedule import Schedule
+from .sections import IntArray
+from .topology import Topology
+
+
+def unused_notices(
+    topology: Topology,
+    ducts: Ducts,
+    bends: Bends,
+    transitions: Transitions,
+    legs: Legs,
+    meetings: Legs,
+    schedule: Schedule,
+) -> list[Notice]:
+    """Say which exceptions of the schedule change nothing, each with its run.
+
+    Parameters
+    ----------
+    topology
+        What was drawn.
+    ducts, bends, transitions, legs, meetings
+        What was recognised.
+    schedule
+        What was declared, by runs of this drawing.
+
+    Returns
+    -------
+    notices
+        Warnings, one for each exception that finds no fitting.
+    """
+    said: list[tuple[str, str, str]] = []
+    if schedule.elbow_exceptions:
+        said += _elbows(topology, ducts, bends, schedule)
+    if schedule.takeoff_exceptions:
+        said += _takeoffs(topology, ducts, legs, meetings, schedule)
+    if schedule.closed_ends:
+        said += _closed_ends(topology, ducts, bends, transitions, legs, schedule)
+    if schedule.transition_exceptions:
+        changes = transitions.duct[transitions.length_basis != int(Basis.DRAWN)]
+        said += [
+            (
+                name,
+                "a transition is declared for it, but no change of section that is "
+                "not drawn as a run of its own lies at its start",
+                "delete it under [[transitions.exception]], or name the run behind "
+                "the change",
+            )
+            for name in _others(
+                topology, schedule.transition_exceptions, ducts, changes
+            )
+        ]
+    drawing = topology.drawing
+    number = {name: run for run, name in enumerate(drawing.names)} if said else {}
+    return [
+        warning(
+            drawing.place(number[name]),
+            what,
+            remedy,
+            place=drawing.first_middle(number[name]),
+        )
+        for name, what, remedy in said
+        if name in number
+    ]
+
+
+def _others(
+    topology: Topology, names: Collection[str], ducts: Ducts, duct: IntArray
+) -> list[str]:
+    """Names of runs that none of some ducts belongs to."""
+    runs = np.unique(ducts.run[duct]).tolist()
+    used = {topology.drawing.names[run] for run in runs}
+    return [name for name in names if name not in used]
+
+
+def _elbows(
+    topology: Topology, ducts: Ducts, bends: Bends, schedule: Schedule
+) -> list[tuple[str, str, str]]:
+    names = topology.drawing.names
+    by_run: dict[str, set[int]] = {}
+    runs = ducts.run[bends.duct].tolist()
+    for run, number in zip(runs, bends.number.tolist(), strict=True):
+        by_run.setdefault(names[run], set()).add(number)
+    said = []
+    for name, bend in schedule.elbow_exceptions:
+        there = by_run.get(name, set())
+        if there and (bend == 0 or bend in there):
+            continue
+        which = f"its bend {bend}" if bend else "it"
+        if there:
+            shown = ", ".join(map(str, sorted(there)))
+            has = f"the run has {'bend' if len(there) == 1 else 'bends'} {shown} only"
+            remedy = "correct the number under [[elbows.exception]]"
+        else:
+            has = "no elbow lies in it or at its start"
+            remedy = "delete it under [[elbows.exception]]"
+        said.append((name, f"an elbow is declared for {which}, but {has}", remedy))
+    return said
+
+
+def _takeoffs(
+    topology: Topology, ducts: Ducts, legs: Legs, meetings: Legs, schedule: Schedule
+) -> list[tuple[str, str, str]]:
+    sides, wanted = (legs, meetings), schedule.takeoff_exceptions
+    branches = np.concatenate([side.duct[side.is_branch] for side in sides])
+    alike = np.concatenate([side.duct[side.is_symmetrical] for side in sides])
+    no_wyes = _others(topology, wanted, ducts, alike)
+    return [
+        *(
+            (
+                name,
+                "a takeoff entry is declared for it, but it is a leg of a symmetrical "
+                "wye or tee, whose tables know no entries",
+                "delete it under [[takeoffs.exception]]",
+            )
+            for name in wanted
+            if name not in no_wyes
+        ),
+        *(
+            (
+                name,
+                "a takeoff entry is declared for it, but it is no branch: it does not "
+                "begin at a junction, or goes straight on there",
+                "delete it under [[takeoffs.exception]], or name the branch",
+            )
+            for name in _others(topology, wanted, ducts, branches)
+        ),
+    ]
+
+
+def _closed_ends(
+    topology: Topology,
+    ducts: Ducts,
+    bends: Bends,
+    transitions: Transitions,
+    legs: Legs,
+    schedule: Schedule,
+) -> list[tuple[str, str, str]]:
+    wanted = {name for name, is_closed in schedule.closed_ends.items() if is_closed}
+    taps = legs.duct[legs.leg_count == 2]
+    corners = bends.duct[end_tap_corners(ducts, bends, transitions)]
+    return [
+        *(
+            (
+                name,
+                "it is declared a tap at the closed end of a duct, but it does not "
+                "begin alone at the end of one at 60 degrees or more",
+                "delete closed_end for it under [[takeoffs.exception]], or draw it so",
+            )
+            for name in _others(topology, wanted, ducts, taps)
+        ),
+        *(
+            (
+                name,
+                "closed_end = false is declared for it, but it does not begin where "
+                "a tap at the closed end of a duct might be meant",
+                "delete closed_end for it under [[takeoffs.exception]]",
+            )
+            for name in _others(
+                topology, schedule.closed_ends.keys() - wanted, ducts, corners
+            )
+        ),
+    ]

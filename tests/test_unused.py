@@ -1,0 +1,107 @@
+"""Exceptions of a schedule that find no fitting are told, and only those."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from elbowroom.layout import (
+    Attributes,
+    DuctGraph,
+    ElbowConstruction,
+    ElbowRule,
+    Schedule,
+    TakeoffEntry,
+    TerminalSpec,
+    TransitionRule,
+    build,
+    drawing_from_runs,
+    rectangular,
+    round_section,
+)
+
+# A main with a bend at its end, a tap to one side, and a reducer on the way.
+RUNS = [
+    ("main", [[0, 0, 0], [4, 0, 0]], rectangular(0.4, 0.3)),
+    ("on", [[4, 0, 0], [8, 0, 0]], rectangular(0.4, 0.3)),
+    ("thin", [[8, 0, 0], [12, 0, 0], [12, 3, 0]], rectangular(0.3, 0.3)),
+    ("tap", [[4, 0, 0], [4, 3, 0]], round_section(0.2)),
+]
+WYE = [
+    ("main", [[0, 0, 0], [4, 0, 0]], round_section(0.4)),
+    ("left", [[4, 0, 0], [4, 3, 0]], round_section(0.25)),
+    ("right", [[4, 0, 0], [4, -3, 0]], round_section(0.25)),
+]
+# A trunk whose last duct leaves it alone at a right angle, in another shape.
+LAST = [
+    ("main", [[0, 0, 0], [4, 0, 0]], rectangular(0.4, 0.3)),
+    ("tap", [[4, 0, 0], [4, 3, 0]], round_section(0.2)),
+]
+MITRED = ElbowRule(ElbowConstruction.MITRED)
+LONG = TransitionRule(length=0.5)
+
+
+def told(runs: Any, **plan: Any) -> list[str]:
+    """What is said of exceptions that find nothing."""
+    drawing = drawing_from_runs(
+        [(name, np.asarray(points, float), cut) for name, points, cut in runs],
+        attributes={"main": Attributes(source=True, source_at_end=False)},
+    )
+    free = {"thin", "tap", "left", "right"} & set(drawing.names)
+    ends = {name: TerminalSpec(0.1) for name in free}
+    graph: DuctGraph = build(drawing, Schedule(terminals=ends, **plan))
+    return [n.sentence for n in graph.notices if "declared" in n.what]
+
+
+@pytest.mark.parametrize(
+    ("runs", "plan"),
+    [
+        (RUNS, {"elbow_exceptions": {("thin", 1): MITRED}}),
+        (RUNS, {"elbow_exceptions": {("thin", 0): MITRED}}),
+        (RUNS, {"takeoff_exceptions": {"tap": TakeoffEntry.CONICAL}}),
+        (RUNS, {"transition_exceptions": {"thin": LONG}}),
+        (LAST, {"closed_ends": {"tap": True}}),
+        (LAST, {"closed_ends": {"tap": False}}),
+    ],
+)
+def test_an_exception_that_finds_its_fitting_is_not_told(runs: Any, plan: Any) -> None:
+    assert not told(runs, **plan)
+
+
+@pytest.mark.parametrize(
+    ("runs", "plan", "said"),
+    [
+        (
+            RUNS,
+            {"elbow_exceptions": {("thin", 2): MITRED}},
+            "'thin': an elbow is declared for its bend 2, but the run has bend 1 only",
+        ),
+        (
+            RUNS,
+            {"elbow_exceptions": {("tap", 0): MITRED}},
+            "'tap': an elbow is declared for it, but no elbow lies in it",
+        ),
+        (
+            RUNS,
+            {"takeoff_exceptions": {"on": TakeoffEntry.CONICAL}},
+            "'on': a takeoff entry is declared for it, but it is no branch",
+        ),
+        (
+            WYE,
+            {"takeoff_exceptions": {"left": TakeoffEntry.CONICAL}},
+            "'left': a takeoff entry is declared for it, but it is a leg of a symm",
+        ),
+        (
+            RUNS,
+            {"transition_exceptions": {"on": LONG}},
+            "'on': a transition is declared for it, but no change of section",
+        ),
+        (RUNS, {"closed_ends": {"on": True}}, "'on': it is declared a tap at the"),
+        (RUNS, {"closed_ends": {"tap": False}}, "'tap': closed_end = false is decl"),
+    ],
+)
+def test_an_exception_that_finds_nothing_is_told(
+    runs: Any, plan: Any, said: str
+) -> None:
+    (sentence,) = told(runs, **plan)
+    assert said in sentence
