@@ -19,7 +19,13 @@ from .frames import (
     rolls,
     turn_between,
 )
-from .odd_turns import FOLDED, chain_notices, folded_notices
+from .odd_turns import (
+    FOLDED,
+    STRAIGHT_ON,
+    bent_notices,
+    chain_notices,
+    folded_notices,
+)
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, area
 from .standing import roll_notices, twist_notices
@@ -28,7 +34,6 @@ from .strokes import LARGEST_TURN
 from .topology import Topology
 from .tree import Tree, heads
 
-STRAIGHT_ON = np.radians(1.0)  # less of a turn is the drawing's rounding
 _ALIKE = np.radians(10.0)  # deflections of two legs that share the turn evenly
 _TURNED_AWAY = np.radians(15.0)  # a leg beyond this is no straight continuation
 _LARGEST_KINK = np.radians(20.0)  # of the centreline where a transition slants
@@ -210,6 +215,7 @@ def classify(
     notices = [
         *chain_notices(topology, tree, arcs, pieces.width, pieces.height),
         *folded_notices(topology, tree, folded, pieces.turn[folded]),
+        *bent_notices(topology, tree, pieces.is_transition, sharp),
         *roll_notices(topology, ducts, tree.direction.take(first, axis=0), legs, bends),
         *twist_notices(topology, ducts, legs, bends),
     ]

@@ -4,10 +4,13 @@ import numpy as np
 
 from .arcs import Arcs
 from .faults import Notice, warning
+from .fittings import BoolArray
+from .frames import turn_between
 from .sections import FloatArray, IntArray
 from .topology import Topology
 from .tree import Tree
 
+STRAIGHT_ON = np.radians(1.0)  # less of a turn is the drawing's rounding
 FOLDED = np.radians(170.0)  # a sharp turn beyond this lays the duct on itself
 _NEAR = 2.0  # sides of the section between turns that may be one bend
 
@@ -58,6 +61,48 @@ def folded_notices(
         )
         for row, angle in zip(segments.tolist(), turn.tolist(), strict=True)
     ]
+
+
+def bent_notices(
+    topology: Topology, tree: Tree, is_transition: BoolArray, counted: BoolArray
+) -> list[Notice]:
+    """Say where a drawn transition turns the duct, and no elbow is counted for it.
+
+    The kinks of a slanting one cancel; those of one drawn along an arc add up.
+
+    Parameters
+    ----------
+    topology, tree
+        The joined drawing and the walk over it.
+    is_transition
+        Whether each segment of the walk is of a run that is a transition, shape (e,).
+    counted
+        Whether an elbow is counted at its start.
+    """
+    if not is_transition.any():
+        return []
+    behind = is_transition[tree.parent] & (tree.parent >= 0) & ~is_transition
+    notices = []
+    for row in behind.nonzero()[0].tolist():
+        chain = [row]
+        while is_transition[before := int(tree.parent[chain[-1]])]:
+            chain.append(before)
+        first = chain[-1]
+        ahead = tree.direction[[before, row]]
+        angle = float(turn_between(ahead[:1], ahead[1:])[0][0])
+        if angle <= STRAIGHT_ON or counted[chain].any():
+            continue
+        notices.append(
+            warning(
+                topology.drawing.place(int(topology.run[tree.segment[first]])),
+                f"this transition turns the duct by {np.degrees(angle):.0f} degrees in "
+                "small steps, for which no elbow is counted",
+                "draw the elbow before or behind it, and the transition straight",
+                effect="an elbow's loss is left out",
+                place=topology.nodes[int(tree.start[first])],
+            )
+        )
+    return notices
 
 
 def _uneven_notices(topology: Topology, tree: Tree, arcs: Arcs) -> list[Notice]:

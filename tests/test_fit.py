@@ -113,6 +113,38 @@ def test_a_transition_that_is_drawn_fits() -> None:
     assert not said(graph, "does not fit")
 
 
+def turned_transition(points: Any, ahead: Any) -> DuctGraph:
+    drawing = drawing_from_runs(
+        [
+            ("a", np.array([[-3.0, 0, 0], [0, 0, 0]]), SMALL),
+            ("t", np.asarray(points, float), SMALL),
+            ("b", np.array([points[-1], np.add(points[-1], ahead)]), LARGE),
+        ],
+        attributes={
+            "a": Attributes(source=True, source_at_end=False),
+            "t": Attributes(transition=True),
+        },
+    )
+    return build(drawing, Schedule(terminals={"b": TerminalSpec(0.3)}))
+
+
+def test_a_transition_along_an_arc_says_that_its_elbow_is_left_out() -> None:
+    angle = np.radians(np.linspace(0, 90, 7))
+    arc = np.stack([np.sin(angle), 1 - np.cos(angle), 0 * angle], axis=1)
+    graph = turned_transition(arc, [0, 3, 0])
+    assert len(graph.bends.duct) == 0
+    (found,) = said(graph, "turns the duct by 90 degrees")
+    assert found.where.endswith("run 't'")
+
+
+def test_a_slanted_transition_and_one_with_a_counted_corner_are_not_told() -> None:
+    graph = turned_transition([[0, 0, 0], [1, 0.1, 0]], [3, 0, 0])
+    assert not said(graph, "turns the duct")
+    graph = turned_transition([[0, 0, 0], [1, 0, 0], [1, 1, 0]], [0, 3, 0])
+    assert len(graph.bends.duct) == 1
+    assert not said(graph, "turns the duct")
+
+
 # --- bends
 
 
