@@ -96,10 +96,6 @@ class Analysis:
             for k, n in zip(kind.tolist(), number.tolist(), strict=True)
         )
 
-    def identifier(self, element: int) -> str:
-        """Identifier of one element, as in `ids`."""
-        return self.elements.identifier(element)
-
     def name(self, element: int) -> str:
         """Name of an element in the words of the drawing."""
         graph, kind = self.graph, Kind(self.elements.kind[element])

@@ -241,7 +241,7 @@ def _largest(analysis: Analysis, display: Display) -> str:
     order = way[np.argsort(-e.loss[way], kind="stable")][:5].tolist()
     rows: list[list[Cell]] = [
         [
-            _s(analysis.identifier(row)),
+            _s(analysis.ids[row]),
             f"{analysis.name(row)}: {analysis.words(row, display.side)}",
             _n(display.pressures(e.loss[row])),
             _n(f"{100 * e.loss[row] / analysis.critical_loss:.0f} %"),
@@ -356,7 +356,7 @@ def _fittings(
             )
         rows.append(
             [
-                _s(analysis.identifier(row) + (" *" if row in on_path else "")),
+                _s(analysis.ids[row] + (" *" if row in on_path else "")),
                 (f"{analysis.name(row)}: {analysis.words(row, display.side)}", "w"),
                 _s(display.size(analysis.graph.section(int(e.duct[row])))),
                 _n(display.velocities(e.velocity[row])),
@@ -399,7 +399,7 @@ def _ducts(analysis: Analysis, display: Display) -> str:
         speed = "–" if limit is None else display.velocities(limit)
         rows.append(
             [
-                _s(analysis.identifier(row.element)),
+                _s(analysis.ids[row.element]),
                 analysis.name(row.element),
                 _s(display.size(row.section)),
                 _n(display.side_words(row.equivalent_diameter)),

@@ -390,7 +390,7 @@ def row_text(analysis: Analysis, element: int, display: Display) -> str:
     """One line on an element, for the window."""
     e = analysis.elements
     text = (
-        f"{analysis.identifier(element)}  {analysis.name(element)}: "
+        f"{analysis.ids[element]}  {analysis.name(element)}: "
         f"{analysis.words(element, display.side)}, "
         f"{display.velocities(e.velocity[element])} {display.velocity}, "
     )
@@ -504,7 +504,7 @@ def _critical(analysis: Analysis, display: Display) -> Any:
         longer = analysis.equivalent_length[row]
         is_duct = e.kind[row] == Kind.DUCT
         table.add_row(
-            analysis.identifier(row),
+            analysis.ids[row],
             _plain(f"{analysis.name(row)}: {analysis.words(row, display.side)}"),
             # The column does not wrap by itself, and this would leave none for "what".
             display.size(analysis.graph.section(int(e.duct[row]))).replace(
