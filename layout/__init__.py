@@ -32,7 +32,7 @@ from .obstacles import Obstacle, read_obstacles, structure_in
 from .read import read
 from .read_schedule import find_schedule, load_toml, read_schedule
 from .recurrences import sum_from_root, sum_of_subtree
-from .resized import with_sections
+from .resized import overruling_notices, with_sections
 from .run_names import with_drawn_names
 from .schedule import (
     ChecksSpec,
@@ -124,6 +124,7 @@ __all__ = [
     "node_kinds",
     "note",
     "overlap_depth",
+    "overruling_notices",
     "piece_ducts",
     "ranked",
     "read",

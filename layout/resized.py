@@ -5,6 +5,10 @@ from dataclasses import replace
 
 from .basis import Basis
 from .drawing import Drawing
+from .faults import Notice, warning
+from .names import bare_name
+from .run_names import with_drawn_names
+from .schedule import Schedule
 from .sections import Section
 
 
@@ -24,8 +28,6 @@ def with_sections(drawing: Drawing, sections: Mapping[str, Section]) -> Drawing:
         A copy. Sizes written in a name are taken out of it, so that it says nothing
         else than the section does.
     """
-    from .names import bare_name
-
     shape, width = drawing.shape.copy(), drawing.width.copy()
     height, basis = drawing.height.copy(), drawing.section_basis.copy()
     names = list(drawing.names)
@@ -50,3 +52,36 @@ def with_sections(drawing: Drawing, sections: Mapping[str, Section]) -> Drawing:
         section_basis=basis,
         section_origin={},
     )
+
+
+def overruling_notices(
+    drawing: Drawing, schedule: Schedule, sections: Mapping[str, Section]
+) -> list[Notice]:
+    """Say which new sections a schedule would take back when it is read with them.
+
+    Parameters
+    ----------
+    drawing
+        The drawing before it got them.
+    schedule
+        What the schedule says; its own [sections] go before those drawn.
+    sections
+        The new ones by run.
+    """
+    named, _ = with_drawn_names(schedule, drawing, ())
+    runs = [
+        run
+        for run, section in named.sections.items()
+        if run in sections and section != sections[run]
+    ]
+    if not runs:
+        return []
+    shown = ", ".join(f"'{run}'" for run in runs[:6])
+    more = f" and {len(runs) - 6} more" if len(runs) > 6 else ""
+    return [
+        warning(
+            f"{schedule.file}, [sections]",
+            f"what it says of {shown}{more} goes before the sizes that were written",
+            "delete it there before you read the new file with this schedule",
+        )
+    ]

@@ -624,6 +624,25 @@ def test_the_sized_route_is_written_and_reads_as_sized(
         assert section.width == pytest.approx(wide, abs=1e-6)
 
 
+def test_sizes_that_the_schedule_takes_back_are_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    route, plan = tmp_path / "b.toml", tmp_path / "b.schedule.toml"
+    route.write_text(
+        'unit = "m"\nup = "z"\n[[run]]\nname = "main 400x300"\nsource = true\n'
+        "points = [[0,0,0],[4,0,0]]\n"
+    )
+    flows = '[terminals]\nmain.flow = "600 m3/h"\n'
+    words = ["proportion", str(route), "--rate", "0.8 Pa/m", "--out"]
+    plan.write_text(flows + '[sections]\nmain = "300x300mm"\n')
+    assert main([*words, str(tmp_path / "one.glb")]) == 0
+    told = capsys.readouterr().err
+    assert "b.schedule.toml, [sections]: what it says of 'main 400x300' goes" in told
+    plan.write_text(flows)
+    assert main([*words, str(tmp_path / "two.glb")]) == 0
+    assert "[sections]" not in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -819,7 +819,14 @@ def proportion(
     units: _Units = "metric",
 ) -> int:
     """Size every duct of a layout."""
-    from elbowroom.layout import Shape, read, refusal, with_sections, write
+    from elbowroom.layout import (
+        Shape,
+        overruling_notices,
+        read,
+        refusal,
+        with_sections,
+        write,
+    )
     from elbowroom.physics import METHODS, Aim, plan_with_returns, with_airflows
     from elbowroom.physics import proportion as size_layout
 
@@ -870,7 +877,11 @@ def proportion(
         print_proportions(found, how, display, _console())
     if out is not None:
         chosen = {choice.run: choice.chosen for choice in found.choices}
-        write(with_sections(drawing, chosen), out)
+        for said in (
+            *write(with_sections(drawing, chosen), out),
+            *overruling_notices(drawing, asked, chosen),
+        ):
+            _say(said.sentence)
         _wrote(out)
     return 0
 
