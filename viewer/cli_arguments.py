@@ -1,0 +1,97 @@
+"""Arguments and options that several commands share."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+RouteArgument = Annotated[
+    Path, typer.Argument(help="The drawn route: GLB, OBJ, DXF, VTP, TOML.")
+]
+
+
+ScheduleOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--schedule",
+        help="Airflows, air, constructions, declared losses (TOML). Without it "
+        "NAME.schedule.toml or schedule.toml beside the route.",
+    ),
+]
+
+
+UnitOption = Annotated[
+    str | None,
+    typer.Option("--unit", help="Unit of the coordinates: m, mm, cm, in, ft."),
+]
+
+
+UpOption = Annotated[str | None, typer.Option("--up", help="Axis that is up: y or z.")]
+
+
+ToleranceOption = Annotated[
+    str, typer.Option("--tolerance", help="Ends nearer than this are joined.")
+]
+
+
+JsonOption = Annotated[
+    bool, typer.Option("--json", help="Only JSON on standard output.")
+]
+
+
+UnitsOption = Annotated[str, typer.Option("--units", help="metric or inch-pound.")]
+
+
+ByOption = Annotated[
+    str, typer.Option("--by", help="What the colours show: loss or per-metre.")
+]
+
+
+PngOption = Annotated[Path | None, typer.Option("--png", help="Write a picture there.")]
+
+
+XlsxOption = Annotated[
+    Path | None, typer.Option("--xlsx", help="Write the tables as a workbook there.")
+]
+
+
+PageOption = Annotated[
+    Path | None, typer.Option("--page", help="Write the review page there, as HTML.")
+]
+
+
+ObstaclesOption = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--obstacles", help="Solids to stay clear of: GLB, OBJ, STL, PLY, IFC."
+    ),
+]
+
+
+ObstaclesUnitOption = Annotated[
+    str | None,
+    typer.Option("--obstacles-unit", help="Unit of those solids: m, mm, in, ft."),
+]
+
+
+ObstaclesUpOption = Annotated[
+    str | None, typer.Option("--obstacles-up", help="Up axis of those solids: y or z.")
+]
+
+
+ReturnsOption = Annotated[
+    list[Path] | None,
+    typer.Option("--return", help="Return side of the same fan; may be repeated."),
+]
+
+
+StrictOption = Annotated[
+    bool,
+    typer.Option(
+        "--strict",
+        help="Exit code 1: fan too weak, a check not kept, or not to be built.",
+    ),
+]
+
+
+COLOURINGS = {"loss": "loss", "per-metre": "per-metre"}

@@ -1,0 +1,339 @@
+"""Commands that design with a layout: proportion, improve, operate and their papers."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .cli_arguments import (
+    JsonOption,
+    ObstaclesOption,
+    ObstaclesUnitOption,
+    ObstaclesUpOption,
+    ReturnsOption,
+    RouteArgument,
+    ScheduleOption,
+    ToleranceOption,
+    UnitOption,
+    UnitsOption,
+    UpOption,
+    XlsxOption,
+)
+from .cli_inputs import (
+    Reading,
+    above_zero,
+    analysed,
+    input_files,
+    one_of,
+    read_option,
+    read_options,
+    return_sides,
+    schedule_for,
+    schedules_for,
+    solids_around,
+)
+from .cli_outputs import (
+    new_console,
+    not_over_inputs,
+    print_json,
+    say,
+    watched,
+    workbook_file,
+    wrote,
+)
+
+if TYPE_CHECKING:
+    from elbowroom.physics import Analysis
+
+
+def proportion(
+    route: RouteArgument,
+    schedule: ScheduleOption = None,
+    obstacles: ObstaclesOption = None,
+    obstacles_unit: ObstaclesUnitOption = None,
+    obstacles_up: ObstaclesUpOption = None,
+    returns: ReturnsOption = None,
+    method: Annotated[
+        str,
+        typer.Option("--method", help="equal friction, velocity, or static regain."),
+    ] = "equal friction",
+    rate: Annotated[
+        str | None,
+        typer.Option("--rate", help="Friction rate; what the fan leaves if not said."),
+    ] = None,
+    main_velocity: Annotated[
+        str | None, typer.Option("--main-velocity", help="Largest in mains.")
+    ] = None,
+    branch_velocity: Annotated[
+        str | None, typer.Option("--branch-velocity", help="Largest in branches.")
+    ] = None,
+    max_height: Annotated[str | None, typer.Option("--max-height")] = None,
+    max_width: Annotated[str | None, typer.Option("--max-width")] = None,
+    shape: Annotated[
+        str | None,
+        typer.Option("--shape", help="round, rectangular or oval; as drawn if not."),
+    ] = None,
+    series: Annotated[
+        str | None,
+        typer.Option("--series", help="Steps of sizes: mm or in; that of --units."),
+    ] = None,
+    may_grow: Annotated[
+        bool, typer.Option("--may-grow", help="Sizes may grow away from the fan.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="Write the route with its sizes there."),
+    ] = None,
+    unit: UnitOption = None,
+    up: UpOption = None,
+    tolerance: ToleranceOption = "1 mm",
+    as_json: JsonOption = False,
+    units: UnitsOption = "metric",
+) -> int:
+    """Size every duct of a layout."""
+    from elbowroom.layout import (
+        Shape,
+        overruling_notices,
+        refusal,
+        with_sections,
+        write,
+    )
+    from elbowroom.physics import METHODS, Aim, plan_with_returns, with_airflows
+    from elbowroom.physics import proportion as size_layout
+
+    from .display import DISPLAYS
+    from .plan import print_proportions, proportions_result
+
+    display = one_of(units, DISPLAYS, "--units")
+    reading = Reading(unit, up, tolerance)
+    how = one_of(method, {word: word for word in METHODS}, "--method")
+    usual = "in" if display.name == "inch-pound" else "mm"
+    steps = one_of(series or usual, {"mm": "mm", "in": "in"}, "--series")
+    shapes = {
+        "round": Shape.ROUND,
+        "rectangular": Shape.RECTANGULAR,
+        "oval": Shape.OVAL,
+    }
+    made = None if shape is None else one_of(shape, shapes, "--shape")
+
+    def limit(text: str | None, dimension: str, where: str) -> float | None:
+        return None if text is None else above_zero(text, dimension, where)
+
+    aim = Aim(
+        how,
+        limit(rate, "friction rate", "--rate"),
+        limit(main_velocity, "velocity", "--main-velocity"),
+        limit(branch_velocity, "velocity", "--branch-velocity"),
+        limit(max_height, "length", "--max-height"),
+        limit(max_width, "length", "--max-width"),
+        made,
+        steps,
+        may_grow,
+    )
+    if how == "velocity" and (aim.main is None or aim.branch is None):
+        raise refusal(
+            "proportion",
+            "sizing by velocity needs the velocities",
+            'write --main-velocity "5 m/s" --branch-velocity "3.5 m/s"',
+        )
+    not_over_inputs([route], [schedule] if schedule else [], None, fix=out)
+    drawing = reading.read(route)
+    asked, _ = with_airflows(schedule_for(route, schedule))
+    back = return_sides(returns, route, asked, reading)
+    asked = plan_with_returns(asked, back)
+    solids, _ = solids_around(obstacles, [route], unit, obstacles_unit, obstacles_up)
+    found = size_layout(drawing, asked, aim, reading.joining_distance, solids)
+    if as_json:
+        print_json(proportions_result(found, how))
+    else:
+        print_proportions(found, how, display, new_console())
+    if out is not None:
+        chosen = {choice.run: choice.chosen for choice in found.choices}
+        for said in (
+            *write(with_sections(drawing, chosen), out),
+            *overruling_notices(drawing, asked, chosen),
+        ):
+            say(said.sentence)
+        wrote(out)
+    return 0
+
+
+def improve(
+    route: RouteArgument,
+    schedule: ScheduleOption = None,
+    obstacles: ObstaclesOption = None,
+    obstacles_unit: ObstaclesUnitOption = None,
+    obstacles_up: ObstaclesUpOption = None,
+    unit: UnitOption = None,
+    up: UpOption = None,
+    tolerance: ToleranceOption = "1 mm",
+    as_json: JsonOption = False,
+    units: UnitsOption = "metric",
+) -> int:
+    """Say which changes win pressure on the critical path."""
+    from elbowroom.physics import remedies
+
+    from .display import DISPLAYS
+    from .gaps import gaps
+    from .plan import print_remedies, remedies_result
+
+    display = one_of(units, DISPLAYS, "--units")
+    reading = Reading(unit, up, tolerance)
+    solids, _ = solids_around(obstacles, [route], unit, obstacles_unit, obstacles_up)
+    option, _ = read_option(route, schedule_for(route, schedule), reading, solids, [])
+
+    def clashes(analysis: "Analysis") -> int:
+        return sum(not gap.is_kept for gap in gaps(analysis, solids)[1])
+
+    series = "in" if display.name == "inch-pound" else "mm"
+    found = remedies(
+        option.analysis, clashes, series, lambda work: watched(work, "changes tried")
+    )
+    if as_json:
+        print_json(remedies_result(option.analysis, found))
+    else:
+        print_remedies(option.analysis, found, display, new_console())
+    return 0
+
+
+def operate(
+    route: RouteArgument,
+    schedule: ScheduleOption = None,
+    dampers: Annotated[
+        str, typer.Option("--dampers", help="open, or set as the balance sets them.")
+    ] = "open",
+    returns: ReturnsOption = None,
+    unit: UnitOption = None,
+    up: UpOption = None,
+    tolerance: ToleranceOption = "1 mm",
+    as_json: JsonOption = False,
+    units: UnitsOption = "metric",
+) -> int:
+    """Say which airflows settle between the fan and the layout."""
+    from elbowroom.physics import operate as settle
+
+    from .display import DISPLAYS
+    from .plan import operation_result, print_operation
+
+    display = one_of(units, DISPLAYS, "--units")
+    reading = Reading(unit, up, tolerance)
+    chosen = one_of(dampers, {"open": "open", "set": "set"}, "--dampers")
+    plan = schedule_for(route, schedule)
+    analysis = analysed(route, plan, reading)
+    back = return_sides(returns, route, plan, reading)
+    found = settle(analysis, chosen, back)
+    if as_json:
+        print_json(operation_result(analysis, found, back))
+    else:
+        print_operation(analysis, found, display, new_console(), back)
+    return 0
+
+
+def quantities(
+    route: RouteArgument,
+    schedule: ScheduleOption = None,
+    csv: Annotated[
+        Path | None, typer.Option("--csv", help="Write CSV tables in this folder.")
+    ] = None,
+    xlsx: XlsxOption = None,
+    unit: UnitOption = None,
+    up: UpOption = None,
+    tolerance: ToleranceOption = "1 mm",
+    as_json: JsonOption = False,
+    units: UnitsOption = "metric",
+) -> int:
+    """Count what a layout is made of: lengths, fittings, sheet, insulation."""
+    from elbowroom.physics import quantities as count
+
+    from .checks import print_quantities, quantities_result, quantity_tables
+    from .display import DISPLAYS
+    from .sheets import write_csv_tables, write_workbook
+
+    display = one_of(units, DISPLAYS, "--units")
+    reading = Reading(unit, up, tolerance)
+    others = [schedule] if schedule else []
+    not_over_inputs([route], others, None, csv, fix=workbook_file(xlsx))
+    analysis = analysed(route, schedule_for(route, schedule), reading)
+    found = count(analysis)
+    if as_json:
+        print_json(quantities_result(analysis, found))
+    else:
+        shown = count(analysis, display.side)
+        print_quantities(analysis, shown, display, new_console())
+    if csv is not None:
+        wrote(*write_csv_tables(quantity_tables(found), csv))
+    if xlsx is not None:
+        write_workbook(quantity_tables(found), xlsx)
+        wrote(xlsx)
+    return 0
+
+
+def report(
+    routes: Annotated[list[Path], typer.Argument(help="One route or more.")],
+    out: Annotated[Path, typer.Option("--out", help="OUT.html or OUT.pdf.")],
+    schedule: ScheduleOption = None,
+    obstacles: ObstaclesOption = None,
+    obstacles_unit: ObstaclesUnitOption = None,
+    obstacles_up: ObstaclesUpOption = None,
+    returns: ReturnsOption = None,
+    remarks: Annotated[
+        Path | None,
+        typer.Option("--remarks", help="Remarks that a review page has saved."),
+    ] = None,
+    unit: UnitOption = None,
+    up: UpOption = None,
+    tolerance: ToleranceOption = "1 mm",
+    units: UnitsOption = "metric",
+) -> int:
+    """Write the report: budget, paths, fittings with sources, checks, quantities."""
+    from dataclasses import replace
+
+    from elbowroom.layout import refusal
+    from elbowroom.physics import budget, with_returns
+    from elbowroom.physics import compare as compare_options
+
+    from .display import DISPLAYS
+    from .gaps import gaps
+    from .preflight import why_not
+    from .report import read_remarks, report_html, write_report
+
+    display = one_of(units, DISPLAYS, "--units")
+    reading = Reading(unit, up, tolerance)
+    if out.suffix.lower() not in (".html", ".htm", ".pdf"):
+        raise refusal("--out", f"'{out.name}' is no report", "name it .html or .pdf")
+    others = [*(obstacles or []), *(returns or []), *([schedule] if schedule else [])]
+    not_over_inputs(routes, others, None, fix=out)
+    if returns and len(routes) > 1:
+        raise refusal("--return", "a return belongs to one supply", "give one route")
+    said = [] if remarks is None else read_remarks(remarks)
+    schedules = schedules_for(routes, schedule)
+    solids, notices = solids_around(
+        obstacles, routes, unit, obstacles_unit, obstacles_up
+    )
+    options = read_options(routes, schedules, reading, solids, notices)
+    back = return_sides(returns, routes[0], schedules[0], reading)
+    whole = budget(options[0].analysis, back) if back else None
+    if back:
+        options = [
+            replace(options[0], analysis=with_returns(options[0].analysis, back))
+        ]
+    problem = why_not()
+    if problem is not None:
+        say(problem + ".")
+    html = report_html(
+        options,
+        [gaps(option.analysis, solids)[1] for option in options],
+        solids,
+        display,
+        input_files(routes, schedule, obstacles, returns or []),
+        comparison=compare_options(options, display.pressure)
+        if len(options) > 1
+        else None,
+        returns=back,
+        budget=whole,
+        remarks=said,
+        picture=problem is None,
+    )
+    write_report(out, html)
+    wrote(out)
+    return 0

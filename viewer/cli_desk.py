@@ -1,0 +1,196 @@
+"""Commands that need no drawing: fitting, size, sources."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .cli_arguments import JsonOption, UnitsOption
+from .cli_inputs import above_zero, one_of
+from .cli_outputs import new_console, print_json, sketch_file, wrote
+
+if TYPE_CHECKING:
+    pass
+
+
+def fitting(
+    kind: Annotated[
+        str | None, typer.Argument(help="Kind in words, such as rect-elbow-smooth.")
+    ] = None,
+    settings: Annotated[
+        list[str] | None,
+        typer.Option("--set", help="A parameter of the kind: NAME=VALUE, no unit."),
+    ] = None,
+    width: Annotated[
+        str | None,
+        typer.Option("--width", help="Of the duct; of an elbow, in its plane."),
+    ] = None,
+    height: Annotated[
+        str | None, typer.Option("--height", help="Of an elbow, along its axis.")
+    ] = None,
+    diameter: Annotated[str | None, typer.Option("--diameter")] = None,
+    outlet_width: Annotated[
+        str | None,
+        typer.Option("--outlet-width", help="Of the other end, or of the branch."),
+    ] = None,
+    outlet_height: Annotated[str | None, typer.Option("--outlet-height")] = None,
+    outlet_diameter: Annotated[str | None, typer.Option("--outlet-diameter")] = None,
+    radius: Annotated[
+        str | None, typer.Option("--radius", help="Throat radius.")
+    ] = None,
+    centreline_radius: Annotated[
+        str | None, typer.Option("--centreline-radius")
+    ] = None,
+    length: Annotated[
+        str | None,
+        typer.Option("--length", help="Of a transition or cone; duct behind an elbow."),
+    ] = None,
+    thickness: Annotated[
+        str | None, typer.Option("--thickness", help="Of a wall.")
+    ] = None,
+    spacing: Annotated[
+        str | None, typer.Option("--spacing", help="Of turning vanes.")
+    ] = None,
+    angle: Annotated[str | None, typer.Option("--angle", help="45 deg")] = None,
+    flow: Annotated[
+        str | None, typer.Option("--flow", help="Airflow, such as 900 cfm.")
+    ] = None,
+    branch_flow: Annotated[str | None, typer.Option("--branch-flow")] = None,
+    velocity: Annotated[
+        str | None,
+        typer.Option(
+            "--velocity", help="Instead of the airflow: in the duct before the fitting."
+        ),
+    ] = None,
+    rate: Annotated[
+        str | None,
+        typer.Option("--rate", help="Friction rate, such as '0.1 in.wg/100 ft'."),
+    ] = None,
+    temperature: Annotated[str | None, typer.Option("--temperature")] = None,
+    altitude: Annotated[str | None, typer.Option("--altitude")] = None,
+    as_list: Annotated[
+        bool, typer.Option("--list", help="Show every kind and its parameters.")
+    ] = False,
+    versus: Annotated[
+        bool, typer.Option("--versus", help="Compare other ways to make the same turn.")
+    ] = False,
+    draw: Annotated[
+        Path | None,
+        typer.Option("--draw", help="Draw a dimensioned sketch there: PNG or SVG."),
+    ] = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = "metric",
+) -> int:
+    """Work out one fitting at the desk, without a drawing."""
+    from elbowroom.layout import refusal
+
+    from .desk import (
+        MEASURES,
+        desk_result,
+        print_desk,
+        print_kinds,
+        print_versus,
+        versus_result,
+    )
+    from .display import DISPLAYS
+
+    words = dict(locals())
+    display = one_of(units, DISPLAYS, "--units")
+    if as_list:
+        print_kinds(new_console(), as_json)
+        return 0
+    if kind is None:
+        raise refusal("fitting", "no kind is given", "see elbowroom fitting --list")
+    if draw is not None:
+        sketch_file(draw)
+    written = {name: words[name] for name in MEASURES if words[name] is not None}
+    work = versus_result if versus else desk_result
+    result = work(kind, settings or [], written)
+    if as_json:
+        print_json(result)
+    else:
+        print_desk(result, display, new_console())
+        if versus:
+            print_versus(result["versus"], display, new_console())
+    if draw is not None:
+        from .sketch import sketch
+
+        sketch(result, written, draw)
+        wrote(draw)
+    return 0
+
+
+def size(
+    flow: Annotated[
+        str | None, typer.Option("--flow", help="Airflow, such as 900 cfm.")
+    ] = None,
+    rate: Annotated[
+        str | None, typer.Option("--rate", help="Friction rate that is not exceeded.")
+    ] = None,
+    like: Annotated[
+        str | None,
+        typer.Option("--like", help="Instead of a rate: a duct, such as 12x12in."),
+    ] = None,
+    max_height: Annotated[str | None, typer.Option("--max-height")] = None,
+    max_width: Annotated[str | None, typer.Option("--max-width")] = None,
+    max_velocity: Annotated[str | None, typer.Option("--max-velocity")] = None,
+    series: Annotated[
+        str | None,
+        typer.Option("--series", help="Steps of sizes: mm or in; that of --units."),
+    ] = None,
+    temperature: Annotated[str | None, typer.Option("--temperature")] = None,
+    altitude: Annotated[str | None, typer.Option("--altitude")] = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = "metric",
+) -> int:
+    """Find the sizes of one duct for an airflow and a friction rate."""
+    from elbowroom.layout import units as table
+
+    from .desk import MEASURES, site_air
+    from .display import DISPLAYS
+    from .size import SIZE_MEASURES, print_size, size_result
+
+    words = dict(locals())
+    display = one_of(units, DISPLAYS, "--units")
+    usual = "in" if display.name == "inch-pound" else "mm"
+    steps = one_of(series or usual, {"mm": "mm", "in": "in"}, "--series")
+    given = {}
+    for name, dimension in SIZE_MEASURES.items():
+        if words[name] is not None:
+            where = f"size, --{name.replace('_', '-')}"
+            given[name] = above_zero(words[name], dimension, where)
+    site = {
+        name: table.quantity(words[name], MEASURES[name], f"size, --{name}")
+        for name in ("temperature", "altitude")
+        if words[name] is not None
+    }
+    other = None if like is None else table.section(like, "size, --like")
+    medium = site_air("size", site)
+    result = size_result(given, other, steps, medium)
+    if as_json:
+        print_json(result)
+    else:
+        print_size(result, display, new_console())
+    return 0
+
+
+def sources(
+    missing: Annotated[
+        bool,
+        typer.Option("--missing", help="What has no published data, and its stand-in."),
+    ] = False,
+    as_json: JsonOption = False,
+) -> int:
+    """Say where the numbers come from: every table, its sources, range, checksum."""
+    from elbowroom.physics import missing as missing_data
+    from elbowroom.physics import table_sources
+
+    from .sources import print_missing, print_sources, sources_result
+
+    if as_json:
+        print_json(sources_result(table_sources(), missing_data()))
+    elif missing:
+        print_missing(missing_data(), new_console())
+    else:
+        print_sources(table_sources(), new_console())
+    return 0

@@ -1,0 +1,265 @@
+"""What the commands read: routes, schedules, solids, values of options."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from .cli_outputs import tell
+
+if TYPE_CHECKING:
+    from elbowroom.layout import Drawing, Notice, Obstacle, Schedule
+    from elbowroom.physics import Analysis, Option
+
+    from .gaps import Gap
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How drawings are read and joined, as the options say it."""
+
+    unit: str | None
+    up: str | None
+    tolerance: str
+
+    def read(self, route: Path) -> "Drawing":
+        """Read a drawing."""
+        from elbowroom.layout import read
+
+        return read(route, unit=self.unit, up=self.up)
+
+    @property
+    def joining_distance(self) -> float:
+        """Largest distance of ends that are joined, m."""
+        from elbowroom.layout import refusal, units
+
+        text = self.tolerance
+        metres = units.quantity(text, "length", "--tolerance")
+        if not 0.0 < metres <= 1.0:
+            what = f"'{text}' is not above 0 to 1 m"
+            raise refusal("--tolerance", what, "correct it")
+        return metres
+
+
+def read_option(
+    route: Path,
+    schedule: "Schedule",
+    reading: Reading,
+    obstacles: "Sequence[Obstacle]",
+    notices: "Sequence[Notice]",
+    name: str | None = None,
+    drawing: "Drawing | None" = None,
+    other_runs: "set[str] | None" = None,
+) -> "tuple[Option, tuple[Gap, ...]]":
+    """Read, build, analyse and measure one route."""
+    from elbowroom.layout import build
+    from elbowroom.physics import Option, analyse, with_airflows
+
+    from .gaps import gaps
+
+    schedule, worked = with_airflows(schedule)
+    notices = [*notices, *worked]
+    drawing = drawing or reading.read(route)
+    graph = build(
+        drawing,
+        schedule,
+        tolerance=reading.joining_distance,
+        other_runs=other_runs or set(),
+    )
+    analysis = analyse(graph)
+    clearance, found = gaps(analysis, obstacles)
+    clashes = tuple(gap.sentence for gap in found if not gap.is_kept)
+    option = Option(name or route.stem, analysis, clearance, clashes, tuple(notices))
+    return option, found
+
+
+def read_options(
+    routes: Sequence[Path],
+    schedules: "Sequence[Schedule]",
+    reading: Reading,
+    obstacles: "Sequence[Obstacle]",
+    notices: "Sequence[Notice]",
+) -> "list[Option]":
+    """Options side by side; a schedule may name runs of any of them."""
+    drawings = [reading.read(route) for route in routes]
+    runs = {name for drawing in drawings for name in drawing.names}
+    return [
+        read_option(route, found, reading, obstacles, notices, name, drawing, runs)[0]
+        for route, found, name, drawing in zip(
+            routes, schedules, _names(routes), drawings, strict=True
+        )
+    ]
+
+
+def analysed(
+    route: Path,
+    schedule: "Schedule",
+    reading: Reading,
+) -> "Analysis":
+    """Analyse one route, with nothing around it."""
+    option, _ = read_option(route, schedule, reading, [], [])
+    return option.analysis
+
+
+def return_sides(
+    returns: Sequence[Path] | None,
+    route: Path,
+    supply: "Schedule",
+    reading: Reading,
+) -> "list[Analysis]":
+    """Analyse the returns of a supply."""
+    from elbowroom.layout import refusal
+
+    seen = {route.resolve()}
+    for path in returns or []:
+        if path.resolve() in seen:
+            raise refusal(
+                f"--return {path.name}",
+                "the same drawing is given twice",
+                "name the drawing of the return, once",
+            )
+        seen.add(path.resolve())
+    return [_return_side(path, supply, reading) for path in returns or []]
+
+
+def _return_side(
+    route: Path,
+    supply: "Schedule",
+    reading: Reading,
+) -> "Analysis":
+    """Analyse a return: with NAME.schedule.toml, else as the supply is made."""
+    from dataclasses import replace
+
+    from elbowroom.layout import SourceSpec, find_schedule
+
+    own = find_schedule(route)
+    if own is not None and own.name != "schedule.toml":
+        schedule = schedule_for(route, own)
+    else:
+        schedule = replace(
+            supply,
+            source=SourceSpec(),
+            fan=type(supply.fan)(),
+            losses={},
+            terminals={},
+            sections={},
+            run_materials={},
+            run_roughness={},
+            run_compression={},
+            elbow_exceptions={},
+            takeoff_exceptions={},
+            closed_ends={},
+            transition_exceptions={},
+        )
+    schedule = replace(schedule, source=replace(schedule.source, is_return=True))
+    return analysed(route, schedule, reading)
+
+
+def schedule_for(route: Path, given: Path | None, quiet: bool = False) -> "Schedule":
+    """Schedule given, or found beside a route, or an empty one."""
+    from elbowroom.layout import Schedule, find_schedule, read_schedule
+
+    path = given or find_schedule(route)
+    if path is None:
+        return Schedule()
+    if given is None and not quiet:
+        tell(f"using the schedule {path.name}")
+    return read_schedule(path)
+
+
+def schedules_for(routes: Sequence[Path], given: Path | None) -> "list[Schedule]":
+    """Schedule of each route; one that several share is read and named once."""
+    from elbowroom.layout import find_schedule
+
+    read: dict[Path | None, Schedule] = {}
+    out = []
+    for route in routes:
+        path = given or find_schedule(route)
+        if path not in read:
+            read[path] = schedule_for(route, given)
+        out.append(read[path])
+    return out
+
+
+def solids_around(
+    paths: list[Path] | None,
+    routes: Sequence[Path],
+    unit: str | None,
+    solid_unit: str | None,
+    solid_up: str | None,
+) -> "tuple[list[Obstacle], list[Notice]]":
+    """Solids of the files named and of the routes' own files, each of them once."""
+    from elbowroom.layout import read_obstacles, refusal, structure_in
+
+    for option, word in (("unit", solid_unit), ("up", solid_up)):
+        if word is not None and not paths:
+            raise refusal(
+                f"--obstacles-{option}", "there are no --obstacles", "leave it out"
+            )
+    solids: list[Obstacle] = []
+    notices: list[Notice] = []
+    seen: set[tuple[str, bytes]] = set()
+    for found, said in [
+        *(read_obstacles(path, unit=solid_unit, up=solid_up) for path in paths or []),
+        *(structure_in(route, unit=unit) for route in routes if route.is_file()),
+    ]:
+        notices += said
+        for solid in found:
+            key = (solid.name, solid.vertices.tobytes())
+            if key not in seen:
+                seen.add(key)
+                solids.append(solid)
+    return solids, notices
+
+
+def _names(routes: Sequence[Path]) -> list[str]:
+    """Name of each option: the file's stem, with its folder where stems repeat."""
+    stems = [route.stem for route in routes]
+    if len(set(stems)) == len(stems):
+        return stems
+    return [f"{route.parent.name}-{route.stem}" for route in routes]
+
+
+def input_files(
+    routes: Sequence[Path],
+    given: Path | None,
+    obstacles: list[Path] | None,
+    returns: Sequence[Path] = (),
+) -> dict[str, Any]:
+    """Every file that goes in, with its checksum."""
+    from hashlib import sha256
+
+    from elbowroom.layout import find_schedule
+
+    def named(path: Path) -> dict[str, str]:
+        return {"file": path.name, "sha256": sha256(path.read_bytes()).hexdigest()}
+
+    plans = [given or find_schedule(route) for route in routes]
+    plans += [find_schedule(route) for route in returns]
+    return {
+        "routes": [named(route) for route in [*routes, *returns]],
+        "schedules": [named(plan) for plan in dict.fromkeys(plans) if plan is not None],
+        "obstacles": [named(path) for path in obstacles or []],
+    }
+
+
+def one_of(word: str, choices: dict[str, Any], where: str) -> Any:
+    """Value that goes by a word; a word without one is refused."""
+    from elbowroom.layout import refusal
+
+    if word in choices:
+        return choices[word]
+    raise refusal(where, f"'{word}' is not known", f"write {' or '.join(choices)}")
+
+
+def above_zero(text: str, dimension: str, where: str) -> float:
+    """Read a quantity that must be above zero and within what is reasonable, SI."""
+    from elbowroom.layout import refusal, units
+
+    from .limits import check_range
+
+    value = units.quantity(text, dimension, where)
+    if value <= 0.0:
+        raise refusal(where, f"{text} is not above zero", "correct it")
+    check_range(value, text, dimension, where)
+    return value

@@ -1,0 +1,401 @@
+"""Commands on a drawn layout: analyse, compare, check, view, convert."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .cli_arguments import (
+    COLOURINGS,
+    ByOption,
+    JsonOption,
+    ObstaclesOption,
+    ObstaclesUnitOption,
+    ObstaclesUpOption,
+    PageOption,
+    PngOption,
+    ReturnsOption,
+    RouteArgument,
+    ScheduleOption,
+    StrictOption,
+    ToleranceOption,
+    UnitOption,
+    UnitsOption,
+    UpOption,
+    XlsxOption,
+)
+from .cli_inputs import (
+    Reading,
+    input_files,
+    one_of,
+    read_option,
+    read_options,
+    return_sides,
+    schedule_for,
+    schedules_for,
+    solids_around,
+)
+from .cli_outputs import (
+    draw_picture,
+    exit_code,
+    in_a_folder,
+    new_console,
+    not_over_inputs,
+    option_title,
+    page_file,
+    print_json,
+    say,
+    workbook_file,
+    write_review_page,
+    wrote,
+)
+
+if TYPE_CHECKING:
+    from .layout_view import By
+
+
+_MOST_LISTED = 200  # losses beside the live view
+
+
+def analyse(
+    route: RouteArgument,
+    schedule: ScheduleOption = None,
+    unit: UnitOption = None,
+    up: UpOption = None,
+    tolerance: ToleranceOption = "1 mm",
+    as_json: JsonOption = False,
+    csv: Annotated[
+        Path | None, typer.Option("--csv", help="Write CSV tables in this folder.")
+    ] = None,
+    xlsx: XlsxOption = None,
+    png: PngOption = None,
+    page: PageOption = None,
+    by: ByOption = "loss",
+    units: UnitsOption = "metric",
+    obstacles: ObstaclesOption = None,
+    obstacles_unit: ObstaclesUnitOption = None,
+    obstacles_up: ObstaclesUpOption = None,
+    returns: ReturnsOption = None,
+    strict: StrictOption = False,
+) -> int:
+    """Say where the pressure of a route goes."""
+    from dataclasses import replace
+
+    from elbowroom.physics import budget, checks, power_of, with_returns
+
+    from .checks import print_cautions, print_checks
+    from .display import DISPLAYS
+    from .layout_view import panel, summary, values
+    from .plan import budget_row, print_budget
+    from .results import analysis_result, return_row
+    from .sheets import write_csv_tables, write_workbook
+    from .tables import flat_tables, print_analysis
+
+    display = one_of(units, DISPLAYS, "--units")
+    reading = Reading(unit, up, tolerance)
+    chosen: By = one_of(by, COLOURINGS, "--by")
+    inputs = [*(obstacles or []), *([schedule] if schedule else [])]
+    not_over_inputs([route], inputs, png, csv, fix=page_file(page))
+    not_over_inputs([route], inputs, None, fix=workbook_file(xlsx))
+    found = schedule_for(route, schedule)
+    solids, notices = solids_around(
+        obstacles, [route], unit, obstacles_unit, obstacles_up
+    )
+    option, room = read_option(route, found, reading, solids, notices)
+    back = return_sides(returns, route, found, reading)
+    whole = budget(option.analysis, back) if back else None
+    option = replace(option, analysis=with_returns(option.analysis, back))
+    plain = option.analysis
+    analysis = replace(plain, flags=(*option.notices, *plain.flags))
+    if as_json:
+        inputs_used = input_files([route], schedule, obstacles, returns or [])
+        result = analysis_result(analysis, inputs_used, room)
+        result["returns"] = [return_row(side) for side in back]
+        result["budget"] = None if whole is None else budget_row(whole)
+        print_json(result)
+    else:
+        console = new_console()
+        print_analysis(analysis, display, console, room)
+        for side in back:
+            print_analysis(side, display, console)
+        if whole is not None:
+            print_budget(plain, back, whole, display, console)
+        print_checks(checks(analysis), power_of(analysis), display, console)
+        for side in back:
+            title = f"Checks of {side.graph.drawing.file}"
+            print_checks(checks(side), None, display, console, title)
+        print_cautions(console)
+    flat = flat_tables(analysis, room) if csv is not None or xlsx is not None else {}
+    if csv is not None:
+        wrote(*write_csv_tables(flat, csv))
+    if xlsx is not None:
+        write_workbook(flat, xlsx)
+        wrote(xlsx)
+    if png is not None:
+        said = summary(analysis, display)
+        if option.clearance is not None:
+            said += f" · {display.gaps(option.clearance)} clear"
+        one, _ = panel(
+            analysis, chosen, display, option_title(option, display), said, solids
+        )
+        draw_picture([one], [values(analysis, chosen, display)], chosen, display, png)
+    if page is not None:
+        write_review_page(page, [option], solids, display.name)
+    return exit_code(strict, [option], back)
+
+
+def compare(
+    routes: Annotated[list[Path], typer.Argument(help="Two routes or more.")],
+    schedule: ScheduleOption = None,
+    obstacles: ObstaclesOption = None,
+    obstacles_unit: ObstaclesUnitOption = None,
+    obstacles_up: ObstaclesUpOption = None,
+    unit: UnitOption = None,
+    up: UpOption = None,
+    tolerance: ToleranceOption = "1 mm",
+    as_json: JsonOption = False,
+    csv: Annotated[
+        Path | None,
+        typer.Option("--csv", help="Write CSV tables in a folder for each option."),
+    ] = None,
+    png: PngOption = None,
+    page: PageOption = None,
+    by: ByOption = "loss",
+    units: UnitsOption = "metric",
+    strict: StrictOption = False,
+) -> int:
+    """Compare routes: which spends less, and which stays clear of what is there."""
+    from elbowroom.layout import refusal
+    from elbowroom.physics import compare as compare_options
+
+    from .display import DISPLAYS
+    from .layout_view import panel, summary, values
+    from .results import comparison_result
+    from .sheets import write_csv_tables
+    from .tables import flat_tables, print_comparison
+
+    display = one_of(units, DISPLAYS, "--units")
+    reading = Reading(unit, up, tolerance)
+    chosen: By = one_of(by, COLOURINGS, "--by")
+    inputs = [*(obstacles or []), *([schedule] if schedule else [])]
+    not_over_inputs(routes, inputs, png, csv, fix=page_file(page))
+    if len(routes) < 2:
+        raise refusal("compare", "only one route is given", "give two routes or more")
+    schedules = schedules_for(routes, schedule)
+    solids, notices = solids_around(
+        obstacles, routes, unit, obstacles_unit, obstacles_up
+    )
+    options = read_options(routes, schedules, reading, solids, notices)
+    comparison = compare_options(options, "Pa" if as_json else display.pressure)
+    if as_json:
+        print_json(
+            comparison_result(comparison, input_files(routes, schedule, obstacles))
+        )
+    else:
+        print_comparison(comparison, display, new_console())
+    if csv is not None:
+        for option in options:
+            tables = flat_tables(option.analysis)
+            wrote(*write_csv_tables(tables, csv / option.name))
+    if png is not None:
+        shown = []
+        for place, option in enumerate(options):
+            analysis = option.analysis
+            title = option_title(option, display)
+            said = summary(analysis, display)
+            if option.clearance is not None:
+                said += f" · {display.gaps(option.clearance)} clear"
+            if place not in comparison.ranking:
+                said += " · cannot be built as drawn"
+            others = [other.analysis for other in options if other is not option]
+            made = panel(analysis, chosen, display, title, said, solids, others)
+            shown.append(made[0])
+        every = [values(option.analysis, chosen, display) for option in options]
+        draw_picture(shown, every, chosen, display, png, comparison.verdict)
+    if page is not None:
+        write_review_page(page, options, solids, display.name, comparison.verdict)
+    return exit_code(strict, options)
+
+
+def check(
+    route: RouteArgument,
+    schedule: ScheduleOption = None,
+    unit: UnitOption = None,
+    up: UpOption = None,
+    tolerance: ToleranceOption = "1 mm",
+    as_json: JsonOption = False,
+    png: PngOption = None,
+    fix: Annotated[
+        Path | None,
+        typer.Option("--fix", help="Write a mended copy there, as GLB."),
+    ] = None,
+    strict: StrictOption = False,
+) -> int:
+    """Say what is in a drawing, and what is odd about it, before any number."""
+    from elbowroom.layout import Severity, audit, mended, read, refusal, write
+    from elbowroom.physics import settled_audit, with_airflows
+
+    from .check import audit_picture, print_check
+    from .display import counted
+    from .preflight import why_not
+    from .results import check_result
+
+    if fix is not None and fix.suffix.lower() != ".glb":
+        raise refusal("--fix", f"'{fix.name}' is no GLB", "name it NAME.glb")
+    not_over_inputs([route], [schedule] if schedule else [], png, fix=fix)
+    reading = Reading(unit, up, tolerance)
+    found = schedule_for(route, schedule, quiet=True)
+    drawing = reading.read(route)
+    metres = reading.joining_distance
+    found, _ = with_airflows(found)
+    seen = audit(drawing, found, metres)
+    changes: list[str] | None = None
+    if fix is not None:
+        copy, changes = mended(seen.topology)
+        write(copy, fix)
+        left = len(audit(read(fix), found, metres).findings)
+    seen, by_duct = settled_audit(seen)
+    result = check_result(seen, by_duct, changes)
+    if as_json:
+        print_json(result)
+    else:
+        print_check(result, seen.findings, new_console())
+    if changes is not None and fix is not None:
+        wrote(fix)
+        if not as_json:
+            for change in changes or ["nothing had to be changed"]:
+                print(f"  {change}")
+            said = f"{counted(left, 'finding')} {'is' if left == 1 else 'are'}"
+            print(f"{said} left in the copy; the original is untouched.")
+    if png is not None:
+        problem = why_not()
+        if problem is not None:
+            say(problem + ".")
+        else:
+            audit_picture(seen, png)
+            wrote(png)
+    failed = any(problem.severity == Severity.ERROR for problem in seen.findings)
+    return 1 if strict and failed else 0
+
+
+def view(
+    route: RouteArgument,
+    others: Annotated[
+        list[Path] | None, typer.Argument(help="More routes, side by side.")
+    ] = None,
+    schedule: ScheduleOption = None,
+    obstacles: ObstaclesOption = None,
+    obstacles_unit: ObstaclesUnitOption = None,
+    obstacles_up: ObstaclesUpOption = None,
+    unit: UnitOption = None,
+    up: UpOption = None,
+    tolerance: ToleranceOption = "1 mm",
+    png: PngOption = None,
+    browser: Annotated[
+        bool, typer.Option("--browser", help="Show it in a browser on this machine.")
+    ] = False,
+    port: Annotated[
+        int, typer.Option("--port", help="Port of --browser; any free one if 0.")
+    ] = 0,
+    by: ByOption = "loss",
+    units: UnitsOption = "metric",
+) -> int:
+    """Show where the pressure goes: in a window, in a browser, or with --png."""
+    import numpy as np
+
+    from elbowroom.layout import refusal
+
+    from .colours import scale_for
+    from .display import DISPLAYS
+    from .layout_view import bar_title, panel, summary, values
+    from .limits import check_port
+    from .preflight import why_no_window, why_not
+    from .tables import row_text
+    from .window import window
+
+    check_port(port)
+    display = one_of(units, DISPLAYS, "--units")
+    reading = Reading(unit, up, tolerance)
+    chosen: By = one_of(by, COLOURINGS, "--by")
+    routes = [route, *(others or [])]
+    inputs = [*(obstacles or []), *([schedule] if schedule else [])]
+    not_over_inputs(routes, inputs, png)
+    schedules = schedules_for(routes, schedule)
+    solids, notices = solids_around(
+        obstacles, routes, unit, obstacles_unit, obstacles_up
+    )
+    options = read_options(routes, schedules, reading, solids, notices)
+    made = [
+        panel(
+            option.analysis,
+            chosen,
+            display,
+            option_title(option, display),
+            summary(option.analysis, display),
+            solids,
+        )
+        for option in options
+    ]
+    every = [values(option.analysis, chosen, display) for option in options]
+    title = bar_title(chosen, display)
+    if png is not None:
+        draw_picture([one for one, _ in made], every, chosen, display, png)
+        return 0
+    problem = why_not() or (None if browser else why_no_window())
+    if problem is not None:
+        what, _, remedy = problem.partition("; ")
+        raise refusal("view", what, remedy)
+
+    def picked(number: int, piece: int) -> str:
+        element = int(made[number][1][piece])
+        return row_text(options[number].analysis, element, display)
+
+    losses = [option.analysis.elements.loss for option in options]
+    ranked = sorted(
+        (
+            (number, piece)
+            for number, (_, of_piece) in enumerate(made)
+            for piece in range(len(of_piece))
+        ),
+        key=lambda at: -float(losses[at[0]][made[at[0]][1][at[1]]]),
+    )
+    panels, scale = [one for one, _ in made], scale_for(np.concatenate(every))
+    if browser:
+        from .live import live
+
+        ranked = ranked[:_MOST_LISTED]
+        rows = []
+        for number, piece in ranked:
+            analysis, element = options[number].analysis, int(made[number][1][piece])
+            name = f"{analysis.name(element)}: {analysis.words(element, display.side)}"
+            if len(options) > 1:
+                name = f"{options[number].name}, {name}"
+            lost = display.pressures(losses[number][element])
+            rows.append((name, f"{lost} {display.pressure}"))
+        live(panels, scale, title, picked, ranked, rows, port=port, announce=say)
+    else:
+        window(panels, scale, title, picked, ranked)
+    return 0
+
+
+def convert(
+    route: RouteArgument,
+    output: Annotated[
+        Path, typer.Argument(help="File to write: .glb, .obj, .dxf or .vtp.")
+    ],
+    unit: UnitOption = None,
+    up: UpOption = None,
+) -> int:
+    """Write a route again in another open format, in metres and with its extras."""
+    from elbowroom.layout import read, refusal, write
+
+    if output.resolve() == route.resolve():
+        raise refusal(
+            str(output), "this is the input and is not written over", "name another"
+        )
+    in_a_folder(output)
+    drawing = read(route, unit=unit, up=up)
+    for said in (*drawing.notices, *write(drawing, output)):
+        say(said.sentence)
+    wrote(output)
+    return 0

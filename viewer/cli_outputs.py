@@ -1,0 +1,196 @@
+"""What the commands say, print and write."""
+
+import json
+import sys
+from collections.abc import Iterable, Sequence
+from contextvars import ContextVar
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from elbowroom.layout import FloatArray, Obstacle
+    from elbowroom.physics import Analysis, Option
+
+    from .display import Display
+    from .layout_view import By
+    from .scene import Panel
+
+
+QUIET: ContextVar[bool] = ContextVar("quiet", default=False)
+
+
+def say(sentence: str) -> None:
+    """Say a sentence on standard error."""
+    print(f"elbowroom: {sentence}", file=sys.stderr)
+
+
+def tell(sentence: str) -> None:
+    """Say what went well, unless nobody wants to hear it."""
+    if not QUIET.get():
+        say(sentence)
+
+
+def wrote(*paths: Path) -> None:
+    """Say which files were written."""
+    for path in paths:
+        tell(f"wrote {path}")
+
+
+def watched(work: Iterable[Any], what: str) -> Iterable[Any]:
+    """Go through work of seconds with a bar on a terminal's standard error."""
+    if QUIET.get() or not sys.stderr.isatty():
+        return work
+    from rich.console import Console
+    from rich.progress import track
+
+    return track(list(work), what, console=Console(stderr=True), transient=True)
+
+
+def new_console() -> Any:
+    """A console on standard output; it wraps lines on a terminal only."""
+    from rich.console import Console
+
+    return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+
+
+def print_json(content: Any) -> None:
+    """Print JSON on standard output."""
+    # For people by lines; for programs without, which is ten times as fast.
+    indent = 1 if sys.stdout.isatty() else None
+    print(json.dumps(content, ensure_ascii=False, indent=indent, allow_nan=False))
+
+
+def not_over_inputs(
+    routes: Sequence[Path],
+    others: Sequence[Path],
+    png: Path | None,
+    csv: Path | None = None,
+    fix: Path | None = None,
+) -> None:
+    """Refuse to write over what is read, or where there is no folder."""
+    from elbowroom.layout import find_schedule, refusal
+
+    found = [find_schedule(route) for route in routes]
+    read = {path.resolve() for path in (*routes, *others, *found) if path is not None}
+    if png is not None and png.suffix.lower() != ".png":
+        raise refusal(str(png), "a picture's name ends in .png", "name it so")
+    for output in (png, csv, fix):
+        if output is None:
+            continue
+        if output.resolve() in read:
+            raise refusal(
+                str(output), "this is an input and is not written over", "name another"
+            )
+        in_a_folder(output)
+    if csv is not None and csv.exists() and not csv.is_dir():
+        raise refusal(str(csv), "this is a file, not a folder", "name another")
+
+
+def in_a_folder(output: Path) -> None:
+    """Refuse an output whose folder is not there."""
+    from elbowroom.layout import refusal
+
+    if not output.resolve().parent.is_dir():
+        raise refusal(str(output), "its folder is not there", "make the folder first")
+
+
+def workbook_file(book: Path | None) -> Path | None:
+    """Refuse a workbook that is not named as one."""
+    from elbowroom.layout import refusal
+
+    if book is not None and book.suffix.lower() != ".xlsx":
+        raise refusal("--xlsx", f"'{book.name}' is no workbook", "name it NAME.xlsx")
+    return book
+
+
+def page_file(page: Path | None) -> Path | None:
+    """Refuse a page that is not named as one."""
+    from elbowroom.layout import refusal
+
+    if page is not None and page.suffix.lower() not in (".html", ".htm"):
+        raise refusal("--page", f"'{page.name}' is no page", "name it NAME.html")
+    return page
+
+
+def sketch_file(path: Path) -> None:
+    """Refuse a sketch that is no picture, or has no folder."""
+    from elbowroom.layout import refusal
+
+    if path.suffix.lower() not in (".png", ".svg"):
+        raise refusal(str(path), "a sketch's name ends in .png or .svg", "name it so")
+    in_a_folder(path)
+
+
+def write_review_page(
+    page: Path,
+    options: "Sequence[Option]",
+    solids: "Sequence[Obstacle]",
+    units: str,
+    verdict: str = "",
+) -> None:
+    """Write the review page, and say so."""
+    from .gaps import gaps
+    from .page import write_page
+
+    rooms = [gaps(option.analysis, solids)[1] for option in options]
+    write_page(page, options, rooms, solids, verdict, units)
+    wrote(page)
+
+
+def option_title(option: "Option", display: "Display") -> str:
+    """Name of an option, and what it loses to which terminal."""
+    analysis = option.analysis
+    loss = f"{display.pressures(analysis.critical_loss)} {display.pressure}"
+    return f"{option.name}: {loss} to {analysis.critical_terminal}"
+
+
+def draw_picture(
+    panels: "Sequence[Panel]",
+    values: "Sequence[FloatArray]",
+    by: "By",
+    display: "Display",
+    png: Path,
+    verdict: str = "",
+) -> None:
+    """Draw the picture, or say which packages it needs."""
+    import numpy as np
+
+    from .colours import scale_for
+    from .layout_view import bar_title
+    from .preflight import why_not
+    from .scene import picture
+
+    problem = why_not()
+    if problem is not None:
+        say(problem + ".")
+        return
+    picture(
+        panels,
+        scale_for(np.concatenate(values)),
+        bar_title(by, display),
+        png,
+        verdict=verdict,
+        length_unit=display.length,
+    )
+    wrote(png)
+
+
+def exit_code(
+    strict: bool, options: "Sequence[Option]", returns: "Sequence[Analysis]" = ()
+) -> int:
+    """Exit code: 1 when asked to be strict, and a check is not kept."""
+    from elbowroom.physics import checks
+
+    if not strict:
+        return 0
+    sides = [*(option.analysis for option in options), *returns]
+    failed = any(not check.is_kept for side in sides for check in checks(side))
+    failed = failed or any(
+        option.faults
+        or (
+            option.analysis.system.available is not None
+            and option.analysis.system.required > option.analysis.system.available
+        )
+        for option in options
+    )
+    return 1 if failed else 0
