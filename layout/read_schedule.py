@@ -45,6 +45,7 @@ _WITHOUT_RADIUS = {
     ElbowConstruction.SQUARE_THROAT: "a square throat has a radius of nothing, which "
     "makes a centreline radius of 0.5 sides",
 }
+_NO_AIR = "correct it, or take a run that gets no air out of the drawing"
 CLOSE_ELBOWS = {"plain sum": False, "as pairs": True}
 
 
@@ -93,11 +94,13 @@ class Table:
         """Read a quantity in SI; None if it is absent or at fault."""
         return self.get(key, lambda text, at: units.quantity(text, dimension, at))
 
-    def positive(self, key: str, dimension: str) -> float | None:
+    def positive(
+        self, key: str, dimension: str, remedy: str = "correct it"
+    ) -> float | None:
         """Read a quantity that must be above zero."""
         value = self.quantity(key, dimension)
         if value is not None and value <= 0.0:
-            self.fault(key, f"the {dimension} must be above zero", "correct it")
+            self.fault(key, f"the {dimension} must be above zero", remedy)
             return None
         return value
 
@@ -669,7 +672,7 @@ def _transition_rule(table: Table) -> TransitionRule | None:
 
 
 def _terminal(table: Table) -> TerminalSpec | None:
-    flow = table.positive("flow", "airflow")
+    flow = table.positive("flow", "airflow", _NO_AIR)
     load = table.positive("load", "power")
     share = table.get("share", units.share)
     given = [key for key in ("flow", "load", "share") if key in table]
