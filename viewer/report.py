@@ -37,6 +37,8 @@ from .results import balancing, paths
 from .tables import AS_NEW, apart_heads, apart_rows
 
 _MOST_HEADS = 9  # of a table in the usual type
+# Of the picture, in its own pixels: small, so that its words can be read on paper.
+_ONE_LAYOUT, _TWO_LAYOUTS, _MORE_LAYOUTS = (1040, 640), (1240, 900), (1240, 700)
 Print = tuple[str, str, str]  # table, source and confidence of a coefficient
 Cell = str | tuple[str, str]  # a text, or a text and its class
 
@@ -116,6 +118,7 @@ def report_html(
     for option, room in zip(options, rooms, strict=True):
         if len(options) > 1:
             parts.append(f"<h1>{escape(option.name)}</h1>")
+            parts.append(_largest(option.analysis, display))
         parts.append(_layout(option.analysis, display, numbers))
         parts.append(_room(room, display))
         parts.append(_notices(option))
@@ -192,8 +195,8 @@ def _summary(
     out.append(_table(heads, rows))
     if budget is not None:
         out.append(_budget(first, returns, budget, display))
-    out.append("<h3>Where most of it goes</h3>")
-    out.append(_largest(first, display))
+    if len(options) == 1:
+        out.append(_largest(first, display))
     return "".join(out)
 
 
@@ -248,7 +251,8 @@ def _largest(analysis: Analysis, display: Display) -> str:
         ]
         for row in order
     ]
-    return _table(["piece", "what", display.pressure, "of the path"], rows)
+    heads = ["piece", "what", display.pressure, "of the path"]
+    return f"<h3>Where most of it goes</h3>{_table(heads, rows)}"
 
 
 def _picture(
@@ -277,6 +281,8 @@ def _picture(
             scale_for(np.concatenate(every)),
             bar_title("loss", display),
             path,
+            size={1: _ONE_LAYOUT, 2: _TWO_LAYOUTS}.get(len(panels), _MORE_LAYOUTS),
+            density=2,
             length_unit=display.length,
         )
         data = base64.b64encode(path.read_bytes()).decode()
@@ -642,7 +648,11 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:
     def cell(tag: str, content: Cell) -> str:
         text, kind = content if isinstance(content, tuple) else (content, "")
         mark = f' class="{kind}"' if kind else ""
-        return f"<{tag}{mark}>{escape(text)}</{tag}>"
+        shown = escape(text)
+        if tag == "th" and ", " in text:  # a unit is not broken at its stroke
+            what, _, unit = shown.rpartition(", ")
+            shown = f'{what}, <span class="s">{unit}</span>'
+        return f"<{tag}{mark}>{shown}</{tag}>"
 
     right = [
         bool(rows) and isinstance(c, tuple) and c[1].startswith("n") for c in rows[0]

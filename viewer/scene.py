@@ -63,6 +63,7 @@ def picture(
     path: Path,
     *,
     size: tuple[int, int] = SIZE,
+    density: int = 1,
     verdict: str = "",
     length_unit: str = "m",
 ) -> None:
@@ -80,6 +81,8 @@ def picture(
         File to write.
     size
         Width and height in pixels.
+    density
+        Pixels of the file for each of those, so that small pictures print sharply.
     verdict
         Words for the panel that stays empty, or else for the foot of the picture.
     length_unit
@@ -140,7 +143,7 @@ def picture(
     elif lines:
         text, y = "\n".join(lines), 9 / height
         figure.text(0.5, y, text, size=9.5, color=INK, ha="center", va="bottom")
-    figure.savefig(path, dpi=100, format="png", facecolor="white")
+    figure.savefig(path, dpi=100 * density, format="png", facecolor="white")
 
 
 def brought_near(panels: Sequence[Panel]) -> Sequence[Panel]:
