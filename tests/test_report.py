@@ -77,6 +77,20 @@ def test_it_is_well_formed_and_asks_for_nothing(both: str) -> None:
     assert not re.findall(r'(?:src|href|url\()="?https?:', without_names)
 
 
+def test_a_doubt_stands_as_a_letter_that_is_explained(both: str) -> None:
+    """Of 'flatten' two: its change of shape has no table, and a main lies outside."""
+    fittings = re.findall(r"<h2>Fittings</h2>.*?</p>", both, re.DOTALL)
+    for text, letters in zip(fittings, ("a", "ab"), strict=True):
+        assert set(re.findall(r">(?:drawn|declared|assumed), (\w)<", text)) == set(
+            letters
+        )
+        for letter in letters:
+            assert re.search(rf" {letter}: [a-z ]+:? [a-z ]+\.", text)
+    for name in ("under", "flatten"):
+        after = both.split(f"<h1>{name}</h1>")[1]
+        assert after.startswith("<h3>Where most of it goes</h3>")
+
+
 def test_the_same_input_gives_the_same_bytes(both: str, tmp_path: Path) -> None:
     again = tmp_path / "again.html"
     assert main(["report", *ROUTES, "--obstacles", BEAM, "--out", str(again)]) == 0

@@ -7,6 +7,7 @@ from html import escape
 from importlib.metadata import version
 from importlib.resources import files
 from pathlib import Path
+from string import ascii_lowercase
 from typing import Any
 
 import numpy as np
@@ -348,12 +349,17 @@ def _fittings(
     e, p = analysis.elements, display.pressures
     on_path = set(analysis.path(analysis.critical).tolist())
     rows: list[list[Cell]] = []
+    doubts: dict[str, str] = {}  # each by its letter below the table
     share, equal = analysis.share_of_path, analysis.equivalent_length
     after = analysis.graph.ducts.straight[e.duct]
     for row in np.flatnonzero(e.kind != Kind.DUCT).tolist():
         at_end = e.kind[row] in (Kind.EXIT, Kind.TERMINAL)
         credit = e.credits[e.credit[row]]
         c = float(e.coefficient[row])
+        mine = [
+            doubts.setdefault(doubt, ascii_lowercase[len(doubts)])
+            for doubt in _doubts(int(e.notes[row]))
+        ]
         formula = "declared"
         if not np.isnan(c):
             formula = (
@@ -372,7 +378,7 @@ def _fittings(
                 _n("" if np.isnan(c) else display.lengths(equal[row], 1)),
                 _n("" if at_end else display.lengths(after[row], 1)),
                 f"[{numbers[_print(credit)]}] {credit.confidence}",
-                "; ".join([Basis(int(e.basis[row])).word, *_doubts(int(e.notes[row]))]),
+                ", ".join([Basis(int(e.basis[row])).word, *mine]),
             ]
         )
     heads = [
@@ -388,13 +394,14 @@ def _fittings(
         "coefficient from",
         "rests on",
     ]
+    said = "".join(f" {letter}: {doubt}." for doubt, letter in doubts.items())
     return (
         "<h2>Fittings</h2>"
         + _table(heads, rows)
         + '<p class="quiet">* on the critical path. pv is the velocity pressure that '
         "the coefficient refers to, K the Reynolds factor; it equals so much straight "
         "duct at the friction rate of the system, and stands so far before the next "
-        "fitting or end. [Numbers] are those under Sources.</p>"
+        f"fitting or end. [Numbers] are those under Sources.{escape(said)}</p>"
     )
 
 
@@ -649,9 +656,9 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:
         text, kind = content if isinstance(content, tuple) else (content, "")
         mark = f' class="{kind}"' if kind else ""
         shown = escape(text)
-        if tag == "th" and ", " in text:  # a unit is not broken at its stroke
-            what, _, unit = shown.rpartition(", ")
-            shown = f'{what}, <span class="s">{unit}</span>'
+        if tag == "th" and "/" in text:  # a unit is not broken at its stroke
+            *what, unit = shown.rpartition(" ")
+            shown = f'{"".join(what)}<span class="s">{unit}</span>'
         return f"<{tag}{mark}>{shown}</{tag}>"
 
     right = [
