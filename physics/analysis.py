@@ -252,7 +252,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         *graph.notices,
         *notices,
         *still_notices(graph, flow, _paid(graph, elements.duct, elements.loss)),
-        *takeoff_flags(graph, state),
+        *takeoff_flags(graph),
         *end_tap_flags(graph, state, elements),
         *flow_flags(graph, state, elements),
         *budget_flags(graph, state, system),

@@ -30,7 +30,7 @@ from .junction_terms import (
 )
 from .junctions_rect import radius_wye
 from .junctions_symmetrical import dovetail, symmetrical_joining
-from .split_mains import split_main
+from .split_mains import SPLIT_AREAS, joining_momentum, split_main
 from .tables import Curve, curve
 from .takeoff_entries import SQUARE_TO, is_lost
 
@@ -320,20 +320,67 @@ def joining_legs(
         if mine.any():
             out.put(mine, formula(q[mine], f[mine], a[mine]))
     _put_square(out, square, is_branch, entry, branch_shape, q, f, a, common_velocity)
-    # No joining table has a main that changes its area without a shared wall.
-    changed = (np.abs(s - 1.0) > 1.0 - AS_WIDE + 1e-9) & (rest | square)
-    out.notes[changed] |= int(Note.EXTENDED)
+    changed = ((s != 1.0) & (rest | square)).nonzero()[0]
+    if len(changed):
+        out.value[changed] += _of_other_area(
+            is_branch[changed],
+            q[changed],
+            f[changed],
+            s[changed],
+            a[changed],
+            out.value[changed],
+        )
     # The formulas are of round tees, as are those that the tables give way to.
-    foreign = rest & ((common_shape != Shape.ROUND) | (entry != TakeoffEntry.PLAIN))
+    foreign = (rest | square) & (np.abs(s - 1.0) > 1.0 - AS_WIDE + 1e-9)
+    foreign |= rest & ((common_shape != Shape.ROUND) | (entry != TakeoffEntry.PLAIN))
     foreign |= is_branch & rest & (branch_shape != Shape.ROUND)
     foreign |= square & (a < np.pi / 2 - SQUARE_TO)
     foreign |= square & is_branch & (branch_shape == Shape.OVAL)
-    foreign |= ~is_symmetrical & is_lost(
-        entry, common_shape, branch_shape, a, walled, joining=True
-    )
+    lost = is_lost(entry, common_shape, branch_shape, a, joining=True)
+    foreign |= lost & ~(is_symmetrical | walled)
     if foreign.any():
         out.stand_in(foreign)
     return out
+
+
+def _of_other_area(
+    is_branch: BoolArray,
+    q: FloatArray,
+    f: FloatArray,
+    s: FloatArray,
+    a: FloatArray,
+    unchanged: FloatArray,
+) -> FloatArray:
+    """What a main of another area than the common duct adds to C, our own rule.
+
+    Published are a main that keeps its area, s = 1, of which C is given here, and one
+    that a wall parts, s = 1 - f. Momentum alone tells how C changes with s; by how much
+    the prints differ from it goes straight from the one to the other, and is kept
+    beyond them.
+    """
+    added = np.empty(len(q))
+    for leg, mine in (("branch", is_branch), ("main", ~is_branch)):
+        if not mine.any():
+            continue
+        flow, main, turn = q[mine], s[mine], np.minimum(a[mine], np.pi / 2)
+        cosine = np.cos(turn)
+
+        def bare(
+            area: FloatArray,
+            rest: FloatArray | float,
+            leg: str = leg,
+            flow: FloatArray = flow,
+            cosine: FloatArray = cosine,
+        ) -> FloatArray:
+            return joining_momentum(leg, flow, area, rest, cosine)
+
+        off = unchanged[mine] - bare(f[mine], 1.0)
+        inside = f[mine].clip(*SPLIT_AREAS)
+        parted = split_main(leg, flow, inside, turn).value - bare(inside, 1.0 - inside)
+        share = ((1.0 - main) / f[mine]).clip(0.0, 1.0)
+        changed = bare(f[mine], main) - bare(f[mine], 1.0)
+        added[mine] = changed + (parted - off) * share
+    return added
 
 
 def _put_square(

@@ -23,7 +23,7 @@ from .coefficient import Note
 from .elements import DuctState, Elements, Kind
 from .fan_effect import effective_duct_length, outlet_elbow
 from .friction import TURBULENT_FROM, Regime, regime
-from .junctions import LAST_TAP, parted
+from .junctions import LAST_TAP
 from .system import WINDOW, System, airflow_words, pressure_words, rate_words
 from .takeoff_entries import Taken, taken
 
@@ -127,9 +127,9 @@ def _beside_junctions(graph: DuctGraph) -> IntArray:
     return rows
 
 
-def takeoff_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
+def takeoff_flags(graph: DuctGraph) -> list[Notice]:
     """Say where a declared entry has no table, and what was taken in its place."""
-    ducts, size, flags = graph.ducts, state.area, []
+    ducts, flags = graph.ducts, []
     plain = int(TakeoffEntry.PLAIN)
     for legs, joining in (
         (graph.legs, graph.is_return),
@@ -146,14 +146,12 @@ def takeoff_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
         if len(rows) == 0:
             continue
         duct, common, entry = legs.duct[rows], legs.common[rows], legs.entry[rows]
-        shape, main = ducts.shape[common], legs.straight[rows]
-        walled = (shape != int(Shape.RECTANGULAR)) & parted(
-            entry, size[duct] / size[common], size[main] / size[common]
-        )
-        if joining:
-            walled[:] = False
         found = taken(
-            entry, shape, ducts.shape[duct], legs.angle[rows], walled, joining=joining
+            entry,
+            ducts.shape[common],
+            ducts.shape[duct],
+            legs.angle[rows],
+            joining=joining,
         )
         kinds = entry * len(Taken) + found
         for kind in np.unique(kinds[found != int(Taken.ITSELF)]).tolist():

@@ -61,7 +61,6 @@ __all__ = [
     "dovetail",
     "joining_legs",
     "last_tap",
-    "parted",
     "radius_wye",
     "rect_branch",
     "rect_branch_by_entry",
@@ -111,7 +110,7 @@ def dividing_legs(
         q and f of that branch, and straight area over common area.
     shared_wall
         Whether a wall parts the main in two (As + Ab = Ac), which a centreline does
-        not show; None: at round mains with a radius branch, where the areas fit.
+        not show; None: nowhere.
 
     Returns
     -------
@@ -143,7 +142,7 @@ def dividing_legs(
             mine = shared & ~swept & ((a >= BULLHEAD_FROM) == bullhead)
             if mine.any():
                 out.put(mine, symmetrical(speed[mine], a[mine]))
-    walled = bent & parted(entry, f, s) if shared_wall is None else bent & shared_wall
+    walled = np.zeros(len(a), dtype=bool) if shared_wall is None else bent & shared_wall
     if bent.any():
         conical = (radius | (entry == int(TakeoffEntry.CONICAL))) & ~walled
         branch, main = bent & is_branch, bent & ~is_branch
@@ -194,25 +193,14 @@ def dividing_legs(
         & (branch_shape != common_shape)
         & (bent | (branch_shape == oval) | (a < np.pi / 2 - SQUARE_TO))
     )
-    foreign |= ~shared & is_lost(
-        entry, common_shape, branch_shape, a, walled, joining=False
-    )
+    lost = is_lost(entry, common_shape, branch_shape, a, joining=False)
+    foreign |= lost & ~(shared | walled)
     if foreign.any():
         out.stand_in(foreign)
     mine = is_branch & ~shared & (q >= 1.0 - 1e-9) & (a >= TEE_FROM - 1e-6)
     if mine.any():
         out.put(mine, last_tap(speed[mine]))
     return out
-
-
-def parted(
-    entry: npt.NDArray[np.int64], area_ratio: FloatArray, main_area_ratio: FloatArray
-) -> BoolArray:
-    """Whether a radius branch and its main share the common area: a split main."""
-    s, whole = main_area_ratio, area_ratio + main_area_ratio
-    radius = entry == int(TakeoffEntry.RADIUS)
-    fits = np.abs(whole - 1.0) <= 1.0 - AS_WIDE
-    return np.asarray(radius & fits & (s < AS_WIDE))
 
 
 def last_tap(velocity_ratio: npt.ArrayLike) -> Coefficient:

@@ -18,6 +18,7 @@ from .junction_terms import CHOKING, REFERENCE, share_of_tee
 from .tables import Curve, chosen, curve
 
 _SPLIT = "junction_split_main_wye"
+SPLIT_AREAS = (0.1, 0.5)  # least and largest f of the print
 
 
 @cache
@@ -38,18 +39,39 @@ def _split_terms(leg: str) -> tuple[FloatArray, FloatArray, FloatArray]:
         f, q = float(row["area_ratio_Ab_Ac"]), float(row["value"])
         i, j = angles.index(float(row["angle_deg"])), areas.index(f)
         cosine = np.cos(np.radians(angles[i]))
-        total[i, j] += float(row["C"]) - float(_split_bare(leg, q, f, cosine))
+        total[i, j] += float(row["C"]) - float(
+            joining_momentum(leg, q, f, 1.0 - f, cosine)
+        )
         count[i, j] += 1.0
     return np.array(angles), np.array(areas), total / count
 
 
-def _split_bare(
+def joining_momentum(
     leg: str,
     q: FloatArray | float,
     f: FloatArray | float,
+    s: FloatArray | float,
     cosine: FloatArray | float,
 ) -> FloatArray:
-    s = 1.0 - f
+    """Coefficient of a leg where flows join, by momentum alone.
+
+    Parameters
+    ----------
+    leg
+        'branch' or 'main'.
+    q, f, s, cosine
+        Flow ratio, area ratios of branch and main, and the cosine of the branch's
+        deflection; shapes that broadcast.
+
+    Notes
+    -----
+    Both legs have one pressure where they meet, and walls bear no force along the
+    common duct: what the printed formulas correct by their terms K and factors A.
+
+    References
+    ----------
+    Idelchik, 1986, diagrams 7-1 to 7-9.
+    """
     own = (q / f) ** 2 if leg == "branch" else ((1.0 - q) / s) ** 2
     return np.asarray(1.0 + own - 2.0 * (1.0 - q) ** 2 / s - 2.0 * q * q / f * cosine)
 
@@ -102,7 +124,7 @@ def split_main(
     inside = f.clip(areas[0], areas[-1])
     term = _between(angles, areas, terms, np.minimum(turn, angles[-1]), inside)
     cosine = np.cos(np.radians(np.minimum(turn, angles[-1])))
-    value = _split_bare(leg, q, inside, cosine) + term
+    value = joining_momentum(leg, q, inside, 1.0 - inside, cosine) + term
     notes = np.zeros(len(value), dtype=np.int64)
     if leg == "main":
         tee, beyond = _tee_main(q, f)

@@ -43,7 +43,6 @@ def taken(
     common_shape: npt.NDArray[np.int64],
     branch_shape: npt.NDArray[np.int64],
     angle: FloatArray,
-    walled: BoolArray,
     joining: bool,
 ) -> IntArray:
     """What the coefficient of each branch is of.
@@ -54,9 +53,6 @@ def taken(
         `TakeoffEntry` and `Shape` codes, shape (n,).
     angle
         Deflection of the branch, rad.
-    walled
-        Whether a wall parts the main in two: a radius branch then has tables of its
-        own.
     joining
         Whether the flows join.
 
@@ -94,7 +90,7 @@ def taken(
         around[is_radius] = int(Taken.CONICAL)
         around[entry == int(TakeoffEntry.CONICAL)] = itself
     found = np.where(boxy, found, around)
-    found[walled | (entry == int(TakeoffEntry.PLAIN))] = itself
+    found[entry == int(TakeoffEntry.PLAIN)] = itself
     return np.asarray(found)
 
 
@@ -103,7 +99,6 @@ def is_lost(
     common_shape: npt.NDArray[np.int64],
     branch_shape: npt.NDArray[np.int64],
     angle: FloatArray,
-    walled: BoolArray,
     joining: bool,
 ) -> BoolArray:
     """Whether the coefficient of each branch is of another entry than its own.
@@ -118,7 +113,6 @@ def is_lost(
             common_shape[rows],
             branch_shape[rows],
             angle[rows],
-            walled[rows],
             joining,
         )
         lost[rows] = found != int(Taken.ITSELF)

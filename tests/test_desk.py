@@ -91,7 +91,6 @@ def _junction(
     written: Mapping[str, str],
     entry: TakeoffEntry = TakeoffEntry.PLAIN,
     *,
-    straight: Section | None = None,
     angle: float = 90.0,
     joining: bool = False,
 ) -> Drawn:
@@ -99,7 +98,7 @@ def _junction(
     tip = [4 + 4 * float(np.cos(turn)), 4 * float(np.sin(turn)), 3]
     runs: list[Run] = [
         ("A", [[0, 0, 3], [4, 0, 3]], common),
-        ("M", [[4, 0, 3], [8, 0, 3]], straight or common),
+        ("M", [[4, 0, 3], [8, 0, 3]], common),
         ("B", [[4, 0, 3], tip], branch),
     ]
     return Drawn(
@@ -185,8 +184,6 @@ _T = {"width": "500 mm", "height": "300 mm"}
 _BRANCH = {"outlet_width": "400 mm", "outlet_height": "200 mm"}
 _MAIN = {"diameter": "500 mm"}
 _R, _B = {"radius": "200 mm"}, {"centreline_radius": "300 mm"}
-_HALF = round_section(0.3)  # of the split main: 0.36 and 0.64 of the common area
-_REST = round_section(0.4)
 
 DRAWN: dict[str, Drawn] = {
     "rect-elbow-smooth": _elbow(_RECT, {**_W, **_R}, _MAKE.SMOOTH),
@@ -250,14 +247,6 @@ DRAWN: dict[str, Drawn] = {
     "junction-round-diverging-conical": _junction(
         _D500, _D200, {**_MAIN, **_TO_200}, _INTO.CONICAL, angle=45.0
     ),
-    "junction-split-main-diverging": _junction(
-        _D500,
-        _HALF,
-        {**_MAIN, "outlet_diameter": "300 mm"},
-        _INTO.RADIUS,
-        straight=_REST,
-        angle=60.0,
-    ),
     "junction-rect-diverging-round-tap": _junction(_TRUNK, _D200, {**_T, **_TO_200}),
     "junction-rect-diverging-conical-tap": _junction(
         _TRUNK, _D200, {**_T, **_TO_200}, _INTO.CONICAL
@@ -311,7 +300,8 @@ DESK_ALONE = {
     *(n for n in book.KINDS if n.startswith("entry") and n != "entry-duct-in-wall"),
     *(n for n in book.KINDS if n.startswith("exit") and n != "exit-abrupt"),
     "rect-elbow-mitred-area-change",
-    "junction-split-main-converging",  # nothing drawn tells of its wall
+    "junction-split-main-converging",
+    "junction-split-main-diverging",  # nothing drawn tells of its wall
     "contraction-sudden",
     "expansion-sudden",
     "screen",

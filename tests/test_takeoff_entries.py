@@ -21,6 +21,7 @@ from elbowroom.layout import (
 from elbowroom.physics import (
     Analysis,
     Credit,
+    Kind,
     Note,
     analyse,
     junctions,
@@ -77,7 +78,6 @@ def test_what_is_said_to_be_taken_is_what_the_value_shows(
         np.array([int(common)]),
         np.array([int(branch)]),
         np.radians([angle]),
-        np.zeros(1, dtype=bool),
         joining,
     )[0]
     value, notes, credit = _branch(common, branch, angle, entry, joining)
@@ -246,23 +246,30 @@ def test_what_is_said_of_a_rectangular_branch(
         assert words in said[0]
 
 
-def test_a_radius_branch_that_parts_a_round_main_is_itself() -> None:
-    # As + Ab = Ac: the split main has tables of its own.
+def _radius(main: float) -> float:
+    """Loss of a radius branch of 125 mm from a round duct of 315 mm, Pa."""
     drawing = drawing_from_runs(
         [
-            ("A", np.array([[0, 0, 5], [4.0, 0, 5]]), round_section(0.5)),
-            ("M", np.array([[4.0, 0, 5], [8.0, 0, 5]]), round_section(0.4)),
-            ("B", np.array([[4.0, 0, 5], [4.0, 3, 5]]), round_section(0.3)),
+            ("A", np.array([[0, 0, 5], [4.0, 0, 5]]), round_section(0.315)),
+            ("M", np.array([[4.0, 0, 5], [8.0, 0, 5]]), round_section(main)),
+            ("B", np.array([[4.0, 0, 5], [4.0, 3, 5]]), round_section(0.125)),
         ],
         attributes={"A": Attributes(source=True)},
     )
     plan = Schedule(
-        terminals={"M": TerminalSpec(0.5), "B": TerminalSpec(0.2)},
+        terminals={"M": TerminalSpec(0.3), "B": TerminalSpec(0.08)},
         takeoff_default=TakeoffEntry.RADIUS,
     )
     found = analyse(build(drawing, plan))
-    assert not _said(found)
-    assert not (found.elements.notes & FALLBACK).any()
+    assert len(_said(found)) == 1
+    (row,) = np.flatnonzero(found.elements.kind == Kind.BRANCH)
+    return float(found.elements.loss[row])
+
+
+def test_a_main_of_just_the_area_left_makes_no_wall() -> None:
+    """As + Ab = Ac at 289 mm: no drawing shows a wall, so the branch keeps its loss."""
+    assert _radius(0.289) == pytest.approx(_radius(0.300), rel=1e-9)
+    assert _radius(0.289) == pytest.approx(_radius(0.270), rel=1e-9)
 
 
 def test_no_print_is_credited_that_gave_no_value() -> None:
