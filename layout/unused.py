@@ -112,28 +112,14 @@ def _takeoffs(
 ) -> list[tuple[str, str, str]]:
     sides, wanted = (legs, meetings), schedule.takeoff_exceptions
     branches = np.concatenate([side.duct[side.is_branch] for side in sides])
-    alike = np.concatenate([side.duct[side.is_symmetrical] for side in sides])
-    no_wyes = _others(topology, wanted, ducts, alike)
     return [
-        *(
-            (
-                name,
-                "a takeoff entry is declared for it, but it is a leg of a symmetrical "
-                "wye or tee, whose tables know no entries",
-                "delete it under [[takeoffs.exception]]",
-            )
-            for name in wanted
-            if name not in no_wyes
-        ),
-        *(
-            (
-                name,
-                "a takeoff entry is declared for it, but it is no branch: it does not "
-                "begin at a junction, or goes straight on there",
-                "delete it under [[takeoffs.exception]], or name the branch",
-            )
-            for name in _others(topology, wanted, ducts, branches)
-        ),
+        (
+            name,
+            "a takeoff entry is declared for it, but it is no branch: it does not "
+            "begin at a junction, or goes straight on there",
+            "delete it under [[takeoffs.exception]], or name the branch",
+        )
+        for name in _others(topology, wanted, ducts, branches)
     ]
 
 

@@ -25,6 +25,7 @@ from .junction_terms import (
     TEE_FROM,
     joining_factor,
     mixed,
+    share_of_bullhead,
     share_of_tee,
     thirds,
 )
@@ -295,13 +296,16 @@ def joining_legs(
     radius = entry == TakeoffEntry.RADIUS
     rect = common_shape == Shape.RECTANGULAR
     other = f if other_area_ratio is None else other_area_ratio
-    swept = is_symmetrical & radius & (a >= BULLHEAD_FROM)
-    if swept.any():
-        out.put(swept, dovetail(q[swept], f[swept], "converging"))
     for bullhead in (True, False):
-        mine = is_symmetrical & ~swept & ((a >= BULLHEAD_FROM) == bullhead)
+        mine = is_symmetrical & ((a >= BULLHEAD_FROM) == bullhead)
         if mine.any():
             out.put(mine, symmetrical_joining(q[mine], f[mine], a[mine], other[mine]))
+    swept = (is_symmetrical & radius & (a > TEE_FROM)).nonzero()[0]
+    for part in map(swept.__getitem__, thirds(share_of_bullhead(a[swept]))):
+        if len(part):
+            plain = symmetrical_joining(q[part], f[part], a[part], other[part])
+            found = dovetail(q[part], f[part], "converging")
+            out.put(part, mixed(plain, found, share_of_bullhead(a[part])))
     walled = np.zeros(len(a), dtype=bool) if shared_wall is None else shared_wall
     walled = walled & ~is_symmetrical
     curved = rect & radius & ~is_symmetrical & ~walled
@@ -336,8 +340,9 @@ def joining_legs(
     foreign |= is_branch & rest & (branch_shape != Shape.ROUND)
     foreign |= square & (a < np.pi / 2 - SQUARE_TO)
     foreign |= square & is_branch & (branch_shape == Shape.OVAL)
-    lost = is_lost(entry, common_shape, branch_shape, a, joining=True)
-    foreign |= lost & ~(is_symmetrical | walled)
+    foreign |= ~walled & is_lost(
+        entry, common_shape, branch_shape, a, is_symmetrical, joining=True
+    )
     if foreign.any():
         out.stand_in(foreign)
     return out

@@ -137,7 +137,6 @@ def takeoff_flags(graph: DuctGraph) -> list[Notice]:
     ):
         rows = (
             legs.is_branch
-            & ~legs.is_symmetrical
             & (legs.common != legs.duct)
             & (legs.leg_count > 2)
             & (legs.entry != plain)
@@ -151,6 +150,7 @@ def takeoff_flags(graph: DuctGraph) -> list[Notice]:
             ducts.shape[common],
             ducts.shape[duct],
             legs.angle[rows],
+            legs.is_symmetrical[rows],
             joining=joining,
         )
         kinds = entry * len(Taken) + found

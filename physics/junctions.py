@@ -26,6 +26,8 @@ from .junction_terms import (
     BULLHEAD_FROM,
     REFERENCE,
     TEE_FROM,
+    mixed,
+    share_of_bullhead,
     share_of_tee,
     thirds,
 )
@@ -135,13 +137,16 @@ def dividing_legs(
     boxy = common_shape == int(Shape.RECTANGULAR)
     rect, bent = boxy & ~shared, ~boxy & ~shared
     if shared.any():
-        swept = shared & radius & (a >= BULLHEAD_FROM)
-        if swept.any():
-            out.put(swept, dovetail(q[swept], f[swept]))
         for bullhead in (True, False):
-            mine = shared & ~swept & ((a >= BULLHEAD_FROM) == bullhead)
+            mine = shared & ((a >= BULLHEAD_FROM) == bullhead)
             if mine.any():
                 out.put(mine, symmetrical(speed[mine], a[mine]))
+        swept = (shared & radius & (a > TEE_FROM)).nonzero()[0]
+        for part in map(swept.__getitem__, thirds(share_of_bullhead(a[swept]))):
+            if len(part):
+                plain = symmetrical(speed[part], a[part])
+                found = dovetail(q[part], f[part])
+                out.put(part, mixed(plain, found, share_of_bullhead(a[part])))
     walled = np.zeros(len(a), dtype=bool) if shared_wall is None else bent & shared_wall
     if bent.any():
         conical = (radius | (entry == int(TakeoffEntry.CONICAL))) & ~walled
@@ -193,8 +198,9 @@ def dividing_legs(
         & (branch_shape != common_shape)
         & (bent | (branch_shape == oval) | (a < np.pi / 2 - SQUARE_TO))
     )
-    lost = is_lost(entry, common_shape, branch_shape, a, joining=False)
-    foreign |= lost & ~(shared | walled)
+    foreign |= ~walled & is_lost(
+        entry, common_shape, branch_shape, a, shared, joining=False
+    )
     if foreign.any():
         out.stand_in(foreign)
     mine = is_branch & ~shared & (q >= 1.0 - 1e-9) & (a >= TEE_FROM - 1e-6)

@@ -16,6 +16,7 @@ from elbowroom.layout import (
     Legs,
     Notice,
     Shape,
+    TakeoffEntry,
     refusal,
     warning,
 )
@@ -423,4 +424,6 @@ def _other_areas(legs: Legs, size: FloatArray) -> FloatArray:
 def leg_basis(legs: Legs) -> npt.NDArray[np.int64]:
     """`Basis` of each leg: what the entry of its branch rests on."""
     drawn = np.full(len(legs.duct), int(Basis.DRAWN))
-    return np.where(legs.is_branch & ~legs.is_symmetrical, legs.entry_basis, drawn)
+    entered = legs.is_branch & ~legs.is_symmetrical
+    entered |= legs.is_symmetrical & (legs.entry == int(TakeoffEntry.RADIUS))
+    return np.where(entered, legs.entry_basis, drawn)

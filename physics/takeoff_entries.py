@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import BoolArray, FloatArray, IntArray, Shape, TakeoffEntry
 
-from .junction_terms import TEE_FROM
+from .junction_terms import BULLHEAD_FROM, TEE_FROM
 
 SQUARE_TO = np.radians(1.0)  # off a right angle, less is the drawing's rounding
 
@@ -21,6 +21,7 @@ class Taken(IntEnum):
     WYE = 3
     WITHOUT_DAMPER = 4
     MIXED = 5
+    SWEPT_IN_PART = 6
 
     @property
     def words(self) -> str:
@@ -35,6 +36,8 @@ _WORDS = {
     Taken.WYE: "a rectangular wye of 90 degrees with a radius branch",
     Taken.WITHOUT_DAMPER: "the entry without its damper",
     Taken.MIXED: "a value between the entry at 90 degrees and a plain one at 60",
+    Taken.SWEPT_IN_PART: "a value between radius legs at 80 degrees and plain ones at "
+    "60",
 }
 
 
@@ -43,6 +46,7 @@ def taken(
     common_shape: npt.NDArray[np.int64],
     branch_shape: npt.NDArray[np.int64],
     angle: FloatArray,
+    symmetrical: BoolArray,
     joining: bool,
 ) -> IntArray:
     """What the coefficient of each branch is of.
@@ -53,6 +57,8 @@ def taken(
         `TakeoffEntry` and `Shape` codes, shape (n,).
     angle
         Deflection of the branch, rad.
+    symmetrical
+        Whether its junction has no main.
     joining
         Whether the flows join.
 
@@ -90,6 +96,11 @@ def taken(
         around[is_radius] = int(Taken.CONICAL)
         around[entry == int(TakeoffEntry.CONICAL)] = itself
     found = np.where(boxy, found, around)
+    if symmetrical.any():
+        # Radius legs back to back, of a bullhead tee: its only entry with a table.
+        swept = np.where(angle > TEE_FROM, int(Taken.SWEPT_IN_PART), plain)
+        swept = np.where(angle >= BULLHEAD_FROM, itself, swept)
+        found = np.where(symmetrical, np.where(is_radius, swept, plain), found)
     found[entry == int(TakeoffEntry.PLAIN)] = itself
     return np.asarray(found)
 
@@ -99,6 +110,7 @@ def is_lost(
     common_shape: npt.NDArray[np.int64],
     branch_shape: npt.NDArray[np.int64],
     angle: FloatArray,
+    symmetrical: BoolArray,
     joining: bool,
 ) -> BoolArray:
     """Whether the coefficient of each branch is of another entry than its own.
@@ -113,6 +125,7 @@ def is_lost(
             common_shape[rows],
             branch_shape[rows],
             angle[rows],
+            symmetrical[rows],
             joining,
         )
         lost[rows] = found != int(Taken.ITSELF)

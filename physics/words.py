@@ -37,7 +37,9 @@ def leg_words(graph: DuctGraph, row: int, kind: Kind) -> str:
     where = f", where the air of a loop {verb}" if kind == Kind.MEETING else ""
     if legs.is_symmetrical[row]:
         what = "bullhead tee" if angle >= 80 else "symmetrical wye"
-        return f"leg of a {what}, {angle:.3g}°{where}"
+        swept = legs.entry[row] == TakeoffEntry.RADIUS and angle > 60
+        made = ", radius of 1.5 widths" if swept else ""
+        return f"leg of a {what}, {angle:.3g}°{made}{where}"
     if not legs.is_branch[row]:
         return f"straight leg past a branch{where}"
     if legs.leg_count[row] == 2:

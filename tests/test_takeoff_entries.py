@@ -78,6 +78,7 @@ def test_what_is_said_to_be_taken_is_what_the_value_shows(
         np.array([int(common)]),
         np.array([int(branch)]),
         np.radians([angle]),
+        np.zeros(1, dtype=bool),
         joining,
     )[0]
     value, notes, credit = _branch(common, branch, angle, entry, joining)
