@@ -34,8 +34,11 @@ from .strokes import LARGEST_TURN
 from .topology import Topology
 from .tree import Tree, heads
 
-_ALIKE = np.radians(10.0)  # deflections of two legs that share the turn evenly
-_TURNED_AWAY = np.radians(15.0)  # a leg beyond this is no straight continuation
+# Two legs share a turn where both are turned away, by about the same, to opposite
+# sides. Each counts in full up to one angle, and no more at the other.
+_TURNED_AWAY = np.radians([10.0, 15.0])  # the straighter one; of the print about 15
+_UNLIKE = np.radians([20.0, 10.0])  # difference of their deflections; about 10
+_BESIDE = np.radians([30.0, 20.0])  # how far they are from opposite sides
 _LARGEST_KINK = np.radians(20.0)  # of the centreline where a transition slants
 _SAME_SIZE = 1e-5  # m: a hundredth of the rounding of sizes in millimetres
 
@@ -48,7 +51,7 @@ _NO_LEGS = Legs(
     is_branch=_NO_FLAGS,
     angle=np.empty(0),
     straight_angle=np.empty(0),
-    is_symmetrical=_NO_FLAGS,
+    likeness=np.empty(0),
     branch=_NO_ROWS,
     leg_count=_NO_ROWS,
     entry=_NO_ROWS,
@@ -391,22 +394,22 @@ def _legs(
     is_tap = pieces.is_tap[rows]
     is_branch = (every != straight) | is_tap
     straight_turn = turn[straight]
-    symmetrical = (
-        (count[group] == 2)
-        & (straight_turn > _TURNED_AWAY)
-        & (turn[widest] - straight_turn < _ALIKE)
-        & (common != rows)
-    )
-    # Legs that share the turn lie on opposite sides: the angle between them is the
-    # sum of their deflections.
-    alike = symmetrical.nonzero()[0]
+    likeness = np.zeros(len(rows))
+    alike = (count[group] == 2) & (straight_turn > _TURNED_AWAY[0]) & (common != rows)
+    alike = alike.nonzero()[0]
     if len(alike):
         one, other = straight[alike], widest[alike]
         away = away.take(order, axis=0)
         between, _ = turn_between(away.take(one, axis=0), away.take(other, axis=0))
         both = turn[one] + turn[other]
+        # On opposite sides the angle between them is the sum of their deflections.
         apart = np.abs(between - np.minimum(both, 2 * np.pi - both))
-        symmetrical[alike] = apart < np.radians(20.0)
+        likeness[alike] = (
+            _share(turn[one], *_TURNED_AWAY)
+            * _share(turn[other] - turn[one], *_UNLIKE)
+            * _share(apart, *_BESIDE)
+        )
+    symmetrical = likeness > 0.5
     branch = np.where(is_branch | symmetrical, every, widest)
     drawing = topology.drawing
     default, default_basis = schedule.takeoff_entry("")
@@ -426,12 +429,17 @@ def _legs(
         is_branch | symmetrical,
         turn,
         straight_turn,
-        symmetrical,
+        likeness,
         duct_of[rows[branch]],
         count[group] + 1,
         entry,
         basis,
     )
+
+
+def _share(angle: FloatArray, none: float, whole: float) -> FloatArray:
+    """How much counts: 0 at one angle, 1 at the other, straight between."""
+    return np.asarray(((angle - none) / (whole - none)).clip(0.0, 1.0))
 
 
 def _named(drawing: Drawing, names: Container[str]) -> list[int]:

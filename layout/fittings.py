@@ -1,6 +1,7 @@
 """What the classifier finds: ducts and fittings, a row each, in arrays."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -158,8 +159,9 @@ class Legs:
         Deflection of the leg from the common duct, rad; 0 is straight on.
     straight_angle
         Deflection of the straight leg, rad.
-    is_symmetrical
-        Whether no leg is the main: both turn away by about the same angle.
+    likeness
+        How much the junction counts as one without a main, 0 to 1: both legs turn
+        away, by about the same angle, to opposite sides.
     branch
         The leg itself, or for a straight leg the branch that turns away most.
     leg_count
@@ -177,11 +179,16 @@ class Legs:
     is_branch: BoolArray
     angle: FloatArray
     straight_angle: FloatArray
-    is_symmetrical: BoolArray
+    likeness: FloatArray
     branch: IntArray
     leg_count: IntArray
     entry: IntArray
     entry_basis: IntArray
+
+    @cached_property
+    def is_symmetrical(self) -> BoolArray:
+        """Whether the junction is read as one without a main."""
+        return np.asarray(self.likeness > 0.5)
 
 
 @dataclass(frozen=True, eq=False)

@@ -187,6 +187,28 @@ class Gathered:
         if len(rows):
             self.credit[rows] = numbers[found.credit]
 
+    def put_between(
+        self, rows: IntArray, one: "Gathered", other: "Gathered", share: FloatArray
+    ) -> None:
+        """Enter for some elements what lies between two readings of them.
+
+        `share` is that of the other, 0 to 1. They are noted so, and credited to both
+        in the lowest class: which of the two it is, nobody has measured.
+        """
+        for name in ("value", "reynolds_factor"):
+            first, second = getattr(one, name), getattr(other, name)
+            getattr(self, name)[rows] = first + (second - first) * share
+        self.notes[rows] = one.notes | other.notes | int(Note.FALLBACK)
+        for at, row in enumerate(rows.tolist()):
+            a, b = one.credits[one.credit[at]], other.credits[other.credit[at]]
+            both = Credit(
+                a.reference,
+                f"{a.table} and {b.table}",
+                f"{a.source}; {b.source}",
+                CONFIDENCE[-1],
+            )
+            self.credit[row] = self.number(both)
+
     def number(self, credit: Credit) -> int:
         """Row of a credit in `credits`, which it is added to if it is new."""
         place = self._place.setdefault(credit, len(self.credits))

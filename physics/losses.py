@@ -1,5 +1,6 @@
 """Loss coefficient of every fitting of a graph, each kind as one array."""
 
+import dataclasses
 from collections.abc import Callable
 from typing import Any
 
@@ -26,7 +27,7 @@ from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
 from .junction_terms import BULLHEAD_FROM
 from .junctions import dividing_legs, joining_legs
 
-_STRAIGHT_LEG = np.radians(15.0)  # a straight leg that turns further bends too
+_STRAIGHT_LEG = np.radians(1.0)  # a straight leg that turns further bends too
 _SAME_RADIUS = 0.02  # diameters: what a radius measured in a drawing is off
 _VANE_SPACING = 0.038  # m: the closer of the two single-vane rails that were retested
 
@@ -305,6 +306,9 @@ def leg_coefficients(
 ) -> Gathered:
     """Coefficients of the legs of junctions, on the velocity in the common duct.
 
+    Between a wye without a main and a main with a branch it goes straight from the one
+    reading to the other, so that no degree makes a jump: our own choice.
+
     Parameters
     ----------
     graph, legs
@@ -320,6 +324,48 @@ def leg_coefficients(
         Shape (l,). Where several ducts lead in and several out no coefficients are
         published: each counts as if it opened into a box, on its own velocity.
     """
+    found = _legs_as_read(graph, legs, size, flow, velocity, joining)
+    rows = ((legs.likeness > 0.0) & (legs.likeness < 1.0)).nonzero()[0]
+    if len(rows):
+        main, wye = (
+            _legs_as_read(
+                graph, _read(legs, rows, is_wye), size, flow, velocity, joining
+            )
+            for is_wye in (False, True)
+        )
+        found.put_between(rows, main, wye, legs.likeness[rows])
+    return found
+
+
+def _read(legs: Legs, rows: IntArray, is_wye: bool) -> Legs:
+    """Some junctions of two legs each, read as wyes or as mains with a branch."""
+    fields = {
+        field.name: getattr(legs, field.name)[rows]
+        for field in dataclasses.fields(legs)
+    }
+    duct = fields["duct"]
+    other = np.arange(len(rows)) ^ 1  # the legs of a junction follow each other
+    is_branch = is_wye | (duct != fields["straight"])
+    of = np.where(is_branch, np.arange(len(rows)), other)
+    fields |= {
+        "likeness": np.full(len(rows), float(is_wye)),
+        "is_branch": is_branch,
+        "branch": duct[of],
+        "entry": fields["entry"][of],
+        "entry_basis": fields["entry_basis"][of],
+    }
+    return Legs(**fields)
+
+
+def _legs_as_read(
+    graph: DuctGraph,
+    legs: Legs,
+    size: FloatArray,
+    flow: FloatArray,
+    velocity: FloatArray,
+    joining: bool,
+) -> Gathered:
+    """Coefficients of legs whose junctions are each read in one way."""
     ducts, common = graph.ducts, legs.common
     boxed = common == legs.duct
     # Past several branches a straight leg is charged once, for all that leaves.
