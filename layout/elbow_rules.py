@@ -30,7 +30,7 @@ _CURVED = _by_code(
     ElbowConstruction.PLEATED,
     ElbowConstruction.SQUARE_HEEL,
 )
-_TRUE = np.radians(0.5)  # a bend plane nearer than this to a side is in line with it
+_TRUE = np.radians(1.0)  # less of a skew is the drawing's rounding
 
 
 def build_bends(
@@ -92,6 +92,7 @@ def build_bends(
     radius = np.zeros((2, size))  # with either side in the plane of the bend
     pieces = np.zeros(size, dtype=np.int64)
     splitters = np.zeros(size, dtype=np.int64)
+    vane_spacing = np.full(size, np.nan)
     radius_basis = np.zeros(size, dtype=np.int64)
     construction_basis = np.zeros(size, dtype=np.int64)
 
@@ -102,6 +103,8 @@ def build_bends(
         radius_basis[rows] = int(rule.radius_basis)
         pieces[rows] = rule.pieces
         splitters[rows] = rule.splitters
+        if rule.vane_spacing is not None:
+            vane_spacing[rows] = rule.vane_spacing
 
     put(slice(None), schedule.elbow_rule())
     for index, said in drawing.attributes.items():
@@ -142,6 +145,7 @@ def build_bends(
         construction,
         pieces,
         splitters,
+        vane_spacing,
         radius_basis,
         construction_basis,
         setback,

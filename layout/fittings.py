@@ -84,6 +84,8 @@ class Bends:
         `ElbowConstruction` codes.
     pieces, splitters
         Pieces of a segmented elbow, splitter vanes; 0 where there are none.
+    vane_spacing
+        Distance of turning vanes, m; NaN where nobody says it.
     radius_basis, construction_basis
         `Basis` codes.
     setback
@@ -109,6 +111,7 @@ class Bends:
     construction: IntArray
     pieces: IntArray
     splitters: IntArray
+    vane_spacing: FloatArray
     radius_basis: IntArray
     construction_basis: IntArray
     setback: FloatArray

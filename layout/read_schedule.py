@@ -45,6 +45,7 @@ _WITHOUT_RADIUS = {
     ElbowConstruction.SQUARE_THROAT: "a square throat has a radius of nothing, which "
     "makes a centreline radius of 0.5 sides",
 }
+_VANED = (ElbowConstruction.SINGLE_VANES, ElbowConstruction.DOUBLE_VANES)
 _NO_AIR = "correct it, or take a run that gets no air out of the drawing"
 CLOSE_ELBOWS = {"plain sum": False, "as pairs": True}
 
@@ -626,10 +627,15 @@ def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
     centre = table.positive("centreline_radius", "length")
     pieces = table.whole("pieces", (3, 4, 5, 7))
     splitters = table.whole("splitters", (1, 2, 3))
+    spacing = table.within("vane_spacing", "length", 0.02, 0.12, "20 to 120 mm")
     given = [value for value in (ratio, throat, centre) if value is not None]
     if len(given) > 1:
         table.fault("", "the radius is given more than once", "keep one of them")
     kind = default.construction if construction is None else construction
+    if spacing is not None and kind not in _VANED:
+        table.fault(
+            "vane_spacing", "no elbow of that kind has turning vanes", "delete it"
+        )
     if given and kind in _WITHOUT_RADIUS:
         square = kind == ElbowConstruction.SQUARE_THROAT
         if throat != 0.0 and not (square and ratio == _TIGHTEST):
@@ -644,6 +650,7 @@ def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
         Basis.DECLARED if given else default.radius_basis,
         pieces or default.pieces,
         splitters or default.splitters,
+        spacing or default.vane_spacing,
     )
 
 

@@ -143,6 +143,9 @@ class ElbowRule:
         Pieces of a segmented elbow.
     splitters
         Splitter vanes of an elbow that has them.
+    vane_spacing
+        Distance of the turning vanes of a mitred elbow that has them, m; None if
+        nobody says it.
     """
 
     construction: ElbowConstruction = ElbowConstruction.SMOOTH
@@ -153,6 +156,7 @@ class ElbowRule:
     radius_basis: Basis = Basis.ASSUMED
     pieces: int = 5
     splitters: int = 1
+    vane_spacing: float | None = None
 
     def radius_for(self, in_plane: npt.ArrayLike) -> FloatArray:
         """Centreline radius for sides in the plane of the bend, m, same shape."""

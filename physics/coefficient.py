@@ -21,6 +21,7 @@ class Note(IntFlag):
     LOW_REYNOLDS = 16  # below the range of the Reynolds factor
     SUSPECT = 32  # choking branch or nearly shut damper: nobody designs there
     SUSPECT_PRINT = 64  # it rests on a row that breaks the trend of its table
+    NEAREST_ROW = 128  # its dimensions are those of no row: the nearest was taken
 
     @property
     def words(self) -> list[str]:
@@ -32,6 +33,8 @@ class Note(IntFlag):
 _WORDS = {
     Note.INTERPOLATED: "between rows of the table",
     Note.CLAMPED: "outside the table: its nearest end was taken",
+    Note.NEAREST_ROW: "of other dimensions than any row of the table: the nearest was "
+    "taken",
     Note.EXTENDED: "outside the table: its law was carried on",
     Note.FALLBACK: "no table of its own: another fitting stands in",
     Note.LOW_REYNOLDS: "Reynolds number below the factor's range",

@@ -22,6 +22,7 @@ from .junction_terms import (
     CHOKING,
     IDELCHIK,
     REFERENCE,
+    SQUARE_TO,
     TEE_FROM,
     joining_factor,
     mixed,
@@ -33,7 +34,7 @@ from .junctions_rect import radius_wye
 from .junctions_symmetrical import dovetail, symmetrical_joining
 from .split_mains import SPLIT_AREAS, joining_momentum, split_main
 from .tables import Curve, curve
-from .takeoff_entries import SQUARE_TO, is_lost
+from .takeoff_entries import is_lost
 
 _LEAST_AREA = 0.1
 _SLIGHTEST = np.radians(15.0)
@@ -51,7 +52,7 @@ def _notes(value: FloatArray, f: FloatArray, a: FloatArray) -> IntArray:
     """Bits that every joining formula shares."""
     notes = np.where((f < _LEAST_AREA - 1e-9) | (f > 1.0 + 1e-9), int(Note.EXTENDED), 0)
     notes |= np.where(a < _SLIGHTEST - 1e-6, int(Note.EXTENDED), 0)
-    notes |= np.where(a > np.pi / 2 + 1e-6, int(Note.CLAMPED), 0)
+    notes |= np.where(a > np.pi / 2 + SQUARE_TO, int(Note.CLAMPED), 0)
     notes |= np.where(value > CHOKING, int(Note.SUSPECT), 0)
     notes |= np.where(
         (a > TEE_FROM + 1e-6) & (a < np.pi / 2 - 1e-6), int(Note.INTERPOLATED), 0
@@ -427,5 +428,5 @@ def _put_square(
 def _turned(square: Coefficient, slanting: Coefficient, a: FloatArray) -> Coefficient:
     """Straight between the formula at 60 degrees and the table at a right angle."""
     found = mixed(slanting, square, share_of_tee(a))
-    far = np.where(a > np.pi / 2 + 1e-6, int(Note.CLAMPED), 0)
+    far = np.where(a > np.pi / 2 + SQUARE_TO, int(Note.CLAMPED), 0)
     return replace(found, notes=found.notes | far)

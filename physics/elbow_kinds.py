@@ -40,7 +40,12 @@ def _rad(values: Values) -> float:
 
 def _rectangular() -> list[Kind]:
     turn = (_H_W, _ANGLE)
-    vanes = Parameter("vane_spacing_mm", "distance of the vanes, mm", 20, 120, 38.0)
+
+    def vanes(double: bool) -> Parameter:
+        closest = 1000 * elbows.closest_vanes(double)
+        name, words = "vane_spacing_mm", "distance of the vanes, mm"
+        return Parameter(name, words, 20, 120, closest)
+
     return [
         Kind(
             "rect-elbow-smooth",
@@ -93,7 +98,7 @@ def _rectangular() -> list[Kind]:
         Kind(
             "rect-elbow-single-vanes",
             "mitred rectangular elbow with single-thickness turning vanes",
-            (vanes, _ANGLE),
+            (vanes(double=False), _ANGLE),
             lambda v, _: _one(
                 elbows.rect_vaned(False, v["vane_spacing_mm"] / 1000, _rad(v))
             ),
@@ -101,7 +106,7 @@ def _rectangular() -> list[Kind]:
         Kind(
             "rect-elbow-double-vanes",
             "mitred rectangular elbow with double-thickness turning vanes",
-            (vanes, _ANGLE),
+            (vanes(double=True), _ANGLE),
             lambda v, _: _one(
                 elbows.rect_vaned(True, v["vane_spacing_mm"] / 1000, _rad(v))
             ),

@@ -33,6 +33,7 @@ from .elbows_round import (
 )
 from .elbows_vaned import (
     VaneRail,
+    closest_vanes,
     curve_ratio,
     older_vane_rails,
     rect_splitters,
@@ -45,6 +46,7 @@ __all__ = [
     "TIGHTEST",
     "VaneRail",
     "angle_factor",
+    "closest_vanes",
     "curve_ratio",
     "flat_oval_mitred",
     "flat_oval_rule",

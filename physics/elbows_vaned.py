@@ -8,9 +8,11 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray
 
-from .coefficient import Coefficient, LookupRefused, make
+from .coefficient import Coefficient, LookupRefused, Note, make
 from .elbow_factors import angle_factor
 from .tables import Grid, chosen, curve, from_table, grid, rows
+
+_SAME_VANES = 2.0  # mm
 
 
 def rect_splitters(
@@ -137,7 +139,7 @@ def rect_vaned(
         Double-thickness vanes instead of single ones.
     spacing
         Distance of the vanes, m: the nearest of those retested is taken (single 38
-        and 80 mm, double 56 and 80 mm).
+        and 80 mm, double 56 and 80 mm), noted where it is another.
     angle
         rad; only 90 degrees is published.
     shape
@@ -158,15 +160,25 @@ def rect_vaned(
         "rect_elbow_mitred_vanes", {"vane_thickness": kind, "runner": "retest"}
     )
     row = min(read, key=lambda r: abs(float(r["vane_spacing_mm"]) - spacing * 1000))
+    off = abs(float(row["vane_spacing_mm"]) - spacing * 1000) > _SAME_VANES
     return make(
         np.full(shape, float(row["C"])),
-        0,
+        int(Note.NEAREST_ROW) if off else 0,
         reference="upstream",
         table="rect_elbow_mitred_vanes",
         source=row["source"],
         confidence=row["confidence"],
         lines=lambda: rows("rect_elbow_mitred_vanes").index(row) + 2,
     )
+
+
+def closest_vanes(double: bool) -> float:
+    """Least distance of turning vanes that was retested, m."""
+    kind = "double" if double else "single"
+    read = chosen(
+        "rect_elbow_mitred_vanes", {"vane_thickness": kind, "runner": "retest"}
+    )
+    return min(float(row["vane_spacing_mm"]) for row in read) / 1000
 
 
 def _only_right_angles(angle: npt.ArrayLike) -> None:

@@ -10,6 +10,7 @@ from .tables import Curve
 
 REFERENCE = "common"
 TEE_FROM = np.radians(60.0)  # between this and a right angle C goes straight
+SQUARE_TO = np.radians(1.0)  # off a right angle, less is the drawing's rounding
 BULLHEAD_FROM = np.radians(80.0)
 AS_WIDE = 0.95  # a main within 5 % of the common area counts as unchanged
 CHOKING = 20.0  # above this coefficient the branch is choking: nobody designs there

@@ -25,6 +25,7 @@ from .junction_terms import (
     AS_WIDE,
     BULLHEAD_FROM,
     REFERENCE,
+    SQUARE_TO,
     TEE_FROM,
     mixed,
     share_of_bullhead,
@@ -50,7 +51,7 @@ from .junctions_round import (
 from .junctions_symmetrical import dovetail, symmetrical, symmetrical_joining
 from .split_mains import split_main, split_main_branch
 from .tables import chosen
-from .takeoff_entries import SQUARE_TO, is_lost
+from .takeoff_entries import is_lost
 
 __all__ = [
     "ELBOWED",

@@ -16,6 +16,7 @@ from .axes import alike
 from .coefficient import Coefficient, Note, make
 from .junction_terms import (
     REFERENCE,
+    SQUARE_TO,
     TEE_FROM,
     from_curve,
     growth_beyond,
@@ -225,7 +226,7 @@ def radius_wye(
     off = apart[np.arange(len(q)), nearest] > 1e-4
     return make(
         value,
-        notes | np.where(off, int(Note.CLAMPED), 0),
+        notes | np.where(off, int(Note.NEAREST_ROW), 0),
         reference=REFERENCE,
         table=curves[0].name,
         source=curves[0].source,
@@ -263,7 +264,7 @@ def rect_branch_by_entry(
     else:
         fitting = _RECT_BRANCH.get(entry, _PLAIN)
     tabled = rect_branch(fitting, q, f)
-    tabled.notes[a > np.pi / 2 + 1e-6] |= int(Note.CLAMPED)
+    tabled.notes[a > np.pi / 2 + SQUARE_TO] |= int(Note.CLAMPED)
     if whole.all():
         return tabled
     return mixed(diverging_branch(q, f, np.minimum(a, TEE_FROM)), tabled, share)

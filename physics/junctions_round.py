@@ -18,6 +18,7 @@ from .junction_terms import (
     AS_WIDE,
     IDELCHIK,
     REFERENCE,
+    SQUARE_TO,
     TEE_FROM,
     from_curve,
     growth_beyond,
@@ -70,7 +71,7 @@ def diverging_branch(
     value = np.where(
         a <= TEE_FROM, at(np.cos(a)), at(0.5) + (at(0.0) - at(0.5)) * steep
     )
-    notes = np.where(a > np.pi / 2 + 1e-6, int(Note.CLAMPED), 0)
+    notes = np.where(a > np.pi / 2 + SQUARE_TO, int(Note.CLAMPED), 0)
     notes |= np.where((a < _SLIGHTEST) | (f > 1.0 + 1e-9), int(Note.EXTENDED), 0)
     return make(
         value,
@@ -188,7 +189,7 @@ def round_conical_branch(
     (low, bits), (high, _) = wye.at(v), tee.at(v)
     share = (np.degrees(a) / 45.0 - 1.0).clip(0.0, 1.0)
     growth, beyond = growth_beyond(v, 2.0)
-    out = (a < np.radians(45.0) - 1e-6) | (a > np.pi / 2 + 1e-6)
+    out = (a < np.radians(45.0) - 1e-6) | (a > np.pi / 2 + SQUARE_TO)
     notes = np.where(beyond, int(Note.EXTENDED), bits) | np.where(
         out, int(Note.CLAMPED), 0
     )

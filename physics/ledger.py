@@ -1,5 +1,6 @@
 """The ledger: what was taken because nobody said it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -115,6 +116,15 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         "0.75 times",
         **_elbows(schedule, "radius_basis", radius_ratio=0.75),
     )
+    for construction, spacing, other in _VANES:
+        vaned = bends.construction == int(construction)
+        assume(
+            int((vaned & np.isnan(bends.vane_spacing)).sum()),
+            f"{construction.words}: the vanes {spacing} apart",
+            "write vane_spacing under [elbows]",
+            f"{other * 1000:.0f} mm, the widest tested",
+            **_spaced(schedule, construction, other),
+        )
     smooth = analysis.elements.reynolds_factor > 1.0
     assume(
         int(smooth.sum()),
@@ -190,6 +200,36 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
     return found
 
 
+# Construction, the spacing that is taken, and the widest of the same retest, m.
+_VANES = (
+    (ElbowConstruction.SINGLE_VANES, "38 mm", 0.080),
+    (ElbowConstruction.DOUBLE_VANES, "56 mm", 0.080),
+)
+
+
+def _spaced(
+    schedule: Schedule, construction: ElbowConstruction, spacing: float
+) -> dict[str, Any]:
+    """Elbow rules of a construction with its vanes at another distance."""
+
+    def changed(rule: ElbowRule) -> ElbowRule:
+        mine = rule.construction == construction and rule.vane_spacing is None
+        return replace(rule, vane_spacing=spacing) if mine else rule
+
+    return _all_elbows(schedule, changed)
+
+
+def _all_elbows(
+    schedule: Schedule, changed: Callable[[ElbowRule], ElbowRule]
+) -> dict[str, Any]:
+    return {
+        "elbow_default": changed(schedule.elbow_default),
+        "elbow_exceptions": {
+            key: changed(rule) for key, rule in schedule.elbow_exceptions.items()
+        },
+    }
+
+
 def _elbows(schedule: Schedule, basis: str, **changes: Any) -> dict[str, Any]:
     """Elbow rules with something else where they rest on an assumption."""
 
@@ -197,9 +237,4 @@ def _elbows(schedule: Schedule, basis: str, **changes: Any) -> dict[str, Any]:
         assumed = getattr(rule, basis) == Basis.ASSUMED
         return replace(rule, **changes) if assumed else rule
 
-    return {
-        "elbow_default": changed(schedule.elbow_default),
-        "elbow_exceptions": {
-            key: changed(rule) for key, rule in schedule.elbow_exceptions.items()
-        },
-    }
+    return _all_elbows(schedule, changed)

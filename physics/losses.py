@@ -29,7 +29,6 @@ from .junctions import dividing_legs, joining_legs
 
 _STRAIGHT_LEG = np.radians(1.0)  # a straight leg that turns further bends too
 _SAME_RADIUS = 0.02  # diameters: what a radius measured in a drawing is off
-_VANE_SPACING = 0.038  # m: the closer of the two single-vane rails that were retested
 
 
 def bend_coefficients(
@@ -168,7 +167,6 @@ def _elbow(
     bends = graph.bends
     w, h = in_plane[mine], along_axis[mine]
     angle, radius, re = bends.angle[mine], radii[mine], reynolds[mine]
-    count = len(w)
     kinds = ElbowConstruction
     if section == Shape.OVAL:
         if code == kinds.MITRED:
@@ -208,9 +206,8 @@ def _elbow(
     if code == kinds.MITRED:
         return elbows.rect_mitred(h / w, angle, re)
     if code in (kinds.SINGLE_VANES, kinds.DOUBLE_VANES):
-        return elbows.rect_vaned(
-            code == kinds.DOUBLE_VANES, _VANE_SPACING, angle, (count,)
-        )
+        double = code == kinds.DOUBLE_VANES
+        return _by_spacing(double, bends.vane_spacing[mine], angle)
     if code == kinds.SQUARE_HEEL:
         return elbows.rect_square_heel(radius / w - 0.5, h / w, angle)
     if code == kinds.SPLITTERS:
@@ -236,6 +233,16 @@ def _by_pieces(
     for count in np.unique(pieces).tolist():
         own = pieces == count
         parts.put(own, table(count, ratio[own], angle[own]))
+    return _one_credit(parts)
+
+
+def _by_spacing(double: bool, spacing: FloatArray, angle: FloatArray) -> Coefficient:
+    """Vaned elbows; the closest vanes where nobody says how far apart they stand."""
+    said = np.where(np.isnan(spacing), elbows.closest_vanes(double), spacing)
+    parts = Gathered(len(angle))
+    for one in np.unique(said).tolist():
+        own = said == one
+        parts.put(own, elbows.rect_vaned(double, one, angle[own], (int(own.sum()),)))
     return _one_credit(parts)
 
 

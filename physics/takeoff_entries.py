@@ -7,9 +7,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import BoolArray, FloatArray, IntArray, Shape, TakeoffEntry
 
-from .junction_terms import BULLHEAD_FROM, TEE_FROM
-
-SQUARE_TO = np.radians(1.0)  # off a right angle, less is the drawing's rounding
+from .junction_terms import BULLHEAD_FROM, SQUARE_TO, TEE_FROM
 
 
 class Taken(IntEnum):

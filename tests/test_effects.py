@@ -2,11 +2,22 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from routes import drawn
 
-from elbowroom.layout import ElbowConstruction, ElbowRule, Schedule, build
-from elbowroom.physics import Analysis, analyse, effects
+from elbowroom.layout import (
+    Attributes,
+    Basis,
+    ElbowConstruction,
+    ElbowRule,
+    Schedule,
+    TerminalSpec,
+    build,
+    drawing_from_runs,
+    rectangular,
+)
+from elbowroom.physics import Analysis, Kind, Note, analyse, effects, elbows
 
 
 def bare() -> Analysis:
@@ -46,3 +57,43 @@ def test_what_is_declared_leaves_the_ledger() -> None:
     words = {effect.assumption.instead for effect in effects(declared)}
     assert not words & {"10 °C", "500 m above it", "0.15 mm"}
     assert declared.critical_loss == pytest.approx(bare().critical_loss)
+
+
+@pytest.mark.parametrize(
+    ("construction", "closest", "widest"),
+    [  # C of the retest of vane rails, ASHRAE Fundamentals 1997-2009, from memory
+        (ElbowConstruction.SINGLE_VANES, 0.11, 0.33),
+        (ElbowConstruction.DOUBLE_VANES, 0.25, 0.41),
+    ],
+)
+def test_vanes_of_which_nobody_says_how_far_apart_are_assumed(
+    construction: ElbowConstruction, closest: float, widest: float
+) -> None:
+    def run(spacing: float | None) -> Analysis:
+        rule = ElbowRule(construction, Basis.DECLARED, vane_spacing=spacing)
+        return analyse(
+            build(
+                drawing_from_runs(
+                    [("a", [[0, 0, 0], [5, 0, 0], [5, 5, 0]], rectangular(0.4, 0.3))],
+                    attributes={"a": Attributes(source=True, source_at_end=False)},
+                ),
+                Schedule(elbow_default=rule, terminals={"a": TerminalSpec(0.4)}),
+            )
+        )
+
+    silent, said, wide = run(None), run(0.038 if closest == 0.11 else 0.056), run(0.08)
+    for found, wanted in ((silent, closest), (said, closest), (wide, widest)):
+        (row,) = np.flatnonzero(found.elements.kind == Kind.BEND)
+        assert found.elements.coefficient[row] == pytest.approx(wanted)
+    told = [e for e in effects(silent) if "vanes" in e.assumption.what]
+    assert [e.loss for e in told] == [
+        pytest.approx(wide.critical_loss - silent.critical_loss)
+    ]
+    assert not [e for e in effects(said) if "apart" in e.assumption.what]
+
+
+def test_vanes_between_two_that_were_tested_are_noted() -> None:
+    angle = np.radians([90.0])
+    for spacing, noted in ((0.038, False), (0.08, False), (0.02, True), (0.05, True)):
+        found = elbows.rect_vaned(False, spacing, angle)
+        assert bool(found.notes[0] & Note.NEAREST_ROW) == noted

@@ -569,6 +569,18 @@ def test_a_wall_in_the_main_is_not_read_out_of_areas_alone() -> None:
     assert plain > parted
 
 
+@pytest.mark.parametrize("joining", [False, True])
+@pytest.mark.parametrize("shape", [Shape.ROUND, Shape.RECTANGULAR])
+def test_a_degree_off_a_right_angle_is_the_drawings_rounding(
+    shape: Shape, joining: bool
+) -> None:
+    """Half a millimetre of overlap turns a branch by some hundredth of a degree."""
+    sections = {"common": shape, "branch": shape, "joining": joining, "f": 0.5}
+    for angle, noted in ((90.0, False), (90.01, False), (90.9, False), (92.0, True)):
+        _, _, notes = legs(angle=angle, **sections)  # type: ignore[arg-type]
+        assert bool(notes & int(Note.CLAMPED)) == noted
+
+
 SIDES = np.array([int(Shape.ROUND), int(Shape.RECTANGULAR)])
 
 

@@ -141,6 +141,11 @@ def test_an_empty_schedule_assumes_and_says_so(tmp_path: Path) -> None:
         ),
         ('[elbows]\nradius_ratio=1.0\nthroat_radius="4 in"', "more than once"),
         ("[[elbows.exception]]\nradius_ratio=1.0", "needs the run"),
+        ('[elbows]\nvane_spacing="38 mm"', "has turning vanes"),
+        (
+            '[elbows]\nconstruction="mitred with single vanes"\nvane_spacing="1 m"',
+            "outside 20 to 120 mm",
+        ),
         ('[elbows.exception]\nrun="a"', "array of tables"),
         ('[air]\ntemperature="20"', "no unit"),
         ('[air]\ntemperature="900 C"', "outside"),
