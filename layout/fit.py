@@ -11,7 +11,7 @@ from .sections import FloatArray, IntArray, area, words
 from .topology import Topology
 
 TAP_FROM = np.radians(60.0)  # a tap leaves its main by this turn or more
-_MUCH_SMALLER = 0.5  # of the area: own choice, no published source
+_MUCH_SMALLER = 0.7  # of the area: own choice, no published source
 _ROUNDING = 1e-6
 _RADIUSLESS = np.isin(
     list(ElbowConstruction),
@@ -178,12 +178,18 @@ def _corners(
         for d in (int(ducts.parent[duct]), duct)
     )
     sizes = f": {one} and {other}" if len(rows) == 1 else ""
+    tap = (
+        ""
+        if schedule.source.is_return
+        else "; closed_end = true under [[takeoffs.exception]] makes it a tap at the "
+        "closed end of the duct"
+    )
     return [
         note(
             bend_places(topology, ducts, bends, rows),
             "the section changes at the corner: the elbow is taken in the section on "
             f"the side of the source, and a transition behind it{sizes}",
-            "draw the change before or after the corner if it is made otherwise",
+            "draw the change before or after the corner if it is made otherwise" + tap,
             place=topology.nodes[int(ducts.start[duct])],
         )
     ]

@@ -12,7 +12,14 @@ from .close_pairs import ClosePair, close_pairs, corrected
 from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind, duct_state, elements_of
 from .fan_curve import pressure_of
-from .flags import budget_flags, end_tap_flags, fan_flags, flow_flags, takeoff_flags
+from .flags import (
+    budget_flags,
+    end_tap_flags,
+    fan_flags,
+    flexible_bend_flags,
+    flow_flags,
+    takeoff_flags,
+)
 from .flows import check_drawn_flows
 from .ledger import Assumption, assumptions_of
 from .loops import settled, still_notices
@@ -254,6 +261,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         *still_notices(graph, flow, _paid(graph, elements.duct, elements.loss)),
         *takeoff_flags(graph),
         *end_tap_flags(graph, state, elements),
+        *flexible_bend_flags(graph, state, elements, conditions.is_flexible),
         *flow_flags(graph, state, elements),
         *budget_flags(graph, state, system),
         *fan_flags(graph, state),

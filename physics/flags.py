@@ -6,6 +6,7 @@ import numpy as np
 
 from elbowroom.layout import (
     Basis,
+    BoolArray,
     DuctGraph,
     IntArray,
     Notice,
@@ -22,6 +23,7 @@ from elbowroom.layout import (
 from .coefficient import Note
 from .elements import DuctState, Elements, Kind
 from .fan_effect import effective_duct_length, outlet_elbow
+from .flexible import bend_extra_length
 from .friction import TURBULENT_FROM, Regime, regime
 from .junctions import LAST_TAP
 from .system import WINDOW, System, airflow_words, pressure_words, rate_words
@@ -167,6 +169,39 @@ def takeoff_flags(graph: DuctGraph) -> list[Notice]:
                 )
             )
     return flags
+
+
+def flexible_bend_flags(
+    graph: DuctGraph, state: DuctState, elements: Elements, is_flexible: BoolArray
+) -> list[Notice]:
+    """Say that bends of flexible duct count as elbows, and what is published of them.
+
+    `is_flexible` is of the ducts, shape (d,).
+    """
+    bends, duct = graph.bends, graph.bends.duct
+    rows = (is_flexible[duct] & (graph.ducts.shape[duct] == int(Shape.ROUND))).nonzero()
+    rows = rows[0]
+    if len(rows) == 0:
+        return []
+    fitting = (elements.kind == int(Kind.BEND)).nonzero()[0]
+    loss = np.zeros(len(duct))
+    loss[elements.row[fitting]] = elements.loss[fitting]
+    counted = float(loss[rows].sum())
+    turn = np.minimum(bends.angle[rows], np.pi / 2)
+    longer, _ = bend_extra_length(turn, bends.radius[rows], bends.in_plane[rows])
+    published = float((longer * state.gradient[duct[rows]]).sum())
+    say = warning if published > counted else note
+    return [
+        say(
+            _places(graph, duct[rows]),
+            "the bends of flexible duct are counted as elbows, "
+            f"{pressure_words(counted)}; by the factor published for its friction in "
+            "a bend, known fully stretched and of r/D 1 to 1.5 alone, they lose "
+            f"{pressure_words(published)}",
+            "hang it so that it turns in wide bends without a kink, or draw a rigid "
+            "elbow as a run of its own",
+        )
+    ]
 
 
 def end_tap_flags(

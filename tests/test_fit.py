@@ -223,7 +223,7 @@ def test_a_section_that_changes_at_a_corner_is_told(is_return: bool) -> None:
     graph = graph_of(
         [
             ("a", [[0, 0, 0], [4, 0, 0]], rectangular(0.6, 0.3)),
-            ("b", [[4, 0, 0], [4, 5, 0]], rectangular(0.4, 0.3)),
+            ("b", [[4, 0, 0], [4, 5, 0]], rectangular(0.45, 0.3)),
         ],
         source=SourceSpec(is_return=is_return),
     )
@@ -231,7 +231,8 @@ def test_a_section_that_changes_at_a_corner_is_told(is_return: bool) -> None:
     assert found.severity == Severity.NOTE
     assert "run 'b', bend 1 at (4, 0, 0) m" in found.where
     assert "the side of the source, and a transition behind it" in found.what
-    assert found.what.endswith("600×300 mm and 400×300 mm")
+    assert found.what.endswith("600×300 mm and 450×300 mm")
+    assert ("closed_end = true" in found.remedy) != is_return
     # So it is: the elbow's side in its plane is that of the trunk.
     assert graph.bends.in_plane[0] == pytest.approx(0.6)
 
@@ -262,6 +263,7 @@ def asked(found: Analysis) -> list[str]:
         (round_section(0.2), 60.0, True),
         (round_section(0.2), 45.0, False),
         (rectangular(0.2, 0.2), 90.0, True),  # 0.27 of the area
+        (rectangular(0.3, 0.3), 90.0, True),  # 0.6 of it
         (rectangular(0.4, 0.3), 90.0, False),  # 0.8 of it
         (flat_oval(0.5, 0.25), 90.0, True),
         (round_section(0.6), 90.0, False),  # larger: a tap would not fit

@@ -121,6 +121,24 @@ def test_flexible_duct_without_a_word_is_listed_as_pulled_tight(tmp_path: Path) 
     np.testing.assert_array_equal(said.elements.loss, analysis.elements.loss)
 
 
+@pytest.mark.parametrize(("pressed", "word"), [("0 %", "note"), ("30 %", "warning")])
+def test_a_bend_of_flexible_duct_is_told_with_the_published_figure(
+    tmp_path: Path, pressed: str, word: str
+) -> None:
+    """Twice the friction along a right angle of r/D 1: the arc's own length again."""
+    found = _house(f'compression = "{pressed}"', tmp_path)
+    (flag,) = (flag for flag in found.flags if "bends of flexible duct" in flag.what)
+    bends = found.graph.bends
+    (row,) = np.flatnonzero(found.conditions.is_flexible[bends.duct])
+    duct = bends.duct[row]
+    arc = np.pi / 2 * bends.radius[row] * found.state.gradient[duct]
+    assert f"they lose {arc:.1f} Pa" in flag.what
+    assert flag.severity.value == word
+    plan = read_schedule(HOUSE.parent / "house.schedule.toml")
+    rigid = analyse(build(read(HOUSE), with_airflows(plan)[0]))
+    assert not [flag for flag in rigid.flags if "flexible" in flag.what]
+
+
 def test_rigid_duct_is_not_compressed(tmp_path: Path) -> None:
     text = (HOUSE.parent / "house.schedule.toml").read_text(encoding="utf-8")
     plan = tmp_path / "plan.toml"
