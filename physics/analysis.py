@@ -25,7 +25,14 @@ from .ledger import Assumption, assumptions_of
 from .loops import settled, still_notices
 from .notebook import analysis_html, element_rows, frame_of, picture_of
 from .system import System, system_of
+from .transitions import NO_CHANGE, SHAPE_ALONE
 from .words import bend_words, leg_words
+
+# Transitions whose change of area is not what they lose by, by their tables.
+_UNCHANGED = {
+    SHAPE_ALONE: "change of shape",
+    NO_CHANGE: "change of size below 1 %",
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,10 +147,9 @@ class Analysis:
             before = int(graph.ducts.parent[duct])
             grows = self.state.area[duct] > self.state.area[before]
             grows = grows != graph.is_return
-            same = abs(self.state.area[duct] / self.state.area[before] - 1) < 0.02
-            what = (
-                "change of shape" if same else "expansion" if grows else "contraction"
-            )
+            credit = self.elements.credits[self.elements.credit[element]]
+            what = "expansion" if grows else "contraction"
+            what = _UNCHANGED.get(credit.table, what)
             into = "to" if graph.is_return else "from"
             return f"{what} {into} {graph.section(before).words_in(unit)}"
         at_fan, at_room = "entry flush with a wall", "open end into the room"

@@ -43,8 +43,8 @@ def contraction(area_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coefficient:
     ----------
     area_ratio
         Large area over small area, from 1 on; below 2 the value at 2 is held, as the
-        published example does, and noted. That is too much for a sudden contraction
-        of little: see `contraction_abrupt`.
+        published example does, and noted, but no more than a sudden contraction of
+        those areas loses: our own choice.
     angle
         Included angle, rad.
 
@@ -62,6 +62,8 @@ def contraction(area_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coefficient:
     ratio = np.atleast_1d(np.asarray(area_ratio, dtype=np.float64))
     degrees = np.degrees(angle)
     value, bits = book.at(ratio, degrees)
+    sudden = 0.5 * np.maximum(1.0 - 1.0 / ratio, 0.0) ** 0.75
+    value = np.where(ratio < book.x[0], np.minimum(value, sudden), value)
     return from_table(book, value, bits, "downstream", at=(ratio, degrees))
 
 

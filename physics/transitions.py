@@ -37,6 +37,8 @@ __all__ = [
 
 SAME_AREA = 0.05  # taken for a change of shape alone: no coefficient is published
 ALIKE = 0.02  # areas this near to each other change shape alone
+_UNLIKE = 0.10  # from there on the table of the change of area counts alone
+SHAPE_ALONE, NO_CHANGE = "allowance", "formula: no change of section"
 _ROUNDING = 0.01  # of a side: 12 in that goes on as 305 mm is no change
 _FLAT = 1e-3  # rad: sides that open by less stay parallel
 
@@ -75,14 +77,18 @@ def round_to_rect_angle(
     return np.asarray(2.0 * np.arctan2(np.abs(np.subtract(diameter, twin)) / 2, length))
 
 
-def same_area(count: int) -> Coefficient:
-    """Change of shape at the same area: an allowance, as nothing is published."""
-    notes: IntArray = np.full(count, int(Note.FALLBACK))
+def same_area(share: npt.ArrayLike) -> Coefficient:
+    """Change of shape at the same area: an allowance, as nothing is published.
+
+    `share` is how much of it counts, 0 to 1, shape (n,).
+    """
+    part = np.atleast_1d(np.asarray(share, dtype=np.float64))
+    notes: IntArray = np.full(len(part), int(Note.FALLBACK))
     return make(
-        np.full(count, SAME_AREA),
+        SAME_AREA * part,
         notes,
         reference="small area",
-        table="allowance",
+        table=SHAPE_ALONE,
         source="no published coefficient; an allowance of 0.05",
         confidence="low",
     )
@@ -128,10 +134,11 @@ def transition(
     Returns
     -------
     gathered
-        Shape (n,), each on the velocity in its smaller area. A change of shape at the
-        same area (within 2 %) takes an allowance; sections whose sides are the same
-        within 1 %, as when an inch size goes on in a metric one, take nothing. Flat
-        ovals take the tables of rectangles, noted.
+        Shape (n,), each on the velocity in its smaller area. A change of shape, or of
+        one side for the other, at the same area (within 2 %) takes an allowance, which
+        gives way to the table of the change of area as that comes to 10 %; sections
+        whose sides are the same within 1 %, as when an inch size goes on in a metric
+        one, take nothing. Flat ovals take the tables of rectangles, noted.
 
     Notes
     -----
@@ -148,14 +155,13 @@ def transition(
     steepest = np.maximum(wide, tall)
     same_shape = before == after
     both_round = same_shape & (before == int(Shape.ROUND))
-    same = np.abs(ratio - 1.0) < ALIKE
-    nothing = same_shape & (np.abs(w2 / w1 - 1.0) < _ROUNDING)
-    nothing &= np.abs(h2 / h1 - 1.0) < _ROUNDING
-    same |= nothing
-    narrows, opens = ~same & (ratio < 1.0), ~same & (ratio > 1.0)
-    mine = same & ~nothing
-    if mine.any():
-        out.put(mine, same_area(int(mine.sum())))
+    wider = np.abs(w2 / w1 - 1.0) >= _ROUNDING
+    taller = np.abs(h2 / h1 - 1.0) >= _ROUNDING
+    nothing = same_shape & ~wider & ~taller
+    reshaped = ~same_shape | (wider & taller & ((w2 > w1) != (h2 > h1)))
+    unlike = np.abs(ratio - 1.0)
+    same = nothing | (reshaped & (unlike < ALIKE))
+    narrows, opens = ~same & (ratio < 1.0), ~same & (ratio >= 1.0)
     if nothing.any():
         out.put(nothing, _nothing(int(nothing.sum())))
     if narrows.any():
@@ -179,6 +185,12 @@ def transition(
         tallness = np.where(is_round, h2[mine], h1[mine])
         angle = round_to_rect_angle(diameter, other, tallness, run[mine])
         out.put(mine, expansion_rect(ratio[mine], angle))
+    share = np.where(reshaped, (_UNLIKE - unlike) / (_UNLIKE - ALIKE), 0.0).clip(
+        0.0, 1.0
+    )
+    mine = (same & ~nothing) | (~nothing & (SAME_AREA * share > out.value))
+    if mine.any():
+        out.put(mine, same_area(share[mine]))
     oval = ((before == int(Shape.OVAL)) | (after == int(Shape.OVAL))) & ~nothing
     out.notes[oval] |= int(Note.FALLBACK)
     return out
@@ -189,7 +201,7 @@ def _nothing(count: int) -> Coefficient:
         np.zeros(count),
         0,
         reference="small area",
-        table="formula: no change of section",
+        table=NO_CHANGE,
         source="sides the same within 1 %, so nothing is lost beyond friction",
         confidence="cross-checked",
     )

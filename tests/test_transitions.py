@@ -242,3 +242,33 @@ def test_longer_transition_never_loses_more_while_it_is_steep() -> None:
         found = transitions.transition(ROUND, 0.2, 0.2, *out, length).value
         # A cone of 60 to 90 degrees loses a little more than a sudden expansion.
         assert (np.diff(found[length > 0.2]) <= 1e-12).all()
+
+
+def _lost(w1: float, h1: float, w2: float, h2: float, length: float) -> float:
+    """Coefficient of a change between two rectangles."""
+    r = int(Shape.RECTANGULAR)
+    return float(transitions.transition(r, w1, h1, r, w2, h2, length).value[0])
+
+
+@pytest.mark.parametrize("length", [0.0, 0.1, 0.3, 1.0])
+def test_the_more_a_duct_is_squeezed_the_more_it_loses(length: float) -> None:
+    """No step at 1 % of a side or at 2 % of the area, and no way back."""
+    heights = np.linspace(0.296, 0.15, 293)
+    squeezed = np.array([_lost(0.6, 0.3, 0.6, h, length) for h in heights])
+    widened = np.array([_lost(0.6, h, 0.6, 0.3, length) for h in heights])
+    for lost in (squeezed, widened):
+        assert (np.diff(lost) >= -1e-12).all()
+        assert (np.diff(lost) < 0.01).all()
+    # Idelchik 1986, diagram 4-9: no more than a sudden contraction.
+    share = heights / 0.3
+    assert (squeezed <= 0.5 * (1 - share) ** 0.75 + 1e-12).all()
+
+
+def test_a_change_of_shape_gives_way_to_the_change_of_area() -> None:
+    """600 by 300 to 450 by 400 has one area; the allowance fades to 10 % of another."""
+    heights = np.linspace(0.40, 0.48, 161)
+    opens = np.array([_lost(0.6, 0.3, 0.45, h, 0.3) for h in heights])
+    closes = np.array([_lost(0.45, h, 0.6, 0.3, 0.3) for h in heights])
+    assert (np.abs(np.diff(opens)) < 0.002).all()
+    assert (np.abs(np.diff(closes)) < 0.002).all()
+    assert opens[0] == closes[0] == transitions.SAME_AREA
