@@ -8,6 +8,7 @@ from elbowroom.layout import (
     Basis,
     BoolArray,
     DuctGraph,
+    Ducts,
     IntArray,
     Notice,
     Shape,
@@ -92,7 +93,17 @@ def flow_flags(graph: DuctGraph, state: DuctState, elements: Elements) -> list[N
                 "check the units of the airflows and of the sizes",
             )
         )
-    beside = _beside_junctions(graph)
+    beside, between = _near_junctions(graph)
+    if len(between):
+        flags.append(
+            warning(
+                _places(graph, between),
+                "two junctions stand less than one diameter apart, and the tables know "
+                "each of them alone: the second one meets air that the first has bent",
+                "draw takeoffs that are made at one place at one vertex, as a cross; "
+                "else leave more straight duct between them",
+            )
+        )
     if len(beside):
         flags.append(
             note(
@@ -113,20 +124,31 @@ def flow_flags(graph: DuctGraph, state: DuctState, elements: Elements) -> list[N
     return flags
 
 
-def _beside_junctions(graph: DuctGraph) -> IntArray:
-    """Ducts with a junction at one end and, close to it, an elbow at the other."""
+def _near_junctions(graph: DuctGraph) -> tuple[IntArray, IntArray]:
+    """Ducts with a junction at one end and, close to it, what feels it at the other.
+
+    First those with an elbow there, then those with another junction.
+    """
     ducts, legs, bent = graph.ducts, graph.legs, graph.bends.duct
     divides, turns = np.zeros((2, len(ducts.parent)), dtype=bool)
     divides[legs.duct] = turns[bent] = True
     before = ducts.parent[bent]  # an elbow at their far end
     common = legs.common[turns[legs.common]]  # a junction at their far end
-    rows = np.concatenate([before[divides[before]], common])
-    if len(rows):
-        diameter = sections.hydraulic_diameter(
-            ducts.shape[rows], ducts.width[rows], ducts.height[rows]
-        )
-        rows = np.unique(rows[ducts.straight[rows] < _CLOSE * diameter])
-    return rows
+    between = legs.common[divides[legs.common]]
+    return (
+        _short(ducts, np.concatenate([before[divides[before]], common]), _CLOSE),
+        _short(ducts, between, 1.0),
+    )
+
+
+def _short(ducts: Ducts, rows: IntArray, diameters: float) -> IntArray:
+    """Those of some ducts that are straight for less than so many diameters."""
+    if len(rows) == 0:
+        return rows
+    diameter = sections.hydraulic_diameter(
+        ducts.shape[rows], ducts.width[rows], ducts.height[rows]
+    )
+    return np.asarray(np.unique(rows[ducts.straight[rows] < diameters * diameter]))
 
 
 def takeoff_flags(graph: DuctGraph) -> list[Notice]:

@@ -472,6 +472,29 @@ def test_an_elbow_close_to_a_junction_is_remarked_on(
     assert found == [runs] * bool(runs)
 
 
+@pytest.mark.parametrize("is_return", [False, True])
+@pytest.mark.parametrize(("apart", "told"), [(0.02, True), (0.38, True), (0.42, False)])
+def test_junctions_less_than_a_diameter_apart_are_told(
+    apart: float, told: bool, is_return: bool
+) -> None:
+    """Tables know each of them alone; 20 mm apart they might be drawn as a cross."""
+    main, tap = round_section(0.4), round_section(0.2)
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 3], [9, 0, 3]], main),
+            ("b", [[4, 0, 3], [4, 3, 3]], tap),
+            ("c", [[4 + apart, 0, 3], [4 + apart, -3, 3]], tap),
+        ],
+        attributes=PLENUM,
+    )
+    plan = Schedule(
+        source=SourceSpec(is_return=is_return),
+        terminals={name: TerminalSpec(0.2) for name in "abc"},
+    )
+    flags = analyse(build(drawing, plan)).flags
+    assert any("two junctions stand" in flag.what for flag in flags) == told
+
+
 @pytest.mark.parametrize(("flow", "said"), [(0.2, False), (20.0, True)])
 def test_a_slip_of_units_shows_in_the_velocity(flow: float, said: bool) -> None:
     flags = with_takeoff(3.0, 2.0, flow).flags
