@@ -11,6 +11,7 @@ from elbowroom.layout import DuctGraph, FloatArray, IntArray, Notice, sum_from_r
 from .close_pairs import ClosePair, close_pairs, corrected
 from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind, duct_state, elements_of
+from .fan_air import fan_at_site
 from .fan_curve import pressure_of
 from .flags import budget_flags, end_tap_flags, fan_flags, flow_flags, takeoff_flags
 from .flows import check_drawn_flows
@@ -274,7 +275,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
 
 def _at_design(graph: DuctGraph, conditions: Conditions, flow: float) -> Conditions:
     """Conditions with the pressure that the fan's curve gives at the design airflow."""
-    fan = graph.schedule.fan
+    fan = fan_at_site(graph.schedule.fan, conditions.air)
     if not fan.curve or conditions.fan_total is not None or conditions.fan_static:
         return conditions
     pressure = pressure_of(fan.curve, flow)

@@ -279,6 +279,7 @@ def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Not
                     "declare it under [losses]; a drawn return is given with --return",
                 )
             )
+        flags += _inlet_flags(graph, state)
     rate = system.friction_rate_available
     if rate is not None and system.available and system.available > 0:
         low, high = WINDOW
@@ -323,6 +324,28 @@ def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Not
             )
         )
     return flags
+
+
+def _inlet_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
+    """Say that a declared return tells nothing of the velocity at the fan's inlet."""
+    names = [name.lower() for name in graph.schedule.losses]
+    told = graph.schedule.fan.inlet_velocity_pressure is not None
+    told |= any("velocity pressure" in name for name in names)
+    if told or not any("return" in name for name in names):
+        return []
+    roots = graph.ducts.parent < 0
+    alike = float(state.velocity_pressure[roots].max())
+    return [
+        warning(
+            "budget",
+            "an external static pressure lacks the velocity pressure at the fan's "
+            "inlet; beside the declared loss of the return nobody says it, so none "
+            f"was taken off: {pressure_words(alike)} were the inlet as wide as the "
+            "first duct",
+            'write inlet_velocity_pressure = "..." under [fan]; "0 Pa" where the loss '
+            "has it in, as the static pressure measured at the inlet has",
+        )
+    ]
 
 
 def not_declared(names: Iterable[str]) -> list[str]:

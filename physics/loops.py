@@ -115,7 +115,7 @@ def settled(
     raise refusal(
         graph.drawing.file,
         f"the airflow in its loops still turns round after {_TURNS} trials, last in "
-        f"{_named(graph, most)}",
+        f"{way_words(graph, most)}",
         "open a loop there, or make the ducts around it differ",
     )
 
@@ -271,8 +271,8 @@ def _turned(
     )
 
 
-def _named(graph: DuctGraph, way: int) -> str:
-    """The runs along a way, for a message."""
+def way_words(graph: DuctGraph, way: int) -> str:
+    """The runs along a way of a loop, for a message."""
     assert graph.loops is not None
     runs = np.unique(graph.ducts.run[graph.loops.of_duct == way]).tolist()
     return " and ".join(f"'{graph.drawing.names[run]}'" for run in runs)

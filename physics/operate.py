@@ -6,6 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from elbowroom.layout import (
+    BadInput,
+    FanSpec,
     FloatArray,
     IntArray,
     Notice,
@@ -17,12 +19,14 @@ from elbowroom.layout import (
 from .analysis import Analysis
 from .balance import balance
 from .elements import Kind, duct_state, elements_of
+from .fan_air import fan_air_notices, fan_at_site
 from .fan_curve import crossings, slope_at
 from .loop_balance import spent
-from .loops import flows_at, settled, still_notices, terminal_rows
+from .loops import flows_at, settled, still_notices, terminal_rows, way_words
 
 _STEPS = 400
 _SETTLED = 1e-10  # largest relative change of an airflow
+_CLOSE = 1e-4  # what still changes more is no result
 _LEAST = 1e-6  # of the velocity pressure: what a path loses at the least
 
 
@@ -69,13 +73,15 @@ class _Side:
 
     `added` is the resistance of each terminal and its damper, Pa s²/m⁶, shape (t,);
     `outside` that of the losses declared outside the ducts; `pv` the velocity
-    pressure at the fan over the square of the airflow.
+    pressure at the fan over the square of the airflow, `inlet` that declared of its
+    inlet.
     """
 
     analysis: Analysis
     added: FloatArray
     outside: float
     pv: float
+    inlet: float
 
 
 def operate(
@@ -101,7 +107,8 @@ def operate(
     Raises
     ------
     BadInput
-        If no fan is declared, or its curve ends before it meets the layout.
+        If no fan is declared, its curve ends before it meets the layout, or the
+        airflows do not settle.
 
     Notes
     -----
@@ -109,7 +116,7 @@ def operate(
     these reduce exactly: parallel ones add as 1/sqrt(k), series ones as k. Declared
     losses of terminals and components go with the square of their airflow.
     """
-    fan = analysis.graph.schedule.fan
+    fan = fan_at_site(analysis.graph.schedule.fan, analysis.conditions.air)
     where = f"{analysis.graph.schedule.file}, [fan]"
     if (
         not fan.curve
@@ -136,10 +143,10 @@ def operate(
         # An external static pressure has the outlet's velocity pressure on top, and
         # lacks the inlet's.
         on_top = 0.0
-        if not _is_total(analysis):
+        if not _is_total(fan):
             inlet = [s.pv * q**3 for s, q in zip(sides[1:], of_return, strict=True)]
-            on_top = sides[0].pv - sum(inlet)
-        met = _meeting(analysis, resistance - on_top, where)
+            on_top = sides[0].pv - (sum(inlet) if returns else sides[0].inlet)
+        met = _meeting(fan, resistance - on_top, where)
         total = met[-1]  # the one on the falling side of the curve
         into = total * np.append(1.0, of_return)
         new = [q * one[0] for q, one in zip(into, found, strict=True)]
@@ -155,7 +162,10 @@ def operate(
         )
         if change < _SETTLED:
             break
-    notices = list(_stall(analysis, met, where))
+    notices = fan_air_notices(analysis.graph.schedule.fan, analysis.conditions.air)
+    notices += _stall(fan, met, where)
+    if change > _CLOSE:
+        raise _unsettled(analysis, change, ways[0])
     if change >= _SETTLED:
         notices.append(
             warning(
@@ -180,6 +190,23 @@ def operate(
     )
 
 
+def _unsettled(analysis: Analysis, change: float, way: FloatArray | None) -> BadInput:
+    """Refusal of airflows that go on changing, by a share, from round to round."""
+    graph, remedy = analysis.graph, "look for a junction that feeds on its own airflow"
+    if way is not None and graph.loops is not None:
+        weakest = int(np.abs(way).argmin())
+        remedy = (
+            f"open the loop at {way_words(graph, weakest)}, which carries the least, "
+            "or make the ducts around it differ"
+        )
+    return refusal(
+        graph.drawing.file,
+        f"no airflows settle: after {_STEPS} rounds they still change by "
+        f"{100 * change:.2g} %",
+        remedy,
+    )
+
+
 def _side(analysis: Analysis, dampers: str) -> _Side:
     graph, state = analysis.graph, analysis.state
     design = graph.terminals.flow
@@ -194,7 +221,8 @@ def _side(analysis: Analysis, dampers: str) -> _Side:
     if graph.source.kind == "plenum":
         pv = 0.0  # the air stands still there
     outside = sum((analysis.conditions.declared_losses or {}).values())
-    return _Side(analysis, added, outside / whole**2, pv)
+    inlet = analysis.conditions.inlet_velocity_pressure
+    return _Side(analysis, added, outside / whole**2, pv, inlet / whole**2)
 
 
 def _ways(analysis: Analysis) -> FloatArray | None:
@@ -274,15 +302,13 @@ def _reduced(
     return share, 1.0 / whole**2
 
 
-def _is_total(analysis: Analysis) -> bool:
-    fan = analysis.graph.schedule.fan
+def _is_total(fan: FanSpec) -> bool:
     if fan.curve:
         return fan.curve_is_total
     return fan.total_pressure is not None
 
 
-def _meeting(analysis: Analysis, resistance: float, where: str) -> tuple[float, ...]:
-    fan = analysis.graph.schedule.fan
+def _meeting(fan: FanSpec, resistance: float, where: str) -> tuple[float, ...]:
     if not fan.curve:
         pressure = fan.total_pressure or fan.external_static_pressure or 0.0
         return (float(np.sqrt(pressure / max(resistance, 1e-12))),)
@@ -298,11 +324,8 @@ def _meeting(analysis: Analysis, resistance: float, where: str) -> tuple[float, 
     return met
 
 
-def _stall(
-    analysis: Analysis, met: tuple[float, ...], where: str
-) -> tuple[Notice, ...]:
+def _stall(fan: FanSpec, met: tuple[float, ...], where: str) -> tuple[Notice, ...]:
     """Say where the fan stands on the rising side of its curve."""
-    fan = analysis.graph.schedule.fan
     if not fan.curve:
         return ()
     found = []
