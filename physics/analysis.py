@@ -16,7 +16,8 @@ from .fan_curve import pressure_of
 from .flags import budget_flags, end_tap_flags, fan_flags, flow_flags, takeoff_flags
 from .flows import check_drawn_flows
 from .ledger import Assumption, assumptions_of
-from .loops import settled, still_notices
+from .loops import dead_ducts, settled, still_notices
+from .losses import lone_rows
 from .notebook import analysis_html, element_rows, frame_of, picture_of
 from .system import System, system_of
 from .words import bend_words, leg_words
@@ -129,7 +130,8 @@ class Analysis:
         if kind == Kind.BEND:
             return bend_words(graph, row)
         if kind in (Kind.BRANCH, Kind.MAIN, Kind.MEETING):
-            return leg_words(graph, row, kind)
+            lone = self._lone.get(row) if kind == Kind.MEETING else None
+            return leg_words(graph, row, kind, lone)
         if kind == Kind.TRANSITION:
             before = int(graph.ducts.parent[duct])
             grows = self.state.area[duct] > self.state.area[before]
@@ -149,6 +151,12 @@ class Analysis:
             Kind.EXIT: at_room,
             Kind.TERMINAL: "terminal with its declared loss",
         }[kind]
+
+    @cached_property
+    def _lone(self) -> dict[int, int]:
+        """Row of `graph.lone` for each meeting past air that stands still."""
+        dead = dead_ducts(self.graph, self.state.flow)
+        return {} if dead is None else lone_rows(self.graph, dead)
 
     @cached_property
     def share_of_path(self) -> FloatArray:
@@ -238,7 +246,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         graph, conditions, float(flow[graph.ducts.parent < 0].sum())
     )
     state = duct_state(graph, flow, conditions)
-    alone, notices = elements_of(graph, state, conditions)
+    alone, notices = elements_of(graph, state, conditions, dead_ducts(graph, flow))
     elements = alone
     if conditions.corrected_pairs:
         loss, coefficient = corrected(alone, close_pairs(graph, state, alone))
@@ -252,7 +260,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
     flags = (
         *graph.notices,
         *notices,
-        *still_notices(graph, flow, _paid(graph, elements.duct, elements.loss)),
+        *still_notices(graph, conditions, flow),
         *takeoff_flags(graph, state),
         *end_tap_flags(graph, state, elements),
         *flow_flags(graph, state, elements),

@@ -21,8 +21,14 @@ from .balance import balance
 from .elements import Kind, duct_state, elements_of
 from .fan_air import fan_air_notices, fan_at_site
 from .fan_curve import crossings, slope_at
-from .loop_balance import spent
-from .loops import flows_at, settled, still_notices, terminal_rows, way_words
+from .loops import (
+    dead_ducts,
+    flows_at,
+    settled,
+    still_notices,
+    terminal_rows,
+    way_words,
+)
 
 _STEPS = 400
 _SETTLED = 1e-10  # largest relative change of an airflow
@@ -243,7 +249,7 @@ def _shares(
         analysis.graph, analysis.conditions, flow, way
     )
     state = duct_state(graph, duct_flow, conditions)
-    elements, _ = elements_of(graph, state, conditions)
+    elements, _ = elements_of(graph, state, conditions, dead_ducts(graph, duct_flow))
     counts = elements.kind != Kind.TERMINAL
     lost = np.bincount(
         elements.duct[counts], elements.loss[counts], len(graph.ducts.parent)
@@ -276,10 +282,9 @@ def _continued(
     other, conditions, duct_flow = settled(graph, analysis.conditions, flow, way)
     if graph.loops is None or other.loops is None:
         return duct_flow, []
-    lost, _ = spent(other, conditions, duct_flow)
     signed = other.loops.signed(duct_flow)[graph.loops.of_duct]
     along = np.where(graph.loops.forward[graph.loops.of_duct], signed, -signed)
-    return along, still_notices(other, duct_flow, lost)
+    return along, still_notices(other, conditions, duct_flow)
 
 
 def _reduced(
