@@ -246,7 +246,8 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         graph, conditions, float(flow[graph.ducts.parent < 0].sum())
     )
     state = duct_state(graph, flow, conditions)
-    alone, notices = elements_of(graph, state, conditions, dead_ducts(graph, flow))
+    dead = dead_ducts(graph, flow)
+    alone, notices = elements_of(graph, state, conditions, dead)
     elements = alone
     if conditions.corrected_pairs:
         loss, coefficient = corrected(alone, close_pairs(graph, state, alone))
@@ -263,7 +264,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         *still_notices(graph, conditions, flow),
         *takeoff_flags(graph, state),
         *end_tap_flags(graph, state, elements),
-        *flow_flags(graph, state, elements),
+        *flow_flags(graph, state, elements, dead),
         *budget_flags(graph, state, system),
         *fan_flags(graph, state),
     )

@@ -6,6 +6,7 @@ import numpy as np
 
 from elbowroom.layout import (
     Basis,
+    BoolArray,
     DuctGraph,
     IntArray,
     Notice,
@@ -51,11 +52,20 @@ _REMARKABLE = {
 }
 
 
-def flow_flags(graph: DuctGraph, state: DuctState, elements: Elements) -> list[Notice]:
-    """Flag odd flow, flat ducts, and coefficients from outside their tables."""
+def flow_flags(
+    graph: DuctGraph,
+    state: DuctState,
+    elements: Elements,
+    dead: BoolArray | None = None,
+) -> list[Notice]:
+    """Flag odd flow, flat ducts, and coefficients from outside their tables.
+
+    Of `dead` ducts, in which air stands still, it is said elsewhere.
+    """
     ducts = graph.ducts
     flags = []
-    slow = (state.reynolds < TURBULENT_FROM).nonzero()[0]
+    is_slow = state.reynolds < TURBULENT_FROM
+    slow = (is_slow if dead is None else is_slow & ~dead).nonzero()[0]
     codes = regime(state.reynolds[slow])
     for code, words in _REGIMES.items() if len(slow) else ():
         rows = slow[codes == code]

@@ -29,6 +29,7 @@ from .loops import (
     terminal_rows,
     way_words,
 )
+from .system import airflow_words
 
 _STEPS = 400
 _SETTLED = 1e-10  # largest relative change of an airflow
@@ -156,10 +157,11 @@ def operate(
         total = met[-1]  # the one on the falling side of the curve
         into = total * np.append(1.0, of_return)
         new = [q * one[0] for q, one in zip(into, found, strict=True)]
-        change = max(
-            float(np.abs(after / before - 1.0).max())
+        changes = [
+            np.abs(after / before - 1.0)
             for after, before in zip(new, flows, strict=True)
-        )
+        ]
+        change = max(float(one.max()) for one in changes)
         # Damped if it swings.
         flows = (
             new
@@ -171,7 +173,7 @@ def operate(
     notices = fan_air_notices(analysis.graph.schedule.fan, analysis.conditions.air)
     notices += _stall(fan, met, where)
     if change > _CLOSE:
-        raise _unsettled(analysis, change, ways[0])
+        raise _unsettled((analysis, *returns), changes, flows, ways)
     if change >= _SETTLED:
         notices.append(
             warning(
@@ -196,19 +198,28 @@ def operate(
     )
 
 
-def _unsettled(analysis: Analysis, change: float, way: FloatArray | None) -> BadInput:
+def _unsettled(
+    sides: Sequence[Analysis],
+    changes: Sequence[FloatArray],
+    flows: Sequence[FloatArray],
+    ways: Sequence[FloatArray | None],
+) -> BadInput:
     """Refusal of airflows that go on changing, by a share, from round to round."""
-    graph, remedy = analysis.graph, "look for a junction that feeds on its own airflow"
-    if way is not None and graph.loops is not None:
-        weakest = int(np.abs(way).argmin())
-        remedy = (
-            f"open the loop at {way_words(graph, weakest)}, which carries the least, "
-            "or make the ducts around it differ"
-        )
+    side = int(np.argmax([one.max() for one in changes]))
+    graph, way = sides[side].graph, ways[side]
+    row = int(changes[side].argmax())
+    remedy = (
+        "look at the junctions on the way there: by its table one may leave it no air; "
+        "take a wider duct to it"
+    )
+    if way is not None:
+        weakest = way_words(graph, int(np.abs(way).argmin()))
+        remedy += f"; or open the loop at {weakest}, which carries the least"
     return refusal(
         graph.drawing.file,
-        f"no airflows settle: after {_STEPS} rounds they still change by "
-        f"{100 * change:.2g} %",
+        f"no airflows settle: after {_STEPS} rounds that of "
+        f"'{graph.terminals.name[row]}', {airflow_words(float(flows[side][row]))}, "
+        f"still changes by {100 * float(changes[side][row]):.2g} %",
         remedy,
     )
 

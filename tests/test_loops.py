@@ -593,6 +593,7 @@ def test_a_dead_way_is_told_with_what_hangs_on_it() -> None:
     apart = max(abs(1.2 * tap - meeting), abs(1.2 * tap - branch))
     assert f"up to {apart:.1f} Pa" in said.what
     assert "arbitrary" in said.what
+    assert not [flag for flag in found.flags if "laminar" in flag.what]
     ends = sorted(("(6, 4, 3) m", "(6, -4, 3) m"))
     assert said.remedy.startswith("delete the duct from")
     assert all(end in said.remedy + said.what for end in ends)
