@@ -35,6 +35,7 @@ from .recurrences import sum_from_root, sum_of_subtree
 from .resized import overruling_notices, with_sections
 from .run_names import with_drawn_names
 from .schedule import (
+    AirSpec,
     ChecksSpec,
     ElbowRule,
     FanSpec,
@@ -64,6 +65,7 @@ __all__ = [
     "ELBOW_CONSTRUCTIONS",
     "TAKEOFF_ENTRIES",
     "TOLERANCE",
+    "AirSpec",
     "Attributes",
     "Audit",
     "BadInput",

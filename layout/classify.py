@@ -78,6 +78,7 @@ class Classified:
     transitions: Transitions
     legs: Legs
     meetings: Legs
+    lone: Legs
     duct_of: IntArray  # of each segment of the walk; `NONE` within an arc
     notices: tuple[Notice, ...]
 
@@ -223,7 +224,14 @@ def classify(
         *twist_notices(topology, ducts, legs, bends),
     ]
     return Classified(
-        ducts, bends, transitions, legs, meetings, duct_of[:-1], tuple(notices)
+        ducts,
+        bends,
+        transitions,
+        legs,
+        meetings,
+        _lone(topology, tree, pieces, duct_of, schedule),
+        duct_of[:-1],
+        tuple(notices),
     )
 
 
@@ -361,6 +369,40 @@ def _meeting(
         duct_of,
         schedule,
     )
+
+
+def _lone(
+    topology: Topology,
+    tree: Tree,
+    pieces: _Pieces,
+    duct_of: IntArray,
+    schedule: Schedule,
+) -> Legs:
+    """Legs of meetings as if all air came along one duct: once for each that leads in.
+
+    What stands still leads away from it, like the dead leg of a junction that divides.
+    """
+    into: dict[int, list[int]] = {}
+    onward: dict[int, list[int]] = {}
+    for row in np.flatnonzero(np.isin(tree.finish, tree.meeting)).tolist():
+        into.setdefault(int(tree.finish[row]), []).append(row)
+    for row in np.flatnonzero(np.isin(tree.start, tree.meeting)).tolist():
+        onward.setdefault(int(tree.start[row]), []).append(row)
+    leg, common = [], []
+    for node, arriving in into.items():
+        if len(onward[node]) > 1:  # no coefficients are published for that
+            continue
+        for row in arriving:
+            others = [other for other in arriving if other != row]
+            leg += [*onward[node], *others]
+            common += [row] * (1 + len(others))
+    if not leg:
+        return _NO_LEGS
+    rows, before = np.array(leg), np.array(common)
+    leads_on = tree.start[rows] == tree.finish[before]
+    away = np.where(leads_on[:, None], 1.0, -1.0) * tree.direction[rows]
+    turn, _ = turn_between(tree.direction[before], away)
+    return _legs(topology, away, pieces, rows, before, before, turn, duct_of, schedule)
 
 
 def _legs(

@@ -67,6 +67,9 @@ class DuctGraph:
     meetings
         Legs that lead to where the air of a loop meets: each duct that ends at such a
         node. None in a tree.
+    lone
+        Legs of each meeting as if all its air came along one duct, which is `common`:
+        once for each duct that leads there. For where the air of the others stands.
     loops
         The ways between joints where there are loops; None in a tree.
     """
@@ -82,6 +85,7 @@ class DuctGraph:
     section_basis: IntArray
     notices: tuple[Notice, ...]
     meetings: Legs
+    lone: Legs
     loops: Loops | None = None
 
     @property
@@ -298,6 +302,7 @@ def _classified(
             ),
         ),
         found.meetings,
+        found.lone,
         loops,
     )
 

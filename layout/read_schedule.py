@@ -14,6 +14,7 @@ from .basis import Basis
 from .constructions import ELBOW_CONSTRUCTIONS, TAKEOFF_ENTRIES, ElbowConstruction
 from .faults import BadInput, Notice, error, refusal
 from .schedule import (
+    FAN_AIRS,
     NOISE_TARGETS,
     STANDS,
     USES,
@@ -496,9 +497,25 @@ def _fan(table: Table) -> FanSpec:
     efficiency = table.get("efficiency", _efficiency)
     drive = table.get("drive_efficiency", _efficiency)
     hours = table.within("hours_per_year", "time", 0.0, 8784 * 3600.0, "0 to 8784 h")
+    at = table.choice("pressure_at", {word: word for word in FAN_AIRS})
+    inlet = table.within("inlet_velocity_pressure", "pressure", 0.0, 1e4, "0 to 10 kPa")
+    if inlet is not None and (total is not None or kind is True):
+        table.fault(
+            "inlet_velocity_pressure",
+            "a total pressure has the velocity pressure at the fan's inlet in it",
+            "delete it, or declare the external static pressure",
+        )
     table.finish()
     return FanSpec(
-        static, total, curve or (), kind is not False, efficiency, drive, hours
+        static,
+        total,
+        curve or (),
+        kind is not False,
+        efficiency,
+        drive,
+        hours,
+        at,
+        inlet,
     )
 
 

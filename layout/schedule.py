@@ -13,6 +13,7 @@ from .sections import FloatArray, Section
 Point = tuple[float, float, float]
 USES = ("residential", "commercial", "industrial")
 NOISE_TARGETS = ("RC 25", "RC 35", "RC 45")
+FAN_AIRS = ("site", "standard air")
 STANDS = ("in the room", "above a ceiling", "in a shaft")
 
 
@@ -60,6 +61,12 @@ class FanSpec:
         nobody says.
     hours
         Time that it runs in a year, s; None where nobody says.
+    pressure_at
+        'site' or 'standard air': the air for which the pressure or the curve holds;
+        None where nobody says.
+    inlet_velocity_pressure
+        Velocity pressure at its inlet at design airflow, Pa, which an external static
+        pressure lacks; None where nobody says.
     """
 
     external_static_pressure: float | None = None
@@ -69,6 +76,8 @@ class FanSpec:
     efficiency: float | None = None
     drive_efficiency: float | None = None
     hours: float | None = None
+    pressure_at: str | None = None
+    inlet_velocity_pressure: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,7 +44,7 @@ from .effects import Effect, effects
 from .elements import DuctState, Elements, Kind
 from .fan_curve import crossings, pressure_of, slope_at
 from .flows import duct_flows
-from .ledger import Assumption
+from .ledger import CRITICAL_PATH, Assumption
 from .loops import settled, settled_audit
 from .network import solve_network
 from .operate import Operation, operate
@@ -82,6 +82,7 @@ from .uncertainty import (
 )
 
 __all__ = [
+    "CRITICAL_PATH",
     "FLAT_HANGERS",
     "FLAT_PIECE",
     "METHODS",

@@ -8,6 +8,7 @@ from elbowroom.layout import Schedule
 
 SEA_LEVEL = 101325.0  # Pa
 ROOM = 293.15  # K
+STANDARD_DENSITY = 1.2  # kg/m³, of standard air; 0.075 lb/ft³ is 1.2014
 _DRY = 287.055  # J/(kg K)
 _VAPOUR = 461.52  # J/(kg K)
 

@@ -11,6 +11,7 @@ from elbowroom.layout import DuctGraph, FloatArray, IntArray, Notice, sum_from_r
 from .close_pairs import ClosePair, close_pairs, corrected
 from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind, duct_state, elements_of
+from .fan_air import fan_at_site
 from .fan_curve import pressure_of
 from .flags import (
     budget_flags,
@@ -22,7 +23,8 @@ from .flags import (
 )
 from .flows import check_drawn_flows
 from .ledger import Assumption, assumptions_of
-from .loops import settled, still_notices
+from .loops import dead_ducts, settled, still_notices
+from .losses import lone_rows
 from .notebook import analysis_html, element_rows, frame_of, picture_of
 from .system import System, system_of
 from .transitions import NO_CHANGE, SHAPE_ALONE
@@ -142,7 +144,8 @@ class Analysis:
         if kind == Kind.BEND:
             return bend_words(graph, row)
         if kind in (Kind.BRANCH, Kind.MAIN, Kind.MEETING):
-            return leg_words(graph, row, kind)
+            lone = self._lone.get(row) if kind == Kind.MEETING else None
+            return leg_words(graph, row, kind, lone)
         if kind == Kind.TRANSITION:
             before = int(graph.ducts.parent[duct])
             grows = self.state.area[duct] > self.state.area[before]
@@ -161,6 +164,12 @@ class Analysis:
             Kind.EXIT: at_room,
             Kind.TERMINAL: "terminal with its declared loss",
         }[kind]
+
+    @cached_property
+    def _lone(self) -> dict[int, int]:
+        """Row of `graph.lone` for each meeting past air that stands still."""
+        dead = dead_ducts(self.graph, self.state.flow)
+        return {} if dead is None else lone_rows(self.graph, dead)
 
     @cached_property
     def share_of_path(self) -> FloatArray:
@@ -250,7 +259,8 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         graph, conditions, float(flow[graph.ducts.parent < 0].sum())
     )
     state = duct_state(graph, flow, conditions)
-    alone, notices = elements_of(graph, state, conditions)
+    dead = dead_ducts(graph, flow)
+    alone, notices = elements_of(graph, state, conditions, dead)
     elements = alone
     if conditions.corrected_pairs:
         loss, coefficient = corrected(alone, close_pairs(graph, state, alone))
@@ -264,11 +274,11 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
     flags = (
         *graph.notices,
         *notices,
-        *still_notices(graph, flow, _paid(graph, elements.duct, elements.loss)),
+        *still_notices(graph, conditions, flow),
         *takeoff_flags(graph),
         *end_tap_flags(graph, state, elements),
         *flexible_bend_flags(graph, state, elements, conditions.is_flexible),
-        *flow_flags(graph, state, elements),
+        *flow_flags(graph, state, elements, dead),
         *budget_flags(graph, state, system),
         *fan_flags(graph, state),
     )
@@ -288,7 +298,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
 
 def _at_design(graph: DuctGraph, conditions: Conditions, flow: float) -> Conditions:
     """Conditions with the pressure that the fan's curve gives at the design airflow."""
-    fan = graph.schedule.fan
+    fan = fan_at_site(graph.schedule.fan, conditions.air)
     if not fan.curve or conditions.fan_total is not None or conditions.fan_static:
         return conditions
     pressure = pressure_of(fan.curve, flow)

@@ -156,17 +156,17 @@ def with_returns(supply: Analysis, returns: Sequence[Analysis]) -> Analysis:
 def plan_with_returns(schedule: Schedule, returns: Sequence[Analysis]) -> Schedule:
     """A supply's schedule with what its returns spend among the declared losses.
 
-    For what changes the supply while the returns stay as they are. An external static
-    pressure lacks the velocity pressure at the fan's inlet, so that counts as a loss.
+    For what changes the supply while the returns stay as they are. The fan has the
+    velocity pressure at its inlet from them, which an external static pressure lacks.
     """
     if not returns:
         return schedule
     losses, inlet = _spent(returns)
-    fan = schedule.fan
-    is_total = fan.curve_is_total if fan.curve else fan.total_pressure is not None
-    if not is_total:
-        losses["velocity pressure at the fan's inlet"] = inlet
-    return replace(schedule, losses={**schedule.losses, **losses})
+    return replace(
+        schedule,
+        losses={**schedule.losses, **losses},
+        fan=replace(schedule.fan, inlet_velocity_pressure=inlet),
+    )
 
 
 def _spent(returns: Sequence[Analysis]) -> tuple[dict[str, float], float]:

@@ -53,6 +53,11 @@ _STANDS = {
 }
 _SHARES = {"main": 1.0, "branch": 0.8, "last duct": 0.5}
 _FLEXIBLE_MOST = 1.5  # m
+# The state that leakage rests on: the dampers set, by whether no fan is declared.
+_PRESSED = {
+    False: "a damper at the fan taking what it has to spare",
+    True: "no more pressure than the layout needs",
+}
 _MOST_COMPRESSION = 0.04  # what is left of it when it is put up with care
 
 
@@ -519,7 +524,8 @@ def _terminal_static(analysis: Analysis) -> list[Check]:
     worst = int(np.argmin(left - needed))
     return [
         Check(
-            "total pressure that the fan leaves at the terminals, at least",
+            "total pressure that the fan leaves at the terminals, at least, no damper "
+            "taking what it has to spare",
             "pressure",
             float(left[worst]),
             float(needed[worst]),
@@ -546,7 +552,8 @@ def _leakage(analysis: Analysis) -> list[Check]:
     words = f"class {kind}" if isinstance(kind, str) else f"class number {kind:g}"
     return [
         Check(
-            f"leakage of the whole system, {words}, over its airflow",
+            f"leakage of the whole system, {words}, over its airflow, with "
+            + _PRESSED[analysis.system.available is None],
             "share",
             share,
             _MOST_LEAKAGE,

@@ -212,6 +212,15 @@ class Gathered:
             )
             self.credit[row] = self.number(both)
 
+    def part(self, rows: IntArray) -> "Gathered":
+        """Coefficients of some of the elements."""
+        out = Gathered(len(rows))
+        out.value, out.notes = self.value[rows], self.notes[rows]
+        out.reynolds_factor = self.reynolds_factor[rows]
+        out.credit, out.credits = self.credit[rows], self.credits
+        out._place = self._place
+        return out
+
     def number(self, credit: Credit) -> int:
         """Row of a credit in `credits`, which it is added to if it is new."""
         place = self._place.setdefault(credit, len(self.credits))

@@ -8,6 +8,7 @@ import numpy as np
 from elbowroom.layout import Basis, BoolArray, DuctGraph, FloatArray, IntArray, refusal
 
 from .air import Air, air_of
+from .fan_air import fan_at_site
 from .friction import GALVANISED, material_roughness
 
 
@@ -29,14 +30,14 @@ class Conditions:
     compression_basis
         `Basis` code of each.
     fan_static
-        External static pressure of the fan, Pa, or None.
+        External static pressure of the fan in this air, Pa, or None.
     fan_total
-        Total pressure of the fan, Pa, or None.
+        Total pressure of the fan in this air, Pa, or None.
     declared_losses
         Losses outside the drawn ducts, Pa, by name.
     inlet_velocity_pressure
-        At the fan's inlet, Pa: an external static pressure lacks it. Zero where no
-        return is drawn.
+        At the fan's inlet, Pa: an external static pressure lacks it. Of the drawn
+        return, else as declared; zero where there is neither.
     reynolds_factor
         Whether the factor on rectangular and mitred elbows counts.
     corrected_pairs
@@ -103,15 +104,18 @@ def conditions_of(graph: DuctGraph) -> Conditions:
                 bases[place[name]] = int(Basis.DECLARED)
     of_duct = graph.ducts.run
     pressed, pressed_basis = _compression(graph)
+    air = air_of(schedule)
+    fan = fan_at_site(schedule.fan, air)
     return Conditions(
-        air_of(schedule),
+        air,
         by_run[of_duct],
         bases[of_duct],
         pressed[of_duct],
         pressed_basis[of_duct],
-        schedule.fan.external_static_pressure,
-        schedule.fan.total_pressure,
+        fan.external_static_pressure,
+        fan.total_pressure,
         schedule.losses,
+        fan.inlet_velocity_pressure or 0.0,
         corrected_pairs=schedule.corrected_pairs,
     )
 

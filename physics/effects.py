@@ -1,4 +1,4 @@
-"""What each assumption of the ledger does to the critical path, recomputed."""
+"""What each assumption of the ledger does, recomputed."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -6,7 +6,7 @@ from functools import lru_cache
 from elbowroom.layout import BadInput, build
 
 from .analysis import Analysis, analyse
-from .ledger import Assumption
+from .ledger import FAN, Assumption
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,8 +18,9 @@ class Effect:
     assumption
         The assumption.
     loss
-        Change of the critical loss, Pa, were it as `assumption.instead` says; None
-        where nothing else is known.
+        Change of the critical loss, or of the fan's pressure where the assumption acts
+        on that, Pa, were it as `assumption.instead` says; None where nothing else is
+        known.
     """
 
     assumption: Assumption
@@ -58,4 +59,8 @@ def _change(analysis: Analysis, assumption: Assumption) -> float | None:
             )
         except BadInput:  # it cannot be so in this drawing
             return None
-    return analyse(graph, assumption.conditions).critical_loss - analysis.critical_loss
+    other = analyse(graph, assumption.conditions)
+    if assumption.acts_on == FAN:
+        before, after = analysis.system.fan_pressure, other.system.fan_pressure
+        return None if before is None or after is None else after - before
+    return other.critical_loss - analysis.critical_loss

@@ -6,7 +6,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from elbowroom.layout import Basis, DuctGraph, FloatArray, IntArray, Notice, sections
+from elbowroom.layout import (
+    Basis,
+    BoolArray,
+    DuctGraph,
+    FloatArray,
+    IntArray,
+    Notice,
+    sections,
+)
 
 from . import ends
 from .coefficient import Credit, Gathered
@@ -190,7 +198,10 @@ class _Table(NamedTuple):
 
 
 def elements_of(
-    graph: DuctGraph, state: DuctState, conditions: Conditions
+    graph: DuctGraph,
+    state: DuctState,
+    conditions: Conditions,
+    dead: BoolArray | None = None,
 ) -> tuple[Elements, list[Notice]]:
     """Work out what every duct and fitting spends.
 
@@ -198,6 +209,8 @@ def elements_of(
     ----------
     graph, state, conditions
         The graph, the air in its ducts, and the conditions.
+    dead
+        Ducts of loops in which the air stands still, shape (d,); None for none.
 
     Returns
     -------
@@ -213,7 +226,7 @@ def elements_of(
         row[place] = np.arange(len(place))
     entry, leg, bend, change, straight, meeting, terminal = places
     row[entry] = duct[entry]
-    found, notices = _coefficients(graph, state, conditions, places)
+    found, notices = _coefficients(graph, state, conditions, places, dead)
 
     at = duct.copy()  # duct whose velocity the coefficient refers to
     before, changed = ducts.parent, graph.transitions.duct
@@ -301,7 +314,11 @@ def _in_walking_order(
 
 
 def _coefficients(
-    graph: DuctGraph, state: DuctState, conditions: Conditions, places: list[IntArray]
+    graph: DuctGraph,
+    state: DuctState,
+    conditions: Conditions,
+    places: list[IntArray],
+    dead: BoolArray | None,
 ) -> tuple[Gathered, list[Notice]]:
     """Coefficients of the elements of `_tables`, at their places; NaN for ducts."""
     entry, leg, bend, change, straight, meeting, terminal = places
@@ -316,10 +333,10 @@ def _coefficients(
     every.take_over(bend, found)
     every.take_over(change, transition_coefficients(graph))
     air = state.area, state.flow, state.velocity
-    divided = leg_coefficients(graph, graph.legs, *air, graph.is_return)
+    divided = leg_coefficients(graph, graph.legs, *air, graph.is_return, dead)
     every.take_over(leg, divided)
     if len(meeting):
-        every.take_over(meeting, meeting_coefficients(graph, *air))
+        every.take_over(meeting, meeting_coefficients(graph, *air, dead))
     if len(entry):
         at_fan = ends.exit_abrupt() if graph.is_return else ends.entry_in_wall()
         every.put(entry, at_fan)

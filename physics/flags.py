@@ -54,11 +54,20 @@ _REMARKABLE = {
 }
 
 
-def flow_flags(graph: DuctGraph, state: DuctState, elements: Elements) -> list[Notice]:
-    """Flag odd flow, flat ducts, and coefficients from outside their tables."""
+def flow_flags(
+    graph: DuctGraph,
+    state: DuctState,
+    elements: Elements,
+    dead: BoolArray | None = None,
+) -> list[Notice]:
+    """Flag odd flow, flat ducts, and coefficients from outside their tables.
+
+    Of `dead` ducts, in which air stands still, it is said elsewhere.
+    """
     ducts = graph.ducts
     flags = []
-    slow = (state.reynolds < TURBULENT_FROM).nonzero()[0]
+    is_slow = state.reynolds < TURBULENT_FROM
+    slow = (is_slow if dead is None else is_slow & ~dead).nonzero()[0]
     codes = regime(state.reynolds[slow])
     for code, words in _REGIMES.items() if len(slow) else ():
         rows = slow[codes == code]
@@ -334,6 +343,7 @@ def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Not
                     "declare it under [losses]; a drawn return is given with --return",
                 )
             )
+        flags += _inlet_flags(graph, state)
     rate = system.friction_rate_available
     if rate is not None and system.available and system.available > 0:
         low, high = WINDOW
@@ -378,6 +388,28 @@ def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Not
             )
         )
     return flags
+
+
+def _inlet_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
+    """Say that a declared return tells nothing of the velocity at the fan's inlet."""
+    names = [name.lower() for name in graph.schedule.losses]
+    told = graph.schedule.fan.inlet_velocity_pressure is not None
+    told |= any("velocity pressure" in name for name in names)
+    if told or not any("return" in name for name in names):
+        return []
+    roots = graph.ducts.parent < 0
+    alike = float(state.velocity_pressure[roots].max())
+    return [
+        warning(
+            "budget",
+            "an external static pressure lacks the velocity pressure at the fan's "
+            "inlet; beside the declared loss of the return nobody says it, so none "
+            f"was taken off: {pressure_words(alike)} were the inlet as wide as the "
+            "first duct",
+            'write inlet_velocity_pressure = "..." under [fan]; "0 Pa" where the loss '
+            "has it in, as the static pressure measured at the inlet has",
+        )
+    ]
 
 
 def not_declared(names: Iterable[str]) -> list[str]:

@@ -16,10 +16,16 @@ from elbowroom.layout import (
     TransitionRule,
 )
 
+from .air import STANDARD_DENSITY
 from .conditions import Conditions
+from .fan_air import PRESSURE_AT, density_ratio, is_unsaid, taken_words
 
 if TYPE_CHECKING:
     from .analysis import Analysis
+
+
+CRITICAL_PATH = "critical path"
+FAN = "fan's pressure"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,6 +44,8 @@ class Assumption:
         Something else that could be so, in words; empty where nothing else is known.
     schedule, conditions
         What says so: analysed in their place, they give the effect (see `effects`).
+    acts_on
+        What it changes: CRITICAL_PATH or FAN.
     """
 
     what: str
@@ -46,6 +54,7 @@ class Assumption:
     instead: str = ""
     schedule: Schedule | None = None
     conditions: Conditions | None = None
+    acts_on: str = CRITICAL_PATH
 
 
 def assumptions_of(analysis: "Analysis") -> list[Assumption]:
@@ -59,12 +68,15 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         remedy: str,
         instead: str = "",
         conditions: Conditions | None = None,
+        acts_on: str = CRITICAL_PATH,
         **otherwise: Any,
     ) -> None:
         if count:
             other = replace(schedule, **otherwise) if otherwise else None
             found.append(
-                Assumption(what, remedy, int(count), instead, other, conditions)
+                Assumption(
+                    what, remedy, int(count), instead, other, conditions, acts_on
+                )
             )
 
     assumed = int(Basis.ASSUMED)
@@ -190,6 +202,17 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         "look up another opening with elbowroom fitting; no key of the schedule says "
         "it yet",
     )
+    fan, moved = schedule.fan, analysis.conditions.air
+    if is_unsaid(fan, moved):
+        assume(
+            1,
+            taken_words(fan, moved),
+            PRESSURE_AT,
+            f"one in standard air of {STANDARD_DENSITY:g} kg/m³, times "
+            f"{density_ratio(moved):.3f} here",
+            acts_on=FAN,
+            fan=replace(fan, pressure_at="standard air"),
+        )
     drawing = graph.drawing
     if drawing.unit_origin.startswith("assumed"):
         assume(1, f"coordinates in {drawing.unit}", "say --unit")

@@ -90,11 +90,12 @@ def balanced(
     whole, lower = float(taken.sum()), least_flows(graph, taken)
     least = lower[closing]
     ends_there = graph.loops.of_duct[closing]
+    dead = held[graph.loops.of_duct]
     inner = ~np.isin(graph.loops.of_duct, ends_there)
 
     def tried(q: FloatArray) -> _Trial:
         flow = tree + q @ around
-        paid, pv = spent(graph, conditions, flow)
+        paid, pv = spent(graph, conditions, flow, dead)
         square = 2.0 * np.maximum(paid, _LEAST * pv) / np.maximum(flow, _SLOW * whole)
         return _Trial(q, flow, paid, square, around @ paid)
 
@@ -230,14 +231,17 @@ def least_flows(graph: DuctGraph, taken: FloatArray) -> FloatArray:
 
 
 def spent(
-    graph: DuctGraph, conditions: Conditions, flow: FloatArray
+    graph: DuctGraph,
+    conditions: Conditions,
+    flow: FloatArray,
+    dead: BoolArray | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     """What each duct spends with all that stands at it, and its velocity pressure.
 
-    Pa, shape (d,) each, at an airflow in m³/s.
+    Pa, shape (d,) each, at an airflow in m³/s; `dead` as for `elements_of`.
     """
     state = duct_state(graph, flow, conditions)
-    elements, _ = elements_of(graph, state, conditions)
+    elements, _ = elements_of(graph, state, conditions, dead)
     loss = elements.loss
     if conditions.corrected_pairs:
         loss, _ = corrected(elements, close_pairs(graph, state, elements))

@@ -12,6 +12,7 @@ import numpy as np
 from elbowroom.layout import (
     Audit,
     BadInput,
+    BoolArray,
     DuctGraph,
     FloatArray,
     IntArray,
@@ -20,6 +21,7 @@ from elbowroom.layout import (
     ranked,
     refusal,
     sections,
+    sum_from_root,
     warning,
 )
 
@@ -27,6 +29,7 @@ from .conditions import Conditions, conditions_of
 from .flows import duct_flows, loops_of, openings, paths_to
 from .loop_balance import STILL, balanced, least_flows, spent
 from .network import solve_network
+from .system import pressure_words
 
 _TURNS = 100
 _STEPS = 200
@@ -99,7 +102,11 @@ def settled(
         still = flow[last] <= least_flows(graph, taken)[last] * (1 + 1e-9)
         pressed = np.flatnonzero((off > 0.0) & still & ~held[closing])
         if len(pressed) == 0:
-            return graph, conditions, flow
+            idle = closing[still & ~held[closing]]
+            if len(idle) == 0:
+                return graph, conditions, flow
+            held[idle] = True  # it stands still, so it counts as one that does
+            continue
         most = int(closing[pressed[np.argmax(off[pressed])]])
         back = way.copy()
         back[most] = -way[most]
@@ -115,9 +122,24 @@ def settled(
     raise refusal(
         graph.drawing.file,
         f"the airflow in its loops still turns round after {_TURNS} trials, last in "
-        f"{_named(graph, most)}",
+        f"{way_words(graph, most)}",
         "open a loop there, or make the ducts around it differ",
     )
+
+
+def dead_ducts(graph: DuctGraph, flow: FloatArray) -> BoolArray | None:
+    """Ducts of loops in which the air stands still, shape (d,); None without loops.
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+    flow
+        Airflow in each duct as `settled` leaves it, m³/s, shape (d,).
+    """
+    if graph.loops is None:
+        return None
+    return np.asarray(flow <= 2.0 * STILL * flow.max())
 
 
 def flows_at(
@@ -271,8 +293,8 @@ def _turned(
     )
 
 
-def _named(graph: DuctGraph, way: int) -> str:
-    """The runs along a way, for a message."""
+def way_words(graph: DuctGraph, way: int) -> str:
+    """The runs along a way of a loop, for a message."""
     assert graph.loops is not None
     runs = np.unique(graph.ducts.run[graph.loops.of_duct == way]).tolist()
     return " and ".join(f"'{graph.drawing.names[run]}'" for run in runs)
@@ -308,43 +330,90 @@ def settled_audit(found: Audit) -> tuple[Audit, FloatArray | None]:
         graph, conditions, flow = settled(graph, conditions_of(graph))
     except BadInput as bad:
         return replace(found, findings=(*bad.faults, *found.findings)), None
-    lost, _ = spent(graph, conditions, flow)
-    every = [*rest, *graph.notices, *still_notices(graph, flow, lost)]
+    every = [*rest, *graph.notices, *still_notices(graph, conditions, flow)]
     flow = np.where(flow > 2.0 * STILL * flow.max(), flow, 0.0)
     return replace(found, graph=graph, findings=ranked(every)), flow
 
 
-def still_notices(graph: DuctGraph, flow: FloatArray, lost: FloatArray) -> list[Notice]:
-    """Say in which ways of its loops the air stands still.
+def still_notices(
+    graph: DuctGraph, conditions: Conditions, flow: FloatArray
+) -> list[Notice]:
+    """Say in which ways of its loops the air stands still, and what hangs on it.
 
     Parameters
     ----------
-    graph
-        The classified graph.
-    flow, lost
-        Airflow in each duct, m³/s, and what it loses with all that stands at it, Pa,
-        shape (d,).
+    graph, conditions
+        The classified graph, and the conditions of its ducts.
+    flow
+        Airflow in each duct as `settled` leaves it, m³/s, shape (d,).
     """
-    if graph.loops is None:
+    dead = dead_ducts(graph, flow)
+    if dead is None or graph.loops is None or not dead.any():
         return []
     notices = []
     closing, around = loops_of(graph)
+    lost, _ = spent(graph, conditions, flow)  # as if the air that stands there moved
     for duct, lacking in zip(closing.tolist(), (around @ lost).tolist(), strict=True):
-        if flow[duct] > 2.0 * STILL * flow.max():
+        if not dead[duct]:
             continue
-        node = int(graph.ducts.finish[duct])
+        node, way = int(graph.ducts.finish[duct]), int(graph.loops.of_duct[duct])
+        begin = int(graph.loops.ways.ends[way].sum()) - node
+        apart = _hangs_on(graph, conditions, flow, way)
         notices.append(
             warning(
                 graph.place(duct),
                 f"the air stands still up to {graph.topology.place(node)}: to move it "
-                f"either way the tables of its junctions lack {lacking:.2g} Pa or more",
-                "a little air may flow all the same; at these airflows the duct does "
-                "next to nothing",
+                f"either way the tables of its junctions lack {lacking:.2g} Pa or "
+                "more; which end its air would come from is arbitrary, so both ends "
+                "count as if it were shut off; as a meeting at one and a branch at the "
+                f"other, a path would lose up to {pressure_words(apart)} more or less",
+                f"delete the duct from {graph.topology.place(begin)} to there, as it "
+                "carries nothing, or make the ducts around it differ; a little air may "
+                "flow all the same",
                 effect="the losses near its ends may be wrong by as much",
                 place=graph.nodes[node],
             )
         )
     return notices
+
+
+def _hangs_on(
+    graph: DuctGraph, conditions: Conditions, flow: FloatArray, way: int
+) -> float:
+    """Most that the loss of a path changes with how the ends of a dead way count, Pa.
+
+    As dead at both, or as if a little air came along it, from either end.
+    """
+    assert graph.loops is not None
+    dead, most = dead_ducts(graph, flow), 0.0
+    paid = _path_losses(graph, conditions, flow, dead)
+    signed = graph.loops.signed(flow)
+    for sign in (1.0, -1.0):
+        turned = signed.copy()
+        turned[way] *= sign
+        try:
+            other, renewed = _turned(graph, conditions, turned)
+        except BadInput:  # no air would leave a node
+            continue
+        assert other.loops is not None
+        moved = np.abs(turned)[other.loops.of_duct]
+        rest = dead_ducts(other, moved)
+        assert rest is not None
+        rest &= other.loops.of_duct != way
+        lost = _path_losses(other, renewed, moved, rest)[terminal_rows(graph, other)]
+        most = max(most, float(np.abs(lost - paid).max()))
+    return most
+
+
+def _path_losses(
+    graph: DuctGraph,
+    conditions: Conditions,
+    flow: FloatArray,
+    dead: BoolArray | None,
+) -> FloatArray:
+    """Loss from the source to the end of each terminal's duct, Pa, shape (t,)."""
+    lost, _ = spent(graph, conditions, flow, dead)
+    return sum_from_root(graph.ducts.parent, lost)[graph.terminals.duct]
 
 
 def _ends(graph: DuctGraph) -> IntArray:

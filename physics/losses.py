@@ -1,7 +1,7 @@
 """Loss coefficient of every fitting of a graph, each kind as one array."""
 
-import dataclasses
 from collections.abc import Callable
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -310,6 +310,7 @@ def leg_coefficients(
     flow: FloatArray,
     velocity: FloatArray,
     joining: bool,
+    dead: BoolArray | None = None,
 ) -> Gathered:
     """Coefficients of the legs of junctions, on the velocity in the common duct.
 
@@ -324,6 +325,9 @@ def leg_coefficients(
         Area of each duct, m², airflow in it, m³/s, and velocity, m/s, shape (d,).
     joining
         Whether the air of the legs joins in the common duct, or divides from it.
+    dead
+        Ducts of loops in which the air stands still, shape (d,); None for none. What
+        they carry to let the tables be read counts as nothing.
 
     Returns
     -------
@@ -331,12 +335,12 @@ def leg_coefficients(
         Shape (l,). Where several ducts lead in and several out no coefficients are
         published: each counts as if it opened into a box, on its own velocity.
     """
-    found = _legs_as_read(graph, legs, size, flow, velocity, joining)
+    found = _legs_as_read(graph, legs, size, flow, velocity, joining, dead)
     rows = ((legs.likeness > 0.0) & (legs.likeness < 1.0)).nonzero()[0]
     if len(rows):
         main, wye = (
             _legs_as_read(
-                graph, _read(legs, rows, is_wye), size, flow, velocity, joining
+                graph, _read(legs, rows, is_wye), size, flow, velocity, joining, dead
             )
             for is_wye in (False, True)
         )
@@ -346,22 +350,19 @@ def leg_coefficients(
 
 def _read(legs: Legs, rows: IntArray, is_wye: bool) -> Legs:
     """Some junctions of two legs each, read as wyes or as mains with a branch."""
-    fields = {
-        field.name: getattr(legs, field.name)[rows]
-        for field in dataclasses.fields(legs)
-    }
-    duct = fields["duct"]
+    read = {field.name: getattr(legs, field.name)[rows] for field in fields(legs)}
+    duct = read["duct"]
     other = np.arange(len(rows)) ^ 1  # the legs of a junction follow each other
-    is_branch = is_wye | (duct != fields["straight"])
+    is_branch = is_wye | (duct != read["straight"])
     of = np.where(is_branch, np.arange(len(rows)), other)
-    fields |= {
+    read |= {
         "likeness": np.full(len(rows), float(is_wye)),
         "is_branch": is_branch,
         "branch": duct[of],
-        "entry": fields["entry"][of],
-        "entry_basis": fields["entry_basis"][of],
+        "entry": read["entry"][of],
+        "entry_basis": read["entry_basis"][of],
     }
-    return Legs(**fields)
+    return Legs(**read)
 
 
 def _legs_as_read(
@@ -371,6 +372,7 @@ def _legs_as_read(
     flow: FloatArray,
     velocity: FloatArray,
     joining: bool,
+    dead: BoolArray | None,
 ) -> Gathered:
     """Coefficients of legs whose junctions are each read in one way."""
     ducts, common = graph.ducts, legs.common
@@ -384,6 +386,10 @@ def _legs_as_read(
         size[legs.branch],
         _other_areas(legs, size),
     )
+    if dead is not None and dead.any():
+        moving = np.bincount(common, ~dead[legs.duct], len(size))[common]
+        alone = ~dead[legs.duct] & (moving == 1)
+        leaving = np.where(alone, np.where(legs.is_branch, flow[common], 0.0), leaving)
     if boxed.any():  # what is read from the tables there does not count
         leaving[boxed], area_leaving[boxed] = flow[common[boxed]], size[common[boxed]]
     angle_of = np.zeros(len(size))
@@ -422,7 +428,11 @@ def _legs_as_read(
 
 
 def meeting_coefficients(
-    graph: DuctGraph, size: FloatArray, flow: FloatArray, velocity: FloatArray
+    graph: DuctGraph,
+    size: FloatArray,
+    flow: FloatArray,
+    velocity: FloatArray,
+    dead: BoolArray | None = None,
 ) -> Gathered:
     """Coefficients of the legs that lead to where air meets, as `leg_coefficients`.
 
@@ -432,6 +442,10 @@ def meeting_coefficients(
     together spend what the print says. There each has a factor of its own, up to half
     as much again for the weaker one, which then would take no air from a pressure as
     high as the other's: our own choice.
+
+    Where the air of all ducts but one stands still, nothing meets: that one counts as
+    if they led away, as they do at their other end. So both ends of a dead way are
+    told alike, whichever way it happens to be turned.
     """
     legs = graph.meetings
     joining = not graph.is_return
@@ -441,7 +455,63 @@ def meeting_coefficients(
         mean = np.bincount(legs.common, share * found.value, len(size))[legs.common]
         opposed = legs.is_symmetrical & (legs.angle >= BULLHEAD_FROM)
         found.value[opposed] = mean[opposed]
+    if dead is not None and dead.any():
+        _go_on_alone(graph, size, flow, velocity, dead, found)
     return found
+
+
+def lone_rows(graph: DuctGraph, dead: BoolArray) -> dict[int, int]:
+    """Meetings at which one duct alone brings air, past others where it stands still.
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+    dead
+        Ducts in which the air stands still, shape (d,).
+
+    Returns
+    -------
+    rows
+        For such a row of `graph.meetings`, that of `graph.lone` which counts.
+    """
+    meet, lone = graph.meetings, graph.lone
+    alive = ~dead[meet.duct]
+    brings = np.bincount(meet.common, alive, len(dead))[meet.common]
+    every = np.bincount(meet.common, minlength=len(dead))[meet.common]
+    single = alive & (brings == 1) & (every > 1) & (meet.common != meet.duct)
+    goes_on = {
+        (common, duct): row
+        for row, (common, duct) in enumerate(
+            zip(lone.common.tolist(), lone.duct.tolist(), strict=True)
+        )
+    }
+    return {
+        row: goes_on[int(meet.duct[row]), int(meet.common[row])]
+        for row in np.flatnonzero(single).tolist()
+    }
+
+
+def _go_on_alone(
+    graph: DuctGraph,
+    size: FloatArray,
+    flow: FloatArray,
+    velocity: FloatArray,
+    dead: BoolArray,
+    found: Gathered,
+) -> None:
+    """Put what a duct loses that brings air alone to where others stand still."""
+    rows = lone_rows(graph, dead)
+    if not rows:
+        return
+    wanted = np.isin(graph.lone.common, graph.lone.common[list(rows.values())])
+    kept = np.flatnonzero(wanted)
+    legs = Legs(*(getattr(graph.lone, part.name)[kept] for part in fields(graph.lone)))
+    alone = leg_coefficients(graph, legs, size, flow, velocity, graph.is_return, dead)
+    at = np.searchsorted(kept, list(rows.values()))
+    # A meeting's coefficient is on the velocity of what goes on from it.
+    alone.value[at] *= (velocity[legs.common[at]] / velocity[legs.duct[at]]) ** 2
+    found.take_over(np.array(list(rows)), alone.part(at))
 
 
 def _own_bend(

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from elbowroom.layout import (
+    BadInput,
+    FanSpec,
     FloatArray,
     IntArray,
     Notice,
@@ -17,12 +19,21 @@ from elbowroom.layout import (
 from .analysis import Analysis
 from .balance import balance
 from .elements import Kind, duct_state, elements_of
+from .fan_air import fan_air_notices, fan_at_site
 from .fan_curve import crossings, slope_at
-from .loop_balance import spent
-from .loops import flows_at, settled, still_notices, terminal_rows
+from .loops import (
+    dead_ducts,
+    flows_at,
+    settled,
+    still_notices,
+    terminal_rows,
+    way_words,
+)
+from .system import airflow_words
 
 _STEPS = 400
 _SETTLED = 1e-10  # largest relative change of an airflow
+_CLOSE = 1e-4  # what still changes more is no result
 _LEAST = 1e-6  # of the velocity pressure: what a path loses at the least
 
 
@@ -69,13 +80,15 @@ class _Side:
 
     `added` is the resistance of each terminal and its damper, Pa s²/m⁶, shape (t,);
     `outside` that of the losses declared outside the ducts; `pv` the velocity
-    pressure at the fan over the square of the airflow.
+    pressure at the fan over the square of the airflow, `inlet` that declared of its
+    inlet.
     """
 
     analysis: Analysis
     added: FloatArray
     outside: float
     pv: float
+    inlet: float
 
 
 def operate(
@@ -101,7 +114,8 @@ def operate(
     Raises
     ------
     BadInput
-        If no fan is declared, or its curve ends before it meets the layout.
+        If no fan is declared, its curve ends before it meets the layout, or the
+        airflows do not settle.
 
     Notes
     -----
@@ -109,7 +123,7 @@ def operate(
     these reduce exactly: parallel ones add as 1/sqrt(k), series ones as k. Declared
     losses of terminals and components go with the square of their airflow.
     """
-    fan = analysis.graph.schedule.fan
+    fan = fan_at_site(analysis.graph.schedule.fan, analysis.conditions.air)
     where = f"{analysis.graph.schedule.file}, [fan]"
     if (
         not fan.curve
@@ -136,17 +150,18 @@ def operate(
         # An external static pressure has the outlet's velocity pressure on top, and
         # lacks the inlet's.
         on_top = 0.0
-        if not _is_total(analysis):
+        if not _is_total(fan):
             inlet = [s.pv * q**3 for s, q in zip(sides[1:], of_return, strict=True)]
-            on_top = sides[0].pv - sum(inlet)
-        met = _meeting(analysis, resistance - on_top, where)
+            on_top = sides[0].pv - (sum(inlet) if returns else sides[0].inlet)
+        met = _meeting(fan, resistance - on_top, where)
         total = met[-1]  # the one on the falling side of the curve
         into = total * np.append(1.0, of_return)
         new = [q * one[0] for q, one in zip(into, found, strict=True)]
-        change = max(
-            float(np.abs(after / before - 1.0).max())
+        changes = [
+            np.abs(after / before - 1.0)
             for after, before in zip(new, flows, strict=True)
-        )
+        ]
+        change = max(float(one.max()) for one in changes)
         # Damped if it swings.
         flows = (
             new
@@ -155,7 +170,10 @@ def operate(
         )
         if change < _SETTLED:
             break
-    notices = list(_stall(analysis, met, where))
+    notices = fan_air_notices(analysis.graph.schedule.fan, analysis.conditions.air)
+    notices += _stall(fan, met, where)
+    if change > _CLOSE:
+        raise _unsettled((analysis, *returns), changes, flows, ways)
     if change >= _SETTLED:
         notices.append(
             warning(
@@ -180,6 +198,32 @@ def operate(
     )
 
 
+def _unsettled(
+    sides: Sequence[Analysis],
+    changes: Sequence[FloatArray],
+    flows: Sequence[FloatArray],
+    ways: Sequence[FloatArray | None],
+) -> BadInput:
+    """Refusal of airflows that go on changing, by a share, from round to round."""
+    side = int(np.argmax([one.max() for one in changes]))
+    graph, way = sides[side].graph, ways[side]
+    row = int(changes[side].argmax())
+    remedy = (
+        "look at the junctions on the way there: by its table one may leave it no air; "
+        "take a wider duct to it"
+    )
+    if way is not None:
+        weakest = way_words(graph, int(np.abs(way).argmin()))
+        remedy += f"; or open the loop at {weakest}, which carries the least"
+    return refusal(
+        graph.drawing.file,
+        f"no airflows settle: after {_STEPS} rounds that of "
+        f"'{graph.terminals.name[row]}', {airflow_words(float(flows[side][row]))}, "
+        f"still changes by {100 * float(changes[side][row]):.2g} %",
+        remedy,
+    )
+
+
 def _side(analysis: Analysis, dampers: str) -> _Side:
     graph, state = analysis.graph, analysis.state
     design = graph.terminals.flow
@@ -194,7 +238,8 @@ def _side(analysis: Analysis, dampers: str) -> _Side:
     if graph.source.kind == "plenum":
         pv = 0.0  # the air stands still there
     outside = sum((analysis.conditions.declared_losses or {}).values())
-    return _Side(analysis, added, outside / whole**2, pv)
+    inlet = analysis.conditions.inlet_velocity_pressure
+    return _Side(analysis, added, outside / whole**2, pv, inlet / whole**2)
 
 
 def _ways(analysis: Analysis) -> FloatArray | None:
@@ -215,7 +260,7 @@ def _shares(
         analysis.graph, analysis.conditions, flow, way
     )
     state = duct_state(graph, duct_flow, conditions)
-    elements, _ = elements_of(graph, state, conditions)
+    elements, _ = elements_of(graph, state, conditions, dead_ducts(graph, duct_flow))
     counts = elements.kind != Kind.TERMINAL
     lost = np.bincount(
         elements.duct[counts], elements.loss[counts], len(graph.ducts.parent)
@@ -248,10 +293,9 @@ def _continued(
     other, conditions, duct_flow = settled(graph, analysis.conditions, flow, way)
     if graph.loops is None or other.loops is None:
         return duct_flow, []
-    lost, _ = spent(other, conditions, duct_flow)
     signed = other.loops.signed(duct_flow)[graph.loops.of_duct]
     along = np.where(graph.loops.forward[graph.loops.of_duct], signed, -signed)
-    return along, still_notices(other, duct_flow, lost)
+    return along, still_notices(other, conditions, duct_flow)
 
 
 def _reduced(
@@ -274,15 +318,13 @@ def _reduced(
     return share, 1.0 / whole**2
 
 
-def _is_total(analysis: Analysis) -> bool:
-    fan = analysis.graph.schedule.fan
+def _is_total(fan: FanSpec) -> bool:
     if fan.curve:
         return fan.curve_is_total
     return fan.total_pressure is not None
 
 
-def _meeting(analysis: Analysis, resistance: float, where: str) -> tuple[float, ...]:
-    fan = analysis.graph.schedule.fan
+def _meeting(fan: FanSpec, resistance: float, where: str) -> tuple[float, ...]:
     if not fan.curve:
         pressure = fan.total_pressure or fan.external_static_pressure or 0.0
         return (float(np.sqrt(pressure / max(resistance, 1e-12))),)
@@ -298,11 +340,8 @@ def _meeting(analysis: Analysis, resistance: float, where: str) -> tuple[float, 
     return met
 
 
-def _stall(
-    analysis: Analysis, met: tuple[float, ...], where: str
-) -> tuple[Notice, ...]:
+def _stall(fan: FanSpec, met: tuple[float, ...], where: str) -> tuple[Notice, ...]:
     """Say where the fan stands on the rising side of its curve."""
-    fan = analysis.graph.schedule.fan
     if not fan.curve:
         return ()
     found = []

@@ -27,6 +27,7 @@ from . import sizes
 from .analysis import Analysis, analyse
 from .checks import velocity_limits
 from .elements import Kind
+from .fan_air import fan_air_notices
 from .flows import terminals_fed
 from .system import WINDOW, pressure_words, rate_words
 
@@ -240,6 +241,7 @@ def _proportion(
         for choice in choices
     ]
     notices += _unsized(drawing, final)
+    notices += fan_air_notices(schedule.fan, after.conditions.air)
     system = after.system
     if system.available is not None and system.required > system.available:
         lacking = pressure_words(system.required - system.available)

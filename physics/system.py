@@ -9,6 +9,7 @@ from elbowroom.layout import DuctGraph, FloatArray, units
 
 from .conditions import Conditions
 from .elements import DuctState
+from .fan_air import density_ratio
 
 # The window that practice works in; common practice, no published source.
 WINDOW = tuple(
@@ -41,11 +42,15 @@ class System:
     fan_pressure, fan_kind
         What the fan gives, and whether that is 'external static' or 'total'; None
         where nothing is declared.
+    fan_density_ratio
+        What the tabulated pressure was multiplied by to give `fan_pressure`: density
+        of the air over that of standard air, 1 where it is not said to be one in that.
     outlet_velocity_pressure
         Velocity pressure in the first duct, which an external static pressure has on
         top of it; 0 behind a plenum.
     inlet_velocity_pressure
-        Velocity pressure at the end of a drawn return, which it lacks.
+        Velocity pressure at the fan's inlet, of a drawn return or declared, which it
+        lacks.
     declared_losses
         Sum of the losses declared outside the drawn ducts.
     terminal_loss
@@ -74,6 +79,7 @@ class System:
 
     fan_pressure: float | None
     fan_kind: str | None
+    fan_density_ratio: float
     outlet_velocity_pressure: float
     inlet_velocity_pressure: float
     declared_losses: float
@@ -139,9 +145,11 @@ def system_of(
         left = (available - fittings) / length
     mean = friction / length if length > 0 else np.nan
     rate = left if left is not None and left > 0 else mean
+    scaled = pressure is not None and graph.schedule.fan.pressure_at == "standard air"
     return System(
         pressure,
         kind,
+        density_ratio(conditions.air) if scaled else 1.0,
         outlet,
         inlet,
         outside,

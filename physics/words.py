@@ -27,14 +27,30 @@ def bend_words(graph: DuctGraph, row: int) -> str:
     return text
 
 
-def leg_words(graph: DuctGraph, row: int, kind: Kind) -> str:
-    """Words for the leg of a junction."""
+def leg_words(graph: DuctGraph, row: int, kind: Kind, lone: int | None = None) -> str:
+    """Words for the leg of a junction.
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+    row
+        Of its legs, or of its meetings.
+    kind
+        Which of the two.
+    lone
+        Row of `graph.lone` where it is a meeting past air that stands still.
+    """
     legs = graph.meetings if kind == Kind.MEETING else graph.legs
+    if lone is not None:
+        legs, row = graph.lone, lone
     if legs.common[row] == legs.duct[row]:
         return "leg of a joint where several ducts lead in and several out"
     angle = round(float(np.degrees(legs.angle[row])), 3)
     verb = "parts" if graph.is_return else "meets"
     where = f", where the air of a loop {verb}" if kind == Kind.MEETING else ""
+    if lone is not None:
+        where = ", past air of a loop that stands still"
     if legs.is_symmetrical[row]:
         what = "bullhead tee" if angle >= 80 else "symmetrical wye"
         swept = legs.entry[row] == TakeoffEntry.RADIUS and angle > 60

@@ -366,6 +366,23 @@ def test_leakage_of_a_layout_adds_up_over_its_surface() -> None:
     assert tighter.value == pytest.approx(check.value / 9)  # 27 to 3, EN 12237
 
 
+def test_checks_of_pressure_say_what_becomes_of_what_the_fan_has_to_spare() -> None:
+    """The fan leaves more than the layout needs; where that stands is another state."""
+    asked = ChecksSpec(leakage="A")
+    for fan, words in (
+        (FanSpec(total_pressure=400.0), "a damper at the fan taking"),
+        (FanSpec(), "no more pressure than the layout needs"),
+    ):
+        found = checks(layout(checks=asked, fan=fan))
+        assert words in found_check(found, "leakage").rule
+    found = checks(layout(checks=asked, fan=FanSpec(total_pressure=400.0)))
+    left = found_check(found, "total pressure that the fan leaves")
+    assert "no damper taking" in left.rule
+    # It is all there: 400 Pa less what is spent on the way to the worst terminal.
+    analysis = layout(fan=FanSpec(total_pressure=400.0))
+    assert left.value >= 400.0 - analysis.critical_loss
+
+
 def test_static_pressure_falls_to_the_room() -> None:
     """At the fan: what the critical path loses, less half the duct's own friction."""
     analysis = layout()

@@ -517,3 +517,100 @@ def test_a_wye_carries_on_to_other_areas_by_momentum() -> None:
     moved = by_hand(0.75, 1.0, 0.8, 0.4) - by_hand(1.2, 0.8, 0.5, 0.5)
     assert found.value[0] == pytest.approx(print_of + moved)
     assert int(found.notes[0]) & int(Note.EXTENDED)
+
+
+# An invented ring main that is the same on both sides of its axis.
+MIRRORED: list[Run] = [
+    ("riser", [[-3, 0, 3], [0, 0, 3]], round_section(0.315)),
+    (
+        "ring",
+        [[0, 0, 3], [0, 4, 3], [8, 4, 3], [8, -4, 3], [0, -4, 3], [0, 0, 3]],
+        DROP,
+    ),
+    ("north near", [[3, 4, 3], [3, 7, 3]], round_section(0.16)),
+    ("north far", [[6, 4, 3], [6, 7, 3]], round_section(0.16)),
+    ("south near", [[3, -4, 3], [3, -7, 3]], round_section(0.16)),
+    ("south far", [[6, -4, 3], [6, -7, 3]], round_section(0.16)),
+]
+OPENED: list[Run] = [
+    MIRRORED[0],
+    ("north", [[0, 0, 3], [0, 4, 3], [6, 4, 3]], DROP),
+    ("south", [[0, 0, 3], [0, -4, 3], [6, -4, 3]], DROP),
+    *MIRRORED[2:],
+]
+ENDS = {name: 0.1 for name, _, _ in MIRRORED[2:]}
+
+
+def by_name(analysis: Analysis, values: FloatArray) -> dict[str, float]:
+    names = analysis.graph.terminals.name
+    return dict(zip(names, values.tolist(), strict=True))
+
+
+@pytest.mark.parametrize("is_return", [False, True])
+@pytest.mark.parametrize("runs", [MIRRORED, MIRRORED[::-1]])
+def test_equal_sides_of_a_ring_lose_the_same(runs: list[Run], is_return: bool) -> None:
+    found = analysed(runs, ENDS, source=SourceSpec(is_return=is_return))
+    lost = by_name(found, found.path_loss)
+    assert lost["north far"] == pytest.approx(lost["south far"], rel=1e-4)
+    assert lost["north near"] == pytest.approx(lost["south near"], rel=1e-4)
+    angle = {
+        found.graph.terminals.name[one.terminal]: one.angle for one in balance(found)
+    }
+    assert angle["north far"] is None
+    assert angle["south far"] is None
+
+
+def test_both_ends_of_a_dead_way_are_taps_at_a_closed_end() -> None:
+    """SMACNA 1990, section 8: 1.2 on the velocity of a tap that takes all the air.
+
+    The same layout without the duct in which nothing flows, its ends declared closed.
+    """
+    found = analysed(MIRRORED, ENDS)
+    rows = np.isin(found.elements.kind, (Kind.BRANCH, Kind.MEETING))
+    name = {found.name(int(row)): int(row) for row in np.flatnonzero(rows)[::-1]}
+    pv = 0.5 * 1.2041 * (0.1 / (np.pi / 4 * 0.16**2)) ** 2
+    sides = [
+        next(row for words, row in name.items() if side in words)
+        for side in ("north far", "south far")
+    ]
+    assert found.elements.loss[sides] == pytest.approx([1.2 * pv] * 2, rel=1e-4)
+    words = {found.words(row) for row in sides}
+    assert any("past air of a loop that stands still" in said for said in words)
+    opened = analysed(OPENED, ENDS, closed_ends={"north far": True, "south far": True})
+    for end, loss in by_name(opened, opened.path_loss).items():
+        assert by_name(found, found.path_loss)[end] == pytest.approx(loss, rel=1e-4)
+
+
+def test_a_dead_way_is_told_with_what_hangs_on_it() -> None:
+    """At one end the air would meet head on: what that loses, and what a tap does."""
+    found = analysed(MIRRORED, ENDS)
+    (said,) = (flag for flag in found.flags if "stands still" in flag.what)
+    velocity = np.array([0.1 / (np.pi / 4 * 0.16**2), 0.1 / (np.pi / 4 * 0.25**2)])
+    tap, main = 0.5 * found.conditions.air.density * velocity**2
+    area = (0.16 / 0.25) ** 2
+    meeting = junctions.symmetrical_joining(1.0, 1.0 / area, np.pi / 2).value[0] * tap
+    branch = junctions.diverging_branch(1.0, area, np.pi / 2).value[0] * main
+    apart = max(abs(1.2 * tap - meeting), abs(1.2 * tap - branch))
+    assert f"up to {apart:.1f} Pa" in said.what
+    assert "arbitrary" in said.what
+    assert not [flag for flag in found.flags if "laminar" in flag.what]
+    ends = sorted(("(6, 4, 3) m", "(6, -4, 3) m"))
+    assert said.remedy.startswith("delete the duct from")
+    assert all(end in said.remedy + said.what for end in ends)
+
+
+@pytest.mark.parametrize("runs", [MIRRORED, MIRRORED[::-1]])
+def test_airflows_of_a_ring_with_equal_sides_settle(runs: list[Run]) -> None:
+    found = analysed(runs, ENDS, fan=FanSpec(total_pressure=100.0))
+    settled = operate(found)
+    flow = by_name(found, settled.flow)
+    assert flow["north far"] == pytest.approx(flow["south far"], rel=1e-4)
+    assert flow["north near"] == pytest.approx(flow["south near"], rel=1e-4)
+    assert not [said for said in settled.notices if "still change" in said.what]
+    # As with the ring opened where nothing flows.
+    closed = {"north far": True, "south far": True}
+    other = analysed(
+        OPENED, ENDS, fan=FanSpec(total_pressure=100.0), closed_ends=closed
+    )
+    for end, wanted in by_name(other, operate(other).flow).items():
+        assert flow[end] == pytest.approx(wanted, rel=1e-3)

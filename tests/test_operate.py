@@ -1,5 +1,6 @@
 """Airflows that settle: against a solved network, the fan's curve, and by hand."""
 
+import sys
 from dataclasses import replace
 from typing import Any
 
@@ -136,3 +137,9 @@ def test_more_pressure_gives_more_air_everywhere(pressure: float, more: float) -
     weak = operate(layout(FanSpec(total_pressure=pressure)))
     strong = operate(layout(FanSpec(total_pressure=pressure * more)))
     assert (strong.flow > weak.flow).all()
+
+
+def test_what_does_not_settle_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys.modules[operate.__module__], "_STEPS", 2)
+    with pytest.raises(BadInput, match="no airflows settle: after 2 rounds"):
+        operate(layout(FanSpec(total_pressure=60.0)))

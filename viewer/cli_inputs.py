@@ -111,6 +111,12 @@ def return_sides(
     from elbowroom.layout import refusal
 
     seen = {route.resolve()}
+    if returns and supply.fan.inlet_velocity_pressure is not None:
+        raise refusal(
+            f"{supply.file}, [fan] inlet_velocity_pressure",
+            "it is declared, and the drawn return says it too",
+            "delete it, or leave --return out",
+        )
     for path in returns or []:
         if path.resolve() in seen:
             raise refusal(

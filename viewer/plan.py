@@ -8,7 +8,7 @@ from elbowroom.physics import Analysis, Budget, Operation, Proportions, Remedy
 
 from .display import Display
 from .results import notice, section_result
-from .tables import new_table, print_notices
+from .tables import fan_words, new_table, print_notices
 
 
 def budget_row(found: Budget) -> dict[str, Any]:
@@ -36,7 +36,7 @@ def budget_lines(
     back = returns[found.critical_return]
     fan = ("fan", "not declared")
     if found.fan_pressure is not None:
-        fan = (f"fan, {found.fan_kind} pressure", p(found.fan_pressure))
+        fan = (fan_words(supply.system), p(found.fan_pressure))
     lines = [
         fan,
         ("declared losses", p(-found.declared_losses)),

@@ -14,6 +14,7 @@ import numpy as np
 
 from elbowroom.layout import Basis, Notice, Obstacle, refusal
 from elbowroom.physics import (
+    CRITICAL_PATH,
     Analysis,
     Budget,
     Comparison,
@@ -35,7 +36,7 @@ from .display import Display
 from .gaps import Gap
 from .plan import budget_lines
 from .results import balancing, paths
-from .tables import AS_NEW, apart_heads, apart_rows
+from .tables import AS_NEW, apart_heads, apart_rows, fan_words
 
 _MOST_HEADS = 9  # of a table in the usual type
 # Of the picture, in its own pixels: small, so that its words can be read on paper.
@@ -194,6 +195,9 @@ def _summary(
         "friction rate left",
     ]
     out.append(_table(heads, rows))
+    if budget is None and first.system.fan_density_ratio != 1.0:
+        given = f"{p(first.system.fan_pressure or 0.0)} {display.pressure}"
+        out.append(f"<p>{escape(fan_words(first.system).capitalize())}: {given}.</p>")
     if budget is not None:
         out.append(_budget(first, returns, budget, display))
     if len(options) == 1:
@@ -563,6 +567,8 @@ def _assumed(analysis: Analysis, display: Display) -> str:
         if effect.loss is not None:
             sign = "+" if effect.loss >= 0 else "–"
             change = f"{said.instead}: {sign}{display.pressures(abs(effect.loss))}"
+            if said.acts_on != CRITICAL_PATH:
+                change += f" on the {said.acts_on}"
         rows.append([said.what, _n(str(said.elements)), change, said.remedy])
     if not rows:
         return ""

@@ -113,6 +113,7 @@ def assumption_rows(analysis: Analysis) -> list[Plain]:
             "remedy": effect.assumption.remedy,
             "elements": effect.assumption.elements,
             "instead": effect.assumption.instead,
+            "acts_on": effect.assumption.acts_on,
             "effect_pa": effect.loss,
         }
         for effect in effects(analysis)
@@ -299,6 +300,7 @@ def _system(analysis: Analysis) -> Plain:
         "effective_length_m": s.effective_length,
         "fan_pressure_pa": s.fan_pressure,
         "fan_pressure_kind": s.fan_kind,
+        "fan_density_ratio": s.fan_density_ratio,
         "outlet_velocity_pressure_pa": s.outlet_velocity_pressure,
         "inlet_velocity_pressure_pa": s.inlet_velocity_pressure,
         "declared_losses_pa": dict(analysis.conditions.declared_losses or {}),

@@ -10,6 +10,7 @@ from elbowroom.physics import (
     Analysis,
     Comparison,
     Kind,
+    System,
     checks,
     critical_band,
     effects,
@@ -283,6 +284,14 @@ def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
         console.print(f"and {len(room) - TOP} more, with --json")
 
 
+def fan_words(system: System) -> str:
+    """Kind of a fan's pressure, and by how much the site's air changes it."""
+    said = f"fan, {system.fan_kind} pressure"
+    if system.fan_density_ratio != 1.0:
+        said += f" (standard air's × {system.fan_density_ratio:.3f})"
+    return said
+
+
 def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:
     """Print what was assumed and what it does: the first few, and how many more."""
     found = effects(analysis)
@@ -297,7 +306,7 @@ def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:
             sign = "+" if effect.loss >= 0 else "–"
             change = (
                 f"{said.instead}: {sign}{display.pressures(abs(effect.loss))} "
-                f"{display.pressure} on the critical path"
+                f"{display.pressure} on the {said.acts_on}"
             )
         console.print(
             f"  – {_plain(said.what)}{count}; {change}; {_plain(said.remedy)}"
@@ -436,7 +445,7 @@ def _budget(analysis: Analysis, display: Display) -> Any:
     if system.fan_pressure is None:
         line("fan", None)
     else:
-        line(f"fan, {system.fan_kind} pressure", system.fan_pressure)
+        line(fan_words(system), system.fan_pressure)
         if system.fan_kind == "external static":
             line("velocity pressure at its outlet", system.outlet_velocity_pressure)
             if system.inlet_velocity_pressure:

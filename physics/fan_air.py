@@ -1,0 +1,83 @@
+"""A fan in thinner or denser air than that for which its pressure is tabulated."""
+
+from dataclasses import replace
+
+from elbowroom.layout import FanSpec, Notice, warning
+
+from .air import STANDARD_DENSITY, Air
+
+PRESSURE_AT = (
+    'write pressure_at = "standard air" or "site" under [fan]: the maker says for '
+    "which air it is tabulated"
+)
+NEAR = 0.02  # share by which densities may differ before it is said
+
+
+def density_ratio(air: Air) -> float:
+    """Density of air over that of standard air."""
+    return air.density / STANDARD_DENSITY
+
+
+def fan_at_site(fan: FanSpec, air: Air) -> FanSpec:
+    """A fan with what it gives in the air of a site.
+
+    Parameters
+    ----------
+    fan
+        As the schedule declares it.
+    air
+        The air that it moves.
+
+    Returns
+    -------
+    fan
+        The same where its pressure is not said to be one in standard air; else with
+        every pressure times the ratio of densities, at the same airflows.
+
+    References
+    ----------
+    Fan laws at one speed: airflow stays, pressure and power go with density; Stoecker
+    and Jones, Refrigeration and Air Conditioning, ch. 6.
+    """
+    if fan.pressure_at != "standard air":
+        return fan
+    ratio = density_ratio(air)
+
+    def there(pressure: float | None) -> float | None:
+        return None if pressure is None else pressure * ratio
+
+    return replace(
+        fan,
+        external_static_pressure=there(fan.external_static_pressure),
+        total_pressure=there(fan.total_pressure),
+        curve=tuple((flow, pressure * ratio) for flow, pressure in fan.curve),
+        pressure_at="site",
+    )
+
+
+def is_unsaid(fan: FanSpec, air: Air) -> bool:
+    """Whether it matters for which air a fan is tabulated, and nobody says it."""
+    pressures = (fan.external_static_pressure, fan.total_pressure, fan.curve or None)
+    declared = any(pressure is not None for pressure in pressures)
+    far = abs(density_ratio(air) - 1.0) > NEAR
+    return declared and fan.pressure_at is None and far
+
+
+def taken_words(fan: FanSpec, air: Air) -> str:
+    """What is taken of a fan where nobody says for which air it is tabulated."""
+    what = "curve" if fan.curve else "pressure"
+    return f"the fan's {what} as one in the site's air of {air.density:.3g} kg/m³"
+
+
+def fan_air_notices(fan: FanSpec, air: Air) -> list[Notice]:
+    """Say what was taken where nobody says for which air a fan is tabulated."""
+    if not is_unsaid(fan, air):
+        return []
+    return [
+        warning(
+            "[fan]",
+            f"{taken_words(fan, air)} was taken; one in standard air of "
+            f"{STANDARD_DENSITY:g} kg/m³ gives {density_ratio(air):.3f} of it here",
+            PRESSURE_AT,
+        )
+    ]
