@@ -23,6 +23,9 @@ class Budget:
     fan_pressure, fan_kind
         What the fan gives, 'total' or 'external static'; None where nothing is
         declared.
+    outlet_velocity_pressure, inlet_velocity_pressure
+        At the fan; an external static pressure has the one on top of it and lacks the
+        other. 0 where the fan's pressure is total or not declared.
     declared_losses
         Losses outside the drawn ducts, of both sides.
     terminal_losses
@@ -48,6 +51,8 @@ class Budget:
 
     fan_pressure: float | None
     fan_kind: str | None
+    outlet_velocity_pressure: float
+    inlet_velocity_pressure: float
     declared_losses: float
     terminal_losses: float
     available: float | None
@@ -91,12 +96,12 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
     required = one.required + other.required
     fittings = one.fitting_loss + other.fitting_loss
     length = one.length + other.length
+    outlet = inlet = 0.0
+    if one.fan_kind == "external static":
+        outlet, inlet = one.outlet_velocity_pressure, other.outlet_velocity_pressure
     available = None
     if one.fan_pressure is not None:
-        available = one.fan_pressure - outside - terminals
-        if one.fan_kind == "external static":
-            available += one.outlet_velocity_pressure
-            available -= other.outlet_velocity_pressure
+        available = one.fan_pressure + outlet - inlet - outside - terminals
     left = None if available is None else (available - fittings) / length
     mean = (required - fittings) / length
     rate = left if left is not None and left > 0.0 else mean
@@ -111,6 +116,8 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
     return Budget(
         one.fan_pressure,
         one.fan_kind,
+        outlet,
+        inlet,
         outside,
         terminals,
         available,

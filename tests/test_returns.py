@@ -1,6 +1,7 @@
 """Return sides: by hand, against the tables of joining junctions, and the budget."""
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -186,6 +187,18 @@ def test_the_budget_of_both_sides_by_hand() -> None:
     assert available / whole.effective_length == pytest.approx(rate)
     assert [word for word in whole.missing if "grille" in word]
     assert not [word for word in whole.missing if "filter" in word or "coil" in word]
+
+
+def test_the_lines_of_the_budget_add_up(capsys: pytest.CaptureFixture[str]) -> None:
+    house = Path(__file__).parents[1] / "examples" / "hillside_house"
+    files = [str(house / "house.glb"), "--return", str(house / "return.glb")]
+    assert main(["analyse", *files]) == 0
+    table = capsys.readouterr().out.split("Budget of supply and return")[1]
+    lines = table.split("left for ducts and fittings")
+    before = [float(found) for found in re.findall(r"(-?\d+\.\d) *\n", lines[0])]
+    left = float(lines[1].split()[0])
+    assert len(before) == 5  # the fan, two velocity pressures, two kinds of losses
+    assert sum(before) == pytest.approx(left, abs=0.2)
 
 
 def test_the_supply_with_its_returns_spares_what_the_budget_spares() -> None:

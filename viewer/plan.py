@@ -16,6 +16,8 @@ def budget_row(found: Budget) -> dict[str, Any]:
     return {
         "fan_pressure_pa": found.fan_pressure,
         "fan_pressure_kind": found.fan_kind,
+        "outlet_velocity_pressure_pa": found.outlet_velocity_pressure,
+        "inlet_velocity_pressure_pa": found.inlet_velocity_pressure,
         "declared_losses_pa": found.declared_losses,
         "terminal_losses_pa": found.terminal_losses,
         "available_pa": found.available,
@@ -37,8 +39,13 @@ def budget_lines(
     fan = ("fan", "not declared")
     if found.fan_pressure is not None:
         fan = (fan_words(supply.system), p(found.fan_pressure))
-    lines = [
-        fan,
+    lines = [fan]
+    if found.fan_kind == "external static":
+        lines += [
+            ("velocity pressure at its outlet", p(found.outlet_velocity_pressure)),
+            ("velocity pressure at its inlet", p(-found.inlet_velocity_pressure)),
+        ]
+    lines += [
         ("declared losses", p(-found.declared_losses)),
         ("declared losses of the two terminals", p(-found.terminal_losses)),
     ]
