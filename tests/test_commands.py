@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from schemas import NAMES, schema, validate
 
+from elbowroom.layout import refusal
 from elbowroom.viewer import main
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -444,3 +445,43 @@ def test_quiet_says_only_what_went_wrong(
     assert "wrote" in capsys.readouterr().err
     assert main(["--quiet", "analyse", str(tmp_path / "none.glb")]) == 2
     assert "no such file" in capsys.readouterr().err
+
+
+SHARP_TURN = """
+unit = "m"
+up = "z"
+[[run]]
+name = "duct"
+section = "D200"
+points = [[0, 0, 3], [4, 0, 3], [2.5, 2.6, 3]]
+source = "start"
+flow = "150 L/s"
+"""
+
+
+def test_a_sharp_round_turn_gives_a_result_without_the_mitred_alternative(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    route = tmp_path / "sharp.toml"
+    route.write_text(SHARP_TURN)
+    found = result(capsys, "result", "analyse", str(route))
+    (row,) = (a for a in found["assumptions"] if a["instead"] == "mitred elbows")
+    assert row["effect_pa"] is None
+    assert "tabled to 90 degrees" in row["refused"]
+    assert main(["analyse", str(route)]) == 0
+    assert "150 L/s to 1 terminal" in capsys.readouterr().out
+    page = tmp_path / "report.html"
+    assert main(["report", str(route), "--out", str(page)]) == 0
+    assert "not known; mitred elbows: sharp.toml, run" in page.read_text("utf-8")
+
+
+def test_no_result_is_printed_before_a_refusal(
+    tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> None:
+        raise refusal("here", "this cannot be", "change it")
+
+    route = tmp_path / "sharp.toml"
+    route.write_text(SHARP_TURN)
+    monkeypatch.setattr("elbowroom.viewer.checks.print_checks", refuse)
+    assert "this cannot be" in refused(capsys, "analyse", str(route))

@@ -114,6 +114,7 @@ def assumption_rows(analysis: Analysis) -> list[Plain]:
             "elements": effect.assumption.elements,
             "instead": effect.assumption.instead,
             "effect_pa": effect.loss,
+            "refused": effect.refused,
         }
         for effect in effects(analysis)
     ]

@@ -293,6 +293,8 @@ def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:
         said = effect.assumption
         count = f" ({said.elements} elements)" if said.elements > 1 else ""
         change = "effect not known"
+        if effect.refused:
+            change += f" ({_plain(f'{said.instead}: {effect.refused}')})"
         if effect.loss is not None:
             sign = "+" if effect.loss >= 0 else "–"
             change = (
