@@ -1,6 +1,7 @@
 """Where the air leaves: free ends matched with what the schedule says of them."""
 
 import difflib
+from pathlib import PurePath
 
 import numpy as np
 
@@ -13,6 +14,14 @@ from .schedule import Schedule
 from .sections import IntArray
 from .topology import Topology
 
+# How a run's airflow is written in the drawing itself, by the ending of its name.
+_IN_DRAWING = {
+    ".toml": 'flow = "..." at the run',
+    ".glb": "flow_m3s in the extras of the run",
+    ".gltf": "flow_m3s in the extras of the run",
+    ".vtp": "a cell array flow_m3s",
+    ".vtk": "a cell array flow_m3s",
+}
 _NEAR = 0.05  # m: a place written by hand is this near to the end that it means
 
 
@@ -83,15 +92,32 @@ def match_terminals(
             loss[place] = spec.loss
     for place in np.flatnonzero(np.isnan(flow)).tolist():
         node = int(ducts.finish[leaf[place]])
+        what = "this open end has no airflow"
+        if names[place] in schedule.terminals:
+            remedy = (
+                "its load or share gives none until `physics.with_airflows` has worked "
+                "it out"
+            )
+        else:
+            run = int(runs[place])
+            remedy = (
+                f"add [terminals.{toml_key(names[place])}] with "
+                'flow = "..." to the schedule'
+            )
+            written = _IN_DRAWING.get(PurePath(drawing.file).suffix.lower())
+            if not divided[run]:
+                remedy += f", or write {written}" if written else ""
+            elif not np.isnan(drawing.flow[run]):
+                # Taken for the end it would change the system if a branch were added.
+                what += (
+                    f": the {drawing.flow[run]:.4g} m3/s written at the run are its "
+                    "total, with what its branches take"
+                )
         faults.append(
             error(
                 f"{drawing.place(int(runs[place]))}, at {topology.place(node)}",
-                "this open end has no airflow",
-                "its load or share gives none until `physics.with_airflows` has worked "
-                "it out"
-                if names[place] in schedule.terminals
-                else f"add [terminals.{toml_key(names[place])}] with "
-                'flow = "..." to the schedule, or write flow_m3s at the run',
+                what,
+                remedy,
                 effect="no result",
                 place=topology.nodes[node],
             )

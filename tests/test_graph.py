@@ -12,6 +12,7 @@ from elbowroom.layout import (
     Attributes,
     BadInput,
     Basis,
+    Drawing,
     DuctGraph,
     ElbowConstruction,
     ElbowRule,
@@ -24,7 +25,7 @@ from elbowroom.layout import (
     round_section,
     solids,
 )
-from elbowroom.physics import duct_flows
+from elbowroom.physics import analyse, duct_flows
 
 FLAT = rectangular(0.6, 0.2)
 DEGREE = np.pi / 180
@@ -434,6 +435,54 @@ def test_an_end_without_airflow_is_refused_by_its_place() -> None:
     )
     with pytest.raises(BadInput, match=r"run 'a', at \(4, 0, 0\) m.*no airflow"):
         build(drawing)
+
+
+@pytest.mark.parametrize(
+    ("file", "remedy"),
+    [
+        ("a.toml", ', or write flow = "..." at the run.'),
+        ("a.glb", ", or write flow_m3s in the extras of the run."),
+        ("a.obj", 'with flow = "..." to the schedule.'),
+    ],
+)
+def test_the_remedy_names_the_key_of_the_file_s_own_format(
+    file: str, remedy: str
+) -> None:
+    drawing = drawing_from_runs(
+        [("a", [[0, 0, 0], [4, 0, 0]], FLAT)], attributes=SOURCE, file=file
+    )
+    with pytest.raises(BadInput) as caught:
+        build(drawing)
+    assert str(caught.value).endswith(remedy)
+
+
+def branched(**flows: float) -> Drawing:
+    return drawing_from_runs(
+        [
+            ("a", [[0, 0, 0], [4, 0, 0], [8, 0, 0]], FLAT),
+            ("b", [[4, 0, 0], [4, 3, 0]], FLAT),
+        ],
+        attributes=SOURCE,
+        flows=flows,
+        file="a.toml",
+    )
+
+
+def test_a_total_at_a_run_is_not_taken_for_the_end_beyond_its_branches() -> None:
+    with pytest.raises(BadInput) as caught:
+        build(branched(a=0.5, b=0.2))
+    (fault,) = caught.value.faults
+    assert "the 0.5 m3/s written at the run are its total" in fault.what
+    assert "at the run" not in fault.remedy  # it would be the total again
+
+
+def test_airflows_that_do_not_add_up_are_told_with_what_would() -> None:
+    graph = build(branched(a=0.5, b=0.2), Schedule(terminals={"a": TerminalSpec(0.4)}))
+    with pytest.raises(BadInput) as caught:
+        analyse(graph)
+    (fault,) = caught.value.faults
+    assert "write 0.6 m3/s there" in fault.remedy
+    assert fault.remedy.endswith("'a' 0.4 m3/s, 'b' 0.2 m3/s")
 
 
 def test_the_networkx_view() -> None:
