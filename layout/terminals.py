@@ -64,7 +64,7 @@ def match_terminals(
     if len(meeting):
         leaf = leaf[~np.isin(ducts.finish[leaf], meeting)]
     faults: list[Notice] = []
-    chosen = _chosen(topology, ducts, leaf.tolist(), schedule, faults)
+    chosen, disputed = _chosen(topology, ducts, leaf.tolist(), schedule, faults)
 
     # A run with a junction along it carries its drawn airflow only before that.
     divided = np.zeros(drawing.run_count, dtype=bool)
@@ -92,11 +92,18 @@ def match_terminals(
             loss[place] = spec.loss
     for place in np.flatnonzero(np.isnan(flow)).tolist():
         node = int(ducts.finish[leaf[place]])
+        if int(leaf[place]) in disputed:
+            continue  # that is said already
         what = "this open end has no airflow"
-        if names[place] in schedule.terminals:
+        if int(leaf[place]) in chosen:
             remedy = (
                 "its load or share gives none until `physics.with_airflows` has worked "
                 "it out"
+            )
+        elif names[place] in schedule.terminals:
+            remedy = (
+                f"[terminals.{toml_key(names[place])}] is another end: add a terminal "
+                f'with {_at(topology, node)} and flow = "..." to the schedule'
             )
         else:
             run = int(runs[place])
@@ -133,11 +140,13 @@ def _chosen(
     leaf: list[int],
     schedule: Schedule,
     faults: list[Notice],
-) -> dict[int, str]:
-    """Duct of each terminal that the schedule names."""
+) -> tuple[dict[int, str], set[int]]:
+    """Duct of each terminal that the schedule names, and ducts that it may mean."""
     if not schedule.terminals:
-        return {}
+        return {}, set()
     drawing = topology.drawing
+    disputed: set[int] = set()
+    begins = set(ducts.run[ducts.parent < 0].tolist())
     by_label: dict[str, list[int]] = {}
     for duct in leaf:
         for label in labels(drawing, int(ducts.run[duct])):
@@ -157,15 +166,20 @@ def _chosen(
         else:
             key = spec.run or name
             found = by_label.get(key, [])
-            fault = f"the drawing has no free end '{key}'"
+            fault, remedy = f"the drawing has no free end '{key}'", ""
             if key in drawing.names:
-                reached = list(drawing.names).index(key) in ducts.run
+                run = list(drawing.names).index(key)
                 fault += (
-                    ": both ends of that run lie on others"
-                    if reached
+                    ": the source is at the free end of that run"
+                    if run in begins
+                    else ": both ends of that run lie on others"
+                    if run in ducts.run
                     else ": the source does not reach that run"
                 )
-            remedy = "" if found else _instead(key, list(by_label))
+                if run in begins:
+                    remedy = "name another run under [source], or delete this terminal"
+            if not found and not remedy:
+                remedy = _instead(key, list(by_label))
         if not found:
             faults.append(error(where, fault, remedy))
         elif len(found) > 1:
@@ -173,9 +187,14 @@ def _chosen(
                 error(
                     where,
                     f"{len(found)} free ends of the drawing go by that name",
-                    "tell them apart with at = [x, y, z]",
+                    "write a terminal for each, with "
+                    + " and ".join(
+                        _at(topology, int(ducts.finish[duct])) for duct in found[:4]
+                    )
+                    + (" and so on" if len(found) > 4 else ""),
                 )
             )
+            disputed.update(found)
         elif found[0] in chosen:
             faults.append(
                 error(
@@ -186,7 +205,13 @@ def _chosen(
             )
         else:
             chosen[found[0]] = name
-    return chosen
+    return chosen, disputed
+
+
+def _at(topology: Topology, node: int) -> str:
+    """The key of the schedule that means a node."""
+    place = (topology.nodes[node].round(3) + 0.0).tolist()
+    return "at = [" + ", ".join(f'"{part:g} m"' for part in place) + "]"
 
 
 def _instead(name: str, known: list[str]) -> str:

@@ -1,6 +1,8 @@
 """Drawings become ducts and fittings: joints, bends, transitions, branches, flows."""
 
+import re
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import networkx as nx
@@ -21,6 +23,7 @@ from elbowroom.layout import (
     build,
     drawing_from_runs,
     join,
+    read_schedule,
     rectangular,
     round_section,
     solids,
@@ -483,6 +486,56 @@ def test_airflows_that_do_not_add_up_are_told_with_what_would() -> None:
     (fault,) = caught.value.faults
     assert "write 0.6 m3/s there" in fault.remedy
     assert fault.remedy.endswith("'a' 0.4 m3/s, 'b' 0.2 m3/s")
+
+
+def crossed(terminals: dict[str, TerminalSpec]) -> list[str]:
+    """What is refused of a trunk and a run 'x' that crosses it, both ends open."""
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 3], [4, 0, 3], [8, 0, 3]], FLAT),
+            ("x", [[4, -3, 3], [4, 0, 3], [4, 3, 3]], FLAT),
+        ],
+        attributes=SOURCE,
+        flows={"a": 0.3},
+    )
+    every = {"a end": TerminalSpec(0.2, run="a"), **terminals}
+    with pytest.raises(BadInput) as caught:
+        build(drawing, Schedule(terminals=every))
+    return [fault.sentence for fault in caught.value.faults]
+
+
+def test_two_ends_of_one_name_are_told_apart_by_a_key_that_works(
+    tmp_path: Path,
+) -> None:
+    (said,) = crossed({"x": TerminalSpec(0.1)})
+    assert "physics" not in said
+    keys = re.findall(r"at = \[[^]]*\]", said)
+    assert keys == ['at = ["4 m", "3 m", "3 m"]', 'at = ["4 m", "-3 m", "3 m"]']
+    plan = tmp_path / "plan.toml"
+    plan.write_text(f'[terminals.one]\n{keys[0]}\nflow = "50 L/s"')
+    assert read_schedule(plan).terminals["one"].at == (4.0, 3.0, 3.0)
+
+
+def test_the_other_end_of_a_run_whose_name_is_taken_has_a_remedy() -> None:
+    (said,) = crossed({"x": TerminalSpec(0.1, at=(4.0, 3.0, 3.0))})
+    assert "[terminals.x] is another end" in said or '[terminals."x"]' in said
+    assert 'at = ["4 m", "-3 m", "3 m"]' in said
+
+
+def test_a_terminal_at_the_source_is_said_to_be_there() -> None:
+    plan = Schedule(terminals={"T1": TerminalSpec(0.1)})
+    with pytest.raises(BadInput, match="the source is at the free end of that run"):
+        build(drawn(), plan)
+
+
+def test_a_single_free_end_is_not_called_one_of_several() -> None:
+    ring = [[0, 0, 3], [4, 0, 3], [4, 4, 3], [0, 4, 3], [0, 0, 3]]
+    drawing = drawing_from_runs(
+        [("ring", ring, FLAT), ("out", [[4, 2, 3], [6, 2, 3]], FLAT)],
+        flows={"out": 0.1},
+    )
+    with pytest.raises(BadInput, match="the only free end is run 'out'"):
+        build(drawing)
 
 
 def test_the_networkx_view() -> None:

@@ -435,7 +435,7 @@ def check_result(
         "free_end_count": len(topology.free_ends),
         "component_count": topology.component_count,
         "cycle_count": topology.cycle_count,
-        "total_length_m": float(sum(length)),
+        "total_length_m": float(topology.length.sum()),
         "problems": [notice(problem) for problem in found.findings],
         "changes": None if changes is None else list(changes),
     }
