@@ -45,6 +45,14 @@ _WITHOUT_RADIUS = {
     ElbowConstruction.SQUARE_THROAT: "a square throat has a radius of nothing, which "
     "makes a centreline radius of 0.5 sides",
 }
+_ELBOW_KEYS = (
+    "construction",
+    "radius_ratio",
+    "throat_radius",
+    "centreline_radius",
+    "pieces",
+    "splitters",
+)
 _NO_AIR = "correct it, or take a run that gets no air out of the drawing"
 CLOSE_ELBOWS = {"plain sum": False, "as pairs": True}
 
@@ -162,6 +170,29 @@ class Table:
             )
 
         return self.get(key, read)
+
+    def count(self, key: str, most: int) -> int | None:
+        """Read a whole number from 1."""
+
+        def read(value: object, where: str) -> int:
+            whole = isinstance(value, int) and not isinstance(value, bool)
+            if isinstance(value, int) and whole and 1 <= value <= most:
+                return value
+            raise refusal(
+                where,
+                f"'{value}' is no whole number from 1 to {most}",
+                "write a whole number",
+            )
+
+        return self.get(key, read)
+
+    def says(self, what: str, *keys: str) -> bool:
+        """Whether any of some keys is there; a fault if none is."""
+        said = any(key in self._content for key in keys)
+        if not said and self.is_table:
+            known = f"{', '.join(keys[:-1])} or {keys[-1]}" if keys[1:] else keys[0]
+            self.fault("", f"it says nothing of {what}", f"write {known}")
+        return said
 
     def point(self, key: str) -> Point | None:
         """Read a place: three lengths with their units."""
@@ -295,6 +326,7 @@ def read_schedule(path: Path | str) -> Schedule:
     for name, entry in _each(duct.table("runs")):
         special, rough = _material(entry)
         pressed = _compression(entry)
+        entry.says("the run", "material", "roughness", "compression")
         entry.finish()
         if special is not None:
             run_materials[name] = special
@@ -588,6 +620,7 @@ def _limits(table: Table) -> Iterator[tuple[str, tuple[float | None, float | Non
             entry.positive("max_height", "length"),
             entry.positive("max_width", "length"),
         )
+        entry.says("the run", "max_height", "max_width")
         entry.finish()
         yield run, sides
 
@@ -603,20 +636,42 @@ def _elbows(table: Table) -> tuple[ElbowRule, dict[tuple[str, int], ElbowRule]]:
     default = _elbow_rule(table, ElbowRule())
     exceptions: dict[tuple[str, int], ElbowRule] = {}
     whole_runs: dict[str, ElbowRule] = {}
+    made = {default.construction}
     for entry in table.tables("exception"):
         run = _needed_run(entry)
-        bend = entry.number("bend", 1, 10000)
+        bend = entry.count("bend", 10000)
         rule = _elbow_rule(entry, whole_runs.get(run or "", default))
+        entry.says("the elbow", *_ELBOW_KEYS)
         entry.finish()
-        if run is None:
+        made.add(rule.construction)
+        _check_counts(entry, {rule.construction})
+        if run is None or (bend is None and "bend" in entry):
             continue
-        exceptions[run, int(bend or 0)] = rule
+        if (run, bend or 0) in exceptions:
+            which = f"bend {bend} of run" if bend else "the run"
+            entry.fault("", f"{which} '{run}' has two of them", "delete one of the two")
+        exceptions[run, bend or 0] = rule
         if bend is None:
             whole_runs[run] = rule
     table.finish()
+    _check_counts(table, made)  # what is said for all may be meant for the exceptions
     # Exceptions for a whole run come first, so that those for one bend stand.
     ordered = dict(sorted(exceptions.items(), key=lambda item: item[0][1] > 0))
     return default, ordered
+
+
+def _check_counts(table: Table, made: set[ElbowConstruction]) -> None:
+    """Add a fault for a count of what no elbow there has."""
+    for key, noun, kind in (
+        ("pieces", "segmented elbows have pieces", ElbowConstruction.SEGMENTED),
+        ("splitters", "elbows with splitters have them", ElbowConstruction.SPLITTERS),
+    ):
+        if key in table and kind not in made:
+            table.fault(
+                key,
+                f"only {noun}, and none is made so here",
+                f'write construction = "{kind.words}", or delete {key}',
+            )
 
 
 def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
@@ -654,8 +709,13 @@ def _transitions(
     exceptions = {}
     for entry in table.tables("exception"):
         run, rule = _needed_run(entry), _transition_rule(entry)
+        entry.says("the transition", "included_angle", "length")
         entry.finish()
         if run is not None and rule is not None:
+            if run in exceptions:
+                entry.fault(
+                    "", f"the run '{run}' has two of them", "delete one of the two"
+                )
             exceptions[run] = rule
     table.finish()
     return default, exceptions

@@ -108,6 +108,15 @@ def test_an_empty_schedule_assumes_and_says_so(tmp_path: Path) -> None:
     assert plan.transition_rule()[1] == Basis.ASSUMED
 
 
+def test_pieces_said_for_all_may_be_those_of_an_exception(tmp_path: Path) -> None:
+    text = f"[elbows]\npieces = 4\n{BEND}\nconstruction = 'segmented'"
+    assert read_schedule(written(tmp_path, text)).elbow_rule("a").pieces == 4
+
+
+BEND = '[[elbows.exception]]\nrun = "a"'
+STEP = '[[transitions.exception]]\nrun = "a"'
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
@@ -142,6 +151,29 @@ def test_an_empty_schedule_assumes_and_says_so(tmp_path: Path) -> None:
         ('[elbows]\nradius_ratio=1.0\nthroat_radius="4 in"', "more than once"),
         ("[[elbows.exception]]\nradius_ratio=1.0", "needs the run"),
         ('[elbows.exception]\nrun="a"', "array of tables"),
+        (f"{BEND}\nbend=1.5\nradius_ratio=1.0", "'1.5' is no whole number"),
+        (f"{BEND}\nbend=0\nradius_ratio=1.0", "'0' is no whole number"),
+        (f"{BEND}\nbend=true\nradius_ratio=1.0", "no whole number"),
+        (
+            f"{BEND}\nbend=1\nradius_ratio=1.0\n{BEND}\nbend=1\nradius_ratio=2.0",
+            "bend 1 of run 'a' has two of them",
+        ),
+        (
+            f"{BEND}\nradius_ratio=1.0\n{BEND}\nradius_ratio=2.0",
+            "the run 'a' has two of them",
+        ),
+        (BEND, "it says nothing of the elbow"),
+        (f"{BEND}\nbend=2", "it says nothing of the elbow"),
+        (f"{STEP}\nlength='1 m'\n{STEP}\nlength='2 m'", "'a' has two of them"),
+        (STEP, "it says nothing of the transition"),
+        ("[elbows]\npieces=5", "only segmented elbows have pieces"),
+        (
+            f"[elbows]\nconstruction='mitred'\nsplitters=1\n{BEND}\nradius_ratio=1.0",
+            "only elbows with splitters have them",
+        ),
+        (f"{BEND}\nconstruction='pleated'\npieces=3", "only segmented elbows"),
+        ("[limits.a]", "it says nothing of the run"),
+        ("[duct.runs.a]", "it says nothing of the run"),
         ('[air]\ntemperature="20"', "no unit"),
         ('[air]\ntemperature="900 C"', "outside"),
         ('[air]\naltitude="1 km"', "no unit of length"),
