@@ -596,8 +596,36 @@ def _checks(top: Table) -> ChecksSpec:
             "velocities for a noise criterion depend on where the ducts stand",
             f'write ducts_stand = "{STANDS[0]}", "{STANDS[1]}" or "{STANDS[2]}"',
         )
+    _check_warming(table, found)
+    if found.least_flow and found.most_flow and found.least_flow > found.most_flow:
+        table.fault(
+            "least_airflow", "it is more than most_airflow", "correct one of the two"
+        )
     table.finish()
     return found
+
+
+def _check_warming(table: Table, spec: ChecksSpec) -> None:
+    """Add faults where the checks of temperatures lack what they need."""
+    needed = ("temperature_around", "heat_transmission")
+    written = [key for key in (*needed, "dew_point_around") if key in table]
+    missing = [key for key in needed if key not in table]
+    if written and missing:
+        others = " and ".join(missing)
+        table.fault(
+            "",
+            f"{' and '.join(written)} {'are' if written[1:] else 'is'} written, but "
+            f"the air in the ducts warms or cools by {' and '.join(needed)}",
+            f"write {others} too, or delete {' and '.join(written)}",
+        )
+    if None not in (spec.dew_point, spec.around) and (
+        (spec.dew_point or 0.0) > (spec.around or 0.0)
+    ):
+        table.fault(
+            "dew_point_around",
+            "the dew point is above temperature_around, which no air can have",
+            "correct one of the two",
+        )
 
 
 def _leakage_class(value: object, where: str) -> str | float:

@@ -114,6 +114,7 @@ def test_pieces_said_for_all_may_be_those_of_an_exception(tmp_path: Path) -> Non
 
 
 BEND = '[[elbows.exception]]\nrun = "a"'
+WARM = "[checks]\ntemperature_around = '30 C'\nheat_transmission = '1 W/m2K'"
 STEP = '[[transitions.exception]]\nrun = "a"'
 
 
@@ -173,6 +174,23 @@ STEP = '[[transitions.exception]]\nrun = "a"'
         ),
         (f"{BEND}\nconstruction='pleated'\npieces=3", "only segmented elbows"),
         ("[limits.a]", "it says nothing of the run"),
+        (
+            "[checks]\ndew_point_around='18 C'\ntemperature_around='30 C'",
+            "write heat_transmission too",
+        ),
+        (
+            "[checks]\ndew_point_around='18 C'",
+            "write temperature_around and heat_transmission too",
+        ),
+        ("[checks]\ntemperature_around='30 C'", "write heat_transmission too"),
+        (
+            f"{WARM}\ndew_point_around='31 C'",
+            "the dew point is above temperature_around",
+        ),
+        (
+            "[checks]\nleast_airflow='2 m3/s'\nmost_airflow='1 m3/s'",
+            "it is more than most_airflow",
+        ),
         ("[duct.runs.a]", "it says nothing of the run"),
         ('[air]\ntemperature="20"', "no unit"),
         ('[air]\ntemperature="900 C"', "outside"),
@@ -212,6 +230,15 @@ def test_what_is_no_table_is_one_fault(tmp_path: Path, text: str) -> None:
         read_schedule(written(tmp_path, text))
     (fault,) = caught.value.faults
     assert "this must be a table, not" in fault.what
+
+
+def test_a_dew_point_of_saturated_air_and_one_airflow_for_both_are_taken(
+    tmp_path: Path,
+) -> None:
+    text = f"{WARM}\ndew_point_around='30 C'\nleast_airflow='1 m3/s'"
+    found = read_schedule(written(tmp_path, f"{text}\nmost_airflow='1 m3/s'")).checks
+    assert found.dew_point == pytest.approx(303.15)
+    assert found.least_flow == found.most_flow
 
 
 @pytest.mark.parametrize("name", ["missing.toml", "."])
