@@ -282,6 +282,20 @@ def test_air_that_no_share_takes_is_missed(
         assert f"{short} reach none" in said[0]
 
 
+def test_more_air_than_the_total_that_shares_are_of_is_said(tmp_path: Path) -> None:
+    path = tmp_path / "s.toml"
+    path.write_text(
+        '[rooms]\ntotal_airflow = "1 m3/s"\n[terminals.a]\nshare = "100 %"\n'
+        '[terminals.b]\nflow = "0.5 m3/s"\n'
+    )
+    ready, notices = with_airflows(read_schedule(path))
+    (said,) = [n.sentence for n in notices if n.severity == Severity.WARNING]
+    assert "have 1500.0 L/s" in said
+    assert "more than the total airflow of 1000.0 L/s" in said
+    assert "by 500.0 L/s" in said
+    assert ready.terminals["a"].flow == pytest.approx(1.0)
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
