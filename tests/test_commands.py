@@ -13,7 +13,13 @@ import numpy as np
 import pytest
 from schemas import NAMES, schema, validate
 
-from elbowroom.layout import refusal
+from elbowroom.layout import (
+    Attributes,
+    drawing_from_runs,
+    rectangular,
+    refusal,
+    write_gltf,
+)
 from elbowroom.viewer import main
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -485,3 +491,29 @@ def test_no_result_is_printed_before_a_refusal(
     route.write_text(SHARP_TURN)
     monkeypatch.setattr("elbowroom.viewer.checks.print_checks", refuse)
     assert "this cannot be" in refused(capsys, "analyse", str(route))
+
+
+@pytest.mark.parametrize("method", ["static regain", "velocity"])
+def test_a_rate_that_a_method_does_not_keep_is_refused(
+    method: str, capsys: Captured
+) -> None:
+    words = ["--method", method, "--rate", "1 Pa/m", "--main-velocity", "6 m/s"]
+    words += ["--branch-velocity", "4 m/s"]
+    said = refused(capsys, "proportion", OPTIONS[0], *words)
+    assert "--rate" in said
+    assert f"sizing by {method} keeps no friction rate" in said
+
+
+def test_roll_and_up_of_one_run_are_refused(tmp_path: Path, capsys: Captured) -> None:
+    route = tmp_path / "both.toml"
+    route.write_text(SHARP_TURN + 'roll = "0 deg"\nup = [0, 0, 1]\n')
+    assert "run 'duct': roll and up are both given" in refused(
+        capsys, "check", str(route)
+    )
+    drawing = drawing_from_runs(
+        [("duct", [[0, 0, 0], [4, 0, 0]], rectangular(0.4, 0.2))],
+        attributes={"duct": Attributes(roll=0.1, up=(0.0, 0.0, 1.0))},
+    )
+    write_gltf(drawing, tmp_path / "both.glb")
+    said = refused(capsys, "check", str(tmp_path / "both.glb"))
+    assert "roll_deg and up are both given" in said

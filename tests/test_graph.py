@@ -459,6 +459,20 @@ def test_the_remedy_names_the_key_of_the_file_s_own_format(
     assert str(caught.value).endswith(remedy)
 
 
+@pytest.mark.parametrize("up", [(1.0, 0.0, 0.0), (-2.0, 0.01, 0.0)])
+def test_an_up_along_the_duct_has_no_effect_and_is_said(
+    up: tuple[float, float, float],
+) -> None:
+    points = [[0, 0, 0], [4, 0, 0], [4, 3, 0]]
+    plain, idle = one_run(points), one_run(points, up=up)
+    assert idle.ducts.roll.tolist() == plain.ducts.roll.tolist()
+    (said,) = [n for n in idle.notices if "'up' points along" in n.what]
+    assert "has no effect" in said.what
+    across = one_run(points, up=(0.0, 1.0, 0.0))
+    assert across.ducts.roll[0] != 0.0
+    assert not [n for n in across.notices if "'up' points along" in n.what]
+
+
 def branched(**flows: float) -> Drawing:
     return drawing_from_runs(
         [
