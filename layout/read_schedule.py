@@ -566,6 +566,20 @@ def _curve(value: object, where: str) -> tuple[tuple[float, float], ...]:
         raise refusal(
             where, "its airflows do not rise from point to point", "sort them"
         )
+    pressures = [pressure for _, pressure in points]
+    if min(pressures) < 0.0:
+        raise refusal(
+            where,
+            f"point {pressures.index(min(pressures)) + 1} has a pressure below zero, "
+            "where the fan holds the air back",
+            "correct it, or end the curve where its pressure is nothing",
+        )
+    if pressures[-1] > pressures[0] and all(b >= a for a, b in pairwise(pressures)):
+        raise refusal(
+            where,
+            "its pressure rises all along, and a fan gives less the more air it moves",
+            "correct the points, or add those beyond its highest pressure",
+        )
     return tuple(points)
 
 

@@ -125,6 +125,12 @@ def test_a_route_that_is_a_hand_wide_is_in_another_unit() -> None:
     assert "8000 m long" in one(audit(drawing).findings, "straight piece").what
 
 
+def test_a_section_of_three_metres_is_asked_about() -> None:
+    cut = rectangular(3.0, 3.0)
+    drawing = drawing_from_runs([("a", line((0, 0, 0), (9, 0, 0)), cut)])
+    assert "3000×3000 mm" in one(audit(drawing).findings, "large for a duct").what
+
+
 def test_a_short_last_piece_is_no_near_miss_of_the_one_before_it() -> None:
     points = np.array([[0, 0, 3], [4, 0, 3], [4, 0, 2.95]])
     found = audit(drawing_from_runs([("a", points, WIDE)])).findings

@@ -115,6 +115,7 @@ def test_pieces_said_for_all_may_be_those_of_an_exception(tmp_path: Path) -> Non
 
 BEND = '[[elbows.exception]]\nrun = "a"'
 WARM = "[checks]\ntemperature_around = '30 C'\nheat_transmission = '1 W/m2K'"
+CURVE = "[fan]\ncurve_pressure = 'total'\ncurve"
 STEP = '[[transitions.exception]]\nrun = "a"'
 
 
@@ -174,6 +175,11 @@ STEP = '[[transitions.exception]]\nrun = "a"'
         ),
         (f"{BEND}\nconstruction='pleated'\npieces=3", "only segmented elbows"),
         ("[limits.a]", "it says nothing of the run"),
+        (f"{CURVE} = [['0 m3/s', '300 Pa'], ['1 m3/s', '-9 Pa']]", "point 2 has a"),
+        (
+            f"{CURVE} = [['0 m3/s', '4 Pa'], ['1 m3/s', '7 Pa'], ['2 m3/s', '9 Pa']]",
+            "its pressure rises all along",
+        ),
         (
             "[checks]\ndew_point_around='18 C'\ntemperature_around='30 C'",
             "write heat_transmission too",
@@ -230,6 +236,12 @@ def test_what_is_no_table_is_one_fault(tmp_path: Path, text: str) -> None:
         read_schedule(written(tmp_path, text))
     (fault,) = caught.value.faults
     assert "this must be a table, not" in fault.what
+
+
+def test_a_curve_with_a_dip_that_ends_at_nothing_is_taken(tmp_path: Path) -> None:
+    points = "[['0 m3/s', '300 Pa'], ['1 m3/s', '350 Pa'], ['2 m3/s', '0 Pa']]"
+    fan = read_schedule(written(tmp_path, f"{CURVE} = {points}")).fan
+    assert fan.curve[-1] == (2.0, 0.0)
 
 
 def test_a_dew_point_of_saturated_air_and_one_airflow_for_both_are_taken(
