@@ -517,3 +517,20 @@ def test_roll_and_up_of_one_run_are_refused(tmp_path: Path, capsys: Captured) ->
     write_gltf(drawing, tmp_path / "both.glb")
     said = refused(capsys, "check", str(tmp_path / "both.glb"))
     assert "roll_deg and up are both given" in said
+
+
+def test_the_band_of_the_headline_is_said_to_be_that_of_all_paths(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    """It is not the band that the list of paths has for the critical one."""
+    found = result(capsys, "result", "analyse", OPTIONS[0])
+    (own,) = (p["loss_band_pa"] for p in found["paths"] if p["critical"])
+    every = found["system"]["critical_loss_band_pa"]
+    assert every[1] >= own[1]
+    assert main(["analyse", OPTIONS[0]]) == 0
+    said = capsys.readouterr().out
+    assert f"({every[0]:.1f} to {every[1]:.1f}, the largest of all paths, in" in said
+    route = tmp_path / "sharp.toml"
+    route.write_text(SHARP_TURN)
+    assert main(["analyse", str(route)]) == 0
+    assert "the largest of all" not in capsys.readouterr().out
