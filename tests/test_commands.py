@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from schemas import NAMES, schema, validate
 
+from elbowroom import physics
 from elbowroom.layout import (
     Attributes,
     drawing_from_runs,
@@ -489,7 +490,7 @@ def test_no_result_is_printed_before_a_refusal(
 
     route = tmp_path / "sharp.toml"
     route.write_text(SHARP_TURN)
-    monkeypatch.setattr("elbowroom.viewer.checks.print_checks", refuse)
+    monkeypatch.setattr(physics, "checks", refuse)
     assert "this cannot be" in refused(capsys, "analyse", str(route))
 
 
