@@ -9,6 +9,7 @@ from .basis import Basis
 from .classify import RunSections
 from .drawing import Drawing
 from .faults import BadInput, Notice, note, warning
+from .fit import size_notice
 from .graph import (
     DuctGraph,
     build,
@@ -24,7 +25,7 @@ from .sections import Shape, words
 from .snap import TOLERANCE
 from .topology import Topology, join
 
-_WIDE, _NARROW = 3.0, 0.04  # m: sides beyond these smell of another unit
+_WIDE, _NARROW = 3.0, 0.04  # m: these sides and beyond smell of another unit
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,7 +125,7 @@ def _bare(drawing: Drawing, sections: RunSections) -> list[Notice]:
 def _sizes(drawing: Drawing, sections: RunSections) -> list[Notice]:
     """Sizes that no duct is likely to have: the unit may be another."""
     found = []
-    large = np.fmax(sections.width, sections.height) > _WIDE
+    large = np.fmax(sections.width, sections.height) >= _WIDE
     small = np.fmin(sections.width, sections.height) < _NARROW
     for run in np.flatnonzero(large | small).tolist():
         size = words(
@@ -133,14 +134,7 @@ def _sizes(drawing: Drawing, sections: RunSections) -> list[Notice]:
             float(sections.height[run]),
         )
         found.append(
-            warning(
-                drawing.place(run),
-                f"its section is {size}, {'large' if large[run] else 'small'} for a "
-                "duct",
-                "check the unit of its size",
-                effect="velocity and loss follow from it",
-                place=drawing.first_middle(run),
-            )
+            size_notice(drawing, run, size, "large" if large[run] else "small")
         )
     return found
 

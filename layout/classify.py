@@ -28,7 +28,7 @@ from .odd_turns import (
 )
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, area
-from .standing import roll_notices, twist_notices
+from .standing import idle_up_notices, is_lengthwise, roll_notices, twist_notices
 from .stretches import is_first
 from .strokes import LARGEST_TURN
 from .topology import Topology
@@ -222,6 +222,7 @@ def classify(
         *bent_notices(topology, tree, pieces.is_transition, sharp),
         *roll_notices(topology, ducts, tree.direction.take(first, axis=0), legs, bends),
         *twist_notices(topology, ducts, legs, bends),
+        *idle_up_notices(topology, ducts, tree.direction.take(first, axis=0)),
     ]
     return Classified(
         ducts,
@@ -517,7 +518,7 @@ def _frames(
         for duct in entering.nonzero()[0].tolist():
             if said.roll is not None:
                 begins[duct] = said.roll
-            elif said.up is not None:
+            elif said.up is not None and not is_lengthwise(said.up, after[duct]):
                 up = np.array(said.up)
                 begins[duct] = np.arctan2(-up @ across[duct], up @ upright[duct])
     angle, axis = pieces.turn.take(first), pieces.axis.take(first, axis=0)

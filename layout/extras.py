@@ -126,6 +126,10 @@ def read_extras(
     if len(faults) == begun:
         section = _section(values, words, where, faults)
     flow = values.get("flow", math.nan)
+    if "roll" in values and "up" in words:
+        faults.append(
+            error(where, "roll_deg and up are both given", "delete one of them")
+        )
     if not words and not _RARE.intersection(values):
         return Said(section, flow)
     return Said(

@@ -4,6 +4,7 @@ import numpy as np
 
 from .basis import Basis
 from .constructions import ElbowConstruction
+from .drawing import Drawing
 from .faults import Notice, note, warning
 from .fittings import Bends, Ducts, Legs, Transitions
 from .schedule import Schedule
@@ -12,6 +13,8 @@ from .topology import Topology
 
 TAP_FROM = np.radians(60.0)  # a tap leaves its main by this turn or more
 _MUCH_SMALLER = 0.7  # of the area: own choice, no published source
+_HUGE = 5.0  # m: no duct is so wide; own choice, no published source
+_SAME_SIZE = 0.02  # what nominal sizes of one duct may differ by
 _ROUNDING = 1e-6
 _RADIUSLESS = np.isin(
     list(ElbowConstruction),
@@ -39,7 +42,62 @@ def fit_notices(
         *_short_transitions(topology, ducts, bends, transitions),
         *_corners(topology, ducts, bends, transitions, schedule),
         *_overruled(topology, ducts, bends),
+        *_huge(topology, ducts),
+        *_large_branches(topology, ducts, legs),
     ]
+
+
+def size_notice(drawing: Drawing, run: int, size: str, fault: str) -> Notice:
+    """Say of a run that its section is 'large' or 'small'."""
+    return warning(
+        drawing.place(run),
+        f"its section is {size}, {fault} for a duct",
+        "check the unit of its size",
+        effect="velocity and loss follow from it",
+        place=drawing.first_middle(run),
+    )
+
+
+def _huge(topology: Topology, ducts: Ducts) -> list[Notice]:
+    """Runs with a side that no duct has: it is in another unit."""
+    rows = (np.fmax(ducts.width, ducts.height) > _HUGE).nonzero()[0]
+    runs, first = np.unique(ducts.run[rows], return_index=True)
+    return [
+        size_notice(
+            topology.drawing,
+            run,
+            _size(ducts, duct),
+            "large",
+        )
+        for run, duct in zip(runs.tolist(), rows[first].tolist(), strict=True)
+    ]
+
+
+def _large_branches(topology: Topology, ducts: Ducts, legs: Legs) -> list[Notice]:
+    """Branches that are wider and higher than the main that they leave."""
+    own, main = legs.duct, legs.common
+    wide, high = ducts.width, ducts.height
+    long, short = np.maximum(wide, high), np.minimum(wide, high)
+    most = 1.0 + _SAME_SIZE
+    larger = legs.is_branch & ~legs.is_symmetrical & (own != main)
+    larger &= (long[own] > most * long[main]) & (short[own] > most * short[main])
+    return [
+        warning(
+            f"{topology.drawing.place(int(ducts.run[own[row]]))}, at "
+            f"{topology.place(int(ducts.start[own[row]]))}",
+            f"the branch of {_size(ducts, int(own[row]))} is larger in every direction "
+            f"than its main of {_size(ducts, int(main[row]))}",
+            "correct one of the two sizes, or draw the main as large up to there",
+            effect="no such opening fits in the main's side; the loss is that of the "
+            "tables all the same",
+            place=topology.nodes[int(ducts.start[own[row]])],
+        )
+        for row in larger.nonzero()[0].tolist()
+    ]
+
+
+def _size(ducts: Ducts, duct: int) -> str:
+    return words(ducts.shape[duct], ducts.width[duct], ducts.height[duct])
 
 
 def _short_bends(

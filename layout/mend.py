@@ -25,10 +25,10 @@ def mended(topology: Topology, reach: float = REACH) -> tuple[Drawing, list[str]
     -------
     drawing, changes
         The mended drawing, and a sentence for each change in it: ends that nearly
-        meet are moved together, free ends to the duct that they stop short of;
-        vertices at one place become one, runs that lie on others are left out. Loops,
-        crossings, missing sections and airflows are left as they are: only their
-        designer knows what was meant.
+        meet are moved together, free ends to the duct that they stop short of or
+        just pass; vertices at one place become one, runs that lie on others are left
+        out. Loops, crossings, missing sections and airflows are left as they are: only
+        their designer knows what was meant.
     """
     drawing = topology.drawing
     nodes, node = snap(drawing.points, topology.tolerance)
@@ -44,8 +44,9 @@ def mended(topology: Topology, reach: float = REACH) -> tuple[Drawing, list[str]
     for gap in found:
         short = np.linalg.norm(points - topology.nodes[gap.node], axis=1) < 1e-12
         points[short] = gap.target
+        way = "cut back" if gap.past else "drawn on"
         changes.append(
-            f"run '{drawing.names[gap.run]}' was drawn on by {gap.width * 1e3:.3g} mm "
+            f"run '{drawing.names[gap.run]}' was {way} by {gap.width * 1e3:.3g} mm "
             f"to run '{drawing.names[gap.other]}' at {_words(gap.target)}"
         )
     again = replace(drawing, points=points, notices=())

@@ -8,9 +8,12 @@ from scipy.spatial import cKDTree
 from .faults import Notice, warning
 from .joints import closest
 from .sections import FloatArray, IntArray
+from .snap import BoolArray
 from .topology import Topology
 
 REACH = 0.1  # m: a gap below this is more likely a slip than a meaning
+_BESIDE = 2 * REACH  # an end beside a duct for longer than this runs alongside it
+_ALONG = float(np.cos(np.radians(15.0)))
 _SHORT_WAY = 2 * REACH  # round half a circle an end is as near to where it comes from
 _AT_ONCE = 2_000_000  # pairs of ends and segments measured together
 
@@ -30,6 +33,8 @@ class Gap:
     target
         Point of the other run that is meant: its end if that is as near, else the
         nearest point of its side, m, shape (3,).
+    past
+        Whether its line crosses the other and ends beyond it.
     """
 
     node: int
@@ -37,10 +42,11 @@ class Gap:
     other: int
     width: float
     target: FloatArray
+    past: bool
 
 
 def gaps(topology: Topology, reach: float = REACH) -> list[Gap]:
-    """Find free ends that stop just short of another duct.
+    """Find free ends that stop just short of another duct, or just past it.
 
     Parameters
     ----------
@@ -52,12 +58,13 @@ def gaps(topology: Topology, reach: float = REACH) -> list[Gap]:
     Returns
     -------
     gaps
-        Two ends that miss each other are one gap.
+        Two ends that miss each other are one gap. An end that its line leads to beside
+        another duct, along it, is none.
     """
     free = np.asarray(topology.free_ends)
     if len(free) == 0 or len(topology.ends) < 2:
         return []
-    width, other = _nearest(topology, free)
+    width, other = _nearest(topology, free, reach)
     found: list[Gap] = []
     said: set[frozenset[int]] = set()
     for row in np.flatnonzero(width <= reach).tolist():
@@ -74,6 +81,8 @@ def gaps(topology: Topology, reach: float = REACH) -> list[Gap]:
                 int(topology.run[segment]),
                 float(width[row]),
                 _target(topology, node, segment, reach),
+                nearest(topology, np.array([own]), np.array([segment]))[0]
+                <= topology.tolerance,
             )
         )
     return found
@@ -139,7 +148,7 @@ def _target(topology: Topology, node: int, segment: int, reach: float) -> FloatA
 
 
 def near_misses(topology: Topology, reach: float = REACH) -> list[Notice]:
-    """Say where free ends stop just short of another duct.
+    """Say where free ends stop just short of another duct, or just past it.
 
     Parameters
     ----------
@@ -157,10 +166,19 @@ def near_misses(topology: Topology, reach: float = REACH) -> list[Notice]:
     return [
         warning(
             f"{topology.drawing.place(gap.run)}, at {topology.place(gap.node)}",
-            f"it ends {gap.width * 1e3:.3g} mm short of run '{names[gap.other]}'",
-            "draw it to the end, or say "
-            f"--tolerance '{np.ceil(gap.width * 1e3 + 0.1):.0f} mm'",
-            effect="the duct counts as an open end, and what lies behind the gap is "
+            f"it ends {gap.width * 1e3:.3g} mm past run '{names[gap.other]}', which "
+            "its line crosses without a joint"
+            if gap.past
+            else f"it ends {gap.width * 1e3:.3g} mm short of run '{names[gap.other]}'",
+            f"if the two are to meet, end it on the line of '{names[gap.other]}'"
+            + (
+                ""
+                if gap.past
+                else f", or say --tolerance '{np.ceil(gap.width * 1e3 + 0.1):.0f} mm'"
+            ),
+            effect="the duct counts as an open end, and the two share no air"
+            if gap.past
+            else "the duct counts as an open end, and what lies behind the gap is "
             "not reached",
             place=topology.nodes[gap.node],
         )
@@ -168,8 +186,10 @@ def near_misses(topology: Topology, reach: float = REACH) -> list[Notice]:
     ]
 
 
-def _nearest(topology: Topology, free: IntArray) -> tuple[FloatArray, IntArray]:
-    """Distance of each free end from the nearest segment that it does not hang on."""
+def _nearest(
+    topology: Topology, free: IntArray, reach: float
+) -> tuple[FloatArray, IntArray]:
+    """Distance of each free end from the nearest segment that it may mean to meet."""
     start = topology.nodes[topology.ends[:, 0]]
     along = topology.nodes[topology.ends[:, 1]] - start
     square = np.einsum("ij,ij->i", along, along)
@@ -189,10 +209,29 @@ def _nearest(topology: Topology, free: IntArray) -> tuple[FloatArray, IntArray]:
             apart[own] = np.inf
         for row, node in enumerate(part.tolist()):
             apart[row, _behind(topology, beside, node)] = np.inf
+        here, there = (apart <= reach).nonzero()
+        side = _alongside(topology, part[here], there)
+        apart[here[side], there[side]] = np.inf
         near = np.argmin(apart, axis=1)
         gap[begin : begin + step] = apart[np.arange(len(part)), near]
         other[begin : begin + step] = near
     return gap, other
+
+
+def _alongside(topology: Topology, node: IntArray, segment: IntArray) -> BoolArray:
+    """Whether the line to each free end runs along a segment beside it, shape (n,)."""
+    here = topology.nodes[node]
+    own = topology.ends[topology.segment_at(node)]
+    behind = topology.nodes[np.where(own[:, 0] == node, own[:, 1], own[:, 0])]
+    back = behind - here
+    length = np.linalg.norm(back, axis=1)
+    back /= length[:, None]
+    ends = topology.nodes[topology.ends[segment]]
+    along = ends[:, 1] - ends[:, 0]
+    cosine = np.einsum("ij,ij->i", along, back) / np.linalg.norm(along, axis=1)
+    # How far back from the end the segment goes on beside it.
+    far = np.einsum("ijk,ik->ij", ends - here[:, None], back).max(axis=1)
+    return np.asarray((np.abs(cosine) > _ALONG) & (np.minimum(far, length) > _BESIDE))
 
 
 def _segments_at(topology: Topology) -> list[IntArray]:

@@ -94,6 +94,8 @@ def _read_run(entry: Table, number: int, unit: str, up: str, found: Found) -> No
         up=entry.get("up", _vector),
         bend_radius=entry.positive("bend_radius", "length"),
     )
+    if "roll" in entry and "up" in entry:
+        entry.fault("", "roll and up are both given", "delete one of them")
     points = entry.get("points", _points)
     if points is None and "points" not in entry:
         entry.fault("", "the run has no points", "write points = [[0, 0, 0], ...]")

@@ -46,7 +46,16 @@ _WITHOUT_RADIUS = {
     ElbowConstruction.SQUARE_THROAT: "a square throat has a radius of nothing, which "
     "makes a centreline radius of 0.5 sides",
 }
-_VANED = (ElbowConstruction.SINGLE_VANES, ElbowConstruction.DOUBLE_VANES)
+_VANED = {ElbowConstruction.SINGLE_VANES, ElbowConstruction.DOUBLE_VANES}
+_ELBOW_KEYS = (
+    "construction",
+    "radius_ratio",
+    "throat_radius",
+    "centreline_radius",
+    "pieces",
+    "splitters",
+    "vane_spacing",
+)
 _NO_AIR = "correct it, or take a run that gets no air out of the drawing"
 CLOSE_ELBOWS = {"plain sum": False, "as pairs": True}
 
@@ -164,6 +173,29 @@ class Table:
             )
 
         return self.get(key, read)
+
+    def count(self, key: str, most: int) -> int | None:
+        """Read a whole number from 1."""
+
+        def read(value: object, where: str) -> int:
+            whole = isinstance(value, int) and not isinstance(value, bool)
+            if isinstance(value, int) and whole and 1 <= value <= most:
+                return value
+            raise refusal(
+                where,
+                f"'{value}' is no whole number from 1 to {most}",
+                "write a whole number",
+            )
+
+        return self.get(key, read)
+
+    def says(self, what: str, *keys: str) -> bool:
+        """Whether any of some keys is there; a fault if none is."""
+        said = any(key in self._content for key in keys)
+        if not said and self.is_table:
+            known = f"{', '.join(keys[:-1])} or {keys[-1]}" if keys[1:] else keys[0]
+            self.fault("", f"it says nothing of {what}", f"write {known}")
+        return said
 
     def point(self, key: str) -> Point | None:
         """Read a place: three lengths with their units."""
@@ -297,6 +329,7 @@ def read_schedule(path: Path | str) -> Schedule:
     for name, entry in _each(duct.table("runs")):
         special, rough = _material(entry)
         pressed = _compression(entry)
+        entry.says("the run", "material", "roughness", "compression")
         entry.finish()
         if special is not None:
             run_materials[name] = special
@@ -552,6 +585,20 @@ def _curve(value: object, where: str) -> tuple[tuple[float, float], ...]:
         raise refusal(
             where, "its airflows do not rise from point to point", "sort them"
         )
+    pressures = [pressure for _, pressure in points]
+    if min(pressures) < 0.0:
+        raise refusal(
+            where,
+            f"point {pressures.index(min(pressures)) + 1} has a pressure below zero, "
+            "where the fan holds the air back",
+            "correct it, or end the curve where its pressure is nothing",
+        )
+    if pressures[-1] > pressures[0] and all(b >= a for a, b in pairwise(pressures)):
+        raise refusal(
+            where,
+            "its pressure rises all along, and a fan gives less the more air it moves",
+            "correct the points, or add those beyond its highest pressure",
+        )
     return tuple(points)
 
 
@@ -582,8 +629,36 @@ def _checks(top: Table) -> ChecksSpec:
             "velocities for a noise criterion depend on where the ducts stand",
             f'write ducts_stand = "{STANDS[0]}", "{STANDS[1]}" or "{STANDS[2]}"',
         )
+    _check_warming(table, found)
+    if found.least_flow and found.most_flow and found.least_flow > found.most_flow:
+        table.fault(
+            "least_airflow", "it is more than most_airflow", "correct one of the two"
+        )
     table.finish()
     return found
+
+
+def _check_warming(table: Table, spec: ChecksSpec) -> None:
+    """Add faults where the checks of temperatures lack what they need."""
+    needed = ("temperature_around", "heat_transmission")
+    written = [key for key in (*needed, "dew_point_around") if key in table]
+    missing = [key for key in needed if key not in table]
+    if written and missing:
+        others = " and ".join(missing)
+        table.fault(
+            "",
+            f"{' and '.join(written)} {'are' if written[1:] else 'is'} written, but "
+            f"the air in the ducts warms or cools by {' and '.join(needed)}",
+            f"write {others} too, or delete {' and '.join(written)}",
+        )
+    if None not in (spec.dew_point, spec.around) and (
+        (spec.dew_point or 0.0) > (spec.around or 0.0)
+    ):
+        table.fault(
+            "dew_point_around",
+            "the dew point is above temperature_around, which no air can have",
+            "correct one of the two",
+        )
 
 
 def _leakage_class(value: object, where: str) -> str | float:
@@ -606,6 +681,7 @@ def _limits(table: Table) -> Iterator[tuple[str, tuple[float | None, float | Non
             entry.positive("max_height", "length"),
             entry.positive("max_width", "length"),
         )
+        entry.says("the run", "max_height", "max_width")
         entry.finish()
         yield run, sides
 
@@ -621,20 +697,43 @@ def _elbows(table: Table) -> tuple[ElbowRule, dict[tuple[str, int], ElbowRule]]:
     default = _elbow_rule(table, ElbowRule())
     exceptions: dict[tuple[str, int], ElbowRule] = {}
     whole_runs: dict[str, ElbowRule] = {}
-    for entry in table.tables("exception"):
+    made = {default.construction}
+    # Whole runs first: what is said of one bend goes on from what is said of its run.
+    for entry in sorted(table.tables("exception"), key=lambda entry: "bend" in entry):
         run = _needed_run(entry)
-        bend = entry.number("bend", 1, 10000)
+        bend = entry.count("bend", 10000)
         rule = _elbow_rule(entry, whole_runs.get(run or "", default))
+        entry.says("the elbow", *_ELBOW_KEYS)
         entry.finish()
-        if run is None:
+        made.add(rule.construction)
+        _check_counts(entry, {rule.construction})
+        if run is None or (bend is None and "bend" in entry):
             continue
-        exceptions[run, int(bend or 0)] = rule
+        if (run, bend or 0) in exceptions:
+            which = f"bend {bend} of run" if bend else "the run"
+            entry.fault("", f"{which} '{run}' has two of them", "delete one of the two")
+        exceptions[run, bend or 0] = rule
         if bend is None:
             whole_runs[run] = rule
     table.finish()
-    # Exceptions for a whole run come first, so that those for one bend stand.
-    ordered = dict(sorted(exceptions.items(), key=lambda item: item[0][1] > 0))
-    return default, ordered
+    _check_counts(table, made)  # what is said for all may be meant for the exceptions
+    return default, exceptions
+
+
+def _check_counts(table: Table, made: set[ElbowConstruction]) -> None:
+    """Add a fault for a count of what no elbow there has."""
+    for key, noun, kinds in (
+        ("pieces", "segmented elbows have pieces", {ElbowConstruction.SEGMENTED}),
+        ("splitters", "elbows with splitters have them", {ElbowConstruction.SPLITTERS}),
+        ("vane_spacing", "mitred elbows with vanes have it", _VANED),
+    ):
+        if key in table and not kinds & made:
+            words = " or ".join(f'"{kind.words}"' for kind in sorted(kinds))
+            table.fault(
+                key,
+                f"only {noun}, and none is made so here",
+                f"write construction = {words}, or delete {key}",
+            )
 
 
 def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
@@ -649,10 +748,6 @@ def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
     if len(given) > 1:
         table.fault("", "the radius is given more than once", "keep one of them")
     kind = default.construction if construction is None else construction
-    if spacing is not None and kind not in _VANED:
-        table.fault(
-            "vane_spacing", "no elbow of that kind has turning vanes", "delete it"
-        )
     if given and kind in _WITHOUT_RADIUS:
         square = kind == ElbowConstruction.SQUARE_THROAT
         if throat != 0.0 and not (square and ratio == _TIGHTEST):
@@ -678,8 +773,13 @@ def _transitions(
     exceptions = {}
     for entry in table.tables("exception"):
         run, rule = _needed_run(entry), _transition_rule(entry)
+        entry.says("the transition", "included_angle", "length")
         entry.finish()
         if run is not None and rule is not None:
+            if run in exceptions:
+                entry.fault(
+                    "", f"the run '{run}' has two of them", "delete one of the two"
+                )
             exceptions[run] = rule
     table.finish()
     return default, exceptions

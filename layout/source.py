@@ -105,6 +105,13 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
         f"run '{drawing.names[run]}' at {topology.place(node)}"
         for node, run in list(zip(free.tolist(), runs.tolist(), strict=True))[:6]
     )
+    if len(free) == 1:
+        raise refusal(
+            drawing.file,
+            f"the only free end is {places}, and nothing says whether the air enters "
+            "there",
+            _HOW,
+        )
     raise refusal(
         drawing.file,
         f"nothing says which of the {len(free)} free ends is the source ({places}"

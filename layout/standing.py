@@ -10,6 +10,7 @@ from .sections import FloatArray, IntArray, Shape, words
 from .topology import Topology
 
 _LEVEL = np.radians(1.0)  # less of a roll is the drawing's rounding
+_LENGTHWISE = float(np.cos(np.radians(1.0)))
 _SAME_ROLL = 1e-6  # rad
 _SAME_SIZE = 1e-5  # m
 
@@ -114,6 +115,44 @@ def twist_notices(
         for duct, degrees in zip(rows.tolist(), twist.tolist(), strict=True)
         if degrees > 1.0
     ]
+
+
+def is_lengthwise(
+    up: FloatArray | tuple[float, float, float], direction: FloatArray
+) -> bool:
+    """Whether 'up' points along a duct and so does not say how it stands."""
+    return bool(abs(direction @ np.asarray(up)) > _LENGTHWISE * np.linalg.norm(up))
+
+
+def idle_up_notices(
+    topology: Topology, ducts: Ducts, direction: FloatArray
+) -> list[Notice]:
+    """Say of which runs 'up' points along the duct by which the air enters them.
+
+    Parameters are those of `roll_notices`.
+    """
+    drawing, parent = topology.drawing, ducts.parent
+    told = {
+        run: said.up
+        for run, said in drawing.attributes.items()
+        if said.up is not None and said.roll is None
+    }
+    if not told:
+        return []
+    enters = (parent < 0) | (ducts.run != ducts.run[parent])
+    rows = (enters & np.isin(ducts.run, list(told))).nonzero()[0]
+    found = {}
+    for duct, run in zip(rows.tolist(), ducts.run[rows].tolist(), strict=True):
+        if is_lengthwise(told[run], direction[duct]):
+            found[run] = warning(
+                drawing.place(run),
+                "its 'up' points along the duct and has no effect: it does not say how "
+                "the section stands",
+                "let it point across the duct, to the side of the section that is up",
+                effect="the run stands as if nothing were said",
+                place=drawing.first_middle(run),
+            )
+    return list(found.values())
 
 
 def _roll_key(drawing: Drawing) -> str:

@@ -1,6 +1,7 @@
 """Where the air leaves: free ends matched with what the schedule says of them."""
 
 import difflib
+from pathlib import PurePath
 
 import numpy as np
 
@@ -13,6 +14,14 @@ from .schedule import Schedule
 from .sections import IntArray
 from .topology import Topology
 
+# How a run's airflow is written in the drawing itself, by the ending of its name.
+_IN_DRAWING = {
+    ".toml": 'flow = "..." at the run',
+    ".glb": "flow_m3s in the extras of the run",
+    ".gltf": "flow_m3s in the extras of the run",
+    ".vtp": "a cell array flow_m3s",
+    ".vtk": "a cell array flow_m3s",
+}
 _NEAR = 0.05  # m: a place written by hand is this near to the end that it means
 
 
@@ -55,7 +64,7 @@ def match_terminals(
     if len(meeting):
         leaf = leaf[~np.isin(ducts.finish[leaf], meeting)]
     faults: list[Notice] = []
-    chosen = _chosen(topology, ducts, leaf.tolist(), schedule, faults)
+    chosen, disputed = _chosen(topology, ducts, leaf.tolist(), schedule, faults)
 
     # A run with a junction along it carries its drawn airflow only before that.
     divided = np.zeros(drawing.run_count, dtype=bool)
@@ -83,15 +92,39 @@ def match_terminals(
             loss[place] = spec.loss
     for place in np.flatnonzero(np.isnan(flow)).tolist():
         node = int(ducts.finish[leaf[place]])
+        if int(leaf[place]) in disputed:
+            continue  # that is said already
+        what = "this open end has no airflow"
+        if int(leaf[place]) in chosen:
+            remedy = (
+                "its load or share gives none until `physics.with_airflows` has worked "
+                "it out"
+            )
+        elif names[place] in schedule.terminals:
+            remedy = (
+                f"[terminals.{toml_key(names[place])}] is another end: add a terminal "
+                f'with {_at(topology, node)} and flow = "..." to the schedule'
+            )
+        else:
+            run = int(runs[place])
+            remedy = (
+                f"add [terminals.{toml_key(names[place])}] with "
+                'flow = "..." to the schedule'
+            )
+            written = _IN_DRAWING.get(PurePath(drawing.file).suffix.lower())
+            if not divided[run]:
+                remedy += f", or write {written}" if written else ""
+            elif not np.isnan(drawing.flow[run]):
+                # Taken for the end it would change the system if a branch were added.
+                what += (
+                    f": the {drawing.flow[run]:.4g} m3/s written at the run are its "
+                    "total, with what its branches take"
+                )
         faults.append(
             error(
                 f"{drawing.place(int(runs[place]))}, at {topology.place(node)}",
-                "this open end has no airflow",
-                "its load or share gives none until `physics.with_airflows` has worked "
-                "it out"
-                if names[place] in schedule.terminals
-                else f"add [terminals.{toml_key(names[place])}] with "
-                'flow = "..." to the schedule, or write flow_m3s at the run',
+                what,
+                remedy,
                 effect="no result",
                 place=topology.nodes[node],
             )
@@ -107,11 +140,13 @@ def _chosen(
     leaf: list[int],
     schedule: Schedule,
     faults: list[Notice],
-) -> dict[int, str]:
-    """Duct of each terminal that the schedule names."""
+) -> tuple[dict[int, str], set[int]]:
+    """Duct of each terminal that the schedule names, and ducts that it may mean."""
     if not schedule.terminals:
-        return {}
+        return {}, set()
     drawing = topology.drawing
+    disputed: set[int] = set()
+    begins = set(ducts.run[ducts.parent < 0].tolist())
     by_label: dict[str, list[int]] = {}
     for duct in leaf:
         for label in labels(drawing, int(ducts.run[duct])):
@@ -131,15 +166,20 @@ def _chosen(
         else:
             key = spec.run or name
             found = by_label.get(key, [])
-            fault = f"the drawing has no free end '{key}'"
+            fault, remedy = f"the drawing has no free end '{key}'", ""
             if key in drawing.names:
-                reached = list(drawing.names).index(key) in ducts.run
+                run = list(drawing.names).index(key)
                 fault += (
-                    ": both ends of that run lie on others"
-                    if reached
+                    ": the source is at the free end of that run"
+                    if run in begins
+                    else ": both ends of that run lie on others"
+                    if run in ducts.run
                     else ": the source does not reach that run"
                 )
-            remedy = "" if found else _instead(key, list(by_label))
+                if run in begins:
+                    remedy = "name another run under [source], or delete this terminal"
+            if not found and not remedy:
+                remedy = _instead(key, list(by_label))
         if not found:
             faults.append(error(where, fault, remedy))
         elif len(found) > 1:
@@ -147,9 +187,14 @@ def _chosen(
                 error(
                     where,
                     f"{len(found)} free ends of the drawing go by that name",
-                    "tell them apart with at = [x, y, z]",
+                    "write a terminal for each, with "
+                    + " and ".join(
+                        _at(topology, int(ducts.finish[duct])) for duct in found[:4]
+                    )
+                    + (" and so on" if len(found) > 4 else ""),
                 )
             )
+            disputed.update(found)
         elif found[0] in chosen:
             faults.append(
                 error(
@@ -160,7 +205,13 @@ def _chosen(
             )
         else:
             chosen[found[0]] = name
-    return chosen
+    return chosen, disputed
+
+
+def _at(topology: Topology, node: int) -> str:
+    """The key of the schedule that means a node."""
+    place = (topology.nodes[node].round(3) + 0.0).tolist()
+    return "at = [" + ", ".join(f'"{part:g} m"' for part in place) + "]"
 
 
 def _instead(name: str, known: list[str]) -> str:

@@ -155,17 +155,8 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
     if (ranked[1:] == ranked[:-1]).any():
         _, kept = np.unique(key, return_index=True)
         doubled = np.setdiff1d(np.arange(len(ends)), kept)
-        names = sorted({drawing.names[run[segment]] for segment in doubled})
-        middle = nodes[ends[doubled[0]]].mean(axis=0)
-        notices.append(
-            warning(
-                drawing.file,
-                "drawn twice over the same stretch: " + _listed(names),
-                "delete the copy; it was counted once",
-                effect="none, unless the two have different sections: the first counts",
-                place=middle,
-            )
-        )
+        first_drawn = kept[np.searchsorted(key[kept], key[doubled])]
+        notices += _doubled_notices(drawing, nodes, ends, run, doubled, first_drawn)
         kept.sort()
         ends, run, order = ends[kept], run[kept], order[kept]
 
@@ -300,6 +291,63 @@ def _crossing_notices(
         )
         for (a, b), point in zip(runs.tolist(), points, strict=True)
     ]
+
+
+def _doubled_notices(
+    drawing: Drawing,
+    nodes: FloatArray,
+    ends: IntArray,
+    run: IntArray,
+    doubled: IntArray,
+    first: IntArray,
+) -> list[Notice]:
+    """Say which runs are copies, and which lie on others for a part of their way."""
+    rest = np.bincount(run, minlength=drawing.run_count)
+    rest -= np.bincount(run[doubled], minlength=drawing.run_count)
+    whole = rest[run[doubled]] == 0
+    effect = "none, unless the two have different sections: the first counts"
+    notices = []
+    if whole.any():
+        names = sorted({drawing.names[run[segment]] for segment in doubled[whole]})
+        notices.append(
+            warning(
+                drawing.file,
+                "drawn twice over the same stretch: " + _listed(names),
+                "delete the copy; it was counted once",
+                effect=effect,
+                place=nodes[ends[doubled[whole][0]]].mean(axis=0),
+            )
+        )
+    # A part of a run: deleting it would lose the rest.
+    parts: dict[tuple[int, int], list[int]] = {}
+    for segment, other in zip(
+        doubled[~whole].tolist(), first[~whole].tolist(), strict=True
+    ):
+        parts.setdefault((int(run[other]), int(run[segment])), []).append(segment)
+    for (one, two), segments in parts.items():
+        along = nodes[ends[segments]]
+        length = float(np.linalg.norm(along[:, 1] - along[:, 0], axis=1).sum())
+        x, y, z = (along[0].mean(axis=0).round(3) + 0.0).tolist()
+        stretch = f"for {length:.3g} m, about ({x:g}, {y:g}, {z:g}) m"
+        names = [drawing.names[one], drawing.names[two]]
+        where = f"{drawing.file}, runs '{names[0]}' and '{names[1]}'"
+        what, remedy = (
+            f"they lie on each other {stretch}",
+            "shorten one of them to end where the other begins",
+        )
+        if one == two:
+            where = drawing.place(one)
+            what, remedy = f"it lies on itself {stretch}", "take out the way back"
+        notices.append(
+            warning(
+                where,
+                what,
+                f"{remedy}; the stretch was counted once",
+                effect=effect,
+                place=along[0].mean(axis=0),
+            )
+        )
+    return notices
 
 
 def _shift_notices(

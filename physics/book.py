@@ -6,6 +6,7 @@ from . import damper_kinds, elbow_kinds, end_kinds, junction_kinds, transition_k
 from .coefficient import LookupRefused
 from .dimensions import (
     Dimensions,
+    dimensions_of,
     duct_area,
     from_dimensions,
     reference_end,
@@ -21,6 +22,7 @@ __all__ = [
     "Parameter",
     "Values",
     "complete",
+    "dimensions_of",
     "duct_area",
     "find_kind",
     "from_dimensions",

@@ -126,6 +126,23 @@ def from_dimensions(kind: Kind, sizes: Dimensions) -> dict[str, float]:
     return {name: value for name, value in found.items() if value is not None}
 
 
+def dimensions_of(kind: Kind) -> tuple[str, ...]:
+    """Dimensions beside those of the duct and its air that a kind makes use of."""
+    names = {parameter.name for parameter in kind.parameters}
+    used = {dimension for name in names for dimension in _TAKEN.get(name, ())}
+    transition = kind.opens is not None or kind.name == "change-of-shape"
+    if transition or ("angle_deg" in names and not _turns(kind) and not kind.has_legs):
+        used.update(_OUTLET)
+        # A change of shape has a length too, though its coefficient is the same.
+        if "angle_deg" in names or kind.name == "change-of-shape":
+            used.add("length")
+    return tuple(name for name in _BESIDE_THE_DUCT if name in used)
+
+
+def _turns(kind: Kind) -> bool:
+    return "elbow" in kind.name.split("-")
+
+
 def reference_end(kind: Kind, reference: str, sizes: Dimensions) -> End | None:
     """End of a fitting whose velocity its coefficient refers to.
 
@@ -339,3 +356,33 @@ _RULES: dict[str, Callable[[Dimensions], float | None]] = {
     "L_after_over_W": lambda s: _over(s.length, _across(s)),
     "t_over_D": lambda s: _over(s.thickness, _across(s)),
 }
+
+_OUTLET = ("outlet_width", "outlet_height", "outlet_diameter")
+_RADII = ("radius", "centreline_radius")
+# What each parameter follows from, beside the size of the duct and its airflow.
+_TAKEN: dict[str, tuple[str, ...]] = {
+    "angle_deg": ("angle",),
+    "r_over_W": _RADII,
+    "r_over_D": _RADII,
+    "throat_R_over_W": _RADII,
+    "W_out_over_W_in": ("outlet_width",),
+    "vane_spacing_mm": ("spacing",),
+    "A_large_over_A_small": _OUTLET,
+    "A_small_over_A_large": _OUTLET,
+    "A_out_over_A_duct": _OUTLET,
+    "Ab_over_Ac": _OUTLET,
+    "Qb_over_Qc": ("branch_flow",),
+    "D_exit_over_D": ("outlet_diameter",),
+    "L_over_D": ("length",),
+    "L_after_over_W": ("length",),
+    "t_over_D": ("thickness",),
+}
+_BESIDE_THE_DUCT = (
+    *_OUTLET,
+    *_RADII,
+    "angle",
+    "length",
+    "thickness",
+    "spacing",
+    "branch_flow",
+)

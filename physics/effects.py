@@ -20,11 +20,14 @@ class Effect:
     loss
         Change of the critical loss, or of the fan's pressure where the assumption acts
         on that, Pa, were it as `assumption.instead` says; None where nothing else is
-        known.
+        known, or where this layout cannot be made so.
+    refused
+        Why it cannot be so in this layout, in words; empty where it can.
     """
 
     assumption: Assumption
     loss: float | None
+    refused: str = ""
 
 
 @lru_cache(maxsize=4)  # a command prints it and writes it
@@ -41,26 +44,31 @@ def effects(analysis: Analysis) -> tuple[Effect, ...]:
     effects
         The largest first; those without a known effect come last.
     """
-    found = [Effect(a, _change(analysis, a)) for a in analysis.assumptions]
+    found = [_effect(analysis, a) for a in analysis.assumptions]
     return tuple(sorted(found, key=lambda e: (e.loss is None, -abs(e.loss or 0.0))))
 
 
-def _change(analysis: Analysis, assumption: Assumption) -> float | None:
-    graph = analysis.graph
+def _effect(analysis: Analysis, assumption: Assumption) -> Effect:
     if assumption.schedule is None and assumption.conditions is None:
-        return None
-    if assumption.schedule is not None:
-        try:
+        return Effect(assumption, None)
+    graph = analysis.graph
+    try:
+        if assumption.schedule is not None:
             graph = build(
                 graph.drawing,
                 assumption.schedule,
                 tolerance=graph.topology.tolerance,
                 other_runs={run for _, run in assumption.schedule.named_runs},
             )
-        except BadInput:  # it cannot be so in this drawing
-            return None
-    other = analyse(graph, assumption.conditions)
+        other = analyse(graph, assumption.conditions)
+    except BadInput as problem:
+        # Nobody asked for the alternative: it must not stop what was asked for.
+        fault = problem.faults[0]
+        where = f"{fault.where}: " if fault.where else ""
+        return Effect(assumption, None, f"{where}{fault.what}")
     if assumption.acts_on == FAN:
         before, after = analysis.system.fan_pressure, other.system.fan_pressure
-        return None if before is None or after is None else after - before
-    return other.critical_loss - analysis.critical_loss
+        if before is None or after is None:
+            return Effect(assumption, None)
+        return Effect(assumption, after - before)
+    return Effect(assumption, other.critical_loss - analysis.critical_loss)

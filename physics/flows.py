@@ -131,8 +131,25 @@ def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:
                 graph.place(duct),
                 f"the drawing writes {ducts.drawn_flow[duct]:.4g} m3/s there, but the "
                 f"terminals behind it add up to {flow[duct]:.4g} m3/s",
-                "correct the airflow of the run or of its terminals",
+                "the airflow of a run is its total, with what its branches take: write "
+                f"{flow[duct]:.4g} m3/s there, or leave it out, or correct those of "
+                f"its terminals, {_terminals_behind(graph, duct)}",
             )
         )
     if faults:
         raise BadInput(faults)
+
+
+def _terminals_behind(graph: DuctGraph, duct: int, most: int = 5) -> str:
+    """The first terminals that a duct feeds, with their airflows, in words."""
+    terminals, parent = graph.terminals, graph.ducts.parent
+    fed: list[str] = []
+    for row, last in enumerate(terminals.duct.tolist()):
+        while last > duct:  # parents come first
+            last = int(parent[last])
+        if last != duct:
+            continue
+        if len(fed) == most:
+            return ", ".join(fed) + " and others"
+        fed.append(f"'{terminals.name[row]}' {terminals.flow[row]:.4g} m3/s")
+    return ", ".join(fed)

@@ -34,6 +34,7 @@ from .system import WINDOW, pressure_words, rate_words
 METHODS = ("equal friction", "velocity", "static regain")
 REGAIN = 0.75  # share of the fall of velocity pressure that comes back: from memory
 _NO_SIZE = "no size within the limits: left as it was"
+_LARGEST = "largest that the limits allow"
 _ROUNDS = 25
 _LOWERINGS = 4  # times that runs are made lower under obstacles
 _LOWEST = 0.1  # m: no duct is made lower than this
@@ -242,6 +243,8 @@ def _proportion(
     ]
     notices += _unsized(drawing, final)
     notices += fan_air_notices(schedule.fan, after.conditions.air)
+    if aim.method == "equal friction" and aimed.rate is not None:
+        notices += _too_small(drawing, final, aimed.rate)
     system = after.system
     if system.available is not None and system.required > system.available:
         lacking = pressure_words(system.required - system.available)
@@ -293,8 +296,7 @@ def _unsized(drawing: Drawing, choices: list[Choice]) -> list[Notice]:
     runs = [choice for choice in choices if choice.limit == _NO_SIZE]
     if not runs:
         return []
-    names = ", ".join(f"'{choice.run}'" for choice in runs[:5])
-    shown = names + (f" and {len(runs) - 5} more" if len(runs) > 5 else "")
+    shown = _shown(runs)
     bare = [choice.run for choice in runs if choice.drawn is None]
     if bare:
         raise refusal(
@@ -309,6 +311,30 @@ def _unsized(drawing: Drawing, choices: list[Choice]) -> list[Notice]:
             "allow more height, width or velocity there",
         )
     ]
+
+
+def _too_small(drawing: Drawing, choices: list[Choice], rate: float) -> list[Notice]:
+    """Say which runs have the largest size within the limits, and rub more."""
+    runs = [
+        choice
+        for choice in choices
+        if choice.limit == _LARGEST and choice.gradient > rate * (1 + 1e-9)
+    ]
+    if not runs:
+        return []
+    return [
+        warning(
+            drawing.file,
+            f"no size within the limits keeps {rate_words(rate)} in {_shown(runs)}: "
+            "the largest was taken",
+            "allow more height or width there, or a higher rate",
+        )
+    ]
+
+
+def _shown(runs: list[Choice]) -> str:
+    names = ", ".join(f"'{choice.run}'" for choice in runs[:5])
+    return names + (f" and {len(runs) - 5} more" if len(runs) > 5 else "")
 
 
 def _begun(drawing: Drawing, schedule: Schedule) -> dict[str, Section]:
@@ -419,11 +445,7 @@ def _choice(
         found = every[0]
     if found is None and every:
         found = every[-1]
-        limit = (
-            "no larger than the duct before it"
-            if len(every) < ladder
-            else "largest that the limits allow"
-        )
+        limit = "no larger than the duct before it" if len(every) < ladder else _LARGEST
     if found is None:
         found = _sized(analysis, drawn, flow, duct)
         limit = _NO_SIZE
@@ -458,10 +480,12 @@ def _ladder(
 ) -> list[sizes.Size]:
     """Sizes of the ladder within the limits, the smallest first."""
     if shape == Shape.ROUND:
+        # A round duct is as wide as it is high: both limits bind it.
+        most = min(aim.highest or np.inf, aim.widest or np.inf)
         every = [
             Section(Shape.ROUND, float(d), float(d))
             for d in sizes.diameters(aim.series)
-            if aim.highest is None or d <= aim.highest * (1 + 1e-9)
+            if d <= most * (1 + 1e-9)
         ]
     else:
         height = aim.highest or (

@@ -113,4 +113,17 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
                 effect="the layout is worked out for what its terminals have",
             )
         )
+    if whole and rooms.total and every > rooms.total * (1.0 + _ROUNDING):
+        notices.append(
+            warning(
+                f"{schedule.file}, [terminals]",
+                f"the shares add up to {whole:.1%}, and all terminals have "
+                f"{airflow_words(every)}, more than the total airflow of "
+                f"{airflow_words(rooms.total)} by "
+                f"{airflow_words(every - rooms.total)}",
+                "correct the shares, the airflows beside them, or total_airflow under "
+                "[rooms]",
+                effect="the layout is worked out for what its terminals have",
+            )
+        )
     return replace(schedule, terminals=terminals), tuple(notices)

@@ -46,7 +46,9 @@ class Size:
     gradient
         Friction, Pa/m.
     limit
-        What bound it: 'friction rate' or 'velocity'.
+        What bound it: 'friction rate' or 'velocity', which the next smaller step of
+        the series would not keep; 'square' where a narrower one would, but it is not
+        made narrower than it is high.
     """
 
     section: Section
@@ -175,7 +177,8 @@ def sided_sizes(
     flow, rate, air
         m³/s, Pa/m and the air.
     highest, widest
-        Limits of the sides, m.
+        Limits of the sides, m. The longer side lies; where it is wider than `widest`
+        it stands.
     shape
         `Shape.RECTANGULAR` or `Shape.OVAL`.
     series
@@ -185,16 +188,18 @@ def sided_sizes(
     roughness
         m.
     flattest
-        Largest width over height.
+        Largest longer side over shorter side.
 
     Returns
     -------
     sizes
-        From the squarest to the flattest; the width is the longer side.
+        From the squarest to the flattest.
     """
     make = flat_oval if shape == Shape.OVAL else rectangular
     tallest = round_size(flow, rate, air, fastest=fastest, roughness=roughness)
-    top = min(highest or np.inf, 1.2 * tallest.exact.width)
+    upright, level = highest or np.inf, widest or np.inf
+    longest = max(upright, level)
+    top = min(upright, level, 1.2 * tallest.exact.width)
     found = []
     for height in sides(top, series)[::-1]:
 
@@ -210,16 +215,19 @@ def sided_sizes(
             least = _width_of_area(flow / fastest, height, shape)
             if least > exact:
                 exact, limit = least, "velocity"
-        width = max(up_to_step(exact, series), height)
+        width = up_to_step(exact, series)
+        if width < height * (1 - 1e-9):
+            width, limit = height, "square"
         if width > flattest * height * (1 + 1e-9):
             break
-        if widest is not None and width > widest * (1 + 1e-9):
+        if width > longest * (1 + 1e-9):
             continue
         if shape == Shape.OVAL and width <= height * (1 + 1e-9):
             continue  # that is a round duct
-        found.append(
-            _size(make(width, height), make(exact, height), flow, air, roughness, limit)
-        )
+        size, unrounded = make(width, height), make(exact, height)
+        if width > level * (1 + 1e-9):
+            size, unrounded = make(height, width), make(height, exact)
+        found.append(_size(size, unrounded, flow, air, roughness, limit))
     return found
 
 

@@ -108,7 +108,10 @@ def _by_table(
 
 
 def critical_band(analysis: Analysis) -> Band:
-    """Range of the critical loss that holds nine draws of ten."""
+    """Range of the critical loss that holds nine draws of ten.
+
+    In each draw the largest over all paths: no path's own range (see `path_bands`).
+    """
     low, high = np.quantile(critical_draws(analysis)[0], (0.05, 0.95))
     return Band(float(low), float(high))
 

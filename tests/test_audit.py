@@ -72,6 +72,37 @@ def test_each_slip_has_its_place_its_effect_and_its_remedy() -> None:
     assert found[0].severity == Severity.ERROR  # nothing says which end is the source
 
 
+def overlapping() -> Drawing:
+    return drawing_from_runs(
+        [
+            ("trunk", line((0, 0, 3), (8, 0, 3)), WIDE),
+            ("t2", line((6, 0, 3), (10, 0, 3)), WIDE),
+            ("there and back", line((10, 0, 3), (12, 0, 3), (10, 0, 3)), WIDE),
+        ]
+    )
+
+
+def test_a_partial_overlap_is_to_be_shortened_and_not_deleted() -> None:
+    found = audit(overlapping()).findings
+    lap = one(found, "runs 'trunk' and 't2'")
+    assert "lie on each other for 2 m, about (7, 0, 3) m" in lap.what
+    assert "shorten one of them" in lap.remedy
+    assert lap.place == (7.0, 0.0, 3.0)
+    assert "'there and back'" in one(found, "lies on itself for 2 m").where
+    assert not any("delete the copy" in notice.remedy for notice in found)
+
+
+def test_what_is_drawn_twice_counts_once_in_the_length_of_all(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "lap.glb"
+    write_gltf(overlapping(), path)
+    assert main(["check", str(path), "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    assert result["total_length_m"] == pytest.approx(12.0)
+    assert sum(run["length_m"] for run in result["runs"]) == pytest.approx(16.0)
+
+
 def test_a_section_that_jumps_is_said_with_what_was_assumed() -> None:
     drawing = drawing_from_runs(
         [
@@ -92,6 +123,12 @@ def test_a_route_that_is_a_hand_wide_is_in_another_unit() -> None:
     assert "8 mm long" in one(audit(drawing).findings, "all ducts together").what
     drawing = drawing_from_runs([("a", line((0, 0, 0), (8000, 0, 0)), WIDE)])
     assert "8000 m long" in one(audit(drawing).findings, "straight piece").what
+
+
+def test_a_section_of_three_metres_is_asked_about() -> None:
+    cut = rectangular(3.0, 3.0)
+    drawing = drawing_from_runs([("a", line((0, 0, 0), (9, 0, 0)), cut)])
+    assert "3000×3000 mm" in one(audit(drawing).findings, "large for a duct").what
 
 
 def test_a_short_last_piece_is_no_near_miss_of_the_one_before_it() -> None:

@@ -13,6 +13,14 @@ import numpy as np
 import pytest
 from schemas import NAMES, schema, validate
 
+from elbowroom import physics
+from elbowroom.layout import (
+    Attributes,
+    drawing_from_runs,
+    rectangular,
+    refusal,
+    write_gltf,
+)
 from elbowroom.viewer import main
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -444,3 +452,86 @@ def test_quiet_says_only_what_went_wrong(
     assert "wrote" in capsys.readouterr().err
     assert main(["--quiet", "analyse", str(tmp_path / "none.glb")]) == 2
     assert "no such file" in capsys.readouterr().err
+
+
+SHARP_TURN = """
+unit = "m"
+up = "z"
+[[run]]
+name = "duct"
+section = "D200"
+points = [[0, 0, 3], [4, 0, 3], [2.5, 2.6, 3]]
+source = "start"
+flow = "150 L/s"
+"""
+
+
+def test_a_sharp_round_turn_gives_a_result_without_the_mitred_alternative(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    route = tmp_path / "sharp.toml"
+    route.write_text(SHARP_TURN)
+    found = result(capsys, "result", "analyse", str(route))
+    (row,) = (a for a in found["assumptions"] if a["instead"] == "mitred elbows")
+    assert row["effect_pa"] is None
+    assert "tabled to 90 degrees" in row["refused"]
+    assert main(["analyse", str(route)]) == 0
+    assert "150 L/s to 1 terminal" in capsys.readouterr().out
+    page = tmp_path / "report.html"
+    assert main(["report", str(route), "--out", str(page)]) == 0
+    assert "not known; mitred elbows: sharp.toml, run" in page.read_text("utf-8")
+
+
+def test_no_result_is_printed_before_a_refusal(
+    tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> None:
+        raise refusal("here", "this cannot be", "change it")
+
+    route = tmp_path / "sharp.toml"
+    route.write_text(SHARP_TURN)
+    monkeypatch.setattr(physics, "checks", refuse)
+    assert "this cannot be" in refused(capsys, "analyse", str(route))
+
+
+@pytest.mark.parametrize("method", ["static regain", "velocity"])
+def test_a_rate_that_a_method_does_not_keep_is_refused(
+    method: str, capsys: Captured
+) -> None:
+    words = ["--method", method, "--rate", "1 Pa/m", "--main-velocity", "6 m/s"]
+    words += ["--branch-velocity", "4 m/s"]
+    said = refused(capsys, "proportion", OPTIONS[0], *words)
+    assert "--rate" in said
+    assert f"sizing by {method} keeps no friction rate" in said
+
+
+def test_roll_and_up_of_one_run_are_refused(tmp_path: Path, capsys: Captured) -> None:
+    route = tmp_path / "both.toml"
+    route.write_text(SHARP_TURN + 'roll = "0 deg"\nup = [0, 0, 1]\n')
+    assert "run 'duct': roll and up are both given" in refused(
+        capsys, "check", str(route)
+    )
+    drawing = drawing_from_runs(
+        [("duct", [[0, 0, 0], [4, 0, 0]], rectangular(0.4, 0.2))],
+        attributes={"duct": Attributes(roll=0.1, up=(0.0, 0.0, 1.0))},
+    )
+    write_gltf(drawing, tmp_path / "both.glb")
+    said = refused(capsys, "check", str(tmp_path / "both.glb"))
+    assert "roll_deg and up are both given" in said
+
+
+def test_the_band_of_the_headline_is_said_to_be_that_of_all_paths(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    """It is not the band that the list of paths has for the critical one."""
+    found = result(capsys, "result", "analyse", OPTIONS[0])
+    (own,) = (p["loss_band_pa"] for p in found["paths"] if p["critical"])
+    every = found["system"]["critical_loss_band_pa"]
+    assert every[1] >= own[1]
+    assert main(["analyse", OPTIONS[0]]) == 0
+    said = capsys.readouterr().out
+    assert f"({every[0]:.1f} to {every[1]:.1f}, the largest of all paths, in" in said
+    route = tmp_path / "sharp.toml"
+    route.write_text(SHARP_TURN)
+    assert main(["analyse", str(route)]) == 0
+    assert "the largest of all" not in capsys.readouterr().out

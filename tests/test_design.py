@@ -147,6 +147,27 @@ def test_limits_of_a_run_from_the_schedule(tmp_path: Path) -> None:
     assert by_run["T1"].height == pytest.approx(0.3)
 
 
+@pytest.mark.parametrize(
+    "aim",
+    [
+        Aim(rate=1.0, shape=Shape.ROUND, highest=0.2),
+        Aim(rate=1.0, shape=Shape.ROUND, widest=0.2),
+    ],
+)
+def test_both_limits_bind_a_round_duct(aim: Aim) -> None:
+    found = proportion(drawn(), Schedule(), aim)
+    assert all(choice.chosen.width <= 0.2 + 1e-9 for choice in found.choices)
+    over = [c.run for c in found.choices if c.gradient > 1.0]
+    said = next(n.what for n in found.notices if "no size within the limits" in n.what)
+    assert over
+    assert all(f"'{run}'" in said for run in over)
+
+
+def test_a_round_run_that_no_size_fits_is_left_and_said() -> None:
+    found = proportion(drawn(), Schedule(), Aim(rate=1.0, widest=0.05))
+    assert any("left as drawn" in n.what and "'B1'" in n.what for n in found.notices)
+
+
 def test_a_run_under_a_beam_is_made_lower() -> None:
     """T1 lies about z = 3; a beam at 3.12 leaves 0.12 m above its middle."""
     box = trimesh.creation.box(bounds=[(3, -2, 3.12), (3.3, 2, 3.6)])
@@ -259,6 +280,20 @@ def test_air_that_no_share_takes_is_missed(
     if short is not None:
         assert "s.toml, [terminals]" in said[0]
         assert f"{short} reach none" in said[0]
+
+
+def test_more_air_than_the_total_that_shares_are_of_is_said(tmp_path: Path) -> None:
+    path = tmp_path / "s.toml"
+    path.write_text(
+        '[rooms]\ntotal_airflow = "1 m3/s"\n[terminals.a]\nshare = "100 %"\n'
+        '[terminals.b]\nflow = "0.5 m3/s"\n'
+    )
+    ready, notices = with_airflows(read_schedule(path))
+    (said,) = [n.sentence for n in notices if n.severity == Severity.WARNING]
+    assert "have 1500.0 L/s" in said
+    assert "more than the total airflow of 1000.0 L/s" in said
+    assert "by 500.0 L/s" in said
+    assert ready.terminals["a"].flow == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize(

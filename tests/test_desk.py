@@ -16,6 +16,7 @@ from elbowroom.layout import (
     ElbowRule,
     Schedule,
     Section,
+    Shape,
     SourceSpec,
     TakeoffEntry,
     TransitionRule,
@@ -25,7 +26,7 @@ from elbowroom.layout import (
     rectangular,
     round_section,
 )
-from elbowroom.physics import Kind, analyse, book
+from elbowroom.physics import Kind, LookupRefused, analyse, book
 from elbowroom.viewer import main
 
 Run = tuple[str, Sequence[Sequence[float]], Section]
@@ -479,6 +480,49 @@ def test_a_fitting_that_contradicts_its_kind_is_refused(
     capsys: Captured,
 ) -> None:
     assert said in _refused(capsys, _words(kind, settings, written))
+
+
+@pytest.mark.parametrize(
+    ("kind", "option", "takes"),
+    [
+        ("rect-elbow-smooth", ["--branch-flow", "1 m3/s"], "--radius, --centreline-"),
+        ("rect-elbow-smooth", ["--outlet-width", "1 m"], "--radius, --centreline-"),
+        ("rect-elbow-smooth", ["--spacing", "38 mm"], "--radius, --centreline-"),
+        ("rect-elbow-smooth", ["--thickness", "1 mm"], "--radius, --centreline-"),
+        ("rect-elbow-mitred", ["--radius", "1 m"], "takes --angle"),
+        ("contraction-sudden", ["--length", "1 m"], "--outlet-width, --outlet-height"),
+        ("exit-abrupt", ["--length", "1 m"], "takes none"),
+    ],
+)
+def test_a_dimension_that_a_kind_has_not_is_refused(
+    kind: str, option: list[str], takes: str, capsys: Captured
+) -> None:
+    said = _refused(capsys, ["fitting", kind, *option])
+    assert f"{kind} has no {option[0]};" in said
+    assert takes in said
+
+
+def test_a_dimension_that_changes_a_parameter_is_one_that_the_kind_takes() -> None:
+    single = {"radius": 0.2, "spacing": 0.05, "thickness": 0.01, "branch_flow": 0.1}
+    groups: list[dict[str, float]] = [{key: value} for key, value in single.items()]
+    groups += [{"angle": 1.0}, {"length": 0.3}, {"outlet_diameter": 0.3}]
+    groups += [{"outlet_width": 0.3}, {"outlet_width": 0.3, "outlet_height": 0.2}]
+    changed = 0
+    for kind in book.KINDS.values():
+        duct = {"width": 0.4, "height": 0.3}
+        if kind.shape == Shape.ROUND:
+            duct = {"diameter": 0.4}
+        plain = book.from_dimensions(kind, book.Dimensions(flow=0.5, **duct))
+        for group in groups:
+            try:
+                sizes = book.Dimensions(flow=0.5, **duct, **group)
+                found = book.from_dimensions(kind, sizes)
+            except LookupRefused:  # it contradicts the kind, which is another matter
+                continue
+            if found != plain:
+                changed += 1
+                assert set(group) & set(book.dimensions_of(kind)), (kind.name, group)
+    assert changed > 50
 
 
 @pytest.mark.parametrize(

@@ -16,6 +16,7 @@ from elbowroom.layout import (
     build,
     drawing_from_runs,
     rectangular,
+    round_section,
 )
 from elbowroom.physics import Analysis, Kind, Note, analyse, effects, elbows
 
@@ -41,6 +42,23 @@ def test_an_effect_is_what_the_change_itself_gives() -> None:
     assert effect.loss == pytest.approx(mitred.critical_loss - nominal.critical_loss)
     assert effect.loss is not None
     assert effect.loss > 1.0
+
+
+def test_an_alternative_that_cannot_be_made_is_left_out_with_its_reason() -> None:
+    """A mitred round elbow of 120 degrees has no table; nobody asked for one."""
+    turn = np.radians(120.0)
+    points = [[0, 0, 3], [4, 0, 3], [4 + 3 * np.cos(turn), 3 * np.sin(turn), 3]]
+    drawing = drawing_from_runs(
+        [("duct", np.array(points), round_section(0.2))],
+        flows={"duct": 0.15},
+        attributes={"duct": Attributes(source=True)},
+    )
+    found = {e.assumption.instead: e for e in effects(analyse(build(drawing)))}
+    mitred = found.pop("mitred elbows")
+    assert mitred.loss is None
+    assert "run 'duct', bend 1: mitred round elbows" in mitred.refused
+    assert not any(effect.refused for effect in found.values())
+    assert found["0.75 times"].loss is not None
 
 
 def test_colder_air_and_no_reynolds_factor_go_the_way_they_must() -> None:

@@ -22,6 +22,7 @@ from elbowroom.layout import (
     TakeoffEntry,
     TerminalSpec,
     TransitionRule,
+    audit,
     build,
     drawing_from_runs,
     flat_oval,
@@ -352,3 +353,46 @@ def test_the_schedule_says_which_it_is(tmp_path: Path) -> None:
     path.write_text('[[takeoffs.exception]]\nrun = "x"\nclosed_end = "yes"\n')
     with pytest.raises(BadInput, match="closed_end: 'yes' is no yes or no"):
         read_schedule(path)
+
+
+def sized(main: Section, branch: Section) -> list[str]:
+    """What is said of the sizes of a main and a branch, by check and by analyse."""
+    drawing = drawing_from_runs(
+        [
+            ("main", [[0, 0, 3], [4, 0, 3], [8, 0, 3]], main),
+            ("tap", [[4, 0, 3], [4, 3, 3]], branch),
+        ],
+        attributes={"main": Attributes(source=True, source_at_end=False)},
+    )
+    plan = Schedule(terminals={"main": TerminalSpec(0.2), "tap": TerminalSpec(0.1)})
+    said = [n.sentence for n in build(drawing, plan).notices]
+    every = [n.sentence for n in audit(drawing, plan).findings]
+    assert len(every) == len(set(every))
+    words = ("larger in every direction", "large for a duct")
+    return [one for one in said if any(w in one for w in words) and one in every]
+
+
+@pytest.mark.parametrize(
+    ("branch", "told"),
+    [
+        (round_section(2.0), True),
+        (rectangular(0.35, 0.65), True),
+        (round_section(0.35), False),
+        (rectangular(0.9, 0.2), False),
+        (rectangular(0.6, 0.3), False),
+    ],
+)
+def test_a_branch_that_its_main_cannot_hold_is_told(
+    branch: Section, told: bool
+) -> None:
+    said = sized(rectangular(0.6, 0.3), branch)
+    assert bool(said) == told
+    if told:
+        assert "run 'tap', at (4, 0, 3) m: the branch of" in said[0]
+
+
+def test_a_section_of_many_metres_is_in_another_unit() -> None:
+    thirty_feet = 30 * 0.3048
+    (said,) = sized(rectangular(thirty_feet, thirty_feet), round_section(0.2))
+    assert "run 'main': its section is 9144×9144 mm, large for a duct" in said
+    assert sized(rectangular(2.5, 2.0), round_section(0.2)) == []

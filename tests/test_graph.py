@@ -1,6 +1,8 @@
 """Drawings become ducts and fittings: joints, bends, transitions, branches, flows."""
 
+import re
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import networkx as nx
@@ -12,6 +14,7 @@ from elbowroom.layout import (
     Attributes,
     BadInput,
     Basis,
+    Drawing,
     DuctGraph,
     ElbowConstruction,
     ElbowRule,
@@ -20,11 +23,12 @@ from elbowroom.layout import (
     build,
     drawing_from_runs,
     join,
+    read_schedule,
     rectangular,
     round_section,
     solids,
 )
-from elbowroom.physics import duct_flows
+from elbowroom.physics import analyse, duct_flows
 
 FLAT = rectangular(0.6, 0.2)
 DEGREE = np.pi / 180
@@ -433,6 +437,118 @@ def test_an_end_without_airflow_is_refused_by_its_place() -> None:
         [("a", [[0, 0, 0], [4, 0, 0]], FLAT)], attributes=SOURCE
     )
     with pytest.raises(BadInput, match=r"run 'a', at \(4, 0, 0\) m.*no airflow"):
+        build(drawing)
+
+
+@pytest.mark.parametrize(
+    ("file", "remedy"),
+    [
+        ("a.toml", ', or write flow = "..." at the run.'),
+        ("a.glb", ", or write flow_m3s in the extras of the run."),
+        ("a.obj", 'with flow = "..." to the schedule.'),
+    ],
+)
+def test_the_remedy_names_the_key_of_the_file_s_own_format(
+    file: str, remedy: str
+) -> None:
+    drawing = drawing_from_runs(
+        [("a", [[0, 0, 0], [4, 0, 0]], FLAT)], attributes=SOURCE, file=file
+    )
+    with pytest.raises(BadInput) as caught:
+        build(drawing)
+    assert str(caught.value).endswith(remedy)
+
+
+@pytest.mark.parametrize("up", [(1.0, 0.0, 0.0), (-2.0, 0.01, 0.0)])
+def test_an_up_along_the_duct_has_no_effect_and_is_said(
+    up: tuple[float, float, float],
+) -> None:
+    points = [[0, 0, 0], [4, 0, 0], [4, 3, 0]]
+    plain, idle = one_run(points), one_run(points, up=up)
+    assert idle.ducts.roll.tolist() == plain.ducts.roll.tolist()
+    (said,) = [n for n in idle.notices if "'up' points along" in n.what]
+    assert "has no effect" in said.what
+    across = one_run(points, up=(0.0, 1.0, 0.0))
+    assert across.ducts.roll[0] != 0.0
+    assert not [n for n in across.notices if "'up' points along" in n.what]
+
+
+def branched(**flows: float) -> Drawing:
+    return drawing_from_runs(
+        [
+            ("a", [[0, 0, 0], [4, 0, 0], [8, 0, 0]], FLAT),
+            ("b", [[4, 0, 0], [4, 3, 0]], FLAT),
+        ],
+        attributes=SOURCE,
+        flows=flows,
+        file="a.toml",
+    )
+
+
+def test_a_total_at_a_run_is_not_taken_for_the_end_beyond_its_branches() -> None:
+    with pytest.raises(BadInput) as caught:
+        build(branched(a=0.5, b=0.2))
+    (fault,) = caught.value.faults
+    assert "the 0.5 m3/s written at the run are its total" in fault.what
+    assert "at the run" not in fault.remedy  # it would be the total again
+
+
+def test_airflows_that_do_not_add_up_are_told_with_what_would() -> None:
+    graph = build(branched(a=0.5, b=0.2), Schedule(terminals={"a": TerminalSpec(0.4)}))
+    with pytest.raises(BadInput) as caught:
+        analyse(graph)
+    (fault,) = caught.value.faults
+    assert "write 0.6 m3/s there" in fault.remedy
+    assert fault.remedy.endswith("'a' 0.4 m3/s, 'b' 0.2 m3/s")
+
+
+def crossed(terminals: dict[str, TerminalSpec]) -> list[str]:
+    """What is refused of a trunk and a run 'x' that crosses it, both ends open."""
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 3], [4, 0, 3], [8, 0, 3]], FLAT),
+            ("x", [[4, -3, 3], [4, 0, 3], [4, 3, 3]], FLAT),
+        ],
+        attributes=SOURCE,
+        flows={"a": 0.3},
+    )
+    every = {"a end": TerminalSpec(0.2, run="a"), **terminals}
+    with pytest.raises(BadInput) as caught:
+        build(drawing, Schedule(terminals=every))
+    return [fault.sentence for fault in caught.value.faults]
+
+
+def test_two_ends_of_one_name_are_told_apart_by_a_key_that_works(
+    tmp_path: Path,
+) -> None:
+    (said,) = crossed({"x": TerminalSpec(0.1)})
+    assert "physics" not in said
+    keys = re.findall(r"at = \[[^]]*\]", said)
+    assert keys == ['at = ["4 m", "3 m", "3 m"]', 'at = ["4 m", "-3 m", "3 m"]']
+    plan = tmp_path / "plan.toml"
+    plan.write_text(f'[terminals.one]\n{keys[0]}\nflow = "50 L/s"')
+    assert read_schedule(plan).terminals["one"].at == (4.0, 3.0, 3.0)
+
+
+def test_the_other_end_of_a_run_whose_name_is_taken_has_a_remedy() -> None:
+    (said,) = crossed({"x": TerminalSpec(0.1, at=(4.0, 3.0, 3.0))})
+    assert "[terminals.x] is another end" in said or '[terminals."x"]' in said
+    assert 'at = ["4 m", "-3 m", "3 m"]' in said
+
+
+def test_a_terminal_at_the_source_is_said_to_be_there() -> None:
+    plan = Schedule(terminals={"T1": TerminalSpec(0.1)})
+    with pytest.raises(BadInput, match="the source is at the free end of that run"):
+        build(drawn(), plan)
+
+
+def test_a_single_free_end_is_not_called_one_of_several() -> None:
+    ring = [[0, 0, 3], [4, 0, 3], [4, 4, 3], [0, 4, 3], [0, 0, 3]]
+    drawing = drawing_from_runs(
+        [("ring", ring, FLAT), ("out", [[4, 2, 3], [6, 2, 3]], FLAT)],
+        flows={"out": 0.1},
+    )
+    with pytest.raises(BadInput, match="the only free end is run 'out'"):
         build(drawing)
 
 

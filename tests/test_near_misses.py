@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from routes import about_z, drawn
 
-from elbowroom.layout import drawing_from_runs, join, near_misses, rectangular
+from elbowroom.layout import drawing_from_runs, join, mended, near_misses, rectangular
 
 CUT = rectangular(0.4, 0.3)
 
@@ -48,3 +48,34 @@ def test_ends_that_meet_or_are_far_are_no_gap() -> None:
     assert gaps(("a", [[0, 0, 0], [4, 0, 0]]), ("b", [[4, 0, 0], [8, 0, 0]])) == []
     assert gaps(("a", [[0, 0, 0], [4, 0, 0]]), ("b", [[4.2, 0, 0], [8, 0, 0]])) == []
     assert near_misses(join(drawn())) == []
+
+
+def test_an_end_past_a_run_is_not_said_to_be_short_of_it() -> None:
+    main: list[list[float]] = [[0, 0, 0], [8, 0, 0]]
+    office: list[list[float]] = [[4, -0.05, 0], [4, 3, 0]]
+    (said,) = gaps(("main", main), ("office", office))
+    assert "50 mm past run 'main'" in said
+    assert "--tolerance" not in said
+    drawing = drawing_from_runs(
+        [("main", np.array(main), CUT), ("office", np.array(office), CUT)]
+    )
+    copy, changes = mended(join(drawing))
+    assert changes == [
+        "run 'office' was cut back by 50 mm to run 'main' at (4, 0, 0) m"
+    ]
+    assert join(copy).component_count == 1
+
+
+def test_an_end_beside_a_duct_that_it_runs_along_is_no_gap() -> None:
+    main: list[list[float]] = [[0, 0, 0], [8, 0, 0]]
+    beside: list[list[float]] = [[4.05, 0, 0], [4.05, 3, 0]]
+    for end in (3.0, 2.0):
+        branch: list[list[float]] = [[4, 0, 0], [4, end, 0]]
+        assert gaps(("main", main), ("a", branch), ("b", beside)) == []
+
+
+@pytest.mark.parametrize("lap", [0.0, 0.05])
+def test_two_ducts_in_line_that_miss_each_other_sideways_are_a_gap(lap: float) -> None:
+    ahead = ("b", [[4 - lap, 0.02, 0], [8, 0.02, 0]])
+    (said,) = gaps(("a", [[0, 0, 0], [4, 0, 0]]), ahead)
+    assert "20 mm short" in said

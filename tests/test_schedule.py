@@ -108,6 +108,17 @@ def test_an_empty_schedule_assumes_and_says_so(tmp_path: Path) -> None:
     assert plan.transition_rule()[1] == Basis.ASSUMED
 
 
+def test_pieces_said_for_all_may_be_those_of_an_exception(tmp_path: Path) -> None:
+    text = f"[elbows]\npieces = 4\n{BEND}\nconstruction = 'segmented'"
+    assert read_schedule(written(tmp_path, text)).elbow_rule("a").pieces == 4
+
+
+BEND = '[[elbows.exception]]\nrun = "a"'
+WARM = "[checks]\ntemperature_around = '30 C'\nheat_transmission = '1 W/m2K'"
+CURVE = "[fan]\ncurve_pressure = 'total'\ncurve"
+STEP = '[[transitions.exception]]\nrun = "a"'
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
@@ -141,12 +152,57 @@ def test_an_empty_schedule_assumes_and_says_so(tmp_path: Path) -> None:
         ),
         ('[elbows]\nradius_ratio=1.0\nthroat_radius="4 in"', "more than once"),
         ("[[elbows.exception]]\nradius_ratio=1.0", "needs the run"),
-        ('[elbows]\nvane_spacing="38 mm"', "has turning vanes"),
+        ('[elbows]\nvane_spacing="38 mm"', "elbows with vanes have it"),
         (
             '[elbows]\nconstruction="mitred with single vanes"\nvane_spacing="1 m"',
             "outside 20 to 120 mm",
         ),
         ('[elbows.exception]\nrun="a"', "array of tables"),
+        (f"{BEND}\nbend=1.5\nradius_ratio=1.0", "'1.5' is no whole number"),
+        (f"{BEND}\nbend=0\nradius_ratio=1.0", "'0' is no whole number"),
+        (f"{BEND}\nbend=true\nradius_ratio=1.0", "no whole number"),
+        (
+            f"{BEND}\nbend=1\nradius_ratio=1.0\n{BEND}\nbend=1\nradius_ratio=2.0",
+            "bend 1 of run 'a' has two of them",
+        ),
+        (
+            f"{BEND}\nradius_ratio=1.0\n{BEND}\nradius_ratio=2.0",
+            "the run 'a' has two of them",
+        ),
+        (BEND, "it says nothing of the elbow"),
+        (f"{BEND}\nbend=2", "it says nothing of the elbow"),
+        (f"{STEP}\nlength='1 m'\n{STEP}\nlength='2 m'", "'a' has two of them"),
+        (STEP, "it says nothing of the transition"),
+        ("[elbows]\npieces=5", "only segmented elbows have pieces"),
+        (
+            f"[elbows]\nconstruction='mitred'\nsplitters=1\n{BEND}\nradius_ratio=1.0",
+            "only elbows with splitters have them",
+        ),
+        (f"{BEND}\nconstruction='pleated'\npieces=3", "only segmented elbows"),
+        ("[limits.a]", "it says nothing of the run"),
+        (f"{CURVE} = [['0 m3/s', '300 Pa'], ['1 m3/s', '-9 Pa']]", "point 2 has a"),
+        (
+            f"{CURVE} = [['0 m3/s', '4 Pa'], ['1 m3/s', '7 Pa'], ['2 m3/s', '9 Pa']]",
+            "its pressure rises all along",
+        ),
+        (
+            "[checks]\ndew_point_around='18 C'\ntemperature_around='30 C'",
+            "write heat_transmission too",
+        ),
+        (
+            "[checks]\ndew_point_around='18 C'",
+            "write temperature_around and heat_transmission too",
+        ),
+        ("[checks]\ntemperature_around='30 C'", "write heat_transmission too"),
+        (
+            f"{WARM}\ndew_point_around='31 C'",
+            "the dew point is above temperature_around",
+        ),
+        (
+            "[checks]\nleast_airflow='2 m3/s'\nmost_airflow='1 m3/s'",
+            "it is more than most_airflow",
+        ),
+        ("[duct.runs.a]", "it says nothing of the run"),
         ('[air]\ntemperature="20"', "no unit"),
         ('[air]\ntemperature="900 C"', "outside"),
         ('[air]\naltitude="1 km"', "no unit of length"),
@@ -185,6 +241,34 @@ def test_what_is_no_table_is_one_fault(tmp_path: Path, text: str) -> None:
         read_schedule(written(tmp_path, text))
     (fault,) = caught.value.faults
     assert "this must be a table, not" in fault.what
+
+
+def test_a_curve_with_a_dip_that_ends_at_nothing_is_taken(tmp_path: Path) -> None:
+    points = "[['0 m3/s', '300 Pa'], ['1 m3/s', '350 Pa'], ['2 m3/s', '0 Pa']]"
+    fan = read_schedule(written(tmp_path, f"{CURVE} = {points}")).fan
+    assert fan.curve[-1] == (2.0, 0.0)
+
+
+def test_a_dew_point_of_saturated_air_and_one_airflow_for_both_are_taken(
+    tmp_path: Path,
+) -> None:
+    text = f"{WARM}\ndew_point_around='30 C'\nleast_airflow='1 m3/s'"
+    found = read_schedule(written(tmp_path, f"{text}\nmost_airflow='1 m3/s'")).checks
+    assert found.dew_point == pytest.approx(303.15)
+    assert found.least_flow == found.most_flow
+
+
+def test_an_exception_of_a_bend_goes_on_from_its_run_in_either_order(
+    tmp_path: Path,
+) -> None:
+    run = '[[elbows.exception]]\nrun="a"\nconstruction="segmented"\nradius_ratio=1.5\n'
+    bend = '[[elbows.exception]]\nrun="a"\nbend=1\npieces=3\n'
+    one, other = (
+        read_schedule(written(tmp_path, text)) for text in (run + bend, bend + run)
+    )
+    assert one.elbow_exceptions == other.elbow_exceptions
+    assert one.elbow_rule("a", 1).radius_ratio == 1.5
+    assert list(one.elbow_exceptions) == [("a", 0), ("a", 1)]
 
 
 @pytest.mark.parametrize("name", ["missing.toml", "."])

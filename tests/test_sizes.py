@@ -102,6 +102,28 @@ def test_every_size_offered_keeps_every_limit(series: str, shape: Shape) -> None
     assert {size.limit for size in found} <= {"friction rate", "velocity"}
 
 
+@pytest.mark.parametrize("shape", [Shape.RECTANGULAR, Shape.OVAL])
+def test_a_narrow_gap_has_the_sizes_of_a_low_one_on_their_side(shape: Shape) -> None:
+    low = sizes.sided_sizes(0.425, 0.82, AIR, highest=0.2, shape=shape)
+    slim = sizes.sided_sizes(0.425, 0.82, AIR, widest=0.2, shape=shape)
+    assert low
+    turned = [(size.section.height, size.section.width) for size in slim]
+    assert turned == [(size.section.width, size.section.height) for size in low]
+    assert [size.gradient for size in slim] == [size.gradient for size in low]
+    both = sizes.sided_sizes(0.425, 0.82, AIR, highest=0.45, widest=0.2, shape=shape)
+    assert all(size.section.height <= 0.45 for size in both)
+
+
+def test_what_bound_a_size_would_not_be_kept_one_step_below() -> None:
+    found = sizes.sided_sizes(0.425, 0.82, AIR)
+    for size in found:
+        wide, high = size.section.width, size.section.height
+        narrower = sizes.gradient_of(rectangular(wide - 0.05, high), 0.425, AIR)
+        assert (size.limit == "friction rate") == (narrower > 0.82)
+        assert size.limit == "friction rate" or wide == pytest.approx(high)
+    assert {size.limit for size in found} == {"friction rate", "square"}
+
+
 @pytest.mark.parametrize("series", ["mm", "in"])
 def test_the_next_smaller_round_size_would_not_do(series: str) -> None:
     found = sizes.round_size(0.4, 0.7, AIR, series=series)

@@ -13,6 +13,7 @@ from .display import counted
 from .scene import Panel, picture
 
 _THIN = 0.05  # m: how wide a run without a section is drawn
+_ROUNDING = 0.05  # m: ends that were moved together
 _LABELLED = 24  # places
 _SHORT = 34  # characters of what is wrong, in a label
 
@@ -43,8 +44,11 @@ def print_check(
         f"({result['unit_from']}), {result['up'].upper()} up ({result['up_from']})"
     )
     console.print(table)
+    drawn = sum(run["length_m"] for run in result["runs"])
+    is_doubled = drawn > result["total_length_m"] + _ROUNDING
     console.print(
-        f"{result['total_length_m']:.3f} m in all; "
+        f"{result['total_length_m']:.3f} m in all"
+        f"{', what is drawn twice counted once' if is_doubled else ''}; "
         f"{counted(result['junction_count'], 'junction')}, "
         f"{counted(result['free_end_count'], 'free end')}, "
         f"{counted(result['component_count'], 'part')}, "

@@ -130,6 +130,12 @@ def proportion(
         steps,
         may_grow,
     )
+    if aim.rate is not None and how != "equal friction":
+        raise refusal(
+            "proportion, --rate",
+            f"sizing by {how} keeps no friction rate",
+            'leave it out, or size with --method "equal friction"',
+        )
     if how == "velocity" and (aim.main is None or aim.branch is None):
         raise refusal(
             "proportion",

@@ -45,6 +45,7 @@ from .cli_outputs import (
     page_file,
     print_json,
     say,
+    whole_or_nothing,
     workbook_file,
     write_review_page,
     wrote,
@@ -115,16 +116,17 @@ def analyse(
         print_json(result)
     else:
         console = new_console()
-        print_analysis(analysis, display, console, room)
-        for side in back:
-            print_analysis(side, display, console)
-        if whole is not None:
-            print_budget(plain, back, whole, display, console)
-        print_checks(checks(analysis), power_of(analysis), display, console)
-        for side in back:
-            title = f"Checks of {side.graph.drawing.file}"
-            print_checks(checks(side), None, display, console, title)
-        print_cautions(console)
+        with whole_or_nothing(console):
+            print_analysis(analysis, display, console, room)
+            for side in back:
+                print_analysis(side, display, console)
+            if whole is not None:
+                print_budget(plain, back, whole, display, console)
+            print_checks(checks(analysis), power_of(analysis), display, console)
+            for side in back:
+                title = f"Checks of {side.graph.drawing.file}"
+                print_checks(checks(side), None, display, console, title)
+            print_cautions(console)
     flat = flat_tables(analysis, room) if csv is not None or xlsx is not None else {}
     if csv is not None:
         wrote(*write_csv_tables(flat, csv))

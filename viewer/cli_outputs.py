@@ -2,7 +2,8 @@
 
 import json
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from contextvars import ContextVar
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -51,6 +52,15 @@ def new_console() -> Any:
     from rich.console import Console
 
     return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+
+
+@contextmanager
+def whole_or_nothing(console: Any) -> Iterator[None]:
+    """Print what is printed within only at its end: nothing if that is refused."""
+    with console.capture() as kept:
+        yield
+    console.file.write(kept.get())
+    console.file.flush()
 
 
 def print_json(content: Any) -> None:

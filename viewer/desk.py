@@ -47,6 +47,14 @@ MEASURES = {
     "altitude": "length",
 }
 _NOT_OF_THE_FITTING = ("rate", "temperature", "altitude")
+_OF_ANY_FITTING = (
+    *_NOT_OF_THE_FITTING,
+    "width",
+    "height",
+    "diameter",
+    "flow",
+    "velocity",
+)
 _ONE_OF = (  # either says it alone
     ("velocity", "flow"),
     ("diameter", "width"),
@@ -221,9 +229,20 @@ def _read(
 def _check_once(
     kind: book.Kind, given: Mapping[str, float], sizes: Mapping[str, float]
 ) -> None:
-    """Refuse a parameter that is set where the dimensions make one too."""
+    """Refuse a parameter that is set twice, and dimensions that the kind has not."""
     with _refusing():
         derived = book.from_dimensions(kind, _dimensions(sizes))
+    used = book.dimensions_of(kind)
+    idle = [name for name in sizes if name not in (*used, *_OF_ANY_FITTING)]
+    if idle:
+        options = ", ".join(_option(name) for name in idle)
+        takes = ", ".join(_option(name) for name in used) or "none"
+        raise refusal(
+            "fitting",
+            f"{kind.name} has no {options}",
+            "leave out what it has not; beside the size of its duct and the airflow it "
+            f"takes {takes}",
+        )
     twice = [name for name in given if name in derived]
     end = book.reference_end(kind, "duct", _dimensions(sizes))
     if "Re" in given and end is not None and ("flow" in sizes or "velocity" in sizes):
@@ -234,6 +253,10 @@ def _check_once(
             f"{twice[0]} is set, and follows from the other options too",
             "keep one of them",
         )
+
+
+def _option(name: str) -> str:
+    return f"--{name.replace('_', '-')}"
 
 
 def _dimensions(sizes: Mapping[str, float]) -> book.Dimensions:

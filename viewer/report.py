@@ -564,6 +564,8 @@ def _assumed(analysis: Analysis, display: Display) -> str:
     for effect in effects(analysis):
         said = effect.assumption
         change = "not known"
+        if effect.refused:
+            change = f"not known; {said.instead}: {effect.refused}"
         if effect.loss is not None:
             sign = "+" if effect.loss >= 0 else "–"
             change = f"{said.instead}: {sign}{display.pressures(abs(effect.loss))}"

@@ -115,6 +115,7 @@ def assumption_rows(analysis: Analysis) -> list[Plain]:
             "instead": effect.assumption.instead,
             "acts_on": effect.assumption.acts_on,
             "effect_pa": effect.loss,
+            "refused": effect.refused,
         }
         for effect in effects(analysis)
     ]
@@ -436,7 +437,7 @@ def check_result(
         "free_end_count": len(topology.free_ends),
         "component_count": topology.component_count,
         "cycle_count": topology.cycle_count,
-        "total_length_m": float(sum(length)),
+        "total_length_m": float(topology.length.sum()),
         "problems": [notice(problem) for problem in found.findings],
         "changes": None if changes is None else list(changes),
     }

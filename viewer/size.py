@@ -224,6 +224,8 @@ def print_size(result: dict[str, Any], display: Display, console: Any) -> None:
         table.add_column(head, justify="right" if 0 < place < 4 else "left")
     for row in result["sizes"]:
         last = row["bound_by"]
+        if last == "square":
+            last = "no narrower than high"
         if row["friction_over_like"] is not None:
             last = f"{100 * (row['friction_over_like'] - 1):+.0f} %"
         table.add_row(

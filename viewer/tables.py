@@ -59,6 +59,8 @@ def print_analysis(
     band = critical_band(analysis)
     p = display.pressures
     way = "from" if graph.is_return else "to"
+    # A path's own band is narrower: in a draw another path may lose more.
+    of_all = ", the largest of all paths," if len(graph.terminals.duct) > 1 else ""
     console.print(
         f"[bold]{graph.drawing.file}[/bold]  {display.flows(flow)} {display.flow} "
         f"{way} {counted(len(graph.terminals.duct), 'terminal')}"
@@ -66,8 +68,8 @@ def print_analysis(
     console.print(
         f"Critical path: {way} [bold]{_plain(analysis.critical_terminal)}[/bold], "
         f"[bold]{p(analysis.critical_loss)} {display.pressure}[/bold] "
-        f"({p(band.low)} to {p(band.high)} in nine draws of ten of what the tables may "
-        "have wrong)"
+        f"({p(band.low)} to {p(band.high)}{of_all} in nine draws of ten of what the "
+        "tables may have wrong)"
     )
     console.print()
     console.print(_budget(analysis, display))
@@ -302,6 +304,8 @@ def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:
         said = effect.assumption
         count = f" ({said.elements} elements)" if said.elements > 1 else ""
         change = "effect not known"
+        if effect.refused:
+            change += f" ({_plain(f'{said.instead}: {effect.refused}')})"
         if effect.loss is not None:
             sign = "+" if effect.loss >= 0 else "–"
             change = (
