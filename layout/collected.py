@@ -10,7 +10,7 @@ from .basis import Basis
 from .drawing import NOTHING_SAID, Attributes, Drawing
 from .extras import Said, read_extras
 from .faults import Notice, error, note, warning
-from .names import section_in_name
+from .names import section_in_name, unique
 from .sections import FloatArray, Section, Shape
 
 _FARTHEST = 1e12  # of any unit; no building is drawn so far away
@@ -109,7 +109,7 @@ def collected_drawing(
     runs, notices = _without_copies(found, _without_dots(found))
     if unit != "mm":  # where it is, the bare numbers are what the file or user says
         notices += _bare_numbers(found.file, runs)
-    names = _unique([run.name for run in runs])
+    names = unique([run.name for run in runs])
     sections = [run.section for run in runs]
     return Drawing(
         file=found.file,
@@ -229,15 +229,6 @@ def _without_copies(
             seen[key] = run.where
         kept.append(run)
     return kept, notices
-
-
-def _unique(names: list[str]) -> list[str]:
-    count: dict[str, int] = {}
-    out = []
-    for name in names:
-        count[name] = count.get(name, 0) + 1
-        out.append(name if count[name] == 1 else f"{name} ({count[name]})")
-    return out
 
 
 def check_finite(points: FloatArray, where: str, faults: list[Notice]) -> bool:

@@ -2,6 +2,7 @@
 
 import json
 import re
+from collections.abc import Sequence
 from functools import lru_cache
 
 from .sections import Section, flat_oval, rectangular, round_section
@@ -80,6 +81,30 @@ def toml_key(name: str) -> str:
         return f"'{name}'"
     # Every text of JSON is one of TOML too, but for this sign.
     return json.dumps(name, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def unique(names: Sequence[str]) -> list[str]:
+    """Names with a number behind those that are there already.
+
+    Examples
+    --------
+    >>> unique(["a", "a", "a (2)"])
+    ['a', 'a (3)', 'a (2)']
+    """
+    if len(set(names)) == len(names):
+        return list(names)
+    taken, given, count = set(names), set[str](), dict[str, int]()
+    out = []
+    for name in names:
+        if name in given:
+            number = count.get(name, 1) + 1
+            while f"{name} ({number})" in taken:
+                number += 1
+            count[name], name = number, f"{name} ({number})"
+            taken.add(name)
+        given.add(name)
+        out.append(name)
+    return out
 
 
 @lru_cache(maxsize=4096)  # a node and its mesh often go by one name

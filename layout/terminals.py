@@ -8,7 +8,7 @@ import numpy as np
 from .basis import Basis
 from .faults import BadInput, Notice, error
 from .fittings import Ducts, Legs, Terminals
-from .names import toml_key
+from .names import toml_key, unique
 from .run_names import labels
 from .schedule import Schedule
 from .sections import IntArray
@@ -131,7 +131,7 @@ def match_terminals(
         )
     if faults:
         raise BadInput(faults)
-    return Terminals(leaf, _unique(names), flow, basis, loss)
+    return Terminals(leaf, tuple(unique(names)), flow, basis, loss)
 
 
 def _chosen(
@@ -221,14 +221,3 @@ def _instead(name: str, known: list[str]) -> str:
     if not known:
         return "rename it"
     return "the free ends are " + ", ".join(f"'{label}'" for label in known[:8])
-
-
-def _unique(names: list[str]) -> tuple[str, ...]:
-    if len(set(names)) == len(names):
-        return tuple(names)
-    seen: dict[str, int] = {}
-    out = []
-    for name in names:
-        seen[name] = seen.get(name, 0) + 1
-        out.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
-    return tuple(out)

@@ -352,15 +352,7 @@ def _aspect(analysis: Analysis) -> Check:
 
 
 def _flexible(analysis: Analysis) -> list[Check]:
-    schedule, ducts = analysis.graph.schedule, analysis.graph.ducts
-    names = analysis.graph.drawing.names
-    flexible = np.array(
-        [
-            "flexible"
-            in schedule.run_materials.get(names[run], schedule.material or "")
-            for run in ducts.run.tolist()
-        ]
-    )
+    ducts, flexible = analysis.graph.ducts, analysis.conditions.is_flexible
     if not flexible.any():
         return []
     pressed = np.nan_to_num(analysis.conditions.compression)

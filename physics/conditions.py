@@ -122,20 +122,29 @@ def conditions_of(graph: DuctGraph) -> Conditions:
 
 def material_of(graph: DuctGraph, run: int) -> str:
     """What a run is made of, in words: as declared, else as assumed."""
-    schedule, name = graph.schedule, graph.drawing.names[run]
-    said = graph.drawing.attributes.get(run)
-    if name in schedule.run_materials:
-        return schedule.run_materials[name]
-    rough = schedule.run_roughness.get(name)
-    if rough is None and said is not None:
-        rough = said.roughness
-    if rough is None and schedule.material is not None:
-        return schedule.material
-    if rough is None:
-        rough = schedule.roughness
+    material, rough = _made_of(graph, run)
+    if material is not None:
+        return material
     if rough is None:
         return "galvanised steel (assumed)"
     return f"roughness {rough * 1e3:.3g} mm"
+
+
+def _made_of(graph: DuctGraph, run: int) -> tuple[str | None, float | None]:
+    """Material that is declared of a run, or its roughness, m, or neither.
+
+    What is said of the run goes before what is said of all.
+    """
+    schedule, name = graph.schedule, graph.drawing.names[run]
+    if name in schedule.run_materials:
+        return schedule.run_materials[name], None
+    said = graph.drawing.attributes.get(run)
+    rough = schedule.run_roughness.get(name)
+    if rough is None and said is not None:
+        rough = said.roughness
+    if rough is not None:
+        return None, rough
+    return schedule.material, schedule.roughness
 
 
 def _compression(graph: DuctGraph) -> tuple[FloatArray, IntArray]:
@@ -147,16 +156,16 @@ def _compression(graph: DuctGraph) -> tuple[FloatArray, IntArray]:
     if not (schedule.run_compression or any("flexible" in word for word in said)):
         return out, basis
     for run, name in enumerate(names):
-        material = schedule.run_materials.get(name, schedule.material or "")
-        if "flexible" in material and name not in schedule.run_roughness:
+        material = _made_of(graph, run)[0]
+        if material is not None and "flexible" in material:
             pressed = schedule.run_compression.get(name, schedule.compression)
             out[run] = 0.0 if pressed is None else pressed
             basis[run] = int(Basis.ASSUMED if pressed is None else Basis.DECLARED)
         elif name in schedule.run_compression:
             raise refusal(
                 f"{schedule.file}, [duct.runs] {name}",
-                f"its compression is declared, but the run is of "
-                f"{material or 'galvanised steel'}",
+                "its compression is declared, but the run is of "
+                f"{material_of(graph, run)}",
                 "write a flexible material there, or delete the compression",
             )
     return out, basis

@@ -1,11 +1,22 @@
 """Flexible duct against its published factors."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from elbowroom.layout import BadInput, build, read, read_schedule
+from elbowroom.layout import (
+    Attributes,
+    BadInput,
+    Schedule,
+    TerminalSpec,
+    build,
+    drawing_from_runs,
+    read,
+    read_schedule,
+    round_section,
+)
 from elbowroom.physics import (
     Analysis,
     Kind,
@@ -13,6 +24,7 @@ from elbowroom.physics import (
     Note,
     analyse,
     checks,
+    duct_schedule,
     effects,
     flexible,
     tables,
@@ -148,3 +160,41 @@ def test_rigid_duct_is_not_compressed(tmp_path: Path) -> None:
     )
     with pytest.raises(BadInput, match=r"plan.toml, \[duct.runs\] bath: .*galvanised"):
         analyse(build(read(HOUSE), with_airflows(read_schedule(plan))[0]))
+
+
+@pytest.mark.parametrize("drawn", [False, True])
+def test_a_run_with_a_roughness_of_its_own_is_rigid_everywhere(drawn: bool) -> None:
+    """What is said of the run goes before the material of all, wherever it is asked."""
+    attributes = {"a": Attributes(source=True, source_at_end=False)}
+    if drawn:
+        attributes["b"] = Attributes(roughness=9e-5)
+    drawing = drawing_from_runs(
+        [
+            ("a", np.array([[0, 0, 0], [3.0, 0, 0]]), round_section(0.2)),
+            ("b", np.array([[3.0, 0, 0], [9.0, 0, 0]]), round_section(0.2)),
+        ],
+        attributes=attributes,
+    )
+    plan = Schedule(
+        terminals={"b": TerminalSpec(0.1)},
+        material="flexible duct, nonmetallic with wire, fully extended",
+        compression=0.1,
+        run_roughness={} if drawn else {"b": 9e-5},
+    )
+    found = analyse(build(drawing, plan))
+    assert found.conditions.is_flexible.tolist() == [True, False]
+    steel = analyse(
+        build(
+            drawing,
+            replace(
+                plan, material=None, compression=None, roughness=9e-5, run_roughness={}
+            ),
+        )
+    )
+    assert found.state.gradient[1] == pytest.approx(steel.state.gradient[1], rel=1e-12)
+    length = next(c for c in checks(found) if c.rule == "length of flexible duct")
+    assert length.failing == ("a",)
+    assert [row.material for row in duct_schedule(found)] == [
+        plan.material,
+        "roughness 0.09 mm",
+    ]
