@@ -313,6 +313,25 @@ class Schedule:
             return self.transition_default, Basis.DECLARED
         return TransitionRule(), Basis.ASSUMED
 
+    def for_return(self) -> "Schedule":
+        """What it says of how ducts are made, without what names a run or the fan."""
+        return Schedule(
+            file=self.file,
+            air=self.air,
+            source=SourceSpec(is_return=True),
+            material=self.material,
+            roughness=self.roughness,
+            compression=self.compression,
+            elbow_default=self.elbow_default,
+            takeoff_default=self.takeoff_default,
+            transition_default=self.transition_default,
+            rooms=self.rooms,
+            checks=self.checks,
+            clearance=self.clearance,
+            insulation=self.insulation,
+            corrected_pairs=self.corrected_pairs,
+        )
+
     @property
     def named_runs(self) -> tuple[tuple[str, str], ...]:
         """Every run that the schedule names outside its terminals: (place, run)."""

@@ -12,6 +12,7 @@ from schemas import validate
 from elbowroom.layout import (
     Attributes,
     Drawing,
+    ElbowRule,
     FanSpec,
     Schedule,
     SourceSpec,
@@ -296,6 +297,29 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert "not filled in" in out
     assert main([*words[:3], words[1]]) == 2
     assert "the same drawing is given twice" in capsys.readouterr().err
+
+
+def test_a_return_takes_of_the_supply_s_schedule_how_ducts_are_made_alone(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Limits of a run of the supply are none of the return's; nor is its folder's."""
+    write_gltf(back(), tmp_path / "supply.glb")
+    (tmp_path / "other").mkdir()
+    write_gltf(back(), tmp_path / "other" / "return.glb")
+    (tmp_path / "other" / "schedule.toml").write_text('[air]\ntemperature = "9 C"\n')
+    run = back().names[0]
+    (tmp_path / "supply.schedule.toml").write_text(
+        f"[limits.'{run}']\nmax_height = '2 m'\n[elbows]\nradius_ratio = 1.5\n"
+        f"[[elbows.exception]]\nrun = '{run}'\nconstruction = 'mitred'\n"
+    )
+    words = ["analyse", str(tmp_path / "supply.glb"), "--json", "--return"]
+    assert main([*words, str(tmp_path / "other" / "return.glb")]) == 0
+    result = json.loads(capsys.readouterr().out)
+    files = [file["file"] for file in result["inputs"]["schedules"]]
+    assert files == ["supply.schedule.toml"]
+    plan = Schedule(elbow_default=ElbowRule(radius_ratio=1.5)).for_return()
+    assert plan.source.is_return
+    assert plan.elbow_default.radius_ratio == 1.5
 
 
 def test_a_schedule_may_say_that_its_route_is_a_return(

@@ -136,29 +136,20 @@ def _return_side(
     """Analyse a return: with NAME.schedule.toml, else as the supply is made."""
     from dataclasses import replace
 
-    from elbowroom.layout import SourceSpec, find_schedule
-
-    own = find_schedule(route)
-    if own is not None and own.name != "schedule.toml":
-        schedule = schedule_for(route, own)
-    else:
-        schedule = replace(
-            supply,
-            source=SourceSpec(),
-            fan=type(supply.fan)(),
-            losses={},
-            terminals={},
-            sections={},
-            run_materials={},
-            run_roughness={},
-            run_compression={},
-            elbow_exceptions={},
-            takeoff_exceptions={},
-            closed_ends={},
-            transition_exceptions={},
-        )
+    own = _own_schedule(route)
+    if own is None:
+        return analysed(route, supply.for_return(), reading)
+    schedule = schedule_for(route, own)
     schedule = replace(schedule, source=replace(schedule.source, is_return=True))
     return analysed(route, schedule, reading)
+
+
+def _own_schedule(route: Path) -> Path | None:
+    """Schedule of a return alone; one that all routes share is of the supply."""
+    from elbowroom.layout import find_schedule
+
+    own = find_schedule(route)
+    return None if own is None or own.name == "schedule.toml" else own
 
 
 def schedule_for(route: Path, given: Path | None, quiet: bool = False) -> "Schedule":
@@ -241,7 +232,7 @@ def input_files(
         return {"file": path.name, "sha256": sha256(path.read_bytes()).hexdigest()}
 
     plans = [given or find_schedule(route) for route in routes]
-    plans += [find_schedule(route) for route in returns]
+    plans += [_own_schedule(route) for route in returns]
     return {
         "routes": [named(route) for route in [*routes, *returns]],
         "schedules": [named(plan) for plan in dict.fromkeys(plans) if plan is not None],
