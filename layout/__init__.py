@@ -12,7 +12,7 @@ from .constructions import (
     TakeoffEntry,
 )
 from .drawing import Attributes, Drawing, Run, drawing_from_runs
-from .faults import BadInput, Notice, Severity, error, note, refusal, warning
+from .faults import BadInput, Notice, Severity, error, note, refusal, warning, writing
 from .fit import bend_places, end_taps
 from .fittings import Bends, BoolArray, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
@@ -147,4 +147,5 @@ __all__ = [
     "with_sections",
     "write",
     "write_gltf",
+    "writing",
 ]

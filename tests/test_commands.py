@@ -1,7 +1,9 @@
 """The commands as a user gives them: results, exit codes, what is written."""
 
 import csv
+import errno
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -13,7 +15,9 @@ import numpy as np
 import pytest
 from schemas import NAMES, schema, validate
 
-from elbowroom.viewer import main
+from elbowroom import viewer
+from elbowroom.layout import BadInput, writing
+from elbowroom.viewer import main, preflight
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 ROOM = EXAMPLES / "reading_room"
@@ -322,6 +326,72 @@ def test_nothing_is_written_over_an_input(tmp_path: Path, capsys: Captured) -> N
         capsys, "view", str(route), "--png", str(tmp_path / "none" / "a.png")
     )
     assert (route.read_bytes(), plan.read_bytes()) == before
+
+
+WRITERS: dict[str, list[Any]] = {
+    "d.png": ["analyse", HOUSE, "--png"],
+    "p.html": ["analyse", HOUSE, "--page"],
+    "w.xlsx": ["analyse", HOUSE, "--xlsx"],
+    "t": ["analyse", HOUSE, "--csv"],
+    "v.png": ["view", HOUSE, "--png"],
+    "r.html": ["report", HOUSE, "--out"],
+    "r.pdf": ["report", HOUSE, "--out"],
+    "c.dxf": ["convert", HOUSE],
+    "c.glb": ["convert", HOUSE],
+    "c.obj": ["convert", HOUSE],
+    "c.vtp": ["convert", HOUSE],
+    "f.glb": ["check", HOUSE, "--fix"],
+    "o.glb": ["proportion", HOUSE, "--out"],
+    "q": ["quantities", HOUSE, "--csv"],
+    "q.xlsx": ["quantities", HOUSE, "--xlsx"],
+    "s.svg": ["fitting", "round-elbow", "--diameter=8in", "--radius=4in", "--draw"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", WRITERS)
+def test_what_cannot_be_written_is_said_before_the_work(
+    name: str, tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    words = [*map(str, WRITERS[name]), str(tmp_path / name)]
+    is_folder = "." not in name
+    (tmp_path / name).touch() if is_folder else (tmp_path / name).mkdir()
+    said = refused(capsys, *words)
+    assert name in said
+    assert "not a folder" in said if is_folder else "a folder has that name" in said
+    (tmp_path / name).unlink() if is_folder else (tmp_path / name).rmdir()
+    # As where a folder is read-only, which nothing is for a test run as root.
+    monkeypatch.setattr("os.access", lambda _, mode: not mode & os.W_OK)
+    assert "no right to write" in refused(capsys, *words)
+    assert not (tmp_path / name).exists()
+
+
+@pytest.mark.parametrize("name", sorted(set(WRITERS) - {"r.pdf", "v.png"}))
+def test_what_fails_while_it_is_written_is_said_too(
+    name: str, tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Where the rights are only found to be missing when the file is made.
+    for module in ("cli_outputs", "cli_layout"):
+        monkeypatch.setattr(
+            sys.modules[f"{viewer.__name__}.{module}"],
+            "can_be_written",
+            lambda *_, **__: None,
+        )
+    (tmp_path / name).mkdir() if "." in name else (tmp_path / name).touch()
+    if name == "d.png" and preflight.why_not() is not None:
+        pytest.skip("there is no OpenGL")
+    assert main([*map(str, WRITERS[name]), str(tmp_path / name)]) == 2
+    err = capsys.readouterr().err
+    assert "has that name" in err
+    assert "Traceback" not in err
+
+
+def test_a_full_disk_and_missing_rights_are_one_sentence_each() -> None:
+    for problem, said in (
+        (OSError(errno.ENOSPC, "No space left on device"), "no space left on device"),
+        (PermissionError(), "no right to write"),
+    ):
+        with pytest.raises(BadInput, match=said), writing(Path("a.glb")):
+            raise problem
 
 
 def test_strict_ends_with_code_1_where_the_fan_is_too_weak(
