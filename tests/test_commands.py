@@ -4,6 +4,7 @@ import csv
 import errno
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -392,6 +393,34 @@ def test_a_full_disk_and_missing_rights_are_one_sentence_each() -> None:
     ):
         with pytest.raises(BadInput, match=said), writing(Path("a.glb")):
             raise problem
+
+
+@pytest.mark.parametrize("units", ["metric", "inch-pound"])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["analyse", OPTIONS[0]],
+        ["compare", *OPTIONS],
+        ["check", OPTIONS[0]],
+        ["quantities", str(HOUSE)],
+        ["proportion", str(HOUSE)],
+        ["size", "--flow", "900 cfm"],
+    ],
+    ids=lambda words: words[0],
+)
+def test_a_narrow_terminal_cuts_no_number(
+    words: list[str], units: str, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if words[0] != "check":
+        words = [*words, "--units", units]
+    numbers = []
+    for columns in ("300", "60", "30"):
+        monkeypatch.setenv("COLUMNS", columns)
+        assert main(words) == 0
+        out = capsys.readouterr().out
+        assert "…" not in out
+        numbers.append(sorted(re.findall(r"\d[\d.]*", out)))
+    assert numbers[0] == numbers[1] == numbers[2]
 
 
 def test_strict_ends_with_code_1_where_the_fan_is_too_weak(

@@ -49,9 +49,9 @@ def watched(work: Iterable[Any], what: str) -> Iterable[Any]:
 
 def new_console() -> Any:
     """A console on standard output; it wraps lines on a terminal only."""
-    from rich.console import Console
+    from .terminal import TerminalConsole
 
-    return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+    return TerminalConsole(highlight=False, soft_wrap=not sys.stdout.isatty())
 
 
 def print_json(content: Any) -> None:

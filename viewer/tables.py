@@ -409,16 +409,9 @@ def _plain(text: str) -> str:
 
 def new_table(title: str) -> Any:
     """An empty table in the look of the others."""
-    from rich.box import SIMPLE_HEAD
-    from rich.table import Table
+    from .terminal import TerminalTable
 
-    return Table(
-        title=title,
-        title_justify="left",
-        title_style="bold",
-        box=SIMPLE_HEAD,
-        pad_edge=False,
-    )
+    return TerminalTable(title)
 
 
 def _budget(analysis: Analysis, display: Display) -> Any:
