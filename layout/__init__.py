@@ -28,6 +28,7 @@ from .graph import (
 from .mend import mended
 from .names import bare_name, section_in_name, toml_key
 from .near_misses import near_misses
+from .nearest import folded, nearest
 from .obstacles import Obstacle, read_obstacles, structure_in
 from .read import read
 from .read_schedule import find_schedule, load_toml, read_schedule
@@ -113,6 +114,7 @@ __all__ = [
     "error",
     "find_schedule",
     "flat_oval",
+    "folded",
     "island_notices",
     "join",
     "level_frame",
@@ -120,6 +122,7 @@ __all__ = [
     "loops",
     "mended",
     "near_misses",
+    "nearest",
     "network",
     "node_kinds",
     "note",

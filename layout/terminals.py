@@ -1,13 +1,12 @@
 """Where the air leaves: free ends matched with what the schedule says of them."""
 
-import difflib
-
 import numpy as np
 
 from .basis import Basis
 from .faults import BadInput, Notice, error
 from .fittings import Ducts, Legs, Terminals
 from .names import toml_key
+from .nearest import nearest
 from .run_names import labels
 from .schedule import Schedule
 from .sections import IntArray
@@ -164,9 +163,9 @@ def _chosen(
 
 
 def _instead(name: str, known: list[str]) -> str:
-    near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+    near = nearest(name, known)
     if near:
-        return f"did you mean '{near[0]}'"
+        return f"did you mean '{near}'"
     if not known:
         return "rename it"
     return "the free ends are " + ", ".join(f"'{label}'" for label in known[:8])

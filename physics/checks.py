@@ -352,7 +352,7 @@ def _flexible(analysis: Analysis) -> list[Check]:
     flexible = np.array(
         [
             "flexible"
-            in schedule.run_materials.get(names[run], schedule.material or "")
+            in schedule.run_materials.get(names[run], schedule.material or "").lower()
             for run in ducts.run.tolist()
         ]
     )

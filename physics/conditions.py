@@ -140,11 +140,13 @@ def _compression(graph: DuctGraph) -> tuple[FloatArray, IntArray]:
     out = np.full(len(names), np.nan)
     basis = np.full(len(names), int(Basis.DECLARED))
     said = (schedule.material or "", *schedule.run_materials.values())
-    if not (schedule.run_compression or any("flexible" in word for word in said)):
+    if not (
+        schedule.run_compression or any("flexible" in word.lower() for word in said)
+    ):
         return out, basis
     for run, name in enumerate(names):
         material = schedule.run_materials.get(name, schedule.material or "")
-        if "flexible" in material and name not in schedule.run_roughness:
+        if "flexible" in material.lower() and name not in schedule.run_roughness:
             pressed = schedule.run_compression.get(name, schedule.compression)
             out[run] = 0.0 if pressed is None else pressed
             basis[run] = int(Basis.ASSUMED if pressed is None else Basis.DECLARED)

@@ -143,6 +143,11 @@ def test_sources(capsys: Captured) -> None:
     smooth = tables["rect_elbow_smooth"]
     assert smooth["ranges"]["H_over_W"] == [0.25, 8.0]
     assert smooth["confidence"] == "cross-checked"
+    assert main(["sources", "--materials"]) == 0
+    listed = capsys.readouterr().out
+    assert "galvanised steel" in listed
+    for material in found["materials"]:
+        assert material["name"] in listed
     assert any("vanes" in entry["what"] for entry in found["missing"])
     for words in (["sources"], ["sources", "--missing"]):
         assert main(words) == 0
