@@ -168,8 +168,15 @@ def test_size_like_another_duct(capsys: Captured) -> None:
     words = ["size", "--like", "12x12in", "--max-height", "6in"]
     assert main([*words, "--units", "inch-pound"]) == 0
     out = capsys.readouterr().out
-    assert "6×27.4 in" in out
+    assert "27.4×6 in" in out
+    assert "25×6 in" in out
     assert "+21 %" in out
+    assert main(words) == 0
+    out = capsys.readouterr().out
+    # Width first, in the exact size as in the table.
+    assert "304.8×304.8 mm, by Huebscher's formula: 695.7×152.4 mm" in out
+    assert "width × height" in out
+    assert "675×152.4 mm" in out
 
 
 def test_size_for_a_rate(capsys: Captured) -> None:
@@ -182,7 +189,53 @@ def test_size_for_a_rate(capsys: Captured) -> None:
         assert row["friction_pa_m"] <= 0.8
         assert row["height_m"] <= 0.25
     assert main(["size", "--flow", "500 L/s"]) == 0
-    assert "friction" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "friction" in out
+    sized = re.findall(r"^ (?:Ø\d+|\d+×\d+)(.*)", out, re.MULTILINE)
+    assert len(sized) > 5
+    assert all(rest.startswith(" mm") for rest in sized)
+
+
+def test_sizes_are_those_of_ducts(capsys: Captured) -> None:
+    assert main(["size", "--flow", "900 cfm", "--max-velocity", "0.1 m/s"]) == 0
+    out = capsys.readouterr().out
+    assert "e+" not in out
+    found = result(
+        capsys, "size", "size", "--flow", "900 cfm", "--max-velocity", "0.1 m/s"
+    )
+    sides = ("width_m", "height_m", "diameter_m")
+    assert max(row[side] or 0.0 for row in found["sizes"] for side in sides) <= 3.0
+    said = refused(capsys, "size", "--flow", "900 cfm", "--max-velocity", "0.01 m/s")
+    assert "no size of the series up to 3 m" in said
+
+
+@pytest.mark.parametrize(
+    ("units", "window", "other"),
+    [
+        ("metric", "over 1.47 Pa/m to 0.49 Pa/m", "in.wg"),
+        ("inch-pound", "over 0.180 in.wg/100 ft to 0.060 in.wg/100 ft", "Pa"),
+    ],
+)
+def test_the_desk_speaks_one_system_of_units(
+    units: str, window: str, other: str, capsys: Captured
+) -> None:
+    words = ["round-elbow", "--diameter", "8in", "--radius", "4in", "--flow", "300 cfm"]
+    words += ["--rate", "0.8 Pa/m"]
+    assert main(["fitting", *words, "--units", units]) == 0
+    out = capsys.readouterr().out
+    assert window in out
+    assert other not in out
+
+
+def test_a_check_in_a_file_has_its_unit(tmp_path: Path, capsys: Captured) -> None:
+    assert main(["analyse", str(HOUSE), "--csv", str(tmp_path)]) == 0
+    capsys.readouterr()
+    with (tmp_path / "checks.csv").open(encoding="utf-8", newline="") as stream:
+        units = {row["dimension"]: row["unit"] for row in csv.DictReader(stream)}
+    assert units["velocity"] == "m/s"
+    assert units["temperature"] == "K"
+    assert units["airflow"] == "m3/s"
+    assert all(units.values())
 
 
 @pytest.mark.parametrize(

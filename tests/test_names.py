@@ -190,3 +190,10 @@ def test_a_name_without_numbers_of_a_section_gets_the_plain_sentence() -> None:
         found = drawing_from_runs([(name, [[0, 0, 3], [4, 0, 3]], None)])
         with pytest.raises(BadInput, match="the run has no section; give it"):
             build(found, Schedule(source=SourceSpec(at=(0.0, 0.0, 3.0))))
+
+
+def test_a_route_of_many_metres_is_said_without_an_exponent(tmp_path: Path) -> None:
+    route = tmp_path / "wide.obj"
+    route.write_text("o T1 600x300\nv 0 0 0\nv 13000 0 0\nl 1 2\n", encoding="utf-8")
+    said = " ".join(notice.sentence for notice in read(route).notices)
+    assert "the route is 13000 m wide" in said

@@ -34,6 +34,17 @@ CAUTION = (
     f"{AS_NEW} Combustion air, fire and smoke separation, equipment limits and safe "
     "work at height are for the local code and licensed practice to decide."
 )
+CHECK_UNITS = {  # of values in files
+    "velocity": "m/s",
+    "length": "m",
+    "airflow": "m3/s",
+    "temperature": "K",
+    "temperature difference": "K",
+    "pressure": "Pa",
+    "level": "dB",
+    "share": "1",
+    "ratio": "1",
+}
 _MARK = {Basis.DRAWN: "", Basis.DECLARED: "d", Basis.ASSUMED: "a"}
 
 
@@ -355,7 +366,7 @@ def flat_tables(
         "ducts": ducts(analysis),
         "balance": balancing(analysis),
         "checks": [
-            {**row, "failing": "; ".join(row["failing"])}
+            {**_with_unit(row), "failing": "; ".join(row["failing"])}
             for row in check_rows(checks(analysis))
         ],
         "room": [
@@ -373,6 +384,16 @@ def flat_tables(
             for row in assumption_rows(analysis)
         ],
     }
+
+
+def _with_unit(row: dict[str, Any]) -> dict[str, Any]:
+    """A check with the unit of its value and limit, beside what these measure."""
+    out = {}
+    for key, value in row.items():
+        out[key] = value
+        if key == "dimension":
+            out["unit"] = CHECK_UNITS[value]
+    return out
 
 
 def _flat(row: dict[str, Any], *without: str) -> dict[str, Any]:
