@@ -12,7 +12,7 @@ from .constructions import (
     TakeoffEntry,
 )
 from .drawing import Attributes, Drawing, Run, drawing_from_runs
-from .faults import BadInput, Notice, Severity, error, note, refusal, warning
+from .faults import BadInput, Notice, Severity, error, note, refusal, warning, writing
 from .fit import bend_places, end_taps
 from .fittings import Bends, BoolArray, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
@@ -28,6 +28,7 @@ from .graph import (
 from .mend import mended
 from .names import bare_name, section_in_name, toml_key
 from .near_misses import near_misses
+from .nearest import folded, nearest
 from .obstacles import Obstacle, read_obstacles, structure_in
 from .read import read
 from .read_schedule import find_schedule, load_toml, read_schedule
@@ -115,6 +116,7 @@ __all__ = [
     "error",
     "find_schedule",
     "flat_oval",
+    "folded",
     "island_notices",
     "join",
     "level_frame",
@@ -122,6 +124,7 @@ __all__ = [
     "loops",
     "mended",
     "near_misses",
+    "nearest",
     "network",
     "node_kinds",
     "note",
@@ -149,4 +152,5 @@ __all__ = [
     "with_sections",
     "write",
     "write_gltf",
+    "writing",
 ]

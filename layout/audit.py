@@ -18,6 +18,7 @@ from .graph import (
     loop_notices,
     run_sections,
 )
+from .names import no_section, without_section
 from .near_misses import near_misses
 from .run_names import with_drawn_names
 from .schedule import Schedule
@@ -110,10 +111,10 @@ def _bare(drawing: Drawing, sections: RunSections) -> list[Notice]:
     return [
         warning(
             drawing.place(run),
-            "the run has no section",
-            "give it width_m and height_m or diameter_m in the extras, a name "
-            "such as 600x300 or D200, or a line under [sections] in the "
-            "schedule",
+            no_section(drawing.names[run]),
+            without_section(
+                drawing.names[run], "a line under [sections] in the schedule"
+            ),
             effect="no result",
             place=drawing.first_middle(run),
         )

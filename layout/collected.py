@@ -281,7 +281,14 @@ def say_what_was_taken(
         found.notices.append(
             warning(
                 found.file,
-                f"the route is {extent:.4g} m wide",
+                f"the route is {_wide(extent)} wide",
                 "say --unit mm or --unit in if the numbers are millimetres or inches",
             )
         )
+
+
+def _wide(metres: float) -> str:
+    """A large extent, without an exponent up to what no drawing has."""
+    if metres < 1e5:
+        return f"{metres:.0f} m"
+    return f"{metres / 1e3:.0f} km" if metres < 1e15 else f"{metres:.3g} m"

@@ -1,8 +1,10 @@
 """Notices and refusals: place, fault, remedy, in one sentence each."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import Enum
+from pathlib import Path
 
 Place = tuple[float, float, float]
 
@@ -105,6 +107,38 @@ def error(
 def refusal(where: str, what: str, remedy: str) -> BadInput:
     """Make the refusal of an input for a single fault."""
     return BadInput([error(where, what, remedy)])
+
+
+@contextmanager
+def writing(path: Path) -> Iterator[None]:
+    """Say in one sentence why a file cannot be written, where the system refuses it.
+
+    Raises
+    ------
+    BadInput
+        For each `OSError` inside.
+    """
+    try:
+        yield
+    except IsADirectoryError:
+        raise refusal(
+            str(path), "a folder has that name", "name a file that is none"
+        ) from None
+    except FileExistsError:
+        raise refusal(
+            str(path), "a file has that name", "name another folder"
+        ) from None
+    except PermissionError:
+        raise refusal(
+            str(path),
+            "you have no right to write there",
+            "name another place or change its rights",
+        ) from None
+    except OSError as problem:
+        why = (problem.strerror or str(problem)).lower()
+        raise refusal(
+            str(path), f"it cannot be written ({why})", "name another place"
+        ) from None
 
 
 def _three(place: Iterable[float] | None) -> Place | None:

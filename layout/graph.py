@@ -22,7 +22,7 @@ from .fittings import (
     Terminals,
     Transitions,
 )
-from .names import toml_key
+from .names import no_section, toml_key, without_section
 from .near_misses import nearest, nearest_ends
 from .run_names import with_drawn_names
 from .schedule import Schedule
@@ -503,10 +503,12 @@ def _bare_faults(
     return [
         error(
             drawing.place(run),
-            "the run has no section",
-            "give it width_m and height_m or diameter_m in the extras, a name such as "
-            f'600x300 or D200, or {toml_key(drawing.names[run])} = "600x300 mm" under '
-            "[sections] in the schedule",
+            no_section(drawing.names[run]),
+            without_section(
+                drawing.names[run],
+                f'{toml_key(drawing.names[run])} = "600x300 mm" under [sections] in '
+                "the schedule",
+            ),
             effect="no result",
             place=drawing.first_middle(run),
         )

@@ -16,6 +16,10 @@ _RECTANGLE = re.compile(
     r"(\s+oval\b)?",
 )
 _ROUND = re.compile(rf"(?<!\w)(?:DN|dn|[DdØø])\s?{_NUMBER}{_UNIT}(?![\w\"″”]|\.\d)")
+_OTHER_UNIT = re.compile(
+    rf"(?<![\w.×*])(?:{_NUMBER}\s?\w{{0,2}}\s?[xX×*]|(?<!\w)(?:DN|dn|[DdØø]))"
+    rf"\s?{_NUMBER}\s?(?:m|ft|')(?!\w)"
+)
 _SIGN = re.compile("[xX×*DdØø]")  # without one of these there is no section
 _COPY = re.compile(r"\.\d{3}$")  # what some tools append to a name used twice
 _BARE_RANGE = (50.0, 5000.0)  # bare numbers outside it are no duct in millimetres
@@ -49,6 +53,80 @@ def section_in_name(name: str) -> tuple[Section, str] | None:
     """
     found = _search(name)
     return None if found is None else found[:2]
+
+
+def unread_in_name(name: str) -> tuple[str, str] | None:
+    """Find what looks like a section in a name and is not taken as one.
+
+    Parameters
+    ----------
+    name
+        A name, in which `section_in_name` finds nothing.
+
+    Returns
+    -------
+    found
+        What was seen with why it was not taken, and how to write it; or None.
+
+    Examples
+    --------
+    >>> unread_in_name("trunk 24x12")[1]
+    'write "24x12in" if it is in inches'
+    >>> unread_in_name("trunk 0.6x0.3m")[1]
+    'write mm, cm or in'
+    >>> unread_in_name("trunk 7") is None
+    True
+    """
+    plain = _COPY.sub("", name).replace("_", " ")
+    if match := _RECTANGLE.search(plain):
+        seen, unit = match[0].strip(), match[4] or match[2]
+        if match[2] and not match[4]:
+            return (
+                f"'{seen}' was not taken: its second side has no unit",
+                "write the unit behind it",
+            )
+    elif match := _ROUND.search(plain):
+        seen, unit = match[0].strip(), match[2]
+    if match and not unit:
+        sides, oval, _ = seen.partition(" oval")
+        return _too_far(seen), f'write "{sides}in{oval}" if it is in inches'
+    if match := _OTHER_UNIT.search(plain):
+        why = "is in a unit that no section in a name has"
+        return f"'{match[0].strip()}' was not taken: it {why}", "write mm, cm or in"
+    return None
+
+
+def _too_far(seen: str) -> str:
+    """Why a section without a unit is none."""
+    low, high = _BARE_RANGE
+    return (
+        f"'{seen}' was not taken: without a unit it would be in millimetres, and bare "
+        f"numbers must lie between {low:.0f} and {high:.0f} for that"
+    )
+
+
+def no_section(name: str) -> str:
+    """Say that a run has no section, and what of its name was not taken as one."""
+    unread = unread_in_name(name)
+    return "the run has no section" + (f", and {unread[0]}" if unread else "")
+
+
+def without_section(name: str, line: str) -> str:
+    """Say how to give a run of a name its section; `line` is that of the schedule."""
+    unread = unread_in_name(name)
+    return (
+        (f"{unread[1]}, or " if unread else "")
+        + "give it width_m and height_m or diameter_m in the extras, a name such as "
+        f"600x300 or D200, or {line}"
+    )
+
+
+def bare_section_fault(text: str) -> tuple[str, str] | None:
+    """Why a section that is written without a unit is not taken; None for others."""
+    plain = text.strip()
+    if not (_RECTANGLE.fullmatch(plain) or _ROUND.fullmatch(plain)):
+        return None
+    return unread_in_name(plain)
 
 
 def bare_name(name: str) -> str:

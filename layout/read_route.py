@@ -21,7 +21,7 @@ from .collected import Collected, Found, check_finite, collected_drawing
 from .drawing import Attributes, Drawing
 from .faults import BadInput, note, refusal
 from .frames import z_up
-from .names import section_in_name
+from .names import bare_section_fault, section_in_name
 from .read_schedule import Table, load_toml
 from .sections import FloatArray, Section
 
@@ -127,6 +127,8 @@ def _section(value: object, where: str) -> tuple[Section, str]:
     bare = section_in_name(value) if isinstance(value, str) else None
     if bare is not None:
         return bare[0], bare[1].replace("in the name", "in the section")
+    if isinstance(value, str) and (fault := bare_section_fault(value)) is not None:
+        raise refusal(where, *fault)
     return units.section(value, where), "the file"
 
 

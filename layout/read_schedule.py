@@ -1,6 +1,5 @@
 """Read a schedule from TOML: every key known, every quantity with its unit."""
 
-import difflib
 import math
 import sys
 from collections.abc import Callable, Iterator, Mapping
@@ -13,6 +12,7 @@ from . import units
 from .basis import Basis
 from .constructions import ELBOW_CONSTRUCTIONS, TAKEOFF_ENTRIES, ElbowConstruction
 from .faults import BadInput, Notice, error, refusal
+from .nearest import nearest
 from .schedule import (
     FAN_AIRS,
     NOISE_TARGETS,
@@ -135,12 +135,12 @@ class Table:
         def read(value: object, where: str) -> T:
             if isinstance(value, str) and value in choices:
                 return choices[value]
-            near = difflib.get_close_matches(str(value), list(choices), n=1, cutoff=0.4)
+            near = nearest(str(value), choices)
             known = ", ".join(f'"{word}"' for word in choices)
             raise refusal(
                 where,
                 f"'{value}' is not known there",
-                f'did you mean "{near[0]}"' if near else f"write one of {known}",
+                f'did you mean "{near}"' if near else f"write one of {known}",
             )
 
         return self.get(key, read)
@@ -239,11 +239,11 @@ class Table:
         for key in self._content:
             if key in known:
                 continue
-            near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
+            near = nearest(key, known)
             self.fault(
                 "",
                 f"the key '{key}' is not known there",
-                f"did you mean '{near[0]}'"
+                f"did you mean '{near}'"
                 if near
                 else f"the keys are {', '.join(known)}",
             )

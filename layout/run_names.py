@@ -1,6 +1,5 @@
 """Names by which a schedule calls runs, made those of the drawing."""
 
-import difflib
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from typing import TypeVar
@@ -8,6 +7,7 @@ from typing import TypeVar
 from .drawing import NOTHING_SAID, Drawing
 from .faults import Notice, error
 from .names import bare_name
+from .nearest import nearest
 from .schedule import Schedule
 
 T = TypeVar("T")
@@ -130,6 +130,6 @@ class _Names:
 
     def instead(self, name: str) -> str:
         """What may have been meant."""
-        near = difflib.get_close_matches(name, list(self._by_label), n=1, cutoff=0.4)
+        near = nearest(name, self._by_label)
         shown = ", ".join(f"'{run}'" for run in list(self._names)[:8])
-        return f"did you mean '{near[0]}'" if near else f"its runs are {shown}"
+        return f"did you mean '{near}'" if near else f"its runs are {shown}"

@@ -161,17 +161,24 @@ def words(shape: int, width: float, height: float, unit: str = "mm") -> str:
     --------
     >>> words(Shape.RECTANGULAR, 0.6, 0.3), words(Shape.ROUND, 0.2, 0.2)
     ('600×300 mm', 'Ø200 mm')
+    >>> words(Shape.RECTANGULAR, 12.0, 0.3)
+    '12000×300 mm'
     """
     if shape == Shape.NONE:
         return "no section"
     if unit == "mm":
-        w, h = f"{width * 1e3:.4g}", f"{height * 1e3:.4g}"
+        w, h = (_digits(side * 1e3, 4) for side in (width, height))
     else:
-        w, h = f"{width / _INCH:.3g}", f"{height / _INCH:.3g}"
+        w, h = (_digits(side / _INCH, 3) for side in (width, height))
     if shape == Shape.ROUND:
         return f"Ø{w} {unit}"
     size = f"{w}×{h} {unit}"
     return f"{size} flat oval" if shape == Shape.OVAL else size
+
+
+def _digits(value: float, count: int) -> str:
+    """A number to so many digits, never with an exponent."""
+    return f"{float(f'{value:.{count}g}'):.15g}"
 
 
 def _prepare(

@@ -1,6 +1,5 @@
 """Where the air leaves: free ends matched with what the schedule says of them."""
 
-import difflib
 from pathlib import PurePath
 
 import numpy as np
@@ -9,6 +8,7 @@ from .basis import Basis
 from .faults import BadInput, Notice, error
 from .fittings import Ducts, Legs, Terminals
 from .names import toml_key, unique
+from .nearest import nearest
 from .run_names import labels
 from .schedule import Schedule
 from .sections import IntArray
@@ -215,9 +215,9 @@ def _at(topology: Topology, node: int) -> str:
 
 
 def _instead(name: str, known: list[str]) -> str:
-    near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+    near = nearest(name, known)
     if near:
-        return f"did you mean '{near[0]}'"
+        return f"did you mean '{near}'"
     if not known:
         return "rename it"
     return "the free ends are " + ", ".join(f"'{label}'" for label in known[:8])

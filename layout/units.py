@@ -1,11 +1,11 @@
 """Units at the edge: one strict table, so that no bare number is ever guessed at."""
 
-import difflib
 import math
 import re
 from dataclasses import dataclass
 
 from .faults import refusal
+from .nearest import nearest
 from .sections import Section, flat_oval, rectangular, round_section
 
 INCH = 0.0254
@@ -207,10 +207,9 @@ def _unit(name: str, dimension: str, text: str, where: str) -> Unit:
         folded = [key for key in mine if key.casefold() == name.casefold()]
         found = UNITS[folded[0]] if folded else None
     if found is None:
-        near = difflib.get_close_matches(name, mine, n=1, cutoff=0.4)
-        hint = (
-            f"did you mean '{near[0]}'" if near else f"write one of {', '.join(mine)}"
-        )
+        near = nearest(name, mine, close=0.65)  # 'cfn' for 'cfm'
+        every = f"one of {', '.join(mine)}"
+        hint = f"did you mean '{near}' or {every}" if near else f"write {every}"
         raise refusal(
             where, f"'{name}' in '{text.strip()}' is no unit of {dimension}", hint
         )

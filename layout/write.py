@@ -9,7 +9,7 @@ import numpy as np
 
 from .drawing import Drawing
 from .extras import extras_of
-from .faults import Notice, note, refusal
+from .faults import Notice, note, refusal, writing
 from .names import bare_name, section_in_name
 from .sections import Section, Shape
 from .write_gltf import write_gltf
@@ -45,7 +45,7 @@ def write(drawing: Drawing, path: Path | str) -> list[Notice]:
     Raises
     ------
     BadInput
-        If the ending is of no format that is written.
+        If the ending is of no format that is written, or the file cannot be.
     """
     path = Path(path)
     how = _FORMATS.get(path.suffix.lower())
@@ -55,7 +55,8 @@ def write(drawing: Drawing, path: Path | str) -> list[Notice]:
             f"'{path.suffix}' is no format that is written",
             f"end the name in {', '.join(_FORMATS)}",
         )
-    return how(drawing, path)
+    with writing(path):
+        return how(drawing, path)
 
 
 def _glb(drawing: Drawing, path: Path) -> list[Notice]:

@@ -1,6 +1,6 @@
 """The book of fittings: every kind by name, its parameters, and its coefficient."""
 
-import difflib
+from elbowroom.layout import nearest
 
 from . import damper_kinds, elbow_kinds, end_kinds, junction_kinds, transition_kinds
 from .coefficient import LookupRefused
@@ -53,8 +53,8 @@ def find_kind(text: str) -> Kind:
     name = "-".join(text.replace("_", " ").replace("-", " ").lower().split())
     if name in KINDS:
         return KINDS[name]
-    near = difflib.get_close_matches(name, list(KINDS), n=1, cutoff=0.3)
-    hint = f"did you mean '{near[0]}'" if near else "see fitting --list"
+    near = nearest(name, KINDS)
+    hint = f"did you mean '{near}'" if near else "see fitting --list"
     raise LookupRefused(f"there is no kind of fitting '{text}'; {hint}")
 
 
@@ -69,8 +69,8 @@ def complete(kind: Kind, given: Values) -> tuple[dict[str, float], tuple[str, ..
     names = [parameter.name for parameter in kind.parameters]
     for name in given:
         if name not in names and name != "Re":
-            near = difflib.get_close_matches(name, names, n=1, cutoff=0.3)
-            hint = f"did you mean '{near[0]}'" if near else f"it has {', '.join(names)}"
+            near = nearest(name, names)
+            hint = f"did you mean '{near}'" if near else f"it has {', '.join(names)}"
             raise LookupRefused(f"{kind.name} has no parameter '{name}'; {hint}")
     values: dict[str, float] = {}
     assumed = []

@@ -153,11 +153,13 @@ def _compression(graph: DuctGraph) -> tuple[FloatArray, IntArray]:
     out = np.full(len(names), np.nan)
     basis = np.full(len(names), int(Basis.DECLARED))
     said = (schedule.material or "", *schedule.run_materials.values())
-    if not (schedule.run_compression or any("flexible" in word for word in said)):
+    if not (
+        schedule.run_compression or any("flexible" in word.lower() for word in said)
+    ):
         return out, basis
     for run, name in enumerate(names):
         material = _made_of(graph, run)[0]
-        if material is not None and "flexible" in material:
+        if material is not None and "flexible" in material.lower():
             pressed = schedule.run_compression.get(name, schedule.compression)
             out[run] = 0.0 if pressed is None else pressed
             basis[run] = int(Basis.ASSUMED if pressed is None else Basis.DECLARED)

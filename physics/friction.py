@@ -1,12 +1,11 @@
 """Friction in straight duct: Darcy-Weisbach with the Colebrook friction factor."""
 
-import difflib
 from enum import IntEnum
 
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray, IntArray
+from elbowroom.layout import FloatArray, IntArray, folded, nearest
 
 from .tables import rows
 
@@ -179,15 +178,38 @@ def material_roughness(material: str) -> float:
     Raises
     ------
     ValueError
-        If the material is not in the table; the message names the nearest.
+        If the material is not in the table; the message names what comes close.
     """
-    known = {
-        row["material"]: float(row["absolute_roughness_m"]) for row in rows("roughness")
-    }
-    if material in ("galvanised steel", "galvanized steel"):
-        return GALVANISED
-    if material in known:
-        return known[material]
-    near = difflib.get_close_matches(material, list(known), n=1, cutoff=0.3)
-    hint = f"did you mean '{near[0]}'" if near else "write its roughness instead"
+    known = material_roughnesses()
+    asked = folded(material)
+    by_fold = {folded(name): name for name in known}
+    if asked in by_fold:
+        return known[by_fold[asked]]
+    near = nearest(material, known)
+    words = set(asked.replace(",", "").split())
+    alike = [
+        name
+        for fold, name in by_fold.items()
+        if words and words <= set(fold.replace(",", "").split())
+    ]
+    if near is not None:
+        hint = f"did you mean '{near}'"
+    elif alike:
+        hint = "it has " + ", ".join(f"'{name}'" for name in alike)
+    else:
+        hint = (
+            "write its roughness instead, or one of its materials, which "
+            "elbowroom sources --materials lists"
+        )
     raise ValueError(f"the material '{material}' is not in the table; {hint}")
+
+
+def material_roughnesses() -> dict[str, float]:
+    """Roughness of every material that a schedule may name, m."""
+    return {
+        "galvanised steel": GALVANISED,
+        **{
+            row["material"]: float(row["absolute_roughness_m"])
+            for row in rows("roughness")
+        },
+    }

@@ -1,7 +1,10 @@
 """The commands as a user gives them: results, exit codes, what is written."""
 
 import csv
+import errno
 import json
+import os
+import re
 import shutil
 import subprocess
 import sys
@@ -13,15 +16,17 @@ import numpy as np
 import pytest
 from schemas import NAMES, schema, validate
 
-from elbowroom import physics
+from elbowroom import physics, viewer
 from elbowroom.layout import (
     Attributes,
+    BadInput,
     drawing_from_runs,
     rectangular,
     refusal,
     write_gltf,
+    writing,
 )
-from elbowroom.viewer import main
+from elbowroom.viewer import main, preflight
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 ROOM = EXAMPLES / "reading_room"
@@ -146,6 +151,11 @@ def test_sources(capsys: Captured) -> None:
     smooth = tables["rect_elbow_smooth"]
     assert smooth["ranges"]["H_over_W"] == [0.25, 8.0]
     assert smooth["confidence"] == "cross-checked"
+    assert main(["sources", "--materials"]) == 0
+    listed = capsys.readouterr().out
+    assert "galvanised steel" in listed
+    for material in found["materials"]:
+        assert material["name"] in listed
     assert any("vanes" in entry["what"] for entry in found["missing"])
     for words in (["sources"], ["sources", "--missing"]):
         assert main(words) == 0
@@ -166,8 +176,15 @@ def test_size_like_another_duct(capsys: Captured) -> None:
     words = ["size", "--like", "12x12in", "--max-height", "6in"]
     assert main([*words, "--units", "inch-pound"]) == 0
     out = capsys.readouterr().out
-    assert "6×27.4 in" in out
+    assert "27.4×6 in" in out
+    assert "25×6 in" in out
     assert "+21 %" in out
+    assert main(words) == 0
+    out = capsys.readouterr().out
+    # Width first, in the exact size as in the table.
+    assert "304.8×304.8 mm, by Huebscher's formula: 695.7×152.4 mm" in out
+    assert "width × height" in out
+    assert "675×152.4 mm" in out
 
 
 def test_size_for_a_rate(capsys: Captured) -> None:
@@ -180,7 +197,53 @@ def test_size_for_a_rate(capsys: Captured) -> None:
         assert row["friction_pa_m"] <= 0.8
         assert row["height_m"] <= 0.25
     assert main(["size", "--flow", "500 L/s"]) == 0
-    assert "friction" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "friction" in out
+    sized = re.findall(r"^ (?:Ø\d+|\d+×\d+)(.*)", out, re.MULTILINE)
+    assert len(sized) > 5
+    assert all(rest.startswith(" mm") for rest in sized)
+
+
+def test_sizes_are_those_of_ducts(capsys: Captured) -> None:
+    assert main(["size", "--flow", "900 cfm", "--max-velocity", "0.1 m/s"]) == 0
+    out = capsys.readouterr().out
+    assert "e+" not in out
+    found = result(
+        capsys, "size", "size", "--flow", "900 cfm", "--max-velocity", "0.1 m/s"
+    )
+    sides = ("width_m", "height_m", "diameter_m")
+    assert max(row[side] or 0.0 for row in found["sizes"] for side in sides) <= 3.0
+    said = refused(capsys, "size", "--flow", "900 cfm", "--max-velocity", "0.01 m/s")
+    assert "no size of the series up to 3 m" in said
+
+
+@pytest.mark.parametrize(
+    ("units", "window", "other"),
+    [
+        ("metric", "over 1.47 Pa/m to 0.49 Pa/m", "in.wg"),
+        ("inch-pound", "over 0.180 in.wg/100 ft to 0.060 in.wg/100 ft", "Pa"),
+    ],
+)
+def test_the_desk_speaks_one_system_of_units(
+    units: str, window: str, other: str, capsys: Captured
+) -> None:
+    words = ["round-elbow", "--diameter", "8in", "--radius", "4in", "--flow", "300 cfm"]
+    words += ["--rate", "0.8 Pa/m"]
+    assert main(["fitting", *words, "--units", units]) == 0
+    out = capsys.readouterr().out
+    assert window in out
+    assert other not in out
+
+
+def test_a_check_in_a_file_has_its_unit(tmp_path: Path, capsys: Captured) -> None:
+    assert main(["analyse", str(HOUSE), "--csv", str(tmp_path)]) == 0
+    capsys.readouterr()
+    with (tmp_path / "checks.csv").open(encoding="utf-8", newline="") as stream:
+        units = {row["dimension"]: row["unit"] for row in csv.DictReader(stream)}
+    assert units["velocity"] == "m/s"
+    assert units["temperature"] == "K"
+    assert units["airflow"] == "m3/s"
+    assert all(units.values())
 
 
 @pytest.mark.parametrize(
@@ -330,6 +393,100 @@ def test_nothing_is_written_over_an_input(tmp_path: Path, capsys: Captured) -> N
         capsys, "view", str(route), "--png", str(tmp_path / "none" / "a.png")
     )
     assert (route.read_bytes(), plan.read_bytes()) == before
+
+
+WRITERS: dict[str, list[Any]] = {
+    "d.png": ["analyse", HOUSE, "--png"],
+    "p.html": ["analyse", HOUSE, "--page"],
+    "w.xlsx": ["analyse", HOUSE, "--xlsx"],
+    "t": ["analyse", HOUSE, "--csv"],
+    "v.png": ["view", HOUSE, "--png"],
+    "r.html": ["report", HOUSE, "--out"],
+    "r.pdf": ["report", HOUSE, "--out"],
+    "c.dxf": ["convert", HOUSE],
+    "c.glb": ["convert", HOUSE],
+    "c.obj": ["convert", HOUSE],
+    "c.vtp": ["convert", HOUSE],
+    "f.glb": ["check", HOUSE, "--fix"],
+    "o.glb": ["proportion", HOUSE, "--out"],
+    "q": ["quantities", HOUSE, "--csv"],
+    "q.xlsx": ["quantities", HOUSE, "--xlsx"],
+    "s.svg": ["fitting", "round-elbow", "--diameter=8in", "--radius=4in", "--draw"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", WRITERS)
+def test_what_cannot_be_written_is_said_before_the_work(
+    name: str, tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    words = [*map(str, WRITERS[name]), str(tmp_path / name)]
+    is_folder = "." not in name
+    (tmp_path / name).touch() if is_folder else (tmp_path / name).mkdir()
+    said = refused(capsys, *words)
+    assert name in said
+    assert "not a folder" in said if is_folder else "a folder has that name" in said
+    (tmp_path / name).unlink() if is_folder else (tmp_path / name).rmdir()
+    # As where a folder is read-only, which nothing is for a test run as root.
+    monkeypatch.setattr("os.access", lambda _, mode: not mode & os.W_OK)
+    assert "no right to write" in refused(capsys, *words)
+    assert not (tmp_path / name).exists()
+
+
+@pytest.mark.parametrize("name", sorted(set(WRITERS) - {"r.pdf", "v.png"}))
+def test_what_fails_while_it_is_written_is_said_too(
+    name: str, tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Where the rights are only found to be missing when the file is made.
+    for module in ("cli_outputs", "cli_layout"):
+        monkeypatch.setattr(
+            sys.modules[f"{viewer.__name__}.{module}"],
+            "can_be_written",
+            lambda *_, **__: None,
+        )
+    (tmp_path / name).mkdir() if "." in name else (tmp_path / name).touch()
+    if name == "d.png" and preflight.why_not() is not None:
+        pytest.skip("there is no OpenGL")
+    assert main([*map(str, WRITERS[name]), str(tmp_path / name)]) == 2
+    err = capsys.readouterr().err
+    assert "has that name" in err
+    assert "Traceback" not in err
+
+
+def test_a_full_disk_and_missing_rights_are_one_sentence_each() -> None:
+    for problem, said in (
+        (OSError(errno.ENOSPC, "No space left on device"), "no space left on device"),
+        (PermissionError(), "no right to write"),
+    ):
+        with pytest.raises(BadInput, match=said), writing(Path("a.glb")):
+            raise problem
+
+
+@pytest.mark.parametrize("units", ["metric", "inch-pound"])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["analyse", OPTIONS[0]],
+        ["compare", *OPTIONS],
+        ["check", OPTIONS[0]],
+        ["quantities", str(HOUSE)],
+        ["proportion", str(HOUSE)],
+        ["size", "--flow", "900 cfm"],
+    ],
+    ids=lambda words: words[0],
+)
+def test_a_narrow_terminal_cuts_no_number(
+    words: list[str], units: str, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if words[0] != "check":
+        words = [*words, "--units", units]
+    numbers = []
+    for columns in ("300", "60", "30"):
+        monkeypatch.setenv("COLUMNS", columns)
+        assert main(words) == 0
+        out = capsys.readouterr().out
+        assert "…" not in out
+        numbers.append(sorted(re.findall(r"\d[\d.]*", out)))
+    assert numbers[0] == numbers[1] == numbers[2]
 
 
 def test_strict_ends_with_code_1_where_the_fan_is_too_weak(

@@ -192,8 +192,35 @@ def test_materials_have_the_roughness_of_their_row() -> None:
 def test_unknown_material_is_refused_with_the_nearest_name() -> None:
     with pytest.raises(ValueError, match="did you mean 'concrete'"):
         friction.material_roughness("concret")
-    with pytest.raises(ValueError, match="write its roughness"):
-        friction.material_roughness("qqq")
+    for other in ("qqq", "sheet metal"):
+        with pytest.raises(ValueError, match=r"write its roughness.*--materials lists"):
+            friction.material_roughness(other)
+
+
+@pytest.mark.parametrize(
+    "text", ["Galvanised steel", "GALVANIZED STEEL", "galvanised  steel"]
+)
+def test_a_material_is_known_in_either_case_and_spelling(text: str) -> None:
+    assert friction.material_roughness(text) == friction.GALVANISED
+
+
+@pytest.mark.parametrize(
+    ("text", "has", "has_not"),
+    [
+        ("steel", "'commercial steel or wrought iron'", "did you mean"),
+        ("galvanized", "did you mean 'galvanised steel'", "wood"),
+        ("flexible duct", "'flexible duct, metallic corrugated", "board"),
+        ("aluminum", "'aluminium round, longitudinal seam", "did you mean"),
+        ("sheet metal", "its materials", "did you mean"),
+    ],
+)
+def test_a_word_of_a_material_gets_those_that_have_it(
+    text: str, has: str, has_not: str
+) -> None:
+    with pytest.raises(ValueError, match="not in the table") as said:
+        friction.material_roughness(text)
+    assert has in str(said.value)
+    assert has_not not in str(said.value)
 
 
 def _quickest(work: Callable[[], object]) -> float:

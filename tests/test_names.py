@@ -8,7 +8,9 @@ import pytest
 
 from elbowroom.layout import (
     BadInput,
+    Schedule,
     Shape,
+    SourceSpec,
     bare_name,
     build,
     drawing_from_runs,
@@ -155,3 +157,43 @@ def test_the_unit_of_the_points_is_not_that_of_a_section(
     path = tmp_path / "a.toml"
     path.write_text(f'unit = "{unit}"\nup = "z"\n{KEY}', encoding="utf-8")
     assert read(path).width.tolist() == [0.6]
+
+
+@pytest.mark.parametrize("section", ["60x30", "0.6x0.3", "D8", "24x12"])
+def test_a_bare_section_that_is_no_duct_in_millimetres(
+    section: str, tmp_path: Path
+) -> None:
+    route = tmp_path / "route.toml"
+    run = 'points = [[0, 0, 0], [3, 0, 0]]\nflow = "9 L/s"\nsource = "start"'
+    for text, said in (
+        (f'[[run]]\nname = "T1"\nsection = "{section}"\n{run}', "run 'T1'"),
+        (f'[[run]]\nname = "T1 {section}"\n{run}', "the run has no section"),
+    ):
+        route.write_text(f'unit = "m"\n{text}', encoding="utf-8")
+        with pytest.raises(BadInput) as caught:
+            build(read(route))
+        (fault,) = caught.value.faults
+        assert said in fault.sentence
+        assert f"'{section}' was not taken" in fault.sentence
+        assert (
+            "millimetres, and bare numbers must lie between 50 and 5000" in fault.what
+        )
+        assert f'write "{section}in" if it is in inches' in fault.remedy
+        route.write_text(
+            route.read_text("utf-8").replace(section, f"{section}in"), encoding="utf-8"
+        )
+        build(read(route))
+
+
+def test_a_name_without_numbers_of_a_section_gets_the_plain_sentence() -> None:
+    for name in ("level 2 office", "T9 600/300"):
+        found = drawing_from_runs([(name, [[0, 0, 3], [4, 0, 3]], None)])
+        with pytest.raises(BadInput, match="the run has no section; give it"):
+            build(found, Schedule(source=SourceSpec(at=(0.0, 0.0, 3.0))))
+
+
+def test_a_route_of_many_metres_is_said_without_an_exponent(tmp_path: Path) -> None:
+    route = tmp_path / "wide.obj"
+    route.write_text("o T1 600x300\nv 0 0 0\nv 13000 0 0\nl 1 2\n", encoding="utf-8")
+    said = " ".join(notice.sentence for notice in read(route).notices)
+    assert "the route is 13000 m wide" in said

@@ -64,6 +64,8 @@ def test_lengths(text: str, metres: float) -> None:
         ("1,5 m", "length", "decimal comma"),
         ("5 Pa", "airflow", "measures pressure and not airflow"),
         ("5 cfn", "airflow", "did you mean 'cfm'"),
+        ("20 km/h", "velocity", "write one of m/s"),
+        ("5 yd", "length", "write one of m,"),
         ("1e999 m", "length", "not finite"),
         ("nan m", "length", "no length"),
         ("5 m m", "length", "no unit of length"),

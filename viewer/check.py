@@ -11,6 +11,7 @@ from elbowroom.layout import Audit, Notice, Severity, Shape, Tubes, level_frame
 from .colours import Scale
 from .display import counted
 from .scene import Panel, picture
+from .tables import new_table
 
 _THIN = 0.05  # m: how wide a run without a section is drawn
 _ROUNDING = 0.05  # m: ends that were moved together
@@ -22,11 +23,9 @@ def print_check(
     result: dict[str, Any], problems: Sequence[Notice], console: Any
 ) -> None:
     """Print what is in a drawing and what is odd about it."""
-    from rich.box import SIMPLE_HEAD
     from rich.markup import escape
-    from rich.table import Table
 
-    table = Table(title="Runs", title_justify="left", box=SIMPLE_HEAD, pad_edge=False)
+    table = new_table("Runs")
     table.add_column("run")
     table.add_column("section")
     table.add_column("length, m", justify="right")

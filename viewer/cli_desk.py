@@ -179,16 +179,24 @@ def sources(
         bool,
         typer.Option("--missing", help="What has no published data, and its stand-in."),
     ] = False,
+    materials: Annotated[
+        bool,
+        typer.Option("--materials", help="Materials of ducts, and their roughness."),
+    ] = False,
     as_json: JsonOption = False,
 ) -> int:
     """Say where the numbers come from: every table, its sources, range, checksum."""
+    from elbowroom.physics import friction, table_sources
     from elbowroom.physics import missing as missing_data
-    from elbowroom.physics import table_sources
 
-    from .sources import print_missing, print_sources, sources_result
+    from .sources import print_materials, print_missing, print_sources, sources_result
+
+    rough = friction.material_roughnesses()
 
     if as_json:
-        print_json(sources_result(table_sources(), missing_data()))
+        print_json(sources_result(table_sources(), missing_data(), rough))
+    elif materials:
+        print_materials(rough, new_console())
     elif missing:
         print_missing(missing_data(), new_console())
     else:

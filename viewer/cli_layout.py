@@ -36,9 +36,9 @@ from .cli_inputs import (
     solids_around,
 )
 from .cli_outputs import (
+    can_be_written,
     draw_picture,
     exit_code,
-    in_a_folder,
     new_console,
     not_over_inputs,
     option_title,
@@ -395,7 +395,7 @@ def convert(
         raise refusal(
             str(output), "this is the input and is not written over", "name another"
         )
-    in_a_folder(output)
+    can_be_written(output)
     drawing = read(route, unit=unit, up=up)
     for said in (*drawing.notices, *write(drawing, output)):
         say(said.sentence)

@@ -1,6 +1,7 @@
 """What the commands say, print and write."""
 
 import json
+import os
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -49,9 +50,9 @@ def watched(work: Iterable[Any], what: str) -> Iterable[Any]:
 
 def new_console() -> Any:
     """A console on standard output; it wraps lines on a terminal only."""
-    from rich.console import Console
+    from .terminal import TerminalConsole
 
-    return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+    return TerminalConsole(highlight=False, soft_wrap=not sys.stdout.isatty())
 
 
 @contextmanager
@@ -91,17 +92,26 @@ def not_over_inputs(
             raise refusal(
                 str(output), "this is an input and is not written over", "name another"
             )
-        in_a_folder(output)
-    if csv is not None and csv.exists() and not csv.is_dir():
-        raise refusal(str(csv), "this is a file, not a folder", "name another")
+        can_be_written(output, folder=output is csv)
 
 
-def in_a_folder(output: Path) -> None:
-    """Refuse an output whose folder is not there."""
-    from elbowroom.layout import refusal
+def can_be_written(output: Path, folder: bool = False) -> None:
+    """Refuse an output that cannot be written, as far as it shows before the work."""
+    from elbowroom.layout import refusal, writing
 
-    if not output.resolve().parent.is_dir():
-        raise refusal(str(output), "its folder is not there", "make the folder first")
+    with writing(output):
+        around = output.resolve().parent
+        if not around.is_dir():
+            raise refusal(
+                str(output), "its folder is not there", "make the folder first"
+            )
+        if folder and output.exists() and not output.is_dir():
+            raise refusal(str(output), "this is a file, not a folder", "name another")
+        if not folder and output.is_dir():
+            raise IsADirectoryError
+        there = output if output.exists() else around
+        if not os.access(there, os.W_OK | (os.X_OK if there.is_dir() else 0)):
+            raise PermissionError
 
 
 def workbook_file(book: Path | None) -> Path | None:
@@ -128,7 +138,7 @@ def sketch_file(path: Path) -> None:
 
     if path.suffix.lower() not in (".png", ".svg"):
         raise refusal(str(path), "a sketch's name ends in .png or .svg", "name it so")
-    in_a_folder(path)
+    can_be_written(path)
 
 
 def write_review_page(

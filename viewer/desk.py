@@ -310,7 +310,9 @@ def _worked(
             f"said is the {reference} velocity, {speed:.4g} m/s"
         )
     if "rate" not in sizes and pv is not None:
-        notes.append(f"equivalent length at {STANDARD_RATE}, as no rate was given")
+        notes.append(
+            f"equivalent length at {STANDARD_RATE} (0.82 Pa/m), as no rate was given"
+        )
     return {
         "schema": "elbowroom.fitting/1",
         "kind": kind.name,
@@ -413,8 +415,9 @@ def print_desk(result: dict[str, Any], display: Display, console: Any) -> None:
             console.print(
                 f"  equals       {display.lengths(row['equivalent_length_m'], 2)} "
                 f"{display.length} of duct at {display.rates(result['rate_pa_m'])}; "
-                f"{display.lengths(low, 2)} to {display.lengths(high, 2)} over 0.18 to "
-                f"0.06 in.wg/100 ft, mean {display.lengths(mean, 2)}"
+                f"{display.lengths(low, 2)} to {display.lengths(high, 2)} over "
+                f"{display.rates(WINDOW[1])} to {display.rates(WINDOW[0])}, "
+                f"mean {display.lengths(mean, 2)}"
             )
         console.print(f"  source       {row['source']} ({row['confidence']})")
     if result["velocity_m_s"] is not None:

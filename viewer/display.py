@@ -57,8 +57,8 @@ class Display:
         return f"{units.to_unit(value, self.rate):.{digits}f} {self.rate}"
 
     def size(self, section: Section) -> str:
-        """A section."""
-        return section.words_in(self.side).removesuffix(" mm")
+        """A section with its unit: width × height."""
+        return section.words_in(self.side)
 
     @property
     def side(self) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import Obstacle, Shape, solids, units
+from elbowroom.layout import Obstacle, Shape, solids, units, writing
 from elbowroom.physics import Kind, Option
 
 from .checks import CAUTIONS
@@ -56,10 +56,15 @@ def write_page(
     Everything is in the file: a content security policy allows its own scripts and
     styles by their checksums, and nothing from anywhere else. The same input gives the
     same bytes.
+
+    Raises
+    ------
+    BadInput
+        If the file cannot be written.
     """
-    path.write_text(
-        page_text(options, rooms, obstacles, verdict, unit_system), encoding="utf-8"
-    )
+    text = page_text(options, rooms, obstacles, verdict, unit_system)
+    with writing(path):
+        path.write_text(text, encoding="utf-8")
 
 
 def page_text(

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, Notice, Obstacle, refusal
+from elbowroom.layout import Basis, Notice, Obstacle, refusal, writing
 from elbowroom.physics import (
     CRITICAL_PATH,
     Analysis,
@@ -51,10 +51,12 @@ def write_report(path: Path, html: str) -> None:
     Raises
     ------
     BadInput
-        If a PDF is wanted and the library that makes it is missing.
+        If the file cannot be written, or a PDF is wanted and the library that makes
+        it is missing.
     """
     if path.suffix.lower() != ".pdf":
-        path.write_text(html, encoding="utf-8")
+        with writing(path):
+            path.write_text(html, encoding="utf-8")
         return
     try:
         import weasyprint
@@ -65,7 +67,9 @@ def write_report(path: Path, html: str) -> None:
             "install it with: pip install weasyprint, or write HTML and print that",
         ) from None
     page: Any = weasyprint.HTML(string=html)  # it refers to nothing outside itself
-    page.write_pdf(str(path))
+    content = page.write_pdf()
+    with writing(path):
+        path.write_bytes(content)
 
 
 def report_html(

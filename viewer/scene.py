@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray, IntArray, Tubes, units
+from elbowroom.layout import FloatArray, IntArray, Tubes, units, writing
 
 from .colours import NOTHING, Scale
 from .preflight import prepare_off_screen
@@ -93,6 +93,11 @@ def picture(
     All panels have the same direction of view, the same scale and the same middle.
     `preflight.why_not` must have been asked before: VTK ends the process where there
     is no OpenGL.
+
+    Raises
+    ------
+    BadInput
+        If the file cannot be written.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -143,7 +148,8 @@ def picture(
     elif lines:
         text, y = "\n".join(lines), 9 / height
         figure.text(0.5, y, text, size=9.5, color=INK, ha="center", va="bottom")
-    figure.savefig(path, dpi=100 * density, format="png", facecolor="white")
+    with writing(path):
+        figure.savefig(path, dpi=100 * density, format="png", facecolor="white")
 
 
 def brought_near(panels: Sequence[Panel]) -> Sequence[Panel]:

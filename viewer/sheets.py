@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from elbowroom.layout import refusal
+from elbowroom.layout import refusal, writing
 
 Tables = Mapping[str, Sequence[Mapping[str, Any]]]
 
@@ -24,12 +24,21 @@ def write_csv_tables(tables: Tables, folder: Path) -> list[Path]:
     -------
     files
         What was written; a table without rows has its name alone as a heading.
+
+    Raises
+    ------
+    BadInput
+        If the folder or a file in it cannot be written.
     """
-    folder.mkdir(parents=True, exist_ok=True)
+    with writing(folder):
+        folder.mkdir(parents=True, exist_ok=True)
     written = []
     for name, rows in tables.items():
         path = folder / f"{name}.csv"
-        with path.open("w", newline="", encoding="utf-8") as stream:
+        with (
+            writing(path),
+            path.open("w", newline="", encoding="utf-8") as stream,
+        ):
             writer = csv.DictWriter(stream, list(rows[0]) if rows else [name])
             writer.writeheader()
             writer.writerows(rows)
@@ -43,9 +52,10 @@ def write_workbook(tables: Tables, path: Path) -> None:
     Raises
     ------
     BadInput
-        If the library that writes it is not installed.
+        If the library that writes it is not installed, or the file cannot be written.
     """
     from datetime import datetime, timezone
+    from io import BytesIO
 
     try:
         import xlsxwriter
@@ -55,7 +65,8 @@ def write_workbook(tables: Tables, path: Path) -> None:
             "workbooks are written with XlsxWriter, which is not installed",
             "install it with: pip install XlsxWriter",
         ) from None
-    with xlsxwriter.Workbook(str(path), {"in_memory": True}) as book:
+    content = BytesIO()
+    with xlsxwriter.Workbook(content, {"in_memory": True}) as book:
         # A fixed date, so that no clock gets into the file.
         book.set_properties({"created": datetime(2000, 1, 1, tzinfo=timezone.utc)})
         bold = book.add_format({"bold": True})
@@ -74,3 +85,5 @@ def write_workbook(tables: Tables, path: Path) -> None:
                     else:  # never as a formula
                         sheet.write_string(line, column, str(value))
             sheet.autofit()
+    with writing(path):
+        path.write_bytes(content.getvalue())

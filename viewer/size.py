@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Section, Shape, refusal, sections, units
+from elbowroom.layout import Section, Shape, rectangular, refusal, sections, units
 from elbowroom.physics import Air, sizes
 
 from .display import Display
@@ -16,6 +16,7 @@ from .tables import new_table
 USUAL_VELOCITY, _METRIC_VELOCITY = "900 fpm", "4.6 m/s"
 USUAL_RATE, _METRIC_RATE = "0.1 in.wg/100 ft", "0.82 Pa/m"
 INCH = 0.0254
+LARGEST = 3.0  # m: no longer side is offered; it smells of another unit
 # What may be said of a size, and what it measures.
 SIZE_MEASURES = {
     "flow": "airflow",
@@ -82,11 +83,13 @@ def size_result(
             rows, exact = _for_rate(flow, rate, given, series, air), None
     except ValueError as problem:
         raise refusal("size", str(problem), "raise the limits") from None
+    rows = [row for row in rows if _longest(row) <= LARGEST * (1 + 1e-9)]
     if not rows:
         raise refusal(
             "size",
-            "no size of the series keeps all limits",
-            "raise --max-height, --max-width or the friction rate",
+            f"no size of the series up to {LARGEST:g} m keeps all limits",
+            "raise --max-height, --max-width, --max-velocity or the friction rate, or "
+            "share the airflow among several ducts",
         )
     return {
         "schema": "elbowroom.size/1",
@@ -180,7 +183,7 @@ def _like(
         # One step above the same area is what rules of thumb come to.
         thumb = short[1]
         more = 100 * (thumb["friction_over_like"] - 1)
-        words = _sides(thumb["width_m"], height, series)
+        words = rectangular(thumb["width_m"], height).words_in(series)
         notes.append(
             "a rule of thumb that goes little above the same area falls short: "
             f"{words} rubs {more:.0f} % more (rule of thumb: common practice, no "
@@ -189,13 +192,12 @@ def _like(
     return rows, Section(Shape.RECTANGULAR, exact, height)
 
 
-def _sides(width: float, height: float, series: str) -> str:
-    scale = INCH if series == "in" else 1e-3
-    return f"{width / scale:.3g}×{height / scale:.3g} {series}"
-
-
 def _area(section: Section) -> float:
     return float(sections.area(section.shape, section.width, section.height))
+
+
+def _longest(row: Mapping[str, Any]) -> float:
+    return max(row[key] or 0.0 for key in ("width_m", "height_m", "diameter_m"))
 
 
 def _section(section: Section) -> dict[str, Any]:
@@ -210,7 +212,7 @@ def print_size(result: dict[str, Any], display: Display, console: Any) -> None:
     if result["like"] is not None:
         exact = result["exact"]
         section = Section(Shape.RECTANGULAR, exact["width_m"], exact["height_m"])
-        wide = _exactly(section, display)
+        wide = display.size(section)
         console.print(
             f"With the friction of {_words(result['like'], display)}, by Huebscher's "
             f"formula: [bold]{wide}[/bold]"
@@ -218,7 +220,7 @@ def print_size(result: dict[str, Any], display: Display, console: Any) -> None:
     else:
         console.print(f"{flow} at {display.rates(result['rate_pa_m'])} or less")
     table = new_table(f"Sizes for {flow}")
-    heads = ["size", f"velocity, {display.velocity}", "friction", "aspect"]
+    heads = ["width × height", f"velocity, {display.velocity}", "friction", "aspect"]
     heads.append("bound by" if result["like"] is None else "friction over the other's")
     for place, head in enumerate(heads):
         table.add_column(head, justify="right" if 0 < place < 4 else "left")
@@ -238,13 +240,6 @@ def print_size(result: dict[str, Any], display: Display, console: Any) -> None:
     console.print(table)
     for note in result["notes"]:
         console.print(f"  note         {note}")
-
-
-def _exactly(section: Section, display: Display) -> str:
-    """Height and width of a section to a tenth of an inch or a millimetre."""
-    if display.length == "m":
-        return f"{section.height * 1e3:.0f}×{section.width * 1e3:.0f} mm"
-    return f"{section.height / INCH:.3g}×{section.width / INCH:.1f} in"
 
 
 def _words(row: Mapping[str, Any], display: Display) -> str:

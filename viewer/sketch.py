@@ -7,6 +7,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from elbowroom.layout import writing
+
 _INK, _QUIET, _DUCT, _AIR = "#1b1e23", "#5c636e", "#e6ebf0", "#21618c"
 _LEG = 1.5  # straight duct drawn before and behind a fitting, over its width
 Points = npt.NDArray[np.float64]
@@ -23,6 +25,11 @@ def sketch(result: Mapping[str, Any], written: Mapping[str, str], path: Path) ->
         Dimensions as they were written, by name.
     path
         PNG or SVG to write; one that is there is replaced.
+
+    Raises
+    ------
+    BadInput
+        If the file cannot be written.
     """
     from matplotlib import rc_context
     from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -48,7 +55,10 @@ def sketch(result: Mapping[str, Any], written: Mapping[str, str], path: Path) ->
     figure.text(0.03, 0.025, line, size=10, color=_INK)
     # Without a date and chance names in it, the same fitting gives the same bytes.
     no_date = {"Date": None} if path.suffix.lower() == ".svg" else None
-    with rc_context({"svg.hashsalt": "elbowroom", "svg.fonttype": "none"}):
+    with (
+        rc_context({"svg.hashsalt": "elbowroom", "svg.fonttype": "none"}),
+        writing(path),
+    ):
         figure.savefig(path, dpi=150, metadata=no_date)
 
 

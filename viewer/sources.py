@@ -1,6 +1,6 @@
 """Print where the numbers come from."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -12,13 +12,18 @@ _SHOWN = 3  # sources of one table
 
 
 def sources_result(
-    tables: Sequence[TableSource], missing: Sequence[Missing]
+    tables: Sequence[TableSource],
+    missing: Sequence[Missing],
+    materials: Mapping[str, float],
 ) -> dict[str, Any]:
     """Plain data of `sources`, as `sources.schema.json` says."""
     return {
         "schema": "elbowroom.sources/1",
         "tables": [asdict(table) for table in tables],
         "missing": [asdict(entry) for entry in missing],
+        "materials": [
+            {"name": name, "roughness_m": rough} for name, rough in materials.items()
+        ],
     }
 
 
@@ -45,6 +50,15 @@ def print_sources(tables: Sequence[TableSource], console: Any) -> None:
         if len(table.notes) > _SHOWN:
             more = len(table.notes) - _SHOWN
             console.print(f"    and {more} notes more, with --json")
+
+
+def print_materials(materials: Mapping[str, float], console: Any) -> None:
+    """Print each material that a schedule may name, the smoothest first."""
+    console.print(
+        "[bold]material, as a schedule names it under \\[duct][/bold]  roughness, mm"
+    )
+    for name, rough in sorted(materials.items(), key=lambda row: row[1]):
+        console.print(f"    {escape(name)}  {rough * 1e3:.3g}")
 
 
 def print_missing(missing: Sequence[Missing], console: Any) -> None:

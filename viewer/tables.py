@@ -35,6 +35,17 @@ CAUTION = (
     f"{AS_NEW} Combustion air, fire and smoke separation, equipment limits and safe "
     "work at height are for the local code and licensed practice to decide."
 )
+CHECK_UNITS = {  # of values in files
+    "velocity": "m/s",
+    "length": "m",
+    "airflow": "m3/s",
+    "temperature": "K",
+    "temperature difference": "K",
+    "pressure": "Pa",
+    "level": "dB",
+    "share": "1",
+    "ratio": "1",
+}
 _MARK = {Basis.DRAWN: "", Basis.DECLARED: "d", Basis.ASSUMED: "a"}
 
 
@@ -368,7 +379,7 @@ def flat_tables(
         "ducts": ducts(analysis),
         "balance": balancing(analysis),
         "checks": [
-            {**row, "failing": "; ".join(row["failing"])}
+            {**_with_unit(row), "failing": "; ".join(row["failing"])}
             for row in check_rows(checks(analysis))
         ],
         "room": [
@@ -386,6 +397,16 @@ def flat_tables(
             for row in assumption_rows(analysis)
         ],
     }
+
+
+def _with_unit(row: dict[str, Any]) -> dict[str, Any]:
+    """A check with the unit of its value and limit, beside what these measure."""
+    out = {}
+    for key, value in row.items():
+        out[key] = value
+        if key == "dimension":
+            out["unit"] = CHECK_UNITS[value]
+    return out
 
 
 def _flat(row: dict[str, Any], *without: str) -> dict[str, Any]:
@@ -422,16 +443,9 @@ def _plain(text: str) -> str:
 
 def new_table(title: str) -> Any:
     """An empty table in the look of the others."""
-    from rich.box import SIMPLE_HEAD
-    from rich.table import Table
+    from .terminal import TerminalTable
 
-    return Table(
-        title=title,
-        title_justify="left",
-        title_style="bold",
-        box=SIMPLE_HEAD,
-        pad_edge=False,
-    )
+    return TerminalTable(title)
 
 
 def _budget(analysis: Analysis, display: Display) -> Any:
