@@ -384,7 +384,7 @@ def test_nothing_is_written_over_an_input(tmp_path: Path, capsys: Captured) -> N
     for command in ("analyse", "view"):
         for output in (route, plan):
             said = refused(capsys, command, str(route), "--png", str(output))
-            assert "ends in .png" in said
+            assert "NAME.png" in said
         said = refused(capsys, command, str(route), "--png", str(link))
         assert "not written over" in said
     said = refused(capsys, "analyse", str(route), "--csv", str(plan))
@@ -437,12 +437,11 @@ def test_what_fails_while_it_is_written_is_said_too(
     name: str, tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # Where the rights are only found to be missing when the file is made.
-    for module in ("cli_outputs", "cli_layout"):
-        monkeypatch.setattr(
-            sys.modules[f"{viewer.__name__}.{module}"],
-            "can_be_written",
-            lambda *_, **__: None,
-        )
+    monkeypatch.setattr(
+        sys.modules[f"{viewer.__name__}.cli_outputs"],
+        "can_be_written",
+        lambda *_, **__: None,
+    )
     (tmp_path / name).mkdir() if "." in name else (tmp_path / name).touch()
     if name == "d.png" and preflight.why_not() is not None:
         pytest.skip("there is no OpenGL")
@@ -692,3 +691,38 @@ def test_the_band_of_the_headline_is_said_to_be_that_of_all_paths(
     route.write_text(SHARP_TURN)
     assert main(["analyse", str(route)]) == 0
     assert "the largest of all" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("words", [
+    ["analyse", "{house}", "--return", "{back}", "--xlsx", "{book}"],
+    ["proportion", "{house}", "--return", "{back}", "--out", "{back}"],
+    ["proportion", "{house}", "--obstacles", "{beam}", "--out", "{beam}"],
+    ["report", "{house}", "--return", "{back}", "--out", "{plan}"],
+    ["check", "{house}", "--fix", "{house}"],
+    ["convert", "{house}", "{house}"],
+])  # fmt: skip
+def test_nothing_that_is_read_is_written_over(
+    words: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nor is one output written over another."""
+    house = EXAMPLES / "hillside_house"
+    files = {
+        "house": shutil.copy(house / "house.glb", tmp_path),
+        "back": shutil.copy(house / "return.glb", tmp_path),
+        "beam": shutil.copy(ROOM / "beam.glb", tmp_path),
+        "plan": tmp_path / "house.schedule.toml",
+        "book": tmp_path / "a.xlsx",
+    }
+    for side in ("house", "return"):
+        shutil.copy(house / f"{side}.schedule.toml", tmp_path)
+    before = {path: path.read_bytes() for path in tmp_path.iterdir()}
+    code = main([word.format(**files) for word in words])
+    assert code == (0 if words[0] == "analyse" else 2)
+    assert {path: path.read_bytes() for path in before} == before
+    if code:
+        assert re.search("written over|is no report", capsys.readouterr().err)
+        assert set(tmp_path.iterdir()) == set(before)
+        return
+    twice = [*words[:4], "--png", "{book}.png", "--csv", "{book}.png"]
+    assert main([word.format(**files) for word in twice]) == 2
+    assert "two outputs would be written there" in capsys.readouterr().err

@@ -33,12 +33,11 @@ from .cli_inputs import (
     solids_around,
 )
 from .cli_outputs import (
+    check_outputs,
     new_console,
-    not_over_inputs,
     print_json,
     say,
     watched,
-    workbook_file,
     wrote,
 )
 
@@ -142,7 +141,7 @@ def proportion(
             "sizing by velocity needs the velocities",
             'write --main-velocity "5 m/s" --branch-velocity "3.5 m/s"',
         )
-    not_over_inputs([route], [schedule] if schedule else [], None, fix=out)
+    check_outputs([route, *(returns or [])], [schedule, *(obstacles or [])], out=out)
     drawing = reading.read(route)
     asked, _ = with_airflows(schedule_for(route, schedule))
     back = return_sides(returns, route, asked, reading)
@@ -257,8 +256,7 @@ def quantities(
 
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance)
-    others = [schedule] if schedule else []
-    not_over_inputs([route], others, None, csv, fix=workbook_file(xlsx))
+    check_outputs([route], [schedule], csv=csv, xlsx=xlsx)
     analysis = analysed(route, schedule_for(route, schedule), reading)
     found = count(analysis)
     if as_json:
@@ -307,8 +305,8 @@ def report(
     reading = Reading(unit, up, tolerance)
     if out.suffix.lower() not in (".html", ".htm", ".pdf"):
         raise refusal("--out", f"'{out.name}' is no report", "name it .html or .pdf")
-    others = [*(obstacles or []), *(returns or []), *([schedule] if schedule else [])]
-    not_over_inputs(routes, others, None, fix=out)
+    read = [schedule, remarks, *(obstacles or [])]
+    check_outputs([*routes, *(returns or [])], read, out=out)
     if returns and len(routes) > 1:
         raise refusal("--return", "a return belongs to one supply", "give one route")
     said = [] if remarks is None else read_remarks(remarks)

@@ -36,17 +36,14 @@ from .cli_inputs import (
     solids_around,
 )
 from .cli_outputs import (
-    can_be_written,
+    check_outputs,
     draw_picture,
     exit_code,
     new_console,
-    not_over_inputs,
     option_title,
-    page_file,
     print_json,
     say,
     whole_or_nothing,
-    workbook_file,
     write_review_page,
     wrote,
 )
@@ -95,9 +92,9 @@ def analyse(
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance)
     chosen: By = one_of(by, COLOURINGS, "--by")
-    inputs = [*(obstacles or []), *([schedule] if schedule else [])]
-    not_over_inputs([route], inputs, png, csv, fix=page_file(page))
-    not_over_inputs([route], inputs, None, fix=workbook_file(xlsx))
+    read = [schedule, *(obstacles or [])]
+    drawn = [route, *(returns or [])]
+    check_outputs(drawn, read, png=png, csv=csv, xlsx=xlsx, page=page)
     found = schedule_for(route, schedule)
     solids, notices = solids_around(
         obstacles, [route], unit, obstacles_unit, obstacles_up
@@ -179,8 +176,7 @@ def compare(
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance)
     chosen: By = one_of(by, COLOURINGS, "--by")
-    inputs = [*(obstacles or []), *([schedule] if schedule else [])]
-    not_over_inputs(routes, inputs, png, csv, fix=page_file(page))
+    check_outputs(routes, [schedule, *(obstacles or [])], png=png, csv=csv, page=page)
     if len(routes) < 2:
         raise refusal("compare", "only one route is given", "give two routes or more")
     schedules = schedules_for(routes, schedule)
@@ -244,7 +240,7 @@ def check(
 
     if fix is not None and fix.suffix.lower() != ".glb":
         raise refusal("--fix", f"'{fix.name}' is no GLB", "name it NAME.glb")
-    not_over_inputs([route], [schedule] if schedule else [], png, fix=fix)
+    check_outputs([route], [schedule], png=png, out=fix)
     reading = Reading(unit, up, tolerance)
     found = schedule_for(route, schedule, quiet=True)
     drawing = reading.read(route)
@@ -320,8 +316,7 @@ def view(
     reading = Reading(unit, up, tolerance)
     chosen: By = one_of(by, COLOURINGS, "--by")
     routes = [route, *(others or [])]
-    inputs = [*(obstacles or []), *([schedule] if schedule else [])]
-    not_over_inputs(routes, inputs, png)
+    check_outputs(routes, [schedule, *(obstacles or [])], png=png)
     schedules = schedules_for(routes, schedule)
     solids, notices = solids_around(
         obstacles, routes, unit, obstacles_unit, obstacles_up
@@ -389,13 +384,9 @@ def convert(
     up: UpOption = None,
 ) -> int:
     """Write a route again in another open format, in metres and with its extras."""
-    from elbowroom.layout import read, refusal, write
+    from elbowroom.layout import read, write
 
-    if output.resolve() == route.resolve():
-        raise refusal(
-            str(output), "this is the input and is not written over", "name another"
-        )
-    can_be_written(output)
+    check_outputs([route], [], out=output)
     drawing = read(route, unit=unit, up=up)
     for said in (*drawing.notices, *write(drawing, output)):
         say(said.sentence)

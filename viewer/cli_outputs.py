@@ -71,27 +71,51 @@ def print_json(content: Any) -> None:
     print(json.dumps(content, ensure_ascii=False, indent=indent, allow_nan=False))
 
 
-def not_over_inputs(
+def check_outputs(
     routes: Sequence[Path],
-    others: Sequence[Path],
-    png: Path | None,
+    others: Iterable[Path | None],
+    *,
+    png: Path | None = None,
     csv: Path | None = None,
-    fix: Path | None = None,
+    xlsx: Path | None = None,
+    page: Path | None = None,
+    out: Path | None = None,
 ) -> None:
-    """Refuse to write over what is read, or where there is no folder."""
+    """Refuse to write over what is read, twice in one place, or where nobody may.
+
+    Parameters
+    ----------
+    routes
+        Drawings that are read, those of returns too; so may be a schedule beside them.
+    others
+        Whatever else is read: schedule, solids, remarks; None where it is not given.
+    png, csv, xlsx, page, out
+        What is written; `csv` is a folder, and `out` has an ending of its own.
+    """
     from elbowroom.layout import find_schedule, refusal
 
+    for file, option, noun, endings in (
+        (png, "--png", "picture", (".png",)),
+        (xlsx, "--xlsx", "workbook", (".xlsx",)),
+        (page, "--page", "page", (".html", ".htm")),
+    ):
+        if file is not None and file.suffix.lower() not in endings:
+            what = f"'{file.name}' is no {noun}"
+            raise refusal(option, what, f"name it NAME{endings[0]}")
     found = [find_schedule(route) for route in routes]
     read = {path.resolve() for path in (*routes, *others, *found) if path is not None}
-    if png is not None and png.suffix.lower() != ".png":
-        raise refusal(str(png), "a picture's name ends in .png", "name it so")
-    for output in (png, csv, fix):
+    written: set[Path] = set()
+    for output in (png, csv, xlsx, page, out):
         if output is None:
             continue
-        if output.resolve() in read:
-            raise refusal(
-                str(output), "this is an input and is not written over", "name another"
-            )
+        place = output.resolve()
+        for taken, what in (
+            (read, "this is an input and is not written over"),
+            (written, "two outputs would be written there"),
+        ):
+            if place in taken:
+                raise refusal(str(output), what, "name another")
+        written.add(place)
         can_be_written(output, folder=output is csv)
 
 
@@ -112,24 +136,6 @@ def can_be_written(output: Path, folder: bool = False) -> None:
         there = output if output.exists() else around
         if not os.access(there, os.W_OK | (os.X_OK if there.is_dir() else 0)):
             raise PermissionError
-
-
-def workbook_file(book: Path | None) -> Path | None:
-    """Refuse a workbook that is not named as one."""
-    from elbowroom.layout import refusal
-
-    if book is not None and book.suffix.lower() != ".xlsx":
-        raise refusal("--xlsx", f"'{book.name}' is no workbook", "name it NAME.xlsx")
-    return book
-
-
-def page_file(page: Path | None) -> Path | None:
-    """Refuse a page that is not named as one."""
-    from elbowroom.layout import refusal
-
-    if page is not None and page.suffix.lower() not in (".html", ".htm"):
-        raise refusal("--page", f"'{page.name}' is no page", "name it NAME.html")
-    return page
 
 
 def sketch_file(path: Path) -> None:
