@@ -10,7 +10,7 @@ from .joints import closest
 from .sections import FloatArray, IntArray
 from .topology import Topology
 
-REACH = 0.1  # m: a gap below this is more likely a slip than a meaning
+REACH = 0.1  # m: a gap up to this is more likely a slip than a meaning
 _SHORT_WAY = 2 * REACH  # round half a circle an end is as near to where it comes from
 _AT_ONCE = 2_000_000  # pairs of ends and segments measured together
 
@@ -39,15 +39,13 @@ class Gap:
     target: FloatArray
 
 
-def gaps(topology: Topology, reach: float = REACH) -> list[Gap]:
+def gaps(topology: Topology) -> list[Gap]:
     """Find free ends that stop just short of another duct.
 
     Parameters
     ----------
     topology
         The joined drawing.
-    reach
-        Largest gap that counts, m.
 
     Returns
     -------
@@ -60,7 +58,7 @@ def gaps(topology: Topology, reach: float = REACH) -> list[Gap]:
     width, other = _nearest(topology, free)
     found: list[Gap] = []
     said: set[frozenset[int]] = set()
-    for row in np.flatnonzero(width <= reach).tolist():
+    for row in np.flatnonzero(width <= REACH).tolist():
         node, segment = int(free[row]), int(other[row])
         own = int(topology.segment_at(np.array([node]))[0])
         pair = frozenset((own, segment))
@@ -73,7 +71,7 @@ def gaps(topology: Topology, reach: float = REACH) -> list[Gap]:
                 int(topology.run[own]),
                 int(topology.run[segment]),
                 float(width[row]),
-                _target(topology, node, segment, reach),
+                _target(topology, node, segment),
             )
         )
     return found
@@ -127,26 +125,24 @@ def nearest_ends(
     return float(gap[least]), topology.nodes[here[least]]
 
 
-def _target(topology: Topology, node: int, segment: int, reach: float) -> FloatArray:
+def _target(topology: Topology, node: int, segment: int) -> FloatArray:
     here = topology.nodes[node]
     begin, end = topology.nodes[topology.ends[segment]]
     for point in (begin, end):
-        if np.linalg.norm(point - here) <= reach:
+        if np.linalg.norm(point - here) <= REACH:
             return np.asarray(point)
     along = end - begin
     share = float((here - begin) @ along / (along @ along))
     return np.asarray(begin + min(max(share, 0.0), 1.0) * along)
 
 
-def near_misses(topology: Topology, reach: float = REACH) -> list[Notice]:
+def near_misses(topology: Topology) -> list[Notice]:
     """Say where free ends stop just short of another duct.
 
     Parameters
     ----------
     topology
         The joined drawing.
-    reach
-        Largest gap that is remarked on, m.
 
     Returns
     -------
@@ -164,7 +160,7 @@ def near_misses(topology: Topology, reach: float = REACH) -> list[Notice]:
             "not reached",
             place=topology.nodes[gap.node],
         )
-        for gap in gaps(topology, reach)
+        for gap in gaps(topology)
     ]
 
 

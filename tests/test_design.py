@@ -140,11 +140,11 @@ def test_static_regain_takes_the_smallest_size_that_three_quarters_pay(
     far = 4 + length
     drawing = drawing_from_runs(
         [
-            ("first", [[0, 0, 3], [4, 0, 3]], main),
-            ("next", [[4, 0, 3], [far, 0, 3]], main),
-            ("last", [[far, 0, 3], [far + 4, 0, 3]], main),
-            ("one", [[4, 0, 3], [4, 3, 3]], side),
-            ("two", [[far, 0, 3], [far, 3, 3]], side),
+            ("first", np.array([[0, 0, 3], [4, 0, 3]]), main),
+            ("next", np.array([[4, 0, 3], [far, 0, 3]]), main),
+            ("last", np.array([[far, 0, 3], [far + 4, 0, 3]]), main),
+            ("one", np.array([[4, 0, 3], [4, 3, 3]]), side),
+            ("two", np.array([[far, 0, 3], [far, 3, 3]]), side),
         ]
     )
     flows = {"last": 0.4, "one": 0.3, "two": 0.2}
@@ -518,7 +518,7 @@ def one_duct(length: float, section: Section, **said: Any) -> Analysis:
         terminals={"room": TerminalSpec(0.1, run="duct")},
         **said,
     )
-    line = [("duct", [[0, 0, 3], [length, 0, 3]], section)]
+    line = [("duct", np.array([[0, 0, 3], [length, 0, 3]]), section)]
     return analyse(build(drawing_from_runs(line), plan))
 
 

@@ -13,9 +13,8 @@ from .results import section_result
 from .tables import new_table
 
 # What is taken where nothing is said; common practice, no published source.
-USUAL_VELOCITY, _METRIC_VELOCITY = "900 fpm", "4.6 m/s"
-USUAL_RATE, _METRIC_RATE = "0.1 in.wg/100 ft", "0.82 Pa/m"
-INCH = 0.0254
+USUAL_VELOCITY = "900 fpm"
+USUAL_RATE = "0.1 in.wg/100 ft"
 # What may be said of a size, and what it measures.
 SIZE_MEASURES = {
     "flow": "airflow",
@@ -152,7 +151,7 @@ def _like(
         raise refusal("size, --like", "no height is given", "write --max-height 6in")
     wanted = sizes.equivalent_diameter(like)
     exact = sizes.width_for(wanted, height)
-    step = INCH if series == "in" else 0.025
+    step = units.INCH if series == "in" else 0.025
     same_area = _area(like) / height
     first = np.floor(min(same_area, exact) / step + 1e-9) * step
     last = sizes.up_to_step(exact, series)
@@ -190,7 +189,7 @@ def _like(
 
 
 def _sides(width: float, height: float, series: str) -> str:
-    scale = INCH if series == "in" else 1e-3
+    scale = units.INCH if series == "in" else 1e-3
     return f"{width / scale:.3g}×{height / scale:.3g} {series}"
 
 
@@ -242,7 +241,7 @@ def _exactly(section: Section, display: Display) -> str:
     """Height and width of a section to a tenth of an inch or a millimetre."""
     if display.length == "m":
         return f"{section.height * 1e3:.0f}×{section.width * 1e3:.0f} mm"
-    return f"{section.height / INCH:.3g}×{section.width / INCH:.1f} in"
+    return f"{section.height / units.INCH:.3g}×{section.width / units.INCH:.1f} in"
 
 
 def _words(row: Mapping[str, Any], display: Display) -> str:
