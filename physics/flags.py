@@ -451,7 +451,7 @@ def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
     return [
         warning(
             f"{graph.place(int(bends.duct[row]))}, bend {bends.number[row]}",
-            f"it stands {_metres_and_feet(straight)} behind the fan, and its flow "
+            f"it stands {_metres_and_feet(straight)} behind the fan, whose flow "
             f"is even after {_metres_and_feet(needed)}: from {pressure_words(low)} to "
             f"{pressure_words(high)} may be lost "
             "beyond what is counted, by the fan's make (AMCA Publication 201, from "

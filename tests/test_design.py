@@ -557,6 +557,20 @@ def test_noise_of_elbows_and_dampers_rises_with_velocity_and_loss() -> None:
     assert noise.level_sum(hard) > noise.level_sum(mild)
 
 
+def test_noise_of_a_mitred_elbow_by_hand() -> None:
+    """Older ASHRAE method in a public laboratory-control guide (seen), no vanes.
+
+    2000 ft/min through 1 ft²: a Strouhal number of 30 at 1000 Hz, 15 at 500 Hz.
+    """
+    foot = 0.3048
+    level = noise.mitred_elbow(2000 * foot / 60, foot**2, foot)
+    for band, frequency, strouhal in ((4, 1000, 30), (3, 500, 15)):
+        log = np.log10(strouhal)
+        k = -9.22 - 16.48 * log - 5.05 * log**2
+        by_hand = k + 10 * np.log10(frequency) + 50 * np.log10(2000) - 107
+        assert level[band] == pytest.approx(by_hand, abs=0.01)
+
+
 def test_noise_of_a_damper_by_hand() -> None:
     """Public help page on damper regenerated noise, by bands, in SI.
 
