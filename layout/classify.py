@@ -200,7 +200,7 @@ def classify(
         drawing=topology.drawing,
         schedule=schedule,
     )
-    ducts = _with_lengths(
+    ducts, bends = _with_lengths(
         topology,
         tree,
         pieces,
@@ -559,10 +559,10 @@ def _with_lengths(
     upright: FloatArray,
     roll: FloatArray,
     bends: Bends,
-) -> Ducts:
+) -> tuple[Ducts, Bends]:
     """Take the bends' tangents off the ducts and give them half of each arc.
 
-    That shows where the bends' corners are and which bends do not fit: filled in here.
+    That shows where the bends' corners are and which bends do not fit.
     `bare` are the ducts without length at the ends of arcs, and where they are.
     """
     count = len(first)
@@ -582,7 +582,7 @@ def _with_lengths(
         straight = _passed_on(drawn, cut_start, cut_end, parent, plain)
     lacking = np.maximum(-straight, 0.0)
     lacking[lacking < topology.tolerance] = 0.0
-    np.maximum(lacking[bends.duct], lacking[before], out=bends.short_by)
+    short_by = np.maximum(lacking[bends.duct], lacking[before])
     start, finish = tree.start[first], tree.finish[last]
     begin, end = topology.nodes.take(start, axis=0), topology.nodes.take(finish, axis=0)
     begin[bare[0]], end[bare[0]] = bare[1], bare[1]
@@ -602,9 +602,9 @@ def _with_lengths(
     # The tangents of a bend that turns far meet nowhere near it.
     far = bends.angle > np.radians(150.0)
     reach = bends.radius * np.tan(np.where(far, 0.0, bends.angle) / 2)
-    bends.corner[:] = (arriving + leaving + reach[:, None] * (into - away)) / 2
+    corner = (arriving + leaving + reach[:, None] * (into - away)) / 2
     run = pieces.run[first]
-    return Ducts(
+    found = Ducts(
         parent,
         start,
         finish,
@@ -621,6 +621,7 @@ def _with_lengths(
         roll,
         topology.drawing.flow[run],
     )
+    return found, replace(bends, short_by=short_by, corner=corner)
 
 
 def _goes_straight_on(pieces: _Pieces, first: IntArray) -> BoolArray:

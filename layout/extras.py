@@ -9,6 +9,7 @@ from typing import Any
 from .drawing import NOTHING_SAID, Attributes, Run
 from .faults import Notice, error
 from .sections import Section, Shape, flat_oval, rectangular, round_section
+from .units import FOOT
 
 # key: (what it is, factor to SI)
 _NUMBERS = {
@@ -21,7 +22,7 @@ _NUMBERS = {
     "flow_m3s": ("flow", 1.0),
     "flow_m3h": ("flow", 1 / 3600),
     "flow_ls": ("flow", 1e-3),
-    "flow_cfm": ("flow", 0.3048**3 / 60),
+    "flow_cfm": ("flow", FOOT**3 / 60),
     "roughness_m": ("roughness", 1.0),
     "bend_radius_m": ("bend_radius", 1.0),
     "bend_radius_mm": ("bend_radius", 1e-3),

@@ -5,21 +5,19 @@ from dataclasses import replace
 import numpy as np
 
 from .drawing import Drawing
-from .near_misses import REACH, gaps
+from .near_misses import gaps
 from .sections import FloatArray
 from .snap import snap
 from .topology import Topology, join
 
 
-def mended(topology: Topology, reach: float = REACH) -> tuple[Drawing, list[str]]:
+def mended(topology: Topology) -> tuple[Drawing, list[str]]:
     """Mend a drawing: a copy with its slips put right, and what was changed.
 
     Parameters
     ----------
     topology
         The joined drawing; it is not changed.
-    reach
-        Largest gap that is closed, m.
 
     Returns
     -------
@@ -40,7 +38,7 @@ def mended(topology: Topology, reach: float = REACH) -> tuple[Drawing, list[str]
             f"the ends that meet at {_words(nodes[place])} were moved together, by up "
             f"to {farthest * 1e3:.3g} mm"
         )
-    found = gaps(topology, reach)
+    found = gaps(topology)
     for gap in found:
         short = np.linalg.norm(points - topology.nodes[gap.node], axis=1) < 1e-12
         points[short] = gap.target

@@ -45,15 +45,13 @@ class Gap:
     past: bool
 
 
-def gaps(topology: Topology, reach: float = REACH) -> list[Gap]:
+def gaps(topology: Topology) -> list[Gap]:
     """Find free ends that stop just short of another duct, or just past it.
 
     Parameters
     ----------
     topology
         The joined drawing.
-    reach
-        Largest gap that counts, m.
 
     Returns
     -------
@@ -64,10 +62,10 @@ def gaps(topology: Topology, reach: float = REACH) -> list[Gap]:
     free = np.asarray(topology.free_ends)
     if len(free) == 0 or len(topology.ends) < 2:
         return []
-    width, other = _nearest(topology, free, reach)
+    width, other = _nearest(topology, free)
     found: list[Gap] = []
     said: set[frozenset[int]] = set()
-    for row in np.flatnonzero(width <= reach).tolist():
+    for row in np.flatnonzero(width <= REACH).tolist():
         node, segment = int(free[row]), int(other[row])
         own = int(topology.segment_at(np.array([node]))[0])
         pair = frozenset((own, segment))
@@ -80,7 +78,7 @@ def gaps(topology: Topology, reach: float = REACH) -> list[Gap]:
                 int(topology.run[own]),
                 int(topology.run[segment]),
                 float(width[row]),
-                _target(topology, node, segment, reach),
+                _target(topology, node, segment),
                 nearest(topology, np.array([own]), np.array([segment]))[0]
                 <= topology.tolerance,
             )
@@ -136,26 +134,24 @@ def nearest_ends(
     return float(gap[least]), topology.nodes[here[least]]
 
 
-def _target(topology: Topology, node: int, segment: int, reach: float) -> FloatArray:
+def _target(topology: Topology, node: int, segment: int) -> FloatArray:
     here = topology.nodes[node]
     begin, end = topology.nodes[topology.ends[segment]]
     for point in (begin, end):
-        if np.linalg.norm(point - here) <= reach:
+        if np.linalg.norm(point - here) <= REACH:
             return np.asarray(point)
     along = end - begin
     share = float((here - begin) @ along / (along @ along))
     return np.asarray(begin + min(max(share, 0.0), 1.0) * along)
 
 
-def near_misses(topology: Topology, reach: float = REACH) -> list[Notice]:
+def near_misses(topology: Topology) -> list[Notice]:
     """Say where free ends stop just short of another duct, or just past it.
 
     Parameters
     ----------
     topology
         The joined drawing.
-    reach
-        Largest gap that is remarked on, m.
 
     Returns
     -------
@@ -182,13 +178,11 @@ def near_misses(topology: Topology, reach: float = REACH) -> list[Notice]:
             "not reached",
             place=topology.nodes[gap.node],
         )
-        for gap in gaps(topology, reach)
+        for gap in gaps(topology)
     ]
 
 
-def _nearest(
-    topology: Topology, free: IntArray, reach: float
-) -> tuple[FloatArray, IntArray]:
+def _nearest(topology: Topology, free: IntArray) -> tuple[FloatArray, IntArray]:
     """Distance of each free end from the nearest segment that it may mean to meet."""
     start = topology.nodes[topology.ends[:, 0]]
     along = topology.nodes[topology.ends[:, 1]] - start
@@ -209,7 +203,7 @@ def _nearest(
             apart[own] = np.inf
         for row, node in enumerate(part.tolist()):
             apart[row, _behind(topology, beside, node)] = np.inf
-        here, there = (apart <= reach).nonzero()
+        here, there = (apart <= REACH).nonzero()
         side = _alongside(topology, part[here], there)
         apart[here[side], there[side]] = np.inf
         near = np.argmin(apart, axis=1)

@@ -29,7 +29,7 @@ _FOREIGN = {
 def read(
     path: Path | str, *, unit: str | None = None, up: str | None = None
 ) -> Drawing:
-    """Read a drawing; the format is told from the content.
+    """Read a drawing; the format is told from the content, of TOML from the suffix.
 
     Parameters
     ----------

@@ -9,7 +9,7 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
-_INCH = 0.0254  # m
+_INCH = 0.0254  # m; `units` stands on this module
 
 
 class Shape(IntEnum):

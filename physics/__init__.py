@@ -55,9 +55,10 @@ from .proportion import (
     Choice,
     Proportions,
     proportion,
-    regain_velocity,
+    regained,
 )
 from .quantities import (
+    ALLOWANCE,
     FLAT_HANGERS,
     FLAT_PIECE,
     ROUND_HANGERS,
@@ -82,6 +83,7 @@ from .uncertainty import (
 )
 
 __all__ = [
+    "ALLOWANCE",
     "CRITICAL_PATH",
     "FLAT_HANGERS",
     "FLAT_PIECE",
@@ -161,7 +163,7 @@ __all__ = [
     "pressure_of",
     "proportion",
     "quantities",
-    "regain_velocity",
+    "regained",
     "remedies",
     "settled",
     "settled_audit",

@@ -23,7 +23,7 @@ from .leakage import leakage
 from .power import FanPower, fan_power
 from .rooms import SPECIFIC_HEAT
 from .tables import chosen
-from .warming import surface_temperature, temperatures_in, transfer_units
+from .warming import OUTSIDE_FILM, surface_temperature, temperatures_in, transfer_units
 
 _MOST_LEAKAGE = 0.05  # of the airflow, the whole system
 _PRACTICE = "common practice, no published source"
@@ -295,7 +295,8 @@ def _noise_criterion(analysis: Analysis) -> list[Check]:
             "velocity",
             analysis.state.velocity,
             limit,
-            row["source"] + "; branches 80 %, last ducts 50 % of it",
+            row["source"] + f"; branches {100 * _SHARES['branch']:g} %, last ducts "
+            f"{100 * _SHARES['last duct']:g} % of it",
             row["confidence"],
             "take a larger section, or silence the duct",
         )
@@ -598,7 +599,7 @@ def _warmth(analysis: Analysis) -> list[Check]:
                 _short(analysis, coldest),
                 tuple(_short(analysis, int(d)) for d in np.flatnonzero(wet)),
                 not wet.any(),
-                "film of 8 W/(m² K) outside, from memory",
+                f"film of {OUTSIDE_FILM:g} W/(m² K) outside, from memory",
                 "memory",
                 "insulate more, with a closed vapour barrier" if wet.any() else "",
             )

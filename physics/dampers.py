@@ -24,7 +24,7 @@ _MULTIBLADE = "damper_multiblade"
 _GATE = "damper_gate"
 _FIRE = "damper_fire_and_smoke"
 # Above these a blade is too near to shut for balancing: a print repeats nobody's duct.
-_BUTTERFLY_END = np.radians(60.0)
+BUTTERFLY_END = np.radians(60.0)
 _MULTIBLADE_END = np.radians(70.0)
 _SHUT = np.radians(80.0)
 
@@ -70,7 +70,7 @@ def butterfly(blade_angle: npt.ArrayLike, is_round: bool = True) -> Coefficient:
     degrees = np.degrees(angle)
     value, bits = book.at(degrees)
     slope = np.log(book.y[-1] / book.y[-2]) / (book.x[-1] - book.x[-2])
-    beyond = angle > _BUTTERFLY_END + 1e-9
+    beyond = angle > BUTTERFLY_END + 1e-9
     value = value * np.exp(slope * np.maximum(degrees - book.x[-1], 0.0))
     steep = int(Note.EXTENDED) | int(Note.SUSPECT)
     return _from(book, value, np.where(beyond, steep, bits))
@@ -243,7 +243,7 @@ def fire_curtain(in_airstream: npt.ArrayLike) -> Coefficient:
     )
 
 
-def fire_and_smoke(count: int = 1) -> Coefficient:
+def fire_and_smoke() -> Coefficient:
     """Open multiblade fire and smoke damper whose maker declares nothing.
 
     Notes
@@ -255,7 +255,7 @@ def fire_and_smoke(count: int = 1) -> Coefficient:
     ----------
     Common practice, no published source.
     """
-    stand_in = multiblade(np.zeros(count), 1.0, opposed=False)
+    stand_in = multiblade(np.zeros(1), 1.0, opposed=False)
     return make(
         stand_in.value,
         int(Note.FALLBACK),

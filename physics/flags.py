@@ -18,6 +18,7 @@ from elbowroom.layout import (
     note,
     sections,
     toml_key,
+    units,
     warning,
 )
 
@@ -279,6 +280,10 @@ def _places(graph: DuctGraph, rows: IntArray) -> str:
     return f"run{'s' * (len(runs) > 1)} {shown}{more}"
 
 
+def _metres_and_feet(length: float) -> str:
+    return f"{length:.2f} m ({length / units.FOOT:.1f} ft)"
+
+
 def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Notice]:
     """Flag what the pressure budget says, and what is missing from it."""
     flags = []
@@ -446,9 +451,9 @@ def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
     return [
         warning(
             f"{graph.place(int(bends.duct[row]))}, bend {bends.number[row]}",
-            f"it stands {straight:.2f} m ({straight / 0.3048:.1f} ft) behind the fan, "
-            f"and the fan's flow is even after {needed:.2f} m ({needed / 0.3048:.1f} "
-            f"ft): from {pressure_words(low)} to {pressure_words(high)} may be lost "
+            f"it stands {_metres_and_feet(straight)} behind the fan, whose flow "
+            f"is even after {_metres_and_feet(needed)}: from {pressure_words(low)} to "
+            f"{pressure_words(high)} may be lost "
             "beyond what is counted, by the fan's make (AMCA Publication 201, from "
             "memory)",
             "give the fan a straight outlet duct, or ask its maker",

@@ -19,6 +19,7 @@ from elbowroom.layout import (
 from .air import STANDARD_DENSITY
 from .conditions import Conditions
 from .fan_air import PRESSURE_AT, density_ratio, is_unsaid, taken_words
+from .friction import GALVANISED
 
 if TYPE_CHECKING:
     from .analysis import Analysis
@@ -99,7 +100,7 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         )
     assume(
         int((analysis.conditions.roughness_basis == assumed).sum()),
-        "ducts of galvanised steel, roughness 0.09 mm",
+        f"ducts of galvanised steel, roughness {GALVANISED * 1e3:g} mm",
         "write material or roughness under [duct]",
         "0.15 mm",
         roughness=1.5e-4,

@@ -12,7 +12,6 @@ from elbowroom.layout import FloatArray, units
 BANDS = np.array([63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0])  # Hz
 # A-weighting at the octave bands: IEC 61672-1.
 A_WEIGHTING = np.array([-26.2, -16.1, -8.6, -3.2, 0.0, 1.2, 1.0, -1.1])
-ACCURACY = 5.0  # dB, at best
 
 
 def level_sum(levels: FloatArray, axis: int = -1) -> FloatArray:
@@ -48,9 +47,10 @@ def mitred_elbow(
     velocity: npt.ArrayLike,
     area: npt.ArrayLike,
     height: npt.ArrayLike,
-    vanes: npt.ArrayLike = 0,
 ) -> FloatArray:
     """Sound power level made in mitred elbows, dB re 1 pW in each band, shape (n, 8).
+
+    Without turning vanes.
 
     Parameters
     ----------
@@ -59,31 +59,25 @@ def mitred_elbow(
     area
         m².
     height
-        Height of the duct without vanes, chord of the vanes with them, m.
-    vanes
-        How many turning vanes; 0 for none.
+        Height of the duct, m.
 
     References
     ----------
     Older ASHRAE method as a public laboratory-control guide prints it: Lw = K +
-    10 log f + 50 log U + 10 log S + 10 log D + E, in ft/min, ft² and ft.
+    10 log f + 50 log U + 10 log S + 10 log D - 107, in ft/min, ft² and ft.
     """
     u = units.to_unit(1.0, "fpm") * np.asarray(velocity, np.float64)[..., None]
     s = units.to_unit(1.0, "ft2") * np.asarray(area, np.float64)[..., None]
     d = units.to_unit(1.0, "ft") * np.asarray(height, np.float64)[..., None]
-    n = np.asarray(vanes, np.float64)[..., None]
     strouhal = np.log10(60.0 * BANDS * d / u)
-    bare = -9.22 - 16.48 * strouhal - 5.05 * strouhal**2
-    with_vanes = -47.5 - 7.69 * np.maximum(strouhal, 0.0) ** 2.5
-    k = np.where(n > 0, with_vanes, bare)
-    end = np.where(n > 0, 10.0 * np.log10(np.maximum(n, 1.0)), 0.0) - 107.0
+    k = -9.22 - 16.48 * strouhal - 5.05 * strouhal**2
     return np.asarray(
         k
         + 10.0 * np.log10(BANDS)
         + 50.0 * np.log10(u)
         + 10.0 * np.log10(s)
         + 10.0 * np.log10(d)
-        + end
+        - 107.0
     )
 
 

@@ -434,7 +434,7 @@ def _choice(
         every = [size for size in every if size.section.area <= most]
     found, limit = None, "velocity"
     if aim.method == "static regain" and before is not None and is_main:
-        found = _regained(analysis, duct, every, before)
+        found = _paid_by_regain(analysis, duct, every, before)
         limit = "static regain"
     elif aim.method == "equal friction":
         found = next((s for s in every if s.gradient <= (aim.rate or 0.0)), None)
@@ -510,7 +510,24 @@ def _ladder(
     return [_sized(analysis, section, flow, duct) for section in fits]
 
 
-def _regained(
+def regained(
+    before: float, after: float, density: float, share: float = REGAIN
+) -> float:
+    """Static pressure that comes back where a main slows down, Pa.
+
+    Parameters
+    ----------
+    before, after
+        Velocities in one length of the main and in the next, m/s.
+    density
+        kg/m³.
+    share
+        Of the fall of velocity pressure, that which comes back.
+    """
+    return share * density / 2 * (before**2 - after**2)
+
+
+def _paid_by_regain(
     analysis: Analysis, duct: int, every: list[sizes.Size], before: Choice
 ) -> sizes.Size | None:
     """Smallest size at which the regain pays for the run's own loss.
@@ -528,11 +545,10 @@ def _regained(
     pv = analysis.state.velocity_pressure[duct]
     whole = float(elements.loss[fittings].sum() / pv)  # in velocity pressures
     density = analysis.conditions.air.density
-    pv_before = density / 2 * before.velocity**2
     for size in every:
         pv_now = density / 2 * size.velocity**2
         lost = size.gradient * length + max(whole, 0.0) * pv_now
-        if REGAIN * (pv_before - pv_now) >= lost:
+        if regained(before.velocity, size.velocity, density) >= lost:
             return size
     return None
 
@@ -547,30 +563,3 @@ def _with_air(analysis: Analysis, choice: Choice) -> Choice:
         velocity=float(analysis.state.velocity[duct]),
         gradient=float(analysis.state.gradient[duct]),
     )
-
-
-def regain_velocity(
-    velocity: float, friction: float, density: float, regain: float = REGAIN
-) -> float:
-    """Velocity in the next length of a main at which the regain pays its friction.
-
-    Parameters
-    ----------
-    velocity
-        In the length before, m/s.
-    friction
-        Of the next length, Pa.
-    density
-        kg/m³.
-    regain
-        Share of the fall of velocity pressure that comes back.
-
-    Raises
-    ------
-    ValueError
-        If the velocity pressure does not suffice.
-    """
-    left = velocity**2 - 2.0 * friction / (density * regain)
-    if left <= 0.0:
-        raise ValueError("there is not enough velocity pressure to regain the friction")
-    return float(np.sqrt(left))

@@ -201,7 +201,8 @@ def _elbows(
         ElbowConstruction.SINGLE_VANES,
         ElbowConstruction.DOUBLE_VANES,
     ) and (code != ElbowConstruction.SMOOTH or tight):
-        yield f"bend {number}: a smooth elbow of radius 1.5 sides", made(generous)
+        what = f"bend {number}: a smooth elbow of radius {_GENEROUS:g} sides"
+        yield what, made(generous)
     if bends.in_plane[row] > 1.05 * bends.along_axis[row] and not is_round:
         duct = int(bends.duct[row])
         section = graph.section(duct)

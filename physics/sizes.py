@@ -14,6 +14,7 @@ from elbowroom.layout import (
     rectangular,
     round_section,
     sections,
+    units,
 )
 
 from .air import Air
@@ -23,12 +24,11 @@ from .tables import rows
 
 FLATTEST = 4.0  # width over height up to which a size is offered
 WINDOW_OF_SIZES = (0.02, 20.0)  # m: no duct is sought outside it
-_INCH = 0.0254
 # Series of `standard_sizes`; sides of rectangles are stepped: common practice.
 SERIES = {"mm": "EN 1506", "in": "US inch practice"}
-_STEPS = {"mm": 0.05, "in": 2 * _INCH}
-_SMALL_STEPS = {"mm": 0.05, "in": _INCH}
-_SMALL = {"mm": 0.0, "in": 12 * _INCH}  # up to here the small step is kept
+_STEPS = {"mm": 0.05, "in": 2 * units.INCH}
+_SMALL_STEPS = {"mm": 0.05, "in": units.INCH}
+_SMALL = {"mm": 0.0, "in": 12 * units.INCH}  # up to here the small step is kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,7 +243,7 @@ def diameters(series: str) -> FloatArray:
     column, factor = (
         ("diameter_or_width_mm", 1e-3)
         if series == "mm"
-        else ("diameter_or_width_in", _INCH)
+        else ("diameter_or_width_in", units.INCH)
     )
     return np.array(sorted({float(row[column]) * factor for row in kept}))
 
@@ -254,7 +254,7 @@ def sides(top: float, series: str) -> FloatArray:
     steps = np.arange(1, 400) * _STEPS[series]
     every = np.concatenate([small[small < _SMALL[series]], steps])
     every = np.unique(every.round(9))
-    least = 0.1 if series == "mm" else 4 * _INCH
+    least = 0.1 if series == "mm" else 4 * units.INCH
     return np.asarray(every[(every >= least - 1e-9) & (every <= top * (1 + 1e-9))])
 
 

@@ -59,6 +59,29 @@ def test_the_damper_at_its_angle_spends_the_excess() -> None:
     assert tried > 0
 
 
+@pytest.mark.parametrize(("excess", "is_needed"), [(0.95, False), (1.05, True)])
+def test_less_than_a_pascal_needs_no_damper(excess: float, is_needed: bool) -> None:
+    """Own choice, no published source."""
+    runs = [
+        ("a", np.array([[0, 0, 0], [9, 0, 0]]), round_section(0.3)),
+        ("b", np.array([[4, 0, 0], [4, 6, 0]]), round_section(0.2)),
+    ]
+    drawing = drawing_from_runs(
+        runs, attributes={"a": Attributes(source=True, source_at_end=False)}
+    )
+
+    def settled(lost: float) -> Analysis:
+        flows = {"a": TerminalSpec(0.4, lost), "b": TerminalSpec(0.1, 5.0)}
+        return analyse(build(drawing, Schedule(terminals=flows)))
+
+    a, b = settled(100.0).path_loss.tolist()
+    if settled(100.0).graph.terminals.name[0] != "a":
+        a, b = b, a
+    *_, last = balance(settled(100.0 + b - a + excess))
+    assert last.excess == pytest.approx(excess)
+    assert (last.angle is not None) == is_needed
+
+
 def test_open_dampers_favour_the_favoured() -> None:
     analysis = found()
     share = open_shares(analysis)

@@ -265,6 +265,8 @@ def asked(found: Analysis) -> list[str]:
         (round_section(0.2), 45.0, False),
         (rectangular(0.2, 0.2), 90.0, True),  # 0.27 of the area
         (rectangular(0.3, 0.3), 90.0, True),  # 0.6 of it
+        (rectangular(0.345, 0.3), 90.0, True),  # 0.69 of it: own choice, 0.7
+        (rectangular(0.355, 0.3), 90.0, False),  # 0.71 of it
         (rectangular(0.4, 0.3), 90.0, False),  # 0.8 of it
         (flat_oval(0.5, 0.25), 90.0, True),
         (round_section(0.6), 90.0, False),  # larger: a tap would not fit

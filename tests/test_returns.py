@@ -276,6 +276,18 @@ def test_sides_of_different_airflow_are_remarked_on() -> None:
     assert any("returns 400.0 L/s" in said.what for said in whole.notices)
 
 
+@pytest.mark.parametrize(("flow", "said"), [(0.716, False), (0.709, True)])
+def test_sides_may_differ_by_a_twentieth(flow: float, said: bool) -> None:
+    """5 % of 0.75 m³/s: own choice, no published source."""
+    side = drawing_from_runs(
+        [("a", np.array([[0.0, 0, 0], [10, 0, 0]]), MAIN)],
+        flows={"a": flow},
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    notices = budget(found(back(), False), [found(side)]).notices
+    assert any("and the returns" in notice.what for notice in notices) == said
+
+
 def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for name in ("supply.glb", "return.glb"):
         write_gltf(back(), tmp_path / name)

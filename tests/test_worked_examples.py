@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from elbowroom.layout import (
     Attributes,
@@ -30,7 +31,7 @@ from elbowroom.physics import (
     friction,
     leakage,
     pressure_at,
-    regain_velocity,
+    regained,
     sheet_mass,
     sizes,
     warming,
@@ -217,8 +218,14 @@ def test_w11_static_regain_of_two_lengths() -> None:
     flow = given["first_velocity_m_s"] * area
     velocity = given["first_velocity_m_s"]
     for number, share in ((2, 2 / 3), (3, 1 / 3)):
-        velocity = regain_velocity(
-            velocity, friction_loss, given["density_kg_m3"], given["regain_factor"]
+        before = velocity
+        velocity = brentq(
+            lambda v, before=before: (
+                regained(before, v, given["density_kg_m3"], given["regain_factor"])
+                - friction_loss
+            ),
+            0.0,
+            before,
         )
         assert velocity == pytest.approx(
             wanted[f"velocity_{number}_m_s"], abs=near[f"velocity_{number}_m_s"]
@@ -227,8 +234,6 @@ def test_w11_static_regain_of_two_lengths() -> None:
         assert diameter == pytest.approx(
             wanted[f"diameter_{number}_m"], abs=near[f"diameter_{number}_m"]
         )
-    with pytest.raises(ValueError, match="not enough"):
-        regain_velocity(3.0, 500.0, 1.2)
 
 
 def test_w12_a_fan_in_warmer_air() -> None:

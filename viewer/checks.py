@@ -5,6 +5,7 @@ from typing import Any
 
 from elbowroom.layout import units
 from elbowroom.physics import (
+    ALLOWANCE,
     FLAT_HANGERS,
     FLAT_PIECE,
     ROUND_HANGERS,
@@ -207,7 +208,9 @@ def print_quantities(
         size = "" if fitting.section is None else display.size(fitting.section)
         table.add_row(escape(fitting.what), size, str(fitting.count))
     console.print(table)
-    table = new_table("Sheet metal; the mass with 15 % for seams, joints and waste")
+    table = new_table(
+        f"Sheet metal; the mass with {100 * ALLOWANCE:g} % for seams, joints and waste"
+    )
     table.add_column("gauge")
     table.add_column(area, justify="right")
     table.add_column(display.mass, justify="right")

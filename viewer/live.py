@@ -49,7 +49,6 @@ def live(
     losses: Sequence[tuple[str, str]],
     *,
     port: int = 0,
-    open_browser: bool = True,
     announce: Callable[[str], None] = print,
 ) -> None:
     """Serve a scene to a browser on this machine, and stay until nobody looks at it.
@@ -62,8 +61,6 @@ def live(
         Panels and pieces by falling loss, and the name and the loss of each in words.
     port
         To listen at; any free one if 0.
-    open_browser
-        Whether to open the page.
     announce
         Given the page's address once it can be opened. The address holds a secret of
         this session: without it no page, also none from elsewhere, gets an answer.
@@ -126,10 +123,9 @@ def live(
     def ready(**_: Any) -> None:
         address = f"http://{HOST}:{server.port}/index.html?secret={secret}"
         announce(address)
-        if open_browser:
-            import webbrowser
+        import webbrowser
 
-            webbrowser.open(address)
+        webbrowser.open(address)
 
     control.on_server_ready.add(ready)
     try:

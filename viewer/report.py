@@ -14,6 +14,7 @@ import numpy as np
 
 from elbowroom.layout import Basis, Notice, Obstacle, refusal, writing
 from elbowroom.physics import (
+    ALLOWANCE,
     CRITICAL_PATH,
     Analysis,
     Budget,
@@ -36,7 +37,7 @@ from .display import Display
 from .gaps import Gap
 from .plan import budget_lines
 from .results import balancing, paths
-from .tables import AS_NEW, apart_heads, apart_rows, fan_words
+from .tables import AS_NEW, BEYOND, apart_heads, apart_rows, fan_words
 
 _MOST_HEADS = 9  # of a table in the usual type
 # Of the picture, in its own pixels: small, so that its words can be read on paper.
@@ -469,7 +470,7 @@ def _balance(analysis: Analysis, display: Display) -> str:
             _n(display.pressures(row["excess_pa"])),
             _n(f"{row['damper_coefficient']:.1f}"),
             _n(
-                "beyond 60°"
+                BEYOND
                 if not row["can_be_balanced"]
                 else "none"
                 if row["blade_angle_deg"] is None
@@ -557,7 +558,12 @@ def _quantities(analysis: Analysis, display: Display) -> str:
         )
         + _table(["fitting", "section", "count"], fittings)
         + _table(
-            ["gauge", area, f"{display.mass}, with 15 % for seams and waste"], sheet
+            [
+                "gauge",
+                area,
+                f"{display.mass}, with {100 * ALLOWANCE:g} % for seams and waste",
+            ],
+            sheet,
         )
         + f"<p>{escape(joints_words(found, display))}</p>"
     )

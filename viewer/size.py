@@ -13,9 +13,8 @@ from .results import section_result
 from .tables import new_table
 
 # What is taken where nothing is said; common practice, no published source.
-USUAL_VELOCITY, _METRIC_VELOCITY = "900 fpm", "4.6 m/s"
-USUAL_RATE, _METRIC_RATE = "0.1 in.wg/100 ft", "0.82 Pa/m"
-INCH = 0.0254
+USUAL_VELOCITY = "900 fpm"
+USUAL_RATE = "0.1 in.wg/100 ft"
 LARGEST = 3.0  # m: no longer side is offered; it smells of another unit
 # What may be said of a size, and what it measures.
 SIZE_MEASURES = {
@@ -155,7 +154,7 @@ def _like(
         raise refusal("size, --like", "no height is given", "write --max-height 6in")
     wanted = sizes.equivalent_diameter(like)
     exact = sizes.width_for(wanted, height)
-    step = INCH if series == "in" else 0.025
+    step = units.INCH if series == "in" else 0.025
     same_area = _area(like) / height
     first = np.floor(min(same_area, exact) / step + 1e-9) * step
     last = sizes.up_to_step(exact, series)

@@ -1,5 +1,6 @@
 """Results as tables: in the terminal, and as CSV files."""
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -13,6 +14,7 @@ from elbowroom.physics import (
     System,
     checks,
     critical_band,
+    dampers,
     effects,
 )
 
@@ -47,6 +49,8 @@ CHECK_UNITS = {  # of values in files
     "ratio": "1",
 }
 _MARK = {Basis.DRAWN: "", Basis.DECLARED: "d", Basis.ASSUMED: "a"}
+# Where no angle of the table suffices.
+BEYOND = f"beyond {math.degrees(dampers.BUTTERFLY_END):.0f}°"
 
 
 def print_analysis(
@@ -213,7 +217,7 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
         angle = row["blade_angle_deg"]
         blade = "none" if angle is None else f"{angle:.0f}°"
         if not row["can_be_balanced"]:
-            blade = "beyond 60°"
+            blade = BEYOND
         table.add_row(
             _plain(row["terminal"]),
             _plain(row["damper_in"]),
