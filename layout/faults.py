@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from enum import Enum
 
 Place = tuple[float, float, float]
+# What Python says of an integer of thousands of digits speaks of its own settings.
+TOO_LONG = "an integer in it has thousands of digits"
 
 
 class Severity(str, Enum):
