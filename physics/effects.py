@@ -59,7 +59,10 @@ def _change(analysis: Analysis, assumption: Assumption) -> float | None:
             )
         except BadInput:  # it cannot be so in this drawing
             return None
-    other = analyse(graph, assumption.conditions)
+    try:
+        other = analyse(graph, assumption.conditions)
+    except BadInput:  # nor in this air
+        return None
     if assumption.acts_on == FAN:
         before, after = analysis.system.fan_pressure, other.system.fan_pressure
         return None if before is None or after is None else after - before
