@@ -189,7 +189,7 @@ def _number(raw: object) -> float | None:
     if isinstance(raw, (int, float, str)):
         try:
             number = float(raw)
-        except ValueError:
+        except (ValueError, OverflowError):  # OverflowError: an integer of 400 digits
             return None
         return number if math.isfinite(number) else None
     return None

@@ -7,6 +7,8 @@ from enum import Enum
 from pathlib import Path
 
 Place = tuple[float, float, float]
+# What Python says of an integer of thousands of digits speaks of its own settings.
+TOO_LONG = "an integer in it has thousands of digits"
 
 
 class Severity(str, Enum):

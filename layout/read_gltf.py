@@ -3,19 +3,20 @@
 import base64
 import binascii
 import json
+import os
 import struct
 import urllib.parse
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeGuard
 
 import numpy as np
 
 from .collected import Collected, Found, check_finite, collected_drawing, describe
 from .drawing import Drawing
-from .faults import BadInput, note, refusal, warning
+from .faults import TOO_LONG, BadInput, note, refusal, warning
 from .polylines import chains
 from .sections import FloatArray, IntArray
 from .units import UNITS
@@ -49,7 +50,7 @@ class _File:
         items = self.content.get(kind, [])
         if (
             not isinstance(items, list)
-            or not isinstance(index, int)
+            or not _is_whole(index)
             or not 0 <= index < len(items)
             or not isinstance(items[index], dict)
         ):
@@ -90,6 +91,8 @@ def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> 
     """
     file = _open(path)
     needed = file.content.get("extensionsRequired", [])
+    if not isinstance(needed, list):
+        raise refusal(file.name, "its extensionsRequired is no list", "export it again")
     if needed:
         raise refusal(
             file.name,
@@ -267,8 +270,10 @@ def _open(path: Path) -> _File:
     try:
         parsed = json.loads(content.decode("utf-8-sig"))
     except (ValueError, RecursionError) as problem:
+        # Python's own limit is a plain ValueError, in words that help nobody here.
+        why = TOO_LONG if type(problem) is ValueError else problem
         raise refusal(
-            path.name, f"its JSON part cannot be read: {problem}", "export it again"
+            path.name, f"its JSON part cannot be read: {why}", "export it again"
         ) from None
     if not isinstance(parsed, dict) or not isinstance(parsed.get("asset"), dict):
         raise refusal(path.name, "it is JSON but no glTF file", "give a glTF 2.0 file")
@@ -369,7 +374,7 @@ def _placed_nodes(
             raise refusal(file.name, what, "export it again as a tree of nodes")
         seen[index] = parent
         moves = not _MOVES.isdisjoint(node)
-        world = above @ _local(file, node, index) if moves else above
+        world = _moved(file, above, node, index) if moves else above
         placed.append((index, world, parents))
         children = node.get("children", [])
         if not isinstance(children, list):
@@ -381,7 +386,21 @@ def _placed_nodes(
     return placed
 
 
-def _local(file: _File, node: Mapping[str, Any], index: int) -> FloatArray:
+def _moved(
+    file: _File, above: FloatArray, node: Mapping[str, Any], index: int
+) -> FloatArray:
+    """Place of a node in the world, given that of the node above it."""
+    with np.errstate(all="ignore"):  # looked for right after
+        world = above @ _local(node)
+    if not np.isfinite(world).all():
+        raise refusal(
+            file.name, f"node {index} has a placement that is no matrix", "export again"
+        )
+    return world
+
+
+def _local(node: Mapping[str, Any]) -> FloatArray:
+    """Matrix of a node; NaN where it is none."""
     try:
         if "matrix" in node:
             matrix = np.array(node["matrix"], dtype=np.float64).reshape(4, 4).T
@@ -394,12 +413,8 @@ def _local(file: _File, node: Mapping[str, Any], index: int) -> FloatArray:
                 matrix[:3, :3] *= scale
             if "translation" in node:
                 matrix[:3, 3] = np.array(node["translation"], dtype=np.float64)
-    except (TypeError, ValueError):
-        matrix = np.full((4, 4), np.nan)
-    if not np.isfinite(matrix).all():
-        raise refusal(
-            file.name, f"node {index} has a placement that is no matrix", "export again"
-        )
+    except (TypeError, ValueError, OverflowError):
+        return np.full((4, 4), np.nan)
     return matrix
 
 
@@ -472,11 +487,22 @@ def _same_place(points: FloatArray) -> IntArray:
     return place
 
 
+def _is_whole(value: object) -> TypeGuard[int]:
+    """Whether it is a whole number; true and false are ints to Python alone."""
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
 def _accessor(file: _File, index: object, label: str) -> FloatArray | IntArray:
     accessor = file.item("accessors", index, label)
     count, kind = accessor.get("count"), accessor.get("componentType")
     width = _WIDTHS.get(str(accessor.get("type")))
-    if not isinstance(count, int) or count < 0 or kind not in _DTYPES or width is None:
+    if (
+        not _is_whole(count)
+        or count < 0
+        or not _is_whole(kind)
+        or kind not in _DTYPES
+        or width is None
+    ):
         raise refusal(file.name, f"accessor {index} is not understood", "export again")
     dtype = np.dtype("<" + _DTYPES[kind])
     size = dtype.itemsize * width
@@ -485,7 +511,7 @@ def _accessor(file: _File, index: object, label: str) -> FloatArray | IntArray:
     view = file.item("bufferViews", accessor["bufferView"], f"accessor {index}")
     data = _view(file, view, accessor["bufferView"])
     offset, stride = accessor.get("byteOffset", 0), view.get("byteStride") or size
-    if not isinstance(offset, int) or not isinstance(stride, int) or offset < 0:
+    if not _is_whole(offset) or not _is_whole(stride) or offset < 0:
         raise refusal(file.name, f"accessor {index} is not understood", "export again")
     needed = offset + stride * (count - 1) + size if count else 0
     if stride < size or needed > len(data):
@@ -494,6 +520,10 @@ def _accessor(file: _File, index: object, label: str) -> FloatArray | IntArray:
             f"accessor {index} needs {needed} bytes, its buffer view has {len(data)}",
             "export it again",
         )
+    if count < 2:  # no step is taken, and numpy takes none beyond all memory
+        stride = size
+    if not count:
+        offset = 0
     return np.ndarray((count, width), dtype, data, offset, (stride, dtype.itemsize))
 
 
@@ -514,7 +544,7 @@ def _sparse(
             "export it again",
         )
     few = sparse.get("count")
-    if not isinstance(few, int) or not 0 <= few <= count or count > 10_000_000:
+    if not _is_whole(few) or not 0 <= few <= count or count > 10_000_000:
         raise refusal(file.name, f"accessor {index} is not understood", "export again")
     if "bufferView" in accessor:
         plain = {key: value for key, value in accessor.items() if key != "sparse"}
@@ -550,7 +580,7 @@ def _view(file: _File, view: Mapping[str, Any], index: object) -> memoryview:
     number = view.get("buffer")
     data = _buffer(file, number)
     begin, length = view.get("byteOffset", 0), view.get("byteLength", 0)
-    if not isinstance(begin, int) or not isinstance(length, int) or begin < 0:
+    if not _is_whole(begin) or not _is_whole(length) or begin < 0:
         raise refusal(
             file.name, f"buffer view {index} is not understood", "export again"
         )
@@ -565,7 +595,7 @@ def _view(file: _File, view: Mapping[str, Any], index: object) -> memoryview:
 
 
 def _buffer(file: _File, number: object) -> bytes:
-    if isinstance(number, int) and number in file.buffers:
+    if _is_whole(number) and number in file.buffers:
         return file.buffers[number]
     buffer = file.item("buffers", number, "a buffer view")
     length, uri = buffer.get("byteLength", 0), buffer.get("uri")
@@ -580,13 +610,13 @@ def _buffer(file: _File, number: object) -> bytes:
             ) from None
     else:
         data = _beside(file, number, uri)
-    if not isinstance(length, int) or length > len(data):
+    if not _is_whole(length) or length > len(data):
         raise refusal(
             file.name,
             f"buffer {number} is shorter than it says: {len(data)} of {length} bytes",
             "ask for a complete copy",
         )
-    if isinstance(number, int):
+    if _is_whole(number):
         file.buffers[number] = data
     return data
 
@@ -611,7 +641,7 @@ def _beside(file: _File, number: object, uri: object) -> bytes:
             "put its data beside the file, or export as GLB",
         )
     path = folder / name
-    if not path.is_file():
+    if not os.path.isfile(path):  # Path.is_file raises where a name is too long
         raise refusal(
             file.name,
             f"buffer {number} points to '{written[:60]}', which is not beside the file",

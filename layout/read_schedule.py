@@ -2,7 +2,7 @@
 
 import math
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from itertools import pairwise
 from pathlib import Path
@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 from . import units
 from .basis import Basis
 from .constructions import ELBOW_CONSTRUCTIONS, TAKEOFF_ENTRIES, ElbowConstruction
-from .faults import BadInput, Notice, error, refusal
+from .faults import TOO_LONG, BadInput, Notice, error, refusal
 from .nearest import nearest
 from .schedule import (
     FAN_AIRS,
@@ -273,7 +273,8 @@ def load_toml(path: Path) -> dict[str, Any]:
     Raises
     ------
     BadInput
-        If it is not there, too large, not text, or not TOML.
+        If it is not there, too large, not text, or not TOML. An integer of more than
+        64 bits is none (TOML 1.0.0, Integer).
     """
     try:
         if path.stat().st_size > _LARGEST:
@@ -291,11 +292,36 @@ def load_toml(path: Path) -> dict[str, Any]:
             what = f"it cannot be read as text ({type(problem).__name__})"
         raise refusal(path.name, what, "give the path of a TOML file") from None
     try:
-        return tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as problem:
+        content = tomllib.loads(text)
+    except (ValueError, RecursionError) as problem:
+        # Python's own limit is a plain ValueError, in words that help nobody here.
+        why = TOO_LONG if type(problem) is ValueError else problem
         raise refusal(
-            path.name, f"it is not valid TOML: {problem}", "correct that line"
+            path.name, f"it is not valid TOML: {why}", "correct that line"
         ) from None
+    _check_integers(content, path.name)
+    return content
+
+
+def _check_integers(content: dict[str, Any], file: str) -> None:
+    """Refuse an integer that no 64 bits hold, as Python alone goes on with it."""
+    left: list[tuple[str, Any]] = [("", content)]
+    while left:  # no recursion: dotted keys may go deeper than Python
+        where, value = left.pop()
+        inner: Iterable[tuple[object, Any]] = ()
+        if isinstance(value, dict):
+            inner = value.items()
+        elif isinstance(value, list):
+            inner = enumerate(value, start=1)
+        for key, part in inner:
+            if isinstance(part, (dict, list)):
+                left.append((f"{where} {key}", part))
+            elif isinstance(part, int) and not -(2**63) <= part < 2**63:
+                raise refusal(
+                    f"{file},{where} {key}",
+                    "the integer there is too large to be a number of TOML",
+                    "correct it",
+                )
 
 
 def read_schedule(path: Path | str) -> Schedule:

@@ -1,6 +1,8 @@
 """Write a drawing in an open format: `write`, by the ending of the name."""
 
+import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape, quoteattr
@@ -9,11 +11,13 @@ import numpy as np
 
 from .drawing import Drawing
 from .extras import extras_of
-from .faults import Notice, note, refusal, writing
+from .faults import Notice, note, refusal, warning, writing
 from .names import bare_name, section_in_name
 from .sections import Section, Shape
 from .write_gltf import write_gltf
 
+# What ends a line for a reader of lines, and other signs that are not printed.
+_BREAK = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
 APPLICATION = "ELBOWROOM"  # under which DXF holds our extras
 _NUMBERS = (
     "width_m",
@@ -40,7 +44,7 @@ def write(drawing: Drawing, path: Path | str) -> list[Notice]:
     Returns
     -------
     notices
-        What the format cannot carry.
+        What the format cannot carry, and what was changed for it.
 
     Raises
     ------
@@ -59,6 +63,37 @@ def write(drawing: Drawing, path: Path | str) -> list[Notice]:
         return how(drawing, path)
 
 
+def _one_line(name: str) -> str:
+    """Name with a space for each line break in it."""
+    return _BREAK.sub(" ", name).strip() if _BREAK.search(name) else name
+
+
+def _on_one_line(drawing: Drawing, path: Path) -> tuple[Drawing, list[Notice]]:
+    """Drawing with names that a format of lines can hold, and what was changed."""
+    names = tuple(_one_line(name) for name in drawing.names)
+    changed = [old for old, new in zip(drawing.names, names, strict=True) if old != new]
+    terminals = {
+        run: replace(said, terminal=_one_line(said.terminal))
+        for run, said in drawing.attributes.items()
+        if said.terminal and _BREAK.search(said.terminal)
+    }
+    changed += [drawing.attributes[run].terminal or "" for run in terminals]
+    if not changed:
+        return drawing, []
+    more = f" and {len(changed) - 1} more" if len(changed) > 1 else ""
+    cleaned = replace(
+        drawing, names=names, attributes={**drawing.attributes, **terminals}
+    )
+    return cleaned, [
+        warning(
+            path.name,
+            f"the name {changed[0]!r}{more} has a line break or a control character, "
+            "which this format cannot hold; a space stands for it",
+            "rename it in the drawing",
+        )
+    ]
+
+
 def _glb(drawing: Drawing, path: Path) -> list[Notice]:
     write_gltf(drawing, path)
     exact = drawing.points.astype(np.float32).astype(np.float64) == drawing.points
@@ -74,6 +109,7 @@ def _glb(drawing: Drawing, path: Path) -> list[Notice]:
 
 
 def _obj(drawing: Drawing, path: Path) -> list[Notice]:
+    drawing, said_of_names = _on_one_line(drawing, path)
     lines = ["# metres, Z up"]
     number = 1
     lost = False
@@ -91,14 +127,15 @@ def _obj(drawing: Drawing, path: Path) -> list[Notice]:
         lost |= any(key not in known for key in extras_of(run))
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     if not lost:
-        return []
+        return said_of_names
     return [
+        *said_of_names,
         note(
             path.name,
             "OBJ holds names and points alone: airflows, the source and other extras "
             "are left out",
             "say them in a schedule, or write GLB, DXF or VTP",
-        )
+        ),
     ]
 
 
@@ -113,6 +150,7 @@ def _sized(section: Section) -> str:
 def _dxf(drawing: Drawing, path: Path) -> list[Notice]:
     from ezdxf.filemanagement import new
 
+    drawing, notices = _on_one_line(drawing, path)
     document = new("R2010", setup=False)
     document.units = 6  # metres, by the DXF reference
     document.appids.add(APPLICATION)
@@ -128,7 +166,7 @@ def _dxf(drawing: Drawing, path: Path) -> list[Notice]:
             tags.append((1040, value) if isinstance(value, float) else (1000, value))
         entity.set_xdata(APPLICATION, tags)
     document.saveas(path)
-    return []
+    return notices
 
 
 def _layer(name: str) -> str:

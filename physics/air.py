@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.layout import Schedule
+from elbowroom.layout import Schedule, refusal
 
 SEA_LEVEL = 101325.0  # Pa
 ROOM = 293.15  # K
@@ -134,11 +134,24 @@ def air(
 
 
 def air_of(schedule: Schedule) -> Air:
-    """Air of a schedule: 20 °C at sea level and dry where it is silent."""
+    """Air of a schedule: 20 °C at sea level and dry where it is silent.
+
+    Raises
+    ------
+    BadInput
+        If there is no such air, as where it would be all vapour.
+    """
     said = schedule.air
-    return air(
-        ROOM if said.temperature is None else said.temperature,
-        altitude=said.altitude or 0.0,
-        pressure=said.pressure,
-        humidity=said.humidity or 0.0,
-    )
+    try:
+        return air(
+            ROOM if said.temperature is None else said.temperature,
+            altitude=said.altitude or 0.0,
+            pressure=said.pressure,
+            humidity=said.humidity or 0.0,
+        )
+    except ValueError as problem:
+        raise refusal(
+            f"{schedule.file}, [air]",
+            str(problem),
+            "correct its temperature, its humidity or the altitude",
+        ) from None

@@ -6,6 +6,7 @@ Laplacian of the free nodes, so that mass is conserved at every step.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from numbers import Real
 from typing import Any
 
 import numpy as np
@@ -70,9 +71,12 @@ def solve_network(case: Mapping[str, Any]) -> dict[str, Any]:
         `roughness_m` and `sum_C`, the sum of the duct's loss coefficients on its own
         velocity. `fixed_node_pressures_Pa`: total gauge pressure by node; every other
         node conserves mass. Optional: `fluid` with `density_kg_m3` and
-        `viscosity_Pa_s`; `fan_curve` with `a0`, `a1`, `a2` (rise in Pa by powers of the
-        flow in m³/s at `reference_density_kg_m3`) along the duct named by `duct`, else
-        the first; `node_flows_m3_s`, what enters at free nodes.
+        `viscosity_Pa_s`, both above 0 (air of 20 °C at sea level where they are not
+        given); `fan_curve` with `a0`, `a1`, `a2`, `a3` (rise in Pa by powers of the
+        flow in m³/s, those left out 0, at `reference_density_kg_m3`, above 0) along
+        the duct named by `duct`, else the first; `node_flows_m3_s`, what enters at
+        free nodes. Numbers are finite; a number in words, as '100', is none. Other
+        keys are passed over.
 
     Returns
     -------
@@ -81,23 +85,27 @@ def solve_network(case: Mapping[str, Any]) -> dict[str, Any]:
         `reynolds`, `friction_factor`, `velocity_pressure_Pa`, `friction_loss_Pa`,
         `fitting_loss_Pa`, `total_loss_Pa`. `node_total_pressure_Pa` by node.
         `operating_point` of the fan, or None. `mass_residual`: the largest imbalance
-        of a free node over the largest flow. `notes`: warnings in words.
+        of a free node over the largest flow, 0 where nothing flows. `notes`:
+        warnings in words.
 
     Raises
     ------
     BadInput
-        If the mapping is not of that form, or its flows cannot be settled.
+        If the mapping is not of that form, with every fault of its ducts and nodes, or
+        its flows cannot be settled.
 
     References
     ----------
     Darcy-Weisbach with Colebrook's factor, as in `friction`; the global gradient
     method of Todini and Pilati, 1988 (from memory).
     """
+    if not isinstance(case, Mapping):
+        raise refusal("the network", f"{case!r} is no mapping", "give one with ducts")
     ducts, nodes, fixed, entering = _read(case)
-    fluid = case.get("fluid", {})
-    density = float(fluid.get("density_kg_m3", _DENSITY))
-    viscosity = float(fluid.get("viscosity_Pa_s", _VISCOSITY))
-    fan = _fan(case.get("fan_curve"), ducts, density)
+    fluid, where = _mapping(case, "fluid"), "the network, fluid"
+    density = _above_zero(fluid, "density_kg_m3", _DENSITY, where)
+    viscosity = _above_zero(fluid, "viscosity_Pa_s", _VISCOSITY, where)
+    fan = _fan(_mapping(case, "fan_curve"), ducts, density)
     flow, pressure = _solved(ducts, fixed, entering, fan, density, viscosity)
     return _result(
         ducts, nodes, fixed, entering, flow, pressure, fan, density, viscosity
@@ -224,7 +232,8 @@ def _result(
     balance = entering.copy()
     np.add.at(balance, ducts.finish, flow)
     np.add.at(balance, ducts.start, -flow)
-    residual = float(np.abs(balance[free]).max(initial=0.0) / np.abs(flow).max())
+    imbalance, most = np.abs(balance[free]).max(initial=0.0), np.abs(flow).max()
+    residual = float(imbalance / most) if most > 0.0 else 0.0
     notes, point = [], None
     if fan is not None:
         through = float(flow[fan.duct])
@@ -269,6 +278,13 @@ def _read(
     entries = case.get("ducts")
     if not isinstance(entries, Sequence) or isinstance(entries, str) or not entries:
         raise refusal("the network", "it has no ducts", "give a list of them in ducts")
+    for number, entry in enumerate(entries, start=1):
+        if not isinstance(entry, Mapping):
+            raise refusal(
+                f"the network, duct {number}",
+                f"{entry!r} is no mapping",
+                "give its id, from, to, length_m, diameter_m, roughness_m and sum_C",
+            )
     ids = [str(e.get("id", f"duct {n}")) for n, e in enumerate(entries, start=1)]
     faults = _id_faults(ids)
     rows = {key: _numbers(entries, ids, key, faults) for key in _NUMBERS}
@@ -283,17 +299,16 @@ def _read(
                     "name two nodes",
                 )
             )
-    fixed_by_name = {
-        str(k): float(v) for k, v in case.get("fixed_node_pressures_Pa", {}).items()
-    }
+    fixed_by_name = _by_node(case, "fixed_node_pressures_Pa", "pressure in Pa", faults)
     nodes = list(dict.fromkeys([*fixed_by_name, *starts, *finishes]))
     place = {name: number for number, name in enumerate(nodes)}
     fixed = np.full(len(nodes), np.nan)
     for name, value in fixed_by_name.items():
         fixed[place[name]] = value
     entering = np.zeros(len(nodes))
-    for name, value in case.get("node_flows_m3_s", {}).items():
-        if str(name) not in place or not np.isnan(fixed[place[str(name)]]):
+    flows = _by_node(case, "node_flows_m3_s", "airflow in m3/s", faults)
+    for name, value in flows.items():
+        if name not in place or not np.isnan(fixed[place[name]]):
             faults.append(
                 error(
                     f"the network, node '{name}'",
@@ -302,7 +317,7 @@ def _read(
                 )
             )
             continue
-        entering[place[str(name)]] = float(value)
+        entering[place[name]] = value
     begin = np.array([place[name] for name in starts])
     end = np.array([place[name] for name in finishes])
     links = coo_array((np.ones(len(begin)), (begin, end)), shape=(len(nodes),) * 2)
@@ -311,7 +326,7 @@ def _read(
     loose = [
         name for name, of in zip(nodes, part.tolist(), strict=True) if of not in held
     ]
-    if loose:
+    if loose and not faults:  # a pressure at fault is none that is missing
         faults.append(
             error(
                 "the network",
@@ -361,14 +376,14 @@ def _numbers(
     """A number of every duct; a fault for each that is none."""
     low, words = _NUMBERS[key]
     values = [entry.get(key) for entry in entries]
-    if set(map(type, values)) <= {int, float}:
+    if set(map(type, values)) == {float}:
         numbers = np.array(values, dtype=np.float64)
         if (np.isfinite(numbers) & (numbers >= low)).all():
             return numbers
     before = len(faults)
     for name, value in zip(ids, values, strict=True):
-        good = isinstance(value, (int, float)) and not isinstance(value, bool)
-        if not good or not np.isfinite(float(str(value))) or float(str(value)) < low:
+        number = _finite(value)
+        if number is None or number < low:
             where = f"the network, duct '{name}'"
             faults.append(error(where, f"{key} is {value!r}", f"write {words}"))
     if len(faults) > before:
@@ -384,16 +399,75 @@ _NUMBERS = {
 }
 
 
-def _fan(curve: Mapping[str, Any] | None, ducts: _Ducts, density: float) -> _Fan | None:
-    if curve is None:
+def _finite(value: object) -> float | None:
+    """A finite number, Python's or numpy's; None if it is none."""
+    if isinstance(value, (bool, np.bool_)) or not isinstance(value, Real):
         return None
+    try:
+        number = float(value)
+    except OverflowError:  # an integer of 400 digits
+        return None
+    return number if np.isfinite(number) else None
+
+
+def _mapping(case: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+    """What the case has under a key; empty where that is nothing."""
+    found = case.get(key)
+    if found is None:
+        return {}
+    if not isinstance(found, Mapping):
+        raise refusal(f"the network, {key}", f"{found!r} is no mapping", "give one")
+    return found
+
+
+def _by_node(
+    case: Mapping[str, Any], key: str, what: str, faults: list[Notice]
+) -> dict[str, float]:
+    """A number by node; a fault for each that is none."""
+    found = {}
+    for name, value in _mapping(case, key).items():
+        number = _finite(value)
+        if number is None:
+            faults.append(
+                error(
+                    f"the network, node '{name}'",
+                    f"{value!r} in {key} is no finite number",
+                    f"write a {what}, or leave the node out",
+                )
+            )
+        found[str(name)] = 0.0 if number is None else number
+    return found
+
+
+def _number_of(table: Mapping[str, Any], key: str, usual: float, where: str) -> float:
+    number = _finite(table.get(key, usual))
+    if number is None:
+        raise refusal(
+            where, f"{key} is {table[key]!r}, no finite number", "write a number"
+        )
+    return number
+
+
+def _above_zero(table: Mapping[str, Any], key: str, usual: float, where: str) -> float:
+    number = _number_of(table, key, usual, where)
+    if number <= 0.0:
+        raise refusal(where, f"{key} is {number:g}", "write a number above 0")
+    return number
+
+
+def _fan(curve: Mapping[str, Any], ducts: _Ducts, density: float) -> _Fan | None:
+    if not curve:
+        return None
+    where = "the network, fan_curve"
     name = str(curve.get("duct", ducts.ids[0]))
     if name not in ducts.ids:
         raise refusal(
-            "the network, fan_curve",
+            where,
             f"there is no duct '{name}'",
             f"name one of {', '.join(ducts.ids[:8])}",
         )
-    ratio = density / float(curve.get("reference_density_kg_m3", density))
-    powers = tuple(float(curve.get(f"a{power}", 0.0)) * ratio for power in range(4))
+    ratio = density / _above_zero(curve, "reference_density_kg_m3", density, where)
+    powers = tuple(
+        _number_of(curve, f"a{power}", 0.0, where) * ratio for power in range(4)
+    )
     return _Fan(ducts.ids.index(name), powers)

@@ -31,6 +31,10 @@ _SMALL_STEPS = {"mm": 0.05, "in": units.INCH}
 _SMALL = {"mm": 0.0, "in": 12 * units.INCH}  # up to here the small step is kept
 
 
+class NoSize(ValueError):
+    """No size that is sought keeps the limits."""
+
+
 @dataclass(frozen=True, slots=True)
 class Size:
     """One size and what the air does in it.
@@ -94,7 +98,7 @@ def width_for(
 
     Raises
     ------
-    ValueError
+    NoSize
         If no width up to 20 m has it.
     """
     make = flat_oval if shape == Shape.OVAL else rectangular
@@ -139,7 +143,7 @@ def round_size(
 
     Raises
     ------
-    ValueError
+    NoSize
         If none up to 20 m does.
     """
 
@@ -208,7 +212,7 @@ def sided_sizes(
 
         try:
             exact = _root(over, height if shape == Shape.OVAL else WINDOW_OF_SIZES[0])
-        except ValueError:
+        except NoSize:
             continue
         limit = "friction rate"
         if fastest is not None:
@@ -290,5 +294,5 @@ def _root(short_of: Callable[[float], float], low: float) -> float:
     if short_of(low) >= 0.0:
         return low
     if short_of(high) < 0.0:
-        raise ValueError("no size up to 20 m does")
+        raise NoSize("no size up to 20 m does")
     return float(brentq(short_of, low, high, xtol=1e-9, rtol=1e-12))

@@ -621,3 +621,13 @@ def test_a_reynolds_number_is_one(value: str, capsys: Captured) -> None:
     settings = ["H_over_W=1", f"Re={value}"]
     words = _words("rect-elbow-mitred", settings, {})
     assert "Re=1e5" in _refused(capsys, words)
+
+
+def test_a_high_duct_like_a_small_one_begins_at_one_step(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """4x4 in has the area of 0.8 in by 20 in: less than a step of the series."""
+    words = ["size", "--like", "4x4in", "--max-height", "20in", "--flow", "100 cfm"]
+    assert main([*words, "--json"]) == 0
+    widths = [row["width_m"] for row in json.loads(capsys.readouterr().out)["sizes"]]
+    assert min(widths) == pytest.approx(0.025)

@@ -7,7 +7,9 @@ import pytest
 from routes import drawn
 
 from elbowroom.layout import (
+    AirSpec,
     Attributes,
+    BadInput,
     Basis,
     ElbowConstruction,
     ElbowRule,
@@ -115,3 +117,21 @@ def test_vanes_between_two_that_were_tested_are_noted() -> None:
     for spacing, noted in ((0.038, False), (0.08, False), (0.02, True), (0.05, True)):
         found = elbows.rect_vaned(False, spacing, angle)
         assert bool(found.notes[0] & Note.NEAREST_ROW) == noted
+
+
+@pytest.mark.parametrize("celsius", [99.0, 120.0])
+def test_air_that_cannot_be_is_refused_or_left_out(celsius: float) -> None:
+    """99 °C and saturated is air at sea level, and all vapour 500 m above it."""
+    spec = AirSpec(temperature=celsius + 273.15, humidity=1.0)
+    schedule = Schedule(file="a.schedule.toml", air=spec)
+    graph = build(drawn(), schedule)
+    if celsius > 100.0:
+        with pytest.raises(
+            BadInput, match=r"a\.schedule\.toml, \[air\]: .* all vapour"
+        ):
+            analyse(graph)
+        return
+    (left_out,) = (
+        e for e in effects(analyse(graph)) if e.assumption.instead == "500 m above it"
+    )
+    assert left_out.loss is None

@@ -2,15 +2,25 @@
 
 import base64
 import contextlib
+import copy
+import json
+import random
 import zlib
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from elbowroom.layout import BadInput, read, read_obstacles
+from elbowroom.layout import (
+    BadInput,
+    load_toml,
+    read,
+    read_obstacles,
+    read_schedule,
+)
 
 ROUTES = Path(__file__).parent / "data" / "routes"
 SEEDS = [
@@ -202,4 +212,280 @@ def test_what_coverage_guided_fuzzing_found_in_dxf(
     path = tmp_path / "line.dxf"
     document.saveas(path)
     with pytest.raises(BadInput, match=said):
+        read(path)
+
+
+# --- odd values at every place of a file that is otherwise right
+
+HUGE = 10**400
+ODD: list[object] = [
+    *(None, True, False, -1, 0, 99, HUGE, -HUGE, 2**63, 1e300, float("inf")),
+    *(float("nan"), -5.5, "x", "", "9" * 400, [], [1], {}, {"a": 1}, [[[1]]], ["x"]),
+    *([{}], [None], [1e308] * 3, [0, 0, 0, 0], [HUGE] * 3, [HUGE] * 4, [HUGE] * 16),
+]
+
+
+def places(value: object, above: tuple[object, ...] = ()) -> list[tuple[object, ...]]:
+    """Where something else may be put in nested lists and tables."""
+    inner: list[tuple[object, object]] = []
+    if isinstance(value, dict):
+        inner = list(value.items())
+    elif isinstance(value, list):
+        inner = list(enumerate(value))
+    found = [above] if above else []
+    for key, part in inner:
+        found += places(part, (*above, key))
+    return found
+
+
+def cases(right: Any, most: int) -> list[tuple[tuple[object, ...], object]]:
+    """Places and what is put there, the same ones in every run."""
+    every = [(place, odd) for place in places(right) for odd in ODD]
+    return random.Random(7).sample(every, min(most, len(every)))
+
+
+def replaced(value: Any, place: tuple[object, ...], other: object) -> Any:
+    changed = copy.deepcopy(value)
+    holder = changed
+    for key in place[:-1]:
+        holder = holder[key]
+    holder[place[-1]] = other
+    return changed
+
+
+SCHEDULE = """
+[air]
+temperature = "16 C"
+altitude = "400 ft"
+humidity = 0.5
+[fan]
+curve = [["0 m3/s", "480 Pa"], ["1 m3/s", "40 Pa"]]
+curve_pressure = "total"
+efficiency = 0.55
+hours_per_year = "3000 h"
+[source]
+at = ["0 m", "0 m", "3.2 m"]
+[losses]
+filter = "45 Pa"
+[duct.runs.office]
+compression = "4 %"
+[elbows]
+construction = "segmented"
+radius_ratio = 1.0
+pieces = 5
+[[elbows.exception]]
+run = "office"
+bend = 1
+construction = "mitred"
+[[takeoffs.exception]]
+run = "office"
+closed_end = false
+[terminals.office]
+flow = "150 L/s"
+loss = "18 Pa"
+at = ["0 m", "0 m", "3.2 m"]
+[terminals.hall]
+share = 0.25
+[rooms]
+temperature_difference = "8 K"
+total_airflow = "1200 cfm"
+[limits.office]
+max_height = "250 mm"
+[sections]
+hall = "400x300 mm"
+[checks]
+leakage_class = 8
+temperature_around = "35 C"
+heat_transmission = "1 W/m2K"
+"""
+ROUTE = """
+unit = "mm"
+up = "z"
+[[run]]
+name = "hall"
+section = "400x300"
+points = [[8000, 0, 3200], [9000, 0, 3200], [9000, 2000, 3200]]
+source = "start"
+terminal = "hall"
+up = [0, 0, 1]
+roughness = "0.1 mm"
+bend_radius = "500 mm"
+transition = false
+flow = "150 L/s"
+"""
+
+
+def small_gltf() -> dict[str, Any]:
+    points = np.array([[0, 0, 0], [4, 0, 0], [4, 0, 3]], "<f4").tobytes()
+    data = points + np.array([0, 1, 1, 2], "<u2").tobytes()
+    extras = {
+        **{"width_m": 0.6, "height_m": 0.3, "flow_m3s": 0.5, "source": True},
+        **{"terminal": "a", "up": [0, 1, 0], "bend_radius_m": 0.6},
+        **{"transition": False, "role": "x", "route": "r", "shape": "oval"},
+    }
+    one = np.eye(4, dtype=int).ravel().tolist()
+    return {
+        "asset": {"version": "2.0"},
+        "extensionsRequired": [],
+        "scene": 0,
+        "scenes": [{"nodes": [0]}],
+        "nodes": [
+            {
+                **{"name": "T1", "mesh": 0, "children": [1], "extras": extras},
+                **{"translation": [0, 0, 0], "rotation": [0, 0, 0, 1]},
+                "scale": [1, 1, 1],
+            },
+            {"name": "b", "mesh": 0, "matrix": one},
+        ],
+        "meshes": [
+            {
+                "primitives": [
+                    {"mode": 1, "attributes": {"POSITION": 0}, "indices": 1},
+                    {"mode": 3, "attributes": {"POSITION": 2}},
+                ]
+            }
+        ],
+        "accessors": [
+            {"bufferView": 0, "componentType": 5126, "count": 3, "type": "VEC3"},
+            {"bufferView": 1, "componentType": 5123, "count": 4, "type": "SCALAR"},
+            {
+                **{"bufferView": 0, "componentType": 5126, "count": 3, "type": "VEC3"},
+                "sparse": {
+                    "count": 1,
+                    "indices": {"bufferView": 1, "componentType": 5123},
+                    "values": {"bufferView": 0},
+                },
+            },
+        ],
+        "bufferViews": [
+            {"buffer": 0, "byteOffset": 0, "byteLength": 36},
+            {"buffer": 0, "byteOffset": 36, "byteLength": 8, "byteStride": 2},
+        ],
+        "buffers": [
+            {
+                "byteLength": len(data),
+                "uri": "data:;base64," + base64.b64encode(data).decode(),
+            }
+        ],
+    }
+
+
+@pytest.mark.filterwarnings("error")  # of numpy: they would be printed to the user
+def test_odd_values_in_a_gltf(tmp_path: Path) -> None:
+    right, path = small_gltf(), tmp_path / "a.gltf"
+    path.write_text(json.dumps(right))
+    assert read(path).run_count == 1  # the others are copies of it
+    refused = 0
+    for place, odd in cases(right, 500):
+        path.write_text(json.dumps(replaced(right, place, odd)))
+        try:
+            tried(path.read_bytes(), path)
+            read_obstacles(path)
+        except BadInput:
+            refused += 1
+    assert refused > 100
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize(
+    ("place", "odd"),
+    [
+        (("accessors", 0, "componentType"), [5126]),
+        (("accessors", 0, "count"), True),
+        (("extensionsRequired",), True),
+        (("extensionsRequired",), {"a": 1}),
+        (("nodes", 0, "translation", 0), HUGE),
+        (("nodes", 0, "scale", 0), HUGE),
+        (("nodes", 0, "rotation"), [0, 0, 0, 0]),
+        (("nodes", 1, "matrix", 0), HUGE),
+        (("nodes", 0, "extras", "width_m"), HUGE),
+        (("nodes", 0, "extras", "up", 0), HUGE),
+        (("buffers", 0, "uri"), "9" * 400),
+    ],
+)
+def test_what_is_odd_in_a_gltf_is_refused(
+    place: tuple[object, ...], odd: object, tmp_path: Path
+) -> None:
+    path = tmp_path / "a.gltf"
+    path.write_text(json.dumps(replaced(small_gltf(), place, odd)))
+    with pytest.raises(BadInput):
+        read(path)
+
+
+@pytest.mark.filterwarnings("error")
+def test_odd_values_in_a_schedule_and_a_route(tmp_path: Path) -> None:
+    path = tmp_path / "a.toml"
+    for text, reader in ((SCHEDULE, read_schedule), (ROUTE, read)):
+        path.write_text(text)
+        right = load_toml(path)
+        path.write_text(toml(right))
+        reader(path)
+        refused = 0
+        for place, odd in cases(right, 600):
+            if odd is None:  # TOML has no null
+                continue
+            path.write_text(toml(replaced(right, place, odd)))
+            try:
+                reader(path)
+            except BadInput:
+                refused += 1
+        assert refused > 200
+
+
+def toml(table: dict[str, Any]) -> str:
+    """Nested tables as TOML, each a line of its own."""
+    return "".join(f"{json.dumps(k)} = {inline(v)}\n" for k, v in table.items())
+
+
+def inline(value: object) -> str:
+    if isinstance(value, dict):
+        inner = ", ".join(f"{json.dumps(k)} = {inline(v)}" for k, v in value.items())
+        return "{" + inner + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(inline(v) for v in value if v is not None) + "]"
+    if isinstance(value, str):
+        return json.dumps(value)
+    return str(value).lower()  # true, inf and nan as TOML writes them
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "said"),
+    [
+        ("a.gltf", '{"asset": {"version": "2.0"}, "a": %s}', "thousands of digits"),
+        ("a.toml", "unit = %s", "thousands of digits"),
+        ("a.schedule.toml", "[air]\nhumidity = %s", "thousands of digits"),
+    ],
+)
+def test_an_integer_of_thousands_of_digits(
+    tmp_path: Path, name: str, content: str, said: str
+) -> None:
+    """Python itself refuses those, but not as the readers' parsers say they do."""
+    path = tmp_path / name
+    path.write_text(content % ("9" * 5000))
+    reader = read_schedule if "schedule" in name else read
+    with pytest.raises(BadInput, match=said) as refused:
+        reader(path)
+    assert "sys." not in str(refused.value)
+
+
+def test_where_an_integer_is_too_large_is_said(tmp_path: Path) -> None:
+    path = tmp_path / "a.schedule.toml"
+    path.write_text(f"[terminals.office]\nshare = {HUGE}\n")
+    with pytest.raises(
+        BadInput, match=r"a\.schedule\.toml, terminals office share: .* too large"
+    ):
+        read_schedule(path)
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("scale", ["1e308", "1e200"])
+def test_nodes_that_no_number_reaches(tmp_path: Path, scale: str) -> None:
+    """Each node's own placement is finite, what they come to together is not."""
+    right = small_gltf()
+    for node in right["nodes"]:
+        node.pop("matrix", None)
+        node["scale"] = [float(scale)] * 3
+    path = tmp_path / "a.gltf"
+    path.write_text(json.dumps(right))
+    with pytest.raises(BadInput, match="placement that is no matrix"):
         read(path)

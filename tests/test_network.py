@@ -152,3 +152,76 @@ def test_a_duct_that_loses_nothing_holds_both_nodes_alike() -> None:
     assert pressure["box"] == pytest.approx(pressure["A"], abs=1e-4)
     wanted = SOLVED["NET1"]["expected"]["ducts"]["d1"]["flow_m3_s"]
     assert found["ducts"]["d0"]["flow_m3_s"] == pytest.approx(wanted, rel=1e-6)
+
+
+def two_ducts(**changes: Any) -> dict[str, Any]:
+    duct = {"length_m": 10, "diameter_m": 0.3, "roughness_m": 1e-4, "sum_C": 1.0}
+    return {
+        "ducts": [
+            {"id": "1", "from": "a", "to": "b", **duct},
+            {"id": "2", "from": "b", "to": "c", **duct},
+        ],
+        "fixed_node_pressures_Pa": {"a": 100.0, "c": 0},
+        **changes,
+    }
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"fixed_node_pressures_Pa": {"a": "high", "c": 0}}, "node 'a': 'high'"),
+        ({"fixed_node_pressures_Pa": {"a": float("nan"), "c": 0}}, "node 'a': nan"),
+        ({"fixed_node_pressures_Pa": {"a": True, "c": 0}}, "node 'a': True"),
+        ({"fixed_node_pressures_Pa": {"a": 10**400, "c": 0}}, "node 'a': 1000"),
+        ({"fixed_node_pressures_Pa": [1, 2]}, "fixed_node_pressures_Pa: .* no mapping"),
+        ({"node_flows_m3_s": {"b": "much"}}, "node 'b': 'much' in node_flows_m3_s"),
+        ({"ducts": ["x"]}, "duct 1: 'x' is no mapping"),
+        ({"fluid": {"density_kg_m3": 0}}, "fluid: density_kg_m3 is 0"),
+        ({"fluid": {"viscosity_Pa_s": 0}}, "fluid: viscosity_Pa_s is 0"),
+        ({"fluid": {"viscosity_Pa_s": "low"}}, "fluid: viscosity_Pa_s is 'low'"),
+        ({"fluid": 3}, "fluid: 3 is no mapping"),
+        (
+            {"fan_curve": {"a0": 1, "reference_density_kg_m3": 0}},
+            "fan_curve: reference_density_kg_m3 is 0",
+        ),
+        ({"fan_curve": {"a0": "1"}}, "fan_curve: a0 is '1'"),
+    ],
+)
+def test_what_is_no_network_is_refused_by_its_place(
+    changes: dict[str, Any], said: str
+) -> None:
+    with pytest.raises(BadInput, match=said) as refused:
+        solve_network(two_ducts(**changes))
+    assert len(refused.value.faults) == 1
+
+
+def test_what_is_no_mapping_at_all_is_refused() -> None:
+    with pytest.raises(BadInput, match="no mapping"):
+        solve_network([1, 2])  # type: ignore[arg-type]
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("pressure", [0.0, 50.0])
+def test_where_nothing_drives_the_air_it_stands(pressure: float) -> None:
+    found = solve_network(
+        two_ducts(fixed_node_pressures_Pa={"a": pressure, "c": pressure})
+    )
+    assert [row["flow_m3_s"] for row in found["ducts"].values()] == pytest.approx(
+        [0.0, 0.0], abs=1e-12
+    )
+    assert found["mass_residual"] == pytest.approx(0.0, abs=1e-9)
+    assert found["node_total_pressure_Pa"]["b"] == pytest.approx(pressure)
+
+
+def test_a_cubic_fan_curve_counts_its_last_power() -> None:
+    curve = {"a0": 100.0, "a1": 0.0, "a2": -3.0, "a3": -50.0}
+    found = solve_network(
+        two_ducts(fixed_node_pressures_Pa={"a": 0, "c": 0}, fan_curve=curve)
+    )
+    flow = found["operating_point"]["flow_m3_s"]
+    assert found["operating_point"]["rise_Pa"] == pytest.approx(
+        100 - 3 * flow**2 - 50 * flow**3
+    )
+    spent = sum(row["total_loss_Pa"] for row in found["ducts"].values())
+    assert spent == pytest.approx(found["operating_point"]["rise_Pa"])

@@ -72,7 +72,7 @@ def print_checks(
     """Print checks, those that are not kept first, and the fan's power, if asked."""
     from rich.markup import escape
 
-    table = new_table(title)
+    table = new_table(escape(title))
     table.add_column("what")
     table.add_column("worst", justify="right")
     table.add_column("limit", justify="right")
@@ -186,7 +186,7 @@ def print_quantities(
     from rich.markup import escape
 
     surface, area = display.areas, display.area
-    table = new_table(f"Duct of {analysis.graph.drawing.file}")
+    table = new_table(f"Duct of {escape(analysis.graph.drawing.file)}")
     for head in ("section", "gauge"):
         table.add_column(head)
     for head in (display.length, f"sheet, {area}", f"insulation, {area}"):

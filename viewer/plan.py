@@ -90,7 +90,7 @@ def print_budget(
     console.print(table)
     if found.missing:
         console.print(
-            "Not declared, and not filled in: " + ", ".join(found.missing) + "."
+            escape("Not declared, and not filled in: " + ", ".join(found.missing) + ".")
         )
     print_notices(found.notices, console, "What to know of the budget")
 

@@ -80,7 +80,7 @@ def size_result(
                     f"no friction rate was given: {USUAL_RATE} (0.82 Pa/m) was taken"
                 )
             rows, exact = _for_rate(flow, rate, given, series, air), None
-    except ValueError as problem:
+    except sizes.NoSize as problem:
         raise refusal("size", str(problem), "raise the limits") from None
     rows = [row for row in rows if _longest(row) <= LARGEST * (1 + 1e-9)]
     if not rows:
@@ -156,7 +156,8 @@ def _like(
     exact = sizes.width_for(wanted, height)
     step = units.INCH if series == "in" else 0.025
     same_area = _area(like) / height
-    first = np.floor(min(same_area, exact) / step + 1e-9) * step
+    # In a high duct the same area may be narrower than a step of the series.
+    first = max(np.floor(min(same_area, exact) / step + 1e-9), 1.0) * step
     last = sizes.up_to_step(exact, series)
     widths = np.arange(first, last + step / 2, step)
     widest = given.get("max_width")

@@ -77,8 +77,8 @@ def print_analysis(
     # A path's own band is narrower: in a draw another path may lose more.
     of_all = ", the largest of all paths," if len(graph.terminals.duct) > 1 else ""
     console.print(
-        f"[bold]{graph.drawing.file}[/bold]  {display.flows(flow)} {display.flow} "
-        f"{way} {counted(len(graph.terminals.duct), 'terminal')}"
+        f"[bold]{_plain(graph.drawing.file)}[/bold]  {display.flows(flow)} "
+        f"{display.flow} {way} {counted(len(graph.terminals.duct), 'terminal')}"
     )
     console.print(
         f"Critical path: {way} [bold]{_plain(analysis.critical_terminal)}[/bold], "
@@ -252,7 +252,7 @@ def print_pairs(analysis: Analysis, display: Display, console: Any) -> None:
     for name, pair in list(zip(names, analysis.pairs, strict=True))[:TOP]:
         known = pair.together is not None
         table.add_row(
-            f"{name} ({pair.arrangement})",
+            _plain(f"{name} ({pair.arrangement})"),
             f"{pair.spacing:.1f} D",
             display.pressures(pair.plain),
             display.pressures(pair.together) if pair.together is not None else "–",
@@ -535,7 +535,7 @@ def _critical(analysis: Analysis, display: Display) -> Any:
         longer = analysis.equivalent_length[row]
         is_duct = e.kind[row] == Kind.DUCT
         table.add_row(
-            analysis.ids[row],
+            _plain(analysis.ids[row]),
             _plain(f"{analysis.name(row)}: {analysis.words(row, display.side)}"),
             # The column does not wrap by itself, and this would leave none for "what".
             display.size(analysis.graph.section(int(e.duct[row]))).replace(
