@@ -27,7 +27,7 @@ from elbowroom.layout import (
     round_section,
     write_gltf,
 )
-from elbowroom.viewer import main, preflight
+from elbowroom.viewer import check, main, preflight
 
 WIDE, SMALL = rectangular(0.6, 0.3), rectangular(0.3, 0.2)
 
@@ -213,6 +213,21 @@ def test_the_copy_never_takes_the_place_of_the_original(
     write_gltf(slips(), route)
     assert main(["check", str(route), "--fix", str(tmp_path / name)]) == 2
     assert said in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("numbers", "said"),
+    [
+        ((1, 1, 1, 1), "1 error or warning; 1 is marked with its number in the list"),
+        ((3, 2, 0, 0), "2 errors or warnings; none has a place in the drawing"),
+        ((30, 2, 30, 24), "2 errors or warnings; the first 24 of 30 with a place are"),
+        ((0, 0, 0, 0), "nothing odd was found"),
+    ],
+)
+def test_the_picture_counts_its_findings(
+    numbers: tuple[int, int, int, int], said: str
+) -> None:
+    assert check.caption(*numbers).startswith(said)
 
 
 @pytest.mark.skipif(preflight.why_not() is not None, reason="there is no OpenGL here")

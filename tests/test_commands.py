@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import typer
 from schemas import NAMES, schema, validate
 
 from elbowroom import physics, viewer
@@ -26,7 +27,7 @@ from elbowroom.layout import (
     write_gltf,
     writing,
 )
-from elbowroom.viewer import main, preflight
+from elbowroom.viewer import cli, main, preflight
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 ROOM = EXAMPLES / "reading_room"
@@ -331,8 +332,13 @@ def test_metric_and_inch_pound_agree(capsys: Captured) -> None:
         (["fitting", "rect-elbow-smooth", "--set", "r_over_w=1"], "r_over_W"),
         (["fitting", "rect-elbow-smooth", "--set", "angle_deg=90"], "r_over_W"),
         (["measure"], "elbowroom --help"),
-        (["analyse"], "elbowroom --help"),
-        (["analyse", str(HOUSE), "--colour"], "elbowroom --help"),
+        (["analyse"], "elbowroom analyse --help"),
+        (["analyse", str(HOUSE), "--colour"], "elbowroom analyse --help"),
+        (["compare", OPTIONS[0], OPTIONS[0]], "the same drawing is given twice"),
+        (
+            ["report", str(HOUSE), "--out", "r.html", "--remarks", "none.json"],
+            "there is no such file",
+        ),
     ],
 )
 def test_bad_words(words: list[str], said: str, capsys: Captured) -> None:
@@ -594,6 +600,67 @@ def test_a_sketch_names_the_sides_as_they_were_written(
     assert pictures[0] == pictures[1]
     capsys.readouterr()
     assert "ends in .png" in refused(capsys, *words[:-1], str(tmp_path / "a.gif"))
+
+
+def test_alone_it_shows_its_help_and_nothing_else(capsys: Captured) -> None:
+    assert main([]) == 2
+    out, err = capsys.readouterr()
+    assert "analyse" in out
+    assert err == ""
+
+
+def test_every_option_has_a_help_text() -> None:
+    program = typer.main.get_command(cli.app)
+    assert isinstance(program, typer.core.TyperGroup)
+    bare = [
+        f"{name} {word.name}"
+        for name, command in program.commands.items()
+        for word in command.params
+        if not getattr(word, "help", None)
+    ]
+    assert bare == []
+
+
+def test_options_of_one_stem_get_names_of_their_own(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    shutil.copy(ROOM / "schedule.toml", tmp_path)
+    routes = [str(tmp_path / name) for name in ("under.glb", "under.obj")]
+    shutil.copy(OPTIONS[0], routes[0])
+    assert main(["convert", routes[0], str(tmp_path / "under.dxf")]) == 0
+    (tmp_path / "other").mkdir()
+    shutil.copy(OPTIONS[1], tmp_path / "other" / "under.glb")
+    capsys.readouterr()
+    for other, names in (
+        ("under.dxf", ["under.glb", "under.dxf"]),
+        ("other/under.glb", [f"{tmp_path.name}-under", "other-under"]),
+    ):
+        found = result(
+            capsys, "comparison", "compare", routes[0], str(tmp_path / other),
+            "--schedule", str(tmp_path / "schedule.toml"),
+        )  # fmt: skip
+        assert [option["name"] for option in found["options"]] == names
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("{}", "'schema' is missing"),
+        ('{"schema": "elbowroom.remarks/1"}', "'remarks' is missing"),
+        ('{"schema": "another/1"}', "its schema is 'another/1'"),
+        ("[]", "other JSON, or none"),
+        ("pinned", "other JSON, or none"),
+    ],
+)
+def test_remarks_that_are_none(
+    text: str, said: str, tmp_path: Path, capsys: Captured
+) -> None:
+    (tmp_path / "remarks.json").write_text(text, encoding="utf-8")
+    words = ["--out", str(tmp_path / "r.html"), "--remarks"]
+    words.append(str(tmp_path / "remarks.json"))
+    found = refused(capsys, "report", str(HOUSE), *words)
+    assert said in found
+    assert "Error" not in found
 
 
 def test_quiet_says_only_what_went_wrong(

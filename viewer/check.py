@@ -91,14 +91,37 @@ def audit_picture(found: Audit, path: Path) -> None:
     ][:_LABELLED]
     tubes = _as_drawn(found)
     panel = Panel(
-        f"{found.topology.drawing.file}: {len(found.findings)} findings",
-        f"{faulty} of them errors or warnings; {len(placed)} have a place, and their "
-        "numbers are those of the list",
+        f"{found.topology.drawing.file}: {counted(len(found.findings), 'finding')}",
+        caption(len(found.findings), faulty, len(placed), len(labels)),
         tubes,
         np.full(len(tubes.offsets) - 1, np.nan),
         labels,
     )
     picture([panel], Scale((0.0, 1.0), ("#ffffff",)), "", path)
+
+
+def caption(count: int, faulty: int, placed: int, marked: int) -> str:
+    """What stands under the title of a picture of findings.
+
+    Examples
+    --------
+    >>> caption(4, 3, 2, 2)
+    '3 errors or warnings; 2 are marked with their numbers in the list'
+    >>> caption(1, 0, 0, 0)
+    'no error or warning; none has a place in the drawing'
+    """
+    if not count:
+        return "nothing odd was found"
+    said = "no error or warning"
+    if faulty:
+        said = f"{faulty} {'error or warning' if faulty == 1 else 'errors or warnings'}"
+    if not placed:
+        return f"{said}; none has a place in the drawing"
+    if marked < placed:
+        return f"{said}; the first {marked} of {placed} with a place are marked"
+    if placed == 1:
+        return f"{said}; 1 is marked with its number in the list"
+    return f"{said}; {placed} are marked with their numbers in the list"
 
 
 def _shortened(text: str) -> str:

@@ -18,7 +18,6 @@ from .outlet import patient
 app = typer.Typer(
     name="elbowroom",
     help="Find where a duct layout spends its pressure, from its 3D geometry.",
-    no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
 )
@@ -61,7 +60,9 @@ def _run(words: list[str]) -> int:
                 say(fault.sentence)
         elif hasattr(problem, "format_message"):  # a word that no command knows
             message = " ".join(str(problem.format_message()).split())
-            say(message.rstrip(".") + "; see elbowroom --help.")
+            context = getattr(problem, "ctx", None)
+            command = "elbowroom" if context is None else context.command_path
+            say(f"{message.rstrip('.')}; see {command} --help.")
         else:
             raise
         return 2
@@ -70,6 +71,7 @@ def _run(words: list[str]) -> int:
 
 @app.callback(invoke_without_command=True)
 def _program(
+    context: typer.Context,
     version: Annotated[
         bool, typer.Option("--version", help="Print the version and end.")
     ] = False,
@@ -84,6 +86,9 @@ def _program(
 
         print(version_of("elbowroom"))
         raise typer.Exit
+    if context.invoked_subcommand is None:
+        print(context.get_help(), end="")  # with rich it has printed itself by then
+        raise typer.Exit(2)
 
 
 for _command in (

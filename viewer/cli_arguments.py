@@ -6,7 +6,10 @@ from typing import Annotated
 import typer
 
 RouteArgument = Annotated[
-    Path, typer.Argument(help="The drawn route: GLB, OBJ, DXF, VTP, TOML.")
+    Path,
+    typer.Argument(
+        help="The drawn route: GLB, glTF, OBJ, DXF, IFC, VTP, VTU, VTK or TOML."
+    ),
 ]
 
 
@@ -90,6 +93,32 @@ StrictOption = Annotated[
     typer.Option(
         "--strict",
         help="Exit code 1: fan too weak, a check not kept, or not to be built.",
+    ),
+]
+
+
+MaxHeightOption = Annotated[
+    str | None,
+    typer.Option("--max-height", help="No duct is higher, such as '250 mm' or 10in."),
+]
+
+
+MaxWidthOption = Annotated[
+    str | None,
+    typer.Option("--max-width", help="No duct is wider, such as '600 mm' or 24in."),
+]
+
+
+TemperatureOption = Annotated[
+    str | None,
+    typer.Option("--temperature", help="Of the air, such as '16 C' or 60F; else 20 C."),
+]
+
+
+AltitudeOption = Annotated[
+    str | None,
+    typer.Option(
+        "--altitude", help="Of the site, such as '400 ft' or '120 m'; else 0."
     ),
 ]
 

@@ -7,6 +7,8 @@ import typer
 
 from .cli_arguments import (
     JsonOption,
+    MaxHeightOption,
+    MaxWidthOption,
     ObstaclesOption,
     ObstaclesUnitOption,
     ObstaclesUpOption,
@@ -58,16 +60,23 @@ def proportion(
     ] = "equal friction",
     rate: Annotated[
         str | None,
-        typer.Option("--rate", help="Friction rate; what the fan leaves if not said."),
+        typer.Option(
+            "--rate",
+            help="Friction rate, such as '0.8 Pa/m'; what the fan leaves if not said.",
+        ),
     ] = None,
     main_velocity: Annotated[
-        str | None, typer.Option("--main-velocity", help="Largest in mains.")
+        str | None,
+        typer.Option("--main-velocity", help="Largest in mains, such as '5 m/s'."),
     ] = None,
     branch_velocity: Annotated[
-        str | None, typer.Option("--branch-velocity", help="Largest in branches.")
+        str | None,
+        typer.Option(
+            "--branch-velocity", help="Largest in branches, such as '3.5 m/s'."
+        ),
     ] = None,
-    max_height: Annotated[str | None, typer.Option("--max-height")] = None,
-    max_width: Annotated[str | None, typer.Option("--max-width")] = None,
+    max_height: MaxHeightOption = None,
+    max_width: MaxWidthOption = None,
     shape: Annotated[
         str | None,
         typer.Option("--shape", help="round, rectangular or oval; as drawn if not."),
@@ -205,7 +214,7 @@ def operate(
     route: RouteArgument,
     schedule: ScheduleOption = None,
     dampers: Annotated[
-        str, typer.Option("--dampers", help="open, or set as the balance sets them.")
+        str, typer.Option("--dampers", help="open, or set: as the balance sets them.")
     ] = "open",
     returns: ReturnsOption = None,
     unit: UnitOption = None,

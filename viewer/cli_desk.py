@@ -5,7 +5,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .cli_arguments import JsonOption, UnitsOption
+from .cli_arguments import (
+    AltitudeOption,
+    JsonOption,
+    MaxHeightOption,
+    MaxWidthOption,
+    TemperatureOption,
+    UnitsOption,
+)
 from .cli_inputs import above_zero, one_of
 from .cli_outputs import new_console, print_json, sketch_file, wrote
 
@@ -23,51 +30,82 @@ def fitting(
     ] = None,
     width: Annotated[
         str | None,
-        typer.Option("--width", help="Of the duct; of an elbow, in its plane."),
+        typer.Option(
+            "--width", help="Of the duct, such as 12in; of an elbow, in its plane."
+        ),
     ] = None,
     height: Annotated[
-        str | None, typer.Option("--height", help="Of an elbow, along its axis.")
+        str | None,
+        typer.Option(
+            "--height", help="Of the duct, such as 12in; of an elbow, along its axis."
+        ),
     ] = None,
-    diameter: Annotated[str | None, typer.Option("--diameter")] = None,
+    diameter: Annotated[
+        str | None,
+        typer.Option("--diameter", help="Of the round duct, such as 8in or '200 mm'."),
+    ] = None,
     outlet_width: Annotated[
         str | None,
-        typer.Option("--outlet-width", help="Of the other end, or of the branch."),
+        typer.Option("--outlet-width", help="Of the other end, or of the branch: 6in."),
     ] = None,
-    outlet_height: Annotated[str | None, typer.Option("--outlet-height")] = None,
-    outlet_diameter: Annotated[str | None, typer.Option("--outlet-diameter")] = None,
+    outlet_height: Annotated[
+        str | None,
+        typer.Option(
+            "--outlet-height", help="Of the other end, or of the branch: 6in."
+        ),
+    ] = None,
+    outlet_diameter: Annotated[
+        str | None,
+        typer.Option(
+            "--outlet-diameter", help="Of the other end, or of the branch: 6in."
+        ),
+    ] = None,
     radius: Annotated[
-        str | None, typer.Option("--radius", help="Throat radius.")
+        str | None, typer.Option("--radius", help="Throat radius, such as 4in.")
     ] = None,
     centreline_radius: Annotated[
-        str | None, typer.Option("--centreline-radius")
+        str | None,
+        typer.Option(
+            "--centreline-radius", help="Instead of that of the throat: 12in."
+        ),
     ] = None,
     length: Annotated[
         str | None,
-        typer.Option("--length", help="Of a transition or cone; duct behind an elbow."),
+        typer.Option(
+            "--length",
+            help="Of a transition or cone, such as 18in; duct behind an elbow.",
+        ),
     ] = None,
     thickness: Annotated[
-        str | None, typer.Option("--thickness", help="Of a wall.")
+        str | None, typer.Option("--thickness", help="Of a wall, such as 1mm.")
     ] = None,
     spacing: Annotated[
-        str | None, typer.Option("--spacing", help="Of turning vanes.")
+        str | None, typer.Option("--spacing", help="Of turning vanes, such as 2in.")
     ] = None,
-    angle: Annotated[str | None, typer.Option("--angle", help="45 deg")] = None,
+    angle: Annotated[
+        str | None,
+        typer.Option("--angle", help="Of turn or of the sides, such as '45 deg'."),
+    ] = None,
     flow: Annotated[
         str | None, typer.Option("--flow", help="Airflow, such as 900 cfm.")
     ] = None,
-    branch_flow: Annotated[str | None, typer.Option("--branch-flow")] = None,
+    branch_flow: Annotated[
+        str | None,
+        typer.Option("--branch-flow", help="Airflow of the branch, such as 200 cfm."),
+    ] = None,
     velocity: Annotated[
         str | None,
         typer.Option(
-            "--velocity", help="Instead of the airflow: in the duct before the fitting."
+            "--velocity",
+            help="Instead of the airflow: in the duct before the fitting, '5 m/s'.",
         ),
     ] = None,
     rate: Annotated[
         str | None,
         typer.Option("--rate", help="Friction rate, such as '0.1 in.wg/100 ft'."),
     ] = None,
-    temperature: Annotated[str | None, typer.Option("--temperature")] = None,
-    altitude: Annotated[str | None, typer.Option("--altitude")] = None,
+    temperature: TemperatureOption = None,
+    altitude: AltitudeOption = None,
     as_list: Annotated[
         bool, typer.Option("--list", help="Show every kind and its parameters.")
     ] = False,
@@ -125,21 +163,27 @@ def size(
         str | None, typer.Option("--flow", help="Airflow, such as 900 cfm.")
     ] = None,
     rate: Annotated[
-        str | None, typer.Option("--rate", help="Friction rate that is not exceeded.")
+        str | None,
+        typer.Option(
+            "--rate", help="Friction rate that is not exceeded, such as '0.8 Pa/m'."
+        ),
     ] = None,
     like: Annotated[
         str | None,
         typer.Option("--like", help="Instead of a rate: a duct, such as 12x12in."),
     ] = None,
-    max_height: Annotated[str | None, typer.Option("--max-height")] = None,
-    max_width: Annotated[str | None, typer.Option("--max-width")] = None,
-    max_velocity: Annotated[str | None, typer.Option("--max-velocity")] = None,
+    max_height: MaxHeightOption = None,
+    max_width: MaxWidthOption = None,
+    max_velocity: Annotated[
+        str | None,
+        typer.Option("--max-velocity", help="No faster, such as '4 m/s' or '800 fpm'."),
+    ] = None,
     series: Annotated[
         str | None,
         typer.Option("--series", help="Steps of sizes: mm or in; that of --units."),
     ] = None,
-    temperature: Annotated[str | None, typer.Option("--temperature")] = None,
-    altitude: Annotated[str | None, typer.Option("--altitude")] = None,
+    temperature: TemperatureOption = None,
+    altitude: AltitudeOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = "metric",
 ) -> int:

@@ -81,12 +81,13 @@ def read_options(
     notices: "Sequence[Notice]",
 ) -> "list[Option]":
     """Options side by side; a schedule may name runs of any of them."""
+    named = option_names(routes)
     drawings = [reading.read(route) for route in routes]
     runs = {name for drawing in drawings for name in drawing.names}
     return [
         read_option(route, found, reading, obstacles, notices, name, drawing, runs)[0]
         for route, found, name, drawing in zip(
-            routes, schedules, _names(routes), drawings, strict=True
+            routes, schedules, named, drawings, strict=True
         )
     ]
 
@@ -209,12 +210,32 @@ def solids_around(
     return solids, notices
 
 
-def _names(routes: Sequence[Path]) -> list[str]:
-    """Name of each option: the file's stem, with its folder where stems repeat."""
+def option_names(routes: Sequence[Path]) -> list[str]:
+    """Name of each option: its file's stem, with ending or folder where stems repeat.
+
+    Raises
+    ------
+    BadInput
+        If a drawing is given twice.
+    """
+    from elbowroom.layout import refusal
+
+    whole = [route.resolve() for route in routes]
+    for place, path in enumerate(whole):
+        if path in whole[:place]:
+            raise refusal(
+                str(routes[place]),
+                "the same drawing is given twice",
+                "name each option once",
+            )
     stems = [route.stem for route in routes]
-    if len(set(stems)) == len(stems):
-        return stems
-    return [f"{route.parent.name}-{route.stem}" for route in routes]
+    files = [route.name for route in routes]
+    around = [path.parent.name for path in whole]
+    folders = [f"{name}-{stem}" for name, stem in zip(around, stems, strict=True)]
+    for names in (stems, files, folders):
+        if len(set(names)) == len(names):
+            return names
+    return [f"{place}-{stem}" for place, stem in enumerate(stems, 1)]
 
 
 def input_files(

@@ -704,14 +704,19 @@ def read_remarks(path: Path) -> list[dict[str, str]]:
     import json
 
     keys = ("option", "element", "name", "text")
+    remedy = "give the file that the page saved"
+    if not path.exists():
+        raise refusal(str(path), "there is no such file", remedy)
     try:
         content = json.loads(path.read_text("utf-8"))
         if content["schema"] != "elbowroom.remarks/1":
-            raise ValueError("its schema is another")
-        return [{key: str(one[key]) for key in keys} for one in content["remarks"]]
-    except (OSError, ValueError, KeyError, TypeError) as problem:
-        raise refusal(
-            path.name,
-            f"it holds no remarks of a review page ({type(problem).__name__})",
-            "give the file that the page saved",
-        ) from None
+            why = f"its schema is '{content['schema']}'"
+        else:
+            return [{key: str(one[key]) for key in keys} for one in content["remarks"]]
+    except OSError as problem:
+        why = f"it cannot be read: {(problem.strerror or str(problem)).lower()}"
+    except KeyError as problem:
+        why = f"'{problem.args[0]}' is missing"
+    except (ValueError, TypeError, RecursionError):
+        why = "it is other JSON, or none"
+    raise refusal(path.name, f"it holds no remarks of a review page ({why})", remedy)
