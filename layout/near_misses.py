@@ -158,14 +158,24 @@ def near_misses(topology: Topology, reach: float = REACH) -> list[Notice]:
         warning(
             f"{topology.drawing.place(gap.run)}, at {topology.place(gap.node)}",
             f"it ends {gap.width * 1e3:.3g} mm short of run '{names[gap.other]}'",
-            "draw it to the end, or say "
-            f"--tolerance '{np.ceil(gap.width * 1e3 + 0.1):.0f} mm'",
+            f"draw it to the end, or say --tolerance '{tolerance_for(gap.width)}'",
             effect="the duct counts as an open end, and what lies behind the gap is "
             "not reached",
             place=topology.nodes[gap.node],
         )
         for gap in gaps(topology, reach)
     ]
+
+
+def tolerance_for(width: float) -> str:
+    """The tolerance that closes a gap of a width in m, in words.
+
+    Examples
+    --------
+    >>> tolerance_for(0.02)
+    '21 mm'
+    """
+    return f"{np.ceil(width * 1e3 + 0.1):.0f} mm"
 
 
 def _nearest(topology: Topology, free: IntArray) -> tuple[FloatArray, IntArray]:

@@ -24,6 +24,8 @@ def test_the_route_and_the_schedule_of_the_readme_run_together(
     flows = {path["terminal"]: path["flow_m3_s"] for path in found["paths"]}
     assert flows == pytest.approx({"office": 0.15, "hall": 600 * 0.3048**3 / 60})
     assert found["system"]["available_pa"] > 0
+    assert [one for one in found["flags"] if one["severity"] != "note"] == []
+    assert all(check["is_kept"] for check in found["checks"])
 
 
 def test_the_rooms_the_curve_and_the_checks_of_the_readme_run_too(
