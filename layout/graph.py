@@ -23,7 +23,7 @@ from .fittings import (
     Transitions,
 )
 from .names import no_section, toml_key, without_section
-from .near_misses import nearest, nearest_ends
+from .near_misses import REACH, nearest, nearest_ends, tolerance_for
 from .run_names import with_drawn_names
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, Section, Shape, words
@@ -435,18 +435,30 @@ def island_notices(topology: Topology, reached: BoolArray) -> Iterable[Notice]:
             if gap > topology.tolerance
             else "it crosses what the source reaches without a joint,"
         )
+        closed = _closing(topology, gap, place)
         notices.append(
             warning(
                 drawing.place(int(topology.run[mine[0]])),
                 f"a separate part of {length:.3g} m that the source does not reach; "
                 f"{said} at ({x:g}, {y:g}, {z:g}) m",
-                "close the gap if it belongs to this system; its losses are not "
-                "counted",
+                f"close the gap if it belongs to this system{closed}; its losses are "
+                "not counted",
                 effect="its terminals get no air in the result",
                 place=place,
             )
         )
     return notices
+
+
+def _closing(topology: Topology, gap: float, place: FloatArray) -> str:
+    """The tolerance that would close a gap, if there is one at a free end."""
+    if not topology.tolerance < gap <= REACH:
+        return ""
+    away = topology.nodes[np.asarray(topology.free_ends)] - place
+    # The end is of this part, at the place itself, or of the other, a gap away.
+    if not (np.linalg.norm(away, axis=1) <= gap * (1 + 1e-6)).any():
+        return ""
+    return f", or say --tolerance '{tolerance_for(gap)}'"
 
 
 def loop_notices(

@@ -168,9 +168,7 @@ def near_misses(topology: Topology) -> list[Notice]:
             else f"it ends {gap.width * 1e3:.3g} mm short of run '{names[gap.other]}'",
             f"if the two are to meet, end it on the line of '{names[gap.other]}'"
             + (
-                ""
-                if gap.past
-                else f", or say --tolerance '{np.ceil(gap.width * 1e3 + 0.1):.0f} mm'"
+                "" if gap.past else f", or say --tolerance '{tolerance_for(gap.width)}'"
             ),
             effect="the duct counts as an open end, and the two share no air"
             if gap.past
@@ -180,6 +178,17 @@ def near_misses(topology: Topology) -> list[Notice]:
         )
         for gap in gaps(topology)
     ]
+
+
+def tolerance_for(width: float) -> str:
+    """The tolerance that closes a gap of a width in m, in words.
+
+    Examples
+    --------
+    >>> tolerance_for(0.02)
+    '21 mm'
+    """
+    return f"{np.ceil(width * 1e3 + 0.1):.0f} mm"
 
 
 def _nearest(topology: Topology, free: IntArray) -> tuple[FloatArray, IntArray]:

@@ -29,7 +29,7 @@ from .flexible import bend_extra_length
 from .friction import TURBULENT_FROM, Regime, regime
 from .junctions import LAST_TAP
 from .system import WINDOW, System, airflow_words, pressure_words, rate_words
-from .takeoff_entries import Taken, taken
+from .takeoff_entries import Taken, tabled_entries, taken
 
 _BLAST_AREAS = (1.0, 0.4)  # blast area over outlet area: the ends of the table
 _FLATTEST = 4.0  # aspect ratio above which a duct is flagged
@@ -187,20 +187,36 @@ def takeoff_flags(graph: DuctGraph) -> list[Notice]:
             legs.is_symmetrical[rows],
             joining=joining,
         )
-        kinds = entry * len(Taken) + found
-        for kind in np.unique(kinds[found != int(Taken.ITSELF)]).tolist():
-            declared, code = divmod(kind, len(Taken))
+        lost = found != int(Taken.ITSELF)
+        duct, common, rows = duct[lost], common[lost], rows[lost]
+        tabled = tabled_entries(
+            ducts.shape[common],
+            ducts.shape[duct],
+            legs.angle[rows],
+            legs.is_symmetrical[rows],
+            joining=joining,
+        )
+        kinds = np.column_stack([entry[lost], found[lost], tabled])
+        for kind in np.unique(kinds, axis=0):
+            declared, code, *has = kind.tolist()
             flags.append(
                 warning(
-                    _places(graph, duct[kinds == kind]),
+                    _places(graph, duct[(kinds == kind).all(axis=1)]),
                     "no table of the declared entry, "
                     f"'{TakeoffEntry(declared).words}', fits the shape and the angle "
                     f"of the branch: {Taken(code).words} was taken in its place",
-                    "declare an entry that has one under [[takeoffs.exception]], or "
-                    "count what this one loses beyond that under [losses]",
+                    f"declare one that has a table there ({_entries(has)}) under "
+                    "[[takeoffs.exception]], or count what this one loses beyond "
+                    "that under [losses]",
                 )
             )
     return flags
+
+
+def _entries(has: list[int]) -> str:
+    """Words of the entries whose place in the list is not 0."""
+    words = [f'"{entry.words}"' for entry in TakeoffEntry if has[entry]]
+    return " or ".join([", ".join(words[:-1]), words[-1]] if words[1:] else words)
 
 
 def flexible_bend_flags(

@@ -103,6 +103,39 @@ def taken(
     return np.asarray(found)
 
 
+def tabled_entries(
+    common_shape: npt.NDArray[np.int64],
+    branch_shape: npt.NDArray[np.int64],
+    angle: FloatArray,
+    symmetrical: BoolArray,
+    joining: bool,
+) -> BoolArray:
+    """Which entries have a value of their own at each branch.
+
+    Parameters are those of `taken`.
+
+    Returns
+    -------
+    tabled
+        Shape (n, e): a column for each `TakeoffEntry`, in the order of their codes.
+    """
+    return np.stack(
+        [
+            taken(
+                np.full(len(angle), int(entry)),
+                common_shape,
+                branch_shape,
+                angle,
+                symmetrical,
+                joining,
+            )
+            == int(Taken.ITSELF)
+            for entry in TakeoffEntry
+        ],
+        axis=1,
+    )
+
+
 def is_lost(
     entry: npt.NDArray[np.int64],
     common_shape: npt.NDArray[np.int64],

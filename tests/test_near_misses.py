@@ -4,7 +4,14 @@ import numpy as np
 import pytest
 from routes import about_z, drawn
 
-from elbowroom.layout import drawing_from_runs, join, mended, near_misses, rectangular
+from elbowroom.layout import (
+    drawing_from_runs,
+    island_notices,
+    join,
+    mended,
+    near_misses,
+    rectangular,
+)
 
 CUT = rectangular(0.4, 0.3)
 
@@ -25,6 +32,33 @@ def test_an_end_short_of_the_side_of_a_run(gap: float) -> None:
     assert "run 'branch'" in said
     assert f"{gap * 1e3:.3g} mm short of run 'main'" in said
     assert f"--tolerance '{np.ceil(gap * 1e3 + 0.1):.0f} mm'" in said
+
+
+@pytest.mark.parametrize(
+    ("begin", "end", "said"),
+    [
+        ([4, 0.02, 0], [4, 3, 0], "--tolerance '21 mm'"),  # short of the main's side
+        ([8.02, -2, 0], [8.02, 3, 0], "--tolerance '21 mm'"),  # its end, of this side
+        ([4, 0.25, 0], [4, 3, 0], None),  # too far to be a slip
+        ([4, -3, 0.02], [4, 3, 0.02], None),  # no end is near
+    ],
+)
+def test_what_the_source_does_not_reach_names_the_tolerance_that_joins_it(
+    begin: list[float], end: list[float], said: str | None
+) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("main", np.array([[0, 0, 0], [8, 0, 0]]), CUT),
+            ("branch", np.array([begin, end]), CUT),
+        ]
+    )
+    topology = join(drawing)
+    reached = topology.component == topology.component[0]
+    (notice,) = island_notices(topology, reached)
+    assert ("--tolerance" in notice.sentence) == (said is not None)
+    if said is not None:
+        assert said in notice.sentence
+        assert join(drawing, 0.021).component_count == 1
 
 
 def test_the_tolerance_that_is_named_closes_the_gap() -> None:

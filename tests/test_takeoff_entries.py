@@ -1,11 +1,13 @@
 """Entries that no table has: what is taken in their place, and that it is said."""
 
 import itertools
+import re
 
 import numpy as np
 import pytest
 
 from elbowroom.layout import (
+    TAKEOFF_ENTRIES,
     Attributes,
     Schedule,
     Section,
@@ -223,6 +225,28 @@ def test_a_declared_entry_without_a_table_is_named_with_its_run(
     assert "'plain with damper'" in said
     assert "a plain entry was taken" in said
     assert "[[takeoffs.exception]]" in said
+    # Each entry that it names for that shape and angle raises no such warning.
+    named = re.findall(r'"([a-z0-9 ]+)"', said)
+    assert named == (["plain"] if is_return else ["plain", "conical"])
+    for words in named:
+        entry = TAKEOFF_ENTRIES[words]
+        assert not _said(_tee(main, branch, entry, is_return=is_return))
+
+
+@pytest.mark.parametrize("turn", [90.0, 75.0, 45.0])
+@pytest.mark.parametrize("side", [rectangular(0.3, 0.15), round_section(0.25)])
+def test_the_entries_that_are_named_are_those_without_a_warning(
+    side: Section, turn: float
+) -> None:
+    main = rectangular(0.6, 0.3)
+    fine = [
+        entry.words
+        for entry in TakeoffEntry
+        if not _said(_tee(main, side, entry, turn))
+    ]
+    for entry in TakeoffEntry:
+        for said in _said(_tee(main, side, entry, turn)):
+            assert re.findall(r'"([a-z0-9 ]+)"', said) == fine
 
 
 @pytest.mark.parametrize(
