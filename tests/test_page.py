@@ -13,7 +13,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from routes import NOTHING, drawn
 
 from elbowroom.layout import (
     Attributes,
@@ -25,7 +24,7 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import Option, analyse
-from elbowroom.viewer import colours, display, layout_view, main, page
+from elbowroom.viewer import main, page
 
 ROOM = Path(__file__).parents[1] / "examples" / "reading_room"
 ROUTES = [str(ROOM / f"{name}.glb") for name in ("under", "flatten")]
@@ -340,19 +339,3 @@ def test_large_layouts_open_soon(
     assert time.perf_counter() - begin < seconds
     assert one.said == []
     one.page.close()
-
-
-@pytest.mark.parametrize("system", ["metric", "inch-pound"])
-def test_the_bands_of_the_page_are_those_of_the_picture(
-    system: str, tmp_path: Path
-) -> None:
-    """So that a piece has one colour in both, and the edges are round numbers."""
-    found = analyse(build(drawn(), NOTHING))
-    shown = display.DISPLAYS[system]
-    picture = colours.scale_for(layout_view.values(found, "loss", shown))
-    data = page.page_data([Option("a", found, None, (), ())], [()], [])
-    scale = data["scales"][system]["loss"]
-    per_si = data["units"][system]["pressure"]["per_si"]
-    edges = [edge * per_si for edge in scale["edges"]]
-    assert edges == pytest.approx(picture.edges, rel=1e-3)
-    assert tuple(scale["colours"]) == picture.colours

@@ -133,13 +133,10 @@ def page_data(
             for name, table in _UNITS.items()
         },
         "scales": {
-            name: {
-                "loss": _scale(losses, table["pressure"]),
-                "per_metre": _scale(rates, table["rate"]),
-                "velocity": _scale(speeds, table["velocity"]),
-                "share": _scale(shares),
-            }
-            for name, table in _UNITS.items()
+            "loss": _scale(losses),
+            "per_metre": _scale(rates),
+            "velocity": _scale(speeds),
+            "share": _scale(shares),
         },
         "options": [
             _option(option, shape, room, origin)
@@ -177,14 +174,9 @@ def _unit(key: str, unit: str) -> dict[str, Any]:
     return {"name": unit, "per_si": units.to_unit(1.0, unit), "digits": _DIGITS[unit]}
 
 
-def _scale(
-    values: Sequence[npt.NDArray[np.float64]], unit: str | None = None
-) -> dict[str, Any]:
-    """Bands in SI whose edges are round in a unit, as those of a picture in it are."""
-    per_si = 1.0 if unit is None else units.to_unit(1.0, unit)
-    found = scale_for(np.concatenate(values) * per_si)
-    edges = [edge / per_si for edge in found.edges]
-    return {"edges": edges, "colours": list(found.colours)}
+def _scale(values: Sequence[npt.NDArray[np.float64]]) -> dict[str, Any]:
+    found = scale_for(np.concatenate(values))
+    return {"edges": list(found.edges), "colours": list(found.colours)}
 
 
 def _per_metre(option: Option) -> npt.NDArray[np.float64]:

@@ -67,7 +67,7 @@
   const largestChange = () => Math.max(1e-9, ...options.flatMap(
     (o) => o.elements.map((e) => Math.abs(value(o, e) || 0))));
   const scale = () => {
-    if (state.mode !== "difference") return data.scales[state.units][state.mode];
+    if (state.mode !== "difference") return data.scales[state.mode];
     const most = Number(largestChange().toPrecision(1)) || 1;
     const edges = [-1, -0.5, -0.1, 0.1, 0.5, 1].map((part) => part * most);
     return { edges, colours: ["#2166ac", "#8fbcdb", "#d9d9d9", "#f1a57c", "#b2182b"] };
