@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+import itertools
 import json
 import re
 import shutil
@@ -24,7 +25,7 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import Option, analyse
-from elbowroom.viewer import main, page
+from elbowroom.viewer import colours, main, page
 
 ROOM = Path(__file__).parents[1] / "examples" / "reading_room"
 ROUTES = [str(ROOM / f"{name}.glb") for name in ("under", "flatten")]
@@ -241,6 +242,51 @@ def test_sorting_finding_filtering_and_units(browser: Any, room: Path) -> None:
     assert "under" in p.locator("#legend-title").inner_text()
     assert one.said == []
     p.close()
+
+
+HOUSE = ROOM.parent / "hillside_house" / "house.glb"
+
+
+@pytest.mark.parametrize("units", ["metric", "inch-pound"])
+def test_the_classes_are_those_of_the_picture(
+    units: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "house.html"
+    assert main(["analyse", str(HOUSE), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    pa = {"metric": 1.0, "inch-pound": 249.08891}[units]
+    losses = np.array(
+        [
+            row["loss_pa"] / pa
+            for row in found["elements"]
+            if not row["id"].startswith("terminal-")
+        ]
+    )
+    assert main(["analyse", str(HOUSE), "--page", str(out), "--units", units]) == 0
+    scale = data_of(out)["scales"][units]["loss"]
+    picture = colours.scale_for(losses)
+    assert scale["labels"] == list(picture.edges)
+    assert scale["colours"] == list(picture.colours)
+    assert np.multiply(scale["labels"], pa) == pytest.approx(scale["edges"])
+
+
+@needs_browser
+@pytest.mark.parametrize("size", [(1280, 720), (390, 844)])
+def test_no_two_numbers_of_the_legend_touch(
+    browser: Any, size: tuple[int, int], tmp_path: Path
+) -> None:
+    out = tmp_path / "house.html"
+    assert main(["analyse", str(HOUSE), "--page", str(out), "--units=inch-pound"]) == 0
+    one = Opened(browser, out, size)
+    for mode in ("loss", "per_metre", "velocity", "share"):
+        one.page.select_option("#mode", mode)
+        spans = one.page.locator("#legend-bands span")
+        assert spans.count() > 5
+        boxes = [spans.nth(place).bounding_box() for place in range(spans.count())]
+        for left, right in itertools.pairwise(boxes):
+            assert left["x"] + left["width"] + 3 <= right["x"]
+        assert boxes[-1]["x"] + boxes[-1]["width"] <= size[0]
+    one.page.close()
 
 
 @needs_browser

@@ -133,10 +133,13 @@ def page_data(
             for name, table in _UNITS.items()
         },
         "scales": {
-            "loss": _scale(losses),
-            "per_metre": _scale(rates),
-            "velocity": _scale(speeds),
-            "share": _scale(shares),
+            name: {
+                "loss": _scale(losses, table["pressure"]),
+                "per_metre": _scale(rates, table["rate"]),
+                "velocity": _scale(speeds, table["velocity"]),
+                "share": _scale(shares, "%"),
+            }
+            for name, table in _UNITS.items()
         },
         "options": [
             _option(option, shape, room, origin)
@@ -174,9 +177,15 @@ def _unit(key: str, unit: str) -> dict[str, Any]:
     return {"name": unit, "per_si": units.to_unit(1.0, unit), "digits": _DIGITS[unit]}
 
 
-def _scale(values: Sequence[npt.NDArray[np.float64]]) -> dict[str, Any]:
-    found = scale_for(np.concatenate(values))
-    return {"edges": list(found.edges), "colours": list(found.colours)}
+def _scale(values: Sequence[npt.NDArray[np.float64]], unit: str) -> dict[str, Any]:
+    """Bands that are round in a unit, as those of a picture; their edges in SI too."""
+    per_si = units.to_unit(1.0, unit)
+    found = scale_for(np.concatenate(values) * per_si)
+    return {
+        "edges": [edge / per_si for edge in found.edges],
+        "labels": list(found.edges),
+        "colours": list(found.colours),
+    }
 
 
 def _per_metre(option: Option) -> npt.NDArray[np.float64]:

@@ -67,10 +67,13 @@
   const largestChange = () => Math.max(1e-9, ...options.flatMap(
     (o) => o.elements.map((e) => Math.abs(value(o, e) || 0))));
   const scale = () => {
-    if (state.mode !== "difference") return data.scales[state.mode];
-    const most = Number(largestChange().toPrecision(1)) || 1;
-    const edges = [-1, -0.5, -0.1, 0.1, 0.5, 1].map((part) => part * most);
-    return { edges, colours: ["#2166ac", "#8fbcdb", "#d9d9d9", "#f1a57c", "#b2182b"] };
+    if (state.mode !== "difference") return data.scales[state.units][state.mode];
+    const perSi = unit("pressure").per_si;
+    const most = Number((largestChange() * perSi).toPrecision(1)) || 1;
+    const labels = [-1, -0.5, -0.1, 0.1, 0.5, 1].map((part) => part * most);
+    const edges = labels.map((label) => label / perSi);
+    const colours = ["#2166ac", "#8fbcdb", "#d9d9d9", "#f1a57c", "#b2182b"];
+    return { edges, labels, colours };
   };
   const colourOf = (found, number) => {
     if (number === null || number === undefined || Number.isNaN(number)) return "#b8b8b8";
@@ -88,17 +91,12 @@
   const legend = () => {
     const found = scale();
     $("legend-title").textContent = titles[state.mode]();
-    const key = { loss: "pressure", difference: "pressure", per_metre: "rate",
-      velocity: "velocity" }[state.mode];
-    $("legend-bands").replaceChildren(...found.colours.map((colour, band) => {
-      const item = make("li");
+    const mark = state.mode === "share" ? " %" : "";
+    $("legend-bands").replaceChildren(...found.labels.map((label, band) => {
+      const item = make("li"); // the last edge has no band behind it
       const swatch = make("i");
-      swatch.style.background = colour;
-      const edge = found.edges[band];
-      const text = key
-        ? Number((edge * unit(key).per_si).toPrecision(2)).toString()
-        : `${Number((100 * edge).toPrecision(2))} %`;
-      item.append(swatch, make("span", text));
+      if (band < found.colours.length) swatch.style.background = found.colours[band];
+      item.append(swatch, make("span", `${Number(label.toPrecision(6))}${mark}`));
       return item;
     }));
   };
