@@ -62,8 +62,8 @@ def contraction(area_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coefficient:
     ratio = np.atleast_1d(np.asarray(area_ratio, dtype=np.float64))
     degrees = np.degrees(angle)
     value, bits = book.at(ratio, degrees)
-    sudden = 0.5 * np.maximum(1.0 - 1.0 / ratio, 0.0) ** 0.75
-    value = np.where(ratio < book.x[0], np.minimum(value, sudden), value)
+    at_most = np.minimum(value, _sudden(1.0 / ratio))
+    value = np.where(ratio < book.x[0], at_most, value)
     return from_table(book, value, bits, "downstream", at=(ratio, degrees))
 
 
@@ -75,8 +75,11 @@ def contraction_abrupt(small_over_large: npt.ArrayLike) -> Coefficient:
     Idelchik 1986, diagram 4-9.
     """
     s = area_share(small_over_large)
-    value = 0.5 * (1.0 - s) ** 0.75
-    return by_formula(value, "sudden contraction", "Idelchik diagram 4-9")
+    return by_formula(_sudden(s), "sudden contraction", "Idelchik diagram 4-9")
+
+
+def _sudden(share: FloatArray) -> FloatArray:
+    return np.asarray(0.5 * np.maximum(1.0 - share, 0.0) ** 0.75)
 
 
 def area_share(small_over_large: npt.ArrayLike) -> FloatArray:

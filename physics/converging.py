@@ -7,7 +7,7 @@ one, and pays for it.
 """
 
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 import numpy.typing as npt
@@ -369,17 +369,7 @@ def _of_other_area(
         if not mine.any():
             continue
         flow, main, turn = q[mine], s[mine], np.minimum(a[mine], np.pi / 2)
-        cosine = np.cos(turn)
-
-        def bare(
-            area: FloatArray,
-            rest: FloatArray | float,
-            leg: str = leg,
-            flow: FloatArray = flow,
-            cosine: FloatArray = cosine,
-        ) -> FloatArray:
-            return joining_momentum(leg, flow, area, rest, cosine)
-
+        bare = partial(joining_momentum, leg, flow, cosine=np.cos(turn))
         off = unchanged[mine] - bare(f[mine], 1.0)
         inside = f[mine].clip(*SPLIT_AREAS)
         parted = split_main(leg, flow, inside, turn).value - bare(inside, 1.0 - inside)

@@ -42,7 +42,7 @@ def _rectangular() -> list[Kind]:
     turn = (_H_W, _ANGLE)
 
     def vanes(double: bool) -> Parameter:
-        closest = 1000 * elbows.closest_vanes(double)
+        closest = 1000 * elbows.vane_spacings(double)[0]
         name, words = "vane_spacing_mm", "distance of the vanes, mm"
         return Parameter(name, words, 20, 120, closest)
 

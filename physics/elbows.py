@@ -33,20 +33,19 @@ from .elbows_round import (
 )
 from .elbows_vaned import (
     VaneRail,
-    closest_vanes,
     curve_ratio,
     older_vane_rails,
     rect_splitters,
     rect_vaned,
     rect_vaned_older,
     splitter_radii,
+    vane_spacings,
 )
 
 __all__ = [
     "TIGHTEST",
     "VaneRail",
     "angle_factor",
-    "closest_vanes",
     "curve_ratio",
     "flat_oval_mitred",
     "flat_oval_rule",
@@ -71,4 +70,5 @@ __all__ = [
     "round_smooth_with_friction",
     "splitter_radii",
     "tested_ratio",
+    "vane_spacings",
 ]

@@ -10,7 +10,7 @@ from elbowroom.layout import FloatArray
 
 from .coefficient import Coefficient, LookupRefused, Note, make
 from .elbow_factors import angle_factor
-from .tables import Grid, chosen, curve, from_table, grid, rows
+from .tables import Grid, Row, chosen, curve, from_table, grid, rows
 
 _SAME_VANES = 2.0  # mm
 
@@ -155,11 +155,10 @@ def rect_vaned(
     ASHRAE Handbook Fundamentals 1997-2009, retest of vane rails (from memory).
     """
     _only_right_angles(angle)
-    kind = "double" if double else "single"
-    read = chosen(
-        "rect_elbow_mitred_vanes", {"vane_thickness": kind, "runner": "retest"}
+    row = min(
+        _retested(double),
+        key=lambda r: abs(float(r["vane_spacing_mm"]) - spacing * 1000),
     )
-    row = min(read, key=lambda r: abs(float(r["vane_spacing_mm"]) - spacing * 1000))
     off = abs(float(row["vane_spacing_mm"]) - spacing * 1000) > _SAME_VANES
     return make(
         np.full(shape, float(row["C"])),
@@ -172,13 +171,18 @@ def rect_vaned(
     )
 
 
-def closest_vanes(double: bool) -> float:
-    """Least distance of turning vanes that was retested, m."""
+def vane_spacings(double: bool) -> tuple[float, ...]:
+    """Distances of turning vanes that were retested, m, the closest first."""
+    return tuple(
+        sorted(float(row["vane_spacing_mm"]) / 1000 for row in _retested(double))
+    )
+
+
+def _retested(double: bool) -> list[Row]:
     kind = "double" if double else "single"
-    read = chosen(
+    return chosen(
         "rect_elbow_mitred_vanes", {"vane_thickness": kind, "runner": "retest"}
     )
-    return min(float(row["vane_spacing_mm"]) for row in read) / 1000
 
 
 def _only_right_angles(angle: npt.ArrayLike) -> None:

@@ -227,8 +227,8 @@ def flexible_bend_flags(
     `is_flexible` is of the ducts, shape (d,).
     """
     bends, duct = graph.bends, graph.bends.duct
-    rows = (is_flexible[duct] & (graph.ducts.shape[duct] == int(Shape.ROUND))).nonzero()
-    rows = rows[0]
+    is_round = graph.ducts.shape[duct] == int(Shape.ROUND)
+    rows = (is_flexible[duct] & is_round).nonzero()[0]
     if len(rows) == 0:
         return []
     fitting = (elements.kind == int(Kind.BEND)).nonzero()[0]

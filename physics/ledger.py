@@ -16,6 +16,7 @@ from elbowroom.layout import (
     TransitionRule,
 )
 
+from . import elbows
 from .air import STANDARD_DENSITY
 from .conditions import Conditions
 from .fan_air import PRESSURE_AT, density_ratio, is_unsaid, taken_words
@@ -129,14 +130,19 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         "0.75 times",
         **_elbows(schedule, "radius_basis", radius_ratio=0.75),
     )
-    for construction, spacing, other in _VANES:
+    for construction in (
+        ElbowConstruction.SINGLE_VANES,
+        ElbowConstruction.DOUBLE_VANES,
+    ):
         vaned = bends.construction == int(construction)
+        double = construction == ElbowConstruction.DOUBLE_VANES
+        closest, *_, widest = elbows.vane_spacings(double)
         assume(
             int((vaned & np.isnan(bends.vane_spacing)).sum()),
-            f"{construction.words}: the vanes {spacing} apart",
+            f"{construction.words}: the vanes {closest * 1000:.0f} mm apart",
             "write vane_spacing under [elbows]",
-            f"{other * 1000:.0f} mm, the widest tested",
-            **_spaced(schedule, construction, other),
+            f"{widest * 1000:.0f} mm, the widest tested",
+            **_spaced(schedule, construction, widest),
         )
     smooth = analysis.elements.reynolds_factor > 1.0
     assume(
@@ -222,13 +228,6 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
     unsaid = [o for o in drawing.section_origin.values() if "millimetres" in o]
     assume(len(unsaid), "sizes in names in millimetres", "write a unit in the names")
     return found
-
-
-# Construction, the spacing that is taken, and the widest of the same retest, m.
-_VANES = (
-    (ElbowConstruction.SINGLE_VANES, "38 mm", 0.080),
-    (ElbowConstruction.DOUBLE_VANES, "56 mm", 0.080),
-)
 
 
 def _spaced(

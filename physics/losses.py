@@ -1,7 +1,7 @@
 """Loss coefficient of every fitting of a graph, each kind as one array."""
 
 from collections.abc import Callable
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
@@ -238,7 +238,7 @@ def _by_pieces(
 
 def _by_spacing(double: bool, spacing: FloatArray, angle: FloatArray) -> Coefficient:
     """Vaned elbows; the closest vanes where nobody says how far apart they stand."""
-    said = np.where(np.isnan(spacing), elbows.closest_vanes(double), spacing)
+    said = np.where(np.isnan(spacing), elbows.vane_spacings(double)[0], spacing)
     parts = Gathered(len(angle))
     for one in np.unique(said).tolist():
         own = said == one
@@ -350,19 +350,22 @@ def leg_coefficients(
 
 def _read(legs: Legs, rows: IntArray, is_wye: bool) -> Legs:
     """Some junctions of two legs each, read as wyes or as mains with a branch."""
-    read = {field.name: getattr(legs, field.name)[rows] for field in fields(legs)}
-    duct = read["duct"]
+    some = _rows_of(legs, rows)
     other = np.arange(len(rows)) ^ 1  # the legs of a junction follow each other
-    is_branch = is_wye | (duct != read["straight"])
+    is_branch = is_wye | (some.duct != some.straight)
     of = np.where(is_branch, np.arange(len(rows)), other)
-    read |= {
-        "likeness": np.full(len(rows), float(is_wye)),
-        "is_branch": is_branch,
-        "branch": duct[of],
-        "entry": read["entry"][of],
-        "entry_basis": read["entry_basis"][of],
-    }
-    return Legs(**read)
+    return replace(
+        some,
+        likeness=np.full(len(rows), float(is_wye)),
+        is_branch=is_branch,
+        branch=some.duct[of],
+        entry=some.entry[of],
+        entry_basis=some.entry_basis[of],
+    )
+
+
+def _rows_of(legs: Legs, rows: IntArray) -> Legs:
+    return Legs(*(getattr(legs, part.name)[rows] for part in fields(legs)))
 
 
 def _legs_as_read(
@@ -506,7 +509,7 @@ def _go_on_alone(
         return
     wanted = np.isin(graph.lone.common, graph.lone.common[list(rows.values())])
     kept = np.flatnonzero(wanted)
-    legs = Legs(*(getattr(graph.lone, part.name)[kept] for part in fields(graph.lone)))
+    legs = _rows_of(graph.lone, kept)
     alone = leg_coefficients(graph, legs, size, flow, velocity, graph.is_return, dead)
     at = np.searchsorted(kept, list(rows.values()))
     # A meeting's coefficient is on the velocity of what goes on from it.
