@@ -126,6 +126,23 @@ _EXAMPLES = {
     "heat transmission": "0.7 W/m2K",
     "time": "3000 h",
 }
+# Beyond these, in SI, a value is a slip and its sums overflow; own rule, far above any
+# building: survey coordinates are millions of metres, a year has 3.2e7 seconds.
+_LARGEST = {
+    "length": 1e8,
+    "area": 1e8,
+    "airflow": 1e5,
+    "velocity": 1e4,
+    "pressure": 1e7,
+    "friction rate": 1e6,
+    "temperature": 1e5,
+    "angle": 1e4,
+    "density": 1e5,
+    "power": 1e10,
+    "share": 1e4,
+    "heat transmission": 1e5,
+    "time": 1e9,
+}
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = re.compile(rf"\s*({_NUMBER})\s*(.*?)\s*")
 _FEET_INCHES = re.compile(
@@ -153,8 +170,8 @@ def quantity(text: object, dimension: str, where: str) -> float:
     Raises
     ------
     BadInput
-        If it is no number, has no unit or one that measures something else, or is
-        not finite.
+        If it is no number, has no unit or one that measures something else, is not
+        finite, or more than any building has.
 
     Examples
     --------
@@ -176,20 +193,27 @@ def quantity(text: object, dimension: str, where: str) -> float:
         )
     if dimension == "length" and (both := _FEET_INCHES.fullmatch(text)):
         feet, inches = float(both[1]), float(both[2])
-        return feet * FOOT + math.copysign(inches, feet) * INCH
-    decimal_comma = re.search(r"\d,\d", text)
-    match = _QUANTITY.fullmatch(text)
-    if match is None or decimal_comma:
-        comma = " (a decimal comma is not read)" if decimal_comma else ""
-        raise refusal(
-            where,
-            f"'{text}' is no {dimension}{comma}",
-            f'write it like "{example}"',
-        )
-    unit = _unit(match[2], dimension, text, where)
-    value = (float(match[1]) + unit.offset) * unit.factor
+        value = feet * FOOT + math.copysign(inches, feet) * INCH
+    else:
+        decimal_comma = re.search(r"\d,\d", text)
+        match = _QUANTITY.fullmatch(text)
+        if match is None or decimal_comma:
+            comma = " (a decimal comma is not read)" if decimal_comma else ""
+            raise refusal(
+                where,
+                f"'{text}' is no {dimension}{comma}",
+                f'write it like "{example}"',
+            )
+        unit = _unit(match[2], dimension, text, where)
+        value = (float(match[1]) + unit.offset) * unit.factor
     if not math.isfinite(value):
         raise refusal(where, f"'{text}' is not finite", f'write it like "{example}"')
+    if abs(value) > _LARGEST[dimension]:
+        raise refusal(
+            where,
+            f"'{text}' is more {dimension} than any building has",
+            f'correct it; write it like "{example}"',
+        )
     return value
 
 
