@@ -196,7 +196,7 @@ def _notices(
     required: float,
     left: float | None,
 ) -> list[Notice]:
-    found = []
+    found = _twice(supply, returns)
     blown = float(supply.graph.terminals.flow.sum())
     drawn = float(sum(one.graph.terminals.flow.sum() for one in returns))
     if abs(drawn - blown) > _SAME * blown:
@@ -232,4 +232,25 @@ def _notices(
                 words + " (common practice, no published source)",
             )
         )
+    return found
+
+
+def _twice(supply: Analysis, returns: Sequence[Analysis]) -> list[Notice]:
+    """Losses that seem to be declared twice, or both declared and drawn."""
+    declared = supply.conditions.declared_losses or {}
+    found = []
+    for name, loss in declared.items():
+        if "return" in name.lower():
+            problem = f"the loss '{name}' of the supply counts beside the drawn return"
+            mend = "take it from [losses] if the drawing holds what it stands for"
+        elif any(
+            (r.conditions.declared_losses or {}).get(name) == loss for r in returns
+        ):
+            problem = (
+                f"the loss '{name}' of {pressure_words(loss)} counts on both sides"
+            )
+            mend = "declare it on one side if it is one component"
+        else:
+            continue
+        found.append(warning("budget", problem, mend))
     return found

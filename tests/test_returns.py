@@ -288,6 +288,24 @@ def test_sides_may_differ_by_a_twentieth(flow: float, said: bool) -> None:
     assert any("and the returns" in notice.what for notice in notices) == said
 
 
+@pytest.mark.parametrize(
+    ("supply", "side", "said"),
+    [
+        ({"Return duct": 30.0}, {}, "beside the drawn return"),
+        ({"filter": 30.0}, {"filter": 30.0}, "counts on both sides"),
+        ({"filter": 30.0}, {"filter": 25.0}, ""),
+    ],
+)
+def test_a_loss_that_seems_to_count_twice_is_said(
+    supply: dict[str, float], side: dict[str, float], said: str
+) -> None:
+    notices = budget(
+        found(back(), False, losses=supply), [found(back(), losses=side)]
+    ).notices
+    assert any("counts" in notice.what for notice in notices) == bool(said)
+    assert any(said in notice.what for notice in notices) or not said
+
+
 def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for name in ("supply.glb", "return.glb"):
         write_gltf(back(), tmp_path / name)
