@@ -14,7 +14,7 @@ from .constructions import ELBOW_CONSTRUCTIONS, TAKEOFF_ENTRIES, ElbowConstructi
 from .faults import TOO_LONG, BadInput, Notice, error, refusal
 from .nearest import nearest
 from .schedule import (
-    FAN_AIRS,
+    DECLARED_AIRS,
     NOISE_TARGETS,
     STANDS,
     USES,
@@ -520,8 +520,9 @@ def _air(table: Table) -> AirSpec:
     humidity = table.get("humidity", units.share)
     if altitude is not None and pressure is not None:
         table.fault("", "altitude and pressure are both given", "delete one")
+    losses_at = table.choice("losses_at", {word: word for word in DECLARED_AIRS})
     table.finish()
-    return AirSpec(temperature, altitude, pressure, humidity)
+    return AirSpec(temperature, altitude, pressure, humidity, losses_at)
 
 
 def _source(table: Table) -> SourceSpec:
@@ -556,7 +557,7 @@ def _fan(table: Table) -> FanSpec:
     efficiency = table.get("efficiency", _efficiency)
     drive = table.get("drive_efficiency", _efficiency)
     hours = table.within("hours_per_year", "time", 0.0, 8784 * 3600.0, "0 to 8784 h")
-    at = table.choice("pressure_at", {word: word for word in FAN_AIRS})
+    at = table.choice("pressure_at", {word: word for word in DECLARED_AIRS})
     inlet = table.within("inlet_velocity_pressure", "pressure", 0.0, 1e4, "0 to 10 kPa")
     if inlet is not None and (total is not None or kind is True):
         table.fault(

@@ -13,7 +13,7 @@ from .sections import FloatArray, Section
 Point = tuple[float, float, float]
 USES = ("residential", "commercial", "industrial")
 NOISE_TARGETS = ("RC 25", "RC 35", "RC 45")
-FAN_AIRS = ("site", "standard air")
+DECLARED_AIRS = ("site", "standard air")
 STANDS = ("in the room", "above a ceiling", "in a shaft")
 
 
@@ -22,13 +22,15 @@ class AirSpec:
     """Air as the schedule writes it; None where it is silent.
 
     Temperature in K, altitude in m, pressure in Pa, humidity as a share of
-    saturation.
+    saturation; `losses_at` is 'site' or 'standard air', the air for which the losses
+    that are declared of components and terminals hold.
     """
 
     temperature: float | None = None
     altitude: float | None = None
     pressure: float | None = None
     humidity: float | None = None
+    losses_at: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

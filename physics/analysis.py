@@ -11,7 +11,6 @@ from elbowroom.layout import DuctGraph, FloatArray, IntArray, Notice, sum_from_r
 from .close_pairs import ClosePair, close_pairs, corrected
 from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind, duct_state, elements_of
-from .fan_air import fan_at_site
 from .fan_curve import pressure_of
 from .flags import (
     budget_flags,
@@ -26,6 +25,7 @@ from .ledger import Assumption, assumptions_of
 from .loops import dead_ducts, settled, still_notices
 from .losses import lone_rows
 from .notebook import analysis_html, element_rows, frame_of, picture_of
+from .site_air import fan_at_site
 from .system import System, system_of
 from .transitions import NO_CHANGE, SHAPE_ALONE
 from .words import bend_words, leg_words

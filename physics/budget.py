@@ -7,8 +7,10 @@ import numpy as np
 
 from elbowroom.layout import Notice, Schedule, warning
 
+from .air import air_of
 from .analysis import Analysis, analyse
 from .flags import not_declared
+from .site_air import loss_ratio
 from .system import WINDOW, airflow_words, pressure_words, rate_words
 
 _SAME = 0.05  # share by which supply and return may differ before it is said
@@ -169,9 +171,12 @@ def plan_with_returns(schedule: Schedule, returns: Sequence[Analysis]) -> Schedu
     if not returns:
         return schedule
     losses, inlet = _spent(returns)
+    # They are losses in this air, whatever the supply's are said to be in.
+    ratio = loss_ratio(schedule.air, air_of(schedule))
+    spent = {name: loss / ratio for name, loss in losses.items()}
     return replace(
         schedule,
-        losses={**schedule.losses, **losses},
+        losses={**schedule.losses, **spent},
         fan=replace(schedule.fan, inlet_velocity_pressure=inlet),
     )
 

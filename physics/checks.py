@@ -512,7 +512,8 @@ def _terminal_static(analysis: Analysis) -> list[Check]:
     # In total pressure, as losses are declared; an open end needs its velocity's.
     own = pv[terminals.duct]
     left = left + own
-    needed = np.where(np.isnan(terminals.loss), own, terminals.loss)
+    declared = terminals.loss * analysis.conditions.loss_ratio
+    needed = np.where(np.isnan(declared), own, declared)
     short = np.flatnonzero(left < needed - 1e-9)
     worst = int(np.argmin(left - needed))
     return [

@@ -8,8 +8,8 @@ import numpy as np
 from elbowroom.layout import Basis, BoolArray, DuctGraph, FloatArray, IntArray, refusal
 
 from .air import Air, air_of
-from .fan_air import fan_at_site
 from .friction import GALVANISED, material_roughness
+from .site_air import fan_at_site, loss_ratio
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,10 +34,12 @@ class Conditions:
     fan_total
         Total pressure of the fan in this air, Pa, or None.
     declared_losses
-        Losses outside the drawn ducts, Pa, by name.
+        Losses outside the drawn ducts in this air, Pa, by name.
     inlet_velocity_pressure
         At the fan's inlet, Pa: an external static pressure lacks it. Of the drawn
         return, else as declared; zero where there is neither.
+    loss_ratio
+        What a declared loss is multiplied by for one in this air.
     reynolds_factor
         Whether the factor on rectangular and mitred elbows counts.
     corrected_pairs
@@ -54,6 +56,7 @@ class Conditions:
     fan_total: float | None = None
     declared_losses: Mapping[str, float] | None = None
     inlet_velocity_pressure: float = 0.0
+    loss_ratio: float = 1.0
     reynolds_factor: bool = True
     corrected_pairs: bool = False
 
@@ -106,6 +109,7 @@ def conditions_of(graph: DuctGraph) -> Conditions:
     pressed, pressed_basis = _compression(graph)
     air = air_of(schedule)
     fan = fan_at_site(schedule.fan, air)
+    ratio = loss_ratio(schedule.air, air)
     return Conditions(
         air,
         by_run[of_duct],
@@ -114,8 +118,9 @@ def conditions_of(graph: DuctGraph) -> Conditions:
         pressed_basis[of_duct],
         fan.external_static_pressure,
         fan.total_pressure,
-        schedule.losses,
+        {name: loss * ratio for name, loss in schedule.losses.items()},
         fan.inlet_velocity_pressure or 0.0,
+        ratio,
         corrected_pairs=schedule.corrected_pairs,
     )
 

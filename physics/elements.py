@@ -238,7 +238,7 @@ def elements_of(
     loss = found.value * found.reynolds_factor * pressure
     loss[straight] = state.gradient * ducts.length
     told = (~np.isnan(terminals.loss)).nonzero()[0]
-    loss[terminal[told]] = terminals.loss[told]
+    loss[terminal[told]] = terminals.loss[told] * conditions.loss_ratio
     length = np.zeros(len(duct))
     length[straight] = ducts.length
     return Elements(

@@ -19,8 +19,15 @@ from elbowroom.layout import (
 from . import elbows
 from .air import STANDARD_DENSITY
 from .conditions import Conditions
-from .fan_air import PRESSURE_AT, density_ratio, is_unsaid, taken_words
 from .friction import GALVANISED
+from .site_air import (
+    LOSSES_AT,
+    PRESSURE_AT,
+    density_ratio,
+    is_far,
+    is_unsaid,
+    taken_words,
+)
 
 if TYPE_CHECKING:
     from .analysis import Analysis
@@ -219,6 +226,16 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
             f"{density_ratio(moved):.3f} here",
             acts_on=FAN,
             fan=replace(fan, pressure_at="standard air"),
+        )
+    if is_far(moved) and air.losses_at is None:
+        assume(
+            len(schedule.losses) + int((~np.isnan(graph.terminals.loss)).sum()),
+            f"declared losses as those in the site's air of {moved.density:.3g} kg/m³",
+            LOSSES_AT,
+            f"those in standard air of {STANDARD_DENSITY:g} kg/m³, times "
+            f"{density_ratio(moved):.3f} here, of terminals; under [losses] too, "
+            "which no path holds",
+            air=replace(air, losses_at="standard air"),
         )
     drawing = graph.drawing
     if drawing.unit_origin.startswith("assumed"):

@@ -19,7 +19,6 @@ from elbowroom.layout import (
 from .analysis import Analysis
 from .balance import balance
 from .elements import Kind, duct_state, elements_of
-from .fan_air import fan_air_notices, fan_at_site
 from .fan_curve import crossings, slope_at
 from .loops import (
     dead_ducts,
@@ -29,6 +28,7 @@ from .loops import (
     terminal_rows,
     way_words,
 )
+from .site_air import fan_air_notices, fan_at_site
 from .system import airflow_words
 
 _STEPS = 400
@@ -227,7 +227,8 @@ def _unsettled(
 def _side(analysis: Analysis, dampers: str) -> _Side:
     graph, state = analysis.graph, analysis.state
     design = graph.terminals.flow
-    added = np.nan_to_num(graph.terminals.loss) / design**2
+    declared = np.nan_to_num(graph.terminals.loss) * analysis.conditions.loss_ratio
+    added = declared / design**2
     if dampers == "set":
         for setting in balance(analysis):
             added[setting.terminal] += setting.excess / design[setting.terminal] ** 2

@@ -27,8 +27,8 @@ from . import sizes
 from .analysis import Analysis, analyse
 from .checks import velocity_limits
 from .elements import Kind
-from .fan_air import fan_air_notices
 from .flows import terminals_fed
+from .site_air import fan_air_notices
 from .system import WINDOW, pressure_words, rate_words
 
 METHODS = ("equal friction", "velocity", "static regain")

@@ -9,7 +9,7 @@ from elbowroom.layout import DuctGraph, FloatArray, units
 
 from .conditions import Conditions
 from .elements import DuctState
-from .fan_air import density_ratio
+from .site_air import density_ratio
 
 # The window that practice works in; common practice, no published source.
 WINDOW = tuple(
@@ -124,7 +124,7 @@ def system_of(
     while graph.ducts.parent[way[-1]] >= 0:
         way.append(int(graph.ducts.parent[way[-1]]))
     friction = float((state.gradient[way] * graph.ducts.length[way]).sum())
-    said = float(graph.terminals.loss[critical])
+    said = float(graph.terminals.loss[critical]) * conditions.loss_ratio
     declared = 0.0 if math.isnan(said) else said
     loss, length = float(path_loss[critical]), float(path_length[critical])
     fittings = loss - friction - declared

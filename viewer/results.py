@@ -257,6 +257,7 @@ def paths(analysis: Analysis) -> list[Plain]:
         straight = float(analysis.elements.loss[rows][is_duct].sum())
         length = float(np.nansum(analysis.equivalent_length[rows]))
         declared = float(np.nan_to_num(graph.terminals.loss[terminal]))
+        declared *= analysis.conditions.loss_ratio
         out.append(
             {
                 "rank": rank,

@@ -303,10 +303,13 @@ def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
 
 def fan_words(system: System) -> str:
     """Kind of a fan's pressure, and by how much the site's air changes it."""
-    said = f"fan, {system.fan_kind} pressure"
-    if system.fan_density_ratio != 1.0:
-        said += f" (standard air's × {system.fan_density_ratio:.3f})"
-    return said
+    ratio = _ratio_words(system.fan_density_ratio)
+    return f"fan, {system.fan_kind} pressure{ratio}"
+
+
+def _ratio_words(ratio: float) -> str:
+    """By how much the site's air changes what is tabulated for standard air."""
+    return "" if ratio == 1.0 else f" (standard air's × {ratio:.3f})"
 
 
 def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:
@@ -464,6 +467,7 @@ def _budget(analysis: Analysis, display: Display) -> Any:
             _plain(text), "not declared" if value is None else p(sign * value)
         )
 
+    ratio = _ratio_words(analysis.conditions.loss_ratio)
     if system.fan_pressure is None:
         line("fan", None)
     else:
@@ -474,9 +478,10 @@ def _budget(analysis: Analysis, display: Display) -> Any:
                 inlet = system.inlet_velocity_pressure
                 line("less velocity pressure at its inlet", inlet, -1.0)
         for name, loss in (analysis.conditions.declared_losses or {}).items():
-            line(f"less {name}", loss, -1.0)
+            own = ratio if name in analysis.graph.schedule.losses else ""
+            line(f"less {name}{own}", loss, -1.0)
         if system.terminal_loss:
-            line("less the terminal", system.terminal_loss, -1.0)
+            line(f"less the terminal{ratio}", system.terminal_loss, -1.0)
         line("left for ducts and fittings", system.available)
     line("spent in straight duct", system.friction_rate * system.length)
     line("spent in fittings", system.fitting_loss)

@@ -1,14 +1,18 @@
-"""A fan in thinner or denser air than that for which its pressure is tabulated."""
+"""What is tabulated for standard air, of fans and components, in a site's air."""
 
 from dataclasses import replace
 
-from elbowroom.layout import FanSpec, Notice, warning
+from elbowroom.layout import AirSpec, FanSpec, Notice, warning
 
 from .air import STANDARD_DENSITY, Air
 
 PRESSURE_AT = (
     'write pressure_at = "standard air" or "site" under [fan]: the maker says for '
     "which air it is tabulated"
+)
+LOSSES_AT = (
+    'write losses_at = "standard air" or "site" under [air]: the maker says for which '
+    "air they are tabulated"
 )
 NEAR = 0.02  # share by which densities may differ before it is said
 
@@ -55,12 +59,30 @@ def fan_at_site(fan: FanSpec, air: Air) -> FanSpec:
     )
 
 
+def loss_ratio(said: AirSpec, air: Air) -> float:
+    """What a declared loss is multiplied by for one in a site's air.
+
+    1 where it is not said to be one in standard air; else the ratio of densities, as
+    the airflow is the same and C does not change with it.
+
+    References
+    ----------
+    Loss = C ρ V²/2, the definition of C; the share of a filter that goes with the
+    viscosity is not told apart.
+    """
+    return density_ratio(air) if said.losses_at == "standard air" else 1.0
+
+
+def is_far(air: Air) -> bool:
+    """Whether a site's air is so far from standard air that it has to be said."""
+    return abs(density_ratio(air) - 1.0) > NEAR
+
+
 def is_unsaid(fan: FanSpec, air: Air) -> bool:
     """Whether it matters for which air a fan is tabulated, and nobody says it."""
     pressures = (fan.external_static_pressure, fan.total_pressure, fan.curve or None)
     declared = any(pressure is not None for pressure in pressures)
-    far = abs(density_ratio(air) - 1.0) > NEAR
-    return declared and fan.pressure_at is None and far
+    return declared and fan.pressure_at is None and is_far(air)
 
 
 def taken_words(fan: FanSpec, air: Air) -> str:

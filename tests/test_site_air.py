@@ -1,4 +1,4 @@
-"""A fan in the air of its site, and what its external static pressure lacks."""
+"""Fans and declared losses in a site's air; what a static pressure lacks."""
 
 import json
 from pathlib import Path
@@ -169,9 +169,56 @@ def test_the_key_and_the_words(
     assert "0.745" in out
     assert "149.1" in out
     assert "the fan's pressure as one" not in out
+    plan.write_text(
+        '[air]\naltitude = "8000 ft"\nlosses_at = "standard air"\n'
+        f'[losses]\nfilter = "80 Pa"\n[fan]\n{static}\n'
+    )
+    assert main(["analyse", str(tmp_path / "a.glb")]) == 0
+    assert "less filter (standard air's × 0.745)" in capsys.readouterr().out
     plan.write_text(f'[fan]\n{static}\npressure_at = "sea level"')
     with pytest.raises(BadInput, match="sea level"):
         read_schedule(plan)
+
+
+STANDARD = AirSpec(HIGH.temperature, HIGH.altitude, losses_at="standard air")
+
+
+def with_losses(spec: AirSpec) -> Analysis:
+    drawing = drawn()
+    name = build(drawing).terminals.name[0]
+    flow = float(build(drawing).terminals.flow[0])
+    return layout(
+        FanSpec(total_pressure=300.0, pressure_at="site"),
+        spec,
+        losses={"filter": 80.0},
+        terminals={name: TerminalSpec(flow, 30.0)},
+    )
+
+
+def test_losses_tabulated_for_standard_air_go_with_the_density() -> None:
+    """Loss = C rho V2/2 at the same airflow, so by the ratio of densities alone."""
+    here, there = with_losses(HIGH), with_losses(STANDARD)
+    assert there.system.declared_losses == pytest.approx(80.0 * RATIO, rel=1e-3)
+    # Of the path of the first terminal, 30 Pa there become 30 RATIO; no other changes.
+    fall = here.path_loss - there.path_loss
+    assert fall[0] == pytest.approx(30.0 * (1.0 - RATIO), rel=1e-3)
+    np.testing.assert_allclose(fall[1:], 0.0, atol=1e-9)
+    assert operate(there).total_flow > operate(here).total_flow
+    assert (
+        len([e for e in effects(here) if "declared losses" in e.assumption.what]) == 1
+    )
+    for said in (there, with_losses(AirSpec(293.15, 2438.4, losses_at="site"))):
+        assert not [e for e in effects(said) if "declared losses" in e.assumption.what]
+
+
+def test_what_a_return_spends_is_scaled_but_once() -> None:
+    side = analyse(build(drawn(), Schedule(air=STANDARD, losses={"coil": 50.0})))
+    supply = Schedule(air=STANDARD, losses={"filter": 80.0})
+    plan = plan_with_returns(supply, [side])
+    whole = budget(analyse(build(drawn(), supply)), [side])
+    spent = analyse(build(drawn(), plan)).system.declared_losses
+    assert spent == pytest.approx(whole.declared_losses + side.critical_loss)
+    assert whole.declared_losses == pytest.approx(130.0 * RATIO, rel=1e-3)
 
 
 # A return of which only the loss is known.
