@@ -211,6 +211,8 @@ class Terminals:
     loss
         Declared loss of total pressure with the discharge into the room, Pa; NaN
         where none is declared.
+    closed
+        Ducts that end shut, without a terminal, shape (c,).
     """
 
     duct: IntArray
@@ -218,6 +220,7 @@ class Terminals:
     flow: FloatArray
     flow_basis: IntArray
     loss: FloatArray
+    closed: IntArray
 
 
 @dataclass(frozen=True)

@@ -823,6 +823,14 @@ def _transition_rule(table: Table) -> TransitionRule | None:
 
 
 def _terminal(table: Table) -> TerminalSpec | None:
+    if table.get("closed", _yes_or_no):
+        run, at = table.text("run"), table.point("at")
+        for key in ("flow", "load", "share", "loss", "kind"):
+            if key in table:
+                table.get(key, lambda value, where: value)
+                table.fault(key, "the end is closed", "delete this, or closed")
+        table.finish()
+        return TerminalSpec(0.0, run=run, at=at, is_closed=True)
     flow = table.positive("flow", "airflow", _NO_AIR)
     load = table.positive("load", "power")
     share = table.get("share", units.share)

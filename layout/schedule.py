@@ -212,6 +212,8 @@ class TerminalSpec:
         Sensible load of its room, W.
     share
         Share of the total airflow.
+    is_closed
+        Whether the end is shut and no air leaves by it.
     """
 
     flow: float
@@ -221,6 +223,7 @@ class TerminalSpec:
     at: Point | None = None
     load: float | None = None
     share: float | None = None
+    is_closed: bool = False
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from pathlib import PurePath
 import numpy as np
 
 from .basis import Basis
-from .faults import BadInput, Notice, error
+from .faults import BadInput, Notice, error, refusal
 from .fittings import Ducts, Legs, Terminals
 from .names import toml_key, unique
 from .nearest import nearest
@@ -32,7 +32,7 @@ def match_terminals(
     schedule: Schedule,
     meeting: IntArray,
 ) -> Terminals:
-    """Give each free end away from the source its name, airflow and declared loss.
+    """Give each open end away from the source its name, airflow and declared loss.
 
     Parameters
     ----------
@@ -49,13 +49,13 @@ def match_terminals(
     Returns
     -------
     terminals
-        In order of their ducts.
+        In order of their ducts; without the ends that are declared closed.
 
     Raises
     ------
     BadInput
-        If a terminal of the schedule is not in the drawing, or a free end has no
-        airflow.
+        If a terminal of the schedule is not in the drawing, a free end has no
+        airflow, or all are closed.
     """
     drawing = topology.drawing
     has_child = np.zeros(len(ducts.run), dtype=bool)
@@ -82,9 +82,11 @@ def match_terminals(
         if said.terminal is not None:
             for place in np.flatnonzero(runs == run).tolist():
                 names[place] = said.terminal
+    shut = np.zeros(len(leaf), dtype=bool)
     for duct, name in chosen.items():
         place = int(np.searchsorted(leaf, duct))
         spec = schedule.terminals[name]
+        shut[place] = spec.is_closed
         names[place] = name
         flow[place] = spec.flow  # NaN until a load or a share is worked out
         basis[place] = int(Basis.DECLARED)
@@ -109,7 +111,7 @@ def match_terminals(
             run = int(runs[place])
             remedy = (
                 f"add [terminals.{toml_key(names[place])}] with "
-                'flow = "..." to the schedule'
+                'flow = "..." to the schedule, or with closed = true where it is shut'
             )
             written = _IN_DRAWING.get(PurePath(drawing.file).suffix.lower())
             if not divided[run]:
@@ -131,7 +133,19 @@ def match_terminals(
         )
     if faults:
         raise BadInput(faults)
-    return Terminals(leaf, tuple(unique(names)), flow, basis, loss)
+    if not shut.any():
+        return Terminals(leaf, tuple(unique(names)), flow, basis, loss, leaf[:0])
+    if shut.all():
+        raise refusal(schedule.file, "every end is closed", "leave one of them open")
+    kept = np.flatnonzero(~shut)
+    return Terminals(
+        leaf[kept],
+        tuple(unique([names[place] for place in kept.tolist()])),
+        flow[kept],
+        basis[kept],
+        loss[kept],
+        leaf[shut],
+    )
 
 
 def _chosen(

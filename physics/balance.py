@@ -9,6 +9,7 @@ from elbowroom.layout import FloatArray, Shape
 from .analysis import Analysis
 from .coefficient import Note
 from .dampers import butterfly_angle
+from .flows import resistances
 from .loops import flows_at
 
 _WORTH = 1.0  # Pa: less than this needs no damper
@@ -115,10 +116,10 @@ def open_shares(analysis: Analysis) -> FloatArray:
     if graph.loops is not None:
         flow = flows_at(graph, analysis.critical_loss, lost, design)
         return np.asarray(flow[ends] / design[ends])
-    own = lost / design**2
+    own = resistances(lost, design)
     children = np.zeros(count)  # conductance of all that hangs on a duct
     conductance = np.zeros(count)
-    smallest = 1e-12 * analysis.critical_loss / design**2
+    smallest = resistances(np.full(count, 1e-12 * analysis.critical_loss), design)
     for row in range(count - 1, -1, -1):
         resistance = own[row]
         if children[row] > 0.0:

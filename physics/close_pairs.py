@@ -93,7 +93,7 @@ def close_pairs(
     factor[elements.row[rows]] = elements.reynolds_factor[rows]
     found: list[ClosePair] = []
     taken: set[int] = set()
-    near = spacing < _FAR
+    near = (spacing < _FAR) & (state.velocity_pressure[between] > 0.0)
     order = np.argsort(bends.duct[second[near]])
     for row, gap in zip(
         second[near][order].tolist(), spacing[near][order].tolist(), strict=True

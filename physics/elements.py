@@ -129,6 +129,7 @@ _COMPRESSED = Credit(
     "of the ASHRAE Handbook Fundamentals 2009",
     "memory",
 )
+_HARDLY = 1e-9  # of the largest airflow: what stands in for none behind closed ends
 _DECLARED = Credit("duct", "schedule", "declared in the schedule", "seen")
 
 
@@ -168,8 +169,11 @@ def duct_state(graph: DuctGraph, flow: FloatArray, conditions: Conditions) -> Du
     diameter = 4.0 * size / sections.perimeter(ducts.shape, ducts.width, ducts.height)
     velocity = flow / size
     air = conditions.air
+    moving = velocity
+    if len(graph.terminals.closed):  # no friction factor is known of air that is still
+        moving = np.where(flow == 0.0, 1.0, velocity)  # its loss counts as nothing
     gradient = pressure_gradient(
-        velocity, diameter, conditions.roughness, air.density, air.viscosity
+        moving, diameter, conditions.roughness, air.density, air.viscosity
     )
     notes = np.zeros(len(velocity), dtype=np.int64)
     pressed = (conditions.compression > 0.0).nonzero()[0]
@@ -237,6 +241,8 @@ def elements_of(
     pressure = state.velocity_pressure[at]
     loss = found.value * found.reynolds_factor * pressure
     loss[straight] = state.gradient * ducts.length
+    if len(terminals.closed):  # what leads to a closed end no air pays for
+        loss[state.flow[duct] == 0.0] = 0.0
     told = (~np.isnan(terminals.loss)).nonzero()[0]
     loss[terminal[told]] = terminals.loss[told] * conditions.loss_ratio
     length = np.zeros(len(duct))
@@ -333,6 +339,9 @@ def _coefficients(
     every.take_over(bend, found)
     every.take_over(change, transition_coefficients(graph))
     air = state.area, state.flow, state.velocity
+    if len(graph.terminals.closed):  # no share of nothing is defined
+        flow = np.where(state.flow == 0.0, _HARDLY * state.flow.max(), state.flow)
+        air = state.area, flow, flow / state.area
     divided = leg_coefficients(graph, graph.legs, *air, graph.is_return, dead)
     every.take_over(leg, divided)
     if len(meeting):

@@ -14,6 +14,7 @@ from elbowroom.layout import (
 
 # A drawing rounds its airflows; more than this is another system.
 _AGREES = 0.01
+_SHUT = 1e24  # Pa s²/m⁶: a million pascals would drive a billionth of a litre a second
 
 
 def duct_flows(graph: DuctGraph, leaving: FloatArray | None = None) -> FloatArray:
@@ -36,6 +37,15 @@ def duct_flows(graph: DuctGraph, leaving: FloatArray | None = None) -> FloatArra
     leaving = terminals.flow if leaving is None else leaving
     own = np.bincount(terminals.duct, leaving, len(parent))
     return sum_of_subtree(parent, own.astype(np.float64))
+
+
+def resistances(lost: FloatArray, flow: FloatArray) -> FloatArray:
+    """Loss over the square of the airflow, Pa s²/m⁶, shape (d,).
+
+    As good as endless where no air flows, as behind closed ends.
+    """
+    out = np.full(len(flow), _SHUT)
+    return np.asarray(np.divide(lost, flow**2, where=flow != 0.0, out=out))
 
 
 def openings(graph: DuctGraph) -> tuple[IntArray, IntArray]:

@@ -191,7 +191,8 @@ def _step(
         free = free[(change >= 0.0) | (q[free] > least[free])]
         change = solved()
     # None loses more than nine tenths of its airflow at once.
-    most = float((-(change @ around[free]) / here.flow).max(initial=0.0))
+    lost, moves = -(change @ around[free]), here.flow > 0.0
+    most = float((lost[moves] / here.flow[moves]).max(initial=0.0))
     out = np.zeros(len(q))
     out[free] = change * min(1.0, 0.9 / max(most, 1e-12))
     return out

@@ -26,7 +26,7 @@ from elbowroom.layout import (
 )
 
 from .conditions import Conditions, conditions_of
-from .flows import duct_flows, loops_of, openings, paths_to
+from .flows import duct_flows, loops_of, openings, paths_to, resistances
 from .loop_balance import STILL, balanced, least_flows, spent
 from .network import solve_network
 from .system import pressure_words
@@ -128,7 +128,10 @@ def settled(
 
 
 def dead_ducts(graph: DuctGraph, flow: FloatArray) -> BoolArray | None:
-    """Ducts of loops in which the air stands still, shape (d,); None without loops.
+    """Ducts in which the air stands still, shape (d,); None where none can be.
+
+    Those of loops that take no air in either direction, and those behind which every
+    end is closed.
 
     Parameters
     ----------
@@ -137,7 +140,7 @@ def dead_ducts(graph: DuctGraph, flow: FloatArray) -> BoolArray | None:
     flow
         Airflow in each duct as `settled` leaves it, m³/s, shape (d,).
     """
-    if graph.loops is None:
+    if graph.loops is None and len(graph.terminals.closed) == 0:
         return None
     return np.asarray(flow <= 2.0 * STILL * flow.max())
 
@@ -180,7 +183,7 @@ def flows_at(
     closing, around = closing[moves], around[moves]
     ends = graph.terminals.duct
     paths = np.concatenate([paths_to(graph, ends), around])
-    k = np.maximum(lost, _LEAST * pressure) / flow**2
+    k = resistances(np.maximum(lost, _LEAST * pressure), flow)
     drive = np.concatenate([np.full(len(ends), pressure), np.zeros(len(closing))])
     drive -= paths @ (lost - k * flow**2)
 

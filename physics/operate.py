@@ -20,6 +20,7 @@ from .analysis import Analysis
 from .balance import balance
 from .elements import Kind, duct_state, elements_of
 from .fan_curve import crossings, slope_at
+from .flows import resistances
 from .loops import (
     dead_ducts,
     flows_at,
@@ -269,8 +270,8 @@ def _shares(
     ends = graph.terminals.duct[terminal_rows(analysis.graph, graph)]
     lost[ends] += side.added * flow**2
     if graph.loops is None:
-        k = lost / duct_flow**2
-        least = _LEAST * state.velocity_pressure / duct_flow**2
+        k = resistances(lost, duct_flow)
+        least = resistances(_LEAST * state.velocity_pressure, duct_flow)
         share, resistance = _reduced(graph.ducts.parent, k, least)
     else:
         # Losses that do not go with the square stay as they are at this pressure.

@@ -241,7 +241,7 @@ def _proportion(
         replace(_with_air(after, choice), drawn=drawn.get(choice.run))
         for choice in choices
     ]
-    notices += _unsized(drawing, final)
+    notices += _unsized(drawing, final) + _airless(after, final)
     notices += fan_air_notices(schedule.fan, after.conditions.air)
     if aim.method == "equal friction" and aimed.rate is not None:
         notices += _too_small(drawing, final, aimed.rate)
@@ -296,7 +296,7 @@ def _unsized(drawing: Drawing, choices: list[Choice]) -> list[Notice]:
     runs = [choice for choice in choices if choice.limit == _NO_SIZE]
     if not runs:
         return []
-    shown = _shown(runs)
+    shown = _shown([choice.run for choice in runs])
     bare = [choice.run for choice in runs if choice.drawn is None]
     if bare:
         raise refusal(
@@ -313,10 +313,26 @@ def _unsized(drawing: Drawing, choices: list[Choice]) -> list[Notice]:
     ]
 
 
+def _airless(analysis: Analysis, choices: list[Choice]) -> list[Notice]:
+    """Say which runs lead to closed ends alone, so that no size follows."""
+    ducts, drawing = analysis.graph.ducts, analysis.graph.drawing
+    sized = {choice.run for choice in choices}
+    still = np.unique(ducts.run[analysis.state.flow == 0.0]).tolist()
+    runs = [name for name in (drawing.names[run] for run in still) if name not in sized]
+    if not runs:
+        return []
+    return [
+        note(
+            drawing.file,
+            f"no air flows in {_shown(runs)}, behind closed ends: left as drawn",
+        )
+    ]
+
+
 def _too_small(drawing: Drawing, choices: list[Choice], rate: float) -> list[Notice]:
     """Say which runs have the largest size within the limits, and rub more."""
     runs = [
-        choice
+        choice.run
         for choice in choices
         if choice.limit == _LARGEST and choice.gradient > rate * (1 + 1e-9)
     ]
@@ -332,8 +348,8 @@ def _too_small(drawing: Drawing, choices: list[Choice], rate: float) -> list[Not
     ]
 
 
-def _shown(runs: list[Choice]) -> str:
-    names = ", ".join(f"'{choice.run}'" for choice in runs[:5])
+def _shown(runs: list[str]) -> str:
+    names = ", ".join(f"'{run}'" for run in runs[:5])
     return names + (f" and {len(runs) - 5} more" if len(runs) > 5 else "")
 
 
@@ -385,6 +401,8 @@ def _round(analysis: Analysis, aim: Aim) -> list[Choice]:
         if graph.loops is not None:  # a run may begin at a meeting, with little air
             mine = np.flatnonzero(ducts.run == run)
             duct = int(mine[np.argmax(analysis.state.flow[mine])])
+        if analysis.state.flow[duct] == 0.0:
+            continue  # behind closed ends no size follows from the air
         before = _run_before(analysis, duct, chosen)
         is_main = bool(feeds[duct] > 1.5)
         fastest = aim.main if is_main else aim.branch

@@ -1,0 +1,197 @@
+"""Ends that the schedule declares closed: no air, no loss, but duct to be made."""
+
+import warnings
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from elbowroom.layout import (
+    Attributes,
+    BadInput,
+    Drawing,
+    FanSpec,
+    Schedule,
+    TerminalSpec,
+    build,
+    drawing_from_runs,
+    read_schedule,
+    rectangular,
+    round_section,
+)
+from elbowroom.physics import (
+    Aim,
+    Analysis,
+    analyse,
+    open_shares,
+    operate,
+    proportion,
+    quantities,
+)
+from elbowroom.viewer import main
+
+TRUNK, SIDE = rectangular(0.6, 0.3), round_section(0.25)
+CLOSED = TerminalSpec(0.0, is_closed=True)
+FAN = FanSpec(external_static_pressure=60.0)
+STUBS = ("stub", "bent", "askew")
+SCHEDULE = """
+[terminals.trunk]
+closed = true
+[fan]
+external_static_pressure = "60 Pa"
+[checks]
+use = "commercial"
+noise = "RC 35"
+ducts_stand = "above a ceiling"
+"""
+
+
+def route(end: float = 10.0, stubs: bool = False) -> Drawing:
+    """A trunk with two branches, the last at 9.5 m; stubs hang between them."""
+    runs = [
+        ("trunk", np.array([[0.0, 0, 0], [end, 0, 0]]), TRUNK),
+        ("one", np.array([[4.0, 0, 0], [4, 4, 0]]), SIDE),
+        ("two", np.array([[9.5, 0, 0], [9.5, -4, 0]]), SIDE),
+    ]
+    if stubs:
+        runs += [
+            ("stub", np.array([[6.0, 0, 0], [6, 2, 0], [8, 2, 0]]), SIDE),
+            ("bent", np.array([[6.0, 1, 0], [5, 1, 0], [5, 1, -1]]), SIDE),
+            ("askew", np.array([[7.0, 0, 0], [7, 0, -1], [7, 1, -1]]), TRUNK),
+        ]
+    return drawing_from_runs(
+        runs,
+        file="trunk.toml",
+        flows={"one": 0.2, "two": 0.2},
+        attributes={"trunk": Attributes(source=True, source_at_end=False)},
+    )
+
+
+def found(drawing: Drawing, *closed: str, **said: object) -> Analysis:
+    plan = Schedule(
+        terminals=dict.fromkeys(closed, CLOSED),
+        fan=FAN,
+        **said,  # type: ignore[arg-type]
+    )
+    return analyse(build(drawing, plan))
+
+
+def test_a_trunk_closed_past_its_last_branch_is_a_tap_at_a_closed_end() -> None:
+    """The same air turns into the same branch, whether or not a stub goes on."""
+    stub = found(route(), "trunk")
+    tap = found(route(9.5), closed_ends={"two": True})
+    assert stub.graph.terminals.name == tap.graph.terminals.name == ("one", "two")
+    np.testing.assert_allclose(stub.path_loss, tap.path_loss, rtol=1e-12)
+    np.testing.assert_allclose(stub.path_length, tap.path_length, rtol=1e-12)
+
+
+def test_behind_closed_ends_nothing_is_lost_but_sheet_is_needed() -> None:
+    shut = found(route(stubs=True), "trunk", *STUBS)
+    still = shut.state.flow[shut.elements.duct] == 0.0
+    assert still.sum() > 12
+    assert (shut.elements.loss[still] == 0.0).all()
+    assert np.isfinite(shut.elements.coefficient[shut.elements.kind != 5]).all()
+    with_stubs = sum(line.area for line in quantities(shut).sheet)
+    without = sum(line.area for line in quantities(found(route(), "trunk")).sheet)
+    assert with_stubs > without + 2.0
+
+
+@pytest.mark.parametrize("dampers", ["open", "set"])
+def test_the_air_settles_as_without_the_stub(dampers: str) -> None:
+    shut, tap = found(route(), "trunk"), found(route(9.5), closed_ends={"two": True})
+    np.testing.assert_allclose(open_shares(shut), open_shares(tap), rtol=1e-9)
+    one, other = (operate(each, dampers).flow for each in (shut, tap))
+    np.testing.assert_allclose(one, other, rtol=1e-9)
+
+
+@pytest.mark.parametrize("is_return", [False, True])
+def test_every_command_goes_through(
+    tmp_path: Path, is_return: bool, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from elbowroom.layout import write_gltf
+
+    file = str(tmp_path / "trunk.glb")
+    write_gltf(route(stubs=True), file)
+    plan = SCHEDULE + "".join(f"[terminals.{name}]\nclosed = true\n" for name in STUBS)
+    plan += '[source]\nside = "return"\n' if is_return else ""
+    (tmp_path / "trunk.schedule.toml").write_text(plan)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        for words in (
+            ["analyse", file],
+            ["analyse", file, "--json"],
+            ["check", file],
+            ["operate", file],
+            ["improve", file],
+            ["quantities", file],
+            ["proportion", file, "--rate", "0.8 Pa/m"],
+        ):
+            assert main(words) == 0, words
+    out = capsys.readouterr().out
+    assert "NaN" not in out
+    assert " nan" not in out
+    assert "no air flows in 'stub', 'bent', 'askew', behind closed ends" in out
+
+
+def test_runs_without_air_keep_their_sections() -> None:
+    plan = Schedule(terminals=dict.fromkeys(("trunk", *STUBS), CLOSED), fan=FAN)
+    drawing = route(stubs=True)
+    sized = proportion(drawing, plan, Aim(rate=0.8))
+    assert {choice.run for choice in sized.choices} == {"trunk", "one", "two"}
+    ducts = sized.after.graph.ducts
+    stub = list(drawing.names).index("stub")
+    assert (ducts.width[ducts.run == stub] == SIDE.width).all()
+
+
+def ring(spare: bool) -> Analysis:
+    around = np.array([[2.0, 0, 0], [2, 5, 0], [8, 5, 0], [8, -5, 0], [2, -5, 0]])
+    runs = [
+        ("in", np.array([[0.0, 0, 0], [2, 0, 0]]), round_section(0.4)),
+        ("ring", np.vstack([around, around[:1]]), round_section(0.3)),
+        ("one", np.array([[5.0, 5, 0], [5, 8, 0]]), SIDE),
+        ("two", np.array([[8.0, -2, 0], [10, -2, 0]]), SIDE),
+    ]
+    if spare:
+        runs.append(("spare", np.array([[8.0, -1, 0], [10, -1, 0]]), SIDE))
+    drawing = drawing_from_runs(
+        runs,
+        flows={"one": 0.1, "two": 0.15},
+        attributes={"in": Attributes(source=True)},
+    )
+    return found(drawing, *(["spare"] if spare else []))
+
+
+def test_a_closed_end_may_hang_on_a_ring() -> None:
+    """It costs what passes it no more than a straight leg past a branch does."""
+    plain, other = ring(False), ring(True)
+    assert plain.graph.terminals.name == other.graph.terminals.name
+    assert (other.state.flow == 0.0).sum() == 1
+    np.testing.assert_allclose(other.path_loss, plain.path_loss, rtol=0.05)
+
+
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [
+        ('closed = true\nflow = "1 m3/s"', "flow: the end is closed; delete this"),
+        ("closed = true\nloss = '3 Pa'", "loss: the end is closed; delete this"),
+        ("closed = 1", "closed: '1' is no yes or no"),
+        ("closed = false", "the terminal has no airflow"),
+        ("closd = true", "closed"),
+    ],
+)
+def test_what_is_refused(tmp_path: Path, lines: str, said: str) -> None:
+    plan = tmp_path / "s.toml"
+    plan.write_text(f"[terminals.trunk]\n{lines}\n")
+    with pytest.raises(BadInput) as caught:
+        read_schedule(plan)
+    assert said in str(caught.value)
+
+
+def test_one_end_stays_open() -> None:
+    with pytest.raises(BadInput, match="every end is closed; leave one of them open"):
+        found(route(), "trunk", "one", "two")
+
+
+def test_an_open_end_is_told_that_it_may_be_closed() -> None:
+    with pytest.raises(BadInput, match="closed = true where it is shut"):
+        found(route())
