@@ -111,7 +111,7 @@ def match_terminals(
             run = int(runs[place])
             remedy = (
                 f"add [terminals.{toml_key(names[place])}] with "
-                'flow = "..." to the schedule, or with closed = true where it is shut'
+                'flow = "...", or closed = true if it is shut, to the schedule'
             )
             written = _IN_DRAWING.get(PurePath(drawing.file).suffix.lower())
             if not divided[run]:

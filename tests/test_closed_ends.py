@@ -193,5 +193,5 @@ def test_one_end_stays_open() -> None:
 
 
 def test_an_open_end_is_told_that_it_may_be_closed() -> None:
-    with pytest.raises(BadInput, match="closed = true where it is shut"):
+    with pytest.raises(BadInput, match="closed = true if it is shut"):
         found(route())

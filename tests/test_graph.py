@@ -445,7 +445,10 @@ def test_an_end_without_airflow_is_refused_by_its_place() -> None:
     [
         ("a.toml", ', or write flow = "..." at the run.'),
         ("a.glb", ", or write flow_m3s in the extras of the run."),
-        ("a.obj", 'with flow = "..." to the schedule.'),
+        (
+            "a.obj",
+            'with flow = "...", or closed = true if it is shut, to the schedule.',
+        ),
     ],
 )
 def test_the_remedy_names_the_key_of_the_file_s_own_format(
