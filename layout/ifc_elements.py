@@ -1,0 +1,352 @@
+"""Elements of an IFC model's duct system: what each is, its ends, its section.
+
+Ports and placements give the ends. Where there are no ports, the swept bodies give
+them; where there are only faces, the principal axis does, and that is said.
+"""
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from .collected import Found
+from .faults import note, warning
+from .ifc_bodies import (
+    Body,
+    axis_line,
+    body_from_mesh,
+    represented,
+    section_of,
+    swept_bodies,
+)
+from .ifc_kernel import make_shapes
+from .ifc_model import (
+    Entity,
+    IfcModel,
+    Placements,
+    assigned_factor,
+    properties,
+    types,
+    unit_factor,
+)
+from .names import section_in_name
+from .sections import FloatArray, Section, Shape, flat_oval, rectangular
+from .sections import round_section as round_
+
+_KINDS = {  # what a class, or the class of its type, is to a duct system
+    "IfcDuctSegment": "segment",
+    "IfcDuctFitting": "fitting",
+    "IfcAirTerminal": "terminal",
+    "IfcFan": "source",
+    "IfcUnitaryEquipment": "source",
+    "IfcAirTerminalBox": "device",
+    "IfcAirToAirHeatRecovery": "device",
+    "IfcCoil": "device",
+    "IfcDamper": "device",
+    "IfcDuctSilencer": "device",
+    "IfcFilter": "device",
+    "IfcHumidifier": "device",
+}
+_UNTYPED = {"IfcFlowSegment": "segment", "IfcFlowFitting": "fitting"}
+_FLOWS = ("airflowrate", "flowrate", "nominalairflowrate", "airflow")
+_WIDTHS = ("NominalDiameterOrWidth", "NominalWidth", "Width")
+_HEIGHTS = ("NominalHeight", "Height")
+_DIAMETERS = ("NominalDiameter", "Diameter")
+JOINS = 0.01  # m: ends this near are one where no port says so
+IN_LINE = 1e-3  # m: axes that pass each other by less meet
+_MOST_BODIES = 20  # of a fitting without ports
+_NAME = 2  # place of the name among the attributes of whatever has one
+
+
+@dataclass
+class End:
+    """One open end of an element."""
+
+    point: FloatArray
+    outward: FloatArray | None
+    flow: str = ""  # 'SINK': air enters the element here; 'SOURCE': it leaves
+    port: int = -1
+    spot: int = -1  # place in the network, the same for ends that are joined
+
+
+@dataclass
+class Element:
+    """One element of the duct system."""
+
+    entity: Entity
+    kind: str
+    ends: list[End] = field(default_factory=list)
+    taps: list[End] = field(default_factory=list)  # ports on a segment's side
+    body: Body | None = None
+    line: FloatArray | None = None  # its axis, where the file has one
+    section: Section | None = None
+    up: tuple[float, float, float] | None = None
+    origin: str = ""
+    flow: float = math.nan
+
+    @property
+    def name(self) -> str:
+        """What the model calls it, else its class."""
+        return str(self.entity.get_argument(_NAME) or self.entity.is_a()).strip()
+
+    @property
+    def words(self) -> str:
+        """Name and identifier, for messages."""
+        return f"'{self.name}' ({self.entity.GlobalId})"
+
+
+def duct_elements(
+    model: IfcModel, placements: Placements, found: Found
+) -> list[Element]:
+    """Segments, fittings, terminals, fans and devices that have a place or ports."""
+    type_of, said = types(model), properties(model)
+    rate = assigned_factor(model, "VOLUMETRICFLOWRATEUNIT")
+    out: dict[int, Element] = {}
+    untyped = 0
+    for entity in model.content.by_type("IfcDistributionElement"):
+        kind = _KINDS.get(entity.is_a())
+        own_type = type_of.get(entity.id())
+        if kind is None and own_type is not None:
+            kind = _KINDS.get(own_type.is_a().removesuffix("Type"))
+        elif kind is None:
+            kind = _UNTYPED.get(entity.is_a())
+            untyped += kind is not None
+        if kind is not None:
+            out[entity.id()] = Element(entity, kind)
+    if untyped:
+        found.notices.append(
+            note(
+                found.file,
+                f"{untyped} flow segments and fittings without a type were taken as "
+                "ducts",
+                "give them a duct type if some are pipes",
+            )
+        )
+    lost = 0
+    for owner, port in _ports(model):
+        element = out.get(owner)
+        if element is None:
+            continue
+        matrix = placements.world(port.ObjectPlacement)
+        if matrix is None:
+            lost += 1
+            continue
+        flow = str(port.FlowDirection or "")
+        element.ends.append(End(matrix[:3, 3], matrix[:3, 2], flow, port.id()))
+    if lost:
+        found.notices.append(
+            warning(
+                found.file,
+                f"{lost} port{'s have' if lost > 1 else ' has'} no place and "
+                f"{'were' if lost > 1 else 'was'} passed over",
+                "the ducts there were joined by position",
+            )
+        )
+    for number, element in out.items():
+        _say(model, element, said.get(number, {}), rate, found)
+    return list(out.values())
+
+
+def _ports(model: IfcModel) -> Iterator[tuple[int, Entity]]:
+    """Number of an element and one of its ports, in the order of the file."""
+    seen = set()
+    for relation in model.content.by_type("IfcRelNests"):
+        for port in relation.RelatedObjects or ():
+            if port.is_a("IfcDistributionPort") and port.id() not in seen:
+                seen.add(port.id())
+                yield relation.RelatingObject.id(), port
+    for relation in model.content.by_type("IfcRelConnectsPortToElement"):
+        port = relation.RelatingPort
+        if port.is_a("IfcDistributionPort") and port.id() not in seen:
+            seen.add(port.id())
+            yield relation.RelatedElement.id(), port
+
+
+def _say(
+    model: IfcModel,
+    element: Element,
+    said: dict[str, Entity],
+    rate: float,
+    found: Found,
+) -> None:
+    """Airflow and section from properties and the name."""
+    if not said:
+        element.section, element.origin = section_in_name(element.name) or (None, "")
+        return
+    flows = {
+        name.replace(" ", "").lower(): item
+        for name, item in said.items()
+        if item.NominalValue.is_a("IfcVolumetricFlowRateMeasure")
+    }
+    for name in _FLOWS:
+        if name in flows:
+            item = flows[name]
+            factor = unit_factor(item.Unit) if item.Unit else rate
+            value = float(item.NominalValue.wrappedValue) * factor
+            if value > 0.0 and math.isfinite(value):
+                element.flow = value
+            break
+
+    def length(names: Iterable[str]) -> float | None:
+        for name in names:
+            item = said.get(name)
+            if item is not None and "LengthMeasure" in item.NominalValue.is_a():
+                factor = unit_factor(item.Unit) if item.Unit else model.metre
+                value = float(item.NominalValue.wrappedValue) * factor
+                if value > 0.0 and math.isfinite(value):
+                    return value
+        return None
+
+    width, height, diameter = map(length, (_WIDTHS, _HEIGHTS, _DIAMETERS))
+    shape_item = said.get("CrossSectionShape") or said.get("Shape")
+    shape = str(shape_item.NominalValue.wrappedValue) if shape_item else ""
+    if width and height:
+        make = flat_oval if "OVAL" in shape.upper() else rectangular
+        element.section, element.origin = make(width, height), "properties"
+    elif diameter or width:
+        element.section, element.origin = round_(diameter or width or 0.0), "properties"
+    else:
+        named = section_in_name(element.name)
+        if named is not None:
+            element.section, element.origin = named
+
+
+def find_bodies(
+    model: IfcModel, placements: Placements, segments: list[Element]
+) -> None:
+    """Bodies of segments: swept ones, and for want of these those of their faces."""
+    lacking: dict[int, Element] = {}
+    for element in segments:
+        items = represented(element.entity)
+        bodies = swept_bodies(model, placements, element.entity, items.get("Body", []))
+        element.body = next(bodies, None)
+        if len(element.ends) < 2:
+            element.line = axis_line(placements, element.entity, items.get("Axis", []))
+        placed = len(element.ends) > 1 or element.line is not None
+        if element.body is None and (element.section is None or not placed):
+            lacking[element.entity.id()] = element
+    for number, (vertices, _) in make_shapes(model.path, list(lacking)).items():
+        lacking[number].body = body_from_mesh(vertices * model.geometry_factor)
+
+
+def measure_segment(element: Element, found: Found) -> None:
+    """Ends and section of a segment from its ports, its axis line and its body."""
+    body, line = element.body, element.line
+    as_swept = body is not None and body.radius is None and line is None
+    as_swept = as_swept and not element.ends
+    if len(element.ends) < 2:
+        if line is not None:
+            ends, outward = (
+                line[[0, -1]],
+                np.stack([line[0] - line[1], line[-1] - line[-2]]),
+            )
+            outward = outward / np.linalg.norm(outward, axis=1)[:, None]
+        elif body is not None:
+            ends, outward = body.ends, body.outward
+            if body.is_meshed:
+                found.notices.append(
+                    warning(
+                        f"{found.file}, {element.words}",
+                        "it has neither ports nor a swept body; its centreline and "
+                        "section were assumed along the longest side of its faces",
+                        "check them, or export it as a swept solid",
+                    )
+                )
+        else:
+            found.notices.append(
+                warning(
+                    f"{found.file}, {element.words}",
+                    "it has no ports and no body, so it was left out",
+                    "export the model with geometry",
+                )
+            )
+            element.ends = []
+            return
+        ports = element.ends
+        element.ends = [
+            (_nearest_port(ports, point) if ports else None) or End(point, way)
+            for point, way in zip(ends, outward, strict=True)
+        ]
+    elif len(element.ends) > 2:
+        _part_taps(element)
+    if body is None:
+        return
+    sides, axes, along = body.sides, body.axes, body.outward[1]
+    if not as_swept:
+        along = element.ends[1].point - element.ends[0].point
+        length = math.sqrt(along @ along)
+        if not length > 0.0:
+            return
+        along = along / length
+    is_square = (
+        not as_swept and body.radius is None and abs(body.outward[1] @ along) < 0.7
+    )
+    if is_square and (body.ends[0] != body.ends[1]).any():
+        # Extruded upwards from its plan: the extrusion is one side of the section.
+        way = body.ends[1] - body.ends[0]
+        three = np.concatenate([axes, body.outward[1:]])
+        sizes = np.append(sides, math.sqrt(way @ way))
+        keep = [i for i in range(3) if i != int(np.argmax(np.abs(three @ along)))]
+        sides, axes = sizes[keep], three[keep]
+    drawn, up = section_of(body.shape, sides, axes, along)
+    if element.section is None or not body.is_meshed:
+        if element.section is not None and not alike(element.section, drawn):
+            found.notices.append(
+                warning(
+                    f"{found.file}, {element.words}",
+                    f"its body is {drawn.words} and its {element.origin} "
+                    f"say{'s' * ('name' in element.origin)} {element.section.words}",
+                    "the body was used; correct the one that is wrong",
+                )
+            )
+        element.section, element.up = drawn, up
+        element.origin = "faces of its body" if body.is_meshed else "its profile"
+
+
+def alike(one: Section, two: Section) -> bool:
+    """Whether two sections are the same, whichever side is called the width."""
+    if (one.shape == Shape.ROUND) != (two.shape == Shape.ROUND):
+        return False
+    sides = sorted((one.width, one.height)), sorted((two.width, two.height))
+    return all(math.isclose(*pair, rel_tol=0.01) for pair in zip(*sides, strict=True))
+
+
+def _nearest_port(ports: list[End], point: FloatArray) -> End | None:
+    for port in ports:
+        if np.linalg.norm(port.point - point) < JOINS:
+            return port
+    return None
+
+
+def _part_taps(element: Element) -> None:
+    """Of more than two ports, the two furthest apart are the ends."""
+    points = np.array([end.point for end in element.ends])
+    apart = np.linalg.norm(points[:, None] - points, axis=2)
+    one, two = np.unravel_index(int(np.argmax(apart)), apart.shape)
+    ends = [element.ends[one], element.ends[two]]
+    element.taps = [end for end in element.ends if end not in ends]
+    element.ends = ends
+
+
+def ends_from_sweep(model: IfcModel, placements: Placements, element: Element) -> None:
+    """Ends of a fitting without ports: those of its swept bodies that lie open."""
+    items = represented(element.entity).get("Body", [])
+    bodies = list(swept_bodies(model, placements, element.entity, items))[:_MOST_BODIES]
+    if len(bodies) == 1:
+        element.body = bodies[0]
+    for number, body in enumerate(bodies):
+        others = bodies[:number] + bodies[number + 1 :]
+        for point, way in zip(body.ends, body.outward, strict=True):
+            if not any(_closes(other, point) for other in others):
+                element.ends.append(End(point, way))
+
+
+def _closes(body: Body, point: FloatArray) -> bool:
+    """Whether the end of another body lies at one of a body's ends, or inside it."""
+    if np.linalg.norm(body.ends - point, axis=1).min() < IN_LINE:
+        return True
+    way = body.ends[1] - body.ends[0]
+    share = float((point - body.ends[0]) @ way / ((way @ way) or 1.0))
+    aside = np.abs(body.axes @ (point - body.ends[0] - share * way))
+    return 0.01 < share < 0.99 and bool((aside < 0.55 * body.sides).all())
