@@ -23,11 +23,7 @@ from .ifc_elements import (
     find_bodies,
     measure_segment,
 )
-from .ifc_model import (
-    IfcModel,
-    Placements,
-    open_ifc,
-)
+from .ifc_model import IfcModel, Placements, open_ifc
 from .ifc_network import (
     STRAIGHT,
     Edge,
