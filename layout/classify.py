@@ -16,6 +16,7 @@ from .frames import (
     carried_roll,
     is_plumb,
     level_frame,
+    levelled,
     rolls,
     turn_between,
 )
@@ -508,7 +509,11 @@ def _frames(
         onward = meetings.common[meetings.is_branch]
         before = meetings.duct[meetings.is_branch]
         away = np.concatenate([away, onward[parent[onward] == before]])
-    begins[away[~is_plumb(after.take(away, axis=0))]] = 0.0
+    plumb = is_plumb(after)
+    begins[away[~plumb[away]]] = 0.0
+    is_head = parent < 0
+    is_head[away] = True
+    free = is_head & plumb
     across, upright = level_frame(after)
     for run, said in topology.drawing.attributes.items():
         if said.roll is None and said.up is None:
@@ -521,11 +526,15 @@ def _frames(
             elif said.up is not None and not is_lengthwise(said.up, after[duct]):
                 up = np.array(said.up)
                 begins[duct] = np.arctan2(-up @ across[duct], up @ upright[duct])
+            else:
+                continue
+            free[duct] = False
     angle, axis = pieces.turn.take(first), pieces.axis.take(first, axis=0)
     where = first.searchsorted(arcs.after)
     angle[where], axis[where] = arcs.angle, arcs.axis
     added = np.zeros(len(first))
-    turning = ((angle > 1e-12) & np.isnan(begins)).nonzero()[0]
+    goes_level = ~(plumb | is_head) & plumb[parent]
+    turning = ((angle > 1e-12) & (np.isnan(begins) | goes_level)).nonzero()[0]
     added[turning] = carried_roll(
         tree.direction.take(last[parent[turning]], axis=0),
         axis.take(turning, axis=0),
@@ -534,14 +543,18 @@ def _frames(
         upright.take(turning, axis=0),
     )
     roll = rolls(parent, added, begins)
+    if free.any():
+        behind = goes_level.nonzero()[0]
+        begins = levelled(parent, plumb, free, behind, begins, added, roll)
+        roll = rolls(parent, added, begins)
     # Quarter turns come out a rounding away from where they belong.
     quarter = (roll / (np.pi / 2)).round() * (np.pi / 2)
     roll = np.where(np.abs(roll - quarter) < 1e-6, quarter, roll)
     rolled = roll.nonzero()[0]
     cosine, sine = np.cos(roll[rolled])[:, None], np.sin(roll[rolled])[:, None]
-    level, plumb = across.take(rolled, axis=0), upright.take(rolled, axis=0)
-    across[rolled] = level * cosine + plumb * sine
-    upright[rolled] = plumb * cosine - level * sine
+    level, erect = across.take(rolled, axis=0), upright.take(rolled, axis=0)
+    across[rolled] = level * cosine + erect * sine
+    upright[rolled] = erect * cosine - level * sine
     return across, upright, roll
 
 

@@ -139,6 +139,47 @@ def carried_roll(
     )
 
 
+def levelled(
+    parent: IntArray,
+    plumb: npt.NDArray[np.bool_],
+    free: npt.NDArray[np.bool_],
+    behind: IntArray,
+    begins: FloatArray,
+    added: FloatArray,
+    roll: FloatArray,
+) -> FloatArray:
+    """Let vertical ducts stand so that the first duct behind them stands as it should.
+
+    Parameters
+    ----------
+    parent
+        As for `rolls`.
+    plumb, free
+        Whether each duct is vertical, and whether it is one of whose stand nothing is
+        said and which carries no other's on, shape (d,).
+    behind
+        Ducts to which vertical ones lead that are not vertical, in walking order.
+    begins, added, roll
+        As for `rolls`, and what that gave, rad, shape (d,).
+
+    Returns
+    -------
+    begins
+        With those of free ducts such that what they lead to stands as is said of it,
+        else level; the others as they were. Our own choice: a vertical duct has no
+        level side, and the first side of a section that is written is its level one.
+    """
+    begins = begins.copy()
+    carries, wanted = np.isnan(begins), np.nan_to_num(begins)
+    for row in behind[::-1].tolist():  # the first one counts
+        duct = before = int(parent[row])
+        while plumb[duct] and carries[duct] and not free[duct]:
+            duct = int(parent[duct])
+        if free[duct]:
+            begins[duct] = roll[duct] + wanted[row] - (roll[before] + added[row])
+    return begins
+
+
 def rolls(parent: IntArray, roll: FloatArray, begins: FloatArray) -> FloatArray:
     """Roll of each duct from the rolls picked up on the way.
 

@@ -169,10 +169,10 @@ def test_a_roll_in_the_drawing_turns_the_section() -> None:
 @pytest.mark.parametrize(
     ("told", "asked"),
     [
-        ({}, ["riser", "one"]),
+        ({}, ["riser"]),
         ({"one": Attributes(roll=0.0)}, ["riser"]),
         ({"one": Attributes(roll=np.pi / 2)}, ["riser"]),
-        ({"two": Attributes(roll=0.7)}, ["riser", "one"]),
+        ({"two": Attributes(roll=0.7)}, ["riser"]),
         ({"riser": Attributes(source=True, up=(0.0, 1.0, 0.0))}, ["one"]),
         ({"riser": Attributes(source=True, up=(1.0, 0.0, 0.0))}, []),
     ],
@@ -182,7 +182,8 @@ def test_how_a_duct_stands_is_asked_once_where_it_comes_to_stand_so(
 ) -> None:
     """Of a riser and the trunk on its top, drawn in three runs, the last one smaller.
 
-    The width lies along x in the riser, so that it stands upright in the trunk.
+    Where nothing else is said the riser stands so that the trunk's width lies level;
+    with its height along y the width stands upright in the trunk.
     """
     points = np.array([[0, 0, 0], [0, 0, 3], [4, 0, 3], [8, 0, 3], [12, 0, 3]])
     cuts = {"riser": FLAT, "one": FLAT, "two": FLAT, "three": rectangular(0.4, 0.2)}
@@ -209,7 +210,7 @@ def test_a_vertical_branch_that_turns_says_how_it_was_taken_to_stand(
     )
     flows = {name: TerminalSpec(0.2) for name in ("a", "turns", "ends")}
     found = build(drawing, Schedule(terminals=flows)).notices
-    where = [n.where for n in found if "taken along Y" in n.what]
+    where = [n.where for n in found if "no level side" in n.what]
     assert where == ["drawing in memory, run 'turns'"] * said
 
 
@@ -567,3 +568,53 @@ def test_the_networkx_view() -> None:
     assert sorted(kinds.values()).count("terminal") == 3
     assert kinds[graph.source.node] == "source"
     assert graph.nx is view  # built once
+
+
+@pytest.mark.parametrize("heading", [0.0, 30.0, 90.0, 200.0])
+@pytest.mark.parametrize(
+    ("as_one_run", "said"), [(True, None), (False, None), (False, 0.0), (False, 90.0)]
+)
+def test_a_riser_at_the_source_stands_as_what_it_leads_to(
+    heading: float, as_one_run: bool, said: float | None
+) -> None:
+    """The trunk's first side lies level, or as the trunk's own roll has it.
+
+    So the bend at the top turns over the height, wherever the trunk goes to.
+    """
+    away = np.array([np.cos(heading * DEGREE), np.sin(heading * DEGREE), 0.0])
+    foot, top = np.zeros(3), np.array([0.0, 0.0, 3.0])
+    told = {} if said is None else {"trunk": Attributes(roll=said * DEGREE)}
+    if as_one_run:
+        runs = [("riser", np.array([foot, top, top + 5 * away]), FLAT)]
+    else:
+        runs = [
+            ("riser", np.array([foot, top]), FLAT),
+            ("trunk", np.array([top, top + 5 * away]), FLAT),
+        ]
+    drawing = drawing_from_runs(
+        runs,
+        flows={runs[-1][0]: 0.5},
+        attributes={"riser": Attributes(source=True, source_at_end=False)} | told,
+    )
+    graph = build(drawing)
+    on_edge = said == 90.0
+    level = np.abs(graph.ducts.across[-1][2])
+    assert level == pytest.approx(float(on_edge), abs=1e-9)
+    in_plane = FLAT.width if on_edge else FLAT.height
+    assert graph.bends.in_plane.tolist() == pytest.approx([in_plane])
+    assert graph.bends.skew.tolist() == pytest.approx([0.0], abs=1e-9)
+
+
+def test_a_drop_stands_so_that_what_it_leads_to_lies_level() -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 5], [8, 0, 5]], FLAT),
+            ("one", [[4, 0, 5], [4, 0, 2], [4, 3, 2]], FLAT),
+            ("two", [[6, 0, 5], [6, 0, 2], [9, 0, 2]], FLAT),
+        ],
+        attributes=SOURCE,
+    )
+    flows = {name: TerminalSpec(0.2) for name in ("a", "one", "two")}
+    graph = build(drawing, Schedule(terminals=flows))
+    assert graph.ducts.across[:, 2].tolist() == pytest.approx([0.0] * 7, abs=1e-9)
+    assert graph.bends.in_plane.tolist() == pytest.approx([FLAT.height] * 2)
