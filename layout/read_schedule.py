@@ -24,6 +24,7 @@ from .schedule import (
     FanSpec,
     Point,
     RoomsSpec,
+    RunLimits,
     Schedule,
     SourceSpec,
     TerminalSpec,
@@ -558,13 +559,16 @@ def _fan(table: Table) -> FanSpec:
     drive = table.get("drive_efficiency", _efficiency)
     hours = table.within("hours_per_year", "time", 0.0, 8784 * 3600.0, "0 to 8784 h")
     at = table.choice("pressure_at", {word: word for word in DECLARED_AIRS})
-    inlet = table.within("inlet_velocity_pressure", "pressure", 0.0, 1e4, "0 to 10 kPa")
-    if inlet is not None and (total is not None or kind is True):
-        table.fault(
-            "inlet_velocity_pressure",
-            "a total pressure has the velocity pressure at the fan's inlet in it",
-            "delete it, or declare the external static pressure",
-        )
+    moving = {}
+    for side in ("inlet", "outlet"):
+        key = f"{side}_velocity_pressure"
+        moving[key] = table.within(key, "pressure", 0.0, 1e4, "0 to 10 kPa")
+        if moving[key] is not None and (total is not None or kind is True):
+            table.fault(
+                key,
+                f"a total pressure has the velocity pressure at the fan's {side} in it",
+                "delete it, or declare the external static pressure",
+            )
     table.finish()
     return FanSpec(
         static,
@@ -575,7 +579,7 @@ def _fan(table: Table) -> FanSpec:
         drive,
         hours,
         at,
-        inlet,
+        **moving,
     )
 
 
@@ -702,15 +706,16 @@ def _leakage_class(value: object, where: str) -> str | float:
     )
 
 
-def _limits(table: Table) -> Iterator[tuple[str, tuple[float | None, float | None]]]:
+def _limits(table: Table) -> Iterator[tuple[str, RunLimits]]:
     for run, entry in _each(table):
-        sides = (
+        limits = RunLimits(
             entry.positive("max_height", "length"),
             entry.positive("max_width", "length"),
+            entry.get("as_drawn", _yes_or_no) or False,
         )
-        entry.says("the run", "max_height", "max_width")
+        entry.says("the run", "max_height", "max_width", "as_drawn")
         entry.finish()
-        yield run, sides
+        yield run, limits
 
 
 def _rooms(table: Table) -> RoomsSpec:

@@ -66,9 +66,9 @@ class FanSpec:
     pressure_at
         'site' or 'standard air': the air for which the pressure or the curve holds;
         None where nobody says.
-    inlet_velocity_pressure
-        Velocity pressure at its inlet at design airflow, Pa, which an external static
-        pressure lacks; None where nobody says.
+    inlet_velocity_pressure, outlet_velocity_pressure
+        Velocity pressure at its inlet and outlet at design airflow, Pa: an external
+        static pressure lacks the one and has the other on top; None where nobody says.
     """
 
     external_static_pressure: float | None = None
@@ -80,6 +80,7 @@ class FanSpec:
     hours: float | None = None
     pressure_at: str | None = None
     inlet_velocity_pressure: float | None = None
+    outlet_velocity_pressure: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,6 +227,15 @@ class TerminalSpec:
     is_closed: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class RunLimits:
+    """Largest height and width of a run, m, None for no limit; whether it is sized."""
+
+    highest: float | None = None
+    widest: float | None = None
+    is_kept: bool = False
+
+
 @dataclass(frozen=True)
 class Schedule:
     """Everything that a schedule may say; an empty one says nothing.
@@ -262,7 +272,7 @@ class Schedule:
     rooms, checks
         See their classes.
     limits
-        Largest height and width of runs that are sized, m, None for no limit.
+        How large runs may become that are sized.
     clearance, insulation
         Distance to keep from obstacles and thickness of insulation, m.
     corrected_pairs
@@ -291,9 +301,7 @@ class Schedule:
     terminals: Mapping[str, TerminalSpec] = field(default_factory=dict)
     rooms: RoomsSpec = field(default_factory=RoomsSpec)
     checks: ChecksSpec = field(default_factory=ChecksSpec)
-    limits: Mapping[str, tuple[float | None, float | None]] = field(
-        default_factory=dict
-    )
+    limits: Mapping[str, RunLimits] = field(default_factory=dict)
     clearance: float = 0.0
     insulation: float = 0.0
     corrected_pairs: bool = False

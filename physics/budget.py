@@ -11,9 +11,7 @@ from .air import air_of
 from .analysis import Analysis, analyse
 from .flags import not_declared
 from .site_air import loss_ratio
-from .system import WINDOW, airflow_words, pressure_words, rate_words
-
-_SAME = 0.05  # share by which supply and return may differ before it is said
+from .system import SAME, WINDOW, airflow_words, pressure_words, rate_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +98,7 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
     length = one.length + other.length
     outlet = inlet = 0.0
     if one.fan_kind == "external static":
-        outlet, inlet = one.outlet_velocity_pressure, other.outlet_velocity_pressure
+        outlet, inlet = one.outlet_velocity_pressure, other.inlet_velocity_pressure
     available = None
     if one.fan_pressure is not None:
         available = one.fan_pressure + outlet - inlet - outside - terminals
@@ -191,7 +189,7 @@ def _spent(returns: Sequence[Analysis]) -> tuple[dict[str, float], float]:
     }
     file = worst.graph.drawing.file
     losses[f"the return from {worst.critical_terminal}, {file}"] = worst.critical_loss
-    return losses, worst.system.outlet_velocity_pressure
+    return losses, worst.system.inlet_velocity_pressure
 
 
 def _notices(
@@ -204,12 +202,23 @@ def _notices(
     found = _twice(supply, returns)
     blown = float(supply.graph.terminals.flow.sum())
     drawn = float(sum(one.graph.terminals.flow.sum() for one in returns))
-    if abs(drawn - blown) > _SAME * blown:
+    # What is kept is mass: warm air takes more room than the cooler one that returns.
+    mass = sum(
+        float(one.graph.terminals.flow.sum()) * one.conditions.air.density
+        for one in returns
+    )
+    alike = mass / supply.conditions.air.density
+    if abs(alike - blown) > SAME * blown:
         found.append(
             warning(
                 "budget",
                 f"the supply carries {airflow_words(blown)} and the returns "
-                f"{airflow_words(drawn)}",
+                f"{airflow_words(drawn)}"
+                + (
+                    f", by mass as much as {airflow_words(alike)} of the supply's air"
+                    if abs(alike - drawn) > 0.01 * drawn
+                    else ""
+                ),
                 "say where the rest comes from or goes: outdoor air, leaks, transfer",
             )
         )

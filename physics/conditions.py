@@ -35,9 +35,10 @@ class Conditions:
         Total pressure of the fan in this air, Pa, or None.
     declared_losses
         Losses outside the drawn ducts in this air, Pa, by name.
-    inlet_velocity_pressure
-        At the fan's inlet, Pa: an external static pressure lacks it. Of the drawn
-        return, else as declared; zero where there is neither.
+    inlet_velocity_pressure, outlet_velocity_pressure
+        At the fan's inlet and outlet, Pa: an external static pressure lacks the one
+        and has the other on top. As declared, or of a drawn return; None where the
+        drawing alone says it (see `system_of`).
     loss_ratio
         What a declared loss is multiplied by for one in this air.
     reynolds_factor
@@ -55,7 +56,8 @@ class Conditions:
     fan_static: float | None = None
     fan_total: float | None = None
     declared_losses: Mapping[str, float] | None = None
-    inlet_velocity_pressure: float = 0.0
+    inlet_velocity_pressure: float | None = None
+    outlet_velocity_pressure: float | None = None
     loss_ratio: float = 1.0
     reynolds_factor: bool = True
     corrected_pairs: bool = False
@@ -119,7 +121,8 @@ def conditions_of(graph: DuctGraph) -> Conditions:
         fan.external_static_pressure,
         fan.total_pressure,
         {name: loss * ratio for name, loss in schedule.losses.items()},
-        fan.inlet_velocity_pressure or 0.0,
+        fan.inlet_velocity_pressure,
+        fan.outlet_velocity_pressure,
         ratio,
         corrected_pairs=schedule.corrected_pairs,
     )

@@ -11,6 +11,7 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Notice,
+    note,
     refusal,
     sum_from_root,
     warning,
@@ -30,7 +31,7 @@ from .loops import (
     way_words,
 )
 from .site_air import fan_air_notices, fan_at_site
-from .system import airflow_words
+from .system import SAME, airflow_words, at_fan
 
 _STEPS = 400
 _SETTLED = 1e-10  # largest relative change of an airflow
@@ -80,16 +81,16 @@ class _Side:
     """A supply or return side at its design airflow, with what does not change.
 
     `added` is the resistance of each terminal and its damper, Pa s²/m⁶, shape (t,);
-    `outside` that of the losses declared outside the ducts; `pv` the velocity
-    pressure at the fan over the square of the airflow, `inlet` that declared of its
-    inlet.
+    `outside` that of the losses declared outside the ducts; `inlet` and `outlet` the
+    velocity pressure at the fan over the square of the airflow; `design` that airflow.
     """
 
     analysis: Analysis
     added: FloatArray
     outside: float
-    pv: float
     inlet: float
+    outlet: float
+    design: float
 
 
 def operate(
@@ -104,7 +105,8 @@ def operate(
     dampers
         'open': no dampers; 'set': as the balance sets them at design airflow.
     returns
-        Return sides that join at the fan's inlet; what they draw is what it blows.
+        Return sides that join at the fan's inlet. They draw the share of what it blows
+        that they draw at design: the rest is outdoor air, or leaves by other ways.
 
     Returns
     -------
@@ -139,21 +141,24 @@ def operate(
     sides = [_side(one, dampers) for one in (analysis, *returns)]
     flows = [one.graph.terminals.flow for one in (analysis, *returns)]
     ways: list[FloatArray | None] = [_ways(one) for one in (analysis, *returns)]
+    # What comes to the fan by no drawn return does so in the same share as at design.
+    drawn = sum(side.design for side in sides[1:]) / sides[0].design
     met: tuple[float, ...] = ()
     for steps in range(1, _STEPS + 1):
         found = [_shares(*each) for each in zip(sides, flows, ways, strict=True)]
         ways = [way for _, _, way in found]
         resistance = found[0][1]
         of_return = np.array([1.0 / np.sqrt(one) for _, one, _ in found[1:]])
+        inlet = sides[0].inlet
         if returns:
-            resistance += 1.0 / of_return.sum() ** 2
+            resistance += (drawn / of_return.sum()) ** 2
             of_return /= of_return.sum()
+            parts = zip(sides[1:], of_return, strict=True)
+            inlet = drawn**2 * sum(side.inlet * q**3 for side, q in parts)
+            of_return *= drawn
         # An external static pressure has the outlet's velocity pressure on top, and
         # lacks the inlet's.
-        on_top = 0.0
-        if not _is_total(fan):
-            inlet = [s.pv * q**3 for s, q in zip(sides[1:], of_return, strict=True)]
-            on_top = sides[0].pv - (sum(inlet) if returns else sides[0].inlet)
+        on_top = 0.0 if _is_total(fan) else sides[0].outlet - inlet
         met = _meeting(fan, resistance - on_top, where)
         total = met[-1]  # the one on the falling side of the curve
         into = total * np.append(1.0, of_return)
@@ -181,6 +186,14 @@ def operate(
                 analysis.graph.schedule.file,
                 f"the airflows still change by {change:.1e} after {steps} rounds",
                 "look for a junction that feeds on its own airflow",
+            )
+        )
+    if returns and abs(drawn - 1.0) > SAME:
+        notices.append(
+            note(
+                where,
+                f"the returns draw {100 * drawn:.0f} % of what the supply carries, as "
+                "at design: the rest comes or goes by ways that are not drawn",
             )
         )
     duct_flow, still = _continued(analysis, flows[0], ways[0])
@@ -236,12 +249,12 @@ def _side(analysis: Analysis, dampers: str) -> _Side:
     roots = graph.ducts.parent < 0
     whole = float(state.flow[roots].sum())
     # Per unit of time, what flows carries its own velocity pressure.
-    pv = float((state.velocity_pressure * state.flow)[roots].sum()) / whole**3
-    if graph.source.kind == "plenum":
-        pv = 0.0  # the air stands still there
+    mean = float((state.velocity_pressure * state.flow)[roots].sum()) / whole
+    inlet, outlet = at_fan(graph, analysis.conditions, mean)
     outside = sum((analysis.conditions.declared_losses or {}).values())
-    inlet = analysis.conditions.inlet_velocity_pressure
-    return _Side(analysis, added, outside / whole**2, pv, inlet / whole**2)
+    return _Side(
+        analysis, added, outside / whole**2, inlet / whole**2, outlet / whole**2, whole
+    )
 
 
 def _ways(analysis: Analysis) -> FloatArray | None:

@@ -10,6 +10,7 @@ from elbowroom.layout import (
     Drawing,
     Notice,
     Obstacle,
+    RunLimits,
     Schedule,
     Section,
     Shape,
@@ -162,7 +163,7 @@ def proportion(
 
 def _lowered(
     analysis: Analysis, obstacles: Sequence[Obstacle], schedule: Schedule, aim: Aim
-) -> dict[str, tuple[float | None, float | None]]:
+) -> dict[str, RunLimits]:
     """Limits of the runs, those that stand too near an obstacle made lower."""
     limits = dict(schedule.limits)
     if not obstacles:
@@ -182,16 +183,23 @@ def _lowered(
             continue
         run = graph.drawing.names[int(graph.ducts.run[duct])]
         height = float(graph.ducts.height[duct]) - 2.0 * lacking
-        before, width = limits.get(run, (aim.highest, aim.widest))
-        if height >= _LOWEST and (before is None or height < before):
-            limits[run] = height, width
+        own = limits.get(run, RunLimits(aim.highest, aim.widest))
+        if height >= _LOWEST and (own.highest is None or height < own.highest):
+            limits[run] = replace(own, highest=height)
     return limits
 
 
 def _proportion(
     drawing: Drawing, schedule: Schedule, aim: Aim, tolerance: float
 ) -> Proportions:
-    begun = _begun(drawing, schedule)
+    begun, said = _begun(drawing, schedule), schedule.fan.outlet_velocity_pressure
+    for run in begun:
+        if schedule.limits.get(run, RunLimits()).is_kept:
+            raise refusal(
+                f"{schedule.file}, [limits] '{run}'",
+                "the run is to stay as drawn and has no section",
+                "give it one, or delete as_drawn",
+            )
     current: dict[str, Section] = dict(begun)
 
     def analysed(chosen: Mapping[str, Section]) -> Analysis:
@@ -201,6 +209,13 @@ def _proportion(
         )
 
     before = analysed(current)
+    at_fan = int(before.graph.ducts.run[0])
+    outlet = before.system.outlet_velocity_pressure
+    is_static = before.system.fan_kind == "external static"
+    held = is_static and before.graph.drawing.names[at_fan] not in begun
+    if held:  # or a smaller first duct would seem to make the fan stronger
+        fan = replace(schedule.fan, outlet_velocity_pressure=outlet)
+        schedule = replace(schedule, fan=fan)
     analysis, seen = before, [dict(current)]
     notices: list[Notice] = []
     choices: list[Choice] = []
@@ -241,6 +256,8 @@ def _proportion(
         replace(_with_air(after, choice), drawn=drawn.get(choice.run))
         for choice in choices
     ]
+    if held and outlet > 0.0 and said is None:
+        notices += _new_outlet(before, after, outlet)
     notices += _unsized(drawing, final) + _airless(after, final)
     notices += fan_air_notices(schedule.fan, after.conditions.air)
     if aim.method == "equal friction" and aimed.rate is not None:
@@ -309,6 +326,22 @@ def _unsized(drawing: Drawing, choices: list[Choice]) -> list[Notice]:
             drawing.file,
             f"the limits allow no size for {shown}, left as drawn",
             "allow more height, width or velocity there",
+        )
+    ]
+
+
+def _new_outlet(before: Analysis, after: Analysis, outlet: float) -> list[Notice]:
+    """Say that the first duct no longer is as wide as it is drawn at the fan."""
+    drawn, sized = before.graph.section(0), after.graph.section(0)
+    if drawn == sized:
+        return []
+    return [
+        warning(
+            before.graph.drawing.file,
+            "the fan's outlet was taken as wide as the first duct is drawn, "
+            f"{drawn.words}, with a velocity pressure of {pressure_words(outlet)}; the "
+            f"transition from there to {sized.words} is not counted",
+            f'write outlet_velocity_pressure = "{outlet:.1f} Pa" under [fan] if so',
         )
     ]
 
@@ -437,12 +470,12 @@ def _choice(
     drawn = graph.section(duct)
     flow = float(analysis.state.flow[duct])
     own = graph.schedule.limits.get(
-        graph.drawing.names[int(graph.ducts.run[duct])], (None, None)
+        graph.drawing.names[int(graph.ducts.run[duct])], RunLimits()
     )
     aim = replace(
         aim,
-        highest=own[0] if own[0] is not None else aim.highest,
-        widest=own[1] if own[1] is not None else aim.widest,
+        highest=own.highest if own.highest is not None else aim.highest,
+        widest=own.widest if own.widest is not None else aim.widest,
     )
     shape = aim.shape or drawn.shape
     every = _ladder(analysis, aim, shape, drawn, flow, fastest, duct, before)
@@ -451,7 +484,9 @@ def _choice(
         most = before.chosen.area * (1 + 1e-9)
         every = [size for size in every if size.section.area <= most]
     found, limit = None, "velocity"
-    if aim.method == "static regain" and before is not None and is_main:
+    if own.is_kept:
+        found, limit = _sized(analysis, drawn, flow, duct), "as drawn, as is said"
+    elif aim.method == "static regain" and before is not None and is_main:
         found = _paid_by_regain(analysis, duct, every, before)
         limit = "static regain"
     elif aim.method == "equal friction":

@@ -44,7 +44,8 @@ class Remedy:
     at
         The run.
     won
-        Pressure won on the critical path, Pa.
+        Pressure won on the critical path, Pa, less what an external static pressure
+        loses of the velocity pressure at the fan.
     critical
         Critical loss with it, Pa.
     side_effects
@@ -104,7 +105,7 @@ def remedies(
             )
         except BadInput:  # it cannot be made so in this drawing
             continue
-        won = analysis.critical_loss - other.critical_loss
+        won = analysis.critical_loss - other.critical_loss - _at_fan(analysis, other)
         if won < _WORTH or int((other.graph.bends.short_by > 0).sum()) > short:
             continue
         if clashes is not None and clashes(other) > before:
@@ -114,10 +115,24 @@ def remedies(
     return sorted(found, key=lambda remedy: -remedy.won)
 
 
+def _at_fan(before: Analysis, after: Analysis) -> float:
+    """Pressure, Pa, that a change at the fan takes from an external static pressure."""
+    one, other = before.system, after.system
+    if one.fan_kind != "external static":
+        return 0.0
+    outlet = one.outlet_velocity_pressure - other.outlet_velocity_pressure
+    return outlet + other.inlet_velocity_pressure - one.inlet_velocity_pressure
+
+
 def _side_effects(before: Analysis, after: Analysis, mass: float) -> tuple[str, ...]:
     said = []
     if after.critical_terminal != before.critical_terminal:
         said.append(f"the path to '{after.critical_terminal}' is then critical")
+    moving = _at_fan(before, after)
+    if abs(moving) > _WORTH:
+        change = "less" if moving > 0.0 else "more"
+        at_fan = "of velocity pressure at the fan, as counted"
+        said.append(f"{pressure_words(abs(moving))} {change} {at_fan}")
     heavier = sum(row.mass for row in quantities(after).sheet) - mass
     if abs(heavier) > 0.5:
         mass_words = f"{abs(heavier):.1f} kg ({abs(heavier) / units.POUND:.1f} lb)"

@@ -16,6 +16,8 @@ WINDOW = tuple(
     units.quantity(f"{rate} in.wg/100 ft", "friction rate", "") for rate in (0.06, 0.18)
 )
 
+SAME = 0.05  # share by which supply and return may differ before it is said
+
 
 def rate_words(rate: float) -> str:
     """A friction rate, Pa/m, in both units: who reads it may think in either."""
@@ -45,12 +47,9 @@ class System:
     fan_density_ratio
         What the tabulated pressure was multiplied by to give `fan_pressure`: density
         of the air over that of standard air, 1 where it is not said to be one in that.
-    outlet_velocity_pressure
-        Velocity pressure in the first duct, which an external static pressure has on
-        top of it; 0 behind a plenum.
-    inlet_velocity_pressure
-        Velocity pressure at the fan's inlet, of a drawn return or declared, which it
-        lacks.
+    outlet_velocity_pressure, inlet_velocity_pressure
+        Velocity pressure at the fan's outlet, which an external static pressure has on
+        top of it, and at its inlet, which it lacks (see `at_fan`).
     declared_losses
         Sum of the losses declared outside the drawn ducts.
     terminal_loss
@@ -95,6 +94,24 @@ class System:
     effective_length: float
 
 
+def at_fan(
+    graph: DuctGraph, conditions: Conditions, drawn: float
+) -> tuple[float, float]:
+    """Velocity pressure at the fan's inlet and at its outlet, Pa.
+
+    As declared; else `drawn`, that of the duct at the fan, on the side that is drawn,
+    and none on the other. A static pressure measured in a plenum is a total one, as the
+    air stands still there.
+    """
+    here = 0.0 if graph.source.kind == "plenum" else drawn
+    inlet, outlet = (here, 0.0) if graph.is_return else (0.0, here)
+    said = conditions.inlet_velocity_pressure, conditions.outlet_velocity_pressure
+    return (
+        inlet if said[0] is None else said[0],
+        outlet if said[1] is None else said[1],
+    )
+
+
 def system_of(
     graph: DuctGraph,
     conditions: Conditions,
@@ -129,11 +146,7 @@ def system_of(
     loss, length = float(path_loss[critical]), float(path_length[critical])
     fittings = loss - friction - declared
     outside = float(sum((conditions.declared_losses or {}).values()))
-    inlet = conditions.inlet_velocity_pressure
-    # A static pressure measured in a plenum is a total one: the air stands still there.
-    outlet = float(state.velocity_pressure[way[-1]])
-    if graph.source.kind == "plenum":
-        outlet = 0.0
+    inlet, outlet = at_fan(graph, conditions, float(state.velocity_pressure[way[-1]]))
     pressure, kind, available, left = None, None, None, None
     if conditions.fan_total is not None:
         pressure, kind = conditions.fan_total, "total"

@@ -24,6 +24,7 @@ from elbowroom.layout import (
     FanSpec,
     Obstacle,
     RoomsSpec,
+    RunLimits,
     Schedule,
     Section,
     Severity,
@@ -188,6 +189,21 @@ def test_limits_of_a_run_from_the_schedule(tmp_path: Path) -> None:
     assert by_run["T1"].height == pytest.approx(0.3)
 
 
+def test_a_run_may_stay_as_it_is_drawn() -> None:
+    plan = Schedule(limits={"T1": RunLimits(is_kept=True)})
+    found = proportion(drawn(), plan, Aim(rate=3.0))
+    kept = {choice.run: choice for choice in found.choices}["T1"]
+    assert kept.chosen == kept.drawn
+    assert kept.limit == "as drawn, as is said"
+    free = proportion(drawn(), Schedule(), Aim(rate=3.0))
+    assert {c.run: c.chosen for c in free.choices}["T1"].area < kept.chosen.area
+    bare = drawing_from_runs(_bare_route())
+    names = [str(run[0]) for run in _bare_route()]
+    plan = Schedule(limits={names[0]: RunLimits(is_kept=True)})
+    with pytest.raises(BadInput, match="as drawn and has no section"):
+        proportion(bare, plan, Aim(rate=1.0))
+
+
 @pytest.mark.parametrize(
     "aim",
     [
@@ -238,6 +254,45 @@ def test_a_drawing_without_sections_is_sized_too() -> None:
     found = proportion(bare, Schedule(), Aim(rate=1.0))
     assert found.before is None
     assert len(found.choices) == 2
+
+
+def test_a_smaller_first_duct_makes_no_stronger_fan() -> None:
+    """The fan's outlet stays as wide as it is drawn, whatever the ducts become."""
+    plan = Schedule(fan=FanSpec(external_static_pressure=60.0))
+    found = proportion(drawn(), plan, Aim(rate=3.0))
+    before, after = found.before, found.after
+    assert before is not None
+    assert after.graph.section(0).area < before.graph.section(0).area
+    outlet = before.system.outlet_velocity_pressure
+    assert after.system.outlet_velocity_pressure == outlet
+    assert after.system.available == before.system.available
+    assert after.state.velocity_pressure[0] > outlet
+    (said,) = [n for n in found.notices if "the fan's outlet" in n.what]
+    assert f'outlet_velocity_pressure = "{outlet:.1f} Pa"' in said.remedy
+    declared = Schedule(
+        fan=FanSpec(external_static_pressure=60.0, outlet_velocity_pressure=outlet)
+    )
+    notices = proportion(drawn(), declared, Aim(rate=3.0)).notices
+    assert not [n for n in notices if "the fan's outlet" in n.what]
+
+
+def test_what_a_wider_first_duct_wins_is_less_by_what_the_fan_s_outlet_loses() -> None:
+    plain, static = (
+        {(one.what, one.at): one.won for one in remedies(layout(fan=fan))}
+        for fan in (
+            FanSpec(total_pressure=60.0),
+            FanSpec(external_static_pressure=60.0),
+        )
+    )
+    graph = layout().graph
+    first = graph.drawing.names[int(graph.ducts.run[0])]
+    wider = [key for key in plain if key[1] == first and "larger" in key[0]]
+    assert wider
+    for key, won in plain.items():
+        if key in wider:
+            assert static.get(key, 0.0) < won - 0.1
+        else:
+            assert static[key] == pytest.approx(won)
 
 
 def test_limits_that_allow_no_size_are_said() -> None:

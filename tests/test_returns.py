@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import pytest
 from schemas import validate
 
 from elbowroom.layout import (
+    AirSpec,
     Attributes,
     Drawing,
     ElbowRule,
@@ -242,7 +244,8 @@ def test_two_equal_returns_share_the_air() -> None:
     fan = FanSpec(total_pressure=200.0)
     supply = found(back(), False, fan=fan)
     one = operate(supply, "open", [found(back())])
-    two = operate(supply, "open", [found(back()), found(back())])
+    half = replace(back(), flow=back().flow / 2)
+    two = operate(supply, "open", [found(half), found(half)])
     assert two.total_flow > one.total_flow
     halves = [float(flow.sum()) for flow in two.return_flow]
     assert halves == pytest.approx([two.total_flow / 2] * 2)
@@ -254,10 +257,62 @@ def test_an_external_static_pressure_lacks_the_inlet_velocity_pressure() -> None
     supply, side = found(back(), False), found(back())
     total = supply.critical_loss + side.critical_loss
     outlet = supply.system.outlet_velocity_pressure
-    inlet = side.system.outlet_velocity_pressure
+    inlet = side.system.inlet_velocity_pressure
     fan = FanSpec(external_static_pressure=total - outlet + inlet)
     settled = operate(found(back(), False, fan=fan), "set", [side])
     assert settled.total_flow == pytest.approx(0.75, rel=1e-6)
+
+
+def test_a_return_with_a_fan_of_its_own_has_its_duct_at_the_inlet() -> None:
+    """Total = static + outlet velocity pressure - inlet, by definition (AMCA 210)."""
+    side = found(back(), fan=FanSpec(external_static_pressure=100.0))
+    pv = float(side.state.velocity_pressure[0])
+    assert pv > 5.0
+    assert side.system.available == pytest.approx(100.0 - pv)
+    needed = side.critical_loss + pv
+    fan = FanSpec(external_static_pressure=needed)
+    settled = operate(found(back(), fan=fan), "set")
+    assert settled.total_flow == pytest.approx(0.75, rel=1e-6)
+    # What it blows into is not drawn: its velocity pressure may be declared.
+    fan = FanSpec(external_static_pressure=100.0, outlet_velocity_pressure=3.0)
+    assert found(back(), fan=fan).system.available == pytest.approx(103.0 - pv)
+
+
+def test_a_declared_outlet_counts_in_place_of_the_first_duct_s() -> None:
+    fan = FanSpec(external_static_pressure=100.0, outlet_velocity_pressure=3.0)
+    supply = found(back(), False, fan=fan)
+    assert supply.system.available == pytest.approx(103.0)
+    assert power_of(supply).air == pytest.approx(0.75 * 103.0)
+    pressure = supply.critical_loss - 3.0
+    needed = FanSpec(external_static_pressure=pressure, outlet_velocity_pressure=3.0)
+    settled = operate(found(back(), False, fan=needed), "set")
+    assert settled.total_flow == pytest.approx(0.75, rel=1e-6)
+
+
+def test_outdoor_air_keeps_its_share_where_the_airflows_settle() -> None:
+    """By hand: of what the supply carries the return draws 80 %, as at design."""
+    less = found(replace(back(), flow=back().flow * 0.8))
+    supply = found(back(), False)
+    needed = supply.critical_loss + less.critical_loss
+    fan = FanSpec(total_pressure=needed)
+    settled = operate(found(back(), False, fan=fan), "set", [less])
+    assert settled.total_flow == pytest.approx(0.75, rel=1e-6)
+    assert float(settled.return_flow[0].sum()) == pytest.approx(0.6, rel=1e-6)
+    assert any("80 % of what the supply" in said.what for said in settled.notices)
+    stronger = FanSpec(total_pressure=2.0 * needed)
+    more = operate(found(back(), False, fan=stronger), "set", [less])
+    share = float(more.return_flow[0].sum()) / more.total_flow
+    assert share == pytest.approx(0.8, rel=1e-6)
+
+
+def test_sides_of_different_air_are_compared_by_mass() -> None:
+    """By the ideal gas: at 60 °C 333.15 / 293.15 as much room as at 20 °C."""
+    warm, cool = AirSpec(temperature=333.15), AirSpec(temperature=293.15)
+    supply = found(back(), False, air=warm)
+    alike = replace(back(), flow=back().flow * 293.15 / 333.15)
+    assert not budget(supply, [found(alike, air=cool)]).notices
+    (said,) = budget(supply, [found(back(), air=cool)]).notices
+    assert f"by mass as much as {750 * 333.15 / 293.15:.1f} L/s" in said.what
 
 
 def test_what_nobody_declared_is_said_and_not_filled_in() -> None:

@@ -13,6 +13,7 @@ from elbowroom.layout import (
     BadInput,
     FanSpec,
     Schedule,
+    SourceSpec,
     TerminalSpec,
     build,
     drawing_from_runs,
@@ -229,15 +230,19 @@ def static_fan(inlet: float | None = None, **losses: float) -> Analysis:
     return analyse(build(drawn(), Schedule(fan=fan, losses=losses)))
 
 
+def return_side() -> Analysis:
+    return analyse(build(drawn(), Schedule(source=SourceSpec(is_return=True))))
+
+
 def inlet_notices(analysis: Analysis) -> list[str]:
     return [flag.what for flag in analysis.flags if "fan's inlet" in flag.what]
 
 
 def test_a_declared_return_and_a_drawn_one_leave_the_same() -> None:
     """Total = static + outlet velocity pressure - inlet's, definition (AMCA 210)."""
-    side = analyse(build(drawn(), Schedule()))
+    side = return_side()
     whole = budget(static_fan(), [side])
-    inlet = side.system.outlet_velocity_pressure
+    inlet = side.system.inlet_velocity_pressure
     assert inlet > 1.0
     declared = static_fan(inlet, **{"return": side.critical_loss})
     assert whole.available is not None
@@ -288,9 +293,9 @@ def test_the_inlet_counts_where_airflows_settle() -> None:
 
 
 def test_a_schedule_with_returns_has_their_inlet() -> None:
-    side = analyse(build(drawn(), Schedule()))
+    side = return_side()
     plan = plan_with_returns(static_fan().graph.schedule, [side])
-    inlet = side.system.outlet_velocity_pressure
+    inlet = side.system.inlet_velocity_pressure
     assert plan.fan.inlet_velocity_pressure == pytest.approx(inlet)
     assert inlet_notices(analyse(build(drawn(), plan))) == []
 
