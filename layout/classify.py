@@ -41,6 +41,7 @@ _TURNED_AWAY = np.radians([10.0, 15.0])  # the straighter one; of the print abou
 _UNLIKE = np.radians([20.0, 10.0])  # difference of their deflections; about 10
 _BESIDE = np.radians([30.0, 20.0])  # how far they are from opposite sides
 _LARGEST_KINK = np.radians(20.0)  # of the centreline where a transition slants
+_SAME_TURN = 1e-3  # rad: a millimetre of a drawing over a metre
 _SAME_SIZE = 1e-5  # m: a hundredth of the rounding of sizes in millimetres
 
 _NO_ROWS = np.empty(0, dtype=np.int64)
@@ -427,7 +428,7 @@ def _legs(
     size = area(pieces.shape[rows], pieces.width[rows], pieces.height[rows])
     # Equal deflections are told apart by size, so that the order of drawing is not
     # what decides.
-    order = np.lexsort((-size, turn.round(4), junction))
+    order = np.lexsort((-size, (turn / _SAME_TURN).round(), junction))
     rows, common, turn = rows[order], common[order], turn[order]
     first = is_first(junction[order])
     begin, group = first.nonzero()[0], first.cumsum() - 1
@@ -439,21 +440,30 @@ def _legs(
     is_branch = (every != straight) | is_tap
     straight_turn = turn[straight]
     likeness = np.zeros(len(rows))
-    alike = (count[group] == 2) & (straight_turn > _TURNED_AWAY[0]) & (common != rows)
-    alike = alike.nonzero()[0]
+    away = away.take(order, axis=0)
+    several, tied = count[group] > 2, np.zeros(len(rows), dtype=bool)
+    turned = (count[group] > 1) & (straight_turn > STRAIGHT_ON) & (common != rows)
+    away_too = turned & (straight_turn > _TURNED_AWAY[0])
+    alike = (away_too & ~several).nonzero()[0]
     if len(alike):
-        one, other = straight[alike], widest[alike]
-        away = away.take(order, axis=0)
-        between, _ = turn_between(away.take(one, axis=0), away.take(other, axis=0))
-        both = turn[one] + turn[other]
-        # On opposite sides the angle between them is the sum of their deflections.
-        apart = np.abs(between - np.minimum(both, 2 * np.pi - both))
-        likeness[alike] = (
-            _share(turn[one], *_TURNED_AWAY)
-            * _share(turn[other] - turn[one], *_UNLIKE)
-            * _share(apart, *_BESIDE)
-        )
+        likeness[alike] = _likeness(away, turn, straight[alike], widest[alike])
+    for leg in (away_too & several & first).nonzero()[0].tolist():
+        here = np.arange(leg, leg + count[group[leg]])
+        one, other = (part.ravel() for part in np.meshgrid(here, here))
+        found = _likeness(away, turn, one, other).reshape(len(here), -1)
+        np.fill_diagonal(found, 0.0)
+        # Of more than two legs it is all or nothing: there is no print between.
+        likeness[here] = found.max(axis=1) > 0.5
     symmetrical = likeness > 0.5
+    if turned.any():
+        # Where two legs tie for the straight one, or two of several are a pair, none is
+        # straight: else the order of drawing would tell which.
+        size, second = size[order], np.minimum(straight + 1, len(rows) - 1)
+        tied = turned & (np.abs(turn[second] - straight_turn) < _SAME_TURN)
+        tied &= np.abs(size[second] - size[straight]) < _SAME_SIZE * size[straight]
+        tied |= np.bincount(group, symmetrical & several)[group] > 0
+        is_branch |= tied
+        straight_turn = np.where(tied, 0.0, straight_turn)
     branch = np.where(is_branch | symmetrical, every, widest)
     drawing = topology.drawing
     default, default_basis = schedule.takeoff_entry("")
@@ -469,7 +479,7 @@ def _legs(
     return Legs(
         duct_of[rows],
         duct_of[common],
-        duct_of[rows[straight]],
+        np.where(tied, duct_of[common], duct_of[rows[straight]]),
         is_branch | symmetrical,
         turn,
         straight_turn,
@@ -478,6 +488,21 @@ def _legs(
         count[group] + 1,
         entry,
         basis,
+    )
+
+
+def _likeness(
+    away: FloatArray, turn: FloatArray, one: IntArray, other: IntArray
+) -> FloatArray:
+    """How much two legs count as those of a junction without a main, 0 to 1."""
+    between, _ = turn_between(away.take(one, axis=0), away.take(other, axis=0))
+    both = turn[one] + turn[other]
+    # On opposite sides the angle between them is the sum of their deflections.
+    apart = np.abs(between - np.minimum(both, 2 * np.pi - both))
+    return (
+        _share(np.minimum(turn[one], turn[other]), *_TURNED_AWAY)
+        * _share(np.abs(turn[other] - turn[one]), *_UNLIKE)
+        * _share(apart, *_BESIDE)
     )
 
 

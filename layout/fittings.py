@@ -155,13 +155,14 @@ class Legs:
         Duct that all legs of the junction share: the one before them, or behind a
         meeting. The leg itself where several ducts lead in and several out.
     straight
-        Duct that goes on most nearly straight from the same junction.
+        Duct that goes on most nearly straight from the same junction; the common one
+        where none does: two tie for it, or two of several turn away as a pair.
     is_branch
         Whether the leg is a branch, and not that straight one.
     angle
         Deflection of the leg from the common duct, rad; 0 is straight on.
     straight_angle
-        Deflection of the straight leg, rad.
+        Deflection of the straight leg, rad; 0 where there is none.
     likeness
         How much the junction counts as one without a main, 0 to 1: both legs turn
         away, by about the same angle, to opposite sides.

@@ -56,9 +56,10 @@ def expansion_round(
     expansion, rubs = _cone()
     held = np.minimum(ratio, 0.6)
     value, bits = expansion.at(held, degrees)
-    # The friction table ends at 20 degrees, where it has come down to 0.01.
+    # The friction table ends at 20 degrees, where it has come down to 0.01; it fades
+    # out to 30, so that no degree makes a jump: our own choice.
     rubbing, _ = rubs.at(held, degrees)
-    rubbing = np.where((degrees > 20.0) | (not friction), 0.0, rubbing)
+    rubbing = rubbing * float(friction) * (3.0 - degrees / 10.0).clip(0.0, 1.0)
     fade = np.where(ratio > 0.6, (1.0 - ratio) / 0.4, 1.0)
     bits = bits | np.where(ratio > 0.6, int(Note.INTERPOLATED), 0)
     return from_table(

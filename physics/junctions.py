@@ -81,6 +81,8 @@ __all__ = [
 ]
 
 LAST_TAP = 1.2  # on the velocity of the tap itself
+_PLAIN_ENTRIES = (int(TakeoffEntry.PLAIN), int(TakeoffEntry.PLAIN_DAMPER))
+_NEARLY_ALL = 0.9  # from there on a branch's share of the flow leads to the last tap
 
 
 def dividing_legs(
@@ -123,8 +125,9 @@ def dividing_legs(
 
     Notes
     -----
-    At q = 1 the main is dead and the branch an elbow: 1.2 on its own velocity, from
-    60 degrees on.
+    At q = 1 the main is dead and a plain branch an elbow: 1.2 on its own velocity, from
+    60 degrees on; C goes straight there from q = 0.9. Of other entries no value is
+    known at a closed end: their tables' last one is held.
 
     What another fitting stands in for is noted, and its class is low: flat ovals,
     branches of another shape than a round main or, off a right angle, a rectangular
@@ -204,9 +207,17 @@ def dividing_legs(
     )
     if foreign.any():
         out.stand_in(foreign)
-    mine = is_branch & ~shared & (q >= 1.0 - 1e-9) & (a >= TEE_FROM - 1e-6)
-    if mine.any():
-        out.put(mine, last_tap(speed[mine]))
+    last = is_branch & ~shared & (q > _NEARLY_ALL) & (a >= TEE_FROM - 1e-6)
+    if last.any():
+        last &= np.isin(entry, _PLAIN_ENTRIES)
+        rows = (last & (q < 1.0 - 1e-9)).nonzero()[0]
+        if len(rows):
+            share = (q[rows] - _NEARLY_ALL) / (1.0 - _NEARLY_ALL)
+            out.value[rows] += (last_tap(speed[rows]).value - out.value[rows]) * share
+            out.notes[rows] |= int(Note.INTERPOLATED)
+        rows = (last & (q >= 1.0 - 1e-9)).nonzero()[0]
+        if len(rows):
+            out.put(rows, last_tap(speed[rows]))
     return out
 
 

@@ -48,10 +48,11 @@ def diverging_branch(
 
     Notes
     -----
-    A steps at f = 0.35; it is blended over f 0.30 to 0.40 so that a sweep has no
-    jump. Between 60 and 90 degrees C goes straight. A branch larger than the common
-    duct is outside every table: A is taken at f = 1 with the real v, and that is
-    noted.
+    A steps at f = 0.35, and at q = 0.4 (from 0.82 to 0.85) and 0.6 (from 0.64 to 0.6);
+    it is blended over f 0.30 to 0.40 and q 0.40 to 0.45, and goes on to 0.6 as it
+    falls, so that a sweep has no jump. Between 60 and 90 degrees C goes straight. A
+    branch larger than the common duct is outside every table: A is taken at f = 1 with
+    the real v, and that is noted.
 
     References
     ----------
@@ -59,8 +60,10 @@ def diverging_branch(
     """
     q, f, a = alike(flow_ratio, area_ratio, angle)
     v = q / f
-    small = np.where(q <= 0.4, 1.1 - 0.7 * q, 0.85)
-    large = np.where(q <= 0.6, 1.0 - 0.6 * q, 0.6)
+    small = np.where(
+        q <= 0.4, 1.1 - 0.7 * q, 0.82 + 0.03 * ((q - 0.4) / 0.05).clip(0, 1)
+    )
+    large = np.maximum(1.0 - 0.6 * q, 0.6)
     share = ((f - 0.30) / 0.10).clip(0.0, 1.0)
     factor = small + (large - small) * share
 

@@ -419,10 +419,12 @@ def _legs_as_read(
     else:
         found = dividing_legs(**junction)
     found.notes[legs.leg_count > 3] |= int(Note.FALLBACK)
-    bent = ~(legs.is_branch | legs.is_symmetrical | boxed)
-    bent &= legs.straight_angle > _STRAIGHT_LEG
+    bent = ~(legs.is_symmetrical | boxed) & (legs.straight_angle > _STRAIGHT_LEG)
+    if not joining:
+        bent &= ~legs.is_branch
     if bent.any():
-        found.value[bent] += _own_bend(graph, legs, flow, size, bent)
+        added = _own_bend(graph, legs, flow, size, bent, joining)
+        found.value[bent] += added
         found.notes[bent] |= int(Note.FALLBACK)
     if boxed.any():
         found.put(boxed, ends.exit_abrupt() if joining else ends.entry_in_wall())
@@ -523,21 +525,30 @@ def _own_bend(
     flow: FloatArray,
     size: FloatArray,
     bent: BoolArray,
+    joining: bool,
 ) -> FloatArray:
     """What the main's own turn at a junction adds, on the common velocity.
 
-    Our own rule: no table of wyes whose main bends too was found, so a mitred elbow of
-    that angle on the straight leg's velocity is added.
+    Our own rule, as no table of wyes whose main bends too was found: a mitred elbow of
+    that angle on the straight leg's velocity. Where air joins, the main then brings
+    less momentum along the common duct, so that every leg loses
+    2 (1 - q)² (1 - cos) / s more; the straight one does from q = 0.3 on, to which it
+    goes straight from the elbow that it is at q = 0.
     """
-    own, angle, common = legs.duct[bent], legs.straight_angle[bent], legs.common[bent]
-    turn = np.minimum(angle, np.pi / 2)
+    own, common = legs.straight[bent], legs.common[bent]
+    turn = np.minimum(legs.straight_angle[bent], np.pi / 2)
     elbow = np.where(
         graph.ducts.shape[own] == Shape.RECTANGULAR,
         elbows.rect_mitred(1.0, turn).value,
         elbows.round_mitred(turn).value,
     )
-    speed = (flow[own] / size[own]) / (flow[common] / size[common])
-    return np.asarray(elbow * speed**2)
+    share, wide = flow[own] / flow[common], size[own] / size[common]
+    mitred = elbow * (share / wide) ** 2
+    if not joining:
+        return np.asarray(mitred)
+    momentum = 2.0 * share**2 * (1.0 - np.cos(turn)) / wide
+    whole = np.where(legs.is_branch[bent], 1.0, ((1.0 - share) / 0.3).clip(0.0, 1.0))
+    return np.asarray(mitred + (momentum - mitred) * whole)
 
 
 def _other_areas(legs: Legs, size: FloatArray) -> FloatArray:

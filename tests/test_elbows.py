@@ -431,3 +431,14 @@ def test_elbow_that_no_table_knows_is_refused_with_a_way_out(
     with pytest.raises(LookupRefused, match=message) as refused:
         work()
     assert "; " in str(refused.value)
+
+
+@pytest.mark.parametrize("aspect", [0.125, 0.75, 1.0, 1.3333, 4.0])
+def test_a_larger_radius_makes_no_step_where_the_finer_table_goes_on(
+    aspect: float,
+) -> None:
+    below, above = elbows.rect_smooth([2.0, 2.0 + 1e-9], aspect, RIGHT).value
+    assert above == pytest.approx(below, rel=1e-6)
+    ratio = np.linspace(1.8, 3.5, 300)
+    values = elbows.rect_smooth(ratio, aspect, RIGHT).value
+    assert (np.abs(np.diff(np.log(values))) < 0.01).all()

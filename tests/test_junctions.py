@@ -373,6 +373,10 @@ def sweeps() -> Iterator[tuple[str, FloatArray]]:
         yield f"split, {q}", junctions.split_main("main", q, 0.3, turn).value
         yield f"split f, {q}", junctions.split_main("branch", q, f * 0.6, 1.0).value
     flows = 0.05 + 0.9 * fine
+    for angle in (RIGHT, 0.8):
+        for area in (0.2, 0.33, 0.36, 0.6):
+            tees = junctions.diverging_branch(flows, area, angle)
+            yield f"branch, q, {area}", tees.value / (flows / area) ** 2 / flows
     yield "joining, q", junctions.converging_branch(flows, 0.6, RIGHT).value
     yield "bullhead, q", junctions.symmetrical_joining(flows, 0.6, RIGHT).value
     yield "main, q", junctions.diverging_main(flows, 0.7, 1.0).value
@@ -638,6 +642,18 @@ def test_flows_that_join_a_main_of_another_area_make_no_energy(
         for is_branch in (True, False)
     )
     assert (q * branch + (1.0 - q) * main >= -1e-9).all()
+
+
+@pytest.mark.parametrize("area", [0.25, 0.6])
+def test_a_plain_branch_goes_evenly_to_the_tap_at_a_closed_end(area: float) -> None:
+    """Of other entries no value is known there: they keep their table's last one."""
+    found = [legs(q=q, f=area)[0] for q in (0.9, 0.99, 1.0 - 1e-6, 1.0)]
+    assert found[3] == pytest.approx(1.2 / area**2)
+    assert found[2] == pytest.approx(found[3], rel=1e-4)
+    assert found[0] < found[1] < found[3]
+    for entry in (TakeoffEntry.CONICAL, TakeoffEntry.ENTRY_45):
+        near, last = (legs(q=q, f=area, entry=entry)[0] for q in (1.0 - 1e-7, 1.0))
+        assert last == pytest.approx(near, rel=1e-5)
 
 
 def test_a_tap_at_the_closed_end_is_an_elbow_on_its_own_velocity() -> None:

@@ -272,3 +272,10 @@ def test_a_change_of_shape_gives_way_to_the_change_of_area() -> None:
     assert (np.abs(np.diff(opens)) < 0.002).all()
     assert (np.abs(np.diff(closes)) < 0.002).all()
     assert opens[0] == closes[0] == transitions.SAME_AREA
+
+
+@pytest.mark.parametrize("share", [0.2, 0.5, 0.8])
+def test_the_friction_of_a_cone_fades_out_where_its_table_ends(share: float) -> None:
+    turn = np.radians(np.linspace(15.0, 35.0, 401))
+    cone = transitions.expansion_round(share, turn).value
+    assert np.abs(np.diff(cone)).max() < 0.006

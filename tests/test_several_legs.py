@@ -1,0 +1,140 @@
+"""Junctions at which legs tie, or more than two leave: no order decides, none jumps."""
+
+from itertools import permutations
+from typing import Any
+
+import numpy as np
+import pytest
+
+from elbowroom.layout import (
+    Attributes,
+    Schedule,
+    Section,
+    SourceSpec,
+    build,
+    drawing_from_runs,
+    rectangular,
+    round_section,
+)
+from elbowroom.physics import Analysis, Kind, analyse
+
+DEGREE = np.pi / 180
+MAIN, LEG = round_section(0.4), round_section(0.3)
+
+
+def leg(degrees: float, around: float = 0.0) -> Any:
+    """A leg of 6 m, turned off the X axis, and that turned about it."""
+    side = np.array([0.0, np.cos(around * DEGREE), np.sin(around * DEGREE)])
+    tip = (
+        np.cos(degrees * DEGREE) * np.array([1.0, 0, 0])
+        + np.sin(degrees * DEGREE) * side
+    )
+    node = np.array([5.0, 0.0, 0.0])
+    return np.array([node, node + 6.0 * tip])
+
+
+def found(
+    legs: dict[str, tuple[Any, Section, float]], joining: bool = False
+) -> Analysis:
+    runs = [("a", np.array([[0.0, 0, 0], [5, 0, 0]]), MAIN)]
+    runs += [(name, points, cut) for name, (points, cut, _) in legs.items()]
+    drawing = drawing_from_runs(
+        runs,
+        flows={name: flow for name, (_, _, flow) in legs.items()},
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    return analyse(build(drawing, Schedule(source=SourceSpec(is_return=joining))))
+
+
+def losses(analysis: Analysis) -> dict[str, float]:
+    names = analysis.graph.terminals.name
+    return dict(zip(names, analysis.path_loss.tolist(), strict=True))
+
+
+@pytest.mark.parametrize("joining", [False, True])
+@pytest.mark.parametrize("cut", [LEG, rectangular(0.3, 0.25)])
+@pytest.mark.parametrize(
+    "ways",
+    [
+        [(8.0, 0.0), (8.0, 180.0)],
+        [(13.0, 0.0), (13.0, 180.0)],
+        [(45.0, 0.0), (45.0, 90.0)],
+        [(90.0, 0.0), (90.0, 90.0)],
+        [(30.0, 0.0), (30.0, 180.0), (90.0, 90.0)],
+        [(90.0, 0.0), (90.0, 180.0), (90.0, 90.0)],
+        [(60.0, 0.0), (60.0, 120.0), (60.0, 240.0)],
+        [(90.0, 0.0), (90.0, 90.0), (90.0, 180.0), (90.0, 270.0)],
+    ],
+)
+def test_the_order_of_drawing_does_not_tell_equal_legs_apart(
+    ways: list[tuple[float, float]], cut: Section, joining: bool
+) -> None:
+    flows = (0.5, 0.2, 0.1, 0.15)
+    legs = {
+        name: (leg(*way), cut, flow)
+        for name, way, flow in zip("bcde", ways, flows, strict=False)
+    }
+    first = losses(found(legs, joining))
+    for names in list(permutations(legs))[1:7]:
+        other = losses(found({name: legs[name] for name in names}, joining))
+        for name, loss in other.items():
+            assert loss == pytest.approx(first[name], rel=1e-9)
+
+
+@pytest.mark.parametrize("joining", [False, True])
+@pytest.mark.parametrize("degrees", [30.0, 90.0])
+def test_a_third_leg_with_hardly_any_air_makes_no_other_junction(
+    degrees: float, joining: bool
+) -> None:
+    pair = {name: (leg(degrees, way), LEG, 0.4) for name, way in (("b", 0), ("c", 180))}
+    tap = {"d": (leg(90.0, 90.0), round_section(0.1), 8e-4)}
+    two, three = losses(found(pair, joining)), losses(found(pair | tap, joining))
+    assert two["b"] == pytest.approx(two["c"])
+    for name in "bc":
+        assert three[name] == pytest.approx(two[name], rel=0.07)
+    assert three["b"] == pytest.approx(three["c"])
+
+
+def test_equal_legs_that_are_no_pair_are_all_branches() -> None:
+    legs = {"b": (leg(90.0), LEG, 0.3), "c": (leg(90.0, 90.0), LEG, 0.3)}
+    analysis = found(legs)
+    assert not (analysis.elements.kind == Kind.MAIN).any()
+    assert analysis.path_loss[0] == pytest.approx(analysis.path_loss[1])
+
+
+@pytest.mark.parametrize("branch_flow", [0.3, 0.6])
+@pytest.mark.parametrize("degrees", [15.0, 45.0, 69.0])
+def test_air_that_joins_a_main_which_turns_meets_less_momentum(
+    degrees: float, branch_flow: float
+) -> None:
+    """By hand: the common duct keeps axial momentum, so all legs lose
+
+    2 (1 - q)² (1 - cos) more; the published value of the straight main stands for 0°.
+    """
+    flows = {"b": 1.0 - branch_flow, "c": branch_flow}
+    losses_of = {}
+    for turn in (0.0, degrees):
+        legs = {
+            "b": (leg(turn), MAIN, flows["b"]),
+            "c": (leg(90, 180), LEG, flows["c"]),
+        }
+        analysis = found(legs, joining=True)
+        kinds = analysis.elements.kind
+        losses_of[turn] = [
+            float(analysis.elements.coefficient[kinds == kind][0])
+            for kind in (Kind.MAIN, Kind.BRANCH)
+        ]
+    added = 2.0 * flows["b"] ** 2 * (1.0 - np.cos(degrees * DEGREE))
+    for bent, straight in zip(losses_of[degrees], losses_of[0.0], strict=True):
+        assert bent - straight == pytest.approx(added, abs=1e-9)
+
+
+def test_a_main_that_turns_with_no_air_joining_is_an_elbow() -> None:
+    """Own rule: at q = 0 a mitred elbow of its angle, of the table of those."""
+    from elbowroom.physics import elbows
+
+    legs = {"b": (leg(45.0), MAIN, 0.5), "c": (leg(90.0, 180.0), LEG, 1e-5)}
+    analysis = found(legs, joining=True)
+    row = int(np.flatnonzero(analysis.elements.kind == Kind.MAIN)[0])
+    wanted = float(elbows.round_mitred(45.0 * DEGREE).value[0])
+    assert analysis.elements.coefficient[row] == pytest.approx(wanted, abs=0.01)
