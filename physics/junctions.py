@@ -81,6 +81,7 @@ __all__ = [
 ]
 
 LAST_TAP = 1.2  # on the velocity of the tap itself
+_CONICAL_FROM = np.radians(45.0)  # where the table of conical round branches begins
 _PLAIN_ENTRIES = (int(TakeoffEntry.PLAIN), int(TakeoffEntry.PLAIN_DAMPER))
 _NEARLY_ALL = 0.9  # from there on a branch's share of the flow leads to the last tap
 
@@ -128,6 +129,9 @@ def dividing_legs(
     At q = 1 the main is dead and a plain branch an elbow: 1.2 on its own velocity, from
     60 degrees on; C goes straight there from q = 0.9. Of other entries no value is
     known at a closed end: their tables' last one is held.
+
+    An entry that is better than a plain opening costs no more than that at the angles
+    below its own table, from 30 degrees on where that begins at 45: our own rule.
 
     What another fitting stands in for is noted, and its class is low: flat ovals,
     branches of another shape than a round main or, off a right angle, a rectangular
@@ -207,6 +211,16 @@ def dividing_legs(
     )
     if foreign.any():
         out.stand_in(foreign)
+    eased = (
+        is_branch & ~shared & ~walled & (radius | (entry == int(TakeoffEntry.CONICAL)))
+    )
+    eased &= (boxy & radius | bent) & (a < np.where(boxy, np.pi / 2, _CONICAL_FROM))
+    if eased.any():
+        rows = eased.nonzero()[0]
+        opening = diverging_branch(q[rows], f[rows], a[rows])
+        over = np.maximum(out.value[rows] - opening.value, 0.0)
+        below = (_CONICAL_FROM - a[rows]) / np.radians(15.0)
+        out.value[rows] -= over * np.where(boxy[rows], 1.0, below.clip(0.0, 1.0))
     last = is_branch & ~shared & (q > _NEARLY_ALL) & (a >= TEE_FROM - 1e-6)
     if last.any():
         last &= np.isin(entry, _PLAIN_ENTRIES)

@@ -757,3 +757,29 @@ def test_a_cross_whose_branches_take_more_than_all_is_refused() -> None:
     values, _ = book.complete(kind, {**given, "Ab2_over_Ac": 0.5})
     with pytest.raises(LookupRefused, match="more than the whole flow"):
         kind.evaluate(values, float("nan"))
+
+
+@pytest.mark.parametrize(
+    ("entry", "common"),
+    [
+        (TakeoffEntry.CONICAL, Shape.ROUND),
+        (TakeoffEntry.RADIUS, Shape.ROUND),
+        (TakeoffEntry.RADIUS, Shape.RECTANGULAR),
+    ],
+)
+@pytest.mark.parametrize("q", [0.2, 0.35, 0.5])
+def test_a_better_entry_costs_no_more_than_a_plain_one_at_a_small_angle(
+    entry: TakeoffEntry, common: Shape, q: float
+) -> None:
+    """Tables of one angle are held below it: the plain branch bounds them there."""
+    angles = np.arange(5.0, 90.0, 0.5)
+    eased = np.array(
+        [
+            legs(q=q, angle=a, entry=entry, common=common, branch=common)[0]
+            for a in angles
+        ]
+    )
+    plain = junctions.diverging_branch(q, 0.4, np.radians(angles)).value
+    held = angles <= (30.0 if common == Shape.ROUND else 60.0)
+    assert (eased[held] <= plain[held] + 1e-9).all()
+    assert np.abs(np.diff(eased)).max() < 0.05
