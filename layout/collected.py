@@ -198,6 +198,10 @@ def _without_dots(found: Found) -> list[Collected]:
     return kept
 
 
+def _size(section: Section | None) -> str:
+    return "" if section is None else section.words
+
+
 def _without_copies(
     found: Found, runs: list[Collected]
 ) -> tuple[list[Collected], list[Notice]]:
@@ -211,22 +215,35 @@ def _without_copies(
     order = np.lexsort(ends.reshape(len(runs), 6).T)
     same = (np.diff(ends[order].reshape(len(runs), 6), axis=0) == 0.0).all(axis=1)
     suspect = set(order[1:][same].tolist()) | set(order[:-1][same].tolist())
-    seen: dict[bytes, str] = {}
+    seen: dict[bytes, Collected] = {}
     kept, notices = [], []
     for number, run in enumerate(runs):
         if number in suspect:
             points = run.points[::-1] if swap[number] else run.points
             key = np.ascontiguousarray(points + 0.0).tobytes()
             if key in seen:
+                first = seen[key]
+                lost = [
+                    f"its {what}, {mine}"
+                    for what, mine, other in (
+                        ("airflow", f"{run.flow:.4g} m3/s", f"{first.flow:.4g} m3/s"),
+                        ("section", _size(run.section), _size(first.section)),
+                    )
+                    if mine not in (other, "nan m3/s", "")
+                ]
+                with_it = f", and {' and '.join(lost)}, with it" if lost else ""
                 notices.append(
                     warning(
                         f"{found.file}, {run.where}",
-                        f"this run is the same line as {seen[key]} and was left out",
-                        "delete the copy",
+                        f"this run is the same line as {first.where} and was left out"
+                        + with_it,
+                        "delete one of the two: they do not say the same"
+                        if lost
+                        else "delete the copy",
                     )
                 )
                 continue
-            seen[key] = run.where
+            seen[key] = run
         kept.append(run)
     return kept, notices
 

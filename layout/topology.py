@@ -305,7 +305,7 @@ def _doubled_notices(
     rest = np.bincount(run, minlength=drawing.run_count)
     rest -= np.bincount(run[doubled], minlength=drawing.run_count)
     whole = rest[run[doubled]] == 0
-    effect = "none, unless the two have different sections: the first counts"
+    effect = "none, unless their sections or airflows differ: those of the first count"
     notices = []
     if whole.any():
         names = sorted({drawing.names[run[segment]] for segment in doubled[whole]})

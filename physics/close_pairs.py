@@ -127,7 +127,8 @@ def _pair(
         arrangement = "U"
     elif turned > np.pi - _SAME:
         arrangement = "S"
-    together = _table(graph, one, two, gap, arrangement, turned, plain / pv, factor)
+    covered = _table(graph, one, two, gap, arrangement, turned, plain / pv, factor)
+    together, share = covered or (None, 0.0)
     if together is None:
         if gap >= _CLOSE:
             return None
@@ -138,7 +139,8 @@ def _pair(
         arrangement,
         gap,
         plain,
-        float(together.value[0] * together.reynolds_factor[0]) * pv,
+        plain
+        + (float(together.value[0] * together.reynolds_factor[0]) * pv - plain) * share,
         together.table,
         together.source,
         together.confidence,
@@ -155,8 +157,13 @@ def _table(
     turned: float,
     plain: float,
     factor: FloatArray,
-) -> Coefficient | None:
-    """Coefficient of a pair where a table covers it, on the velocity in the duct."""
+) -> tuple[Coefficient, float] | None:
+    """Coefficient of a pair, on the velocity in the duct, and how much of it counts.
+
+    None where no table covers it. Beyond the end of a table what the pair loses more or
+    less than its two elbows alone fades out, to nothing at twice that spacing, so that
+    no spacing makes a jump: our own choice.
+    """
     bends = graph.bends
     codes = {int(bends.construction[row]) for row in (one, two)}
     angle = float(bends.angle[one])
@@ -169,22 +176,27 @@ def _table(
             return None
         # Half of the plain sum stands for one of the two, which differ by rounding.
         single = _alone(plain / 2)
-        return s_pair(single, angle, gap).together
+        return s_pair(single, angle, gap).together, 1.0
     if codes != {int(ElbowConstruction.MITRED)}:
         return None
     reynolds = float(factor[one])
     if arrangement == "S" and alike and abs(angle - np.pi / 6) < _SAME:
         is_round = graph.ducts.shape[bends.duct[two]] == Shape.ROUND
-        return offset_30(axes, bool(is_round)) if axes <= 3.0 else None
-    if not right or axes > 10.0:
+        end = 3.0
+        found = offset_30(min(axes, end), bool(is_round))
+    elif not right:
         return None
-    if arrangement == "S":
-        return _scaled(mitred_pair(axes, height / width), reynolds)
-    if arrangement == "U":
-        return _scaled(mitred_u_pair(axes, 1.0), reynolds) if axes <= 1.8 else None
-    if abs(turned - np.pi / 2) < _SAME:
-        return _scaled(mitred_pair(axes, height / width, twisted=True), reynolds)
-    return None
+    elif arrangement == "U":
+        end = 1.8
+        found = mitred_u_pair(min(axes, end), 1.0)
+    elif arrangement == "S" or abs(turned - np.pi / 2) < _SAME:
+        end = 10.0
+        twisted = arrangement != "S"
+        found = mitred_pair(min(axes, end), height / width, twisted=twisted)
+    else:
+        return None
+    share = min(max(2.0 - axes / end, 0.0), 1.0)
+    return (_scaled(found, reynolds), share) if share > 0.0 else None
 
 
 def _alone(value: float) -> Coefficient:

@@ -34,8 +34,8 @@ def route(
         attributes={"a": Attributes(source=True, source_at_end=False)},
     )
     rule = ElbowRule(construction=ELBOW_CONSTRUCTIONS[words])
-    flows = {"a": TerminalSpec(0.5, 0.0)}
-    plan = Schedule(terminals=flows, elbow_default=rule, **said)
+    said.setdefault("terminals", {"a": TerminalSpec(0.5, 0.0)})
+    plan = Schedule(elbow_default=rule, **said)
     return analyse(build(drawing, plan))
 
 
@@ -159,3 +159,36 @@ def test_the_schedule_asks_for_pairs(
         assert main(["analyse", str(tmp_path / "route.toml")]) == 0
         assert "Elbows close together" in capsys.readouterr().out
     assert totals[1] < totals[0]
+
+
+@pytest.mark.parametrize(
+    ("degrees", "back"), [(30.0, False), (90.0, False), (90.0, True)]
+)
+def test_no_spacing_of_a_pair_makes_a_jump(degrees: float, back: bool) -> None:
+    """Offsets and U-turns of mitred elbows, from one side apart to far apart."""
+    turn = np.radians(degrees)
+    way = np.array([np.cos(turn), np.sin(turn), 0.0])
+    ratio = []
+    for apart in np.arange(0.5, 7.0, 0.05):
+        one = np.array([4.0, 0.0, 0.0])
+        two = one + apart * way
+        last = two + np.array([-4.0 if back else 4.0, 0.0, 0.0])
+        found = route([[0.0, 0, 0], one, two, last], words="mitred")
+        together = found.pairs[0].together if found.pairs else None
+        plain = found.pairs[0].plain if found.pairs else 1.0
+        ratio.append(1.0 if together is None else together / plain)
+    steps = np.abs(np.diff(ratio))
+    assert steps.max() < 0.1
+
+
+def test_an_offset_of_30_degrees_has_the_reynolds_factor_of_its_elbows() -> None:
+    """Or the pair would gain on the plain sum as the air slows down."""
+    between = 0.5
+    points = [[0.0, 0, 0], [4, 0, 0]]
+    points.append([4 + between * np.cos(np.pi / 6), between * 0.5, 0])
+    points.append([9, between * 0.5, 0])
+    ratios = []
+    for flow in (0.02, 0.5):
+        found = route(points, words="mitred", terminals={"a": TerminalSpec(flow, 0.0)})
+        ratios.append((found.pairs[0].together or 0.0) / found.pairs[0].plain)
+    assert ratios[0] == pytest.approx(ratios[1])
