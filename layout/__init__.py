@@ -38,6 +38,7 @@ from .run_names import with_drawn_names
 from .schedule import (
     AirSpec,
     ChecksSpec,
+    ComponentSpec,
     ElbowRule,
     FanSpec,
     RoomsSpec,
@@ -77,6 +78,7 @@ __all__ = [
     "Boxes",
     "ChecksSpec",
     "Clearances",
+    "ComponentSpec",
     "Drawing",
     "DuctGraph",
     "Ducts",

@@ -188,7 +188,7 @@ def pieces_of(element: Element, network: Network, found: Found) -> Iterator[Edge
             warning(
                 f"{found.file}, {element.words}",
                 "it stands in the duct, and its own loss is not in the file",
-                "declare it in the schedule under [losses]",
+                "declare it in the schedule under [[component]]",
             )
         )
     if element.kind == "segment":

@@ -20,6 +20,7 @@ from .schedule import (
     USES,
     AirSpec,
     ChecksSpec,
+    ComponentSpec,
     ElbowRule,
     FanSpec,
     Point,
@@ -410,6 +411,7 @@ def read_schedule(path: Path | str) -> Schedule:
         source=_source(top.table("source")),
         fan=_fan(top.table("fan")),
         losses=losses,
+        components=tuple(_components(top.tables("component"))),
         material=material,
         roughness=roughness,
         run_materials=run_materials,
@@ -704,6 +706,32 @@ def _leakage_class(value: object, where: str) -> str | float:
         'write "A" to "D" (EN 12237, EN 1507), or a class number in cfm/100 ft2 at '
         "1 in.wg",
     )
+
+
+def _components(entries: Iterable[Table]) -> Iterator[ComponentSpec]:
+    for entry in entries:
+        run, name = entry.text("run"), entry.text("name")
+        loss = entry.within("loss", "pressure", 0.0, 1e5, "0 to 100 kPa")
+        airflow = entry.positive("airflow", "airflow")
+        coefficient = entry.number("coefficient", 0.0, 1e6)
+        at = entry.point("at")
+        if "run" not in entry:
+            entry.fault("", "it needs the run that it stands in", 'write run = "..."')
+        if "loss" in entry and "coefficient" in entry:
+            entry.fault("", "loss and coefficient are both given", "delete one")
+        elif "loss" not in entry and "coefficient" not in entry:
+            entry.fault(
+                "",
+                "it says nothing of what it loses",
+                'write loss = "20 Pa" or coefficient = 0.5',
+            )
+        elif "airflow" in entry and "loss" not in entry:
+            entry.fault("airflow", "a coefficient holds at any airflow", "delete it")
+        entry.finish()
+        if run is not None:
+            yield ComponentSpec(
+                run, name or "component", loss, airflow, coefficient, at
+            )
 
 
 def _limits(table: Table) -> Iterator[tuple[str, RunLimits]]:

@@ -1,6 +1,6 @@
 """Names by which a schedule calls runs, made those of the drawing."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace
 from typing import TypeVar
 
@@ -8,7 +8,7 @@ from .drawing import NOTHING_SAID, Drawing
 from .faults import Notice, error
 from .names import bare_name
 from .nearest import nearest
-from .schedule import Schedule
+from .schedule import ComponentSpec, Schedule
 
 T = TypeVar("T")
 
@@ -84,12 +84,19 @@ def with_drawn_names(
             out[key], by[key] = value, name
         return out
 
+    def components() -> Iterator[ComponentSpec]:
+        for spec in schedule.components:
+            runs = find(spec.run)
+            if runs or not find.is_elsewhere(spec.run):
+                yield replace(spec, run=runs[0] if len(runs) == 1 else spec.run)
+
     source = schedule.source
     if source.run is not None and len(find(source.run)) == 1:
         source = replace(source, run=find(source.run)[0])
     return replace(
         schedule,
         source=source,
+        components=tuple(components()),
         sections=renamed("[sections]", schedule.sections),
         limits=renamed("[limits]", schedule.limits),
         run_materials=renamed("[duct.runs]", schedule.run_materials),

@@ -228,6 +228,31 @@ class TerminalSpec:
 
 
 @dataclass(frozen=True, slots=True)
+class ComponentSpec:
+    """Something that stands in a run: a coil, a silencer, a damper.
+
+    Parameters
+    ----------
+    run, name
+        The run, and what it is in words.
+    loss, airflow
+        Loss of total pressure, Pa, at an airflow, m³/s; None for the airflow of its
+        duct at design.
+    coefficient
+        Loss coefficient on the velocity in its duct, in place of a loss.
+    at
+        Place in the run, m; None for its first duct from the source on.
+    """
+
+    run: str
+    name: str
+    loss: float | None = None
+    airflow: float | None = None
+    coefficient: float | None = None
+    at: Point | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class RunLimits:
     """Largest height and width of a run, m, None for no limit; whether it is sized."""
 
@@ -248,6 +273,8 @@ class Schedule:
         See their classes.
     losses
         Declared losses outside the drawn ducts, Pa, by name.
+    components
+        What stands in single runs.
     material, roughness
         Of every duct: a material in words, or a roughness in m.
     run_materials, run_roughness
@@ -284,6 +311,7 @@ class Schedule:
     source: SourceSpec = field(default_factory=SourceSpec)
     fan: FanSpec = field(default_factory=FanSpec)
     losses: Mapping[str, float] = field(default_factory=dict)
+    components: tuple[ComponentSpec, ...] = ()
     material: str | None = None
     roughness: float | None = None
     run_materials: Mapping[str, str] = field(default_factory=dict)
@@ -351,6 +379,7 @@ class Schedule:
         return (
             *(("[sections]", run) for run in self.sections),
             *(("[limits]", run) for run in self.limits),
+            *(("[[component]]", one.run) for one in self.components),
             *(("[duct.runs]", run) for run in self.run_materials),
             *(("[duct.runs]", run) for run in self.run_roughness),
             *(("[duct.runs]", run) for run in self.run_compression),

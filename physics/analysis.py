@@ -9,6 +9,7 @@ import numpy as np
 from elbowroom.layout import DuctGraph, FloatArray, IntArray, Notice, sum_from_root
 
 from .close_pairs import ClosePair, close_pairs, corrected
+from .components import component_names
 from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind, duct_state, elements_of
 from .fan_curve import pressure_of
@@ -122,6 +123,8 @@ class Analysis:
             return run
         if kind == Kind.BEND:
             return f"{run}, bend {graph.bends.number[row]}"
+        if kind == Kind.COMPONENT:
+            return run
         if kind in (Kind.EXIT, Kind.TERMINAL):
             return graph.terminals.name[row]
         if kind == Kind.ENTRY:
@@ -155,6 +158,8 @@ class Analysis:
             what = _UNCHANGED.get(credit.table, what)
             into = "to" if graph.is_return else "from"
             return f"{what} {into} {graph.section(before).words_in(unit)}"
+        if kind == Kind.COMPONENT:
+            return f"{component_names(graph)[duct]}, as declared"
         at_fan, at_room = "entry flush with a wall", "open end into the room"
         if graph.is_return:
             at_fan, at_room = "exit into the plenum", "opening flush with a wall"

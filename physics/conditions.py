@@ -1,13 +1,14 @@
 """What the losses are worked out under: air, roughness, fan, declared losses."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from elbowroom.layout import Basis, BoolArray, DuctGraph, FloatArray, IntArray, refusal
 
 from .air import Air, air_of
+from .components import component_coefficients
 from .friction import GALVANISED, material_roughness
 from .site_air import fan_at_site, loss_ratio
 
@@ -41,6 +42,8 @@ class Conditions:
         drawing alone says it (see `system_of`).
     loss_ratio
         What a declared loss is multiplied by for one in this air.
+    components
+        Coefficient of each component of the schedule, shape (c,).
     reynolds_factor
         Whether the factor on rectangular and mitred elbows counts.
     corrected_pairs
@@ -59,6 +62,7 @@ class Conditions:
     inlet_velocity_pressure: float | None = None
     outlet_velocity_pressure: float | None = None
     loss_ratio: float = 1.0
+    components: FloatArray = field(default_factory=lambda: np.empty(0))
     reynolds_factor: bool = True
     corrected_pairs: bool = False
 
@@ -124,6 +128,7 @@ def conditions_of(graph: DuctGraph) -> Conditions:
         fan.inlet_velocity_pressure,
         fan.outlet_velocity_pressure,
         ratio,
+        component_coefficients(graph, air, ratio),
         corrected_pairs=schedule.corrected_pairs,
     )
 

@@ -18,6 +18,7 @@ from elbowroom.layout import (
 
 from . import ends
 from .coefficient import Credit, Gathered
+from .components import component_ducts
 from .conditions import Conditions
 from .flexible import compression_factor
 from .friction import pressure_gradient
@@ -39,9 +40,10 @@ class Kind(IntEnum):
     BEND = 3
     TRANSITION = 4
     DUCT = 5
-    MEETING = 6
-    EXIT = 7
-    TERMINAL = 8
+    COMPONENT = 6
+    MEETING = 7
+    EXIT = 8
+    TERMINAL = 9
 
     @property
     def noun(self) -> str:
@@ -56,6 +58,7 @@ _NOUNS: dict[int, str] = {
     Kind.BEND: "elbow",
     Kind.TRANSITION: "transition",
     Kind.DUCT: "duct",
+    Kind.COMPONENT: "component",
     Kind.MEETING: "meeting",
     Kind.EXIT: "exit",
     Kind.TERMINAL: "terminal",
@@ -130,6 +133,7 @@ _COMPRESSED = Credit(
     "memory",
 )
 _HARDLY = 1e-9  # of the largest airflow: what stands in for none behind closed ends
+_NONE = np.empty(0, dtype=np.int64)
 _DECLARED = Credit("duct", "schedule", "declared in the schedule", "seen")
 
 
@@ -228,7 +232,7 @@ def elements_of(
     for place, table in zip(places, tables, strict=True):
         kind[place], basis[place] = table.kind, table.basis
         row[place] = np.arange(len(place))
-    entry, leg, bend, change, straight, meeting, terminal = places
+    entry, leg, bend, change, straight, _, meeting, terminal = places
     row[entry] = duct[entry]
     found, notices = _coefficients(graph, state, conditions, places, dead)
 
@@ -292,6 +296,11 @@ def _tables(graph: DuctGraph) -> tuple[_Table, ...]:
             graph.transitions.length_basis,
         ),
         _Table(np.arange(len(parent)), int(Kind.DUCT), graph.section_basis),
+        _Table(
+            np.unique(component_ducts(graph)) if graph.schedule.components else _NONE,
+            int(Kind.COMPONENT),
+            int(Basis.DECLARED),
+        ),
         _Table(graph.meetings.duct, int(Kind.MEETING), leg_basis(graph.meetings)),
         _Table(
             terminals.duct,
@@ -327,7 +336,7 @@ def _coefficients(
     dead: BoolArray | None,
 ) -> tuple[Gathered, list[Notice]]:
     """Coefficients of the elements of `_tables`, at their places; NaN for ducts."""
-    entry, leg, bend, change, straight, meeting, terminal = places
+    entry, leg, bend, change, straight, component, meeting, terminal = places
     every = Gathered(sum(map(len, places)))
     every.notes[straight] = state.notes
     every.credit[straight] = every.number(_FRICTION)
@@ -344,6 +353,11 @@ def _coefficients(
         air = state.area, flow, flow / state.area
     divided = leg_coefficients(graph, graph.legs, *air, graph.is_return, dead)
     every.take_over(leg, divided)
+    if len(component):
+        duct = component_ducts(graph)
+        whole = np.bincount(duct, conditions.components, len(state.area))
+        every.value[component] = whole[np.unique(duct)]
+        every.credit[component] = every.number(_DECLARED)
     if len(meeting):
         every.take_over(meeting, meeting_coefficients(graph, *air, dead))
     if len(entry):

@@ -207,7 +207,7 @@ def takeoff_flags(graph: DuctGraph) -> list[Notice]:
                     f"of the branch: {Taken(code).words} was taken in its place",
                     f"declare one that has a table there ({_entries(has)}) under "
                     "[[takeoffs.exception]], or count what this one loses beyond "
-                    "that under [losses]",
+                    "that in a [[component]]",
                 )
             )
     return flags

@@ -127,7 +127,7 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
             if section != before:  # its loss is that of the main past the branch
                 what = f"change of size past a branch, from {before.words_in(unit)}"
         elif (
-            kind in (Kind.TRANSITION, Kind.BRANCH)
+            kind in (Kind.TRANSITION, Kind.BRANCH, Kind.COMPONENT)
             or (kind == Kind.BEND and not flexible[duct])  # flexible duct bends itself
             or (kind == Kind.MEETING and graph.meetings.is_branch[e.row[element]])
         ):

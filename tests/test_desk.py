@@ -75,7 +75,7 @@ def _change(before: Section, after: Section, written: Mapping[str, str]) -> Draw
         ("A", [[0, 0, 3], [4, 0, 3]], before),
         ("B", [[4, 0, 3], [8, 0, 3]], after),
     ]
-    length = TransitionRule(length=0.187)
+    length = TransitionRule(length=0.147)
     return Drawn(
         runs,
         {"B": 0.2},
@@ -180,7 +180,7 @@ _W = {"width": "400 mm", "height": "200 mm"}
 _O = {"width": "508 mm", "height": "203.2 mm"}
 _D = {"diameter": "300 mm"}
 _TO_200 = {"outlet_diameter": "200 mm"}
-_LONG = {"length": "187 mm"}
+_LONG = {"length": "147 mm"}
 _T = {"width": "500 mm", "height": "300 mm"}
 _BRANCH = {"outlet_width": "400 mm", "outlet_height": "200 mm"}
 _MAIN = {"diameter": "500 mm"}

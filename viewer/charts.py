@@ -20,6 +20,7 @@ _KINDS = {
     "mains past branches": (Kind.MAIN,),
     "meetings of loops": (Kind.MEETING,),
     "transitions": (Kind.TRANSITION,),
+    "components": (Kind.COMPONENT,),
     "entries and open ends": (Kind.ENTRY, Kind.EXIT),
     "terminals": (Kind.TERMINAL,),
 }

@@ -1,0 +1,200 @@
+"""Coils, silencers and dampers that a schedule puts into single runs."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from elbowroom.layout import (
+    AirSpec,
+    Attributes,
+    BadInput,
+    ComponentSpec,
+    FanSpec,
+    Schedule,
+    TerminalSpec,
+    build,
+    drawing_from_runs,
+    read_schedule,
+    rectangular,
+    round_section,
+)
+from elbowroom.physics import (
+    Aim,
+    Analysis,
+    Kind,
+    analyse,
+    operate,
+    proportion,
+    quantities,
+)
+
+TRUNK, SIDE = rectangular(0.6, 0.3), round_section(0.25)
+COIL = ComponentSpec("side", "reheat coil", loss=35.0)
+
+
+def found(*components: ComponentSpec, ring: bool = False, **said: object) -> Analysis:
+    runs = [
+        ("trunk", np.array([[0.0, 0, 0], [10, 0, 0]]), TRUNK),
+        ("side", np.array([[4.0, 0, 0], [4, 4, 0]]), SIDE),
+    ]
+    flows = {"trunk": 0.6, "side": 0.2}
+    if ring:
+        turns = [[0.0, 0, 0], [0, 8, 0], [10, 8, 0], [10, 0, 0]]
+        runs.append(("back", np.array(turns), TRUNK))
+        runs.append(("tail", np.array([[10.0, 0, 0], [14, 0, 0]]), SIDE))
+        runs.insert(0, ("in", np.array([[-4.0, 0, 0], [0, 0, 0]]), TRUNK))
+        flows = {"tail": 0.3, "side": 0.2}
+    drawing = drawing_from_runs(
+        runs,
+        flows=flows,
+        attributes={runs[0][0]: Attributes(source=True, source_at_end=False)},
+    )
+    if not ring:
+        drawing.flow[0] = np.nan
+        said["terminals"] = {"trunk": TerminalSpec(0.4)}
+    plan = Schedule(components=components, **said)  # type: ignore[arg-type]
+    return analyse(build(drawing, plan))
+
+
+def of_components(analysis: Analysis) -> list[int]:
+    return np.flatnonzero(analysis.elements.kind == Kind.COMPONENT).tolist()
+
+
+def test_a_declared_loss_counts_on_its_branch_alone() -> None:
+    plain, coil = found(), found(COIL)
+    names = plain.graph.terminals.name
+    more = dict(zip(names, (coil.path_loss - plain.path_loss).tolist(), strict=True))
+    assert more == pytest.approx({"trunk": 0.0, "side": 35.0})
+    (row,) = of_components(coil)
+    assert coil.name(row) == "side"
+    assert coil.words(row) == "reheat coil, as declared"
+    assert coil.critical_terminal == "side"
+    fittings = of_components(coil) + [r for r in coil.path(coil.critical) if r != row]
+    spent = coil.elements.loss[[r for r in fittings if coil.elements.length[r] == 0.0]]
+    assert coil.system.fitting_loss == pytest.approx(float(spent.sum()))
+
+
+def test_a_coefficient_is_on_the_velocity_of_its_duct() -> None:
+    """Loss = C rho V²/2, the definition."""
+    damper = found(ComponentSpec("side", "fire damper", coefficient=0.19))
+    (row,) = of_components(damper)
+    area = np.pi * 0.25**2 / 4
+    pv = 0.5 * damper.conditions.air.density * (0.2 / area) ** 2
+    assert damper.elements.loss[row] == pytest.approx(0.19 * pv)
+    assert damper.elements.coefficient[row] == pytest.approx(0.19)
+
+
+def test_a_loss_at_another_airflow_goes_with_its_square() -> None:
+    at = found(ComponentSpec("side", "coil", loss=20.0, airflow=0.25))
+    (row,) = of_components(at)
+    assert at.elements.loss[row] == pytest.approx(20.0 * (0.2 / 0.25) ** 2)
+
+
+def test_several_in_one_duct_are_one_line_and_the_place_tells_which_duct() -> None:
+    far = ComponentSpec("trunk", "silencer", loss=9.0, at=(9.0, 0.2, 0.0))
+    near = ComponentSpec("trunk", "coil", loss=7.0)
+    damper = ComponentSpec("trunk", "damper", loss=2.0)
+    analysis = found(near, far, damper)
+    words = [analysis.words(row) for row in of_components(analysis)]
+    assert words == ["coil and damper, as declared", "silencer, as declared"]
+    losses = analysis.elements.loss[of_components(analysis)]
+    assert losses == pytest.approx([9.0, 9.0])
+    plain = found()
+    more = (analysis.path_loss - plain.path_loss).tolist()
+    assert sorted(more) == pytest.approx([9.0, 18.0])  # the side has not the silencer
+    counted = {row.what: row.count for row in quantities(analysis).fittings}
+    assert counted["silencer, as declared"] == 1
+
+
+def test_standard_air_thins_a_loss_but_no_coefficient() -> None:
+    """At 2438.4 m and 20 °C 0.8944 kg/m³, US Standard Atmosphere, over 1.2."""
+    high = AirSpec(293.15, 2438.4, losses_at="standard air")
+    (row,) = of_components(found(COIL, air=high))
+    assert found(COIL, air=high).elements.loss[row] == pytest.approx(
+        35.0 * 0.8944 / 1.2, rel=1e-3
+    )
+    damper = found(ComponentSpec("side", "x", coefficient=2.0), air=high)
+    assert damper.elements.coefficient[of_components(damper)] == pytest.approx(2.0)
+
+
+def test_airflows_settle_with_the_square_of_the_loss() -> None:
+    plain = found(COIL)
+    pressure = plain.critical_loss - plain.system.outlet_velocity_pressure
+    settled = operate(
+        found(COIL, fan=FanSpec(external_static_pressure=pressure)), "set"
+    )
+    assert settled.flow == pytest.approx(plain.graph.terminals.flow, rel=1e-6)
+    doubled = operate(found(COIL, fan=FanSpec(total_pressure=400.0)))
+    alone = operate(found(fan=FanSpec(total_pressure=400.0)))
+    side = list(plain.graph.terminals.name).index("side")
+    assert doubled.flow[side] < 0.8 * alone.flow[side]
+
+
+def test_sizes_keep_what_is_declared() -> None:
+    drawing = found(COIL).graph.drawing
+    plan = found(COIL).graph.schedule
+    sized = proportion(drawing, plan, Aim(rate=0.4)).after
+    (row,) = of_components(sized)
+    assert sized.elements.loss[row] == pytest.approx(35.0)
+
+
+def test_in_a_ring_a_loss_needs_its_airflow() -> None:
+    with pytest.raises(BadInput, match="follows from the loops"):
+        found(COIL, ring=True)
+    coil = ComponentSpec("trunk", "coil", loss=30.0, airflow=0.3, at=(9.0, 0.0, 0.0))
+    plain, other = found(ring=True), found(coil, ring=True)
+    back = list(plain.graph.drawing.names).index("back")
+    air = [
+        float(one.state.flow[one.graph.ducts.run == back].max())
+        for one in (plain, other)
+    ]
+    assert air[1] > air[0] + 0.01  # the other way round takes what the coil keeps off
+    (row,) = of_components(other)
+    through = float(other.elements.flow[row])
+    assert other.elements.loss[row] == pytest.approx(30.0 * (through / 0.3) ** 2)
+
+
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [
+        ('run = "side"', "it says nothing of what it loses"),
+        ('loss = "3 Pa"', "it needs the run that it stands in"),
+        ('run = "side"\nloss = "3 Pa"\ncoefficient = 1', "are both given; delete one"),
+        ('run = "side"\nloss = 3', "has no unit"),
+        ('run = "side"\nloss = "-3 Pa"', "outside 0 to 100 kPa"),
+        ('run = "side"\ncoefficient = "1 Pa"', "is no number from 0"),
+        ('run = "side"\ncoefficient = 1\nairflow = "1 L/s"', "holds at any airflow"),
+        ('run = "side"\nlos = "3 Pa"', "did you mean 'loss'"),
+    ],
+)
+def test_what_is_refused(tmp_path: Path, lines: str, said: str) -> None:
+    path = tmp_path / "s.toml"
+    path.write_text(f"[[component]]\n{lines}\n")
+    with pytest.raises(BadInput) as caught:
+        read_schedule(path)
+    assert said in str(caught.value)
+
+
+def test_a_component_in_no_run_is_refused_and_one_that_air_passes_by() -> None:
+    with pytest.raises(BadInput, match="the drawing has no run 'sode'"):
+        found(ComponentSpec("sode", "coil", loss=3.0))
+
+
+def test_the_keys_are_read(tmp_path: Path) -> None:
+    path = tmp_path / "s.toml"
+    path.write_text(
+        '[[component]]\nrun = "side"\nname = "coil"\nloss = "0.1 in.wg"\n'
+        'airflow = "400 cfm"\nat = ["4 m", "1 m", "0 m"]\n'
+        '[[component]]\nrun = "trunk"\ncoefficient = 0.5\n'
+    )
+    one, other = read_schedule(path).components
+    assert (one.run, one.name, one.coefficient, one.at) == (
+        "side",
+        "coil",
+        None,
+        (4.0, 1.0, 0.0),
+    )
+    assert one.loss == pytest.approx(24.908891)
+    assert one.airflow == pytest.approx(400 * 0.3048**3 / 60)
+    assert other == ComponentSpec("trunk", "component", coefficient=0.5)
