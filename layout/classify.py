@@ -26,6 +26,7 @@ from .odd_turns import (
     bent_notices,
     chain_notices,
     folded_notices,
+    slanted_notices,
 )
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, area
@@ -222,6 +223,9 @@ def classify(
         *chain_notices(topology, tree, arcs, pieces.width, pieces.height),
         *folded_notices(topology, tree, folded, pieces.turn[folded]),
         *bent_notices(topology, tree, pieces.is_transition, sharp),
+        *slanted_notices(
+            topology, tree, pieces.is_transition, sharp, pieces.width, pieces.height
+        ),
         *roll_notices(topology, ducts, tree.direction.take(first, axis=0), legs, bends),
         *twist_notices(topology, ducts, legs, bends),
         *idle_up_notices(topology, ducts, tree.direction.take(first, axis=0)),

@@ -12,6 +12,7 @@ from .tree import Tree
 
 STRAIGHT_ON = np.radians(1.0)  # less of a turn is the drawing's rounding
 FOLDED = np.radians(170.0)  # a sharp turn beyond this lays the duct on itself
+_ROUNDING = 2e-3  # m: of a drawing
 _NEAR = 2.0  # sides of the section between turns that may be one bend
 
 
@@ -102,6 +103,55 @@ def bent_notices(
                 place=topology.nodes[int(tree.start[first])],
             )
         )
+    return notices
+
+
+def slanted_notices(
+    topology: Topology,
+    tree: Tree,
+    is_transition: BoolArray,
+    counted: BoolArray,
+    width: FloatArray,
+    height: FloatArray,
+) -> list[Notice]:
+    """Say which drawn transitions go further to one side than a flat side explains.
+
+    One with a flat side moves its centreline by half of the change of that side; its
+    kinks are no elbows. Of a larger offset they are, and small ones are not counted.
+
+    Parameters
+    ----------
+    topology, tree, is_transition, counted
+        As for `bent_notices`.
+    width, height
+        Of each segment, m, shape (e,); a transition has those of what comes to it.
+    """
+    if not is_transition.any():
+        return []
+    ends = is_transition & (tree.children == 1) & (tree.parent >= 0)
+    notices = []
+    for row in (~is_transition & ends[tree.parent]).nonzero()[0].tolist():
+        piece = int(tree.parent[row])
+        before = int(tree.parent[piece])
+        ahead = tree.direction[[before, row]]
+        if is_transition[before] or counted[[piece, row]].any() or tree.parent[row] < 0:
+            continue
+        along = tree.length[piece] * tree.direction[piece]
+        aside = float(np.linalg.norm(along - (along @ ahead[0]) * ahead[0]))
+        change = max(abs(width[row] - width[before]), abs(height[row] - height[before]))
+        straight = float(turn_between(ahead[:1], ahead[1:])[0][0]) <= STRAIGHT_ON
+        if straight and aside > change / 2.0 + _ROUNDING:
+            notices.append(
+                warning(
+                    topology.drawing.place(int(topology.run[tree.segment[piece]])),
+                    f"this transition goes {aside * 1e3:.0f} mm to one side, more than "
+                    f"the {change * 5e2:.0f} mm of one with a flat side, and its two "
+                    "kinks are not counted",
+                    "draw the offset as two elbows beside a straight transition",
+                    effect="the loss of the offset is left out",
+                    place=topology.nodes[int(tree.start[piece])],
+                )
+            )
     return notices
 
 

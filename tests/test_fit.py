@@ -146,6 +146,21 @@ def test_a_slanted_transition_and_one_with_a_counted_corner_are_not_told() -> No
     assert not said(graph, "turns the duct")
 
 
+@pytest.mark.parametrize("upward", [False, True])
+def test_a_transition_that_goes_further_aside_than_a_flat_side_is_told(
+    upward: bool,
+) -> None:
+    """Half of the change of side moves the centreline of one with a flat side."""
+    half = (LARGE.width - SMALL.width) / 2
+    for aside, told in ((half, False), (half + 0.05, True)):
+        way = [1.0, 0.0, aside] if upward else [1.0, aside, 0.0]
+        graph = turned_transition([[0, 0, 0], way], [3, 0, 0])
+        assert len(graph.bends.duct) == 0
+        found = said(graph, "to one side")
+        assert len(found) == told
+    assert f"{(half + 0.05) * 1e3:.0f} mm to one side" in found[0].what
+
+
 # --- bends
 
 
