@@ -25,6 +25,7 @@ from .rooms import SPECIFIC_HEAT
 from .tables import chosen
 from .warming import OUTSIDE_FILM, surface_temperature, temperatures_in, transfer_units
 
+_LEAST_CARRIED = 0.9  # of a load: own choice, no published source
 _MOST_LEAKAGE = 0.05  # of the airflow, the whole system
 _PRACTICE = "common practice, no published source"
 _FLATTEST = 4.0
@@ -587,6 +588,7 @@ def _warmth(analysis: Analysis) -> list[Check]:
             "cross-checked",
         )
     ]
+    found += _loads_carried(analysis, at_end - air.temperature)
     if spec.dew_point is not None:
         skin = surface_temperature(start, spec.around, spec.transmission)
         coldest = int(np.argmin(skin))
@@ -606,6 +608,43 @@ def _warmth(analysis: Analysis) -> list[Check]:
             )
         )
     return found
+
+
+def _loads_carried(analysis: Analysis, change: FloatArray) -> list[Check]:
+    """Whether the air still carries the loads that the airflows follow from."""
+    schedule, names = analysis.graph.schedule, analysis.graph.terminals.name
+    specs = schedule.terminals
+    rows = [
+        row
+        for row, name in enumerate(names)
+        if name in specs and specs[name].load is not None
+    ]
+    if schedule.rooms.difference is None or not rows:
+        return []
+    # Whatever the ducts give away or take up on the way brings the air nearer the room.
+    left = 1.0 - np.abs(change[rows]) / schedule.rooms.difference
+    worst = int(np.argmin(left))
+    short = [
+        names[row]
+        for row, share in zip(rows, left.tolist(), strict=True)
+        if share < _LEAST_CARRIED
+    ]
+    return [
+        Check(
+            "share of its room's load that the air brings, after its way",
+            "share",
+            float(left[worst]),
+            _LEAST_CARRIED,
+            names[rows[worst]],
+            tuple(short),
+            not short,
+            "own choice, no published source",
+            "low",
+            "insulate the way, or add the loss to the load of the room"
+            if short
+            else "",
+        )
+    ]
 
 
 def _equipment(analysis: Analysis) -> list[Check]:

@@ -17,6 +17,7 @@ from routes import drawn
 from schemas import validate
 
 from elbowroom.layout import (
+    AirSpec,
     BadInput,
     ChecksSpec,
     ElbowConstruction,
@@ -576,6 +577,34 @@ def test_a_cold_duct_sweats_below_the_dew_point() -> None:
     # Ta - U / h (Ta - T), h = 8 W/(m² K): 305 - 3/8 x (305 - 293.15).
     assert check.value == pytest.approx(305 - 3 / 8 * (305 - 293.15), abs=1e-6)
     assert not check.is_kept
+
+
+def test_air_that_changes_on_its_way_carries_less_of_the_load() -> None:
+    """By hand: what it has lost of its difference from the room, it lacks there."""
+    plan = Schedule(
+        air=AirSpec(temperature=287.15),
+        rooms=RoomsSpec(difference=10.0),
+        checks=ChecksSpec(around=308.0, transmission=2.0),
+    )
+    names = build(drawn(), Schedule()).terminals.name
+    plan = replace(
+        plan, terminals={n: TerminalSpec(np.nan, load=3000.0) for n in names}
+    )
+    settled, _ = with_airflows(plan)
+    found = checks(
+        analyse(build(replace(drawn(), flow=drawn().flow * np.nan), settled))
+    )
+    change = found_check(found, "change of the air's temperature").value
+    carried = found_check(found, "share of its room's load")
+    assert carried.value == pytest.approx(1.0 - change / 10.0)
+    assert carried.is_kept == (carried.value >= 0.9)
+    assert 0.0 < carried.value < 0.9
+    assert carried.failing
+    assert "insulate the way" in carried.remedy
+    shares = Schedule(checks=ChecksSpec(around=308.0, transmission=2.0))
+    assert not [
+        c for c in checks(layout(checks=shares.checks)) if "room's load" in c.rule
+    ]
 
 
 def test_equipment_has_its_limits() -> None:

@@ -47,7 +47,7 @@ def value_words(value: float | None, dimension: str, display: Display) -> str:
     if value is None:
         return "–"
     if dimension == "share":
-        return f"{100 * value:.2g} %"
+        return f"{100 * value:.{'0f' if value >= 0.1 else '2g'}} %"
     if dimension == "level":
         return f"{value:.0f} dB"
     if dimension == "ratio":
