@@ -36,8 +36,10 @@ from .units import UNITS
 # $INSUNITS of the DXF reference; the rest is read as "no unit".
 _HEADER_UNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}
 _MOST_PIECES = 1_000_000
+_MOST_OPENED = 100_000  # entities of blocks, each of which is copied
 _DEEPEST = 32  # blocks within blocks
 _CHORD = math.radians(7.5)  # of an arc between two of its points
+_SPAN = 24  # chords of a spline from knot to knot: off by 1/1000 of its size at most
 _TOUCH = 1e-4  # m: ends of loose lines nearer than this are one
 _SKIPPED_LAYERS = ("defpoints",)
 
@@ -181,7 +183,7 @@ def _pieces(layout: Any, file: str, passed_over: dict[str, int]) -> Iterator[_Pi
     stack: list[tuple[Any, str, Mapping[str, object], tuple[str, ...]]] = [
         (entity, "", {}, ()) for entity in reversed(list(layout))
     ]
-    count = 0
+    count = opened = 0
     while stack:
         entity, layer_of_block, extras, blocks = stack.pop()
         count += 1
@@ -202,6 +204,15 @@ def _pieces(layout: Any, file: str, passed_over: dict[str, int]) -> Iterator[_Pi
             if name in blocks or len(blocks) >= _DEEPEST:
                 raise refusal(
                     file, f"the block '{name}' holds itself", "take it out of itself"
+                )
+            held = max(len(layout.doc.blocks.get(name) or ()), 1)
+            opened += held * entity.dxf.row_count * entity.dxf.column_count
+            if opened > _MOST_OPENED:
+                raise refusal(
+                    file,
+                    f"with the block '{name}' more than {_MOST_OPENED} entities "
+                    "stand in its blocks",
+                    "draw the ducts outside of blocks, or fewer rows and columns",
                 )
             parts = [
                 part for one in entity.multi_insert() for part in one.virtual_entities()
@@ -233,10 +244,35 @@ def _points(entity: Any, kind: str) -> FloatArray | None:
         if entity.is_closed and points:
             points.append(points[0])
         return np.array(points, dtype=np.float64).reshape(-1, 3)
+    if kind == "SPLINE" and (free := _free_ended(entity)) is not None:
+        return free
     if kind in ("SPLINE", "ELLIPSE"):
         curve = list(entity.flattening(_sag(entity, kind)))
         return np.array(curve, dtype=np.float64).reshape(-1, 3)
     return None
+
+
+def _free_ended(entity: Any) -> FloatArray | None:
+    """Points of a spline whose knots do not stop at its ends; None for any other.
+
+    The curve is that between the knots number p and n, of degree p and n control
+    points; the parser also follows it where it is none.
+    """
+    control = np.array(list(entity.control_points), dtype=np.float64).reshape(-1, 3)
+    knots, degree = np.array(list(entity.knots)), int(entity.dxf.degree)
+    if not 0 < degree < len(control) or len(knots) != len(control) + degree + 1:
+        return None
+    first, last = knots[degree], knots[len(control)]
+    if knots[0] == first and knots[-1] == last:
+        return None
+    from scipy.interpolate import BSpline
+
+    weight = np.array(list(entity.weights) or np.ones(len(control)))[:, None]
+    stops = np.unique(knots[degree : len(control) + 1])
+    steps = np.arange(len(stops) * _SPAN - _SPAN + 1) / _SPAN
+    at = np.interp(steps, np.arange(len(stops)), stops)
+    curve = BSpline(knots, np.hstack([control * weight, weight]), degree)(at)
+    return np.asarray(curve[:, :3] / curve[:, 3:], dtype=np.float64)
 
 
 def _sag(entity: Any, kind: str) -> float:
