@@ -1,6 +1,7 @@
 """Solids that ducts must stay clear of: beams, columns, slabs."""
 
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -158,6 +159,16 @@ def _obstacle(
     return Obstacle(name, *merged, closed)
 
 
+def _scene(path: Path) -> Any:
+    """Scene of a file; of an OBJ without the byte order mark that hides a line."""
+    import trimesh
+
+    mark = b"\xef\xbb\xbf"
+    if path.suffix.lower() == ".obj" and (content := path.read_bytes())[:3] == mark:
+        return trimesh.load_scene(BytesIO(content[3:]), file_type="obj")
+    return trimesh.load_scene(path)
+
+
 def _meshes(
     path: Path, unit: str | None, up: str | None
 ) -> list[tuple[str, FloatArray, IntArray]]:
@@ -174,7 +185,7 @@ def _meshes(
     if gltf:
         check_gltf(path)
     try:
-        scene: Any = trimesh.load_scene(path)
+        scene: Any = _scene(path)
         parts = [
             (str(name), scene.geometry[geometry], np.asarray(matrix))
             for name in scene.graph.nodes_geometry

@@ -131,5 +131,6 @@ def _looks_like_dxf(head: bytes) -> bool:
 def _looks_like_obj(head: bytes) -> bool:
     if b"\0" in head:
         return False
-    words = {line.split(b" ", 1)[0] for line in head.splitlines() if b" " in line}
+    lines = head.removeprefix(b"\xef\xbb\xbf").splitlines()
+    words = {line.split(None, 1)[0] for line in lines if line.strip()}
     return b"v" in words and bool(words & {b"l", b"f"})
