@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
@@ -125,10 +126,14 @@ def read_dxf(path: Path, *, unit: str | None = None, up: str | None = None) -> D
 
 
 def _opened(path: Path) -> Any:
-    from ezdxf.filemanagement import readfile
+    from ezdxf.filemanagement import read, readfile
     from ezdxf.lldxf.const import DXFVersionError
 
     try:
+        with path.open("rb") as stream:
+            is_marked = stream.read(3) == b"\xef\xbb\xbf"  # a byte order mark
+        if is_marked:
+            return read(StringIO(path.read_text(encoding="utf-8-sig")))
         return readfile(path)
     except DXFVersionError:
         raise refusal(

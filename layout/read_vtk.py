@@ -112,7 +112,7 @@ def read_vtk(path: Path, *, unit: str | None = None, up: str | None = None) -> D
     BadInput
         If it is damaged, claims what it does not hold, or holds no line.
     """
-    content = path.read_bytes()
+    content = path.read_bytes().removeprefix(b"\xef\xbb\xbf")
     try:
         if content.lstrip()[:1] == b"<":
             pieces = list(_xml_pieces(content, path.name))
