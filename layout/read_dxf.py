@@ -34,8 +34,19 @@ from .sections import FloatArray
 from .snap import snap
 from .units import UNITS
 
-# $INSUNITS of the DXF reference; the rest is read as "no unit".
-_HEADER_UNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}
+# $INSUNITS: name and metres. Source: ezdxf.units for the codes; a US survey foot
+# is 1200/3937 m by definition, from memory.
+_HEADER_UNITS = {
+    1: ("in", 0.0254),
+    2: ("ft", 0.3048),
+    4: ("mm", 1e-3),
+    5: ("cm", 1e-2),
+    6: ("m", 1.0),
+    7: ("km", 1e3),
+    10: ("yd", 0.9144),
+    14: ("dm", 0.1),
+    21: ("US survey ft", 1200 / 3937),
+}
 _MOST_PIECES = 1_000_000
 _MOST_OPENED = 100_000  # entities of blocks, each of which is copied
 _DEEPEST = 32  # blocks within blocks
@@ -80,14 +91,13 @@ def read_dxf(path: Path, *, unit: str | None = None, up: str | None = None) -> D
     passed_over: dict[str, int] = {}
     with _remarks(found):
         document = _opened(path)
-        said = _HEADER_UNITS.get(int(document.units or 0))
+        said, factor = _unit(document, path.name, unit)
         try:
             pieces = list(_pieces(document.modelspace(), path.name, passed_over))
         except BadInput:
             raise
         except Exception as problem:  # damage that shows only when it is used
             raise _damaged(path, problem) from None
-    factor = UNITS[unit or said or "m"].factor
     if not pieces:
         held = ", ".join(f"{count} {kind}" for kind, count in passed_over.items())
         raise refusal(
@@ -141,6 +151,21 @@ def _opened(path: Path) -> Any:
         ) from None
     except Exception as problem:  # a damaged file fails in the parser in many ways
         raise _damaged(path, problem) from None
+
+
+def _unit(document: Any, file: str, unit: str | None) -> tuple[str | None, float]:
+    """Unit that the header states, if any, and the metres of that which counts."""
+    code = int(document.units or 0)
+    said, factor = _HEADER_UNITS.get(code, (None, 1.0))
+    if unit is not None:
+        return said, UNITS[unit].factor
+    if said is None and code != 0:
+        raise refusal(
+            file,
+            f"its header states a unit that is not read ($INSUNITS {code})",
+            "say --unit, or save it in millimetres or metres",
+        )
+    return said, factor
 
 
 def _damaged(path: Path, problem: Exception) -> BadInput:

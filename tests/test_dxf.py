@@ -69,3 +69,31 @@ def test_a_block_in_too_many_rows_is_refused_before_it_is_built(tmp_path: Path) 
                 read(path)
         else:
             assert read(path).run_count == rows * rows
+
+
+@pytest.mark.parametrize(
+    ("code", "metres"),
+    # Codes: ezdxf.units; the US survey foot, 1200/3937 m: from memory.
+    [
+        *[(1, 0.0254), (2, 0.3048), (4, 0.001), (5, 0.01), (6, 1), (7, 1000)],
+        *[(10, 0.9144), (14, 0.1), (21, 0.304800609601), (0, 1)],
+    ],
+)
+def test_units_of_the_header(code: int, metres: float, tmp_path: Path) -> None:
+    document, model = drawn(code)
+    model.add_line((0, 0, 3), (10, 0, 3), dxfattribs=LAYER)
+    drawing = read(saved(document, tmp_path))
+    assert drawing.run(0).length == pytest.approx(10 * metres, rel=1e-9)
+    said = " ".join(notice.sentence for notice in drawing.notices)
+    assert ("states no unit" in said) == (code == 0)
+    assert read(tmp_path / "plan.dxf", unit="in").run(0).length == pytest.approx(0.254)
+
+
+@pytest.mark.parametrize("code", [3, 8, 13, 20, 99])
+def test_a_unit_that_no_duct_is_drawn_in_is_refused(code: int, tmp_path: Path) -> None:
+    document, model = drawn()
+    document.header["$INSUNITS"] = code
+    model.add_line((0, 0, 3), (10, 0, 3), dxfattribs=LAYER)
+    with pytest.raises(BadInput, match=rf"INSUNITS {code}\)"):
+        read(saved(document, tmp_path))
+    assert read(tmp_path / "plan.dxf", unit="m").run(0).length == 10
