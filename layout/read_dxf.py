@@ -7,6 +7,7 @@ of a text and a value.
 
 import logging
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -54,6 +55,13 @@ _CHORD = math.radians(7.5)  # of an arc between two of its points
 _SPAN = 24  # chords of a spline from knot to knot: off by 1/1000 of its size at most
 _TOUCH = 1e-4  # m: ends of loose lines nearer than this are one
 _SKIPPED_LAYERS = ("defpoints",)
+# What no duct is drawn as: nobody misses it.
+_WORDS = (
+    *("TEXT", "MTEXT", "ATTDEF", "ATTRIB", "TOLERANCE", "ACAD_TABLE", "IMAGE"),
+    *("DIMENSION", "ARC_DIMENSION", "LARGE_RADIAL_DIMENSION", "LEADER", "MULTILEADER"),
+    *("HATCH", "MPOLYGON", "WIPEOUT", "POINT", "VIEWPORT", "OLE2FRAME", "SEQEND"),
+)
+_HIDDEN, _OUTSIDE = " (frozen or off)", " (not in this file)"
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,7 +96,7 @@ def read_dxf(path: Path, *, unit: str | None = None, up: str | None = None) -> D
         If it is damaged, or holds no line that can be a duct.
     """
     found = Found(path.name)
-    passed_over: dict[str, int] = {}
+    passed_over: Counter[tuple[str, str, str]] = Counter()
     with _remarks(found):
         document = _opened(path)
         said, factor = _unit(document, path.name, unit)
@@ -99,12 +107,16 @@ def read_dxf(path: Path, *, unit: str | None = None, up: str | None = None) -> D
         except Exception as problem:  # damage that shows only when it is used
             raise _damaged(path, problem) from None
     if not pieces:
-        held = ", ".join(f"{count} {kind}" for kind, count in passed_over.items())
+        held = ", ".join(
+            f"{count} {kind}{' on a hidden layer' * bool(why)}"
+            for (kind, _, why), count in passed_over.items()
+        )
         raise refusal(
             path.name,
             f"there is no line in it that can be a duct ({held or 'it is empty'})",
             "draw centrelines as LINE, POLYLINE, ARC or SPLINE in model space",
         )
+    _say_what_was_passed_over(passed_over, pieces, found)
     pieces = _ducts(pieces, found)
     for piece in pieces:
         check_finite(piece.points, f"{path.name}, {piece.where}", found.faults)
@@ -201,8 +213,13 @@ def _remarks(found: Found) -> Iterator[None]:
         )
 
 
-def _pieces(layout: Any, file: str, passed_over: dict[str, int]) -> Iterator[_Piece]:
-    """Every entity of model space as points in the file's unit, blocks opened."""
+def _pieces(
+    layout: Any, file: str, passed_over: Counter[tuple[str, str, str]]
+) -> Iterator[_Piece]:
+    """Every entity of model space as points in the file's unit, blocks opened.
+
+    What is not read is counted by its kind, its layer and why beyond its kind.
+    """
     from ezdxf.lldxf.encoding import decode_dxf_unicode
 
     hidden = {
@@ -222,21 +239,24 @@ def _pieces(layout: Any, file: str, passed_over: dict[str, int]) -> Iterator[_Pi
         layer = decode_dxf_unicode(entity.dxf.get("layer", "0"))
         if layer == "0" and layer_of_block:
             layer = layer_of_block
+        kind = entity.dxftype()
         if layer.lower() in hidden or layer.lower() in _SKIPPED_LAYERS:
-            passed_over["on a hidden layer"] = (
-                passed_over.get("on a hidden layer", 0) + 1
-            )
+            passed_over[kind, layer, _HIDDEN] += 1
             continue
         own = {**extras, **_xdata(entity)}
-        kind = entity.dxftype()
         if kind == "INSERT":
             name = entity.dxf.name
             if name in blocks or len(blocks) >= _DEEPEST:
                 raise refusal(
                     file, f"the block '{name}' holds itself", "take it out of itself"
                 )
-            held = max(len(layout.doc.blocks.get(name) or ()), 1)
-            opened += held * entity.dxf.row_count * entity.dxf.column_count
+            block = layout.doc.blocks.get(name)
+            if block is None or block.block.is_xref or block.block.is_xref_overlay:
+                passed_over[f"INSERT of '{name}'", layer, _OUTSIDE] += 1
+                continue
+            opened += (
+                max(len(block), 1) * entity.dxf.row_count * entity.dxf.column_count
+            )
             if opened > _MOST_OPENED:
                 raise refusal(
                     file,
@@ -251,7 +271,7 @@ def _pieces(layout: Any, file: str, passed_over: dict[str, int]) -> Iterator[_Pi
             continue
         points = _points(entity, kind)
         if points is None or len(points) < 2:
-            passed_over[kind] = passed_over.get(kind, 0) + 1
+            passed_over[kind, layer, ""] += 1
             continue
         where = f"{kind} on layer '{layer}'"
         handle = entity.dxf.get("handle")
@@ -363,6 +383,31 @@ def _xdata(entity: Any) -> dict[str, object]:
             out[key] = tag.value
             key = None
     return out
+
+
+def _say_what_was_passed_over(
+    passed_over: Counter[tuple[str, str, str]], pieces: list[_Piece], found: Found
+) -> None:
+    """Say what was not read of the layers that hold ducts, and of other drawings."""
+    layers = {layer for _, layer, _ in passed_over} | {p.layer for p in pieces}
+    sized = {layer for layer in layers if section_in_name(layer)}
+    said = [
+        f"{count} {kind} on layer '{layer}'{why}"
+        for (kind, layer, why), count in passed_over.items()
+        if layer.lower() not in _SKIPPED_LAYERS
+        and kind not in _WORDS
+        and (not sized or layer in sized or why == _OUTSIDE)
+    ]
+    if said:
+        more = f" and {len(said) - 8} more kinds" if len(said) > 8 else ""
+        found.notices.append(
+            warning(
+                found.file,
+                f"not read: {', '.join(said[:8])}{more}",
+                "if they are ducts, show their layers, bind other drawings, and draw "
+                "centrelines as LINE, POLYLINE, ARC or SPLINE",
+            )
+        )
 
 
 def _ducts(pieces: list[_Piece], found: Found) -> list[_Piece]:

@@ -97,3 +97,29 @@ def test_a_unit_that_no_duct_is_drawn_in_is_refused(code: int, tmp_path: Path) -
     with pytest.raises(BadInput, match=rf"INSUNITS {code}\)"):
         read(saved(document, tmp_path))
     assert read(tmp_path / "plan.dxf", unit="m").run(0).length == 10
+
+
+def test_what_is_not_read_of_the_ducts_is_said_once(tmp_path: Path) -> None:
+    document, model = drawn()
+    for layer, is_hidden in (("main 600x300", False), ("arm D200", True)):
+        row = document.layers.add(layer)
+        if is_hidden:
+            row.freeze()
+        model.add_line((0, 0, 3), (4, 0, 3), dxfattribs={"layer": layer})
+    plain = " ".join(n.sentence for n in read(saved(document, tmp_path)).notices)
+    assert "not read: 1 LINE on layer 'arm D200' (frozen or off);" in plain
+    model.add_circle((4, 0, 3), 0.3, dxfattribs=LAYER)
+    model.add_circle((4, 0, 3), 0.3, dxfattribs={"layer": "grid"})
+    model.add_text("600x300", dxfattribs=LAYER)
+    model.add_xline((0, 0, 0), (1, 0, 0), dxfattribs=LAYER)
+    document.add_xref_def("level_2.dxf", "level_2")
+    model.add_blockref("level_2", (0, 0, 0))
+    drawing = read(saved(document, tmp_path))
+    (said,) = [n for n in drawing.notices if "not read" in n.what]
+    assert set(said.what.removeprefix("not read: ").split(", ")) == {
+        "1 LINE on layer 'arm D200' (frozen or off)",
+        "1 CIRCLE on layer 'main 600x300'",
+        "1 XLINE on layer 'main 600x300'",
+        "1 INSERT of 'level_2' on layer '0' (not in this file)",
+    }
+    assert drawing.names == ["main 600x300"]
