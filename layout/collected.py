@@ -1,6 +1,7 @@
 """Runs as a reader collects them, before they become a drawing."""
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -39,6 +40,7 @@ class Found:
     runs: list[Collected] = field(default_factory=list)
     notices: list[Notice] = field(default_factory=list)
     faults: list[Notice] = field(default_factory=list)
+    unread: Counter[tuple[str, str]] = field(default_factory=Counter)  # extras
 
 
 def describe(
@@ -70,6 +72,8 @@ def describe(
         that the extras say.
     """
     said = read_extras(layers, where, found.faults)
+    if said.unread:
+        found.unread.update(said.unread)
     by_name = next(filter(None, map(section_in_name, dict.fromkeys(names))), None)
     section, origin = said.section, "extras"
     if section is None and by_name is not None:
@@ -109,6 +113,14 @@ def collected_drawing(
     runs, notices = _without_copies(found, _without_dots(found))
     if unit != "mm":  # where it is, the bare numbers are what the file or user says
         notices += _bare_numbers(found.file, runs)
+    notices += [
+        warning(
+            found.file,
+            f"the extra {what} of {count} run{'s' * (count > 1)} is not read",
+            remedy,
+        )
+        for (what, remedy), count in found.unread.items()
+    ]
     names = unique([run.name for run in runs])
     sections = [run.section for run in runs]
     return Drawing(
