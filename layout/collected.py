@@ -11,7 +11,7 @@ from .basis import Basis
 from .drawing import NOTHING_SAID, Attributes, Drawing
 from .extras import Said, read_extras
 from .faults import Notice, error, note, warning
-from .names import section_in_name, unique
+from .names import other_section_in_name, section_in_name, unique
 from .sections import FloatArray, Section, Shape
 
 _FARTHEST = 1e12  # of any unit; no building is drawn so far away
@@ -74,10 +74,21 @@ def describe(
     said = read_extras(layers, where, found.faults)
     if said.unread:
         found.unread.update(said.unread)
-    by_name = next(filter(None, map(section_in_name, dict.fromkeys(names))), None)
+    read = ((word, section_in_name(word)) for word in dict.fromkeys(names))
+    holder, by_name = next(((word, one) for word, one in read if one), ("", None))
     section, origin = said.section, "extras"
     if section is None and by_name is not None:
         section, origin = by_name
+        other = other_section_in_name(holder)
+        if other is not None and not said.attributes.transition:
+            found.notices.append(
+                warning(
+                    where,
+                    f"its name holds two sections, {section.words} and {other}",
+                    "the one first named here was used; say the right one in the "
+                    "schedule, or name one alone",
+                )
+            )
     elif section is not None and by_name is not None and not _same(section, by_name[0]):
         found.notices.append(
             warning(
