@@ -1,6 +1,7 @@
 """Runs as a reader collects them, before they become a drawing."""
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -10,7 +11,7 @@ from .basis import Basis
 from .drawing import NOTHING_SAID, Attributes, Drawing
 from .extras import Said, read_extras
 from .faults import Notice, error, note, warning
-from .names import section_in_name, unique
+from .names import other_section_in_name, section_in_name, unique
 from .sections import FloatArray, Section, Shape
 
 _FARTHEST = 1e12  # of any unit; no building is drawn so far away
@@ -39,6 +40,7 @@ class Found:
     runs: list[Collected] = field(default_factory=list)
     notices: list[Notice] = field(default_factory=list)
     faults: list[Notice] = field(default_factory=list)
+    unread: Counter[tuple[str, str]] = field(default_factory=Counter)  # extras
 
 
 def describe(
@@ -70,10 +72,23 @@ def describe(
         that the extras say.
     """
     said = read_extras(layers, where, found.faults)
-    by_name = next(filter(None, map(section_in_name, dict.fromkeys(names))), None)
+    if said.unread:
+        found.unread.update(said.unread)
+    read = ((word, section_in_name(word)) for word in dict.fromkeys(names))
+    holder, by_name = next(((word, one) for word, one in read if one), ("", None))
     section, origin = said.section, "extras"
     if section is None and by_name is not None:
         section, origin = by_name
+        other = other_section_in_name(holder)
+        if other is not None and not said.attributes.transition:
+            found.notices.append(
+                warning(
+                    where,
+                    f"its name holds two sections, {section.words} and {other}",
+                    "the one first named here was used; say the right one in the "
+                    "schedule, or name one alone",
+                )
+            )
     elif section is not None and by_name is not None and not _same(section, by_name[0]):
         found.notices.append(
             warning(
@@ -109,6 +124,14 @@ def collected_drawing(
     runs, notices = _without_copies(found, _without_dots(found))
     if unit != "mm":  # where it is, the bare numbers are what the file or user says
         notices += _bare_numbers(found.file, runs)
+    notices += [
+        warning(
+            found.file,
+            f"the extra {what} of {count} run{'s' * (count > 1)} is not read",
+            remedy,
+        )
+        for (what, remedy), count in found.unread.items()
+    ]
     names = unique([run.name for run in runs])
     sections = [run.section for run in runs]
     return Drawing(

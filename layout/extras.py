@@ -4,10 +4,12 @@ import difflib
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from .drawing import NOTHING_SAID, Attributes, Run
 from .faults import Notice, error
+from .nearest import nearest
 from .sections import Section, Shape, flat_oval, rectangular, round_section
 from .units import FOOT
 
@@ -15,13 +17,18 @@ from .units import FOOT
 _NUMBERS = {
     "width_m": ("width", 1.0),
     "width_mm": ("width", 1e-3),
+    "width_in": ("width", FOOT / 12),
     "height_m": ("height", 1.0),
     "height_mm": ("height", 1e-3),
+    "height_in": ("height", FOOT / 12),
     "diameter_m": ("diameter", 1.0),
     "diameter_mm": ("diameter", 1e-3),
+    "diameter_in": ("diameter", FOOT / 12),
     "flow_m3s": ("flow", 1.0),
+    "flow_m3_s": ("flow", 1.0),  # as our own results have it
     "flow_m3h": ("flow", 1 / 3600),
     "flow_ls": ("flow", 1e-3),
+    "flow_l_s": ("flow", 1e-3),
     "flow_cfm": ("flow", FOOT**3 / 60),
     "roughness_m": ("roughness", 1.0),
     "bend_radius_m": ("bend_radius", 1.0),
@@ -32,7 +39,11 @@ _WORDS = ("source", "terminal", "route", "name", "role", "transition", "up", "sh
 KEYS = (*_NUMBERS, *_WORDS)
 _RARE = frozenset(("roughness", "bend_radius", "roll"))
 # Looked for so that a key without its unit is not passed over in silence.
-_SUSPECT = ("width", "height", "diameter", "flow", "airflow", "roughness", "roll")
+_SUSPECT = frozenset(
+    (*(what for what, _ in _NUMBERS.values()), "airflow", "bend radius", "bendradius")
+)
+_TRUE, _FALSE = ("true", "yes", "1", "start", "end"), ("false", "no", "0", "")
+_SHAPES = ("oval", "flat oval", "round", "circular", "rectangular", "rectangle", "")
 _WIDEST = 10.0  # m
 
 
@@ -44,6 +55,7 @@ class Said:
     flow: float = math.nan
     name: str | None = None
     attributes: Attributes = NOTHING_SAID
+    unread: tuple[tuple[str, str], ...] = ()  # what is not understood, with a remedy
 
 
 def read_extras(
@@ -68,6 +80,7 @@ def read_extras(
     """
     values: dict[str, float] = {}
     words: dict[str, object] = {}
+    unread: list[tuple[str, str]] = []
     begun = len(faults)
     for layer in layers:
         here: dict[str, str] = {}
@@ -114,15 +127,10 @@ def read_extras(
                     values[what] = number * factor
             elif key in _WORDS:
                 words.setdefault(key, raw)
-            elif key.lower() in _SUSPECT:
-                near = difflib.get_close_matches(f"{key.lower()}_m", KEYS, n=1)
-                faults.append(
-                    error(
-                        where,
-                        f"the extra '{key}' has no unit in its name",
-                        f"write it as '{near[0] if near else key + '_m'}'",
-                    )
-                )
+            elif (bare := bare_quantity(key)) is not None:
+                faults.append(error(where, *bare))
+            elif (meant := _meant(key)) is not None:
+                unread.append((f"'{key}'", f"write '{meant}' if that is meant"))
     section = None
     if len(faults) == begun:
         section = _section(values, words, where, faults)
@@ -132,7 +140,10 @@ def read_extras(
             error(where, "roll_deg and up are both given", "delete one of them")
         )
     if not words and not _RARE.intersection(values):
-        return Said(section, flow)
+        return Said(section, flow, unread=tuple(unread))
+    for key, raw in words.items():
+        if (fault := _misfit(key, raw)) is not None:
+            unread.append((f"{key} = {_shown(raw)}", fault))
     return Said(
         section,
         flow,
@@ -149,7 +160,45 @@ def read_extras(
             bend_radius=values.get("bend_radius"),
             role=_text(words, "role"),
         ),
+        tuple(unread),
     )
+
+
+def bare_quantity(key: str) -> tuple[str, str] | None:
+    """Fault and remedy of a key that is a quantity without its unit; None for others.
+
+    Examples
+    --------
+    >>> bare_quantity("bend_radius")[1]
+    "write it as 'bend_radius_m'"
+    """
+    if key.lower() not in _SUSPECT:
+        return None
+    near = difflib.get_close_matches(f"{key.lower()}_m", KEYS, n=1)
+    return (
+        f"the extra '{key}' has no unit in its name",
+        f"write it as '{near[0] if near else key + '_m'}'",
+    )
+
+
+@lru_cache(maxsize=1000)  # of all runs of a file the keys are mostly the same
+def _meant(key: str) -> str | None:
+    """Key that another resembles."""
+    return nearest(key, KEYS, close=0.8)
+
+
+def _misfit(key: str, raw: object) -> str | None:
+    """How to mend what is said by a word, where it says nothing; None if it does."""
+    word = raw.strip().lower() if isinstance(raw, str) else None
+    if raw is None or key == "up":  # a bad `up` is refused
+        return None
+    if key in ("source", "transition"):
+        fits = raw in (0, 1) if word is None else word in (*_TRUE, *_FALSE)
+        return None if fits else "write true or false"
+    if key == "shape":
+        return None if word in _SHAPES else "write oval, or leave it out"
+    fits = word is not None or (key == "terminal" and isinstance(raw, (int, float)))
+    return None if fits else "write a text"
 
 
 def _section(
@@ -171,7 +220,7 @@ def _section(
             return None
         return round_section(values["diameter"])
     if all(sides):
-        make = flat_oval if words.get("shape") == "oval" else rectangular
+        make = flat_oval if _is_oval(words.get("shape")) else rectangular
         return make(values["width"], values["height"])
     if any(sides):
         given, missing = ("width", "height") if sides[0] else ("height", "width")
@@ -181,6 +230,10 @@ def _section(
             )
         )
     return None
+
+
+def _is_oval(shape: object) -> bool:
+    return isinstance(shape, str) and shape.strip().lower() in ("oval", "flat oval")
 
 
 def _number(raw: object) -> float | None:
@@ -197,7 +250,7 @@ def _number(raw: object) -> float | None:
 
 def _truth(raw: object) -> bool:
     if isinstance(raw, str):
-        return raw.strip().lower() in ("true", "yes", "1", "start", "end")
+        return raw.strip().lower() in _TRUE
     return raw is True or raw in (1, 1.0)
 
 
@@ -210,6 +263,8 @@ def _terminal(words: Mapping[str, object]) -> str | None:
     raw = words.get("terminal")
     if isinstance(raw, str) and raw.strip().lower() not in ("true", "false", "0", "1"):
         return raw.strip() or None
+    if isinstance(raw, (int, float)) and raw not in (0, 1):
+        return f"{raw:g}"
     return None
 
 

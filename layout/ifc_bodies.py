@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 
 from .frames import is_plumb, level_frame, rotate
+from .ifc_curves import curve_points
 from .ifc_model import (
     Entity,
     IfcModel,
     Placements,
-    assigned_factor,
     attribute,
     placed,
 )
@@ -69,6 +69,8 @@ class Body:
         Centreline radius if it is a bend, m; None if it is straight.
     is_meshed
         Whether it was found from a heap of faces by its principal axis.
+    line
+        Points of its centreline, m, shape (n, 3); None if that follows from the rest.
     """
 
     ends: FloatArray
@@ -78,6 +80,7 @@ class Body:
     axes: FloatArray
     radius: float | None = None
     is_meshed: bool = False
+    line: FloatArray | None = None
 
 
 def represented(element: Entity) -> dict[str, list[Entity]]:
@@ -131,7 +134,7 @@ def axis_line(
     if world is None:
         return None
     for matrix, item in _opened(placements, items, world):
-        points = _curve(placements, item)
+        points = curve_points(placements, item)
         if points is not None and len(points) > 1:
             return points @ matrix[:3, :3].T + matrix[:3, 3]
     return None
@@ -281,8 +284,7 @@ def _revolved(
     radius = float(np.sqrt(arm @ arm))
     if not radius > 0.0:
         return None
-    radian = assigned_factor(model, "PLANEANGLEUNIT")
-    angle = np.array([float(item.Angle) * radian])
+    angle = np.array([float(item.Angle) * placements.radian])
     end = start - arm + rotate(arm[None], turn[None], angle)[0]
     begin = np.cross(turn, arm) / radius  # the way in which the profile sets out
     finish = rotate(begin[None], turn[None], angle)[0]
@@ -300,23 +302,24 @@ def _revolved(
 def _disk(
     model: IfcModel, placements: Placements, item: Entity, matrix: FloatArray
 ) -> Body | None:
-    points = _curve(placements, item.Directrix)
-    if points is None or len(points) != 2:
-        return None
-    ends = points @ matrix[:3, :3].T + matrix[:3, 3]
-    way = ends[1] - ends[0]
-    length = float(np.sqrt(way @ way))
+    points = curve_points(placements, item.Directrix)
     radius = float(item.InnerRadius or item.Radius) * model.metre
-    if not (length > 0.0 and radius > 0.0):
+    if points is None or not radius > 0.0:
         return None
-    way = way / length
-    across, upright = level_frame(way[None])
+    line = points @ matrix[:3, :3].T + matrix[:3, 3]
+    line = line[np.append(True, (np.diff(line, axis=0) != 0.0).any(axis=1))]
+    if len(line) < 2:
+        return None
+    ways = np.stack([line[0] - line[1], line[-1] - line[-2]])
+    ways /= np.sqrt((ways**2).sum(axis=1))[:, None]
+    across, upright = level_frame(ways[1:])
     return Body(
-        ends,
-        np.stack([-way, way]),
+        line[[0, -1]],
+        ways,
         Shape.ROUND,
         np.array([2 * radius, 2 * radius]),
         np.concatenate([across, upright]),
+        line=line if len(line) > 2 else None,
     )
 
 
@@ -365,7 +368,7 @@ def _new_profile(
         )
     if kind.startswith("IfcArbitrary"):
         curves = attribute(profile, "InnerCurves") or [profile.OuterCurve]
-        points = _curve(placements, curves[0])
+        points = curve_points(placements, curves[0])
         return None if points is None else outline(points[:, :2])
     # A wall's thickness is taken off both sides: the sizes of ducts are inside ones.
     wall = 2 * float(attribute(profile, "WallThickness") or 0.0)
@@ -420,16 +423,4 @@ def outline(points: FloatArray) -> Profile | None:
         return Profile(Shape.ROUND, np.full(2, 2 * apart.max()), centre, axes)
     if len(points) >= 10 and abs(share - oval) < 2 * _NEAR:
         return Profile(Shape.OVAL, sides, centre, axes)
-    return None
-
-
-def _curve(placements: Placements, curve: Entity) -> FloatArray | None:
-    """Points of a polyline, m, shape (n, 3), or None for a curve of another kind."""
-    if curve.is_a("IfcPolyline"):
-        return np.array([placements.point(point) for point in curve.Points])
-    if curve.is_a("IfcIndexedPolyCurve"):
-        raw = np.array(curve.Points.CoordList, dtype=np.float64)
-        out = np.zeros((len(raw), 3))
-        out[:, : raw.shape[1]] = raw
-        return np.asarray(out * placements.metre)
     return None

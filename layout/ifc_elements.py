@@ -79,7 +79,7 @@ class Element:
     ends: list[End] = field(default_factory=list)
     taps: list[End] = field(default_factory=list)  # ports on a segment's side
     body: Body | None = None
-    line: FloatArray | None = None  # its axis, where the file has one
+    line: FloatArray | None = None  # its axis, if drawn or swept bent
     section: Section | None = None
     up: tuple[float, float, float] | None = None
     origin: str = ""
@@ -223,6 +223,8 @@ def find_bodies(
         element.body = next(bodies, None)
         if len(element.ends) < 2:
             element.line = axis_line(placements, element.entity, items.get("Axis", []))
+        if element.line is None and element.body is not None:
+            element.line = element.body.line
         placed = len(element.ends) > 1 or element.line is not None
         if element.body is None and (element.section is None or not placed):
             lacking[element.entity.id()] = element
@@ -235,6 +237,8 @@ def measure_segment(element: Element, found: Found) -> None:
     body, line = element.body, element.line
     as_swept = body is not None and body.radius is None and line is None
     as_swept = as_swept and not element.ends
+    if body is not None and body.line is not None:
+        as_swept = True  # bent: how it goes does not follow from its ends
     if len(element.ends) < 2:
         if line is not None:
             ends, outward = (
@@ -248,8 +252,9 @@ def measure_segment(element: Element, found: Found) -> None:
                 found.notices.append(
                     warning(
                         f"{found.file}, {element.words}",
-                        "it has neither ports nor a swept body; its centreline and "
-                        "section were assumed along the longest side of its faces",
+                        "it has neither ports nor a swept body that is read; its "
+                        "centreline and section were assumed along the longest side of "
+                        "its faces",
                         "check them, or export it as a swept solid",
                     )
                 )

@@ -246,6 +246,7 @@ class Placements:
     def __init__(self, model: IfcModel) -> None:
         self._file = model.file
         self.metre = model.metre
+        self.radian = assigned_factor(model, "PLANEANGLEUNIT")
         self._world: dict[int, FloatArray] = {}
         self._axes: dict[int, FloatArray] = {}
         self._directions: dict[int, FloatArray] = {}

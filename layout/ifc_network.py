@@ -224,20 +224,41 @@ def _segment_pieces(element: Element, network: Network) -> Iterator[Edge]:
             yield Edge((one.spot, middle), element, *own, radius)
             yield Edge((middle, two.spot), element, *own, radius)
             return
-    begin, finish = network.points[one.spot], network.points[two.spot]
-    way = finish - begin
+    line = _centreline(element, network.points[one.spot], network.points[two.spot])
+    corners = range(1, len(line) - 1)
+    between = [(float(corner), line[corner], -1) for corner in corners]
+    for number, tap in enumerate(element.taps):
+        between.append((*_foot(line, tap.point), number))
     at = [one.spot]
-    for share, tap in sorted(
-        (float((tap.point - begin) @ way / (way @ way)), index)
-        for index, tap in enumerate(element.taps)
-    ):
-        foot = network.spot(begin + min(max(share, 0.0), 1.0) * way)
-        at.append(foot)
-        if np.linalg.norm(element.taps[tap].point - network.points[foot]) > IN_LINE:
-            yield Edge((foot, element.taps[tap].spot), element, None, None, "")
+    for _, point, number in sorted(between, key=lambda stop: stop[0]):
+        at.append(network.spot(point))
+        if number < 0:
+            continue
+        tap = element.taps[number]
+        if np.linalg.norm(tap.point - point) > IN_LINE:
+            yield Edge((at[-1], tap.spot), element, None, None, "")
     at.append(two.spot)
     for a, b in pairwise(at):
         yield Edge((a, b), element, *own)
+
+
+def _centreline(element: Element, begin: FloatArray, finish: FloatArray) -> FloatArray:
+    """Points of a segment from one end to the other, by its line if it has one."""
+    line = element.line if element.line is not None else np.zeros((0, 3))
+    if len(line) and np.linalg.norm(line[0] - begin) > np.linalg.norm(line[-1] - begin):
+        line = line[::-1]
+    return np.concatenate([begin[None], line[1:-1], finish[None]])
+
+
+def _foot(line: FloatArray, point: FloatArray) -> tuple[float, FloatArray]:
+    """Nearest to a point on a line: number of the segment and share; the place."""
+    way = np.diff(line, axis=0)
+    square = np.maximum((way**2).sum(axis=1), 1e-30)
+    share = ((point - line[:-1]) * way).sum(axis=1) / square
+    share = np.minimum(np.maximum(share, 0.0), 1.0)
+    feet = line[:-1] + share[:, None] * way
+    nearest = int(np.argmin(np.linalg.norm(feet - point, axis=1)))
+    return nearest + float(share[nearest]), feet[nearest]
 
 
 def _meeting(element: Element) -> tuple[FloatArray | None, float | None, bool]:

@@ -10,10 +10,12 @@ from .units import UNITS
 
 _UNIT = r"(?:\s?(mm|cm|in|\"|″|”))?"
 _NUMBER = r"(\d+(?:\.\d+)?)"
+_OVAL = r"(?i:(?:flat\s+)?oval)"
 # A word of its own: not inside another word, and not one of three numbers.
 _RECTANGLE = re.compile(
+    rf"(\b{_OVAL}\s+)?"
     rf"(?<![\w.×*]){_NUMBER}{_UNIT}\s?[xX×*]\s?{_NUMBER}{_UNIT}(?![\w×*\"″”]|\.\d)"
-    r"(\s+oval\b)?",
+    rf"(\s+{_OVAL}\b)?",
 )
 _ROUND = re.compile(rf"(?<!\w)(?:DN|dn|[DdØø])\s?{_NUMBER}{_UNIT}(?![\w\"″”]|\.\d)")
 _OTHER_UNIT = re.compile(
@@ -55,6 +57,26 @@ def section_in_name(name: str) -> tuple[Section, str] | None:
     return None if found is None else found[:2]
 
 
+@lru_cache(maxsize=4096)
+def other_section_in_name(name: str) -> str | None:
+    """Words of a second section in a name, unless it is the same one.
+
+    Examples
+    --------
+    >>> other_section_in_name("T1 600x300 D200")
+    'Ø200 mm'
+    >>> other_section_in_name("duct 600x300") is None
+    True
+    """
+    found = _search(name)
+    if found is None:
+        return None
+    begin, end = found[2]
+    plain = _plain(name)
+    other = _search(plain[:begin] + " , " + plain[end:])
+    return None if other is None or other[0] == found[0] else other[0].words
+
+
 def unread_in_name(name: str) -> tuple[str, str] | None:
     """Find what looks like a section in a name and is not taken as one.
 
@@ -72,15 +94,19 @@ def unread_in_name(name: str) -> tuple[str, str] | None:
     --------
     >>> unread_in_name("trunk 24x12")[1]
     'write "24x12in" if it is in inches'
+    >>> unread_in_name("trunk 24x12 flat oval")[1]
+    'write "24x12in flat oval" if it is in inches'
+    >>> unread_in_name("trunk oval 24x12")[1]
+    'write "oval 24x12in" if it is in inches'
     >>> unread_in_name("trunk 0.6x0.3m")[1]
     'write mm, cm or in'
     >>> unread_in_name("trunk 7") is None
     True
     """
-    plain = _COPY.sub("", name).replace("_", " ")
+    plain = _plain(name)
     if match := _RECTANGLE.search(plain):
-        seen, unit = match[0].strip(), match[4] or match[2]
-        if match[2] and not match[4]:
+        seen, unit = match[0].strip(), match[5] or match[3]
+        if match[3] and not match[5]:
             return (
                 f"'{seen}' was not taken: its second side has no unit",
                 "write the unit behind it",
@@ -88,8 +114,9 @@ def unread_in_name(name: str) -> tuple[str, str] | None:
     elif match := _ROUND.search(plain):
         seen, unit = match[0].strip(), match[2]
     if match and not unit:
-        sides, oval, _ = seen.partition(" oval")
-        return _too_far(seen), f'write "{sides}in{oval}" if it is in inches'
+        more = match[6] or "" if match.re is _RECTANGLE else ""
+        sides = seen.removesuffix(more)
+        return _too_far(seen), f'write "{sides}in{more}" if it is in inches'
     if match := _OTHER_UNIT.search(plain):
         why = "is in a unit that no section in a name has"
         return f"'{match[0].strip()}' was not taken: it {why}", "write mm, cm or in"
@@ -189,21 +216,26 @@ def unique(names: Sequence[str]) -> list[str]:
 def _search(name: str) -> tuple[Section, str, tuple[int, int]] | None:
     if not _SIGN.search(name):
         return None
-    plain = _COPY.sub("", name).replace("_", " ")
+    plain = _plain(name)
     for match in _RECTANGLE.finditer(plain):
-        wide, unit, tall, last, oval = match.groups()
+        before, wide, unit, tall, last, behind = match.groups()
         if unit and not last:
             continue
         sides = _metres(wide, unit or last), _metres(tall, last)
         if sides[0] is None or sides[1] is None:
             continue
-        make = flat_oval if oval else rectangular
+        make = flat_oval if before or behind else rectangular
         return make(sides[0], sides[1]), _how(match[0], last), match.span()
     for match in _ROUND.finditer(plain):
         diameter = _metres(match[1], match[2])
         if diameter is not None:
             return round_section(diameter), _how(match[0], match[2]), match.span()
     return None
+
+
+def _plain(name: str) -> str:
+    """Name without a copy's number, and with blanks for underscores."""
+    return _COPY.sub("", name).replace("_", " ")
 
 
 def _metres(number: str, unit: str | None) -> float | None:

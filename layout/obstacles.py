@@ -1,10 +1,12 @@
 """Solids that ducts must stay clear of: beams, columns, slabs."""
 
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from .faults import BadInput, Notice, note, refusal, warning
 from .frames import z_up
@@ -17,6 +19,7 @@ from .units import UNITS, check_frame
 _KINDS = (".glb", ".gltf", ".obj", ".stl", ".ply")
 _LARGEST = 256_000_000  # bytes
 _MOST_FACES = 5_000_000
+_MOST_SHELLS = 100  # that are open, and measured to one by one
 _FAR = 300.0  # m: a solid longer than this is in another unit
 
 
@@ -86,7 +89,7 @@ def read_obstacles(
     else:
         stated = path.suffix.lower() in (".glb", ".gltf")
         parts = _meshes(path, unit, up)
-    found = [_obstacle(path, *part, notices) for part in parts]
+    found = [one for part in parts for one in _obstacles(path, *part, notices)]
     if not found and not notices:
         raise refusal(
             path.name,
@@ -135,27 +138,92 @@ def structure_in(
     if not is_ifc(path):
         return (), ()
     parts, notices = ifc_solids(path, unit)
-    found = [_obstacle(path, *part, notices) for part in parts]
+    found = [one for part in parts for one in _obstacles(path, *part, notices)]
     return tuple(found), tuple(notices)
 
 
-def _obstacle(
+def _obstacles(
     path: Path, name: str, vertices: FloatArray, faces: IntArray, notices: list[Notice]
-) -> Obstacle:
+) -> list[Obstacle]:
+    """What is closed of a solid, and each shell of it that is not."""
     import trimesh
 
     mesh: Any = trimesh.Trimesh(vertices, faces)  # equal vertices become one
-    closed = bool(mesh.is_watertight)
-    if not closed:
+    vertices = np.asarray(mesh.vertices)
+    faces = np.asarray(mesh.faces, dtype=np.int64)
+    if mesh.is_watertight:
+        return [Obstacle(name, vertices, faces, is_closed=True)]
+    shell, is_open = _shells(faces, np.asarray(mesh.face_adjacency))
+    open_shells = np.flatnonzero(is_open)
+    parts = [faces[shell == number] for number in open_shells[:_MOST_SHELLS]]
+    panels = any(_is_flat(vertices[part]) for part in parts)
+    if panels or len(open_shells) > _MOST_SHELLS:
+        parts = [faces[is_open[shell]]]  # loose panels enclose something together
+    count = len(is_open)
+    if len(open_shells):
         notices.append(
             warning(
                 f"{path.name}, '{name}'",
-                "the solid is not closed, so its convex hull is measured to",
+                "the solid is not closed, so its convex hull is measured to"
+                if count == 1
+                else f"of its {count} shells {len(open_shells)} "
+                f"{'are' if len(open_shells) > 1 else 'is'} not closed, so the convex "
+                f"hull of {'each' if len(parts) > 1 else 'what is not'} is measured to",
                 "close it if it is hollow or bent",
             )
         )
-    merged = np.asarray(mesh.vertices), np.asarray(mesh.faces, dtype=np.int64)
-    return Obstacle(name, *merged, closed)
+    rest = faces[~is_open[shell]]
+    whole = [rest] if len(rest) else []
+    if not trimesh.Trimesh(vertices, rest).is_watertight:  # two share an edge
+        whole = [faces[shell == number] for number in np.flatnonzero(~is_open)]
+    return [
+        *(Obstacle(name, *_used(vertices, part), is_closed=True) for part in whole),
+        *(Obstacle(name, *_used(vertices, part), is_closed=False) for part in parts),
+    ]
+
+
+def _shells(
+    faces: IntArray, adjacency: IntArray
+) -> tuple[IntArray, npt.NDArray[np.bool_]]:
+    """Shell of each face, and whether a shell has an edge without two faces."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    count = len(faces)
+    links = coo_array((np.ones(len(adjacency)), adjacency.T), shape=(count, count))
+    shells, shell = connected_components(links, directed=False)
+    edges = np.sort(faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+    _, edge = np.unique(edges @ [faces.max() + 1, 1], return_inverse=True)
+    of = np.repeat(shell, 3)  # an edge counts for each shell by itself
+    _, place, used = np.unique(
+        of * (edge.max() + 1) + edge, return_inverse=True, return_counts=True
+    )
+    is_open = np.zeros(shells, dtype=np.bool_)
+    is_open[of[used[place] != 2]] = True
+    return shell.astype(np.int64), is_open
+
+
+def _is_flat(corners: FloatArray) -> bool:
+    """Whether triangles, shape (n, 3, 3), lie in one plane."""
+    points = corners.reshape(-1, 3)
+    spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
+    return bool(spread[2] <= 1e-6 * spread[0])
+
+
+def _used(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+    """Vertices that faces use, and the faces of these."""
+    kept, number = np.unique(faces, return_inverse=True)
+    return vertices[kept], number.reshape(-1, 3).astype(np.int64)
+
+
+def _scene(path: Path) -> Any:
+    """Scene of a file; of an OBJ without the byte order mark that hides a line."""
+    import trimesh
+
+    mark = b"\xef\xbb\xbf"
+    if path.suffix.lower() == ".obj" and (content := path.read_bytes())[:3] == mark:
+        return trimesh.load_scene(BytesIO(content[3:]), file_type="obj")
+    return trimesh.load_scene(path)
 
 
 def _meshes(
@@ -174,7 +242,7 @@ def _meshes(
     if gltf:
         check_gltf(path)
     try:
-        scene: Any = trimesh.load_scene(path)
+        scene: Any = _scene(path)
         parts = [
             (str(name), scene.geometry[geometry], np.asarray(matrix))
             for name in scene.graph.nodes_geometry

@@ -91,7 +91,8 @@ def _read(path: Path, unit: str | None, up: str | None) -> Drawing:
         raise refusal(path.name, "the file is empty (0 bytes)", "export it again")
     if size > _LARGEST:
         raise refusal(path.name, "the file is larger than 512 MB", "split the drawing")
-    text = head.lstrip(b"\xef\xbb\xbf \t\r\n")
+    head = head.removeprefix(b"\xef\xbb\xbf")  # a byte order mark
+    text = head.lstrip()
     if head[:4] == b"glTF" or text[:1] == b"{":
         return read_gltf(path, unit=unit, up=up)
     if path.suffix.lower() == ".toml":
@@ -122,7 +123,7 @@ def _read(path: Path, unit: str | None, up: str | None) -> Drawing:
 def _looks_like_dxf(head: bytes) -> bool:
     if head.startswith(b"AutoCAD Binary DXF"):
         return True
-    words = head.lstrip(b"\xef\xbb\xbf").split(None, 4)
+    words = head.split(None, 4)
     if words[:1] == [b"999"]:  # a comment stands before the first section
         return b"SECTION" in head
     return words[:2] == [b"0", b"SECTION"]
@@ -131,5 +132,5 @@ def _looks_like_dxf(head: bytes) -> bool:
 def _looks_like_obj(head: bytes) -> bool:
     if b"\0" in head:
         return False
-    words = {line.split(b" ", 1)[0] for line in head.splitlines() if b" " in line}
+    words = {line.split(None, 1)[0] for line in head.splitlines() if line.strip()}
     return b"v" in words and bool(words & {b"l", b"f"})

@@ -7,9 +7,11 @@ of a text and a value.
 
 import logging
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
@@ -33,13 +35,33 @@ from .sections import FloatArray
 from .snap import snap
 from .units import UNITS
 
-# $INSUNITS of the DXF reference; the rest is read as "no unit".
-_HEADER_UNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}
+# $INSUNITS: name and metres. Source: ezdxf.units for the codes; a US survey foot
+# is 1200/3937 m by definition, from memory.
+_HEADER_UNITS = {
+    1: ("in", 0.0254),
+    2: ("ft", 0.3048),
+    4: ("mm", 1e-3),
+    5: ("cm", 1e-2),
+    6: ("m", 1.0),
+    7: ("km", 1e3),
+    10: ("yd", 0.9144),
+    14: ("dm", 0.1),
+    21: ("US survey ft", 1200 / 3937),
+}
 _MOST_PIECES = 1_000_000
+_MOST_OPENED = 100_000  # entities of blocks, each of which is copied
 _DEEPEST = 32  # blocks within blocks
 _CHORD = math.radians(7.5)  # of an arc between two of its points
+_SPAN = 24  # chords of a spline from knot to knot: off by 1/1000 of its size at most
 _TOUCH = 1e-4  # m: ends of loose lines nearer than this are one
 _SKIPPED_LAYERS = ("defpoints",)
+# What no duct is drawn as: nobody misses it.
+_WORDS = (
+    *("TEXT", "MTEXT", "ATTDEF", "ATTRIB", "TOLERANCE", "ACAD_TABLE", "IMAGE"),
+    *("DIMENSION", "ARC_DIMENSION", "LARGE_RADIAL_DIMENSION", "LEADER", "MULTILEADER"),
+    *("HATCH", "MPOLYGON", "WIPEOUT", "POINT", "VIEWPORT", "OLE2FRAME", "SEQEND"),
+)
+_HIDDEN, _OUTSIDE = " (frozen or off)", " (not in this file)"
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,24 +96,27 @@ def read_dxf(path: Path, *, unit: str | None = None, up: str | None = None) -> D
         If it is damaged, or holds no line that can be a duct.
     """
     found = Found(path.name)
-    passed_over: dict[str, int] = {}
+    passed_over: Counter[tuple[str, str, str]] = Counter()
     with _remarks(found):
         document = _opened(path)
-        said = _HEADER_UNITS.get(int(document.units or 0))
+        said, factor = _unit(document, path.name, unit)
         try:
             pieces = list(_pieces(document.modelspace(), path.name, passed_over))
         except BadInput:
             raise
         except Exception as problem:  # damage that shows only when it is used
             raise _damaged(path, problem) from None
-    factor = UNITS[unit or said or "m"].factor
     if not pieces:
-        held = ", ".join(f"{count} {kind}" for kind, count in passed_over.items())
+        held = ", ".join(
+            f"{count} {kind}{' on a hidden layer' * bool(why)}"
+            for (kind, _, why), count in passed_over.items()
+        )
         raise refusal(
             path.name,
             f"there is no line in it that can be a duct ({held or 'it is empty'})",
             "draw centrelines as LINE, POLYLINE, ARC or SPLINE in model space",
         )
+    _say_what_was_passed_over(passed_over, pieces, found)
     pieces = _ducts(pieces, found)
     for piece in pieces:
         check_finite(piece.points, f"{path.name}, {piece.where}", found.faults)
@@ -123,10 +148,14 @@ def read_dxf(path: Path, *, unit: str | None = None, up: str | None = None) -> D
 
 
 def _opened(path: Path) -> Any:
-    from ezdxf.filemanagement import readfile
+    from ezdxf.filemanagement import read, readfile
     from ezdxf.lldxf.const import DXFVersionError
 
     try:
+        with path.open("rb") as stream:
+            is_marked = stream.read(3) == b"\xef\xbb\xbf"  # a byte order mark
+        if is_marked:
+            return read(StringIO(path.read_text(encoding="utf-8-sig")))
         return readfile(path)
     except DXFVersionError:
         raise refusal(
@@ -134,6 +163,21 @@ def _opened(path: Path) -> Any:
         ) from None
     except Exception as problem:  # a damaged file fails in the parser in many ways
         raise _damaged(path, problem) from None
+
+
+def _unit(document: Any, file: str, unit: str | None) -> tuple[str | None, float]:
+    """Unit that the header states, if any, and the metres of that which counts."""
+    code = int(document.units or 0)
+    said, factor = _HEADER_UNITS.get(code, (None, 1.0))
+    if unit is not None:
+        return said, UNITS[unit].factor
+    if said is None and code != 0:
+        raise refusal(
+            file,
+            f"its header states a unit that is not read ($INSUNITS {code})",
+            "say --unit, or save it in millimetres or metres",
+        )
+    return said, factor
 
 
 def _damaged(path: Path, problem: Exception) -> BadInput:
@@ -169,8 +213,13 @@ def _remarks(found: Found) -> Iterator[None]:
         )
 
 
-def _pieces(layout: Any, file: str, passed_over: dict[str, int]) -> Iterator[_Piece]:
-    """Every entity of model space as points in the file's unit, blocks opened."""
+def _pieces(
+    layout: Any, file: str, passed_over: Counter[tuple[str, str, str]]
+) -> Iterator[_Piece]:
+    """Every entity of model space as points in the file's unit, blocks opened.
+
+    What is not read is counted by its kind, its layer and why beyond its kind.
+    """
     from ezdxf.lldxf.encoding import decode_dxf_unicode
 
     hidden = {
@@ -181,7 +230,7 @@ def _pieces(layout: Any, file: str, passed_over: dict[str, int]) -> Iterator[_Pi
     stack: list[tuple[Any, str, Mapping[str, object], tuple[str, ...]]] = [
         (entity, "", {}, ()) for entity in reversed(list(layout))
     ]
-    count = 0
+    count = opened = 0
     while stack:
         entity, layer_of_block, extras, blocks = stack.pop()
         count += 1
@@ -190,18 +239,30 @@ def _pieces(layout: Any, file: str, passed_over: dict[str, int]) -> Iterator[_Pi
         layer = decode_dxf_unicode(entity.dxf.get("layer", "0"))
         if layer == "0" and layer_of_block:
             layer = layer_of_block
+        kind = entity.dxftype()
         if layer.lower() in hidden or layer.lower() in _SKIPPED_LAYERS:
-            passed_over["on a hidden layer"] = (
-                passed_over.get("on a hidden layer", 0) + 1
-            )
+            passed_over[kind, layer, _HIDDEN] += 1
             continue
         own = {**extras, **_xdata(entity)}
-        kind = entity.dxftype()
         if kind == "INSERT":
             name = entity.dxf.name
             if name in blocks or len(blocks) >= _DEEPEST:
                 raise refusal(
                     file, f"the block '{name}' holds itself", "take it out of itself"
+                )
+            block = layout.doc.blocks.get(name)
+            if block is None or block.block.is_xref or block.block.is_xref_overlay:
+                passed_over[f"INSERT of '{name}'", layer, _OUTSIDE] += 1
+                continue
+            opened += (
+                max(len(block), 1) * entity.dxf.row_count * entity.dxf.column_count
+            )
+            if opened > _MOST_OPENED:
+                raise refusal(
+                    file,
+                    f"with the block '{name}' more than {_MOST_OPENED} entities "
+                    "stand in its blocks",
+                    "draw the ducts outside of blocks, or fewer rows and columns",
                 )
             parts = [
                 part for one in entity.multi_insert() for part in one.virtual_entities()
@@ -210,7 +271,7 @@ def _pieces(layout: Any, file: str, passed_over: dict[str, int]) -> Iterator[_Pi
             continue
         points = _points(entity, kind)
         if points is None or len(points) < 2:
-            passed_over[kind] = passed_over.get(kind, 0) + 1
+            passed_over[kind, layer, ""] += 1
             continue
         where = f"{kind} on layer '{layer}'"
         handle = entity.dxf.get("handle")
@@ -233,10 +294,35 @@ def _points(entity: Any, kind: str) -> FloatArray | None:
         if entity.is_closed and points:
             points.append(points[0])
         return np.array(points, dtype=np.float64).reshape(-1, 3)
+    if kind == "SPLINE" and (free := _free_ended(entity)) is not None:
+        return free
     if kind in ("SPLINE", "ELLIPSE"):
         curve = list(entity.flattening(_sag(entity, kind)))
         return np.array(curve, dtype=np.float64).reshape(-1, 3)
     return None
+
+
+def _free_ended(entity: Any) -> FloatArray | None:
+    """Points of a spline whose knots do not stop at its ends; None for any other.
+
+    The curve is that between the knots number p and n, of degree p and n control
+    points; the parser also follows it where it is none.
+    """
+    control = np.array(list(entity.control_points), dtype=np.float64).reshape(-1, 3)
+    knots, degree = np.array(list(entity.knots)), int(entity.dxf.degree)
+    if not 0 < degree < len(control) or len(knots) != len(control) + degree + 1:
+        return None
+    first, last = knots[degree], knots[len(control)]
+    if knots[0] == first and knots[-1] == last:
+        return None
+    from scipy.interpolate import BSpline
+
+    weight = np.array(list(entity.weights) or np.ones(len(control)))[:, None]
+    stops = np.unique(knots[degree : len(control) + 1])
+    steps = np.arange(len(stops) * _SPAN - _SPAN + 1) / _SPAN
+    at = np.interp(steps, np.arange(len(stops)), stops)
+    curve = BSpline(knots, np.hstack([control * weight, weight]), degree)(at)
+    return np.asarray(curve[:, :3] / curve[:, 3:], dtype=np.float64)
 
 
 def _sag(entity: Any, kind: str) -> float:
@@ -297,6 +383,31 @@ def _xdata(entity: Any) -> dict[str, object]:
             out[key] = tag.value
             key = None
     return out
+
+
+def _say_what_was_passed_over(
+    passed_over: Counter[tuple[str, str, str]], pieces: list[_Piece], found: Found
+) -> None:
+    """Say what was not read of the layers that hold ducts, and of other drawings."""
+    layers = {layer for _, layer, _ in passed_over} | {p.layer for p in pieces}
+    sized = {layer for layer in layers if section_in_name(layer)}
+    said = [
+        f"{count} {kind} on layer '{layer}'{why}"
+        for (kind, layer, why), count in passed_over.items()
+        if layer.lower() not in _SKIPPED_LAYERS
+        and kind not in _WORDS
+        and (not sized or layer in sized or why == _OUTSIDE)
+    ]
+    if said:
+        more = f" and {len(said) - 8} more kinds" if len(said) > 8 else ""
+        found.notices.append(
+            warning(
+                found.file,
+                f"not read: {', '.join(said[:8])}{more}",
+                "if they are ducts, show their layers, bind other drawings, and draw "
+                "centrelines as LINE, POLYLINE, ARC or SPLINE",
+            )
+        )
 
 
 def _ducts(pieces: list[_Piece], found: Found) -> list[_Piece]:

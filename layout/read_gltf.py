@@ -16,7 +16,7 @@ import numpy as np
 
 from .collected import Collected, Found, check_finite, collected_drawing, describe
 from .drawing import Drawing
-from .faults import TOO_LONG, BadInput, note, refusal, warning
+from .faults import TOO_LONG, BadInput, error, note, refusal, warning
 from .polylines import chains
 from .sections import FloatArray, IntArray
 from .units import UNITS
@@ -27,6 +27,11 @@ _WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4}
 _JSON, _BIN = 0x4E4F534A, 0x004E4942
 _LARGEST = 512_000_000  # bytes of any one file that is opened
 _MOVES = frozenset(("matrix", "rotation", "scale", "translation"))
+_INSTANCES = "EXT_mesh_gpu_instancing"
+_NO_INSTANCES = (
+    f"it stands for several instances ({_INSTANCES}), which are not read",
+    "export each as a node of its own",
+)
 _FAR = 5000.0  # m: a route longer than this is in another unit
 # Y up to Z up: (x, y, z) becomes (x, -z, y).
 _UPRIGHT = np.array([[1.0, 0, 0, 0], [0, 0, -1, 0], [0, 1, 0, 0], [0, 0, 0, 1]])
@@ -124,6 +129,16 @@ def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> 
             except BadInput as bad:
                 found.faults.extend(bad.faults)
                 continue
+            if _is_instanced(node):
+                found.faults.append(error(f"{file.name}, {label}", *_NO_INSTANCES))
+            if not lines:
+                found.notices.append(
+                    warning(
+                        f"{file.name}, {label}",
+                        "lines without a length in it were left out",
+                        "complete or delete them",
+                    )
+                )
             owners = [file.item("nodes", parent, label) for parent in parents]
             where = label + (f", primitive {number}" if number else "")
             owners = [node, mesh, *owners]
@@ -436,7 +451,12 @@ def _polylines(
     attributes = primitive.get("attributes")
     if not isinstance(attributes, dict) or "POSITION" not in attributes:
         raise refusal(file.name, f"{label} has lines without positions", "export again")
-    points = _accessor(file, attributes["POSITION"], label).astype(np.float64)
+    stored = _accessor(file, attributes["POSITION"], label)
+    points = stored.astype(np.float64)
+    if stored.dtype.kind != "f":
+        accessor = file.item("accessors", attributes["POSITION"], label)
+        if accessor.get("normalized") is True:
+            points = np.maximum(points / np.iinfo(stored.dtype.name).max, -1.0)
     if points.ndim != 2 or points.shape[1] != 3:
         raise refusal(file.name, f"the positions of {label} are not 3D", "export again")
     if "indices" in primitive:
@@ -456,7 +476,9 @@ def _polylines(
     if mode == _STRIP:
         return [points[order]] if len(order) > 1 else []
     if mode == _LOOP:
-        return [points[np.append(order, order[0])]] if len(order) > 2 else []
+        if len(order) > 2:
+            order = np.append(order, order[0])
+        return [points[order]] if len(order) > 1 else []
     if len(order) % 2:
         raise refusal(
             file.name, f"{label} has an odd number of line ends", "export it again"
@@ -475,6 +497,11 @@ def _polylines(
     if still and lines:
         lines[0] = np.concatenate([np.repeat(lines[0][:1], still, axis=0), lines[0]])
     return lines
+
+
+def _is_instanced(node: Mapping[str, Any]) -> bool:
+    extensions = node.get("extensions")
+    return isinstance(extensions, dict) and _INSTANCES in extensions
 
 
 def _same_place(points: FloatArray) -> IntArray:
@@ -599,6 +626,12 @@ def _buffer(file: _File, number: object) -> bytes:
         return file.buffers[number]
     buffer = file.item("buffers", number, "a buffer view")
     length, uri = buffer.get("byteLength", 0), buffer.get("uri")
+    if uri is None and number != 0:
+        raise refusal(
+            file.name,
+            f"buffer {number} names no file, and only buffer 0 may be the file's own",
+            "export it again",
+        )
     if uri is None:
         data = file.binary or b""
     elif isinstance(uri, str) and uri.startswith("data:"):
@@ -668,6 +701,9 @@ def check_gltf(path: Path) -> None:
     file = _open(path)
     for number in range(len(_list(file.content, "buffers", file, "the file"))):
         _buffer(file, number)
+    for number, node in enumerate(_list(file.content, "nodes", file, "the file")):
+        if _is_instanced(node):
+            raise refusal(f"{file.name}, node {number}", *_NO_INSTANCES)
     accessors = _list(file.content, "accessors", file, "the file")
     for number, accessor in enumerate(accessors):
         if "bufferView" in accessor or accessor.get("count", 0) != 0:

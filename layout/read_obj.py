@@ -16,13 +16,14 @@ from .collected import (
     say_what_was_taken,
 )
 from .drawing import Drawing
-from .faults import BadInput, error, refusal
+from .faults import BadInput, error, refusal, warning
 from .frames import z_up
 from .polylines import chains
 from .sections import IntArray
 from .units import UNITS
 
 _MOST_FAULTS = 20
+_CURVES = ("curv", "curv2", "surf")
 
 
 @dataclass
@@ -109,10 +110,10 @@ def read_obj(path: Path, *, unit: str | None = None, up: str | None = None) -> D
 def _parse(
     path: Path, found: Found
 ) -> tuple[list[tuple[float, float, float]], list[_Object], int]:
-    text = path.read_text(encoding="utf-8", errors="replace")
+    text = path.read_text(encoding="utf-8-sig", errors="replace")
     vertices: list[tuple[float, float, float]] = []
     objects = [_Object("", "the file")]
-    faces = 0
+    faces = curves = 0
     number, carried = 0, ""
     for raw in text.splitlines():
         number += 1
@@ -121,7 +122,7 @@ def _parse(
             carried = line[:-1] + " "
             continue
         carried = ""
-        keyword, _, rest = line.strip().partition(" ")
+        keyword, rest = (*line.split(None, 1), "", "")[:2]
         if keyword == "v":
             vertices.append(_vertex(rest, f"{path.name}, line {number}", found))
         elif keyword == "l":
@@ -133,6 +134,16 @@ def _parse(
             objects.append(_Object(rest.strip(), f"object '{rest.strip()}'"))
         elif keyword == "f":
             faces += 1
+        elif keyword in _CURVES:
+            curves += 1
+    if curves:
+        found.notices.append(
+            warning(
+                path.name,
+                f"free-form curves or surfaces in it ({curves}) were not read",
+                "export the centrelines as lines",
+            )
+        )
     return vertices, objects, faces
 
 
@@ -164,7 +175,7 @@ def _vertex(rest: str, where: str, found: Found) -> tuple[float, float, float]:
 
 def _indices(rest: str, count: int, where: str, found: Found) -> list[int]:
     out = []
-    for word in rest.split():
+    for word in rest.partition("#")[0].split():
         try:
             index = int(word.partition("/")[0])
         except ValueError:

@@ -29,7 +29,7 @@ from .collected import (
     say_what_was_taken,
 )
 from .drawing import Drawing
-from .extras import KEYS
+from .extras import KEYS, bare_quantity
 from .faults import BadInput, refusal
 from .frames import z_up
 from .polylines import chains
@@ -112,7 +112,7 @@ def read_vtk(path: Path, *, unit: str | None = None, up: str | None = None) -> D
     BadInput
         If it is damaged, claims what it does not hold, or holds no line.
     """
-    content = path.read_bytes()
+    content = path.read_bytes().removeprefix(b"\xef\xbb\xbf")
     try:
         if content.lstrip()[:1] == b"<":
             pieces = list(_xml_pieces(content, path.name))
@@ -276,6 +276,7 @@ def _xml_pieces(content: bytes, file: str) -> Iterator[_Lines]:
             lines = _only(lines, wanted)
         for array in piece.findall("CellData/*"):
             key = array.get("Name", "")
+            _check_unit(key, file)
             if key in KEYS:
                 values = codec.values(array)
                 if len(values) >= first + int(wanted.max(initial=-1)) + 1:
@@ -425,6 +426,7 @@ def _legacy(content: bytes, file: str) -> _Lines:
     # The data of cells begin with those of the vertices.
     last = before + len(lines.offsets)
     for name, values in arrays.items():
+        _check_unit(name, file)
         if len(values) < last:
             raise ValueError(f"'{name}' has {len(values)} values for {last} cells")
     lines.arrays = {name: values[before:last] for name, values in arrays.items()}
@@ -577,8 +579,14 @@ def _legacy_fields(words: _Words) -> Iterator[tuple[str, list[object]]]:
             yield from _kept(name, width, words.numbers(size, kind).tolist())
 
 
+def _check_unit(name: str, file: str) -> None:
+    """Refuse an array of cells that is a quantity without its unit."""
+    if (bare := bare_quantity(name)) is not None:
+        raise refusal(file, bare[0].replace("the extra", "the array of cells"), bare[1])
+
+
 def _kept(
     name: str, width: int, values: list[object]
 ) -> Iterator[tuple[str, list[object]]]:
-    if name in KEYS and width == 1:
+    if width == 1 and (name in KEYS or bare_quantity(name) is not None):
         yield name, values

@@ -50,11 +50,11 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
         for name, spec in schedule.terminals.items()
         if spec.load is not None or spec.share is not None
     }
+    notices = _unused_total(schedule)
     if not waiting:
-        return schedule, ()
+        return schedule, tuple(notices)
     rooms, density = schedule.rooms, air_of(schedule).density
     faults: list[Notice] = []
-    notices: list[Notice] = []
     terminals: dict[str, TerminalSpec] = dict(schedule.terminals)
     for name, spec in waiting.items():
         where = f"{schedule.file}, [terminals.{toml_key(name)}]"
@@ -127,3 +127,23 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
             )
         )
     return replace(schedule, terminals=terminals), tuple(notices)
+
+
+def _unused_total(schedule: Schedule) -> list[Notice]:
+    """Say that nothing takes a share of the total, unless the airflows make it up."""
+    total, terminals = schedule.rooms.total, schedule.terminals.values()
+    of_supply = schedule.source.is_return and not terminals
+    if total is None or of_supply or any(spec.share is not None for spec in terminals):
+        return []
+    every = sum(spec.flow for spec in terminals)  # NaN where the drawing says one
+    if abs(every - total) <= _ROUNDING * total:
+        return []
+    known = f"; their airflows add up to {airflow_words(every)}" if every > 0.0 else ""
+    return [
+        warning(
+            f"{schedule.file}, [rooms] total_airflow",
+            f"it is {airflow_words(total)}, and no terminal has a share of it{known}",
+            'give terminals a share, such as share = "25 %", or delete it',
+            effect="none: the airflows at the terminals count",
+        )
+    ]

@@ -793,3 +793,42 @@ def test_nothing_that_is_read_is_written_over(
     twice = [*words[:4], "--png", "{book}.png", "--csv", "{book}.png"]
     assert main([word.format(**files) for word in twice]) == 2
     assert "two outputs would be written there" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("words", [
+    ["report", "{house}", "--out", "{hard}.html"],
+    ["analyse", "{house}", "--csv", "{tables}"],
+    ["analyse", "{house}", "--schedule", "{tables}/paths.csv", "--csv", "{tables}"],
+    ["quantities", "{house}", "--csv", "{tables}"],
+    ["analyse", "{house}", "--xlsx", "{one}.xlsx", "--page", "{one}.html"],
+    ["compare", "{house}", "{up}", "--csv", "{tables}"],
+    ["compare", "{house}", "{there}", "--csv", "{around}"],
+])  # fmt: skip
+def test_links_and_tables_lead_to_nothing_that_is_read(
+    words: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A hard link, a file among the tables, a name that leads out of their folder."""
+    house = Path(shutil.copy(HOUSE, tmp_path))
+    plan = Path(shutil.copy(HOUSE.parent / "house.schedule.toml", tmp_path))
+    tables = tmp_path / "tables"
+    tables.mkdir()
+    (tmp_path / "hard.html").hardlink_to(house)
+    (tables / "lengths.csv").hardlink_to(house)
+    (tables / "elements.csv").symlink_to(house)
+    shutil.copy(plan, tables / "paths.csv")
+    (tmp_path / "one.xlsx").touch()
+    (tmp_path / "one.html").hardlink_to(tmp_path / "one.xlsx")
+    up = shutil.copy(house, tmp_path / "...glb")
+    there = shutil.copy(house, tables / "tables.glb")
+    before = {path: path.read_bytes() for path in tmp_path.rglob("*.*")}
+    names = {"house": house, "up": up, "there": there, "around": tmp_path}
+    names |= {name: tmp_path / name for name in ("hard", "one", "tables")}
+    assert main([word.format(**names) for word in words]) == 2
+    said = capsys.readouterr().err
+    assert re.search("not written over|two outputs|is an input|no name for", said)
+    assert {path: path.read_bytes() for path in tmp_path.rglob("*.*")} == before
+
+
+def test_tables_are_written_over_those_of_before(tmp_path: Path) -> None:
+    for _ in range(2):
+        assert main(["analyse", str(HOUSE), "--csv", str(tmp_path)]) == 0

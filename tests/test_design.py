@@ -975,3 +975,24 @@ def test_analyse_prints_checks_power_and_cautions(
     out = capsys.readouterr().out
     for words in ("Checks", "Fan at design airflow", "asbestos", "local code"):
         assert words in out
+
+
+@pytest.mark.parametrize(
+    ("terminals", "said"),
+    [
+        ("", "no terminal has a share of it;"),
+        ('[terminals.a]\nflow = "100 L/s"\n', "add up to 100.0 L/s (212 cfm);"),
+        ('[terminals.a]\nflow = "500 L/s"\n', ""),
+        ('[terminals.a]\nshare = "100 %"\n', ""),
+    ],
+)
+def test_a_total_that_nothing_uses_is_said(
+    terminals: str, said: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "plan.toml"
+    path.write_text('[rooms]\ntotal_airflow = "500 L/s"\n' + terminals)
+    plan = read_schedule(path)
+    sentences = [n.sentence for n in with_airflows(plan)[1] if "has a share" in n.what]
+    assert len(sentences) == bool(said)
+    assert all(said in sentence for sentence in sentences)
+    assert with_airflows(plan.for_return())[1] == ()

@@ -5,9 +5,11 @@ of the real files are what ifcopenshell reads there.
 """
 
 import json
+import math
 import re
 import subprocess
 import sys
+from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -21,6 +23,8 @@ from elbowroom.layout import (
     DuctGraph,
     Schedule,
     Shape,
+    SourceSpec,
+    TerminalSpec,
     build,
     clearances,
     join,
@@ -343,3 +347,119 @@ def test_analyse_measures_to_the_beam_of_the_model(
     out = capsys.readouterr().out
     assert "steel beam" in out
     assert "100 mm" in out
+
+
+def swept_disk(folder: Path, make: Callable[[Any], Any], *, axis: bool) -> Path:
+    """A model in mm and degrees of one duct of 200 mm, swept along a curve."""
+    import ifcopenshell
+
+    model: Any = ifcopenshell.file(schema="IFC4")
+    metre = model.createIfcSIUnit(None, "LENGTHUNIT", "MILLI", "METRE")
+    radian = model.createIfcSIUnit(None, "PLANEANGLEUNIT", None, "RADIAN")
+    ratio = model.createIfcPlaneAngleMeasure(math.pi / 180)
+    size = model.createIfcMeasureWithUnit(ratio, radian)
+    none = model.createIfcDimensionalExponents(0, 0, 0, 0, 0, 0, 0)
+    degree = model.createIfcConversionBasedUnit(none, "PLANEANGLEUNIT", "DEGREE", size)
+    units = model.createIfcUnitAssignment([metre, degree])
+    here, place = (
+        model.createIfcAxis2Placement3D(
+            model.createIfcCartesianPoint((0.0, 0.0, height)), None, None
+        )
+        for height in (0.0, 3000.0)
+    )
+    context = model.createIfcGeometricRepresentationContext(
+        None, "Model", 3, 1e-5, here, None
+    )
+    words = {"RepresentationContexts": [context], "UnitsInContext": units}
+    model.createIfcProject("0" * 22, Name="p", **words)
+    item = make(model)
+    if not axis:
+        item = model.createIfcSweptDiskSolid(item, 100.0, None, None, None)
+    kind = ("Axis", "Curve3D") if axis else ("Body", "AdvancedSweptSolid")
+    shape = model.createIfcShapeRepresentation(context, *kind, [item])
+    model.createIfcDuctSegment(
+        "1" * 22,
+        Name="flex D200",
+        ObjectPlacement=model.createIfcLocalPlacement(None, place),
+        Representation=model.createIfcProductDefinitionShape(None, None, [shape]),
+    )
+    path = folder / "disk.ifc"
+    model.write(str(path))
+    return path
+
+
+def polyline(model: Any, *corners: tuple[float, float]) -> Any:
+    points = [model.createIfcCartesianPoint((x, y, 0.0)) for x, y in corners]
+    return model.createIfcPolyline(points)
+
+
+def indexed(model: Any) -> Any:
+    aside = 1000 * math.sqrt(0.5)
+    corners = [(0, 0), (3000, 0), (3000 + aside, 1000 - aside), (4000, 1000)]
+    corners.append((4000, 3000))
+    points = model.createIfcCartesianPointList3D([(x, y, 0.0) for x, y in corners])
+    parts = [
+        model.createIfcLineIndex((1, 2)),
+        model.createIfcArcIndex((2, 3, 4)),
+        model.createIfcLineIndex((4, 5)),
+    ]
+    return model.createIfcIndexedPolyCurve(points, parts, None)
+
+
+def composite(model: Any, *, by_points: bool) -> Any:
+    """Line, a quarter of a circle drawn backwards, and a trimmed line."""
+    centre = model.createIfcCartesianPoint((3000.0, 1000.0, 0.0))
+    place = model.createIfcAxis2Placement3D(centre, None, None)
+    circle = model.createIfcCircle(place, 1000.0)
+    ends = [model.createIfcParameterValue(angle) for angle in (0.0, 270.0)]
+    if by_points:
+        places = ((4000.0, 1000.0, 0.0), (3000.0, 0.0, 0.0))
+        ends = [model.createIfcCartesianPoint(at) for at in places]
+    first, last = ([end] for end in ends)
+    arc = model.createIfcTrimmedCurve(circle, first, last, False, "PARAMETER")
+    begin = model.createIfcCartesianPoint((4000.0, 1000.0, 0.0))
+    up = model.createIfcVector(model.createIfcDirection((0.0, 1.0, 0.0)), 500.0)
+    trims = [[model.createIfcParameterValue(value)] for value in (0.0, 4.0)]
+    line = model.createIfcLine(begin, up)
+    riser = model.createIfcTrimmedCurve(line, *trims, True, "PARAMETER")
+    parts = [(polyline(model, (0, 0), (3000, 0)), True), (arc, False), (riser, True)]
+    return model.createIfcCompositeCurve(
+        [
+            model.createIfcCompositeCurveSegment("CONTINUOUS", sense, part)
+            for part, sense in parts
+        ],
+        False,
+    )
+
+
+@pytest.mark.parametrize("axis", [False, True])
+@pytest.mark.parametrize(
+    ("make", "length"),
+    [
+        (lambda model: polyline(model, (0, 0), (4000, 0), (4000, 3000)), 7.0),
+        (indexed, 5.0 + math.pi / 2),
+        (lambda model: composite(model, by_points=False), 5.0 + math.pi / 2),
+        (lambda model: composite(model, by_points=True), 5.0 + math.pi / 2),
+    ],
+)
+def test_a_bent_sweep_keeps_its_bends(
+    make: Callable[[Any], Any], length: float, axis: bool, tmp_path: Path
+) -> None:
+    """Lengths by plane geometry: 3 m, a quarter of a circle of 1 m, 2 m."""
+    pytest.importorskip("ifcopenshell")
+    drawing = read(swept_disk(tmp_path, make, axis=axis))
+    run = drawing.run(0)
+    assert drawing.run_count == 1
+    assert run.section is not None
+    assert (run.section.shape, run.section.width) == (Shape.ROUND, 0.2)
+    assert run.length == pytest.approx(length, rel=1e-3)
+    ends = sorted(run.points[[0, -1]].tolist())
+    assert ends[0] == pytest.approx([0, 0, 3])
+    assert ends[1] == pytest.approx([4, 3, 3])
+    assert not [n for n in drawing.notices if "longest side" in n.what]
+    source = SourceSpec(at=(0.0, 0.0, 3.0))
+    flows = {run.name: TerminalSpec(0.1)}
+    graph = build(drawing, Schedule(source=source, terminals=flows))
+    radius = 0.2 if length == 7.0 else 1.0  # of a corner: one diameter is assumed
+    assert graph.bends.radius.tolist() == pytest.approx([radius], rel=3e-3)
+    assert np.degrees(graph.bends.angle) == pytest.approx([90.0])

@@ -14,8 +14,10 @@ from elbowroom.layout import (
     bare_name,
     build,
     drawing_from_runs,
+    flat_oval,
     read,
     read_schedule,
+    rectangular,
     section_in_name,
     toml_key,
 )
@@ -211,3 +213,49 @@ def test_what_a_copy_says_otherwise_is_not_lost_in_silence(tmp_path: Path) -> No
     assert "they do not say the same" in said[0].remedy
     assert said[1].what.endswith("was left out")
     assert said[1].remedy == "delete the copy"
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "T1 600x250 oval",
+        "T1 oval 600x250",
+        "T1_flat_oval_600x250",
+        "T1 600x250 flat oval",
+        "T1 Oval 600x250mm",
+    ],
+)
+def test_an_oval_is_said_before_or_behind_its_sides(name: str) -> None:
+    found = section_in_name(name)
+    assert found is not None
+    assert found[0] == flat_oval(0.6, 0.25)
+    assert bare_name(name) == "T1"
+
+
+def test_an_oval_is_a_word_of_its_own() -> None:
+    for name in ("removal 600x250", "oval room 600x250", "600x250 ovals"):
+        found = section_in_name(name)
+        assert found is not None
+        assert found[0] == rectangular(0.6, 0.25)
+
+
+@pytest.mark.parametrize(
+    ("name", "two"),
+    [
+        ("T1 600x300 D200", True),
+        ("D200 T1 600x300", True),
+        ("600x300-400x300", True),
+        ("T1 600x300 600x300mm", False),
+        ("duct 600x300", False),
+        ("T1 600x300.001", False),
+    ],
+)
+def test_two_sections_in_one_name_are_said(
+    name: str, two: bool, tmp_path: Path
+) -> None:
+    path = tmp_path / "a.obj"
+    path.write_text(f"o {name}\nv 0 0 3\nv 4 0 3\nl 1 2\n")
+    drawing = read(path)
+    said = [n for n in drawing.notices if "holds two sections, 600" in n.what]
+    assert len(said) == two
+    assert drawing.width.tolist() == [0.6]

@@ -185,6 +185,23 @@ def test_drawings_by_other_people(
     assert len(join(drawing, NEAR).free_ends) == free
 
 
+@pytest.mark.parametrize("name", [
+    "library_ascii.vtp",
+    "library_legacy_mm.vtk",
+    "library_ifc4_mm.ifc",
+    "library_r2018_blocks_m.dxf",
+    "library_vtk.obj",
+    "ring_loop_datauri.gltf",
+])  # fmt: skip
+def test_a_byte_order_mark_changes_nothing(name: str, tmp_path: Path) -> None:
+    """Text editors write one; `data/bad/ifc_with_bom.ifc` has another test."""
+    (tmp_path / name).write_bytes(b"\xef\xbb\xbf" + (ROUTES / name).read_bytes())
+    plain, marked = read(ROUTES / name), read(tmp_path / name)
+    assert np.array_equal(plain.points, marked.points)
+    assert list(plain.names) == list(marked.names)
+    assert plain.notices == marked.notices
+
+
 def test_layers_that_are_no_ducts_are_left_out_and_named() -> None:
     drawing = read(ROUTES / "library_r12_mm.dxf", unit="mm")
     said = " ".join(notice.sentence for notice in drawing.notices)

@@ -28,6 +28,7 @@ from .cli_inputs import (
     Reading,
     input_files,
     one_of,
+    option_names,
     read_option,
     read_options,
     return_sides,
@@ -176,7 +177,14 @@ def compare(
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance)
     chosen: By = one_of(by, COLOURINGS, "--by")
-    check_outputs(routes, [schedule, *(obstacles or [])], png=png, csv=csv, page=page)
+    check_outputs(
+        routes,
+        [schedule, *(obstacles or [])],
+        png=png,
+        csv=csv,
+        csv_folders=option_names(routes),
+        page=page,
+    )
     if len(routes) < 2:
         raise refusal("compare", "only one route is given", "give two routes or more")
     schedules = schedules_for(routes, schedule)

@@ -4,7 +4,7 @@ import json
 import os
 import sys
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -77,6 +77,7 @@ def check_outputs(
     *,
     png: Path | None = None,
     csv: Path | None = None,
+    csv_folders: Sequence[str] = (),
     xlsx: Path | None = None,
     page: Path | None = None,
     out: Path | None = None,
@@ -91,6 +92,8 @@ def check_outputs(
         Whatever else is read: schedule, solids, remarks; None where it is not given.
     png, csv, xlsx, page, out
         What is written; `csv` is a folder, and `out` has an ending of its own.
+    csv_folders
+        Folders within `csv` that the tables go to; none if they go to `csv` itself.
     """
     from elbowroom.layout import find_schedule, refusal
 
@@ -103,20 +106,44 @@ def check_outputs(
             what = f"'{file.name}' is no {noun}"
             raise refusal(option, what, f"name it NAME{endings[0]}")
     found = [find_schedule(route) for route in routes]
-    read = {path.resolve() for path in (*routes, *others, *found) if path is not None}
-    written: set[Path] = set()
+    read = [path for path in (*routes, *others, *found) if path is not None]
+    written: list[Path] = []
     for output in (png, csv, xlsx, page, out):
         if output is None:
             continue
-        place = output.resolve()
         for taken, what in (
             (read, "this is an input and is not written over"),
             (written, "two outputs would be written there"),
         ):
-            if place in taken:
+            if _is_one_of(output, taken):
                 raise refusal(str(output), what, "name another")
-        written.add(place)
+        written.append(output)
         can_be_written(output, folder=output is csv)
+    if csv is None:
+        return
+    for name in csv_folders:
+        if name in (".", ".."):
+            raise refusal(
+                str(csv),
+                f"the option '{name}' has no name for a folder of its own",
+                "rename its drawing",
+            )
+    for folder in [csv / name for name in csv_folders] or [csv]:
+        for table in sorted(folder.glob("*.csv")):
+            if _is_one_of(table, [*read, *written]):
+                what = f"'{table.name}' in it is an input or another output"
+                raise refusal(str(folder), what, "name another folder")
+
+
+def _is_one_of(path: Path, others: Iterable[Path]) -> bool:
+    """Whether a path leads to one of these files, by whatever link."""
+    for other in others:
+        if path.resolve() == other.resolve():
+            return True
+        with suppress(OSError):  # one of them is not there
+            if path.samefile(other):
+                return True
+    return False
 
 
 def can_be_written(output: Path, folder: bool = False) -> None:

@@ -1,0 +1,101 @@
+"""What is particular to glTF: instances, whole numbers, buffers, short lines.
+
+Source: Khronos Group, glTF 2.0 specification, and EXT_mesh_gpu_instancing; from memory.
+"""
+
+import base64
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from elbowroom.layout import BadInput, read, read_obstacles
+
+ROUTE = np.array([[0, 0, 0], [4, 0, 0], [4, 0, -3]], np.float32)
+STRIP, LOOP, LINES, TRIANGLES = 3, 2, 1, 4
+
+
+def content(points: Any, kind: int = 5126, mode: int = STRIP) -> dict[str, Any]:
+    """A file of one node with one primitive."""
+    data = base64.b64encode(points.tobytes()).decode()
+    size = points.nbytes
+    accessor = {"bufferView": 0, "componentType": kind, "count": len(points)}
+    primitive = {"attributes": {"POSITION": 0}, "mode": mode}
+    return {
+        "asset": {"version": "2.0"},
+        "buffers": [{"byteLength": size, "uri": f"data:;base64,{data}"}],
+        "bufferViews": [
+            {"buffer": 0, "byteLength": size, "byteStride": points.strides[0]}
+        ],
+        "accessors": [{**accessor, "type": "VEC3"}],
+        "meshes": [{"primitives": [primitive]}],
+        "nodes": [{"mesh": 0, "name": "T1 600x300"}],
+        "scenes": [{"nodes": [0]}],
+    }
+
+
+def saved(made: dict[str, Any], folder: Path) -> Path:
+    path = folder / "a.gltf"
+    path.write_text(json.dumps(made))
+    return path
+
+
+@pytest.mark.parametrize("mode", [STRIP, TRIANGLES])
+def test_instances_are_refused_by_the_name_of_their_node(
+    mode: int, tmp_path: Path
+) -> None:
+    made = content(ROUTE, mode=mode)
+    extension = {"EXT_mesh_gpu_instancing": {"attributes": {"TRANSLATION": 0}}}
+    made["nodes"][0]["extensions"] = extension
+    path, work = saved(made, tmp_path), read if mode == STRIP else read_obstacles
+    with pytest.raises(BadInput, match="stands for several instances") as refused:
+        work(path)
+    assert "node 0" in str(refused.value)
+
+
+@pytest.mark.parametrize(("kind", "dtype"), [(5120, "i1"), (5122, "i2"), (5123, "u2")])
+def test_normalized_whole_numbers_are_shares_of_one(
+    kind: int, dtype: str, tmp_path: Path
+) -> None:
+    most = np.iinfo(dtype).max
+    stored = np.zeros((3, 4), dtype)
+    stored[1:, 0] = most
+    stored[2, 1] = most  # Y is up
+    made = content(stored, kind)
+    made["nodes"][0]["scale"] = [4, 4, 4]
+    plain = read(saved(made, tmp_path)).run(0).length
+    assert plain == pytest.approx(8.0 * most)
+    made["accessors"][0]["normalized"] = True
+    points = read(saved(made, tmp_path)).points
+    assert points == pytest.approx(np.array([[0, 0, 0], [4, 0, 0], [4, 0, 4]]))
+
+
+def test_the_least_whole_number_is_minus_one(tmp_path: Path) -> None:
+    made = content(np.array([[-128, 0, 0, 0], [127, 0, 0, 0]], "i1"), 5120)
+    made["accessors"][0]["normalized"] = True
+    assert read(saved(made, tmp_path)).points[:, 0].tolist() == [-1, 1]
+
+
+def test_a_second_buffer_has_no_chunk(tmp_path: Path) -> None:
+    made = content(ROUTE)
+    made["buffers"].append({"byteLength": 0})
+    made["bufferViews"][0] |= {"buffer": 1, "byteLength": 0}
+    with pytest.raises(BadInput, match="buffer 1 names no file"):
+        read(saved(made, tmp_path))
+
+
+def test_a_loop_of_two_is_a_line_and_what_has_no_length_is_said(
+    tmp_path: Path,
+) -> None:
+    assert read(saved(content(ROUTE[:2], mode=LOOP), tmp_path)).run(0).length == 4
+    assert read(saved(content(ROUTE, mode=LOOP), tmp_path)).run(0).length == 12
+    for mode in (STRIP, LOOP):
+        made = content(ROUTE)
+        made["accessors"].append({**made["accessors"][0], "count": 1})
+        short = {"attributes": {"POSITION": 1}, "mode": mode}
+        made["meshes"][0]["primitives"].append(short)
+        drawing = read(saved(made, tmp_path))
+        assert drawing.run_count == 1
+        assert any("lines without a length" in n.what for n in drawing.notices)
