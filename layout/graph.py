@@ -293,6 +293,7 @@ def _classified(
                 found.transitions,
                 found.legs,
                 found.meetings,
+                terminals,
                 schedule,
             ),
             *(
