@@ -24,6 +24,7 @@ from .fittings import (
 )
 from .names import no_section, toml_key, without_section
 from .near_misses import REACH, nearest, nearest_ends, tolerance_for
+from .places import place_words
 from .run_names import with_drawn_names
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, Section, Shape, words
@@ -430,7 +431,6 @@ def island_notices(topology: Topology, reached: BoolArray) -> Iterable[Notice]:
         mine = (part_of == part).nonzero()[0]
         length = float(topology.length[mine].sum())
         gap, place = (nearest if few else nearest_ends)(topology, mine, others)
-        x, y, z = place.round(4) + 0.0
         said = (
             f"the nearest gap is {gap:.3g} m"
             if gap > topology.tolerance
@@ -441,7 +441,7 @@ def island_notices(topology: Topology, reached: BoolArray) -> Iterable[Notice]:
             warning(
                 drawing.place(int(topology.run[mine[0]])),
                 f"a separate part of {length:.3g} m that the source does not reach; "
-                f"{said} at ({x:g}, {y:g}, {z:g}) m",
+                f"{said} at {place_words(place)}",
                 f"close the gap if it belongs to this system{closed}; its losses are "
                 "not counted",
                 effect="its terminals get no air in the result",

@@ -6,6 +6,7 @@ import numpy as np
 
 from .drawing import Drawing
 from .near_misses import gaps
+from .places import place_words
 from .sections import FloatArray
 from .snap import snap
 from .topology import Topology, join
@@ -35,8 +36,8 @@ def mended(topology: Topology) -> tuple[Drawing, list[str]]:
     for place in np.unique(node[moved > 0.0]).tolist():
         farthest = float(moved[node == place].max())
         changes.append(
-            f"the ends that meet at {_words(nodes[place])} were moved together, by up "
-            f"to {farthest * 1e3:.3g} mm"
+            f"the ends that meet at {place_words(nodes[place])} were moved together, "
+            f"by up to {farthest * 1e3:.3g} mm"
         )
     found = gaps(topology)
     for gap in found:
@@ -45,7 +46,7 @@ def mended(topology: Topology) -> tuple[Drawing, list[str]]:
         way = "cut back" if gap.past else "drawn on"
         changes.append(
             f"run '{drawing.names[gap.run]}' was {way} by {gap.width * 1e3:.3g} mm "
-            f"to run '{drawing.names[gap.other]}' at {_words(gap.target)}"
+            f"to run '{drawing.names[gap.other]}' at {place_words(gap.target)}"
         )
     again = replace(drawing, points=points, notices=())
     covered = _covered(join(again, topology.tolerance))
@@ -102,8 +103,3 @@ def _with_runs(drawing: Drawing, runs: list[int], parts: list[FloatArray]) -> Dr
         },
         notices=(),
     )
-
-
-def _words(place: FloatArray) -> str:
-    x, y, z = (float(round(part, 3)) + 0.0 for part in place)
-    return f"({x:g}, {y:g}, {z:g}) m"

@@ -5,6 +5,7 @@ import numpy as np
 from .drawing import NOTHING_SAID
 from .faults import refusal
 from .fittings import Source
+from .places import place_words
 from .run_names import labels
 from .schedule import Schedule
 from .topology import Topology
@@ -64,7 +65,9 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
     marked = [run for run, a in drawing.attributes.items() if a.source]
     if len(marked) > 1:
         places = " and ".join(
-            f"run '{drawing.names[run]}' at {_begin(topology, run)}" for run in marked
+            f"run '{drawing.names[run]}' at "
+            + place_words(drawing.points[drawing.offsets[run]])
+            for run in marked
         )
         raise refusal(
             drawing.file,
@@ -162,8 +165,3 @@ def _end_of_run(topology: Topology, run: int) -> int:
         'write source = "start" or "end" there, or [source] at = ["0 m", "0 m", "3 m"] '
         "in the schedule",
     )
-
-
-def _begin(topology: Topology, run: int) -> str:
-    x, y, z = topology.drawing.points[topology.drawing.offsets[run]]
-    return f"({x:g}, {y:g}, {z:g}) m"

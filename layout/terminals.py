@@ -9,6 +9,7 @@ from .faults import BadInput, Notice, error, refusal
 from .fittings import Ducts, Legs, Terminals
 from .names import toml_key, unique
 from .nearest import nearest
+from .places import coordinates
 from .run_names import labels
 from .schedule import Schedule
 from .sections import IntArray
@@ -224,8 +225,8 @@ def _chosen(
 
 def _at(topology: Topology, node: int) -> str:
     """The key of the schedule that means a node."""
-    place = (topology.nodes[node].round(3) + 0.0).tolist()
-    return "at = [" + ", ".join(f'"{part:g} m"' for part in place) + "]"
+    place = coordinates(topology.nodes[node])
+    return "at = [" + ", ".join(f'"{part} m"' for part in place) + "]"
 
 
 def _instead(name: str, known: list[str]) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, Notice, Obstacle, refusal, writing
+from elbowroom.layout import Basis, Notice, Obstacle, coordinates, refusal, writing
 from elbowroom.physics import (
     ALLOWANCE,
     CRITICAL_PATH,
@@ -37,7 +37,14 @@ from .display import Display
 from .gaps import Gap
 from .plan import budget_lines
 from .results import balancing, paths
-from .tables import AS_NEW, BEYOND, apart_heads, apart_rows, fan_words
+from .tables import (
+    AS_NEW,
+    BEYOND,
+    apart_heads,
+    apart_rows,
+    damper_place,
+    fan_words,
+)
 
 _MOST_HEADS = 9  # of a table in the usual type
 # Of the picture, in its own pixels: small, so that its words can be read on paper.
@@ -466,7 +473,10 @@ def _balance(analysis: Analysis, display: Display) -> str:
         [
             str(row["order"]),
             row["terminal"],
-            row["damper_in"],
+            damper_place(row),
+            ""
+            if row["blade_angle_deg"] is None
+            else ", ".join(coordinates(row["damper_place_m"])),
             _n(display.pressures(row["excess_pa"])),
             _n(f"{row['damper_coefficient']:.1f}"),
             _n(
@@ -484,6 +494,7 @@ def _balance(analysis: Analysis, display: Display) -> str:
         "order",
         "terminal",
         "damper in",
+        "at, m",
         f"to spend, {display.pressure}",
         "C",
         "blade from open",

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, Notice, Severity
+from elbowroom.layout import Basis, Notice, Severity, coordinates
 from elbowroom.physics import (
     Analysis,
     Comparison,
@@ -207,6 +207,7 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
     for head, right in (
         ("terminal", False),
         ("damper in", False),
+        ("at, m", False),
         (f"to spend, {display.pressure}", True),
         ("C", True),
         ("blade", True),
@@ -220,7 +221,8 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
             blade = BEYOND
         table.add_row(
             _plain(row["terminal"]),
-            _plain(row["damper_in"]),
+            _plain(damper_place(row)),
+            "" if angle is None else ", ".join(coordinates(row["damper_place_m"])),
             display.pressures(row["excess_pa"]),
             f"{row['damper_coefficient']:.1f}",
             blade,
@@ -232,6 +234,12 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
         "losses going with its square and the fan keeping its pressure: `operate` "
         "follows the fan's curve."
     )
+
+
+def damper_place(row: dict[str, Any]) -> str:
+    """Where a damper of `balancing` stands, in words."""
+    run: str = row["damper_in"]
+    return f"{run}, {row['damper_at']}" if row["damper_at"] else run
 
 
 def print_pairs(analysis: Analysis, display: Display, console: Any) -> None:
@@ -294,7 +302,7 @@ def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
             # Zero and less: they touch or overlap.
             else f"overlap {display.gaps(-gap.distance)}",
             display.gaps(gap.required) if gap.required else "–",
-            ", ".join(f"{part:.2f}" for part in gap.place),
+            ", ".join(coordinates(gap.place)),
         )
     console.print(table)
     if len(room) > TOP:
@@ -384,7 +392,7 @@ def flat_tables(
             for row in paths(analysis)
         ],
         "ducts": ducts(analysis),
-        "balance": balancing(analysis),
+        "balance": [_with_place(row) for row in balancing(analysis)],
         "checks": [
             {**_with_unit(row), "failing": "; ".join(row["failing"])}
             for row in check_rows(checks(analysis))
@@ -413,6 +421,17 @@ def _with_unit(row: dict[str, Any]) -> dict[str, Any]:
         out[key] = value
         if key == "dimension":
             out["unit"] = CHECK_UNITS[value]
+    return out
+
+
+def _with_place(row: dict[str, Any]) -> dict[str, Any]:
+    """A setting with the coordinates of its damper in three columns."""
+    out: dict[str, Any] = {}
+    for key, value in row.items():
+        if key == "damper_place_m":
+            out |= dict(zip(("x_m", "y_m", "z_m"), value, strict=True))
+        else:
+            out[key] = value
     return out
 
 
