@@ -20,11 +20,11 @@ from .graph import (
     DuctGraph,
     build,
     directed,
-    island_notices,
     network,
     node_kinds,
     run_sections,
 )
+from .islands import island_notices
 from .mend import mended
 from .names import bare_name, section_in_name, toml_key
 from .near_misses import near_misses

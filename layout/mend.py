@@ -12,22 +12,26 @@ from .snap import snap
 from .topology import Topology, join
 
 
-def mended(topology: Topology) -> tuple[Drawing, list[str]]:
+def mended(
+    topology: Topology, width: FloatArray | None = None
+) -> tuple[Drawing, list[str]]:
     """Mend a drawing: a copy with its slips put right, and what was changed.
 
     Parameters
     ----------
     topology
         The joined drawing; it is not changed.
+    width
+        Larger side of each run's section, m, shape (r,); as drawn if None.
 
     Returns
     -------
     drawing, changes
         The mended drawing, and a sentence for each change in it: ends that nearly
         meet are moved together, free ends to the duct that they stop short of or
-        just pass; vertices at one place become one, runs that lie on others are left
-        out. Loops, crossings, missing sections and airflows are left as they are: only
-        their designer knows what was meant.
+        just pass, or at whose side they begin; vertices at one place become one, runs
+        that lie on others are left out. Loops, crossings, missing sections and
+        airflows are left as they are: only their designer knows what was meant.
     """
     drawing = topology.drawing
     nodes, node = snap(drawing.points, topology.tolerance)
@@ -39,7 +43,7 @@ def mended(topology: Topology) -> tuple[Drawing, list[str]]:
             f"the ends that meet at {place_words(nodes[place])} were moved together, "
             f"by up to {farthest * 1e3:.3g} mm"
         )
-    found = gaps(topology)
+    found = gaps(topology, width)
     for gap in found:
         short = np.linalg.norm(points - topology.nodes[gap.node], axis=1) < 1e-12
         points[short] = gap.target

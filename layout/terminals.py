@@ -7,6 +7,7 @@ import numpy as np
 from .basis import Basis
 from .faults import BadInput, Notice, error, refusal
 from .fittings import Ducts, Legs, Terminals
+from .islands import loose_words
 from .names import toml_key, unique
 from .nearest import nearest
 from .places import coordinates
@@ -191,6 +192,9 @@ def _chosen(
                     if run in ducts.run
                     else ": the source does not reach that run"
                 )
+                if run not in ducts.run and (topology.run == run).any():
+                    apart, remedy = loose_words(topology, run, ducts)
+                    fault += f", as {apart}"
                 if run in begins:
                     remedy = "name another run under [source], or delete this terminal"
             if not found and not remedy:

@@ -249,7 +249,7 @@ def check(
     seen = audit(drawing, found, metres)
     changes: list[str] | None = None
     if fix is not None:
-        copy, changes = mended(seen.topology)
+        copy, changes = mended(seen.topology, seen.sections.larger_side)
         write(copy, fix)
         left = len(audit(read(fix), found, metres).findings)
     seen, by_duct = settled_audit(seen)
