@@ -365,6 +365,32 @@ def test_a_schedule_may_say_that_its_route_is_a_return(
     assert "opening flush with a wall" in kinds
 
 
+def test_swapped_sides_are_refused_and_a_second_fan_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    supply, other = tmp_path / "supply.glb", tmp_path / "return.glb"
+    for path in (supply, other):
+        write_gltf(back(), path)
+    supply.with_suffix(".schedule.toml").write_text('[source]\nside = "return"\n')
+    words = ["analyse", str(supply), "--return", str(other)]
+    for command in ("analyse", "operate", "proportion"):
+        assert main([command, *words[1:]]) == 2
+        said = capsys.readouterr().err
+        assert "it says that supply.glb is a return, and --return return.glb" in said
+        assert "name the supply first" in said
+    supply.with_suffix(".schedule.toml").write_text('[source]\nside = "supply"\n')
+    other.with_suffix(".schedule.toml").write_text(
+        '[source]\nside = "supply"\n[fan]\ntotal_pressure = "300 Pa"\n'
+    )
+    assert main([*words, "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    (side,) = result["returns"]
+    told = [flag["sentence"] for flag in side["flags"]]
+    assert any("it says that return.glb is a supply" in one for one in told)
+    assert any("the fan of a return is not counted" in one for one in told)
+    assert result["budget"]["fan_pressure_pa"] is None
+
+
 def test_terminals_with_a_declared_loss_have_no_opening() -> None:
     flows = {"far": TerminalSpec(0.5, 12.0), "side": TerminalSpec(0.25, 15.0)}
     analysis = found(back(), terminals=flows)

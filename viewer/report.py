@@ -135,10 +135,11 @@ def report_html(
             parts.append(_largest(option.analysis, display))
         parts.append(_layout(option.analysis, display, numbers))
         parts.append(_room(room, display))
-        parts.append(_notices(option))
+        parts.append(_notices([*option.notices, *option.analysis.flags]))
     for side in returns:
         parts.append(f"<h1>Return: {escape(side.graph.drawing.file)}</h1>")
         parts.append(_layout(side, display, numbers))
+        parts.append(_notices(side.flags))
     parts.append(_remarks(remarks))
     parts.append(_list("Before anything is built", [AS_NEW, *CAUTIONS]))
     parts.append(_sources(numbers))
@@ -620,8 +621,7 @@ def _room(room: Sequence[Gap], display: Display) -> str:
     return "<h2>Room around the ducts</h2>" + _table(heads, rows)
 
 
-def _notices(option: Option) -> str:
-    said: list[Notice] = [*option.notices, *option.analysis.flags]
+def _notices(said: Sequence[Notice]) -> str:
     return _list("What to know", [f"{one.severity}: {one.sentence}" for one in said])
 
 
