@@ -31,11 +31,11 @@ from elbowroom.physics import (
     quantities,
 )
 
+from .budget import joint_lines, pressure_lines, rate_lines
 from .charts import kinds_chart, options_chart, pressure_chart
 from .checks import CAUTIONS, joints_words, value_words
 from .display import Display
 from .gaps import Gap
-from .plan import budget_lines
 from .results import balancing, paths
 from .tables import (
     AS_NEW,
@@ -43,7 +43,6 @@ from .tables import (
     apart_heads,
     apart_rows,
     damper_place,
-    fan_words,
 )
 
 _MOST_HEADS = 9  # of a table in the usual type
@@ -127,11 +126,12 @@ def report_html(
     numbers = _numbered([*(option.analysis for option in options), *returns])
     parts = [_summary(options, display, comparison, budget, returns)]
     if picture:
-        parts.append(_picture(options, obstacles, display))
+        parts.append(_picture(options, obstacles, display, comparison))
     parts = [f'<section class="first">{"".join(parts)}</section>']
     for option, room in zip(options, rooms, strict=True):
         if len(options) > 1:
             parts.append(f"<h1>{escape(option.name)}</h1>")
+            parts.append(_budget(option.analysis, display))
             parts.append(_largest(option.analysis, display))
         parts.append(_layout(option.analysis, display, numbers))
         parts.append(_room(room, display))
@@ -205,14 +205,13 @@ def _summary(
         "fan leaves",
         "ducts spend",
         f"effective, {display.length}",
-        "friction rate left",
+        "friction rate left" + (" to the supply alone" if returns else ""),
     ]
     out.append(_table(heads, rows))
-    if budget is None and first.system.fan_density_ratio != 1.0:
-        given = f"{p(first.system.fan_pressure or 0.0)} {display.pressure}"
-        out.append(f"<p>{escape(fan_words(first.system).capitalize())}: {given}.</p>")
     if budget is not None:
-        out.append(_budget(first, returns, budget, display))
+        out.append(_joint_budget(first, returns, budget, display))
+    elif len(options) == 1:
+        out.append(_budget(first, display))
     if len(options) == 1:
         out.append(_largest(first, display))
     return "".join(out)
@@ -239,12 +238,18 @@ def _verdict(analysis: Analysis, budget: Budget | None, display: Display) -> str
     )
 
 
-def _budget(
+def _budget(analysis: Analysis, display: Display) -> str:
+    lines = [*pressure_lines(analysis, display), *rate_lines(analysis, display)]
+    rows: list[list[Cell]] = [[words, _n(value)] for words, value in lines]
+    return _table([f"budget of the critical path, {display.pressure}", ""], rows)
+
+
+def _joint_budget(
     supply: Analysis, returns: Sequence[Analysis], budget: Budget, display: Display
 ) -> str:
     rows: list[list[Cell]] = [
         [words, _n(value)]
-        for words, value in budget_lines(supply, returns, budget, display)
+        for words, value in joint_lines(supply, returns, budget, display)
     ]
     text = _table([f"supply and return, {display.pressure}", ""], rows)
     if budget.missing:
@@ -258,7 +263,6 @@ def _budget(
 def _largest(analysis: Analysis, display: Display) -> str:
     e = analysis.elements
     way = analysis.path(analysis.critical)
-    way = way[e.kind[way] != Kind.TERMINAL]
     order = way[np.argsort(-e.loss[way], kind="stable")][:5].tolist()
     rows: list[list[Cell]] = [
         [
@@ -274,24 +278,22 @@ def _largest(analysis: Analysis, display: Display) -> str:
 
 
 def _picture(
-    options: Sequence[Option], obstacles: Sequence[Obstacle], display: Display
+    options: Sequence[Option],
+    obstacles: Sequence[Obstacle],
+    display: Display,
+    comparison: Comparison | None,
 ) -> str:
     from .colours import scale_for
-    from .layout_view import bar_title, panel, summary, values
+    from .layout_view import bar_title, option_words, panel, values
     from .scene import picture
 
     every = [values(option.analysis, "loss", display) for option in options]
-    panels = [
-        panel(
-            option.analysis,
-            "loss",
-            display,
-            option.name,
-            summary(option.analysis, display),
-            obstacles,
-        )[0]
-        for option in options
-    ]
+    panels = []
+    for option in options:
+        others = [other.analysis for other in options if other is not option]
+        words = option_words(option, display, comparison)
+        made = panel(option.analysis, "loss", display, *words, obstacles, others)
+        panels.append(made[0])
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "picture.png"
         picture(

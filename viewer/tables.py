@@ -11,13 +11,13 @@ from elbowroom.physics import (
     Analysis,
     Comparison,
     Kind,
-    System,
     checks,
     critical_band,
     dampers,
     effects,
 )
 
+from .budget import pressure_lines, rate_lines
 from .display import Display, counted
 from .gaps import Gap
 from .results import (
@@ -309,17 +309,6 @@ def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
         console.print(f"and {len(room) - TOP} more, with --json")
 
 
-def fan_words(system: System) -> str:
-    """Kind of a fan's pressure, and by how much the site's air changes it."""
-    ratio = _ratio_words(system.fan_density_ratio)
-    return f"fan, {system.fan_kind} pressure{ratio}"
-
-
-def _ratio_words(ratio: float) -> str:
-    """By how much the site's air changes what is tabulated for standard air."""
-    return "" if ratio == 1.0 else f" (standard air's × {ratio:.3f})"
-
-
 def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:
     """Print what was assumed and what it does: the first few, and how many more."""
     found = effects(analysis)
@@ -475,50 +464,14 @@ def new_table(title: str) -> Any:
 
 
 def _budget(analysis: Analysis, display: Display) -> Any:
-    system, p = analysis.system, display.pressures
     table = new_table(f"Pressure budget of the critical path, {display.pressure}")
     table.show_header = False
     table.add_column("")
     table.add_column("", justify="right")
-
-    def line(text: str, value: float | None, sign: float = 1.0) -> None:
-        table.add_row(
-            _plain(text), "not declared" if value is None else p(sign * value)
-        )
-
-    ratio = _ratio_words(analysis.conditions.loss_ratio)
-    if system.fan_pressure is None:
-        line("fan", None)
-    else:
-        line(fan_words(system), system.fan_pressure)
-        if system.fan_kind == "external static":
-            line("velocity pressure at its outlet", system.outlet_velocity_pressure)
-            if system.inlet_velocity_pressure:
-                inlet = system.inlet_velocity_pressure
-                line("less velocity pressure at its inlet", inlet, -1.0)
-        for name, loss in (analysis.conditions.declared_losses or {}).items():
-            own = ratio if name in analysis.graph.schedule.losses else ""
-            line(f"less {name}{own}", loss, -1.0)
-        if system.terminal_loss:
-            line(f"less the terminal{ratio}", system.terminal_loss, -1.0)
-        line("left for ducts and fittings", system.available)
-    line("spent in straight duct", system.friction_rate * system.length)
-    line("spent in fittings", system.fitting_loss)
-    if system.available is not None:
-        spare = system.available - system.required
-        line("to spare" if spare >= 0 else "lacking", spare)
-    table.add_section()
-    table.add_row(
-        "effective length",
-        f"{display.lengths(system.effective_length, 1)} {display.length}, of which "
-        f"{display.lengths(system.length, 1)} straight",
-    )
-    if system.friction_rate_available is not None:
-        table.add_row(
-            "friction rate that the fan leaves",
-            display.rates(system.friction_rate_available),
-        )
-    table.add_row("mean friction of the ducts", display.rates(system.friction_rate))
+    for lines in (pressure_lines(analysis, display), rate_lines(analysis, display)):
+        for words, value in lines:
+            table.add_row(_plain(words), value)
+        table.add_section()
     return table
 
 
