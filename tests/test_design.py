@@ -891,3 +891,24 @@ def test_analyse_prints_checks_power_and_cautions(
     out = capsys.readouterr().out
     for words in ("Checks", "Fan at design airflow", "asbestos", "local code"):
         assert words in out
+
+
+def test_sizes_that_chase_the_rate_say_to_which_they_were_taken(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """At the lowest rate of the circle every size of it keeps that rate."""
+    circles = 0
+    for name in ("under", "sidestep"):
+        route = str(HOUSE.parents[1] / "reading_room" / f"{name}.glb")
+        for series in ("mm", "in"):
+            assert main(["proportion", route, "--series", series, "--json"]) == 0
+            found = json.loads(capsys.readouterr().out)
+            validate(found, "proportions")
+            rate = found["friction_rate_pa_m"]
+            if not any("circle, between" in one["what"] for one in found["flags"]):
+                continue
+            circles += 1
+            for run in found["runs"]:
+                if run["bound_by"] == "friction rate":
+                    assert run["friction_pa_m"] <= rate * (1 + 1e-9)
+    assert circles
