@@ -396,8 +396,8 @@ def _fittings(
                 _n("" if row not in on_path else f"{100 * share[row]:.0f} %"),
                 _n("" if np.isnan(c) else display.lengths(equal[row], 1)),
                 _n("" if at_end else display.lengths(after[row], 1)),
-                f"[{numbers[_print(credit)]}] {credit.confidence}",
-                ", ".join([Basis(int(e.basis[row])).word, *mine]),
+                (f"[{numbers[_print(credit)]}] {credit.confidence}", "k"),
+                (", ".join([Basis(int(e.basis[row])).word, *mine]), "k"),
             ]
         )
     heads = [
@@ -703,7 +703,10 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:
         f"<tr>{''.join(cell('td', one) for one in row)}</tr>" for row in rows
     )
     wide = ' class="wide"' if len(heads) > _MOST_HEADS else ""
-    return f"<table{wide}><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    return (
+        f'<div class="table"><table{wide}><thead><tr>{head}</tr></thead>'
+        f"<tbody>{body}</tbody></table></div>"
+    )
 
 
 def read_remarks(path: Path) -> list[dict[str, str]]:
