@@ -650,6 +650,24 @@ def test_quantities_add_up_to_the_layout() -> None:
     assert elbows == len(analysis.graph.bends.duct)
 
 
+def test_flexible_duct_is_bought_at_the_length_that_it_has_when_pulled_tight() -> None:
+    """By hand: 15 % shorter than pulled tight, 1.2 m were 1.2 / 0.85 = 1.412 m."""
+    runs: list[tuple[str, list[list[float]], Section]] = [
+        ("duct", [[0, 0, 3], [10, 0, 3]], round_section(0.2)),
+        ("hose", [[10, 0, 3], [11.2, 0, 3]], round_section(0.2)),
+    ]
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0), kind="fan"),
+        terminals={"room": TerminalSpec(0.1, run="hose")},
+        run_materials={"hose": "flexible duct, nonmetallic with wire, fully extended"},
+        run_compression={"hose": 0.15},
+    )
+    found = quantities(analyse(build(drawing_from_runs(runs), plan)))
+    rigid, hose = sorted(found.lengths, key=lambda row: -row.length)
+    assert (rigid.length, rigid.stretched) == pytest.approx((10.0, 10.0))
+    assert (hose.length, hose.stretched) == pytest.approx((1.2, 1.2 / 0.85))
+
+
 def test_joints_and_hangers_of_one_duct_by_hand() -> None:
     """Common practice, no published source: flat duct comes in pieces of 1.2 m."""
     straight = [("duct", [[0, 0, 3], [10, 0, 3]], rectangular(0.4, 0.3))]

@@ -33,7 +33,7 @@ from elbowroom.physics import (
 
 from .budget import joint_lines, pressure_lines, rate_lines
 from .charts import kinds_chart, options_chart, pressure_chart
-from .checks import CAUTIONS, joints_words, value_words
+from .checks import CAUTIONS, gauge_words, joints_words, value_words
 from .display import Display
 from .gaps import Gap
 from .results import balancing, paths
@@ -539,7 +539,7 @@ def _quantities(analysis: Analysis, display: Display) -> str:
     lengths: list[list[Cell]] = [
         [
             display.size(row.section),
-            "flexible" if row.gauge is None else str(row.gauge),
+            gauge_words(row, display),
             _n(display.lengths(row.length, 1)),
             _n(display.areas(row.surface)),
             _n(display.areas(row.insulation) if row.insulation else "–"),
