@@ -20,16 +20,17 @@ from .graph import (
     DuctGraph,
     build,
     directed,
-    island_notices,
     network,
     node_kinds,
     run_sections,
 )
+from .islands import island_notices
 from .mend import mended
 from .names import bare_name, section_in_name, toml_key
 from .near_misses import near_misses
 from .nearest import folded, nearest
 from .obstacles import Obstacle, read_obstacles, structure_in
+from .places import coordinates, place_words
 from .read import read
 from .read_schedule import find_schedule, load_toml, read_schedule
 from .recurrences import sum_from_root, sum_of_subtree
@@ -113,6 +114,7 @@ __all__ = [
     "boxes_of",
     "build",
     "clearances",
+    "coordinates",
     "directed",
     "drawing_from_runs",
     "duct_clearances",
@@ -135,6 +137,7 @@ __all__ = [
     "overlap_depth",
     "overruling_notices",
     "piece_ducts",
+    "place_words",
     "ranked",
     "read",
     "read_obstacles",

@@ -13,11 +13,11 @@ from .fit import size_notice
 from .graph import (
     DuctGraph,
     build,
-    island_notices,
     length_notices,
     loop_notices,
     run_sections,
 )
+from .islands import island_notices
 from .names import no_section, without_section
 from .near_misses import near_misses
 from .run_names import with_drawn_names
@@ -79,10 +79,10 @@ def audit(
     found = [
         *drawing.notices,
         *topology.notices,
-        *near_misses(topology),
+        *near_misses(topology, sections.larger_side),
         *_bare(drawing, sections),
         *_sizes(drawing, sections),
-        *_parts(topology),
+        *_parts(topology, sections),
     ]
     graph = None
     try:
@@ -140,7 +140,7 @@ def _sizes(drawing: Drawing, sections: RunSections) -> list[Notice]:
     return found
 
 
-def _parts(topology: Topology) -> list[Notice]:
+def _parts(topology: Topology, sections: RunSections) -> list[Notice]:
     """Parts that do not hang together, and the nearest gap to the largest."""
     if topology.component_count < 2:
         return []
@@ -154,7 +154,11 @@ def _parts(topology: Topology) -> list[Notice]:
             "close the gaps between what belongs together",
             effect="only the part with the source is analysed",
         ),
-        *island_notices(topology, topology.component == int(np.argmax(sizes))),
+        *island_notices(
+            topology,
+            topology.component == int(np.argmax(sizes)),
+            sections.larger_side,
+        ),
     ]
 
 

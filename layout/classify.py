@@ -71,6 +71,11 @@ class RunSections:
     height: FloatArray
     basis: IntArray
 
+    @property
+    def larger_side(self) -> FloatArray:
+        """The larger side of each section, m; NaN where there is none."""
+        return np.fmax(self.width, self.height)
+
 
 @dataclass(frozen=True, eq=False)
 class Classified:

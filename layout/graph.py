@@ -1,7 +1,7 @@
 """The classified graph of a drawing: `build` makes it, `DuctGraph` holds it."""
 
 import gc
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeAlias
@@ -22,8 +22,8 @@ from .fittings import (
     Terminals,
     Transitions,
 )
+from .islands import island_notices
 from .names import no_section, toml_key, without_section
-from .near_misses import REACH, nearest, nearest_ends, tolerance_for
 from .run_names import with_drawn_names
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, Section, Shape, words
@@ -36,7 +36,6 @@ from .unused import unused_notices
 from .ways import Loops, Ways, find_ways, first_guess, still_faults, tree_along
 
 _LONG, _SHORT = 500.0, 0.5  # m, of one duct and of all: beyond lies another unit
-_MOST_PAIRS = 5_000_000  # of segments: beyond this only ends are measured
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -275,7 +274,7 @@ def _classified(
                 f"{source.reason}",
             ),
             *found.notices,
-            *island_notices(topology, reached),
+            *island_notices(topology, reached, sections.larger_side),
             *length_notices(drawing, topology.run.take(tree.segment), tree.length),
             *fit_notices(
                 topology,
@@ -293,6 +292,7 @@ def _classified(
                 found.transitions,
                 found.legs,
                 found.meetings,
+                terminals,
                 schedule,
             ),
             *(
@@ -401,64 +401,6 @@ def node_kinds(graph: DuctGraph) -> dict[int, str]:
     kinds.update(dict.fromkeys(ducts.finish[ahead].tolist(), "bend"))
     kinds[graph.source.node] = "source"
     return kinds
-
-
-def island_notices(topology: Topology, reached: BoolArray) -> Iterable[Notice]:
-    """Say which parts of a drawing hang together with nothing that is reached.
-
-    Parameters
-    ----------
-    topology
-        The joined drawing.
-    reached
-        Whether each node is reached from the source, shape (k,).
-
-    Returns
-    -------
-    notices
-        One for each part, with the nearest gap.
-    """
-    if reached.all():
-        return []
-    drawing = topology.drawing
-    part_of = topology.component[topology.ends[:, 0]]
-    others = reached[topology.ends[:, 0]].nonzero()[0]
-    few = (len(part_of) - len(others)) * len(others) <= _MOST_PAIRS
-    notices = []
-    for part in np.unique(part_of[~reached[topology.ends[:, 0]]]).tolist():
-        mine = (part_of == part).nonzero()[0]
-        length = float(topology.length[mine].sum())
-        gap, place = (nearest if few else nearest_ends)(topology, mine, others)
-        x, y, z = place.round(4) + 0.0
-        said = (
-            f"the nearest gap is {gap:.3g} m"
-            if gap > topology.tolerance
-            else "it crosses what the source reaches without a joint,"
-        )
-        closed = _closing(topology, gap, place)
-        notices.append(
-            warning(
-                drawing.place(int(topology.run[mine[0]])),
-                f"a separate part of {length:.3g} m that the source does not reach; "
-                f"{said} at ({x:g}, {y:g}, {z:g}) m",
-                f"close the gap if it belongs to this system{closed}; its losses are "
-                "not counted",
-                effect="its terminals get no air in the result",
-                place=place,
-            )
-        )
-    return notices
-
-
-def _closing(topology: Topology, gap: float, place: FloatArray) -> str:
-    """The tolerance that would close a gap, if there is one at a free end."""
-    if not topology.tolerance < gap <= REACH:
-        return ""
-    away = topology.nodes[np.asarray(topology.free_ends)] - place
-    # The end is of this part, at the place itself, or of the other, a gap away.
-    if not (np.linalg.norm(away, axis=1) <= gap * (1 + 1e-6)).any():
-        return ""
-    return f", or say --tolerance '{tolerance_for(gap)}'"
 
 
 def loop_notices(

@@ -6,27 +6,32 @@ import numpy as np
 
 from .drawing import Drawing
 from .near_misses import gaps
+from .places import place_words
 from .sections import FloatArray
 from .snap import snap
 from .topology import Topology, join
 
 
-def mended(topology: Topology) -> tuple[Drawing, list[str]]:
+def mended(
+    topology: Topology, width: FloatArray | None = None
+) -> tuple[Drawing, list[str]]:
     """Mend a drawing: a copy with its slips put right, and what was changed.
 
     Parameters
     ----------
     topology
         The joined drawing; it is not changed.
+    width
+        Larger side of each run's section, m, shape (r,); as drawn if None.
 
     Returns
     -------
     drawing, changes
         The mended drawing, and a sentence for each change in it: ends that nearly
         meet are moved together, free ends to the duct that they stop short of or
-        just pass; vertices at one place become one, runs that lie on others are left
-        out. Loops, crossings, missing sections and airflows are left as they are: only
-        their designer knows what was meant.
+        just pass, or at whose side they begin; vertices at one place become one, runs
+        that lie on others are left out. Loops, crossings, missing sections and
+        airflows are left as they are: only their designer knows what was meant.
     """
     drawing = topology.drawing
     nodes, node = snap(drawing.points, topology.tolerance)
@@ -35,17 +40,17 @@ def mended(topology: Topology) -> tuple[Drawing, list[str]]:
     for place in np.unique(node[moved > 0.0]).tolist():
         farthest = float(moved[node == place].max())
         changes.append(
-            f"the ends that meet at {_words(nodes[place])} were moved together, by up "
-            f"to {farthest * 1e3:.3g} mm"
+            f"the ends that meet at {place_words(nodes[place])} were moved together, "
+            f"by up to {farthest * 1e3:.3g} mm"
         )
-    found = gaps(topology)
+    found = gaps(topology, width)
     for gap in found:
         short = np.linalg.norm(points - topology.nodes[gap.node], axis=1) < 1e-12
         points[short] = gap.target
         way = "cut back" if gap.past else "drawn on"
         changes.append(
             f"run '{drawing.names[gap.run]}' was {way} by {gap.width * 1e3:.3g} mm "
-            f"to run '{drawing.names[gap.other]}' at {_words(gap.target)}"
+            f"to run '{drawing.names[gap.other]}' at {place_words(gap.target)}"
         )
     again = replace(drawing, points=points, notices=())
     covered = _covered(join(again, topology.tolerance))
@@ -102,8 +107,3 @@ def _with_runs(drawing: Drawing, runs: list[int], parts: list[FloatArray]) -> Dr
         },
         notices=(),
     )
-
-
-def _words(place: FloatArray) -> str:
-    x, y, z = (float(round(part, 3)) + 0.0 for part in place)
-    return f"({x:g}, {y:g}, {z:g}) m"

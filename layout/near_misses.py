@@ -1,4 +1,4 @@
-"""Ends that nearly meet something: gaps that a larger tolerance would close."""
+"""Ends that nearly meet something: just short of it, just past it, or at its side."""
 
 from dataclasses import dataclass
 
@@ -7,6 +7,7 @@ from scipy.spatial import cKDTree
 
 from .faults import Notice, warning
 from .joints import closest
+from .places import place_words
 from .sections import FloatArray, IntArray
 from .snap import BoolArray
 from .topology import Topology
@@ -14,13 +15,14 @@ from .topology import Topology
 REACH = 0.1  # m: a gap below this is more likely a slip than a meaning
 _BESIDE = 2 * REACH  # an end beside a duct for longer than this runs alongside it
 _ALONG = float(np.cos(np.radians(15.0)))
+_WALL = 0.005  # m: an end this far outside a section still begins at its wall
 _SHORT_WAY = 2 * REACH  # round half a circle an end is as near to where it comes from
 _AT_ONCE = 2_000_000  # pairs of ends and segments measured together
 
 
 @dataclass(frozen=True, eq=False)
 class Gap:
-    """A free end that stops just short of another duct.
+    """A free end that stops just short of another duct's line.
 
     Parameters
     ----------
@@ -35,6 +37,9 @@ class Gap:
         nearest point of its side, m, shape (3,).
     past
         Whether its line crosses the other and ends beyond it.
+    at_side
+        Whether it is farther off than a slip, but no farther than the other's side, to
+        whose line it leads.
     """
 
     node: int
@@ -43,15 +48,19 @@ class Gap:
     width: float
     target: FloatArray
     past: bool
+    at_side: bool = False
 
 
-def gaps(topology: Topology) -> list[Gap]:
+def gaps(topology: Topology, width: FloatArray | None = None) -> list[Gap]:
     """Find free ends that stop just short of another duct, or just past it.
 
     Parameters
     ----------
     topology
         The joined drawing.
+    width
+        Larger side of each run's section, m, shape (r,), NaN where it has none; as
+        drawn if None.
 
     Returns
     -------
@@ -62,10 +71,10 @@ def gaps(topology: Topology) -> list[Gap]:
     free = np.asarray(topology.free_ends)
     if len(free) == 0 or len(topology.ends) < 2:
         return []
-    width, other = _nearest(topology, free)
+    apart, other = _nearest(topology, free)
     found: list[Gap] = []
     said: set[frozenset[int]] = set()
-    for row in np.flatnonzero(width <= REACH).tolist():
+    for row in np.flatnonzero(apart <= REACH).tolist():
         node, segment = int(free[row]), int(other[row])
         own = int(topology.segment_at(np.array([node]))[0])
         pair = frozenset((own, segment))
@@ -77,12 +86,52 @@ def gaps(topology: Topology) -> list[Gap]:
                 node,
                 int(topology.run[own]),
                 int(topology.run[segment]),
-                float(width[row]),
+                float(apart[row]),
                 _target(topology, node, segment),
                 nearest(topology, np.array([own]), np.array([segment]))[0]
                 <= topology.tolerance,
             )
         )
+    drawing = topology.drawing
+    if width is None:
+        width = np.fmax(drawing.width, drawing.height)
+    return [*found, *_at_sides(topology, free[apart > REACH], width)]
+
+
+def _at_sides(topology: Topology, free: IntArray, width: FloatArray) -> list[Gap]:
+    """Free ends that begin at the side of a duct, and lead to its line."""
+    found = []
+    side = width[topology.run]
+    q, q2 = topology.nodes[topology.ends].swapaxes(0, 1)
+    across = (q2 - q) / topology.length[:, None]
+    own = topology.segment_at(free)
+    for node, mine in zip(free.tolist(), own.tolist(), strict=True):
+        here = topology.nodes[node]
+        one, two = topology.ends[mine]
+        ahead = here - topology.nodes[two if one == node else one]
+        ahead /= np.linalg.norm(ahead)
+        away = here - q
+        off = np.linalg.norm(
+            away - (away * across).sum(axis=1)[:, None] * across, axis=1
+        )
+        near = (off <= side / 2 + _WALL) & (np.abs(across @ ahead) < _ALONG)
+        near &= topology.run != topology.run[mine]
+        rows = near.nonzero()[0]
+        p = np.broadcast_to(here, (len(rows), 3))
+        share, gap = closest(p, p + side[rows, None] * ahead, q[rows], q2[rows])
+        for row in rows[gap <= topology.tolerance][:1].tolist():
+            on = share[rows == row][0] * side[row]
+            found.append(
+                Gap(
+                    node,
+                    int(topology.run[mine]),
+                    int(topology.run[row]),
+                    float(on),
+                    here + on * ahead,
+                    False,
+                    True,
+                )
+            )
     return found
 
 
@@ -145,39 +194,50 @@ def _target(topology: Topology, node: int, segment: int) -> FloatArray:
     return np.asarray(begin + min(max(share, 0.0), 1.0) * along)
 
 
-def near_misses(topology: Topology) -> list[Notice]:
+def near_misses(topology: Topology, width: FloatArray | None = None) -> list[Notice]:
     """Say where free ends stop just short of another duct, or just past it.
 
     Parameters
     ----------
-    topology
-        The joined drawing.
+    topology, width
+        As for `gaps`.
 
     Returns
     -------
     notices
-        One for each gap: where, how wide, and the tolerance that would close it.
+        One for each gap: where, how wide, and what would close it.
     """
-    names = topology.drawing.names
     return [
         warning(
             f"{topology.drawing.place(gap.run)}, at {topology.place(gap.node)}",
-            f"it ends {gap.width * 1e3:.3g} mm past run '{names[gap.other]}', which "
-            "its line crosses without a joint"
-            if gap.past
-            else f"it ends {gap.width * 1e3:.3g} mm short of run '{names[gap.other]}'",
-            f"if the two are to meet, end it on the line of '{names[gap.other]}'"
-            + (
-                "" if gap.past else f", or say --tolerance '{tolerance_for(gap.width)}'"
-            ),
+            *gap_words(topology, gap),
             effect="the duct counts as an open end, and the two share no air"
             if gap.past
             else "the duct counts as an open end, and what lies behind the gap is "
             "not reached",
             place=topology.nodes[gap.node],
         )
-        for gap in gaps(topology)
+        for gap in gaps(topology, width)
     ]
+
+
+def gap_words(topology: Topology, gap: Gap, it: str = "it") -> tuple[str, str]:
+    """What is wrong with a free end that misses another run, and what would mend it."""
+    other = topology.drawing.names[gap.other]
+    wide = f"{gap.width * 1e3:.3g} mm"
+    if gap.at_side:
+        return (
+            f"{it} ends at the side of run '{other}', {wide} from its centreline",
+            f"draw it on to the centreline of '{other}', to {place_words(gap.target)}",
+        )
+    remedy = f"if the two are to meet, end it on the line of '{other}'"
+    if gap.past:
+        what = f"{it} ends {wide} past run '{other}', which its line crosses without a"
+        return f"{what} joint", remedy
+    return (
+        f"{it} ends {wide} short of run '{other}'",
+        f"{remedy}, or say --tolerance '{tolerance_for(gap.width)}'",
+    )
 
 
 def tolerance_for(width: float) -> str:

@@ -535,7 +535,7 @@ def _source(table: Table) -> SourceSpec:
     kind = table.choice("kind", {"fan": "fan", "plenum": "plenum"})
     side = table.choice("side", {"supply": False, "return": True})
     table.finish()
-    return SourceSpec(run, at, kind, bool(side))
+    return SourceSpec(run, at, kind, side is True, side is False)
 
 
 def _fan(table: Table) -> FanSpec:

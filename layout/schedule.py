@@ -37,13 +37,15 @@ class AirSpec:
 class SourceSpec:
     """The end at the fan: a run, or a place in m; 'fan' or 'plenum'.
 
-    `is_return` where the air flows to it from the terminals, and not to these.
+    `is_return` where the air flows to it from the terminals, and not to these;
+    `is_supply` where the schedule says in so many words that it flows to these.
     """
 
     run: str | None = None
     at: Point | None = None
     kind: str | None = None
     is_return: bool = False
+    is_supply: bool = False
 
 
 @dataclass(frozen=True, slots=True)

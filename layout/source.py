@@ -5,6 +5,7 @@ import numpy as np
 from .drawing import NOTHING_SAID
 from .faults import refusal
 from .fittings import Source
+from .places import place_words
 from .run_names import labels
 from .schedule import Schedule
 from .topology import Topology
@@ -64,7 +65,9 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
     marked = [run for run, a in drawing.attributes.items() if a.source]
     if len(marked) > 1:
         places = " and ".join(
-            f"run '{drawing.names[run]}' at {_begin(topology, run)}" for run in marked
+            f"run '{drawing.names[run]}' at "
+            + place_words(drawing.points[drawing.offsets[run]])
+            for run in marked
         )
         raise refusal(
             drawing.file,
@@ -128,15 +131,24 @@ def _end_of_run(topology: Topology, run: int) -> int:
         raise refusal(drawing.place(run), "the source run has no length", "draw it")
     ends = topology.ends[rows].ravel()
     free = sorted(set(ends[topology.degree[ends] == 1].tolist()))
-    said = drawing.attributes.get(run, NOTHING_SAID)
-    if len(free) == 2 and (
-        said.source_at_end is not None or len(topology.free_ends) == 2
-    ):
-        # A duct without branches: either end will do, and the first is meant.
+    at_end = drawing.attributes.get(run, NOTHING_SAID).source_at_end
+    # A duct without branches: either end will do, and the first is meant.
+    if (free and at_end is not None) or len(free) == len(topology.free_ends) == 2:
         first, last = drawing.offsets[run], drawing.offsets[run + 1] - 1
-        wanted = drawing.points[last if said.source_at_end else first]
-        apart = np.linalg.norm(topology.nodes[free] - wanted, axis=1)
-        return int(free[int(np.argmin(apart))])
+        apart = np.linalg.norm(
+            topology.nodes[ends] - drawing.points[last if at_end else first], axis=1
+        )
+        node = int(ends[int(np.argmin(apart))])
+        if node in free:
+            return node
+        word, other = ("end", "start") if at_end else ("start", "end")
+        raise refusal(
+            drawing.place(run),
+            f'it says source = "{word}", but its {word} at {topology.place(node)} is '
+            "not free: the air cannot enter where other ducts join",
+            f'write source = "{other}" if it enters at {topology.place(free[0])}, or '
+            "mark the run whose free end is at the fan",
+        )
     if len(free) == 1:
         return int(free[0])
     if not free:
@@ -153,8 +165,3 @@ def _end_of_run(topology: Topology, run: int) -> int:
         'write source = "start" or "end" there, or [source] at = ["0 m", "0 m", "3 m"] '
         "in the schedule",
     )
-
-
-def _begin(topology: Topology, run: int) -> str:
-    x, y, z = topology.drawing.points[topology.drawing.offsets[run]]
-    return f"({x:g}, {y:g}, {z:g}) m"

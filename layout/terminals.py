@@ -7,8 +7,10 @@ import numpy as np
 from .basis import Basis
 from .faults import BadInput, Notice, error, refusal
 from .fittings import Ducts, Legs, Terminals
+from .islands import loose_words
 from .names import toml_key, unique
 from .nearest import nearest
+from .places import coordinates
 from .run_names import labels
 from .schedule import Schedule
 from .sections import IntArray
@@ -190,6 +192,9 @@ def _chosen(
                     if run in ducts.run
                     else ": the source does not reach that run"
                 )
+                if run not in ducts.run and (topology.run == run).any():
+                    apart, remedy = loose_words(topology, run, ducts)
+                    fault += f", as {apart}"
                 if run in begins:
                     remedy = "name another run under [source], or delete this terminal"
             if not found and not remedy:
@@ -224,8 +229,8 @@ def _chosen(
 
 def _at(topology: Topology, node: int) -> str:
     """The key of the schedule that means a node."""
-    place = (topology.nodes[node].round(3) + 0.0).tolist()
-    return "at = [" + ", ".join(f'"{part:g} m"' for part in place) + "]"
+    place = coordinates(topology.nodes[node])
+    return "at = [" + ", ".join(f'"{part} m"' for part in place) + "]"
 
 
 def _instead(name: str, known: list[str]) -> str:

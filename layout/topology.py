@@ -10,6 +10,7 @@ from scipy.sparse.csgraph import breadth_first_order, connected_components
 from .drawing import Drawing
 from .faults import Notice, note, warning
 from .joints import meetings
+from .places import place_words
 from .sections import FloatArray, IntArray
 from .snap import TOLERANCE, snap
 
@@ -91,8 +92,7 @@ class Topology:
 
     def place(self, node: int) -> str:
         """Name a node for a message: its coordinates."""
-        x, y, z = (self.nodes[node].round(3) + 0.0).tolist()
-        return f"({x:g}, {y:g}, {z:g}) m"
+        return place_words(self.nodes[node])
 
 
 def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
@@ -327,8 +327,7 @@ def _doubled_notices(
     for (one, two), segments in parts.items():
         along = nodes[ends[segments]]
         length = float(np.linalg.norm(along[:, 1] - along[:, 0], axis=1).sum())
-        x, y, z = (along[0].mean(axis=0).round(3) + 0.0).tolist()
-        stretch = f"for {length:.3g} m, about ({x:g}, {y:g}, {z:g}) m"
+        stretch = f"for {length:.3g} m, about {place_words(along[0].mean(axis=0))}"
         names = [drawing.names[one], drawing.names[two]]
         where = f"{drawing.file}, runs '{names[0]}' and '{names[1]}'"
         what, remedy = (

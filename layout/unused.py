@@ -7,7 +7,7 @@ import numpy as np
 from .basis import Basis
 from .faults import Notice, warning
 from .fit import end_tap_corners
-from .fittings import Bends, Ducts, Legs, Transitions
+from .fittings import Bends, Ducts, Legs, Terminals, Transitions
 from .schedule import Schedule
 from .sections import IntArray
 from .topology import Topology
@@ -20,15 +20,16 @@ def unused_notices(
     transitions: Transitions,
     legs: Legs,
     meetings: Legs,
+    terminals: Terminals,
     schedule: Schedule,
 ) -> list[Notice]:
-    """Say which exceptions of the schedule change nothing, each with its run.
+    """Say which exceptions and marks of terminals change nothing, each with its run.
 
     Parameters
     ----------
     topology
         What was drawn.
-    ducts, bends, transitions, legs, meetings
+    ducts, bends, transitions, legs, meetings, terminals
         What was recognised.
     schedule
         What was declared, by runs of this drawing.
@@ -36,9 +37,10 @@ def unused_notices(
     Returns
     -------
     notices
-        Warnings, one for each exception that finds no fitting.
+        Warnings, one for each exception that finds no fitting, and for each run that
+        is marked as a terminal and ends at none.
     """
-    said: list[tuple[str, str, str]] = []
+    said = _marks(topology, ducts, terminals)
     if schedule.elbow_exceptions:
         said += _elbows(topology, ducts, bends, schedule)
     if schedule.takeoff_exceptions:
@@ -70,6 +72,27 @@ def unused_notices(
         )
         for name, what, remedy in said
         if name in number
+    ]
+
+
+def _marks(
+    topology: Topology, ducts: Ducts, terminals: Terminals
+) -> list[tuple[str, str, str]]:
+    drawing = topology.drawing
+    marked = {run for run, a in drawing.attributes.items() if a.terminal is not None}
+    if not marked:
+        return []
+    marked &= set(ducts.run.tolist())  # of parts not reached something is said already
+    marked -= set(ducts.run[terminals.duct].tolist())
+    marked -= set(ducts.run[terminals.closed].tolist())
+    return [
+        (
+            drawing.names[run],
+            f"it is marked as the terminal '{drawing.attributes[run].terminal}', but "
+            "none of its ends is one",
+            "put the mark on the run that ends there, or delete it",
+        )
+        for run in sorted(marked)
     ]
 
 

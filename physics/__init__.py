@@ -24,7 +24,7 @@ from . import (
 )
 from .air import Air, air, air_of, pressure_at
 from .analysis import Analysis, analyse
-from .balance import Setting, balance, open_shares
+from .balance import Setting, balance, damper_words, open_shares
 from .budget import Budget, budget, plan_with_returns, with_returns
 from .checks import (
     Check,
@@ -63,6 +63,7 @@ from .quantities import (
     FLAT_PIECE,
     ROUND_HANGERS,
     ROUND_PIECE,
+    LengthRow,
     Quantities,
     gauges,
     quantities,
@@ -110,6 +111,7 @@ __all__ = [
     "Elements",
     "FanPower",
     "Kind",
+    "LengthRow",
     "LookupRefused",
     "Missing",
     "Note",
@@ -133,6 +135,7 @@ __all__ = [
     "critical_band",
     "critical_draws",
     "crossings",
+    "damper_words",
     "dampers",
     "doubts",
     "duct_flows",

@@ -1,10 +1,11 @@
-"""Balancing: what a damper in each terminal's own duct has to spend, and its angle."""
+"""Balancing: what each terminal's damper has to spend, where it stands, its angle."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.layout import FloatArray, Shape
+from elbowroom.layout import BoolArray, DuctGraph, FloatArray, IntArray, Shape
 
 from .analysis import Analysis
 from .coefficient import Note
@@ -27,6 +28,10 @@ class Setting:
         Place in the order of work, from 1: the least favoured first.
     excess
         What its path has to spare against the critical one, Pa.
+    duct
+        Duct that the damper stands in.
+    branch
+        First duct, from the source, of those whose air goes to this terminal alone.
     coefficient
         Loss coefficient of the damper on the velocity in its duct.
     angle
@@ -41,6 +46,8 @@ class Setting:
     terminal: int
     order: int
     excess: float
+    duct: int
+    branch: int
     coefficient: float
     angle: float | None
     too_much: bool
@@ -59,7 +66,8 @@ def balance(analysis: Analysis) -> list[Setting]:
     -------
     settings
         In the order of work. The critical path has no damper; the others stand in the
-        last duct before their terminal.
+        last rigid duct whose air goes to their terminal alone: a blade cannot turn in
+        a flexible one. Where all of those are flexible, in the last.
 
     Notes
     -----
@@ -67,7 +75,7 @@ def balance(analysis: Analysis) -> list[Setting]:
     the excess, it stays open and the terminal gets a little less than its share.
     """
     graph = analysis.graph
-    duct = graph.terminals.duct
+    branch, duct = _own_ducts(graph, analysis.conditions.is_flexible)
     excess = analysis.critical_loss - analysis.path_loss
     pv = analysis.state.velocity_pressure[duct]
     wanted = np.maximum(excess, 0.0) / pv
@@ -91,6 +99,8 @@ def balance(analysis: Analysis) -> list[Setting]:
                 row,
                 place,
                 float(excess[row]),
+                int(duct[row]),
+                int(branch[row]),
                 float(wanted[row]),
                 float(angle[row]) if needed else None,
                 needed and shut,
@@ -98,6 +108,61 @@ def balance(analysis: Analysis) -> list[Setting]:
             )
         )
     return found
+
+
+def _own_ducts(graph: DuctGraph, is_flexible: BoolArray) -> tuple[IntArray, IntArray]:
+    """First duct of each terminal's own, and the last rigid one of them, shape (t,)."""
+    parent = graph.ducts.parent
+    children = np.bincount(parent[parent >= 0], minlength=len(parent))
+    goes_on = (parent >= 0) & (children[parent] == 1)
+    if graph.loops is not None:  # before a meeting a duct has a part of the air only
+        goes_on &= ~np.isin(graph.ducts.start, graph.ducts.finish[graph.meetings.duct])
+    first, place = graph.terminals.duct.copy(), graph.terminals.duct.copy()
+    for row, last in enumerate(first.tolist()):
+        own = [last]
+        while goes_on[own[-1]]:
+            own.append(int(parent[own[-1]]))
+        first[row] = own[-1]
+        place[row] = next((duct for duct in own if not is_flexible[duct]), last)
+    return first, place
+
+
+def damper_words(graph: DuctGraph, settings: Sequence[Setting]) -> list[str]:
+    """Where along its run each damper stands: "behind the takeoff of 'store'".
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+    settings
+        Settings of its terminals.
+
+    Returns
+    -------
+    words
+        Empty where the whole run serves the one terminal. In a return in the
+        direction of the air too: before what joins.
+    """
+    ducts, names, back = graph.ducts, graph.drawing.names, graph.is_return
+    order = np.argsort(ducts.parent, kind="stable")
+    parents = ducts.parent[order]
+    words = []
+    for one in settings:
+        before = int(ducts.parent[one.branch])
+        if before < 0 or ducts.run[before] != ducts.run[one.duct]:
+            words.append("")
+            continue
+        first, last = np.searchsorted(parents, [before, before + 1])
+        runs = np.unique(ducts.run[np.setdiff1d(order[first:last], [one.branch])])
+        said = " and ".join(f"'{names[run]}'" for run in runs.tolist())
+        if not said:
+            verb = "before it parts into" if back else "behind where it meets"
+            words.append(f"{verb} the air of a loop")
+        elif back:
+            words.append(f"before {said} join{'s' * (len(runs) == 1)}")
+        else:
+            words.append(f"behind the takeoff of {said}")
+    return words
 
 
 def open_shares(analysis: Analysis) -> FloatArray:

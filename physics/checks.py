@@ -419,7 +419,7 @@ def _made_noise(analysis: Analysis) -> list[Check]:
         )
     settings = [s for s in balance(analysis) if s.angle and s.excess > 1.0]
     if settings:
-        duct = graph.terminals.duct[[s.terminal for s in settings]]
+        duct = np.array([s.duct for s in settings])
         bands = noise.damper(
             state.flow[duct],
             state.area[duct],

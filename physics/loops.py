@@ -26,7 +26,14 @@ from elbowroom.layout import (
 )
 
 from .conditions import Conditions, conditions_of
-from .flows import duct_flows, loops_of, openings, paths_to, resistances
+from .flows import (
+    check_drawn_flows,
+    duct_flows,
+    loops_of,
+    openings,
+    paths_to,
+    resistances,
+)
 from .loop_balance import STILL, balanced, least_flows, spent
 from .network import solve_network
 from .system import pressure_words
@@ -310,7 +317,7 @@ def _directions(graph: DuctGraph) -> bytes:
 
 
 def settled_audit(found: Audit) -> tuple[Audit, FloatArray | None]:
-    """What is odd about a drawing, with the air of its loops settled.
+    """What is odd about a drawing in which the air has settled and is added up.
 
     Parameters
     ----------
@@ -325,14 +332,16 @@ def settled_audit(found: Audit) -> tuple[Audit, FloatArray | None]:
         known.
     """
     graph = found.graph
-    if graph is None or graph.loops is None:
-        return found, None if graph is None else duct_flows(graph)
+    if graph is None:
+        return found, None
     said = set(graph.notices)
     rest = [notice for notice in found.findings if notice not in said]
+    drawn = None if graph.loops is not None else duct_flows(graph)
     try:
         graph, conditions, flow = settled(graph, conditions_of(graph))
+        check_drawn_flows(graph, flow)
     except BadInput as bad:
-        return replace(found, findings=(*bad.faults, *found.findings)), None
+        return replace(found, findings=(*bad.faults, *found.findings)), drawn
     every = [*rest, *graph.notices, *still_notices(graph, conditions, flow)]
     flow = np.where(flow > 2.0 * STILL * flow.max(), flow, 0.0)
     return replace(found, graph=graph, findings=ranked(every)), flow

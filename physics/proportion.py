@@ -103,7 +103,8 @@ class Proportions:
     rounds
         How often sizes and losses were worked out in turn.
     rate
-        Friction rate that was sized to, Pa/m; None by another method.
+        Friction rate that was sized to, Pa/m: the lowest where it went round in a
+        circle; None by another method.
     notices
         What to look at.
     """
@@ -219,15 +220,22 @@ def _proportion(
     analysis, seen = before, [dict(current)]
     notices: list[Notice] = []
     choices: list[Choice] = []
+    rates: list[float | None] = []  # of each round
     rounds = 0
     while rounds < _ROUNDS:
         rounds += 1
         aimed = _aimed(analysis, aim)
+        rates.append(aimed.rate)
         choices = _round(analysis, aimed)
         current = {choice.run: choice.chosen for choice in choices}
         if current in seen:
             if current != seen[-1]:
-                aimed = replace(aimed, rate=aim.rate)  # if none was given, none holds
+                tried = [r for r in rates[seen.index(current) :] if r is not None]
+                between = ""
+                if tried:
+                    aimed = replace(aimed, rate=min(tried))
+                    between = f", between {rate_words(min(tried))} and "
+                    between += rate_words(max(tried))
                 current = _larger(seen[seen.index(current) :])
                 choices = [
                     replace(c, chosen=current[c.run], limit=c.limit) for c in choices
@@ -235,8 +243,8 @@ def _proportion(
                 notices.append(
                     note(
                         drawing.file,
-                        "the sizes and the friction rate chase each other in a circle; "
-                        "the larger sizes of it were taken",
+                        "the sizes and the friction rate chase each other in a circle"
+                        f"{between}; the larger sizes of it were taken",
                     )
                 )
             break

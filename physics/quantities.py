@@ -35,7 +35,8 @@ class SheetRow:
 class LengthRow:
     """Duct of one section: length, m, surface, m², and insulation, m².
 
-    `gauge` is None for flexible duct, which is no sheet.
+    `gauge` is None for flexible duct, which is no sheet; `stretched` is what its length
+    is when it is pulled tight, as it is bought, and that of rigid duct again.
     """
 
     section: Section
@@ -43,6 +44,7 @@ class LengthRow:
     length: float
     surface: float
     insulation: float
+    stretched: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +100,8 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
     sections = [graph.section(duct) for duct in range(len(gauge))]
     flexible = analysis.conditions.is_flexible
     gauge[flexible] = _NO_SHEET
+    shorter = np.where(flexible, analysis.conditions.compression, 0.0)
+    stretched = ducts.length / (1.0 - shorter)
     named = np.array([section.words for section in sections])
     lengths = []
     for words, soft in sorted(set(zip(named.tolist(), flexible.tolist(), strict=True))):
@@ -110,6 +114,7 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
                 float(ducts.length[mine].sum()),
                 float(surface[mine].sum()),
                 float(wrapped[mine].sum()),
+                float(stretched[mine].sum()),
             )
         )
     sheet = []

@@ -11,6 +11,7 @@ from schemas import validate
 
 from elbowroom.layout import (
     Attributes,
+    BadInput,
     Drawing,
     FloatArray,
     Notice,
@@ -18,6 +19,7 @@ from elbowroom.layout import (
     Severity,
     TerminalSpec,
     audit,
+    build,
     drawing_from_runs,
     join,
     mended,
@@ -27,6 +29,7 @@ from elbowroom.layout import (
     round_section,
     write_gltf,
 )
+from elbowroom.physics import analyse, settled_audit
 from elbowroom.viewer import check, main, preflight
 
 WIDE, SMALL = rectangular(0.6, 0.3), rectangular(0.3, 0.2)
@@ -241,3 +244,22 @@ def test_the_picture_marks_the_places(tmp_path: Path) -> None:
     assert image.shape[:2] == (900, 1600)
     inked = (image[100:800, :, :3].max(axis=2) < 0.9).mean()
     assert 0.01 < inked < 0.5
+
+
+def test_a_drawn_airflow_that_does_not_add_up_is_found_before_the_analysis() -> None:
+    runs = [
+        ("main", np.array([[0.0, 0, 0], [8, 0, 0]]), rectangular(0.4, 0.3)),
+        ("branch", np.array([[4.0, 0, 0], [4, 3, 0]]), rectangular(0.2, 0.2)),
+    ]
+    drawing = drawing_from_runs(
+        runs,
+        flows={"branch": 0.1},
+        attributes={"main": Attributes(source=True, source_at_end=False)},
+    )
+    plan = Schedule(terminals={"main": TerminalSpec(0.3), "branch": TerminalSpec(0.2)})
+    seen, flow = settled_audit(audit(drawing, plan))
+    with pytest.raises(BadInput) as refused:
+        analyse(build(drawing, plan))
+    assert seen.findings[0] == refused.value.faults[0]
+    assert "the terminals behind it add up to 0.2 m3/s" in seen.findings[0].what
+    assert flow is not None

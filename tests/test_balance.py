@@ -2,6 +2,7 @@
 
 import json
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from routes import drawn
 from elbowroom.layout import (
     Attributes,
     Schedule,
+    SourceSpec,
     TerminalSpec,
     build,
     drawing_from_runs,
@@ -19,6 +21,7 @@ from elbowroom.physics import (
     Analysis,
     analyse,
     balance,
+    damper_words,
     dampers,
     open_shares,
     solve_network,
@@ -50,7 +53,7 @@ def test_the_damper_at_its_angle_spends_the_excess() -> None:
     for setting in balance(analysis):
         if setting.angle is None or setting.too_much:
             continue
-        duct = analysis.graph.terminals.duct[setting.terminal]
+        duct = setting.duct
         is_round = bool(ducts.shape[duct] == 1)
         c = float(dampers.butterfly(setting.angle, is_round).value[0])
         spent = c * float(analysis.state.velocity_pressure[duct])
@@ -80,6 +83,54 @@ def test_less_than_a_pascal_needs_no_damper(excess: float, is_needed: bool) -> N
     *_, last = balance(settled(100.0 + b - a + excess))
     assert last.excess == pytest.approx(excess)
     assert (last.angle is not None) == is_needed
+
+
+def clinic(**plan: Any) -> Analysis:
+    """A trunk that feeds 'side' on its way, and a hose at the end of a rigid branch."""
+    runs = [
+        ("trunk", [[0, 0, 0], [4, 0, 0], [8, 0, 0]], 0.3),
+        ("side", [[4, 0, 0], [4, 3, 0]], 0.25),
+        ("hose", [[4, 3, 0], [4, 5, 0]], 0.2),
+    ]
+    drawing = drawing_from_runs(
+        [(name, np.array(way, float), round_section(d)) for name, way, d in runs],
+        attributes={"trunk": Attributes(source=True, source_at_end=False)},
+    )
+    flows = {"trunk": TerminalSpec(0.1, 5.0), "hose": TerminalSpec(0.1, 25.0)}
+    material = {"hose": "flexible duct, nonmetallic with wire, fully extended"}
+    return analyse(
+        build(drawing, Schedule(terminals=flows, run_materials=material, **plan))
+    )
+
+
+def placed(analysis: Analysis) -> dict[str, tuple[str, str, list[float]]]:
+    """Run, words and middle of the piece of each terminal's damper."""
+    graph, settings = analysis.graph, balance(analysis)
+    middle = (graph.ducts.begin + graph.ducts.end) / 2
+    return {
+        graph.terminals.name[one.terminal]: (
+            graph.drawing.names[graph.ducts.run[one.duct]],
+            words,
+            middle[one.duct].tolist(),
+        )
+        for one, words in zip(settings, damper_words(graph, settings), strict=True)
+    }
+
+
+def test_a_damper_of_a_run_that_feeds_others_stands_behind_the_last_takeoff() -> None:
+    where = "behind the takeoff of 'side'"
+    assert placed(clinic())["trunk"] == ("trunk", where, [6.0, 0.0, 0.0])
+    _, words, _ = placed(clinic(source=SourceSpec(is_return=True)))["trunk"]
+    assert words == "before 'side' joins"
+
+
+def test_no_blade_turns_in_flexible_duct_where_rigid_duct_stands_before_it() -> None:
+    analysis = clinic()
+    # All of that run is the terminal's, so no words say where along it.
+    assert placed(analysis)["hose"] == ("side", "", [4.0, 1.5, 0.0])
+    for one in balance(analysis):
+        pv = analysis.state.velocity_pressure[one.duct]
+        assert one.coefficient * pv == pytest.approx(one.excess)
 
 
 def test_open_dampers_favour_the_favoured() -> None:

@@ -239,7 +239,7 @@ def test_the_desk_speaks_one_system_of_units(
 def test_a_check_in_a_file_has_its_unit(tmp_path: Path, capsys: Captured) -> None:
     assert main(["analyse", str(HOUSE), "--csv", str(tmp_path)]) == 0
     capsys.readouterr()
-    with (tmp_path / "checks.csv").open(encoding="utf-8", newline="") as stream:
+    with (tmp_path / "checks.csv").open(encoding="utf-8-sig", newline="") as stream:
         units = {row["dimension"]: row["unit"] for row in csv.DictReader(stream)}
     assert units["velocity"] == "m/s"
     assert units["temperature"] == "K"
@@ -832,3 +832,25 @@ def test_links_and_tables_lead_to_nothing_that_is_read(
 def test_tables_are_written_over_those_of_before(tmp_path: Path) -> None:
     for _ in range(2):
         assert main(["analyse", str(HOUSE), "--csv", str(tmp_path)]) == 0
+
+
+@pytest.mark.parametrize("first", ["=", "+", "-", "@"])
+def test_no_name_in_a_table_is_a_formula(first: str, tmp_path: Path) -> None:
+    """CSV as a spreadsheet reads it: by its byte order mark UTF-8, no formula in it."""
+    name = f'{first}HYPERLINK("there")'
+    (tmp_path / "a.toml").write_text(
+        'unit = "m"\n[[run]]\nsection = "D250"\npoints = [[0, 0, 3], [4, 0, 3]]\n'
+        f'source = "start"\nflow = "90 L/s"\nname = \'{name}\'\n'
+    )
+    out = tmp_path / "out"
+    assert main(["analyse", str(tmp_path / "a.toml"), "--csv", str(out)]) == 0
+    content = (out / "ducts.csv").read_bytes()
+    assert content.startswith(b"\xef\xbb\xbfid,")
+    (row,) = csv.DictReader(content.decode("utf-8-sig").splitlines())
+    assert row["name"] == f"'{name}"
+    assert float(row["length_m"]) == 4.0
+    for path in out.glob("*.csv"):
+        with path.open(encoding="utf-8-sig", newline="") as stream:
+            for line in csv.reader(stream):
+                for cell in line:
+                    assert not re.match(r"[=+@\t\r]|-\D", cell)

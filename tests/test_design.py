@@ -734,6 +734,24 @@ def test_quantities_add_up_to_the_layout() -> None:
     assert elbows == len(analysis.graph.bends.duct)
 
 
+def test_flexible_duct_is_bought_at_the_length_that_it_has_when_pulled_tight() -> None:
+    """By hand: 15 % shorter than pulled tight, 1.2 m were 1.2 / 0.85 = 1.412 m."""
+    runs: list[tuple[str, list[list[float]], Section]] = [
+        ("duct", [[0, 0, 3], [10, 0, 3]], round_section(0.2)),
+        ("hose", [[10, 0, 3], [11.2, 0, 3]], round_section(0.2)),
+    ]
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0), kind="fan"),
+        terminals={"room": TerminalSpec(0.1, run="hose")},
+        run_materials={"hose": "flexible duct, nonmetallic with wire, fully extended"},
+        run_compression={"hose": 0.15},
+    )
+    found = quantities(analyse(build(drawing_from_runs(runs), plan)))
+    rigid, hose = sorted(found.lengths, key=lambda row: -row.length)
+    assert (rigid.length, rigid.stretched) == pytest.approx((10.0, 10.0))
+    assert (hose.length, hose.stretched) == pytest.approx((1.2, 1.2 / 0.85))
+
+
 def test_joints_and_hangers_of_one_duct_by_hand() -> None:
     """Common practice, no published source: flat duct comes in pieces of 1.2 m."""
     straight = [("duct", [[0, 0, 3], [10, 0, 3]], rectangular(0.4, 0.3))]
@@ -996,3 +1014,24 @@ def test_a_total_that_nothing_uses_is_said(
     assert len(sentences) == bool(said)
     assert all(said in sentence for sentence in sentences)
     assert with_airflows(plan.for_return())[1] == ()
+
+
+def test_sizes_that_chase_the_rate_say_to_which_they_were_taken(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """At the lowest rate of the circle every size of it keeps that rate."""
+    circles = 0
+    for name in ("under", "sidestep"):
+        route = str(HOUSE.parents[1] / "reading_room" / f"{name}.glb")
+        for series in ("mm", "in"):
+            assert main(["proportion", route, "--series", series, "--json"]) == 0
+            found = json.loads(capsys.readouterr().out)
+            validate(found, "proportions")
+            rate = found["friction_rate_pa_m"]
+            if not any("circle, between" in one["what"] for one in found["flags"]):
+                continue
+            circles += 1
+            for run in found["runs"]:
+                if run["bound_by"] == "friction rate":
+                    assert run["friction_pa_m"] <= rate * (1 + 1e-9)
+    assert circles

@@ -402,6 +402,21 @@ def test_the_schedule_wins_over_the_drawing_and_flows_that_disagree_are_said() -
     assert graph.terminals.flow_basis[place] == Basis.DECLARED
 
 
+def test_a_source_at_an_end_that_is_not_free_is_refused() -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 0], [4, 0, 0]], round_section(0.3)),
+            ("b", [[4, 0, 0], [8, 0, 0]], round_section(0.3)),
+            ("c", [[4, 0, 0], [4, 4, 0]], round_section(0.2)),
+        ],
+        attributes={"a": Attributes(source=True, source_at_end=True)},
+    )
+    plan = Schedule(terminals={"b": TerminalSpec(0.1), "c": TerminalSpec(0.1)})
+    with pytest.raises(BadInput, match=r"its end at \(4, 0, 0\) m is not free") as bad:
+        build(drawing, plan)
+    assert 'write source = "start" if it enters at (0, 0, 0) m' in str(bad.value)
+
+
 def test_the_source_is_the_largest_drawn_airflow_where_none_is_marked() -> None:
     drawing = drawing_from_runs(
         [

@@ -5,6 +5,11 @@ import pytest
 from routes import about_z, drawn
 
 from elbowroom.layout import (
+    Attributes,
+    BadInput,
+    Schedule,
+    TerminalSpec,
+    build,
     drawing_from_runs,
     island_notices,
     join,
@@ -113,3 +118,63 @@ def test_two_ducts_in_line_that_miss_each_other_sideways_are_a_gap(lap: float) -
     ahead = ("b", [[4 - lap, 0.02, 0], [8, 0.02, 0]])
     (said,) = gaps(("a", [[0, 0, 0], [4, 0, 0]]), ahead)
     assert "20 mm short" in said
+
+
+@pytest.mark.parametrize(
+    ("begin", "end", "distance", "target"),
+    [
+        ([4, 0.2, 0], [4, 3, 0], 0.2, (4, 0, 0)),
+        ([4.15, 0.15, 0], [6, 2, 0], 0.15 * 2**0.5, (4, 0, 0)),  # at 45 degrees
+        ([4, 0.15, 0], [4, 3, 0], 0.15, (4, 0, 0)),  # in the middle of its half
+    ],
+)
+def test_a_branch_drawn_from_the_side_of_a_duct_is_led_to_its_centreline(
+    begin: list[float], end: list[float], distance: float, target: tuple[float, ...]
+) -> None:
+    runs = [
+        ("main", np.array([[0, 0, 0], [8, 0, 0]], float), CUT),
+        ("branch", np.array([begin, end], float), CUT),
+    ]
+    source = {"main": Attributes(source=True, source_at_end=False)}
+    drawing = drawing_from_runs(runs, attributes=source)
+    (said,) = near_misses(join(drawing))
+    wide = f"{distance * 1e3:.3g} mm from its centreline"
+    assert f"it ends at the side of run 'main', {wide}" in said.sentence
+    copy, _ = mended(join(drawing))
+    assert join(copy).component_count == 1
+    ends = {name: TerminalSpec(0.1) for name in ("main", "branch")}
+    with pytest.raises(BadInput) as bad:
+        build(drawing, Schedule(terminals=ends))
+    assert f"run 'branch' ends at the side of run 'main', {wide}" in str(bad.value)
+    assert f"draw it on to the centreline of 'main', to {target} m" in str(bad.value)
+    assert build(copy, Schedule(terminals=ends)).terminals.name == ("main", "branch")
+
+
+@pytest.mark.parametrize(
+    "points",
+    [
+        [[4, 0.3, 0], [4, 3, 0]],  # outside the section
+        [[4, 0.2, 0], [4, 0.2, 3]],  # it leads past the line
+        [[8.2, 0, 0], [12, 0, 0]],  # ahead of its end, in line with it
+    ],
+)
+def test_other_ends_near_a_duct_do_not_begin_at_its_side(
+    points: list[list[float]],
+) -> None:
+    assert gaps(("main", [[0, 0, 0], [8, 0, 0]]), ("other", points)) == []
+
+
+def test_a_terminal_that_is_not_reached_names_the_gap_and_its_place() -> None:
+    there = np.array([500000.0, 4500000.0, 0.0])  # coordinates of a survey
+    runs = [
+        ("main", np.array([[0, 0, 0], [8, 0, 0]]) + there, CUT),
+        ("branch", np.array([[3, 1.05, 0], [3, 3, 0]]) + there, CUT),
+    ]
+    source = {"main": Attributes(source=True, source_at_end=False)}
+    drawing = drawing_from_runs(runs, attributes=source)
+    ends = {name: TerminalSpec(0.1) for name in ("main", "branch")}
+    with pytest.raises(BadInput) as bad:
+        build(drawing, Schedule(terminals=ends))
+    place = "the nearest gap is 1.05 m at (500003, 4500001.05, 0) m"
+    assert place in str(bad.value)
+    assert "close the gap" in str(bad.value)

@@ -2,8 +2,10 @@
 
 import json
 import re
+from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,7 +20,7 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import Option, analyse
-from elbowroom.viewer import charts, display, main, report
+from elbowroom.viewer import charts, display, layout_view, main, report
 
 ROOM = Path(__file__).parents[1] / "examples" / "reading_room"
 HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
@@ -88,7 +90,9 @@ def test_a_doubt_stands_as_a_letter_that_is_explained(both: str) -> None:
             assert re.search(rf" {letter}: [a-z ]+:? [a-z ]+\.", text)
     for name in ("under", "flatten"):
         after = both.split(f"<h1>{name}</h1>")[1]
-        assert after.startswith("<h3>Where most of it goes</h3>")
+        budget, rest = after.split("<h3>Where most of it goes</h3>", 1)
+        assert budget.count("<table>") == 1
+        assert "<h2>" in rest
 
 
 def test_the_same_input_gives_the_same_bytes(both: str, tmp_path: Path) -> None:
@@ -171,3 +175,76 @@ def test_charts_are_the_same_each_time() -> None:
         assert one == two
         assert one.startswith("<svg")
     assert "in.wg" in charts.pressure_chart(analysis, display.INCH_POUND)
+
+
+def cells(html: str, title: str) -> list[list[str]]:
+    """Rows of the table below a head or a title, as text."""
+    table = html.split(title)[1].split("</table>")[0]
+    rows = re.findall(r"<tr>(.*?)</tr>", table, re.DOTALL)
+    return [
+        [unescape(re.sub(r"<.*?>", "", cell)) for cell in re.findall(r"<td.*?</td>", r)]
+        for r in rows
+    ]
+
+
+def test_the_budget_is_that_of_the_terminal_and_adds_up(
+    both: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["analyse", ROUTES[0]]) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    rows = [row for row in cells(both, "budget of the critical path, Pa") if row]
+    for words, value in rows:
+        assert f"{words} {value}" in printed
+    names = [words for words, _ in rows]
+    left = names.index("left for ducts and fittings")
+    assert sum(float(value) for _, value in rows[:left]) == pytest.approx(
+        float(rows[left][1]), abs=0.3
+    )
+    assert any(name.startswith("less the terminal") for name in names[:left])
+
+
+def test_a_terminal_s_own_loss_stands_among_the_largest(both: str) -> None:
+    rows = cells(both.split("<h1>under</h1>")[1], "Where most of it goes")
+    (said,) = [row for row in rows if row and "with its declared loss" in row[1]]
+    (path,) = [row for row in cells(both, "<h2>Paths</h2>") if "critical" in row]
+    assert said[2] == path[6]
+
+
+def test_the_words_over_a_picture_say_what_the_fittings_are_of() -> None:
+    """The same over the picture of a report as over that of a comparison."""
+    ends = {"a": TerminalSpec(0.3, 5.0)}
+    drawing = drawing_from_runs(
+        [("a", np.array([[0, 0, 0], [5, 0, 0], [5, 4, 0]]), round_section(0.25))],
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    option = Option("one", analyse(build(drawing, Schedule(terminals=ends))), 0.12)
+    title, said = layout_view.option_words(option, display.METRIC)
+    loss = f"{option.analysis.critical_loss:.1f} Pa"
+    assert title == f"one: {loss} to a"
+    assert said.endswith("of it in fittings · 120 mm clear")
+
+
+def test_long_names_stay_on_the_paper(tmp_path: Path) -> None:
+    weasyprint = pytest.importorskip("weasyprint")
+    trunk, branch = (f"LEVEL_03_ZONE_B_SUPPLY_RECTANGULAR_NO_{n}" for n in "12")
+    (tmp_path / "long.toml").write_text(
+        f'unit = "m"\n[[run]]\nname = "{trunk}"\nsection = "400x200"\n'
+        'points = [[0, 0, 3], [8, 0, 3], [8, 4, 3]]\nsource = "start"\n'
+        f'terminal = "{trunk}_DIFFUSER"\n[[run]]\nname = "{branch}"\n'
+        'section = "D150"\npoints = [[3, 0, 3], [3, 3, 3], [3, 3, 2]]\n'
+        'flow = "50 L/s"\n'
+    )
+    (tmp_path / "long.schedule.toml").write_text(
+        f'[terminals.{trunk}_DIFFUSER]\nflow = "200 L/s"\nloss = "20 Pa"\n'
+    )
+    out = tmp_path / "long.html"
+    assert main(["report", str(tmp_path / "long.toml"), "--out", str(out)]) == 0
+
+    def ends(box: Any) -> list[float]:
+        inner = [end for one in getattr(box, "children", ()) for end in ends(one)]
+        own = [box.position_x + box.width] if type(box).__name__ == "TextBox" else []
+        return inner + own
+
+    for page in weasyprint.HTML(filename=str(out)).render().pages:
+        box = page._page_box
+        assert max(ends(box)) <= box.margin_left + box.width + 0.5

@@ -196,11 +196,16 @@ def test_the_lines_of_the_budget_add_up(capsys: pytest.CaptureFixture[str]) -> N
     house = Path(__file__).parents[1] / "examples" / "hillside_house"
     files = [str(house / "house.glb"), "--return", str(house / "return.glb")]
     assert main(["analyse", *files]) == 0
-    table = capsys.readouterr().out.split("Budget of supply and return")[1]
+    whole = capsys.readouterr().out
+    # The rate that is the supply's own is not taken for that of both.
+    assert "friction rate left to the supply alone" in whole
+    assert "friction rate left, supply and return" in whole
+    table = whole.split("Budget of supply and return")[1]
     lines = table.split("left for ducts and fittings")
     before = [float(found) for found in re.findall(r"(-?\d+\.\d) *\n", lines[0])]
     left = float(lines[1].split()[0])
-    assert len(before) == 5  # the fan, two velocity pressures, two kinds of losses
+    # The fan, two velocity pressures, three declared losses, two terminals.
+    assert len(before) == 8
     assert sum(before) == pytest.approx(left, abs=0.2)
 
 
@@ -418,6 +423,32 @@ def test_a_schedule_may_say_that_its_route_is_a_return(
     result = json.loads(capsys.readouterr().out)
     kinds = {element["kind"] for element in result["elements"]}
     assert "opening flush with a wall" in kinds
+
+
+def test_swapped_sides_are_refused_and_a_second_fan_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    supply, other = tmp_path / "supply.glb", tmp_path / "return.glb"
+    for path in (supply, other):
+        write_gltf(back(), path)
+    supply.with_suffix(".schedule.toml").write_text('[source]\nside = "return"\n')
+    words = ["analyse", str(supply), "--return", str(other)]
+    for command in ("analyse", "operate", "proportion"):
+        assert main([command, *words[1:]]) == 2
+        said = capsys.readouterr().err
+        assert "it says that supply.glb is a return, and --return return.glb" in said
+        assert "name the supply first" in said
+    supply.with_suffix(".schedule.toml").write_text('[source]\nside = "supply"\n')
+    other.with_suffix(".schedule.toml").write_text(
+        '[source]\nside = "supply"\n[fan]\ntotal_pressure = "300 Pa"\n'
+    )
+    assert main([*words, "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    (side,) = result["returns"]
+    told = [flag["sentence"] for flag in side["flags"]]
+    assert any("it says that return.glb is a supply" in one for one in told)
+    assert any("the fan of a return is not counted" in one for one in told)
+    assert result["budget"]["fan_pressure_pa"] is None
 
 
 def test_terminals_with_a_declared_loss_have_no_opening() -> None:

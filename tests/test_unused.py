@@ -95,3 +95,18 @@ def test_an_exception_that_finds_nothing_is_told(
 ) -> None:
     (sentence,) = told(runs, **plan)
     assert said in sentence
+
+
+def test_a_terminal_marked_where_nothing_ends_is_told() -> None:
+    drawing = drawing_from_runs(
+        [(name, np.asarray(points, float), cut) for name, points, cut in RUNS],
+        attributes={
+            "main": Attributes(source=True, source_at_end=False),
+            "on": Attributes(terminal="grille"),
+            "thin": Attributes(terminal="store"),
+        },
+    )
+    ends = {"store": TerminalSpec(0.1), "tap": TerminalSpec(0.1)}
+    said = [n.sentence for n in build(drawing, Schedule(terminals=ends)).notices]
+    (told,) = [sentence for sentence in said if "marked" in sentence]
+    assert "'on': it is marked as the terminal 'grille', but none of its ends" in told

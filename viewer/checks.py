@@ -13,6 +13,7 @@ from elbowroom.physics import (
     Analysis,
     Check,
     FanPower,
+    LengthRow,
     Quantities,
 )
 
@@ -134,6 +135,7 @@ def quantity_tables(found: Quantities) -> dict[str, list[dict[str, Any]]]:
                 "section": row.section.words,
                 "gauge": row.gauge,
                 "length_m": row.length,
+                "stretched_length_m": row.stretched,
                 "surface_m2": row.surface,
                 "insulation_m2": row.insulation,
             }
@@ -165,6 +167,14 @@ def quantities_result(analysis: Analysis, found: Quantities) -> dict[str, Any]:
     }
 
 
+def gauge_words(row: LengthRow, display: Display) -> str:
+    """Gauge of a row of straight duct, or how long its flexible duct is when tight."""
+    if row.gauge is not None:
+        return str(row.gauge)
+    tight = display.lengths(row.stretched, 1)
+    return f"flexible, {tight} {display.length} pulled tight"
+
+
 def joints_words(found: Quantities, display: Display) -> str:
     """Joints and hangers, with what was taken for them."""
 
@@ -194,7 +204,7 @@ def print_quantities(
     for row in found.lengths:
         table.add_row(
             display.size(row.section),
-            "flexible" if row.gauge is None else str(row.gauge),
+            gauge_words(row, display),
             display.lengths(row.length, 1),
             surface(row.surface),
             surface(row.insulation) if row.insulation else "–",

@@ -112,6 +112,13 @@ def return_sides(
     from elbowroom.layout import refusal
 
     seen = {route.resolve()}
+    if returns and supply.source.is_return:
+        raise refusal(
+            f"{supply.file}, [source] side",
+            f"it says that {route.name} is a return, and --return {returns[0].name} "
+            "needs a supply before it",
+            "name the supply first and the return behind --return, or correct the side",
+        )
     if returns and supply.fan.inlet_velocity_pressure is not None:
         raise refusal(
             f"{supply.file}, [fan] inlet_velocity_pressure",
@@ -137,12 +144,36 @@ def _return_side(
     """Analyse a return: with NAME.schedule.toml, else as the supply is made."""
     from dataclasses import replace
 
+    from elbowroom.layout import FanSpec, warning
+
     own = _own_schedule(route)
     if own is None:
         return analysed(route, supply.for_return(), reading)
     schedule = schedule_for(route, own)
+    said = []
+    if schedule.source.is_supply:
+        said.append(
+            warning(
+                f"{schedule.file}, [source] side",
+                f"it says that {route.name} is a supply, and --return takes it for a "
+                "return",
+                "name the drawing of the return, or correct the side",
+                effect="its air counts as flowing to the fan",
+            )
+        )
+    if schedule.fan != FanSpec():
+        said.append(
+            warning(
+                f"{schedule.file}, [fan]",
+                "the fan of a return is not counted beside a supply: one fan serves "
+                "both",
+                "declare that one under [fan] in the schedule of the supply",
+                effect="the budget of both sides has the supply's fan, or none",
+            )
+        )
     schedule = replace(schedule, source=replace(schedule.source, is_return=True))
-    return analysed(route, schedule, reading)
+    analysis = analysed(route, schedule, reading)
+    return replace(analysis, flags=(*said, *analysis.flags))
 
 
 def _own_schedule(route: Path) -> Path | None:

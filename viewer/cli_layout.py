@@ -41,7 +41,6 @@ from .cli_outputs import (
     draw_picture,
     exit_code,
     new_console,
-    option_title,
     print_json,
     say,
     whole_or_nothing,
@@ -84,7 +83,7 @@ def analyse(
 
     from .checks import print_cautions, print_checks
     from .display import DISPLAYS
-    from .layout_view import panel, summary, values
+    from .layout_view import option_words, panel, values
     from .plan import budget_row, print_budget
     from .results import analysis_result, return_row
     from .sheets import write_csv_tables, write_workbook
@@ -132,12 +131,8 @@ def analyse(
         write_workbook(flat, xlsx)
         wrote(xlsx)
     if png is not None:
-        said = summary(analysis, display)
-        if option.clearance is not None:
-            said += f" · {display.gaps(option.clearance)} clear"
-        one, _ = panel(
-            analysis, chosen, display, option_title(option, display), said, solids
-        )
+        words = option_words(option, display)
+        one, _ = panel(analysis, chosen, display, *words, solids)
         draw_picture([one], [values(analysis, chosen, display)], chosen, display, png)
     if page is not None:
         write_review_page(page, [option], solids, display.name)
@@ -169,7 +164,7 @@ def compare(
     from elbowroom.physics import compare as compare_options
 
     from .display import DISPLAYS
-    from .layout_view import panel, summary, values
+    from .layout_view import option_words, panel, values
     from .results import comparison_result
     from .sheets import write_csv_tables
     from .tables import flat_tables, print_comparison
@@ -205,16 +200,10 @@ def compare(
             wrote(*write_csv_tables(tables, csv / option.name))
     if png is not None:
         shown = []
-        for place, option in enumerate(options):
-            analysis = option.analysis
-            title = option_title(option, display)
-            said = summary(analysis, display)
-            if option.clearance is not None:
-                said += f" · {display.gaps(option.clearance)} clear"
-            if place not in comparison.ranking:
-                said += " · cannot be built as drawn"
+        for option in options:
+            words = option_words(option, display, comparison)
             others = [other.analysis for other in options if other is not option]
-            made = panel(analysis, chosen, display, title, said, solids, others)
+            made = panel(option.analysis, chosen, display, *words, solids, others)
             shown.append(made[0])
         every = [values(option.analysis, chosen, display) for option in options]
         draw_picture(shown, every, chosen, display, png, comparison.verdict)
@@ -257,7 +246,7 @@ def check(
     seen = audit(drawing, found, metres)
     changes: list[str] | None = None
     if fix is not None:
-        copy, changes = mended(seen.topology)
+        copy, changes = mended(seen.topology, seen.sections.larger_side)
         write(copy, fix)
         left = len(audit(read(fix), found, metres).findings)
     seen, by_duct = settled_audit(seen)
@@ -313,7 +302,7 @@ def view(
 
     from .colours import scale_for
     from .display import DISPLAYS
-    from .layout_view import bar_title, panel, summary, values
+    from .layout_view import bar_title, option_words, panel, values
     from .limits import check_port
     from .preflight import why_no_window, why_not
     from .tables import row_text
@@ -331,14 +320,7 @@ def view(
     )
     options = read_options(routes, schedules, reading, solids, notices)
     made = [
-        panel(
-            option.analysis,
-            chosen,
-            display,
-            option_title(option, display),
-            summary(option.analysis, display),
-            solids,
-        )
+        panel(option.analysis, chosen, display, *option_words(option, display), solids)
         for option in options
     ]
     every = [values(option.analysis, chosen, display) for option in options]

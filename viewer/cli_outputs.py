@@ -190,13 +190,6 @@ def write_review_page(
     wrote(page)
 
 
-def option_title(option: "Option", display: "Display") -> str:
-    """Name of an option, and what it loses to which terminal."""
-    analysis = option.analysis
-    loss = f"{display.pressures(analysis.critical_loss)} {display.pressure}"
-    return f"{option.name}: {loss} to {analysis.critical_terminal}"
-
-
 def draw_picture(
     panels: "Sequence[Panel]",
     values: "Sequence[FloatArray]",

@@ -16,7 +16,7 @@ from elbowroom.layout import (
     solids,
     units,
 )
-from elbowroom.physics import Analysis, Kind
+from elbowroom.physics import Analysis, Comparison, Kind, Option
 
 from .display import Display
 from .scene import Panel
@@ -141,6 +141,22 @@ def summary(analysis: Analysis, display: Display) -> str:
         word = "to spare" if spare >= 0 else "more than the fan leaves"
         text += f" · {display.pressures(abs(spare))} {display.pressure} {word}"
     return text
+
+
+def option_words(
+    option: Option, display: Display, comparison: Comparison | None = None
+) -> tuple[str, str]:
+    """Title of an option's panel, what it loses to where, and the line under it."""
+    analysis = option.analysis
+    loss = f"{display.pressures(analysis.critical_loss)} {display.pressure}"
+    said = summary(analysis, display)
+    if option.clearance is not None:
+        said += f" · {display.gaps(option.clearance)} clear"
+    if comparison is not None:
+        ranked = [comparison.options[place].name for place in comparison.ranking]
+        if option.name not in ranked:
+            said += " · cannot be built as drawn"
+    return f"{option.name}: {loss} to {analysis.critical_terminal}", said
 
 
 def _labels(

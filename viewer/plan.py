@@ -6,9 +6,10 @@ from typing import Any
 from elbowroom.layout import FloatArray
 from elbowroom.physics import Analysis, Budget, Operation, Proportions, Remedy
 
+from .budget import joint_lines
 from .display import Display
 from .results import notice, section_result
-from .tables import fan_words, new_table, print_notices
+from .tables import new_table, print_notices
 
 
 def budget_row(found: Budget) -> dict[str, Any]:
@@ -30,47 +31,6 @@ def budget_row(found: Budget) -> dict[str, Any]:
     }
 
 
-def budget_lines(
-    supply: Analysis, returns: Sequence[Analysis], found: Budget, display: Display
-) -> list[tuple[str, str]]:
-    """Budget of supply and returns together, line by line, in words."""
-    p = display.pressures
-    back = returns[found.critical_return]
-    fan = ("fan", "not declared")
-    if found.fan_pressure is not None:
-        fan = (fan_words(supply.system), p(found.fan_pressure))
-    lines = [fan]
-    if found.fan_kind == "external static":
-        lines += [
-            ("velocity pressure at its outlet", p(found.outlet_velocity_pressure)),
-            ("velocity pressure at its inlet", p(-found.inlet_velocity_pressure)),
-        ]
-    lines += [
-        ("declared losses", p(-found.declared_losses)),
-        ("declared losses of the two terminals", p(-found.terminal_losses)),
-    ]
-    if found.available is not None:
-        lines.append(("left for ducts and fittings", p(found.available)))
-    for side, words in ((supply, "supply to"), (back, "return from")):
-        end = f"spent by the {words} {side.critical_terminal}"
-        lines.append((end, p(side.system.required)))
-    if found.available is not None:
-        spare = found.available - found.required
-        lines.append(("to spare" if spare >= 0 else "lacking", p(spare)))
-    effective, straight = found.effective_length, found.length
-    lines.append(
-        (
-            "total effective length",
-            f"{display.lengths(effective, 1)} {display.length}, of which "
-            f"{display.lengths(straight, 1)} straight",
-        )
-    )
-    left = found.friction_rate_available
-    if left is not None:
-        lines.append(("friction rate left, supply and return", display.rates(left)))
-    return lines
-
-
 def print_budget(
     supply: Analysis,
     returns: Sequence[Analysis],
@@ -85,7 +45,7 @@ def print_budget(
     table.show_header = False
     table.add_column("")
     table.add_column("", justify="right")
-    for words, value in budget_lines(supply, returns, found, display):
+    for words, value in joint_lines(supply, returns, found, display):
         table.add_row(escape(words), value)
     console.print(table)
     if found.missing:

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, Notice, Obstacle, refusal, writing
+from elbowroom.layout import Basis, Notice, Obstacle, coordinates, refusal, writing
 from elbowroom.physics import (
     ALLOWANCE,
     CRITICAL_PATH,
@@ -31,13 +31,19 @@ from elbowroom.physics import (
     quantities,
 )
 
+from .budget import joint_lines, pressure_lines, rate_lines
 from .charts import kinds_chart, options_chart, pressure_chart
-from .checks import CAUTIONS, joints_words, value_words
+from .checks import CAUTIONS, gauge_words, joints_words, value_words
 from .display import Display
 from .gaps import Gap
-from .plan import budget_lines
 from .results import balancing, paths
-from .tables import AS_NEW, BEYOND, apart_heads, apart_rows, fan_words
+from .tables import (
+    AS_NEW,
+    BEYOND,
+    apart_heads,
+    apart_rows,
+    damper_place,
+)
 
 _MOST_HEADS = 9  # of a table in the usual type
 # Of the picture, in its own pixels: small, so that its words can be read on paper.
@@ -120,18 +126,20 @@ def report_html(
     numbers = _numbered([*(option.analysis for option in options), *returns])
     parts = [_summary(options, display, comparison, budget, returns)]
     if picture:
-        parts.append(_picture(options, obstacles, display))
+        parts.append(_picture(options, obstacles, display, comparison))
     parts = [f'<section class="first">{"".join(parts)}</section>']
     for option, room in zip(options, rooms, strict=True):
         if len(options) > 1:
             parts.append(f"<h1>{escape(option.name)}</h1>")
+            parts.append(_budget(option.analysis, display))
             parts.append(_largest(option.analysis, display))
         parts.append(_layout(option.analysis, display, numbers))
         parts.append(_room(room, display))
-        parts.append(_notices(option))
+        parts.append(_notices([*option.notices, *option.analysis.flags]))
     for side in returns:
         parts.append(f"<h1>Return: {escape(side.graph.drawing.file)}</h1>")
         parts.append(_layout(side, display, numbers))
+        parts.append(_notices(side.flags))
     parts.append(_remarks(remarks))
     parts.append(_list("Before anything is built", [AS_NEW, *CAUTIONS]))
     parts.append(_sources(numbers))
@@ -197,14 +205,13 @@ def _summary(
         "fan leaves",
         "ducts spend",
         f"effective, {display.length}",
-        "friction rate left",
+        "friction rate left" + (" to the supply alone" if returns else ""),
     ]
     out.append(_table(heads, rows))
-    if budget is None and first.system.fan_density_ratio != 1.0:
-        given = f"{p(first.system.fan_pressure or 0.0)} {display.pressure}"
-        out.append(f"<p>{escape(fan_words(first.system).capitalize())}: {given}.</p>")
     if budget is not None:
-        out.append(_budget(first, returns, budget, display))
+        out.append(_joint_budget(first, returns, budget, display))
+    elif len(options) == 1:
+        out.append(_budget(first, display))
     if len(options) == 1:
         out.append(_largest(first, display))
     return "".join(out)
@@ -231,12 +238,18 @@ def _verdict(analysis: Analysis, budget: Budget | None, display: Display) -> str
     )
 
 
-def _budget(
+def _budget(analysis: Analysis, display: Display) -> str:
+    lines = [*pressure_lines(analysis, display), *rate_lines(analysis, display)]
+    rows: list[list[Cell]] = [[words, _n(value)] for words, value in lines]
+    return _table([f"budget of the critical path, {display.pressure}", ""], rows)
+
+
+def _joint_budget(
     supply: Analysis, returns: Sequence[Analysis], budget: Budget, display: Display
 ) -> str:
     rows: list[list[Cell]] = [
         [words, _n(value)]
-        for words, value in budget_lines(supply, returns, budget, display)
+        for words, value in joint_lines(supply, returns, budget, display)
     ]
     text = _table([f"supply and return, {display.pressure}", ""], rows)
     if budget.missing:
@@ -250,7 +263,6 @@ def _budget(
 def _largest(analysis: Analysis, display: Display) -> str:
     e = analysis.elements
     way = analysis.path(analysis.critical)
-    way = way[e.kind[way] != Kind.TERMINAL]
     order = way[np.argsort(-e.loss[way], kind="stable")][:5].tolist()
     rows: list[list[Cell]] = [
         [
@@ -266,24 +278,22 @@ def _largest(analysis: Analysis, display: Display) -> str:
 
 
 def _picture(
-    options: Sequence[Option], obstacles: Sequence[Obstacle], display: Display
+    options: Sequence[Option],
+    obstacles: Sequence[Obstacle],
+    display: Display,
+    comparison: Comparison | None,
 ) -> str:
     from .colours import scale_for
-    from .layout_view import bar_title, panel, summary, values
+    from .layout_view import bar_title, option_words, panel, values
     from .scene import picture
 
     every = [values(option.analysis, "loss", display) for option in options]
-    panels = [
-        panel(
-            option.analysis,
-            "loss",
-            display,
-            option.name,
-            summary(option.analysis, display),
-            obstacles,
-        )[0]
-        for option in options
-    ]
+    panels = []
+    for option in options:
+        others = [other.analysis for other in options if other is not option]
+        words = option_words(option, display, comparison)
+        made = panel(option.analysis, "loss", display, *words, obstacles, others)
+        panels.append(made[0])
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "picture.png"
         picture(
@@ -386,8 +396,8 @@ def _fittings(
                 _n("" if row not in on_path else f"{100 * share[row]:.0f} %"),
                 _n("" if np.isnan(c) else display.lengths(equal[row], 1)),
                 _n("" if at_end else display.lengths(after[row], 1)),
-                f"[{numbers[_print(credit)]}] {credit.confidence}",
-                ", ".join([Basis(int(e.basis[row])).word, *mine]),
+                (f"[{numbers[_print(credit)]}] {credit.confidence}", "k"),
+                (", ".join([Basis(int(e.basis[row])).word, *mine]), "k"),
             ]
         )
     heads = [
@@ -466,7 +476,10 @@ def _balance(analysis: Analysis, display: Display) -> str:
         [
             str(row["order"]),
             row["terminal"],
-            row["damper_in"],
+            damper_place(row),
+            ""
+            if row["blade_angle_deg"] is None
+            else ", ".join(coordinates(row["damper_place_m"])),
             _n(display.pressures(row["excess_pa"])),
             _n(f"{row['damper_coefficient']:.1f}"),
             _n(
@@ -484,6 +497,7 @@ def _balance(analysis: Analysis, display: Display) -> str:
         "order",
         "terminal",
         "damper in",
+        "at, m",
         f"to spend, {display.pressure}",
         "C",
         "blade from open",
@@ -525,7 +539,7 @@ def _quantities(analysis: Analysis, display: Display) -> str:
     lengths: list[list[Cell]] = [
         [
             display.size(row.section),
-            "flexible" if row.gauge is None else str(row.gauge),
+            gauge_words(row, display),
             _n(display.lengths(row.length, 1)),
             _n(display.areas(row.surface)),
             _n(display.areas(row.insulation) if row.insulation else "–"),
@@ -609,8 +623,7 @@ def _room(room: Sequence[Gap], display: Display) -> str:
     return "<h2>Room around the ducts</h2>" + _table(heads, rows)
 
 
-def _notices(option: Option) -> str:
-    said: list[Notice] = [*option.notices, *option.analysis.flags]
+def _notices(said: Sequence[Notice]) -> str:
     return _list("What to know", [f"{one.severity}: {one.sentence}" for one in said])
 
 
@@ -690,7 +703,10 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:
         f"<tr>{''.join(cell('td', one) for one in row)}</tr>" for row in rows
     )
     wide = ' class="wide"' if len(heads) > _MOST_HEADS else ""
-    return f"<table{wide}><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+    return (
+        f'<div class="table"><table{wide}><thead><tr>{head}</tr></thead>'
+        f"<tbody>{body}</tbody></table></div>"
+    )
 
 
 def read_remarks(path: Path) -> list[dict[str, str]]:

@@ -25,6 +25,7 @@ from elbowroom.physics import (
     balance,
     checks,
     critical_band,
+    damper_words,
     duct_schedule,
     effects,
     element_bands,
@@ -179,13 +180,18 @@ def elements(analysis: Analysis) -> list[Plain]:
 
 def balancing(analysis: Analysis) -> list[Plain]:
     """Damper of each terminal, in the order of work."""
-    names = analysis.graph.terminals.name
-    runs = analysis.graph.ducts.run[analysis.graph.terminals.duct]
+    graph = analysis.graph
+    ducts, names = graph.ducts, graph.drawing.names
+    settings = balance(analysis)
+    words = damper_words(graph, settings)
+    middle = (ducts.begin + ducts.end) / 2
     return [
         {
-            "terminal": names[setting.terminal],
+            "terminal": graph.terminals.name[setting.terminal],
             "order": setting.order,
-            "damper_in": analysis.graph.drawing.names[int(runs[setting.terminal])],
+            "damper_in": names[int(ducts.run[setting.duct])],
+            "damper_at": where,
+            "damper_place_m": (middle[setting.duct].round(3) + 0.0).tolist(),
             "excess_pa": setting.excess,
             "damper_coefficient": setting.coefficient,
             "blade_angle_deg": None
@@ -194,7 +200,7 @@ def balancing(analysis: Analysis) -> list[Plain]:
             "can_be_balanced": not setting.too_much,
             "open_share_of_design": setting.open_share,
         }
-        for setting in balance(analysis)
+        for setting, where in zip(settings, words, strict=True)
     ]
 
 

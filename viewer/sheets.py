@@ -11,7 +11,7 @@ Tables = Mapping[str, Sequence[Mapping[str, Any]]]
 
 
 def write_csv_tables(tables: Tables, folder: Path) -> list[Path]:
-    """Write tables as CSV files.
+    """Write tables as CSV files, in UTF-8 with the mark that spreadsheets look for.
 
     Parameters
     ----------
@@ -37,13 +37,23 @@ def write_csv_tables(tables: Tables, folder: Path) -> list[Path]:
         path = folder / f"{name}.csv"
         with (
             writing(path),
-            path.open("w", newline="", encoding="utf-8") as stream,
+            path.open("w", newline="", encoding="utf-8-sig") as stream,
         ):
             writer = csv.DictWriter(stream, list(rows[0]) if rows else [name])
             writer.writeheader()
-            writer.writerows(rows)
+            writer.writerows(
+                {key: _inert(value) for key, value in row.items()} for row in rows
+            )
         written.append(path)
     return written
+
+
+def _inert(value: Any) -> Any:
+    """A text so that no spreadsheet takes it for a formula: with an apostrophe."""
+    starts = isinstance(value, str) and value.startswith(
+        ("=", "+", "-", "@", "\t", "\r")
+    )
+    return f"'{value}" if starts else value
 
 
 def write_workbook(tables: Tables, path: Path) -> None:

@@ -6,18 +6,18 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, Notice, Severity
+from elbowroom.layout import Basis, Notice, Severity, coordinates
 from elbowroom.physics import (
     Analysis,
     Comparison,
     Kind,
-    System,
     checks,
     critical_band,
     dampers,
     effects,
 )
 
+from .budget import pressure_lines, rate_lines
 from .display import Display, counted
 from .gaps import Gap
 from .results import (
@@ -207,6 +207,7 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
     for head, right in (
         ("terminal", False),
         ("damper in", False),
+        ("at, m", False),
         (f"to spend, {display.pressure}", True),
         ("C", True),
         ("blade", True),
@@ -220,7 +221,8 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
             blade = BEYOND
         table.add_row(
             _plain(row["terminal"]),
-            _plain(row["damper_in"]),
+            _plain(damper_place(row)),
+            "" if angle is None else ", ".join(coordinates(row["damper_place_m"])),
             display.pressures(row["excess_pa"]),
             f"{row['damper_coefficient']:.1f}",
             blade,
@@ -232,6 +234,12 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
         "losses going with its square and the fan keeping its pressure: `operate` "
         "follows the fan's curve."
     )
+
+
+def damper_place(row: dict[str, Any]) -> str:
+    """Where a damper of `balancing` stands, in words."""
+    run: str = row["damper_in"]
+    return f"{run}, {row['damper_at']}" if row["damper_at"] else run
 
 
 def print_pairs(analysis: Analysis, display: Display, console: Any) -> None:
@@ -294,22 +302,11 @@ def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
             # Zero and less: they touch or overlap.
             else f"overlap {display.gaps(-gap.distance)}",
             display.gaps(gap.required) if gap.required else "–",
-            ", ".join(f"{part:.2f}" for part in gap.place),
+            ", ".join(coordinates(gap.place)),
         )
     console.print(table)
     if len(room) > TOP:
         console.print(f"and {len(room) - TOP} more, with --json")
-
-
-def fan_words(system: System) -> str:
-    """Kind of a fan's pressure, and by how much the site's air changes it."""
-    ratio = _ratio_words(system.fan_density_ratio)
-    return f"fan, {system.fan_kind} pressure{ratio}"
-
-
-def _ratio_words(ratio: float) -> str:
-    """By how much the site's air changes what is tabulated for standard air."""
-    return "" if ratio == 1.0 else f" (standard air's × {ratio:.3f})"
 
 
 def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:
@@ -384,7 +381,7 @@ def flat_tables(
             for row in paths(analysis)
         ],
         "ducts": ducts(analysis),
-        "balance": balancing(analysis),
+        "balance": [_with_place(row) for row in balancing(analysis)],
         "checks": [
             {**_with_unit(row), "failing": "; ".join(row["failing"])}
             for row in check_rows(checks(analysis))
@@ -413,6 +410,17 @@ def _with_unit(row: dict[str, Any]) -> dict[str, Any]:
         out[key] = value
         if key == "dimension":
             out["unit"] = CHECK_UNITS[value]
+    return out
+
+
+def _with_place(row: dict[str, Any]) -> dict[str, Any]:
+    """A setting with the coordinates of its damper in three columns."""
+    out: dict[str, Any] = {}
+    for key, value in row.items():
+        if key == "damper_place_m":
+            out |= dict(zip(("x_m", "y_m", "z_m"), value, strict=True))
+        else:
+            out[key] = value
     return out
 
 
@@ -456,50 +464,14 @@ def new_table(title: str) -> Any:
 
 
 def _budget(analysis: Analysis, display: Display) -> Any:
-    system, p = analysis.system, display.pressures
     table = new_table(f"Pressure budget of the critical path, {display.pressure}")
     table.show_header = False
     table.add_column("")
     table.add_column("", justify="right")
-
-    def line(text: str, value: float | None, sign: float = 1.0) -> None:
-        table.add_row(
-            _plain(text), "not declared" if value is None else p(sign * value)
-        )
-
-    ratio = _ratio_words(analysis.conditions.loss_ratio)
-    if system.fan_pressure is None:
-        line("fan", None)
-    else:
-        line(fan_words(system), system.fan_pressure)
-        if system.fan_kind == "external static":
-            line("velocity pressure at its outlet", system.outlet_velocity_pressure)
-            if system.inlet_velocity_pressure:
-                inlet = system.inlet_velocity_pressure
-                line("less velocity pressure at its inlet", inlet, -1.0)
-        for name, loss in (analysis.conditions.declared_losses or {}).items():
-            own = ratio if name in analysis.graph.schedule.losses else ""
-            line(f"less {name}{own}", loss, -1.0)
-        if system.terminal_loss:
-            line(f"less the terminal{ratio}", system.terminal_loss, -1.0)
-        line("left for ducts and fittings", system.available)
-    line("spent in straight duct", system.friction_rate * system.length)
-    line("spent in fittings", system.fitting_loss)
-    if system.available is not None:
-        spare = system.available - system.required
-        line("to spare" if spare >= 0 else "lacking", spare)
-    table.add_section()
-    table.add_row(
-        "effective length",
-        f"{display.lengths(system.effective_length, 1)} {display.length}, of which "
-        f"{display.lengths(system.length, 1)} straight",
-    )
-    if system.friction_rate_available is not None:
-        table.add_row(
-            "friction rate that the fan leaves",
-            display.rates(system.friction_rate_available),
-        )
-    table.add_row("mean friction of the ducts", display.rates(system.friction_rate))
+    for lines in (pressure_lines(analysis, display), rate_lines(analysis, display)):
+        for words, value in lines:
+            table.add_row(_plain(words), value)
+        table.add_section()
     return table
 
 

@@ -1,0 +1,129 @@
+"""Parts of a drawing that hang together with nothing that the source reaches."""
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from .faults import Notice, warning
+from .fittings import Ducts
+from .near_misses import (
+    REACH,
+    Gap,
+    gap_words,
+    gaps,
+    nearest,
+    nearest_ends,
+    tolerance_for,
+)
+from .places import place_words
+from .sections import FloatArray
+from .snap import BoolArray
+from .topology import Topology
+
+_MOST_PAIRS = 5_000_000  # of segments: beyond this only ends are measured
+
+
+def island_notices(
+    topology: Topology, reached: BoolArray, width: FloatArray | None = None
+) -> Iterable[Notice]:
+    """Say which parts of a drawing hang together with nothing that is reached.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+    reached
+        Whether each node is reached from the source, shape (k,).
+    width
+        Larger side of each run's section, m, shape (r,); as drawn if None.
+
+    Returns
+    -------
+    notices
+        One for each part, with the nearest gap.
+    """
+    if reached.all():
+        return []
+    drawing = topology.drawing
+    part_of = topology.component[topology.ends[:, 0]]
+    slips = _slips(topology, width)
+    notices = []
+    for part in np.unique(part_of[~reached[topology.ends[:, 0]]]).tolist():
+        mine = (part_of == part).nonzero()[0]
+        length = float(topology.length[mine].sum())
+        said, mend, place = _part_words(topology, part, reached, slips)
+        notices.append(
+            warning(
+                drawing.place(int(topology.run[mine[0]])),
+                f"a separate part of {length:.3g} m that the source does not reach; "
+                f"{said}",
+                f"{mend}; its losses are not counted",
+                effect="its terminals get no air in the result",
+                place=place,
+            )
+        )
+    return notices
+
+
+def loose_words(topology: Topology, run: int, ducts: Ducts) -> tuple[str, str]:
+    """What parts a run from what the source reaches, and what would join it.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+    run
+        A run of it.
+    ducts
+        What the source reaches.
+    """
+    reached = topology.component == topology.component[ducts.start[0]]
+    width = np.fmax(topology.drawing.width, topology.drawing.height)
+    width[ducts.run] = np.fmax(ducts.width, ducts.height)
+    part = topology.component[topology.ends[topology.run == run][0, 0]]
+    said, mend, _ = _part_words(topology, int(part), reached, _slips(topology, width))
+    return said, mend
+
+
+def _part_words(
+    topology: Topology, part: int, reached: BoolArray, slips: Sequence[Gap]
+) -> tuple[str, str, FloatArray]:
+    """What parts one part from the rest, what would join it, and the place, (3,)."""
+    component = topology.component
+    for slip in slips:
+        there = int(component[topology.ends[topology.run == slip.other][0, 0]])
+        if part in (component[slip.node], there) and component[slip.node] != there:
+            run = f"run '{topology.drawing.names[slip.run]}'"
+            what, mend = gap_words(topology, slip, run)
+            place = topology.nodes[slip.node]
+            return f"{what}, at {place_words(place)}", mend, place
+    part_of = component[topology.ends[:, 0]]
+    mine = (part_of == part).nonzero()[0]
+    others = reached[topology.ends[:, 0]].nonzero()[0]
+    few = len(mine) * len(others) <= _MOST_PAIRS
+    gap, place = (nearest if few else nearest_ends)(topology, mine, others)
+    said = (
+        f"the nearest gap is {gap:.3g} m"
+        if gap > topology.tolerance
+        else "it crosses what the source reaches without a joint,"
+    )
+    mend = f"close the gap if it belongs to this system{_closing(topology, gap, place)}"
+    return f"{said} at {place_words(place)}", mend, place
+
+
+def _slips(topology: Topology, width: FloatArray | None) -> list[Gap]:
+    """Ends at the side of a duct, unless there are too many to look for."""
+    if len(topology.free_ends) * len(topology.ends) > _MOST_PAIRS:
+        return []
+    return [gap for gap in gaps(topology, width) if gap.at_side]
+
+
+def _closing(topology: Topology, gap: float, place: FloatArray) -> str:
+    """The tolerance that would close a gap, if there is one at a free end."""
+    if not topology.tolerance < gap <= REACH:
+        return ""
+    away = topology.nodes[np.asarray(topology.free_ends)] - place
+    # The end is of this part, at the place itself, or of the other, a gap away.
+    if not (np.linalg.norm(away, axis=1) <= gap * (1 + 1e-6)).any():
+        return ""
+    return f", or say --tolerance '{tolerance_for(gap)}'"

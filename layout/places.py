@@ -1,0 +1,27 @@
+"""Places in words, as messages and tables give them."""
+
+from collections.abc import Iterable
+
+
+def coordinates(point: Iterable[float]) -> list[str]:
+    """Coordinates of a point in m, each to the millimetre and as short as it can be.
+
+    Examples
+    --------
+    >>> coordinates([500003.25, 4.5e6, -0.0])
+    ['500003.25', '4500000', '0']
+    """
+    return [
+        f"{round(float(part), 3) + 0.0:.3f}".rstrip("0").rstrip(".") for part in point
+    ]
+
+
+def place_words(point: Iterable[float]) -> str:
+    """A point for a message.
+
+    Examples
+    --------
+    >>> place_words([1.5, 0.0, 3.0])
+    '(1.5, 0, 3) m'
+    """
+    return f"({', '.join(coordinates(point))}) m"

@@ -1,0 +1,109 @@
+"""The pressure budget line by line, in words: of one side, and of both together."""
+
+from collections.abc import Sequence
+
+from elbowroom.physics import Analysis, Budget, System
+
+from .display import Display
+
+Line = tuple[str, str]
+
+
+def fan_words(system: System) -> str:
+    """Kind of a fan's pressure, and by how much the site's air changes it."""
+    ratio = _ratio_words(system.fan_density_ratio)
+    return f"fan, {system.fan_kind} pressure{ratio}"
+
+
+def _ratio_words(ratio: float) -> str:
+    """By how much the site's air changes what is tabulated for standard air."""
+    return "" if ratio == 1.0 else f" (standard air's × {ratio:.3f})"
+
+
+def pressure_lines(analysis: Analysis, display: Display) -> list[Line]:
+    """Where the fan's pressure goes on the critical path, and what is to spare."""
+    system, p = analysis.system, display.pressures
+    ratio = _ratio_words(analysis.conditions.loss_ratio)
+    lines = [("fan", "not declared")]
+    if system.fan_pressure is not None and system.available is not None:
+        lines = [(fan_words(system), p(system.fan_pressure))]
+        if system.fan_kind == "external static":
+            outlet = p(system.outlet_velocity_pressure)
+            lines.append(("velocity pressure at its outlet", outlet))
+            if system.inlet_velocity_pressure:
+                inlet = p(-system.inlet_velocity_pressure)
+                lines.append(("less velocity pressure at its inlet", inlet))
+        for name, loss in (analysis.conditions.declared_losses or {}).items():
+            own = ratio if name in analysis.graph.schedule.losses else ""
+            lines.append((f"less {name}{own}", p(-loss)))
+        if system.terminal_loss:
+            lines.append((f"less the terminal{ratio}", p(-system.terminal_loss)))
+        lines.append(("left for ducts and fittings", p(system.available)))
+    lines.append(("spent in straight duct", p(system.friction_rate * system.length)))
+    lines.append(("spent in fittings", p(system.fitting_loss)))
+    if system.available is not None:
+        lines.append(_spare(system.available - system.required, display))
+    return lines
+
+
+def rate_lines(analysis: Analysis, display: Display) -> list[Line]:
+    """Effective length of the critical path, and its friction rates."""
+    system = analysis.system
+    lines = [_length(system.effective_length, system.length, display)]
+    if system.friction_rate_available is not None:
+        # With a return, `with_returns` adds to what the schedule declares.
+        drawn = (analysis.conditions.declared_losses or {}).keys()
+        alone = drawn - analysis.graph.schedule.losses.keys()
+        which = "left to the supply alone" if alone else "that the fan leaves"
+        rate = display.rates(system.friction_rate_available)
+        lines.append((f"friction rate {which}", rate))
+    lines.append(("mean friction of the ducts", display.rates(system.friction_rate)))
+    return lines
+
+
+def joint_lines(
+    supply: Analysis, returns: Sequence[Analysis], found: Budget, display: Display
+) -> list[Line]:
+    """Budget of supply and returns together."""
+    p = display.pressures
+    back = returns[found.critical_return]
+    lines = [("fan", "not declared")]
+    if found.fan_pressure is not None:
+        lines = [(fan_words(supply.system), p(found.fan_pressure))]
+    if found.fan_kind == "external static":
+        outlet, inlet = found.outlet_velocity_pressure, found.inlet_velocity_pressure
+        lines.append(("velocity pressure at its outlet", p(outlet)))
+        lines.append(("less velocity pressure at its inlet", p(-inlet)))
+    for side in (supply, *returns):
+        ratio = _ratio_words(side.conditions.loss_ratio)
+        for name, loss in (side.conditions.declared_losses or {}).items():
+            # What `with_returns` has added to the supply is listed with its return.
+            if name in side.graph.schedule.losses:
+                of = "" if side is supply else f", {side.graph.drawing.file}"
+                lines.append((f"less {name}{of}{ratio}", p(-loss)))
+    for side in (supply, back):
+        if side.system.terminal_loss:
+            ratio = _ratio_words(side.conditions.loss_ratio)
+            end = f"less the terminal {side.critical_terminal}{ratio}"
+            lines.append((end, p(-side.system.terminal_loss)))
+    if found.available is not None:
+        lines.append(("left for ducts and fittings", p(found.available)))
+    for side, words in ((supply, "supply to"), (back, "return from")):
+        end = f"spent by the {words} {side.critical_terminal}"
+        lines.append((end, p(side.system.required)))
+    if found.available is not None:
+        lines.append(_spare(found.available - found.required, display))
+    lines.append(_length(found.effective_length, found.length, display))
+    left = found.friction_rate_available
+    if left is not None:
+        lines.append(("friction rate left, supply and return", display.rates(left)))
+    return lines
+
+
+def _spare(spare: float, display: Display) -> Line:
+    return "to spare" if spare >= 0 else "lacking", display.pressures(spare)
+
+
+def _length(effective: float, straight: float, display: Display) -> Line:
+    shown = f"{display.lengths(effective, 1)} {display.length}, of which"
+    return "effective length", f"{shown} {display.lengths(straight, 1)} straight"
