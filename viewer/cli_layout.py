@@ -28,6 +28,7 @@ from .cli_inputs import (
     Reading,
     input_files,
     one_of,
+    option_names,
     read_option,
     read_options,
     return_sides,
@@ -79,7 +80,7 @@ def analyse(
     """Say where the pressure of a route goes."""
     from dataclasses import replace
 
-    from elbowroom.physics import budget, checks, power_of, with_returns
+    from elbowroom.physics import Option, budget, checks, power_of, with_returns
 
     from .checks import print_cautions, print_checks
     from .display import DISPLAYS
@@ -139,7 +140,10 @@ def analyse(
         )
         draw_picture([one], [values(analysis, chosen, display)], chosen, display, png)
     if page is not None:
-        write_review_page(page, [option], solids, display.name)
+        named = option_names([route, *(returns or [])])
+        shown = [replace(option, name=named[0])]
+        shown += [Option(*one) for one in zip(named[1:], back, strict=True)]
+        write_review_page(page, shown, solids, display.name, whole)
     return exit_code(strict, [option], back)
 
 
@@ -211,7 +215,7 @@ def compare(
         every = [values(option.analysis, chosen, display) for option in options]
         draw_picture(shown, every, chosen, display, png, comparison.verdict)
     if page is not None:
-        write_review_page(page, options, solids, display.name, comparison.verdict)
+        write_review_page(page, options, solids, display.name)
     return exit_code(strict, options)
 
 
