@@ -458,7 +458,7 @@ def test_pieces_are_matched_by_their_place() -> None:
     same = dict(zip(ids, content["options"][1]["same_as"], strict=True))
     assert same["duct-1"] == ids.index("duct-1")
     assert same["duct-2"] is None
-    assert content["options"][0]["same_as"][:3] == [0, 1, 2]
+    assert content["options"][0]["same_as"] == list(range(len(ids)))
 
 
 @needs_browser

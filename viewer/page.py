@@ -254,13 +254,13 @@ def _said(notices: Sequence[Notice]) -> list[str]:
 def _ends(option: Option, tubes: Tubes, owner: IntArray) -> FloatArray:
     """First and last point of each element, and what it is, shape (e, 7).
 
-    Elements without a surface of their own have none: NaN.
+    What has no surface of its own, as an entry, stands where its duct does.
     """
-    ends = np.full((len(option.analysis.ids), 7), np.nan)
+    e, graph = option.analysis.elements, option.analysis.graph
+    sides = graph.ducts.start[e.duct], graph.ducts.finish[e.duct]
+    ends = np.hstack([*(graph.nodes[side] for side in sides), e.kind[:, None] * _APART])
     first, last = tubes.offsets[:-1], tubes.offsets[1:] - 1
-    points = np.stack([tubes.centre[first], tubes.centre[last]], axis=1)
-    ends[owner, :6] = points.reshape(-1, 6)
-    ends[owner, 6] = option.analysis.elements.kind[owner] * _APART
+    ends[owner, :6] = np.hstack([tubes.centre[first], tubes.centre[last]])
     return ends
 
 
@@ -270,16 +270,14 @@ def _same(ends: FloatArray, others: FloatArray) -> list[int | None]:
     Each is the other's nearest of its kind: a wider elbow moves the ends of the ducts
     around it a little, and they are the same ducts.
     """
-    out: list[int | None] = [None] * len(ends)
-    mine, theirs = (np.flatnonzero(~np.isnan(e[:, 0])) for e in (ends, others))
-    there, here = cKDTree(others[theirs]), cKDTree(ends[mine])
-    query = there.query(ends[mine], distance_upper_bound=_SAME_PLACE)
-    far, near = map(np.asarray, query)
-    back = np.asarray(here.query(others[theirs])[1])
-    for place in np.flatnonzero(np.isfinite(far)).tolist():
-        if back[near[place]] == place:
-            out[mine[place]] = int(theirs[near[place]])
-    return out
+    found = cKDTree(others).query(ends, distance_upper_bound=_SAME_PLACE)
+    far, near = map(np.asarray, found)
+    back = np.append(np.asarray(cKDTree(ends).query(others)[1]), -1)  # of no nearest
+    mutual = np.isfinite(far) & (back[near] == np.arange(len(ends)))
+    return [
+        row if is_one else None
+        for row, is_one in zip(near.tolist(), mutual, strict=True)
+    ]
 
 
 def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str, Any]:

@@ -396,14 +396,14 @@
   };
   // Names of source and terminals beside their ends, the critical one first; a name
   // that would lie on another is left out.
-  const MOST_ENDS = 60;
+  const MOST_ENDS = 500;
   const tags = options.map((option) => {
     const order = [...option.ends].sort((a, b) =>
       (b.name === option.critical_terminal) - (a.name === option.critical_terminal));
     return order.slice(0, MOST_ENDS).map((end) => {
       const node = make("span", end.name);
       $("ends").append(node);
-      return { node, at: new THREE.Vector3(...end.at) };
+      return { node, at: new THREE.Vector3(...end.at), w: node.offsetWidth, h: node.offsetHeight };
     });
   });
   const ends = () => {
@@ -411,10 +411,10 @@
     panes().forEach((pane, number) => {
       const taken = [];
       // The camera is that of every pane: all are of one size.
-      for (const { node, at } of tags[number]) {
+      for (const { node, at, w, h } of tags[number]) {
         point.copy(at).project(camera);
-        const w = node.offsetWidth, h = node.offsetHeight;
-        const x = pane.x + (point.x + 1) * pane.w / 2 + 6;
+        const end = pane.x + (point.x + 1) * pane.w / 2;
+        const x = end + 6 + w < pane.x + pane.w ? end + 6 : end - 6 - w;
         const y = pane.y + (1 - point.y) * pane.h / 2 - h / 2;
         const free = x > pane.x && x + w < pane.x + pane.w && y > pane.y + 44
           && y + h < pane.y + pane.h && taken.every(([p, q, r, s]) =>
