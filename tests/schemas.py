@@ -18,6 +18,7 @@ NAMES = (
     "proportions",
     "remedies",
     "quantities",
+    "remarks",
 )
 
 

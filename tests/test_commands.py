@@ -648,6 +648,11 @@ def test_options_of_one_stem_get_names_of_their_own(
         ("{}", "'schema' is missing"),
         ('{"schema": "elbowroom.remarks/1"}', "'remarks' is missing"),
         ('{"schema": "another/1"}', "its schema is 'another/1'"),
+        (
+            '{"schema": "elbowroom.remarks/1", "remarks": [{"option": "house", '
+            '"element": 3, "name": "riser", "text": ""}]}',
+            "something else than text",
+        ),
         ("[]", "other JSON, or none"),
         ("pinned", "other JSON, or none"),
     ],

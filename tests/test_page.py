@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from schemas import validate
 
 from elbowroom.layout import (
     Attributes,
@@ -84,7 +85,8 @@ def test_the_same_input_gives_the_same_bytes(room: Path, tmp_path: Path) -> None
 def test_what_the_page_holds(room: Path, capsys: pytest.CaptureFixture[str]) -> None:
     content = data_of(room)
     assert [option["name"] for option in content["options"]] == ["under", "flatten"]
-    assert "spends least" in content["verdict"]
+    assert "spends least: 60.3 Pa" in content["verdicts"]["metric"]
+    assert "spends least: 0.2422 in.wg" in content["verdicts"]["inch-pound"]
     capsys.readouterr()
     assert main(["analyse", ROUTES[0], "--json"]) == 0
     result = json.loads(capsys.readouterr().out)
@@ -158,6 +160,15 @@ class Opened:
     def _dismiss(self, dialog: Any) -> None:
         self.said.append("dialog")
         dialog.dismiss()
+
+
+def wait_until(p: Any, what: str) -> None:
+    """Wait for something: the page's policy forbids the library's own polling."""
+    for _ in range(200):
+        if p.evaluate(what):
+            return
+        p.wait_for_timeout(25)
+    raise AssertionError(f"never: {what}")
 
 
 @needs_browser
@@ -290,22 +301,208 @@ def test_no_two_numbers_of_the_legend_touch(
 
 
 @needs_browser
-def test_keys_step_through_the_losses(browser: Any, room: Path) -> None:
-    one = Opened(browser, room, (1280, 720))
+def test_keys_act_in_the_view_and_the_table_alone(browser: Any, room: Path) -> None:
+    one = Opened(browser, room, (390, 844))
     p = one.page
+    # Elsewhere the arrows scroll the page and choose nothing.
+    p.locator("#theme").focus()
+    p.keyboard.press("ArrowDown")
+    wait_until(p, "window.scrollY > 0")
+    assert p.locator("#rows tr[aria-selected=true]").count() == 0
+    # In the view they turn it, and n and p step through the losses.
     p.locator("#view").focus()
     seen = []
     for _ in range(3):
-        p.keyboard.press("ArrowDown")
+        p.keyboard.press("n")
         seen.append(p.locator("#detail h2").inner_text())
+    p.keyboard.press("p")
     assert len(set(seen)) == 3
-    for key in "1234f":
-        p.keyboard.press(key)
-    p.locator("#rows tr").nth(4).focus()
+    assert p.locator("#detail h2").inner_text() == seen[1]
+    shots = []
+    for key in ("", "ArrowLeft", "ArrowUp", "Shift+ArrowRight", "+", "-", *"1234f"):
+        p.wait_for_timeout(300)  # until what is under way is drawn
+        if key:
+            frames = p.evaluate("elbowroom.frames()")
+            p.keyboard.press(key)
+            wait_until(p, f"elbowroom.frames() > {frames}")
+        shots.append(p.evaluate("document.getElementById('view').toDataURL()"))
+    # '-' undoes '+', '4' is how it opened and 'f' fits that: all others are new views.
+    assert len(set(shots)) == len(shots) - 3
+    assert shots[-1] == shots[-2] == shots[0]
+    # In the table they step, and the row has the focus.
+    rows = p.locator("#rows tr")
+    rows.nth(4).focus()
     p.keyboard.press("Enter")
-    assert p.locator("#rows tr").nth(4).get_attribute("aria-selected") == "true"
+    p.keyboard.press("ArrowDown")
+    assert rows.nth(5).get_attribute("aria-selected") == "true"
+    assert p.evaluate("document.activeElement.getAttribute('aria-selected')") == "true"
     assert one.said == []
     p.close()
+
+
+@needs_browser
+def test_what_is_said_for_a_reader_who_does_not_see(browser: Any, room: Path) -> None:
+    one = Opened(browser, room, (1280, 720))
+    p = one.page
+    view = p.get_by_role("application")
+    assert "arrow keys" in view.get_attribute("aria-label")
+    path = p.locator("#rows tr.path")
+    assert path.count() > 5
+    for row in range(path.count()):
+        assert "critical path" in path.nth(row).text_content()
+    heads = p.locator("#heads")
+    assert heads.evaluate("node => node.closest('[aria-hidden=true]')") is None
+    names = p.locator("#ends span:visible").all_inner_texts()
+    assert names.count("B3") == 2  # the critical terminal of either layout
+    assert "source" in names
+    p.close()
+
+
+@needs_browser
+def test_forced_colours_keep_the_bands(browser: Any, room: Path) -> None:
+    context = browser.new_context(forced_colors="active")
+    p = context.new_page()
+    p.goto(room.as_uri())
+    p.locator("#rows tr").first.click()
+    colour = "node => getComputedStyle(node).backgroundColor"
+    bands = [
+        p.locator("#legend-bands i").nth(place).evaluate(colour) for place in range(3)
+    ]
+    assert len(set(bands)) == 3
+    chosen, other = (p.locator("#rows tr").nth(place) for place in (0, 1))
+    assert chosen.locator("td").first.evaluate(colour) != other.locator(
+        "td"
+    ).first.evaluate(colour)
+    bar = "node => getComputedStyle(node).borderLeftWidth"
+    assert p.locator("tr.path td").first.evaluate(bar) == "4px"
+    context.close()
+
+
+@needs_browser
+def test_without_webgl_all_but_the_picture_stands(browser: Any, room: Path) -> None:
+    args = ["--no-sandbox", "--disable-gpu", "--disable-3d-apis"]
+    bare = browser.browser_type.launch(executable_path=CHROMIUM, args=args)
+    p = bare.new_page(viewport={"width": 1280, "height": 720})
+    p.goto(room.as_uri())
+    wait_until(p, "Boolean(window.elbowroom)")
+    assert "under" in p.locator("#title").inner_text()
+    assert "spends least" in p.locator("#verdict").inner_text()
+    assert "no WebGL" in p.locator("#stage").inner_text()
+    assert "67.0 Pa to B3" in p.locator("#heads").inner_text()
+    p.locator("#rows tr").first.click()
+    assert "loss" in p.locator(".formula").inner_text()
+    p.fill("#remark", "wider")
+    p.click("#remark-form button[type=submit]")
+    assert p.locator("#remark-list li").count() == 1
+    p.select_option("#mode", "difference")
+    p.check("#boxed")
+    p.check("#critical")
+    bare.close()
+    assert "<noscript>" in room.read_text("utf-8")
+
+
+@needs_browser
+def test_on_paper_every_layout_is_there(browser: Any, room: Path) -> None:
+    context = browser.new_context(color_scheme="dark")
+    p = context.new_page()
+    p.goto(room.as_uri())
+    p.wait_for_function("window.elbowroom && elbowroom.frames() > 0")
+    p.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    p.emulate_media(media="print", color_scheme="dark")
+    captions = p.locator("#printed caption").all_inner_texts()
+    assert [text.split(":")[0] for text in captions] == ["under", "flatten"]
+    assert "What to know of flatten" in p.locator("#printed").inner_text()
+    assert not p.locator("#detail").is_visible()  # only its hint
+    ink = "getComputedStyle(document.body)"
+    assert p.evaluate(f"{ink}.color") == "rgb(27, 30, 35)"
+    assert p.evaluate(f"{ink}.backgroundColor") == "rgb(255, 255, 255)"
+    stage, legend = (p.locator(name).bounding_box() for name in ("#stage", "#legend"))
+    assert legend["x"] + legend["width"] <= stage["x"] + stage["width"]
+    colours_kept = "node => getComputedStyle(node).printColorAdjust"
+    assert p.locator("#legend i").first.evaluate(colours_kept) == "exact"
+    # The picture is drawn anew at its size on paper: a copy, the ducts in it.
+    copy = p.locator("#stage canvas").first
+    box = copy.bounding_box()
+    assert box["width"] == pytest.approx(180 / 25.4 * 96, abs=3)
+    found = copy.evaluate(
+        "node => { const part = node.getContext('2d').getImageData("
+        "0, 0, node.width, node.height).data; let seen = 0;"
+        "for (let i = 3; i < part.length; i += 4) seen += part[i] > 0;"
+        "return [node.width / node.height, 4 * seen / part.length]; }"
+    )
+    assert found[0] == pytest.approx(box["width"] / box["height"], rel=0.01)
+    assert 0.01 < found[1] < 0.6
+    p.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert p.locator("#printed caption").count() == 0
+    assert p.locator("#stage canvas").count() == 1
+    assert p.evaluate("document.documentElement.dataset.theme") == "dark"
+    context.close()
+
+
+def test_pieces_are_matched_by_their_place() -> None:
+    """Names say nothing: the same duct goes by another, and new ones by the old."""
+
+    def option(points: list[list[float]], name: str) -> Option:
+        drawing = drawing_from_runs(
+            [(name, np.array(points, dtype=float), round_section(0.3))],
+            attributes={name: Attributes(source=True, source_at_end=False)},
+        )
+        schedule = Schedule(terminals={name: TerminalSpec(0.3)})
+        return Option(name, analyse(build(drawing, schedule)))
+
+    # A bend the other way: all before it is the same, what follows it is not.
+    one = option([[0, 0, 0], [9, 0, 0], [9, 4, 0]], "first")
+    other = option([[0, 0, 0], [9, 0, 0], [9, -4, 0]], "second")
+    content = page.page_data([one, other], [(), ()], ())
+    ids = [element["id"] for element in content["options"][0]["elements"]]
+    same = dict(zip(ids, content["options"][1]["same_as"], strict=True))
+    assert same["duct-1"] == ids.index("duct-1")
+    assert same["duct-2"] is None
+    assert content["options"][0]["same_as"] == list(range(len(ids)))
+
+
+@needs_browser
+def test_the_difference_adds_up(browser: Any, room: Path) -> None:
+    one = Opened(browser, room, (1600, 900))
+    p = one.page
+    p.select_option("#mode", "difference")
+    words = p.locator("#apart li").inner_text().replace("\u2212", "-")
+    whole, both, here, there = (
+        float(text) for text in re.findall(r"([+-][\d.]+) Pa", words)
+    )
+    losses = [o["critical_loss"] for o in data_of(room)["options"]]
+    assert whole == pytest.approx(losses[1] - losses[0], abs=0.05)
+    assert whole == pytest.approx(both + here + there, abs=0.16)
+    assert "-6.7 Pa" in p.locator("#heads").inner_text().replace("\u2212", "-")
+    assert "in this layout only" in p.locator("#legend").inner_text()
+    # The bands reach the largest difference of pieces that both have.
+    first, second = data_of(room)["options"]
+    most = max(
+        abs(element["loss_pa"] - first["elements"][same]["loss_pa"])
+        for element, same in zip(second["elements"], second["same_as"], strict=True)
+        if same is not None
+    )
+    top = float(p.locator("#legend-bands span").last.inner_text())
+    assert most <= top < 10 * most
+    p.close()
+
+
+@pytest.mark.parametrize(
+    ("values", "edges"),
+    [
+        ([3.9, 6.1], (3.5, 4.0, 4.5, 5.0, 5.5, 6.0, 6.5)),
+        ([1000.0, 2000.0], (1000.0, 1200.0, 1400.0, 1600.0, 1800.0, 2000.0)),
+        ([0.0, 0.0], (0.0,)),
+        ([5.0, 5.0], (0.0, 1.0, 2.0, 3.0, 4.0, 5.0)),
+    ],
+)
+def test_velocities_stand_in_even_bands(
+    values: list[float], edges: tuple[float, ...]
+) -> None:
+    found = colours.even_scale_for(np.array([*values, np.nan]))
+    assert found.edges[: len(edges)] == edges
+    assert len(found.colours) == len(found.edges) - 1 <= len(colours.BANDS)
+    assert found.edges[0] <= min(values) <= max(values) <= found.edges[-1]
 
 
 @needs_browser
@@ -321,6 +518,7 @@ def test_remarks_are_saved_and_loaded(browser: Any, room: Path, tmp_path: Path) 
     saved = tmp_path / "remarks.json"
     download.value.save_as(saved)
     content = json.loads(saved.read_text("utf-8"))
+    validate(content, "remarks")
     assert content["schema"] == "elbowroom.remarks/1"
     assert content["remarks"][0]["text"] == HOSTILE
     p.close()
@@ -330,11 +528,143 @@ def test_remarks_are_saved_and_loaded(browser: Any, room: Path, tmp_path: Path) 
     assert HOSTILE in other.page.locator("#remark-list li").inner_text()
     assert other.page.locator("#remark-list img").count() == 0
     broken = tmp_path / "broken.json"
-    broken.write_text("{}")
-    other.page.set_input_files("#load", str(broken))
-    other.page.wait_for_selector("text=cannot be read")
+    for text in ("{}", "[", '{"schema": "elbowroom.remarks/1", "remarks": [{}]}'):
+        broken.write_text(text)
+        other.page.set_input_files("#load", str(broken))
+        said = other.page.locator("#remark-said", has_text="cannot be read")
+        said.wait_for()
+        assert "'broken.json' cannot be read: it holds no remarks" in said.inner_text()
+        other.page.fill("#remark", "again")
+        other.page.click("#remark-form button[type=submit]")
+        assert "Choose a piece first" in other.page.locator("#remark-said").inner_text()
     assert other.said == []
     other.page.close()
+
+
+@needs_browser
+def test_a_remark_follows_its_piece_and_never_lies_on_another(
+    browser: Any, room: Path, tmp_path: Path
+) -> None:
+    one = Opened(browser, room, (1280, 720))
+    p = one.page
+    flatten = data_of(room)["options"][1]
+    bend = next(e for e in flatten["elements"] if e["name"] == "B3, bend 1")
+    remarks = [
+        # The id counted otherwise before the layout changed; the name finds the piece.
+        {"option": "flatten", "element": "elbow-9", "name": "B3, bend 1"},
+        # The same id is now of another piece, and the one it was of is gone.
+        {"option": "flatten", "element": "elbow-1", "name": "T1, bend 1"},
+        {"option": "another", "element": "duct-1", "name": "T1"},
+    ]
+    path = tmp_path / "old.json"
+    content = {"schema": "elbowroom.remarks/1"}
+    path.write_text(
+        json.dumps({**content, "remarks": [{**one, "text": "?"} for one in remarks]})
+    )
+    p.set_input_files("#load", str(path))
+    p.locator("#remark-said", has_text="3 loaded").wait_for()
+    assert "2 of them on no piece" in p.locator("#remark-said").inner_text()
+    items = p.locator("#remark-list li")
+    items.nth(0).get_by_text("show").click()
+    assert p.locator("#detail h2").inner_text().split()[0] == bend["id"]
+    assert "no such piece" in items.nth(1).inner_text()
+    assert "no such layout" in items.nth(2).inner_text()
+    assert items.get_by_text("show").count() == 1
+    assert one.said == []
+    p.close()
+
+
+@needs_browser
+def test_remarks_that_are_not_saved_are_asked_for(browser: Any, room: Path) -> None:
+    one = Opened(browser, room, (1280, 720))
+    p = one.page
+    p.locator("#rows tr").first.click()
+    p.click("#remark-form button[type=submit]")
+    assert "Write the remark" in p.locator("#remark-said").inner_text()
+    p.fill("#remark", "wider")
+    p.click("#remark-form button[type=submit]")
+    with p.expect_event("dialog") as asked:
+        p.evaluate("location.reload()")
+    assert asked.value.type == "beforeunload"
+    assert p.locator("#remark-list li").count() == 1  # it was answered with no
+    with p.expect_download():
+        p.click("#save")
+    p.reload()
+    assert p.locator("#remark-list li").count() == 0
+    assert one.said == ["dialog"]
+
+
+@needs_browser
+def test_a_return_stands_beside_its_supply(
+    browser: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "house.html"
+    back = HOUSE.with_name("return.glb")
+    words = ["analyse", str(HOUSE), "--return", str(back)]
+    assert main([*words, "--page", str(out), "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    spent = result["returns"][0]["system"]["critical_loss_pa"]
+    one = Opened(browser, out, (1280, 720))
+    p = one.page
+    heads = p.locator("#heads").inner_text()
+    assert f"return: {spent:.1f} Pa from stairs" in heads
+    assert (
+        f"6.1 Pa to spare after the {spent:.1f} Pa of the return from stairs" in heads
+    )
+    names = p.locator("#ends span").all_inner_texts()
+    assert {"fan", "source", "stairs", "kitchen"} <= set(names)
+    budget = p.locator("#budget").inner_text()
+    assert "spent by the return from stairs" in budget
+    assert f"{result['budget']['available_pa']:.1f}" in budget
+    p.select_option("#units", "inch-pound")
+    assert "0.4814" in p.locator("#budget").inner_text()  # 119.9 Pa over 249.09
+    p.select_option("#which", "1")
+    assert "turned 90 degrees from level" in p.locator("#flags").inner_text()
+    # Nobody compares a supply with its return.
+    assert p.locator("#mode option[value=difference]").count() == 0
+    assert p.locator("#apart").inner_text() == ""
+    assert one.said == []
+    p.close()
+
+
+@needs_browser
+def test_hundreds_of_clashes_leave_the_layouts_in_sight(
+    browser: Any, room: Path, tmp_path: Path
+) -> None:
+    content = data_of(room)
+    faults = [f"'T1' overlaps 'pipe {n}' by 300 mm at (1, 2, 3) m" for n in range(300)]
+    content["options"][0]["faults"] = faults
+    content["verdicts"]["metric"] = f"'under' cannot be built: {'; '.join(faults)}."
+    text = room.read_text("utf-8")
+    begin = text.index('id="data">') + len('id="data">')
+    end = text.index("</script>", begin)
+    path = tmp_path / "clashes.html"
+    path.write_text(text[:begin] + json.dumps(content) + text[end:], "utf-8")
+    for size in ((1280, 720), (390, 844)):
+        one = Opened(browser, path, size)
+        p = one.page
+        assert p.locator("header").bounding_box()["height"] < 0.45 * size[1]
+        stage = p.locator("#stage").bounding_box()
+        assert stage["height"] > 0.35 * size[1]
+        assert p.locator("#faults > ul li").count() == 8
+        rest = p.locator("#faults details")
+        assert "292 more of 300" in rest.inner_text()
+        assert not rest.locator("li").first.is_visible()
+        rest.locator("summary").click()
+        assert rest.locator("li").first.is_visible()
+        p.close()
+
+
+@needs_browser
+def test_the_verdict_follows_the_units(browser: Any, room: Path) -> None:
+    one = Opened(browser, room, (1280, 720))
+    p = one.page
+    assert "60.3 Pa" in p.locator("#verdict").inner_text()
+    p.select_option("#units", "inch-pound")
+    verdict = p.locator("#verdict").inner_text()
+    assert "0.2422 in.wg" in verdict  # 60.32 Pa over 249.09
+    assert "Pa" not in verdict
+    p.close()
 
 
 @needs_browser

@@ -111,20 +111,48 @@ def test_pdf_is_made_where_its_library_is(tmp_path: Path) -> None:
     assert out.read_bytes().startswith(b"%PDF")
 
 
-def test_remarks_are_taken_from_the_page(tmp_path: Path) -> None:
+def test_remarks_are_taken_from_the_page(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     path, out = tmp_path / "remarks.json", tmp_path / "house.html"
-    one = {
-        "option": "house",
-        "element": "elbow-1",
-        "name": "riser",
-        "text": "<b>wider</b>?",
-    }
-    path.write_text(json.dumps({"schema": "elbowroom.remarks/1", "remarks": [one]}))
+    keys = ("option", "element", "name", "text")
+    texts = [
+        ("house", "elbow-1", "riser, bend 1", "<b>wider</b>?"),
+        ("house", "elbow-1", "trunk, bend 7", "of a piece that is gone"),
+        ("return", "elbow-1", "return drop, bend 1", "of the return"),
+        ("cellar", "duct-1", "riser", "of another layout"),
+    ]
+    remarks = [dict(zip(keys, one, strict=True)) for one in texts]
+    path.write_text(json.dumps({"schema": "elbowroom.remarks/1", "remarks": remarks}))
     words = ["report", str(HOUSE), "--out", str(out), "--remarks", str(path)]
-    assert main(words) == 0
+    back = HOUSE.with_name("return.glb")
+    assert main([*words, "--return", str(back)]) == 0
     text = out.read_text("utf-8")
     assert "Remarks of the review" in text
     assert "&lt;b&gt;wider&lt;/b&gt;?" in text
+    # What lies on no piece of these layouts is kept, and said to be so, twice.
+    said = capsys.readouterr().err
+    for why in (
+        "elbow-1 trunk, bend 7': 'house' has no such piece now",
+        "duct-1 riser': there is no layout 'cellar' here",
+    ):
+        assert why in said
+    assert said.count("a remark on") == 2
+    assert "elbow-1 trunk, bend 7 (&#x27;house&#x27; has no such piece now)" in text
+    assert "of another layout" in text
+
+
+def test_tables_and_charts_can_be_read_aloud(tmp_path: Path) -> None:
+    out = tmp_path / "house.html"
+    assert main(["report", str(HOUSE), "--out", str(out)]) == 0
+    text = out.read_text("utf-8")
+    assert text.count("<th ") == text.count('<th scope="col"') > 20
+    charts = re.findall(r"<svg[^>]*>", text)
+    assert len(charts) == 2
+    for chart in charts:
+        assert 'role="img"' in chart
+    assert re.search(r'aria-label="Loss on the critical path, Pa: [^"]*elbows \d', text)
+    assert "<th>" not in text
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from html import escape
 from typing import Any
 
 import numpy as np
@@ -53,7 +54,7 @@ def pressure_chart(analysis: Analysis, display: Display) -> str:
         axes.set_xlabel(f"along the critical path, {display.length}")
         axes.set_ylabel(f"pressure against the room, {display.pressure}")
         axes.legend(frameon=False, fontsize=9)
-        return _svg(figure)
+        return _svg(figure, "Total and static pressure along the critical path")
 
 
 def pressure_along(analysis: Analysis) -> tuple[Any, Any, Any]:
@@ -99,7 +100,9 @@ def kinds_chart(analysis: Analysis, display: Display) -> str:
             x = max(loss, 0.0) * _factor(display.pressures)
             _beside(axes, x, float(at), display.pressures(loss))
         axes.margins(x=0.14)
-        return _svg(figure)
+        said = ", ".join(f"{name} {display.pressures(loss)}" for name, loss in shown)
+        label = f"Loss on the critical path, {display.pressure}: {said}"
+        return _svg(figure, label)
 
 
 def options_chart(options: Sequence[Option], display: Display) -> str:
@@ -119,7 +122,12 @@ def options_chart(options: Sequence[Option], display: Display) -> str:
             "of ten"
         )
         axes.margins(x=0.14)
-        return _svg(figure)
+        said = ", ".join(
+            f"{option.name} {display.pressures(option.analysis.critical_loss)}"
+            for option in options
+        )
+        label = f"Loss of the critical path, {display.pressure}: {said}"
+        return _svg(figure, label)
 
 
 def _beside(axes: Any, x: float, y: float, text: str) -> None:
@@ -152,8 +160,10 @@ def _figure(width: float, height: float) -> Iterator[tuple[Any, Any]]:
         yield figure, axes
 
 
-def _svg(figure: Any) -> str:
+def _svg(figure: Any, label: str) -> str:
+    """The chart as one picture with a label, for those who have it read to them."""
     out = io.StringIO()
     figure.savefig(out, format="svg", metadata={"Date": None})
     text = out.getvalue()
-    return text[text.index("<svg") :]
+    drawn = text[text.index("<svg") + len("<svg") :]
+    return f'<svg role="img" aria-label="{escape(label)}"{drawn}'

@@ -27,6 +27,7 @@ from .cli_inputs import (
     analysed,
     input_files,
     one_of,
+    option_names,
     read_option,
     read_options,
     return_sides,
@@ -308,7 +309,8 @@ def report(
     from .display import DISPLAYS
     from .gaps import gaps
     from .preflight import why_not
-    from .report import read_remarks, report_html, write_report
+    from .remarks import astray, read_remarks
+    from .report import report_html, write_report
 
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance)
@@ -330,6 +332,13 @@ def report(
         options = [
             replace(options[0], analysis=with_returns(options[0].analysis, back))
         ]
+    layouts = [*(option.analysis for option in options), *back]
+    named = option_names([*routes, *(returns or [])])
+    doubts = astray(said, dict(zip(named, layouts, strict=True)))
+    for remark, why in zip(said, doubts, strict=True):
+        if why:
+            on = f"{remark['element']} {remark['name']}"
+            say(f"a remark on '{on}': {why}; it is in the report all the same.")
     problem = why_not()
     if problem is not None:
         say(problem + ".")
@@ -345,6 +354,7 @@ def report(
         returns=back,
         budget=whole,
         remarks=said,
+        doubts=doubts,
         picture=problem is None,
     )
     write_report(out, html)

@@ -79,7 +79,7 @@ def analyse(
     """Say where the pressure of a route goes."""
     from dataclasses import replace
 
-    from elbowroom.physics import budget, checks, power_of, with_returns
+    from elbowroom.physics import Option, budget, checks, power_of, with_returns
 
     from .checks import print_cautions, print_checks
     from .display import DISPLAYS
@@ -135,7 +135,10 @@ def analyse(
         one, _ = panel(analysis, chosen, display, *words, solids)
         draw_picture([one], [values(analysis, chosen, display)], chosen, display, png)
     if page is not None:
-        write_review_page(page, [option], solids, display.name)
+        named = option_names([route, *(returns or [])])
+        shown = [replace(option, name=named[0])]
+        shown += [Option(*one) for one in zip(named[1:], back, strict=True)]
+        write_review_page(page, shown, solids, display.name, whole)
     return exit_code(strict, [option], back)
 
 
@@ -208,7 +211,7 @@ def compare(
         every = [values(option.analysis, chosen, display) for option in options]
         draw_picture(shown, every, chosen, display, png, comparison.verdict)
     if page is not None:
-        write_review_page(page, options, solids, display.name, comparison.verdict)
+        write_review_page(page, options, solids, display.name)
     return exit_code(strict, options)
 
 

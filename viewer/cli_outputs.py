@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from elbowroom.layout import FloatArray, Obstacle
-    from elbowroom.physics import Analysis, Option
+    from elbowroom.physics import Analysis, Budget, Option
 
     from .display import Display
     from .layout_view import By
@@ -179,14 +179,27 @@ def write_review_page(
     options: "Sequence[Option]",
     solids: "Sequence[Obstacle]",
     units: str,
-    verdict: str = "",
+    budget: "Budget | None" = None,
 ) -> None:
-    """Write the review page, and say so."""
+    """Write the review page, and say so.
+
+    With a budget, the first option is a supply and the others are its returns; without,
+    several are compared.
+    """
+    from elbowroom.physics import compare
+
+    from .display import DISPLAYS
     from .gaps import gaps
     from .page import write_page
 
+    verdicts = {}
+    if budget is None and len(options) > 1:
+        verdicts = {
+            name: compare(options, display.pressure).verdict
+            for name, display in DISPLAYS.items()
+        }
     rooms = [gaps(option.analysis, solids)[1] for option in options]
-    write_page(page, options, rooms, solids, verdict, units)
+    write_page(page, options, rooms, solids, verdicts, units, budget)
     wrote(page)
 
 

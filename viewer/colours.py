@@ -72,6 +72,41 @@ def scale_for(values: FloatArray) -> Scale:
     return Scale(tuple(edges), tuple(BANDS[place] for place in places))
 
 
+def even_scale_for(values: FloatArray) -> Scale:
+    """Bands of one width between the least and the largest value, with round edges.
+
+    For what differs by less than two or three times, as velocities do.
+
+    Parameters
+    ----------
+    values
+        What is to be coloured; NaN counts as no value.
+
+    Returns
+    -------
+    scale
+        At most as many bands as there are colours, the fewest being four.
+
+    Examples
+    --------
+    >>> even_scale_for(np.array([2.1, 6.4])).edges
+    (2.0, 3.0, 4.0, 5.0, 6.0, 7.0)
+    """
+    known = values[~np.isnan(values)]
+    low, high = (float(known.min()), float(known.max())) if len(known) else (0.0, 1.0)
+    if high - low <= 1e-3 * abs(high):  # all alike
+        low, high = 0.0, high or 1.0
+    step = _step_above((high - low) / len(BANDS))
+    first = math.floor(low / step + 1e-9)
+    while math.ceil(high / step - 1e-9) - first > len(BANDS):
+        step = _step_above(step * 1.01)
+        first = math.floor(low / step + 1e-9)
+    count = max(math.ceil(high / step - 1e-9) - first, 1)
+    edges = tuple(float(f"{(first + k) * step:.6g}") for k in range(count + 1))
+    places = np.linspace(0, len(BANDS) - 1, count).round().astype(int)
+    return Scale(edges, tuple(BANDS[place] for place in places))
+
+
 def _step_above(value: float) -> float:
     """Smallest of 1, 2, 5 times a power of ten that is not below a value."""
     power = 10.0 ** math.floor(math.log10(value))

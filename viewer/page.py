@@ -3,7 +3,7 @@
 import base64
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from importlib.resources import files
 from pathlib import Path
@@ -11,19 +11,34 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from scipy.spatial import cKDTree
 
-from elbowroom.layout import Obstacle, Shape, solids, units, writing
-from elbowroom.physics import Kind, Option
+from elbowroom.layout import (
+    FloatArray,
+    IntArray,
+    Notice,
+    Obstacle,
+    Severity,
+    Shape,
+    Tubes,
+    solids,
+    units,
+    writing,
+)
+from elbowroom.physics import Budget, Kind, Option
 
 from .checks import CAUTIONS
-from .colours import scale_for
-from .display import INCH_POUND
+from .colours import Scale, even_scale_for, scale_for
+from .display import DISPLAYS, INCH_POUND
 from .gaps import Gap
 from .layout_view import pieces, seen_tubes
+from .plan import budget_lines
 from .results import elements
 from .tables import AS_NEW
 
 _MOST_FACES = 200_000  # of obstacles; beyond, their boxes stand for them
+_SAME_PLACE = 0.25  # m, most between the ends of pieces of two layouts that are one
+_APART = 1e6  # m by which kinds of pieces stand apart, where places are compared
 
 
 def write_page(
@@ -31,8 +46,9 @@ def write_page(
     options: Sequence[Option],
     rooms: Sequence[Sequence[Gap]],
     obstacles: Sequence[Obstacle],
-    verdict: str = "",
+    verdicts: Mapping[str, str] | None = None,
     unit_system: str = "metric",
+    budget: Budget | None = None,
 ) -> None:
     """Write the review page.
 
@@ -41,15 +57,17 @@ def write_page(
     path
         HTML file to write.
     options
-        One layout or more, side by side.
+        One layout or more, side by side; with a budget the supply and its returns.
     rooms
         Gaps around the ducts of each.
     obstacles
         Solids to draw.
-    verdict
-        Outcome of a comparison.
+    verdicts
+        Outcome of a comparison in either unit system, by its name.
     unit_system
         That it opens in: 'metric' or 'inch-pound'.
+    budget
+        That of the first layout with the others as its returns.
 
     Notes
     -----
@@ -62,7 +80,7 @@ def write_page(
     BadInput
         If the file cannot be written.
     """
-    text = page_text(options, rooms, obstacles, verdict, unit_system)
+    text = page_text(options, rooms, obstacles, verdicts, unit_system, budget)
     with writing(path):
         path.write_text(text, encoding="utf-8")
 
@@ -71,8 +89,9 @@ def page_text(
     options: Sequence[Option],
     rooms: Sequence[Sequence[Gap]],
     obstacles: Sequence[Obstacle],
-    verdict: str = "",
+    verdicts: Mapping[str, str] | None = None,
     unit_system: str = "metric",
+    budget: Budget | None = None,
 ) -> str:
     """The review page as text; parameters as for `write_page`."""
     static = files("elbowroom.viewer").joinpath("static")
@@ -80,7 +99,7 @@ def page_text(
         static.joinpath(name).read_text(encoding="utf-8")
         for name in ("page.css", "three.bundle.js", "page.js", "page.html")
     )
-    data = _json(page_data(options, rooms, obstacles, verdict, unit_system))
+    data = _json(page_data(options, rooms, obstacles, verdicts, unit_system, budget))
     policy = "; ".join(
         (
             "default-src 'none'",
@@ -108,8 +127,9 @@ def page_data(
     options: Sequence[Option],
     rooms: Sequence[Sequence[Gap]],
     obstacles: Sequence[Obstacle],
-    verdict: str = "",
+    verdicts: Mapping[str, str] | None = None,
     unit_system: str = "metric",
+    budget: Budget | None = None,
 ) -> dict[str, Any]:
     """What the page shows, as plain data in SI units."""
     shapes = [solids(option.analysis.graph) for option in options]
@@ -120,11 +140,21 @@ def page_data(
         )
         for o in options
     ]
+    tubes = [
+        seen_tubes(option.analysis.graph, shape)
+        for option, shape in zip(options, shapes, strict=True)
+    ]
+    owners = [
+        pieces(option.analysis, shape)
+        for option, shape in zip(options, shapes, strict=True)
+    ]
+    ends = [_ends(*one) for one in zip(options, tubes, owners, strict=True)]
     rates = [_per_metre(option) for option in options]
     speeds = [option.analysis.elements.velocity for option in options]
     shares = [option.analysis.share_of_path for option in options]
     return {
-        "verdict": verdict,
+        "verdicts": dict(verdicts or {}),
+        "budget": None if budget is None else _budget(options, budget),
         "unit_system": unit_system,
         "note": AS_NEW,
         "cautions": list(CAUTIONS),
@@ -136,14 +166,18 @@ def page_data(
             name: {
                 "loss": _scale(losses, table["pressure"]),
                 "per_metre": _scale(rates, table["rate"]),
-                "velocity": _scale(speeds, table["velocity"]),
+                "velocity": _scale(speeds, table["velocity"], even_scale_for),
                 "share": _scale(shares, "%"),
             }
             for name, table in _UNITS.items()
         },
         "options": [
-            _option(option, shape, room, origin)
-            for option, shape, room in zip(options, shapes, rooms, strict=True)
+            {
+                **_option(option, room, origin),
+                "tubes": _tubes(tubes[n], owners[n], origin),
+                "same_as": _same(ends[n], ends[0]),
+            }
+            for n, (option, room) in enumerate(zip(options, rooms, strict=True))
         ],
         "obstacles": _obstacles(obstacles, origin),
     }
@@ -177,10 +211,14 @@ def _unit(key: str, unit: str) -> dict[str, Any]:
     return {"name": unit, "per_si": units.to_unit(1.0, unit), "digits": _DIGITS[unit]}
 
 
-def _scale(values: Sequence[npt.NDArray[np.float64]], unit: str) -> dict[str, Any]:
+def _scale(
+    values: Sequence[FloatArray],
+    unit: str,
+    bands: Callable[[FloatArray], Scale] = scale_for,
+) -> dict[str, Any]:
     """Bands that are round in a unit, as those of a picture; their edges in SI too."""
     per_si = units.to_unit(1.0, unit)
-    found = scale_for(np.concatenate(values) * per_si)
+    found = bands(np.concatenate(values) * per_si)
     return {
         "edges": [edge / per_si for edge in found.edges],
         "labels": list(found.edges),
@@ -188,18 +226,63 @@ def _scale(values: Sequence[npt.NDArray[np.float64]], unit: str) -> dict[str, An
     }
 
 
-def _per_metre(option: Option) -> npt.NDArray[np.float64]:
+def _per_metre(option: Option) -> FloatArray:
     e = option.analysis.elements
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(e.length > 0, e.loss / e.length, np.nan)
 
 
-def _option(
-    option: Option, shape: Any, room: Sequence[Gap], origin: npt.NDArray[np.float64]
-) -> dict[str, Any]:
+def _budget(options: Sequence[Option], budget: Budget) -> dict[str, Any]:
+    """The budget of supply and returns as `analyse` prints it, in either unit."""
+    supply, *returns = (option.analysis for option in options)
+    flags = _said(budget.notices)
+    if budget.missing:
+        flags.append(f"not declared, and not filled in: {', '.join(budget.missing)}.")
+    lines = {
+        name: budget_lines(supply, returns, budget, display)
+        for name, display in DISPLAYS.items()
+    }
+    return {"critical": budget.critical_return, "lines": lines, "flags": flags}
+
+
+def _said(notices: Sequence[Notice]) -> list[str]:
+    """Warnings first, as the commands print them."""
+    ranked = sorted(notices, key=lambda said: said.severity == Severity.NOTE)
+    return [f"{said.severity}: {said.sentence}" for said in ranked]
+
+
+def _ends(option: Option, tubes: Tubes, owner: IntArray) -> FloatArray:
+    """First and last point of each element, and what it is, shape (e, 7).
+
+    What has no surface of its own, as an entry, stands where its duct does.
+    """
+    e, graph = option.analysis.elements, option.analysis.graph
+    sides = graph.ducts.start[e.duct], graph.ducts.finish[e.duct]
+    ends = np.hstack([*(graph.nodes[side] for side in sides), e.kind[:, None] * _APART])
+    first, last = tubes.offsets[:-1], tubes.offsets[1:] - 1
+    ends[owner, :6] = np.hstack([tubes.centre[first], tubes.centre[last]])
+    return ends
+
+
+def _same(ends: FloatArray, others: FloatArray) -> list[int | None]:
+    """Element of the first layout that stands where each of another does.
+
+    Each is the other's nearest of its kind: a wider elbow moves the ends of the ducts
+    around it a little, and they are the same ducts.
+    """
+    found = cKDTree(others).query(ends, distance_upper_bound=_SAME_PLACE)
+    far, near = map(np.asarray, found)
+    back = np.append(np.asarray(cKDTree(ends).query(others)[1]), -1)  # of no nearest
+    mutual = np.isfinite(far) & (back[near] == np.arange(len(ends)))
+    return [
+        row if is_one else None
+        for row, is_one in zip(near.tolist(), mutual, strict=True)
+    ]
+
+
+def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str, Any]:
     analysis = option.analysis
     graph, system = analysis.graph, analysis.system
-    tubes = seen_tubes(graph, shape)
     ends = [
         {
             "name": name,
@@ -216,6 +299,7 @@ def _option(
     return {
         "name": option.name,
         "file": graph.drawing.file,
+        "is_return": graph.is_return,
         "critical_loss": analysis.critical_loss,
         "critical_terminal": analysis.critical_terminal,
         "fitting_loss": system.fitting_loss,
@@ -223,7 +307,7 @@ def _option(
         "required": system.required,
         "clearance": option.clearance,
         "faults": list(option.faults),
-        "flags": [flag.sentence for flag in (*option.notices, *analysis.flags)],
+        "flags": _said((*option.notices, *analysis.flags)),
         "elements": elements(analysis),
         "sizes_in": [
             INCH_POUND.size(graph.section(duct))
@@ -242,20 +326,23 @@ def _option(
             }
             for gap in room
         ],
-        "tubes": {
-            "centre": _packed(tubes.centre - origin),
-            "across": _packed(tubes.across),
-            "upright": _packed(tubes.upright),
-            "half": _packed(np.stack([tubes.width, tubes.height], axis=1) / 2),
-            "round": [int(s) for s in tubes.shape != Shape.RECTANGULAR],
-            "offsets": tubes.offsets.tolist(),
-            "element": pieces(analysis, shape).tolist(),
-        },
+    }
+
+
+def _tubes(tubes: Tubes, owner: IntArray, origin: FloatArray) -> dict[str, Any]:
+    return {
+        "centre": _packed(tubes.centre - origin),
+        "across": _packed(tubes.across),
+        "upright": _packed(tubes.upright),
+        "half": _packed(np.stack([tubes.width, tubes.height], axis=1) / 2),
+        "round": [int(s) for s in tubes.shape != Shape.RECTANGULAR],
+        "offsets": tubes.offsets.tolist(),
+        "element": owner.tolist(),
     }
 
 
 def _obstacles(
-    obstacles: Sequence[Obstacle], origin: npt.NDArray[np.float64]
+    obstacles: Sequence[Obstacle], origin: FloatArray
 ) -> list[dict[str, Any]]:
     import trimesh
 

@@ -90,6 +90,7 @@ def report_html(
     returns: Sequence[Analysis] = (),
     budget: Budget | None = None,
     remarks: Sequence[Mapping[str, str]] = (),
+    doubts: Sequence[str] = (),
     picture: bool = True,
 ) -> str:
     """Make the report.
@@ -112,6 +113,8 @@ def report_html(
         Return sides of the first layout, and the budget of both.
     remarks
         Remarks of reviewers, as the page saves them.
+    doubts
+        Why each of them is of no piece of these layouts, '' where it is of one.
     picture
         Whether to draw; not where there is no OpenGL.
 
@@ -140,7 +143,7 @@ def report_html(
         parts.append(f"<h1>Return: {escape(side.graph.drawing.file)}</h1>")
         parts.append(_layout(side, display, numbers))
         parts.append(_notices(side.flags))
-    parts.append(_remarks(remarks))
+    parts.append(_remarks(remarks, doubts))
     parts.append(_list("Before anything is built", [AS_NEW, *CAUTIONS]))
     parts.append(_sources(numbers))
     parts.append(_made_from(inputs))
@@ -627,11 +630,12 @@ def _notices(said: Sequence[Notice]) -> str:
     return _list("What to know", [f"{one.severity}: {one.sentence}" for one in said])
 
 
-def _remarks(remarks: Sequence[Mapping[str, str]]) -> str:
-    rows: list[list[Cell]] = [
-        [one["option"], f"{one['element']} {one['name']}", one["text"]]
-        for one in remarks
-    ]
+def _remarks(remarks: Sequence[Mapping[str, str]], doubts: Sequence[str]) -> str:
+    rows: list[list[Cell]] = []
+    for number, one in enumerate(remarks):
+        why = doubts[number] if number < len(doubts) else ""
+        on = f"{one['element']} {one['name']}" + (f" ({why})" if why else "")
+        rows.append([one["option"], (on, "bad") if why else on, one["text"]])
     if not rows:
         return ""
     return "<h2>Remarks of the review</h2>" + _table(["layout", "on", "remark"], rows)
@@ -690,7 +694,8 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:
         if tag == "th" and "/" in text:  # a unit is not broken at its stroke
             *what, unit = shown.rpartition(" ")
             shown = f'{"".join(what)}<span class="s">{unit}</span>'
-        return f"<{tag}{mark}>{shown}</{tag}>"
+        scope = ' scope="col"' if tag == "th" else ""
+        return f"<{tag}{scope}{mark}>{shown}</{tag}>"
 
     right = [
         bool(rows) and isinstance(c, tuple) and c[1].startswith("n") for c in rows[0]
@@ -707,32 +712,3 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:
         f'<div class="table"><table{wide}><thead><tr>{head}</tr></thead>'
         f"<tbody>{body}</tbody></table></div>"
     )
-
-
-def read_remarks(path: Path) -> list[dict[str, str]]:
-    """Read remarks that a review page has saved.
-
-    Raises
-    ------
-    BadInput
-        If the file holds no remarks of such a page.
-    """
-    import json
-
-    keys = ("option", "element", "name", "text")
-    remedy = "give the file that the page saved"
-    if not path.exists():
-        raise refusal(str(path), "there is no such file", remedy)
-    try:
-        content = json.loads(path.read_text("utf-8"))
-        if content["schema"] != "elbowroom.remarks/1":
-            why = f"its schema is '{content['schema']}'"
-        else:
-            return [{key: str(one[key]) for key in keys} for one in content["remarks"]]
-    except OSError as problem:
-        why = f"it cannot be read: {(problem.strerror or str(problem)).lower()}"
-    except KeyError as problem:
-        why = f"'{problem.args[0]}' is missing"
-    except (ValueError, TypeError, RecursionError):
-        why = "it is other JSON, or none"
-    raise refusal(path.name, f"it holds no remarks of a review page ({why})", remedy)

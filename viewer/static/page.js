@@ -32,7 +32,6 @@
   options.forEach((option, number) => {
     option.onPath = new Set(option.critical);
     option.number = number;
-    const seen = new Map();
     option.elements.forEach((element, row) => {
       element.row = row;
       element.inches = option.sizes_in[row];
@@ -40,15 +39,16 @@
         ? element.loss_pa / option.critical_loss : null;
       element.perMetre = element.length_m > 0 && element.id.startsWith("duct-")
         ? element.loss_pa / element.length_m : null;
-      const name = `${element.name}|${element.id.split("-")[0]}`;
-      const count = (seen.get(name) || 0) + 1;
-      seen.set(name, count);
-      element.key = `${name}|${count}`;
     });
-    option.byKey = new Map(option.elements.map((e) => [e.key, e]));
   });
-  if (options.length > 1) {
-    const differ = make("option", `difference from ${options[0].name}`);
+  const first = options[0];
+  const compared = options.length > 1 && !data.budget;
+  // Pieces are the same where they stand in the same place: `same_as` has the first's.
+  const matched = new Set(options.slice(1).flatMap((o) => o.same_as));
+  const onlyHere = (option, element) => (option === first
+    ? !matched.has(element.row) : option.same_as[element.row] === null);
+  if (compared) {
+    const differ = make("option", `difference from ${first.name}`);
     differ.value = "difference";
     $("mode").append(differ);
   }
@@ -59,8 +59,9 @@
       case "velocity": return element.velocity_m_s;
       case "share": return element.share;
       default: {
-        const other = options[0].byKey.get(element.key);
-        return element.loss_pa - (other ? other.loss_pa : 0);
+        if (onlyHere(option, element)) return null;
+        const same = option === first ? element.row : option.same_as[element.row];
+        return element.loss_pa - first.elements[same].loss_pa;
       }
     }
   };
@@ -69,11 +70,34 @@
   const scale = () => {
     if (state.mode !== "difference") return data.scales[state.units][state.mode];
     const perSi = unit("pressure").per_si;
-    const most = Number((largestChange() * perSi).toPrecision(1)) || 1;
+    const largest = largestChange() * perSi;
+    const power = 10 ** Math.floor(Math.log10(largest));
+    const most = Math.ceil(largest / power - 1e-9) * power; // round, and not below it
     const labels = [-1, -0.5, -0.1, 0.1, 0.5, 1].map((part) => part * most);
     const edges = labels.map((label) => label / perSi);
     const colours = ["#2166ac", "#8fbcdb", "#d9d9d9", "#f1a57c", "#b2182b"];
     return { edges, labels, colours };
+  };
+  const ONLY_HERE = "#c8b23c";
+  const signed = (pressure) =>
+    `${pressure < 0 ? "−" : "+"}${shown("pressure", Math.abs(pressure))}`;
+  // How the critical path of a layout comes to differ from the first's.
+  const apart = (option) => {
+    let both = 0, here = 0, there = 0;
+    const alike = new Set();
+    for (const row of option.critical) {
+      const same = option.same_as[row];
+      if (same !== null && first.onPath.has(same)) {
+        alike.add(same);
+        both += option.elements[row].loss_pa - first.elements[same].loss_pa;
+      } else {
+        here += option.elements[row].loss_pa;
+      }
+    }
+    for (const row of first.critical) if (!alike.has(row)) there += first.elements[row].loss_pa;
+    return `${option.name}: ${signed(option.critical_loss - first.critical_loss)} on the `
+      + `critical path: ${signed(both)} in pieces of both, ${signed(here)} in what only `
+      + `${option.name} has there, ${signed(-there)} of what only ${first.name} has there`;
   };
   const colourOf = (found, number) => {
     if (number === null || number === undefined || Number.isNaN(number)) return "#b8b8b8";
@@ -86,7 +110,7 @@
     per_metre: () => `friction along the ducts, ${unit("rate").name}; fittings in grey`,
     velocity: () => `velocity, ${unit("velocity").name}`,
     share: () => "share of the critical path's loss; other pieces in grey",
-    difference: () => `loss against ${options[0].name}, ${unit("pressure").name}`,
+    difference: () => `loss against ${first.name}, ${unit("pressure").name}`,
   };
   const legend = () => {
     const found = scale();
@@ -99,6 +123,12 @@
       item.append(swatch, make("span", `${Number(label.toPrecision(6))}${mark}`));
       return item;
     }));
+    $("legend-more").replaceChildren();
+    if (state.mode !== "difference") return;
+    const swatch = make("i");
+    swatch.style.background = ONLY_HERE;
+    $("legend-more").append(swatch, make("span", compared && options.length > 2
+      ? `not in ${first.name}, or in ${first.name} alone` : "in this layout only"));
   };
 
   // --- geometry
@@ -223,9 +253,17 @@
   const canvas = $("view");
   const sharp = software ? 1 : Math.min(window.devicePixelRatio, 2);
   let moving = false;
-  const renderer = new THREE.WebGLRenderer(
-    { canvas, antialias: !software, alpha: true, preserveDrawingBuffer: true });
-  renderer.setPixelRatio(sharp);
+  let onScreen = null; // what was shown, while the page is printed
+  let renderer = null; // none where the browser has no WebGL: the rest stands without
+  try {
+    renderer = new THREE.WebGLRenderer(
+      { canvas, antialias: !software, alpha: true, preserveDrawingBuffer: true });
+    renderer.setPixelRatio(sharp);
+  } catch (problem) {
+    document.body.classList.add("flat");
+    $("stage").append(make("p", "This browser has no WebGL, so the layouts are not "
+      + "drawn in 3D; all else is here."));
+  }
   const camera = new THREE.OrthographicCamera(-1, 1, 1, -1, -1000, 1000);
   camera.up.set(0, 0, 1);
   const controls = new THREE.OrbitControls(camera, canvas);
@@ -274,7 +312,8 @@
       const chosen = state.chosen && state.chosen.option === option.number
         ? state.chosen.row : -1;
       const colours = option.elements.map((element) => {
-        colour.set(colourOf(found, value(option, element)));
+        colour.set(state.mode === "difference" && onlyHere(option, element)
+          ? ONLY_HERE : colourOf(found, value(option, element)));
         if (element.row === chosen) colour.lerp(new THREE.Color("#ff2d95"), 0.75);
         return [colour.r, colour.g, colour.b];
       });
@@ -309,11 +348,15 @@
   const draw = () => {
     if (waiting) return;
     waiting = true;
-    requestAnimationFrame(() => { waiting = false; render(); frames += 1; });
+    requestAnimationFrame(() => {
+      waiting = false;
+      if (!onScreen) render(); // on paper everything stays as `beforeprint` laid it out
+      frames += 1;
+    });
   };
-  const FOOT = 72; // pixels for the legend
   const panes = () => {
-    const width = canvas.clientWidth, height = canvas.clientHeight - FOOT;
+    const foot = $("legend").offsetHeight + 14;
+    const width = canvas.clientWidth, height = canvas.clientHeight - foot;
     const count = options.length;
     const across = state.across || count;
     const down = Math.ceil(count / across);
@@ -325,15 +368,17 @@
   };
   const render = () => {
     const width = canvas.clientWidth, height = canvas.clientHeight;
-    if (!width || !height) return;
+    if (!renderer || !width || !height) return;
     const hurried = software && moving;
-    const ratio = hurried ? 0.4 : sharp;
+    const ratio = hurried ? 0.4 : onScreen ? 2 : sharp;
     for (const option of options) option.edges.visible = !state.critical && !hurried;
     if (renderer.getPixelRatio() !== ratio) renderer.setPixelRatio(ratio);
     const size = renderer.getSize(new THREE.Vector2());
     if (size.x !== width || size.y !== height) renderer.setSize(width, height, false);
-    renderer.setScissorTest(true);
     renderer.setClearColor(0x000000, 0);
+    renderer.setScissorTest(false);
+    renderer.clear(); // below the panes too, which the legend may have moved
+    renderer.setScissorTest(true);
     panes().forEach((pane, number) => {
       const low = height - pane.y - pane.h;
       renderer.setViewport(pane.x, low, pane.w, pane.h);
@@ -346,6 +391,39 @@
       camera.updateProjectionMatrix();
       renderer.clear();
       renderer.render(scenes[number], camera);
+    });
+    ends();
+  };
+  // Names of source and terminals beside their ends, the critical one first; a name
+  // that would lie on another is left out.
+  const MOST_ENDS = 500;
+  const tags = options.map((option) => {
+    const order = [...option.ends].sort((a, b) =>
+      (b.name === option.critical_terminal) - (a.name === option.critical_terminal));
+    return order.slice(0, MOST_ENDS).map((end) => {
+      const node = make("span", end.name);
+      $("ends").append(node);
+      return { node, at: new THREE.Vector3(...end.at), w: node.offsetWidth, h: node.offsetHeight };
+    });
+  });
+  const ends = () => {
+    const point = new THREE.Vector3();
+    panes().forEach((pane, number) => {
+      const taken = [];
+      // The camera is that of every pane: all are of one size.
+      for (const { node, at, w, h } of tags[number]) {
+        point.copy(at).project(camera);
+        const end = pane.x + (point.x + 1) * pane.w / 2;
+        const x = end + 6 + w < pane.x + pane.w ? end + 6 : end - 6 - w;
+        const y = pane.y + (1 - point.y) * pane.h / 2 - h / 2;
+        const free = x > pane.x && x + w < pane.x + pane.w && y > pane.y + 44
+          && y + h < pane.y + pane.h && taken.every(([p, q, r, s]) =>
+            x > p + r || p > x + w || y > q + s || q > y + h);
+        node.style.visibility = free ? "" : "hidden";
+        if (!free) continue;
+        taken.push([x, y, w, h]);
+        node.style.transform = `translate(${Math.round(x)}px, ${Math.round(y)}px)`;
+      }
     });
   };
   let turned = false;
@@ -395,6 +473,7 @@
     };
     state.across = sizeWith(1) > sizeWith(options.length) ? 1 : options.length;
     const pane = panes()[0];
+    if (!pane.w) { heads(); return; }
     state.reach = 1.08 * Math.max(0.1, tall * pane.h / Math.max(pane.h - head, 40),
       wide * pane.h / pane.w);
     const lower = up.normalize().multiplyScalar(state.reach * head / pane.h);
@@ -411,6 +490,7 @@
   controls.addEventListener("end", () => { moving = false; draw(); });
   // A view that nobody has turned fits the window again when that is resized.
   new ResizeObserver(() => {
+    if (onScreen) return;
     if (turned) { heads(); draw(); } else { look("fit"); }
   }).observe(canvas);
 
@@ -418,18 +498,26 @@
     $("heads").replaceChildren(...panes().map((pane, number) => {
       const option = options[number];
       const head = make("div");
-      head.style.left = `${pane.x}px`;
-      head.style.top = `${pane.y + 8}px`;
-      head.style.maxWidth = `${pane.w}px`;
+      if (pane.w) {
+        head.style.left = `${pane.x}px`;
+        head.style.top = `${pane.y + 8}px`;
+        head.style.maxWidth = `${pane.w}px`;
+      }
       const spare = option.available === null ? null : option.available - option.required;
       const words = [`${shown("pressure", option.fitting_loss)} of it in fittings`];
-      if (spare !== null) words.push(spare >= 0
+      const back = data.budget && number === 0 ? options[1 + data.budget.critical] : null;
+      const after = back ? ` after the ${shown("pressure", back.critical_loss)} of the return `
+        + `from ${back.critical_terminal}` : "";
+      if (spare !== null) words.push((spare >= 0
         ? `${shown("pressure", spare)} to spare`
-        : `${shown("pressure", -spare)} more than the fan leaves`);
+        : `${shown("pressure", -spare)} more than the fan leaves`) + after);
       if (option.clearance !== null) words.push(`${shown("gap", option.clearance)} clear`);
       if (option.faults.length) words.push("cannot be built as drawn");
+      if (state.mode === "difference" && number > 0) words.push(`${
+        signed(option.critical_loss - first.critical_loss)} against ${first.name}`);
       head.append(
-        make("b", `${option.name}: ${shown("pressure", option.critical_loss)} to ${option.critical_terminal}`),
+        make("b", `${option.name}: ${shown("pressure", option.critical_loss)} `
+          + `${option.is_return ? "from" : "to"} ${option.critical_terminal}`),
         make("span", words.join(" · ")));
       return head;
     }));
@@ -588,10 +676,11 @@
       return head;
     }));
     const rows = listed();
-    $("caption").textContent = `${option.name}: ${rows.length} of ${option.elements.length} `
-      + "pieces, those of the critical path marked";
-    const body = document.createDocumentFragment();
     const most = state.every ? rows.length : MOST_ROWS;
+    $("caption").textContent = `${option.name}: ${rows.length} of ${option.elements.length} `
+      + "pieces, those of the critical path marked"
+      + (rows.length > most ? `; the first ${most} are shown` : "");
+    const body = document.createDocumentFragment();
     const here = state.chosen && state.chosen.option === state.option
       ? rows.filter((e, place) => place >= most && e.row === state.chosen.row) : [];
     for (const e of [...rows.slice(0, most), ...here]) {
@@ -600,8 +689,12 @@
       line.dataset.row = String(e.row);
       line.setAttribute("aria-selected", String(Boolean(state.chosen
         && state.chosen.option === state.option && state.chosen.row === e.row)));
-      for (const [, , read, number] of columns) {
-        line.append(make("td", number ? number(e) : read(e), number ? "number" : ""));
+      for (const [key, , read, number] of columns) {
+        const cell = make("td", number ? number(e) : read(e), number ? "number" : "");
+        if (key === "name" && option.onPath.has(e.row)) {
+          cell.append(make("span", ", on the critical path", "unseen"));
+        }
+        line.append(cell);
       }
       body.append(line);
     }
@@ -625,19 +718,34 @@
   // --- remarks
 
   let remarks = [];
+  let saved = true;
+  const say = (text) => { $("remark-said").textContent = text; };
+  window.addEventListener("beforeunload", (event) => {
+    if (!saved) event.preventDefault();
+  });
+  // Ids count along the layout: after a change of it the same id may be another piece,
+  // so the name must be the same too, or be that of one piece of the kind alone.
+  const pieceOf = (remark) => {
+    const option = options.find((o) => o.name === remark.option);
+    if (!option) return null;
+    const named = option.elements.filter((e) => e.name === remark.name
+      && e.id.split("-")[0] === remark.element.split("-")[0]);
+    const element = named.find((e) => e.id === remark.element)
+      || (named.length === 1 ? named[0] : null);
+    return element && { option, element };
+  };
   const pin = () => {
+    if (!renderer) return;
     for (const option of options) option.pins.clear();
     for (const remark of remarks) {
-      const option = options.find((o) => o.name === remark.option);
-      const element = option && option.elements.find((e) => e.id === remark.element);
-      if (!element) continue;
-      const at = middleOf(option, element.row);
+      const found = pieceOf(remark);
+      const at = found && middleOf(found.option, found.element.row);
       if (!at) continue;
       const ball = new THREE.Mesh(new THREE.SphereGeometry(state.reach * 0.018, 16, 12),
         new THREE.MeshBasicMaterial({ color: 0xff2d95, depthTest: false }));
       ball.position.copy(at);
       ball.renderOrder = 9;
-      option.pins.add(ball);
+      found.option.pins.add(ball);
     }
     draw();
   };
@@ -659,18 +767,24 @@
       const item = make("li");
       item.append(make("b", `${remark.option}, ${remark.element} ${remark.name}: `),
         make("span", remark.text));
-      const show = make("button", "show");
-      show.type = "button";
-      show.addEventListener("click", () => {
-        const at = options.findIndex((o) => o.name === remark.option);
-        const element = at < 0 ? null
-          : options[at].elements.find((e) => e.id === remark.element);
-        if (element) choose(at, element.row);
-      });
+      const found = pieceOf(remark);
+      if (found) {
+        const show = make("button", "show");
+        show.type = "button";
+        show.addEventListener("click", () => choose(found.option.number, found.element.row));
+        item.append(show);
+      } else {
+        item.append(make("em", options.some((o) => o.name === remark.option)
+          ? " (no such piece in this layout now)" : " (no such layout on this page)"));
+      }
       const drop = make("button", "delete");
       drop.type = "button";
-      drop.addEventListener("click", () => { remarks.splice(number, 1); list(); });
-      item.append(show, drop);
+      drop.addEventListener("click", () => {
+        remarks.splice(number, 1);
+        saved = !remarks.length;
+        list();
+      });
+      item.append(drop);
       return item;
     }));
     pin();
@@ -678,11 +792,21 @@
   $("remark-form").addEventListener("submit", (event) => {
     event.preventDefault();
     const text = $("remark").value.trim();
-    if (!text || !state.chosen) { $("remark").focus(); return; }
+    if (!state.chosen) {
+      say("Choose a piece first: click it in the view or in the table.");
+      return;
+    }
+    if (!text) {
+      say("Write the remark first.");
+      $("remark").focus();
+      return;
+    }
+    say("");
     const option = options[state.chosen.option];
     const element = option.elements[state.chosen.row];
     remarks.push({ option: option.name, element: element.id, name: element.name, text });
     $("remark").value = "";
+    saved = false;
     list();
   });
   $("save").addEventListener("click", () => {
@@ -692,33 +816,38 @@
     link.download = "remarks.json";
     link.click();
     URL.revokeObjectURL(link.href);
+    saved = true;
   });
   $("load").addEventListener("change", async (event) => {
     const file = event.target.files[0];
     if (!file) return;
-    try {
-      const content = JSON.parse(await file.text());
-      if (content.schema !== "elbowroom.remarks/1" || !Array.isArray(content.remarks)) {
-        throw new Error("it holds no remarks of this page");
-      }
-      const known = new Set(remarks.map((r) => JSON.stringify(r)));
-      for (const one of content.remarks.slice(0, 5000)) {
-        const clean = {};
-        for (const key of ["option", "element", "name", "text"]) {
-          clean[key] = String(one[key] ?? "").slice(0, 2000);
-        }
-        if (!known.has(JSON.stringify(clean))) remarks.push(clean);
-      }
-      list();
-    } catch (problem) {
-      $("remark-list").prepend(make("li", `The file cannot be read: ${problem.message}.`));
-    }
     event.target.value = "";
+    let content = null;
+    try { content = JSON.parse(await file.text()); } catch { /* said below */ }
+    const keys = ["option", "element", "name", "text"];
+    if (!content || content.schema !== "elbowroom.remarks/1"
+      || !Array.isArray(content.remarks)
+      || !content.remarks.every((one) => one && keys.every((key) => typeof one[key] === "string"))) {
+      say(`'${file.name}' cannot be read: it holds no remarks of a review page; choose `
+        + "the file that such a page saved.");
+      return;
+    }
+    const known = new Set(remarks.map((r) => JSON.stringify(r)));
+    const before = remarks.length;
+    for (const one of content.remarks) {
+      const clean = Object.fromEntries(keys.map((key) => [key, one[key]]));
+      if (!known.has(JSON.stringify(clean))) remarks.push(clean);
+    }
+    const astray = remarks.slice(before).filter((one) => !pieceOf(one)).length;
+    say(`${remarks.length - before} loaded from '${file.name}'`
+      + (astray ? `, ${astray} of them on no piece of these layouts as they are now.` : "."));
+    list();
   });
 
   // --- the section box
 
   const cut = () => {
+    if (!renderer) return;
     renderer.clippingPlanes = [];
     $("cut").hidden = !$("boxed").checked;
     if ($("boxed").checked) {
@@ -753,28 +882,53 @@
 
   // --- what stands beside the view
 
+  const MOST_LINES = 8; // of a list, until the rest is asked for
   const notes = () => {
     const option = options[state.option];
-    const fill = (id, title, lines) => {
+    const items = (lines) => {
+      const part = make("ul");
+      part.append(...lines.map((line) => make("li", line)));
+      return part;
+    };
+    const fill = (id, title, lines, ...before) => {
       const place = $(id);
       place.replaceChildren();
-      if (!lines.length) return;
-      const items = make("ul");
-      items.append(...lines.map((line) => make("li", line)));
-      place.append(make("h2", title), items);
+      if (!lines.length && !before.length) return;
+      place.append(make("h2", title), ...before, items(lines.slice(0, MOST_LINES)));
+      if (lines.length <= MOST_LINES) return;
+      const rest = make("details");
+      rest.append(make("summary", `${lines.length - MOST_LINES} more of ${lines.length}`),
+        items(lines.slice(MOST_LINES)));
+      place.append(rest);
     };
+    if (compared) fill("apart", `Against ${first.name}`, options.slice(1).map(apart));
+    if (data.budget) {
+      const sums = make("dl");
+      for (const [words, text] of data.budget.lines[state.units]) {
+        sums.append(make("dt", words), make("dd", text));
+      }
+      fill("budget", `Budget of supply and return, ${unit("pressure").name}`,
+        data.budget.flags, sums);
+    }
     fill("room", `Room around the ducts of ${option.name}`, option.gaps.map((gap) =>
       `${gap.duct} beside ${gap.beside}: ` + (gap.distance > 0
         ? `${shown("gap", gap.distance)} apart` : `overlap of ${shown("gap", -gap.distance)}`)
       + (gap.kept ? "" : `, ${shown("gap", gap.required)} to keep`)));
-    fill("flags", `What to know of ${option.name}`, [...option.faults, ...option.flags]);
+    fill("faults", `Why ${option.name} cannot be built as drawn`, option.faults);
+    fill("flags", `What to know of ${option.name}`, option.flags);
     fill("cautions", "Before anything is built", [data.note, ...data.cautions]);
   };
-  const everything = () => { heads(); table(); detail(); notes(); paint(); };
+  const everything = () => {
+    $("verdict").textContent = data.verdicts[state.units] || "";
+    heads();
+    table();
+    detail();
+    notes();
+    paint();
+  };
 
   $("title").textContent = options.length > 1
     ? options.map((o) => o.name).join(" · ") : options[0].name;
-  $("verdict").textContent = data.verdict;
   for (const name of Object.keys(data.units)) {
     const choice = make("option", name);
     choice.value = name;
@@ -786,7 +940,11 @@
     $("which").append(choice);
   });
   $("which-label").hidden = options.length < 2;
-  $("mode").addEventListener("change", () => { state.mode = $("mode").value; paint(); });
+  $("mode").addEventListener("change", () => {
+    state.mode = $("mode").value;
+    paint();
+    if (turned) heads(); else look("fit"); // the legend may be taller now
+  });
   $("units").value = state.units;
   $("units").addEventListener("change", () => { state.units = $("units").value; everything(); });
   $("which").addEventListener("change", () => {
@@ -819,20 +977,99 @@
   };
   $("theme").addEventListener("click", () =>
     theme(document.documentElement.dataset.theme === "dark" ? "light" : "dark"));
-  document.addEventListener("keydown", (event) => {
-    if (event.target.closest("input, textarea, select")) return;
-    const views = { f: "fit", 1: "above", 2: "front", 3: "side", 4: "corner" };
+  // Keys act where the view or the table has the focus, and elsewhere the page scrolls.
+  const step = (way) => {
+    const rows = listed();
+    const here = state.chosen && state.chosen.option === state.option
+      ? rows.findIndex((e) => e.row === state.chosen.row) : -1;
+    const next = rows[Math.min(Math.max(here + way, 0), rows.length - 1)];
+    if (next) choose(state.option, next.row);
+    return next;
+  };
+  const turn = (right, up) => { // the camera about what it looks at, the vertical kept
+    const from = camera.position.clone().sub(controls.target);
+    const far = from.length();
+    const round = Math.atan2(from.y, from.x) + right;
+    const down = Math.min(Math.max(Math.acos(from.z / far) + up, 0.001), Math.PI - 0.001);
+    camera.position.copy(controls.target).add(new THREE.Vector3(
+      far * Math.sin(down) * Math.cos(round), far * Math.sin(down) * Math.sin(round),
+      far * Math.cos(down)));
+  };
+  const move = (right, up) => {
+    const way = new THREE.Vector3(right, up, 0).multiplyScalar(0.1 * state.reach / camera.zoom)
+      .applyQuaternion(camera.quaternion);
+    camera.position.add(way);
+    controls.target.add(way);
+  };
+  const arrows = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
+  const views = { f: "fit", 1: "above", 2: "front", 3: "side", 4: "corner" };
+  canvas.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    const arrow = arrows[event.key];
+    const larger = { "+": 1.2, "=": 1.2, "-": 1 / 1.2 }[event.key];
     if (views[event.key]) look(views[event.key]);
-    if (event.key === "ArrowDown" || event.key === "ArrowUp") {
-      const rows = listed();
-      const here = state.chosen && state.chosen.option === state.option
-        ? rows.findIndex((e) => e.row === state.chosen.row) : -1;
-      const next = rows[Math.min(Math.max(here + (event.key === "ArrowDown" ? 1 : -1), 0),
-        rows.length - 1)];
-      if (next) { event.preventDefault(); choose(state.option, next.row); }
+    else if (event.key === "n" || event.key === "p") step(event.key === "n" ? 1 : -1);
+    else if (arrow || larger) {
+      turned = true;
+      if (larger) camera.zoom *= larger;
+      else if (event.shiftKey) move(...arrow);
+      else turn(-0.1 * arrow[0], -0.1 * arrow[1]);
+      controls.update();
+      draw();
+    } else return;
+    event.preventDefault();
+  });
+  $("rows").addEventListener("keydown", (event) => {
+    const way = { ArrowDown: 1, ArrowUp: -1 }[event.key];
+    if (!way || !step(way)) return;
+    event.preventDefault();
+    const line = $("rows").querySelector("[aria-selected=true]");
+    if (line) line.focus({ preventScroll: true });
+  });
+  // On paper the view has a size of its own, the colours are the light ones, and every
+  // layout has its table and notes.
+  window.addEventListener("beforeprint", () => {
+    if (onScreen) return;
+    onScreen = { option: state.option, theme: document.documentElement.dataset.theme };
+    document.body.classList.add("printing");
+    theme("light");
+    if (turned) heads(); else look("fit");
+    render();
+    if (renderer) { // paper shows a WebGL canvas as it last came to the screen: a copy
+      const copy = make("canvas");
+      [copy.width, copy.height] = [canvas.width, canvas.height];
+      copy.getContext("2d").drawImage(canvas, 0, 0);
+      copy.style.width = `${canvas.clientWidth}px`;
+      copy.style.height = `${canvas.clientHeight}px`;
+      canvas.before(copy);
     }
+    options.forEach((_, number) => {
+      state.option = number;
+      table();
+      notes();
+      for (const id of ["table", "faults", "room", "flags"]) {
+        const copy = $(id).cloneNode(true);
+        copy.removeAttribute("id");
+        for (const part of copy.querySelectorAll("[id]")) part.removeAttribute("id");
+        for (const part of copy.querySelectorAll("details")) part.open = true;
+        $("printed").append(copy);
+      }
+    });
+  });
+  window.addEventListener("afterprint", () => {
+    if (!onScreen) return;
+    $("printed").replaceChildren();
+    if (renderer) canvas.previousElementSibling.remove();
+    document.body.classList.remove("printing");
+    state.option = onScreen.option;
+    theme(onScreen.theme);
+    onScreen = null;
+    table();
+    notes();
+    if (turned) { heads(); draw(); } else look("fit");
   });
   state.reach = 1;
+  legend();
   theme(window.matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light");
   look("corner");
   everything();
