@@ -89,6 +89,8 @@ def audit(
         graph = build(drawing, schedule, tolerance=tolerance)
         found += [*graph.notices, *_steps(graph)]
     except BadInput as bad:
+        faults = {fault.what for fault in bad.faults}  # a missing section is one too
+        found = [said for said in found if said.what not in faults]
         found += [*loop_notices(topology), *bad.faults]
         if len(topology.run):
             found += length_notices(drawing, topology.run, topology.length)

@@ -24,6 +24,7 @@ _IN_DRAWING = {
     ".vtp": "a cell array flow_m3s",
     ".vtk": "a cell array flow_m3s",
 }
+_LISTED = 8
 _NEAR = 0.05  # m: a place written by hand is this near to the end that it means
 
 
@@ -198,7 +199,8 @@ def _chosen(
                 if run in begins:
                     remedy = "name another run under [source], or delete this terminal"
             if not found and not remedy:
-                remedy = _instead(key, list(by_label))
+                mine = [labels(drawing, int(ducts.run[duct]))[0] for duct in leaf]
+                remedy = _instead(key, list(by_label), mine)
         if not found:
             faults.append(error(where, fault, remedy))
         elif len(found) > 1:
@@ -233,10 +235,13 @@ def _at(topology: Topology, node: int) -> str:
     return "at = [" + ", ".join(f'"{part} m"' for part in place) + "]"
 
 
-def _instead(name: str, known: list[str]) -> str:
+def _instead(name: str, known: list[str], ends: list[str]) -> str:
+    """What to write instead of a name, of all labels or of one for each free end."""
     near = nearest(name, known)
     if near:
         return f"did you mean '{near}'"
-    if not known:
+    if not ends:
         return "rename it"
-    return "the free ends are " + ", ".join(f"'{label}'" for label in known[:8])
+    said = "the free ends are " + ", ".join(f"'{label}'" for label in ends[:_LISTED])
+    more = len(ends) - _LISTED
+    return said + (f" and {more} more" if more > 0 else "")

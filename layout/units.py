@@ -182,9 +182,9 @@ def quantity(text: object, dimension: str, where: str) -> float:
     """
     example = _EXAMPLES[dimension]
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
-        raise refusal(
-            where, f"'{text}' is no {dimension}", f'write it like "{example}"'
-        )
+        kinds = {bool: "true or false", list: "a list", dict: "a table"}
+        said = kinds.get(type(text), f"'{text}'")
+        raise refusal(where, f"{said} is no {dimension}", f'write it like "{example}"')
     if not isinstance(text, str):
         raise refusal(
             where,

@@ -13,6 +13,7 @@ from .notebook import comparison_html, frame_of, option_rows, picture_of
 from .uncertainty import share_less
 
 SURE = 0.90  # share of draws in which an option must lose less to be called better
+_SAME = 1e-9  # of a loss: options that are this near lose the same
 _WORTH_SAYING = 0.01  # share of the loss
 
 
@@ -144,7 +145,12 @@ def _sentences(
         least, more = best.analysis.critical_loss, next_.analysis.critical_loss
         gap = (more - least) / abs(more) if more else 0.0
         sure = share_less(best.analysis, next_.analysis)
-        if sure <= SURE:
+        if abs(more - least) <= _SAME * abs(more):
+            said.append(
+                f"'{best.name}' and '{next_.name}' lose the same: {p(least)} on their "
+                "critical paths."
+            )
+        elif sure <= SURE:
             said.append(
                 f"'{best.name}' ({p(least)}) and '{next_.name}' ({p(more)}) "
                 f"cannot be told apart by their loss: '{best.name}' is the lower in "

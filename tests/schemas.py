@@ -12,6 +12,7 @@ NAMES = (
     "comparison",
     "check",
     "fitting",
+    "kinds",
     "sources",
     "size",
     "operation",

@@ -286,7 +286,7 @@ def test_verdicts() -> None:
     assert verdict.ranking == (1, 0)
     assert "'flatten' spends least" in verdict.verdict
     same = compare([Option("one", under), Option("other", under)])
-    assert "cannot be told apart" in same.verdict
+    assert "'one' and 'other' lose the same: 67.0 Pa" in same.verdict
     clash = ("'T3' overlaps 'beam' by 50 mm",)
     only = compare([Option("under", under), Option("flatten", flatten, -0.05, clash)])
     assert only.ranking == (0,)

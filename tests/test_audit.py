@@ -263,3 +263,12 @@ def test_a_drawn_airflow_that_does_not_add_up_is_found_before_the_analysis() -> 
     assert seen.findings[0] == refused.value.faults[0]
     assert "the terminals behind it add up to 0.2 m3/s" in seen.findings[0].what
     assert flow is not None
+
+
+def test_a_missing_section_is_said_once() -> None:
+    runs = [("main", np.array([[0.0, 0, 0], [8, 0, 0]]), None)]
+    source = {"main": Attributes(source=True, source_at_end=False)}
+    drawing = drawing_from_runs(runs, attributes=source)
+    found = audit(drawing, Schedule(terminals={"main": TerminalSpec(0.3)})).findings
+    (said,) = [one for one in found if "section" in one.what]
+    assert said.severity == Severity.ERROR

@@ -267,8 +267,8 @@ def test_sizes_that_cannot_be(words: list[str], said: str, capsys: Captured) -> 
 
 
 def test_a_junction_answers_for_each_leg(capsys: Captured) -> None:
-    main(["fitting", "--list", "--json"])
-    kinds = {kind["kind"]: kind for kind in json.loads(capsys.readouterr().out)}
+    listed = result(capsys, "kinds", "fitting", "--list")
+    kinds = {kind["kind"]: kind for kind in listed["kinds"]}
     kind = kinds["junction-round-diverging"]
     settings = []
     for given in kind["parameters"]:
@@ -571,8 +571,7 @@ def middle(kind: dict[str, Any]) -> list[str]:
 
 @pytest.mark.parametrize("suffix", ["png", "svg"])
 def test_every_kind_has_a_sketch(suffix: str, tmp_path: Path, capsys: Captured) -> None:
-    main(["fitting", "--list", "--json"])
-    kinds = json.loads(capsys.readouterr().out)
+    kinds = result(capsys, "kinds", "fitting", "--list")["kinds"]
     path = tmp_path / f"a.{suffix}"
     drawn = 0
     for kind in kinds if suffix == "svg" else kinds[:3]:
@@ -859,3 +858,31 @@ def test_no_name_in_a_table_is_a_formula(first: str, tmp_path: Path) -> None:
             for line in csv.reader(stream):
                 for cell in line:
                     assert not re.match(r"[=+@\t\r]|-\D", cell)
+
+
+def test_a_drawing_that_was_there_is_said_to_be_replaced(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    copy = tmp_path / "copy.glb"
+    for word in ("wrote", "replaced"):
+        assert main(["convert", str(HOUSE), str(copy)]) == 0
+        assert f"elbowroom: {word} {copy}" in capsys.readouterr().err
+    for command, option in (("check", "--fix"), ("proportion", "--out")):
+        assert main([command, str(HOUSE), option, str(copy)]) == 0
+        assert f"elbowroom: replaced {copy}" in capsys.readouterr().err
+
+
+def test_options_that_no_picture_can_hold_together_are_told(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    for name, x in (("here", 0), ("there", 4_500_000)):
+        (tmp_path / f"{name}.toml").write_text(
+            f'unit = "m"\n[[run]]\nname = "a"\nsection = "D250"\nflow = "90 L/s"\n'
+            f'points = [[{x}, 0, 3], [{x + 4}, 0, 3]]\nsource = "start"\n'
+        )
+    words = ["compare", *(str(tmp_path / f"{n}.toml") for n in ("here", "there"))]
+    page = str(tmp_path / "page.html")
+    assert main([*words, "--page", page]) == 0
+    assert "there.toml: it lies 4499996 m from here.toml" in capsys.readouterr().err
+    assert main(["compare", *OPTIONS, "--page", page]) == 0
+    assert "too far for a picture" not in capsys.readouterr().err

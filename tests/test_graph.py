@@ -555,6 +555,21 @@ def test_the_other_end_of_a_run_whose_name_is_taken_has_a_remedy() -> None:
     assert 'at = ["4 m", "-3 m", "3 m"]' in said
 
 
+def test_the_free_ends_are_listed_once_each_and_the_rest_counted() -> None:
+    runs = [("main", [[0, 0, 0], [24, 0, 0]], FLAT)]
+    runs += [(f"b{n}", [[2 * n, 0, 0], [2 * n, 3, 0]], FLAT) for n in range(1, 11)]
+    drawing = drawing_from_runs(
+        runs,
+        attributes={"main": Attributes(source=True, source_at_end=False)}
+        | {f"b{n}": Attributes(terminal=f"room {n}") for n in range(1, 11)},
+    )
+    with pytest.raises(BadInput) as bad:
+        build(drawing, Schedule(terminals={"elsewhere": TerminalSpec(0.1)}))
+    said = bad.value.faults[0].remedy
+    assert said.startswith("the free ends are 'room 1', 'room 2'")
+    assert said.endswith("'room 8' and 3 more")  # the main's end is the eleventh
+
+
 def test_a_terminal_at_the_source_is_said_to_be_there() -> None:
     plan = Schedule(terminals={"T1": TerminalSpec(0.1)})
     with pytest.raises(BadInput, match="the source is at the free end of that run"):

@@ -58,6 +58,7 @@ def test_a_loss_and_a_click_show_their_row(address: str) -> None:
         page.goto(address)
         first = page.locator("li button").first
         first.wait_for(timeout=30_000)
+        assert page.title() == "elbowroom: where the pressure goes"
         words = " ".join(first.inner_text().split())
         assert re.match(r"(under|flatten), .* Pa$", words)
         first.click()

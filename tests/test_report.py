@@ -19,8 +19,8 @@ from elbowroom.layout import (
     drawing_from_runs,
     round_section,
 )
-from elbowroom.physics import Option, analyse
-from elbowroom.viewer import charts, display, layout_view, main, report
+from elbowroom.physics import Check, Option, analyse
+from elbowroom.viewer import charts, checks, display, layout_view, main, report
 
 ROOM = Path(__file__).parents[1] / "examples" / "reading_room"
 HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
@@ -276,3 +276,20 @@ def test_long_names_stay_on_the_paper(tmp_path: Path) -> None:
     for page in weasyprint.HTML(filename=str(out)).render().pages:
         box = page._page_box
         assert max(ends(box)) <= box.margin_left + box.width + 0.5
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "is_kept", "said"),
+    [
+        (4.62, 4.57, False, ("4.62 m/s", "4.57 m/s")),
+        (4.6, 4.6, True, ("4.6 m/s", "4.6 m/s")),
+        (5.2, 4.57, False, ("5.2 m/s", "4.6 m/s")),
+    ],
+)
+def test_a_limit_that_is_missed_has_digits_enough(
+    value: float, limit: float, is_kept: bool, said: tuple[str, str]
+) -> None:
+    check = Check(
+        "velocity", "velocity", value, limit, "a", (), is_kept, "own", "memory"
+    )
+    assert checks.limit_words(check, display.METRIC) == said

@@ -59,6 +59,8 @@ def test_lengths(text: str, metres: float) -> None:
         (300, "length", "no unit"),
         (True, "length", "no length"),
         (None, "airflow", "no airflow"),
+        ([{"run": "a"}], "pressure", "a place: a list is no pressure"),
+        ({"run": "a"}, "pressure", "a place: a table is no pressure"),
         ("", "airflow", "no airflow"),
         ("fast", "velocity", "no velocity"),
         ("1,5 m", "length", "decimal comma"),

@@ -43,24 +43,40 @@ _UNITS = {  # what a value is shown in: metric, inch-pound
 _DIGITS = {"velocity": 1, "length": 2, "airflow": 0, "temperature": 1}
 
 
-def value_words(value: float | None, dimension: str, display: Display) -> str:
-    """A value of a check with its unit."""
+def limit_words(check: Check, display: Display) -> tuple[str, str]:
+    """Value and limit of a check, with digits enough to tell a missed limit apart."""
+    value = limit = ""
+    for more in range(4):
+        value = value_words(check.value, check.dimension, display, more)
+        limit = value_words(check.limit, check.dimension, display, more)
+        if check.is_kept or value != limit:
+            break
+    return value, limit
+
+
+def value_words(
+    value: float | None, dimension: str, display: Display, more: int = 0
+) -> str:
+    """A value of a check with its unit, with so many more digits than usual."""
     if value is None:
         return "–"
     if dimension == "share":
-        return f"{100 * value:.{'0f' if value >= 0.1 else '2g'}} %"
+        digits_of = f".{more}f" if value >= 0.1 else f".{2 + more}g"
+        return f"{100 * value:{digits_of}} %"
     if dimension == "level":
-        return f"{value:.0f} dB"
+        return f"{value:.{more}f} dB"
     if dimension == "ratio":
-        return f"{value:.3g}"
+        return f"{value:.{3 + more}g}"
     metric = display.name == "metric"
     if dimension == "temperature difference":
-        return f"{value:+.1f} K" if metric else f"{value * 9 / 5:+.1f} °F"
+        shown, unit = (value, "K") if metric else (value * 9 / 5, "°F")
+        return f"{shown:+.{1 + more}f} {unit}"
     if dimension == "pressure":
-        return f"{display.pressures(value)} {display.pressure}"
+        shown = units.to_unit(value, display.pressure) + 0.0
+        return f"{shown:.{display.pressure_digits + more}f} {display.pressure}"
     unit = _UNITS[dimension][0 if metric else 1]
     digits = 0 if unit == "fpm" else _DIGITS[dimension]
-    return f"{units.to_unit(value, unit):.{digits}f} {unit}"
+    return f"{units.to_unit(value, unit):.{digits + more}f} {unit}"
 
 
 def print_checks(
@@ -85,8 +101,7 @@ def print_checks(
             verdict = "kept"
         table.add_row(
             escape(check.rule),
-            value_words(check.value, check.dimension, display),
-            value_words(check.limit, check.dimension, display),
+            *limit_words(check, display),
             escape(check.at),
             verdict,
         )

@@ -163,13 +163,14 @@ def proportion(
     else:
         print_proportions(found, how, display, new_console())
     if out is not None:
+        there = out.exists()
         chosen = {choice.run: choice.chosen for choice in found.choices}
         for said in (
             *write(with_sections(drawing, chosen), out),
             *overruling_notices(drawing, asked, chosen),
         ):
             say(said.sentence)
-        wrote(out)
+        wrote(out, replaced=there)
     return 0
 
 

@@ -167,7 +167,7 @@ def compare(
     from elbowroom.physics import compare as compare_options
 
     from .display import DISPLAYS
-    from .layout_view import option_words, panel, values
+    from .layout_view import far_apart, option_words, panel, values
     from .results import comparison_result
     from .sheets import write_csv_tables
     from .tables import flat_tables, print_comparison
@@ -190,6 +190,9 @@ def compare(
         obstacles, routes, unit, obstacles_unit, obstacles_up
     )
     options = read_options(routes, schedules, reading, solids, notices)
+    if png is not None or page is not None:
+        for said in far_apart([option.analysis for option in options]):
+            say(said.sentence)
     comparison = compare_options(options, "Pa" if as_json else display.pressure)
     if as_json:
         print_json(
@@ -248,6 +251,7 @@ def check(
     found, _ = with_airflows(found)
     seen = audit(drawing, found, metres)
     changes: list[str] | None = None
+    there = fix is not None and fix.exists()
     if fix is not None:
         copy, changes = mended(seen.topology, seen.sections.larger_side)
         write(copy, fix)
@@ -259,7 +263,7 @@ def check(
     else:
         print_check(result, seen.findings, new_console())
     if changes is not None and fix is not None:
-        wrote(fix)
+        wrote(fix, replaced=there)
         if not as_json:
             for change in changes or ["nothing had to be changed"]:
                 print(f"  {change}")
@@ -380,8 +384,9 @@ def convert(
     from elbowroom.layout import read, write
 
     check_outputs([route], [], out=output)
+    there = output.exists()
     drawing = read(route, unit=unit, up=up)
     for said in (*drawing.notices, *write(drawing, output)):
         say(said.sentence)
-    wrote(output)
+    wrote(output, replaced=there)
     return 0

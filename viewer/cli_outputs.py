@@ -32,10 +32,10 @@ def tell(sentence: str) -> None:
         say(sentence)
 
 
-def wrote(*paths: Path) -> None:
-    """Say which files were written."""
+def wrote(*paths: Path, replaced: bool = False) -> None:
+    """Say which files were written, or replaced."""
     for path in paths:
-        tell(f"wrote {path}")
+        tell(f"{'replaced' if replaced else 'wrote'} {path}")
 
 
 def watched(work: Iterable[Any], what: str) -> Iterable[Any]:

@@ -1,6 +1,5 @@
 """The desk calculation: one fitting, its dimensions, its loss."""
 
-import json
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -18,6 +17,7 @@ from elbowroom.physics import (
     doubts,
 )
 
+from .cli_outputs import print_json
 from .display import Display
 from .limits import check_range
 
@@ -461,20 +461,26 @@ def print_versus(
 
 
 def print_kinds(console: Any, as_json: bool) -> None:
-    """Print every kind of the book with its parameters."""
+    """Print every kind of the book, as `kinds.schema.json` says if as JSON."""
     if as_json:
         kinds = [
             {
                 "kind": kind.name,
                 "what": kind.what,
                 "parameters": [
-                    {"name": p.name, "what": p.what, "low": p.low, "high": p.high}
+                    {
+                        "name": p.name,
+                        "what": p.what,
+                        "low": p.low,
+                        "high": p.high,
+                        "default": p.default,
+                    }
                     for p in kind.parameters
                 ],
             }
             for kind in book.KINDS.values()
         ]
-        print(json.dumps(kinds, ensure_ascii=False, indent=1))
+        print_json({"schema": "elbowroom.kinds/1", "kinds": kinds})
         return
     for kind in book.KINDS.values():
         console.print(f"[bold]{kind.name}[/bold]  {kind.what}")

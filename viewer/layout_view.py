@@ -10,11 +10,13 @@ from elbowroom.layout import (
     DuctGraph,
     FloatArray,
     IntArray,
+    Notice,
     Obstacle,
     Solids,
     Tubes,
     solids,
     units,
+    warning,
 )
 from elbowroom.physics import Analysis, Comparison, Kind, Option
 
@@ -23,6 +25,7 @@ from .scene import Panel
 
 By = Literal["loss", "per-metre"]
 _LABELS = 4
+_FAR = 50.0  # times the size of the largest layout
 _KINDS = {
     "duct": (Kind.DUCT,),
     "bend": (Kind.BEND,),
@@ -141,6 +144,25 @@ def summary(analysis: Analysis, display: Display) -> str:
         word = "to spare" if spare >= 0 else "more than the fan leaves"
         text += f" · {display.pressures(abs(spare))} {display.pressure} {word}"
     return text
+
+
+def far_apart(analyses: Sequence[Analysis]) -> list[Notice]:
+    """Say of layouts that one picture cannot show: far apart for their sizes."""
+    low = np.array([one.graph.nodes.min(axis=0) for one in analyses])
+    high = np.array([one.graph.nodes.max(axis=0) for one in analyses])
+    size = float(np.linalg.norm(high - low, axis=1).max())
+    away = np.linalg.norm(np.maximum(low - high[0], low[0] - high).clip(0.0), axis=1)
+    far = int(away.argmax())
+    if away[far] <= _FAR * size:
+        return []
+    return [
+        warning(
+            analyses[far].graph.drawing.file,
+            f"it lies {away[far]:.0f} m from {analyses[0].graph.drawing.file}, too far "
+            "for a picture of both to show any duct",
+            "draw both about the same origin, if they are options for one place",
+        )
+    ]
 
 
 def option_words(

@@ -77,6 +77,7 @@ def live(
     sys.argv[1:] = ["--authKey", secret]  # trame reads the command line for itself
     server = get_server(f"elbowroom-{secret}", client_type="vue3")
     state, control = server.state, server.controller
+    state.trame__title = "elbowroom: where the pressure goes"
     state.losses = [
         {"name": name, "loss": loss, "at": at} for at, (name, loss) in enumerate(losses)
     ]

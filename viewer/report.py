@@ -33,7 +33,7 @@ from elbowroom.physics import (
 
 from .budget import joint_lines, pressure_lines, rate_lines
 from .charts import kinds_chart, options_chart, pressure_chart
-from .checks import CAUTIONS, gauge_words, joints_words, value_words
+from .checks import CAUTIONS, gauge_words, joints_words, limit_words
 from .display import Display
 from .gaps import Gap
 from .results import balancing, paths
@@ -516,8 +516,7 @@ def _checks(analysis: Analysis, display: Display) -> str:
         rows.append(
             [
                 check.rule,
-                _n(value_words(check.value, check.dimension, display)),
-                _n(value_words(check.limit, check.dimension, display)),
+                *map(_n, limit_words(check, display)),
                 check.at,
                 (verdict, "bad") if verdict == "not kept" else verdict,
                 check.remedy,

@@ -154,7 +154,7 @@ def apart_heads(display: Display) -> list[str]:
         "nine draws of ten",
         f"effective, {display.length}",
         f"sheet, {display.mass}",
-        "fittings",
+        "fittings to make",
         f"fastest, {display.velocity}",
         "kWh a year",
     ]
