@@ -10,13 +10,13 @@ from elbowroom.layout import Audit, Notice, Severity, Shape, Tubes, level_frame
 
 from .colours import Scale
 from .display import counted
-from .scene import Panel, picture
+from .labels import cut
+from .scene import Label, Panel, picture
 from .tables import new_table
 
 _THIN = 0.05  # m: how wide a run without a section is drawn
 _ROUNDING = 0.05  # m: ends that were moved together
-_LABELLED = 24  # places
-_SHORT = 34  # characters of what is wrong, in a label
+_LISTED = 150  # letters of a finding, in the list beside the picture
 
 
 def print_check(
@@ -63,7 +63,7 @@ def print_check(
             console.print(f"    effect: {escape(said.effect)}")
 
 
-def audit_picture(found: Audit, path: Path) -> None:
+def audit_picture(found: Audit, path: Path) -> str:
     """Draw a drawing as it stands, with the number of each finding at its place.
 
     Parameters
@@ -73,11 +73,16 @@ def audit_picture(found: Audit, path: Path) -> None:
     path
         PNG to write.
 
+    Returns
+    -------
+    unwritable
+        As `scene.picture` says it.
+
     Notes
     -----
     The ducts are drawn run by run as they were read, without bends of a radius, so
     that it works where nothing can be analysed. Only findings that have a place are
-    marked; their numbers are those of the list.
+    marked; their numbers are those of the list beside it.
     """
     placed = [
         (number, said)
@@ -86,28 +91,34 @@ def audit_picture(found: Audit, path: Path) -> None:
     ]
     faulty = sum(said.severity != Severity.NOTE for said in found.findings)
     labels = [
-        (np.array(said.place), f"{number}\n{_shortened(said.what)}")
+        Label(np.array(said.place), str(number))
         for number, said in sorted(placed, key=lambda one: one[1].severity.value)
-    ][:_LABELLED]
+    ]
     tubes = _as_drawn(found)
     panel = Panel(
         f"{found.topology.drawing.file}: {counted(len(found.findings), 'finding')}",
-        caption(len(found.findings), faulty, len(placed), len(labels)),
+        caption(len(found.findings), faulty, len(placed)),
         tubes,
         np.full(len(tubes.offsets) - 1, np.nan),
         labels,
     )
-    picture([panel], Scale((0.0, 1.0), ("#ffffff",)), "", path)
+    own = f"{found.topology.drawing.file}, "
+    listed = [
+        f"{number:2}  {cut(f'{said.where}: {said.what}'.removeprefix(own), _LISTED)}"
+        for number, said in enumerate(found.findings, 1)
+    ]
+    nothing = Scale((0.0, 1.0), ("#ffffff",))
+    return picture([panel], nothing, "", path, beside=listed)
 
 
-def caption(count: int, faulty: int, placed: int, marked: int) -> str:
+def caption(count: int, faulty: int, placed: int) -> str:
     """What stands under the title of a picture of findings.
 
     Examples
     --------
-    >>> caption(4, 3, 2, 2)
-    '3 errors or warnings; 2 are marked with their numbers in the list'
-    >>> caption(1, 0, 0, 0)
+    >>> caption(4, 3, 2)
+    '3 errors or warnings; 2 have a place, and their number there'
+    >>> caption(1, 0, 0)
     'no error or warning; none has a place in the drawing'
     """
     if not count:
@@ -117,15 +128,9 @@ def caption(count: int, faulty: int, placed: int, marked: int) -> str:
         said = f"{faulty} {'error or warning' if faulty == 1 else 'errors or warnings'}"
     if not placed:
         return f"{said}; none has a place in the drawing"
-    if marked < placed:
-        return f"{said}; the first {marked} of {placed} with a place are marked"
     if placed == 1:
-        return f"{said}; 1 is marked with its number in the list"
-    return f"{said}; {placed} are marked with their numbers in the list"
-
-
-def _shortened(text: str) -> str:
-    return text if len(text) <= _SHORT else text[: _SHORT - 1].rstrip(" ,") + "…"
+        return f"{said}; 1 has a place, and its number there"
+    return f"{said}; {placed} have a place, and their number there"
 
 
 def _as_drawn(found: Audit) -> Tubes:

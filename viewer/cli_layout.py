@@ -40,7 +40,6 @@ from .cli_outputs import (
     draw_picture,
     exit_code,
     new_console,
-    option_title,
     print_json,
     say,
     whole_or_nothing,
@@ -83,7 +82,7 @@ def analyse(
 
     from .checks import print_cautions, print_checks
     from .display import DISPLAYS
-    from .layout_view import panel, summary, values
+    from .layout_view import panel, panel_title, summary, values
     from .plan import budget_row, print_budget
     from .results import analysis_result, return_row
     from .sheets import write_csv_tables, write_workbook
@@ -131,12 +130,15 @@ def analyse(
         write_workbook(flat, xlsx)
         wrote(xlsx)
     if png is not None:
-        said = summary(analysis, display)
-        if option.clearance is not None:
-            said += f" · {display.gaps(option.clearance)} clear"
-        one, _ = panel(
-            analysis, chosen, display, option_title(option, display), said, solids
+        said = summary(
+            analysis,
+            display,
+            returns=back,
+            clearance=option.clearance,
+            is_sound=not option.faults,
         )
+        head = panel_title(option.name, analysis, display)
+        one, _ = panel(analysis, chosen, display, head, said, solids, room=room)
         draw_picture([one], [values(analysis, chosen, display)], chosen, display, png)
     if page is not None:
         write_review_page(page, [option], solids, display.name)
@@ -167,8 +169,9 @@ def compare(
     from elbowroom.layout import refusal
     from elbowroom.physics import compare as compare_options
 
-    from .display import DISPLAYS
-    from .layout_view import panel, summary, values
+    from .display import DISPLAYS, METRIC
+    from .gaps import gaps
+    from .layout_view import panel, panel_title, summary, values
     from .results import comparison_result
     from .sheets import write_csv_tables
     from .tables import flat_tables, print_comparison
@@ -183,7 +186,8 @@ def compare(
     solids, notices = solids_around(
         obstacles, routes, unit, obstacles_unit, obstacles_up
     )
-    options = read_options(routes, schedules, reading, solids, notices)
+    said_in = METRIC if as_json else display
+    options = read_options(routes, schedules, reading, solids, notices, said_in)
     comparison = compare_options(options, "Pa" if as_json else display.pressure)
     if as_json:
         print_json(
@@ -199,14 +203,16 @@ def compare(
         shown = []
         for place, option in enumerate(options):
             analysis = option.analysis
-            title = option_title(option, display)
-            said = summary(analysis, display)
-            if option.clearance is not None:
-                said += f" · {display.gaps(option.clearance)} clear"
-            if place not in comparison.ranking:
-                said += " · cannot be built as drawn"
+            said = summary(
+                analysis,
+                display,
+                clearance=option.clearance,
+                is_sound=place in comparison.ranking,
+            )
             others = [other.analysis for other in options if other is not option]
-            made = panel(analysis, chosen, display, title, said, solids, others)
+            room = gaps(analysis, solids)[1] if option.clashes else ()
+            head = panel_title(option.name, analysis, display)
+            made = panel(analysis, chosen, display, head, said, solids, others, room)
             shown.append(made[0])
         every = [values(option.analysis, chosen, display) for option in options]
         draw_picture(shown, every, chosen, display, png, comparison.verdict)
@@ -270,8 +276,10 @@ def check(
         if problem is not None:
             say(problem + ".")
         else:
-            audit_picture(seen, png)
+            lacking = audit_picture(seen, png)
             wrote(png)
+            if lacking:
+                say(f"{lacking}.")
     failed = any(problem.severity == Severity.ERROR for problem in seen.findings)
     return 1 if strict and failed else 0
 
@@ -305,7 +313,7 @@ def view(
 
     from .colours import scale_for
     from .display import DISPLAYS
-    from .layout_view import bar_title, panel, summary, values
+    from .layout_view import bar_title, panel, panel_title, summary, values
     from .limits import check_port
     from .preflight import why_no_window, why_not
     from .tables import row_text
@@ -327,14 +335,14 @@ def view(
             option.analysis,
             chosen,
             display,
-            option_title(option, display),
+            panel_title(option.name, option.analysis, display),
             summary(option.analysis, display),
             solids,
         )
         for option in options
     ]
     every = [values(option.analysis, chosen, display) for option in options]
-    title = bar_title(chosen, display)
+    measure = bar_title(chosen, display)
     if png is not None:
         draw_picture([one for one, _ in made], every, chosen, display, png)
         return 0
@@ -369,9 +377,9 @@ def view(
                 name = f"{options[number].name}, {name}"
             lost = display.pressures(losses[number][element])
             rows.append((name, f"{lost} {display.pressure}"))
-        live(panels, scale, title, picked, ranked, rows, port=port, announce=say)
+        live(panels, scale, measure, picked, ranked, rows, port=port, announce=say)
     else:
-        window(panels, scale, title, picked, ranked)
+        window(panels, scale, measure, picked, ranked)
     return 0
 
 

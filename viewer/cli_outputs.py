@@ -163,13 +163,6 @@ def write_review_page(
     wrote(page)
 
 
-def option_title(option: "Option", display: "Display") -> str:
-    """Name of an option, and what it loses to which terminal."""
-    analysis = option.analysis
-    loss = f"{display.pressures(analysis.critical_loss)} {display.pressure}"
-    return f"{option.name}: {loss} to {analysis.critical_terminal}"
-
-
 def draw_picture(
     panels: "Sequence[Panel]",
     values: "Sequence[FloatArray]",
@@ -190,7 +183,7 @@ def draw_picture(
     if problem is not None:
         say(problem + ".")
         return
-    picture(
+    lacking = picture(
         panels,
         scale_for(np.concatenate(values)),
         bar_title(by, display),
@@ -199,6 +192,8 @@ def draw_picture(
         length_unit=display.length,
     )
     wrote(png)
+    if lacking:
+        say(f"{lacking}.")
 
 
 def exit_code(
