@@ -5,8 +5,18 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from scipy.spatial import cKDTree
 
-from elbowroom.layout import Audit, Notice, Severity, Shape, Tubes, level_frame
+from elbowroom.layout import (
+    Audit,
+    FloatArray,
+    IntArray,
+    Notice,
+    Severity,
+    Shape,
+    Tubes,
+    level_frame,
+)
 
 from .colours import Scale
 from .display import counted
@@ -14,6 +24,8 @@ from .labels import cut
 from .scene import Label, Panel, picture
 from .tables import new_table
 
+_FAR = 1e4  # m, further than ducts of one run lie apart
+_ASKEW = 1e-3  # a direction that is nearly along the duct says nothing of its stand
 _THIN = 0.05  # m: how wide a run without a section is drawn
 _ROUNDING = 0.05  # m: ends that were moved together
 _LISTED = 150  # letters of a finding, in the list beside the picture
@@ -134,14 +146,14 @@ def caption(count: int, faulty: int, placed: int) -> str:
 
 
 def _as_drawn(found: Audit) -> Tubes:
-    """A tube for each segment of a drawing, its section level."""
+    """A tube for each segment of a drawing."""
     topology, sections = found.topology, found.sections
     begin, end = (
         topology.nodes[topology.ends[:, 0]],
         topology.nodes[topology.ends[:, 1]],
     )
     along = (end - begin) / topology.length[:, None]
-    across, upright = level_frame(along)
+    across, upright = _stand(found, (begin + end) / 2, along)
     count = len(begin)
     shape = sections.shape[topology.run]
     bare = shape == Shape.NONE
@@ -161,3 +173,56 @@ def _as_drawn(found: Audit) -> Tubes:
         np.arange(0, 2 * count + 1, 2),
         twice(np.arange(count)),
     )
+
+
+def _stand(
+    found: Audit, middle: FloatArray, along: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Unit vectors along width and height of each segment.
+
+    As the ducts of the graph stand, where there is one; else as the run says of
+    itself, with the air taken to flow as it is drawn; else level.
+    """
+    topology, graph = found.topology, found.graph
+    across, upright = level_frame(along)
+    for run, said in topology.drawing.attributes.items():
+        mine = np.flatnonzero(topology.run == run)
+        if said.roll is not None:
+            turned = (
+                np.cos(said.roll) * across[mine] + np.sin(said.roll) * upright[mine]
+            )
+            _turn(across, upright, along, mine, turned)
+        elif said.up is not None:
+            _turn(across, upright, along, mine, np.cross(said.up, along[mine]))
+    if graph is not None:
+        ducts = graph.ducts
+        ways = np.cross(ducts.across, ducts.upright)
+        own = _marks((ducts.begin + ducts.end) / 2, ways, ducts.run)
+        _, near = cKDTree(own).query(_marks(middle, along, topology.run))
+        duct = np.asarray(near)
+        mine = np.flatnonzero(ducts.run[duct] == topology.run)
+        _turn(across, upright, along, mine, ducts.across[duct[mine]])
+    return across, upright
+
+
+def _marks(middle: FloatArray, along: FloatArray, run: IntArray) -> FloatArray:
+    """Points that are near where the run is one, else by direction, else by place."""
+    first, second = np.triu_indices(3)
+    lines = along[:, first] * along[:, second]  # the same both ways
+    return np.column_stack([middle, _FAR * lines, _FAR**2 * run])
+
+
+def _turn(
+    across: FloatArray,
+    upright: FloatArray,
+    along: FloatArray,
+    rows: IntArray,
+    wanted: FloatArray,
+) -> None:
+    """Let segments stand with their width as near as can be to a direction."""
+    wanted = wanted - np.einsum("ij,ij->i", wanted, along[rows])[:, None] * along[rows]
+    length = np.linalg.norm(wanted, axis=1)
+    clear = length > _ASKEW
+    rows = rows[clear]
+    across[rows] = wanted[clear] / length[clear, None]
+    upright[rows] = np.cross(along[rows], across[rows])
