@@ -23,6 +23,7 @@ from elbowroom.viewer import (
     notebook,
     preflight,
     scene,
+    window,
 )
 
 INCH_POUND, METRIC = display.INCH_POUND, display.METRIC
@@ -245,3 +246,20 @@ def test_the_verdict_of_a_plot_has_its_units(monkeypatch: pytest.MonkeyPatch) ->
     notebook.plot(both, units="inch-pound")
     assert "in.wg" in kept["verdict"]
     assert " Pa" not in kept["verdict"]
+
+
+@needs_opengl
+def test_the_window_reads_no_mathematics_in_names(
+    capfd: pytest.CaptureFixture[str],
+) -> None:
+    """VTK would say on standard error that it cannot typeset them."""
+    preflight.prepare_off_screen()
+    found = analyse(build(drawn()))
+    one, _ = layout_view.panel(found, "loss", METRIC, "lab $\\foo$ 2", "$x_2$")
+    scale = colours.scale_for(layout_view.values(found, "loss", METRIC))
+    plotter = window.stage([one], scale, "loss, Pa", off_screen=True)
+    window.mark(plotter, [one], 0, 1, "the row $\\foo$")
+    plotter.show(auto_close=False)
+    plotter.screenshot(return_img=True)
+    plotter.close()
+    assert "MathText" not in capfd.readouterr().err
