@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from routes import drawn
 
@@ -43,6 +43,7 @@ def segment_meets(a: Any, b: Any, box: Any) -> bool:
     return bool(((points > box[:2] + 0.5) & (points < box[2:] - 0.5)).all(1).any())
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.floats(20, 780), st.floats(20, 480)), max_size=14))
 def test_no_label_lies_on_another_and_no_leader_runs_through_one(
     found: list[tuple[float, float]],
