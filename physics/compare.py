@@ -15,6 +15,7 @@ from .uncertainty import share_less
 SURE = 0.90  # share of draws in which an option must lose less to be called better
 _SAME = 1e-9  # of a loss: options that are this near lose the same
 _WORTH_SAYING = 0.01  # share of the loss
+_MOST_FAULTS = 6  # of one option, in the verdict
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,10 +46,14 @@ class Option:
     @property
     def faults(self) -> tuple[str, ...]:
         """Why it cannot be built as drawn; empty if it can."""
+        return self.faults_in("mm")
+
+    def faults_in(self, unit: str) -> tuple[str, ...]:
+        """The faults, with what bends lack in mm or in."""
         graph, bends = self.analysis.graph, self.analysis.graph.bends
         lacking = [
             f"bend {bends.number[row]} of '{graph.drawing.names[run]}' lacks "
-            f"{bends.short_by[row] * 1e3:.0f} mm"
+            f"{_short(float(bends.short_by[row]), unit)}"
             for row, run in enumerate(graph.ducts.run[bends.duct].tolist())
             if bends.short_by[row] > 0
         ]
@@ -127,6 +132,7 @@ def _sentences(
     options: Sequence[Option], ranking: Sequence[int], unit: str
 ) -> list[str]:
     digits = 1 if unit == "Pa" else 4
+    side = "mm" if unit == "Pa" else "in"
 
     def p(pressure: float) -> str:
         return f"{units.to_unit(pressure, unit):.{digits}f} {unit}"
@@ -165,7 +171,11 @@ def _sentences(
             )
     for place, option in enumerate(options):
         if place not in ranking:
-            said.append(f"'{option.name}' cannot be built: {'; '.join(option.faults)}.")
+            faults = option.faults_in(side)
+            first = "; ".join(faults[:_MOST_FAULTS])
+            more = len(faults) - _MOST_FAULTS
+            rest = f"; and {more} more" if more > 0 else ""
+            said.append(f"'{option.name}' cannot be built: {first}{rest}.")
     said += _as_pairs([options[place] for place in ranking], p)
     for place in ranking:
         system = options[place].analysis.system
@@ -175,6 +185,10 @@ def _sentences(
                 f"{p(system.required)} and {p(system.available)} are left."
             )
     return said
+
+
+def _short(length: float, unit: str) -> str:
+    return f"{units.to_unit(length, unit):.{0 if unit == 'mm' else 1}f} {unit}"
 
 
 def _unlike(options: Sequence[Option], unit: str) -> list[str]:

@@ -27,7 +27,7 @@ class Dimensions:
     outlet_width, outlet_height, outlet_diameter
         Of the other end of a transition, of the mouth, or of a branch, m.
     radius, centreline_radius
-        Throat and centreline radius of an elbow, m.
+        Throat and centreline radius of an elbow, m; `radius` is a bellmouth's too.
     angle
         Angle of turn, or included angle, rad.
     length
@@ -109,10 +109,11 @@ def from_dimensions(kind: Kind, sizes: Dimensions) -> dict[str, float]:
     """
     _check_shape(kind, sizes)
     _check_ends(kind, sizes)
+    rules = _RULES if _turns(kind) else {**_RULES, "r_over_D": _rounding}
     found = {
-        parameter.name: _RULES[parameter.name](sizes)
+        parameter.name: rules[parameter.name](sizes)
         for parameter in kind.parameters
-        if parameter.name in _RULES
+        if parameter.name in rules
     }
     if "angle_deg" in found:
         made = _angle(kind, replace(sizes, angle=None))
@@ -136,6 +137,8 @@ def dimensions_of(kind: Kind) -> tuple[str, ...]:
         # A change of shape has a length too, though its coefficient is the same.
         if "angle_deg" in names or kind.name == "change-of-shape":
             used.add("length")
+    if not _turns(kind):
+        used.discard("centreline_radius")
     return tuple(name for name in _BESIDE_THE_DUCT if name in used)
 
 
@@ -272,6 +275,19 @@ def _across(sizes: Dimensions) -> float | None:
     return sizes.width if sizes.diameter is None else sizes.diameter
 
 
+def _diameter(sizes: Dimensions) -> float | None:
+    """Diameter of a duct's end; the hydraulic one if rectangular (from memory)."""
+    if sizes.diameter is not None or sizes.width is None or sizes.height is None:
+        return sizes.diameter
+    shape = Shape.RECTANGULAR
+    return float(sections.hydraulic_diameter(shape, sizes.width, sizes.height))
+
+
+def _rounding(sizes: Dimensions) -> float | None:
+    """Radius of a bellmouth's edge over the diameter: it has no centreline."""
+    return _over(sizes.radius, _diameter(sizes))
+
+
 def _radius(sizes: Dimensions) -> float | None:
     across = _across(sizes)
     if sizes.centreline_radius is not None or sizes.radius is None or across is None:
@@ -352,9 +368,9 @@ _RULES: dict[str, Callable[[Dimensions], float | None]] = {
     "Ab_over_Ac": _outlet_over_duct,
     "Qb_over_Qc": lambda s: _over(s.branch_flow, s.flow),
     "D_exit_over_D": lambda s: _over(s.outlet_diameter, s.diameter),
-    "L_over_D": lambda s: _over(s.length, _across(s)),
+    "L_over_D": lambda s: _over(s.length, _diameter(s)),
     "L_after_over_W": lambda s: _over(s.length, _across(s)),
-    "t_over_D": lambda s: _over(s.thickness, _across(s)),
+    "t_over_D": lambda s: _over(s.thickness, _diameter(s)),
 }
 
 _OUTLET = ("outlet_width", "outlet_height", "outlet_diameter")

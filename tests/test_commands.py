@@ -27,7 +27,7 @@ from elbowroom.layout import (
     write_gltf,
     writing,
 )
-from elbowroom.viewer import cli, main, preflight
+from elbowroom.viewer import cli, desk, main, preflight, sketch
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 ROOM = EXAMPLES / "reading_room"
@@ -599,6 +599,77 @@ def test_a_sketch_names_the_sides_as_they_were_written(
     assert pictures[0] == pictures[1]
     capsys.readouterr()
     assert "ends in .png" in refused(capsys, *words[:-1], str(tmp_path / "a.gif"))
+
+
+def drawn(kind: str, *words: str) -> tuple[Any, Any]:
+    """Axes of the fitting and of its section, as the sketch draws them."""
+    from matplotlib.figure import Figure
+
+    figure = Figure()
+    main_axes, side = figure.add_subplot(1, 2, 1), figure.add_subplot(1, 2, 2)
+    written = dict(word.split("=") for word in words)
+    found = desk.desk_result(kind, [], written)
+    say = sketch._Words(kind, written)
+    sketch._drawing_of(kind)(main_axes, side, found["parameters"], say)
+    return main_axes, side
+
+
+def outline(axes: Any) -> Any:
+    """Size of the first area that is filled."""
+    points = axes.patches[0].get_path().vertices
+    return points.max(axis=0) - points.min(axis=0)
+
+
+def test_a_sketch_has_the_proportions_of_what_was_written() -> None:
+    """600 by 300 mm is twice as wide as it is high; 600 to 300 mm is two to one."""
+    sides = "width=600 mm", "height=300 mm"
+    _, side = drawn("rect-elbow-single-vanes", *sides)
+    wide, high = outline(side)
+    assert wide == pytest.approx(2 * high)
+    _, oval = drawn("flat-oval-elbow-mitred", *sides)
+    assert outline(oval) == pytest.approx(outline(side), rel=0.01)
+    assert len(oval.patches[0].get_path().vertices) > 30  # round at its ends
+    ends = "outlet_width=300 mm", "outlet_height=300 mm", "length=500 mm"
+    narrows, _ = drawn("contraction", *sides, *ends)
+    y = narrows.patches[0].get_path().vertices[:, 1]
+    assert y.max() == pytest.approx(2 * np.abs(y).min())
+
+
+def said_in(axes: Any) -> str:
+    return " ".join(text.get_text() for text in axes.texts)
+
+
+def test_a_sketch_of_a_junction_says_both_sizes() -> None:
+    flows = "flow=600 L/s", "branch_flow=200 L/s"
+    sizes = "diameter=300 mm", "outlet_diameter=200 mm"
+    for kind in ("junction-round-diverging", "junction-symmetrical-wye"):
+        axes, _ = drawn(kind, *sizes, *flows)
+        lines = {line for text in axes.texts for line in text.get_text().split("\n")}
+        assert {"D = 300 mm", "D = 200 mm"} <= lines
+    # Two elbows back to back have two branches and nothing straight on.
+    both, _ = drawn("junction-dovetail-diverging", *sizes, *flows)
+    assert "other branch" in said_in(both)
+    assert "straight" not in said_in(both)
+
+
+def test_a_bellmouth_in_a_wall_is_drawn_in_one() -> None:
+    sizes = "diameter=300 mm", "radius=30 mm"
+    areas = [
+        len(drawn(kind, *sizes)[0].collections)
+        for kind in ("entry-bellmouth", "entry-bellmouth-free")
+    ]
+    assert areas[0] == areas[1] + 2
+
+
+def test_a_sketch_says_where_its_number_is_from() -> None:
+    sizes = {"diameter": "300 mm", "radius": "300 mm"}
+    found = desk.desk_result("entry-bellmouth", [], sizes)
+    said = [line for _, _, line in sketch.caption(found)]
+    assert said[0] == "r/D 1"
+    assert said[1] == "C = 0.030 on the duct velocity"
+    assert said[2].startswith(f"source: {found['source'][:40]}")
+    assert any(found["confidence"] in line for line in said[2:])
+    assert "note: outside the table: its nearest end was taken" in said
 
 
 def test_alone_it_shows_its_help_and_nothing_else(capsys: Captured) -> None:

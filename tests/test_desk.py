@@ -502,6 +502,49 @@ def test_a_dimension_that_a_kind_has_not_is_refused(
     assert takes in said
 
 
+@pytest.mark.parametrize(
+    ("kind", "written", "ratio", "value"),
+    [
+        ("round-elbow", {"radius": 0.1}, "r_over_D", 250 / 300),
+        ("round-elbow", {"centreline_radius": 0.3}, "r_over_D", 1.0),
+        ("rect-elbow-smooth", {"radius": 0.2}, "r_over_W", 1.0),
+        ("rect-elbow-splitters", {"radius": 0.1}, "throat_R_over_W", 0.25),
+        ("rect-elbow-square-heel", {"radius": 0.1}, "throat_R_over_W", 0.25),
+        ("flat-oval-elbow-segmented", {"radius": 0.2}, "r_over_W", 1.0),
+        ("exit-after-elbow", {"radius": 0.2}, "r_over_W", 1.0),
+        ("exit-after-elbow", {"length": 0.6}, "L_after_over_W", 1.5),
+        ("entry-bellmouth", {"radius": 0.03}, "r_over_D", 0.1),
+        ("entry-bellmouth-free", {"radius": 0.03}, "r_over_D", 0.1),
+        ("entry-duct-in-wall", {"thickness": 0.003}, "t_over_D", 0.01),
+        ("entry-duct-in-wall", {"length": 0.15}, "L_over_D", 0.5),
+        ("entry-conical", {"length": 0.15}, "L_over_D", 0.5),
+        ("exit-cap-straight", {"length": 0.15}, "L_over_D", 0.5),
+        ("exit-nozzle", {"outlet_diameter": 0.15}, "D_exit_over_D", 0.5),
+    ],
+)
+def test_a_dimension_is_divided_by_what_the_table_divides_it_by(
+    kind: str, written: dict[str, float], ratio: str, value: float
+) -> None:
+    """Worked by hand: a duct of 300 mm, or of 400 by 240 mm (hydraulic: 300 mm)."""
+    found = book.find_kind(kind)
+    ducts = [{"diameter": 0.3}, {"width": 0.4, "height": 0.24}]
+    if found.shape == Shape.ROUND or ratio == "D_exit_over_D":
+        ducts.pop()
+    elif "_over_W" in ratio:
+        ducts.pop(0)
+    for duct in ducts:
+        sizes = book.Dimensions(**duct, **written)
+        assert book.from_dimensions(found, sizes)[ratio] == pytest.approx(value)
+
+
+def test_a_bellmouth_has_a_radius_and_no_centreline(capsys: Captured) -> None:
+    """C 0.12 at r/D 0.1 in an end wall: Idelchik 1986, diagram 3-4."""
+    sizes = {"diameter": "300 mm", "radius": "30 mm"}
+    assert _said(capsys, "entry-bellmouth", [], sizes)["coefficient"] == 0.12
+    words = ["fitting", "entry-bellmouth", "--centreline-radius", "30 mm"]
+    assert "has no --centreline-radius" in _refused(capsys, words)
+
+
 def test_a_dimension_that_changes_a_parameter_is_one_that_the_kind_takes() -> None:
     single = {"radius": 0.2, "spacing": 0.05, "thickness": 0.01, "branch_flow": 0.1}
     groups: list[dict[str, float]] = [{key: value} for key, value in single.items()]

@@ -11,6 +11,7 @@ import numpy as np
 from elbowroom.physics import Analysis, Kind, Option, critical_band
 
 from .display import Display
+from .lettering import lettering
 
 _INK, _QUIET = "#1b1e23", "#5c636e"
 _TOTAL, _STATIC = "#1f5fa8", "#c2571a"
@@ -108,7 +109,8 @@ def kinds_chart(analysis: Analysis, display: Display) -> str:
 def options_chart(options: Sequence[Option], display: Display) -> str:
     """Critical loss of each option with its band, as SVG."""
     p = _factor(display.pressures)
-    with _figure(7.2, 0.6 + 0.42 * len(options)) as (figure, axes):
+    names = "".join(option.name for option in options)
+    with _figure(7.2, 0.6 + 0.42 * len(options), names) as (figure, axes):
         for at, option in enumerate(options):
             band = critical_band(option.analysis)
             loss = option.analysis.critical_loss
@@ -144,14 +146,13 @@ def _factor(words: Any) -> float:
 
 
 @contextmanager
-def _figure(width: float, height: float) -> Iterator[tuple[Any, Any]]:
+def _figure(width: float, height: float, names: str = "") -> Iterator[tuple[Any, Any]]:
     """A figure with one pair of axes in the look of the others."""
-    from matplotlib import rc_context
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
     look: Any = {"svg.hashsalt": "elbowroom", "svg.fonttype": "none", "font.size": 9.5}
-    with rc_context(look):
+    with lettering(names, **look):
         figure: Any = Figure(figsize=(width, height), layout="constrained")
         FigureCanvasAgg(figure)
         axes = figure.add_subplot()

@@ -5,18 +5,30 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from scipy.spatial import cKDTree
 
-from elbowroom.layout import Audit, Notice, Severity, Shape, Tubes, level_frame
+from elbowroom.layout import (
+    Audit,
+    FloatArray,
+    IntArray,
+    Notice,
+    Severity,
+    Shape,
+    Tubes,
+    level_frame,
+)
 
 from .colours import Scale
 from .display import counted
-from .scene import Panel, picture
+from .labels import cut
+from .scene import Label, Panel, picture
 from .tables import new_table
 
+_FAR = 1e4  # m, further than ducts of one run lie apart
+_ASKEW = 1e-3  # a direction that is nearly along the duct says nothing of its stand
 _THIN = 0.05  # m: how wide a run without a section is drawn
 _ROUNDING = 0.05  # m: ends that were moved together
-_LABELLED = 24  # places
-_SHORT = 34  # characters of what is wrong, in a label
+_LISTED = 150  # letters of a finding, in the list beside the picture
 
 
 def print_check(
@@ -63,7 +75,7 @@ def print_check(
             console.print(f"    effect: {escape(said.effect)}")
 
 
-def audit_picture(found: Audit, path: Path) -> None:
+def audit_picture(found: Audit, path: Path) -> str:
     """Draw a drawing as it stands, with the number of each finding at its place.
 
     Parameters
@@ -73,11 +85,16 @@ def audit_picture(found: Audit, path: Path) -> None:
     path
         PNG to write.
 
+    Returns
+    -------
+    unwritable
+        As `scene.picture` says it.
+
     Notes
     -----
     The ducts are drawn run by run as they were read, without bends of a radius, so
     that it works where nothing can be analysed. Only findings that have a place are
-    marked; their numbers are those of the list.
+    marked; their numbers are those of the list beside it.
     """
     placed = [
         (number, said)
@@ -86,28 +103,34 @@ def audit_picture(found: Audit, path: Path) -> None:
     ]
     faulty = sum(said.severity != Severity.NOTE for said in found.findings)
     labels = [
-        (np.array(said.place), f"{number}\n{_shortened(said.what)}")
+        Label(np.array(said.place), str(number))
         for number, said in sorted(placed, key=lambda one: one[1].severity.value)
-    ][:_LABELLED]
+    ]
     tubes = _as_drawn(found)
     panel = Panel(
         f"{found.topology.drawing.file}: {counted(len(found.findings), 'finding')}",
-        caption(len(found.findings), faulty, len(placed), len(labels)),
+        caption(len(found.findings), faulty, len(placed)),
         tubes,
         np.full(len(tubes.offsets) - 1, np.nan),
         labels,
     )
-    picture([panel], Scale((0.0, 1.0), ("#ffffff",)), "", path)
+    own = f"{found.topology.drawing.file}, "
+    listed = [
+        f"{number:2}  {cut(f'{said.where}: {said.what}'.removeprefix(own), _LISTED)}"
+        for number, said in enumerate(found.findings, 1)
+    ]
+    nothing = Scale((0.0, 1.0), ("#ffffff",))
+    return picture([panel], nothing, "", path, beside=listed)
 
 
-def caption(count: int, faulty: int, placed: int, marked: int) -> str:
+def caption(count: int, faulty: int, placed: int) -> str:
     """What stands under the title of a picture of findings.
 
     Examples
     --------
-    >>> caption(4, 3, 2, 2)
-    '3 errors or warnings; 2 are marked with their numbers in the list'
-    >>> caption(1, 0, 0, 0)
+    >>> caption(4, 3, 2)
+    '3 errors or warnings; 2 have a place, and their number there'
+    >>> caption(1, 0, 0)
     'no error or warning; none has a place in the drawing'
     """
     if not count:
@@ -117,26 +140,20 @@ def caption(count: int, faulty: int, placed: int, marked: int) -> str:
         said = f"{faulty} {'error or warning' if faulty == 1 else 'errors or warnings'}"
     if not placed:
         return f"{said}; none has a place in the drawing"
-    if marked < placed:
-        return f"{said}; the first {marked} of {placed} with a place are marked"
     if placed == 1:
-        return f"{said}; 1 is marked with its number in the list"
-    return f"{said}; {placed} are marked with their numbers in the list"
-
-
-def _shortened(text: str) -> str:
-    return text if len(text) <= _SHORT else text[: _SHORT - 1].rstrip(" ,") + "…"
+        return f"{said}; 1 has a place, and its number there"
+    return f"{said}; {placed} have a place, and their number there"
 
 
 def _as_drawn(found: Audit) -> Tubes:
-    """A tube for each segment of a drawing, its section level."""
+    """A tube for each segment of a drawing."""
     topology, sections = found.topology, found.sections
     begin, end = (
         topology.nodes[topology.ends[:, 0]],
         topology.nodes[topology.ends[:, 1]],
     )
     along = (end - begin) / topology.length[:, None]
-    across, upright = level_frame(along)
+    across, upright = _stand(found, (begin + end) / 2, along)
     count = len(begin)
     shape = sections.shape[topology.run]
     bare = shape == Shape.NONE
@@ -156,3 +173,56 @@ def _as_drawn(found: Audit) -> Tubes:
         np.arange(0, 2 * count + 1, 2),
         twice(np.arange(count)),
     )
+
+
+def _stand(
+    found: Audit, middle: FloatArray, along: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Unit vectors along width and height of each segment.
+
+    As the ducts of the graph stand, where there is one; else as the run says of
+    itself, with the air taken to flow as it is drawn; else level.
+    """
+    topology, graph = found.topology, found.graph
+    across, upright = level_frame(along)
+    for run, said in topology.drawing.attributes.items():
+        mine = np.flatnonzero(topology.run == run)
+        if said.roll is not None:
+            turned = (
+                np.cos(said.roll) * across[mine] + np.sin(said.roll) * upright[mine]
+            )
+            _turn(across, upright, along, mine, turned)
+        elif said.up is not None:
+            _turn(across, upright, along, mine, np.cross(said.up, along[mine]))
+    if graph is not None:
+        ducts = graph.ducts
+        ways = np.cross(ducts.across, ducts.upright)
+        own = _marks((ducts.begin + ducts.end) / 2, ways, ducts.run)
+        _, near = cKDTree(own).query(_marks(middle, along, topology.run))
+        duct = np.asarray(near)
+        mine = np.flatnonzero(ducts.run[duct] == topology.run)
+        _turn(across, upright, along, mine, ducts.across[duct[mine]])
+    return across, upright
+
+
+def _marks(middle: FloatArray, along: FloatArray, run: IntArray) -> FloatArray:
+    """Points that are near where the run is one, else by direction, else by place."""
+    first, second = np.triu_indices(3)
+    lines = along[:, first] * along[:, second]  # the same both ways
+    return np.column_stack([middle, _FAR * lines, _FAR**2 * run])
+
+
+def _turn(
+    across: FloatArray,
+    upright: FloatArray,
+    along: FloatArray,
+    rows: IntArray,
+    wanted: FloatArray,
+) -> None:
+    """Let segments stand with their width as near as can be to a direction."""
+    wanted = wanted - np.einsum("ij,ij->i", wanted, along[rows])[:, None] * along[rows]
+    length = np.linalg.norm(wanted, axis=1)
+    clear = length > _ASKEW
+    rows = rows[clear]
+    across[rows] = wanted[clear] / length[clear, None]
+    upright[rows] = np.cross(along[rows], across[rows])

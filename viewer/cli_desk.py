@@ -61,7 +61,8 @@ def fitting(
         ),
     ] = None,
     radius: Annotated[
-        str | None, typer.Option("--radius", help="Throat radius, such as 4in.")
+        str | None,
+        typer.Option("--radius", help="Of an elbow's throat, or of a bellmouth: 4in."),
     ] = None,
     centreline_radius: Annotated[
         str | None,

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from elbowroom.layout import Drawing, Notice, Obstacle, Schedule
     from elbowroom.physics import Analysis, Option
 
+    from .display import Display
     from .gaps import Gap
 
 
@@ -50,13 +51,16 @@ def read_option(
     name: str | None = None,
     drawing: "Drawing | None" = None,
     other_runs: "set[str] | None" = None,
+    display: "Display | None" = None,
 ) -> "tuple[Option, tuple[Gap, ...]]":
-    """Read, build, analyse and measure one route."""
+    """Read, build, analyse and measure one route; clashes in mm without a display."""
     from elbowroom.layout import build
     from elbowroom.physics import Option, analyse, with_airflows
 
+    from .display import METRIC
     from .gaps import gaps
 
+    shown = display or METRIC
     schedule, worked = with_airflows(schedule)
     notices = [*notices, *worked]
     drawing = drawing or reading.read(route)
@@ -68,7 +72,7 @@ def read_option(
     )
     analysis = analyse(graph)
     clearance, found = gaps(analysis, obstacles)
-    clashes = tuple(gap.sentence for gap in found if not gap.is_kept)
+    clashes = tuple(gap.sentence(shown) for gap in found if not gap.is_kept)
     option = Option(name or route.stem, analysis, clearance, clashes, tuple(notices))
     return option, found
 
@@ -79,13 +83,16 @@ def read_options(
     reading: Reading,
     obstacles: "Sequence[Obstacle]",
     notices: "Sequence[Notice]",
+    display: "Display | None" = None,
 ) -> "list[Option]":
     """Options side by side; a schedule may name runs of any of them."""
     named = option_names(routes)
     drawings = [reading.read(route) for route in routes]
     runs = {name for drawing in drawings for name in drawing.names}
     return [
-        read_option(route, found, reading, obstacles, notices, name, drawing, runs)[0]
+        read_option(
+            route, found, reading, obstacles, notices, name, drawing, runs, display
+        )[0]
         for route, found, name, drawing in zip(
             routes, schedules, named, drawings, strict=True
         )

@@ -131,8 +131,8 @@ def analyse(
         write_workbook(flat, xlsx)
         wrote(xlsx)
     if png is not None:
-        words = option_words(option, display)
-        one, _ = panel(analysis, chosen, display, *words, solids)
+        words = option_words(option, display, returns=back)
+        one, _ = panel(analysis, chosen, display, *words, solids, room=room)
         draw_picture([one], [values(analysis, chosen, display)], chosen, display, png)
     if page is not None:
         named = option_names([route, *(returns or [])])
@@ -166,7 +166,8 @@ def compare(
     from elbowroom.layout import refusal
     from elbowroom.physics import compare as compare_options
 
-    from .display import DISPLAYS
+    from .display import DISPLAYS, METRIC
+    from .gaps import gaps
     from .layout_view import far_apart, option_words, panel, values
     from .results import comparison_result
     from .sheets import write_csv_tables
@@ -189,7 +190,8 @@ def compare(
     solids, notices = solids_around(
         obstacles, routes, unit, obstacles_unit, obstacles_up
     )
-    options = read_options(routes, schedules, reading, solids, notices)
+    said_in = METRIC if as_json else display
+    options = read_options(routes, schedules, reading, solids, notices, said_in)
     if png is not None or page is not None:
         for said in far_apart([option.analysis for option in options]):
             say(said.sentence)
@@ -207,9 +209,11 @@ def compare(
     if png is not None:
         shown = []
         for option in options:
+            analysis = option.analysis
             words = option_words(option, display, comparison)
             others = [other.analysis for other in options if other is not option]
-            made = panel(option.analysis, chosen, display, *words, solids, others)
+            room = gaps(analysis, solids)[1] if option.clashes else ()
+            made = panel(analysis, chosen, display, *words, solids, others, room)
             shown.append(made[0])
         every = [values(option.analysis, chosen, display) for option in options]
         draw_picture(shown, every, chosen, display, png, comparison.verdict)
@@ -274,8 +278,10 @@ def check(
         if problem is not None:
             say(problem + ".")
         else:
-            audit_picture(seen, png)
+            lacking = audit_picture(seen, png)
             wrote(png)
+            if lacking:
+                say(f"{lacking}.")
     failed = any(problem.severity == Severity.ERROR for problem in seen.findings)
     return 1 if strict and failed else 0
 
@@ -331,7 +337,7 @@ def view(
         for option in options
     ]
     every = [values(option.analysis, chosen, display) for option in options]
-    title = bar_title(chosen, display)
+    measure = bar_title(chosen, display)
     if png is not None:
         draw_picture([one for one, _ in made], every, chosen, display, png)
         return 0
@@ -366,9 +372,9 @@ def view(
                 name = f"{options[number].name}, {name}"
             lost = display.pressures(losses[number][element])
             rows.append((name, f"{lost} {display.pressure}"))
-        live(panels, scale, title, picked, ranked, rows, port=port, announce=say)
+        live(panels, scale, measure, picked, ranked, rows, port=port, announce=say)
     else:
-        window(panels, scale, title, picked, ranked)
+        window(panels, scale, measure, picked, ranked)
     return 0
 
 

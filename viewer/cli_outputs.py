@@ -223,7 +223,7 @@ def draw_picture(
     if problem is not None:
         say(problem + ".")
         return
-    picture(
+    lacking = picture(
         panels,
         scale_for(np.concatenate(values)),
         bar_title(by, display),
@@ -232,6 +232,8 @@ def draw_picture(
         length_unit=display.length,
     )
     wrote(png)
+    if lacking:
+        say(f"{lacking}.")
 
 
 def exit_code(

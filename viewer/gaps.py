@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from elbowroom.layout import Obstacle, clearances, duct_clearances, solids
 from elbowroom.physics import Analysis
 
+from .display import METRIC, Display
 from .layout_view import pieces
 
 
@@ -36,17 +37,16 @@ class Gap:
         """Whether the distance to keep is kept."""
         return self.distance >= max(self.required - 1e-6, 0.0)
 
-    @property
-    def sentence(self) -> str:
+    def sentence(self, display: Display = METRIC) -> str:
         """The gap in words, for those that are not kept."""
-        x, y, z = self.place
-        where = f"at ({x:.2f}, {y:.2f}, {z:.2f}) m"
+        place = ", ".join(display.lengths(at) for at in self.place)
+        where = f"at ({place}) {display.length}"
         if self.distance <= 0.0:
-            deep = -self.distance * 1e3
-            return f"'{self.duct}' overlaps '{self.beside}' by {deep:.0f} mm {where}"
+            deep = display.gaps(-self.distance)
+            return f"'{self.duct}' overlaps '{self.beside}' by {deep} {where}"
         return (
-            f"'{self.duct}' passes '{self.beside}' at {self.distance * 1e3:.0f} mm "
-            f"{where}, {self.required * 1e3:.0f} mm are required"
+            f"'{self.duct}' passes '{self.beside}' at {display.gaps(self.distance)} "
+            f"{where}, {display.gaps(self.required)} are required"
         )
 
 

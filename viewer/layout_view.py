@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -21,11 +21,18 @@ from elbowroom.layout import (
 from elbowroom.physics import Analysis, Comparison, Kind, Option
 
 from .display import Display
-from .scene import Panel
+from .labels import cut
+from .scene import Label, Look, Panel
+
+if TYPE_CHECKING:
+    from .gaps import Gap
 
 By = Literal["loss", "per-metre"]
 _LABELS = 4
 _FAR = 50.0  # times the size of the largest layout
+_CLASHES = 6  # marked in one layout
+_NAME = 36  # letters of a name in a label
+_NAMED = 25  # terminals; of more only the critical one is named
 _KINDS = {
     "duct": (Kind.DUCT,),
     "bend": (Kind.BEND,),
@@ -81,6 +88,7 @@ def panel(
     subtitle: str,
     obstacles: Sequence[Obstacle] = (),
     others: Sequence[Analysis] = (),
+    room: "Sequence[Gap]" = (),
 ) -> tuple[Panel, IntArray]:
     """Make the panel of a layout, and the element of each of its pieces.
 
@@ -98,6 +106,8 @@ def panel(
         Solids to draw beside it.
     others
         Layouts that it is compared with: what they spend alike is labelled last.
+    room
+        Gaps around its ducts, of which those that are not kept are marked.
     """
     shapes = solids(analysis.graph)
     of_piece = pieces(analysis, shapes)
@@ -108,8 +118,11 @@ def panel(
             subtitle,
             seen_tubes(analysis.graph, shapes),
             value[of_piece],
-            _labels(analysis, shapes, of_piece, display, others),
-            _ends(analysis),
+            [
+                *_losses(analysis, shapes, of_piece, by, display, others),
+                *_ends(analysis),
+                *_clashes(room, display),
+            ],
             [(o.vertices, o.faces) for o in obstacles],
         ),
         of_piece,
@@ -133,17 +146,54 @@ def seen_tubes(graph: DuctGraph, shapes: Solids) -> Tubes:
     return replace(tubes, width=tubes.width * factor, height=tubes.height * factor)
 
 
-def summary(analysis: Analysis, display: Display) -> str:
-    """One line under a panel's title."""
+def panel_title(name: str, analysis: Analysis, display: Display) -> str:
+    """Name of a layout, and what it loses to which terminal, or from which."""
+    loss = f"{display.pressures(analysis.critical_loss)} {display.pressure}"
+    way = "from" if analysis.graph.is_return else "to"
+    return f"{name}: {loss} {way} {analysis.critical_terminal}"
+
+
+def summary(
+    analysis: Analysis,
+    display: Display,
+    *,
+    returns: Sequence[Analysis] = (),
+    clearance: float | None = None,
+    is_sound: bool = True,
+) -> str:
+    """One line under a panel's title.
+
+    Parameters
+    ----------
+    analysis
+        The layout; with returns, what `with_returns` made of it.
+    display
+        Units.
+    returns
+        Its return sides, of which the costliest counts.
+    clearance
+        Smallest distance from an obstacle, m; None where there is none.
+    is_sound
+        Whether it can be built as drawn.
+    """
     system = analysis.system
     text = (
         f"{display.pressures(system.fitting_loss)} {display.pressure} of it in fittings"
     )
+    if returns:
+        back = max(one.critical_loss for one in returns)
+        text += f" · return {display.pressures(back)} {display.pressure}"
     if system.available is not None:
         spare = system.available - system.required
         word = "to spare" if spare >= 0 else "more than the fan leaves"
         text += f" · {display.pressures(abs(spare))} {display.pressure} {word}"
-    return text
+    if len(analysis.graph.terminals.name) > _NAMED:
+        text += f" · {len(analysis.graph.terminals.name)} terminals"
+    if clearance is not None and clearance < 0.0:
+        text += f" · overlaps by {display.gaps(-clearance)}"
+    elif clearance is not None:
+        text += f" · {display.gaps(clearance)} clear"
+    return text if is_sound else f"{text} · cannot be built as drawn"
 
 
 def far_apart(analyses: Sequence[Analysis]) -> list[Notice]:
@@ -166,49 +216,79 @@ def far_apart(analyses: Sequence[Analysis]) -> list[Notice]:
 
 
 def option_words(
-    option: Option, display: Display, comparison: Comparison | None = None
+    option: Option,
+    display: Display,
+    comparison: Comparison | None = None,
+    returns: Sequence[Analysis] = (),
 ) -> tuple[str, str]:
     """Title of an option's panel, what it loses to where, and the line under it."""
-    analysis = option.analysis
-    loss = f"{display.pressures(analysis.critical_loss)} {display.pressure}"
-    said = summary(analysis, display)
-    if option.clearance is not None:
-        said += f" · {display.gaps(option.clearance)} clear"
+    is_sound = not option.faults
     if comparison is not None:
         ranked = [comparison.options[place].name for place in comparison.ranking]
-        if option.name not in ranked:
-            said += " · cannot be built as drawn"
-    return f"{option.name}: {loss} to {analysis.critical_terminal}", said
+        is_sound = option.name in ranked
+    said = summary(
+        option.analysis,
+        display,
+        returns=returns,
+        clearance=option.clearance,
+        is_sound=is_sound,
+    )
+    return panel_title(option.name, option.analysis, display), said
 
 
-def _labels(
+def _losses(
     analysis: Analysis,
     shapes: Solids,
     of_piece: IntArray,
+    by: By,
     display: Display,
     others: Sequence[Analysis],
-) -> list[tuple[FloatArray, str]]:
+) -> list[Label]:
+    """The largest of what the colours show."""
     e, tubes = analysis.elements, shapes.tubes
     begin, end = tubes.offsets[:-1], tubes.offsets[1:] - 1
     middle = (tubes.centre[begin] + tubes.centre[end]) / 2
     inner = tubes.centre[(begin + end) // 2]
     middle = np.where((end - begin > 1)[:, None], inner, middle)
+    # A branch begins within the main; what is seen of it is its outer end.
+    branches = np.flatnonzero(e.kind[of_piece] == Kind.BRANCH)
+    ducts, own = analysis.graph.ducts, e.duct[of_piece[branches]]
+    along = (ducts.begin[own] + ducts.end[own]) / 2
+    ends = tubes.centre[np.stack([begin, end])[:, branches]]
+    near = np.linalg.norm(ends - along, axis=2).argmin(axis=0)
+    outer = ends[near, np.arange(len(branches))]
+    middle[branches] += 0.7 * (outer - middle[branches])
     alike = set.intersection(*map(_spent, others)) if others else set()
-    spent = e.loss[of_piece].copy()
-    spent[e.kind[of_piece] == Kind.TERMINAL] = -np.inf
+    spent = np.nan_to_num(values(analysis, by, display)[of_piece], nan=-np.inf)
     ranked = np.argsort(-spent, kind="stable")[:200].tolist()
     if alike:
         shared = {p: _mark(analysis, int(of_piece[p])) in alike for p in ranked}
         ranked.sort(key=lambda piece: (shared[piece], -spent[piece]))
-    return [
-        (
-            middle[piece],
-            f"{_short(analysis, int(of_piece[piece]))}\n"
-            f"{display.pressures(spent[piece])} {display.pressure}",
-        )
-        for piece in ranked[:_LABELS]
-        if spent[piece] > 0.0
-    ]
+
+    def words(row: int) -> str:
+        if by == "loss":
+            return f"{display.pressures(e.loss[row])} {display.pressure}"
+        return display.rates(e.loss[row] / e.length[row])
+
+    found: dict[str, Label] = {}  # one of pieces that would have the same words
+    for piece in ranked:
+        if spent[piece] > 0.0 and len(found) < _LABELS:
+            row = int(of_piece[piece])
+            text = f"{_short(analysis, row)}\n{words(row)}"
+            found.setdefault(text, Label(middle[piece], text))
+    return list(found.values())
+
+
+def _clashes(room: "Sequence[Gap]", display: Display) -> list[Label]:
+    bad = [gap for gap in room if not gap.is_kept][:_CLASHES]
+    return [Label(np.array(gap.place), _clash(gap, display), Look.CLASH) for gap in bad]
+
+
+def _clash(gap: "Gap", display: Display) -> str:
+    beside = cut(gap.beside, _NAME)
+    if gap.distance <= 0.0:
+        return f"overlaps {beside}\nby {display.gaps(-gap.distance)}"
+    return f"{display.gaps(gap.distance)} from {beside}"
 
 
 def _mark(analysis: Analysis, row: int) -> tuple[str, float]:
@@ -229,17 +309,22 @@ def _short(analysis: Analysis, row: int) -> str:
         Kind.TERMINAL: "terminal ",
         Kind.DUCT: "duct ",
     }.get(kind, "")
-    return f"{words}{name}"
+    name = name if name.startswith(words) else f"{words}{name}"
+    return cut(name, _NAME)
 
 
-def _ends(analysis: Analysis) -> list[tuple[FloatArray, str]]:
+def _ends(analysis: Analysis) -> list[Label]:
     graph = analysis.graph
-    out = [(graph.nodes[graph.source.node], "source")]
-    for duct, name in zip(
-        graph.terminals.duct.tolist(), graph.terminals.name, strict=True
+    start = "fan" if graph.is_return else "source"
+    out = [Label(graph.nodes[graph.source.node], start, Look.END)]
+    for row, (duct, name) in enumerate(
+        zip(graph.terminals.duct.tolist(), graph.terminals.name, strict=True)
     ):
-        out.append((graph.ducts.end[duct], name))
+        look = Look.CRITICAL if row == analysis.critical else Look.END
+        if look == Look.END and len(graph.terminals.name) > _NAMED:
+            continue
+        out.append(Label(graph.ducts.end[duct], cut(name, _NAME), look))
     meets = "air parts" if graph.is_return else "air meets"
     for node in np.unique(graph.ducts.finish[graph.meetings.duct]).tolist():
-        out.append((graph.nodes[node], meets))
-    return out if len(out) <= 25 else out[:1]
+        out.append(Label(graph.nodes[node], meets, Look.END))
+    return out

@@ -1,20 +1,25 @@
 """Pictures for notebooks."""
 
 import tempfile
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 
 from elbowroom.layout import Obstacle
-from elbowroom.physics import Analysis, Comparison, Option
+from elbowroom.physics import Analysis, Comparison, Option, compare
 
 from .colours import scale_for
-from .display import DISPLAYS
-from .layout_view import By, bar_title, panel, summary, values
+from .display import DISPLAYS, METRIC
+from .gaps import gaps
+from .layout_view import By, bar_title, panel, panel_title, summary, values
 from .preflight import why_not
 from .scene import picture
+
+_SMALLEST = (320, 280)  # pixels
 
 
 @dataclass(frozen=True)
@@ -57,35 +62,59 @@ def plot(
 
     Raises
     ------
+    ValueError
+        If `by`, `units` or `size` is none of those that there are.
     RuntimeError
         If there is no OpenGL here, with what to install.
     """
+    for name, word, words in (
+        ("by", by, get_args(By)),
+        ("units", units, tuple(DISPLAYS)),
+    ):
+        if word not in words:
+            raise ValueError(
+                f"{name} is {word!r}; write {' or '.join(map(repr, words))}"
+            )
+    if not all(
+        low <= side <= 10_000 for low, side in zip(_SMALLEST, size, strict=True)
+    ):
+        raise ValueError(
+            f"size is {size}; take {_SMALLEST} or more, and no more than 10000 pixels"
+        )
     problem = why_not()
     if problem is not None:
         raise RuntimeError(problem)
+    display = DISPLAYS[units]
     if isinstance(what, Analysis):
         options: Sequence[Option] = (Option(what.graph.drawing.file, what),)
         verdict = ""
-    else:
+    elif display is METRIC:
         options, verdict = what.options, what.verdict
-    display = DISPLAYS[units]
+    else:
+        options = what.options
+        verdict = compare(options, display.pressure).verdict
     panels = [
         panel(
             option.analysis,
             by,
             display,
-            f"{option.name}: {display.pressures(option.analysis.critical_loss)} "
-            f"{display.pressure} to {option.analysis.critical_terminal}",
-            summary(option.analysis, display),
+            panel_title(option.name, option.analysis, display),
+            summary(
+                option.analysis,
+                display,
+                clearance=option.clearance,
+                is_sound=not option.faults,
+            ),
             obstacles,
             [other.analysis for other in options if other is not option],
+            gaps(option.analysis, obstacles)[1] if option.clashes else (),
         )[0]
         for option in options
     ]
     every = [values(option.analysis, by, display) for option in options]
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "picture.png"
-        picture(
+        lacking = picture(
             panels,
             scale_for(np.concatenate(every)),
             bar_title(by, display),
@@ -94,4 +123,6 @@ def plot(
             verdict=verdict,
             length_unit=display.length,
         )
+        if lacking:
+            warnings.warn(lacking, stacklevel=2)
         return Picture(path.read_bytes())

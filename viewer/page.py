@@ -27,12 +27,12 @@ from elbowroom.layout import (
 )
 from elbowroom.physics import Budget, Kind, Option
 
+from .budget import joint_lines
 from .checks import CAUTIONS
 from .colours import Scale, even_scale_for, scale_for
 from .display import DISPLAYS, INCH_POUND
 from .gaps import Gap
 from .layout_view import pieces, seen_tubes
-from .plan import budget_lines
 from .results import elements
 from .tables import AS_NEW
 
@@ -239,7 +239,7 @@ def _budget(options: Sequence[Option], budget: Budget) -> dict[str, Any]:
     if budget.missing:
         flags.append(f"not declared, and not filled in: {', '.join(budget.missing)}.")
     lines = {
-        name: budget_lines(supply, returns, budget, display)
+        name: joint_lines(supply, returns, budget, display)
         for name, display in DISPLAYS.items()
     }
     return {"critical": budget.critical_return, "lines": lines, "flags": flags}

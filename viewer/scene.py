@@ -3,6 +3,7 @@
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from enum import Enum
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,9 @@ import numpy.typing as npt
 from elbowroom.layout import FloatArray, IntArray, Tubes, units, writing
 
 from .colours import NOTHING, Scale
+from .display import counted
+from .labels import NEAR, cut, places
+from .lettering import lettering, unwritable
 from .preflight import prepare_off_screen
 from .projection import View, panel_grid, view_of
 from .sweep import sweep
@@ -21,10 +25,58 @@ _EDGE = "#30343a"
 _SOLID = "#8a8f98"
 INK = "#1b1e23"
 _QUIET = "#5c636e"
+_ALARM = "#a3221b"
 _HEAD = 64  # pixels above a panel for its title and what stands under it
 _FAR = 1000.0  # m from the origin
 _FOOT = 112  # pixels at the bottom for the bar
+_BARE_FOOT = 80  # the same without a bar, for the ruler alone
+_MOST_LABELS = 60  # of a panel: more of them nobody reads
 _LINE = 17  # pixels of a line of the verdict below it
+_VERDICT_LINES = 4  # at most, below the bar
+_COLUMN = 420  # pixels of the list beside the panels
+_LIST_LINE = 16
+_PAD = 0.28  # of a label's box, over the size of its letters
+
+
+class Look(Enum):
+    """How a label looks, in the order in which labels are given room."""
+
+    CRITICAL = "critical"  # the terminal that needs most
+    CLASH = "clash"
+    LOSS = "loss"
+    END = "end"
+
+
+# Size of the letters in points, colour of letters and leader, edge, weight.
+_LOOKS = {
+    Look.CRITICAL: (9.0, INK, INK, "bold"),
+    Look.CLASH: (9.0, _ALARM, _ALARM, "normal"),
+    Look.LOSS: (9.5, INK, _EDGE, "normal"),
+    Look.END: (8.5, _QUIET, "none", "normal"),
+}
+_FURTHEST = {
+    Look.END: 110.0,
+    Look.LOSS: 280.0,
+}  # pixels from what it names, before it is left out
+
+
+@dataclass(frozen=True, eq=False)
+class Label:
+    """Words at a point.
+
+    Parameters
+    ----------
+    point
+        Where, m, shape (3,).
+    text
+        What is written.
+    look
+        How.
+    """
+
+    point: FloatArray
+    text: str
+    look: Look = Look.LOSS
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,9 +92,7 @@ class Panel:
     value
         Value of each piece of the tubes, NaN where it has none, shape (p,).
     labels
-        Points, m, and what is written at them, most important first.
-    ends
-        Points, m, and names of source and terminals.
+        What is named in it, most important first.
     obstacles
         Vertices, m, and triangles of each solid to stay clear of.
     """
@@ -51,8 +101,7 @@ class Panel:
     subtitle: str
     tubes: Tubes
     value: FloatArray
-    labels: Sequence[tuple[FloatArray, str]] = ()
-    ends: Sequence[tuple[FloatArray, str]] = ()
+    labels: Sequence[Label] = ()
     obstacles: Sequence[tuple[FloatArray, IntArray]] = field(default_factory=tuple)
 
 
@@ -65,8 +114,9 @@ def picture(
     size: tuple[int, int] = SIZE,
     density: int = 1,
     verdict: str = "",
+    beside: Sequence[str] = (),
     length_unit: str = "m",
-) -> None:
+) -> str:
     """Draw panels side by side on one scale and write them as PNG.
 
     Parameters
@@ -85,8 +135,15 @@ def picture(
         Pixels of the file for each of those, so that small pictures print sharply.
     verdict
         Words for the panel that stays empty, or else for the foot of the picture.
+    beside
+        A list that stands to the right of the panels.
     length_unit
         Unit of the ruler: m or ft.
+
+    Returns
+    -------
+    unwritable
+        Which letters no font has, in a sentence; empty if all are written.
 
     Notes
     -----
@@ -104,52 +161,106 @@ def picture(
 
     panels = brought_near(panels)
     view = view_of(np.concatenate([corners(panel) for panel in panels]))
-    width, height = size
-    rows, columns = panel_grid(len(panels), view, width, height - _FOOT, _HEAD)
+    width, height = size[0] - (_COLUMN if beside else 0), size[1]
+    foot = _FOOT if bar_title else _BARE_FOOT
+    rows, columns = panel_grid(len(panels), view, width, height - foot, _HEAD)
+    is_free = rows * columns > len(panels)  # a cell for the verdict
     lines: list[str] = []  # of the verdict, below the bar where no cell is free
-    if verdict and rows * columns == len(panels):
-        lines = textwrap.wrap(verdict, width // 7)
+    if verdict and not is_free:
+        lines = _short_of(textwrap.wrap(verdict, width // 7), _VERDICT_LINES)
     lift = _LINE * len(lines)
-    cell_w, cell_h = width // columns, (height - _FOOT - lift) // rows
+    cell_w, cell_h = width // columns, (height - foot - lift) // rows
     room = (cell_w, cell_h - _HEAD)
     metres = max(view.extent[0] / room[0], view.extent[1] / room[1])  # a pixel
-    figure = Figure(figsize=(width / 100, height / 100), dpi=100, facecolor="white")
+    figure = Figure(figsize=(size[0] / 100, height / 100), dpi=100, facecolor="white")
     FigureCanvasAgg(figure)
-    for number, panel in enumerate(panels):
-        row, column = divmod(number, columns)
-        left, top = column * cell_w, row * cell_h
-        image = _rendered(panel, scale, view, room, metres)
-        axes = figure.add_axes(
-            (
-                left / width,
-                1 - (top + cell_h) / height,
-                room[0] / width,
-                room[1] / height,
+    words = [verdict, *beside]
+    for panel in panels:
+        words += [panel.title, panel.subtitle, *(label.text for label in panel.labels)]
+    written = "\n".join(words)
+
+    def write(x: float, y: float, text: str, **how: Any) -> Any:
+        """Write at pixels from the upper left."""
+        how = {"color": INK, "va": "top", **how}
+        return figure.text(x / size[0], 1 - y / height, text, **how)
+
+    with lettering(written), writing(path):
+        for number, panel in enumerate(panels):
+            row, column = divmod(number, columns)
+            left, top = column * cell_w, row * cell_h
+            image = _rendered(panel, scale, view, room, metres)
+            axes = figure.add_axes(
+                (
+                    left / size[0],
+                    1 - (top + cell_h) / height,
+                    room[0] / size[0],
+                    room[1] / height,
+                )
             )
-        )
-        axes.imshow(image, extent=(0, room[0], 0, room[1]), aspect="auto")
-        axes.set(xlim=(0, room[0]), ylim=(0, room[1]))
-        axes.axis("off")
-        _write(axes, panel, view, room, metres, image)
-        x, y = (left + 22) / width, 1 - (top + 14) / height
-        figure.text(x, y, panel.title, size=15, weight="bold", color=INK, va="top")
-        y -= 26 / height
-        figure.text(x, y, panel.subtitle, size=10.5, color=_QUIET, va="top")
-    if bar_title:
-        _bar(figure, scale, bar_title, size, lift)
-    _ruler(figure, size, metres, length_unit, lift)
-    if verdict and rows * columns > len(panels):
-        x, y = (
-            (width - cell_w + 22) / width,
-            (height - (rows - 1) * cell_h - 20) / height,
-        )
-        text = textwrap.fill(verdict, max(20, cell_w // 10))
-        figure.text(x, y, text, size=12, color=INK, va="top", linespacing=1.5)
-    elif lines:
-        text, y = "\n".join(lines), 9 / height
-        figure.text(0.5, y, text, size=9.5, color=INK, ha="center", va="bottom")
-    with writing(path):
+            axes.imshow(image, extent=(0, room[0], 0, room[1]), aspect="auto")
+            axes.set(xlim=(0, room[0]), ylim=(0, room[1]), autoscale_on=False)
+            axes.axis("off")
+            lost = _write(axes, panel, view, room, metres, image)
+            said = panel.subtitle
+            if lost:
+                said += f" · {counted(lost, 'more label')} without room"
+            _fitted(
+                write(left + 22, top + 14, panel.title, size=15, weight="bold"),
+                cell_w - 34,
+            )
+            _fitted(
+                write(left + 22, top + 40, said, size=10.5, color=_QUIET), cell_w - 34
+            )
+        ruler = _ruler(figure, size, metres, length_unit, lift)
+        if bar_title:
+            _bar(figure, scale, bar_title, size, width, lift, ruler)
+        if verdict and is_free:
+            fits = _short_of(
+                textwrap.wrap(verdict, max(20, cell_w // 10)), (cell_h - 30) // 25
+            )
+            x, y = width - cell_w + 22, (rows - 1) * cell_h + 20
+            write(x, y, "\n".join(fits), size=12, linespacing=1.5)
+        elif lines:
+            foot_line = "\n".join(lines)
+            write(width / 2, height - 9, foot_line, size=9.5, ha="center", va="bottom")
+        if beside:
+            most = (height - _HEAD - 20) // _LIST_LINE
+            text = "\n".join(_column(beside, most))
+            write(width + 10, _HEAD, text, size=8.5, linespacing=1.25)
         figure.savefig(path, dpi=100 * density, format="png", facecolor="white")
+    return unwritable(written)
+
+
+def _short_of(lines: list[str], most: int) -> list[str]:
+    """Lines, cut to as many as there is room for."""
+    if len(lines) <= most:
+        return lines
+    return [*lines[: most - 1], "… and more, in what is printed"]
+
+
+def _column(items: Sequence[str], most: int) -> list[str]:
+    """Lines of a list, each item wrapped, as many as there is room for."""
+    out: list[str] = []
+    for number, item in enumerate(items):
+        made = textwrap.wrap(item, int(_COLUMN / 7.6), subsequent_indent="      ")
+        if len(out) + len(made) >= most and number < len(items) - 1:
+            return [*out, f"and {len(items) - number} more, in what is printed"]
+        out += made
+    return out
+
+
+def _fitted(text: Any, room: float) -> None:
+    """Make one line of words smaller, and in the end shorter, until it has room."""
+    size = text.get_size()
+    renderer = text.figure.canvas.get_renderer()
+
+    def is_too_wide() -> bool:
+        return bool(text.get_window_extent(renderer).width > room)
+
+    while is_too_wide() and text.get_size() > 0.7 * size:
+        text.set_size(text.get_size() - 0.5)
+    while is_too_wide() and len(text.get_text()) > 4:
+        text.set_text(cut(text.get_text(), len(text.get_text()) - 2))
 
 
 def brought_near(panels: Sequence[Panel]) -> Sequence[Panel]:
@@ -161,16 +272,11 @@ def brought_near(panels: Sequence[Panel]) -> Sequence[Panel]:
     origin = every.mean(axis=0).round()
     if np.abs(origin).max() < _FAR:
         return panels
-
-    def moved(points: Sequence[tuple[FloatArray, str]]) -> list[tuple[FloatArray, str]]:
-        return [(point - origin, text) for point, text in points]
-
     return [
         replace(
             panel,
             tubes=replace(panel.tubes, centre=panel.tubes.centre - origin),
-            labels=moved(panel.labels),
-            ends=moved(panel.ends),
+            labels=[replace(one, point=one.point - origin) for one in panel.labels],
             obstacles=[(points - origin, faces) for points, faces in panel.obstacles],
         )
         for panel in panels
@@ -266,94 +372,70 @@ def _write(
     room: tuple[int, int],
     metres: float,
     image: npt.NDArray[np.uint8],
-) -> None:
-    """Write labels beside what they name: none over another, and off the ducts."""
-    # How much is drawn in any rectangle, by sums over corners; y upwards.
-    drawn = (image[::2, ::2].min(axis=2) < 245)[::-1].astype(np.int32)
-    inked = np.zeros((drawn.shape[0] + 1, drawn.shape[1] + 1), dtype=np.int32)
-    inked[1:, 1:] = drawn.cumsum(axis=0).cumsum(axis=1)
-    middle = np.array(room) / 2
-    taken: list[tuple[float, float, float, float]] = []
-    every = [(point, text, True) for point, text in panel.labels]
-    every += [(point, text, False) for point, text in panel.ends]
-    for point, text, is_loss in every:
-        at = view.flat(np.asarray(point)[None])[0] / metres + middle
-        size = 9.5 if is_loss else 8.5
-        lines = text.split("\n")
-        wide = max(map(len, lines)) * size * 0.80 + 12
-        tall = len(lines) * size * 1.75 + 8
-        spot = _free_spot(at, (wide, tall), room, taken, is_loss, inked)
-        if spot is None:
+) -> int:
+    """Write labels beside what they name; the number of those that find no room."""
+    ranks = list(Look)
+    labels = sorted(panel.labels, key=lambda label: ranks.index(label.look))
+    left_out = len(labels[_MOST_LABELS:])
+    labels = labels[:_MOST_LABELS]
+    if not labels:
+        return 0
+    at = np.array([label.point for label in labels], dtype=float)
+    at = view.flat(at) / metres + np.array(room) / 2
+    renderer = axes.figure.canvas.get_renderer()
+    texts, sizes = [], []
+    for label in labels:
+        size, colour, edge, weight = _LOOKS[label.look]
+        text = axes.text(
+            0.0, 0.0, label.text, ha="center", va="center", size=size, color=colour,
+            weight=weight, zorder=4,
+            bbox={
+                "boxstyle": f"round,pad={_PAD}",
+                "facecolor": "white",
+                "edgecolor": edge,
+                "linewidth": 0.7,
+                "alpha": 0.94,
+            },
+        )  # fmt: skip
+        extent = text.get_window_extent(renderer)
+        pad = 2 * _PAD * size * 100 / 72
+        texts.append(text)
+        sizes.append((extent.width + pad, extent.height + pad))
+    drawn = (image[::2, ::2].min(axis=2) < 245)[::-1]
+    least = np.array([30.0 if label.look == Look.LOSS else 14.0 for label in labels])
+    most = np.array([_FURTHEST.get(label.look, np.inf) for label in labels])
+    found = places(at, np.array(sizes), least, most, room, drawn)
+    for label, point, text, size_, place in zip(
+        labels, at, texts, sizes, found, strict=True
+    ):
+        if place is None:
+            text.remove()
             continue
-        taken.append((spot[0], spot[1], wide, tall))
-        box = {
-            "boxstyle": "round,pad=0.28",
-            "facecolor": "white",
-            "edgecolor": _EDGE if is_loss else "none",
-            "linewidth": 0.7,
-            "alpha": 0.94 if is_loss else 0.75,
-        }
-        axes.annotate(
-            text,
-            xy=at,
-            xytext=(spot[0] + wide / 2, spot[1] + tall / 2),
-            ha="center",
-            va="center",
-            size=size,
-            color=INK if is_loss else _QUIET,
-            bbox=box,
-            arrowprops={"arrowstyle": "-", "color": _EDGE, "lw": 0.7}
-            if is_loss
-            else None,
-        )
-
-
-def _free_spot(
-    at: FloatArray,
-    size: tuple[float, float],
-    room: tuple[int, int],
-    taken: list[tuple[float, float, float, float]],
-    far: bool,
-    inked: npt.NDArray[np.int32],
-) -> tuple[float, float] | None:
-    """Lower left corner of the place that hides least and is nearest."""
-    wide, tall = size
-    angles = np.radians([60, 120, 90, 30, 150, -60, -120, -90, -30, -150, 0, 180])
-    best, least = None, np.inf
-    for reach in (46, 70, 100, 140, 190) if far else (18, 30, 46, 70):
-        for angle in angles:
-            x = at[0] + np.cos(angle) * (reach + wide / 2) - wide / 2
-            y = at[1] + np.sin(angle) * (reach + tall / 2) - tall / 2
-            if not (4 <= x <= room[0] - wide - 4 and 4 <= y <= room[1] - tall - 4):
-                continue
-            if any(
-                x <= a + w + 4
-                and a <= x + wide + 4
-                and y <= b + h + 3
-                and b <= y + tall + 3
-                for a, b, w, h in taken
-            ):
-                continue
-            left, right = int(x), min(int(x + wide), inked.shape[1] - 1)
-            low, top = int(y), min(int(y + tall), inked.shape[0] - 1)
-            hidden = (
-                inked[top, right]
-                - inked[low, right]
-                - inked[top, left]
-                + inked[low, left]
-            )
-            cost = hidden / (wide * tall) * 400 + reach
-            if cost < least:
-                best, least = (float(x), float(y)), cost
-    return best
+        (x, y), (w, h) = place.corner, size_
+        text.set_position((x + w / 2, y + h / 2))
+        if place.reach > NEAR or label.look != Look.END:
+            colour = _LOOKS[label.look][1]
+            axes.plot(
+                [point[0], place.foot[0]], [point[1], place.foot[1]], color=colour,
+                lw=0.7, marker="o", markersize=2.4, markevery=[0], zorder=3,
+            )  # fmt: skip
+    return left_out + sum(place is None for place in found)
 
 
 def _bar(
-    figure: Any, scale: Scale, title: str, size: tuple[int, int], lift: int
+    figure: Any,
+    scale: Scale,
+    title: str,
+    size: tuple[int, int],
+    across: int,
+    lift: int,
+    ruler: float,
 ) -> None:
+    """The colours and their values, to the right of where the ruler ends."""
     width, height = size
-    long = min(0.5 * width, 900)
-    left, bottom, thick = (width - long) / 2, 50 + lift, 17
+    left = max((across - min(0.5 * across, 900)) / 2, ruler + 30)
+    long = min(0.5 * across, 900, across - left - 30)
+    bottom, thick = 50 + lift, 17
     axes = figure.add_axes(
         (left / width, bottom / height, long / width, thick / height)
     )
@@ -362,13 +444,14 @@ def _bar(
         axes.axvspan(place, place + 1, color=colour, lw=0)
     axes.set(xlim=(0, count), ylim=(0, 1), yticks=[])
     axes.set_xticks(range(count + 1), [f"{edge:g}" for edge in scale.edges])
-    axes.tick_params(length=3, labelsize=9, colors=INK)
+    axes.tick_params(length=3, labelsize=9 if long > 40 * count else 7, colors=INK)
     for spine in axes.spines.values():
         spine.set(color=_EDGE, linewidth=0.8)
+    middle = left + long / 2
     figure.text(
-        0.5,
+        middle / width,
         (bottom + thick + 7) / height,
-        title,
+        textwrap.fill(title, int(2 * min(middle, across - middle) / 8)),
         ha="center",
         va="bottom",
         size=10.5,
@@ -378,14 +461,17 @@ def _bar(
 
 def _ruler(
     figure: Any, size: tuple[int, int], metres: float, unit: str, lift: int
-) -> None:
-    """A length to compare with; `metres` is what a pixel shows."""
+) -> float:
+    """A length to compare with; `metres` is what a pixel shows. Where it ends, pixels.
+
+    It is shorter in a narrow picture, so that the bar of colours has room beside it.
+    """
     width, height = size
     metres = units.to_unit(metres, unit)
-    wanted = 130 * metres
+    wanted = min(130, 0.14 * width) * metres
     rounded = 10.0 ** np.floor(np.log10(wanted))
     rounded *= max(f for f in (1.0, 2.0, 5.0) if f * rounded <= wanted)
-    pixels = rounded / metres
+    pixels = float(rounded / metres)
     x, y = 30 / width, (58 + lift) / height
     ruler = figure.add_axes((x, y, pixels / width, 8 / height))
     ruler.set(xlim=(0, 1), ylim=(0, 1), xticks=[], yticks=[])
@@ -400,3 +486,4 @@ def _ruler(
         color=_QUIET,
         va="bottom",
     )
+    return 30 + pixels

@@ -1,5 +1,6 @@
 """A small dimensioned sketch of a fitting, so that nobody swaps its sides."""
 
+import textwrap
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -7,10 +8,14 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import writing
+from elbowroom.layout import units, writing
+
+from .lettering import lettering
 
 _INK, _QUIET, _DUCT, _AIR = "#1b1e23", "#5c636e", "#e6ebf0", "#21618c"
 _LEG = 1.5  # straight duct drawn before and behind a fitting, over its width
+_SMALL_PRINT = 4  # lines
+_DUCT_SIZES, _END_SIZES = ("diameter", "width"), ("outlet_diameter", "outlet_width")
 Points = npt.NDArray[np.float64]
 
 
@@ -31,41 +36,65 @@ def sketch(result: Mapping[str, Any], written: Mapping[str, str], path: Path) ->
     BadInput
         If the file cannot be written.
     """
-    from matplotlib import rc_context
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(8.0, 4.6), facecolor="white")
+    figure = Figure(figsize=(8.0, 5.0), facecolor="white")
     FigureCanvasAgg(figure)
-    main = figure.add_axes((0.03, 0.14, 0.64, 0.72))
-    side = figure.add_axes((0.70, 0.30, 0.27, 0.50))
+    main = figure.add_axes((0.17, 0.25, 0.48, 0.60))
+    side = figure.add_axes((0.74, 0.36, 0.15, 0.42))
     for axes in (main, side):
         axes.set_aspect("equal")
         axes.axis("off")
-    say = _Words(written)
-    _drawing_of(result["kind"])(main, side, result["parameters"], say)
-    for axes in (main, side):
-        axes.autoscale_view()
-        axes.margins(0.12)
-    figure.text(0.03, 0.93, result["what"], size=12, weight="bold", color=_INK)
-    given = ", ".join(f"{_plain(k)} {v:.4g}" for k, v in result["parameters"].items())
-    total = result["coefficient"] * result["reynolds_factor"]
-    line = f"C = {total:.3f} on the {result['reference_velocity']} velocity"
-    figure.text(0.03, 0.075, given, size=9, color=_QUIET)
-    figure.text(0.03, 0.025, line, size=10, color=_INK)
     # Without a date and chance names in it, the same fitting gives the same bytes.
     no_date = {"Date": None} if path.suffix.lower() == ".svg" else None
     with (
-        rc_context({"svg.hashsalt": "elbowroom", "svg.fonttype": "none"}),
+        lettering("", **{"svg.hashsalt": "elbowroom", "svg.fonttype": "none"}),
         writing(path),
     ):
+        words = _Words(result["kind"], written)
+        _drawing_of(result["kind"])(main, side, result["parameters"], words)
+        for axes in (main, side):
+            axes.autoscale_view()
+            axes.margins(0.10)
+        head = textwrap.fill(result["what"], 74)
+        figure.text(0.03, 0.97, head, size=12, weight="bold", color=_INK, va="top")
+        lines = caption(result)
+        for row, (size, colour, line) in enumerate(reversed(lines)):
+            figure.text(0.03, 0.025 + 0.036 * row, line, size=size, color=colour)
+        figure.text(0.97, 0.025, "not to scale", size=8, color=_QUIET, ha="right")
         figure.savefig(path, dpi=150, metadata=no_date)
 
 
-class _Words:
-    """Name of a dimension with the value that was written for it."""
+def caption(result: Mapping[str, Any]) -> list[tuple[float, str, str]]:
+    """Lines below a sketch: size of the letters, colour, words."""
+    given = ", ".join(_plain(k, v) for k, v in result["parameters"].items())
+    rows = result["legs"] or [result]
+    found = [
+        f"C{' of the ' + row['leg'] if row.get('leg') else ''} = "
+        f"{row['coefficient'] * row['reynolds_factor']:.3f}"
+        for row in rows
+    ]
+    line = f"{', '.join(found)} on the {rows[0]['reference_velocity']} velocity"
+    rests = dict.fromkeys(f"{row['source']} ({row['confidence']})" for row in rows)
+    noted = [*(note for row in rows for note in row["notes"]), *result["notes"]]
+    notes = [said for said in dict.fromkeys(noted) if "equivalent length" not in said]
+    # Those of the look-up first: that it is outside the table matters most.
+    notes.sort(key=lambda said: "was not given" in said)
+    shown = [f"source: {source}" for source in rests]
+    shown += [f"note: {note}" for note in notes]
+    small = [part for text in shown for part in textwrap.wrap(text, 118)]
+    if len(small) > _SMALL_PRINT:
+        small = [*small[: _SMALL_PRINT - 1], "… more in what is printed"]
+    first = [(9.0, _QUIET, given)] if given else []
+    return [*first, (10.0, _INK, line), *((7.5, _QUIET, text) for text in small)]
 
-    def __init__(self, written: Mapping[str, str]) -> None:
+
+class _Words:
+    """Names of dimensions with the values that were written for them."""
+
+    def __init__(self, kind: str, written: Mapping[str, str]) -> None:
+        self.kind = kind
         self._written = written
 
     def __call__(self, letter: str, *names: str) -> str:
@@ -74,16 +103,46 @@ class _Words:
                 return f"{letter} = {self._written[name]}"
         return letter
 
+    def metres(self, *names: str) -> float | None:
+        """The first of these dimensions that is written, m."""
+        for name in names:
+            if name in self._written:
+                return units.quantity(self._written[name], "length", name)
+        return None
+
+    def ratio(self, other: tuple[str, ...], one: tuple[str, ...]) -> float | None:
+        """One dimension over another, where both are written."""
+        above, below = self.metres(*other), self.metres(*one)
+        return None if above is None or below is None else above / below
+
+    def across(self, outlet: bool = False) -> str:
+        """Diameter or width of the duct or of the other end, in words."""
+        before = "outlet_" if outlet else ""
+        if f"{before}diameter" in self._written:
+            return self("D", f"{before}diameter")
+        width, height = f"{before}width", f"{before}height"
+        if width in self._written and height in self._written:
+            return f"{self('W', width)}\n{self('H', height)}"
+        return self("W", width) if width in self._written else "D or W"
+
 
 _Draw = Callable[[Any, Any, Mapping[str, float], _Words], None]
 
 
-def _plain(name: str) -> str:
-    return name.replace("_over_", "/").replace("_deg", " in °").replace("_", " ")
+def _plain(name: str, value: float) -> str:
+    for ending, unit in (("_deg", "°"), ("_mm", " mm"), ("_m_s", " m/s")):
+        if name.endswith(ending):
+            stem = name.removesuffix(ending)
+            return f"{stem.replace('_', ' ')} {value:.4g}{unit}"
+    return f"{name.replace('_over_', '/').replace('_', ' ')} {value:.4g}"
 
 
 def _drawing_of(kind: str) -> _Draw:
     for word, draw in (
+        ("dovetail-converging", _divided(True)),
+        ("dovetail", _divided(False)),
+        ("wye-converging", _divided(True)),
+        ("symmetrical-wye", _divided(False)),
         ("converging", _junction(True)),
         ("junction", _junction(False)),
         ("exit-after-elbow", _elbow("smooth")),
@@ -100,6 +159,7 @@ def _drawing_of(kind: str) -> _Draw:
         ("expansion", _transition(True)),
         ("change-of-shape", _transition(None)),
         ("damper-gate", _across("gate")),
+        ("fire-curtain", _across("curtain")),
         ("damper", _across("blade")),
         ("screen", _across("screen")),
         ("plate", _across("screen")),
@@ -120,53 +180,65 @@ def _elbow(making: str) -> _Draw:
         main: Any, side: Any, parameters: Mapping[str, float], say: _Words
     ) -> None:
         turn = np.radians(parameters.get("angle_deg", 90.0))
+        kind = say.kind
         radius = parameters.get("r_over_W", parameters.get("r_over_D", 0.0))
+        if "by-diameter" in kind:
+            radius = 2.5 if "7-gore" in kind else 1.5
         if "throat_R_over_W" in parameters:
             radius = parameters["throat_R_over_W"] + 0.5
-        if making in ("mitred", "vanes"):
+        if making in ("mitred", "vanes") or (radius == 0.0 and "exit" in kind):
             radius = 0.0
         elif radius == 0.0:
-            radius = 1.5 if making == "pieces" else 0.5
+            radius = 0.5
         radius = min(radius, 6.0)
-        is_round = "H_over_W" not in parameters and "r_over_W" not in parameters
-        is_round = is_round and "vane_spacing_mm" not in parameters
-        is_round = is_round and "W_out_over_W_in" not in parameters
-        pieces = int(parameters.get("pieces", 5)) if making == "pieces" else 0
+        is_round = kind.startswith("round")
+        pieces = 0
+        if making == "pieces":
+            gores = next((n for n in (3, 5, 7) if f"{n}-gore" in kind), 5)
+            pieces = int(parameters.get("pieces", gores))
+        wide = parameters.get("W_out_over_W_in", 1.0)
         inner = _side(turn, radius, 0.5, pieces)
         outer = _side(turn, radius, -0.5, pieces)
         if making == "heel":
             outer = _side(turn, 0.0, -0.5, 0, reach=radius)
+        if wide != 1.0:  # a mitred turn of 90 degrees: the heel stays where it is
+            inner[1:, 0] += 1.0 - wide
         main.fill(*np.concatenate([inner, outer[::-1]]).T, color=_DUCT)
         for edge in (inner, outer):
             main.plot(*edge.T, color=_INK, lw=1.8)
-        main.plot(*_side(turn, radius, 0.0, pieces).T, color=_QUIET, lw=0.8, ls="-.")
+        if wide == 1.0:
+            middle = _side(turn, radius, 0.0, pieces)
+            main.plot(*middle.T, color=_QUIET, lw=0.8, ls="-.")
         if making == "splitters":
             for place in _splitters(radius, int(parameters.get("splitter_count", 1))):
                 main.plot(*_side(turn, radius, place, 0, 0.0).T, color=_INK, lw=1.2)
         if making == "vanes":
             _vanes(main, turn)
-        start = np.array([-_LEG - _reach(turn, radius), 0.0])
-        _dimension(
-            main, start + np.array([-0.15, -0.5]), start + np.array([-0.15, 0.5]),
-            say("D", "diameter") if is_round else say("W", "width"),
-        )  # fmt: skip
-        _arrow(main, start - np.array([0.9, 0.0]), start - np.array([0.4, 0.0]))
+        start = inner[0] - np.array([0.0, 0.5])
+        away = np.array([0.15, 0.0])
+        half = np.array([0.0, 0.5])
+        letter = say("D", "diameter") if is_round else say("W", "width")
+        _dimension(main, start - away - half, start - away + half, letter, "left")
+        _arrow(main, start + away, start + away + np.array([0.7, 0.0]))
         if radius > 0.0:
             centre = np.array([-_reach(turn, radius), radius])
             main.plot(*centre, "+", color=_INK, ms=9)
             if radius > 0.5 + 1e-9:
                 out = _on_arc(centre, radius - 0.5, 0.25 * turn)
-                _dimension(main, centre, out, say("throat R", "radius"), "-|>", "start")
+                _dimension(main, centre, out, say("throat R", "radius"), "start")
             out = _on_arc(centre, radius, 0.7 * turn)
-            _dimension(main, centre, out, say("r", "centreline_radius"), "-|>", "end")
+            _dimension(main, centre, out, say("r", "centreline_radius"), "end")
         words = f"turn {np.degrees(turn):.4g}°"
-        x, y = _turned(np.array([_reach(turn, radius) + _LEG + 0.3, 0.0]), turn)
+        x, y = _turned(np.array([_reach(turn, radius) + _LEG + 0.35, 0.0]), turn)
         main.text(x, y, words, ha="center", va="center", size=10, color=_INK)
-        aspect = parameters.get("H_over_W", parameters.get("H_over_W_in", 1.0))
+        aspect = say.ratio(("height",), ("width",))
+        if aspect is None:
+            aspect = parameters.get("H_over_W", parameters.get("H_over_W_in", 1.0))
         if is_round:
             _circle(side, say("D", "diameter"))
         else:
-            _box(side, aspect, say("W", "width"), say("H", "height"))
+            oval = kind.startswith("flat-oval")
+            _box(side, aspect, say("W", "width"), say("H", "height"), oval)
             side.set_title(
                 "section: W lies in the plane\nof the bend, H along its axis",
                 size=9, color=_QUIET,
@@ -247,28 +319,35 @@ def _transition(
         ratio = parameters.get("A_large_over_A_small")
         if ratio is None:
             ratio = 1.0 / max(parameters.get("A_small_over_A_large", 0.5), 0.04)
-        big = min(float(np.sqrt(ratio)), 3.0) if grows is not None else 1.0
-        one, two = (1.0, big) if grows else (big, 1.0)
+        if "one-plane" not in say.kind:
+            ratio = float(np.sqrt(ratio))
+        drawn = say.ratio(_END_SIZES, _DUCT_SIZES)
+        if drawn is not None and grows is not None:
+            ratio = max(drawn, 1.0 / drawn)
+        big = min(ratio, 4.0) if grows is not None else 1.0
+        one, two = (1.0, big) if grows or (drawn or 0.0) > 1.0 else (big, 1.0)
+        sudden = "sudden" in say.kind
         angle = np.radians(parameters.get("angle_deg", 60.0))
         half = np.clip(angle / 2, np.radians(4), np.radians(90))
         run = abs(one - two) / 2 / np.tan(half) if grows is not None else 1.2
-        x = np.array([-1.2, 0.0, run, run + 1.2])
+        run = 0.0 if sudden else max(run, 0.25)
+        x = np.array([-1.4, 0.0, run, run + 1.4])
         y = np.array([one, one, two, two]) / 2
         main.fill(np.append(x, x[::-1]), np.append(y, -y[::-1]), color=_DUCT)
         for sign in (1, -1):
             main.plot(x, sign * y, color=_INK, lw=1.8)
         main.plot(x[[0, -1]], [0, 0], color=_QUIET, lw=0.8, ls="-.")
-        _arrow(main, np.array([-2.1, 0.0]), np.array([-1.5, 0.0]))
-        _dimension(
-            main, np.array([-0.9, -one / 2]), np.array([-0.9, one / 2]),
-            say("inlet", "diameter", "width"),
-        )  # fmt: skip
-        _dimension(
-            main, np.array([run + 0.9, -two / 2]), np.array([run + 0.9, two / 2]),
-            say("outlet", "outlet_diameter", "outlet_width"),
-        )  # fmt: skip
+        _arrow(main, np.array([-1.2, 0.0]), np.array([-0.5, 0.0]))
+        for at, tall, words, beside in (
+            (x[0] - 0.15, one, say.across(), "left"),
+            (x[-1] + 0.15, two, say.across(outlet=True), "right"),
+        ):
+            ends = np.array([at, -tall / 2]), np.array([at, tall / 2])
+            _dimension(main, *ends, words, beside)
         low = -max(one, two) / 2 - 0.3
-        _dimension(main, np.array([0.0, low]), np.array([run, low]), say("L", "length"))
+        if not sudden:
+            ends = np.array([0.0, low]), np.array([run, low])
+            _dimension(main, *ends, say("L", "length"))
         if "angle_deg" in parameters:
             words = say(f"included angle {parameters['angle_deg']:.4g}°", "angle")
             main.text(run / 2, max(one, two) / 2 + 0.2, words, ha="center", color=_INK)
@@ -284,65 +363,155 @@ def _junction(
     def draw(
         main: Any, side: Any, parameters: Mapping[str, float], say: _Words
     ) -> None:
-        turn = np.radians(np.clip(parameters.get("angle_deg", 90.0), 20.0, 160.0))
+        kind = say.kind
+        usual = 45.0 if "diverging-wye" in kind else 90.0
+        turn = np.radians(np.clip(parameters.get("angle_deg", usual), 20.0, 160.0))
         ratio = float(np.sqrt(np.clip(parameters.get("Ab_over_Ac", 0.5), 0.1, 2.0)))
+        drawn = say.ratio(_END_SIZES, _DUCT_SIZES)
+        ratio = ratio if drawn is None else float(np.clip(drawn, 0.1, 2.0))
         straight = float(np.sqrt(np.clip(parameters.get("As_over_Ac", 1.0), 0.1, 2.0)))
-        branch = np.array(
-            [[0.0, ratio / 2], [2.4, ratio / 2], [2.4, -ratio / 2], [0.0, -ratio / 2]]
-        )
-        branch = _turned(branch, turn)
+        if "split-main" in kind:  # its two parts are all of it
+            straight = float(np.sqrt(1.0 - parameters["Ab_over_Ac"]))
+        flare = 0.25 if "conical" in kind else 0.0
+        _branch(main, ratio, turn, flare)
+        if "cross" in kind:
+            other = np.sqrt(np.clip(parameters.get("Ab2_over_Ac", 0.5), 0.1, 2.0))
+            _branch(main, float(other), -turn, flare)
         x = np.array([-2.2, 0.9, 1.1, 2.6])
         y = np.array([1.0, 1.0, straight, straight]) / 2
-        main.fill(*branch.T, color=_DUCT)
-        main.plot(*branch[:2].T, color=_INK, lw=1.8)
-        main.plot(*branch[2:].T, color=_INK, lw=1.8)
         main.fill(np.append(x, x[::-1]), np.append(y, -y[::-1]), color=_DUCT, zorder=3)
         for sign in (1, -1):
             main.plot(x, sign * y, color=_INK, lw=1.8, zorder=4)
         head = "<|-" if joins else "-|>"
-        for start, end, words in (
-            ((-2.1, 0.0), (-1.3, 0.0), f"common\n{say('Qc', 'flow')}, Ac"),
-            ((1.5, 0.0), (2.4, 0.0), "straight\nQs, As"),
+        common = f"common\n{say('Qc', 'flow')}, Ac\n{say.across()}"
+        for start, end, words, at, across in (
+            ((-2.1, 0.0), (-1.3, 0.0), common, -2.35, "right"),
+            ((1.6, 0.0), (2.4, 0.0), "straight\nQs, As", 2.75, "left"),
         ):
             _arrow(main, np.array(start), np.array(end), head)
-            middle = (start[0] + end[0]) / 2
-            main.text(
-                middle,
-                -0.72,
-                words,
-                ha="center",
-                va="top",
-                size=9,
-                color=_INK,
-                zorder=6,
-            )
-        out = _turned(np.array([[1.2, 0.0], [2.2, 0.0]]), turn)
-        _arrow(main, out[0], out[1], head)
-        words = f"branch\n{say('Qb', 'branch_flow')}, Ab"
-        at = _turned(np.array([2.9, 0.0]), turn)
-        main.text(*at, words, ha="center", va="center", size=9, color=_INK)
+            _note(main, np.array([at, 0.0]), words, across)
+        branch = f"branch\n{say('Qb', 'branch_flow')}, Ab\n{say.across(outlet=True)}"
+        legs = [(turn, branch)]
+        if "cross" in kind:
+            legs.append((-turn, "other branch\nQb2, Ab2"))
+        for way, words in legs:
+            out = _turned(np.array([[1.2, 0.0], [2.2, 0.0]]), way)
+            _arrow(main, out[0], out[1], head)
+            lean = float(np.cos(way))
+            across = "center"
+            if abs(lean) > 0.3:  # beside the end of a branch that leans
+                across = "left" if lean > 0 else "right"
+            far = 3.0 if across == "center" else 2.9
+            _note(main, _turned(np.array([far, 0.0]), way), words, across)
         if "angle_deg" in parameters:
             steps = np.linspace(0.0, turn, 30)
-            main.plot(
-                0.75 * np.cos(steps),
-                0.75 * np.sin(steps),
-                color=_QUIET,
-                lw=0.9,
-                zorder=5,
-            )
-            main.text(
-                0.95,
-                0.62,
-                f"{parameters['angle_deg']:.4g}°",
-                size=9,
-                color=_INK,
-                zorder=6,
-            )
-        side.set_title(
-            "Q airflow, A area:\nc common, s straight, b branch", size=9, color=_QUIET
-        )
+            x, y = np.cos(steps), np.sin(steps)
+            main.plot(x, y, color=_QUIET, lw=0.9, zorder=5)
+            away = min(max(1.35, 0.75 / np.sin(turn / 2)), 2.2)  # clear of the main
+            x, y = away * np.cos(turn / 2), away * np.sin(turn / 2)
+            _note(main, np.array([x, y]), f"{parameters['angle_deg']:.4g}°")
+        words = "Q airflow, A area:\nc common, s straight, b branch"
+        side.set_title(words, size=9, color=_QUIET, y=-0.1)
 
     return draw
+
+
+def _branch(main: Any, ratio: float, turn: float, flare: float) -> None:
+    """A branch off the middle of a main, wider at its foot if it is conical."""
+    x = np.array([0.0, 0.55 + flare, 1.2 + flare, 2.5])
+    y = np.array([ratio + 2 * flare, ratio + 2 * flare, ratio, ratio]) / 2
+    upper, lower = (_turned(np.stack([x, sign * y], axis=1), turn) for sign in (1, -1))
+    main.fill(*np.concatenate([upper, lower[::-1]]).T, color=_DUCT)
+    for edge in (upper, lower):
+        main.plot(*edge.T, color=_INK, lw=1.8)
+
+
+def _divided(joins: bool) -> _Draw:
+    """A duct of which nothing goes straight on: two branches, one to each side."""
+
+    def draw(
+        main: Any, side: Any, parameters: Mapping[str, float], say: _Words
+    ) -> None:
+        back_to_back = "dovetail" in say.kind
+        drawn = say.ratio(_END_SIZES, _DUCT_SIZES)
+        ratio = float(np.sqrt(np.clip(parameters.get("Ab_over_Ac", 0.5), 0.1, 1.5)))
+        if back_to_back:  # of the same height, side by side
+            ratio = float(np.clip(parameters.get("Ab_over_Ac", 0.5), 0.1, 1.5))
+        elif drawn is not None:
+            ratio = float(np.clip(drawn, 0.1, 1.5))
+        turn = np.radians(np.clip(parameters.get("angle_deg", 90.0), 20.0, 90.0))
+        head = "<|-" if joins else "-|>"
+        wall = 0.0  # where the common duct's walls end
+        for sign in (1, -1):
+            flip = np.array([1.0, sign])
+            if back_to_back:
+                # Two elbows that part the duct between them.
+                steps = np.linspace(0.0, turn, 30)
+                centre = np.array([0.0, 0.5 + ratio])
+                far = np.array([[0.0, 0.9]])
+                curves = [
+                    np.stack(
+                        [
+                            _on_arc(centre, r, a)
+                            for r, a in zip(radii, steps, strict=True)
+                        ]
+                    )
+                    for radii in (
+                        np.full(30, ratio),
+                        np.linspace(0.5 + ratio, 2 * ratio, 30),
+                    )
+                ]
+                edges = [np.concatenate([c, c[-1:] + far]) * flip for c in curves]
+                out, tip = (edges[0][-2] + edges[1][-2]) / 2, far[0] * flip
+            else:
+                # Walls begin where they meet those of the duct and of the other branch.
+                c, s, half = np.cos(turn), np.sin(turn), ratio / 2
+                begins = (0.5 - half * c) / s, half * c / s
+                edges = [
+                    _turned(np.array([[begin, side_], [2.4, side_]]), turn) * flip
+                    for begin, side_ in zip(begins, (half, -half), strict=True)
+                ]
+                wall = float(edges[0][0, 0])
+                way = _turned(np.array([1.0, 0.0]), turn) * flip
+                out, tip = 1.3 * way, 0.9 * way
+                foot = np.stack([edges[0][0], edges[1][0], [wall, 0.0]])
+                main.fill(*foot.T, color=_DUCT, zorder=1)
+            shape = np.concatenate([edges[0], edges[1][::-1]])
+            main.fill(*shape.T, color=_DUCT, zorder=1)
+            for edge in edges:
+                main.plot(*edge.T, color=_INK, lw=1.8, zorder=2)
+            _arrow(main, out, out + 0.9 * tip, head)
+            own, area = (
+                (say("Qb", "branch_flow"), "Ab") if sign > 0 else ("Qc - Qb", "Ab")
+            )
+            name = "branch" if sign > 0 else "other branch"
+            words = f"{name}\n{own}, {area}"
+            if sign > 0:
+                words += f"\n{say.across(outlet=True)}"
+            _note(
+                main,
+                out + 1.15 * tip + np.array([0.55 + ratio / 2, 0.0]),
+                words,
+                "left",
+            )
+        main.fill_between([-2.2, wall], -0.5, 0.5, color=_DUCT, zorder=1)
+        for sign in (1, -1):
+            main.plot([-2.2, wall], [sign * 0.5] * 2, color=_INK, lw=1.8, zorder=3)
+        _arrow(main, np.array([-2.0, 0.0]), np.array([-1.2, 0.0]), head)
+        common = f"common\n{say('Qc', 'flow')}, Ac\n{say.across()}"
+        _note(main, np.array([-2.35, 0.0]), common, "right")
+        words = "Q airflow, A area:\nc common, b branch"
+        side.set_title(words, size=9, color=_QUIET, y=-0.1)
+
+    return draw
+
+
+def _note(axes: Any, at: Points, words: str, across: str = "center") -> None:
+    axes.text(
+        *at, words, ha=across, va="center", size=9, color=_INK, zorder=6,
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
+    )  # fmt: skip
+    axes.update_datalim([tuple(at)])
 
 
 def _across(what: str) -> _Draw:
@@ -350,30 +519,36 @@ def _across(what: str) -> _Draw:
         main: Any, side: Any, parameters: Mapping[str, float], say: _Words
     ) -> None:
         _straight(main, -2.0, 2.0)
-        _arrow(main, np.array([-2.8, 0.0]), np.array([-2.2, 0.0]))
-        name = say("D", "diameter") if "height" not in say._written else say("W")
-        _dimension(main, np.array([-1.5, -0.5]), np.array([-1.5, 0.5]), name)
+        _arrow(main, np.array([-1.8, 0.0]), np.array([-1.1, 0.0]))
+        name = say("D", "diameter")
+        if say.metres("diameter") is None:
+            name = say("H", "height")
+        ends = np.array([-2.15, -0.5]), np.array([-2.15, 0.5])
+        _dimension(main, *ends, name, "left")
         if what == "blade":
-            angle = np.radians(parameters.get("blade_angle_deg", 30.0))
-            count = 3 if "L_over_R" in parameters else 1
-            for place in (np.arange(count) - (count - 1) / 2) / count:
-                tip = 0.48 / count * np.array([np.cos(angle), np.sin(angle)])
+            usual = 0.0 if "fire" in say.kind else 30.0  # they stand open
+            angle = np.radians(parameters.get("blade_angle_deg", usual))
+            count = 1 if "butterfly" in say.kind else 3
+            for row, place in enumerate((np.arange(count) - (count - 1) / 2) / count):
+                sign = -1 if "opposed" in say.kind and row % 2 else 1
+                tip = 0.48 / count * np.array([np.cos(angle), sign * np.sin(angle)])
                 main.plot(
                     [-tip[0], tip[0]], place + np.array([-tip[1], tip[1]]),
                     color=_INK, lw=2.6,
                 )  # fmt: skip
-            main.plot([0, 0.9], [0, 0], color=_QUIET, lw=0.8, ls=":")
             if "blade_angle_deg" in parameters:
+                main.plot([0, 0.9], [0, 0], color=_QUIET, lw=0.8, ls=":")
                 words = f"{parameters['blade_angle_deg']:.4g}°, 0 is open"
-                main.text(0.55, 0.12, words, size=9, color=_INK)
+                main.text(0.0, 0.62, words, ha="center", size=9, color=_INK)
+        elif what == "curtain":
+            low = 0.3 if parameters.get("in_airstream", 1.0) > 0.5 else 0.5
+            main.fill_between([-0.1, 0.1], low, low + 0.2, color=_INK)
+            main.text(0.0, 0.82, "folded curtain", ha="center", size=9, color=_INK)
         elif what == "gate":
-            share = next(
-                (v for k, v in parameters.items() if k.startswith("open")), 0.5
-            )
+            share = next((v for k, v in parameters.items() if k.startswith("h_")), 0.5)
             main.plot([0, 0], [-0.5 + share, 0.9], color=_INK, lw=3.0)
-            _dimension(
-                main, np.array([0.25, -0.5]), np.array([0.25, -0.5 + share]), "open h"
-            )
+            ends = np.array([0.25, -0.5]), np.array([0.25, -0.5 + share])
+            _dimension(main, *ends, f"open, {share:.3g} of it", "right")
         elif what == "screen":
             main.plot([0, 0], [-0.5, 0.5], color=_INK, lw=2.6, ls=(0, (1, 0.7)))
             if "free_area_ratio" in parameters:
@@ -382,7 +557,8 @@ def _across(what: str) -> _Draw:
         else:
             share = min(next(iter(parameters.values()), 0.2), 0.8)
             main.add_patch(_disc(0.0, 0.0, max(share, 0.06) / 2))
-            main.text(0.0, 0.62, "blocked share", ha="center", size=9, color=_INK)
+            words = f"blocks {share:.3g}"
+            main.text(0.0, 0.62, words, ha="center", size=9, color=_INK)
         side.set_title("the velocity is that of the\nwhole duct", size=9, color=_QUIET)
 
     return draw
@@ -394,48 +570,80 @@ def _opening(
     def draw(
         main: Any, side: Any, parameters: Mapping[str, float], say: _Words
     ) -> None:
-        ends = (0.0, 2.6) if is_entry else (-2.6, 0.0)
-        _straight(main, *ends)
-        lead = np.array([-1.0, 0.0]) if is_entry else np.array([0.2, 0.0])
-        _arrow(main, lead, lead + np.array([0.8, 0.0]))
-        mouth = 0.5
-        away = -1.0 if is_entry else 1.0
-        angle = parameters.get("angle_deg", parameters.get("major_angle_deg"))
-        if angle is not None and angle > 0:
-            half = np.radians(min(angle, 150.0)) / 2
-            long = min(0.7, 0.7 / max(np.tan(half), 0.4))
-            mouth = 0.5 + long * np.tan(half)
-            for sign in (1, -1):
-                main.plot(
-                    [0.0, away * long], [sign * 0.5, sign * mouth], color=_INK, lw=1.8
-                )
-            main.text(
-                away * long, mouth + 0.12, say(f"{angle:.4g}°", "angle"), ha="center",
-                size=9, color=_INK,
-            )  # fmt: skip
-        if "r_over_D" in parameters:
+        kind = say.kind
+        away = -1.0 if is_entry else 1.0  # from the duct into the room
+        far = -2.6 * away
+        _straight(main, *sorted((0.0, far)))
+        angle = parameters.get("angle_deg")
+        mouth, at = 0.5, 0.0  # half height of the mouth, and where it is
+        if "D_exit_over_D" in parameters:
+            mouth, at = parameters["D_exit_over_D"] / 2, 0.8
+            _cone(main, at, mouth)
+        elif angle is not None and angle > 0:
+            half = np.radians(min(angle, 179.0)) / 2
+            at = parameters.get("L_over_D", 0.7)
+            if "A_out_over_A_duct" in parameters:
+                ratio = parameters["A_out_over_A_duct"]
+                mouth = (ratio if "plane" in kind else np.sqrt(ratio)) / 2
+                at = (mouth - 0.5) / np.tan(half)
+            at = min(at, 1.6)
+            mouth = 0.5 + at * np.tan(half)
+            if mouth > 1.3:  # drawn shorter
+                at, mouth = at * 0.8 / (mouth - 0.5), 1.3
+            at *= away
+            _cone(main, at, mouth)
+            words = say(f"{angle:.4g}°", "angle")
+            _note(main, np.array([-0.4 * away, -0.72]), words)
+        elif "r_over_D" in parameters:
+            bell = max(min(parameters["r_over_D"], 0.6), 0.03)
             steps = np.linspace(0, np.pi / 2, 20)
-            bell = min(parameters["r_over_D"], 0.5)
+            x = away * bell * np.sin(steps)
+            y = 0.5 + bell * (1 - np.cos(steps))
+            main.fill_between(x, -y, y, color=_DUCT)
             for sign in (1, -1):
-                main.plot(
-                    away * bell * np.sin(steps),
-                    sign * (0.5 + bell * (1 - np.cos(steps))),
-                    color=_INK,
-                    lw=1.8,
-                )
-            main.text(away * bell, 0.62 + bell, "r", ha="center", size=9, color=_INK)
-        middle = 1.6 if is_entry else -1.6
-        _dimension(
-            main, np.array([middle, -0.5]), np.array([middle, 0.5]),
-            say("D", "diameter", "width"),
-        )  # fmt: skip
+                main.plot(x, sign * y, color=_INK, lw=1.8)
+            mouth, at = 0.5 + bell, away * bell
+            words = say("r", "radius")
+            if words == "r":
+                words = f"r, {parameters['r_over_D']:.3g} of D"
+            corner = np.array([0.25, 0.5 + bell + 0.12])
+            _note(main, corner, words, "left")
+        elif "cap" in kind:
+            gap = parameters["L_over_D"]
+            flare = 0.12 if "flared" in kind else 0.0
+            at = 0.45 * away if flare else 0.0
+            mouth = 0.5 + flare
+            _cone(main, at, mouth)
+            hood = at + away * gap
+            roof = [hood, hood + 0.25 * away, hood]
+            main.plot(roof, [1.0, 0.0, -1.0], color=_INK, lw=2.4)
+            ends = np.array([at, -1.15]), np.array([hood, -1.15])
+            words = say("L", "length")
+            _dimension(main, *ends, f"L, {gap:.3g} of D" if words == "L" else words)
         if "t_over_D" in parameters:
-            for low, high in ((0.5, 1.3), (-1.3, -0.5)):
-                main.fill_between([0.0, 0.12], low, high, color=_QUIET)
+            at = -parameters.get("L_over_D", 0.0) * away
+            at = float(np.clip(at, -1.5, 1.5))
+        walled = kind in ("entry-bellmouth", "entry-conical", "entry-duct-in-wall")
+        if walled:
+            thick = 0.12 if kind == "entry-duct-in-wall" else -0.12 * away
+            for low, high in ((mouth, mouth + 0.8), (-mouth - 0.8, -mouth)):
+                main.fill_between(sorted([at, at + thick]), low, high, color=_QUIET)
+        begin = 2.0 if is_entry else -2.0
+        step = 0.7
+        _arrow(main, np.array([begin - step / 2, 0.0]), np.array([begin + step / 2, 0]))
+        ends = np.array([far - 0.15 * away, -0.5]), np.array([far - 0.15 * away, 0.5])
+        _dimension(main, *ends, say.across(), "right" if is_entry else "left")
         words = "air enters the duct" if is_entry else "air leaves the duct"
         side.set_title(words, size=9, color=_QUIET)
 
     return draw
+
+
+def _cone(axes: Any, at: float, mouth: float) -> None:
+    """Sides from the duct's end to a mouth."""
+    axes.fill([0, at, at, 0], [0.5, mouth, -mouth, -0.5], color=_DUCT)
+    for sign in (1, -1):
+        axes.plot([0.0, at], [sign * 0.5, sign * mouth], color=_INK, lw=1.8)
 
 
 def _straight(axes: Any, begin: float, end: float) -> None:
@@ -450,12 +658,26 @@ def _disc(x: float, y: float, radius: float) -> Any:
     return Circle((x, y), radius, facecolor=_QUIET, edgecolor=_INK)
 
 
-def _box(axes: Any, aspect: float, width: str, height: str) -> None:
+def _box(
+    axes: Any, aspect: float, width: str, height: str, is_oval: bool = False
+) -> None:
     scale = 1.0 / max(1.0, aspect)
     w, h = scale, aspect * scale
-    axes.fill([0, w, w, 0], [0, 0, h, h], facecolor=_DUCT, edgecolor=_INK, lw=1.8)
-    _dimension(axes, np.array([0.0, -0.15]), np.array([w, -0.15]), width)
-    _dimension(axes, np.array([w + 0.15, 0.0]), np.array([w + 0.15, h]), height)
+    outline = np.array([[0, 0], [w, 0], [w, h], [0, h]])
+    if is_oval:  # a half circle at each end of the longer side
+        r = min(w, h) / 2
+        turn = np.linspace(0.0, 2 * np.pi, 72, endpoint=False)
+        x, y = np.cos(turn), np.sin(turn)
+        middle = [w / 2, h / 2] + np.stack([np.sign(x), np.sign(y)], axis=1) * [
+            w / 2 - r,
+            h / 2 - r,
+        ]
+        outline = middle + r * np.stack([x, y], axis=1)
+    axes.fill(*outline.T, facecolor=_DUCT, edgecolor=_INK, lw=1.8)
+    low = np.array([0.0, -0.12])
+    _dimension(axes, low, low + np.array([w, 0.0]), width, "below")
+    right = np.array([w + 0.12, 0.0])
+    _dimension(axes, right, right + np.array([0.0, h]), height, "right")
 
 
 def _circle(axes: Any, words: str) -> None:
@@ -464,7 +686,9 @@ def _circle(axes: Any, words: str) -> None:
     axes.add_patch(
         Circle((0.5, 0.5), 0.5, facecolor=_DUCT, edgecolor=_INK, linewidth=1.8)
     )
-    _dimension(axes, np.array([0.0, -0.15]), np.array([1.0, -0.15]), words)
+    axes.update_datalim([(0, 0), (1, 1)])
+    ends = np.array([0.0, -0.12]), np.array([1.0, -0.12])
+    _dimension(axes, *ends, words, "below")
 
 
 def _arrow(axes: Any, start: Points, end: Points, head: str = "-|>") -> None:
@@ -475,47 +699,46 @@ def _arrow(axes: Any, start: Points, end: Points, head: str = "-|>") -> None:
     axes.update_datalim([tuple(start), tuple(end)])
 
 
+# Of the words of a dimension: from which end, points aside, and how they stand.
+_BESIDE = {
+    "above": (0.5, (0, 4), "center", "bottom"),
+    "below": (0.5, (0, -5), "center", "top"),
+    "left": (0.5, (-6, 0), "right", "center"),
+    "right": (0.5, (6, 0), "left", "center"),
+    "start": (0.0, (-8, 0), "right", "center"),
+    "end": (1.0, (6, 6), "left", "bottom"),
+}
+
+
 def _dimension(
-    axes: Any,
-    start: Points,
-    end: Points,
-    words: str,
-    ends: str = "<|-|>",
-    beside: str = "middle",
+    axes: Any, start: Points, end: Points, words: str, beside: str = "below"
 ) -> None:
-    """A dimension line with its words along it, or beside its start."""
+    """A dimension line with its words beside it, where they cross no wall."""
+    share, shift, across, upright = _BESIDE[beside]
+    radial = beside in ("start", "end")
     axes.annotate(
         "",
         tuple(end),
         tuple(start),
         zorder=7,
         arrowprops={
-            "arrowstyle": ends,
+            "arrowstyle": "-|>" if radial else "<|-|>",
             "color": _QUIET,
             "lw": 1.0,
             "shrinkA": 0,
             "shrinkB": 0,
         },
     )
-    upright = abs(end[0] - start[0]) < 1e-6
-    place, shift, across = (start + end) / 2, (0.0, 5.0), "center"
-    if beside == "start":
-        place, shift, across = start, (-8.0, 0.0), "right"
-    elif beside == "end":
-        place, shift, across = end, (6.0, 6.0), "left"
-    elif upright:
-        shift = (8.0, 0.0)
     axes.annotate(
         words,
-        tuple(place),
+        tuple(start + share * (end - start)),
         xytext=shift,
         textcoords="offset points",
         size=9,
         color=_INK,
         zorder=8,
         ha=across,
-        va="center" if upright or beside == "start" else "bottom",
-        rotation=90 if upright and beside == "middle" else 0,
+        va=upright,
         bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 1},
     )
     axes.update_datalim([tuple(start), tuple(end)])

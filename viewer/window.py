@@ -131,7 +131,7 @@ def mark(
         reset_camera=False,
     )
     if line:
-        words = textwrap.fill(line, SIZE[0] // len(panels) // 13)
+        words = _plain(textwrap.fill(line, SIZE[0] // len(panels) // 13))
         plotter.add_text(words, position=(12, 34), font_size=9, color=INK, name="row")
 
 
@@ -175,7 +175,8 @@ def stage(
         plotter.subplot(0, number)
         plotter.set_background("white")
         furnish(plotter, panel, scale)
-        plotter.add_text(f"{panel.title}\n{panel.subtitle}", font_size=10, color=INK)
+        words = _plain(f"{panel.title}\n{panel.subtitle}")
+        plotter.add_text(words, font_size=10, color=INK)
     fit(plotter, panels, *SIZE)
     if with_bar:
         _bar(plotter, scale, bar_title)
@@ -185,6 +186,11 @@ def stage(
     if len(panels) > 1:
         plotter.link_views()
     return plotter
+
+
+def _plain(words: str) -> str:
+    """Words of which VTK reads no part as mathematics, as between dollar signs."""
+    return words.replace("$", "\\$")
 
 
 def fit(plotter: Any, panels: Sequence[Panel], width: float, height: float) -> None:

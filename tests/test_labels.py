@@ -1,0 +1,266 @@
+"""Where labels stand in a picture, what they say, and with which letters."""
+
+import warnings
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from routes import drawn
+
+from elbowroom.layout import build, read, read_schedule
+from elbowroom.physics import Option, analyse, compare
+from elbowroom.viewer import (
+    colours,
+    display,
+    gaps,
+    labels,
+    layout_view,
+    lettering,
+    main,
+    notebook,
+    preflight,
+    scene,
+    window,
+)
+
+INCH_POUND, METRIC = display.INCH_POUND, display.METRIC
+HOUSE = Path(__file__).parents[1] / "examples"
+needs_opengl = pytest.mark.skipif(
+    preflight.why_not() is not None, reason="no OpenGL: the message is tested instead"
+)
+ROOM = (800, 500)
+
+
+# --- places
+
+
+def segment_meets(a: Any, b: Any, box: Any) -> bool:
+    """By sampling, which is not how the labels find it."""
+    points = a + np.linspace(0.0, 1.0, 400)[:, None] * (b - a)
+    return bool(((points > box[:2] + 0.5) & (points < box[2:] - 0.5)).all(1).any())
+
+
+@settings(deadline=None)
+@given(st.lists(st.tuples(st.floats(20, 780), st.floats(20, 480)), max_size=14))
+def test_no_label_lies_on_another_and_no_leader_runs_through_one(
+    found: list[tuple[float, float]],
+) -> None:
+    count = len(found)
+    points, sizes = np.array(found).reshape(-1, 2), np.tile([110.0, 36.0], (count, 1))
+    drawn_on = np.zeros((ROOM[1], ROOM[0]), dtype=bool)
+    drawn_on[200:260] = True
+    least, most = np.full(count, 30.0), np.full(count, np.inf)
+    made = labels.places(points, sizes, least, most, ROOM, drawn_on)
+    kept = [(p, place) for p, place in zip(points, made, strict=True) if place]
+    assert len(kept) >= min(count, 6)
+    low = [np.array(place.corner) for _, place in kept]
+    boxes = [np.hstack([corner, corner + np.array([110.0, 36.0])]) for corner in low]
+    for row, (point, place) in enumerate(kept):
+        assert (boxes[row][:2] >= 0).all()
+        assert (boxes[row][2:] <= ROOM).all()
+        for other, box in enumerate(boxes):
+            if other == row:
+                continue
+            apart = (boxes[row][:2] >= box[2:]) | (box[:2] >= boxes[row][2:])
+            assert apart.any()
+            assert not segment_meets(np.array(place.foot), point, box)
+
+
+def test_a_label_stands_beside_the_duct_where_there_is_room() -> None:
+    drawn_on = np.zeros((ROOM[1], ROOM[0]), dtype=bool)
+    drawn_on[230:270] = True
+    one = np.array([[400.0, 250.0]]), np.array([[120.0, 40.0]])
+    (place,) = labels.places(*one, np.array([14.0]), np.array([np.inf]), ROOM, drawn_on)
+    assert place is not None
+    x, y = (int(value) for value in place.corner)
+    assert not drawn_on[y : y + 40, x : x + 120].any()
+
+
+def test_a_label_that_finds_no_room_is_none() -> None:
+    point, size = np.array([[50.0, 50.0]] * 2), np.array([[90.0, 90.0]] * 2)
+    none = np.zeros((100, 100), dtype=bool)
+    far = np.full(2, np.inf)
+    made = labels.places(point, size, np.zeros(2), far, (100, 100), none)
+    assert [place is None for place in made] == [False, True]
+
+
+@pytest.mark.parametrize("width", [320, 400, 800, 1600])
+def test_the_bar_of_colours_stands_beside_the_ruler(width: int) -> None:
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width / 100, 4.5), dpi=100)
+    ends = scene._ruler(figure, (width, 450), 0.01, "m", 0)
+    scale = colours.Scale((0.0, 1.0, 2.0), ("#000000", "#ffffff"))
+    scene._bar(figure, scale, "loss, Pa", (width, 450), width, 0, ends)
+    ruler, bar = (axes.get_position() for axes in figure.axes)
+    assert ruler.x1 < bar.x0
+    assert bar.x1 < 1.0
+
+
+# --- words
+
+
+def test_a_return_loses_from_a_terminal_to_the_fan() -> None:
+    path = HOUSE / "hillside_house"
+    schedule = read_schedule(path / "return.schedule.toml")
+    back = analyse(build(read(path / "return.glb"), schedule))
+    assert back.graph.is_return
+    said = layout_view.panel_title("return", back, METRIC)
+    assert said == f"return: {back.critical_loss:.1f} Pa from stairs"
+    one, _ = layout_view.panel(back, "loss", METRIC, said, "")
+    ends = {label.text: label.look for label in one.labels}
+    assert ends["fan"] == scene.Look.END
+    assert "source" not in ends
+    assert ends["stairs"] == scene.Look.CRITICAL
+    supply = layout_view.summary(analyse(build(drawn())), METRIC, returns=[back])
+    assert f"· return {back.critical_loss:.1f} Pa" in supply
+
+
+@pytest.mark.parametrize(
+    ("clearance", "said"), [(-0.282, "overlaps by 282 mm"), (0.075, "75 mm clear")]
+)
+def test_the_subtitle_says_an_overlap_as_such(clearance: float, said: str) -> None:
+    found = analyse(build(drawn()))
+    text = layout_view.summary(found, METRIC, clearance=clearance, is_sound=False)
+    assert text.endswith(f"· {said} · cannot be built as drawn")
+
+
+@pytest.mark.parametrize(("by", "unit"), [("loss", "Pa"), ("per-metre", "Pa/m")])
+def test_labels_say_what_the_colours_show(by: layout_view.By, unit: str) -> None:
+    found = analyse(build(drawn()))
+    one, _ = layout_view.panel(found, by, METRIC, "", "")
+    shown = [label for label in one.labels if label.look == scene.Look.LOSS]
+    said = [label.text.split("\n")[1] for label in shown]
+    assert [words.split()[1] for words in said] == [unit] * 4
+    highest = np.nanmax(layout_view.values(found, by, METRIC))
+    assert float(said[0].split()[0]) == pytest.approx(highest, abs=0.05)
+    if by == "per-metre":
+        assert all(label.text.startswith("duct ") for label in shown)
+
+
+def test_of_many_terminals_the_critical_one_is_named(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    found = analyse(build(drawn()))
+    every = set(found.graph.terminals.name)
+    for named, expected in ((25, every), (2, {found.critical_terminal})):
+        monkeypatch.setattr(layout_view, "_NAMED", named)
+        one, _ = layout_view.panel(found, "loss", METRIC, "", "")
+        assert {label.text for label in one.labels} & every == expected
+    assert f"{len(every)} terminals" in layout_view.summary(found, METRIC)
+
+
+def test_gaps_are_said_in_the_units_of_the_reader() -> None:
+    near = gaps.Gap("duct", "beam", 0.0254, 0.0508, (0.3048, 0.0, 3.048))
+    assert near.sentence(INCH_POUND) == (
+        "'duct' passes 'beam' at 1.0 in at (1.0, 0.0, 10.0) ft, 2.0 in are required"
+    )
+    over = gaps.Gap("duct", "beam", -0.0254, 0.0508, (0.3048, 0.0, 3.048))
+    assert over.sentence() == "'duct' overlaps 'beam' by 25 mm at (0.30, 0.00, 3.05) m"
+    made = layout_view._clashes([over, near], INCH_POUND)
+    assert [label.text for label in made] == [
+        "overlaps beam\nby 1.0 in",
+        "1.0 in from beam",
+    ]
+
+
+def test_a_verdict_names_a_few_clashes_and_counts_the_rest() -> None:
+    found = analyse(build(drawn()))
+    clashes = tuple(f"clash {number}" for number in range(200))
+    said = compare([Option("a", found, -0.1, clashes), Option("b", found)]).verdict
+    assert "clash 5; and 194 more." in said
+    assert "clash 6" not in said
+
+
+# --- letters
+
+
+def test_letters_that_no_font_has_are_said_in_a_sentence() -> None:
+    assert lettering.unwritable("plain, Ø200 ×") == ""
+    said = lettering.unwritable("a \U0010fffd name")
+    assert said.startswith("no font on this machine has \U0010fffd,")
+    assert "/" not in said
+
+
+@needs_opengl
+@pytest.mark.parametrize(
+    "name", ["lab $\\foo$ 2", "grille $5_a and $6_b", "a \U0010fffd name", "主风管"]
+)
+def test_names_are_drawn_as_they_are_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str
+) -> None:
+    route, out = tmp_path / "a$\\foo$.toml", tmp_path / "out.png"
+    written = name.replace("\\", "\\\\")
+    route.write_text(
+        f'unit = "m"\n[[run]]\nname = "{written}"\nsection = "D200"\n'
+        'points = [[0, 0, 0], [5, 0, 0]]\nsource = "start"\n'
+        f'terminal = "{written}"\nflow = "100 L/s"\n',
+        encoding="utf-8",
+    )
+    for command in ("analyse", "check"):
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            assert main([command, str(route), "--png", str(out)]) == 0
+        said = capsys.readouterr().err
+        lacking = lettering.unwritable(name)
+        assert ("no font" in said) == (lacking != "" and command != "check")
+
+
+def test_mathematics_is_not_read_into_names() -> None:
+    from matplotlib.figure import Figure
+
+    with lettering.lettering("$x$"):
+        assert not Figure().text(0, 0, "$x$").get_parse_math()
+
+
+# --- notebooks
+
+
+@pytest.mark.parametrize(
+    ("how", "said"),
+    [
+        ({"by": "colour"}, "by is 'colour'; write 'loss' or 'per-metre'"),
+        ({"units": "furlong"}, "units is 'furlong'; write 'metric' or 'inch-pound'"),
+        ({"size": (10, 10)}, r"size is \(10, 10\); take \(320, 280\) or more"),
+    ],
+)
+def test_a_plot_that_is_not_known_is_refused(how: dict[str, Any], said: str) -> None:
+    with pytest.raises(ValueError, match=said):
+        notebook.plot(analyse(build(drawn())), **how)
+
+
+@needs_opengl
+def test_the_verdict_of_a_plot_has_its_units(monkeypatch: pytest.MonkeyPatch) -> None:
+    kept: dict[str, Any] = {}
+
+    def instead(*given: Any, **more: Any) -> str:
+        kept.update(more)
+        given[3].write_bytes(b"")
+        return ""
+
+    monkeypatch.setattr(notebook, "picture", instead)
+    found = analyse(build(drawn()))
+    both = compare([Option("a", found), Option("b", found)])
+    notebook.plot(both, units="inch-pound")
+    assert "in.wg" in kept["verdict"]
+    assert " Pa" not in kept["verdict"]
+
+
+@needs_opengl
+def test_the_window_reads_no_mathematics_in_names(
+    capfd: pytest.CaptureFixture[str],
+) -> None:
+    """VTK would say on standard error that it cannot typeset them."""
+    preflight.prepare_off_screen()
+    found = analyse(build(drawn()))
+    one, _ = layout_view.panel(found, "loss", METRIC, "lab $\\foo$ 2", "$x_2$")
+    scale = colours.scale_for(layout_view.values(found, "loss", METRIC))
+    plotter = window.stage([one], scale, "loss, Pa", off_screen=True)
+    window.mark(plotter, [one], 0, 1, "the row $\\foo$")
+    plotter.show(auto_close=False)
+    plotter.screenshot(return_img=True)
+    plotter.close()
+    assert "MathText" not in capfd.readouterr().err
