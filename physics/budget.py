@@ -108,7 +108,10 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
     missing = not_declared(
         name
         for side in (supply, *returns)
-        for name in side.conditions.declared_losses or {}
+        for name in (
+            *(side.conditions.declared_losses or {}),
+            *(component.name for component in side.graph.schedule.components),
+        )
     )
     for side, words in ((supply, "supply"), (returns[worst], "return")):
         if np.isnan(side.graph.terminals.loss[side.critical]):

@@ -352,7 +352,7 @@ def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Not
         )
     if system.fan_kind == "external static" and not graph.is_return:
         names = graph.schedule.losses
-        unsaid = not_declared(names)
+        unsaid = not_declared([*names, *(c.name for c in graph.schedule.components)])
         if not any("return" in name.lower() for name in names):
             unsaid.insert(0, "return side")
         if unsaid:

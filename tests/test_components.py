@@ -28,6 +28,8 @@ from elbowroom.physics import (
     proportion,
     quantities,
 )
+from elbowroom.viewer.display import METRIC
+from elbowroom.viewer.layout_view import panel
 
 TRUNK, SIDE = rectangular(0.6, 0.3), round_section(0.25)
 COIL = ComponentSpec("side", "reheat coil", loss=35.0)
@@ -198,3 +200,17 @@ def test_the_keys_are_read(tmp_path: Path) -> None:
     assert one.loss == pytest.approx(24.908891)
     assert one.airflow == pytest.approx(400 * 0.3048**3 / 60)
     assert other == ComponentSpec("trunk", "component", coefficient=0.5)
+
+
+def test_a_picture_names_what_stands_in_a_duct() -> None:
+    made, _ = panel(found(COIL), "loss", METRIC, "a", "")
+    assert made.labels[0].text == "reheat coil, side\n35.0 Pa"
+    assert not [label for label in panel(found(), "loss", METRIC, "a", "")[0].labels
+                if "coil" in label.text]  # fmt: skip
+
+
+def test_a_component_declares_what_the_budget_asks_for() -> None:
+    fan = FanSpec(external_static_pressure=150.0)
+    asked = [any("coil" in flag.what for flag in one.flags if flag.where == "budget")
+             for one in (found(fan=fan), found(COIL, fan=fan))]  # fmt: skip
+    assert asked == [True, False]

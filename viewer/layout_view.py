@@ -258,6 +258,11 @@ def _losses(
     near = np.linalg.norm(ends - along, axis=2).argmin(axis=0)
     outer = ends[near, np.arange(len(branches))]
     middle[branches] += 0.7 * (outer - middle[branches])
+    # A component has no piece of its own: it stands in its duct.
+    inside = np.flatnonzero(e.kind == Kind.COMPONENT)
+    of_piece = np.concatenate([of_piece, inside])
+    own = e.duct[inside]
+    middle = np.concatenate([middle, (ducts.begin[own] + ducts.end[own]) / 2])
     alike = set.intersection(*map(_spent, others)) if others else set()
     spent = np.nan_to_num(values(analysis, by, display)[of_piece], nan=-np.inf)
     ranked = np.argsort(-spent, kind="stable")[:200].tolist()
@@ -308,6 +313,7 @@ def _short(analysis: Analysis, row: int) -> str:
         Kind.EXIT: "open end ",
         Kind.TERMINAL: "terminal ",
         Kind.DUCT: "duct ",
+        Kind.COMPONENT: f"{analysis.words(row).removesuffix(', as declared')}, ",
     }.get(kind, "")
     name = name if name.startswith(words) else f"{words}{name}"
     return cut(name, _NAME)
