@@ -832,3 +832,17 @@ def test_links_and_tables_lead_to_nothing_that_is_read(
 def test_tables_are_written_over_those_of_before(tmp_path: Path) -> None:
     for _ in range(2):
         assert main(["analyse", str(HOUSE), "--csv", str(tmp_path)]) == 0
+
+
+def test_each_schema_can_be_used_alone_and_says_the_same_as_the_others() -> None:
+    """What several schemas define is the same text: copy what was changed in one."""
+    defined: dict[str, Any] = {}
+    for name in NAMES:
+        content = schema(name)
+        refs = set(re.findall(r'"\$ref": "([^"]+)"', json.dumps(content)))
+        assert all(ref.startswith("#/$defs/") for ref in refs)
+        assert {ref.removeprefix("#/$defs/") for ref in refs} <= set(
+            content.get("$defs", {})
+        )
+        for key, definition in content.get("$defs", {}).items():
+            assert defined.setdefault(key, definition) == definition, (name, key)
