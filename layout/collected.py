@@ -74,12 +74,11 @@ def describe(
     said = read_extras(layers, where, found.faults)
     if said.unread:
         found.unread.update(said.unread)
-    read = ((word, section_in_name(word)) for word in dict.fromkeys(names))
-    holder, by_name = next(((word, one) for word, one in read if one), ("", None))
+    by_name = next(filter(None, map(section_in_name, dict.fromkeys(names))), None)
     section, origin = said.section, "extras"
     if section is None and by_name is not None:
         section, origin = by_name
-        other = other_section_in_name(holder)
+        other = next(filter(None, map(other_section_in_name, names)), None)
         if other is not None and not said.attributes.transition:
             found.notices.append(
                 warning(

@@ -57,7 +57,6 @@ def section_in_name(name: str) -> tuple[Section, str] | None:
     return None if found is None else found[:2]
 
 
-@lru_cache(maxsize=4096)
 def other_section_in_name(name: str) -> str | None:
     """Words of a second section in a name, unless it is the same one.
 
@@ -68,8 +67,7 @@ def other_section_in_name(name: str) -> str | None:
     >>> other_section_in_name("duct 600x300") is None
     True
     """
-    found = _search(name)
-    if found is None:
+    if len(_SIGN.findall(name)) < 2 or (found := _search(name)) is None:
         return None
     begin, end = found[2]
     plain = _plain(name)

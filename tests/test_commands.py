@@ -957,3 +957,17 @@ def test_options_that_no_picture_can_hold_together_are_told(
     assert "there.toml: it lies 4499996 m from here.toml" in capsys.readouterr().err
     assert main(["compare", *OPTIONS, "--page", page]) == 0
     assert "too far for a picture" not in capsys.readouterr().err
+
+
+def test_each_schema_can_be_used_alone_and_says_the_same_as_the_others() -> None:
+    """What several schemas define is the same text: copy what was changed in one."""
+    defined: dict[str, Any] = {}
+    for name in NAMES:
+        content = schema(name)
+        refs = set(re.findall(r'"\$ref": "([^"]+)"', json.dumps(content)))
+        assert all(ref.startswith("#/$defs/") for ref in refs)
+        assert {ref.removeprefix("#/$defs/") for ref in refs} <= set(
+            content.get("$defs", {})
+        )
+        for key, definition in content.get("$defs", {}).items():
+            assert defined.setdefault(key, definition) == definition, (name, key)

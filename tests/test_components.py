@@ -28,8 +28,7 @@ from elbowroom.physics import (
     proportion,
     quantities,
 )
-from elbowroom.viewer.display import METRIC
-from elbowroom.viewer.layout_view import panel
+from elbowroom.viewer import display, layout_view
 
 TRUNK, SIDE = rectangular(0.6, 0.3), round_section(0.25)
 COIL = ComponentSpec("side", "reheat coil", loss=35.0)
@@ -203,10 +202,12 @@ def test_the_keys_are_read(tmp_path: Path) -> None:
 
 
 def test_a_picture_names_what_stands_in_a_duct() -> None:
-    made, _ = panel(found(COIL), "loss", METRIC, "a", "")
-    assert made.labels[0].text == "reheat coil, side\n35.0 Pa"
-    assert not [label for label in panel(found(), "loss", METRIC, "a", "")[0].labels
-                if "coil" in label.text]  # fmt: skip
+    def labels(analysis: Analysis) -> list[str]:
+        made, _ = layout_view.panel(analysis, "loss", display.METRIC, "a", "")
+        return [label.text for label in made.labels]
+
+    assert labels(found(COIL))[0] == "reheat coil, side\n35.0 Pa"
+    assert not [text for text in labels(found()) if "coil" in text]
 
 
 def test_a_component_declares_what_the_budget_asks_for() -> None:
