@@ -324,3 +324,18 @@ def test_a_missing_section_is_said_once() -> None:
     found = audit(drawing, Schedule(terminals={"main": TerminalSpec(0.3)})).findings
     (said,) = [one for one in found if "section" in one.what]
     assert said.severity == Severity.ERROR
+
+
+def test_what_is_in_a_drawing_is_listed_in_either_unit(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """The riser of the house: 7.5 ft of 20 by 8 in, as its script draws it."""
+    house = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
+    for option, row, total in (
+        ("inch-pound", "20×8 in 7.50", "ft in all"),
+        ("metric", "508×203.2 mm 2.286", "m in all"),
+    ):
+        assert main(["check", str(house), "--units", option]) == 0
+        printed = " ".join(capsys.readouterr().out.split())
+        assert f"riser {row}" in printed
+        assert total in printed

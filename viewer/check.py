@@ -12,14 +12,16 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Notice,
+    Section,
     Severity,
     Shape,
     Tubes,
     level_frame,
+    units,
 )
 
 from .colours import Scale
-from .display import counted
+from .display import Display, counted
 from .labels import cut
 from .scene import Label, Panel, picture
 from .tables import new_table
@@ -32,7 +34,7 @@ _LISTED = 150  # letters of a finding, in the list beside the picture
 
 
 def print_check(
-    result: dict[str, Any], problems: Sequence[Notice], console: Any
+    result: dict[str, Any], problems: Sequence[Notice], display: Display, console: Any
 ) -> None:
     """Print what is in a drawing and what is odd about it."""
     from rich.markup import escape
@@ -40,15 +42,15 @@ def print_check(
     table = new_table("Runs")
     table.add_column("run")
     table.add_column("section")
-    table.add_column("length, m", justify="right")
-    table.add_column("airflow, m3/s", justify="right")
+    table.add_column(f"length, {display.length}", justify="right")
+    table.add_column(f"airflow, {display.flow}", justify="right")
     for run in result["runs"]:
         section, flow = run["section"], run["flow_m3_s"]
         table.add_row(
             escape(run["name"]),
-            section["words"] if section else "none",
-            f"{run['length_m']:.3f}",
-            "" if flow is None else f"{flow:.4g}",
+            _size(section, display) if section else "none",
+            display.lengths(run["length_m"], 3),
+            "" if flow is None else f"{units.to_unit(flow, display.flow):.4g}",
         )
     console.print(
         f"[bold]{escape(result['file'])}[/bold]  unit {result['unit']} "
@@ -58,7 +60,7 @@ def print_check(
     drawn = sum(run["length_m"] for run in result["runs"])
     is_doubled = drawn > result["total_length_m"] + _ROUNDING
     console.print(
-        f"{result['total_length_m']:.3f} m in all"
+        f"{display.lengths(result['total_length_m'], 3)} {display.length} in all"
         f"{', what is drawn twice counted once' if is_doubled else ''}; "
         f"{counted(result['junction_count'], 'junction')}, "
         f"{counted(result['free_end_count'], 'free end')}, "
@@ -73,6 +75,14 @@ def print_check(
         console.print(f"{number:3} {said.severity}: {escape(said.sentence)}")
         if said.effect:
             console.print(f"    effect: {escape(said.effect)}")
+
+
+def _size(said: dict[str, Any], display: Display) -> str:
+    """A section of the result, in the unit of the display."""
+    shapes = {"round": Shape.ROUND, "rect": Shape.RECTANGULAR, "oval": Shape.OVAL}
+    across = said.get("diameter_m", 0.0)
+    sides = said.get("width_m", across), said.get("height_m", across)
+    return display.size(Section(shapes[said["shape"]], *sides))
 
 
 def audit_picture(found: Audit, path: Path) -> str:

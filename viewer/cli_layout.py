@@ -235,16 +235,18 @@ def check(
         typer.Option("--fix", help="Write a mended copy there, as GLB."),
     ] = None,
     strict: StrictOption = False,
+    units: UnitsOption = "metric",
 ) -> int:
     """Say what is in a drawing, and what is odd about it, before any number."""
     from elbowroom.layout import Severity, audit, mended, read, refusal, write
     from elbowroom.physics import settled_audit, with_airflows
 
     from .check import audit_picture, print_check
-    from .display import counted
+    from .display import DISPLAYS, counted
     from .preflight import why_not
     from .results import check_result
 
+    display = one_of(units, DISPLAYS, "--units")
     if fix is not None and fix.suffix.lower() != ".glb":
         raise refusal("--fix", f"'{fix.name}' is no GLB", "name it NAME.glb")
     check_outputs([route], [schedule], png=png, out=fix)
@@ -265,7 +267,7 @@ def check(
     if as_json:
         print_json(result)
     else:
-        print_check(result, seen.findings, new_console())
+        print_check(result, seen.findings, display, new_console())
     if changes is not None and fix is not None:
         wrote(fix, replaced=there)
         if not as_json:

@@ -22,7 +22,7 @@ def read_remarks(path: Path) -> list[dict[str, str]]:
     if not path.exists():
         raise refusal(str(path), "there is no such file", remedy)
     try:
-        content = json.loads(path.read_text("utf-8"))
+        content = json.loads(path.read_text("utf-8-sig"))
         if content["schema"] != "elbowroom.remarks/1":
             why = f"its schema is '{content['schema']}'"
         else:
