@@ -461,6 +461,8 @@ def _legs(
         one, other = (part.ravel() for part in np.meshgrid(here, here))
         found = _likeness(away, turn, one, other).reshape(len(here), -1)
         np.fill_diagonal(found, 0.0)
+        # Where another goes much nearer straight on, that is the main of two branches.
+        found *= turn[here] <= turn[leg] + _UNLIKE[1]
         # Of more than two legs it is all or nothing: there is no print between.
         likeness[here] = found.max(axis=1) > 0.5
     symmetrical = likeness > 0.5

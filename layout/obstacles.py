@@ -221,9 +221,11 @@ def _scene(path: Path) -> Any:
     import trimesh
 
     mark = b"\xef\xbb\xbf"
-    if path.suffix.lower() == ".obj" and (content := path.read_bytes())[:3] == mark:
-        return trimesh.load_scene(BytesIO(content[3:]), file_type="obj")
-    return trimesh.load_scene(path)
+    if path.suffix.lower() != ".obj":
+        return trimesh.load_scene(path)
+    content = path.read_bytes().removeprefix(mark)
+    # Else all objects of the file are one, under the name of the first.
+    return trimesh.load_scene(BytesIO(content), file_type="obj", split_objects=True)
 
 
 def _meshes(

@@ -742,6 +742,8 @@ def _limits(table: Table) -> Iterator[tuple[str, RunLimits]]:
             entry.get("as_drawn", _yes_or_no) or False,
         )
         entry.says("the run", "max_height", "max_width", "as_drawn")
+        if limits.is_kept and (limits.highest or limits.widest):
+            entry.fault("as_drawn", "a run as drawn takes no other size", "delete one")
         entry.finish()
         yield run, limits
 
@@ -868,7 +870,8 @@ def _terminal(table: Table) -> TerminalSpec | None:
     load = table.positive("load", "power")
     share = table.get("share", units.share)
     given = [key for key in ("flow", "load", "share") if key in table]
-    if not given:
+    said_of = any(key in table for key in ("loss", "kind"))  # of one that is drawn
+    if not given and not said_of:
         table.fault(
             "",
             "the terminal has no airflow",
@@ -881,7 +884,7 @@ def _terminal(table: Table) -> TerminalSpec | None:
     loss = table.within("loss", "pressure", 0.0, 1e5, "0 to 100 kPa")
     kind, run, at = table.text("kind"), table.text("run"), table.point("at")
     table.finish()
-    if flow is None and load is None and share is None:
+    if not said_of and flow is None and load is None and share is None:
         return None
     return TerminalSpec(
         math.nan if flow is None else flow, loss, kind or "", run, at, load, share

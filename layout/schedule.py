@@ -1,5 +1,6 @@
 """The schedule: what a drawing cannot say, as plain data."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -204,7 +205,7 @@ class TerminalSpec:
     Parameters
     ----------
     flow
-        Airflow, m³/s; NaN where it follows from `load` or `share`.
+        Airflow, m³/s; NaN where it follows from `load` or `share`, or is drawn.
     loss
         Declared loss with its discharge, Pa.
     kind
@@ -227,6 +228,12 @@ class TerminalSpec:
     load: float | None = None
     share: float | None = None
     is_closed: bool = False
+
+    @property
+    def is_drawn(self) -> bool:
+        """Whether its airflow is left to the drawing."""
+        unsaid = self.load is None and self.share is None
+        return unsaid and math.isnan(self.flow)
 
 
 @dataclass(frozen=True, slots=True)

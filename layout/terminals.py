@@ -91,8 +91,9 @@ def match_terminals(
         spec = schedule.terminals[name]
         shut[place] = spec.is_closed
         names[place] = name
-        flow[place] = spec.flow  # NaN until a load or a share is worked out
-        basis[place] = int(Basis.DECLARED)
+        if not spec.is_drawn:
+            flow[place] = spec.flow  # NaN until a load or a share is worked out
+            basis[place] = int(Basis.DECLARED)
         if spec.loss is not None:
             loss[place] = spec.loss
     for place in np.flatnonzero(np.isnan(flow)).tolist():
@@ -100,12 +101,13 @@ def match_terminals(
         if int(leaf[place]) in disputed:
             continue  # that is said already
         what = "this open end has no airflow"
-        if int(leaf[place]) in chosen:
+        spec_of = schedule.terminals.get(chosen.get(int(leaf[place]), ""))
+        if spec_of is not None and not spec_of.is_drawn:
             remedy = (
                 "its load or share gives none until `physics.with_airflows` has worked "
                 "it out"
             )
-        elif names[place] in schedule.terminals:
+        elif spec_of is None and names[place] in schedule.terminals:
             remedy = (
                 f"[terminals.{toml_key(names[place])}] is another end: add a terminal "
                 f'with {_at(topology, node)} and flow = "..." to the schedule'

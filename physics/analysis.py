@@ -15,6 +15,7 @@ from .elements import DuctState, Elements, Kind, duct_state, elements_of
 from .fan_curve import pressure_of
 from .flags import (
     budget_flags,
+    component_flags,
     end_tap_flags,
     fan_flags,
     flexible_bend_flags,
@@ -280,6 +281,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         *graph.notices,
         *notices,
         *still_notices(graph, conditions, flow),
+        *component_flags(graph, flow),
         *takeoff_flags(graph),
         *end_tap_flags(graph, state, elements),
         *flexible_bend_flags(graph, state, elements, conditions.is_flexible),

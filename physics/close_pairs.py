@@ -72,8 +72,9 @@ def close_pairs(
     Returns
     -------
     pairs
-        In walking order; no elbow is in two of them: the one upstream comes first. A
-        pair that no table covers is given when it stands within 5 diameters.
+        In walking order; no elbow is in two of them: the two that stand nearer count,
+        of equal distances the ones upstream. A pair that no table covers is given when
+        it stands within 5 diameters.
     """
     bends, ducts = graph.bends, graph.ducts
     of_duct = np.full(len(ducts.parent), -1)
@@ -94,18 +95,16 @@ def close_pairs(
     found: list[ClosePair] = []
     taken: set[int] = set()
     near = (spacing < _FAR) & (state.velocity_pressure[between] > 0.0)
-    order = np.argsort(bends.duct[second[near]])
-    for row, gap in zip(
-        second[near][order].tolist(), spacing[near][order].tolist(), strict=True
-    ):
-        one = int(before[row])
-        if one in taken:
+    second, spacing = second[near], spacing[near]
+    for place in np.lexsort((bends.duct[second], spacing.round(6))).tolist():
+        row, one = int(second[place]), int(before[second[place]])
+        if one in taken or row in taken:
             continue
-        pair = _pair(graph, state, one, row, gap, loss, factor)
+        pair = _pair(graph, state, one, row, float(spacing[place]), loss, factor)
         if pair is not None:
             found.append(pair)
-            taken.add(row)
-    return found
+            taken |= {one, row}
+    return sorted(found, key=lambda pair: int(bends.duct[pair.second]))
 
 
 def _pair(

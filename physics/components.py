@@ -2,10 +2,16 @@
 
 import numpy as np
 
-from elbowroom.layout import ComponentSpec, DuctGraph, FloatArray, IntArray, refusal
+from elbowroom.layout import (
+    ComponentSpec,
+    DuctGraph,
+    FloatArray,
+    IntArray,
+    refusal,
+)
 
 from .air import Air
-from .flows import duct_flows
+from .flows import duct_flows, loops_of
 
 
 def component_ducts(graph: DuctGraph) -> IntArray:
@@ -15,15 +21,24 @@ def component_ducts(graph: DuctGraph) -> IntArray:
     """
     found = []
     for spec in graph.schedule.components:
-        ducts = _of_run(graph, spec)
+        ducts = ducts_of_run(graph, spec)
         if spec.at is not None:
             apart = _distance(graph, ducts, np.array(spec.at))
-            ducts = ducts[[int(apart.argmin())]]
+            nearest = int(apart.argmin())
+            ducts, off = ducts[[nearest]], float(apart[nearest])
+            if off > graph.ducts.width[ducts[0]] / 2 + graph.ducts.height[ducts[0]] / 2:
+                raise refusal(
+                    f"{graph.schedule.file}, [[component]] '{spec.name}' at",
+                    f"no piece of run '{spec.run}' is there; the nearest is "
+                    f"{off:.3g} m away",
+                    "correct the coordinates",
+                )
         found.append(int(ducts[0]))
     return np.array(found, dtype=np.int64)
 
 
-def _of_run(graph: DuctGraph, spec: ComponentSpec) -> IntArray:
+def ducts_of_run(graph: DuctGraph, spec: ComponentSpec) -> IntArray:
+    """Ducts of the run in which a component stands; BadInput if air reaches none."""
     names = graph.drawing.names
     runs = [run for run, name in enumerate(names) if name == spec.run]
     ducts = np.isin(graph.ducts.run, runs).nonzero()[0]
@@ -61,7 +76,7 @@ def component_coefficients(graph: DuctGraph, air: Air, loss_ratio: float) -> Flo
     ------
     BadInput
         If a loss is declared without its airflow where that follows from loops, or
-        for a run that the air does not reach.
+        for a run that the air does not reach or a place where that is not.
 
     References
     ----------
@@ -72,12 +87,15 @@ def component_coefficients(graph: DuctGraph, air: Air, loss_ratio: float) -> Flo
         return np.empty(0)
     ducts = component_ducts(graph)
     flow = duct_flows(graph)
+    on_loop = np.zeros(len(flow), dtype=bool)
+    if graph.loops is not None:
+        on_loop |= loops_of(graph)[1].any(axis=0)
     found = np.zeros(len(specs))
     for row, (spec, duct) in enumerate(zip(specs, ducts.tolist(), strict=True)):
         if spec.coefficient is not None:
             found[row] = spec.coefficient
             continue
-        if spec.airflow is None and graph.loops is not None:
+        if spec.airflow is None and on_loop[duct]:
             raise refusal(
                 f"{graph.schedule.file}, [[component]] '{spec.name}'",
                 "the airflow of its duct follows from the loops of the drawing",

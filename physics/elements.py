@@ -175,10 +175,12 @@ def duct_state(graph: DuctGraph, flow: FloatArray, conditions: Conditions) -> Du
     air = conditions.air
     moving = velocity
     if len(graph.terminals.closed):  # no friction factor is known of air that is still
-        moving = np.where(flow == 0.0, 1.0, velocity)  # its loss counts as nothing
+        moving = np.where(flow == 0.0, 1.0, velocity)
     gradient = pressure_gradient(
         moving, diameter, conditions.roughness, air.density, air.viscosity
     )
+    if moving is not velocity:
+        gradient[flow == 0.0] = 0.0
     notes = np.zeros(len(velocity), dtype=np.int64)
     pressed = (conditions.compression > 0.0).nonzero()[0]
     if len(pressed):
@@ -246,7 +248,9 @@ def elements_of(
     loss = found.value * found.reynolds_factor * pressure
     loss[straight] = state.gradient * ducts.length
     if len(terminals.closed):  # what leads to a closed end no air pays for
-        loss[state.flow[duct] == 0.0] = 0.0
+        still = state.flow[duct] == 0.0
+        loss[still] = 0.0
+        found.value[still] *= 0.0  # NaN, of ducts, stays NaN
     told = (~np.isnan(terminals.loss)).nonzero()[0]
     loss[terminal[told]] = terminals.loss[told] * conditions.loss_ratio
     length = np.zeros(len(duct))

@@ -9,6 +9,7 @@ from elbowroom.layout import (
     BoolArray,
     DuctGraph,
     Ducts,
+    FloatArray,
     IntArray,
     Notice,
     Shape,
@@ -23,6 +24,7 @@ from elbowroom.layout import (
 )
 
 from .coefficient import Note
+from .components import component_ducts, ducts_of_run
 from .elements import DuctState, Elements, Kind
 from .fan_effect import effective_duct_length, outlet_elbow
 from .flexible import bend_extra_length
@@ -298,6 +300,34 @@ def _places(graph: DuctGraph, rows: IntArray) -> str:
 
 def _metres_and_feet(length: float) -> str:
     return f"{length:.2f} m ({length / units.FOOT:.1f} ft)"
+
+
+def component_flags(graph: DuctGraph, flow: FloatArray) -> list[Notice]:
+    """Say where a component was put whose run carries more than one airflow.
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+    flow
+        Airflow in each duct, m³/s, shape (d,).
+    """
+    found = []
+    specs = graph.schedule.components
+    for spec, duct in zip(specs, component_ducts(graph).tolist(), strict=True):
+        mine = flow[ducts_of_run(graph, spec)]
+        if spec.at is None and np.ptp(mine) > 1e-6 * float(mine.max()):
+            found.append(
+                warning(
+                    f"{graph.schedule.file}, [[component]] '{spec.name}'",
+                    f"run '{spec.run}' has branches, and it was put where that begins, "
+                    f"with {airflow_words(float(flow[duct]))}",
+                    "write where it stands, "
+                    'at = ["1 m", "2 m", "3 m"]; the nearest piece of the run counts',
+                    effect="its loss hangs on the airflow there",
+                )
+            )
+    return found
 
 
 def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Notice]:

@@ -141,9 +141,11 @@ def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:
                 graph.place(duct),
                 f"the drawing writes {ducts.drawn_flow[duct]:.4g} m3/s there, but the "
                 f"terminals behind it add up to {flow[duct]:.4g} m3/s",
-                "the airflow of a run is its total, with what its branches take: write "
-                f"{flow[duct]:.4g} m3/s there, or leave it out, or correct those of "
-                f"its terminals, {_terminals_behind(graph, duct)}",
+                "no air leaves behind it: delete its airflow, or open an end"
+                if flow[duct] == 0.0
+                else "the airflow of a run is its total, with what its branches take: "
+                f"write {flow[duct]:.4g} m3/s there, or leave it out, or correct "
+                f"those of its terminals, {_terminals_behind(graph, duct)}",
             )
         )
     if faults:

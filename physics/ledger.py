@@ -229,12 +229,14 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         )
     if is_far(moved) and air.losses_at is None:
         assume(
-            len(schedule.losses) + int((~np.isnan(graph.terminals.loss)).sum()),
+            len(schedule.losses)
+            + sum(component.loss is not None for component in schedule.components)
+            + int((~np.isnan(graph.terminals.loss)).sum()),
             f"declared losses as those in the site's air of {moved.density:.3g} kg/m³",
             LOSSES_AT,
             f"those in standard air of {STANDARD_DENSITY:g} kg/m³, times "
-            f"{density_ratio(moved):.3f} here, of terminals; under [losses] too, "
-            "which no path holds",
+            f"{density_ratio(moved):.3f} here, of terminals and components; under "
+            "[losses] too, which no path holds",
             air=replace(air, losses_at="standard air"),
         )
     drawing = graph.drawing

@@ -31,7 +31,7 @@ from .loops import (
     way_words,
 )
 from .site_air import fan_air_notices, fan_at_site
-from .system import SAME, airflow_words, at_fan
+from .system import SAME, airflow_words, at_fan, mean_at_fan
 
 _STEPS = 400
 _SETTLED = 1e-10  # largest relative change of an airflow
@@ -188,12 +188,14 @@ def operate(
                 "look for a junction that feeds on its own airflow",
             )
         )
-    if returns and abs(drawn - 1.0) > SAME:
+    mass = [side.design * side.analysis.conditions.air.density for side in sides]
+    alike = sum(mass[1:]) / mass[0]  # what is kept is mass
+    if returns and abs(alike - 1.0) > SAME:
         notices.append(
             note(
                 where,
-                f"the returns draw {100 * drawn:.0f} % of what the supply carries, as "
-                "at design: the rest comes or goes by ways that are not drawn",
+                f"the returns draw {100 * alike:.0f} % of what the supply carries, by "
+                "mass, as at design: the rest comes or goes by ways that are not drawn",
             )
         )
     duct_flow, still = _continued(analysis, flows[0], ways[0])
@@ -248,9 +250,7 @@ def _side(analysis: Analysis, dampers: str) -> _Side:
             added[setting.terminal] += setting.excess / design[setting.terminal] ** 2
     roots = graph.ducts.parent < 0
     whole = float(state.flow[roots].sum())
-    # Per unit of time, what flows carries its own velocity pressure.
-    mean = float((state.velocity_pressure * state.flow)[roots].sum()) / whole
-    inlet, outlet = at_fan(graph, analysis.conditions, mean)
+    inlet, outlet = at_fan(graph, analysis.conditions, mean_at_fan(graph, state))
     outside = sum((analysis.conditions.declared_losses or {}).values())
     return _Side(
         analysis, added, outside / whole**2, inlet / whole**2, outlet / whole**2, whole

@@ -159,16 +159,24 @@ def proportion(
             break
         schedule = replace(schedule, limits=limits)
         found = _proportion(drawing, schedule, aim, tolerance)
-    return found
+    tight = sorted({run for run, _, _ in _too_near(found.after, obstacles, schedule)})
+    if not tight:
+        return found
+    said = warning(
+        drawing.file,
+        f"with these sizes {_shown(tight)} still comes nearer to an obstacle than "
+        f"{schedule.clearance * 1e3:.0f} mm",
+        "lead it another way: no lower section mends that",
+    )
+    return replace(found, notices=(*found.notices, said))
 
 
-def _lowered(
-    analysis: Analysis, obstacles: Sequence[Obstacle], schedule: Schedule, aim: Aim
-) -> dict[str, RunLimits]:
-    """Limits of the runs, those that stand too near an obstacle made lower."""
-    limits = dict(schedule.limits)
+def _too_near(
+    analysis: Analysis, obstacles: Sequence[Obstacle], schedule: Schedule
+) -> list[tuple[str, int, float]]:
+    """Run and duct of what stands too near an obstacle, and how much it lacks, m."""
     if not obstacles:
-        return limits
+        return []
     graph = analysis.graph
     shapes = solids(graph)
     near = clearances(
@@ -177,13 +185,19 @@ def _lowered(
         insulation=schedule.insulation,
         required=schedule.clearance,
     )
-    ducts = piece_ducts(graph, shapes)[near.piece]
-    for duct, distance in zip(ducts.tolist(), near.distance.tolist(), strict=True):
-        lacking = schedule.clearance - distance
-        if lacking <= 1e-6:
-            continue
-        run = graph.drawing.names[int(graph.ducts.run[duct])]
-        height = float(graph.ducts.height[duct]) - 2.0 * lacking
+    ducts = piece_ducts(graph, shapes)[near.piece].tolist()
+    names = [graph.drawing.names[int(graph.ducts.run[duct])] for duct in ducts]
+    lacking = (schedule.clearance - near.distance).tolist()
+    return [one for one in zip(names, ducts, lacking, strict=True) if one[2] > 1e-6]
+
+
+def _lowered(
+    analysis: Analysis, obstacles: Sequence[Obstacle], schedule: Schedule, aim: Aim
+) -> dict[str, RunLimits]:
+    """Limits of the runs, those that stand too near an obstacle made lower."""
+    limits, ducts = dict(schedule.limits), analysis.graph.ducts
+    for run, duct, lacking in _too_near(analysis, obstacles, schedule):
+        height = float(ducts.height[duct]) - 2.0 * lacking
         own = limits.get(run, RunLimits(aim.highest, aim.widest))
         if height >= _LOWEST and (own.highest is None or height < own.highest):
             limits[run] = replace(own, highest=height)

@@ -94,12 +94,19 @@ class System:
     effective_length: float
 
 
+def mean_at_fan(graph: DuctGraph, state: DuctState) -> float:
+    """Velocity pressure of the ducts at the fan, Pa, the mean by their airflows."""
+    first = (graph.ducts.parent < 0).nonzero()[0]
+    flow = state.flow[first]
+    return float(state.velocity_pressure[first] @ flow / flow.sum())
+
+
 def at_fan(
     graph: DuctGraph, conditions: Conditions, drawn: float
 ) -> tuple[float, float]:
     """Velocity pressure at the fan's inlet and at its outlet, Pa.
 
-    As declared; else `drawn`, that of the duct at the fan, on the side that is drawn,
+    As declared; else `drawn`, that of the ducts at the fan, on the side that is drawn,
     and none on the other. A static pressure measured in a plenum is a total one, as the
     air stands still there.
     """
@@ -146,7 +153,7 @@ def system_of(
     loss, length = float(path_loss[critical]), float(path_length[critical])
     fittings = loss - friction - declared
     outside = float(sum((conditions.declared_losses or {}).values()))
-    inlet, outlet = at_fan(graph, conditions, float(state.velocity_pressure[way[-1]]))
+    inlet, outlet = at_fan(graph, conditions, mean_at_fan(graph, state))
     pressure, kind, available, left = None, None, None, None
     if conditions.fan_total is not None:
         pressure, kind = conditions.fan_total, "total"

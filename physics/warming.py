@@ -7,6 +7,7 @@ from elbowroom.layout import DuctGraph, FloatArray, IntArray, sum_from_root
 from .flows import goes_on
 
 OUTSIDE_FILM = 8.0  # W/(m² K), still air on the outside; 6 to 10 from memory
+_STILL = 50.0  # transfer units: nothing is left of a difference
 
 
 def transfer_units(
@@ -27,8 +28,15 @@ def transfer_units(
         kg/s, shape (d,).
     specific_heat
         J/(kg K).
+
+    Returns
+    -------
+    ntu
+        Air that stands still takes the temperature around it: as good as endless.
     """
-    return np.asarray(transmission * surface / (mass_flow * specific_heat))
+    moves = mass_flow > 0.0
+    carried = np.where(moves, mass_flow, 1.0) * specific_heat
+    return np.where(moves, transmission * surface / carried, _STILL)
 
 
 def temperatures(
@@ -76,7 +84,8 @@ def temperatures_in(
         ducts = arriving.get(before, [before])
         start[duct] = supply
         if before >= 0:
-            start[duct] = np.average(end[ducts], weights=flow[ducts])
+            weights = flow[ducts] if flow[ducts].any() else None
+            start[duct] = np.average(end[ducts], weights=weights)
         end[duct] = around + (start[duct] - around) * np.exp(-ntu[duct])
     return start, end
 

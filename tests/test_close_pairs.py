@@ -192,3 +192,12 @@ def test_an_offset_of_30_degrees_has_the_reynolds_factor_of_its_elbows() -> None
         found = route(points, words="mitred", terminals={"a": TerminalSpec(flow, 0.0)})
         ratios.append((found.pairs[0].together or 0.0) / found.pairs[0].plain)
     assert ratios[0] == pytest.approx(ratios[1])
+
+
+def test_of_three_elbows_the_two_that_stand_nearer_are_the_pair() -> None:
+    """One far upstream, which hardly counts, takes none of them away."""
+    for far in (5.9, 6.1):
+        points = [[0, 0, 0], [4, 0, 0], [4, far, 0], [4.3, far, 0], [4.3, 0, 0]]
+        (pair,) = [p for p in route(points, words="mitred").pairs if p.together]
+        assert pair.arrangement == "U"
+        assert pair.spacing < 2.0

@@ -1,14 +1,17 @@
 """Ends that the schedule declares closed: no air, no loss, but duct to be made."""
 
 import warnings
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from elbowroom.layout import (
+    AirSpec,
     Attributes,
     BadInput,
+    ChecksSpec,
     Drawing,
     FanSpec,
     Schedule,
@@ -23,6 +26,7 @@ from elbowroom.physics import (
     Aim,
     Analysis,
     analyse,
+    checks,
     open_shares,
     operate,
     proportion,
@@ -43,6 +47,9 @@ external_static_pressure = "60 Pa"
 use = "commercial"
 noise = "RC 35"
 ducts_stand = "above a ceiling"
+temperature_around = "35 C"
+heat_transmission = "1 W/m2K"
+dew_point_around = "18 C"
 """
 
 
@@ -185,6 +192,39 @@ def test_what_is_refused(tmp_path: Path, lines: str, said: str) -> None:
     with pytest.raises(BadInput) as caught:
         read_schedule(plan)
     assert said in str(caught.value)
+
+
+@pytest.mark.parametrize("is_ring", [False, True])
+def test_still_air_takes_the_temperature_around_it(is_ring: bool) -> None:
+    spec = ChecksSpec(around=308.0, transmission=1.0, dew_point=291.0)
+    air = AirSpec(temperature=287.0)
+    if is_ring:
+        closed = ring(True)
+        plan = replace(closed.graph.schedule, checks=spec, air=air)
+        shut = analyse(build(closed.graph.drawing, plan))
+    else:
+        shut = found(route(stubs=True), "trunk", *STUBS, checks=spec, air=air)
+    (skin,) = [check for check in checks(shut) if "dew point" in check.rule]
+    assert skin.value < 308.0
+    assert np.isfinite(skin.value)
+
+
+def test_a_drawn_airflow_at_a_closed_end_is_told() -> None:
+    with pytest.raises(BadInput, match="delete its airflow, or open an end"):
+        found(route(), "one", "trunk")
+
+
+def test_a_terminal_may_add_its_loss_to_a_drawn_airflow() -> None:
+    plan = Schedule(terminals={"trunk": CLOSED, "one": TerminalSpec(np.nan, 12.0)})
+    graph = build(route(), plan)
+    assert graph.terminals.flow.tolist() == [0.2, 0.2]
+    assert graph.terminals.loss[0] == 12.0
+    bare = drawing_from_runs(
+        [("a", np.array([[0.0, 0, 0], [4, 0, 0]]), SIDE)],
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    with pytest.raises(BadInput, match="this open end has no airflow"):
+        build(bare, Schedule(terminals={"a": TerminalSpec(np.nan, 12.0)}))
 
 
 def test_one_end_stays_open() -> None:

@@ -142,7 +142,7 @@ def test_sizes_keep_what_is_declared() -> None:
 
 def test_in_a_ring_a_loss_needs_its_airflow() -> None:
     with pytest.raises(BadInput, match="follows from the loops"):
-        found(COIL, ring=True)
+        found(ComponentSpec("back", "coil", loss=5.0), ring=True)
     coil = ComponentSpec("trunk", "coil", loss=30.0, airflow=0.3, at=(9.0, 0.0, 0.0))
     plain, other = found(ring=True), found(coil, ring=True)
     back = list(plain.graph.drawing.names).index("back")
@@ -215,3 +215,29 @@ def test_a_component_declares_what_the_budget_asks_for() -> None:
     asked = [any("coil" in flag.what for flag in one.flags if flag.where == "budget")
              for one in (found(fan=fan), found(COIL, fan=fan))]  # fmt: skip
     assert asked == [True, False]
+
+
+def test_a_place_beside_its_run_is_refused() -> None:
+    with pytest.raises(BadInput, match="no piece of run 'side' is there; the nearest"):
+        found(ComponentSpec("side", "coil", loss=3.0, at=(4.0, 9.0, 0.0)))
+
+
+def test_a_run_with_branches_asks_for_the_place() -> None:
+    asked = found(ComponentSpec("trunk", "coil", loss=3.0))
+    (said,) = [flag for flag in asked.flags if "has branches" in flag.what]
+    assert "600.0 L/s" in said.what
+    for spec in (COIL, ComponentSpec("trunk", "coil", loss=3.0, at=(9.0, 0.0, 0.0))):
+        assert not [flag for flag in found(spec).flags if "has branches" in flag.what]
+
+
+def test_what_is_assumed_of_declared_losses_counts_components() -> None:
+    high = AirSpec(293.15, 2438.4)
+    said = [one for one in found(COIL, air=high).assumptions if "losses" in one.what]
+    assert [one.elements for one in said] == [1]
+
+
+def test_beside_a_ring_a_loss_has_the_airflow_of_its_terminals() -> None:
+    coil = ComponentSpec("tail", "coil", loss=12.0)
+    analysis = found(coil, ring=True)
+    (row,) = of_components(analysis)
+    assert analysis.elements.loss[row] == pytest.approx(12.0)

@@ -190,6 +190,25 @@ def test_limits_of_a_run_from_the_schedule(tmp_path: Path) -> None:
     assert by_run["T1"].height == pytest.approx(0.3)
 
 
+def test_a_run_as_drawn_has_no_other_limit(tmp_path: Path) -> None:
+    path = tmp_path / "s.toml"
+    path.write_text('[limits.T2]\nas_drawn = true\nmax_width = "0.5 m"\n')
+    with pytest.raises(BadInput, match="a run as drawn takes no other size"):
+        read_schedule(path)
+
+
+def test_what_no_lower_section_mends_is_said() -> None:
+    middle = drawn().points[:2].mean(axis=0)
+    block = trimesh.creation.box([0.4, 2.0, 2.0])
+    block.apply_translation(middle)
+    wall = Obstacle("wall", np.asarray(block.vertices), np.asarray(block.faces), True)
+    found = proportion(drawn(), Schedule(), Aim(rate=1.0), obstacles=[wall])
+    (said,) = [n for n in found.notices if "nearer to an obstacle" in n.what]
+    assert "'T1'" in said.what
+    clear = proportion(drawn(), Schedule(), Aim(rate=1.0))
+    assert not [n for n in clear.notices if "nearer to an obstacle" in n.what]
+
+
 def test_a_run_may_stay_as_it_is_drawn() -> None:
     plan = Schedule(limits={"T1": RunLimits(is_kept=True)})
     found = proportion(drawn(), plan, Aim(rate=3.0))

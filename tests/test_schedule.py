@@ -128,7 +128,7 @@ STEP = '[[transitions.exception]]\nrun = "a"'
         ("[terminals.a]\nflow=100", "no unit"),
         ('[terminals.a]\nflow="0 L/s"', "above zero"),
         ('[terminals.a]\nflow="10 Pa"', "measures pressure"),
-        ('[terminals.a]\nloss="10 Pa"', "has no airflow"),
+        ('[terminals.a]\nrun="b"', "has no airflow"),
         ('[terminals.a]\nflow="1 L/s"\nat=[0, 0, 3]', "no unit"),
         ('[terminals.a]\nflow="1 L/s"\nat=["0 m", "0 m"]', "three lengths"),
         ('[elbows]\nconstruction="mitered"', 'did you mean "mitred"'),

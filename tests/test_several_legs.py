@@ -95,6 +95,24 @@ def test_a_third_leg_with_hardly_any_air_makes_no_other_junction(
     assert three["b"] == pytest.approx(three["c"])
 
 
+@pytest.mark.parametrize("joining", [False, True])
+def test_two_small_taps_make_no_wye_beside_a_main_that_turns_a_little(
+    joining: bool,
+) -> None:
+    """The leg that carries the air is the main, at 9.9 degrees as at 10.1."""
+    both = []
+    for degrees in (9.9, 10.1):
+        tap = round_section(0.2)
+        legs = {
+            "b": (leg(degrees, 90.0), MAIN, 0.9),
+            "c": (leg(90.0), tap, 0.1),
+            "d": (leg(90.0, 180.0), tap, 0.1),
+        }
+        both.append(losses(found(legs, joining)))
+    for name in "bcd":
+        assert both[1][name] == pytest.approx(both[0][name], abs=0.05)
+
+
 def test_equal_legs_that_are_no_pair_are_all_branches() -> None:
     legs = {"b": (leg(90.0), LEG, 0.3), "c": (leg(90.0, 90.0), LEG, 0.3)}
     analysis = found(legs)

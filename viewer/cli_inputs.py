@@ -178,7 +178,8 @@ def _return_side(
                 effect="the budget of both sides has the supply's fan, or none",
             )
         )
-    schedule = replace(schedule, source=replace(schedule.source, is_return=True))
+    source = replace(schedule.source, is_return=True)
+    schedule = replace(schedule, source=source, fan=FanSpec())
     analysis = analysed(route, schedule, reading)
     return replace(analysis, flags=(*said, *analysis.flags))
 

@@ -83,7 +83,7 @@ def analyse(
 
     from .checks import print_cautions, print_checks
     from .display import DISPLAYS
-    from .layout_view import option_words, panel, values
+    from .layout_view import far_apart, option_words, panel, values
     from .plan import budget_row, print_budget
     from .results import analysis_result, return_row
     from .sheets import write_csv_tables, write_workbook
@@ -138,6 +138,8 @@ def analyse(
         named = option_names([route, *(returns or [])])
         shown = [replace(option, name=named[0])]
         shown += [Option(*one) for one in zip(named[1:], back, strict=True)]
+        for said_of in far_apart([one.analysis for one in shown]):
+            say(said_of.sentence)
         write_review_page(page, shown, solids, display.name, whole)
     return exit_code(strict, [option], back)
 

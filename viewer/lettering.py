@@ -1,5 +1,6 @@
 """How words are drawn: as they are written, in whatever installed font has them."""
 
+import logging
 import warnings
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -31,9 +32,15 @@ def lettering(words: str, **look: Any) -> Iterator[None]:
         "font.family": [*rcParams["font.family"], *fonts],
         **look,
     }
-    with rc_context(settings), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        yield
+    finder = logging.getLogger("matplotlib.font_manager")
+    level = finder.level
+    finder.setLevel(logging.ERROR)  # a font without a bold face is good enough
+    try:
+        with rc_context(settings), warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message="Glyph .* missing from")
+            yield
+    finally:
+        finder.setLevel(level)
 
 
 def unwritable(words: str) -> str:

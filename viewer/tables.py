@@ -324,7 +324,7 @@ def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:
         if effect.loss is not None:
             sign = "+" if effect.loss >= 0 else "–"
             change = (
-                f"{said.instead}: {sign}{display.pressures(abs(effect.loss))} "
+                f"{_plain(said.instead)}: {sign}{display.pressures(abs(effect.loss))} "
                 f"{display.pressure} on the {said.acts_on}"
             )
         console.print(
