@@ -578,11 +578,10 @@ def _frames(
         across.take(turning, axis=0),
         upright.take(turning, axis=0),
     )
+    behind = goes_level.nonzero()[0]
+    if len(behind):
+        begins = levelled(parent, plumb, free, behind, begins, added)
     roll = rolls(parent, added, begins)
-    if free.any():
-        behind = goes_level.nonzero()[0]
-        begins = levelled(parent, plumb, free, behind, begins, added, roll)
-        roll = rolls(parent, added, begins)
     # Quarter turns come out a rounding away from where they belong.
     quarter = (roll / (np.pi / 2)).round() * (np.pi / 2)
     roll = np.where(np.abs(roll - quarter) < 1e-6, quarter, roll)

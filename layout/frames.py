@@ -146,7 +146,6 @@ def levelled(
     behind: IntArray,
     begins: FloatArray,
     added: FloatArray,
-    roll: FloatArray,
 ) -> FloatArray:
     """Let vertical ducts stand so that the first duct behind them stands as it should.
 
@@ -159,8 +158,8 @@ def levelled(
         said and which carries no other's on, shape (d,).
     behind
         Ducts to which vertical ones lead that are not vertical, in walking order.
-    begins, added, roll
-        As for `rolls`, and what that gave, rad, shape (d,).
+    begins, added
+        As for `rolls`: where a duct begins anew, and what each adds, rad, shape (d,).
 
     Returns
     -------
@@ -169,15 +168,16 @@ def levelled(
         else level; the others as they were. Our own choice: a vertical duct has no
         level side, and the first side of a section that is written is its level one.
     """
-    begins = begins.copy()
-    carries, wanted = np.isnan(begins), np.nan_to_num(begins)
+    out = begins.copy()
     for row in behind[::-1].tolist():  # the first one counts
-        duct = before = int(parent[row])
-        while plumb[duct] and carries[duct] and not free[duct]:
+        duct, picked_up = int(parent[row]), float(added[row])
+        while plumb[duct] and not free[duct] and np.isnan(begins[duct]):
+            picked_up += float(added[duct])
             duct = int(parent[duct])
         if free[duct]:
-            begins[duct] = roll[duct] + wanted[row] - (roll[before] + added[row])
-    return begins
+            wanted = 0.0 if np.isnan(begins[row]) else float(begins[row])
+            out[duct] = wanted - picked_up
+    return out
 
 
 def rolls(parent: IntArray, roll: FloatArray, begins: FloatArray) -> FloatArray:

@@ -11,9 +11,8 @@ def coordinates(point: Iterable[float]) -> list[str]:
     >>> coordinates([500003.25, 4.5e6, -0.0])
     ['500003.25', '4500000', '0']
     """
-    return [
-        f"{round(float(part), 3) + 0.0:.3f}".rstrip("0").rstrip(".") for part in point
-    ]
+    texts = [f"{float(part):.3f}".rstrip("0").rstrip(".") for part in point]
+    return ["0" if text == "-0" else text for text in texts]
 
 
 def place_words(point: Iterable[float]) -> str:
