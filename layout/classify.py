@@ -448,33 +448,15 @@ def _legs(
     is_tap = pieces.is_tap[rows]
     is_branch = (every != straight) | is_tap
     straight_turn = turn[straight]
-    likeness = np.zeros(len(rows))
-    away = away.take(order, axis=0)
-    several, tied = count[group] > 2, np.zeros(len(rows), dtype=bool)
+    likeness, tied = np.zeros(len(rows)), np.zeros(len(rows), dtype=bool)
     turned = (count[group] > 1) & (straight_turn > STRAIGHT_ON) & (common != rows)
-    away_too = turned & (straight_turn > _TURNED_AWAY[0])
-    alike = (away_too & ~several).nonzero()[0]
-    if len(alike):
-        likeness[alike] = _likeness(away, turn, straight[alike], widest[alike])
-    for leg in (away_too & several & first).nonzero()[0].tolist():
-        here = np.arange(leg, leg + count[group[leg]])
-        one, other = (part.ravel() for part in np.meshgrid(here, here))
-        found = _likeness(away, turn, one, other).reshape(len(here), -1)
-        np.fill_diagonal(found, 0.0)
-        # Where another goes much nearer straight on, that is the main of two branches.
-        found *= turn[here] <= turn[leg] + _UNLIKE[1]
-        # Of more than two legs it is all or nothing: there is no print between.
-        likeness[here] = found.max(axis=1) > 0.5
-    symmetrical = likeness > 0.5
     if turned.any():
-        # Where two legs tie for the straight one, or two of several are a pair, none is
-        # straight: else the order of drawing would tell which.
-        size, second = size[order], np.minimum(straight + 1, len(rows) - 1)
-        tied = turned & (np.abs(turn[second] - straight_turn) < _SAME_TURN)
-        tied &= np.abs(size[second] - size[straight]) < _SAME_SIZE * size[straight]
-        tied |= np.bincount(group, symmetrical & several)[group] > 0
+        likeness, tied = _without_main(
+            away.take(order, axis=0), turn, size[order], turned, group, straight, widest
+        )
         is_branch |= tied
         straight_turn = np.where(tied, 0.0, straight_turn)
+    symmetrical = likeness > 0.5
     branch = np.where(is_branch | symmetrical, every, widest)
     drawing = topology.drawing
     default, default_basis = schedule.takeoff_entry("")
@@ -500,6 +482,42 @@ def _legs(
         entry,
         basis,
     )
+
+
+def _without_main(
+    away: FloatArray,
+    turn: FloatArray,
+    size: FloatArray,
+    turned: BoolArray,
+    group: IntArray,
+    straight: IntArray,
+    widest: IntArray,
+) -> tuple[FloatArray, BoolArray]:
+    """Likeness of junctions to such without a main, and whether no leg is straight.
+
+    `turned` are the legs of several where the straightest turns away too; `straight`
+    and `widest` are the legs of each one's junction that turn least and most.
+    """
+    likeness, several = np.zeros(len(turn)), widest - straight > 1
+    away_too = turned & (turn[straight] > _TURNED_AWAY[0])
+    alike = (away_too & ~several).nonzero()[0]
+    likeness[alike] = _likeness(away, turn, straight[alike], widest[alike])
+    for leg in np.unique(straight[away_too & several]).tolist():
+        here = np.arange(leg, widest[leg] + 1)
+        one, other = (part.ravel() for part in np.meshgrid(here, here))
+        found = _likeness(away, turn, one, other).reshape(len(here), -1)
+        np.fill_diagonal(found, 0.0)
+        # Where another goes much nearer straight on, that is the main of two branches.
+        found *= turn[here] <= turn[leg] + _UNLIKE[1]
+        # Of more than two legs it is all or nothing: there is no print between.
+        likeness[here] = found.max(axis=1) > 0.5
+    # Where two legs tie for the straight one, or two of several are a pair, none is
+    # straight: else the order of drawing would tell which.
+    second = np.minimum(straight + 1, len(turn) - 1)
+    tied = turned & (np.abs(turn[second] - turn[straight]) < _SAME_TURN)
+    tied &= np.abs(size[second] - size[straight]) < _SAME_SIZE * size[straight]
+    tied |= np.bincount(group, (likeness > 0.5) & several)[group] > 0
+    return likeness, tied
 
 
 def _likeness(

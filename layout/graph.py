@@ -10,6 +10,7 @@ import numpy as np
 
 from .basis import Basis
 from .classify import RunSections, classify
+from .components import component_ducts
 from .drawing import Drawing
 from .faults import BadInput, Notice, error, note, refusal, warning
 from .fit import fit_notices
@@ -110,6 +111,14 @@ class DuctGraph:
         `length` (m) and `duct` (the row). Built at the first use.
         """
         return network(self)
+
+    @cached_property
+    def component_duct(self) -> IntArray:
+        """Duct in which each component of the schedule stands, shape (c,).
+
+        BadInput where one stands in no duct.
+        """
+        return component_ducts(self)
 
     def section(self, duct: int) -> Section:
         """Section of a duct."""

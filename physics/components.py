@@ -2,62 +2,10 @@
 
 import numpy as np
 
-from elbowroom.layout import (
-    ComponentSpec,
-    DuctGraph,
-    FloatArray,
-    IntArray,
-    refusal,
-)
+from elbowroom.layout import DuctGraph, FloatArray, refusal
 
 from .air import Air
 from .flows import duct_flows, loops_of
-
-
-def component_ducts(graph: DuctGraph) -> IntArray:
-    """Duct in which each component of a graph's schedule stands, shape (c,).
-
-    The first of its run from the source on, or that which is nearest to its place.
-    """
-    found = []
-    for spec in graph.schedule.components:
-        ducts = ducts_of_run(graph, spec)
-        if spec.at is not None:
-            apart = _distance(graph, ducts, np.array(spec.at))
-            nearest = int(apart.argmin())
-            ducts, off = ducts[[nearest]], float(apart[nearest])
-            if off > graph.ducts.width[ducts[0]] / 2 + graph.ducts.height[ducts[0]] / 2:
-                raise refusal(
-                    f"{graph.schedule.file}, [[component]] '{spec.name}' at",
-                    f"no piece of run '{spec.run}' is there; the nearest is "
-                    f"{off:.3g} m away",
-                    "correct the coordinates",
-                )
-        found.append(int(ducts[0]))
-    return np.array(found, dtype=np.int64)
-
-
-def ducts_of_run(graph: DuctGraph, spec: ComponentSpec) -> IntArray:
-    """Ducts of the run in which a component stands; BadInput if air reaches none."""
-    names = graph.drawing.names
-    runs = [run for run, name in enumerate(names) if name == spec.run]
-    ducts = np.isin(graph.ducts.run, runs).nonzero()[0]
-    if len(ducts) == 0:
-        raise refusal(
-            f"{graph.schedule.file}, [[component]] '{spec.name}'",
-            f"the air does not come through run '{spec.run}'",
-            "name a run that the source reaches",
-        )
-    return ducts
-
-
-def _distance(graph: DuctGraph, ducts: IntArray, point: FloatArray) -> FloatArray:
-    """Distance of a point from the straight line through each of some ducts, m."""
-    begin = graph.nodes[graph.ducts.start[ducts]]
-    along = graph.ducts.end[ducts] - begin
-    square = np.maximum(np.einsum("ij,ij->i", along, along), 1e-12)
-    share = (np.einsum("ij,ij->i", point - begin, along) / square).clip(0.0, 1.0)
-    return np.asarray(np.linalg.norm(begin + share[:, None] * along - point, axis=1))
 
 
 def component_coefficients(graph: DuctGraph, air: Air, loss_ratio: float) -> FloatArray:
@@ -85,7 +33,7 @@ def component_coefficients(graph: DuctGraph, air: Air, loss_ratio: float) -> Flo
     specs = graph.schedule.components
     if not specs:
         return np.empty(0)
-    ducts = component_ducts(graph)
+    ducts = graph.component_duct
     flow = duct_flows(graph)
     on_loop = np.zeros(len(flow), dtype=bool)
     if graph.loops is not None:
@@ -113,7 +61,7 @@ def component_names(graph: DuctGraph) -> dict[int, str]:
     """What stands in each duct that has components, in words."""
     names: dict[int, list[str]] = {}
     for spec, duct in zip(
-        graph.schedule.components, component_ducts(graph).tolist(), strict=True
+        graph.schedule.components, graph.component_duct.tolist(), strict=True
     ):
         names.setdefault(duct, []).append(spec.name)
     return {duct: " and ".join(there) for duct, there in sorted(names.items())}

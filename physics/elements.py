@@ -18,7 +18,6 @@ from elbowroom.layout import (
 
 from . import ends
 from .coefficient import Credit, Gathered
-from .components import component_ducts
 from .conditions import Conditions
 from .flexible import compression_factor
 from .friction import pressure_gradient
@@ -301,7 +300,7 @@ def _tables(graph: DuctGraph) -> tuple[_Table, ...]:
         ),
         _Table(np.arange(len(parent)), int(Kind.DUCT), graph.section_basis),
         _Table(
-            np.unique(component_ducts(graph)) if graph.schedule.components else _NONE,
+            np.unique(graph.component_duct) if graph.schedule.components else _NONE,
             int(Kind.COMPONENT),
             int(Basis.DECLARED),
         ),
@@ -358,7 +357,7 @@ def _coefficients(
     divided = leg_coefficients(graph, graph.legs, *air, graph.is_return, dead)
     every.take_over(leg, divided)
     if len(component):
-        duct = component_ducts(graph)
+        duct = graph.component_duct
         whole = np.bincount(duct, conditions.components, len(state.area))
         every.value[component] = whole[np.unique(duct)]
         every.credit[component] = every.number(_DECLARED)

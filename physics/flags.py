@@ -24,7 +24,6 @@ from elbowroom.layout import (
 )
 
 from .coefficient import Note
-from .components import component_ducts, ducts_of_run
 from .elements import DuctState, Elements, Kind
 from .fan_effect import effective_duct_length, outlet_elbow
 from .flexible import bend_extra_length
@@ -314,8 +313,8 @@ def component_flags(graph: DuctGraph, flow: FloatArray) -> list[Notice]:
     """
     found = []
     specs = graph.schedule.components
-    for spec, duct in zip(specs, component_ducts(graph).tolist(), strict=True):
-        mine = flow[ducts_of_run(graph, spec)]
+    for spec, duct in zip(specs, graph.component_duct.tolist(), strict=True):
+        mine = flow[graph.ducts.run == graph.ducts.run[duct]]
         if spec.at is None and np.ptp(mine) > 1e-6 * float(mine.max()):
             found.append(
                 warning(

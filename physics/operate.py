@@ -31,7 +31,7 @@ from .loops import (
     way_words,
 )
 from .site_air import fan_air_notices, fan_at_site
-from .system import SAME, airflow_words, at_fan, mean_at_fan
+from .system import SAME, airflow_words, at_fan
 
 _STEPS = 400
 _SETTLED = 1e-10  # largest relative change of an airflow
@@ -250,7 +250,7 @@ def _side(analysis: Analysis, dampers: str) -> _Side:
             added[setting.terminal] += setting.excess / design[setting.terminal] ** 2
     roots = graph.ducts.parent < 0
     whole = float(state.flow[roots].sum())
-    inlet, outlet = at_fan(graph, analysis.conditions, mean_at_fan(graph, state))
+    inlet, outlet = at_fan(graph, analysis.conditions, state)
     outside = sum((analysis.conditions.declared_losses or {}).values())
     return _Side(
         analysis, added, outside / whole**2, inlet / whole**2, outlet / whole**2, whole

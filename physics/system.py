@@ -94,23 +94,20 @@ class System:
     effective_length: float
 
 
-def mean_at_fan(graph: DuctGraph, state: DuctState) -> float:
-    """Velocity pressure of the ducts at the fan, Pa, the mean by their airflows."""
-    first = (graph.ducts.parent < 0).nonzero()[0]
-    flow = state.flow[first]
-    return float(state.velocity_pressure[first] @ flow / flow.sum())
-
-
 def at_fan(
-    graph: DuctGraph, conditions: Conditions, drawn: float
+    graph: DuctGraph, conditions: Conditions, state: DuctState
 ) -> tuple[float, float]:
     """Velocity pressure at the fan's inlet and at its outlet, Pa.
 
-    As declared; else `drawn`, that of the ducts at the fan, on the side that is drawn,
-    and none on the other. A static pressure measured in a plenum is a total one, as the
-    air stands still there.
+    As declared; else that of the ducts at the fan, the mean by their airflows, on the
+    side that is drawn, and none on the other. A static pressure measured in a plenum is
+    a total one, as the air stands still there.
     """
-    here = 0.0 if graph.source.kind == "plenum" else drawn
+    here = 0.0
+    if graph.source.kind != "plenum":
+        first = (graph.ducts.parent < 0).nonzero()[0]
+        flow = state.flow[first]
+        here = float(state.velocity_pressure[first] @ flow / flow.sum())
     inlet, outlet = (here, 0.0) if graph.is_return else (0.0, here)
     said = conditions.inlet_velocity_pressure, conditions.outlet_velocity_pressure
     return (
@@ -153,7 +150,7 @@ def system_of(
     loss, length = float(path_loss[critical]), float(path_length[critical])
     fittings = loss - friction - declared
     outside = float(sum((conditions.declared_losses or {}).values()))
-    inlet, outlet = at_fan(graph, conditions, mean_at_fan(graph, state))
+    inlet, outlet = at_fan(graph, conditions, state)
     pressure, kind, available, left = None, None, None, None
     if conditions.fan_total is not None:
         pressure, kind = conditions.fan_total, "total"
