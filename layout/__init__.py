@@ -14,7 +14,7 @@ from .constructions import (
 from .drawing import Attributes, Drawing, Run, drawing_from_runs
 from .faults import BadInput, Notice, Severity, error, note, refusal, warning, writing
 from .fit import bend_places, end_taps
-from .fittings import Bends, BoolArray, Ducts, Legs, Source, Terminals, Transitions
+from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
 from .graph import (
     DuctGraph,
@@ -25,6 +25,7 @@ from .graph import (
     run_sections,
 )
 from .islands import island_notices
+from .memory import keep_freed_memory
 from .mend import mended
 from .names import bare_name, section_in_name, toml_key
 from .near_misses import near_misses
@@ -50,6 +51,7 @@ from .schedule import (
     TransitionRule,
 )
 from .sections import (
+    BoolArray,
     FloatArray,
     IntArray,
     Section,
@@ -64,6 +66,8 @@ from .topology import Topology, join, loops
 from .tubes import Tubes
 from .write import write
 from .write_gltf import write_gltf
+
+keep_freed_memory()
 
 __all__ = [
     "ELBOW_CONSTRUCTIONS",
