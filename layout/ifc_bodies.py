@@ -11,6 +11,7 @@ import numpy as np
 from .frames import is_plumb, level_frame, rotate
 from .ifc_curves import curve_points
 from .ifc_model import (
+    UPWARDS,
     Entity,
     IfcModel,
     Placements,
@@ -257,15 +258,23 @@ def _extruded(
         return None
     own = placed(matrix, placements.axes(item.get_argument(_POSITION)))
     turn = own[:3, :3]
-    along = item.get_argument(_EXTRUDED_DIRECTION)
-    way = turn @ placements.direction(along, turn[:, 2])
-    ends, outward = np.empty((2, 3)), np.empty((2, 3))
-    ends[0] = turn[:, :2] @ profile.centre + own[:3, 3]
+    along = placements.direction(item.get_argument(_EXTRUDED_DIRECTION), UPWARDS)
+    way, outward = _swept(turn.tobytes(), along.tobytes())
+    ends = np.empty((2, 3))
+    ends[0] = own[:3, 3]
+    if profile.centre.any():
+        ends[0] += turn[:, :2] @ profile.centre
     ends[1] = ends[0] + way * (item.get_argument(_DEPTH) * model.metre)
-    outward[1] = way / math.sqrt(way @ way)  # mapped items may be scaled
-    outward[0] = -outward[1]
     stretched, axes = _in_space(profile.axes.tobytes(), turn[:, :2].tobytes())
     return Body(ends, outward, profile.shape, profile.sides * stretched, axes)
+
+
+@lru_cache(maxsize=10_000)  # ducts mostly go the same few ways
+def _swept(turn: bytes, along: bytes) -> tuple[FloatArray, FloatArray]:
+    """Way of a sweep in space, and the unit vectors that look out of its two ends."""
+    way = np.frombuffer(turn).reshape(3, 3) @ np.frombuffer(along)
+    out = way / math.sqrt(way @ way)  # mapped items may be scaled
+    return way, np.stack([-out, out])
 
 
 def _revolved(

@@ -287,7 +287,7 @@ class Placements:
         number = position.id()
         if number in self._axes:
             return self._axes[number]
-        z, x = _Z, _X
+        z, x = UPWARDS, _X
         if position.is_a("IfcAxis2Placement2D"):
             location = position.get_argument(_LOCATION_2D)
             sideways = position.get_argument(_REF_DIRECTION_2D)
@@ -295,7 +295,7 @@ class Placements:
             location = position.get_argument(_LOCATION)
             sideways = position.get_argument(_REF_DIRECTION)
             along = position.get_argument(_AXIS)
-            z = z if along is None else self.direction(along, _Z)
+            z = z if along is None else self.direction(along, UPWARDS)
         x = x if sideways is None else self.direction(sideways, _X)
         matrix = _turn(z.tobytes(), x.tobytes())
         origin = self.point(location).tolist()
@@ -339,7 +339,7 @@ class Placements:
 
 
 _HERE = np.eye(4)
-_X, _Y, _Z = np.eye(3)
+_X, _Y, UPWARDS = np.eye(3)
 
 
 def _three(numbers: Sequence[float]) -> FloatArray:

@@ -101,7 +101,7 @@ def join(
     ]
     if not loose:
         return
-    places, spot = snap(np.array([end.point for _, end in loose]), JOINS)
+    places, spot, _ = snap(np.array([end.point for _, end in loose]), JOINS)
     first = len(network.points)
     network.points += list(places)
     met = np.bincount(spot)
@@ -224,6 +224,9 @@ def _segment_pieces(element: Element, network: Network) -> Iterator[Edge]:
             yield Edge((one.spot, middle), element, *own, radius)
             yield Edge((middle, two.spot), element, *own, radius)
             return
+    if element.line is None and not element.taps:
+        yield Edge((one.spot, two.spot), element, *own)
+        return
     line = _centreline(element, network.points[one.spot], network.points[two.spot])
     corners = range(1, len(line) - 1)
     between = [(float(corner), line[corner], -1) for corner in corners]
