@@ -13,8 +13,8 @@ from .chords import (
     turns_of,
     uneven_chains,
 )
-from .sections import FloatArray, IntArray
-from .strokes import ROUNDED, BoolArray, linked_strokes
+from .sections import BoolArray, FloatArray, IntArray
+from .strokes import ROUNDED, linked_strokes
 from .tree import Tree
 
 _NO_CORNER = np.radians(150.0)  # beyond this the tangents meet too far away to use

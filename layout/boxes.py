@@ -5,8 +5,7 @@ from itertools import combinations
 
 import numpy as np
 
-from .fittings import BoolArray
-from .sections import FloatArray, IntArray
+from .sections import BoolArray, FloatArray, IntArray
 
 _SQUARE = 1e-6  # share of a length within which a corner is where a box has it
 _NO_AXIS = 1e-6  # edges that run side by side have no common normal

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .frames import rotate, turn_between
-from .sections import FloatArray, IntArray
+from .sections import BoolArray, FloatArray, IntArray
 from .stretches import is_first
 from .strokes import (
     EXACT,
@@ -13,7 +13,6 @@ from .strokes import (
     ROUNDED,
     SAME_PLANE,
     SMALLEST_TURN,
-    BoolArray,
     Fit,
     Strokes,
 )

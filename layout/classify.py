@@ -11,7 +11,7 @@ from .drawing import Drawing
 from .elbow_rules import build_bends
 from .faults import Notice, refusal
 from .fit import TAP_FROM
-from .fittings import NONE, Bends, BoolArray, Ducts, Legs, Transitions
+from .fittings import NONE, Bends, Ducts, Legs, Transitions
 from .frames import (
     carried_roll,
     is_plumb,
@@ -29,7 +29,7 @@ from .odd_turns import (
     slanted_notices,
 )
 from .schedule import Schedule
-from .sections import FloatArray, IntArray, area
+from .sections import BoolArray, FloatArray, IntArray, area
 from .standing import idle_up_notices, is_lengthwise, roll_notices, twist_notices
 from .stretches import is_first
 from .strokes import LARGEST_TURN

@@ -8,10 +8,9 @@ from typing import Any
 import numpy as np
 
 from .boxes import Boxes, boxes_of, overlap_depth
-from .fittings import BoolArray
 from .graph import DuctGraph
 from .obstacles import Obstacle
-from .sections import FloatArray, IntArray, Shape
+from .sections import BoolArray, FloatArray, IntArray, Shape
 from .solids import Solids
 from .touching import touching
 

@@ -5,9 +5,9 @@ import numpy as np
 from .basis import Basis
 from .constructions import ElbowConstruction
 from .drawing import Drawing
-from .fittings import Bends, BoolArray
+from .fittings import Bends
 from .schedule import ElbowRule, Schedule
-from .sections import FloatArray, IntArray, Shape
+from .sections import BoolArray, FloatArray, IntArray, Shape
 from .stretches import is_first
 
 

@@ -4,11 +4,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
-from .sections import FloatArray, IntArray
-
-BoolArray = npt.NDArray[np.bool_]
+from .sections import BoolArray, FloatArray, IntArray
 
 NONE = -1  # no such duct
 

@@ -14,20 +14,12 @@ from .components import component_ducts
 from .drawing import Drawing
 from .faults import BadInput, Notice, error, note, refusal, warning
 from .fit import fit_notices
-from .fittings import (
-    Bends,
-    BoolArray,
-    Ducts,
-    Legs,
-    Source,
-    Terminals,
-    Transitions,
-)
+from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .islands import island_notices
 from .names import no_section, toml_key, without_section
 from .run_names import with_drawn_names
 from .schedule import Schedule
-from .sections import FloatArray, IntArray, Section, Shape, words
+from .sections import BoolArray, FloatArray, IntArray, Section, Shape, words
 from .snap import TOLERANCE
 from .source import find_source
 from .terminals import match_terminals

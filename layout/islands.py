@@ -16,8 +16,7 @@ from .near_misses import (
     tolerance_for,
 )
 from .places import place_words
-from .sections import FloatArray
-from .snap import BoolArray
+from .sections import BoolArray, FloatArray
 from .topology import Topology
 
 _MOST_PAIRS = 5_000_000  # of segments: beyond this only ends are measured

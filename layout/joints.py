@@ -3,12 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from .sections import FloatArray, IntArray
+from .sections import BoolArray, FloatArray, IntArray
 from .touching import joined, neighbours, touch
-
-BoolArray = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)

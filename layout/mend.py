@@ -34,7 +34,7 @@ def mended(
         airflows are left as they are: only their designer knows what was meant.
     """
     drawing = topology.drawing
-    nodes, node = snap(drawing.points, topology.tolerance)
+    nodes, node, _ = snap(drawing.points, topology.tolerance)
     points, changes = nodes[node].copy(), []
     moved = np.linalg.norm(points - drawing.points, axis=1)
     for place in np.unique(node[moved > 0.0]).tolist():

@@ -8,8 +8,7 @@ from scipy.spatial import cKDTree
 from .faults import Notice, warning
 from .joints import closest
 from .places import place_words
-from .sections import FloatArray, IntArray
-from .snap import BoolArray
+from .sections import BoolArray, FloatArray, IntArray
 from .topology import Topology
 
 REACH = 0.1  # m: a gap below this is more likely a slip than a meaning

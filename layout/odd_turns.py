@@ -4,9 +4,8 @@ import numpy as np
 
 from .arcs import Arcs
 from .faults import Notice, warning
-from .fittings import BoolArray
 from .frames import turn_between
-from .sections import FloatArray, IntArray
+from .sections import BoolArray, FloatArray, IntArray
 from .topology import Topology
 from .tree import Tree
 

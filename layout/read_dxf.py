@@ -439,7 +439,7 @@ def _runs(
         return
     whole = [piece.points[[0, -1]] * factor for piece in pieces if not piece.loose]
     own = [piece.points * factor for piece in loose]
-    nodes, node = snap(np.concatenate([*own, *whole]), _TOUCH)
+    nodes, node, _ = snap(np.concatenate([*own, *whole]), _TOUCH)
     size = [len(points) for points in own]
     begins = np.cumsum([0, *size])
     edges, layer = [], []

@@ -5,10 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from .basis import Basis
-from .fittings import BoolArray
 from .frames import rotate
 from .graph import DuctGraph
-from .sections import FloatArray, IntArray
+from .sections import BoolArray, FloatArray, IntArray
 from .tubes import Tubes
 
 _BEND_RINGS = 13  # along a bend: 7.5 degrees apart in a right angle

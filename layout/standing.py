@@ -4,9 +4,9 @@ import numpy as np
 
 from .drawing import NOTHING_SAID, Drawing
 from .faults import Notice, warning
-from .fittings import Bends, BoolArray, Ducts, Legs
+from .fittings import Bends, Ducts, Legs
 from .frames import is_plumb
-from .sections import FloatArray, IntArray, Shape, words
+from .sections import BoolArray, FloatArray, IntArray, Shape, words
 from .topology import Topology
 
 _LEVEL = np.radians(1.0)  # less of a roll is the drawing's rounding

@@ -3,13 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from .frames import turn_between
-from .sections import FloatArray, IntArray
+from .sections import BoolArray, FloatArray, IntArray
 from .tree import Tree, heads
-
-BoolArray = npt.NDArray[np.bool_]
 
 SMALLEST_TURN = np.radians(0.02)  # below this float32 rounding makes the turns
 LARGEST_TURN = np.radians(31.0)  # two turns of 45 degrees are two elbows, not chords

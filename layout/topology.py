@@ -114,8 +114,8 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
     topology
         Nodes and segments.
     """
-    nodes, node = snap(drawing.points, tolerance)
-    notices = _shift_notices(drawing, nodes, node, tolerance)
+    nodes, node, moved = snap(drawing.points, tolerance)
+    notices = _shift_notices(drawing, nodes, node, tolerance) if moved else []
     first = np.ones(len(drawing.points), dtype=bool)
     first[drawing.offsets[1:] - 1] = False  # the last vertex begins no segment
     begin = np.flatnonzero(first)

@@ -8,8 +8,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.linalg import spsolve
 
 from .faults import Notice, error
-from .fittings import BoolArray
-from .sections import FloatArray, IntArray
+from .sections import BoolArray, FloatArray, IntArray
 from .topology import Topology
 from .tree import Tree
 
