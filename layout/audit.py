@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from .basis import Basis
-from .classify import RunSections
 from .drawing import Drawing
 from .faults import BadInput, Notice, note, warning
 from .fit import size_notice
@@ -20,6 +19,7 @@ from .graph import (
 from .islands import island_notices
 from .names import no_section, without_section
 from .near_misses import near_misses
+from .pieces import RunSections
 from .run_names import with_drawn_names
 from .schedule import Schedule
 from .sections import Shape, words

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeAlias
 import numpy as np
 
 from .basis import Basis
-from .classify import RunSections, classify
+from .classify import classify
 from .components import component_ducts
 from .drawing import Drawing
 from .faults import BadInput, Notice, error, note, refusal, warning
@@ -17,6 +17,7 @@ from .fit import fit_notices
 from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .islands import island_notices
 from .names import no_section, toml_key, without_section
+from .pieces import RunSections
 from .run_names import with_drawn_names
 from .schedule import Schedule
 from .sections import BoolArray, FloatArray, IntArray, Section, Shape, words

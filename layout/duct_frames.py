@@ -1,0 +1,98 @@
+"""How the section of each duct stands: level where it begins, else carried along."""
+
+import numpy as np
+
+from .arcs import Arcs
+from .fittings import Legs
+from .frames import carried_roll, is_plumb, level_frame, levelled, rolls
+from .pieces import Pieces
+from .sections import FloatArray, IntArray
+from .standing import is_lengthwise
+from .topology import Topology
+from .tree import Tree
+
+
+def duct_frames(
+    topology: Topology,
+    tree: Tree,
+    pieces: Pieces,
+    arcs: Arcs,
+    first: IntArray,
+    last: IntArray,
+    parent: IntArray,
+    legs: Legs,
+    meetings: Legs,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Carry the sections along the ducts, d of them.
+
+    Parameters
+    ----------
+    topology, tree, pieces, arcs
+        The walk, its segments and the arcs in it.
+    first, last
+        First and last segment of each duct, shape (d,).
+    parent
+        The duct before each, -1 at the source, shape (d,).
+    legs, meetings
+        Legs of junctions; a branch that is not vertical begins level.
+
+    Returns
+    -------
+    across, upright
+        Unit vectors along the width and the height, shape (d, 3) each.
+    roll
+        How far each stands from level, rad, shape (d,).
+    """
+    after = tree.direction.take(first, axis=0)
+    begins = np.where(parent >= 0, np.nan, 0.0)
+    away = legs.duct[legs.is_branch]
+    if len(meetings.duct):  # what goes on from a meeting as from a branch
+        onward = meetings.common[meetings.is_branch]
+        before = meetings.duct[meetings.is_branch]
+        away = np.concatenate([away, onward[parent[onward] == before]])
+    plumb = is_plumb(after)
+    begins[away[~plumb[away]]] = 0.0
+    is_head = parent < 0
+    is_head[away] = True
+    free = is_head & plumb
+    across, upright = level_frame(after)
+    for run, said in topology.drawing.attributes.items():
+        if said.roll is None and said.up is None:
+            continue
+        mine = pieces.run[first] == run
+        entering = mine & ~((parent >= 0) & mine[parent])
+        for duct in entering.nonzero()[0].tolist():
+            if said.roll is not None:
+                begins[duct] = said.roll
+            elif said.up is not None and not is_lengthwise(said.up, after[duct]):
+                up = np.array(said.up)
+                begins[duct] = np.arctan2(-up @ across[duct], up @ upright[duct])
+            else:
+                continue
+            free[duct] = False
+    angle, axis = pieces.turn.take(first), pieces.axis.take(first, axis=0)
+    where = first.searchsorted(arcs.after)
+    angle[where], axis[where] = arcs.angle, arcs.axis
+    added = np.zeros(len(first))
+    goes_level = ~(plumb | is_head) & plumb[parent]
+    turning = ((angle > 1e-12) & (np.isnan(begins) | goes_level)).nonzero()[0]
+    added[turning] = carried_roll(
+        tree.direction.take(last[parent[turning]], axis=0),
+        axis.take(turning, axis=0),
+        angle[turning],
+        across.take(turning, axis=0),
+        upright.take(turning, axis=0),
+    )
+    behind = goes_level.nonzero()[0]
+    if len(behind):
+        begins = levelled(parent, plumb, free, behind, begins, added)
+    roll = rolls(parent, added, begins)
+    # Quarter turns come out a rounding away from where they belong.
+    quarter = (roll / (np.pi / 2)).round() * (np.pi / 2)
+    roll = np.where(np.abs(roll - quarter) < 1e-6, quarter, roll)
+    rolled = roll.nonzero()[0]
+    cosine, sine = np.cos(roll[rolled])[:, None], np.sin(roll[rolled])[:, None]
+    level, erect = across.take(rolled, axis=0), upright.take(rolled, axis=0)
+    across[rolled] = level * cosine + erect * sine
+    upright[rolled] = erect * cosine - level * sine
+    return across, upright, roll

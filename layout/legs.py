@@ -1,0 +1,270 @@
+"""Legs of junctions: which go straight on, which branch off, which share a turn."""
+
+import numpy as np
+
+from .basis import Basis
+from .fittings import Legs
+from .frames import turn_between
+from .odd_turns import STRAIGHT_ON
+from .pieces import SAME_SIZE, Pieces, runs_named
+from .schedule import Schedule
+from .sections import BoolArray, FloatArray, IntArray, area
+from .stretches import is_first
+from .topology import Topology
+from .tree import Tree
+
+# Two legs share a turn where both are turned away, by about the same, to opposite
+# sides. Each counts in full up to one angle, and no more at the other.
+_TURNED_AWAY = np.radians([10.0, 15.0])  # the straighter one; of the print about 15
+_UNLIKE = np.radians([20.0, 10.0])  # difference of their deflections; about 10
+_BESIDE = np.radians([30.0, 20.0])  # how far they are from opposite sides
+_SAME_TURN = 1e-3  # rad: a millimetre of a drawing over a metre
+
+_NO_ROWS = np.empty(0, dtype=np.int64)
+_NO_FLAGS = np.empty(0, dtype=bool)
+_NO_LEGS = Legs(
+    duct=_NO_ROWS,
+    common=_NO_ROWS,
+    straight=_NO_ROWS,
+    is_branch=_NO_FLAGS,
+    angle=np.empty(0),
+    straight_angle=np.empty(0),
+    likeness=np.empty(0),
+    branch=_NO_ROWS,
+    leg_count=_NO_ROWS,
+    entry=_NO_ROWS,
+    entry_basis=_NO_ROWS,
+)
+
+
+def outgoing_legs(
+    topology: Topology,
+    tree: Tree,
+    pieces: Pieces,
+    duct_of: IntArray,
+    schedule: Schedule,
+) -> Legs:
+    """Legs of junctions that lead away from the source.
+
+    Parameters
+    ----------
+    topology, tree, pieces
+        The walk and its segments, e of them.
+    duct_of
+        Duct of each segment, shape (e,) or longer.
+    schedule
+        Says the entries of the branches.
+
+    Returns
+    -------
+    legs
+        Those of a junction beside each other, the straightest first.
+    """
+    divided = (tree.parent >= 0) & (tree.children[pieces.before] > 1)
+    rows = (divided | pieces.is_tap).nonzero()[0]
+    common = pieces.before.take(rows)
+    if len(tree.meeting):
+        common = np.where(np.isin(tree.start[rows], tree.meeting), rows, common)
+    return _legs(
+        topology,
+        tree.direction.take(rows, axis=0),
+        pieces,
+        rows,
+        tree.parent.take(rows),
+        common,
+        pieces.turn.take(rows),
+        duct_of,
+        schedule,
+    )
+
+
+def meeting_legs(
+    topology: Topology,
+    tree: Tree,
+    pieces: Pieces,
+    duct_of: IntArray,
+    schedule: Schedule,
+) -> Legs:
+    """Legs that lead to where the air of a loop meets.
+
+    Parameters and what comes back are those of `outgoing_legs`.
+    """
+    if len(tree.meeting) == 0:
+        return _NO_LEGS
+    rows = np.flatnonzero(np.isin(tree.finish, tree.meeting))
+    node = tree.finish[rows]
+    onward = np.flatnonzero(np.isin(tree.start, tree.meeting))
+    onward = onward[np.argsort(tree.start[onward], kind="stable")]
+    at = tree.start[onward]
+    common = onward[np.searchsorted(at, node)]
+    turn, _ = turn_between(tree.direction[rows], tree.direction[common])
+    several = np.isin(node, at[~is_first(at)])
+    return _legs(
+        topology,
+        -tree.direction[rows],
+        pieces,
+        rows,
+        node,
+        np.where(several, rows, common),
+        turn,
+        duct_of,
+        schedule,
+    )
+
+
+def lone_legs(
+    topology: Topology,
+    tree: Tree,
+    pieces: Pieces,
+    duct_of: IntArray,
+    schedule: Schedule,
+) -> Legs:
+    """Legs of meetings as if all air came along one duct: once for each that leads in.
+
+    What stands still leads away from it, like the dead leg of a junction that divides.
+    Parameters and what comes back are those of `outgoing_legs`.
+    """
+    into: dict[int, list[int]] = {}
+    onward: dict[int, list[int]] = {}
+    for row in np.flatnonzero(np.isin(tree.finish, tree.meeting)).tolist():
+        into.setdefault(int(tree.finish[row]), []).append(row)
+    for row in np.flatnonzero(np.isin(tree.start, tree.meeting)).tolist():
+        onward.setdefault(int(tree.start[row]), []).append(row)
+    leg, common = [], []
+    for node, arriving in into.items():
+        if len(onward[node]) > 1:  # no coefficients are published for that
+            continue
+        for row in arriving:
+            others = [other for other in arriving if other != row]
+            leg += [*onward[node], *others]
+            common += [row] * (1 + len(others))
+    if not leg:
+        return _NO_LEGS
+    rows, before = np.array(leg), np.array(common)
+    leads_on = tree.start[rows] == tree.finish[before]
+    away = np.where(leads_on[:, None], 1.0, -1.0) * tree.direction[rows]
+    turn, _ = turn_between(tree.direction[before], away)
+    return _legs(topology, away, pieces, rows, before, before, turn, duct_of, schedule)
+
+
+def _legs(
+    topology: Topology,
+    away: FloatArray,
+    pieces: Pieces,
+    rows: IntArray,
+    junction: IntArray,
+    common: IntArray,
+    turn: FloatArray,
+    duct_of: IntArray,
+    schedule: Schedule,
+) -> Legs:
+    """Tell branches from straight legs.
+
+    `rows` are the legs and `common` what they share, as segments of the walk; `away`
+    is the direction of each leg, `turn` how far that is from straight on, `junction`
+    a number that the legs of one share.
+    """
+    size = area(pieces.shape[rows], pieces.width[rows], pieces.height[rows])
+    # Equal deflections are told apart by size, so that the order of drawing is not
+    # what decides.
+    order = np.lexsort((-size, (turn / _SAME_TURN).round(), junction))
+    rows, common, turn = rows[order], common[order], turn[order]
+    first = is_first(junction[order])
+    begin, group = first.nonzero()[0], first.cumsum() - 1
+    count = np.bincount(group)
+    straight = begin[group]
+    widest = (begin + count - 1)[group]
+    every = np.arange(len(rows))
+    is_tap = pieces.is_tap[rows]
+    is_branch = (every != straight) | is_tap
+    straight_turn = turn[straight]
+    likeness, tied = np.zeros(len(rows)), np.zeros(len(rows), dtype=bool)
+    turned = (count[group] > 1) & (straight_turn > STRAIGHT_ON) & (common != rows)
+    if turned.any():
+        likeness, tied = _without_main(
+            away.take(order, axis=0), turn, size[order], turned, group, straight, widest
+        )
+        is_branch |= tied
+        straight_turn = np.where(tied, 0.0, straight_turn)
+    symmetrical = likeness > 0.5
+    branch = np.where(is_branch | symmetrical, every, widest)
+    drawing = topology.drawing
+    default, default_basis = schedule.takeoff_entry("")
+    entry = np.full(len(rows), int(default))
+    basis = np.full(len(rows), int(default_basis))
+    special = schedule.takeoff_exceptions
+    if special:
+        run = pieces.run[rows[branch]]
+        for row in np.flatnonzero(np.isin(run, runs_named(drawing, special))).tolist():
+            rule, rule_basis = schedule.takeoff_entry(drawing.names[run[row]])
+            entry[row], basis[row] = int(rule), int(rule_basis)
+    basis[is_tap] = int(Basis.DECLARED)
+    return Legs(
+        duct_of[rows],
+        duct_of[common],
+        np.where(tied, duct_of[common], duct_of[rows[straight]]),
+        is_branch | symmetrical,
+        turn,
+        straight_turn,
+        likeness,
+        duct_of[rows[branch]],
+        count[group] + 1,
+        entry,
+        basis,
+    )
+
+
+def _without_main(
+    away: FloatArray,
+    turn: FloatArray,
+    size: FloatArray,
+    turned: BoolArray,
+    group: IntArray,
+    straight: IntArray,
+    widest: IntArray,
+) -> tuple[FloatArray, BoolArray]:
+    """Likeness of junctions to such without a main, and whether no leg is straight.
+
+    `turned` are the legs of several where the straightest turns away too; `straight`
+    and `widest` are the legs of each one's junction that turn least and most.
+    """
+    likeness, several = np.zeros(len(turn)), widest - straight > 1
+    away_too = turned & (turn[straight] > _TURNED_AWAY[0])
+    alike = (away_too & ~several).nonzero()[0]
+    likeness[alike] = _likeness(away, turn, straight[alike], widest[alike])
+    for leg in np.unique(straight[away_too & several]).tolist():
+        here = np.arange(leg, widest[leg] + 1)
+        one, other = (part.ravel() for part in np.meshgrid(here, here))
+        found = _likeness(away, turn, one, other).reshape(len(here), -1)
+        np.fill_diagonal(found, 0.0)
+        # Where another goes much nearer straight on, that is the main of two branches.
+        found *= turn[here] <= turn[leg] + _UNLIKE[1]
+        # Of more than two legs it is all or nothing: there is no print between.
+        likeness[here] = found.max(axis=1) > 0.5
+    # Where two legs tie for the straight one, or two of several are a pair, none is
+    # straight: else the order of drawing would tell which.
+    second = np.minimum(straight + 1, len(turn) - 1)
+    tied = turned & (np.abs(turn[second] - turn[straight]) < _SAME_TURN)
+    tied &= np.abs(size[second] - size[straight]) < SAME_SIZE * size[straight]
+    tied |= np.bincount(group, (likeness > 0.5) & several)[group] > 0
+    return likeness, tied
+
+
+def _likeness(
+    away: FloatArray, turn: FloatArray, one: IntArray, other: IntArray
+) -> FloatArray:
+    """How much two legs count as those of a junction without a main, 0 to 1."""
+    between, _ = turn_between(away.take(one, axis=0), away.take(other, axis=0))
+    both = turn[one] + turn[other]
+    # On opposite sides the angle between them is the sum of their deflections.
+    apart = np.abs(between - np.minimum(both, 2 * np.pi - both))
+    return (
+        _share(np.minimum(turn[one], turn[other]), *_TURNED_AWAY)
+        * _share(np.abs(turn[other] - turn[one]), *_UNLIKE)
+        * _share(apart, *_BESIDE)
+    )
+
+
+def _share(angle: FloatArray, none: float, whole: float) -> FloatArray:
+    """How much counts: 0 at one angle, 1 at the other, straight between."""
+    return np.asarray(((angle - none) / (whole - none)).clip(0.0, 1.0))
