@@ -33,7 +33,7 @@ from .nearest import folded, nearest
 from .obstacles import Obstacle, read_obstacles, structure_in
 from .places import coordinates, place_words
 from .read import read
-from .read_schedule import find_schedule, load_toml, read_schedule
+from .read_schedule import find_schedule, read_schedule
 from .recurrences import sum_from_root, sum_of_subtree
 from .resized import overruling_notices, with_sections
 from .run_names import with_drawn_names
@@ -62,6 +62,7 @@ from .sections import (
 )
 from .snap import TOLERANCE
 from .solids import Solids, solids
+from .toml_tables import load_toml
 from .topology import Topology, join, loops
 from .tubes import Tubes
 from .write import write

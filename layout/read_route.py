@@ -22,8 +22,8 @@ from .drawing import Attributes, Drawing
 from .faults import BadInput, note, refusal
 from .frames import z_up
 from .names import bare_section_fault, section_in_name
-from .read_schedule import Table, load_toml
 from .sections import FloatArray, Section
+from .toml_tables import Table, load_toml
 
 
 def read_route(
