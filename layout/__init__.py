@@ -11,6 +11,7 @@ from .constructions import (
     ElbowConstruction,
     TakeoffEntry,
 )
+from .draft import draft_schedule
 from .drawing import Attributes, Drawing, Run, drawing_from_runs
 from .faults import BadInput, Notice, Severity, error, note, refusal, warning, writing
 from .fit import bend_places, end_taps
@@ -121,6 +122,7 @@ __all__ = [
     "clearances",
     "coordinates",
     "directed",
+    "draft_schedule",
     "drawing_from_runs",
     "duct_clearances",
     "end_taps",

@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable
 
+NEAR = 0.05  # m: a place written by hand is this near to the end that it means
+
 
 def coordinates(point: Iterable[float]) -> list[str]:
     """Coordinates of a point in m, each to the millimetre and as short as it can be.

@@ -5,12 +5,10 @@ import numpy as np
 from .drawing import NOTHING_SAID
 from .faults import refusal
 from .fittings import Source
-from .places import place_words
+from .places import NEAR, place_words
 from .run_names import labels
 from .schedule import Schedule
 from .topology import Topology
-
-_NEAR = 0.05  # m: a place written by hand is this near to the end that it means
 
 _HOW = (
     'say it in the schedule ([source] run = "..." or at = ["0 m", "0 m", '
@@ -51,7 +49,7 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
     if said.at is not None:
         apart = np.linalg.norm(topology.nodes - np.array(said.at), axis=1)
         nearest = int(np.argmin(apart))
-        if apart[nearest] > _NEAR:
+        if apart[nearest] > NEAR:
             raise refusal(
                 f"{schedule.file}, [source] at",
                 "there is no end of a duct there; the nearest point of the drawing is "

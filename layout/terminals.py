@@ -10,7 +10,7 @@ from .fittings import Ducts, Legs, Terminals
 from .islands import loose_words
 from .names import toml_key, unique
 from .nearest import nearest
-from .places import coordinates
+from .places import NEAR, coordinates
 from .run_names import labels
 from .schedule import Schedule
 from .sections import IntArray
@@ -25,7 +25,6 @@ _IN_DRAWING = {
     ".vtk": "a cell array flow_m3s",
 }
 _LISTED = 8
-_NEAR = 0.05  # m: a place written by hand is this near to the end that it means
 
 
 def match_terminals(
@@ -176,7 +175,7 @@ def _chosen(
         if spec.at is not None:
             ends = topology.nodes[ducts.finish[leaf]]
             apart = np.linalg.norm(ends - np.array(spec.at), axis=1)
-            found = [leaf[row] for row in np.flatnonzero(apart <= _NEAR).tolist()]
+            found = [leaf[row] for row in np.flatnonzero(apart <= NEAR).tolist()]
             fault = (
                 f"no duct ends at that place; the nearest end is {apart.min():.3g} m"
             )

@@ -43,6 +43,7 @@ from .cli_outputs import (
     new_console,
     print_json,
     say,
+    tell,
     whole_or_nothing,
     write_review_page,
     wrote,
@@ -236,11 +237,23 @@ def check(
         Path | None,
         typer.Option("--fix", help="Write a mended copy there, as GLB."),
     ] = None,
+    draft: Annotated[
+        Path | None,
+        typer.Option("--draft", help="Write a schedule to fill in there, as TOML."),
+    ] = None,
     strict: StrictOption = False,
     units: UnitsOption = "metric",
 ) -> int:
     """Say what is in a drawing, and what is odd about it, before any number."""
-    from elbowroom.layout import Severity, audit, mended, read, refusal, write
+    from elbowroom.layout import (
+        Severity,
+        audit,
+        draft_schedule,
+        mended,
+        read,
+        refusal,
+        write,
+    )
     from elbowroom.physics import settled_audit, with_airflows
 
     from .check import audit_picture, print_check
@@ -252,6 +265,8 @@ def check(
     if fix is not None and fix.suffix.lower() != ".glb":
         raise refusal("--fix", f"'{fix.name}' is no GLB", "name it NAME.glb")
     check_outputs([route], [schedule], png=png, out=fix)
+    if draft is not None:
+        _check_draft(draft)
     reading = Reading(unit, up, tolerance)
     found = schedule_for(route, schedule, quiet=True)
     drawing = reading.read(route)
@@ -264,6 +279,8 @@ def check(
         copy, changes = mended(seen.topology, seen.sections.larger_side)
         write(copy, fix)
         left = len(audit(read(fix), found, metres).findings)
+    if draft is not None:
+        _write_draft(draft_schedule(seen.topology, seen.sections, found), draft)
     seen, by_duct = settled_audit(seen)
     result = check_result(seen, by_duct, changes)
     if as_json:
@@ -288,6 +305,35 @@ def check(
                 say(f"{lacking}.")
     failed = any(problem.severity == Severity.ERROR for problem in seen.findings)
     return 1 if strict and failed else 0
+
+
+def _check_draft(path: Path) -> None:
+    """Refuse a place for a draft where something stands already: it may be filled in.
+
+    Raises
+    ------
+    BadInput
+        Also where it is no TOML by its name.
+    """
+    from elbowroom.layout import refusal
+
+    if path.suffix.lower() != ".toml":
+        raise refusal("--draft", f"'{path.name}' is no TOML", "name it NAME.toml")
+    if path.exists():
+        what = "it is there already and is not written over"
+        raise refusal(str(path), what, "name another, or delete it")
+
+
+def _write_draft(text: str, path: Path) -> None:
+    """Write a schedule to fill in, if anything is wanting."""
+    from elbowroom.layout import writing
+
+    if not text:
+        tell(f"nothing is left open, so {path.name} was not written")
+        return
+    with writing(path):
+        path.write_text(text, encoding="utf-8")
+    wrote(path)
 
 
 def view(

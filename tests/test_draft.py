@@ -1,0 +1,195 @@
+"""Schedules to fill in: what a drawing leaves open, and whether that is all."""
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from elbowroom.layout import (
+    Attributes,
+    BadInput,
+    Drawing,
+    Schedule,
+    TerminalSpec,
+    audit,
+    build,
+    draft_schedule,
+    drawing_from_runs,
+    read,
+    read_schedule,
+    rectangular,
+    write,
+)
+from elbowroom.physics import analyse
+from elbowroom.viewer import main
+
+if sys.version_info >= (3, 11):
+    import tomllib
+else:
+    import tomli as tomllib
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+CUT = rectangular(0.4, 0.25)
+SOURCE = {"trunk": Attributes(source=True, source_at_end=False)}
+
+
+def draft(drawing: Drawing, schedule: Schedule | None = None) -> str:
+    seen = audit(drawing, schedule)
+    return draft_schedule(seen.topology, seen.sections, schedule)
+
+
+def filled(text: str, tmp_path: Path) -> Schedule:
+    """The schedule with a value in each place, as a reader of the first line writes."""
+    path = tmp_path / "filled.toml"
+    section = '"250x200 mm"'
+    head, found, sections = text.partition("[sections]")
+    body = head.replace('= "..."', '= "120 L/s"')
+    path.write_text(
+        body + found + sections.replace('= "..."', f"= {section}"), encoding="utf-8"
+    )
+    return read_schedule(path)
+
+
+@pytest.mark.parametrize(
+    ("route", "schedule"),
+    [
+        ("reading_room/under.glb", "reading_room/schedule.toml"),
+        ("hillside_house/house.glb", "hillside_house/house.schedule.toml"),
+        ("hillside_house/return.glb", "hillside_house/return.schedule.toml"),
+    ],
+)
+def test_an_example_asks_for_the_terminals_that_its_schedule_has(
+    route: str, schedule: str, tmp_path: Path
+) -> None:
+    drawing = read(EXAMPLES / route)
+    said = read_schedule(EXAMPLES / schedule)
+    text = draft(drawing, replace(said, terminals={}))
+    runs = {spec.run or name for name, spec in said.terminals.items()}
+    assert set(tomllib.loads(text)["terminals"]) == runs
+    found = filled(text, tmp_path)
+    whole = replace(said, terminals=found.terminals)
+    assert len(build(drawing, whole).terminals.duct) == len(said.terminals)
+    assert draft(drawing, said) == ""
+    one = dict(list(said.terminals.items())[1:])
+    (asked,) = tomllib.loads(draft(drawing, replace(said, terminals=one)))["terminals"]
+    name, spec = next(iter(said.terminals.items()))
+    assert asked == (spec.run or name)
+
+
+def test_every_value_left_open_is_refused_where_it_stands(tmp_path: Path) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("trunk", np.array([[0, 0, 3], [8, 0, 3]]), CUT),
+            ("office", np.array([[4, 0, 3], [4, 2, 3]]), None),
+        ],
+        attributes=SOURCE,
+    )
+    text = draft(drawing)
+    path = tmp_path / "open.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(BadInput) as refused:
+        read_schedule(path)
+    assert len(refused.value.faults) == 3  # two airflows and a section
+    schedule = filled(text, tmp_path)
+    assert analyse(build(drawing, schedule)).critical_loss > 0.0
+
+
+def test_ends_of_one_name_are_told_apart_by_their_places(tmp_path: Path) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("trunk", np.array([[0, 0, 3], [8, 0, 3]]), CUT),
+            ("across", np.array([[4, 0, 3], [4, -2, 3]]), CUT),
+            ("across", np.array([[4, 0, 3], [4, 2, 3]]), CUT),
+            ("trunk 2", np.array([[6, 0, 3], [6, 2, 3]]), CUT),
+        ],
+        attributes=SOURCE,
+    )
+    schedule = filled(draft(drawing), tmp_path)
+    assert set(schedule.terminals) == {"trunk", "across", "across 2", "trunk 2"}
+    assert len(build(drawing, schedule).terminals.duct) == 4
+
+
+def test_without_a_source_each_free_end_is_offered(tmp_path: Path) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("trunk", np.array([[0, 0, 3], [8, 0, 3]]), CUT),
+            ("office", np.array([[4, 0, 3], [4, 2, 3]]), CUT),
+        ]
+    )
+    text = draft(drawing)
+    assert text.count("# at = [") == 3
+    assert len(tomllib.loads(text)["terminals"]) == 3
+    chosen = text.replace('# at = ["8 m"', 'at = ["8 m"', 1)
+    schedule = filled(chosen, tmp_path)
+    # What the draft says of the terminal at the source: it is none.
+    rest = {name: t for name, t in schedule.terminals.items() if t.at != (8, 0, 3)}
+    graph = build(drawing, replace(schedule, terminals=rest))
+    assert graph.topology.nodes[graph.source.node].tolist() == [8, 0, 3]
+
+
+def test_an_airflow_that_is_drawn_is_not_asked_for_again() -> None:
+    runs = [
+        ("trunk", np.array([[0.0, 0, 3], [8, 0, 3]]), CUT),
+        ("office", np.array([[4.0, 0, 3], [4, 2, 3]]), CUT),
+    ]
+    drawing = drawing_from_runs(runs, flows={"office": 0.1}, attributes=SOURCE)
+    assert list(tomllib.loads(draft(drawing))["terminals"]) == ["trunk"]
+    # That of a run which others leave is its total: its own end is still open.
+    drawing = drawing_from_runs(
+        runs, flows={"office": 0.1, "trunk": 0.3}, attributes=SOURCE
+    )
+    assert list(tomllib.loads(draft(drawing))["terminals"]) == ["trunk"]
+    whole = Schedule(terminals={"trunk": TerminalSpec(0.2)})
+    assert draft(drawing, whole) == ""
+
+
+@pytest.mark.parametrize(
+    "name",
+    ['24"x12" hall', "it's \"both\" 'x'", "back\\slash", "Büro\n[fan]", "a.b # c"],
+)
+def test_any_name_comes_back_as_it_was_drawn(name: str, tmp_path: Path) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("trunk", np.array([[0, 0, 3], [8, 0, 3]]), CUT),
+            (name, np.array([[4, 0, 3], [4, 2, 3]]), None),
+        ]
+    )
+    text = draft(drawing)
+    content = tomllib.loads(text)
+    assert "fan" not in content
+    assert name in content["sections"]
+    schedule = filled(text.replace("# at = [", "at = [", 1), tmp_path)
+    rest = {k: t for k, t in schedule.terminals.items() if t.at != (0, 0, 3)}
+    graph = build(drawing, replace(schedule, terminals=rest))
+    assert len(graph.terminals.duct) == 2
+
+
+def test_check_writes_a_draft_and_never_over_a_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("trunk", np.array([[0, 0, 3], [8, 0, 3]]), CUT),
+            ("office", np.array([[4, 0, 3], [4, 2, 3]]), CUT),
+        ],
+        attributes=SOURCE,
+    )
+    route = tmp_path / "r.glb"
+    write(drawing, route)
+    path = tmp_path / "r.schedule.toml"
+    assert main(["check", str(route), "--draft", str(path)]) == 0
+    assert f"wrote {path}" in capsys.readouterr().err
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('= "..."', '= "120 L/s"'), encoding="utf-8")
+    assert main(["check", str(route), "--draft", str(path)]) == 2
+    assert "is there already" in capsys.readouterr().err
+    assert main(["analyse", str(route), "--json"]) == 0
+    capsys.readouterr()
+    other = tmp_path / "other.toml"
+    assert main(["check", str(route), "--draft", str(other)]) == 0
+    assert "nothing is left open" in capsys.readouterr().err
+    assert not other.exists()
+    assert main(["check", str(route), "--draft", str(tmp_path / "r.txt")]) == 2
+    assert "name it NAME.toml" in capsys.readouterr().err
