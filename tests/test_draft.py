@@ -179,6 +179,8 @@ def test_check_writes_a_draft_and_never_over_a_file(
     route = tmp_path / "r.glb"
     write(drawing, route)
     path = tmp_path / "r.schedule.toml"
+    assert main(["check", str(route)]) == 0
+    assert f"--draft {path.name}" in capsys.readouterr().err
     assert main(["check", str(route), "--draft", str(path)]) == 0
     assert f"wrote {path}" in capsys.readouterr().err
     text = path.read_text(encoding="utf-8")
@@ -186,7 +188,8 @@ def test_check_writes_a_draft_and_never_over_a_file(
     assert main(["check", str(route), "--draft", str(path)]) == 2
     assert "is there already" in capsys.readouterr().err
     assert main(["analyse", str(route), "--json"]) == 0
-    capsys.readouterr()
+    assert main(["check", str(route)]) == 0
+    assert "--draft" not in capsys.readouterr().err
     other = tmp_path / "other.toml"
     assert main(["check", str(route), "--draft", str(other)]) == 0
     assert "nothing is left open" in capsys.readouterr().err

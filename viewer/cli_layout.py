@@ -279,14 +279,17 @@ def check(
         copy, changes = mended(seen.topology, seen.sections.larger_side)
         write(copy, fix)
         left = len(audit(read(fix), found, metres).findings)
+    wanting = draft_schedule(seen.topology, seen.sections, found)
     if draft is not None:
-        _write_draft(draft_schedule(seen.topology, seen.sections, found), draft)
+        _write_draft(wanting, draft)
     seen, by_duct = settled_audit(seen)
     result = check_result(seen, by_duct, changes)
     if as_json:
         print_json(result)
     else:
         print_check(result, seen.findings, display, new_console())
+        if wanting and draft is None:
+            tell(f"--draft {route.stem}.schedule.toml writes what is open, to fill in")
     if changes is not None and fix is not None:
         wrote(fix, replaced=there)
         if not as_json:
