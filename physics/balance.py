@@ -1,19 +1,27 @@
 """Balancing: what each terminal's damper has to spend, where it stands, its angle."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from elbowroom.layout import BoolArray, DuctGraph, FloatArray, IntArray, Shape
+from elbowroom.layout import (
+    BadInput,
+    BoolArray,
+    DuctGraph,
+    FloatArray,
+    IntArray,
+    Shape,
+)
 
 from .analysis import Analysis
 from .coefficient import Note
 from .dampers import butterfly_angle
-from .flows import resistances
-from .loops import flows_at
+from .settling import NEXT_TO_NONE, Rounds, shares, side_of, ways_of
 
 _WORTH = 1.0  # Pa: less than this needs no damper
+_STEPS = 200
+_SETTLED = 1e-6  # largest relative change of an airflow
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +48,7 @@ class Setting:
         Whether no angle of the table spends as much.
     open_share
         Airflow over design airflow with every damper open, at the fan pressure that
-        the critical path needs.
+        the critical path needs; NaN where no airflows settle.
     """
 
     terminal: int
@@ -168,35 +176,24 @@ def damper_words(graph: DuctGraph, settings: Sequence[Setting]) -> list[str]:
 def open_shares(analysis: Analysis) -> FloatArray:
     """Airflow over design airflow at each terminal with no damper, shape (t,).
 
-    Every loss is taken to go with the square of its duct's airflow from its value at
-    design; the fan gives what the critical path needs. In a tree that has a closed
-    form: resistances in series add, conductances of branches add.
+    The fan gives what the critical path needs at design, whatever the airflow; losses
+    are taken anew at the airflows until they settle, as `operate` does it. 0 for a
+    terminal that the others leave less than a thousandth, all NaN where none settle.
     """
-    graph, elements = analysis.graph, analysis.elements
-    parent = graph.ducts.parent
-    count = len(parent)
-    design = analysis.state.flow
-    ends = graph.terminals.duct
-    lost = np.bincount(elements.duct, elements.loss, count).astype(np.float64)
-    if graph.loops is not None:
-        flow = flows_at(graph, analysis.critical_loss, lost, design)
-        return np.asarray(flow[ends] / design[ends])
-    own = resistances(lost, design)
-    children = np.zeros(count)  # conductance of all that hangs on a duct
-    conductance = np.zeros(count)
-    smallest = resistances(np.full(count, 1e-12 * analysis.critical_loss), design)
-    for row in range(count - 1, -1, -1):
-        resistance = own[row]
-        if children[row] > 0.0:
-            resistance += 1.0 / children[row] ** 2
-        conductance[row] = 1.0 / np.sqrt(max(resistance, smallest[row]))
-        if parent[row] >= 0:
-            children[parent[row]] += conductance[row]
-    pressure = np.full(count, analysis.critical_loss)  # before each duct
-    flow = np.zeros(count)
-    for row in range(count):
-        if parent[row] >= 0:
-            above = parent[row]
-            pressure[row] = pressure[above] - own[above] * flow[above] ** 2
-        flow[row] = conductance[row] * np.sqrt(max(pressure[row], 0.0))
-    return np.asarray(flow[ends] / design[ends])
+    design = analysis.graph.terminals.flow
+    # What is lost outside the ducts is no part of the critical path's loss.
+    side = replace(side_of(analysis, "open"), outside=0.0)
+    flow, way = design, ways_of(analysis)
+    rounds = Rounds()
+    try:
+        while rounds.count < _STEPS:
+            share, resistance, way = shares(side, flow, way)
+            found = np.sqrt(analysis.critical_loss / resistance) * share
+            found = np.maximum(found, NEXT_TO_NONE * design)
+            if float(np.abs(found / flow - 1.0).max()) < _SETTLED:
+                some = found > NEXT_TO_NONE * design
+                return np.asarray(np.where(some, found / design, 0.0))
+            flow = rounds.begin_next(flow, found)
+    except BadInput:  # the air of a loop may find no way to go
+        pass
+    return np.full(len(design), np.nan)

@@ -9,34 +9,26 @@ from elbowroom.layout import (
     BadInput,
     FanSpec,
     FloatArray,
-    IntArray,
     Notice,
     note,
     refusal,
-    sum_from_root,
     warning,
 )
 
 from .analysis import Analysis
-from .balance import balance
-from .elements import Kind, duct_state, elements_of
 from .fan_curve import crossings, slope_at
-from .flows import resistances
 from .loops import (
-    dead_ducts,
-    flows_at,
     settled,
     still_notices,
-    terminal_rows,
     way_words,
 )
+from .settling import NEXT_TO_NONE, Rounds, Side, shares, side_of, ways_of
 from .site_air import fan_air_notices, fan_at_site
-from .system import SAME, airflow_words, at_fan
+from .system import SAME, airflow_words
 
 _STEPS = 400
 _SETTLED = 1e-10  # largest relative change of an airflow
 _CLOSE = 1e-4  # what still changes more is no result
-_LEAST = 1e-6  # of the velocity pressure: what a path loses at the least
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,23 +66,6 @@ class Operation:
     dampers: str
     steps: int
     notices: tuple[Notice, ...]
-
-
-@dataclass(frozen=True, eq=False)
-class _Side:
-    """A supply or return side at its design airflow, with what does not change.
-
-    `added` is the resistance of each terminal and its damper, Pa s²/m⁶, shape (t,);
-    `outside` that of the losses declared outside the ducts; `inlet` and `outlet` the
-    velocity pressure at the fan over the square of the airflow; `design` that airflow.
-    """
-
-    analysis: Analysis
-    added: FloatArray
-    outside: float
-    inlet: float
-    outlet: float
-    design: float
 
 
 def operate(
@@ -138,14 +113,15 @@ def operate(
             "no fan is declared, so that no airflow settles",
             'write curve = [["0 m3/s", "480 Pa"], ...] or a pressure',
         )
-    sides = [_side(one, dampers) for one in (analysis, *returns)]
+    sides = [side_of(one, dampers) for one in (analysis, *returns)]
     flows = [one.graph.terminals.flow for one in (analysis, *returns)]
-    ways: list[FloatArray | None] = [_ways(one) for one in (analysis, *returns)]
+    ways: list[FloatArray | None] = [ways_of(one) for one in (analysis, *returns)]
     # What comes to the fan by no drawn return does so in the same share as at design.
     drawn = sum(side.design for side in sides[1:]) / sides[0].design
     met: tuple[float, ...] = ()
-    for steps in range(1, _STEPS + 1):
-        found = [_shares(*each) for each in zip(sides, flows, ways, strict=True)]
+    rounds = Rounds()
+    while True:
+        found = [shares(*each) for each in zip(sides, flows, ways, strict=True)]
         ways = [way for _, _, way in found]
         resistance = found[0][1]
         of_return = np.array([1.0 / np.sqrt(one) for _, one, _ in found[1:]])
@@ -159,23 +135,33 @@ def operate(
         # An external static pressure has the outlet's velocity pressure on top, and
         # lacks the inlet's.
         on_top = 0.0 if _is_total(fan) else sides[0].outlet - inlet
-        met = _meeting(fan, resistance - on_top, where)
-        total = met[-1]  # the one on the falling side of the curve
+        met = _meeting(fan, resistance - on_top)
+        # The one on the falling side of the curve; its end, for a round on the way.
+        total = met[-1] if met else fan.curve[-1][0]
         into = total * np.append(1.0, of_return)
-        new = [q * one[0] for q, one in zip(into, found, strict=True)]
+        new = [
+            np.maximum(q * share, NEXT_TO_NONE * side.analysis.graph.terminals.flow)
+            for q, (share, _, _), side in zip(into, found, sides, strict=True)
+        ]
         changes = [
             np.abs(after / before - 1.0)
             for after, before in zip(new, flows, strict=True)
         ]
         change = max(float(one.max()) for one in changes)
-        # Damped if it swings.
-        flows = (
-            new
-            if steps < 20
-            else [np.sqrt(a * b) for a, b in zip(new, flows, strict=True)]
-        )
-        if change < _SETTLED:
+        if change < _SETTLED or rounds.count == _STEPS:
+            flows = new
             break
+        ends = np.cumsum([len(one) for one in new])[:-1]
+        mixed = rounds.begin_next(np.concatenate(flows), np.concatenate(new))
+        flows = np.split(mixed, ends)
+    if not met:
+        last = fan.curve[-1]
+        raise refusal(
+            f"{where} curve",
+            f"it ends at {last[0]:.4g} m3/s and {last[1]:.4g} Pa, before it meets the "
+            "layout",
+            "add the points of the fan at larger airflows",
+        )
     notices = fan_air_notices(analysis.graph.schedule.fan, analysis.conditions.air)
     notices += _stall(fan, met, where)
     if change > _CLOSE:
@@ -184,10 +170,11 @@ def operate(
         notices.append(
             warning(
                 analysis.graph.schedule.file,
-                f"the airflows still change by {change:.1e} after {steps} rounds",
+                f"the airflows still change by {change:.1e} after {_STEPS} rounds",
                 "look for a junction that feeds on its own airflow",
             )
         )
+    notices += _left_without(sides, flows)
     mass = [side.design * side.analysis.conditions.air.density for side in sides]
     alike = sum(mass[1:]) / mass[0]  # what is kept is mass
     if returns and abs(alike - 1.0) > SAME:
@@ -209,7 +196,7 @@ def operate(
         resistance * total * total,
         met,
         dampers,
-        steps,
+        rounds.count + 1,
         tuple(notices),
     )
 
@@ -240,61 +227,26 @@ def _unsettled(
     )
 
 
-def _side(analysis: Analysis, dampers: str) -> _Side:
-    graph, state = analysis.graph, analysis.state
-    design = graph.terminals.flow
-    declared = np.nan_to_num(graph.terminals.loss) * analysis.conditions.loss_ratio
-    added = declared / design**2
-    if dampers == "set":
-        for setting in balance(analysis):
-            added[setting.terminal] += setting.excess / design[setting.terminal] ** 2
-    roots = graph.ducts.parent < 0
-    whole = float(state.flow[roots].sum())
-    inlet, outlet = at_fan(graph, analysis.conditions, state)
-    outside = sum((analysis.conditions.declared_losses or {}).values())
-    return _Side(
-        analysis, added, outside / whole**2, inlet / whole**2, outlet / whole**2, whole
-    )
-
-
-def _ways(analysis: Analysis) -> FloatArray | None:
-    """Airflow along the ways of a layout's loops at design; None without loops."""
-    loops = analysis.graph.loops
-    return None if loops is None else loops.signed(analysis.state.flow)
-
-
-def _shares(
-    side: _Side, flow: FloatArray, way: FloatArray | None
-) -> tuple[FloatArray, float, FloatArray | None]:
-    """Share of each terminal in a side's airflow, and the side's resistance.
-
-    Given and returned with them is the airflow along the ways of its loops.
-    """
-    analysis = side.analysis
-    graph, conditions, duct_flow = settled(
-        analysis.graph, analysis.conditions, flow, way
-    )
-    state = duct_state(graph, duct_flow, conditions)
-    elements, _ = elements_of(graph, state, conditions, dead_ducts(graph, duct_flow))
-    counts = elements.kind != Kind.TERMINAL
-    lost = np.bincount(
-        elements.duct[counts], elements.loss[counts], len(graph.ducts.parent)
-    ).astype(np.float64)
-    ends = graph.terminals.duct[terminal_rows(analysis.graph, graph)]
-    lost[ends] += side.added * flow**2
-    if graph.loops is None:
-        k = resistances(lost, duct_flow)
-        least = resistances(_LEAST * state.velocity_pressure, duct_flow)
-        share, resistance = _reduced(graph.ducts.parent, k, least)
-    else:
-        # Losses that do not go with the square stay as they are at this pressure.
-        paid = sum_from_root(graph.ducts.parent, lost)[ends]
-        pressure = float(paid @ flow / flow.sum())
-        share = flows_at(graph, pressure, lost, duct_flow)
-        whole = float(share[graph.ducts.parent < 0].sum())
-        share, resistance = share / whole, pressure / whole**2
-        way = graph.loops.signed(duct_flow)
-    return share[ends], resistance + side.outside, way
+def _left_without(sides: Sequence[Side], flows: Sequence[FloatArray]) -> list[Notice]:
+    """Say which terminals the others leave no air."""
+    found = []
+    for side, flow in zip(sides, flows, strict=True):
+        graph = side.analysis.graph
+        none = flow <= NEXT_TO_NONE * graph.terminals.flow
+        for row in none.nonzero()[0].tolist():
+            found.append(
+                warning(
+                    graph.drawing.file,
+                    f"'{graph.terminals.name[row]}' gets next to no air: the air of "
+                    "the others leaves no pressure at its branch to move any",
+                    "set the dampers of the others, or widen the duct that it leaves",
+                    effect="less than a thousandth of its airflow, or it turns round",
+                    place=graph.topology.nodes[
+                        graph.ducts.finish[graph.terminals.duct[row]]
+                    ],
+                )
+            )
+    return found
 
 
 def _continued(
@@ -313,46 +265,18 @@ def _continued(
     return along, still_notices(other, conditions, duct_flow)
 
 
-def _reduced(
-    parent: IntArray, k: FloatArray, least: FloatArray
-) -> tuple[FloatArray, float]:
-    """Share of the airflow that each duct carries, and resistance of the whole tree."""
-    conductance = np.zeros(len(k))  # of what a duct feeds, then of the duct with it
-    below = np.zeros(len(k))
-    for duct in range(len(k) - 1, -1, -1):  # children come after their parents
-        series = k[duct] + (1.0 / below[duct] ** 2 if below[duct] > 0.0 else 0.0)
-        conductance[duct] = 1.0 / np.sqrt(max(series, least[duct]))
-        if parent[duct] >= 0:
-            below[int(parent[duct])] += conductance[duct]
-    whole = float(conductance[parent < 0].sum())
-    share = conductance / whole  # of those at the fan
-    for duct in range(len(k)):
-        before = int(parent[duct])
-        if before >= 0:
-            share[duct] = share[before] * conductance[duct] / below[before]
-    return share, 1.0 / whole**2
-
-
 def _is_total(fan: FanSpec) -> bool:
     if fan.curve:
         return fan.curve_is_total
     return fan.total_pressure is not None
 
 
-def _meeting(fan: FanSpec, resistance: float, where: str) -> tuple[float, ...]:
+def _meeting(fan: FanSpec, resistance: float) -> tuple[float, ...]:
+    """Airflows at which a fan gives what a resistance takes; none if that is more."""
     if not fan.curve:
         pressure = fan.total_pressure or fan.external_static_pressure or 0.0
         return (float(np.sqrt(pressure / max(resistance, 1e-12))),)
-    met = crossings(fan.curve, resistance)
-    if not met:
-        last = fan.curve[-1]
-        raise refusal(
-            f"{where} curve",
-            f"it ends at {last[0]:.4g} m3/s and {last[1]:.4g} Pa, before it meets the "
-            "layout",
-            "add the points of the fan at larger airflows",
-        )
-    return met
+    return crossings(fan.curve, resistance)
 
 
 def _stall(fan: FanSpec, met: tuple[float, ...], where: str) -> tuple[Notice, ...]:

@@ -1,6 +1,7 @@
 """Dampers and shares, by hand and against a solved network."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,11 +11,13 @@ from routes import drawn
 
 from elbowroom.layout import (
     Attributes,
+    FanSpec,
     Schedule,
     SourceSpec,
     TerminalSpec,
     build,
     drawing_from_runs,
+    rectangular,
     round_section,
 )
 from elbowroom.physics import (
@@ -24,6 +27,7 @@ from elbowroom.physics import (
     damper_words,
     dampers,
     open_shares,
+    operate,
     solve_network,
 )
 
@@ -150,18 +154,24 @@ def test_one_terminal_gets_its_design_airflow() -> None:
     assert open_shares(analyse(build(drawing, plan))) == pytest.approx(1.0)
 
 
-def test_shares_agree_with_the_network_solver_where_losses_are_square() -> None:
-    """Very rough duct, so that friction goes with the square too; sums of C by hand."""
+def test_shares_agree_with_the_network_solver_at_the_losses_there() -> None:
+    """Coefficients and friction of the settled airflows, as sums of C by hand."""
     runs = [
         ("a", np.array([[0, 0, 0], [9, 0, 0]]), round_section(0.3)),
-        ("b", np.array([[4, 0, 0], [4, 6, 0]]), round_section(0.2)),
+        ("b", np.array([[4, 0, 0], [4, 6, 0]]), round_section(0.25)),
     ]
     drawing = drawing_from_runs(
         runs, attributes={"a": Attributes(source=True, source_at_end=False)}
     )
-    flows = {"a": TerminalSpec(0.4, 5.0), "b": TerminalSpec(0.2, 5.0)}
-    analysis = analyse(build(drawing, Schedule(terminals=flows, roughness=0.01)))
-    ducts, state, e = analysis.graph.ducts, analysis.state, analysis.elements
+    flows = {"a": TerminalSpec(0.4, 40.0), "b": TerminalSpec(0.2, 40.0)}
+    analysis = analyse(build(drawing, Schedule(terminals=flows)))
+    share = dict(zip(analysis.graph.terminals.name, open_shares(analysis), strict=True))
+    at_share = {
+        name: TerminalSpec(spec.flow * share[name], 40.0 * share[name] ** 2)
+        for name, spec in flows.items()
+    }
+    settled = analyse(build(drawing, Schedule(terminals=at_share)))
+    ducts, state, e = settled.graph.ducts, settled.state, settled.elements
     own = np.bincount(e.duct, e.loss, len(ducts.parent))
     # Everything as a sum of C on the duct's own velocity, no length.
     entries = [
@@ -181,10 +191,63 @@ def test_shares_agree_with_the_network_solver_where_losses_are_square() -> None:
     solved = solve_network({"ducts": entries, "fixed_node_pressures_Pa": fixed})
     if min(own) < 0.0:
         pytest.fail("a main that regains cannot be written as a sum of C")
-    for place, row in enumerate(analysis.graph.terminals.duct.tolist()):
+    ends = settled.graph.terminals
+    for name, row in zip(ends.name, ends.duct.tolist(), strict=True):
         flow = solved["ducts"][str(row)]["flow_m3_s"]
-        share = flow / float(analysis.graph.terminals.flow[place])
-        assert open_shares(analysis)[place] == pytest.approx(share, rel=1e-5)
+        assert flow == pytest.approx(at_share[name].flow, rel=1e-5)
+
+
+@pytest.mark.parametrize("is_return", [False, True])
+def test_shares_are_what_operate_finds_at_a_fan_that_keeps_its_pressure(
+    is_return: bool,
+) -> None:
+    """A small takeoff whose loss goes with the main's velocity, and not with its own.
+
+    In the return the main's air drags it along: it gains more than it spends.
+    """
+    tap = rectangular(0.25, 0.15) if is_return else round_section(0.16)
+    runs = [
+        ("trunk", np.array([[0, 0, 3], [8, 0, 3]]), rectangular(0.5, 0.25)),
+        ("study", np.array([[2, 0, 3], [2, 3, 3]]), tap),
+    ]
+    drawing = drawing_from_runs(runs)
+    at = SourceSpec(at=(0.0, 0.0, 3.0), is_return=is_return)
+    plan = Schedule(
+        terminals={"trunk": TerminalSpec(0.7, 15.0), "study": TerminalSpec(0.05, 6.0)},
+        source=at,
+    )
+    analysis = analyse(build(drawing, plan))
+    flat = replace(plan, fan=FanSpec(total_pressure=analysis.critical_loss))
+    air = operate(analyse(build(drawing, flat)))
+    np.testing.assert_allclose(
+        open_shares(analysis), air.flow / analysis.graph.terminals.flow, rtol=1e-5
+    )
+    assert air.steps < 60  # 400 were not enough before rounds were mixed
+    shares = air.flow / analysis.graph.terminals.flow
+    assert shares.max() < 3.0
+    assert abs(shares - 1.0).max() > 0.1
+
+
+def test_a_branch_that_the_others_leave_no_air() -> None:
+    """The main goes past so fast that its velocity takes more than there is."""
+    runs = [
+        ("a", np.array([[0, 0, 0], [9, 0, 0]]), round_section(0.3)),
+        ("b", np.array([[4, 0, 0], [4, 6, 0]]), round_section(0.2)),
+    ]
+    drawing = drawing_from_runs(
+        runs, attributes={"a": Attributes(source=True, source_at_end=False)}
+    )
+    ends = {"a": TerminalSpec(0.4, 5.0), "b": TerminalSpec(0.2, 5.0)}
+    analysis = analyse(build(drawing, Schedule(terminals=ends)))
+    main, branch = open_shares(analysis)
+    pv = 0.5 * analysis.conditions.air.density * (main * 0.4 / (np.pi * 0.0225)) ** 2
+    assert pv > analysis.critical_loss
+    assert branch == 0.0
+    fan = FanSpec(total_pressure=analysis.critical_loss)
+    air = operate(analyse(build(drawing, Schedule(terminals=ends, fan=fan))))
+    assert air.flow[0] / 0.4 == pytest.approx(main, rel=1e-4)
+    assert air.flow[1] < 0.0011 * 0.2
+    assert any("'b' gets next to no air" in said.sentence for said in air.notices)
 
 
 def test_damper_coefficients_of_a_network_balanced_elsewhere() -> None:

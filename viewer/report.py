@@ -43,6 +43,7 @@ from .tables import (
     apart_heads,
     apart_rows,
     damper_place,
+    open_share,
 )
 
 _MOST_HEADS = 9  # of a table in the usual type
@@ -492,7 +493,7 @@ def _balance(analysis: Analysis, display: Display) -> str:
                 if row["blade_angle_deg"] is None
                 else f"{row['blade_angle_deg']:.0f}°"
             ),
-            _n(f"{100 * row['open_share_of_design']:.0f} %"),
+            _n(open_share(row)),
         ]
         for row in settings
     ]

@@ -198,7 +198,9 @@ def balancing(analysis: Analysis) -> list[Plain]:
             if setting.angle is None
             else math.degrees(setting.angle),
             "can_be_balanced": not setting.too_much,
-            "open_share_of_design": setting.open_share,
+            "open_share_of_design": None
+            if math.isnan(setting.open_share)
+            else setting.open_share,
         }
         for setting, where in zip(settings, words, strict=True)
     ]

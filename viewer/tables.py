@@ -226,14 +226,19 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
             display.pressures(row["excess_pa"]),
             f"{row['damper_coefficient']:.1f}",
             blade,
-            f"{100 * row['open_share_of_design']:.0f} %",
+            open_share(row),
         )
     console.print(table)
     console.print(
-        "Single-blade dampers, angles from open; 'open' is the airflow with no damper, "
-        "losses going with its square and the fan keeping its pressure: `operate` "
-        "follows the fan's curve."
+        "Single-blade dampers, angles from open; 'open' is the airflow that settles "
+        "with no damper, the fan keeping its pressure: `operate` follows its curve."
     )
+
+
+def open_share(row: dict[str, Any]) -> str:
+    """Airflow with every damper open over design, of `balancing`, in words."""
+    share = row["open_share_of_design"]
+    return "none settles" if share is None else f"{100 * share:.0f} %"
 
 
 def damper_place(row: dict[str, Any]) -> str:
