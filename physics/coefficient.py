@@ -22,6 +22,7 @@ class Note(IntFlag):
     SUSPECT = 32  # choking branch or nearly shut damper: nobody designs there
     SUSPECT_PRINT = 64  # it rests on a row that breaks the trend of its table
     NEAREST_ROW = 128  # its dimensions are those of no row: the nearest was taken
+    OWN_CHANGE = 256  # a main's change of section counts as a fitting of its own
 
     @property
     def words(self) -> list[str]:
@@ -37,6 +38,8 @@ _WORDS = {
     "taken",
     Note.EXTENDED: "outside the table: its law was carried on",
     Note.FALLBACK: "no table of its own: another fitting stands in",
+    Note.OWN_CHANGE: "no table of it: the main's change of section counts as a "
+    "transition behind the branch",
     Note.LOW_REYNOLDS: "Reynolds number below the factor's range",
     Note.SUSPECT: "a choking branch or a nearly shut damper: choose another size",
     Note.SUSPECT_PRINT: "rests on a print that breaks the trend of its table: do not "

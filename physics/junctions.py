@@ -136,11 +136,15 @@ def dividing_legs(
     What another fitting stands in for is noted, and its class is low: flat ovals,
     branches of another shape than a round main or, off a right angle, a rectangular
     one, and entries without a table (see `takeoff_entries`). So is, as extended, a main
-    that grows past a branch: the tables end where it keeps its area.
+    that grows past a branch, and as clamped one in which the air grows faster: the
+    tables end where it keeps its area and its velocity. What such a change of section
+    spends is not in C (see `own_change`).
     """
     out = Gathered(len(angle))
     q, f, s, a = flow_ratio, area_ratio, main_area_ratio, angle
     speed = q / f
+    # Where the main grows, the tables end with one that keeps its area.
+    past = (1.0 - q) / np.minimum(s, 1.0)
     shared, radius = is_symmetrical, entry == int(TakeoffEntry.RADIUS)
     boxy = common_shape == int(Shape.RECTANGULAR)
     rect, bent = boxy & ~shared, ~boxy & ~shared
@@ -170,7 +174,7 @@ def dividing_legs(
             out.put(mine, round_conical_branch(speed[mine], a[mine]))
         mine = main & conical
         if mine.any():
-            out.put(mine, round_main_handbook((1.0 - q[mine]) / s[mine]))
+            out.put(mine, round_main_handbook(past[mine]))
         for wide in (True, False):  # each form has a class of its own
             mine = main & ~conical & ((s >= AS_WIDE) == wide)
             if mine.any():
@@ -196,7 +200,7 @@ def dividing_legs(
         out.put(mine, rect_main_obstructed(speed[mine]))
     mine = rows[~obstructed]
     if len(mine):
-        out.put(mine, rect_main((1.0 - q[mine]) / s[mine]))
+        out.put(mine, rect_main(past[mine]))
     out.notes[~is_branch & ~shared & (s > 1.0 / AS_WIDE)] |= int(Note.EXTENDED)
     oval = int(Shape.OVAL)
     foreign = bent & (common_shape == oval)

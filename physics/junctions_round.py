@@ -104,7 +104,8 @@ def diverging_main(
     -------
     coefficient
         M q² where the main keeps its area (M = 0.4 to f = 0.4; above that 2 (2 q - 1)
-        to q = 0.5 and 0.3 (2 q - 1) beyond), else 0.4 (1 - Vs/Vc)².
+        to q = 0.5 and 0.3 (2 q - 1) beyond), or grows, noted; else 0.4 (1 - Vs/Vc)²,
+        and nothing where Vs is larger than Vc, by the print's end, noted.
 
     Notes
     -----
@@ -120,7 +121,8 @@ def diverging_main(
     large = np.where(q <= 0.5, 2.0, 0.3) * (2.0 * q - 1.0)
     to_large = ((f - 0.40) / 0.10).clip(0.0, 1.0)
     kept = (0.4 + (large - 0.4) * to_large) * q * q
-    reduced = 0.4 * (1.0 - (1.0 - q) / s) ** 2
+    past = (1.0 - q) / s
+    reduced = 0.4 * (1.0 - np.minimum(past, 1.0)) ** 2
     to_kept = ((s - 0.90) / (AS_WIDE - 0.90)).clip(0.0, 1.0)
     between = ((to_large > 0.0) & (to_large < 1.0) & (to_kept > 0.0)) | (
         (to_kept > 0.0) & (to_kept < 1.0)
@@ -128,6 +130,7 @@ def diverging_main(
     return make(
         reduced + (kept - reduced) * to_kept,
         np.where(s > 1.0 / AS_WIDE, int(Note.EXTENDED), 0)
+        | np.where((past > 1.0 + 1e-9) & (to_kept < 1.0), int(Note.CLAMPED), 0)
         | np.where(between, int(Note.INTERPOLATED), 0),
         reference=REFERENCE,
         table="formula: dividing main",
