@@ -399,8 +399,8 @@ def read_schedule(path: Path | str) -> Schedule:
         if terminal is not None:
             terminals[name] = terminal
     room = top.table("clearance")
-    clearance = room.within("required", "length", 0.0, 10.0, "0 to 10 m")
-    insulation = room.within("insulation", "length", 0.0, 1.0, "0 to 1 m")
+    clearance = room.within("required", "length", 0.0, 10.0, "0 to 10 m (32.8 ft)")
+    insulation = room.within("insulation", "length", 0.0, 1.0, "0 to 1 m (39.4 in)")
     room.finish()
     close = top.table("interaction")
     counted = close.choice("close_elbows", CLOSE_ELBOWS)
@@ -505,7 +505,7 @@ def _needed_run(table: Table) -> str | None:
 
 def _material(table: Table) -> tuple[str | None, float | None]:
     material = table.text("material")
-    roughness = table.within("roughness", "length", 0.0, 0.02, "0 to 20 mm")
+    roughness = table.within("roughness", "length", 0.0, 0.02, "0 to 20 mm (0.79 in)")
     if material is not None and roughness is not None:
         table.fault("", "material and roughness are both given", "delete one")
     return material, roughness
@@ -516,10 +516,18 @@ def _compression(table: Table) -> float | None:
 
 
 def _air(table: Table) -> AirSpec:
-    words = "-60 °C to 150 °C"
+    words = "-60 °C to 150 °C (-76 °F to 302 °F)"
     temperature = table.within("temperature", "temperature", 213.15, 423.15, words)
-    altitude = table.within("altitude", "length", -500.0, 6000.0, "-500 m to 6000 m")
-    pressure = table.within("pressure", "pressure", 3e4, 1.2e5, "30 kPa to 120 kPa")
+    altitude = table.within(
+        "altitude", "length", -500.0, 6000.0, "-500 m to 6000 m (-1640 ft to 19685 ft)"
+    )
+    pressure = table.within(
+        "pressure",
+        "pressure",
+        3e4,
+        1.2e5,
+        "30 kPa to 120 kPa (120.4 in.wg to 481.8 in.wg)",
+    )
     humidity = table.get("humidity", units.share)
     if altitude is not None and pressure is not None:
         table.fault("", "altitude and pressure are both given", "delete one")
@@ -564,7 +572,9 @@ def _fan(table: Table) -> FanSpec:
     moving = {}
     for side in ("inlet", "outlet"):
         key = f"{side}_velocity_pressure"
-        moving[key] = table.within(key, "pressure", 0.0, 1e4, "0 to 10 kPa")
+        moving[key] = table.within(
+            key, "pressure", 0.0, 1e4, "0 to 10 kPa (40.1 in.wg)"
+        )
         if moving[key] is not None and (total is not None or kind is True):
             table.fault(
                 key,
@@ -637,7 +647,7 @@ def _curve(value: object, where: str) -> tuple[tuple[float, float], ...]:
 
 def _checks(top: Table) -> ChecksSpec:
     table = top.table("checks")
-    words = "-60 °C to 150 °C"
+    words = "-60 °C to 150 °C (-76 °F to 302 °F)"
 
     def temperature(key: str) -> float | None:
         return table.within(key, "temperature", 213.15, 423.15, words)
@@ -649,7 +659,11 @@ def _checks(top: Table) -> ChecksSpec:
         leakage=table.get("leakage_class", _leakage_class),
         around=temperature("temperature_around"),
         transmission=table.within(
-            "heat_transmission", "heat transmission", 0.0, 50.0, "0 to 50 W/m2K"
+            "heat_transmission",
+            "heat transmission",
+            0.0,
+            50.0,
+            "0 to 50 W/m2K (8.8 Btu/h ft2 F)",
         ),
         dew_point=temperature("dew_point_around"),
         least_flow=table.positive("least_airflow", "airflow"),
@@ -711,7 +725,7 @@ def _leakage_class(value: object, where: str) -> str | float:
 def _components(entries: Iterable[Table]) -> Iterator[ComponentSpec]:
     for entry in entries:
         run, name = entry.text("run"), entry.text("name")
-        loss = entry.within("loss", "pressure", 0.0, 1e5, "0 to 100 kPa")
+        loss = entry.within("loss", "pressure", 0.0, 1e5, "0 to 100 kPa (401 in.wg)")
         airflow = entry.positive("airflow", "airflow")
         coefficient = entry.number("coefficient", 0.0, 1e6)
         at = entry.point("at")
@@ -801,11 +815,13 @@ def _check_counts(table: Table, made: set[ElbowConstruction]) -> None:
 def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
     construction = table.choice("construction", ELBOW_CONSTRUCTIONS)
     ratio = table.number("radius_ratio", _TIGHTEST, 20.0)
-    throat = table.within("throat_radius", "length", 0.0, 20.0, "0 to 20 m")
+    throat = table.within("throat_radius", "length", 0.0, 20.0, "0 to 20 m (65.6 ft)")
     centre = table.positive("centreline_radius", "length")
     pieces = table.whole("pieces", (3, 4, 5, 7))
     splitters = table.whole("splitters", (1, 2, 3))
-    spacing = table.within("vane_spacing", "length", 0.02, 0.12, "20 to 120 mm")
+    spacing = table.within(
+        "vane_spacing", "length", 0.02, 0.12, "20 to 120 mm (0.79 to 4.7 in)"
+    )
     given = [value for value in (ratio, throat, centre) if value is not None]
     if len(given) > 1:
         table.fault("", "the radius is given more than once", "keep one of them")
@@ -881,7 +897,7 @@ def _terminal(table: Table) -> TerminalSpec | None:
         table.fault("", f"{' and '.join(given)} are given together", "keep one of them")
     if share == 0.0:
         table.fault("share", "a share of nothing needs no duct", "correct it")
-    loss = table.within("loss", "pressure", 0.0, 1e5, "0 to 100 kPa")
+    loss = table.within("loss", "pressure", 0.0, 1e5, "0 to 100 kPa (401 in.wg)")
     kind, run, at = table.text("kind"), table.text("run"), table.point("at")
     table.finish()
     if not said_of and flow is None and load is None and share is None:
