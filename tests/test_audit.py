@@ -40,7 +40,7 @@ def line(*points: tuple[float, float, float]) -> FloatArray:
 
 
 def slips() -> Drawing:
-    """A main drawn twice, a branch 40 mm (1.6 in) short of it, a run that only crosses it."""
+    """A main drawn twice, a branch 40 mm short of it, a run that only crosses it."""
     return drawing_from_runs(
         [
             ("main", line((0, 0, 3), (4, 0, 3), (8, 0.0004, 3)), WIDE),
