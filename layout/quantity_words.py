@@ -12,7 +12,7 @@ from .units import FOOT, POUND, UNITS, to_unit
 _METRE = 0.9995  # m: from here on a length is said in metres and feet
 _FAR = 99999.5  # m: from here on in kilometres and miles
 # Beyond these a number with an exponent is the shorter one to read.
-_SMALLEST, _LARGEST = 1e-5, 1e9
+_SMALLEST, _LARGEST = 1e-5, 1e7
 _NOISE = 6  # decimals of a temperature beyond which its offset leaves but rounding
 _MILE = 5280 * FOOT  # m
 # One heat capacity of mass in inch-pound units, J/(kg K): 4186.8.
@@ -195,10 +195,10 @@ def heat_capacity_words(capacity: float) -> str:
     Examples
     --------
     >>> heat_capacity_words(4186.8)
-    '4187 J/(kg K) (1 Btu/(lb °F))'
+    '4187 J/kg·K (1 Btu/lb·°F)'
     """
     pounds = _number(capacity / _BTU_PER_POUND, 2, 3)
-    return f"{_number(capacity, 0, 4)} J/(kg K) ({pounds} Btu/(lb °F))"
+    return f"{_number(capacity, 0, 4)} J/kg·K ({pounds} Btu/lb·°F)"
 
 
 def transmission_words(transmission: float) -> str:
@@ -207,10 +207,10 @@ def transmission_words(transmission: float) -> str:
     Examples
     --------
     >>> transmission_words(8.0)
-    '8 W/(m² K) (1.41 Btu/(h ft² °F))'
+    '8 W/m²·K (1.41 Btu/h·ft²·°F)'
     """
     feet = _number(to_unit(transmission, "Btu/h ft2 F"), 2, 3)
-    return f"{_number(transmission, 2, 3)} W/(m² K) ({feet} Btu/(h ft² °F))"
+    return f"{_number(transmission, 2, 3)} W/m²·K ({feet} Btu/h·ft²·°F)"
 
 
 def mass_words(mass: float) -> str:
