@@ -166,10 +166,13 @@ def proportion(
     tight = sorted({run for run, _, _ in _too_near(found.after, obstacles, schedule)})
     if not tight:
         return found
+    near = "runs into an obstacle"
+    if schedule.clearance > 0.0:
+        room = length_words(schedule.clearance)
+        near = f"comes nearer to an obstacle than {room}"
     said = warning(
         drawing.file,
-        f"with these sizes {_shown(tight)} still comes nearer to an obstacle than "
-        f"{length_words(schedule.clearance)}",
+        f"with these sizes {_shown(tight)} still {near}",
         "lead it another way: no lower section mends that",
     )
     return replace(found, notices=(*found.notices, said))

@@ -202,11 +202,16 @@ def test_what_no_lower_section_mends_is_said() -> None:
     block = trimesh.creation.box([0.4, 2.0, 2.0])
     block.apply_translation(middle)
     wall = Obstacle("wall", np.asarray(block.vertices), np.asarray(block.faces), True)
-    found = proportion(drawn(), Schedule(), Aim(rate=1.0), obstacles=[wall])
-    (said,) = [n for n in found.notices if "nearer to an obstacle" in n.what]
-    assert "'T1'" in said.what
-    clear = proportion(drawn(), Schedule(), Aim(rate=1.0))
-    assert not [n for n in clear.notices if "nearer to an obstacle" in n.what]
+    for clearance, near in (
+        (0.0, "runs into an obstacle"),
+        (0.05, "comes nearer to an obstacle than 50 mm (2 in)"),
+    ):
+        plan = Schedule(clearance=clearance)
+        found = proportion(drawn(), plan, Aim(rate=1.0), obstacles=[wall])
+        (said,) = [n for n in found.notices if "an obstacle" in n.what]
+        assert said.what == f"with these sizes 'T1' still {near}"
+        clear = proportion(drawn(), plan, Aim(rate=1.0))
+        assert not [n for n in clear.notices if "an obstacle" in n.what]
 
 
 def test_a_run_may_stay_as_it_is_drawn() -> None:

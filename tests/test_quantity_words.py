@@ -335,7 +335,7 @@ def test_flags_and_assumptions_have_both_units() -> None:
     for said in (
         "air at 20 °C (68 °F)",
         "roughness 0.09 mm (0.0035 in)",
-        "the vanes 37 mm",
+        "the vanes 38 mm (1.5 in) apart",
         "the fan's pressure as one in the site's air of",
         "declared losses as those in the site's air of",
     ):
