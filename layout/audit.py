@@ -9,20 +9,15 @@ from .basis import Basis
 from .drawing import Drawing
 from .faults import BadInput, Notice, note, warning
 from .fit import size_notice
-from .graph import (
-    DuctGraph,
-    build,
-    length_notices,
-    loop_notices,
-    run_sections,
-)
+from .graph import DuctGraph, build, length_notices, loop_notices, run_sections
 from .islands import island_notices
 from .names import no_section, without_section
 from .near_misses import near_misses
 from .pieces import RunSections
+from .quantity_words import length_words, section_words, size_words
 from .run_names import with_drawn_names
 from .schedule import Schedule
-from .sections import Shape, words
+from .sections import Shape
 from .snap import TOLERANCE
 from .topology import Topology, join
 
@@ -131,7 +126,7 @@ def _sizes(drawing: Drawing, sections: RunSections) -> list[Notice]:
     large = np.fmax(sections.width, sections.height) >= _WIDE
     small = np.fmin(sections.width, sections.height) < _NARROW
     for run in np.flatnonzero(large | small).tolist():
-        size = words(
+        size = size_words(
             int(sections.shape[run]),
             float(sections.width[run]),
             float(sections.height[run]),
@@ -148,7 +143,7 @@ def _parts(topology: Topology, sections: RunSections) -> list[Notice]:
         return []
     part = topology.component[topology.ends[:, 0]]
     sizes = np.bincount(part, topology.length, topology.component_count)
-    shown = " and ".join(f"{size:.3g} m" for size in sizes[:6].tolist())
+    shown = " and ".join(map(length_words, sizes[:6].tolist()))
     return [
         warning(
             topology.drawing.file,
@@ -176,12 +171,12 @@ def _steps(graph: DuctGraph) -> list[Notice]:
             note(
                 f"{graph.drawing.place(int(ducts.run[after]))}, at "
                 f"{graph.topology.place(int(ducts.start[after]))}",
-                f"the section jumps from {graph.section(before).words} to "
-                f"{graph.section(after).words} with no transition drawn",
+                f"the section jumps from {section_words(graph.section(before))} to "
+                f"{section_words(graph.section(after))} with no transition drawn",
                 "draw the transition as a run with the attribute transition = true, "
                 "or declare it under [transitions]",
-                effect=f"a piece of {changed.length[row] * 1e3:.0f} mm was assumed, "
-                "and its loss follows from that",
+                effect=f"a piece of {length_words(float(changed.length[row]))} was "
+                "assumed, and its loss follows from that",
                 place=graph.topology.nodes[int(ducts.start[after])],
             )
         )

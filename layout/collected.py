@@ -12,6 +12,7 @@ from .drawing import NOTHING_SAID, Attributes, Drawing
 from .extras import Said, read_extras
 from .faults import Notice, error, note, warning
 from .names import other_section_in_name, section_in_name, unique
+from .quantity_words import airflow_words, length_words, section_words
 from .sections import FloatArray, Section, Shape
 
 _FARTHEST = 1e12  # of any unit; no building is drawn so far away
@@ -83,7 +84,8 @@ def describe(
             found.notices.append(
                 warning(
                     where,
-                    f"its name holds two sections, {section.words} and {other}",
+                    f"its name holds two sections, {section_words(section)} and "
+                    f"{other}",
                     "the one first named here was used; say the right one in the "
                     "schedule, or name one alone",
                 )
@@ -92,7 +94,8 @@ def describe(
         found.notices.append(
             warning(
                 where,
-                f"the name says {by_name[0].words} and the extras say {section.words}",
+                f"the name says {section_words(by_name[0])} and the extras say "
+                f"{section_words(section)}",
                 "the extras were used; correct the one that is wrong",
             )
         )
@@ -221,7 +224,11 @@ def _without_dots(found: Found) -> list[Collected]:
 
 
 def _size(section: Section | None) -> str:
-    return "" if section is None else section.words
+    return "" if section is None else section_words(section)
+
+
+def _airflow(flow: float) -> str:
+    return "" if math.isnan(flow) else airflow_words(flow)
 
 
 def _without_copies(
@@ -248,10 +255,10 @@ def _without_copies(
                 lost = [
                     f"its {what}, {mine}"
                     for what, mine, other in (
-                        ("airflow", f"{run.flow:.4g} m3/s", f"{first.flow:.4g} m3/s"),
+                        ("airflow", _airflow(run.flow), _airflow(first.flow)),
                         ("section", _size(run.section), _size(first.section)),
                     )
-                    if mine not in (other, "nan m3/s", "")
+                    if mine not in (other, "")
                 ]
                 with_it = f", and {' and '.join(lost)}, with it" if lost else ""
                 notices.append(
@@ -320,14 +327,7 @@ def say_what_was_taken(
         found.notices.append(
             warning(
                 found.file,
-                f"the route is {_wide(extent)} wide",
+                f"the route is {length_words(extent)} wide",
                 "say --unit mm or --unit in if the numbers are millimetres or inches",
             )
         )
-
-
-def _wide(metres: float) -> str:
-    """A large extent, without an exponent up to what no drawing has."""
-    if metres < 1e5:
-        return f"{metres:.0f} m"
-    return f"{metres / 1e3:.0f} km" if metres < 1e15 else f"{metres:.3g} m"

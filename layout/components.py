@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .faults import refusal
+from .quantity_words import length_words
 from .schedule import ComponentSpec
 from .sections import FloatArray, IntArray
 
@@ -28,7 +29,7 @@ def component_ducts(graph: "DuctGraph") -> IntArray:
                 raise refusal(
                     f"{graph.schedule.file}, [[component]] '{spec.name}' at",
                     f"no piece of run '{spec.run}' is there; the nearest is "
-                    f"{off:.3g} m away",
+                    f"{length_words(off)} away",
                     "correct the coordinates",
                 )
         found.append(int(ducts[0]))

@@ -10,6 +10,7 @@ from typing import Any
 from .drawing import NOTHING_SAID, Attributes, Run
 from .faults import Notice, error
 from .nearest import nearest
+from .quantity_words import length_words
 from .sections import Section, Shape, flat_oval, rectangular, round_section
 from .units import FOOT
 
@@ -119,7 +120,8 @@ def read_extras(
                     faults.append(
                         error(
                             where,
-                            f"{key} is {number:g}, a duct of {number * factor:g} m",
+                            f"{key} is {number:g}, a duct of "
+                            f"{length_words(number * factor)}",
                             "check the unit: was it meant in millimetres",
                         )
                     )

@@ -7,8 +7,9 @@ from .constructions import ElbowConstruction
 from .drawing import Drawing
 from .faults import Notice, note, warning
 from .fittings import Bends, Ducts, Legs, Transitions
+from .quantity_words import length_words, size_words
 from .schedule import Schedule
-from .sections import FloatArray, IntArray, area, words
+from .sections import FloatArray, IntArray, area
 from .topology import Topology
 
 TAP_FROM = np.radians(60.0)  # a tap leaves its main by this turn or more
@@ -97,7 +98,7 @@ def _large_branches(topology: Topology, ducts: Ducts, legs: Legs) -> list[Notice
 
 
 def _size(ducts: Ducts, duct: int) -> str:
-    return words(ducts.shape[duct], ducts.width[duct], ducts.height[duct])
+    return size_words(ducts.shape[duct], ducts.width[duct], ducts.height[duct])
 
 
 def _short_bends(
@@ -135,8 +136,8 @@ def _short_bends(
                 f"{topology.drawing.place(int(ducts.run[duct]))}, bend "
                 f"{bends.number[row]} at {topology.place(int(ducts.start[duct]))}",
                 "the bend does not fit: with its radius of "
-                f"{bends.radius[row] * 1e3:.0f} mm the tangents lack "
-                f"{short * 1e3:.0f} mm to {other}",
+                f"{length_words(float(bends.radius[row]))} the tangents lack "
+                f"{length_words(short)} to {other}",
                 "take a smaller radius, another construction, or more room",
                 effect="its loss is counted in full, but it cannot be built as drawn",
                 place=topology.nodes[int(ducts.start[duct])],
@@ -176,10 +177,10 @@ def _short_transitions(
             warning(
                 f"{drawing.place(int(ducts.run[after[row]]))}, transition at "
                 f"{topology.place(node)}",
-                f"the transition does not fit: its piece of {length[row] * 1e3:.0f} mm "
-                f"lies {lies}, and the straight of run "
-                f"'{drawing.names[int(ducts.run[duct])]}' lacks "
-                f"{lacking[duct] * 1e3:.0f} mm{others}",
+                "the transition does not fit: its piece of "
+                f"{length_words(float(length[row]))} lies {lies}, and the straight of "
+                f"run '{drawing.names[int(ducts.run[duct])]}' lacks "
+                f"{length_words(float(lacking[duct]))}{others}",
                 "write a shorter length or a larger included_angle under "
                 "[transitions], draw the piece as a run, or give it more room",
                 effect="its loss is counted in full, but it cannot be built as drawn",
@@ -231,10 +232,7 @@ def _corners(
     if len(rows) == 0:
         return []
     duct = int(bends.duct[rows[0]])
-    one, other = (
-        words(ducts.shape[d], ducts.width[d], ducts.height[d])
-        for d in (int(ducts.parent[duct]), duct)
-    )
+    one, other = (_size(ducts, d) for d in (int(ducts.parent[duct]), duct))
     sizes = f": {one} and {other}" if len(rows) == 1 else ""
     tap = (
         ""
@@ -279,8 +277,9 @@ def _overruled(topology: Topology, ducts: Ducts, bends: Bends) -> list[Notice]:
             notices.append(
                 warning(
                     f"{drawing.place(int(run[row]))}, bend {bends.number[row]}",
-                    f"the drawing gives the run a bend radius of {radius * 1e3:.0f} "
-                    f"mm, which its elbow has not as it is declared, {made}",
+                    "the drawing gives the run a bend radius of "
+                    f"{length_words(radius)}, which its elbow has not as it is "
+                    f"declared, {made}",
                     "declare another construction for it under [[elbows.exception]], "
                     "or delete the radius",
                     place=bends.corner[row],

@@ -18,6 +18,7 @@ from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .islands import island_notices
 from .names import no_section, toml_key, without_section
 from .pieces import RunSections
+from .quantity_words import length_words
 from .run_names import with_drawn_names
 from .schedule import Schedule
 from .sections import BoolArray, FloatArray, IntArray, Section, Shape, words
@@ -491,9 +492,9 @@ def length_notices(drawing: Drawing, run: IntArray, length: FloatArray) -> list[
     return [
         warning(
             drawing.place(run_of) if longest >= _LONG else drawing.file,
-            f"a straight piece is {longest:.0f} m long"
+            f"a straight piece is {length_words(longest)} long"
             if longest >= _LONG
-            else f"all ducts together are {total * 1e3:.3g} mm long",
+            else f"all ducts together are {length_words(total)} long",
             "check the unit of the coordinates; say --unit if the file is wrong",
             effect="all lengths follow from it",
             place=drawing.first_middle(run_of),

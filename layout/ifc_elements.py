@@ -31,6 +31,7 @@ from .ifc_model import (
     unit_factor,
 )
 from .names import section_in_name
+from .quantity_words import section_words
 from .sections import FloatArray, Section, Shape, flat_oval, rectangular
 from .sections import round_section as round_
 
@@ -300,8 +301,9 @@ def measure_segment(element: Element, found: Found) -> None:
             found.notices.append(
                 warning(
                     f"{found.file}, {element.words}",
-                    f"its body is {drawn.words} and its {element.origin} "
-                    f"say{'s' * ('name' in element.origin)} {element.section.words}",
+                    f"its body is {section_words(drawn)} and its {element.origin} "
+                    f"say{'s' * ('name' in element.origin)} "
+                    f"{section_words(element.section)}",
                     "the body was used; correct the one that is wrong",
                 )
             )

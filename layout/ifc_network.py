@@ -13,6 +13,7 @@ from .faults import note, warning
 from .ifc_elements import IN_LINE, JOINS, Element, End, alike
 from .ifc_kernel import make_shapes
 from .ifc_model import IfcModel
+from .quantity_words import length_words
 from .sections import FloatArray, Section
 from .snap import snap
 
@@ -89,7 +90,7 @@ def join(
         found.notices.append(
             warning(
                 found.file,
-                f"ports that the file joins stand up to {gaps:.3g} m apart",
+                f"ports that the file joins stand up to {length_words(gaps)} apart",
                 "they were joined half-way; check the lengths there",
             )
         )
@@ -113,7 +114,7 @@ def join(
             note(
                 found.file,
                 f"{joined} joint{'s are' if joined > 1 else ' is'} made by position, "
-                f"within {JOINS * 1e3:g} mm, as no ports are connected there",
+                f"within {length_words(JOINS)}, as no ports are connected there",
                 "connect the ports in the model if a joint is not meant",
             )
         )

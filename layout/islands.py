@@ -16,6 +16,7 @@ from .near_misses import (
     tolerance_for,
 )
 from .places import place_words
+from .quantity_words import length_words
 from .sections import BoolArray, FloatArray
 from .topology import Topology
 
@@ -54,8 +55,8 @@ def island_notices(
         notices.append(
             warning(
                 drawing.place(int(topology.run[mine[0]])),
-                f"a separate part of {length:.3g} m that the source does not reach; "
-                f"{said}",
+                f"a separate part of {length_words(length)} that the source does not "
+                f"reach; {said}",
                 f"{mend}; its losses are not counted",
                 effect="its terminals get no air in the result",
                 place=place,
@@ -102,7 +103,7 @@ def _part_words(
     few = len(mine) * len(others) <= _MOST_PAIRS
     gap, place = (nearest if few else nearest_ends)(topology, mine, others)
     said = (
-        f"the nearest gap is {gap:.3g} m"
+        f"the nearest gap is {length_words(gap)}"
         if gap > topology.tolerance
         else "it crosses what the source reaches without a joint,"
     )

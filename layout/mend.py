@@ -7,9 +7,12 @@ import numpy as np
 from .drawing import Drawing
 from .near_misses import gaps
 from .places import place_words
+from .quantity_words import length_words
 from .sections import FloatArray
 from .snap import snap
 from .topology import Topology, join
+
+_LEAST = 1e-6  # m: what is moved by less is moved by rounding
 
 
 def mended(
@@ -41,7 +44,7 @@ def mended(
         farthest = float(moved[node == place].max())
         changes.append(
             f"the ends that meet at {place_words(nodes[place])} were moved together, "
-            f"by up to {farthest * 1e3:.3g} mm"
+            f"by up to {length_words(max(farthest, _LEAST))}"
         )
     found = gaps(topology, width)
     for gap in found:
@@ -49,7 +52,7 @@ def mended(
         points[short] = gap.target
         way = "cut back" if gap.past else "drawn on"
         changes.append(
-            f"run '{drawing.names[gap.run]}' was {way} by {gap.width * 1e3:.3g} mm "
+            f"run '{drawing.names[gap.run]}' was {way} by {length_words(gap.width)} "
             f"to run '{drawing.names[gap.other]}' at {place_words(gap.target)}"
         )
     again = replace(drawing, points=points, notices=())

@@ -5,6 +5,7 @@ import re
 from collections.abc import Sequence
 from functools import lru_cache
 
+from .quantity_words import section_words
 from .sections import Section, flat_oval, rectangular, round_section
 from .units import UNITS
 
@@ -63,7 +64,7 @@ def other_section_in_name(name: str) -> str | None:
     Examples
     --------
     >>> other_section_in_name("T1 600x300 D200")
-    'Ø200 mm'
+    'Ø200 mm (7.87 in)'
     >>> other_section_in_name("duct 600x300") is None
     True
     """
@@ -72,7 +73,7 @@ def other_section_in_name(name: str) -> str | None:
     begin, end = found[2]
     plain = _plain(name)
     other = _search(plain[:begin] + " , " + plain[end:])
-    return None if other is None or other[0] == found[0] else other[0].words
+    return None if other is None or other[0] == found[0] else section_words(other[0])
 
 
 def unread_in_name(name: str) -> tuple[str, str] | None:

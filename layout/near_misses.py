@@ -8,6 +8,7 @@ from scipy.spatial import cKDTree
 from .faults import Notice, warning
 from .joints import closest
 from .places import place_words
+from .quantity_words import length_words
 from .sections import BoolArray, FloatArray, IntArray
 from .topology import Topology
 
@@ -223,7 +224,7 @@ def near_misses(topology: Topology, width: FloatArray | None = None) -> list[Not
 def gap_words(topology: Topology, gap: Gap, it: str = "it") -> tuple[str, str]:
     """What is wrong with a free end that misses another run, and what would mend it."""
     other = topology.drawing.names[gap.other]
-    wide = f"{gap.width * 1e3:.3g} mm"
+    wide = length_words(gap.width)
     if gap.at_side:
         return (
             f"{it} ends at the side of run '{other}', {wide} from its centreline",

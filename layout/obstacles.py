@@ -12,6 +12,7 @@ from .faults import BadInput, Notice, note, refusal, warning
 from .frames import z_up
 from .ifc_model import is_ifc
 from .ifc_solids import ifc_solids
+from .quantity_words import length_words
 from .read_gltf import check_gltf
 from .sections import FloatArray, IntArray
 from .units import UNITS, check_frame
@@ -109,7 +110,7 @@ def read_obstacles(
         notices.append(
             warning(
                 path.name,
-                f"a solid is {extent:.0f} m long",
+                f"a solid is {length_words(extent)} long",
                 "check the unit of the file; say --obstacles-unit if it is another",
                 effect="it may be clear of the ducts only because it is misread",
             )

@@ -5,6 +5,7 @@ import numpy as np
 from .arcs import Arcs
 from .faults import Notice, warning
 from .frames import turn_between
+from .quantity_words import length_words
 from .sections import BoolArray, FloatArray, IntArray
 from .topology import Topology
 from .tree import Tree
@@ -140,12 +141,15 @@ def slanted_notices(
         change = max(abs(width[row] - width[before]), abs(height[row] - height[before]))
         straight = float(turn_between(ahead[:1], ahead[1:])[0][0]) <= STRAIGHT_ON
         if straight and aside > change / 2.0 + _ROUNDING:
+            more = "though its sides stay as they are"
+            if change > _ROUNDING:
+                flat = length_words(change / 2.0)
+                more = f"more than the {flat} of one with a flat side"
             notices.append(
                 warning(
                     topology.drawing.place(int(topology.run[tree.segment[piece]])),
-                    f"this transition goes {aside * 1e3:.0f} mm to one side, more than "
-                    f"the {change * 5e2:.0f} mm of one with a flat side, and its two "
-                    "kinks are not counted",
+                    f"this transition goes {length_words(aside)} to one side, {more}, "
+                    "and its two kinks are not counted",
                     "draw the offset as two elbows beside a straight transition",
                     effect="the loss of the offset is left out",
                     place=topology.nodes[int(tree.start[piece])],
@@ -180,8 +184,8 @@ def _few_notices(
             topology.drawing.place(int(topology.run[tree.segment[row]]))
             + f", at {topology.place(int(tree.start[row]))}",
             f"{turns} turns close together lie on one arc of radius "
-            f"{radius * 1e3:.0f} mm, but so few do not show that they are one bend, so "
-            "each counts as an elbow of its own",
+            f"{length_words(radius)}, but so few do not show that they are one bend, "
+            "so each counts as an elbow of its own",
             "if they are one, draw it with turns of less than 30 degrees, three or "
             "more, or as one sharp corner with that radius",
             effect="several small elbows in place of one large",

@@ -18,6 +18,7 @@ from .collected import Collected, Found, check_finite, collected_drawing, descri
 from .drawing import Drawing
 from .faults import TOO_LONG, BadInput, error, note, refusal, warning
 from .polylines import chains
+from .quantity_words import length_words
 from .sections import FloatArray, IntArray
 from .units import UNITS
 
@@ -269,7 +270,7 @@ def _check_extent(found: Found, unit: str | None) -> None:
         found.notices.append(
             warning(
                 found.file,
-                f"the route is {extent / 1000:.3g} km wide, taken in "
+                f"the route is {length_words(extent)} wide, taken in "
                 f"{unit or 'm, the unit of the format'}",
                 "say --unit mm if the numbers are millimetres",
             )

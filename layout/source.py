@@ -6,6 +6,7 @@ from .drawing import NOTHING_SAID
 from .faults import refusal
 from .fittings import Source
 from .places import NEAR, place_words
+from .quantity_words import length_words
 from .run_names import labels
 from .schedule import Schedule
 from .topology import Topology
@@ -53,7 +54,8 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
             raise refusal(
                 f"{schedule.file}, [source] at",
                 "there is no end of a duct there; the nearest point of the drawing is "
-                f"{topology.place(nearest)}, {apart[nearest]:.3g} m away",
+                f"{topology.place(nearest)}, "
+                f"{length_words(float(apart[nearest]))} away",
                 "write the coordinates of the end at which the air enters",
             )
         return nearest, "the schedule names the place"

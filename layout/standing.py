@@ -6,7 +6,8 @@ from .drawing import NOTHING_SAID, Drawing
 from .faults import Notice, warning
 from .fittings import Bends, Ducts, Legs
 from .frames import is_plumb
-from .sections import BoolArray, FloatArray, IntArray, Shape, words
+from .quantity_words import size_words
+from .sections import BoolArray, FloatArray, IntArray, Shape
 from .topology import Topology
 
 _LEVEL = np.radians(1.0)  # less of a roll is the drawing's rounding
@@ -46,37 +47,39 @@ def roll_notices(
     loose = np.append((ducts.parent < 0).nonzero()[0], branch[turning[branch]])
     loose = loose[_has_sides(ducts, loose)]
     loose = loose[plumb[loose]]
-    what = {}
-    for duct in loose.tolist():
-        at = "at the source" if ducts.parent[duct] < 0 else "that branches off"
-        x, y, _ = ducts.across[duct].tolist()
-        heading = round(float(np.degrees(np.arctan2(y, x)))) % 180
-        what[duct] = (
-            f"a vertical run {at} has no level side, so its width was taken "
-            + {0: "along X", 90: "along Y"}.get(heading, f"{heading} degrees from X")
-        )
-    for duct in tilted[~carried].tolist():
-        section = words(ducts.shape[duct], ducts.width[duct], ducts.height[duct])
-        what[duct] = (
-            f"carried round its bends the {section} section arrives turned "
-            f"{abs(np.degrees(roll[duct])):.0f} degrees from level"
-        )
     key = _roll_key(drawing)
     notices = {}  # one for each run, at its first such duct
-    for duct in sorted(what):
+    for duct in np.unique(np.append(loose, tilted[~carried])).tolist():
         run = int(ducts.run[duct])
         said = drawing.attributes.get(run, NOTHING_SAID)
         if run in notices or said.roll is not None or said.up is not None:
             continue
         notices[run] = warning(
             drawing.place(run),
-            what[duct],
+            _no_level_side(ducts, duct) if plumb[duct] else _arrives(ducts, duct),
             f"give the run '{key}' or 'up' if it stands otherwise: what follows is "
             "carried on from it",
             effect="it decides which bends go the easy way and which the hard way",
             place=drawing.first_middle(run),
         )
     return list(notices.values())
+
+
+def _no_level_side(ducts: Ducts, duct: int) -> str:
+    at = "at the source" if ducts.parent[duct] < 0 else "that branches off"
+    x, y, _ = ducts.across[duct].tolist()
+    heading = round(float(np.degrees(np.arctan2(y, x)))) % 180
+    along = {0: "along X", 90: "along Y"}.get(heading, f"{heading} degrees from X")
+    return f"a vertical run {at} has no level side, so its width was taken {along}"
+
+
+def _arrives(ducts: Ducts, duct: int) -> str:
+    size = size_words(ducts.shape[duct], ducts.width[duct], ducts.height[duct])
+    turned = abs(np.degrees(ducts.roll[duct]))
+    return (
+        f"carried round its bends the section of {size} arrives turned "
+        f"{turned:.0f} degrees from level"
+    )
 
 
 def twist_notices(

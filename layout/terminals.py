@@ -11,6 +11,7 @@ from .islands import loose_words
 from .names import toml_key, unique
 from .nearest import nearest
 from .places import NEAR, coordinates
+from .quantity_words import airflow_words, length_words
 from .run_names import labels
 from .schedule import Schedule
 from .sections import IntArray
@@ -123,8 +124,8 @@ def match_terminals(
             elif not np.isnan(drawing.flow[run]):
                 # Taken for the end it would change the system if a branch were added.
                 what += (
-                    f": the {drawing.flow[run]:.4g} m3/s written at the run are its "
-                    "total, with what its branches take"
+                    f": the {airflow_words(float(drawing.flow[run]))} written at the "
+                    "run are its total, with what its branches take"
                 )
         faults.append(
             error(
@@ -176,10 +177,8 @@ def _chosen(
             ends = topology.nodes[ducts.finish[leaf]]
             apart = np.linalg.norm(ends - np.array(spec.at), axis=1)
             found = [leaf[row] for row in np.flatnonzero(apart <= NEAR).tolist()]
-            fault = (
-                f"no duct ends at that place; the nearest end is {apart.min():.3g} m"
-            )
-            fault += " away"
+            fault = "no duct ends at that place; the nearest end is "
+            fault += f"{length_words(float(apart.min()))} away"
             remedy = "correct the coordinates in at = [...]"
         else:
             key = spec.run or name

@@ -1,5 +1,6 @@
 """Tables of a TOML file, read key by key: what is wrong in them is collected."""
 
+import math
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -9,6 +10,12 @@ from typing import Any, TypeVar
 from . import units
 from .faults import TOO_LONG, BadInput, Notice, error, refusal
 from .nearest import nearest
+from .quantity_words import (
+    length_words,
+    pressure_words,
+    temperature_words,
+    transmission_words,
+)
 from .schedule import Point
 
 if sys.version_info >= (3, 11):
@@ -17,6 +24,15 @@ else:
     import tomli as tomllib
 
 T = TypeVar("T")
+_WORDS: dict[str, Callable[[float], str]] = {
+    "length": length_words,
+    "pressure": pressure_words,
+    "temperature": temperature_words,
+    "heat transmission": transmission_words,
+    "time": lambda seconds: f"{seconds / 3600:g} h",
+    "angle": lambda angle: f"{math.degrees(angle):.3g}°",
+    "share": lambda share: f"{100 * share:g} %",
+}
 _LARGEST = 2_000_000  # bytes: what is written by hand is smaller
 
 
@@ -75,13 +91,13 @@ class Table:
             return None
         return value
 
-    def within(
-        self, key: str, dimension: str, low: float, high: float, words: str
-    ) -> float | None:
-        """Read a quantity that must lie in a range, which `words` names."""
+    def within(self, key: str, dimension: str, low: float, high: float) -> float | None:
+        """Read a quantity that must lie in a range."""
         value = self.quantity(key, dimension)
         if value is not None and not low <= value <= high:
-            self.fault(key, f"the {dimension} lies outside {words}", "correct it")
+            words = _WORDS[dimension]
+            what = f"the {dimension} lies outside {words(low)} to {words(high)}"
+            self.fault(key, what, "correct it")
             return None
         return value
 

@@ -11,6 +11,7 @@ from .drawing import Drawing
 from .faults import Notice, note, warning
 from .joints import meetings
 from .places import place_words
+from .quantity_words import length_words
 from .sections import FloatArray, IntArray
 from .snap import TOLERANCE, snap
 
@@ -135,7 +136,7 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
             warning(
                 drawing.file,
                 f"{dropped} piece{'s' * (dropped > 1)} shorter than the joining "
-                f"tolerance of {tolerance * 1e3:g} mm left out",
+                f"tolerance of {length_words(tolerance)} left out",
                 "give a smaller --tolerance if they are meant",
                 effect="bends and steps within them are not counted",
             )
@@ -327,7 +328,9 @@ def _doubled_notices(
     for (one, two), segments in parts.items():
         along = nodes[ends[segments]]
         length = float(np.linalg.norm(along[:, 1] - along[:, 0], axis=1).sum())
-        stretch = f"for {length:.3g} m, about {place_words(along[0].mean(axis=0))}"
+        stretch = (
+            f"for {length_words(length)}, about {place_words(along[0].mean(axis=0))}"
+        )
         names = [drawing.names[one], drawing.names[two]]
         where = f"{drawing.file}, runs '{names[0]}' and '{names[1]}'"
         what, remedy = (
@@ -360,7 +363,7 @@ def _shift_notices(
     return [
         note(
             drawing.file,
-            f"ends up to {tolerance * 1e3:g} mm apart were joined at {places} "
+            f"ends up to {length_words(tolerance)} apart were joined at {places} "
             f"place{'s' * (places > 1)}",
         )
     ]

@@ -337,11 +337,13 @@ def _check_side(side: float, text: str, where: str) -> None:
         )
     if side < 1e-6:
         raise refusal(
-            where, f"a side in '{text}' is {side:g} m", "check the number and the unit"
+            where,
+            f"a side in '{text}' is less than 0.001 mm (0.00004 in)",
+            "check the number and the unit",
         )
     if side > 10.0:
         raise refusal(
             where,
-            f"a side in '{text}' is {side:g} m",
-            "check the unit; no duct is wider than 10 m",
+            f"a side in '{text}' is more than 10 m (32.8 ft)",
+            "check the unit; no duct is that wide",
         )

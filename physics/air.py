@@ -4,7 +4,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.layout import Schedule, refusal
+from elbowroom.layout import (
+    Schedule,
+    length_words,
+    pressure_words,
+    refusal,
+    temperature_words,
+)
 
 SEA_LEVEL = 101325.0  # Pa
 ROOM = 293.15  # K
@@ -62,7 +68,8 @@ def pressure_at(altitude: float) -> float:
     """
     if not -500.0 <= altitude <= 11e3:
         raise ValueError(
-            f"the altitude must be between -500 and 11000 m, got {altitude:g} m"
+            "the altitude must be between -500 and 11000 m (-1640 and 36089 ft), got "
+            f"{length_words(altitude)}"
         )
     return float(SEA_LEVEL * (1.0 - 2.25577e-5 * altitude) ** 5.2559)
 
@@ -111,20 +118,23 @@ def air(
     """
     if not 213.0 <= temperature <= 424.0:
         raise ValueError(
-            f"the air must be between 213 and 423 K, got {temperature:g} K"
+            "the air must be between -60 and 150 °C (-76 and 302 °F), got "
+            f"{temperature_words(temperature)}"
         )
     if not 0.0 <= humidity <= 1.0:
         raise ValueError(f"humidity is a share from 0 to 1, got {humidity:g}")
     absolute = pressure_at(altitude) if pressure is None else pressure
     if not 0.0 < absolute < np.inf:
-        raise ValueError(f"the air pressure must be above 0 Pa, got {absolute:g} Pa")
+        raise ValueError(
+            f"the air pressure must be above 0 Pa, got {pressure_words(absolute)}"
+        )
     celsius = temperature - 273.15
     saturation = 611.2 * np.exp(17.62 * celsius / (243.12 + celsius))
     vapour = humidity * saturation
     if not vapour < absolute:
         raise ValueError(
-            f"air of {celsius:.0f} °C cannot be {humidity:.0%} humid at "
-            f"{absolute:.0f} Pa: it would be all vapour"
+            f"air of {temperature_words(temperature)} cannot be {humidity:.0%} humid "
+            f"at {pressure_words(absolute)}: it would be all vapour"
         )
     density = (absolute - vapour) / (_DRY * temperature) + vapour / (
         _VAPOUR * temperature

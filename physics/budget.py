@@ -5,13 +5,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from elbowroom.layout import Notice, Schedule, warning
+from elbowroom.layout import (
+    Notice,
+    Schedule,
+    airflow_words,
+    pressure_words,
+    rate_words,
+    warning,
+)
 
 from .air import air_of
 from .analysis import Analysis, analyse
 from .flags import not_declared
 from .site_air import loss_ratio
-from .system import SAME, WINDOW, airflow_words, pressure_words, rate_words
+from .system import SAME, WINDOW
 
 
 @dataclass(frozen=True, slots=True)

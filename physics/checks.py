@@ -10,6 +10,7 @@ from elbowroom.layout import (
     ElbowConstruction,
     FloatArray,
     Shape,
+    transmission_words,
     units,
 )
 from elbowroom.layout import sections as geometry
@@ -602,7 +603,7 @@ def _warmth(analysis: Analysis) -> list[Check]:
                 _short(analysis, coldest),
                 tuple(_short(analysis, int(d)) for d in np.flatnonzero(wet)),
                 not wet.any(),
-                f"film of {OUTSIDE_FILM:g} W/(m² K) outside, from memory",
+                f"film of {transmission_words(OUTSIDE_FILM)} outside, from memory",
                 "memory",
                 "insulate more, with a closed vapour barrier" if wet.any() else "",
             )

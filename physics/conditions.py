@@ -5,7 +5,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from elbowroom.layout import Basis, BoolArray, DuctGraph, FloatArray, IntArray, refusal
+from elbowroom.layout import (
+    Basis,
+    BoolArray,
+    DuctGraph,
+    FloatArray,
+    IntArray,
+    length_words,
+    refusal,
+)
 
 from .air import Air, air_of
 from .components import component_coefficients
@@ -140,7 +148,7 @@ def material_of(graph: DuctGraph, run: int) -> str:
         return material
     if rough is None:
         return "galvanised steel (assumed)"
-    return f"roughness {rough * 1e3:.3g} mm"
+    return f"roughness {length_words(rough)}"
 
 
 def _made_of(graph: DuctGraph, run: int) -> tuple[str | None, float | None]:

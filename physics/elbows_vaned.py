@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray
+from elbowroom.layout import FloatArray, length_words
 
 from .coefficient import Coefficient, LookupRefused, Note, make
 from .elbow_factors import angle_factor
@@ -269,9 +269,9 @@ def rect_vaned_older(
     read = chosen(name, where)
     if not read:
         raise LookupRefused(
-            f"no {rail.thickness} vanes of {rail.radius} mm radius, {rail.spacing} mm "
-            f"apart with runner '{rail.runner}' are tabled; take one of the rails of "
-            "older_vane_rails"
+            f"no {rail.thickness} vanes of {length_words(rail.radius / 1e3)} radius, "
+            f"{length_words(rail.spacing / 1e3)} apart with runner "
+            f"'{rail.runner}' are tabled; take one of the rails of older_vane_rails"
         )
     speed = np.atleast_1d(np.asarray(velocity, dtype=np.float64))
     if read[0]["velocity_m_s"] == "any":

@@ -14,12 +14,16 @@ from elbowroom.layout import (
     Notice,
     Shape,
     TakeoffEntry,
+    airflow_words,
     bend_places,
     end_taps,
+    length_words,
     note,
+    pressure_words,
+    rate_words,
     sections,
     toml_key,
-    units,
+    velocity_words,
     warning,
 )
 
@@ -29,7 +33,7 @@ from .fan_effect import effective_duct_length, outlet_elbow
 from .flexible import bend_extra_length
 from .friction import TURBULENT_FROM, Regime, regime
 from .junctions import LAST_TAP
-from .system import WINDOW, System, airflow_words, pressure_words, rate_words
+from .system import WINDOW, System
 from .takeoff_entries import Taken, tabled_entries, taken
 
 _BLAST_AREAS = (1.0, 0.4)  # blast area over outlet area: the ends of the table
@@ -99,8 +103,8 @@ def flow_flags(
         flags.append(
             warning(
                 _places(graph, fast),
-                f"the velocity is {state.velocity[fast].max():.0f} m/s, more than any "
-                "duct carries",
+                f"the velocity is {velocity_words(float(state.velocity[fast].max()))}, "
+                "more than any duct carries",
                 "check the units of the airflows and of the sizes",
             )
         )
@@ -297,10 +301,6 @@ def _places(graph: DuctGraph, rows: IntArray) -> str:
     return f"run{'s' * (len(runs) > 1)} {shown}{more}"
 
 
-def _metres_and_feet(length: float) -> str:
-    return f"{length:.2f} m ({length / units.FOOT:.1f} ft)"
-
-
 def component_flags(graph: DuctGraph, flow: FloatArray) -> list[Notice]:
     """Say where a component was put whose run carries more than one airflow.
 
@@ -337,8 +337,9 @@ def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Not
         flags.append(
             warning(
                 "budget",
-                f"the fan's curve, {first[0]:.4g} to {last[0]:.4g} m3/s, does not "
-                "reach the design airflow, so it is not known what the ducts may spend",
+                f"the fan's curve, from {airflow_words(first[0])} to "
+                f"{airflow_words(last[0])}, does not reach the design airflow, so it "
+                "is not known what the ducts may spend",
                 "add its points, or choose another fan",
             )
         )
@@ -362,11 +363,13 @@ def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Not
             )
         )
     elif system.available is not None and system.available <= 0:
+        over = -system.available
+        more = f" and {pressure_words(over)} more" if over > 0.0 else ""
         flags.append(
             warning(
                 "budget",
-                "the declared losses use up the whole pressure of the fan "
-                f"({system.available:.0f} Pa left): no duct can work with it",
+                f"the declared losses use up the whole pressure of the fan{more}: no "
+                "duct can work with it",
                 "choose a stronger fan or components that lose less",
             )
         )
@@ -496,8 +499,8 @@ def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
     return [
         warning(
             f"{graph.place(int(bends.duct[row]))}, bend {bends.number[row]}",
-            f"it stands {_metres_and_feet(straight)} behind the fan, whose flow "
-            f"is even after {_metres_and_feet(needed)}: from {pressure_words(low)} to "
+            f"it stands {length_words(straight)} behind the fan, whose flow "
+            f"is even after {length_words(needed)}: from {pressure_words(low)} to "
             f"{pressure_words(high)} may be lost "
             "beyond what is counted, by the fan's make (AMCA Publication 201, from "
             "memory)",

@@ -8,6 +8,7 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Notice,
+    airflow_words,
     error,
     sum_of_subtree,
 )
@@ -139,13 +140,14 @@ def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:
         faults.append(
             error(
                 graph.place(duct),
-                f"the drawing writes {ducts.drawn_flow[duct]:.4g} m3/s there, but the "
-                f"terminals behind it add up to {flow[duct]:.4g} m3/s",
+                "the drawing writes "
+                f"{airflow_words(float(ducts.drawn_flow[duct]))} there, but the "
+                f"terminals behind it add up to {airflow_words(float(flow[duct]))}",
                 "no air leaves behind it: delete its airflow, or open an end"
                 if flow[duct] == 0.0
                 else "the airflow of a run is its total, with what its branches take: "
-                f"write {flow[duct]:.4g} m3/s there, or leave it out, or correct "
-                f"those of its terminals, {_terminals_behind(graph, duct)}",
+                f"write {airflow_words(float(flow[duct]))} there, or leave it out, or "
+                f"correct those of its terminals, {_terminals_behind(graph, duct)}",
             )
         )
     if faults:
@@ -163,5 +165,7 @@ def _terminals_behind(graph: DuctGraph, duct: int, most: int = 5) -> str:
             continue
         if len(fed) == most:
             return ", ".join(fed) + " and others"
-        fed.append(f"'{terminals.name[row]}' {terminals.flow[row]:.4g} m3/s")
+        fed.append(
+            f"'{terminals.name[row]}' {airflow_words(float(terminals.flow[row]))}"
+        )
     return ", ".join(fed)

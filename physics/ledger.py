@@ -14,10 +14,13 @@ from elbowroom.layout import (
     Shape,
     TakeoffEntry,
     TransitionRule,
+    density_words,
+    length_words,
+    temperature_words,
 )
 
 from . import elbows
-from .air import STANDARD_DENSITY
+from .air import ROOM, STANDARD_DENSITY
 from .conditions import Conditions
 from .friction import GALVANISED
 from .site_air import (
@@ -35,6 +38,8 @@ if TYPE_CHECKING:
 
 CRITICAL_PATH = "critical path"
 FAN = "fan's pressure"
+# What else could be so: air, K, a site, m, and a duct's roughness, m.
+_COOLER, _HIGHER, _ROUGHER = 283.15, 500.0, 1.5e-4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,25 +98,25 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
     if air.temperature is None:
         assume(
             1,
-            "air at 20 °C",
+            f"air at {temperature_words(ROOM)}",
             "write temperature under [air]",
-            "10 °C",
-            air=replace(air, temperature=283.15),
+            temperature_words(_COOLER),
+            air=replace(air, temperature=_COOLER),
         )
     if air.altitude is None and air.pressure is None:
         assume(
             1,
             "the site at sea level",
             "write altitude under [air]",
-            "500 m above it",
-            air=replace(air, altitude=500.0),
+            f"{length_words(_HIGHER)} above it",
+            air=replace(air, altitude=_HIGHER),
         )
     assume(
         int((analysis.conditions.roughness_basis == assumed).sum()),
-        f"ducts of galvanised steel, roughness {GALVANISED * 1e3:g} mm",
+        f"ducts of galvanised steel, roughness {length_words(GALVANISED)}",
         "write material or roughness under [duct]",
-        "0.15 mm",
-        roughness=1.5e-4,
+        length_words(_ROUGHER),
+        roughness=_ROUGHER,
     )
     loose = analysis.conditions.compression_basis == assumed
     assume(
@@ -146,9 +151,9 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         closest, *_, widest = elbows.vane_spacings(double)
         assume(
             int((vaned & np.isnan(bends.vane_spacing)).sum()),
-            f"{construction.words}: the vanes {closest * 1000:.0f} mm apart",
+            f"{construction.words}: the vanes {length_words(closest)} apart",
             "write vane_spacing under [elbows]",
-            f"{widest * 1000:.0f} mm, the widest tested",
+            f"{length_words(widest)}, the widest tested",
             **_spaced(schedule, construction, widest),
         )
     smooth = analysis.elements.reynolds_factor > 1.0
@@ -222,7 +227,7 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
             1,
             taken_words(fan, moved),
             PRESSURE_AT,
-            f"one in standard air of {STANDARD_DENSITY:g} kg/m³, times "
+            f"one in standard air of {density_words(STANDARD_DENSITY)}, times "
             f"{density_ratio(moved):.3f} here",
             acts_on=FAN,
             fan=replace(fan, pressure_at="standard air"),
@@ -232,9 +237,10 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
             len(schedule.losses)
             + sum(component.loss is not None for component in schedule.components)
             + int((~np.isnan(graph.terminals.loss)).sum()),
-            f"declared losses as those in the site's air of {moved.density:.3g} kg/m³",
+            "declared losses as those in the site's air of "
+            f"{density_words(moved.density)}",
             LOSSES_AT,
-            f"those in standard air of {STANDARD_DENSITY:g} kg/m³, times "
+            f"those in standard air of {density_words(STANDARD_DENSITY)}, times "
             f"{density_ratio(moved):.3f} here, of terminals and components; under "
             "[losses] too, which no path holds",
             air=replace(air, losses_at="standard air"),

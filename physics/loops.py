@@ -18,6 +18,7 @@ from elbowroom.layout import (
     IntArray,
     Notice,
     directed,
+    pressure_words,
     ranked,
     refusal,
     sections,
@@ -36,7 +37,6 @@ from .flows import (
 )
 from .loop_balance import STILL, balanced, least_flows, spent
 from .network import solve_network
-from .system import pressure_words
 
 _TURNS = 100
 _STEPS = 200
@@ -375,10 +375,11 @@ def still_notices(
             warning(
                 graph.place(duct),
                 f"the air stands still up to {graph.topology.place(node)}: to move it "
-                f"either way the tables of its junctions lack {lacking:.2g} Pa or "
-                "more; which end its air would come from is arbitrary, so both ends "
-                "count as if it were shut off; as a meeting at one and a branch at the "
-                f"other, a path would lose up to {pressure_words(apart)} more or less",
+                "either way the tables of its junctions lack "
+                f"{pressure_words(lacking)} or more; which end its air would come from "
+                "is arbitrary, so both ends count as if it were shut off; as a meeting "
+                "at one and a branch at the other, a path would lose up to "
+                f"{pressure_words(apart)} more or less",
                 f"delete the duct from {graph.topology.place(begin)} to there, as it "
                 "carries nothing, or make the ducts around it differ; a little air may "
                 "flow all the same",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from elbowroom.layout import Basis
+from elbowroom.layout import Basis, pressure_words
 
 if TYPE_CHECKING:
     from .analysis import Analysis
@@ -94,8 +94,9 @@ def analysis_html(analysis: "Analysis") -> str:
     more = len(rows) - len(shown)
     text = (
         f"<p><b>{escape(analysis.graph.drawing.file)}</b>: "
-        f"{analysis.critical_loss:.1f} Pa to {escape(analysis.critical_terminal)}, "
-        f"{analysis.system.fitting_loss:.1f} Pa of it in fittings</p>"
+        f"{pressure_words(analysis.critical_loss)} to "
+        f"{escape(analysis.critical_terminal)}, "
+        f"{pressure_words(analysis.system.fitting_loss)} of it in fittings</p>"
     )
     text += _table(("piece", "what", "size", "m/s", "C", "Pa"), shown)
     return text + (f"<p>and {more} pieces that lose less</p>" if more > 0 else "")

@@ -10,7 +10,9 @@ from elbowroom.layout import (
     FanSpec,
     FloatArray,
     Notice,
+    airflow_words,
     note,
+    pressure_words,
     refusal,
     warning,
 )
@@ -24,7 +26,7 @@ from .loops import (
 )
 from .settling import NEXT_TO_NONE, Rounds, Side, shares, side_of, ways_of
 from .site_air import fan_air_notices, fan_at_site
-from .system import SAME, airflow_words
+from .system import SAME
 
 _STEPS = 400
 _SETTLED = 1e-10  # largest relative change of an airflow
@@ -158,8 +160,8 @@ def operate(
         last = fan.curve[-1]
         raise refusal(
             f"{where} curve",
-            f"it ends at {last[0]:.4g} m3/s and {last[1]:.4g} Pa, before it meets the "
-            "layout",
+            f"it ends at {airflow_words(last[0])} and {pressure_words(last[1])}, "
+            "before it meets the layout",
             "add the points of the fan at larger airflows",
         )
     notices = fan_air_notices(analysis.graph.schedule.fan, analysis.conditions.air)
@@ -288,17 +290,18 @@ def _stall(fan: FanSpec, met: tuple[float, ...], where: str) -> tuple[Notice, ..
         found.append(
             warning(
                 f"{where} curve",
-                f"the fan works at {met[-1]:.4g} m3/s, on the rising side of its "
+                f"the fan works at {airflow_words(met[-1])}, on the rising side of its "
                 "curve, where it may stall and surge",
                 "choose a smaller fan, or lower the pressure that the layout needs",
             )
         )
     if len(met) > 1:
-        shown = ", ".join(f"{q:.4g}" for q in met)
+        *first, last = map(airflow_words, met)
         found.append(
             warning(
                 f"{where} curve",
-                f"it meets the layout at {len(met)} airflows ({shown} m3/s)",
+                f"it meets the layout at {len(met)} airflows, {', '.join(first)} and "
+                f"{last}",
                 "the airflow may jump between them; the largest was taken",
             )
         )

@@ -16,9 +16,13 @@ from elbowroom.layout import (
     Shape,
     build,
     clearances,
+    length_words,
     note,
     piece_ducts,
+    pressure_words,
+    rate_words,
     refusal,
+    section_words,
     solids,
     warning,
     with_drawn_names,
@@ -30,7 +34,7 @@ from .checks import velocity_limits
 from .elements import Kind
 from .flows import terminals_fed
 from .site_air import fan_air_notices
-from .system import WINDOW, pressure_words, rate_words
+from .system import WINDOW
 
 METHODS = ("equal friction", "velocity", "static regain")
 REGAIN = 0.75  # share of the fall of velocity pressure that comes back: from memory
@@ -162,10 +166,13 @@ def proportion(
     tight = sorted({run for run, _, _ in _too_near(found.after, obstacles, schedule)})
     if not tight:
         return found
+    near = "runs into an obstacle"
+    if schedule.clearance > 0.0:
+        room = length_words(schedule.clearance)
+        near = f"comes nearer to an obstacle than {room}"
     said = warning(
         drawing.file,
-        f"with these sizes {_shown(tight)} still comes nearer to an obstacle than "
-        f"{schedule.clearance * 1e3:.0f} mm",
+        f"with these sizes {_shown(tight)} still {near}",
         "lead it another way: no lower section mends that",
     )
     return replace(found, notices=(*found.notices, said))
@@ -297,10 +304,13 @@ def _proportion(
         )
     rate = after.system.friction_rate_available
     if rate is not None and rate <= 0.0 and aim.rate is None:
+        assert system.available is not None  # no rate is left without it
+        over = system.fitting_loss - system.available
+        more = f", and {pressure_words(over)} more" if over > 0.0 else ""
         raise refusal(
             drawing.file,
-            f"also with larger ducts the fan leaves nothing for straight duct "
-            f"({rate:.3g} Pa/m): fittings and declared losses spend it all",
+            "also with larger ducts the fan leaves nothing for straight duct: fittings "
+            f"and declared losses spend it all{more}",
             "give better fittings, a stronger fan, or a rate",
         )
     if rate is not None and not WINDOW[0] <= rate <= WINDOW[1]:
@@ -361,8 +371,9 @@ def _new_outlet(before: Analysis, after: Analysis, outlet: float) -> list[Notice
         warning(
             before.graph.drawing.file,
             "the fan's outlet was taken as wide as the first duct is drawn, "
-            f"{drawn.words}, with a velocity pressure of {pressure_words(outlet)}; the "
-            f"transition from there to {sized.words} is not counted",
+            f"{section_words(drawn)}, with a velocity pressure of "
+            f"{pressure_words(outlet)}; the transition from there to "
+            f"{section_words(sized)} is not counted",
             f'write outlet_velocity_pressure = "{outlet:.1f} Pa" under [fan] if so',
         )
     ]

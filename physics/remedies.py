@@ -15,14 +15,14 @@ from elbowroom.layout import (
     TakeoffEntry,
     TransitionRule,
     build,
-    units,
+    mass_words,
+    pressure_words,
 )
 
 from . import sizes
 from .analysis import Analysis, analyse
 from .elements import Kind
 from .quantities import quantities
-from .system import pressure_words
 
 _WORTH = 0.5  # Pa: a change that wins less is not listed
 _LONG = float(np.radians(15.0))  # included angle of a long transition
@@ -135,8 +135,8 @@ def _side_effects(before: Analysis, after: Analysis, mass: float) -> tuple[str, 
         said.append(f"{pressure_words(abs(moving))} {change} {at_fan}")
     heavier = sum(row.mass for row in quantities(after).sheet) - mass
     if abs(heavier) > 0.5:
-        mass_words = f"{abs(heavier):.1f} kg ({abs(heavier) / units.POUND:.1f} lb)"
-        said.append(f"{mass_words} {'more' if heavier > 0 else 'less'} sheet")
+        more_or_less = "more" if heavier > 0 else "less"
+        said.append(f"{mass_words(abs(heavier))} {more_or_less} sheet")
     # What one path wins others may have to throttle away.
     excess = after.critical_loss - after.path_loss
     worst = int(np.argmax(excess))

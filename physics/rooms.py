@@ -7,15 +7,18 @@ from elbowroom.layout import (
     Notice,
     Schedule,
     TerminalSpec,
+    airflow_words,
+    density_words,
+    difference_words,
     error,
+    heat_capacity_words,
+    heat_words,
     note,
     toml_key,
-    units,
     warning,
 )
 
 from .air import air_of
-from .system import airflow_words
 
 _ROUNDING = 0.002  # of a whole made of shares such as 33.3 %
 SPECIFIC_HEAT = 1006.0  # J/(kg K), dry air at room temperature
@@ -70,9 +73,9 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
                 continue
             flow = spec.load / (density * SPECIFIC_HEAT * rooms.difference)
             how = (
-                f"{spec.load:.0f} W ({units.to_unit(spec.load, 'Btu/h'):.0f} Btu/h) "
-                f"over {rooms.difference:.3g} K ({rooms.difference * 1.8:.3g} °F), in "
-                f"air of {density:.4g} kg/m3 and {SPECIFIC_HEAT:.0f} J/(kg K)"
+                f"{heat_words(spec.load)} over {difference_words(rooms.difference)}, "
+                f"in air of {density_words(density)} and "
+                f"{heat_capacity_words(SPECIFIC_HEAT)}"
             )
         else:
             share = spec.share or 0.0

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from elbowroom.layout import AirSpec, FanSpec, Notice, warning
+from elbowroom.layout import AirSpec, FanSpec, Notice, density_words, warning
 
 from .air import STANDARD_DENSITY, Air
 
@@ -88,7 +88,7 @@ def is_unsaid(fan: FanSpec, air: Air) -> bool:
 def taken_words(fan: FanSpec, air: Air) -> str:
     """What is taken of a fan where nobody says for which air it is tabulated."""
     what = "curve" if fan.curve else "pressure"
-    return f"the fan's {what} as one in the site's air of {air.density:.3g} kg/m³"
+    return f"the fan's {what} as one in the site's air of {density_words(air.density)}"
 
 
 def fan_air_notices(fan: FanSpec, air: Air) -> list[Notice]:
@@ -99,7 +99,8 @@ def fan_air_notices(fan: FanSpec, air: Air) -> list[Notice]:
         warning(
             "[fan]",
             f"{taken_words(fan, air)} was taken; one in standard air of "
-            f"{STANDARD_DENSITY:g} kg/m³ gives {density_ratio(air):.3f} of it here",
+            f"{density_words(STANDARD_DENSITY)} gives {density_ratio(air):.3f} of it "
+            "here",
             PRESSURE_AT,
         )
     ]

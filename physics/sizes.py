@@ -11,6 +11,7 @@ from elbowroom.layout import (
     Section,
     Shape,
     flat_oval,
+    length_words,
     rectangular,
     round_section,
     sections,
@@ -294,5 +295,5 @@ def _root(short_of: Callable[[float], float], low: float) -> float:
     if short_of(low) >= 0.0:
         return low
     if short_of(high) < 0.0:
-        raise NoSize("no size up to 20 m does")
+        raise NoSize(f"no size up to {length_words(WINDOW_OF_SIZES[1])} does")
     return float(brentq(short_of, low, high, xtol=1e-9, rtol=1e-12))

@@ -19,22 +19,6 @@ WINDOW = tuple(
 SAME = 0.05  # share by which supply and return may differ before it is said
 
 
-def rate_words(rate: float) -> str:
-    """A friction rate, Pa/m, in both units: who reads it may think in either."""
-    return f"{rate:.3g} Pa/m ({units.to_unit(rate, 'in.wg/100 ft'):.3f} in.wg/100 ft)"
-
-
-def airflow_words(flow: float) -> str:
-    """An airflow, m³/s, in both units."""
-    litres, cfm = units.to_unit(flow, "L/s"), units.to_unit(flow, "cfm")
-    return f"{litres:.1f} L/s ({cfm:.0f} cfm)"
-
-
-def pressure_words(pressure: float) -> str:
-    """A pressure, Pa, in both units."""
-    return f"{pressure:.1f} Pa ({units.to_unit(pressure, 'in.wg'):.4f} in.wg)"
-
-
 @dataclass(frozen=True, slots=True)
 class System:
     """Pressure budget of a layout at its design airflow, Pa and Pa/m.

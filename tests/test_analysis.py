@@ -454,8 +454,8 @@ def test_an_elbow_close_behind_the_fan_is_remarked_on(
     assert bool(flags) == (said and kind == "fan")
     if flags:
         said_of = flags[0].what  # less the elbow's setback
-        assert "0.20 m (0.7 ft) behind the fan" in said_of
-        assert "after 0.75 m" in flags[0].what
+        assert "200 mm (7.9 in) behind the fan" in said_of
+        assert "after 750 mm (29.5 in)" in flags[0].what
 
 
 def test_bands_of_many_paths_agree_with_those_that_are_drawn() -> None:

@@ -63,10 +63,10 @@ def test_each_slip_has_its_place_its_effect_and_its_remedy() -> None:
     found = audit(slips()).findings
     for words, place in (
         ("drawn twice over the same stretch: 'copy'", (2, 0, 3)),
-        ("40 mm short of run 'main'", (4, 0.04, 3)),
+        ("40 mm (1.6 in) short of run 'main'", (4, 0.04, 3)),
         ("cross at (6.000, 0.000, 3.000)", (6, 0, 3)),
         ("no section", (6, 0, 3)),
-        ("Ø20 mm, small for a duct", (10, 1, 3)),
+        ("Ø20 mm (0.787 in), small for a duct", (10, 1, 3)),
     ):
         notice = one(found, words)
         assert notice.place == pytest.approx(place, abs=1e-3)
@@ -88,7 +88,7 @@ def overlapping() -> Drawing:
 def test_a_partial_overlap_is_to_be_shortened_and_not_deleted() -> None:
     found = audit(overlapping()).findings
     lap = one(found, "runs 'trunk' and 't2'")
-    assert "lie on each other for 2 m, about (7, 0, 3) m" in lap.what
+    assert "lie on each other for 2 m (6.6 ft), about (7, 0, 3) m" in lap.what
     assert "shorten one of them" in lap.remedy
     assert lap.place == (7.0, 0.0, 3.0)
     assert "'there and back'" in one(found, "lies on itself for 2 m").where
@@ -115,17 +115,24 @@ def test_a_section_that_jumps_is_said_with_what_was_assumed() -> None:
         attributes={"a": Attributes(source=True)},
     )
     found = audit(drawing, Schedule(terminals={"b": TerminalSpec(0.3)}))
-    jump = one(found.findings, "jumps from 600×300 mm to 300×200 mm")
+    jump = one(
+        found.findings,
+        "jumps from 600×300 mm (23.6×11.8 in) to 300×200 mm (11.8×7.87 in)",
+    )
     assert jump.place == (4.0, 0.0, 3.0)
     # 30 degrees included: half of 600 - 300 over tan 15 degrees.
-    assert f"{150 / np.tan(np.radians(15)):.0f} mm was assumed" in jump.effect
+    assert f"{150 / np.tan(np.radians(15)):.0f} mm (22 in) was assumed" in jump.effect
 
 
 def test_a_route_that_is_a_hand_wide_is_in_another_unit() -> None:
     drawing = drawing_from_runs([("a", line((0, 0, 0), (0.008, 0, 0)), WIDE)])
-    assert "8 mm long" in one(audit(drawing).findings, "all ducts together").what
+    assert (
+        "8 mm (0.31 in) long" in one(audit(drawing).findings, "all ducts together").what
+    )
     drawing = drawing_from_runs([("a", line((0, 0, 0), (8000, 0, 0)), WIDE)])
-    assert "8000 m long" in one(audit(drawing).findings, "straight piece").what
+    assert (
+        "8000 m (26247 ft) long" in one(audit(drawing).findings, "straight piece").what
+    )
 
 
 def test_a_section_of_three_metres_is_asked_about() -> None:
@@ -154,7 +161,9 @@ def test_the_mended_copy_has_only_what_its_designer_must_decide() -> None:
     topology = join(slips())
     copy, changes = mended(topology)
     assert len(changes) == 3
-    assert any("'branch' was drawn on by 40 mm" in change for change in changes)
+    assert any(
+        "'branch' was drawn on by 40 mm (1.6 in)" in change for change in changes
+    )
     assert any("'copy' was left out" in change for change in changes)
     assert any("(8, 0, 3) m were moved together" in change for change in changes)
     assert list(copy.names) == ["main", "branch", "on", "cross", "tiny"]
@@ -313,7 +322,9 @@ def test_a_drawn_airflow_that_does_not_add_up_is_found_before_the_analysis() -> 
     with pytest.raises(BadInput) as refused:
         analyse(build(drawing, plan))
     assert seen.findings[0] == refused.value.faults[0]
-    assert "the terminals behind it add up to 0.2 m3/s" in seen.findings[0].what
+    assert (
+        "the terminals behind it add up to 200 L/s (424 cfm)" in seen.findings[0].what
+    )
     assert flow is not None
 
 

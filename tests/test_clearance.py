@@ -216,7 +216,7 @@ def test_a_solid_in_another_unit(tmp_path: Path) -> None:
     path = tmp_path / "beam.stl"
     trimesh.Trimesh(beam.vertices * 1e3, beam.faces).export(path)
     _, misread = read_obstacles(path)
-    assert any("m long" in notice.what for notice in misread)
+    assert any("ft) long" in notice.what for notice in misread)
     (again,), said = read_obstacles(path, unit="mm")
     assert said == ()
     low, high = again.vertices.min(axis=0), again.vertices.max(axis=0)

@@ -253,7 +253,10 @@ def test_a_check_in_a_file_has_its_unit(tmp_path: Path, capsys: Captured) -> Non
         (["size"], "--flow"),
         (["size", "--flow", "500"], "no unit"),
         (["size", "--flow", "0 cfm"], "above zero"),
-        (["size", "--flow", "500 cfm", "--temperature", "900 C"], "423 K"),
+        (
+            ["size", "--flow", "500 cfm", "--temperature", "900 C"],
+            "150 °C (-76 and 302 °F), got 900 °C (1652 °F)",
+        ),
         (["size", "--flow", "500 cfm", "--altitude", "90 km"], "no unit of length"),
         (["size", "--like", "12x12"], "no unit"),
         (["size", "--like", "12x12in"], "--max-height"),
@@ -954,7 +957,10 @@ def test_options_that_no_picture_can_hold_together_are_told(
     words = ["compare", *(str(tmp_path / f"{n}.toml") for n in ("here", "there"))]
     page = str(tmp_path / "page.html")
     assert main([*words, "--page", page]) == 0
-    assert "there.toml: it lies 4499996 m from here.toml" in capsys.readouterr().err
+    assert (
+        "there.toml: it lies 4500 km (2796 mi) from here.toml"
+        in capsys.readouterr().err
+    )
     assert main(["compare", *OPTIONS, "--page", page]) == 0
     assert "too far for a picture" not in capsys.readouterr().err
 

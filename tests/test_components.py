@@ -225,7 +225,7 @@ def test_a_place_beside_its_run_is_refused() -> None:
 def test_a_run_with_branches_asks_for_the_place() -> None:
     asked = found(ComponentSpec("trunk", "coil", loss=3.0))
     (said,) = [flag for flag in asked.flags if "has branches" in flag.what]
-    assert "600.0 L/s" in said.what
+    assert "600 L/s (1271 cfm)" in said.what
     for spec in (COIL, ComponentSpec("trunk", "coil", loss=3.0, at=(9.0, 0.0, 0.0))):
         assert not [flag for flag in found(spec).flags if "has branches" in flag.what]
 

@@ -202,11 +202,16 @@ def test_what_no_lower_section_mends_is_said() -> None:
     block = trimesh.creation.box([0.4, 2.0, 2.0])
     block.apply_translation(middle)
     wall = Obstacle("wall", np.asarray(block.vertices), np.asarray(block.faces), True)
-    found = proportion(drawn(), Schedule(), Aim(rate=1.0), obstacles=[wall])
-    (said,) = [n for n in found.notices if "nearer to an obstacle" in n.what]
-    assert "'T1'" in said.what
-    clear = proportion(drawn(), Schedule(), Aim(rate=1.0))
-    assert not [n for n in clear.notices if "nearer to an obstacle" in n.what]
+    for clearance, near in (
+        (0.0, "runs into an obstacle"),
+        (0.05, "comes nearer to an obstacle than 50 mm (2 in)"),
+    ):
+        plan = Schedule(clearance=clearance)
+        found = proportion(drawn(), plan, Aim(rate=1.0), obstacles=[wall])
+        (said,) = [n for n in found.notices if "an obstacle" in n.what]
+        assert said.what == f"with these sizes 'T1' still {near}"
+        clear = proportion(drawn(), plan, Aim(rate=1.0))
+        assert not [n for n in clear.notices if "an obstacle" in n.what]
 
 
 def test_a_run_may_stay_as_it_is_drawn() -> None:
@@ -406,9 +411,9 @@ def test_more_air_than_the_total_that_shares_are_of_is_said(tmp_path: Path) -> N
     )
     ready, notices = with_airflows(read_schedule(path))
     (said,) = [n.sentence for n in notices if n.severity == Severity.WARNING]
-    assert "have 1500.0 L/s" in said
-    assert "more than the total airflow of 1000.0 L/s" in said
-    assert "by 500.0 L/s" in said
+    assert "have 1500 L/s" in said
+    assert "more than the total airflow of 1000 L/s" in said
+    assert "by 500 L/s" in said
     assert ready.terminals["a"].flow == pytest.approx(1.0)
 
 
@@ -1018,7 +1023,7 @@ def test_analyse_prints_checks_power_and_cautions(
     ("terminals", "said"),
     [
         ("", "no terminal has a share of it;"),
-        ('[terminals.a]\nflow = "100 L/s"\n', "add up to 100.0 L/s (212 cfm);"),
+        ('[terminals.a]\nflow = "100 L/s"\n', "add up to 100 L/s (212 cfm);"),
         ('[terminals.a]\nflow = "500 L/s"\n', ""),
         ('[terminals.a]\nshare = "100 %"\n', ""),
     ],

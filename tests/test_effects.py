@@ -22,6 +22,8 @@ from elbowroom.layout import (
 )
 from elbowroom.physics import Analysis, Kind, Note, analyse, effects, elbows
 
+HIGHER = "500 m (1640 ft) above it"
+
 
 def bare() -> Analysis:
     return analyse(build(drawn()))
@@ -65,17 +67,17 @@ def test_an_alternative_that_cannot_be_made_is_left_out_with_its_reason() -> Non
 
 def test_colder_air_and_no_reynolds_factor_go_the_way_they_must() -> None:
     found = {e.assumption.instead: e.loss or 0.0 for e in effects(bare())}
-    assert found["10 °C"] > 0  # denser
-    assert found["500 m above it"] < 0
+    assert found["10 °C (50 °F)"] > 0  # denser
+    assert found[HIGHER] < 0
     assert found["without it"] <= 0
-    assert found["0.15 mm"] > 0
+    assert found["0.15 mm (0.0059 in)"] > 0
 
 
 def test_what_is_declared_leaves_the_ledger() -> None:
     air = replace(Schedule().air, temperature=293.15, altitude=0.0)
     declared = analyse(build(drawn(), Schedule(air=air, roughness=9e-5)))
     words = {effect.assumption.instead for effect in effects(declared)}
-    assert not words & {"10 °C", "500 m above it", "0.15 mm"}
+    assert not words & {"10 °C (50 °F)", HIGHER, "0.15 mm (0.0059 in)"}
     assert declared.critical_loss == pytest.approx(bare().critical_loss)
 
 
@@ -131,7 +133,5 @@ def test_air_that_cannot_be_is_refused_or_left_out(celsius: float) -> None:
         ):
             analyse(graph)
         return
-    (left_out,) = (
-        e for e in effects(analyse(graph)) if e.assumption.instead == "500 m above it"
-    )
+    (left_out,) = (e for e in effects(analyse(graph)) if e.assumption.instead == HIGHER)
     assert left_out.loss is None

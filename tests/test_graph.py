@@ -96,9 +96,9 @@ def test_lines_that_cross_in_mid_air_are_not_joined_and_it_is_said() -> None:
 
 
 @pytest.mark.parametrize(("points", "said"), [
-    ([[4, 0.02, 3], [4, 3, 3]], "the nearest gap is 0.02 m at (4, 0.02, 3) m"),
-    ([[4, 1, 2], [4, 1, 5]], "the nearest gap is 1 m at (4, 1, 3) m"),
-    ([[9, 3, 7], [9, 5, 7]], "the nearest gap is 5.1 m at (9, 3, 7) m"),
+    ([[4, 0.02, 3], [4, 3, 3]], "the nearest gap is 20 mm (0.79 in) at (4, 0.02, 3) m"),
+    ([[4, 1, 2], [4, 1, 5]], "the nearest gap is 1 m (3.3 ft) at (4, 1, 3) m"),
+    ([[9, 3, 7], [9, 5, 7]], "the nearest gap is 5.1 m (16.7 ft) at (9, 3, 7) m"),
     ([[4, -3, 3], [4, 3, 3]], "crosses what the source reaches without a joint"),
 ])  # fmt: skip
 def test_a_loose_part_is_measured_from_the_side_of_what_it_misses(
@@ -508,7 +508,7 @@ def test_a_total_at_a_run_is_not_taken_for_the_end_beyond_its_branches() -> None
     with pytest.raises(BadInput) as caught:
         build(branched(a=0.5, b=0.2))
     (fault,) = caught.value.faults
-    assert "the 0.5 m3/s written at the run are its total" in fault.what
+    assert "the 500 L/s (1059 cfm) written at the run are its total" in fault.what
     assert "at the run" not in fault.remedy  # it would be the total again
 
 
@@ -517,8 +517,8 @@ def test_airflows_that_do_not_add_up_are_told_with_what_would() -> None:
     with pytest.raises(BadInput) as caught:
         analyse(graph)
     (fault,) = caught.value.faults
-    assert "write 0.6 m3/s there" in fault.remedy
-    assert fault.remedy.endswith("'a' 0.4 m3/s, 'b' 0.2 m3/s")
+    assert "write 600 L/s (1271 cfm) there" in fault.remedy
+    assert fault.remedy.endswith("'a' 400 L/s (848 cfm), 'b' 200 L/s (424 cfm)")
 
 
 def crossed(terminals: dict[str, TerminalSpec]) -> list[str]:

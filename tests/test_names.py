@@ -198,7 +198,7 @@ def test_a_route_of_many_metres_is_said_without_an_exponent(tmp_path: Path) -> N
     route = tmp_path / "wide.obj"
     route.write_text("o T1 600x300\nv 0 0 0\nv 13000 0 0\nl 1 2\n", encoding="utf-8")
     said = " ".join(notice.sentence for notice in read(route).notices)
-    assert "the route is 13000 m wide" in said
+    assert "the route is 13000 m (42651 ft) wide" in said
 
 
 def test_what_a_copy_says_otherwise_is_not_lost_in_silence(tmp_path: Path) -> None:
@@ -209,7 +209,7 @@ def test_what_a_copy_says_otherwise_is_not_lost_in_silence(tmp_path: Path) -> No
     path = tmp_path / "r.toml"
     path.write_text(lines)
     said = [notice for notice in read(path).notices if "same line" in notice.what]
-    assert "and its airflow, 0.3 m3/s, with it" in said[0].what
+    assert "and its airflow, 300 L/s (636 cfm), with it" in said[0].what
     assert "they do not say the same" in said[0].remedy
     assert said[1].what.endswith("was left out")
     assert said[1].remedy == "delete the copy"

@@ -13,6 +13,7 @@ from elbowroom.layout import (
     drawing_from_runs,
     island_notices,
     join,
+    length_words,
     mended,
     near_misses,
     rectangular,
@@ -35,7 +36,7 @@ def test_an_end_short_of_the_side_of_a_run(gap: float) -> None:
         ("main", [[0, 0, 0], [8, 0, 0]]), ("branch", [[4, gap, 0], [4, 3, 0]])
     )
     assert "run 'branch'" in said
-    assert f"{gap * 1e3:.3g} mm short of run 'main'" in said
+    assert f"{length_words(gap)} short of run 'main'" in said
     assert f"--tolerance '{np.ceil(gap * 1e3 + 0.1):.0f} mm'" in said
 
 
@@ -93,14 +94,14 @@ def test_an_end_past_a_run_is_not_said_to_be_short_of_it() -> None:
     main: list[list[float]] = [[0, 0, 0], [8, 0, 0]]
     office: list[list[float]] = [[4, -0.05, 0], [4, 3, 0]]
     (said,) = gaps(("main", main), ("office", office))
-    assert "50 mm past run 'main'" in said
+    assert "50 mm (2 in) past run 'main'" in said
     assert "--tolerance" not in said
     drawing = drawing_from_runs(
         [("main", np.array(main), CUT), ("office", np.array(office), CUT)]
     )
     copy, changes = mended(join(drawing))
     assert changes == [
-        "run 'office' was cut back by 50 mm to run 'main' at (4, 0, 0) m"
+        "run 'office' was cut back by 50 mm (2 in) to run 'main' at (4, 0, 0) m"
     ]
     assert join(copy).component_count == 1
 
@@ -117,7 +118,7 @@ def test_an_end_beside_a_duct_that_it_runs_along_is_no_gap() -> None:
 def test_two_ducts_in_line_that_miss_each_other_sideways_are_a_gap(lap: float) -> None:
     ahead = ("b", [[4 - lap, 0.02, 0], [8, 0.02, 0]])
     (said,) = gaps(("a", [[0, 0, 0], [4, 0, 0]]), ahead)
-    assert "20 mm short" in said
+    assert "20 mm (0.79 in) short" in said
 
 
 @pytest.mark.parametrize(
@@ -138,7 +139,7 @@ def test_a_branch_drawn_from_the_side_of_a_duct_is_led_to_its_centreline(
     source = {"main": Attributes(source=True, source_at_end=False)}
     drawing = drawing_from_runs(runs, attributes=source)
     (said,) = near_misses(join(drawing))
-    wide = f"{distance * 1e3:.3g} mm from its centreline"
+    wide = f"{length_words(distance)} from its centreline"
     assert f"it ends at the side of run 'main', {wide}" in said.sentence
     copy, _ = mended(join(drawing))
     assert join(copy).component_count == 1
@@ -175,6 +176,6 @@ def test_a_terminal_that_is_not_reached_names_the_gap_and_its_place() -> None:
     ends = {name: TerminalSpec(0.1) for name in ("main", "branch")}
     with pytest.raises(BadInput) as bad:
         build(drawing, Schedule(terminals=ends))
-    place = "the nearest gap is 1.05 m at (500003, 4500001.05, 0) m"
+    place = "the nearest gap is 1.05 m (3.4 ft) at (500003, 4500001.05, 0) m"
     assert place in str(bad.value)
     assert "close the gap" in str(bad.value)

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from routes import drawn
 
-from elbowroom.layout import build
+from elbowroom.layout import build, pressure_words
 from elbowroom.physics import Option, analyse, compare
 from elbowroom.viewer import notebook, preflight
 
@@ -24,7 +24,7 @@ needs_opengl = pytest.mark.skipif(
 def test_an_analysis_shows_itself() -> None:
     analysis = analyse(build(drawn()))
     html = analysis._repr_html_()
-    assert f"{analysis.critical_loss:.1f} Pa" in html
+    assert pressure_words(analysis.critical_loss) in html
     assert html.count("<tr>") == 13
     frame = analysis.to_frame()
     assert len(frame) == len(analysis.elements.kind)

@@ -125,7 +125,7 @@ def test_three_crossings_are_all_named() -> None:
 
 
 def test_a_curve_that_ends_too_soon_is_refused() -> None:
-    with pytest.raises(BadInput, match=r"ends at 0\.2 m3/s"):
+    with pytest.raises(BadInput, match=r"ends at 200 L/s \(424 cfm\)"):
         operate(layout(FanSpec(curve=((0.0, 500.0), (0.2, 490.0)))))
     with pytest.raises(BadInput, match="no fan is declared"):
         operate(layout(FanSpec()))

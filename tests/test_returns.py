@@ -333,7 +333,7 @@ def test_sides_of_different_airflow_are_remarked_on() -> None:
         attributes={"a": Attributes(source=True, source_at_end=False)},
     )
     whole = budget(found(back(), False), [found(less)])
-    assert any("returns 400.0 L/s" in said.what for said in whole.notices)
+    assert any("returns 400 L/s (848 cfm)" in said.what for said in whole.notices)
 
 
 @pytest.mark.parametrize(("flow", "said"), [(0.716, False), (0.709, True)])

@@ -85,7 +85,7 @@ def _size(said: dict[str, Any], display: Display) -> str:
     return display.size(Section(shapes[said["shape"]], *sides))
 
 
-def audit_picture(found: Audit, path: Path) -> str:
+def audit_picture(found: Audit, path: Path, display: Display) -> str:
     """Draw a drawing as it stands, with the number of each finding at its place.
 
     Parameters
@@ -94,6 +94,8 @@ def audit_picture(found: Audit, path: Path) -> str:
         What was found.
     path
         PNG to write.
+    display
+        Whose lengths the ruler has.
 
     Returns
     -------
@@ -130,7 +132,8 @@ def audit_picture(found: Audit, path: Path) -> str:
         for number, said in enumerate(found.findings, 1)
     ]
     nothing = Scale((0.0, 1.0), ("#ffffff",))
-    return picture([panel], nothing, "", path, beside=listed)
+    unit = display.length
+    return picture([panel], nothing, "", path, beside=listed, length_unit=unit)
 
 
 def caption(count: int, faulty: int, placed: int) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from elbowroom.layout import units
+from elbowroom.layout import power_words, units
 from elbowroom.physics import (
     ALLOWANCE,
     FLAT_HANGERS,
@@ -119,11 +119,11 @@ def print_checks(
             )
     if power is None:
         return
-    parts = [f"{power.air:.0f} W in the air"]
+    parts = [f"{power_words(power.air)} in the air"]
     if power.shaft is not None:
-        parts.append(f"{power.shaft:.0f} W at the shaft")
+        parts.append(f"{power_words(power.shaft)} at the shaft")
     if power.electric is not None:
-        parts.append(f"{power.electric:.0f} W electric")
+        parts.append(f"{power_words(power.electric)} electric")
     if power.energy is not None:
         parts.append(f"{power.energy / 3.6e6:.0f} kWh in a year")
     if power.warming is not None:

@@ -37,7 +37,7 @@ class Reading:
         text = self.tolerance
         metres = units.quantity(text, "length", "--tolerance")
         if not 0.0 < metres <= 1.0:
-            what = f"'{text}' is not above 0 to 1 m"
+            what = f"'{text}' is not above 0 to 1 m (39.4 in)"
             raise refusal("--tolerance", what, "correct it")
         return metres
 

@@ -302,7 +302,7 @@ def check(
         if problem is not None:
             say(problem + ".")
         else:
-            lacking = audit_picture(seen, png)
+            lacking = audit_picture(seen, png, display)
             wrote(png)
             if lacking:
                 say(f"{lacking}.")

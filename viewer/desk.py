@@ -5,7 +5,16 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from elbowroom.layout import BadInput, Notice, error, refusal, sections, units
+from elbowroom.layout import (
+    BadInput,
+    Notice,
+    error,
+    rate_words,
+    refusal,
+    sections,
+    units,
+    velocity_words,
+)
 from elbowroom.physics import (
     WINDOW,
     Air,
@@ -307,12 +316,10 @@ def _worked(
     if own.velocity is not None and speed is not None and share != 1.0:
         notes.append(
             "the velocity that was given is that before the fitting; the one that is "
-            f"said is the {reference} velocity, {speed:.4g} m/s"
+            f"said is the {reference} velocity, {velocity_words(speed)}"
         )
     if "rate" not in sizes and pv is not None:
-        notes.append(
-            f"equivalent length at {STANDARD_RATE} (0.82 Pa/m), as no rate was given"
-        )
+        notes.append(f"equivalent length at {rate_words(rate)}, as no rate was given")
     return {
         "schema": "elbowroom.fitting/1",
         "kind": kind.name,

@@ -14,6 +14,7 @@ from elbowroom.layout import (
     Obstacle,
     Solids,
     Tubes,
+    length_words,
     solids,
     units,
     warning,
@@ -208,8 +209,9 @@ def far_apart(analyses: Sequence[Analysis]) -> list[Notice]:
     return [
         warning(
             analyses[far].graph.drawing.file,
-            f"it lies {away[far]:.0f} m from {analyses[0].graph.drawing.file}, too far "
-            "for a picture of both to show any duct",
+            f"it lies {length_words(float(away[far]))} from "
+            f"{analyses[0].graph.drawing.file}, too far for a picture of both to show "
+            "any duct",
             "draw both about the same origin, if they are options for one place",
         )
     ]

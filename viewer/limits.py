@@ -5,10 +5,10 @@ from elbowroom.layout import refusal
 _PORTS = 65535
 # Beyond these no duct is built; nearer to the ends of floating point no formula holds.
 _WITHIN = {
-    "length": (1e-6, 1e3, "0.001 mm to 1000 m"),
-    "airflow": (1e-9, 1e6, "1e-9 to 1e6 m3/s"),
-    "velocity": (1e-6, 1e3, "1e-6 to 1000 m/s"),
-    "friction rate": (1e-9, 1e6, "1e-9 to 1e6 Pa/m"),
+    "length": (1e-6, 1e3, "0.001 mm to 1000 m (0.00004 in to 3281 ft)"),
+    "airflow": (1e-9, 1e6, "1e-9 to 1e6 m3/s (2.1e-6 to 2.1e9 cfm)"),
+    "velocity": (1e-6, 1e3, "1e-6 to 1000 m/s (0.0002 to 196850 fpm)"),
+    "friction rate": (1e-9, 1e6, "1e-9 to 1e6 Pa/m (1.2e-10 to 1.2e5 in.wg/100 ft)"),
 }
 
 

@@ -12,7 +12,15 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, Notice, Obstacle, coordinates, refusal, writing
+from elbowroom.layout import (
+    Basis,
+    Notice,
+    Obstacle,
+    coordinates,
+    power_words,
+    refusal,
+    writing,
+)
 from elbowroom.physics import (
     ALLOWANCE,
     CRITICAL_PATH,
@@ -529,9 +537,11 @@ def _checks(analysis: Analysis, display: Display) -> str:
     if analysis.graph.is_return:
         return text  # the supply side tells of the fan
     power = power_of(analysis)
-    electric = "" if power.electric is None else f", {power.electric:.0f} W electric"
+    electric = ""
+    if power.electric is not None:
+        electric = f", {power_words(power.electric)} electric"
     return (
-        f"{text}<p>The fan puts {power.air:.0f} W into the air at design "
+        f"{text}<p>The fan puts {power_words(power.air)} into the air at design "
         f"airflow{electric}.</p>"
     )
 

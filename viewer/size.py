@@ -5,7 +5,17 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Section, Shape, rectangular, refusal, sections, units
+from elbowroom.layout import (
+    Section,
+    Shape,
+    length_words,
+    rate_words,
+    rectangular,
+    refusal,
+    sections,
+    units,
+    velocity_words,
+)
 from elbowroom.physics import Air, sizes
 
 from .display import Display
@@ -58,7 +68,7 @@ def size_result(
         speed = units.quantity(USUAL_VELOCITY, "velocity", "size")
         flow = speed * _area(like)
         notes.append(
-            f"no airflow was given: {USUAL_VELOCITY} (4.6 m/s) in the duct was taken"
+            f"no airflow was given: {velocity_words(speed)} in the duct was taken"
         )
     if flow is None:
         raise refusal(
@@ -77,7 +87,7 @@ def size_result(
             if rate == 0.0:
                 rate = units.quantity(USUAL_RATE, "friction rate", "size")
                 notes.append(
-                    f"no friction rate was given: {USUAL_RATE} (0.82 Pa/m) was taken"
+                    f"no friction rate was given: {rate_words(rate)} was taken"
                 )
             rows, exact = _for_rate(flow, rate, given, series, air), None
     except sizes.NoSize as problem:
@@ -86,7 +96,7 @@ def size_result(
     if not rows:
         raise refusal(
             "size",
-            f"no size of the series up to {LARGEST:g} m keeps all limits",
+            f"no size of the series up to {length_words(LARGEST)} keeps all limits",
             "raise --max-height, --max-width, --max-velocity or the friction rate, or "
             "share the airflow among several ducts",
         )
