@@ -96,7 +96,8 @@ class Table:
         value = self.quantity(key, dimension)
         if value is not None and not low <= value <= high:
             words = _WORDS[dimension]
-            what = f"the {dimension} lies outside {words(low)} to {words(high)}"
+            least = words(low) if low else "0"
+            what = f"the {dimension} lies outside {least} to {words(high)}"
             self.fault(key, what, "correct it")
             return None
         return value
