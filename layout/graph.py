@@ -14,7 +14,15 @@ from .components import component_ducts
 from .drawing import Drawing
 from .faults import BadInput, Notice, error, note, refusal, warning
 from .fit import fit_notices
-from .fittings import Bends, BoolArray, Ducts, Legs, Source, Terminals, Transitions
+from .fittings import (
+    Bends,
+    BoolArray,
+    Ducts,
+    Legs,
+    Source,
+    Terminals,
+    Transitions,
+)
 from .islands import island_notices
 from .names import no_section, toml_key, without_section
 from .quantity_words import length_words

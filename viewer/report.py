@@ -45,7 +45,13 @@ from .checks import CAUTIONS, gauge_words, joints_words, limit_words
 from .display import Display
 from .gaps import Gap
 from .results import balancing, paths
-from .tables import AS_NEW, BEYOND, apart_heads, apart_rows, damper_place
+from .tables import (
+    AS_NEW,
+    BEYOND,
+    apart_heads,
+    apart_rows,
+    damper_place,
+)
 
 _MOST_HEADS = 9  # of a table in the usual type
 # Of the picture, in its own pixels: small, so that its words can be read on paper.
