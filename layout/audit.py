@@ -9,7 +9,13 @@ from .basis import Basis
 from .drawing import Drawing
 from .faults import BadInput, Notice, note, warning
 from .fit import size_notice
-from .graph import DuctGraph, build, length_notices, loop_notices, run_sections
+from .graph import (
+    DuctGraph,
+    build,
+    length_notices,
+    loop_notices,
+    run_sections,
+)
 from .islands import island_notices
 from .names import no_section, without_section
 from .near_misses import near_misses

@@ -20,9 +20,10 @@ _BTU_PER_POUND = UNITS["Btu/h"].factor * UNITS["h"].factor * 9 / 5 / POUND
 
 
 def _number(value: float, decimals: int, digits: int) -> str:
-    """A number to so many decimals, and no more digits than that above one.
+    """A number with so many decimals at most, and so many digits in all.
 
-    Two digits that count are shown at least, zeros at the end and '-0' never.
+    Two significant digits at least and all before the point are kept; zeros at the end
+    and '-0' are not.
 
     Examples
     --------

@@ -163,7 +163,7 @@ def test_in_a_ring_a_loss_needs_its_airflow() -> None:
         ('loss = "3 Pa"', "it needs the run that it stands in"),
         ('run = "side"\nloss = "3 Pa"\ncoefficient = 1', "are both given; delete one"),
         ('run = "side"\nloss = 3', "has no unit"),
-        ('run = "side"\nloss = "-3 Pa"', "outside 0 to 100 kPa"),
+        ('run = "side"\nloss = "-3 Pa"', "outside 0 to 100000 Pa (401.46 in.wg)"),
         ('run = "side"\ncoefficient = "1 Pa"', "is no number from 0"),
         ('run = "side"\ncoefficient = 1\nairflow = "1 L/s"', "holds at any airflow"),
         ('run = "side"\nlos = "3 Pa"', "did you mean 'loss'"),

@@ -87,7 +87,7 @@ def test_a_doubt_stands_as_a_letter_that_is_explained(both: str) -> None:
             letters
         )
         for letter in letters:
-            assert re.search(rf" {letter}: [a-z ]+:? [a-z ]+\.", text)
+            assert re.search(rf" {letter}: [a-z ]+:? [a-z '&;#x0-9]+\.", text)
     for name in ("under", "flatten"):
         after = both.split(f"<h1>{name}</h1>")[1]
         budget, rest = after.split("<h3>Where most of it goes</h3>", 1)

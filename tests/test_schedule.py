@@ -155,7 +155,7 @@ STEP = '[[transitions.exception]]\nrun = "a"'
         ('[elbows]\nvane_spacing="38 mm"', "elbows with vanes have it"),
         (
             '[elbows]\nconstruction="mitred with single vanes"\nvane_spacing="1 m"',
-            "outside 20 to 120 mm (0.79 to 4.7 in)",
+            "outside 20 mm (0.79 in) to 120 mm (4.7 in)",
         ),
         ('[elbows.exception]\nrun="a"', "array of tables"),
         (f"{BEND}\nbend=1.5\nradius_ratio=1.0", "'1.5' is no whole number"),
