@@ -154,8 +154,9 @@ def fitting(
     if draw is not None:
         from .sketch import sketch
 
+        there = draw.exists()
         sketch(result, written, draw)
-        wrote(draw)
+        wrote(draw, replaced=there)
     return 0
 
 

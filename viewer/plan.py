@@ -1,6 +1,6 @@
 """What settles, what size, what would mend it: tables and plain data."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from elbowroom.layout import FloatArray
@@ -8,8 +8,9 @@ from elbowroom.physics import Analysis, Budget, Operation, Proportions, Remedy
 
 from .budget import joint_lines
 from .display import Display
+from .gaps import Gap
 from .results import notice, section_result
-from .tables import new_table, print_notices
+from .tables import flat_tables, new_table, print_notices
 
 
 def budget_row(found: Budget) -> dict[str, Any]:
@@ -53,6 +54,67 @@ def print_budget(
             escape("Not declared, and not filled in: " + ", ".join(found.missing) + ".")
         )
     print_notices(found.notices, console, "What to know of the budget")
+
+
+def tables_with_returns(
+    supply_tables: Mapping[str, list[dict[str, Any]]],
+    supply: Analysis,
+    returns: Sequence[Analysis],
+    rooms: Sequence[Sequence[Gap]],
+    found: Budget,
+) -> dict[str, list[dict[str, Any]]]:
+    """Every table of a supply and of its returns in SI units.
+
+    Parameters
+    ----------
+    supply_tables
+        Those of the supply, by name, as `flat_tables` makes them.
+    supply, returns
+        The sides.
+    rooms
+        Gaps around the ducts of each return.
+    found
+        The budget of all sides.
+
+    Returns
+    -------
+    tables
+        The supply's under their own names; 'sides' with the file of each side,
+        'budget', and those of a return as 'return-elements' and so on, of several as
+        'return-1-elements' in the order given.
+    """
+    names = ["return"]
+    if len(returns) > 1:
+        names = [f"return-{number}" for number in range(1, len(returns) + 1)]
+    row = budget_row(found)
+    row["missing"] = "; ".join(found.missing)
+    row["flags"] = " ".join(said.sentence for said in found.notices)
+    sides = zip(["supply", *names], [supply, *returns], strict=True)
+    out = {
+        **supply_tables,
+        "sides": [_side_row(name, side) for name, side in sides],
+        "budget": [row],
+    }
+    for name, side, room in zip(names, returns, rooms, strict=True):
+        for table, rows in flat_tables(side, room).items():
+            out[f"{name}-{table}"] = rows
+    return out
+
+
+def _side_row(name: str, side: Analysis) -> dict[str, Any]:
+    graph, system = side.graph, side.system
+    return {
+        "side": name,
+        "file": graph.drawing.file,
+        "flow_m3_s": float(side.state.flow[graph.ducts.parent < 0].sum()),
+        "terminals": len(graph.terminals.name),
+        "critical_terminal": side.critical_terminal,
+        "critical_loss_pa": system.critical_loss,
+        "fitting_loss_pa": system.fitting_loss,
+        "terminal_loss_pa": system.terminal_loss,
+        "required_pa": system.required,
+        "length_m": system.length,
+    }
 
 
 def operation_result(
@@ -109,6 +171,8 @@ def print_operation(
         f"{display.pressures(found.fan_pressure)} {display.pressure} of total pressure"
     )
     table = new_table(f"Airflow at the terminals, {display.flow}")
+    if returns:
+        table.add_column("side")
     table.add_column("terminal")
     for head in ("design", "settles", "of design", ""):
         table.add_column(head, justify="right")
@@ -116,6 +180,7 @@ def print_operation(
     for side, flow in zip((analysis, *returns), flows, strict=True):
         for row in _settled(side, flow):
             table.add_row(
+                *([escape(side.graph.drawing.file)] if returns else []),
                 escape(row["terminal"]),
                 display.flows(row["design_m3_s"]),
                 display.flows(row["flow_m3_s"]),

@@ -88,17 +88,7 @@ def analysis_result(
         "budget": None,
         "pairs": pairs(analysis),
         "balance": balancing(analysis),
-        "room": [
-            {
-                "duct": gap.duct,
-                "beside": gap.beside,
-                "distance_m": gap.distance,
-                "required_m": gap.required,
-                "is_kept": gap.is_kept,
-                "place_m": list(gap.place),
-            }
-            for gap in room
-        ],
+        "room": _room(room),
         "checks": check_rows(checks(analysis)),
         "fan_power": power_row(power_of(analysis)),
         "assumptions": assumption_rows(analysis),
@@ -122,13 +112,33 @@ def assumption_rows(analysis: Analysis) -> list[Plain]:
     ]
 
 
-def return_row(analysis: Analysis) -> Plain:
-    """A return side as plain data."""
+def _room(room: Sequence[Gap]) -> list[Plain]:
+    return [
+        {
+            "duct": gap.duct,
+            "beside": gap.beside,
+            "distance_m": gap.distance,
+            "required_m": gap.required,
+            "is_kept": gap.is_kept,
+            "place_m": list(gap.place),
+        }
+        for gap in room
+    ]
+
+
+def return_row(analysis: Analysis, room: Sequence[Gap] = ()) -> Plain:
+    """A return side as plain data, with the room around its ducts."""
     return {
         "file": analysis.graph.drawing.file,
         "system": _system(analysis),
         "paths": paths(analysis),
         "elements": elements(analysis),
+        "ducts": ducts(analysis),
+        "pairs": pairs(analysis),
+        "balance": balancing(analysis),
+        "room": _room(room),
+        "checks": check_rows(checks(analysis)),
+        "assumptions": assumption_rows(analysis),
         "flags": [notice(flag) for flag in analysis.flags],
     }
 
