@@ -19,6 +19,7 @@ from elbowroom.layout import (
     AirSpec,
     Attributes,
     Drawing,
+    DuctGraph,
     ElbowRule,
     FanSpec,
     Schedule,
@@ -43,6 +44,8 @@ from elbowroom.physics import (
     operate,
     plan_with_returns,
     power_of,
+    remedies,
+    spared,
     static_pressure,
     with_returns,
 )
@@ -441,7 +444,7 @@ def test_swapped_sides_are_refused_and_a_second_fan_is_told(
         write_gltf(back(), path)
     supply.with_suffix(".schedule.toml").write_text('[source]\nside = "return"\n')
     words = ["analyse", str(supply), "--return", str(other)]
-    for command in ("analyse", "operate", "proportion"):
+    for command in ("analyse", "operate", "proportion", "improve"):
         assert main([command, *words[1:]]) == 2
         said = capsys.readouterr().err
         assert "it says that supply.glb is a return, and --return return.glb" in said
@@ -645,3 +648,79 @@ def test_returns_beside_new_sizes_are_said_to_stay(
         flag["sentence"] for flag in flags if "stays as it is drawn" in flag["what"]
     ]
     assert [one.partition(":")[0] for one in said] == ["left.glb", "right.glb"]
+
+
+def test_remedies_count_what_the_returns_spend() -> None:
+    """What is spared is what the budget of both sides spares, by its definition."""
+    losses = {"silencer": 4.0}
+    sides = [found(back()), found(back(45.0), losses=losses)]
+
+    def supply(pressure: float) -> Analysis:
+        return found(back(), False, fan=FanSpec(external_static_pressure=pressure))
+
+    needed = budget(supply(0.0), sides)
+    assert needed.available is not None
+    # A fan that lacks 1 Pa for both sides, and has plenty for the supply alone.
+    alone = supply(needed.required - needed.available - 1.0)
+    joint = analyse(
+        build(alone.graph.drawing, plan_with_returns(alone.graph.schedule, sides))
+    )
+    assert spared(joint) == pytest.approx(-1.0)
+    assert spared(supply(0.0)) == pytest.approx(
+        supply(0.0).system.outlet_velocity_pressure - supply(0.0).critical_loss
+    )
+    one, both = remedies(alone), remedies(joint)
+    assert len(both) > 2
+    # What a change wins is the supply's own.
+    assert [r.what for r in both] == [r.what for r in one]
+    assert [r.won for r in both] == pytest.approx([r.won for r in one])
+    for remedy in both:
+        assert remedy.spare == pytest.approx(remedy.won - 1.0)
+        again = budget(analyse(_without(remedy.schedule, alone)), sides)
+        assert again.available is not None
+        assert remedy.spare == pytest.approx(again.available - again.required)
+        carries = "the fan then carries the layout" in remedy.side_effects
+        assert carries == (remedy.won >= 1.0)
+    assert not any("then carries" in " ".join(r.side_effects) for r in one)
+
+
+def _without(schedule: Schedule, supply: Analysis) -> DuctGraph:
+    """A supply changed as a schedule says, with no return counted in it."""
+    plain = supply.graph.schedule
+    plan = replace(schedule, losses=plain.losses, fan=plain.fan)
+    return build(supply.graph.drawing, plan)
+
+
+def test_improve_takes_returns(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "200")
+    words = two_sides(tmp_path)
+    assert main(["analyse", *words, "--json"]) == 0
+    whole = json.loads(capsys.readouterr().out)
+    assert main(["improve", *words, "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    validate(result, "remedies")
+    before = result["available_pa"] - result["required_pa"]
+    spare = whole["budget"]["available_pa"] - whole["budget"]["required_pa"]
+    assert before == pytest.approx(spare)
+    assert result["remedies"]
+    for remedy in result["remedies"]:
+        assert remedy["spare_pa"] - before == pytest.approx(remedy["won_pa"])
+    assert [flag["where"] for flag in result["flags"]] == ["left.glb", "right.glb"]
+    assert main(["improve", *words]) == 0
+    shown = capsys.readouterr().out
+    assert f"{spare:.1f} Pa to spare" in shown
+    assert "fan spares" in shown
+    assert "left.glb: this return stays as it is drawn" in shown
+    assert main(["improve", *words[:2], words[0]]) == 2
+    assert "the same drawing is given twice" in capsys.readouterr().err
+    # Without a fan there is nothing to spare, and nothing is said of it.
+    (tmp_path / "supply.schedule.toml").unlink()
+    assert main(["improve", words[0], "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    validate(result, "remedies")
+    assert result["available_pa"] is None
+    assert {one["spare_pa"] for one in result["remedies"]} == {None}
+    assert main(["improve", words[0]]) == 0
+    assert "spare" not in capsys.readouterr().out

@@ -202,6 +202,7 @@ def improve(
     obstacles: ObstaclesOption = None,
     obstacles_unit: ObstaclesUnitOption = None,
     obstacles_up: ObstaclesUpOption = None,
+    returns: ReturnsOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
     tolerance: ToleranceOption = "1 mm",
@@ -209,7 +210,7 @@ def improve(
     units: UnitsOption = "metric",
 ) -> int:
     """Say which changes win pressure on the critical path."""
-    from elbowroom.physics import remedies
+    from elbowroom.physics import plan_with_returns, remedies, with_airflows
 
     from .display import DISPLAYS
     from .gaps import gaps
@@ -218,7 +219,10 @@ def improve(
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance)
     solids, _ = solids_around(obstacles, [route], unit, obstacles_unit, obstacles_up)
-    option, _ = read_option(route, schedule_for(route, schedule), reading, solids, [])
+    asked, _ = with_airflows(schedule_for(route, schedule))
+    back = return_sides(returns, route, asked, reading)
+    asked = plan_with_returns(asked, back)
+    option, _ = read_option(route, asked, reading, solids, [])
 
     def clashes(analysis: "Analysis") -> int:
         return sum(not gap.is_kept for gap in gaps(analysis, solids)[1])
@@ -228,9 +232,10 @@ def improve(
         option.analysis, clashes, series, lambda work: watched(work, "changes tried")
     )
     if as_json:
-        print_json(remedies_result(option.analysis, found))
+        print_json(remedies_result(option.analysis, found, _as_drawn(back)))
     else:
-        print_remedies(option.analysis, found, display, new_console())
+        console = new_console()
+        print_remedies(option.analysis, found, display, console, _as_drawn(back))
     return 0
 
 

@@ -3,8 +3,15 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from elbowroom.layout import FloatArray
-from elbowroom.physics import Analysis, Budget, Operation, Proportions, Remedy
+from elbowroom.layout import FloatArray, Notice
+from elbowroom.physics import (
+    Analysis,
+    Budget,
+    Operation,
+    Proportions,
+    Remedy,
+    spared,
+)
 
 from .budget import joint_lines
 from .display import Display
@@ -273,27 +280,37 @@ def print_proportions(
     print_notices(found.notices, console)
 
 
-def remedies_result(analysis: Analysis, found: Sequence[Remedy]) -> dict[str, Any]:
+def remedies_result(
+    analysis: Analysis, found: Sequence[Remedy], notices: Sequence[Notice] = ()
+) -> dict[str, Any]:
     """Result of `improve` as plain data, as `remedies.schema.json` says."""
     return {
         "schema": "elbowroom.remedies/1",
         "file": analysis.graph.drawing.file,
         "critical_loss_pa": analysis.critical_loss,
+        "available_pa": analysis.system.available,
+        "required_pa": analysis.system.required,
         "remedies": [
             {
                 "run": remedy.at,
                 "what": remedy.what,
                 "won_pa": remedy.won,
                 "critical_loss_pa": remedy.critical,
+                "spare_pa": remedy.spare,
                 "side_effects": list(remedy.side_effects),
             }
             for remedy in found
         ],
+        "flags": [notice(said) for said in notices],
     }
 
 
 def print_remedies(
-    analysis: Analysis, found: Sequence[Remedy], display: Display, console: Any
+    analysis: Analysis,
+    found: Sequence[Remedy],
+    display: Display,
+    console: Any,
+    notices: Sequence[Notice] = (),
 ) -> None:
     """Print the changes that win pressure on the critical path."""
     from rich.markup import escape
@@ -302,20 +319,25 @@ def print_remedies(
     console.print(
         f"[bold]{escape(analysis.graph.drawing.file)}[/bold]  "
         f"{p(analysis.critical_loss)} {display.pressure} to "
-        f"{escape(analysis.critical_terminal)}"
+        f"{escape(analysis.critical_terminal)}{_spare(analysis, display)}"
     )
     if not found:
         console.print("No single change that was tried wins anything without a clash.")
+        print_notices(notices, console)
         return
+    has_fan = analysis.system.available is not None
     table = new_table(f"What would mend it, each change alone, {display.pressure}")
     table.add_column("wins", justify="right")
     table.add_column("leaves", justify="right")
+    if has_fan:
+        table.add_column("fan spares", justify="right")
     for head in ("run", "change", "and besides"):
         table.add_column(head)
     for remedy in found:
         table.add_row(
             p(remedy.won),
             p(remedy.critical),
+            *([] if remedy.spare is None else [p(remedy.spare)]),
             escape(remedy.at),
             escape(remedy.what),
             escape("; ".join(remedy.side_effects)),
@@ -325,3 +347,13 @@ def print_remedies(
         "Each was analysed anew in full; changes that clash or leave a bend without "
         "room are left out. Gains do not add up."
     )
+    print_notices(notices, console)
+
+
+def _spare(analysis: Analysis, display: Display) -> str:
+    """What the fan has to spare for a layout, in words; nothing without a fan."""
+    spare = spared(analysis)
+    if spare is None:
+        return ""
+    word = "to spare" if spare >= 0.0 else "more than the fan leaves"
+    return f", {display.pressures(abs(spare))} {display.pressure} {word}"
