@@ -392,9 +392,7 @@ def comparison_result(comparison: Comparison, inputs: Mapping[str, Any]) -> Plai
                 "clearance_m": option.clearance,
                 "clashes": list(option.clashes),
                 "faults": list(option.faults),
-                "rank": comparison.ranking.index(place) + 1
-                if place in comparison.ranking
-                else None,
+                "rank": rank,
                 "totals": totals(option.analysis, comparison.options[0].analysis),
                 "system": _system(option.analysis),
                 "paths": paths(option.analysis),
@@ -403,7 +401,7 @@ def comparison_result(comparison: Comparison, inputs: Mapping[str, Any]) -> Plai
                     notice(flag) for flag in (*option.notices, *option.analysis.flags)
                 ],
             }
-            for place, option in enumerate(comparison.options)
+            for option, rank in zip(comparison.options, comparison.ranks, strict=True)
         ],
         "verdict": comparison.verdict,
     }
