@@ -724,3 +724,19 @@ def test_improve_takes_returns(
     assert {one["spare_pa"] for one in result["remedies"]} == {None}
     assert main(["improve", words[0]]) == 0
     assert "spare" not in capsys.readouterr().out
+
+
+def test_how_a_return_s_airflows_were_worked_out_is_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = two_sides(tmp_path)[:3]
+    bare = replace(back(), flow=np.full(3, np.nan))
+    write_gltf(bare, tmp_path / "left.glb")
+    (tmp_path / "left.schedule.toml").write_text(
+        '[rooms]\ntotal_airflow = "750 L/s"\n[terminals.far]\nshare = "60 %"\n'
+        '[terminals.side]\nshare = "40 %"\n'
+    )
+    assert main(["analyse", *words, "--json"]) == 0
+    (side,) = json.loads(capsys.readouterr().out)["returns"]
+    said = [flag["sentence"] for flag in side["flags"]]
+    assert any("60.0% of 750.0 L/s" in one for one in said)

@@ -203,8 +203,9 @@ def _return_side(
         )
     source = replace(schedule.source, is_return=True)
     schedule = replace(schedule, source=source, fan=FanSpec())
-    analysis = analysed(route, schedule, reading)
-    return replace(analysis, flags=(*said, *analysis.flags))
+    option, _ = read_option(route, schedule, reading, [], [])
+    flags = (*said, *option.notices, *option.analysis.flags)
+    return replace(option.analysis, flags=flags)
 
 
 def _own_schedule(route: Path) -> Path | None:
