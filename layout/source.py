@@ -5,6 +5,7 @@ import numpy as np
 from .drawing import NOTHING_SAID
 from .faults import refusal
 from .fittings import Source
+from .names import toml_key
 from .places import NEAR, place_words
 from .quantity_words import length_words
 from .run_names import labels
@@ -32,7 +33,8 @@ def find_source(topology: Topology, schedule: Schedule) -> Source:
     source
         In this order: what the schedule says; the run that is marked in the drawing;
         the free end with the largest drawn airflow; the only free end that is no
-        terminal.
+        terminal. Of a run with two free ends the one that is not declared closed by
+        its place, where its own words do not say which.
 
     Raises
     ------
@@ -61,7 +63,8 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
         return nearest, "the schedule names the place"
     if said.run is not None:
         run = list(drawing.names).index(said.run)  # `with_drawn_names` has seen to it
-        return _end_of_run(topology, run), "the schedule names the run"
+        node, why = _end_of_run(topology, run, schedule)
+        return node, f"the schedule names the run{why}"
     marked = [run for run, a in drawing.attributes.items() if a.source]
     if len(marked) > 1:
         places = " and ".join(
@@ -75,7 +78,8 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
             "mark one, or name the one that counts in the schedule under [source]",
         )
     if marked:
-        return _end_of_run(topology, marked[0]), "the drawing marks the run"
+        node, why = _end_of_run(topology, marked[0], schedule)
+        return node, f"the drawing marks the run{why}"
     free = topology.free_ends
     if len(free) == 0:
         raise refusal(
@@ -123,8 +127,8 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
     )
 
 
-def _end_of_run(topology: Topology, run: int) -> int:
-    """Free end of a run at which it can begin."""
+def _end_of_run(topology: Topology, run: int, schedule: Schedule) -> tuple[int, str]:
+    """Free end of a run at which it can begin, and what else tells it, if need be."""
     drawing = topology.drawing
     rows = np.flatnonzero(topology.run == run)
     if len(rows) == 0:
@@ -132,6 +136,20 @@ def _end_of_run(topology: Topology, run: int) -> int:
     ends = topology.ends[rows].ravel()
     free = sorted(set(ends[topology.degree[ends] == 1].tolist()))
     at_end = drawing.attributes.get(run, NOTHING_SAID).source_at_end
+    closed = _closed_at(topology, free, schedule) if at_end is None else {}
+    left = [node for node in free if node not in closed]
+    if closed and not left:
+        raise refusal(
+            drawing.place(run),
+            "it is marked as the source, but no air can enter: closed are "
+            + " and ".join(
+                f"{topology.place(node)} by {where}" for node, where in closed.items()
+            ),
+            "delete closed at the end that is at the fan",
+        )
+    if closed and len(left) == 1:
+        (where,) = set(closed.values())
+        return left[0], f", and {where} says that its other end is closed"
     # A duct without branches: either end will do, and the first is meant.
     if (free and at_end is not None) or len(free) == len(topology.free_ends) == 2:
         first, last = drawing.offsets[run], drawing.offsets[run + 1] - 1
@@ -140,7 +158,7 @@ def _end_of_run(topology: Topology, run: int) -> int:
         )
         node = int(ends[int(np.argmin(apart))])
         if node in free:
-            return node
+            return node, ""
         word, other = ("end", "start") if at_end else ("start", "end")
         raise refusal(
             drawing.place(run),
@@ -150,7 +168,7 @@ def _end_of_run(topology: Topology, run: int) -> int:
             "mark the run whose free end is at the fan",
         )
     if len(free) == 1:
-        return int(free[0])
+        return int(free[0]), ""
     if not free:
         raise refusal(
             drawing.place(run),
@@ -163,5 +181,23 @@ def _end_of_run(topology: Topology, run: int) -> int:
         drawing.place(run),
         f"it is marked as the source, but the air could enter at either end: {places}",
         'write source = "start" or "end" there, or [source] at = ["0 m", "0 m", "3 m"] '
-        "in the schedule",
+        "in the schedule; or say there at which place it is shut, "
+        f"[terminals.{toml_key(drawing.names[run])}] with closed = true and at = [...]",
     )
+
+
+def _closed_at(
+    topology: Topology, nodes: list[int], schedule: Schedule
+) -> dict[int, str]:
+    """Which of these nodes the schedule says by their place to be closed, and where.
+
+    A name alone tells no end from the other end of the same run.
+    """
+    found = {}
+    for name, spec in schedule.terminals.items():
+        if not spec.is_closed or spec.at is None:
+            continue
+        apart = np.linalg.norm(topology.nodes[nodes] - np.array(spec.at), axis=1)
+        for row in np.flatnonzero(apart <= _NEAR).tolist():
+            found[nodes[row]] = f"[terminals.{toml_key(name)}]"
+    return found

@@ -69,7 +69,7 @@ from .quantities import (
     quantities,
     sheet_mass,
 )
-from .remedies import Remedy, remedies
+from .remedies import Remedy, remedies, spared
 from .rooms import with_airflows
 from .sources import Missing, TableSource, missing, table_sources
 from .system import WINDOW, System
@@ -175,6 +175,7 @@ __all__ = [
     "sizes",
     "slope_at",
     "solve_network",
+    "spared",
     "static_pressure",
     "surface_of",
     "table_sources",

@@ -10,10 +10,10 @@ from elbowroom.layout import Notice, units
 
 from .analysis import Analysis
 from .notebook import comparison_html, frame_of, option_rows, picture_of
+from .ties import EQUAL, decided, equal_groups, named
 from .uncertainty import share_less
 
 SURE = 0.90  # share of draws in which an option must lose less to be called better
-_SAME = 1e-9  # of a loss: options that are this near lose the same
 _WORTH_SAYING = 0.01  # share of the loss
 _MOST_FAULTS = 6  # of one option, in the verdict
 
@@ -69,7 +69,8 @@ class Comparison:
     options
         In the order given.
     ranking
-        Places of the options that can be built, by rising critical loss.
+        Places of the options that can be built, by rising critical loss; of those that
+        lose the same by more room around them, then less duct, then fewer fittings.
     verdict
         The outcome in a few plain sentences.
     """
@@ -77,6 +78,22 @@ class Comparison:
     options: tuple[Option, ...]
     ranking: tuple[int, ...]
     verdict: str
+
+    @property
+    def ranks(self) -> tuple[int | None, ...]:
+        """Rank of each option from 1, None where it cannot be built.
+
+        Losses within 0.1 % of the least of them share a rank, and the next one counts
+        them all.
+        """
+        losses = [option.analysis.critical_loss for option in self.options]
+        found: list[int | None] = [None] * len(losses)
+        before = 0
+        for group in equal_groups(losses, self.ranking):
+            for place in group:
+                found[place] = before + 1
+            before += len(group)
+        return tuple(found)
 
     def to_frame(self) -> Any:
         """Every option as a pandas DataFrame, SI units; needs pandas."""
@@ -122,7 +139,13 @@ def compare(options: Sequence[Option], unit: str = "Pa") -> Comparison:
         raise ValueError("a comparison needs two options or more")
     losses = [option.analysis.critical_loss for option in options]
     sound = [place for place, option in enumerate(options) if not option.faults]
-    ranking = sorted(sound, key=lambda place: losses[place])
+    ranking = []
+    for group in equal_groups(losses, sorted(sound, key=lambda place: losses[place])):
+        left = sorted(group)
+        while left:
+            first, _ = decided(options, left, unit)
+            ranking += first
+            left = [place for place in left if place not in first]
     return Comparison(
         tuple(options), tuple(ranking), " ".join(_sentences(options, ranking, unit))
     )
@@ -147,28 +170,7 @@ def _sentences(
             f"{p(best.analysis.critical_loss)}."
         )
     else:
-        best, next_ = options[ranking[0]], options[ranking[1]]
-        least, more = best.analysis.critical_loss, next_.analysis.critical_loss
-        gap = (more - least) / abs(more) if more else 0.0
-        sure = share_less(best.analysis, next_.analysis)
-        if abs(more - least) <= _SAME * abs(more):
-            said.append(
-                f"'{best.name}' and '{next_.name}' lose the same: {p(least)} on their "
-                "critical paths."
-            )
-        elif sure <= SURE:
-            said.append(
-                f"'{best.name}' ({p(least)}) and '{next_.name}' ({p(more)}) "
-                f"cannot be told apart by their loss: '{best.name}' is the lower in "
-                f"{100 * sure:.0f} % of the draws of what the tables may have wrong."
-            )
-        else:
-            said.append(
-                f"'{best.name}' spends least: {p(least)} on its critical path, "
-                f"{p(more - least)} ({100 * gap:.0f} %) less than '{next_.name}', "
-                f"and less in {100 * sure:.0f} % of the draws of what the tables may "
-                "have wrong."
-            )
+        said += _outcome(options, ranking, unit, p)
     for place, option in enumerate(options):
         if place not in ranking:
             faults = option.faults_in(side)
@@ -184,6 +186,43 @@ def _sentences(
                 f"The fan does not carry '{options[place].name}': it needs "
                 f"{p(system.required)} and {p(system.available)} are left."
             )
+    return said
+
+
+def _outcome(
+    options: Sequence[Option],
+    ranking: Sequence[int],
+    unit: str,
+    p: Callable[[float], str],
+) -> list[str]:
+    """Say which of two options or more that can be built spends least."""
+    losses = [option.analysis.critical_loss for option in options]
+    equal, *rest = equal_groups(losses, ranking)
+    best, least = options[equal[0]], losses[equal[0]]
+    said = []
+    if len(equal) > 1:
+        said = [
+            f"{named(options, equal)} lose the same: {p(least)} on their critical "
+            f"paths, within {100 * EQUAL:g} %.",
+            *decided(options, sorted(equal), unit)[1],
+        ]
+    if not rest:
+        return said
+    other, more = options[rest[0][0]], losses[rest[0][0]]
+    gap = (more - least) / abs(more) if more else 0.0
+    sure = share_less(best.analysis, other.analysis)
+    draws = f"{100 * sure:.0f} % of the draws of what the tables may have wrong"
+    if sure <= SURE:
+        said.append(
+            f"'{best.name}' ({p(least)}) and '{other.name}' ({p(more)}) cannot be "
+            f"told apart by their loss: '{best.name}' is the lower in {draws}."
+        )
+        return said
+    spends = f"'{best.name}' spends least: {p(least)} on its critical path,"
+    said.append(
+        f"{spends if len(equal) == 1 else 'They spend'} {p(more - least)} "
+        f"({100 * gap:.0f} %) less than '{other.name}', and less in {draws}."
+    )
     return said
 
 

@@ -46,9 +46,7 @@ def option_rows(comparison: "Comparison") -> list[dict[str, Any]]:
     return [
         {
             "option": option.name,
-            "rank": comparison.ranking.index(place) + 1
-            if place in comparison.ranking
-            else None,
+            "rank": rank,
             "critical_loss_pa": option.analysis.critical_loss,
             "critical_terminal": option.analysis.critical_terminal,
             "fitting_loss_pa": option.analysis.system.fitting_loss,
@@ -56,7 +54,7 @@ def option_rows(comparison: "Comparison") -> list[dict[str, Any]]:
             "clearance_m": option.clearance,
             "faults": "; ".join(option.faults),
         }
-        for place, option in enumerate(comparison.options)
+        for option, rank in zip(comparison.options, comparison.ranks, strict=True)
     ]
 
 

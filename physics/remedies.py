@@ -48,6 +48,9 @@ class Remedy:
         loses of the velocity pressure at the fan.
     critical
         Critical loss with it, Pa.
+    spare
+        What the fan then leaves beyond what the critical path spends, Pa; below zero
+        where it does not carry the layout, None without a fan.
     side_effects
         What else it does, in words; empty where nothing is worth saying.
     schedule
@@ -58,6 +61,7 @@ class Remedy:
     at: str
     won: float
     critical: float
+    spare: float | None
     side_effects: tuple[str, ...]
     schedule: Schedule
 
@@ -73,7 +77,8 @@ def remedies(
     Parameters
     ----------
     analysis
-        The layout.
+        The layout; with what its returns spend in its schedule, where it has any (see
+        `plan_with_returns`).
     clashes
         Counts what a layout overlaps or passes too near; a change after which that
         is more than before is left out. None where there is nothing to clash with.
@@ -111,8 +116,15 @@ def remedies(
         if clashes is not None and clashes(other) > before:
             continue
         effects = _side_effects(analysis, other, mass)
-        found.append(Remedy(what, at, won, other.critical_loss, effects, schedule))
+        critical, spare = other.critical_loss, spared(other)
+        found.append(Remedy(what, at, won, critical, spare, effects, schedule))
     return sorted(found, key=lambda remedy: -remedy.won)
+
+
+def spared(analysis: Analysis) -> float | None:
+    """What the fan leaves beyond what the critical path spends, Pa; None without."""
+    system = analysis.system
+    return None if system.available is None else system.available - system.required
 
 
 def _at_fan(before: Analysis, after: Analysis) -> float:
@@ -126,6 +138,9 @@ def _at_fan(before: Analysis, after: Analysis) -> float:
 
 def _side_effects(before: Analysis, after: Analysis, mass: float) -> tuple[str, ...]:
     said = []
+    left = spared(before), spared(after)
+    if left[0] is not None and left[1] is not None and left[0] < 0.0 <= left[1]:
+        said.append("the fan then carries the layout")
     if after.critical_terminal != before.critical_terminal:
         said.append(f"the path to '{after.critical_terminal}' is then critical")
     moving = _at_fan(before, after)

@@ -15,12 +15,14 @@ from elbowroom.layout import (
     Drawing,
     FanSpec,
     Schedule,
+    SourceSpec,
     TerminalSpec,
     build,
     drawing_from_runs,
     read_schedule,
     rectangular,
     round_section,
+    write_gltf,
 )
 from elbowroom.physics import (
     Aim,
@@ -235,3 +237,78 @@ def test_one_end_stays_open() -> None:
 def test_an_open_end_is_told_that_it_may_be_closed() -> None:
     with pytest.raises(BadInput, match="closed = true if it is shut"):
         found(route())
+
+
+def two_ended(**said: object) -> Drawing:
+    """The trunk marked as the source, and not at which of its free ends."""
+    drawing = route()
+    return replace(drawing, attributes={0: Attributes(source=True, **said)})  # type: ignore[arg-type]
+
+
+def shut_at(x: float) -> dict[str, TerminalSpec]:
+    return {"cap": TerminalSpec(0.0, at=(x, 0.0, 0.0), is_closed=True)}
+
+
+@pytest.mark.parametrize("named", [False, True])
+@pytest.mark.parametrize(("shut", "enters"), [(10.0, 0.0), (0.0, 10.0)])
+def test_a_closed_end_says_that_the_air_enters_at_the_other(
+    shut: float, enters: float, named: bool
+) -> None:
+    source = SourceSpec(run="trunk") if named else SourceSpec()
+    drawing = replace(two_ended(), attributes={}) if named else two_ended()
+    plan = Schedule(terminals=shut_at(shut), source=source, fan=FAN)
+    graph = build(drawing, plan)
+    assert graph.nodes[graph.source.node].tolist() == [enters, 0.0, 0.0]
+    assert sorted(graph.terminals.name) == ["one", "two"]
+    (said,) = (n for n in graph.notices if "the source is taken at" in n.what)
+    assert said.what.endswith('[terminals."cap"] says that its other end is closed')
+
+
+def test_a_duct_without_branches_does_not_begin_at_its_closed_end() -> None:
+    """Of one with two free ends the first is meant, unless that is said to be shut."""
+    drawing = drawing_from_runs(
+        [
+            ("trunk", np.array([[0.0, 0, 0], [10, 0, 0]]), TRUNK),
+            ("ring", np.array([[4.0, 0, 0], [4, 4, 0], [8, 4, 0], [8, 0, 0]]), SIDE),
+        ],
+        attributes={"trunk": Attributes(source=True)},
+    )
+    graph = build(drawing, Schedule(terminals={"trunk": TerminalSpec(0.2)}))
+    assert graph.nodes[graph.source.node].tolist() == [0.0, 0.0, 0.0]
+    # Its other end alone is left for the air to leave by, and that is shut.
+    with pytest.raises(BadInput, match="every end is closed"):
+        build(drawing, Schedule(terminals=shut_at(0.0)))
+    with pytest.raises(BadInput, match="every end is closed"):
+        build(drawing, Schedule(terminals=shut_at(10.0)))
+
+
+def test_a_name_alone_and_two_closed_ends_tell_nothing() -> None:
+    with pytest.raises(BadInput, match=r"either end: .* or .*closed = true and at = "):
+        build(two_ended(), Schedule(terminals={"trunk": CLOSED}))
+    both = shut_at(0.0) | {"lid": replace(shut_at(10.0)["cap"])}
+    with pytest.raises(
+        BadInput, match=r"no air can enter: closed are .* and .*\.\"lid\"\]"
+    ):
+        build(two_ended(), Schedule(terminals=both))
+
+
+def test_where_the_drawing_says_the_end_it_counts() -> None:
+    with pytest.raises(BadInput, match="no duct ends at that place"):
+        build(two_ended(source_at_end=True), Schedule(terminals=shut_at(10.0)))
+
+
+def test_the_command_says_by_what_the_source_was_found(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write_gltf(two_ended(), tmp_path / "trunk.glb")
+    plan = tmp_path / "trunk.schedule.toml"
+    plan.write_text('[terminals.cap]\nclosed = true\nat = ["10 m", "0 m", "0 m"]\n')
+    assert main(["analyse", str(tmp_path / "trunk.glb")]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert (
+        "the source is taken at (0, 0, 0) m: the drawing marks the run, and "
+        '[terminals."cap"] says that its other end is closed' in said
+    )
+    plan.unlink()
+    assert main(["analyse", str(tmp_path / "trunk.glb")]) == 2
+    assert "closed = true and at = [...]" in capsys.readouterr().err

@@ -750,7 +750,7 @@ def test_quiet_says_only_what_went_wrong(
     assert err == ""
     assert "Critical path" in out
     assert main(words) == 0
-    assert "wrote" in capsys.readouterr().err
+    assert "replaced" in capsys.readouterr().err
     assert main(["--quiet", "analyse", str(tmp_path / "none.glb")]) == 2
     assert "no such file" in capsys.readouterr().err
 

@@ -27,7 +27,7 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import Kind, LookupRefused, analyse, book
-from elbowroom.viewer import main
+from elbowroom.viewer import desk, main
 
 Run = tuple[str, Sequence[Sequence[float]], Section]
 
@@ -674,3 +674,28 @@ def test_a_high_duct_like_a_small_one_begins_at_one_step(
     assert main([*words, "--json"]) == 0
     widths = [row["width_m"] for row in json.loads(capsys.readouterr().out)["sizes"]]
     assert min(widths) == pytest.approx(0.025)
+
+
+@pytest.mark.parametrize("name", desk.MEASURES)
+def test_every_quantity_of_a_fitting_is_read(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    option = f"--{name.replace('_', '-')}"
+    assert main(["fitting", "round-elbow", option, "12 spans"]) == 2
+    said = capsys.readouterr().err
+    assert f"fitting, {option}: " in said
+    assert "12 spans" in said
+
+
+SIZE_OPTIONS = "flow rate max-height max-width max-velocity temperature altitude"
+
+
+@pytest.mark.parametrize("name", SIZE_OPTIONS.split())
+def test_every_quantity_of_a_size_is_read(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    option = f"--{name}"
+    assert main(["size", "--like", "12x12in", option, "12 spans"]) == 2
+    said = capsys.readouterr().err
+    assert f"size, {option}: " in said
+    assert "12 spans" in said

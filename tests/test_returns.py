@@ -1,19 +1,25 @@
 """Return sides: by hand, against the tables of joining junctions, and the budget."""
 
+import csv
 import json
 import re
+import zipfile
+from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+import trimesh
 from schemas import validate
 
 from elbowroom.layout import (
     AirSpec,
     Attributes,
     Drawing,
+    DuctGraph,
     ElbowRule,
     FanSpec,
     Schedule,
@@ -38,12 +44,17 @@ from elbowroom.physics import (
     operate,
     plan_with_returns,
     power_of,
+    remedies,
+    spared,
     static_pressure,
     with_returns,
 )
-from elbowroom.viewer import main
+from elbowroom.viewer import main, preflight, scene
 
 DATA = Path(__file__).parent / "data"
+needs_opengl = pytest.mark.skipif(
+    preflight.why_not() is not None, reason="no OpenGL: the message is tested instead"
+)
 MAIN, SIDE = round_section(0.4), round_section(0.25)
 
 
@@ -433,7 +444,7 @@ def test_swapped_sides_are_refused_and_a_second_fan_is_told(
         write_gltf(back(), path)
     supply.with_suffix(".schedule.toml").write_text('[source]\nside = "return"\n')
     words = ["analyse", str(supply), "--return", str(other)]
-    for command in ("analyse", "operate", "proportion"):
+    for command in ("analyse", "operate", "proportion", "improve"):
         assert main([command, *words[1:]]) == 2
         said = capsys.readouterr().err
         assert "it says that supply.glb is a return, and --return return.glb" in said
@@ -458,3 +469,274 @@ def test_terminals_with_a_declared_loss_have_no_opening() -> None:
     assert len(of_kind(analysis, Kind.TERMINAL)) == 2
     flush = float(ends.entry_in_wall(0.05, np.zeros(1)).value[0])
     assert flush == pytest.approx(0.5)
+
+
+def two_sides(folder: Path) -> list[str]:
+    """A supply with two returns as files, and the words that name them."""
+    for name in ("supply", "left", "right"):
+        write_gltf(back(), folder / f"{name}.glb")
+    (folder / "supply.schedule.toml").write_text(
+        '[fan]\nexternal_static_pressure = "0.8 in.wg"\n[losses]\nfilter = "30 Pa"\n'
+    )
+    sides = [str(folder / f"{name}.glb") for name in ("supply", "left", "right")]
+    return [sides[0], "--return", sides[1], "--return", sides[2]]
+
+
+def rows_of(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8-sig", newline="") as stream:
+        return list(csv.DictReader(stream))
+
+
+def test_the_tables_hold_every_side(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words, out = two_sides(tmp_path), tmp_path / "tables"
+    book = tmp_path / "a.xlsx"
+    files = ["--csv", str(out), "--xlsx", str(book)]
+    assert main(["analyse", *words, "--json", *files]) == 0
+    shown, said = capsys.readouterr()
+    result = json.loads(shown)
+    validate(result, "result")
+    assert "replaced" not in said
+    plain = ["elements", "paths", "ducts", "balance", "checks", "room", "assumptions"]
+    names = [*plain, "sides", "budget"]
+    names += [f"return-{n}-{name}" for n in (1, 2) for name in plain]
+    assert sorted(path.stem for path in out.iterdir()) == sorted(names)
+    with zipfile.ZipFile(book) as archive:
+        text = archive.read("xl/workbook.xml").decode()
+    assert re.findall('<sheet name="([^"]*)"', text) == names
+    # Each side as the JSON has it, named by its file.
+    (whole,) = rows_of(out / "budget.csv")
+    assert float(whole["required_pa"]) == result["budget"]["required_pa"]
+    sides = rows_of(out / "sides.csv")
+    assert [(row["side"], row["file"]) for row in sides] == [
+        ("supply", "supply.glb"),
+        ("return-1", "left.glb"),
+        ("return-2", "right.glb"),
+    ]
+    wanted = [result, *result["returns"]]
+    for row, side, before in zip(
+        sides, wanted, ["", "return-1-", "return-2-"], strict=True
+    ):
+        assert float(row["critical_loss_pa"]) == side["system"]["critical_loss_pa"]
+        for name in plain:
+            found = rows_of(out / f"{before}{name}.csv")
+            assert len(found) == len(side[name])
+        losses = [
+            float(one["loss_pa"]) for one in rows_of(out / f"{before}elements.csv")
+        ]
+        assert losses == [one["loss_pa"] for one in side["elements"]]
+    kinds = {one["kind"] for one in rows_of(out / "return-1-elements.csv")}
+    assert "opening flush with a wall" in kinds
+    assert kinds != {one["kind"] for one in rows_of(out / "elements.csv")}
+    # Tables written over those of before are said to be.
+    assert main(["analyse", *words, "--json", *files]) == 0
+    assert capsys.readouterr().err.count("replaced") == len(names) + 1
+
+
+def test_one_return_needs_no_number_and_none_no_sides(tmp_path: Path) -> None:
+    words = two_sides(tmp_path)
+    for count, folder in ((3, "one"), (1, "none")):
+        out = ["--csv", str(tmp_path / folder)]
+        assert main(["analyse", *words[:count], *out]) == 0
+    assert (tmp_path / "one" / "return-elements.csv").is_file()
+    assert len(list((tmp_path / "none").iterdir())) == 7
+
+
+def test_a_table_of_a_return_is_written_over_no_input(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words, out = two_sides(tmp_path), tmp_path / "tables"
+    out.mkdir()
+    plan = (tmp_path / "supply.schedule.toml").rename(out / "return-1-paths.csv")
+    before = plan.read_bytes()
+    words += ["--schedule", str(plan), "--csv", str(out)]
+    assert main(["analyse", *words]) == 2
+    assert "'return-1-paths.csv' in it is an input" in capsys.readouterr().err
+    assert plan.read_bytes() == before
+
+
+def test_the_room_around_a_return_counts(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A post that stands in the return's branch, 2 m and more above the supply."""
+    write_gltf(back(), tmp_path / "supply.glb")
+    drawing = back()
+    moved = replace(drawing, points=drawing.points + np.array([0.0, 0.0, 3.0]))
+    write_gltf(moved, tmp_path / "return.glb")
+    post = trimesh.creation.box(extents=[0.2, 0.2, 1.0])
+    post.apply_translation([4.0, 2.0, 3.0])
+    post.export(tmp_path / "post.stl")
+    words = [str(tmp_path / "supply.glb"), "--return", str(tmp_path / "return.glb")]
+    words += ["--obstacles", str(tmp_path / "post.stl")]
+    assert main(["analyse", *words, "--json", "--csv", str(tmp_path / "t")]) == 0
+    result = json.loads(capsys.readouterr().out)
+    validate(result, "result")
+    assert all(gap["is_kept"] for gap in result["room"])
+    (gap,) = (gap for gap in result["returns"][0]["room"] if not gap["is_kept"])
+    assert (gap["duct"], gap["beside"]) == ("side", "post.stl")
+    (row,) = rows_of(tmp_path / "t" / "return-room.csv")
+    assert row["is_kept"] == "False"
+    assert main(["analyse", *words, "--strict"]) == 1
+    assert "overlap" in capsys.readouterr().out
+    out = tmp_path / "r.html"
+    assert main(["report", *words, "--out", str(out)]) == 0
+    text = out.read_text("utf-8")
+    assert "return cannot be built as drawn: &#x27;side&#x27; overlaps" in text
+    assert "Room around the ducts" in text.partition("Return: return.glb")[2]
+
+
+@needs_opengl
+@pytest.mark.parametrize("command", ["analyse", "view", "report"])
+def test_pictures_show_every_side(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen: list[str] = []
+
+    def kept(panels: Sequence[scene.Panel], *_: Any, **__: Any) -> str:
+        seen.extend(panel.title for panel in panels)
+        return ""
+
+    monkeypatch.setattr(scene, "picture", kept)
+    words = [*two_sides(tmp_path)[:3], "--return", str(tmp_path / "right.glb")]
+    out = "--out" if command == "report" else "--png"
+    path = tmp_path / ("a.html" if command == "report" else "a.png")
+    with suppress(FileNotFoundError):  # a report reads the picture that was not made
+        assert main([command, *words, out, str(path)]) == 0
+    assert [title.partition(":")[0] for title in seen] == ["supply", "left", "right"]
+    assert re.search(" to (far|side)$", seen[0])
+    assert re.search(" from (far|side)$", seen[1])
+
+
+def test_a_window_of_a_return_has_one_supply(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = two_sides(tmp_path)
+    assert main(["view", words[0], *words[2:]]) == 2
+    assert "a return belongs to one supply" in capsys.readouterr().err
+
+
+def test_the_report_says_what_there_is_to_know_of_both_sides(tmp_path: Path) -> None:
+    out = tmp_path / "r.html"
+    assert main(["report", *two_sides(tmp_path), "--out", str(out)]) == 0
+    text = out.read_text("utf-8")
+    assert "What to know of the budget" in text
+    assert "the supply carries 750.0 L/s" in text  # and each return as much again
+    assert "Where most of it goes, supply" in text
+    assert "Where most of it goes, left.glb" in text
+
+
+def test_settled_airflows_name_their_side(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "200")
+    assert main(["operate", *two_sides(tmp_path)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    for file in ("supply.glb", "left.glb", "right.glb"):
+        shown = [line.split()[:2] for line in lines if line.split()[:1] == [file]]
+        assert [file, "far"] in shown
+        assert [file, "side"] in shown
+
+
+def test_returns_beside_new_sizes_are_said_to_stay(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = two_sides(tmp_path)
+    assert main(["proportion", *words, "--json"]) == 0
+    flags = json.loads(capsys.readouterr().out)["flags"]
+    said = [
+        flag["sentence"] for flag in flags if "stays as it is drawn" in flag["what"]
+    ]
+    assert [one.partition(":")[0] for one in said] == ["left.glb", "right.glb"]
+
+
+def test_remedies_count_what_the_returns_spend() -> None:
+    """What is spared is what the budget of both sides spares, by its definition."""
+    losses = {"silencer": 4.0}
+    sides = [found(back()), found(back(45.0), losses=losses)]
+
+    def supply(pressure: float) -> Analysis:
+        return found(back(), False, fan=FanSpec(external_static_pressure=pressure))
+
+    needed = budget(supply(0.0), sides)
+    assert needed.available is not None
+    # A fan that lacks 1 Pa for both sides, and has plenty for the supply alone.
+    alone = supply(needed.required - needed.available - 1.0)
+    joint = analyse(
+        build(alone.graph.drawing, plan_with_returns(alone.graph.schedule, sides))
+    )
+    assert spared(joint) == pytest.approx(-1.0)
+    assert spared(supply(0.0)) == pytest.approx(
+        supply(0.0).system.outlet_velocity_pressure - supply(0.0).critical_loss
+    )
+    one, both = remedies(alone), remedies(joint)
+    assert len(both) > 2
+    # What a change wins is the supply's own.
+    assert [r.what for r in both] == [r.what for r in one]
+    assert [r.won for r in both] == pytest.approx([r.won for r in one])
+    for remedy in both:
+        assert remedy.spare == pytest.approx(remedy.won - 1.0)
+        again = budget(analyse(_without(remedy.schedule, alone)), sides)
+        assert again.available is not None
+        assert remedy.spare == pytest.approx(again.available - again.required)
+        carries = "the fan then carries the layout" in remedy.side_effects
+        assert carries == (remedy.won >= 1.0)
+    assert not any("then carries" in " ".join(r.side_effects) for r in one)
+
+
+def _without(schedule: Schedule, supply: Analysis) -> DuctGraph:
+    """A supply changed as a schedule says, with no return counted in it."""
+    plain = supply.graph.schedule
+    plan = replace(schedule, losses=plain.losses, fan=plain.fan)
+    return build(supply.graph.drawing, plan)
+
+
+def test_improve_takes_returns(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "200")
+    words = two_sides(tmp_path)
+    assert main(["analyse", *words, "--json"]) == 0
+    whole = json.loads(capsys.readouterr().out)
+    assert main(["improve", *words, "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    validate(result, "remedies")
+    before = result["available_pa"] - result["required_pa"]
+    spare = whole["budget"]["available_pa"] - whole["budget"]["required_pa"]
+    assert before == pytest.approx(spare)
+    assert result["remedies"]
+    for remedy in result["remedies"]:
+        assert remedy["spare_pa"] - before == pytest.approx(remedy["won_pa"])
+    assert [flag["where"] for flag in result["flags"]] == ["left.glb", "right.glb"]
+    assert main(["improve", *words]) == 0
+    shown = capsys.readouterr().out
+    assert f"{spare:.1f} Pa to spare" in shown
+    assert "fan spares" in shown
+    assert "left.glb: this return stays as it is drawn" in shown
+    assert main(["improve", *words[:2], words[0]]) == 2
+    assert "the same drawing is given twice" in capsys.readouterr().err
+    # Without a fan there is nothing to spare, and nothing is said of it.
+    (tmp_path / "supply.schedule.toml").unlink()
+    assert main(["improve", words[0], "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    validate(result, "remedies")
+    assert result["available_pa"] is None
+    assert {one["spare_pa"] for one in result["remedies"]} == {None}
+    assert main(["improve", words[0]]) == 0
+    assert "spare" not in capsys.readouterr().out
+
+
+def test_how_a_return_s_airflows_were_worked_out_is_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = two_sides(tmp_path)[:3]
+    bare = replace(back(), flow=np.full(3, np.nan))
+    write_gltf(bare, tmp_path / "left.glb")
+    (tmp_path / "left.schedule.toml").write_text(
+        '[rooms]\ntotal_airflow = "750 L/s"\n[terminals.far]\nshare = "60 %"\n'
+        '[terminals.side]\nshare = "40 %"\n'
+    )
+    assert main(["analyse", *words, "--json"]) == 0
+    (side,) = json.loads(capsys.readouterr().out)["returns"]
+    said = [flag["sentence"] for flag in side["flags"]]
+    assert any("60.0% of 750.0 L/s" in one for one in said)

@@ -30,6 +30,7 @@ from .cli_inputs import (
     option_names,
     read_option,
     read_options,
+    return_options,
     return_sides,
     schedule_for,
     schedules_for,
@@ -41,10 +42,14 @@ from .cli_outputs import (
     print_json,
     say,
     watched,
+    write_tables,
     wrote,
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from elbowroom.layout import Notice
     from elbowroom.physics import Analysis
 
 
@@ -100,6 +105,8 @@ def proportion(
     units: UnitsOption = "metric",
 ) -> int:
     """Size every duct of a layout."""
+    from dataclasses import replace
+
     from elbowroom.layout import (
         Shape,
         overruling_notices,
@@ -158,6 +165,7 @@ def proportion(
     asked = plan_with_returns(asked, back)
     solids, _ = solids_around(obstacles, [route], unit, obstacles_unit, obstacles_up)
     found = size_layout(drawing, asked, aim, reading.joining_distance, solids)
+    found = replace(found, notices=(*found.notices, *_as_drawn(back)))
     if as_json:
         print_json(proportions_result(found, how))
     else:
@@ -174,12 +182,27 @@ def proportion(
     return 0
 
 
+def _as_drawn(returns: "Sequence[Analysis]") -> "list[Notice]":
+    """Say that returns stay as they are while their supply changes."""
+    from elbowroom.layout import note
+
+    return [
+        note(
+            side.graph.drawing.file,
+            "this return stays as it is drawn; what it spends counts in what the fan "
+            "leaves to the supply",
+        )
+        for side in returns
+    ]
+
+
 def improve(
     route: RouteArgument,
     schedule: ScheduleOption = None,
     obstacles: ObstaclesOption = None,
     obstacles_unit: ObstaclesUnitOption = None,
     obstacles_up: ObstaclesUpOption = None,
+    returns: ReturnsOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
     tolerance: ToleranceOption = "1 mm",
@@ -187,7 +210,7 @@ def improve(
     units: UnitsOption = "metric",
 ) -> int:
     """Say which changes win pressure on the critical path."""
-    from elbowroom.physics import remedies
+    from elbowroom.physics import plan_with_returns, remedies, with_airflows
 
     from .display import DISPLAYS
     from .gaps import gaps
@@ -196,7 +219,10 @@ def improve(
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance)
     solids, _ = solids_around(obstacles, [route], unit, obstacles_unit, obstacles_up)
-    option, _ = read_option(route, schedule_for(route, schedule), reading, solids, [])
+    asked, _ = with_airflows(schedule_for(route, schedule))
+    back = return_sides(returns, route, asked, reading)
+    asked = plan_with_returns(asked, back)
+    option, _ = read_option(route, asked, reading, solids, [])
 
     def clashes(analysis: "Analysis") -> int:
         return sum(not gap.is_kept for gap in gaps(analysis, solids)[1])
@@ -206,9 +232,10 @@ def improve(
         option.analysis, clashes, series, lambda work: watched(work, "changes tried")
     )
     if as_json:
-        print_json(remedies_result(option.analysis, found))
+        print_json(remedies_result(option.analysis, found, _as_drawn(back)))
     else:
-        print_remedies(option.analysis, found, display, new_console())
+        console = new_console()
+        print_remedies(option.analysis, found, display, console, _as_drawn(back))
     return 0
 
 
@@ -263,7 +290,6 @@ def quantities(
 
     from .checks import print_quantities, quantities_result, quantity_tables
     from .display import DISPLAYS
-    from .sheets import write_csv_tables, write_workbook
 
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance)
@@ -275,11 +301,7 @@ def quantities(
     else:
         shown = count(analysis, display.side)
         print_quantities(analysis, shown, display, new_console())
-    if csv is not None:
-        wrote(*write_csv_tables(quantity_tables(found), csv))
-    if xlsx is not None:
-        write_workbook(quantity_tables(found), xlsx)
-        wrote(xlsx)
+    write_tables(quantity_tables(found), csv, xlsx)
     return 0
 
 
@@ -309,6 +331,7 @@ def report(
 
     from .display import DISPLAYS
     from .gaps import gaps
+    from .layout_view import far_apart
     from .preflight import why_not
     from .remarks import astray, read_remarks
     from .report import report_html, write_report
@@ -323,8 +346,9 @@ def report(
         raise refusal("--return", "a return belongs to one supply", "give one route")
     said = [] if remarks is None else read_remarks(remarks)
     schedules = schedules_for(routes, schedule)
+    drawn = [*routes, *(returns or [])]
     solids, notices = solids_around(
-        obstacles, routes, unit, obstacles_unit, obstacles_up
+        obstacles, drawn, unit, obstacles_unit, obstacles_up
     )
     options = read_options(routes, schedules, reading, solids, notices)
     back = return_sides(returns, routes[0], schedules[0], reading)
@@ -334,7 +358,10 @@ def report(
             replace(options[0], analysis=with_returns(options[0].analysis, back))
         ]
     layouts = [*(option.analysis for option in options), *back]
-    named = option_names([*routes, *(returns or [])])
+    for said_of in far_apart(layouts):
+        say(said_of.sentence)
+    named = option_names(drawn)
+    behind, rooms = return_options(named[len(routes) :], back, solids)
     doubts = astray(said, dict(zip(named, layouts, strict=True)))
     for remark, why in zip(said, doubts, strict=True):
         if why:
@@ -345,19 +372,20 @@ def report(
         say(problem + ".")
     html = report_html(
         options,
-        [gaps(option.analysis, solids)[1] for option in options],
+        [*(gaps(option.analysis, solids)[1] for option in options), *rooms],
         solids,
         display,
         input_files(routes, schedule, obstacles, returns or []),
         comparison=compare_options(options, display.pressure)
         if len(options) > 1
         else None,
-        returns=back,
+        returns=behind,
         budget=whole,
         remarks=said,
         doubts=doubts,
         picture=problem is None,
     )
+    there = out.exists()
     write_report(out, html)
-    wrote(out)
+    wrote(out, replaced=there)
     return 0

@@ -1,7 +1,7 @@
 """Commands that need no drawing: fitting, size, sources."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -15,9 +15,6 @@ from .cli_arguments import (
 )
 from .cli_inputs import above_zero, one_of
 from .cli_outputs import new_console, print_json, sketch_file, wrote
-
-if TYPE_CHECKING:
-    pass
 
 
 def fitting(
@@ -124,7 +121,6 @@ def fitting(
     from elbowroom.layout import refusal
 
     from .desk import (
-        MEASURES,
         desk_result,
         print_desk,
         print_kinds,
@@ -133,7 +129,6 @@ def fitting(
     )
     from .display import DISPLAYS
 
-    words = dict(locals())
     display = one_of(units, DISPLAYS, "--units")
     if as_list:
         print_kinds(new_console(), as_json)
@@ -142,7 +137,27 @@ def fitting(
         raise refusal("fitting", "no kind is given", "see elbowroom fitting --list")
     if draw is not None:
         sketch_file(draw)
-    written = {name: words[name] for name in MEASURES if words[name] is not None}
+    options = {
+        "width": width,
+        "height": height,
+        "diameter": diameter,
+        "outlet_width": outlet_width,
+        "outlet_height": outlet_height,
+        "outlet_diameter": outlet_diameter,
+        "radius": radius,
+        "centreline_radius": centreline_radius,
+        "length": length,
+        "thickness": thickness,
+        "spacing": spacing,
+        "angle": angle,
+        "flow": flow,
+        "branch_flow": branch_flow,
+        "velocity": velocity,
+        "rate": rate,
+        "temperature": temperature,
+        "altitude": altitude,
+    }
+    written = {name: text for name, text in options.items() if text is not None}
     work = versus_result if versus else desk_result
     result = work(kind, settings or [], written)
     if as_json:
@@ -154,8 +169,9 @@ def fitting(
     if draw is not None:
         from .sketch import sketch
 
+        there = draw.exists()
         sketch(result, written, draw)
-        wrote(draw)
+        wrote(draw, replaced=there)
     return 0
 
 
@@ -195,19 +211,26 @@ def size(
     from .display import DISPLAYS
     from .size import SIZE_MEASURES, print_size, size_result
 
-    words = dict(locals())
     display = one_of(units, DISPLAYS, "--units")
     usual = "in" if display.name == "inch-pound" else "mm"
     steps = one_of(series or usual, {"mm": "mm", "in": "in"}, "--series")
-    given = {}
-    for name, dimension in SIZE_MEASURES.items():
-        if words[name] is not None:
-            where = f"size, --{name.replace('_', '-')}"
-            given[name] = above_zero(words[name], dimension, where)
+    options = {
+        "flow": flow,
+        "rate": rate,
+        "max_height": max_height,
+        "max_width": max_width,
+        "max_velocity": max_velocity,
+    }
+    given = {
+        name: above_zero(text, SIZE_MEASURES[name], f"size, --{name.replace('_', '-')}")
+        for name, text in options.items()
+        if text is not None
+    }
+    air = {"temperature": temperature, "altitude": altitude}
     site = {
-        name: table.quantity(words[name], MEASURES[name], f"size, --{name}")
-        for name in ("temperature", "altitude")
-        if words[name] is not None
+        name: table.quantity(text, MEASURES[name], f"size, --{name}")
+        for name, text in air.items()
+        if text is not None
     }
     other = None if like is None else table.section(like, "size, --like")
     medium = site_air("size", site)

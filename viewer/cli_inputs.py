@@ -143,6 +143,29 @@ def return_sides(
     return [_return_side(path, supply, reading) for path in returns or []]
 
 
+def return_options(
+    names: Sequence[str],
+    sides: "Sequence[Analysis]",
+    obstacles: "Sequence[Obstacle]",
+    display: "Display | None" = None,
+) -> "tuple[list[Option], list[tuple[Gap, ...]]]":
+    """Returns as layouts to show beside their supply, and the room around each."""
+    from elbowroom.physics import Option
+
+    from .display import METRIC
+    from .gaps import gaps
+
+    options, rooms = [], []
+    for name, side in zip(names, sides, strict=True):
+        clearance, room = gaps(side, obstacles)
+        clashes = tuple(
+            gap.sentence(display or METRIC) for gap in room if not gap.is_kept
+        )
+        options.append(Option(name, side, clearance, clashes))
+        rooms.append(room)
+    return options, rooms
+
+
 def _return_side(
     route: Path,
     supply: "Schedule",
@@ -180,8 +203,9 @@ def _return_side(
         )
     source = replace(schedule.source, is_return=True)
     schedule = replace(schedule, source=source, fan=FanSpec())
-    analysis = analysed(route, schedule, reading)
-    return replace(analysis, flags=(*said, *analysis.flags))
+    option, _ = read_option(route, schedule, reading, [], [])
+    flags = (*said, *option.notices, *option.analysis.flags)
+    return replace(option.analysis, flags=flags)
 
 
 def _own_schedule(route: Path) -> Path | None:

@@ -31,6 +31,7 @@ from .cli_inputs import (
     option_names,
     read_option,
     read_options,
+    return_options,
     return_sides,
     schedule_for,
     schedules_for,
@@ -46,6 +47,7 @@ from .cli_outputs import (
     tell,
     whole_or_nothing,
     write_review_page,
+    write_tables,
     wrote,
 )
 
@@ -80,14 +82,13 @@ def analyse(
     """Say where the pressure of a route goes."""
     from dataclasses import replace
 
-    from elbowroom.physics import Option, budget, checks, power_of, with_returns
+    from elbowroom.physics import budget, checks, power_of, with_returns
 
     from .checks import print_cautions, print_checks
     from .display import DISPLAYS
     from .layout_view import far_apart, option_words, panel, values
-    from .plan import budget_row, print_budget
+    from .plan import budget_row, print_budget, tables_with_returns
     from .results import analysis_result, return_row
-    from .sheets import write_csv_tables, write_workbook
     from .tables import flat_tables, print_analysis
 
     display = one_of(units, DISPLAYS, "--units")
@@ -98,10 +99,12 @@ def analyse(
     check_outputs(drawn, read, png=png, csv=csv, xlsx=xlsx, page=page)
     found = schedule_for(route, schedule)
     solids, notices = solids_around(
-        obstacles, [route], unit, obstacles_unit, obstacles_up
+        obstacles, drawn, unit, obstacles_unit, obstacles_up
     )
     option, room = read_option(route, found, reading, solids, notices)
     back = return_sides(returns, route, found, reading)
+    named = option_names(drawn)
+    behind, rooms = return_options(named[1:], back, solids)
     whole = budget(option.analysis, back) if back else None
     option = replace(option, analysis=with_returns(option.analysis, back))
     plain = option.analysis
@@ -109,15 +112,17 @@ def analyse(
     if as_json:
         inputs_used = input_files([route], schedule, obstacles, returns or [])
         result = analysis_result(analysis, inputs_used, room)
-        result["returns"] = [return_row(side) for side in back]
+        result["returns"] = [
+            return_row(side, around) for side, around in zip(back, rooms, strict=True)
+        ]
         result["budget"] = None if whole is None else budget_row(whole)
         print_json(result)
     else:
         console = new_console()
         with whole_or_nothing(console):
             print_analysis(analysis, display, console, room)
-            for side in back:
-                print_analysis(side, display, console)
+            for side, around in zip(back, rooms, strict=True):
+                print_analysis(side, display, console, around)
             if whole is not None:
                 print_budget(plain, back, whole, display, console)
             print_checks(checks(analysis), power_of(analysis), display, console)
@@ -125,24 +130,26 @@ def analyse(
                 title = f"Checks of {side.graph.drawing.file}"
                 print_checks(checks(side), None, display, console, title)
             print_cautions(console)
-    flat = flat_tables(analysis, room) if csv is not None or xlsx is not None else {}
-    if csv is not None:
-        wrote(*write_csv_tables(flat, csv))
-    if xlsx is not None:
-        write_workbook(flat, xlsx)
-        wrote(xlsx)
-    if png is not None:
-        words = option_words(option, display, returns=back)
-        one, _ = panel(analysis, chosen, display, *words, solids, room=room)
-        draw_picture([one], [values(analysis, chosen, display)], chosen, display, png)
-    if page is not None:
-        named = option_names([route, *(returns or [])])
-        shown = [replace(option, name=named[0])]
-        shown += [Option(*one) for one in zip(named[1:], back, strict=True)]
+    if csv is not None or xlsx is not None:
+        flat = flat_tables(analysis, room)
+        if whole is not None:
+            flat = tables_with_returns(flat, plain, back, rooms, whole)
+        write_tables(flat, csv, xlsx)
+    shown = [replace(option, name=named[0]), *behind]
+    if png is not None or page is not None:
         for said_of in far_apart([one.analysis for one in shown]):
             say(said_of.sentence)
+    if png is not None:
+        panels = []
+        for one, around in zip(shown, [room, *rooms], strict=True):
+            words = option_words(one, display, returns=back if one is shown[0] else ())
+            made = panel(one.analysis, chosen, display, *words, solids, room=around)
+            panels.append(made[0])
+        every = [values(one.analysis, chosen, display) for one in shown]
+        draw_picture(panels, every, chosen, display, png)
+    if page is not None:
         write_review_page(page, shown, solids, display.name, whole)
-    return exit_code(strict, [option], back)
+    return exit_code(strict, shown)
 
 
 def compare(
@@ -173,7 +180,6 @@ def compare(
     from .gaps import gaps
     from .layout_view import far_apart, option_words, panel, values
     from .results import comparison_result
-    from .sheets import write_csv_tables
     from .tables import flat_tables, print_comparison
 
     display = one_of(units, DISPLAYS, "--units")
@@ -207,8 +213,7 @@ def compare(
         print_comparison(comparison, display, new_console())
     if csv is not None:
         for option in options:
-            tables = flat_tables(option.analysis)
-            wrote(*write_csv_tables(tables, csv / option.name))
+            write_tables(flat_tables(option.analysis), csv / option.name)
     if png is not None:
         shown = []
         for option in options:
@@ -302,8 +307,9 @@ def check(
         if problem is not None:
             say(problem + ".")
         else:
+            there = png.exists()
             lacking = audit_picture(seen, png, display)
-            wrote(png)
+            wrote(png, replaced=there)
             if lacking:
                 say(f"{lacking}.")
     failed = any(problem.severity == Severity.ERROR for problem in seen.findings)
@@ -360,11 +366,15 @@ def view(
     ] = 0,
     by: ByOption = "loss",
     units: UnitsOption = "metric",
+    returns: ReturnsOption = None,
 ) -> int:
     """Show where the pressure goes: in a window, in a browser, or with --png."""
+    from dataclasses import replace
+
     import numpy as np
 
     from elbowroom.layout import refusal
+    from elbowroom.physics import with_returns
 
     from .colours import scale_for
     from .display import DISPLAYS
@@ -379,16 +389,26 @@ def view(
     reading = Reading(unit, up, tolerance)
     chosen: By = one_of(by, COLOURINGS, "--by")
     routes = [route, *(others or [])]
-    check_outputs(routes, [schedule, *(obstacles or [])], png=png)
+    drawn = [*routes, *(returns or [])]
+    check_outputs(drawn, [schedule, *(obstacles or [])], png=png)
+    if returns and others:
+        raise refusal("--return", "a return belongs to one supply", "give one route")
     schedules = schedules_for(routes, schedule)
     solids, notices = solids_around(
-        obstacles, routes, unit, obstacles_unit, obstacles_up
+        obstacles, drawn, unit, obstacles_unit, obstacles_up
     )
     options = read_options(routes, schedules, reading, solids, notices)
-    made = [
-        panel(option.analysis, chosen, display, *option_words(option, display), solids)
-        for option in options
-    ]
+    back = return_sides(returns, route, schedules[0], reading)
+    if back:
+        whole = with_returns(options[0].analysis, back)
+        behind, _ = return_options(option_names(drawn)[1:], back, solids)
+        options = [replace(options[0], analysis=whole), *behind]
+    made = []
+    for option in options:
+        words = option_words(
+            option, display, returns=back if option is options[0] else ()
+        )
+        made.append(panel(option.analysis, chosen, display, *words, solids))
     every = [values(option.analysis, chosen, display) for option in options]
     measure = bar_title(chosen, display)
     if png is not None:

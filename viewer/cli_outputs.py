@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from elbowroom.layout import FloatArray, Obstacle
-    from elbowroom.physics import Analysis, Budget, Option
+    from elbowroom.physics import Budget, Option
 
     from .display import Display
     from .layout_view import By
     from .scene import Panel
+    from .sheets import Tables
 
 
 QUIET: ContextVar[bool] = ContextVar("quiet", default=False)
@@ -174,6 +175,22 @@ def sketch_file(path: Path) -> None:
     can_be_written(path)
 
 
+def write_tables(
+    tables: "Tables", csv: Path | None = None, xlsx: Path | None = None
+) -> None:
+    """Write tables as a folder of CSV, as a workbook, or both, and say so."""
+    from .sheets import write_csv_tables, write_workbook
+
+    if csv is not None:
+        there = set(csv.glob("*.csv"))
+        for path in write_csv_tables(tables, csv):
+            wrote(path, replaced=path in there)
+    if xlsx is not None:
+        is_there = xlsx.exists()
+        write_workbook(tables, xlsx)
+        wrote(xlsx, replaced=is_there)
+
+
 def write_review_page(
     page: Path,
     options: "Sequence[Option]",
@@ -199,8 +216,9 @@ def write_review_page(
             for name, display in DISPLAYS.items()
         }
     rooms = [gaps(option.analysis, solids)[1] for option in options]
+    there = page.exists()
     write_page(page, options, rooms, solids, verdicts, units, budget)
-    wrote(page)
+    wrote(page, replaced=there)
 
 
 def draw_picture(
@@ -223,6 +241,7 @@ def draw_picture(
     if problem is not None:
         say(problem + ".")
         return
+    there = png.exists()
     lacking = picture(
         panels,
         scale_for(np.concatenate(values)),
@@ -231,21 +250,20 @@ def draw_picture(
         verdict=verdict,
         length_unit=display.length,
     )
-    wrote(png)
+    wrote(png, replaced=there)
     if lacking:
         say(f"{lacking}.")
 
 
-def exit_code(
-    strict: bool, options: "Sequence[Option]", returns: "Sequence[Analysis]" = ()
-) -> int:
-    """Exit code: 1 when asked to be strict, and a check is not kept."""
+def exit_code(strict: bool, options: "Sequence[Option]") -> int:
+    """Exit code: 1 when asked to be strict, and a check of any option is not kept."""
     from elbowroom.physics import checks
 
     if not strict:
         return 0
-    sides = [*(option.analysis for option in options), *returns]
-    failed = any(not check.is_kept for side in sides for check in checks(side))
+    failed = any(
+        not check.is_kept for option in options for check in checks(option.analysis)
+    )
     failed = failed or any(
         option.faults
         or (

@@ -1,15 +1,23 @@
 """What settles, what size, what would mend it: tables and plain data."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from elbowroom.layout import FloatArray
-from elbowroom.physics import Analysis, Budget, Operation, Proportions, Remedy
+from elbowroom.layout import FloatArray, Notice
+from elbowroom.physics import (
+    Analysis,
+    Budget,
+    Operation,
+    Proportions,
+    Remedy,
+    spared,
+)
 
 from .budget import joint_lines
 from .display import Display
+from .gaps import Gap
 from .results import notice, section_result
-from .tables import new_table, print_notices
+from .tables import flat_tables, new_table, print_notices
 
 
 def budget_row(found: Budget) -> dict[str, Any]:
@@ -53,6 +61,67 @@ def print_budget(
             escape("Not declared, and not filled in: " + ", ".join(found.missing) + ".")
         )
     print_notices(found.notices, console, "What to know of the budget")
+
+
+def tables_with_returns(
+    supply_tables: Mapping[str, list[dict[str, Any]]],
+    supply: Analysis,
+    returns: Sequence[Analysis],
+    rooms: Sequence[Sequence[Gap]],
+    found: Budget,
+) -> dict[str, list[dict[str, Any]]]:
+    """Every table of a supply and of its returns in SI units.
+
+    Parameters
+    ----------
+    supply_tables
+        Those of the supply, by name, as `flat_tables` makes them.
+    supply, returns
+        The sides.
+    rooms
+        Gaps around the ducts of each return.
+    found
+        The budget of all sides.
+
+    Returns
+    -------
+    tables
+        The supply's under their own names; 'sides' with the file of each side,
+        'budget', and those of a return as 'return-elements' and so on, of several as
+        'return-1-elements' in the order given.
+    """
+    names = ["return"]
+    if len(returns) > 1:
+        names = [f"return-{number}" for number in range(1, len(returns) + 1)]
+    row = budget_row(found)
+    row["missing"] = "; ".join(found.missing)
+    row["flags"] = " ".join(said.sentence for said in found.notices)
+    sides = zip(["supply", *names], [supply, *returns], strict=True)
+    out = {
+        **supply_tables,
+        "sides": [_side_row(name, side) for name, side in sides],
+        "budget": [row],
+    }
+    for name, side, room in zip(names, returns, rooms, strict=True):
+        for table, rows in flat_tables(side, room).items():
+            out[f"{name}-{table}"] = rows
+    return out
+
+
+def _side_row(name: str, side: Analysis) -> dict[str, Any]:
+    graph, system = side.graph, side.system
+    return {
+        "side": name,
+        "file": graph.drawing.file,
+        "flow_m3_s": float(side.state.flow[graph.ducts.parent < 0].sum()),
+        "terminals": len(graph.terminals.name),
+        "critical_terminal": side.critical_terminal,
+        "critical_loss_pa": system.critical_loss,
+        "fitting_loss_pa": system.fitting_loss,
+        "terminal_loss_pa": system.terminal_loss,
+        "required_pa": system.required,
+        "length_m": system.length,
+    }
 
 
 def operation_result(
@@ -109,6 +178,8 @@ def print_operation(
         f"{display.pressures(found.fan_pressure)} {display.pressure} of total pressure"
     )
     table = new_table(f"Airflow at the terminals, {display.flow}")
+    if returns:
+        table.add_column("side")
     table.add_column("terminal")
     for head in ("design", "settles", "of design", ""):
         table.add_column(head, justify="right")
@@ -116,6 +187,7 @@ def print_operation(
     for side, flow in zip((analysis, *returns), flows, strict=True):
         for row in _settled(side, flow):
             table.add_row(
+                *([escape(side.graph.drawing.file)] if returns else []),
                 escape(row["terminal"]),
                 display.flows(row["design_m3_s"]),
                 display.flows(row["flow_m3_s"]),
@@ -208,27 +280,37 @@ def print_proportions(
     print_notices(found.notices, console)
 
 
-def remedies_result(analysis: Analysis, found: Sequence[Remedy]) -> dict[str, Any]:
+def remedies_result(
+    analysis: Analysis, found: Sequence[Remedy], notices: Sequence[Notice] = ()
+) -> dict[str, Any]:
     """Result of `improve` as plain data, as `remedies.schema.json` says."""
     return {
         "schema": "elbowroom.remedies/1",
         "file": analysis.graph.drawing.file,
         "critical_loss_pa": analysis.critical_loss,
+        "available_pa": analysis.system.available,
+        "required_pa": analysis.system.required,
         "remedies": [
             {
                 "run": remedy.at,
                 "what": remedy.what,
                 "won_pa": remedy.won,
                 "critical_loss_pa": remedy.critical,
+                "spare_pa": remedy.spare,
                 "side_effects": list(remedy.side_effects),
             }
             for remedy in found
         ],
+        "flags": [notice(said) for said in notices],
     }
 
 
 def print_remedies(
-    analysis: Analysis, found: Sequence[Remedy], display: Display, console: Any
+    analysis: Analysis,
+    found: Sequence[Remedy],
+    display: Display,
+    console: Any,
+    notices: Sequence[Notice] = (),
 ) -> None:
     """Print the changes that win pressure on the critical path."""
     from rich.markup import escape
@@ -237,20 +319,25 @@ def print_remedies(
     console.print(
         f"[bold]{escape(analysis.graph.drawing.file)}[/bold]  "
         f"{p(analysis.critical_loss)} {display.pressure} to "
-        f"{escape(analysis.critical_terminal)}"
+        f"{escape(analysis.critical_terminal)}{_spare(analysis, display)}"
     )
     if not found:
         console.print("No single change that was tried wins anything without a clash.")
+        print_notices(notices, console)
         return
+    has_fan = analysis.system.available is not None
     table = new_table(f"What would mend it, each change alone, {display.pressure}")
     table.add_column("wins", justify="right")
     table.add_column("leaves", justify="right")
+    if has_fan:
+        table.add_column("fan spares", justify="right")
     for head in ("run", "change", "and besides"):
         table.add_column(head)
     for remedy in found:
         table.add_row(
             p(remedy.won),
             p(remedy.critical),
+            *([] if remedy.spare is None else [p(remedy.spare)]),
             escape(remedy.at),
             escape(remedy.what),
             escape("; ".join(remedy.side_effects)),
@@ -260,3 +347,13 @@ def print_remedies(
         "Each was analysed anew in full; changes that clash or leave a bend without "
         "room are left out. Gains do not add up."
     )
+    print_notices(notices, console)
+
+
+def _spare(analysis: Analysis, display: Display) -> str:
+    """What the fan has to spare for a layout, in words; nothing without a fan."""
+    spare = spared(analysis)
+    if spare is None:
+        return ""
+    word = "to spare" if spare >= 0.0 else "more than the fan leaves"
+    return f", {display.pressures(abs(spare))} {display.pressure} {word}"

@@ -96,7 +96,7 @@ def report_html(
     inputs: Mapping[str, Any],
     *,
     comparison: Comparison | None = None,
-    returns: Sequence[Analysis] = (),
+    returns: Sequence[Option] = (),
     budget: Budget | None = None,
     remarks: Sequence[Mapping[str, str]] = (),
     doubts: Sequence[str] = (),
@@ -109,7 +109,7 @@ def report_html(
     options
         One layout or more.
     rooms
-        Gaps around the ducts of each.
+        Gaps around the ducts of each, and of each return behind them.
     obstacles
         Solids to draw.
     display
@@ -135,12 +135,13 @@ def report_html(
     """
     style = files("elbowroom.viewer").joinpath("static/report.css").read_text("utf-8")
     title = ", ".join(option.name for option in options)
-    numbers = _numbered([*(option.analysis for option in options), *returns])
+    numbers = _numbered([option.analysis for option in [*options, *returns]])
     parts = [_summary(options, display, comparison, budget, returns)]
     if picture:
-        parts.append(_picture(options, obstacles, display, comparison))
+        parts.append(_picture(options, obstacles, display, comparison, returns))
     parts = [f'<section class="first">{"".join(parts)}</section>']
-    for option, room in zip(options, rooms, strict=True):
+    count = len(options)
+    for option, room in zip(options, rooms[:count], strict=True):
         if len(options) > 1:
             parts.append(f"<h1>{escape(option.name)}</h1>")
             parts.append(_budget(option.analysis, display))
@@ -148,10 +149,12 @@ def report_html(
         parts.append(_layout(option.analysis, display, numbers))
         parts.append(_room(room, display))
         parts.append(_notices([*option.notices, *option.analysis.flags]))
-    for side in returns:
-        parts.append(f"<h1>Return: {escape(side.graph.drawing.file)}</h1>")
-        parts.append(_layout(side, display, numbers))
-        parts.append(_notices(side.flags))
+    for side, room in zip(returns, rooms[count:], strict=True):
+        file = side.analysis.graph.drawing.file
+        parts.append(f"<h1>Return: {escape(file)}</h1>")
+        parts.append(_layout(side.analysis, display, numbers))
+        parts.append(_room(room, display))
+        parts.append(_notices([*side.notices, *side.analysis.flags]))
     parts.append(_remarks(remarks, doubts))
     parts.append(_list("Before anything is built", [AS_NEW, *CAUTIONS]))
     parts.append(_sources(numbers))
@@ -172,7 +175,7 @@ def _summary(
     display: Display,
     comparison: Comparison | None,
     budget: Budget | None,
-    returns: Sequence[Analysis],
+    returns: Sequence[Option],
 ) -> str:
     p = display.pressures
     first = options[0].analysis
@@ -186,7 +189,7 @@ def _summary(
         out.append(_table(apart_heads(display), apart))
     else:
         out.append(f'<p class="verdict">{escape(_verdict(first, budget, display))}</p>')
-    for option in options:
+    for option in [*options, *returns]:
         if option.faults:
             said = "; ".join(option.faults)
             out.append(
@@ -221,11 +224,15 @@ def _summary(
     ]
     out.append(_table(heads, rows))
     if budget is not None:
-        out.append(_joint_budget(first, returns, budget, display))
+        sides = [option.analysis for option in returns]
+        out.append(_joint_budget(first, sides, budget, display))
     elif len(options) == 1:
         out.append(_budget(first, display))
     if len(options) == 1:
-        out.append(_largest(first, display))
+        out.append(_largest(first, display, ", supply" if returns else ""))
+    if budget is not None:
+        side = returns[budget.critical_return].analysis
+        out.append(_largest(side, display, f", {side.graph.drawing.file}"))
     return "".join(out)
 
 
@@ -269,10 +276,11 @@ def _joint_budget(
             "<p>Not declared, and not filled in: "
             f"{escape(', '.join(budget.missing))}.</p>"
         )
-    return text
+    said = [f"{one.severity}: {one.sentence}" for one in budget.notices]
+    return text + _list("What to know of the budget", said)
 
 
-def _largest(analysis: Analysis, display: Display) -> str:
+def _largest(analysis: Analysis, display: Display, of: str = "") -> str:
     e = analysis.elements
     way = analysis.path(analysis.critical)
     order = way[np.argsort(-e.loss[way], kind="stable")][:5].tolist()
@@ -286,7 +294,7 @@ def _largest(analysis: Analysis, display: Display) -> str:
         for row in order
     ]
     heads = ["piece", "what", display.pressure, "of the path"]
-    return f"<h3>Where most of it goes</h3>{_table(heads, rows)}"
+    return f"<h3>Where most of it goes{escape(of)}</h3>{_table(heads, rows)}"
 
 
 def _picture(
@@ -294,16 +302,21 @@ def _picture(
     obstacles: Sequence[Obstacle],
     display: Display,
     comparison: Comparison | None,
+    returns: Sequence[Option],
 ) -> str:
     from .colours import scale_for
     from .layout_view import bar_title, option_words, panel, values
     from .scene import picture
 
-    every = [values(option.analysis, "loss", display) for option in options]
+    sides = [option.analysis for option in returns]
+    shown = [*options, *returns]
+    every = [values(option.analysis, "loss", display) for option in shown]
     panels = []
-    for option in options:
-        others = [other.analysis for other in options if other is not option]
-        words = option_words(option, display, comparison)
+    compared = options if comparison is not None else ()
+    for option in shown:
+        others = [other.analysis for other in compared if other is not option]
+        back = sides if option is options[0] else ()
+        words = option_words(option, display, comparison, back)
         made = panel(option.analysis, "loss", display, *words, obstacles, others)
         panels.append(made[0])
     with tempfile.TemporaryDirectory() as folder:

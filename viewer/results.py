@@ -88,17 +88,7 @@ def analysis_result(
         "budget": None,
         "pairs": pairs(analysis),
         "balance": balancing(analysis),
-        "room": [
-            {
-                "duct": gap.duct,
-                "beside": gap.beside,
-                "distance_m": gap.distance,
-                "required_m": gap.required,
-                "is_kept": gap.is_kept,
-                "place_m": list(gap.place),
-            }
-            for gap in room
-        ],
+        "room": _room(room),
         "checks": check_rows(checks(analysis)),
         "fan_power": power_row(power_of(analysis)),
         "assumptions": assumption_rows(analysis),
@@ -122,13 +112,33 @@ def assumption_rows(analysis: Analysis) -> list[Plain]:
     ]
 
 
-def return_row(analysis: Analysis) -> Plain:
-    """A return side as plain data."""
+def _room(room: Sequence[Gap]) -> list[Plain]:
+    return [
+        {
+            "duct": gap.duct,
+            "beside": gap.beside,
+            "distance_m": gap.distance,
+            "required_m": gap.required,
+            "is_kept": gap.is_kept,
+            "place_m": list(gap.place),
+        }
+        for gap in room
+    ]
+
+
+def return_row(analysis: Analysis, room: Sequence[Gap] = ()) -> Plain:
+    """A return side as plain data, with the room around its ducts."""
     return {
         "file": analysis.graph.drawing.file,
         "system": _system(analysis),
         "paths": paths(analysis),
         "elements": elements(analysis),
+        "ducts": ducts(analysis),
+        "pairs": pairs(analysis),
+        "balance": balancing(analysis),
+        "room": _room(room),
+        "checks": check_rows(checks(analysis)),
+        "assumptions": assumption_rows(analysis),
         "flags": [notice(flag) for flag in analysis.flags],
     }
 
@@ -384,9 +394,7 @@ def comparison_result(comparison: Comparison, inputs: Mapping[str, Any]) -> Plai
                 "clearance_m": option.clearance,
                 "clashes": list(option.clashes),
                 "faults": list(option.faults),
-                "rank": comparison.ranking.index(place) + 1
-                if place in comparison.ranking
-                else None,
+                "rank": rank,
                 "totals": totals(option.analysis, comparison.options[0].analysis),
                 "system": _system(option.analysis),
                 "paths": paths(option.analysis),
@@ -395,7 +403,7 @@ def comparison_result(comparison: Comparison, inputs: Mapping[str, Any]) -> Plai
                     notice(flag) for flag in (*option.notices, *option.analysis.flags)
                 ],
             }
-            for place, option in enumerate(comparison.options)
+            for option, rank in zip(comparison.options, comparison.ranks, strict=True)
         ],
         "verdict": comparison.verdict,
     }

@@ -15,6 +15,7 @@ from .lettering import lettering
 _INK, _QUIET, _DUCT, _AIR = "#1b1e23", "#5c636e", "#e6ebf0", "#21618c"
 _LEG = 1.5  # straight duct drawn before and behind a fitting, over its width
 _SMALL_PRINT = 4  # lines
+_SHORT = 0.3  # a dimension in which no two arrows have room, over the duct's width
 _DUCT_SIZES, _END_SIZES = ("diameter", "width"), ("outlet_diameter", "outlet_width")
 Points = npt.NDArray[np.float64]
 
@@ -36,34 +37,39 @@ def sketch(result: Mapping[str, Any], written: Mapping[str, str], path: Path) ->
     BadInput
         If the file cannot be written.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(8.0, 5.0), facecolor="white")
-    FigureCanvasAgg(figure)
-    main = figure.add_axes((0.17, 0.25, 0.48, 0.60))
-    side = figure.add_axes((0.74, 0.36, 0.15, 0.42))
-    for axes in (main, side):
-        axes.set_aspect("equal")
-        axes.axis("off")
     # Without a date and chance names in it, the same fitting gives the same bytes.
     no_date = {"Date": None} if path.suffix.lower() == ".svg" else None
     with (
         lettering("", **{"svg.hashsalt": "elbowroom", "svg.fonttype": "none"}),
         writing(path),
     ):
-        words = _Words(result["kind"], written)
-        _drawing_of(result["kind"])(main, side, result["parameters"], words)
-        for axes in (main, side):
-            axes.autoscale_view()
-            axes.margins(0.10)
-        head = textwrap.fill(result["what"], 74)
-        figure.text(0.03, 0.97, head, size=12, weight="bold", color=_INK, va="top")
-        lines = caption(result)
-        for row, (size, colour, line) in enumerate(reversed(lines)):
-            figure.text(0.03, 0.025 + 0.036 * row, line, size=size, color=colour)
-        figure.text(0.97, 0.025, "not to scale", size=8, color=_QUIET, ha="right")
-        figure.savefig(path, dpi=150, metadata=no_date)
+        sheet(result, written).savefig(path, dpi=150, metadata=no_date)
+
+
+def sheet(result: Mapping[str, Any], written: Mapping[str, str]) -> Any:
+    """The figure that `sketch` writes, with the same parameters."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(8.0, 5.0), facecolor="white")
+    FigureCanvasAgg(figure)
+    main = figure.add_axes((0.17, 0.25, 0.48, 0.60))
+    side = figure.add_axes((0.72, 0.36, 0.13, 0.42))
+    for axes in (main, side):
+        axes.set_aspect("equal")
+        axes.axis("off")
+    words = _Words(result["kind"], written)
+    _drawing_of(result["kind"])(main, side, result["parameters"], words)
+    for axes in (main, side):
+        axes.autoscale_view()
+        axes.margins(0.10)
+    head = textwrap.fill(result["what"], 74)
+    figure.text(0.03, 0.97, head, size=12, weight="bold", color=_INK, va="top")
+    lines = caption(result)
+    for row, (size, colour, line) in enumerate(reversed(lines)):
+        figure.text(0.03, 0.025 + 0.036 * row, line, size=size, color=colour)
+    figure.text(0.97, 0.025, "not to scale", size=8, color=_QUIET, ha="right")
+    return figure
 
 
 def caption(result: Mapping[str, Any]) -> list[tuple[float, str, str]]:
@@ -103,12 +109,34 @@ class _Words:
                 return f"{letter} = {self._written[name]}"
         return letter
 
+    def or_share(self, letter: str, share: float, of: str, *names: str) -> str:
+        """As written; else what share it is of another dimension."""
+        words = self(letter, *names)
+        return f"{letter}, {share:.3g} of {of}" if words == letter else words
+
+    def angle(self, degrees: float) -> str:
+        """The included angle as written; else in degrees."""
+        words = self("included angle", "angle")
+        return words if "=" in words else f"{words} {degrees:.4g}°"
+
     def metres(self, *names: str) -> float | None:
         """The first of these dimensions that is written, m."""
         for name in names:
             if name in self._written:
                 return units.quantity(self._written[name], "length", name)
         return None
+
+    def written(self, name: str) -> str:
+        """A dimension as it was written; empty where it was not."""
+        return self._written.get(name, "")
+
+    def widening(self) -> float | None:
+        """How much wider or higher the outlet is than the duct, the more of both."""
+        found = [
+            self.ratio(_END_SIZES, _DUCT_SIZES),
+            self.ratio(("outlet_height",), ("height",)),
+        ]
+        return max((ratio for ratio in found if ratio is not None), default=None)
 
     def ratio(self, other: tuple[str, ...], one: tuple[str, ...]) -> float | None:
         """One dimension over another, where both are written."""
@@ -191,7 +219,7 @@ def _elbow(making: str) -> _Draw:
         elif radius == 0.0:
             radius = 0.5
         radius = min(radius, 6.0)
-        is_round = kind.startswith("round")
+        is_round = kind.startswith("round") or say.metres("diameter") is not None
         pieces = 0
         if making == "pieces":
             gores = next((n for n in (3, 5, 7) if f"{n}-gore" in kind), 5)
@@ -203,34 +231,56 @@ def _elbow(making: str) -> _Draw:
             outer = _side(turn, 0.0, -0.5, 0, reach=radius)
         if wide != 1.0:  # a mitred turn of 90 degrees: the heel stays where it is
             inner[1:, 0] += 1.0 - wide
+        ahead = _turned(np.array([1.0, 0.0]), turn)
+        behind = parameters.get("L_after_over_W")  # of an open end
+        longer = 0.0
+        if behind is not None:
+            behind = min(behind, 3.0)
+            longer = behind - _LEG + (0.5 if radius == 0.0 else 0.0)
+            for edge in (inner, outer):
+                edge[-1] += longer * ahead
         main.fill(*np.concatenate([inner, outer[::-1]]).T, color=_DUCT)
         for edge in (inner, outer):
             main.plot(*edge.T, color=_INK, lw=1.8)
         if wide == 1.0:
             middle = _side(turn, radius, 0.0, pieces)
+            middle[-1] += longer * ahead
             main.plot(*middle.T, color=_QUIET, lw=0.8, ls="-.")
         if making == "splitters":
             for place in _splitters(radius, int(parameters.get("splitter_count", 1))):
                 main.plot(*_side(turn, radius, place, 0, 0.0).T, color=_INK, lw=1.2)
         if making == "vanes":
-            _vanes(main, turn)
+            apart = f"{parameters['vane_spacing_mm']:.4g} mm"
+            _vanes(main, turn, f"vanes apart by\n{say.written('spacing') or apart}")
         start = inner[0] - np.array([0.0, 0.5])
         away = np.array([0.15, 0.0])
         half = np.array([0.0, 0.5])
         letter = say("D", "diameter") if is_round else say("W", "width")
+        turned = (_reach(turn, radius) + _LEG + longer + 0.35) * ahead
+        side_words = {"ha": "center"}
+        if "W_out_over_W_in" in parameters:
+            turned, side_words = outer[1] + np.array([0.2, 1.0]), {"ha": "left"}
+            above = np.array([0.0, 0.15])
+            words = say.or_share("W of the outlet", wide, "W", "outlet_width")
+            _dimension(main, inner[-1] + above, outer[-1] + above, words, "above")
+        if behind:
+            far = outer[-1] - 0.15 * _turned(np.array([0.0, 1.0]), turn)
+            words = say.or_share("L", behind, letter[0], "length")
+            _dimension(main, far - behind * ahead, far, words, "right")
         _dimension(main, start - away - half, start - away + half, letter, "left")
         _arrow(main, start + away, start + away + np.array([0.7, 0.0]))
         if radius > 0.0:
             centre = np.array([-_reach(turn, radius), radius])
             main.plot(*centre, "+", color=_INK, ms=9)
-            if radius > 0.5 + 1e-9:
+            along = say("r", "centreline_radius")
+            throat = along == "r" and radius > 0.5 + 1e-9
+            if throat:
                 out = _on_arc(centre, radius - 0.5, 0.25 * turn)
                 _dimension(main, centre, out, say("throat R", "radius"), "start")
             out = _on_arc(centre, radius, 0.7 * turn)
-            _dimension(main, centre, out, say("r", "centreline_radius"), "end")
+            _dimension(main, centre, out, along, "end" if along == "r" else "start")
         words = f"turn {np.degrees(turn):.4g}°"
-        x, y = _turned(np.array([_reach(turn, radius) + _LEG + 0.35, 0.0]), turn)
-        main.text(x, y, words, ha="center", va="center", size=10, color=_INK)
+        main.text(*turned, words, va="center", size=10, color=_INK, **side_words)
         aspect = say.ratio(("height",), ("width",))
         if aspect is None:
             aspect = parameters.get("H_over_W", parameters.get("H_over_W_in", 1.0))
@@ -239,10 +289,15 @@ def _elbow(making: str) -> _Draw:
         else:
             oval = kind.startswith("flat-oval")
             _box(side, aspect, say("W", "width"), say("H", "height"), oval)
-            side.set_title(
-                "section: W lies in the plane\nof the bend, H along its axis",
-                size=9, color=_QUIET,
-            )  # fmt: skip
+            words = "section: W lies in the plane\nof the bend, H along its axis"
+            if behind:  # what stands beside the open end needs the room above
+                side.annotate(
+                    words, (min(1.0, 1.0 / aspect) / 2, -0.12), (0, -24),
+                    textcoords="offset points", size=9, color=_QUIET,
+                    ha="center", va="top",
+                )  # fmt: skip
+            else:
+                side.set_title(words, size=9, color=_QUIET)
 
     return draw
 
@@ -297,7 +352,8 @@ def _splitters(radius: float, count: int) -> list[float]:
     return [radius - throat / ratio ** (number + 1) for number in range(count)]
 
 
-def _vanes(axes: Any, turn: float) -> None:
+def _vanes(axes: Any, turn: float, words: str) -> None:
+    """Vanes along the mitre line, with words on their distance beyond the heel."""
     ends = _side(turn, 0.0, 0.5, 0)[1], _side(turn, 0.0, -0.5, 0)[1]
     for share in np.linspace(0.12, 0.88, 7):
         at = ends[0] + share * (ends[1] - ends[0])
@@ -305,6 +361,10 @@ def _vanes(axes: Any, turn: float) -> None:
         curve = 0.13 * np.stack([np.sin(steps), -np.cos(steps)], axis=1)
         curve -= curve.mean(axis=0)
         axes.plot(*(at + curve).T, color=_INK, lw=1.6)
+    away = 0.3 * (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
+    near = ends[0] + 0.82 * (ends[1] - ends[0])  # between two of them
+    axes.plot(*np.stack([near, ends[1] + away]).T, color=_QUIET, lw=0.9, zorder=5)
+    _note(axes, ends[1] + 1.2 * away, words, "left")
 
 
 # --- transitions, junctions, ends, things in a duct
@@ -349,7 +409,7 @@ def _transition(
             ends = np.array([0.0, low]), np.array([run, low])
             _dimension(main, *ends, say("L", "length"))
         if "angle_deg" in parameters:
-            words = say(f"included angle {parameters['angle_deg']:.4g}°", "angle")
+            words = say.angle(parameters["angle_deg"])
             main.text(run / 2, max(one, two) / 2 + 0.2, words, ha="center", color=_INK)
         if grows is None:
             side.set_title("one shape to another\nof the same area", size=9)
@@ -411,7 +471,7 @@ def _junction(
             x, y = away * np.cos(turn / 2), away * np.sin(turn / 2)
             _note(main, np.array([x, y]), f"{parameters['angle_deg']:.4g}°")
         words = "Q airflow, A area:\nc common, s straight, b branch"
-        side.set_title(words, size=9, color=_QUIET, y=-0.1)
+        side.set_title(words, size=9, color=_QUIET, x=0.85, y=-0.1)
 
     return draw
 
@@ -494,6 +554,15 @@ def _divided(joins: bool) -> _Draw:
                 words,
                 "left",
             )
+        if "angle_deg" in parameters:
+            crotch = 0.5 * ratio / np.sin(turn)
+            steps = np.linspace(0.0, turn, 30)
+            arc = (crotch + 0.35) * np.stack([np.cos(steps), np.sin(steps)])
+            main.plot(*arc, color=_QUIET, lw=0.9, zorder=5)
+            axis = [0.0, crotch + 0.45]
+            main.plot(axis, [0.0, 0.0], color=_QUIET, lw=0.8, ls="-.", zorder=5)
+            at = np.array([crotch + 0.5, 0.0])
+            _note(main, at, f"{parameters['angle_deg']:.4g}°", "left")
         main.fill_between([-2.2, wall], -0.5, 0.5, color=_DUCT, zorder=1)
         for sign in (1, -1):
             main.plot([-2.2, wall], [sign * 0.5] * 2, color=_INK, lw=1.8, zorder=3)
@@ -501,7 +570,7 @@ def _divided(joins: bool) -> _Draw:
         common = f"common\n{say('Qc', 'flow')}, Ac\n{say.across()}"
         _note(main, np.array([-2.35, 0.0]), common, "right")
         words = "Q airflow, A area:\nc common, b branch"
-        side.set_title(words, size=9, color=_QUIET, y=-0.1)
+        side.set_title(words, size=9, color=_QUIET, x=0.85, y=-0.1)
 
     return draw
 
@@ -520,9 +589,8 @@ def _across(what: str) -> _Draw:
     ) -> None:
         _straight(main, -2.0, 2.0)
         _arrow(main, np.array([-1.8, 0.0]), np.array([-1.1, 0.0]))
-        name = say("D", "diameter")
-        if say.metres("diameter") is None:
-            name = say("H", "height")
+        is_round = say.metres("diameter") is not None or "round" in say.kind
+        name = say("D", "diameter") if is_round else say("H", "height")
         ends = np.array([-2.15, -0.5]), np.array([-2.15, 0.5])
         _dimension(main, *ends, name, "left")
         if what == "blade":
@@ -559,6 +627,11 @@ def _across(what: str) -> _Draw:
             main.add_patch(_disc(0.0, 0.0, max(share, 0.06) / 2))
             words = f"blocks {share:.3g}"
             main.text(0.0, 0.62, words, ha="center", size=9, color=_INK)
+        if is_round:
+            _circle(side, say("D", "diameter"))
+        else:
+            aspect = say.ratio(("height",), ("width",)) or 1.0
+            _box(side, aspect, say("W", "width"), say("H", "height"))
         side.set_title("the velocity is that of the\nwhole duct", size=9, color=_QUIET)
 
     return draw
@@ -579,21 +652,41 @@ def _opening(
         if "D_exit_over_D" in parameters:
             mouth, at = parameters["D_exit_over_D"] / 2, 0.8
             _cone(main, at, mouth)
+            words = say.or_share("D", 2 * mouth, "D", "outlet_diameter")
+            _mouth(main, at, mouth, f"mouth\n{words}")
         elif angle is not None and angle > 0:
             half = np.radians(min(angle, 179.0)) / 2
             at = parameters.get("L_over_D", 0.7)
-            if "A_out_over_A_duct" in parameters:
-                ratio = parameters["A_out_over_A_duct"]
-                mouth = (ratio if "plane" in kind else np.sqrt(ratio)) / 2
-                at = (mouth - 0.5) / np.tan(half)
-            at = min(at, 1.6)
+            ratio = say.widening()
+            area = parameters.get("A_out_over_A_duct")
+            if ratio is None and area is not None:
+                ratio = area if "plane" in kind else float(np.sqrt(area))
+            if ratio is not None:
+                at = (ratio - 1.0) / 2 / np.tan(half)
+            at = max(min(at, 1.6), 0.05)
             mouth = 0.5 + at * np.tan(half)
             if mouth > 1.3:  # drawn shorter
                 at, mouth = at * 0.8 / (mouth - 0.5), 1.3
             at *= away
             _cone(main, at, mouth)
-            words = say(f"{angle:.4g}°", "angle")
-            _note(main, np.array([-0.4 * away, -0.72]), words)
+            _note(
+                main, np.array([-0.25 * away, 0.75]), say.angle(angle),
+                "left" if is_entry else "right",
+            )  # fmt: skip
+            words = say.across(outlet=True)
+            if "=" not in words and area is not None:
+                words = f"{area:.3g} × the area\nof the duct"
+            if "=" in words or area is not None:
+                _mouth(main, at, mouth, f"mouth\n{words}")
+            below = -mouth - (0.95 if kind == "entry-conical" else 0.25)
+            main.plot([0.0, 0.0], [-0.55, below - 0.05], color=_QUIET, lw=0.7)
+            main.plot([at, at], [-mouth - 0.05, below - 0.05], color=_QUIET, lw=0.7)
+            share = parameters.get("L_over_D")
+            words = say("L", "length")
+            if share is not None:
+                words = say.or_share("L", share, "D", "length")
+            ends = np.array([min(at, 0.0), below]), np.array([max(at, 0.0), below])
+            _dimension(main, *ends, words)
         elif "r_over_D" in parameters:
             bell = max(min(parameters["r_over_D"], 0.6), 0.03)
             steps = np.linspace(0, np.pi / 2, 20)
@@ -603,9 +696,7 @@ def _opening(
             for sign in (1, -1):
                 main.plot(x, sign * y, color=_INK, lw=1.8)
             mouth, at = 0.5 + bell, away * bell
-            words = say("r", "radius")
-            if words == "r":
-                words = f"r, {parameters['r_over_D']:.3g} of D"
+            words = say.or_share("r", parameters["r_over_D"], "D", "radius")
             corner = np.array([0.25, 0.5 + bell + 0.12])
             _note(main, corner, words, "left")
         elif "cap" in kind:
@@ -618,11 +709,19 @@ def _opening(
             roof = [hood, hood + 0.25 * away, hood]
             main.plot(roof, [1.0, 0.0, -1.0], color=_INK, lw=2.4)
             ends = np.array([at, -1.15]), np.array([hood, -1.15])
-            words = say("L", "length")
-            _dimension(main, *ends, f"L, {gap:.3g} of D" if words == "L" else words)
+            _dimension(main, *ends, say.or_share("L", gap, "D", "length"))
         if "t_over_D" in parameters:
             at = -parameters.get("L_over_D", 0.0) * away
             at = float(np.clip(at, -1.5, 1.5))
+            words = say.or_share("t", parameters["t_over_D"], "D", "thickness")
+            _note(main, np.array([at - 0.06 * away, 1.45]), f"wall {words}")
+            if at != 0.0:  # below the wall
+                low = -1.45
+                main.plot([0.0, 0.0], [-0.55, low - 0.05], color=_QUIET, lw=0.7)
+                main.plot([at, at], [-1.35, low - 0.05], color=_QUIET, lw=0.7)
+                ends = np.array([min(at, 0.0), low]), np.array([max(at, 0.0), low])
+                share = parameters["L_over_D"]
+                _dimension(main, *ends, say.or_share("L", share, "D", "length"))
         walled = kind in ("entry-bellmouth", "entry-conical", "entry-duct-in-wall")
         if walled:
             thick = 0.12 if kind == "entry-duct-in-wall" else -0.12 * away
@@ -637,6 +736,14 @@ def _opening(
         side.set_title(words, size=9, color=_QUIET)
 
     return draw
+
+
+def _mouth(axes: Any, at: float, mouth: float, words: str) -> None:
+    """The dimension of a mouth, on the side of the room."""
+    away = float(np.sign(at))
+    x = at + 0.15 * away
+    ends = np.array([x, -mouth]), np.array([x, mouth])
+    _dimension(axes, *ends, words, "right" if away > 0.0 else "left")
 
 
 def _cone(axes: Any, at: float, mouth: float) -> None:
@@ -716,19 +823,25 @@ def _dimension(
     """A dimension line with its words beside it, where they cross no wall."""
     share, shift, across, upright = _BESIDE[beside]
     radial = beside in ("start", "end")
-    axes.annotate(
-        "",
-        tuple(end),
-        tuple(start),
-        zorder=7,
-        arrowprops={
-            "arrowstyle": "-|>" if radial else "<|-|>",
-            "color": _QUIET,
-            "lw": 1.0,
-            "shrinkA": 0,
-            "shrinkB": 0,
-        },
-    )
+    long = float(np.linalg.norm(end - start))
+    lines = [(start, end, "-|>" if radial else "<|-|>")]
+    if not radial and 0.0 < long < _SHORT:  # the arrows stand outside
+        out = 0.25 * (end - start) / long
+        lines = [(start - out, start, "-|>"), (end + out, end, "-|>")]
+    for tail, head, style in lines:
+        axes.annotate(
+            "",
+            tuple(head),
+            tuple(tail),
+            zorder=7,
+            arrowprops={
+                "arrowstyle": style,
+                "color": _QUIET,
+                "lw": 1.0,
+                "shrinkA": 0,
+                "shrinkB": 0,
+            },
+        )
     axes.annotate(
         words,
         tuple(start + share * (end - start)),

@@ -119,11 +119,12 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
         ("rank", False),
     ):
         table.add_column(head, justify="right" if right else "left")
-    for place, option in enumerate(comparison.options):
+    ranks = comparison.ranks
+    for option, number in zip(comparison.options, ranks, strict=True):
         system = option.analysis.system
         rank = "cannot be built as drawn"
-        if place in comparison.ranking:
-            rank = f"no. {comparison.ranking.index(place) + 1}"
+        if number is not None:
+            rank = f"no. {number}" + (", shared" if ranks.count(number) > 1 else "")
             if system.available is not None and system.required > system.available:
                 rank += ", too much for the fan"
         clear = option.clearance
