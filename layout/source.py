@@ -198,6 +198,6 @@ def _closed_at(
         if not spec.is_closed or spec.at is None:
             continue
         apart = np.linalg.norm(topology.nodes[nodes] - np.array(spec.at), axis=1)
-        for row in np.flatnonzero(apart <= _NEAR).tolist():
+        for row in np.flatnonzero(apart <= NEAR).tolist():
             found[nodes[row]] = f"[terminals.{toml_key(name)}]"
     return found

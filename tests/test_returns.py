@@ -621,7 +621,7 @@ def test_the_report_says_what_there_is_to_know_of_both_sides(tmp_path: Path) -> 
     assert main(["report", *two_sides(tmp_path), "--out", str(out)]) == 0
     text = out.read_text("utf-8")
     assert "What to know of the budget" in text
-    assert "the supply carries 750.0 L/s" in text  # and each return as much again
+    assert "the supply carries 750 L/s" in text  # and each return as much again
     assert "Where most of it goes, supply" in text
     assert "Where most of it goes, left.glb" in text
 
@@ -739,4 +739,4 @@ def test_how_a_return_s_airflows_were_worked_out_is_said(
     assert main(["analyse", *words, "--json"]) == 0
     (side,) = json.loads(capsys.readouterr().out)["returns"]
     said = [flag["sentence"] for flag in side["flags"]]
-    assert any("60.0% of 750.0 L/s" in one for one in said)
+    assert any("60.0% of 750 L/s" in one for one in said)
