@@ -7,6 +7,7 @@ from .constructions import ElbowConstruction
 from .drawing import Drawing
 from .faults import Notice, note, warning
 from .fittings import Bends, Ducts, Legs, Transitions
+from .frames import cross
 from .quantity_words import length_words, size_words
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, area
@@ -15,6 +16,7 @@ from .topology import Topology
 TAP_FROM = np.radians(60.0)  # a tap leaves its main by this turn or more
 _MUCH_SMALLER = 0.7  # of the area: own choice, no published source
 _HUGE = 5.0  # m: no duct is so wide; own choice, no published source
+_SQUARE = float(np.cos(np.radians(20.0)))  # of a side to what it is measured along
 _SAME_SIZE = 0.02  # what nominal sizes of one duct may differ by
 _ROUNDING = 1e-6
 _RADIUSLESS = np.isin(
@@ -75,13 +77,65 @@ def _huge(topology: Topology, ducts: Ducts) -> list[Notice]:
 
 
 def _large_branches(topology: Topology, ducts: Ducts, legs: Legs) -> list[Notice]:
-    """Branches that are wider and higher than the main that they leave."""
+    """Branches that do not fit in the side of the main that they leave."""
     own, main = legs.duct, legs.common
     wide, high = ducts.width, ducts.height
     long, short = np.maximum(wide, high), np.minimum(wide, high)
     most = 1.0 + _SAME_SIZE
     larger = legs.is_branch & ~legs.is_symmetrical & (own != main)
+    larger &= long[own] > most * short[main]
+    if not larger.any():
+        return []
+    higher = larger.nonzero()[0]
     larger &= (long[own] > most * long[main]) & (short[own] > most * short[main])
+    higher = higher[~larger[higher]]
+    return [
+        *_high_branches(topology, ducts, own[higher], main[higher]),
+        *_huge_branches(topology, ducts, own[larger], main[larger]),
+    ]
+
+
+def _high_branches(
+    topology: Topology, ducts: Ducts, own: IntArray, main: IntArray
+) -> list[Notice]:
+    """Branches higher than the side that they leave: across both ducts' ways."""
+    ways = [ducts.end[d] - ducts.begin[d] for d in (own, main)]
+    across = cross(*ways)
+    length = np.sqrt(np.einsum("ij,ij->i", across, across))
+    across /= np.where(length > 0.0, length, np.inf)[:, None]
+    own_size, main_size = (_extent(ducts, d, across) for d in (own, main))
+    rows = (own_size > (1.0 + _SAME_SIZE) * main_size).nonzero()[0]
+    return [
+        note(
+            f"{topology.drawing.place(int(ducts.run[own[row]]))}, at "
+            f"{topology.place(int(ducts.start[own[row]]))}",
+            f"the branch of {_size(ducts, int(own[row]))} is "
+            f"{length_words(float(own_size[row]))} high where the side of its main is "
+            f"{length_words(float(main_size[row]))}",
+            "flatten it there, or turn it to another side",
+            effect="such a takeoff needs a piece that changes shape, which is counted "
+            "nowhere",
+            place=topology.nodes[int(ducts.start[own[row]])],
+        )
+        for row in rows.tolist()
+    ]
+
+
+def _extent(ducts: Ducts, duct: IntArray, way: FloatArray) -> FloatArray:
+    """How far sections reach along some unit vectors, m: by the side that lies so."""
+    shares = np.abs(
+        [np.einsum("ij,ij->i", a[duct], way) for a in (ducts.across, ducts.upright)]
+    )
+    wide, high = ducts.width[duct], ducts.height[duct]
+    found = np.where(shares[0] > shares[1], wide, high)
+    # Askew both count with their smaller side, so that nothing is said wrongly.
+    return np.where(shares.max(axis=0) > _SQUARE, found, np.minimum(wide, high))
+
+
+def _huge_branches(
+    topology: Topology, ducts: Ducts, own: IntArray, main: IntArray
+) -> list[Notice]:
+    """Branches that are wider and higher than the main that they leave."""
     return [
         warning(
             f"{topology.drawing.place(int(ducts.run[own[row]]))}, at "
@@ -93,7 +147,7 @@ def _large_branches(topology: Topology, ducts: Ducts, legs: Legs) -> list[Notice
             "tables all the same",
             place=topology.nodes[int(ducts.start[own[row]])],
         )
-        for row in larger.nonzero()[0].tolist()
+        for row in range(len(own))
     ]
 
 

@@ -116,7 +116,7 @@ def air(
     >>> round(air().density, 4), round(air().viscosity * 1e5, 3)
     (1.2041, 1.813)
     """
-    if not 213.0 <= temperature <= 424.0:
+    if not 213.15 - 1e-6 <= temperature <= 423.15 + 1e-6:
         raise ValueError(
             "the air must be between -60 and 150 °C (-76 and 302 °F), got "
             f"{temperature_words(temperature)}"

@@ -20,6 +20,7 @@ from .flags import (
     fan_flags,
     flexible_bend_flags,
     flow_flags,
+    gaining_flags,
     takeoff_flags,
 )
 from .flows import check_drawn_flows
@@ -288,6 +289,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         *flow_flags(graph, state, elements, dead),
         *budget_flags(graph, state, system),
         *fan_flags(graph, state),
+        *gaining_flags(graph, path_loss),
     )
     return Analysis(
         graph,

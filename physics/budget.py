@@ -43,6 +43,8 @@ class Budget:
         What they spend.
     length, effective_length
         Of the two critical paths together; the effective one at `rate`.
+    effective_lengths
+        Of the supply's and of the return's, at `rate`: together that above.
     friction_rate_available
         What the fan leaves after all fittings, over the length; None without a fan.
     rate
@@ -66,6 +68,7 @@ class Budget:
     required: float
     length: float
     effective_length: float
+    effective_lengths: tuple[float, float]
     friction_rate_available: float | None
     rate: float
     critical_return: int
@@ -134,6 +137,10 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
         required,
         length,
         length + fittings / rate,
+        (
+            one.length + one.fitting_loss / rate,
+            other.length + other.fitting_loss / rate,
+        ),
         left,
         rate,
         worst,

@@ -9,6 +9,7 @@ from elbowroom.layout import (
     BoolArray,
     DuctGraph,
     Ducts,
+    ElbowConstruction,
     FloatArray,
     IntArray,
     Notice,
@@ -29,7 +30,7 @@ from elbowroom.layout import (
 
 from .coefficient import Note
 from .elements import DuctState, Elements, Kind
-from .fan_effect import effective_duct_length, outlet_elbow
+from .fan_effect import effective_duct_length, inlet_elbow, outlet_elbow
 from .flexible import bend_extra_length
 from .friction import TURBULENT_FROM, Regime, regime
 from .junctions import LAST_TAP
@@ -37,6 +38,8 @@ from .system import WINDOW, System
 from .takeoff_entries import Taken, tabled_entries, taken
 
 _BLAST_AREAS = (1.0, 0.4)  # blast area over outlet area: the ends of the table
+_EVEN_INLET = 5.0  # diameters: where the table of elbows before a fan ends
+_VANED = (int(ElbowConstruction.SINGLE_VANES), int(ElbowConstruction.DOUBLE_VANES))
 _FLATTEST = 4.0  # aspect ratio above which a duct is flagged
 _FASTEST = 50.0  # m/s: no comfort or process duct is meant to carry more
 _CLOSE = 5.0  # hydraulic diameters within which an elbow and a junction are remarked on
@@ -475,18 +478,36 @@ def not_declared(names: Iterable[str]) -> list[str]:
     ]
 
 
+def gaining_flags(graph: DuctGraph, path_loss: FloatArray) -> list[Notice]:
+    """Say of a path on which air gains more than it loses that this is as printed."""
+    rows = (path_loss < 0.0).nonzero()[0].tolist()
+    return [
+        warning(
+            f"terminal '{graph.terminals.name[row]}'",
+            f"its path gains {pressure_words(-float(path_loss[row]))}: by the tables "
+            "of junctions the faster air of the main draws its air along",
+            "take a smaller branch or a larger main there, or set its damper",
+            effect="a loss and an effective length below zero",
+            place=graph.topology.nodes[graph.ducts.finish[graph.terminals.duct[row]]],
+        )
+        for row in rows
+    ]
+
+
 def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
-    """Say what an elbow close behind the fan may cost beyond its own loss.
+    """Say what an elbow close to the fan may cost beyond its own loss.
 
     It is not counted: it hangs on the fan's make, which no drawing shows.
     """
     ducts, bends = graph.ducts, graph.bends
-    behind = (ducts.parent[ducts.parent[bends.duct]] < 0).nonzero()[0]
-    if graph.source.kind != "fan" or graph.is_return or len(behind) == 0:
+    beside = (ducts.parent[ducts.parent[bends.duct]] < 0).nonzero()[0]
+    if graph.source.kind != "fan" or len(beside) == 0:
         return []
-    row = int(behind[0])
+    row = int(beside[0])
     root = int(ducts.parent[bends.duct[row]])
     straight = max(float(ducts.straight[root]), 0.0)
+    if graph.is_return:
+        return _inlet_elbow_flags(graph, state, row, root, straight)
     needed = float(effective_duct_length(state.velocity[root], state.area[root]))
     if straight >= needed:
         return []
@@ -505,5 +526,32 @@ def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
             "beyond what is counted, by the fan's make (AMCA Publication 201, from "
             "memory)",
             "give the fan a straight outlet duct, or ask its maker",
+        )
+    ]
+
+
+def _inlet_elbow_flags(
+    graph: DuctGraph, state: DuctState, row: int, root: int, straight: float
+) -> list[Notice]:
+    """Say what an elbow close before the fan may cost beyond its own loss."""
+    bends = graph.bends
+    diameter = float(np.sqrt(4.0 * state.area[root] / np.pi))
+    if straight >= _EVEN_INLET * diameter:
+        return []
+    kind, ratio = "square", float(bends.radius[row] / bends.in_plane[row])
+    if graph.ducts.shape[root] == Shape.ROUND:
+        kind = "round" if ratio > 0.0 else "round-mitred"
+    elif bends.construction[row] in _VANED:
+        kind = "square-short-vanes"
+    elbow = inlet_elbow(kind, straight / diameter, ratio if ratio > 0.0 else 0.5)
+    loss = float(elbow.value[0] * state.velocity_pressure[root])
+    return [
+        warning(
+            f"{graph.place(int(bends.duct[row]))}, bend {bends.number[row]}",
+            f"it stands {length_words(straight)} before the fan, whose inlet takes "
+            f"even air after {length_words(_EVEN_INLET * diameter)}: up to "
+            f"{pressure_words(loss)} may be lost beyond what is counted (ASHRAE, fan "
+            "inlet elbows, from memory)",
+            "give the fan a straight inlet duct, or ask its maker",
         )
     ]

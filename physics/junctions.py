@@ -130,6 +130,9 @@ def dividing_legs(
     60 degrees on; C goes straight there from q = 0.9. Of other entries no value is
     known at a closed end: their tables' last one is held.
 
+    A branch larger than its main has the tables' C at its real velocity, and what air
+    spends that opens out behind a hole as large as the main.
+
     An entry that is better than a plain opening costs no more than that at the angles
     below its own table, from 30 degrees on where that begins at 45: our own rule.
 
@@ -225,6 +228,10 @@ def dividing_legs(
         over = np.maximum(out.value[rows] - opening.value, 0.0)
         below = (_CONICAL_FROM - a[rows]) / np.radians(15.0)
         out.value[rows] -= over * np.where(boxy[rows], 1.0, below.clip(0.0, 1.0))
+    wider = is_branch & ~shared & (f > 1.0)
+    if wider.any():  # it opens from a hole as large as the main: Borda and Carnot
+        out.value[wider] += (q[wider] * (1.0 - 1.0 / f[wider])) ** 2
+        out.notes[wider] |= int(Note.EXTENDED)
     last = is_branch & ~shared & (q > _NEARLY_ALL) & (a >= TEE_FROM - 1e-6)
     if last.any():
         last &= np.isin(entry, _PLAIN_ENTRIES)

@@ -18,10 +18,12 @@ from elbowroom.layout import (
     ElbowRule,
     FanSpec,
     Schedule,
+    Section,
     SourceSpec,
     TerminalSpec,
     build,
     drawing_from_runs,
+    pressure_words,
     read,
     read_schedule,
     rectangular,
@@ -456,6 +458,58 @@ def test_an_elbow_close_behind_the_fan_is_remarked_on(
         said_of = flags[0].what  # less the elbow's setback
         assert "200 mm (7.9 in) behind the fan" in said_of
         assert "after 750 mm (29.5 in)" in flags[0].what
+
+
+@pytest.mark.parametrize(
+    ("section", "before", "expected"),
+    [
+        # ASHRAE, fan inlet elbows, as printed in fan_inlet_elbow.csv (from memory, the
+        # square ones seen): straight in diameters 0, 2, 5; between them by hand.
+        (round_section(0.3), 2.0, 0.66),  # r/D 1
+        (round_section(0.3), 1.0, (1.2 + 0.66) / 2),
+        (rectangular(0.3, 0.3), 2.0, 0.66),  # R/H 1
+        (round_section(0.3), 6.0, None),
+    ],
+)
+def test_an_elbow_close_before_a_fan_is_said(
+    section: Section, before: float, expected: float | None
+) -> None:
+    diameter = np.sqrt(4.0 * section.area / np.pi)
+    corner = before * diameter + 0.3  # the elbow's setback is its radius
+    drawing = drawing_from_runs(
+        [("a", np.array([[0, 0, 0], [corner, 0, 0], [corner, 5, 0]]), section)],
+        attributes=PLENUM,
+    )
+    plan = Schedule(
+        terminals={"a": TerminalSpec(0.5)},
+        source=SourceSpec(kind="fan", is_return=True),
+        elbow_default=ElbowRule(radius_ratio=1.0),
+    )
+    found = analyse(build(drawing, plan))
+    flags = [flag.what for flag in found.flags if "before the fan" in flag.what]
+    assert bool(flags) == (expected is not None)
+    if expected is not None:
+        loss = expected * float(found.state.velocity_pressure[0])
+        assert f"up to {pressure_words(loss)} may be lost" in flags[0]
+
+
+def test_a_path_that_gains_is_said() -> None:
+    """A branch of a return that the main's air draws along: C of the print below 0."""
+    runs = [
+        ("trunk", np.array([[0, 0, 3], [12, 0, 3]]), rectangular(0.5, 0.25)),
+        ("bath", np.array([[3, 0, 3], [3, 2, 3]]), rectangular(0.25, 0.15)),
+    ]
+    plan = Schedule(
+        terminals={"trunk": TerminalSpec(0.8, 15.0), "bath": TerminalSpec(0.05, 10.0)},
+        source=SourceSpec(at=(0.0, 0.0, 3.0), is_return=True),
+    )
+    found = analyse(build(drawing_from_runs(runs), plan))
+    row = found.graph.terminals.name.index("bath")
+    gain = -float(found.path_loss[row])
+    assert gain > 1.0
+    (said,) = [flag for flag in found.flags if "path gains" in flag.what]
+    assert said.where == "terminal 'bath'"
+    assert pressure_words(gain) in said.what
 
 
 def test_bands_of_many_paths_agree_with_those_that_are_drawn() -> None:

@@ -390,7 +390,7 @@ def sized(main: Section, branch: Section) -> list[str]:
     said = [n.sentence for n in build(drawing, plan).notices]
     every = [n.sentence for n in audit(drawing, plan).findings]
     assert len(every) == len(set(every))
-    words = ("larger in every direction", "large for a duct")
+    words = ("larger in every direction", "large for a duct", "high where the side")
     return [one for one in said if any(w in one for w in words) and one in every]
 
 
@@ -399,8 +399,10 @@ def sized(main: Section, branch: Section) -> list[str]:
     [
         (round_section(2.0), True),
         (rectangular(0.35, 0.65), True),
-        (round_section(0.35), False),
+        (round_section(0.35), True),  # higher than the side of 0.3 m
+        (round_section(0.3), False),
         (rectangular(0.9, 0.2), False),
+        (rectangular(0.25, 0.35), True),
         (rectangular(0.6, 0.3), False),
     ],
 )

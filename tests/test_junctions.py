@@ -687,9 +687,10 @@ def test_whatever_lies_outside_the_tables_is_noted(
 
 
 def test_branch_larger_than_the_main_keeps_its_real_velocity() -> None:
-    # Factor A of f = 1 with v = q / f: 0.82 (1 + v²).
+    # Factor A of f = 1 with v = q / f: 0.82 (1 + v²); and, of Borda and Carnot, what is
+    # lost from 0.3 of the main's velocity in a hole as large as it to 0.2 behind it.
     value, _, _ = legs(q=0.3, f=1.5)
-    assert value == pytest.approx(0.82 * (1.0 + 0.2**2))
+    assert value == pytest.approx(0.82 * (1.0 + 0.2**2) + (0.3 - 0.2) ** 2)
 
 
 def test_rectangular_branch_beyond_the_triangle_takes_the_nearest_flow_ratio() -> None:

@@ -49,11 +49,16 @@ def pressure_lines(analysis: Analysis, display: Display) -> list[Line]:
 def rate_lines(analysis: Analysis, display: Display) -> list[Line]:
     """Effective length of the critical path, and its friction rates."""
     system = analysis.system
-    lines = [_length(system.effective_length, system.length, display)]
+    # With a return, `with_returns` adds to what the schedule declares.
+    drawn = (analysis.conditions.declared_losses or {}).keys()
+    alone = drawn - analysis.graph.schedule.losses.keys()
+    words, length = _length(system.effective_length, system.length, display)
+    if system.friction_rate_available is None:
+        words += " at the mean friction"
+    elif alone:
+        words += " at the supply's own rate"
+    lines = [(words, length)]
     if system.friction_rate_available is not None:
-        # With a return, `with_returns` adds to what the schedule declares.
-        drawn = (analysis.conditions.declared_losses or {}).keys()
-        alone = drawn - analysis.graph.schedule.losses.keys()
         which = "left to the supply alone" if alone else "that the fan leaves"
         rate = display.rates(system.friction_rate_available)
         lines.append((f"friction rate {which}", rate))
@@ -94,6 +99,9 @@ def joint_lines(
     if found.available is not None:
         lines.append(_spare(found.available - found.required, display))
     lines.append(_length(found.effective_length, found.length, display))
+    for part, words in zip(found.effective_lengths, ("supply", "return"), strict=True):
+        shown = f"{display.lengths(part, 1)} {display.length}"
+        lines.append((f"of it the {words}", shown))
     left = found.friction_rate_available
     if left is not None:
         lines.append(("friction rate left, supply and return", display.rates(left)))

@@ -33,6 +33,8 @@ def budget_row(found: Budget) -> dict[str, Any]:
         "required_pa": found.required,
         "length_m": found.length,
         "effective_length_m": found.effective_length,
+        "effective_length_supply_m": found.effective_lengths[0],
+        "effective_length_return_m": found.effective_lengths[1],
         "friction_rate_available_pa_m": found.friction_rate_available,
         "missing": list(found.missing),
         "flags": [notice(said) for said in found.notices],

@@ -1,0 +1,102 @@
+"""A main that changes its section where a branch leaves it: where its tables end."""
+
+import numpy as np
+import pytest
+
+from elbowroom.layout import (
+    Attributes,
+    Schedule,
+    Section,
+    TerminalSpec,
+    TransitionRule,
+    build,
+    drawing_from_runs,
+    rectangular,
+    round_section,
+)
+from elbowroom.physics import Analysis, Kind, Note, analyse
+
+SOURCE = {"main": Attributes(source=True)}
+FLOW = 0.4
+
+
+def found(
+    before: Section, after: Section, share: float, rule: TransitionRule | None = None
+) -> Analysis:
+    """A main that goes on in another section past a branch with a share of its air."""
+    runs = [
+        ("main", np.array([[0.0, 0, 3], [5, 0, 3]]), before),
+        ("rest", np.array([[5.0, 0, 3], [10, 0, 3]]), after),
+    ]
+    flows = {"rest": TerminalSpec(FLOW * (1.0 - share))}
+    if share:
+        branch = round_section(0.1)
+        runs.append(("branch", np.array([[5.0, 0, 3], [5, 3, 3]]), branch))
+        flows["branch"] = TerminalSpec(FLOW * share)
+    drawing = drawing_from_runs(runs, attributes=SOURCE)
+    return analyse(build(drawing, Schedule(terminals=flows, transition_default=rule)))
+
+
+def lost(analysis: Analysis) -> float:
+    """What the main's change of section, or its leg past the branch, spends, Pa."""
+    elements = analysis.elements
+    kinds = np.isin(elements.kind, [Kind.MAIN, Kind.TRANSITION])
+    assert kinds.sum() == 1
+    return float(elements.loss[kinds].sum())
+
+
+SECTIONS = [
+    (round_section(0.25), round_section(0.4)),
+    (rectangular(0.3, 0.25), rectangular(0.6, 0.25)),
+    (round_section(0.4), round_section(0.2)),
+    (rectangular(0.6, 0.3), rectangular(0.2, 0.2)),
+    (rectangular(0.5, 0.3), round_section(0.25)),
+]
+
+
+@pytest.mark.parametrize(("before", "after"), SECTIONS)
+def test_a_branch_without_air_leaves_the_change_as_it_is(
+    before: Section, after: Section
+) -> None:
+    """In the limit the same pieces stand there, with a hole in them that is shut."""
+    plain = lost(found(before, after, 0.0))
+    assert plain > 0.5
+    assert lost(found(before, after, 1e-6)) == pytest.approx(plain, rel=1e-4)
+
+
+@pytest.mark.parametrize(("before", "after"), SECTIONS)
+def test_it_changes_evenly_with_the_share_of_the_branch(
+    before: Section, after: Section
+) -> None:
+    shares = np.linspace(1e-6, 0.6, 121)
+    losses = np.array([lost(found(before, after, share)) for share in shares])
+    assert np.abs(np.diff(losses)).max() < 0.06 * losses.max()
+
+
+def test_a_main_that_shrinks_as_its_air_does_has_the_table_s_value() -> None:
+    """Vs = Vc: the prints end with 0 there (SMACNA 1990, table 14-14, from memory)."""
+    analysis = found(rectangular(0.6, 0.3), rectangular(0.45, 0.3), 0.25)
+    assert lost(analysis) == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("angle", [30.0, 60.0])
+def test_a_main_that_grows_has_its_expansion_behind_the_branch(angle: float) -> None:
+    """As the plain transition between these sections, at what is left of the air."""
+    rule = TransitionRule(float(np.radians(angle)))
+    sections = round_section(0.25), round_section(0.4)
+    share = 0.05
+    plain, with_branch = (lost(found(*sections, q, rule)) for q in (0.0, share))
+    pv = 0.5 * 1.2041 * (FLOW / (np.pi / 4 * 0.25**2)) ** 2
+    # The main that keeps its area: 0.4 q² (Idelchik, diagram 7-20).
+    expected = plain * (1.0 - share) ** 2 + 0.4 * share**2 * pv
+    assert with_branch == pytest.approx(expected, rel=1e-3)
+
+
+def test_it_is_said_and_of_the_lowest_class() -> None:
+    analysis = found(round_section(0.25), round_section(0.4), 0.05)
+    (row,) = (analysis.elements.kind == Kind.MAIN).nonzero()[0]
+    elements = analysis.elements
+    note = Note(int(elements.notes[row]))
+    assert Note.OWN_CHANGE in note
+    assert "change of section counts as a transition" in "; ".join(note.words)
+    assert elements.credits[elements.credit[row]].confidence == "low"
