@@ -177,7 +177,7 @@ class Gathered:
         rows = np.arange(len(self.value))[where]
         self.notes[rows] |= int(Note.FALLBACK)
         of = self.credit[rows]
-        for credit in np.unique(of).tolist():
+        for credit in np.bincount(of).nonzero()[0].tolist():
             low = replace(self.credits[credit], confidence=CONFIDENCE[-1])
             self.credit[rows[of == credit]] = self.number(low)
 

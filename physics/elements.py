@@ -28,6 +28,7 @@ from .losses import (
     meeting_coefficients,
     transition_coefficients,
 )
+from .own_changes import count_own_changes
 
 
 class Kind(IntEnum):
@@ -349,12 +350,15 @@ def _coefficients(
     at = graph.ducts.parent[graph.bends.duct]
     found, notices = bend_coefficients(graph, state.reynolds[at])
     every.take_over(bend, found)
-    every.take_over(change, transition_coefficients(graph))
+    changes, own = transition_coefficients(graph)
+    every.take_over(change, changes)
     air = state.area, state.flow, state.velocity
     if len(graph.terminals.closed):  # no share of nothing is defined
         flow = np.where(state.flow == 0.0, _HARDLY * state.flow.max(), state.flow)
         air = state.area, flow, flow / state.area
     divided = leg_coefficients(graph, graph.legs, *air, graph.is_return, dead)
+    if len(own.rows):
+        count_own_changes(graph, air[0], air[1], own, divided)
     every.take_over(leg, divided)
     if len(component):
         duct = graph.component_duct

@@ -26,6 +26,7 @@ from . import elbows, ends, transitions
 from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
 from .junction_terms import BULLHEAD_FROM
 from .junctions import dividing_legs, joining_legs
+from .own_changes import OwnChanges, own_change_lengths, own_change_rows
 
 _STRAIGHT_LEG = np.radians(1.0)  # a straight leg that turns further bends too
 _SAME_RADIUS = 0.02  # diameters: what a radius measured in a drawing is off
@@ -274,7 +275,7 @@ def _one_credit(parts: Gathered) -> Coefficient:
     )
 
 
-def transition_coefficients(graph: DuctGraph) -> Gathered:
+def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
     """Coefficients of the transitions, each on the velocity in its smaller area.
 
     Parameters
@@ -287,20 +288,35 @@ def transition_coefficients(graph: DuctGraph) -> Gathered:
     gathered
         Shape (t,). The downstream duct of a contraction and the upstream duct of an
         expansion are their smaller areas.
+    own
+        What mains would spend that change their section at a junction; none in a
+        return, whose tables of joining air have it.
     """
-    ducts, found = graph.ducts, graph.transitions
+    ducts, found, legs = graph.ducts, graph.transitions, graph.legs
     after, before = found.duct, ducts.parent[found.duct]
+    length = found.length
     if graph.is_return:
         after, before = before, after
-    return transitions.transition(
+        rows = after[:0]
+    else:
+        rows = own_change_rows(ducts, legs)
+    if len(rows):
+        main, rest = legs.common[rows], legs.straight[rows]
+        before, after = np.append(before, main), np.append(after, rest)
+        length = np.append(length, own_change_lengths(graph, main, rest))
+    every = transitions.transition(
         ducts.shape[before],
         ducts.width[before],
         ducts.height[before],
         ducts.shape[after],
         ducts.width[after],
         ducts.height[after],
-        found.length,
+        length,
     )
+    if len(rows) == 0:
+        return every, OwnChanges(rows, every.value[:0])
+    count = len(found.duct)
+    return every.part(np.arange(count)), OwnChanges(rows, every.value[count:])
 
 
 def leg_coefficients(
@@ -426,9 +442,6 @@ def _legs_as_read(
         added = _own_bend(graph, legs, flow, size, bent, joining)
         found.value[bent] += added
         found.notes[bent] |= int(Note.FALLBACK)
-    if not joining:
-        plain = ~(legs.is_branch | legs.is_symmetrical | boxed)
-        _count_own_change(graph, legs, flow, size, plain, found)
     if boxed.any():
         found.put(boxed, ends.exit_abrupt() if joining else ends.entry_in_wall())
         found.notes[boxed] |= int(Note.FALLBACK)
@@ -552,61 +565,6 @@ def _own_bend(
     momentum = 2.0 * share**2 * (1.0 - np.cos(turn)) / wide
     whole = np.where(legs.is_branch[bent], 1.0, ((1.0 - share) / 0.3).clip(0.0, 1.0))
     return np.asarray(mitred + (momentum - mitred) * whole)
-
-
-def _count_own_change(
-    graph: DuctGraph,
-    legs: Legs,
-    flow: FloatArray,
-    size: FloatArray,
-    plain: BoolArray,
-    found: Gathered,
-) -> None:
-    """Add what a main's change of section spends that no table of its branch has.
-
-    Our own rule, as the tables end with a main that keeps its area or its velocity. One
-    that grows counts as a transition behind the branch. One in which the air grows
-    faster does in part: in full where the branch takes no air, and not at all where the
-    main shrinks as its airflow does, with a straight line between. So a small branch
-    changes little of what the change of section spends without it.
-
-    `plain` are straight legs past which air leaves.
-    """
-    ducts, schedule = graph.ducts, graph.schedule
-    radius = legs.entry == int(TakeoffEntry.RADIUS)
-    plain = plain & ~(radius & (ducts.shape[legs.common] == Shape.RECTANGULAR))
-    wide = size[legs.straight] / size[legs.common]
-    share = flow[legs.straight] / flow[legs.common]
-    part = np.where(wide < 1.0, (share - wide) / np.where(wide < 1.0, 1.0 - wide, 1), 1)
-    rows = (plain & (wide != 1.0) & (part > 0.0)).nonzero()[0]
-    if len(rows) == 0:
-        return
-    before, after = legs.common[rows], legs.straight[rows]
-    step = np.maximum(
-        np.abs(ducts.width[after] - ducts.width[before]),
-        np.abs(ducts.height[after] - ducts.height[before]),
-    )
-    length = schedule.transition_rule("")[0].length_for(step)
-    for name in schedule.transition_exceptions:
-        run = ducts.run[after] == graph.drawing.names.index(name)
-        length[run] = schedule.transition_rule(name)[0].length_for(step[run])
-    change = transitions.transition(
-        ducts.shape[before],
-        ducts.width[before],
-        ducts.height[before],
-        ducts.shape[after],
-        ducts.width[after],
-        ducts.height[after],
-        length,
-    )
-    speed = share[rows] / np.minimum(wide[rows], 1.0)  # in the smaller area
-    added = change.value * speed**2 * part[rows].clip(0.0, 1.0)
-    counts = added > 0.0
-    rows = rows[counts]
-    found.value[rows] += added[counts]
-    found.stand_in(rows)
-    own = int(Note.FALLBACK | Note.CLAMPED | Note.EXTENDED)
-    found.notes[rows] = found.notes[rows] & ~own | int(Note.OWN_CHANGE)
 
 
 def _other_areas(legs: Legs, size: FloatArray) -> FloatArray:

@@ -1,0 +1,109 @@
+"""A main that changes its section where a branch leaves it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from elbowroom.layout import (
+    DuctGraph,
+    Ducts,
+    FloatArray,
+    IntArray,
+    Legs,
+    Shape,
+    TakeoffEntry,
+)
+
+from .coefficient import Gathered, Note
+
+
+@dataclass(frozen=True, eq=False)
+class OwnChanges:
+    """Changes of section of mains where a branch leaves them: rows of the legs.
+
+    Parameters
+    ----------
+    rows
+        The straight legs that have one.
+    value
+        What a transition behind the branch would spend, on the velocity in its smaller
+        area; shape as `rows`.
+    """
+
+    rows: IntArray
+    value: FloatArray
+
+
+def own_change_rows(ducts: Ducts, legs: Legs) -> IntArray:
+    """Straight legs whose section is not that of the common duct; no radius wyes.
+
+    The table of these has rows of other areas.
+    """
+    main, rest = legs.common, legs.straight
+    found = (ducts.width[main] != ducts.width[rest]) | (
+        ducts.height[main] != ducts.height[rest]
+    )
+    found |= ducts.shape[main] != ducts.shape[rest]
+    found &= (legs.duct == rest) & (legs.duct != main)
+    found &= ~legs.is_branch | legs.is_symmetrical
+    radius = legs.entry == int(TakeoffEntry.RADIUS)
+    found &= ~(radius & (ducts.shape[main] == Shape.RECTANGULAR))
+    return np.asarray(found.nonzero()[0])
+
+
+def own_change_lengths(graph: DuctGraph, main: IntArray, rest: IntArray) -> FloatArray:
+    """Length of the transition that a main's change of section counts as, m."""
+    ducts, schedule = graph.ducts, graph.schedule
+    step = np.maximum(
+        np.abs(ducts.width[rest] - ducts.width[main]),
+        np.abs(ducts.height[rest] - ducts.height[main]),
+    )
+    length = schedule.transition_rule("")[0].length_for(step)
+    for name in schedule.transition_exceptions:
+        named = ducts.run[rest] == graph.drawing.names.index(name)
+        length[named] = schedule.transition_rule(name)[0].length_for(step[named])
+    return length
+
+
+def count_own_changes(
+    graph: DuctGraph,
+    size: FloatArray,
+    flow: FloatArray,
+    own: OwnChanges,
+    found: Gathered,
+) -> None:
+    """Add to the legs what a main's change of section spends that no table has.
+
+    Parameters
+    ----------
+    graph, size, flow
+        The graph; area of its ducts, m², and airflow, m³/s.
+    own
+        The changes, as `transition_coefficients` gives them.
+    found
+        Coefficients of the graph's legs, which are added to and noted.
+
+    Notes
+    -----
+    Our own rule, as the tables end with a main that keeps its area or its velocity. One
+    that grows counts as a transition behind the branch. One in which the air grows
+    faster does in part: in full where the branch takes no air, and not at all where the
+    main shrinks as its airflow does, with a straight line between. So a small branch
+    changes little of what the change of section spends without it.
+    """
+    legs, rows = graph.legs, own.rows
+    main, rest = legs.common[rows], legs.straight[rows]
+    wide, share = size[rest] / size[main], flow[rest] / flow[main]
+    shrinks = wide < 1.0
+    part = np.where(shrinks, (share - wide) / np.where(shrinks, 1.0 - wide, 1.0), 1.0)
+    part = part.clip(0.0, 1.0) * (1.0 - legs.likeness[rows])
+    speed = share / np.minimum(wide, 1.0)  # in the smaller area
+    added = own.value * speed**2 * part
+    counts = added > 0.0
+    if not counts.any():
+        return
+    rows = rows[counts]
+    found.value[rows] += added[counts]
+    found.stand_in(rows)
+    instead = int(Note.FALLBACK | Note.CLAMPED | Note.EXTENDED)
+    found.notes[rows] = found.notes[rows] & ~instead | int(Note.OWN_CHANGE)
