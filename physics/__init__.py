@@ -26,15 +26,8 @@ from .air import Air, air, air_of, pressure_at
 from .analysis import Analysis, analyse
 from .balance import Setting, balance, damper_words, open_shares
 from .budget import Budget, budget, plan_with_returns, with_returns
-from .checks import (
-    Check,
-    checks,
-    power_of,
-    static_pressure,
-    surface_of,
-    terminal_static,
-    velocity_limits,
-)
+from .checked import Check
+from .checks import checks, power_of
 from .close_pairs import ClosePair
 from .coefficient import Coefficient, Credit, LookupRefused, Note
 from .compare import Comparison, Option, compare
@@ -49,6 +42,7 @@ from .loops import settled, settled_audit
 from .network import solve_network
 from .operate import Operation, operate
 from .power import FanPower, fan_power
+from .pressure_checks import static_pressure, surface_of, terminal_static
 from .proportion import (
     METHODS,
     Aim,
@@ -82,6 +76,7 @@ from .uncertainty import (
     path_bands,
     share_less,
 )
+from .velocity_checks import velocity_limits
 
 __all__ = [
     "ALLOWANCE",

@@ -7,10 +7,10 @@ import numpy as np
 from elbowroom.layout import Section, sections
 
 from .analysis import Analysis
-from .checks import velocity_limits
 from .conditions import material_of
 from .elements import Kind
 from .sizes import equivalent_diameter
+from .velocity_checks import velocity_limits
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,11 +30,11 @@ from elbowroom.layout import (
 
 from . import sizes
 from .analysis import Analysis, analyse
-from .checks import velocity_limits
 from .elements import Kind
 from .flows import terminals_fed
 from .site_air import fan_air_notices
 from .system import WINDOW
+from .velocity_checks import velocity_limits
 
 METHODS = ("equal friction", "velocity", "static regain")
 REGAIN = 0.75  # share of the fall of velocity pressure that comes back: from memory

@@ -8,8 +8,8 @@ import numpy as np
 from elbowroom.layout import FloatArray, IntArray, Section, Shape
 
 from .analysis import Analysis
-from .checks import surface_of
 from .elements import Kind
+from .pressure_checks import surface_of
 from .tables import chosen, rows
 
 # Common practice, no published source: lengths that duct comes in and spacing of
