@@ -17,10 +17,10 @@ from elbowroom.layout import (
 from .analysis import Analysis
 from .coefficient import Note
 from .dampers import butterfly_angle
-from .settling import NEXT_TO_NONE, Rounds, shares, side_of, ways_of
+from .settling import NEXT_TO_NONE, Rounds, change_of, shares, side_of, ways_of
 
 _WORTH = 1.0  # Pa: less than this needs no damper
-_STEPS = 200
+_STEPS = 400
 _SETTLED = 1e-6  # largest relative change of an airflow
 
 
@@ -190,7 +190,7 @@ def open_shares(analysis: Analysis) -> FloatArray:
             share, resistance, way = shares(side, flow, way)
             found = np.sqrt(analysis.critical_loss / resistance) * share
             found = np.maximum(found, NEXT_TO_NONE * design)
-            if float(np.abs(found / flow - 1.0).max()) < _SETTLED:
+            if float(change_of(flow, found, design).max()) < _SETTLED:
                 some = found > NEXT_TO_NONE * design
                 return np.asarray(np.where(some, found / design, 0.0))
             flow = rounds.begin_next(flow, found)

@@ -24,7 +24,7 @@ from .loops import (
     still_notices,
     way_words,
 )
-from .settling import NEXT_TO_NONE, Rounds, Side, shares, side_of, ways_of
+from .settling import NEXT_TO_NONE, Rounds, Side, change_of, shares, side_of, ways_of
 from .site_air import fan_air_notices, fan_at_site
 from .system import SAME
 
@@ -146,8 +146,8 @@ def operate(
             for q, (share, _, _), side in zip(into, found, sides, strict=True)
         ]
         changes = [
-            np.abs(after / before - 1.0)
-            for after, before in zip(new, flows, strict=True)
+            change_of(before, after, side.analysis.graph.terminals.flow)
+            for before, after, side in zip(flows, new, sides, strict=True)
         ]
         change = max(float(one.max()) for one in changes)
         if change < _SETTLED or rounds.count == _STEPS:

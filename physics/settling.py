@@ -15,7 +15,7 @@ from .system import at_fan
 _LEAST = 1e-6  # of the velocity pressure: what a path loses at the least
 NEXT_TO_NONE = 1e-3  # of design: what a terminal is left with that gets no air
 _DEPTH = 8  # rounds that a mixed one looks back
-_MIXED = 100  # rounds after which what has not settled is damped
+_TURN = 50  # rounds that are mixed before as many are damped, and so on
 _FARTHEST = 1.0  # of the logarithm of an airflow in a round
 
 
@@ -93,14 +93,23 @@ def shares(
     return share[ends], resistance + side.outside, way
 
 
+def change_of(before: FloatArray, after: FloatArray, design: FloatArray) -> FloatArray:
+    """How far airflows have changed in a round, over themselves, shape (t,).
+
+    Over a tenth of design at the least: how little a starved terminal gets is no
+    matter.
+    """
+    return np.asarray(np.abs(after - before) / np.maximum(before, 0.1 * design))
+
+
 class Rounds:
     """Rounds of airflows that settle, each begun from what the last ones taught.
 
     Anderson mixing of the logarithms, so that no airflow turns round: of Walker and Ni,
     Anderson acceleration for fixed-point iterations, 2011 (from memory). A takeoff's
     loss hardly hangs on its own airflow, and plain rounds then come near by a few per
-    cent each. Where mixing does not help, as where a table has a step, rounds are
-    damped: each begins at the mean of the last two.
+    cent each. Where that does not help, as where a table has a step or a branch gets
+    next to none, rounds are damped in turn: each begins at the mean of the last two.
     """
 
     def __init__(self) -> None:
@@ -113,9 +122,11 @@ class Rounds:
 
         `flow` are those at which a round began, `found` those that came out of it.
         """
+        turn = self.count // _TURN % 2
         self.count += 1
         before, away = np.log(flow), np.log(found / flow)
-        if self.count > _MIXED:
+        if turn:
+            self._before, self._away = [], []
             return np.asarray(np.sqrt(flow * found))
         self._before = [*self._before[-_DEPTH:], before]
         self._away = [*self._away[-_DEPTH:], away]
