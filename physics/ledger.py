@@ -232,6 +232,12 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
             acts_on=FAN,
             fan=replace(fan, pressure_at="standard air"),
         )
+    assume(
+        len(fan.curve) > 2,
+        "a smooth curve between the points of the fan's (a monotone cubic)",
+        "give more of its points about the design airflow",
+        acts_on=FAN,
+    )
     if is_far(moved) and air.losses_at is None:
         assume(
             len(schedule.losses)
@@ -241,8 +247,11 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
             f"{density_words(moved.density)}",
             LOSSES_AT,
             f"those in standard air of {density_words(STANDARD_DENSITY)}, times "
-            f"{density_ratio(moved):.3f} here, of terminals and components; under "
-            "[losses] too, which no path holds",
+            f"{density_ratio(moved):.3f} here"
+            + (
+                "; those under [losses] too, which no path holds"
+                * bool(schedule.losses)
+            ),
             air=replace(air, losses_at="standard air"),
         )
     drawing = graph.drawing
@@ -251,7 +260,7 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
     if drawing.up_origin.startswith("assumed"):
         assume(1, f"{drawing.up.upper()} as the axis that is up", "say --up")
     unsaid = [o for o in drawing.section_origin.values() if "millimetres" in o]
-    assume(len(unsaid), "sizes in names in millimetres", "write a unit in the names")
+    assume(len(unsaid), "sizes without a unit in millimetres", "write their unit")
     return found
 
 

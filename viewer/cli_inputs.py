@@ -180,6 +180,7 @@ def _return_side(
     if own is None:
         return analysed(route, supply.for_return(), reading)
     schedule = schedule_for(route, own)
+    tell(f"using the schedule {own.name}")
     said = []
     if schedule.source.is_supply:
         said.append(

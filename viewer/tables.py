@@ -232,7 +232,8 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
     console.print(table)
     console.print(
         "Single-blade dampers, angles from open; 'open' is the airflow that settles "
-        "with no damper, the fan keeping its pressure: `operate` follows its curve."
+        "with no damper at what the critical path needs by design: `operate` follows "
+        "the fan."
     )
 
 
@@ -506,7 +507,8 @@ def _paths(analysis: Analysis, display: Display) -> Any:
 
 def _critical(analysis: Analysis, display: Display) -> Any:
     e = analysis.elements
-    table = new_table("Along the critical path")
+    rate = display.rates(analysis.system.rate)
+    table = new_table(f"Along the critical path, lengths at {rate}")
     table.add_column("element", no_wrap=True)
     table.add_column("what")
     table.add_column("size", no_wrap=True)
