@@ -136,7 +136,11 @@ def flow_flags(
     for bit, words in _REMARKABLE.items():
         if noted & bit:
             rows = (elements.notes & bit).nonzero()[0]
-            shown = ", ".join(map(elements.identifier, rows[:6].tolist()))
+            runs = graph.ducts.run[elements.duct[rows[:6]]].tolist()
+            shown = ", ".join(
+                f"{elements.identifier(row)} in '{graph.drawing.names[run]}'"
+                for row, run in zip(rows[:6].tolist(), runs, strict=True)
+            )
             more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
             flags.append(warning(f"{shown}{more}", words))
     return flags
