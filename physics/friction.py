@@ -14,6 +14,7 @@ TURBULENT_FROM = 4000.0
 GALVANISED = 9e-5  # m, 0.0003 ft: ASHRAE Fundamentals 2021, ch. 21, table 1, average
 _CHUNK = 1 << 14  # elements at a time, so that every array of a pass stays in cache
 _LOG10 = 2.0 / np.log(10.0)
+_BEGIN = 6.0  # 1 / sqrt(f) that stands within at first: ducts have about 7
 
 
 class Regime(IntEnum):
@@ -59,15 +60,15 @@ def friction_factor(
 
     Notes
     -----
-    Colebrook, with x = 1 / sqrt(f): x + 2 log10(eps / (3.7 D) + 2.51 x / Re) = 0, by
-    Newton's method from Haaland's value: two fixed steps, so that whole arrays go
-    through together. Laminar 64 / Re below 2000; between 2000 and 4000 a straight line
+    Colebrook, with x = 1 / sqrt(f): x + 2 log10(eps / (3.7 D) + 2.51 x / Re) = 0. From
+    what follows where x = 6 stands inside, within 6 per cent, one step of Halley's
+    method and one of Newton's lead to a few 1e-13, so that whole arrays go through
+    together. Laminar 64 / Re below 2000; between 2000 and 4000 a straight line
     in Re joins the two, as there is no agreed formula.
 
     References
     ----------
     .. [1] ASHRAE Handbook Fundamentals, duct design chapter, Colebrook's equation.
-    .. [2] S. E. Haaland, J. Fluids Eng. 105 (1983) 89 (from memory).
 
     Examples
     --------
@@ -100,29 +101,41 @@ def friction_factor(
 
 
 def _turbulent(re: FloatArray, rough: FloatArray, out: FloatArray) -> None:
-    """Colebrook's factor into `out`; one power and three logarithms an element."""
+    """Colebrook's factor into `out`; three logarithms an element and no power.
+
+    For y = ln(10) / 2 x the equation is y + ln(a + b y) = 0, and `n` is -y.
+    """
     a = rough * (1.0 / 3.7)
-    b = 2.51 / re
-    # Haaland: 1/sqrt(f) = -1.8 log10((eps/3.7D)^1.11 + 6.9/Re).
-    x = a**1.11
-    x += b * (6.9 / 2.51)
-    np.log(x, out=x)
-    x *= -0.9 * _LOG10
-    inner, step = np.empty_like(x), np.empty_like(x)
-    bend = b * _LOG10
-    for _ in range(2):
-        np.multiply(b, x, out=inner)
-        inner += a
-        # (x + 2 log10 inner) / (1 + bend / inner), with one division.
-        np.log(inner, out=step)
-        step *= _LOG10
-        step += x
-        step *= inner
-        inner += bend
-        step /= inner
-        x -= step
-    np.multiply(x, x, out=out)
-    np.reciprocal(out, out=out)
+    b = (2.51 * _LOG10) / re
+    n = b * (_BEGIN / _LOG10)
+    n += a
+    np.log(n, out=n)
+    # Halley: F F' / (F'² - F F'' / 2), with F'' = -(b / inner)².
+    inner = b * n
+    np.subtract(a, inner, out=inner)
+    bend = b / inner
+    np.log(inner, out=inner)
+    inner -= n
+    slope = bend + 1.0
+    bend *= bend
+    bend *= inner
+    bend *= 0.5
+    inner *= slope
+    slope *= slope
+    slope += bend
+    inner /= slope
+    n += inner
+    # Newton: F / F', with one division.
+    np.multiply(b, n, out=inner)
+    np.subtract(a, inner, out=inner)
+    np.log(inner, out=slope)
+    slope -= n
+    slope *= inner
+    inner += b
+    slope /= inner
+    n += slope
+    n *= n
+    np.divide(1.0 / (_LOG10 * _LOG10), n, out=out)
 
 
 def _slow_flow(re: FloatArray, rough: FloatArray, out: FloatArray) -> None:
