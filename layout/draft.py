@@ -3,12 +3,13 @@
 from collections import Counter
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from .drawing import NOTHING_SAID
 from .faults import BadInput
 from .names import toml_key
 from .pieces import RunSections
-from .places import NEAR, coordinates, place_words
+from .places import NEAR, at_key, place_words
 from .run_names import labels
 from .schedule import Schedule
 from .sections import Shape
@@ -16,6 +17,7 @@ from .source import find_source
 from .topology import Topology
 
 _OPEN = '"..."'
+End = tuple[int, int, tuple[str, ...]]  # a free end: node, run, names of the run
 
 
 def draft_schedule(
@@ -39,11 +41,22 @@ def draft_schedule(
         refused at each of these. Empty where nothing is wanting.
     """
     schedule = schedule or Schedule()
+    source = _source_node(topology, schedule)
+    ends = [
+        (node, run, labels(topology.drawing, run))
+        for node, run in zip(
+            topology.free_ends.tolist(),
+            topology.run[topology.segment_at(topology.free_ends)].tolist(),
+            strict=True,
+        )
+        if node != source
+    ]
     parts = [
-        _source(topology, schedule),
-        _terminals(topology, schedule),
+        _terminals(topology, schedule, ends, source is None),
         _sections(topology, sections),
     ]
+    if source is None:
+        parts.insert(0, _source(topology, ends))
     wanted = [part for part in parts if part]
     if not wanted:
         return ""
@@ -68,46 +81,44 @@ _BEYOND = """\
 """
 
 
-def _source(topology: Topology, schedule: Schedule) -> str:
-    """What there is to say of the source where it cannot be told."""
-    if _source_node(topology, schedule) is not None:
-        return ""
+def _source(topology: Topology, ends: list[End]) -> str:
+    """Every free end as what the source may be."""
     lines = ["[source]  # the end at the fan: take the # off one of these"]
-    for node in topology.free_ends.tolist():
-        run = _run_at(topology, node)
+    for node, run, _ in ends:
         name = _comment(topology.drawing.names[run])
-        lines.append(f"# {_at(topology, node)}  # run '{name}'")
-    if len(topology.free_ends) == 0:
+        lines.append(f"# {at_key(topology.nodes[node])}  # run '{name}'")
+    if not ends:
         lines.append('# at = ["...", "...", "..."]  # no duct has a free end')
     return "\n".join(lines) + "\n"
 
 
-def _terminals(topology: Topology, schedule: Schedule) -> str:
-    """A table for each free end without an airflow, but for the source."""
+def _terminals(
+    topology: Topology, schedule: Schedule, ends: list[End], one_is_source: bool
+) -> str:
+    """A table for each free end without an airflow."""
     drawing = topology.drawing
-    source = _source_node(topology, schedule)
-    ends = [node for node in topology.free_ends.tolist() if node != source]
-    runs = [_run_at(topology, node) for node in ends]
-    shared = Counter(labels(drawing, run)[0] for run in runs)
+    shared = Counter(names[0] for _, _, names in ends)
+    known = {spec.run or n for n, spec in schedule.terminals.items() if spec.at is None}
+    at = _said_by_place(topology, [node for node, _, _ in ends], schedule)
+    divided = _divided(topology)
     taken = set(schedule.terminals)
     lines = []
-    for node, run in zip(ends, runs, strict=True):
-        name = labels(drawing, run)[0]
-        drawn = not np.isnan(drawing.flow[run]) and not _is_divided(topology, run)
-        if drawn or _is_said(topology, node, run, schedule):
+    for node, run, names in ends:
+        drawn = not np.isnan(drawing.flow[run]) and run not in divided
+        if drawn or node in at or not known.isdisjoint(names):
             continue
-        number, key = 1, name
+        number, key = 1, names[0]
         while key in taken:
             number += 1
-            key = f"{name} {number}"
+            key = f"{names[0]} {number}"
         taken.add(key)
         lines.append(f"[terminals.{toml_key(key)}]")
         lines.append(f"flow = {_OPEN}  # at {place_words(topology.nodes[node])}")
-        if shared[name] > 1:
-            lines.append(_at(topology, node))
-        elif key != name:
-            lines.append(f"run = {toml_key(name)}")
-    if lines and source is None:
+        if shared[names[0]] > 1:
+            lines.append(at_key(topology.nodes[node]))
+        elif key != names[0]:
+            lines.append(f"run = {toml_key(names[0])}")
+    if lines and one_is_source:
         lines.insert(0, "# The one at the source is none: delete it.")
     return "\n".join([*lines, ""]) if lines else ""
 
@@ -133,32 +144,24 @@ def _source_node(topology: Topology, schedule: Schedule) -> int | None:
         return None
 
 
-def _is_said(topology: Topology, node: int, run: int, schedule: Schedule) -> bool:
-    """Whether a schedule has a terminal for a free end."""
-    mine = labels(topology.drawing, run)
-    for name, spec in schedule.terminals.items():
-        if spec.at is not None:
-            if np.linalg.norm(topology.nodes[node] - np.array(spec.at)) <= NEAR:
-                return True
-        elif (spec.run or name) in mine:
-            return True
-    return False
+def _said_by_place(
+    topology: Topology, nodes: list[int], schedule: Schedule
+) -> set[int]:
+    """Those of some nodes at which a schedule has a terminal by its place."""
+    places = [spec.at for spec in schedule.terminals.values() if spec.at is not None]
+    if not places or not nodes:
+        return set()
+    near, _ = cKDTree(places).query(topology.nodes[nodes])
+    return set(np.array(nodes)[np.asarray(near) <= NEAR].tolist())
 
 
-def _is_divided(topology: Topology, run: int) -> bool:
-    """Whether others branch off along a run: its airflow is that before them."""
-    ends = topology.ends[topology.run == run].ravel()
-    inner, count = np.unique(ends, return_counts=True)
-    return bool((topology.degree[inner[count > 1]] > 2).any())
-
-
-def _run_at(topology: Topology, node: int) -> int:
-    return int(topology.run[topology.segment_at(np.array([node]))[0]])
-
-
-def _at(topology: Topology, node: int) -> str:
-    place = ", ".join(f'"{part} m"' for part in coordinates(topology.nodes[node]))
-    return f"at = [{place}]"
+def _divided(topology: Topology) -> set[int]:
+    """Runs along which others branch off: their airflow is that before these."""
+    count = len(topology.nodes)
+    keys = topology.run.repeat(2) * count + topology.ends.ravel()
+    inner, times = np.unique(keys, return_counts=True)
+    inner = inner[times > 1]
+    return set((inner[topology.degree[inner % count] > 2] // count).tolist())
 
 
 def _comment(text: str) -> str:

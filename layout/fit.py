@@ -107,8 +107,7 @@ def _high_branches(
     rows = (own_size > (1.0 + _SAME_SIZE) * main_size).nonzero()[0]
     return [
         note(
-            f"{topology.drawing.place(int(ducts.run[own[row]]))}, at "
-            f"{topology.place(int(ducts.start[own[row]]))}",
+            _branch_words(topology, ducts, int(own[row])),
             f"the branch of {_size(ducts, int(own[row]))} is "
             f"{length_words(float(own_size[row]))} high where the side of its main is "
             f"{length_words(float(main_size[row]))}",
@@ -119,6 +118,12 @@ def _high_branches(
         )
         for row in rows.tolist()
     ]
+
+
+def _branch_words(topology: Topology, ducts: Ducts, duct: int) -> str:
+    """Where a branch leaves its main, for a message."""
+    run, start = int(ducts.run[duct]), int(ducts.start[duct])
+    return f"{topology.drawing.place(run)}, at {topology.place(start)}"
 
 
 def _extent(ducts: Ducts, duct: IntArray, way: FloatArray) -> FloatArray:
@@ -138,8 +143,7 @@ def _huge_branches(
     """Branches that are wider and higher than the main that they leave."""
     return [
         warning(
-            f"{topology.drawing.place(int(ducts.run[own[row]]))}, at "
-            f"{topology.place(int(ducts.start[own[row]]))}",
+            _branch_words(topology, ducts, int(own[row])),
             f"the branch of {_size(ducts, int(own[row]))} is larger in every direction "
             f"than its main of {_size(ducts, int(main[row]))}",
             "correct one of the two sizes, or draw the main as large up to there",

@@ -26,3 +26,14 @@ def place_words(point: Iterable[float]) -> str:
     '(1.5, 0, 3) m'
     """
     return f"({', '.join(coordinates(point))}) m"
+
+
+def at_key(point: Iterable[float]) -> str:
+    """The key of a schedule that means a place.
+
+    Examples
+    --------
+    >>> at_key([1.5, 0.0, 3.0])
+    'at = ["1.5 m", "0 m", "3 m"]'
+    """
+    return "at = [" + ", ".join(f'"{part} m"' for part in coordinates(point)) + "]"

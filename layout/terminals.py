@@ -10,7 +10,7 @@ from .fittings import Ducts, Legs, Terminals
 from .islands import loose_words
 from .names import toml_key, unique
 from .nearest import nearest
-from .places import NEAR, coordinates
+from .places import NEAR, at_key
 from .quantity_words import airflow_words, length_words
 from .run_names import labels
 from .schedule import Schedule
@@ -110,7 +110,7 @@ def match_terminals(
         elif spec_of is None and names[place] in schedule.terminals:
             remedy = (
                 f"[terminals.{toml_key(names[place])}] is another end: add a terminal "
-                f'with {_at(topology, node)} and flow = "..." to the schedule'
+                f'with {at_key(topology.nodes[node])} and flow = "..." to the schedule'
             )
         else:
             run = int(runs[place])
@@ -210,7 +210,8 @@ def _chosen(
                     f"{len(found)} free ends of the drawing go by that name",
                     "write a terminal for each, with "
                     + " and ".join(
-                        _at(topology, int(ducts.finish[duct])) for duct in found[:4]
+                        at_key(topology.nodes[int(ducts.finish[duct])])
+                        for duct in found[:4]
                     )
                     + (" and so on" if len(found) > 4 else ""),
                 )
@@ -227,12 +228,6 @@ def _chosen(
         else:
             chosen[found[0]] = name
     return chosen, disputed
-
-
-def _at(topology: Topology, node: int) -> str:
-    """The key of the schedule that means a node."""
-    place = coordinates(topology.nodes[node])
-    return "at = [" + ", ".join(f'"{part} m"' for part in place) + "]"
 
 
 def _instead(name: str, known: list[str], ends: list[str]) -> str:

@@ -17,10 +17,9 @@ from elbowroom.layout import (
 from .analysis import Analysis
 from .coefficient import Note
 from .dampers import butterfly_angle
-from .settling import NEXT_TO_NONE, Rounds, change_of, shares, side_of, ways_of
+from .settling import NEXT_TO_NONE, STEPS, Rounds, change_of, shares, side_of, ways_of
 
 _WORTH = 1.0  # Pa: less than this needs no damper
-_STEPS = 400
 _SETTLED = 1e-6  # largest relative change of an airflow
 
 
@@ -186,7 +185,7 @@ def open_shares(analysis: Analysis) -> FloatArray:
     flow, way = design, ways_of(analysis)
     rounds = Rounds()
     try:
-        while rounds.count < _STEPS:
+        while rounds.count < STEPS:
             share, resistance, way = shares(side, flow, way)
             found = np.sqrt(analysis.critical_loss / resistance) * share
             found = np.maximum(found, NEXT_TO_NONE * design)

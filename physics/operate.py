@@ -24,11 +24,19 @@ from .loops import (
     still_notices,
     way_words,
 )
-from .settling import NEXT_TO_NONE, Rounds, Side, change_of, shares, side_of, ways_of
+from .settling import (
+    NEXT_TO_NONE,
+    STEPS,
+    Rounds,
+    Side,
+    change_of,
+    shares,
+    side_of,
+    ways_of,
+)
 from .site_air import fan_air_notices, fan_at_site
 from .system import SAME
 
-_STEPS = 400
 _SETTLED = 1e-10  # largest relative change of an airflow
 _CLOSE = 1e-4  # what still changes more is no result
 
@@ -150,7 +158,7 @@ def operate(
             for before, after, side in zip(flows, new, sides, strict=True)
         ]
         change = max(float(one.max()) for one in changes)
-        if change < _SETTLED or rounds.count == _STEPS:
+        if change < _SETTLED or rounds.count == STEPS:
             flows = new
             break
         ends = np.cumsum([len(one) for one in new])[:-1]
@@ -172,7 +180,7 @@ def operate(
         notices.append(
             warning(
                 analysis.graph.schedule.file,
-                f"the airflows still change by {change:.1e} after {_STEPS} rounds",
+                f"the airflows still change by {change:.1e} after {STEPS} rounds",
                 "look for a junction that feeds on its own airflow",
             )
         )
@@ -222,7 +230,7 @@ def _unsettled(
         remedy += f"; or open the loop at {weakest}, which carries the least"
     return refusal(
         graph.drawing.file,
-        f"no airflows settle: after {_STEPS} rounds that of "
+        f"no airflows settle: after {STEPS} rounds that of "
         f"'{graph.terminals.name[row]}', {airflow_words(float(flows[side][row]))}, "
         f"still changes by {100 * float(changes[side][row]):.2g} %",
         remedy,

@@ -13,6 +13,7 @@ from .loops import dead_ducts, flows_at, settled, terminal_rows
 from .system import at_fan
 
 _LEAST = 1e-6  # of the velocity pressure: what a path loses at the least
+STEPS = 400  # rounds at the most
 NEXT_TO_NONE = 1e-3  # of design: what a terminal is left with that gets no air
 _DEPTH = 8  # rounds that a mixed one looks back
 _TURN = 50  # rounds that are mixed before as many are damped, and so on

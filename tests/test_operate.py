@@ -140,6 +140,6 @@ def test_more_pressure_gives_more_air_everywhere(pressure: float, more: float) -
 
 
 def test_what_does_not_settle_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sys.modules[operate.__module__], "_STEPS", 2)
+    monkeypatch.setattr(sys.modules[operate.__module__], "STEPS", 2)
     with pytest.raises(BadInput, match="no airflows settle: after 2 rounds"):
         operate(layout(FanSpec(total_pressure=60.0)))
