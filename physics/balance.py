@@ -61,6 +61,21 @@ class Setting:
     open_share: float
 
 
+@dataclass(frozen=True, eq=False)
+class Blades:
+    """What `Setting` holds of each terminal's damper, arrays of shape (t,).
+
+    `angle` is given where none is needed too; `notes` are those of its table.
+    """
+
+    branch: IntArray
+    duct: IntArray
+    excess: FloatArray
+    coefficient: FloatArray
+    angle: FloatArray
+    notes: IntArray
+
+
 def balance(analysis: Analysis) -> list[Setting]:
     """Work out the dampers that give every terminal its design airflow.
 
@@ -81,6 +96,34 @@ def balance(analysis: Analysis) -> list[Setting]:
     A single-blade damper that is open loses a little already: where that is more than
     the excess, it stays open and the terminal gets a little less than its share.
     """
+    set_to, share = blades(analysis), open_shares(analysis)
+    excess, angle, notes = set_to.excess, set_to.angle, set_to.notes
+    order = np.argsort(excess, kind="stable")
+    found = []
+    for place, row in enumerate(order.tolist(), start=1):
+        needed = bool(excess[row] >= _WORTH)
+        shut = bool(notes[row] & int(Note.CLAMPED)) and float(angle[row]) > 0.1
+        found.append(
+            Setting(
+                row,
+                place,
+                float(excess[row]),
+                int(set_to.duct[row]),
+                int(set_to.branch[row]),
+                float(set_to.coefficient[row]),
+                float(angle[row]) if needed else None,
+                needed and shut,
+                float(share[row]),
+            )
+        )
+    return found
+
+
+def blades(analysis: Analysis) -> Blades:
+    """Dampers of all terminals as arrays, without how the air goes when they are open.
+
+    Parameters and notes are those of `balance`.
+    """
     graph = analysis.graph
     branch, duct = _own_ducts(graph, analysis.conditions.is_flexible)
     excess = analysis.critical_loss - analysis.path_loss
@@ -95,26 +138,7 @@ def balance(analysis: Analysis) -> list[Setting]:
             angle[mine], notes[mine] = butterfly_angle(
                 np.maximum(wanted[mine], 1e-9), section
             )
-    share = open_shares(analysis)
-    order = np.argsort(excess, kind="stable")
-    found = []
-    for place, row in enumerate(order.tolist(), start=1):
-        needed = bool(excess[row] >= _WORTH)
-        shut = bool(notes[row] & int(Note.CLAMPED)) and float(angle[row]) > 0.1
-        found.append(
-            Setting(
-                row,
-                place,
-                float(excess[row]),
-                int(duct[row]),
-                int(branch[row]),
-                float(wanted[row]),
-                float(angle[row]) if needed else None,
-                needed and shut,
-                float(share[row]),
-            )
-        )
-    return found
+    return Blades(branch, duct, excess, wanted, angle, notes)
 
 
 def _own_ducts(graph: DuctGraph, is_flexible: BoolArray) -> tuple[IntArray, IntArray]:

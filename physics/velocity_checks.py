@@ -13,7 +13,7 @@ from elbowroom.layout import (
 
 from . import noise
 from .analysis import Analysis
-from .balance import balance
+from .balance import blades
 from .checked import Check, of_ducts, roles, run_of
 from .tables import chosen
 
@@ -218,14 +218,16 @@ def made_noise(analysis: Analysis) -> list[Check]:
                 source,
             )
         )
-    settings = [s for s in balance(analysis) if s.angle and s.excess > 1.0]
-    if settings:
-        duct = np.array([s.duct for s in settings])
+    dampers = blades(analysis)
+    order = np.argsort(dampers.excess, kind="stable")
+    rows = order[(dampers.excess[order] > 1.0) & (dampers.angle[order] > 0.0)]
+    if len(rows):
+        duct = dampers.duct[rows]
         bands = noise.damper(
             state.flow[duct],
             state.area[duct],
             ducts.height[duct],
-            np.array([s.excess for s in settings]),
+            dampers.excess[rows],
         )
         found.append(
             _loudest(
