@@ -4,7 +4,13 @@ from . import sections, units
 from .audit import Audit, audit, ranked
 from .basis import Basis
 from .boxes import Boxes, boxes_of, overlap_depth
-from .clearance import Clearances, clearances, duct_clearances, piece_ducts
+from .clearance import (
+    Clearances,
+    clearances,
+    duct_clearances,
+    piece_ducts,
+    side_clearances,
+)
 from .constructions import (
     ELBOW_CONSTRUCTIONS,
     TAKEOFF_ENTRIES,
@@ -183,6 +189,7 @@ __all__ = [
     "section_in_name",
     "section_words",
     "sections",
+    "side_clearances",
     "size_words",
     "solids",
     "structure_in",

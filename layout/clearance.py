@@ -149,6 +149,51 @@ def duct_clearances(
     return _ranked(hulls, hulls, row[near], other[near], distance[near])
 
 
+def side_clearances(
+    graph: DuctGraph,
+    solids: Solids,
+    other: DuctGraph,
+    others: Solids,
+    *,
+    insulation: tuple[float, float] = (0.0, 0.0),
+    required: float = 0.0,
+) -> Clearances:
+    """Find ducts of two layouts that overlap, or come nearer than required.
+
+    Parameters
+    ----------
+    graph, solids
+        The ducts of one layout, a supply say, and their true shape.
+    other, others
+        Those of the other one, a return say.
+    insulation
+        Thickness of insulation around the ducts of each, m.
+    required
+        Distance to keep, m.
+
+    Returns
+    -------
+    clearances
+        Every pair of pieces nearer than that; `other` counts those of the other layout.
+        Left out is what lies at the sources of both, as at one fan.
+    """
+    if not len(solids.row) or not len(others.row):
+        return _NOTHING
+    hulls = _Hulls(solids, insulation[0])
+    bodies = _Hulls(others, insulation[1], hulls.origin)
+    row, number = _candidates(hulls, bodies, required)
+    place = hulls.between(bodies, row, number)
+    at_fan = np.ones(len(row), dtype=bool)
+    for ducts in (graph.ducts, other.ducts):
+        first = int(np.argmax(ducts.parent < 0))
+        reach = _NEAR_JOINT * max(ducts.width[first], ducts.height[first])
+        at_fan &= np.linalg.norm(place - ducts.begin[first], axis=1) < reach
+    row, number = row[~at_fan], number[~at_fan]
+    distance = _measured(hulls, bodies, row, number, required)
+    near = (distance < required - 1e-6) | (distance < 0.0)
+    return _ranked(hulls, bodies, row[near], number[near], distance[near])
+
+
 def piece_ducts(graph: DuctGraph, solids: Solids) -> IntArray:
     """Duct of a graph that each piece of its solids belongs to, shape (p,)."""
     duct = {
@@ -294,13 +339,15 @@ class _Hulls:
     Coordinates are from `origin`, as the bodies are measured in single precision.
     """
 
-    def __init__(self, solids: Solids, insulation: float) -> None:
+    def __init__(
+        self, solids: Solids, insulation: float, origin: FloatArray | None = None
+    ) -> None:
         tubes = solids.tubes
         last = np.zeros(len(tubes.centre), dtype=bool)
         last[tubes.offsets[1:] - 1] = True
         rows = np.flatnonzero(~last)
         half = np.stack([tubes.width, tubes.height], axis=1) / 2 + insulation
-        self.origin = tubes.centre.mean(axis=0)
+        self.origin = tubes.centre.mean(axis=0) if origin is None else origin
         centre = tubes.centre - self.origin
         is_round = (tubes.shape == Shape.ROUND)[:, None]
         sides = half[:, :, None] * np.stack([tubes.across, tubes.upright], axis=1)

@@ -1,5 +1,6 @@
 """Commands that design with a layout: proportion, improve, operate and their papers."""
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -30,11 +31,11 @@ from .cli_inputs import (
     option_names,
     read_option,
     read_options,
-    return_options,
     return_sides,
     schedule_for,
     schedules_for,
     solids_around,
+    with_sides,
 )
 from .cli_outputs import (
     check_outputs,
@@ -165,7 +166,9 @@ def proportion(
     asked = plan_with_returns(asked, back)
     solids, _ = solids_around(obstacles, [route], unit, obstacles_unit, obstacles_up)
     found = size_layout(drawing, asked, aim, reading.joining_distance, solids)
-    found = replace(found, notices=(*found.notices, *_as_drawn(back)))
+    beside = dict(zip(option_names([route, *(returns or [])])[1:], back, strict=True))
+    told = (*_too_near(found.after, beside), *_as_drawn(back))
+    found = replace(found, notices=(*found.notices, *told))
     if as_json:
         print_json(proportions_result(found, how))
     else:
@@ -180,6 +183,32 @@ def proportion(
             say(said.sentence)
         wrote(out, replaced=there)
     return 0
+
+
+def _too_near(supply: "Analysis", returns: Mapping[str, "Analysis"]) -> "list[Notice]":
+    """Say which ducts of a sized supply have no room beside its returns, by name."""
+    from elbowroom.layout import length_words, warning
+
+    from .gaps import gaps_between
+
+    found = []
+    for name, side in returns.items():
+        for gap in gaps_between(supply, side, name):
+            room = f"passes '{gap.beside}' at {length_words(gap.distance)}"
+            if gap.distance <= 0.0:
+                room = f"overlaps '{gap.beside}' by {length_words(-gap.distance)}"
+            else:
+                room += f", {length_words(gap.required)} are required"
+            found.append(
+                warning(
+                    supply.graph.drawing.file,
+                    f"with these sizes '{gap.duct}' {room}",
+                    "give its run a max_height or max_width under [limits], or lead "
+                    "it another way",
+                    place=gap.place,
+                )
+            )
+    return found
 
 
 def _as_drawn(returns: "Sequence[Analysis]") -> "list[Notice]":
@@ -213,7 +242,7 @@ def improve(
     from elbowroom.physics import plan_with_returns, remedies, with_airflows
 
     from .display import DISPLAYS
-    from .gaps import gaps
+    from .gaps import gaps, gaps_between
     from .plan import print_remedies, remedies_result
 
     display = one_of(units, DISPLAYS, "--units")
@@ -224,8 +253,13 @@ def improve(
     asked = plan_with_returns(asked, back)
     option, _ = read_option(route, asked, reading, solids, [])
 
+    beside = list(zip(option_names([route, *(returns or [])])[1:], back, strict=True))
+
     def clashes(analysis: "Analysis") -> int:
-        return sum(not gap.is_kept for gap in gaps(analysis, solids)[1])
+        room = list(gaps(analysis, solids)[1])
+        for name, side in beside:
+            room += gaps_between(analysis, side, name)
+        return sum(not gap.is_kept for gap in room)
 
     series = "in" if display.name == "inch-pound" else "mm"
     found = remedies(
@@ -323,14 +357,11 @@ def report(
     units: UnitsOption = "metric",
 ) -> int:
     """Write the report: budget, paths, fittings with sources, checks, quantities."""
-    from dataclasses import replace
-
     from elbowroom.layout import refusal
-    from elbowroom.physics import budget, with_returns
+    from elbowroom.physics import budget
     from elbowroom.physics import compare as compare_options
 
     from .display import DISPLAYS
-    from .gaps import gaps
     from .layout_view import far_apart
     from .preflight import why_not
     from .remarks import astray, read_remarks
@@ -350,18 +381,16 @@ def report(
     solids, notices = solids_around(
         obstacles, drawn, unit, obstacles_unit, obstacles_up
     )
-    options = read_options(routes, schedules, reading, solids, notices)
+    options, rooms = read_options(routes, schedules, reading, solids, notices, display)
     back = return_sides(returns, routes[0], schedules[0], reading)
+    named, behind = option_names(drawn), []
     whole = budget(options[0].analysis, back) if back else None
     if back:
-        options = [
-            replace(options[0], analysis=with_returns(options[0].analysis, back))
-        ]
+        shown, rooms = with_sides(options[0], rooms[0], named, back, solids, display)
+        options, behind = shown[:1], shown[1:]
     layouts = [*(option.analysis for option in options), *back]
     for said_of in far_apart(layouts):
         say(said_of.sentence)
-    named = option_names(drawn)
-    behind, rooms = return_options(named[len(routes) :], back, solids)
     doubts = astray(said, dict(zip(named, layouts, strict=True)))
     for remark, why in zip(said, doubts, strict=True):
         if why:
@@ -372,7 +401,7 @@ def report(
         say(problem + ".")
     html = report_html(
         options,
-        [*(gaps(option.analysis, solids)[1] for option in options), *rooms],
+        rooms,
         solids,
         display,
         input_files(routes, schedule, obstacles, returns or []),

@@ -60,7 +60,6 @@ def read_option(
     from .display import METRIC
     from .gaps import gaps
 
-    shown = display or METRIC
     schedule, worked = with_airflows(schedule)
     notices = [*notices, *worked]
     drawing = drawing or reading.read(route)
@@ -72,7 +71,7 @@ def read_option(
     )
     analysis = analyse(graph)
     clearance, found = gaps(analysis, obstacles)
-    clashes = tuple(gap.sentence(shown) for gap in found if not gap.is_kept)
+    clashes = _clashes(found, display or METRIC)
     option = Option(name or route.stem, analysis, clearance, clashes, tuple(notices))
     return option, found
 
@@ -84,19 +83,20 @@ def read_options(
     obstacles: "Sequence[Obstacle]",
     notices: "Sequence[Notice]",
     display: "Display | None" = None,
-) -> "list[Option]":
-    """Options side by side; a schedule may name runs of any of them."""
+) -> "tuple[list[Option], list[tuple[Gap, ...]]]":
+    """Options side by side, and room around each; a schedule may name runs of any."""
     named = option_names(routes)
     drawings = [reading.read(route) for route in routes]
     runs = {name for drawing in drawings for name in drawing.names}
-    return [
+    found = [
         read_option(
-            route, found, reading, obstacles, notices, name, drawing, runs, display
-        )[0]
-        for route, found, name, drawing in zip(
+            route, schedule, reading, obstacles, notices, name, drawing, runs, display
+        )
+        for route, schedule, name, drawing in zip(
             routes, schedules, named, drawings, strict=True
         )
     ]
+    return [option for option, _ in found], [room for _, room in found]
 
 
 def analysed(
@@ -143,27 +143,47 @@ def return_sides(
     return [_return_side(path, supply, reading) for path in returns or []]
 
 
-def return_options(
+def with_sides(
+    option: "Option",
+    room: "tuple[Gap, ...]",
     names: Sequence[str],
-    sides: "Sequence[Analysis]",
+    returns: "Sequence[Analysis]",
     obstacles: "Sequence[Obstacle]",
     display: "Display | None" = None,
 ) -> "tuple[list[Option], list[tuple[Gap, ...]]]":
-    """Returns as layouts to show beside their supply, and the room around each."""
-    from elbowroom.physics import Option
+    """A supply and its returns as layouts to show, and the room around each.
+
+    The supply has what its returns spend among its losses, and is the one that ducts of
+    two sides stand too near to; `names` are those of all sides, the supply's first.
+    """
+    from dataclasses import replace
+    from itertools import combinations
+
+    from elbowroom.physics import Option, with_returns
 
     from .display import METRIC
-    from .gaps import gaps
+    from .gaps import gaps, gaps_between
 
-    options, rooms = [], []
-    for name, side in zip(names, sides, strict=True):
-        clearance, room = gaps(side, obstacles)
-        clashes = tuple(
-            gap.sentence(display or METRIC) for gap in room if not gap.is_kept
+    analysis = with_returns(option.analysis, returns)
+    options, rooms = [replace(option, name=names[0], analysis=analysis)], [room]
+    for name, side in zip(names[1:], returns, strict=True):
+        clearance, around = gaps(side, obstacles)
+        options.append(Option(name, side, clearance))
+        rooms.append(around)
+    for one, other in combinations(range(len(options)), 2):
+        near = gaps_between(
+            options[one].analysis, options[other].analysis, names[other]
         )
-        options.append(Option(name, side, clearance, clashes))
-        rooms.append(room)
-    return options, rooms
+        every = (*rooms[one], *near)
+        rooms[one] = tuple(sorted(every, key=lambda gap: (gap.is_kept, gap.distance)))
+    return [
+        replace(option, clashes=_clashes(around, display or METRIC))
+        for option, around in zip(options, rooms, strict=True)
+    ], rooms
+
+
+def _clashes(room: "Sequence[Gap]", display: "Display") -> tuple[str, ...]:
+    return tuple(gap.sentence(display) for gap in room if not gap.is_kept)
 
 
 def _return_side(

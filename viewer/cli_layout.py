@@ -31,11 +31,11 @@ from .cli_inputs import (
     option_names,
     read_option,
     read_options,
-    return_options,
     return_sides,
     schedule_for,
     schedules_for,
     solids_around,
+    with_sides,
 )
 from .cli_outputs import (
     check_outputs,
@@ -82,7 +82,7 @@ def analyse(
     """Say where the pressure of a route goes."""
     from dataclasses import replace
 
-    from elbowroom.physics import budget, checks, power_of, with_returns
+    from elbowroom.physics import budget, checks, power_of
 
     from .checks import print_cautions, print_checks
     from .display import DISPLAYS
@@ -103,17 +103,17 @@ def analyse(
     )
     option, room = read_option(route, found, reading, solids, notices)
     back = return_sides(returns, route, found, reading)
-    named = option_names(drawn)
-    behind, rooms = return_options(named[1:], back, solids)
     whole = budget(option.analysis, back) if back else None
-    option = replace(option, analysis=with_returns(option.analysis, back))
-    plain = option.analysis
+    named = option_names(drawn)
+    shown, rooms = with_sides(option, room, named, back, solids, display)
+    plain, room = shown[0].analysis, rooms[0]
     analysis = replace(plain, flags=(*option.notices, *plain.flags))
     if as_json:
         inputs_used = input_files([route], schedule, obstacles, returns or [])
         result = analysis_result(analysis, inputs_used, room)
         result["returns"] = [
-            return_row(side, around) for side, around in zip(back, rooms, strict=True)
+            return_row(side, around)
+            for side, around in zip(back, rooms[1:], strict=True)
         ]
         result["budget"] = None if whole is None else budget_row(whole)
         print_json(result)
@@ -121,7 +121,7 @@ def analyse(
         console = new_console()
         with whole_or_nothing(console):
             print_analysis(analysis, display, console, room)
-            for side, around in zip(back, rooms, strict=True):
+            for side, around in zip(back, rooms[1:], strict=True):
                 print_analysis(side, display, console, around)
             if whole is not None:
                 print_budget(plain, back, whole, display, console)
@@ -133,22 +133,21 @@ def analyse(
     if csv is not None or xlsx is not None:
         flat = flat_tables(analysis, room)
         if whole is not None:
-            flat = tables_with_returns(flat, plain, back, rooms, whole)
+            flat = tables_with_returns(flat, plain, back, rooms[1:], whole)
         write_tables(flat, csv, xlsx)
-    shown = [replace(option, name=named[0]), *behind]
     if png is not None or page is not None:
         for said_of in far_apart([one.analysis for one in shown]):
             say(said_of.sentence)
     if png is not None:
         panels = []
-        for one, around in zip(shown, [room, *rooms], strict=True):
+        for one, around in zip(shown, rooms, strict=True):
             words = option_words(one, display, returns=back if one is shown[0] else ())
             made = panel(one.analysis, chosen, display, *words, solids, room=around)
             panels.append(made[0])
         every = [values(one.analysis, chosen, display) for one in shown]
         draw_picture(panels, every, chosen, display, png)
     if page is not None:
-        write_review_page(page, shown, solids, display.name, whole)
+        write_review_page(page, shown, rooms, solids, display.name, whole)
     return exit_code(strict, shown)
 
 
@@ -177,7 +176,6 @@ def compare(
     from elbowroom.physics import compare as compare_options
 
     from .display import DISPLAYS, METRIC
-    from .gaps import gaps
     from .layout_view import far_apart, option_words, panel, values
     from .results import comparison_result
     from .tables import flat_tables, print_comparison
@@ -200,7 +198,7 @@ def compare(
         obstacles, routes, unit, obstacles_unit, obstacles_up
     )
     said_in = METRIC if as_json else display
-    options = read_options(routes, schedules, reading, solids, notices, said_in)
+    options, rooms = read_options(routes, schedules, reading, solids, notices, said_in)
     if png is not None or page is not None:
         for said in far_apart([option.analysis for option in options]):
             say(said.sentence)
@@ -216,17 +214,16 @@ def compare(
             write_tables(flat_tables(option.analysis), csv / option.name)
     if png is not None:
         shown = []
-        for option in options:
+        for option, room in zip(options, rooms, strict=True):
             analysis = option.analysis
             words = option_words(option, display, comparison)
             others = [other.analysis for other in options if other is not option]
-            room = gaps(analysis, solids)[1] if option.clashes else ()
             made = panel(analysis, chosen, display, *words, solids, others, room)
             shown.append(made[0])
         every = [values(option.analysis, chosen, display) for option in options]
         draw_picture(shown, every, chosen, display, png, comparison.verdict)
     if page is not None:
-        write_review_page(page, options, solids, display.name)
+        write_review_page(page, options, rooms, solids, display.name)
     return exit_code(strict, options)
 
 
@@ -369,12 +366,9 @@ def view(
     returns: ReturnsOption = None,
 ) -> int:
     """Show where the pressure goes: in a window, in a browser, or with --png."""
-    from dataclasses import replace
-
     import numpy as np
 
     from elbowroom.layout import refusal
-    from elbowroom.physics import with_returns
 
     from .colours import scale_for
     from .display import DISPLAYS
@@ -397,18 +391,17 @@ def view(
     solids, notices = solids_around(
         obstacles, drawn, unit, obstacles_unit, obstacles_up
     )
-    options = read_options(routes, schedules, reading, solids, notices)
+    options, rooms = read_options(routes, schedules, reading, solids, notices)
     back = return_sides(returns, route, schedules[0], reading)
     if back:
-        whole = with_returns(options[0].analysis, back)
-        behind, _ = return_options(option_names(drawn)[1:], back, solids)
-        options = [replace(options[0], analysis=whole), *behind]
+        named = option_names(drawn)
+        options, rooms = with_sides(options[0], rooms[0], named, back, solids, display)
     made = []
-    for option in options:
+    for option, room in zip(options, rooms, strict=True):
         words = option_words(
             option, display, returns=back if option is options[0] else ()
         )
-        made.append(panel(option.analysis, chosen, display, *words, solids))
+        made.append(panel(option.analysis, chosen, display, *words, solids, room=room))
     every = [values(option.analysis, chosen, display) for option in options]
     measure = bar_title(chosen, display)
     if png is not None:

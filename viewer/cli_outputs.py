@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from elbowroom.physics import Budget, Option
 
     from .display import Display
+    from .gaps import Gap
     from .layout_view import By
     from .scene import Panel
     from .sheets import Tables
@@ -194,6 +195,7 @@ def write_tables(
 def write_review_page(
     page: Path,
     options: "Sequence[Option]",
+    rooms: "Sequence[Sequence[Gap]]",
     solids: "Sequence[Obstacle]",
     units: str,
     budget: "Budget | None" = None,
@@ -206,7 +208,6 @@ def write_review_page(
     from elbowroom.physics import compare
 
     from .display import DISPLAYS
-    from .gaps import gaps
     from .page import write_page
 
     verdicts = {}
@@ -215,7 +216,6 @@ def write_review_page(
             name: compare(options, display.pressure).verdict
             for name, display in DISPLAYS.items()
         }
-    rooms = [gaps(option.analysis, solids)[1] for option in options]
     there = page.exists()
     write_page(page, options, rooms, solids, verdicts, units, budget)
     wrote(page, replaced=there)

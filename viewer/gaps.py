@@ -3,7 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from elbowroom.layout import Obstacle, clearances, duct_clearances, solids
+from elbowroom.layout import (
+    Clearances,
+    Obstacle,
+    clearances,
+    duct_clearances,
+    side_clearances,
+    solids,
+)
 from elbowroom.physics import Analysis
 
 from .display import METRIC, Display
@@ -70,24 +77,69 @@ def gaps(
     """
     schedule = analysis.graph.schedule
     shapes = solids(analysis.graph)
-    element = pieces(analysis, shapes).tolist()
+    names = [analysis.name(row) for row in pieces(analysis, shapes).tolist()]
     room = {"insulation": schedule.insulation, "required": schedule.clearance}
     to_solids = clearances(shapes, obstacles, **room)
     to_ducts = duct_clearances(analysis.graph, shapes, **room)
-    found: dict[tuple[str, str], Gap] = {}
-    for measured, is_duct in ((to_solids, False), (to_ducts, True)):
-        for piece, other, distance, place in zip(
-            measured.piece.tolist(),
-            measured.other.tolist(),
-            measured.distance.tolist(),
-            measured.place.tolist(),
-            strict=True,
-        ):
-            beside = analysis.name(element[other]) if is_duct else obstacles[other].name
-            key = (analysis.name(element[piece]), beside)
-            if key not in found or distance < found[key].distance:
-                x, y, z = place
-                found[key] = Gap(*key, distance, schedule.clearance, (x, y, z))
+    solid_names = [obstacle.name for obstacle in obstacles]
+    found = _named(to_solids, names, solid_names, schedule.clearance)
+    for key, gap in _named(to_ducts, names, names, schedule.clearance).items():
+        if key not in found or gap.distance < found[key].distance:
+            found[key] = gap
     ranked = sorted(found.values(), key=lambda gap: gap.distance)
     kept = [gap for gap in ranked if gap.is_kept]
     return to_solids.nearest, (*(g for g in ranked if not g.is_kept), *kept[:1])
+
+
+def gaps_between(one: Analysis, other: Analysis, other_name: str) -> tuple[Gap, ...]:
+    """Measure the room between the ducts of two layouts, a supply and its return say.
+
+    Parameters
+    ----------
+    one, other
+        The layouts; their schedules give the insulation of each, and the larger of
+        their distances to keep counts.
+    other_name
+        What to call the other layout.
+
+    Returns
+    -------
+    gaps
+        Those that are not kept, the smallest first.
+    """
+    shapes, others = solids(one.graph), solids(other.graph)
+    plans = one.graph.schedule, other.graph.schedule
+    required = max(plan.clearance for plan in plans)
+    measured = side_clearances(
+        one.graph,
+        shapes,
+        other.graph,
+        others,
+        insulation=(plans[0].insulation, plans[1].insulation),
+        required=required,
+    )
+    names = [one.name(row) for row in pieces(one, shapes).tolist()]
+    beside = [
+        f"{other.name(row)} of {other_name}" for row in pieces(other, others).tolist()
+    ]
+    found = _named(measured, names, beside, required).values()
+    return tuple(sorted(found, key=lambda gap: gap.distance))
+
+
+def _named(
+    measured: Clearances, names: Sequence[str], others: Sequence[str], required: float
+) -> dict[tuple[str, str], Gap]:
+    """Smallest gap between two names; these are given for each piece and each other."""
+    found: dict[tuple[str, str], Gap] = {}
+    for piece, other, distance, place in zip(
+        measured.piece.tolist(),
+        measured.other.tolist(),
+        measured.distance.tolist(),
+        measured.place.tolist(),
+        strict=True,
+    ):
+        key = (names[piece], others[other])
+        if key not in found or distance < found[key].distance:
+            x, y, z = place
+            found[key] = Gap(*key, distance, required, (x, y, z))
+    return found
