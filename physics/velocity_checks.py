@@ -129,24 +129,31 @@ def velocities(analysis: Analysis) -> list[Check]:
 
 
 def noise_criterion(analysis: Analysis) -> list[Check]:
-    """Velocity by the noise that its room may have."""
+    """Velocity by the noise that its room may have, of each class of duct."""
     found = _limits_by_noise(analysis)
     if found is None:
         return []
     limit, row = found
     spec = analysis.graph.schedule.checks
+    is_main, is_last = roles(analysis)
     return [
         of_ducts(
             analysis,
-            f"velocity for {spec.noise}, ducts {spec.stands}",
+            f"velocity in {words}, {spec.noise}, {spec.stands}",
             "velocity",
             analysis.state.velocity,
-            limit,
+            np.where(mine, limit, np.inf),
             row["source"] + f"; branches {100 * _SHARES['branch']:g} %, last ducts "
             f"{100 * _SHARES['last duct']:g} % of it",
             row["confidence"],
             "take a larger section, or silence the duct",
         )
+        for words, mine in (
+            ("mains", is_main & ~is_last),
+            ("branches", ~is_main & ~is_last),
+            ("last ducts", is_last),
+        )
+        if mine.any()
     ]
 
 

@@ -237,14 +237,14 @@ def _own_schedule(route: Path) -> Path | None:
     return None if own is None or own.name == "schedule.toml" else own
 
 
-def schedule_for(route: Path, given: Path | None, quiet: bool = False) -> "Schedule":
+def schedule_for(route: Path, given: Path | None) -> "Schedule":
     """Schedule given, or found beside a route, or an empty one."""
     from elbowroom.layout import Schedule, find_schedule, read_schedule
 
     path = given or find_schedule(route)
     if path is None:
         return Schedule()
-    if given is None and not quiet:
+    if given is None:
         tell(f"using the schedule {path.name}")
     return read_schedule(path)
 

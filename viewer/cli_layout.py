@@ -270,7 +270,7 @@ def check(
     if draft is not None:
         _check_draft(draft)
     reading = Reading(unit, up, tolerance)
-    found = schedule_for(route, schedule, quiet=True)
+    found = schedule_for(route, schedule)
     drawing = reading.read(route)
     metres = reading.joining_distance
     found, _ = with_airflows(found)
