@@ -881,6 +881,30 @@ def test_the_workbook_and_the_tables(
     assert "kg" in capsys.readouterr().out
 
 
+def test_quantities_of_a_supply_and_its_return(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same as of each side alone, in JSON and in tables."""
+    alone = []
+    for side in (HOUSE, HOUSE.with_name("return.glb")):
+        assert main(["quantities", str(side), "--json"]) == 0
+        alone.append(json.loads(capsys.readouterr().out))
+    words = ["quantities", str(HOUSE), "--return", str(HOUSE.with_name("return.glb"))]
+    assert main([*words, "--json", "--csv", str(tmp_path)]) == 0
+    both = json.loads(capsys.readouterr().out)
+    validate(both, "quantities")
+    (behind,) = both.pop("returns")
+    for found, expected in zip((both, behind), alone, strict=True):
+        assert found.items() <= expected.items()
+    with (tmp_path / "return-lengths.csv").open(newline="", encoding="utf-8-sig") as f:
+        rows = [float(row["length_m"]) for row in csv.DictReader(f)]
+    assert rows == [row["length_m"] for row in behind["lengths"]]
+    assert main(words) == 0
+    printed = capsys.readouterr().out
+    assert "Duct of house.glb" in printed
+    assert "Duct of return.glb" in printed
+
+
 def test_every_table_of_an_analysis_is_in_its_workbook(tmp_path: Path) -> None:
     book, folder = tmp_path / "a.xlsx", tmp_path / "csv"
     words = ["analyse", str(HOUSE), "--xlsx", str(book), "--csv", str(folder)]

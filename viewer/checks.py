@@ -15,6 +15,7 @@ from elbowroom.physics import (
     FanPower,
     LengthRow,
     Quantities,
+    quantities,
 )
 
 from .display import Display
@@ -171,10 +172,18 @@ def quantity_tables(found: Quantities) -> dict[str, list[dict[str, Any]]]:
     }
 
 
-def quantities_result(analysis: Analysis, found: Quantities) -> dict[str, Any]:
-    """Result of `quantities` as plain data, as `quantities.schema.json` says."""
+def quantities_result(sides: Sequence[Analysis]) -> dict[str, Any]:
+    """Result of `quantities` as plain data, as `quantities.schema.json` says.
+
+    Of a layout, or of a supply and the returns behind it.
+    """
+    supply, *returns = map(_quantities_row, sides)
+    return {"schema": "elbowroom.quantities/1", **supply, "returns": returns}
+
+
+def _quantities_row(analysis: Analysis) -> dict[str, Any]:
+    found = quantities(analysis)
     return {
-        "schema": "elbowroom.quantities/1",
         "file": analysis.graph.drawing.file,
         **quantity_tables(found),
         "joints": found.joints,

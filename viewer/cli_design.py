@@ -313,6 +313,7 @@ def quantities(
         Path | None, typer.Option("--csv", help="Write CSV tables in this folder.")
     ] = None,
     xlsx: XlsxOption = None,
+    returns: ReturnsOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
     tolerance: ToleranceOption = "1 mm",
@@ -324,18 +325,22 @@ def quantities(
 
     from .checks import print_quantities, quantities_result, quantity_tables
     from .display import DISPLAYS
+    from .plan import tables_of_sides
 
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance)
-    check_outputs([route], [schedule], csv=csv, xlsx=xlsx)
-    analysis = analysed(route, schedule_for(route, schedule), reading)
-    found = count(analysis)
+    check_outputs([route, *(returns or [])], [schedule], csv=csv, xlsx=xlsx)
+    plan = schedule_for(route, schedule)
+    sides = [analysed(route, plan, reading)]
+    sides += return_sides(returns, route, plan, reading)
     if as_json:
-        print_json(quantities_result(analysis, found))
+        print_json(quantities_result(sides))
     else:
-        shown = count(analysis, display.side)
-        print_quantities(analysis, shown, display, new_console())
-    write_tables(quantity_tables(found), csv, xlsx)
+        for side in sides:
+            print_quantities(side, count(side, display.side), display, new_console())
+    write_tables(
+        tables_of_sides([quantity_tables(count(side)) for side in sides]), csv, xlsx
+    )
     return 0
 
 

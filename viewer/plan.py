@@ -88,26 +88,41 @@ def tables_with_returns(
     Returns
     -------
     tables
-        The supply's under their own names; 'sides' with the file of each side,
-        'budget', and those of a return as 'return-elements' and so on, of several as
-        'return-1-elements' in the order given.
+        Those of all sides as `tables_of_sides` names them, with 'sides', the file of
+        each side, and 'budget'.
     """
-    names = ["return"]
-    if len(returns) > 1:
-        names = [f"return-{number}" for number in range(1, len(returns) + 1)]
     row = budget_row(found)
     row["missing"] = "; ".join(found.missing)
     row["flags"] = " ".join(said.sentence for said in found.notices)
-    sides = zip(["supply", *names], [supply, *returns], strict=True)
-    out = {
+    sides = zip(["supply", *_return_names(returns)], [supply, *returns], strict=True)
+    first = {
         **supply_tables,
         "sides": [_side_row(name, side) for name, side in sides],
         "budget": [row],
     }
-    for name, side, room in zip(names, returns, rooms, strict=True):
-        for table, rows in flat_tables(side, room).items():
-            out[f"{name}-{table}"] = rows
+    behind = [flat_tables(*one) for one in zip(returns, rooms, strict=True)]
+    return tables_of_sides([first, *behind])
+
+
+def tables_of_sides(
+    tables: Sequence[Mapping[str, list[dict[str, Any]]]],
+) -> dict[str, list[dict[str, Any]]]:
+    """Tables of a supply and of its returns by one name each.
+
+    The supply's under their own; those of a return as 'return-elements' and so on, of
+    several as 'return-1-elements' in the order given.
+    """
+    supply, *returns = tables
+    out = dict(supply)
+    for name, side in zip(_return_names(returns), returns, strict=True):
+        out |= {f"{name}-{table}": rows for table, rows in side.items()}
     return out
+
+
+def _return_names(returns: Sequence[object]) -> list[str]:
+    if len(returns) == 1:
+        return ["return"]
+    return [f"return-{number}" for number in range(1, len(returns) + 1)]
 
 
 def _side_row(name: str, side: Analysis) -> dict[str, Any]:
