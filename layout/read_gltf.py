@@ -1,32 +1,23 @@
 """Read centrelines from GLB and glTF files: lines, strips, loops, nested nodes."""
 
-import base64
-import binascii
-import json
-import os
-import struct
-import urllib.parse
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
-from typing import Any, TypeGuard
+from typing import Any
 
 import numpy as np
 
 from .collected import Collected, Found, check_finite, collected_drawing, describe
 from .drawing import Drawing
-from .faults import TOO_LONG, BadInput, error, note, refusal, warning
+from .faults import BadInput, error, note, refusal, warning
+from .gltf_file import GltfFile, items_of, open_gltf, read_accessor, read_buffer
 from .polylines import chains
 from .quantity_words import length_words
 from .sections import FloatArray, IntArray
 from .units import UNITS
 
 _LINES, _LOOP, _STRIP = 1, 2, 3
-_DTYPES = {5120: "i1", 5121: "u1", 5122: "i2", 5123: "u2", 5125: "u4", 5126: "f4"}
-_WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4}
-_JSON, _BIN = 0x4E4F534A, 0x004E4942
-_LARGEST = 512_000_000  # bytes of any one file that is opened
 _MOVES = frozenset(("matrix", "rotation", "scale", "translation"))
 _INSTANCES = "EXT_mesh_gpu_instancing"
 _NO_INSTANCES = (
@@ -36,37 +27,6 @@ _NO_INSTANCES = (
 _FAR = 5000.0  # m: a route longer than this is in another unit
 # Y up to Z up: (x, y, z) becomes (x, -z, y).
 _UPRIGHT = np.array([[1.0, 0, 0, 0], [0, 0, -1, 0], [0, 1, 0, 0], [0, 0, 0, 1]])
-
-
-@dataclass
-class _File:
-    """A glTF file: its JSON, its binary chunk, and the buffers opened so far."""
-
-    path: Path
-    content: dict[str, Any]
-    binary: bytes | None
-    buffers: dict[int, bytes]
-
-    @property
-    def name(self) -> str:
-        return self.path.name
-
-    def item(self, kind: str, index: object, owner: str) -> dict[str, Any]:
-        """Item of one of the file's arrays, or a refusal that names who asked."""
-        items = self.content.get(kind, [])
-        if (
-            not isinstance(items, list)
-            or not _is_whole(index)
-            or not 0 <= index < len(items)
-            or not isinstance(items[index], dict)
-        ):
-            raise refusal(
-                self.name,
-                f"{owner} refers to {kind} {index}, which is not there",
-                "export the file again",
-            )
-        found: dict[str, Any] = items[index]
-        return found
 
 
 def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> Drawing:
@@ -95,7 +55,7 @@ def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> 
     ----------
     Khronos Group, glTF 2.0 specification, 2.0.1 of 2021.
     """
-    file = _open(path)
+    file = open_gltf(path)
     needed = file.content.get("extensionsRequired", [])
     if not isinstance(needed, list):
         raise refusal(file.name, "its extensionsRequired is no list", "export it again")
@@ -120,7 +80,7 @@ def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> 
                 bare.append(str(node["name"]))
             continue
         mesh = file.item("meshes", node["mesh"], label)
-        for number, primitive in enumerate(_list(mesh, "primitives", file, label)):
+        for number, primitive in enumerate(items_of(mesh, "primitives", file, label)):
             mode = primitive.get("mode", 4)
             if mode not in (_LINES, _LOOP, _STRIP):
                 others += 1
@@ -161,7 +121,7 @@ def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> 
 
 def _collect(
     found: Found,
-    file: _File,
+    file: GltfFile,
     lines: list[FloatArray],
     world: FloatArray,
     where: str,
@@ -228,7 +188,7 @@ def _is_uneven(matrix: bytes) -> bool:
 
 def _check_content(
     found: Found,
-    file: _File,
+    file: GltfFile,
     others: int,
     bare: list[str],
     placed: list[tuple[int, FloatArray, tuple[int, ...]]],
@@ -277,73 +237,8 @@ def _check_extent(found: Found, unit: str | None) -> None:
         )
 
 
-def _open(path: Path) -> _File:
-    data = path.read_bytes()
-    if data[:4] == b"glTF":
-        content, binary = _chunks(path.name, data)
-    else:
-        content, binary = data, None
-    try:
-        parsed = json.loads(content.decode("utf-8-sig"))
-    except (ValueError, RecursionError) as problem:
-        # Python's own limit is a plain ValueError, in words that help nobody here.
-        why = TOO_LONG if type(problem) is ValueError else problem
-        raise refusal(
-            path.name, f"its JSON part cannot be read: {why}", "export it again"
-        ) from None
-    if not isinstance(parsed, dict) or not isinstance(parsed.get("asset"), dict):
-        raise refusal(path.name, "it is JSON but no glTF file", "give a glTF 2.0 file")
-    version = str(parsed["asset"].get("version", ""))
-    if not version.startswith("2"):
-        raise refusal(
-            path.name, f"glTF version '{version}' is not read", "export as glTF 2.0"
-        )
-    return _File(path, parsed, binary, {})
-
-
-def _chunks(name: str, data: bytes) -> tuple[bytes, bytes | None]:
-    if len(data) < 20:
-        raise refusal(name, "the file is cut short within its header", "copy it again")
-    version, total = struct.unpack_from("<II", data, 4)
-    if version != 2:
-        raise refusal(name, f"GLB version {version} is not read", "export as glTF 2.0")
-    if total != len(data):
-        what = "cut short" if total > len(data) else "longer than it says"
-        raise refusal(
-            name,
-            f"the file is {what}: its header says {total} bytes, it has {len(data)}",
-            "ask for a complete copy",
-        )
-    chunks: dict[int, bytes] = {}
-    at = 12
-    while at + 8 <= len(data):
-        length, kind = struct.unpack_from("<II", data, at)
-        at += 8
-        if at + length > len(data):
-            part = "JSON" if kind == _JSON else "binary"
-            raise refusal(
-                name,
-                f"its {part} chunk says {length} bytes, but {len(data) - at} are left",
-                "ask for a complete copy",
-            )
-        chunks.setdefault(kind, data[at : at + length])
-        at += length
-    if _JSON not in chunks:
-        raise refusal(name, "it has no JSON chunk", "export it again")
-    return chunks[_JSON], chunks.get(_BIN)
-
-
-def _list(
-    owner: Mapping[str, Any], key: str, file: _File, label: str
-) -> list[dict[str, Any]]:
-    items = owner.get(key, [])
-    if not isinstance(items, list) or not all(isinstance(i, dict) for i in items):
-        raise refusal(file.name, f"{key} of {label} is no list", "export it again")
-    return items
-
-
 def _placed_nodes(
-    file: _File, found: Found, top: FloatArray
+    file: GltfFile, found: Found, top: FloatArray
 ) -> list[tuple[int, FloatArray, tuple[int, ...]]]:
     """Nodes of the scene with their place in the world and the nodes above them."""
     scenes = file.content.get("scenes", [])
@@ -403,7 +298,7 @@ def _placed_nodes(
 
 
 def _moved(
-    file: _File, above: FloatArray, node: Mapping[str, Any], index: int
+    file: GltfFile, above: FloatArray, node: Mapping[str, Any], index: int
 ) -> FloatArray:
     """Place of a node in the world, given that of the node above it."""
     with np.errstate(all="ignore"):  # looked for right after
@@ -447,12 +342,12 @@ def _rotation(quaternion: object) -> FloatArray:
 
 
 def _polylines(
-    file: _File, primitive: Mapping[str, Any], mode: int, label: str
+    file: GltfFile, primitive: Mapping[str, Any], mode: int, label: str
 ) -> list[FloatArray]:
     attributes = primitive.get("attributes")
     if not isinstance(attributes, dict) or "POSITION" not in attributes:
         raise refusal(file.name, f"{label} has lines without positions", "export again")
-    stored = _accessor(file, attributes["POSITION"], label)
+    stored = read_accessor(file, attributes["POSITION"], label)
     points = stored.astype(np.float64)
     if stored.dtype.kind != "f":
         accessor = file.item("accessors", attributes["POSITION"], label)
@@ -461,7 +356,9 @@ def _polylines(
     if points.ndim != 2 or points.shape[1] != 3:
         raise refusal(file.name, f"the positions of {label} are not 3D", "export again")
     if "indices" in primitive:
-        order = _accessor(file, primitive["indices"], label).ravel().astype(np.int64)
+        order = (
+            read_accessor(file, primitive["indices"], label).ravel().astype(np.int64)
+        )
         beyond = order[(order < 0) | (order >= len(points))]
         if len(beyond):
             raise refusal(
@@ -515,177 +412,6 @@ def _same_place(points: FloatArray) -> IntArray:
     return place
 
 
-def _is_whole(value: object) -> TypeGuard[int]:
-    """Whether it is a whole number; true and false are ints to Python alone."""
-    return isinstance(value, int) and not isinstance(value, bool)
-
-
-def _accessor(file: _File, index: object, label: str) -> FloatArray | IntArray:
-    accessor = file.item("accessors", index, label)
-    count, kind = accessor.get("count"), accessor.get("componentType")
-    width = _WIDTHS.get(str(accessor.get("type")))
-    if (
-        not _is_whole(count)
-        or count < 0
-        or not _is_whole(kind)
-        or kind not in _DTYPES
-        or width is None
-    ):
-        raise refusal(file.name, f"accessor {index} is not understood", "export again")
-    dtype = np.dtype("<" + _DTYPES[kind])
-    size = dtype.itemsize * width
-    if "sparse" in accessor or "bufferView" not in accessor:
-        return _sparse(file, accessor, index, count, dtype, width)
-    view = file.item("bufferViews", accessor["bufferView"], f"accessor {index}")
-    data = _view(file, view, accessor["bufferView"])
-    offset, stride = accessor.get("byteOffset", 0), view.get("byteStride") or size
-    if not _is_whole(offset) or not _is_whole(stride) or offset < 0:
-        raise refusal(file.name, f"accessor {index} is not understood", "export again")
-    needed = offset + stride * (count - 1) + size if count else 0
-    if stride < size or needed > len(data):
-        raise refusal(
-            file.name,
-            f"accessor {index} needs {needed} bytes, its buffer view has {len(data)}",
-            "export it again",
-        )
-    if count < 2:  # no step is taken, and numpy takes none beyond all memory
-        stride = size
-    if not count:
-        offset = 0
-    return np.ndarray((count, width), dtype, data, offset, (stride, dtype.itemsize))
-
-
-def _sparse(
-    file: _File,
-    accessor: Mapping[str, Any],
-    index: object,
-    count: int,
-    dtype: np.dtype[Any],
-    width: int,
-) -> FloatArray | IntArray:
-    """Accessor that is zeros, or another one, but for a few values."""
-    sparse = accessor.get("sparse")
-    if not isinstance(sparse, dict):
-        raise refusal(
-            file.name,
-            f"accessor {index} claims {count} values without data",
-            "export it again",
-        )
-    few = sparse.get("count")
-    if not _is_whole(few) or not 0 <= few <= count or count > 10_000_000:
-        raise refusal(file.name, f"accessor {index} is not understood", "export again")
-    if "bufferView" in accessor:
-        plain = {key: value for key, value in accessor.items() if key != "sparse"}
-        values = _accessor_of(file, plain, index).copy()
-    else:
-        values = np.zeros((count, width), dtype)
-    place, new = sparse.get("indices"), sparse.get("values")
-    if not isinstance(place, dict) or not isinstance(new, dict):
-        raise refusal(file.name, f"accessor {index} is not understood", "export again")
-    kinds = {"componentType": accessor["componentType"], "type": accessor["type"]}
-    rows = _accessor_of(file, {**place, "count": few, "type": "SCALAR"}, index)
-    rows = rows.ravel().astype(np.int64)
-    if len(rows) and (rows.min() < 0 or rows.max() >= count):
-        raise refusal(
-            file.name,
-            f"accessor {index} changes values it does not have",
-            "export again",
-        )
-    values[rows] = _accessor_of(file, {**new, **kinds, "count": few}, index)
-    return values
-
-
-def _accessor_of(
-    file: _File, accessor: dict[str, Any], index: object
-) -> FloatArray | IntArray:
-    content = {**file.content, "accessors": [accessor]}
-    return _accessor(
-        _File(file.path, content, file.binary, file.buffers), 0, f"{index}"
-    )
-
-
-def _view(file: _File, view: Mapping[str, Any], index: object) -> memoryview:
-    number = view.get("buffer")
-    data = _buffer(file, number)
-    begin, length = view.get("byteOffset", 0), view.get("byteLength", 0)
-    if not _is_whole(begin) or not _is_whole(length) or begin < 0:
-        raise refusal(
-            file.name, f"buffer view {index} is not understood", "export again"
-        )
-    if length < 0 or begin + length > len(data):
-        raise refusal(
-            file.name,
-            f"buffer view {index} lies outside its buffer ({begin} + {length} of "
-            f"{len(data)} bytes)",
-            "export it again",
-        )
-    return memoryview(data)[begin : begin + length]
-
-
-def _buffer(file: _File, number: object) -> bytes:
-    if _is_whole(number) and number in file.buffers:
-        return file.buffers[number]
-    buffer = file.item("buffers", number, "a buffer view")
-    length, uri = buffer.get("byteLength", 0), buffer.get("uri")
-    if uri is None and number != 0:
-        raise refusal(
-            file.name,
-            f"buffer {number} names no file, and only buffer 0 may be the file's own",
-            "export it again",
-        )
-    if uri is None:
-        data = file.binary or b""
-    elif isinstance(uri, str) and uri.startswith("data:"):
-        try:
-            data = base64.b64decode(uri.partition(",")[2], validate=True)
-        except binascii.Error:
-            raise refusal(
-                file.name, f"the data of buffer {number} are not base64", "export again"
-            ) from None
-    else:
-        data = _beside(file, number, uri)
-    if not _is_whole(length) or length > len(data):
-        raise refusal(
-            file.name,
-            f"buffer {number} is shorter than it says: {len(data)} of {length} bytes",
-            "ask for a complete copy",
-        )
-    if _is_whole(number):
-        file.buffers[number] = data
-    return data
-
-
-def _beside(file: _File, number: object, uri: object) -> bytes:
-    """Bytes of a file in the same folder; nothing else is ever opened."""
-    folder = file.path.resolve().parent
-    written = str(uri)
-    name = urllib.parse.unquote(written)
-    inside = (
-        isinstance(uri, str)
-        and "\0" not in name
-        and not urllib.parse.urlsplit(name).scheme
-        and not name.startswith(("/", "\\"))
-        and (folder / name).resolve().is_relative_to(folder)
-    )
-    if not inside:
-        raise refusal(
-            file.name,
-            f"buffer {number} points outside the folder of the file "
-            f"('{written[:60]}'), so nothing was opened",
-            "put its data beside the file, or export as GLB",
-        )
-    path = folder / name
-    if not os.path.isfile(path):  # Path.is_file raises where a name is too long
-        raise refusal(
-            file.name,
-            f"buffer {number} points to '{written[:60]}', which is not beside the file",
-            "copy that file too, or export as GLB",
-        )
-    if path.stat().st_size > _LARGEST:
-        raise refusal(file.name, f"buffer {number} is larger than 512 MB", "split it")
-    return path.read_bytes()
-
-
 def check_gltf(path: Path) -> None:
     """Refuse a glTF file that is damaged or that refers to files elsewhere.
 
@@ -699,13 +425,13 @@ def check_gltf(path: Path) -> None:
     BadInput
         With what is wrong; nothing outside the folder of the file is opened.
     """
-    file = _open(path)
-    for number in range(len(_list(file.content, "buffers", file, "the file"))):
-        _buffer(file, number)
-    for number, node in enumerate(_list(file.content, "nodes", file, "the file")):
+    file = open_gltf(path)
+    for number in range(len(items_of(file.content, "buffers", file, "the file"))):
+        read_buffer(file, number)
+    for number, node in enumerate(items_of(file.content, "nodes", file, "the file")):
         if _is_instanced(node):
             raise refusal(f"{file.name}, node {number}", *_NO_INSTANCES)
-    accessors = _list(file.content, "accessors", file, "the file")
+    accessors = items_of(file.content, "accessors", file, "the file")
     for number, accessor in enumerate(accessors):
         if "bufferView" in accessor or accessor.get("count", 0) != 0:
-            _accessor(file, number, f"accessor {number}")
+            read_accessor(file, number, f"accessor {number}")
