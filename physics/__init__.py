@@ -43,14 +43,7 @@ from .network import solve_network
 from .operate import Operation, operate
 from .power import FanPower, fan_power
 from .pressure_checks import static_pressure, surface_of, terminal_static
-from .proportion import (
-    METHODS,
-    Aim,
-    Choice,
-    Proportions,
-    proportion,
-    regained,
-)
+from .proportion import Proportions, proportion
 from .quantities import (
     ALLOWANCE,
     FLAT_HANGERS,
@@ -65,6 +58,7 @@ from .quantities import (
 )
 from .remedies import Remedy, remedies, spared
 from .rooms import with_airflows
+from .run_sizes import METHODS, Aim, Choice, regained
 from .sources import Missing, TableSource, missing, table_sources
 from .system import WINDOW, System
 from .tables import doubts

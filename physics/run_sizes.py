@@ -1,0 +1,254 @@
+"""Size of each run of a layout: by friction, velocity or static regain."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from elbowroom.layout import RunLimits, Section, Shape
+
+from . import sizes
+from .analysis import Analysis
+from .elements import Kind
+from .flows import terminals_fed
+from .velocity_checks import velocity_limits
+
+METHODS = ("equal friction", "velocity", "static regain")
+REGAIN = 0.75  # share of the fall of velocity pressure that comes back: from memory
+NO_SIZE = "no size within the limits: left as it was"
+LARGEST = "largest that the limits allow"
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """What a layout is sized for.
+
+    Parameters
+    ----------
+    method
+        One of `METHODS`.
+    rate
+        Friction rate, Pa/m; None for what the fan leaves (equal friction).
+    main, branch
+        Largest velocity where more than one terminal, and one, is fed, m/s; None for
+        the limit of the schedule's checks, if any. The first duct of a static regain
+        has the velocity `main`.
+    highest, widest
+        Limits of the sides, m; None keeps the height drawn.
+    shape
+        `Shape` of every duct; None keeps the shapes drawn.
+    series
+        'mm' or 'in': the ladder of sizes.
+    may_grow
+        Whether a duct may be larger than the one before it.
+    """
+
+    method: str = "equal friction"
+    rate: float | None = None
+    main: float | None = None
+    branch: float | None = None
+    highest: float | None = None
+    widest: float | None = None
+    shape: Shape | None = None
+    series: str = "mm"
+    may_grow: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Size chosen for one run, and what bound it."""
+
+    run: str
+    drawn: Section | None
+    chosen: Section
+    flow: float
+    velocity: float
+    gradient: float
+    limit: str
+
+
+def chosen_sizes(analysis: Analysis, aim: Aim) -> list[Choice]:
+    """Choose the size of every run from the losses as they are now."""
+    graph = analysis.graph
+    ducts, drawing = graph.ducts, graph.drawing
+    limits = velocity_limits(analysis)
+    feeds = terminals_fed(graph)
+    chosen: dict[int, Choice] = {}
+    for duct in range(len(ducts.parent)):  # parents come first
+        run = int(ducts.run[duct])
+        said = drawing.attributes.get(run)
+        if run in chosen or (said is not None and said.transition):
+            continue
+        if graph.loops is not None:  # a run may begin at a meeting, with little air
+            mine = np.flatnonzero(ducts.run == run)
+            duct = int(mine[np.argmax(analysis.state.flow[mine])])
+        if analysis.state.flow[duct] == 0.0:
+            continue  # behind closed ends no size follows from the air
+        before = _run_before(analysis, duct, chosen)
+        is_main = bool(feeds[duct] > 1.5)
+        fastest = aim.main if is_main else aim.branch
+        if fastest is None and np.isfinite(limits[duct]):
+            fastest = float(limits[duct])  # else the layout would fail its own check
+        chosen[run] = _choice(analysis, duct, aim, fastest, is_main, before)
+    return list(chosen.values())
+
+
+def _run_before(
+    analysis: Analysis, duct: int, chosen: Mapping[int, Choice]
+) -> Choice | None:
+    parent, flow = int(analysis.graph.ducts.parent[duct]), analysis.state.flow
+    while parent >= 0:
+        run = int(analysis.graph.ducts.run[parent])
+        # Behind a meeting the ducts that join carry less: they are no limit.
+        if run in chosen and flow[parent] >= flow[duct] * (1 - 1e-9):
+            return chosen[run]
+        parent = int(analysis.graph.ducts.parent[parent])
+    return None
+
+
+def _choice(
+    analysis: Analysis,
+    duct: int,
+    aim: Aim,
+    fastest: float | None,
+    is_main: bool,
+    before: Choice | None,
+) -> Choice:
+    graph = analysis.graph
+    drawn = graph.section(duct)
+    flow = float(analysis.state.flow[duct])
+    own = graph.schedule.limits.get(
+        graph.drawing.names[int(graph.ducts.run[duct])], RunLimits()
+    )
+    aim = replace(
+        aim,
+        highest=own.highest if own.highest is not None else aim.highest,
+        widest=own.widest if own.widest is not None else aim.widest,
+    )
+    shape = aim.shape or drawn.shape
+    every = _ladder(analysis, aim, shape, drawn, flow, fastest, duct, before)
+    ladder = len(every)
+    if before is not None and not aim.may_grow:
+        most = before.chosen.area * (1 + 1e-9)
+        every = [size for size in every if size.section.area <= most]
+    found, limit = None, "velocity"
+    if own.is_kept:
+        found, limit = _sized(analysis, drawn, flow, duct), "as drawn, as is said"
+    elif aim.method == "static regain" and before is not None and is_main:
+        found = _paid_by_regain(analysis, duct, every, before)
+        limit = "static regain"
+    elif aim.method == "equal friction":
+        found = next((s for s in every if s.gradient <= (aim.rate or 0.0)), None)
+        limit = "friction rate"
+        if found is not None and fastest is not None and found is every[0]:
+            limit = "velocity"
+    elif every and fastest is not None:
+        found = every[0]
+    if found is None and every:
+        found = every[-1]
+        limit = "no larger than the duct before it" if len(every) < ladder else LARGEST
+    if found is None:
+        found = _sized(analysis, drawn, flow, duct)
+        limit = NO_SIZE
+    return Choice(
+        graph.drawing.names[int(graph.ducts.run[duct])],
+        drawn,
+        found.section,
+        flow,
+        found.velocity,
+        found.gradient,
+        limit,
+    )
+
+
+def _sized(analysis: Analysis, section: Section, flow: float, duct: int) -> sizes.Size:
+    conditions = analysis.conditions
+    roughness = float(conditions.roughness[duct])
+    pressed = float(np.nan_to_num(conditions.compression[duct]))
+    gradient = sizes.gradient_of(section, flow, conditions.air, roughness, pressed)
+    return sizes.Size(section, section, flow / section.area, gradient, "")
+
+
+def _ladder(
+    analysis: Analysis,
+    aim: Aim,
+    shape: Shape,
+    drawn: Section,
+    flow: float,
+    fastest: float | None,
+    duct: int,
+    before: Choice | None,
+) -> list[sizes.Size]:
+    """Sizes of the ladder within the limits, the smallest first."""
+    if shape == Shape.ROUND:
+        # A round duct is as wide as it is high: both limits bind it.
+        most = min(aim.highest or np.inf, aim.widest or np.inf)
+        every = [
+            Section(Shape.ROUND, float(d), float(d))
+            for d in sizes.diameters(aim.series)
+            if d <= most * (1 + 1e-9)
+        ]
+    else:
+        height = aim.highest or (
+            before.chosen.height
+            if drawn.shape == Shape.ROUND and before is not None
+            else drawn.height
+        )
+        if aim.highest is not None and drawn.shape == shape:
+            height = min(aim.highest, max(drawn.height, 0.0) or aim.highest)
+        widest = min(aim.widest or np.inf, sizes.FLATTEST * height)
+        every = [
+            Section(shape, float(width), float(height))
+            for width in sizes.sides(widest, aim.series)
+            if width >= height / sizes.FLATTEST * (1 - 1e-9)
+            and (shape != Shape.OVAL or width >= height)
+        ]
+    fits = [
+        section
+        for section in every
+        if fastest is None or flow / section.area <= fastest * (1 + 1e-9)
+    ]
+    return [_sized(analysis, section, flow, duct) for section in fits]
+
+
+def regained(
+    before: float, after: float, density: float, share: float = REGAIN
+) -> float:
+    """Static pressure that comes back where a main slows down, Pa.
+
+    Parameters
+    ----------
+    before, after
+        Velocities in one length of the main and in the next, m/s.
+    density
+        kg/m³.
+    share
+        Of the fall of velocity pressure, that which comes back.
+    """
+    return share * density / 2 * (before**2 - after**2)
+
+
+def _paid_by_regain(
+    analysis: Analysis, duct: int, every: list[sizes.Size], before: Choice
+) -> sizes.Size | None:
+    """Smallest size at which the regain pays for the run's own loss.
+
+    R (pv1 - pv2) = friction and fittings of the run, with the coefficients as they
+    are now: the definition of static regain.
+    """
+    graph, elements = analysis.graph, analysis.elements
+    run = graph.ducts.run[duct]
+    mine = np.flatnonzero(graph.ducts.run == run)
+    length = float(graph.ducts.length[mine].sum())
+    fittings = np.isin(elements.duct, mine) & ~np.isin(
+        elements.kind, [int(Kind.DUCT), int(Kind.EXIT), int(Kind.TERMINAL)]
+    )
+    pv = analysis.state.velocity_pressure[duct]
+    whole = float(elements.loss[fittings].sum() / pv)  # in velocity pressures
+    density = analysis.conditions.air.density
+    for size in every:
+        pv_now = density / 2 * size.velocity**2
+        lost = size.gradient * length + max(whole, 0.0) * pv_now
+        if regained(before.velocity, size.velocity, density) >= lost:
+            return size
+    return None

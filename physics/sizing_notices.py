@@ -1,0 +1,178 @@
+"""What to look at in the sizes chosen for a layout."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from elbowroom.layout import (
+    Drawing,
+    Notice,
+    note,
+    pressure_words,
+    rate_words,
+    refusal,
+    section_words,
+    warning,
+)
+
+from .analysis import Analysis
+from .run_sizes import LARGEST, NO_SIZE, Aim, Choice
+from .site_air import fan_air_notices
+from .system import WINDOW
+
+
+def sizing_notices(
+    after: Analysis, choices: Sequence[Choice], aim: Aim, rate: float | None
+) -> list[Notice]:
+    """Say which runs found no size, and whether the fan carries the layout.
+
+    Parameters
+    ----------
+    after
+        The layout with its sizes.
+    choices
+        Those of its runs.
+    aim
+        What it is sized for.
+    rate
+        Friction rate that the sizes keep, Pa/m; None by another method.
+
+    Raises
+    ------
+    BadInput
+        If a run has no size that it could keep, or the fan leaves nothing for straight
+        duct and no rate is asked for.
+    """
+    drawing = after.graph.drawing
+    notices = _unsized(drawing, choices) + _airless(after, choices)
+    notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
+    if rate is not None:
+        notices += _too_small(drawing, choices, rate)
+    return notices + _of_the_fan(after, aim)
+
+
+def _of_the_fan(after: Analysis, aim: Aim) -> list[Notice]:
+    """Say whether the fan carries the layout, and whether its rate is a usual one."""
+    system, file = after.system, after.graph.drawing.file
+    notices = []
+    if system.available is not None and system.required > system.available:
+        lacking = pressure_words(system.required - system.available)
+        notices.append(
+            warning(
+                file,
+                f"the fan does not carry the layout with these sizes: {lacking} are "
+                "lacking on the critical path",
+                "take a stronger fan or a lower rate, or allow more height",
+            )
+        )
+    rate = system.friction_rate_available
+    if rate is not None and rate <= 0.0 and aim.rate is None:
+        assert system.available is not None  # no rate is left without it
+        over = system.fitting_loss - system.available
+        more = f", and {pressure_words(over)} more" if over > 0.0 else ""
+        raise refusal(
+            file,
+            "also with larger ducts the fan leaves nothing for straight duct: fittings "
+            f"and declared losses spend it all{more}",
+            "give better fittings, a stronger fan, or a rate",
+        )
+    if rate is not None and not WINDOW[0] <= rate <= WINDOW[1]:
+        notices.append(
+            warning(
+                file,
+                f"the fan leaves {rate_words(rate)} with these sizes, outside the "
+                f"window {rate_words(WINDOW[0])} to {rate_words(WINDOW[1])} that "
+                "practice works in",
+                "above it, noise and throttling; below it, mend the path or the "
+                "equipment first, and not the sizes alone",
+            )
+        )
+    return notices
+
+
+def _unsized(drawing: Drawing, choices: Sequence[Choice]) -> list[Notice]:
+    """Say which runs kept their size because the limits allow none.
+
+    Raises
+    ------
+    BadInput
+        If one of them has no size that it could keep.
+    """
+    runs = [choice for choice in choices if choice.limit == NO_SIZE]
+    if not runs:
+        return []
+    shown = few_names([choice.run for choice in runs])
+    bare = [choice.run for choice in runs if choice.drawn is None]
+    if bare:
+        raise refusal(
+            drawing.file,
+            f"the limits allow no size for run '{bare[0]}', which has none drawn",
+            "allow more height, width or velocity, or give it a section",
+        )
+    return [
+        warning(
+            drawing.file,
+            f"the limits allow no size for {shown}, left as drawn",
+            "allow more height, width or velocity there",
+        )
+    ]
+
+
+def new_outlet(before: Analysis, after: Analysis, outlet: float) -> list[Notice]:
+    """Say that the first duct no longer is as wide as it is drawn at the fan."""
+    drawn, sized = before.graph.section(0), after.graph.section(0)
+    if drawn == sized:
+        return []
+    return [
+        warning(
+            before.graph.drawing.file,
+            "the fan's outlet was taken as wide as the first duct is drawn, "
+            f"{section_words(drawn)}, with a velocity pressure of "
+            f"{pressure_words(outlet)}; the transition from there to "
+            f"{section_words(sized)} is not counted",
+            f'write outlet_velocity_pressure = "{outlet:.1f} Pa" under [fan] if so',
+        )
+    ]
+
+
+def _airless(analysis: Analysis, choices: Sequence[Choice]) -> list[Notice]:
+    """Say which runs lead to closed ends alone, so that no size follows."""
+    ducts, drawing = analysis.graph.ducts, analysis.graph.drawing
+    sized = {choice.run for choice in choices}
+    still = np.unique(ducts.run[analysis.state.flow == 0.0]).tolist()
+    runs = [name for name in (drawing.names[run] for run in still) if name not in sized]
+    if not runs:
+        return []
+    return [
+        note(
+            drawing.file,
+            f"no air flows in {few_names(runs)}, behind closed ends: left as drawn",
+        )
+    ]
+
+
+def _too_small(
+    drawing: Drawing, choices: Sequence[Choice], rate: float
+) -> list[Notice]:
+    """Say which runs have the largest size within the limits, and rub more."""
+    runs = [
+        choice.run
+        for choice in choices
+        if choice.limit == LARGEST and choice.gradient > rate * (1 + 1e-9)
+    ]
+    if not runs:
+        return []
+    return [
+        warning(
+            drawing.file,
+            f"no size within the limits keeps {rate_words(rate)} in {few_names(runs)}: "
+            "the largest was taken",
+            "allow more height or width there, or a higher rate",
+        )
+    ]
+
+
+def few_names(runs: Sequence[str]) -> str:
+    """Names of runs for a sentence, no more than five."""
+    names = ", ".join(f"'{run}'" for run in runs[:5])
+    return names + (f" and {len(runs) - 5} more" if len(runs) > 5 else "")
