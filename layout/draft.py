@@ -9,7 +9,7 @@ from .drawing import NOTHING_SAID
 from .faults import BadInput
 from .names import toml_key
 from .pieces import RunSections
-from .places import NEAR, at_key, place_words
+from .places import NEAR
 from .run_names import labels
 from .schedule import Schedule
 from .sections import Shape
@@ -86,7 +86,7 @@ def _source(topology: Topology, ends: list[End]) -> str:
     lines = ["[source]  # the end at the fan: take the # off one of these"]
     for node, run, _ in ends:
         name = _comment(topology.drawing.names[run])
-        lines.append(f"# {at_key(topology.nodes[node])}  # run '{name}'")
+        lines.append(f"# {topology.place_key(node)}  # run '{name}'")
     if not ends:
         lines.append('# at = ["...", "...", "..."]  # no duct has a free end')
     return "\n".join(lines) + "\n"
@@ -113,9 +113,9 @@ def _terminals(
             key = f"{names[0]} {number}"
         taken.add(key)
         lines.append(f"[terminals.{toml_key(key)}]")
-        lines.append(f"flow = {_OPEN}  # at {place_words(topology.nodes[node])}")
+        lines.append(f"flow = {_OPEN}  # at {topology.place(node)}")
         if shared[names[0]] > 1:
-            lines.append(at_key(topology.nodes[node]))
+            lines.append(topology.place_key(node))
         elif key != names[0]:
             lines.append(f"run = {toml_key(names[0])}")
     if lines and one_is_source:

@@ -96,7 +96,11 @@ def _part_words(
             run = f"run '{topology.drawing.names[slip.run]}'"
             what, mend = gap_words(topology, slip, run)
             place = topology.nodes[slip.node]
-            return f"{what}, at {place_words(place)}", mend, place
+            return (
+                f"{what}, at {place_words(place, topology.drawing.unit)}",
+                mend,
+                place,
+            )
     part_of = component[topology.ends[:, 0]]
     mine = (part_of == part).nonzero()[0]
     others = reached[topology.ends[:, 0]].nonzero()[0]
@@ -108,7 +112,7 @@ def _part_words(
         else "it crosses what the source reaches without a joint,"
     )
     mend = f"close the gap if it belongs to this system{_closing(topology, gap, place)}"
-    return f"{said} at {place_words(place)}", mend, place
+    return f"{said} at {place_words(place, topology.drawing.unit)}", mend, place
 
 
 def _slips(topology: Topology, width: FloatArray | None) -> list[Gap]:

@@ -43,8 +43,8 @@ def mended(
     for place in np.unique(node[moved > 0.0]).tolist():
         farthest = float(moved[node == place].max())
         changes.append(
-            f"the ends that meet at {place_words(nodes[place])} were moved together, "
-            f"by up to {length_words(max(farthest, _LEAST))}"
+            f"the ends that meet at {place_words(nodes[place], drawing.unit)} were "
+            f"moved together, by up to {length_words(max(farthest, _LEAST))}"
         )
     found = gaps(topology, width)
     for gap in found:
@@ -53,7 +53,8 @@ def mended(
         way = "cut back" if gap.past else "drawn on"
         changes.append(
             f"run '{drawing.names[gap.run]}' was {way} by {length_words(gap.width)} "
-            f"to run '{drawing.names[gap.other]}' at {place_words(gap.target)}"
+            f"to run '{drawing.names[gap.other]}' at "
+            + place_words(gap.target, drawing.unit)
         )
     again = replace(drawing, points=points, notices=())
     covered = _covered(join(again, topology.tolerance))

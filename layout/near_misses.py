@@ -226,9 +226,10 @@ def gap_words(topology: Topology, gap: Gap, it: str = "it") -> tuple[str, str]:
     other = topology.drawing.names[gap.other]
     wide = length_words(gap.width)
     if gap.at_side:
+        target = place_words(gap.target, topology.drawing.unit)
         return (
             f"{it} ends at the side of run '{other}', {wide} from its centreline",
-            f"draw it on to the centreline of '{other}', to {place_words(gap.target)}",
+            f"draw it on to the centreline of '{other}', to {target}",
         )
     remedy = f"if the two are to meet, end it on the line of '{other}'"
     if gap.past:

@@ -69,7 +69,7 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
     if len(marked) > 1:
         places = " and ".join(
             f"run '{drawing.names[run]}' at "
-            + place_words(drawing.points[drawing.offsets[run]])
+            + place_words(drawing.points[drawing.offsets[run]], drawing.unit)
             for run in marked
         )
         raise refusal(

@@ -10,7 +10,7 @@ from .fittings import Ducts, Legs, Terminals
 from .islands import loose_words
 from .names import toml_key, unique
 from .nearest import nearest
-from .places import NEAR, at_key
+from .places import NEAR
 from .quantity_words import airflow_words, length_words
 from .run_names import labels
 from .schedule import Schedule
@@ -110,7 +110,7 @@ def match_terminals(
         elif spec_of is None and names[place] in schedule.terminals:
             remedy = (
                 f"[terminals.{toml_key(names[place])}] is another end: add a terminal "
-                f'with {at_key(topology.nodes[node])} and flow = "..." to the schedule'
+                f'with {topology.place_key(node)} and flow = "..." to the schedule'
             )
         else:
             run = int(runs[place])
@@ -210,7 +210,7 @@ def _chosen(
                     f"{len(found)} free ends of the drawing go by that name",
                     "write a terminal for each, with "
                     + " and ".join(
-                        at_key(topology.nodes[int(ducts.finish[duct])])
+                        topology.place_key(int(ducts.finish[duct]))
                         for duct in found[:4]
                     )
                     + (" and so on" if len(found) > 4 else ""),

@@ -10,7 +10,7 @@ from scipy.sparse.csgraph import breadth_first_order, connected_components
 from .drawing import Drawing
 from .faults import Notice, note, warning
 from .joints import meetings
-from .places import place_words
+from .places import at_key, place_words
 from .quantity_words import length_words
 from .sections import FloatArray, IntArray
 from .snap import TOLERANCE, snap
@@ -93,7 +93,11 @@ class Topology:
 
     def place(self, node: int) -> str:
         """Name a node for a message: its coordinates."""
-        return place_words(self.nodes[node])
+        return place_words(self.nodes[node], self.drawing.unit)
+
+    def place_key(self, node: int) -> str:
+        """Name a node for a schedule: the key `at` with its coordinates."""
+        return at_key(self.nodes[node], self.drawing.unit)
 
 
 def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
@@ -328,9 +332,8 @@ def _doubled_notices(
     for (one, two), segments in parts.items():
         along = nodes[ends[segments]]
         length = float(np.linalg.norm(along[:, 1] - along[:, 0], axis=1).sum())
-        stretch = (
-            f"for {length_words(length)}, about {place_words(along[0].mean(axis=0))}"
-        )
+        about = place_words(along[0].mean(axis=0), drawing.unit)
+        stretch = f"for {length_words(length)}, about {about}"
         names = [drawing.names[one], drawing.names[two]]
         where = f"{drawing.file}, runs '{names[0]}' and '{names[1]}'"
         what, remedy = (

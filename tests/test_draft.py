@@ -196,3 +196,29 @@ def test_check_writes_a_draft_and_never_over_a_file(
     assert not other.exists()
     assert main(["check", str(route), "--draft", str(tmp_path / "r.txt")]) == 2
     assert "name it NAME.toml" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("unit", "end"),
+    [
+        ("in", '"120 in", "0 in", "98.43 in"'),
+        ("ft", '"10 ft", "0 ft", "8.202 ft"'),
+        ("mm", '"3048 mm", "0 mm", "2500 mm"'),
+        ("m", '"3.048 m", "0 m", "2.5 m"'),
+    ],
+)
+def test_places_are_in_the_unit_of_the_drawing_and_read_back(
+    tmp_path: Path, unit: str, end: str
+) -> None:
+    """So that whoever drew in inches finds them; 10 ft are 3048 mm by definition."""
+    one = {"in": 1 / 0.0254, "ft": 1 / 0.3048, "mm": 1000.0, "m": 1.0}[unit]
+    path = tmp_path / "a.obj"
+    far, high = 3.048 * one, 2.5 * one
+    path.write_text(f"o trunk D300\nv 0 0 {high!r}\nv {far!r} 0 {high!r}\nl 1 2\n")
+    drawing = read(path, unit=unit)
+    assert f"# at = [{end}]" in draft(drawing)
+    path = tmp_path / "chosen.toml"
+    terminal = '[terminals."trunk D300"]\nflow = "120 L/s"\n'
+    path.write_text(f"[source]\nat = [{end}]\n{terminal}")
+    graph = build(drawing, read_schedule(path))
+    assert graph.nodes[graph.source.node] == pytest.approx([3.048, 0.0, 2.5])

@@ -163,12 +163,13 @@ def test_of_many_terminals_the_critical_one_is_named(
 
 
 def test_gaps_are_said_in_the_units_of_the_reader() -> None:
-    near = gaps.Gap("duct", "beam", 0.0254, 0.0508, (0.3048, 0.0, 3.048))
+    """A place is in the unit of the drawing, so that it can be found there."""
+    near = gaps.Gap("duct", "beam", 0.0254, 0.0508, (0.3048, 0.0, 3.048), "in")
     assert near.sentence(INCH_POUND) == (
-        "'duct' passes 'beam' at 1.0 in at (1.0, 0.0, 10.0) ft, 2.0 in are required"
+        "'duct' passes 'beam' at 1.0 in at (12, 0, 120) in, 2.0 in are required"
     )
     over = gaps.Gap("duct", "beam", -0.0254, 0.0508, (0.3048, 0.0, 3.048))
-    assert over.sentence() == "'duct' overlaps 'beam' by 25 mm at (0.30, 0.00, 3.05) m"
+    assert over.sentence() == "'duct' overlaps 'beam' by 25 mm at (0.305, 0, 3.048) m"
     made = layout_view._clashes([over, near], INCH_POUND)
     assert [label.text for label in made] == [
         "overlaps beam\nby 1.0 in",

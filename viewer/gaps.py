@@ -8,6 +8,7 @@ from elbowroom.layout import (
     Obstacle,
     clearances,
     duct_clearances,
+    place_words,
     side_clearances,
     solids,
 )
@@ -31,6 +32,8 @@ class Gap:
         Distance to keep, m.
     place
         Where, m.
+    unit
+        That the drawing is in, for the place in words.
     """
 
     duct: str
@@ -38,6 +41,7 @@ class Gap:
     distance: float
     required: float
     place: tuple[float, float, float]
+    unit: str = "m"
 
     @property
     def is_kept(self) -> bool:
@@ -46,8 +50,7 @@ class Gap:
 
     def sentence(self, display: Display = METRIC) -> str:
         """The gap in words, for those that are not kept."""
-        place = ", ".join(display.lengths(at) for at in self.place)
-        where = f"at ({place}) {display.length}"
+        where = f"at {place_words(self.place, self.unit)}"
         if self.distance <= 0.0:
             deep = display.gaps(-self.distance)
             return f"'{self.duct}' overlaps '{self.beside}' by {deep} {where}"
@@ -82,13 +85,14 @@ def gaps(
     to_solids = clearances(shapes, obstacles, **room)
     to_ducts = duct_clearances(analysis.graph, shapes, **room)
     solid_names = [obstacle.name for obstacle in obstacles]
-    found = _named(to_solids, names, solid_names, schedule.clearance)
-    for key, gap in _named(to_ducts, names, names, schedule.clearance).items():
+    kept = schedule.clearance, analysis.graph.drawing.unit
+    found = _named(to_solids, names, solid_names, *kept)
+    for key, gap in _named(to_ducts, names, names, *kept).items():
         if key not in found or gap.distance < found[key].distance:
             found[key] = gap
     ranked = sorted(found.values(), key=lambda gap: gap.distance)
-    kept = [gap for gap in ranked if gap.is_kept]
-    return to_solids.nearest, (*(g for g in ranked if not g.is_kept), *kept[:1])
+    clear = [gap for gap in ranked if gap.is_kept]
+    return to_solids.nearest, (*(g for g in ranked if not g.is_kept), *clear[:1])
 
 
 def gaps_between(one: Analysis, other: Analysis, other_name: str) -> tuple[Gap, ...]:
@@ -122,12 +126,16 @@ def gaps_between(one: Analysis, other: Analysis, other_name: str) -> tuple[Gap, 
     beside = [
         f"{other.name(row)} of {other_name}" for row in pieces(other, others).tolist()
     ]
-    found = _named(measured, names, beside, required).values()
+    found = _named(measured, names, beside, required, one.graph.drawing.unit).values()
     return tuple(sorted(found, key=lambda gap: gap.distance))
 
 
 def _named(
-    measured: Clearances, names: Sequence[str], others: Sequence[str], required: float
+    measured: Clearances,
+    names: Sequence[str],
+    others: Sequence[str],
+    required: float,
+    unit: str,
 ) -> dict[tuple[str, str], Gap]:
     """Smallest gap between two names; these are given for each piece and each other."""
     found: dict[tuple[str, str], Gap] = {}
@@ -141,5 +149,5 @@ def _named(
         key = (names[piece], others[other])
         if key not in found or distance < found[key].distance:
             x, y, z = place
-            found[key] = Gap(*key, distance, required, (x, y, z))
+            found[key] = Gap(*key, distance, required, (x, y, z), unit)
     return found

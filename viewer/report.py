@@ -16,7 +16,7 @@ from elbowroom.layout import (
     Basis,
     Notice,
     Obstacle,
-    coordinates,
+    place_words,
     power_words,
     refusal,
     writing,
@@ -504,7 +504,7 @@ def _balance(analysis: Analysis, display: Display) -> str:
             damper_place(row),
             ""
             if row["blade_angle_deg"] is None
-            else ", ".join(coordinates(row["damper_place_m"])),
+            else place_words(row["damper_place_m"], analysis.graph.drawing.unit),
             _n(display.pressures(row["excess_pa"])),
             _n(f"{row['damper_coefficient']:.1f}"),
             _n(
@@ -522,7 +522,7 @@ def _balance(analysis: Analysis, display: Display) -> str:
         "order",
         "terminal",
         "damper in",
-        "at, m",
+        "at",
         f"to spend, {display.pressure}",
         "C",
         "blade from open",
@@ -640,12 +640,13 @@ def _room(room: Sequence[Gap], display: Display) -> str:
                 "n" if gap.is_kept else "n bad",
             ),
             _n(display.gaps(gap.required) if gap.required else "–"),
+            place_words(gap.place, gap.unit),
         ]
         for gap in room
     ]
     if not rows:
         return ""
-    heads = ["duct", "beside", "gap", "to keep"]
+    heads = ["duct", "beside", "gap", "to keep", "at"]
     return "<h2>Room around the ducts</h2>" + _table(heads, rows)
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, Notice, Severity, coordinates
+from elbowroom.layout import Basis, Notice, Severity, place_words
 from elbowroom.physics import (
     Analysis,
     Comparison,
@@ -201,14 +201,14 @@ def _apart(comparison: Comparison, display: Display) -> Any:
 
 def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
     """Print the dampers in the order of work."""
-    settings = balancing(analysis)
+    settings, unit = balancing(analysis), analysis.graph.drawing.unit
     if len(settings) < 2:
         return
     table = new_table("Balancing, the least favoured terminal first")
     for head, right in (
         ("terminal", False),
         ("damper in", False),
-        ("at, m", False),
+        ("at", False),
         (f"to spend, {display.pressure}", True),
         ("C", True),
         ("blade", True),
@@ -223,7 +223,7 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
         table.add_row(
             _plain(row["terminal"]),
             _plain(damper_place(row)),
-            "" if angle is None else ", ".join(coordinates(row["damper_place_m"])),
+            "" if angle is None else place_words(row["damper_place_m"], unit),
             display.pressures(row["excess_pa"]),
             f"{row['damper_coefficient']:.1f}",
             blade,
@@ -297,7 +297,7 @@ def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
         ("beside", False),
         ("gap", True),
         ("to keep", True),
-        ("at, m", False),
+        ("at", False),
     ):
         table.add_column(head, justify="right" if right else "left")
     for gap in room[:TOP]:
@@ -309,7 +309,7 @@ def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
             # Zero and less: they touch or overlap.
             else f"overlap {display.gaps(-gap.distance)}",
             display.gaps(gap.required) if gap.required else "–",
-            ", ".join(coordinates(gap.place)),
+            place_words(gap.place, gap.unit),
         )
     console.print(table)
     if len(room) > TOP:
@@ -421,7 +421,7 @@ def _with_unit(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _with_place(row: dict[str, Any]) -> dict[str, Any]:
-    """A setting with the coordinates of its damper in three columns."""
+    """A setting with the place_words of its damper in three columns."""
     out: dict[str, Any] = {}
     for key, value in row.items():
         if key == "damper_place_m":
