@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from heapq import heapify, heapreplace
 from typing import Any
 
 import numpy as np
@@ -16,11 +17,15 @@ from .touching import touching
 
 _ROUND_SIDES = 24
 _OUT = 1.0 / np.cos(np.pi / _ROUND_SIDES)  # of the prism that holds a circle
+_LEAST = 1e-12  # m³: less than this is no overlap
+_INSIDE = 0.999  # of a stretch of duct: it lies within the body
+_MOST_MOVES = 200  # tried to clear one body of another
 _ANGLES = (np.arange(_ROUND_SIDES) + 0.5) * (2 * np.pi / _ROUND_SIDES)
 _CIRCLE = _OUT * np.stack([np.cos(_ANGLES), np.sin(_ANGLES)], axis=1)
 _CORNERS = np.array([[1.0, 1.0], [-1.0, 1.0], [-1.0, -1.0], [1.0, -1.0]])
 _NEAR_JOINT = 1.5  # of the wider duct's side
 _NEVER_MORE = 1.0 - 1e-6  # so that single precision never overstates a bound
+_LITTLE = 1e-6  # m: what single precision needs to tell clear from touching
 _FIRST_REACH = 100.0  # m: farther solids are of no interest to a duct
 
 
@@ -35,8 +40,8 @@ class Clearances:
     other
         Number of the obstacle, or the other piece of duct.
     distance
-        m, between the outer surfaces. Below zero where they overlap: for two boxes by
-        how far one must move, for other bodies by the smallest extent of the overlap.
+        m, between the outer surfaces. Below zero where they overlap: how far the piece
+        of duct must move, straight out by the shortest way, to be clear.
     place
         Where they are next to each other, m, shape (c, 3): the middle of what lies in
         both boxes around them, or between these.
@@ -88,8 +93,9 @@ def clearances(
     -----
     Boxes around the pieces sort out what cannot be near; the distance itself is that
     of the convex hull of each stretch of duct from the solid (or from its convex hull
-    where it is not closed). Round ducts are taken as prisms that hold the circle, so
-    that their distance is never overstated: by less than 1 % of the radius.
+    where it is not closed). Round ducts and the ends of ovals are taken as prisms that
+    hold the circle, so that their distance is never overstated: by less than 1 % of the
+    radius.
     """
     if not obstacles or not len(solids.row):
         return _NOTHING
@@ -145,7 +151,7 @@ def duct_clearances(
     apart = ~_meet(graph, duct[row], duct[other], place)
     row, other = row[apart], other[apart]
     distance = _measured(hulls, hulls, row, other, required)
-    near = (distance < required - 1e-6) | (distance < 0.0)
+    near = (distance < required - _LITTLE) | (distance < 0.0)
     return _ranked(hulls, hulls, row[near], other[near], distance[near])
 
 
@@ -190,7 +196,7 @@ def side_clearances(
         at_fan &= np.linalg.norm(place - ducts.begin[first], axis=1) < reach
     row, number = row[~at_fan], number[~at_fan]
     distance = _measured(hulls, bodies, row, number, required)
-    near = (distance < required - 1e-6) | (distance < 0.0)
+    near = (distance < required - _LITTLE) | (distance < 0.0)
     return _ranked(hulls, bodies, row[near], number[near], distance[near])
 
 
@@ -361,7 +367,7 @@ class _Hulls:
         self.low = np.minimum(low[rows], low[rows + 1])
         self.high = np.maximum(high[rows], high[rows + 1])
         self.boxes = _straight_boxes(tubes, rows, centre, half)
-        self._rows, self._round = rows, is_round[:, 0]
+        self._rows, self._shape = rows, tubes.shape
         self._centre, self._sides = centre, sides
         self.body = cache(self._hull)
 
@@ -376,9 +382,18 @@ class _Hulls:
 
         corners = []
         for ring in (self._rows[row], self._rows[row] + 1):
-            outline = _CIRCLE if self._round[ring] else _CORNERS
+            outline = _outline(int(self._shape[ring]), self._sides[ring])
             corners.append(self._centre[ring] + outline @ self._sides[ring])
         return Manifold.hull_points(np.ascontiguousarray(np.concatenate(corners)))
+
+
+def _outline(shape: int, sides: FloatArray) -> FloatArray:
+    """Points around a section, in shares of half its width and half its height."""
+    if shape != Shape.OVAL:
+        return np.asarray(_CIRCLE if shape == Shape.ROUND else _CORNERS)
+    half = np.sqrt(np.einsum("ij,ij->i", sides, sides))
+    radius = half.min()  # of the ends, around which the flat sides are straight
+    return np.asarray((radius * _CIRCLE + np.sign(_CIRCLE) * (half - radius)) / half)
 
 
 def _straight_boxes(
@@ -391,7 +406,7 @@ def _straight_boxes(
     along = way / np.where(length > 0.0, length, 1.0)[:, None]
     across, upright = tubes.across[rows], tubes.upright[rows]
     same = (
-        (tubes.shape[rows] != Shape.ROUND)
+        (tubes.shape[rows] == Shape.RECTANGULAR)
         & (length > 0.0)
         & (np.abs(half[rows] - half[nxt]).max(axis=1) < 1e-9)
         & (np.abs(across - tubes.across[nxt]).max(axis=1) < 1e-9)
@@ -436,11 +451,62 @@ class _Obstacles:
 
 
 def _distance(duct: Any, body: Any, reach: float) -> float:
+    """Distance of a convex stretch of duct from a body, m, as in `Clearances`."""
     gap = float(duct.min_gap(body, reach))
     if gap > 0.0:
         return gap
     overlap = duct ^ body
-    if overlap.is_empty() or overlap.volume() <= 1e-12:
-        return 0.0
-    box = np.array(overlap.bounding_box()).reshape(2, 3)
-    return -float((box[1] - box[0]).min())
+    return -_way_out(duct, body, overlap) if overlap.volume() > _LEAST else 0.0
+
+
+def _way_out(duct: Any, body: Any, overlap: Any) -> float:
+    """How far a convex body must move to be clear of another one, m.
+
+    Along the normals of what both share, which are those of the faces that meet: the
+    shortest of the ways that clear it. Each step takes the body past what it overlaps,
+    so that it may come upon the next part of a body that is not convex.
+    """
+    corners = _corners(duct)
+    mesh = overlap.to_mesh()
+    points = np.asarray(mesh.vert_properties[:, :3], dtype=np.float64)
+    ways = _normals(points, np.asarray(mesh.tri_verts))
+    begin = (corners @ ways.T).min(axis=0)
+    if overlap.volume() > _INSIDE * duct.volume():  # else it would creep out
+        size = np.ptp(np.array(body.bounding_box()).reshape(2, 3), axis=0).sum()
+        swept = (_swept(duct, way * size) ^ body for way in ways)
+        past = [float((_corners(one) @ way).max())
+                for one, way in zip(swept, ways, strict=True)]  # fmt: skip
+    else:
+        past = (points @ ways.T).max(axis=0).tolist()
+    steps = [(end - float(begin[way]), way) for way, end in enumerate(past)]
+    heapify(steps)
+    for _ in range(_MOST_MOVES):
+        step, place = steps[0]
+        way = ways[place]
+        rest = duct.translate((way * (step + _LITTLE)).tolist()) ^ body
+        if rest.volume() <= _LEAST:
+            break
+        farther = float((_corners(rest) @ way).max() - begin[place])
+        heapreplace(steps, (max(farther, step + _LITTLE), place))
+    return steps[0][0]
+
+
+def _swept(duct: Any, way: FloatArray) -> Any:
+    """What a convex body passes through on a straight way."""
+    corners = _corners(duct)
+    return duct.hull_points(np.concatenate([corners, corners + way]))
+
+
+def _corners(body: Any) -> FloatArray:
+    return np.asarray(body.to_mesh().vert_properties[:, :3], dtype=np.float64)
+
+
+def _normals(points: FloatArray, faces: IntArray) -> FloatArray:
+    """Directions square to triangles, either way, each of them once, shape (n, 3)."""
+    one, two, three = points[faces].transpose(1, 0, 2)
+    normal = np.cross(two - one, three - one)
+    size = np.linalg.norm(normal, axis=1)
+    large = size > 1e-6 * size.max()
+    normal = normal[large] / size[large, None]
+    _, first = np.unique(np.round(normal, 4), axis=0, return_index=True)
+    return np.concatenate([normal[first], -normal[first]])

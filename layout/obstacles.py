@@ -21,6 +21,7 @@ _KINDS = (".glb", ".gltf", ".obj", ".stl", ".ply")
 _LARGEST = 256_000_000  # bytes
 _MOST_FACES = 5_000_000
 _MOST_SHELLS = 100  # that are open, and measured to one by one
+_MOST_HOLLOWS = 1000  # shells among which those that lie within others are looked for
 _FAR = 300.0  # m: a solid longer than this is in another unit
 
 
@@ -146,14 +147,12 @@ def structure_in(
 def _obstacles(
     path: Path, name: str, vertices: FloatArray, faces: IntArray, notices: list[Notice]
 ) -> list[Obstacle]:
-    """What is closed of a solid, and each shell of it that is not."""
+    """Each body that is closed of a solid, and each shell of it that is not."""
     import trimesh
 
     mesh: Any = trimesh.Trimesh(vertices, faces)  # equal vertices become one
     vertices = np.asarray(mesh.vertices)
     faces = np.asarray(mesh.faces, dtype=np.int64)
-    if mesh.is_watertight:
-        return [Obstacle(name, vertices, faces, is_closed=True)]
     shell, is_open = _shells(faces, np.asarray(mesh.face_adjacency))
     open_shells = np.flatnonzero(is_open)
     parts = [faces[shell == number] for number in open_shells[:_MOST_SHELLS]]
@@ -173,14 +172,43 @@ def _obstacles(
                 "close it if it is hollow or bent",
             )
         )
-    rest = faces[~is_open[shell]]
-    whole = [rest] if len(rest) else []
-    if not trimesh.Trimesh(vertices, rest).is_watertight:  # two share an edge
-        whole = [faces[shell == number] for number in np.flatnonzero(~is_open)]
+    body = _bodies(vertices, faces, shell)
+    whole = [faces[body == number] for number in np.unique(body[~is_open[shell]])]
     return [
-        *(Obstacle(name, *_used(vertices, part), is_closed=True) for part in whole),
+        *(Obstacle(name, *_outward(*_used(vertices, part)), True) for part in whole),
         *(Obstacle(name, *_used(vertices, part), is_closed=False) for part in parts),
     ]
+
+
+def _bodies(vertices: FloatArray, faces: IntArray, shell: IntArray) -> IntArray:
+    """Body of each face: a shell with those that lie within its box, as a hollow does.
+
+    Of very many shells none is looked for within another.
+    """
+    count = int(shell.max()) + 1
+    if not 1 < count <= _MOST_HOLLOWS:
+        return shell
+    corners = vertices[faces].reshape(-1, 3)
+    of = np.repeat(shell, 3)
+    low, high = np.full((count, 3), np.inf), np.full((count, 3), -np.inf)
+    np.minimum.at(low, of, corners)
+    np.maximum.at(high, of, corners)
+    within = (low[:, None] >= low).all(axis=2) & (high[:, None] <= high).all(axis=2)
+    size = (high - low).sum(axis=1)
+    holder = np.where(within, size, -1.0).argmax(axis=1)  # the largest, or itself
+    return np.asarray(holder[shell])
+
+
+def _outward(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+    """A closed body with all its triangles turned outward, whoever mirrored it."""
+    import trimesh
+
+    mesh: Any = trimesh.Trimesh(vertices, faces, process=False)
+    if not mesh.is_winding_consistent:
+        repair: Any = trimesh.repair
+        repair.fix_winding(mesh)
+        faces = np.asarray(mesh.faces, dtype=np.int64)
+    return vertices, faces[:, ::-1] if mesh.volume < 0.0 else faces
 
 
 def _shells(

@@ -69,11 +69,16 @@ def solids(graph: DuctGraph) -> Solids:
     )
     at_start[bends.duct] = np.minimum(mitre, most[bends.duct])
     at_end[before] = np.minimum(mitre, most[before])
-    undrawn = graph.transitions.length_basis != Basis.DRAWN
     changed = graph.transitions.duct
-    half = np.where(undrawn, graph.transitions.length / 2, 0.0)
-    at_start[changed] = np.minimum(half, most[changed])
-    at_end[ducts.parent[changed]] = np.minimum(half, most[ducts.parent[changed]])
+    undrawn = graph.transitions.length_basis != Basis.DRAWN
+    length = np.where(undrawn, graph.transitions.length, 0.0)
+    # At a corner the elbow has the section before it, and the change follows it.
+    turned = np.isin(changed, bends.duct)
+    behind_elbow = at_start.copy()
+    share = np.where(turned, length, length / 2)
+    at_start[changed] = np.minimum(behind_elbow[changed] + share, most[changed])
+    straight_on = ducts.parent[changed[~turned]]
+    at_end[straight_on] = np.minimum(length[~turned] / 2, most[straight_on])
     branching = side[legs.common] / 2 * np.sin(legs.angle) + side[legs.duct]
     at_start[legs.duct] = np.minimum(branching, most[legs.duct])
     ends, met = graph.terminals.duct, graph.meetings
@@ -84,6 +89,7 @@ def solids(graph: DuctGraph) -> Solids:
 
     first = ducts.begin + at_start[:, None] * along
     last = ducts.end - at_end[:, None] * along
+    elbow_end = ducts.begin + behind_elbow[:, None] * along
     every = np.arange(len(reach))
     # Where no straight part is left the bend beside it gives of its arc.
     arc = np.where(cornered, 0.0, bends.radius * bends.angle)
@@ -105,12 +111,12 @@ def solids(graph: DuctGraph) -> Solids:
             from_start[bend], span = share, (np.zeros(len(row)), share)
         else:
             to_end[bend], span = 1.0 - share, (1.0 - share, np.ones(len(row)))
-        on_arcs.append(_bends(graph, first, last, bend, *span, kind, row))
+        on_arcs.append(_bends(graph, elbow_end, last, bend, *span, kind, row))
     bend = np.arange(len(arc))
     parts = [
         _straight(graph, every[shown], first[shown], last[shown], "duct", every[shown]),
-        _bends(graph, first, last, bend, from_start, to_end, "bend", bend),
-        _transitions(graph, first, last),
+        _bends(graph, elbow_end, last, bend, from_start, to_end, "bend", bend),
+        _transitions(graph, elbow_end, first, last),
         _straight(
             graph,
             legs.duct,
@@ -192,7 +198,10 @@ def _bends(
     kind: str,
     row: IntArray,
 ) -> _Part:
-    """Sweep some bends from one share of their turn to another, shape (t,) each."""
+    """Sweep some bends from one share of their turn to another, shape (t,) each.
+
+    From `last` of the duct before to `first` of the one that begins with the bend.
+    """
     ducts, bends = graph.ducts, graph.bends
     before = ducts.parent[bends.duct[bend]]
     turn, radius, about = bends.angle[bend], bends.radius[bend], bends.axis[bend]
@@ -246,22 +255,33 @@ def _bends(
     )
 
 
-def _transitions(graph: DuctGraph, first: FloatArray, last: FloatArray) -> _Part:
-    ducts = graph.ducts
+def _transitions(
+    graph: DuctGraph, elbow_end: FloatArray, first: FloatArray, last: FloatArray
+) -> _Part:
+    ducts, bends = graph.ducts, graph.bends
     after = graph.transitions.duct
     before = ducts.parent[after]
     drawn = graph.transitions.length_basis == Basis.DRAWN
     begin = np.where(drawn[:, None], ducts.begin[before], last[before])
+    across, upright = ducts.across[before], ducts.upright[before]
+    # Behind an elbow the change begins at its end, in the frame that it turns out of.
+    bend_of = np.full(len(ducts.parent), -1)
+    bend_of[bends.duct] = np.arange(len(bends.duct))
+    turned = np.flatnonzero((bend_of[after] >= 0) & ~drawn)
+    bend = bend_of[after[turned]]
+    begin[turned] = elbow_end[after[turned]]
+    for frame in (across, upright):
+        frame[turned] = rotate(frame[turned], bends.axis[bend], bends.angle[bend])
     both = np.stack([before, after], axis=1)
     # The frame of the duct after may be a half turn away; the shape is the same.
-    flip = np.sign(np.einsum("ij,ij->i", ducts.across[before], ducts.across[after]))
-    flip = np.stack([np.ones(len(after)), np.where(flip == 0, 1.0, flip)], axis=1)
+    flip = np.sign(np.einsum("ij,ij->i", across, ducts.across[after]))
+    flip = np.where(flip == 0, 1.0, flip)[:, None]
     return _Part(
         "transition",
         np.arange(len(after)),
         np.stack([begin, first[after]], axis=1),
-        ducts.across[both] * flip[..., None],
-        ducts.upright[both] * flip[..., None],
+        np.stack([across, ducts.across[after] * flip], axis=1),
+        np.stack([upright, ducts.upright[after] * flip], axis=1),
         ducts.width[both],
         ducts.height[both],
         ducts.shape[both],

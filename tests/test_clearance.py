@@ -18,6 +18,7 @@ from elbowroom.layout import (
     Obstacle,
     Schedule,
     Section,
+    Shape,
     Solids,
     SourceSpec,
     TerminalSpec,
@@ -84,6 +85,108 @@ def test_a_box_over_a_round_duct_is_never_overstated(gap: float) -> None:
     found = clearances(duct(round_section(0.4)), [box((3, -1, 3.2 + gap), (3.3, 1, 5))])
     assert found.nearest is not None
     assert gap - 0.002 <= found.nearest <= gap + 1e-6
+
+
+@pytest.mark.parametrize(("at", "gap"), [(0.12, 0.0197), (0.16, 0.0763)])
+def test_a_corner_beside_the_round_end_of_an_oval(at: float, gap: float) -> None:
+    """The end of a 600x300 oval is a half circle of 150 mm about y = 0.15: a corner
+    that stands `at` beyond its centre on both axes is sqrt(2) at - 0.15 m away."""
+    solid = box((2, 0.15 + at, 3 + at), (4, 2, 5))
+    found = clearances(duct(Section(Shape.OVAL, 0.6, 0.3)), [solid])
+    assert found.nearest is not None
+    assert gap - 0.0015 <= found.nearest <= gap + 1e-4
+    assert found.nearest == pytest.approx(np.sqrt(2) * at - 0.15, abs=1.5e-3)
+
+
+def joined(*bodies: Obstacle) -> Obstacle:
+    """Boxes that overlap as one closed body."""
+    first, *rest = (
+        manifold3d.Manifold(
+            manifold3d.Mesh(
+                one.vertices.astype(np.float32), one.faces.astype(np.uint32)
+            )
+        )
+        for one in bodies
+    )
+    for one in rest:
+        first += one
+    mesh = first.to_mesh()
+    corners = np.asarray(mesh.vert_properties[:, :3], dtype=np.float64)
+    return Obstacle("joined", corners, np.asarray(mesh.tri_verts, np.int64), True)
+
+
+@pytest.mark.parametrize("section", [rectangular(0.6, 0.3), round_section(0.3)])
+@pytest.mark.parametrize(
+    ("body", "way"),
+    [
+        # A deep plate across the duct: down by 0.15 + 0.13, never along it.
+        (box((4, -2, 2.87), (4.02, 2, 4)), 0.28),
+        # An I-beam, its web across the duct: past the lower flange, not the web.
+        (
+            joined(
+                box((3.95, -2, 2.8), (4.05, 2, 2.82)),
+                box((3.995, -2, 2.81), (4.005, 2, 3.59)),
+                box((3.95, -2, 3.58), (4.05, 2, 3.6)),
+            ),
+            0.35,
+        ),
+        # Deep within a block of 4 m: out by the nearest face.
+        (box((-5, -2, 1), (15, 2, 5)), 2.15),
+        # A channel open to below, the duct in its web's lower end.
+        (
+            joined(
+                box((3, -2, 2.9), (3.1, 2, 4)),
+                box((3, -2, 3.9), (5, 2, 4)),
+                box((4.9, -2, 2.9), (5, 2, 4)),
+            ),
+            0.25,
+        ),
+    ],
+)
+def test_an_overlap_is_how_far_the_duct_must_move(
+    section: Section, body: Obstacle, way: float
+) -> None:
+    found = clearances(duct(section), [body])
+    assert found.nearest == pytest.approx(-way, abs=2e-3)
+    up = np.array([0.0, 0.0, way + 2.5e-3])
+    moved = replace(body, vertices=body.vertices + up)
+    if body.vertices[:, 2].min() > 2.0:
+        after = clearances(duct(section), [moved]).nearest
+        assert after is not None
+        assert after > 0.0
+
+
+def test_a_reducing_elbow_stands_where_the_plain_one_does() -> None:
+    """900x200 turning at (0, 8) into 600x200: the elbow is that of 900x200, radius 0.9
+    about (0.9, 7.1), heel 1.35; a column's corner at (0.1, 8.1) is 1.281 from there.
+    The change of section begins at the elbow's end, on the line of the duct behind."""
+    column = box((-0.2, 8.1, 2), (0.1, 8.4, 4))
+    found = {}
+    for width in (0.9, 0.6):
+        drawing = drawing_from_runs(
+            [
+                ("a", [[0, 0, 3], [0, 8, 3]], rectangular(0.9, 0.2)),
+                ("b", [[0, 8, 3], [6, 8, 3]], rectangular(width, 0.2)),
+            ],
+            attributes={"a": Attributes(source=True, source_at_end=False)},
+        )
+        graph = build(drawing, Schedule(terminals={"b": TerminalSpec(0.5)}))
+        shapes = solids(graph)
+        found[width] = clearances(shapes, [column]).nearest
+    assert found[0.6] == pytest.approx(found[0.9], abs=1e-6)
+    assert found[0.6] == pytest.approx(-(1.35 - np.hypot(0.8, 1.0)), abs=5e-3)
+    tubes = shapes.tubes
+    at = {}
+    for number, kind in enumerate(shapes.kind):
+        begin, end = tubes.offsets[number], tubes.offsets[number + 1] - 1
+        at[kind] = tubes.centre[[begin, end]], tubes.width[[begin, end]]
+    assert at["bend"][0] == pytest.approx(np.array([[0, 7.1, 3], [0.9, 8, 3]]))
+    length = float(graph.transitions.length[0])
+    assert at["transition"][0] == pytest.approx(
+        np.array([[0.9, 8, 3], [0.9 + length, 8, 3]])
+    )
+    assert at["transition"][1].tolist() == [0.9, 0.6]
+    assert at["bend"][1].tolist() == [0.9, 0.9]
 
 
 def test_a_corner_in_space_by_pythagoras() -> None:

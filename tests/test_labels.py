@@ -274,3 +274,15 @@ def test_the_window_reads_no_mathematics_in_names(
     plotter.screenshot(return_img=True)
     plotter.close()
     assert "MathText" not in capfd.readouterr().err
+
+
+def test_a_duct_that_touches_is_not_said_to_overlap_by_nothing() -> None:
+    kept = gaps.Gap("duct", "beam", 0.0, 0.0, (1.0, 0.0, 3.0))
+    near = gaps.Gap("duct", "beam", -1e-7, 0.05, (1.0, 0.0, 3.0))
+    deep = gaps.Gap("duct", "beam", -0.02, 0.0, (1.0, 0.0, 3.0))
+    assert [gap.is_kept for gap in (kept, near, deep)] == [True, False, False]
+    words = [gap.words(METRIC) for gap in (kept, near, deep)]
+    assert words == ["touching", "touching", "overlap 20 mm"]
+    assert near.sentence() == (
+        "'duct' touches 'beam' at (1, 0, 3) m, 50 mm are required"
+    )

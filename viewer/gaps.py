@@ -17,6 +17,8 @@ from elbowroom.physics import Analysis
 from .display import METRIC, Display
 from .layout_view import pieces
 
+_TOUCH = 1e-6  # m
+
 
 @dataclass(frozen=True, slots=True)
 class Gap:
@@ -27,7 +29,8 @@ class Gap:
     duct, beside
         Names of the piece of duct and of the obstacle or the other duct.
     distance
-        m between them, less the insulation; below zero where they overlap.
+        m between them, less the insulation; below zero where they overlap: how far the
+        duct must move to be clear.
     required
         Distance to keep, m.
     place
@@ -46,18 +49,27 @@ class Gap:
     @property
     def is_kept(self) -> bool:
         """Whether the distance to keep is kept."""
-        return self.distance >= max(self.required - 1e-6, 0.0)
+        return self.distance >= max(self.required, 0.0) - _TOUCH
 
     def sentence(self, display: Display = METRIC) -> str:
         """The gap in words, for those that are not kept."""
         where = f"at {place_words(self.place, self.unit)}"
-        if self.distance <= 0.0:
+        if self.distance < -_TOUCH:
             deep = display.gaps(-self.distance)
             return f"'{self.duct}' overlaps '{self.beside}' by {deep} {where}"
-        return (
-            f"'{self.duct}' passes '{self.beside}' at {display.gaps(self.distance)} "
-            f"{where}, {display.gaps(self.required)} are required"
-        )
+        room = f"passes '{self.beside}' at {display.gaps(self.distance)}"
+        if self.distance <= _TOUCH:
+            room = f"touches '{self.beside}'"
+        needed = f"{display.gaps(self.required)} are required"
+        return f"'{self.duct}' {room} {where}, {needed}"
+
+    def words(self, display: Display) -> str:
+        """The distance for a table: how far, that they touch, or how deep they are."""
+        if abs(self.distance) <= _TOUCH:
+            return "touching"
+        if self.distance < 0.0:
+            return f"overlap {display.gaps(-self.distance)}"
+        return display.gaps(self.distance)
 
 
 def gaps(

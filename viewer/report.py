@@ -633,12 +633,7 @@ def _room(room: Sequence[Gap], display: Display) -> str:
         [
             gap.duct,
             gap.beside,
-            (
-                display.gaps(gap.distance)
-                if gap.distance > 0.0
-                else f"overlap {display.gaps(-gap.distance)}",
-                "n" if gap.is_kept else "n bad",
-            ),
+            (gap.words(display), "n" if gap.is_kept else "n bad"),
             _n(display.gaps(gap.required) if gap.required else "–"),
             place_words(gap.place, gap.unit),
         ]

@@ -304,10 +304,7 @@ def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
         table.add_row(
             _plain(gap.duct),
             _plain(gap.beside),
-            display.gaps(gap.distance)
-            if gap.distance > 0.0
-            # Zero and less: they touch or overlap.
-            else f"overlap {display.gaps(-gap.distance)}",
+            gap.words(display),
             display.gaps(gap.required) if gap.required else "–",
             place_words(gap.place, gap.unit),
         )
