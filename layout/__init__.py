@@ -88,6 +88,7 @@ from .snap import TOLERANCE
 from .solids import Solids, solids
 from .toml_tables import load_toml
 from .topology import Topology, join, loops
+from .transition_rules import transition_lengths
 from .tubes import Tubes
 from .write import write
 from .write_gltf import write_gltf
@@ -197,6 +198,7 @@ __all__ = [
     "sum_of_subtree",
     "temperature_words",
     "toml_key",
+    "transition_lengths",
     "transmission_words",
     "units",
     "velocity_words",
