@@ -25,6 +25,7 @@ from elbowroom.physics import (
     analyse,
     crossings,
     operate,
+    pressure_of,
     solve_network,
 )
 
@@ -122,6 +123,16 @@ def test_the_rising_side_of_a_curve_is_warned_about() -> None:
 def test_three_crossings_are_all_named() -> None:
     dip = ((0.0, 100.0), (0.3, 20.0), (0.6, 90.0), (0.9, 10.0))
     assert len(crossings(dip, 240.0)) == 3
+
+
+def test_a_curve_may_end_at_the_design_airflow() -> None:
+    """Three times 0.1 m3/s add up to 0.30000000000000004 in binary arithmetic."""
+    curve = ((0.1, 200.0), (0.3, 150.0))
+    assert 0.1 + 0.1 + 0.1 > 0.3
+    assert pressure_of(curve, 0.1 + 0.1 + 0.1) == 150.0
+    assert pressure_of(curve, 0.1 * (1.0 - 1e-15)) == 200.0
+    assert pressure_of(curve, 0.3001) is None
+    assert pressure_of(curve, 0.0999) is None
 
 
 def test_a_curve_that_ends_too_soon_is_refused() -> None:
