@@ -142,6 +142,13 @@ def test_a_curve_that_ends_too_soon_is_refused() -> None:
         operate(layout(FanSpec()))
 
 
+def test_a_curve_that_begins_too_late_is_refused() -> None:
+    """Where it begins the layout takes more than the fan gives: less air settles."""
+    with pytest.raises(BadInput, match=r"begins at 2,?000 L/s") as refused:
+        operate(layout(FanSpec(curve=((2.0, 90.0), (3.0, 20.0)))))
+    assert "add the points of the fan at smaller airflows" in str(refused.value)
+
+
 @settings(max_examples=20, deadline=None, derandomize=True)
 @given(st.floats(30.0, 400.0), st.floats(1.01, 2.0))
 def test_more_pressure_gives_more_air_everywhere(pressure: float, more: float) -> None:
