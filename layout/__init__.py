@@ -13,6 +13,7 @@ from .clearance import (
 )
 from .constructions import (
     ELBOW_CONSTRUCTIONS,
+    ELBOW_PIECES,
     TAKEOFF_ENTRIES,
     ElbowConstruction,
     TakeoffEntry,
@@ -97,6 +98,7 @@ keep_freed_memory()
 
 __all__ = [
     "ELBOW_CONSTRUCTIONS",
+    "ELBOW_PIECES",
     "TAKEOFF_ENTRIES",
     "TOLERANCE",
     "AirSpec",
