@@ -13,6 +13,7 @@ from .clearance import (
 )
 from .constructions import (
     ELBOW_CONSTRUCTIONS,
+    ELBOW_PIECES,
     TAKEOFF_ENTRIES,
     ElbowConstruction,
     TakeoffEntry,
@@ -88,6 +89,7 @@ from .snap import TOLERANCE
 from .solids import Solids, solids
 from .toml_tables import load_toml
 from .topology import Topology, join, loops
+from .transition_rules import transition_lengths
 from .tubes import Tubes
 from .write import write
 from .write_gltf import write_gltf
@@ -96,6 +98,7 @@ keep_freed_memory()
 
 __all__ = [
     "ELBOW_CONSTRUCTIONS",
+    "ELBOW_PIECES",
     "TAKEOFF_ENTRIES",
     "TOLERANCE",
     "AirSpec",
@@ -197,6 +200,7 @@ __all__ = [
     "sum_of_subtree",
     "temperature_words",
     "toml_key",
+    "transition_lengths",
     "transmission_words",
     "units",
     "velocity_words",

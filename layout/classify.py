@@ -21,17 +21,16 @@ from .odd_turns import (
     slanted_notices,
 )
 from .pieces import (
-    SAME_SIZE,
     Pieces,
     RunSections,
     along_tangents,
     pieces_of,
-    runs_named,
 )
 from .schedule import Schedule
 from .sections import FloatArray, IntArray
 from .standing import idle_up_notices, roll_notices, twist_notices
 from .topology import Topology
+from .transition_rules import transition_lengths
 from .tree import Tree, heads
 
 _LARGEST_KINK = np.radians(20.0)  # of the centreline where a transition slants
@@ -200,19 +199,13 @@ def _transitions(
     rows = (pieces.alone & ~pieces.same_section).nonzero()[0]
     before = pieces.before[rows]
     drawn = pieces.is_transition[before]
-    step_w = np.abs(pieces.width[rows] - pieces.width[before])
-    step_h = np.abs(pieces.height[rows] - pieces.height[before])
-    step = np.maximum(step_w, step_h)
-    # Between shapes of the same sides there is no slope: one side long.
-    step = np.where(step < SAME_SIZE, pieces.width[before], step)
-    rule, rule_basis = schedule.transition_rule("")
-    length = rule.length_for(step)
-    basis = np.full(len(rows), int(rule_basis))
-    for name in schedule.transition_exceptions:
-        rule, rule_basis = schedule.transition_rule(name)
-        named = np.isin(pieces.run[rows], runs_named(topology.drawing, (name,)))
-        length[named] = rule.length_for(step[named])
-        basis[named] = int(rule_basis)
+    length, basis = transition_lengths(
+        topology.drawing,
+        schedule,
+        pieces.run[rows],
+        (pieces.width[before], pieces.height[before]),
+        (pieces.width[rows], pieces.height[rows]),
+    )
     return Transitions(
         duct_of[rows],
         np.where(drawn, tree.length[before], length),

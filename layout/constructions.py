@@ -34,6 +34,7 @@ _ELBOW_WORDS = {
     ElbowConstruction.PLEATED: "pleated",
 }
 ELBOW_CONSTRUCTIONS = {words: code for code, words in _ELBOW_WORDS.items()}
+ELBOW_PIECES = (3, 4, 5)  # of a segmented elbow, as they are tabled
 
 
 class TakeoffEntry(IntEnum):

@@ -114,6 +114,14 @@ class DuctGraph:
         """
         return component_ducts(self)
 
+    @cached_property
+    def bend_duct(self) -> IntArray:
+        """Duct whose section each bend has, shape (b,): the one nearer to the source.
+
+        In a return that is the duct behind the bend, as the air goes.
+        """
+        return self.ducts.parent.take(self.bends.duct)
+
     def section(self, duct: int) -> Section:
         """Section of a duct."""
         ducts = self.ducts

@@ -8,7 +8,12 @@ from typing import Any
 
 from . import units
 from .basis import Basis
-from .constructions import ELBOW_CONSTRUCTIONS, TAKEOFF_ENTRIES, ElbowConstruction
+from .constructions import (
+    ELBOW_CONSTRUCTIONS,
+    ELBOW_PIECES,
+    TAKEOFF_ENTRIES,
+    ElbowConstruction,
+)
 from .faults import BadInput, Notice, refusal
 from .schedule import (
     DECLARED_AIRS,
@@ -491,7 +496,7 @@ def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
     ratio = table.number("radius_ratio", _TIGHTEST, 20.0)
     throat = table.within("throat_radius", "length", 0.0, 20.0)
     centre = table.positive("centreline_radius", "length")
-    pieces = table.whole("pieces", (3, 4, 5, 7))
+    pieces = table.whole("pieces", ELBOW_PIECES)
     splitters = table.whole("splitters", (1, 2, 3))
     spacing = table.within("vane_spacing", "length", 0.02, 0.12)
     given = [value for value in (ratio, throat, centre) if value is not None]

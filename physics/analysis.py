@@ -6,7 +6,14 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import DuctGraph, FloatArray, IntArray, Notice, sum_from_root
+from elbowroom.layout import (
+    DuctGraph,
+    FloatArray,
+    IntArray,
+    Notice,
+    Section,
+    sum_from_root,
+)
 
 from .close_pairs import ClosePair, close_pairs, corrected
 from .components import component_names
@@ -114,6 +121,20 @@ class Analysis:
             f"{nouns[k]}-{n}"
             for k, n in zip(kind.tolist(), number.tolist(), strict=True)
         )
+
+    @cached_property
+    def section_duct(self) -> IntArray:
+        """Duct whose section each element has, shape (n,).
+
+        The one that pays for it, but for an elbow at whose corner the section changes.
+        """
+        out, bend = self.elements.duct.copy(), self.elements.kind == Kind.BEND
+        out[bend] = self.graph.bend_duct[self.elements.row[bend]]
+        return out
+
+    def section(self, element: int) -> Section:
+        """Section of an element; of a transition and of a leg that of its run."""
+        return self.graph.section(int(self.section_duct[element]))
 
     def name(self, element: int) -> str:
         """Name of an element in the words of the drawing."""

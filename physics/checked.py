@@ -10,7 +10,7 @@ from elbowroom.layout import (
 )
 
 from .analysis import Analysis
-from .flows import terminals_fed
+from .flows import feeds_several
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +87,7 @@ def roles(analysis: Analysis) -> tuple[BoolArray, BoolArray]:
     ducts, ends = analysis.graph.ducts, analysis.graph.terminals.duct
     last = np.zeros(len(ducts.parent), dtype=bool)
     last[ends] = True
-    return terminals_fed(analysis.graph) > 1.5, last
+    return feeds_several(analysis.graph), last
 
 
 def total_flow(analysis: Analysis) -> float:

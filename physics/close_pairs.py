@@ -79,10 +79,10 @@ def close_pairs(
     bends, ducts = graph.bends, graph.ducts
     of_duct = np.full(len(ducts.parent), -1)
     of_duct[bends.duct] = np.arange(len(bends.duct))
-    before = of_duct[np.maximum(ducts.parent[bends.duct], 0)]
+    before = of_duct[graph.bend_duct]
     changes = np.isin(bends.duct, graph.transitions.duct)
-    second = np.flatnonzero((before >= 0) & ~changes)
-    between = ducts.parent[bends.duct[second]]
+    second = np.flatnonzero((before >= 0) & ~changes & ~changes[before])
+    between = graph.bend_duct[second]
     diameter = sections.hydraulic_diameter(
         ducts.shape[between], ducts.width[between], ducts.height[between]
     )
@@ -118,7 +118,7 @@ def _pair(
 ) -> ClosePair | None:
     bends = graph.bends
     plain = float(loss[one] + loss[two])
-    pv = float(state.velocity_pressure[graph.ducts.parent[bends.duct[two]]])
+    pv = float(state.velocity_pressure[graph.bend_duct[two]])
     cosine = float(bends.axis[one] @ bends.axis[two])
     turned = float(np.arccos(np.clip(cosine, -1.0, 1.0)))
     arrangement = "twisted"
@@ -180,7 +180,7 @@ def _table(
         return None
     reynolds = float(factor[one])
     if arrangement == "S" and alike and abs(angle - np.pi / 6) < _SAME:
-        is_round = graph.ducts.shape[bends.duct[two]] == Shape.ROUND
+        is_round = graph.ducts.shape[graph.bend_duct[two]] == Shape.ROUND
         end = 3.0
         found = offset_30(min(axes, end), bool(is_round))
     elif not right:

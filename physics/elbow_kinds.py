@@ -4,6 +4,8 @@ from functools import partial
 
 import numpy as np
 
+from elbowroom.layout import ELBOW_PIECES
+
 from . import elbows
 from .coefficient import Coefficient
 from .kinds import Kind, Legs, Parameter, Values
@@ -16,6 +18,9 @@ _ANGLE = Parameter("angle_deg", "angle of turn, degrees", 0.0, 180.0, 90.0)
 _ACUTE = Parameter("angle_deg", "angle of turn, degrees", 0.0, 90.0, 90.0)
 _R_D = Parameter("r_over_D", "centreline radius over diameter", 0.5, 20.0)
 _THROAT = Parameter("throat_R_over_W", "throat radius over W", 0.0, 20.0)
+_PIECES = Parameter(
+    "pieces", "number of pieces", min(ELBOW_PIECES), max(ELBOW_PIECES), 5.0, True
+)
 _DIAMETER = Parameter("diameter_mm", "diameter, mm", 50.0, 2000.0)
 _DETAILS = {
     "stamped": "stamped round elbow, r/D 1.5, by its size",
@@ -140,11 +145,7 @@ def _round() -> list[Kind]:
         Kind(
             "round-elbow-segmented",
             "round elbow of mitred pieces",
-            (
-                Parameter("pieces", "number of pieces", 3, 5, 5.0, True),
-                _R_D,
-                _ANGLE,
-            ),
+            (_PIECES, _R_D, _ANGLE),
             lambda v, _: _one(
                 elbows.round_segmented(int(v["pieces"]), v["r_over_D"], _rad(v))
             ),
@@ -158,11 +159,7 @@ def _round() -> list[Kind]:
         Kind(
             "flat-oval-elbow-segmented",
             "flat oval elbow of pieces; the round one stands in",
-            (
-                Parameter("pieces", "number of pieces", 3, 5, 5.0, True),
-                _R_W,
-                _ANGLE,
-            ),
+            (_PIECES, _R_W, _ANGLE),
             lambda v, _: _one(
                 elbows.flat_oval_segmented(int(v["pieces"]), v["r_over_W"], _rad(v))
             ),

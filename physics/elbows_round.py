@@ -6,6 +6,8 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from elbowroom.layout import ELBOW_PIECES
+
 from .coefficient import Coefficient, LookupRefused, Note
 from .elbow_factors import angle_factor, mitred_reynolds_factor
 from .elbows_rect import rect_mitred
@@ -60,10 +62,11 @@ def round_segmented(
     ----------
     SMACNA HVAC Systems Duct Design, 4th ed., table A-7 B (Locklin 1950).
     """
-    if pieces not in (3, 4, 5):
+    if pieces not in ELBOW_PIECES:
+        *few, most = ELBOW_PIECES
         raise LookupRefused(
-            f"round elbows are tabled in 3, 4 or 5 pieces, not in {pieces}; take the "
-            "nearest of these"
+            f"round elbows are tabled in {', '.join(map(str, few))} or {most} pieces, "
+            f"not in {pieces}; take the nearest of these"
         )
     return _round_elbow(f"{pieces}_piece", radius_ratio, angle)
 

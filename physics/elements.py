@@ -240,7 +240,7 @@ def elements_of(
 
     at = duct.copy()  # duct whose velocity the coefficient refers to
     before, changed = ducts.parent, graph.transitions.duct
-    at[leg], at[bend] = graph.legs.common, before[graph.bends.duct]
+    at[leg], at[bend] = graph.legs.common, graph.bend_duct
     at[meeting] = graph.meetings.common
     opens = state.area[changed] > state.area[before[changed]]
     at[change] = np.where(opens, before[changed], changed)
@@ -347,8 +347,7 @@ def _coefficients(
     pressed = conditions.compression > 0.0
     if pressed.any():
         every.credit[straight[pressed]] = every.number(_COMPRESSED)
-    at = graph.ducts.parent[graph.bends.duct]
-    found, notices = bend_coefficients(graph, state.reynolds[at])
+    found, notices = bend_coefficients(graph, state.reynolds[graph.bend_duct])
     every.take_over(bend, found)
     changes, own = transition_coefficients(graph)
     every.take_over(change, changes)

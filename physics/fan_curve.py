@@ -8,6 +8,7 @@ from scipy.optimize import brentq
 
 Points = tuple[tuple[float, float], ...]
 _SAMPLES = 400  # along a curve, to find where it is crossed
+_ROUNDING = 1e-9  # what a sum of airflows may be off, as a share of it
 
 
 def _curve(points: Points) -> Any:
@@ -26,9 +27,10 @@ def pressure_of(points: Points, flow: float) -> float | None:
     flow
         m³/s.
     """
-    if not points[0][0] <= flow <= points[-1][0]:
+    first, last = points[0][0], points[-1][0]
+    if not first * (1.0 - _ROUNDING) <= flow <= last * (1.0 + _ROUNDING):
         return None
-    return float(_curve(points)(flow))
+    return float(_curve(points)(min(max(flow, first), last)))
 
 
 def slope_at(points: Points, flow: float) -> float:

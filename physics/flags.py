@@ -154,7 +154,7 @@ def _near_junctions(graph: DuctGraph) -> tuple[IntArray, IntArray]:
     ducts, legs, bent = graph.ducts, graph.legs, graph.bends.duct
     divides, turns = np.zeros((2, len(ducts.parent)), dtype=bool)
     divides[legs.duct] = turns[bent] = True
-    before = ducts.parent[bent]  # an elbow at their far end
+    before = graph.bend_duct  # an elbow at their far end
     common = legs.common[turns[legs.common]]  # a junction at their far end
     between = legs.common[divides[legs.common]]
     return (
@@ -239,7 +239,7 @@ def flexible_bend_flags(
     `is_flexible` is of the ducts, shape (d,).
     """
     bends, duct = graph.bends, graph.bends.duct
-    is_round = graph.ducts.shape[duct] == int(Shape.ROUND)
+    is_round = graph.ducts.shape[graph.bend_duct] == int(Shape.ROUND)
     rows = (is_flexible[duct] & is_round).nonzero()[0]
     if len(rows) == 0:
         return []
@@ -504,11 +504,11 @@ def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
     It is not counted: it hangs on the fan's make, which no drawing shows.
     """
     ducts, bends = graph.ducts, graph.bends
-    beside = (ducts.parent[ducts.parent[bends.duct]] < 0).nonzero()[0]
+    beside = (ducts.parent[graph.bend_duct] < 0).nonzero()[0]
     if graph.source.kind != "fan" or len(beside) == 0:
         return []
     row = int(beside[0])
-    root = int(ducts.parent[bends.duct[row]])
+    root = int(graph.bend_duct[row])
     straight = max(float(ducts.straight[root]), 0.0)
     if graph.is_return:
         return _inlet_elbow_flags(graph, state, row, root, straight)

@@ -4,6 +4,7 @@ import numpy as np
 
 from elbowroom.layout import (
     BadInput,
+    BoolArray,
     DuctGraph,
     FloatArray,
     IntArray,
@@ -67,20 +68,26 @@ def goes_on(graph: DuctGraph) -> dict[int, int]:
     return dict(zip(closing.tolist(), kept.tolist(), strict=True))
 
 
-def terminals_fed(graph: DuctGraph) -> FloatArray:
-    """How many terminals each duct feeds, shape (d,); by every way that leads there."""
-    fed = np.bincount(graph.terminals.duct, minlength=len(graph.ducts.run)).astype(
-        float
-    )
+def feeds_several(graph: DuctGraph) -> BoolArray:
+    """Whether each duct feeds more than one terminal, shape (d,).
+
+    One that several ways lead to is one terminal.
+    """
+    parent, terminals = graph.ducts.parent, graph.terminals
     if graph.loops is None:
-        return sum_of_subtree(graph.ducts.parent, fed)
+        fed = np.bincount(terminals.duct, minlength=len(parent)).astype(float)
+        return np.asarray(sum_of_subtree(parent, fed) > 1.5)
+    several, one = np.zeros(len(parent), dtype=bool), np.full(len(parent), -1)
+    one[terminals.duct] = np.arange(len(terminals.duct))
     other = goes_on(graph)
-    for duct in range(len(fed) - 1, -1, -1):  # what goes on from a meeting comes later
+    for duct in range(len(parent) - 1, -1, -1):  # what goes on from a meeting is later
         if duct in other:
-            fed[duct] = fed[other[duct]]
-        if graph.ducts.parent[duct] >= 0:
-            fed[graph.ducts.parent[duct]] += fed[duct]
-    return fed
+            one[duct], several[duct] = one[other[duct]], several[other[duct]]
+        before = int(parent[duct])
+        if before >= 0 and one[duct] >= 0:
+            several[before] |= several[duct] or one[before] not in (-1, one[duct])
+            one[before] = one[duct]
+    return several
 
 
 def loops_of(graph: DuctGraph) -> tuple[IntArray, FloatArray]:

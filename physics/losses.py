@@ -56,7 +56,7 @@ def bend_coefficients(
         If an elbow cannot be made as it is said, with its run and number.
     """
     bends, ducts = graph.bends, graph.ducts
-    shape = ducts.shape[ducts.parent[bends.duct]]
+    shape = ducts.shape[graph.bend_duct]
     out = Gathered(len(bends.duct))
     notices: list[Notice] = []
     turned = bends.in_plane, bends.along_axis, bends.radius

@@ -18,7 +18,7 @@ _SHOWN = 12  # rows of an analysis that shows itself
 
 def element_rows(analysis: "Analysis") -> list[dict[str, Any]]:
     """Every duct and fitting as a row in SI units, in walking order."""
-    e, graph = analysis.elements, analysis.graph
+    e = analysis.elements
     on_path = np.zeros(len(e.kind), dtype=bool)
     on_path[analysis.path(analysis.critical)] = True
     return [
@@ -26,7 +26,7 @@ def element_rows(analysis: "Analysis") -> list[dict[str, Any]]:
             "id": identifier,
             "name": analysis.name(row),
             "what": analysis.words(row),
-            "section": graph.section(int(e.duct[row])).words,
+            "section": analysis.section(row).words,
             "length_m": float(e.length[row]),
             "flow_m3_s": float(e.flow[row]),
             "velocity_m_s": float(e.velocity[row]),

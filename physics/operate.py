@@ -102,8 +102,8 @@ def operate(
     Raises
     ------
     BadInput
-        If no fan is declared, its curve ends before it meets the layout, or the
-        airflows do not settle.
+        If no fan is declared, its curve does not meet the layout, or the airflows do
+        not settle.
 
     Notes
     -----
@@ -146,8 +146,9 @@ def operate(
         # lacks the inlet's.
         on_top = 0.0 if _is_total(fan) else sides[0].outlet - inlet
         met = _meeting(fan, resistance - on_top)
-        # The one on the falling side of the curve; its end, for a round on the way.
-        total = met[-1] if met else fan.curve[-1][0]
+        # The one on the falling side of the curve; its nearer end, for a round on the
+        # way.
+        total = met[-1] if met else _nearer_end(fan, resistance - on_top)[0]
         into = total * np.append(1.0, of_return)
         new = [
             np.maximum(q * share, NEXT_TO_NONE * side.analysis.graph.terminals.flow)
@@ -165,12 +166,16 @@ def operate(
         mixed = rounds.begin_next(np.concatenate(flows), np.concatenate(new))
         flows = np.split(mixed, ends)
     if not met:
-        last = fan.curve[-1]
+        flow, pressure = end = _nearer_end(fan, resistance - on_top)
+        at = f"at {airflow_words(flow)} and {pressure_words(pressure)}"
+        is_first = end == fan.curve[0]
         raise refusal(
             f"{where} curve",
-            f"it ends at {airflow_words(last[0])} and {pressure_words(last[1])}, "
-            "before it meets the layout",
-            "add the points of the fan at larger airflows",
+            f"it begins {at}, where the layout takes more already"
+            if is_first
+            else f"it ends {at}, before it meets the layout",
+            "add the points of the fan at "
+            f"{'smaller' if is_first else 'larger'} airflows",
         )
     notices = fan_air_notices(analysis.graph.schedule.fan, analysis.conditions.air)
     notices += _stall(fan, met, where)
@@ -287,6 +292,12 @@ def _meeting(fan: FanSpec, resistance: float) -> tuple[float, ...]:
         pressure = fan.total_pressure or fan.external_static_pressure or 0.0
         return (float(np.sqrt(pressure / max(resistance, 1e-12))),)
     return crossings(fan.curve, resistance)
+
+
+def _nearer_end(fan: FanSpec, resistance: float) -> tuple[float, float]:
+    """First or last point of a curve that a resistance does not meet."""
+    flow, pressure = first = fan.curve[0]
+    return first if pressure < resistance * flow * flow else fan.curve[-1]
 
 
 def _stall(fan: FanSpec, met: tuple[float, ...], where: str) -> tuple[Notice, ...]:

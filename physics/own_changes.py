@@ -12,6 +12,7 @@ from elbowroom.layout import (
     Legs,
     Shape,
     TakeoffEntry,
+    transition_lengths,
 )
 
 from .coefficient import Gathered, Note
@@ -53,15 +54,14 @@ def own_change_rows(ducts: Ducts, legs: Legs) -> IntArray:
 
 def own_change_lengths(graph: DuctGraph, main: IntArray, rest: IntArray) -> FloatArray:
     """Length of the transition that a main's change of section counts as, m."""
-    ducts, schedule = graph.ducts, graph.schedule
-    step = np.maximum(
-        np.abs(ducts.width[rest] - ducts.width[main]),
-        np.abs(ducts.height[rest] - ducts.height[main]),
+    ducts = graph.ducts
+    length, _ = transition_lengths(
+        graph.drawing,
+        graph.schedule,
+        ducts.run[rest],
+        (ducts.width[main], ducts.height[main]),
+        (ducts.width[rest], ducts.height[rest]),
     )
-    length = schedule.transition_rule("")[0].length_for(step)
-    for name in schedule.transition_exceptions:
-        named = ducts.run[rest] == graph.drawing.names.index(name)
-        length[named] = schedule.transition_rule(name)[0].length_for(step[named])
     return length
 
 

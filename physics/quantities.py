@@ -125,8 +125,8 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
     counted: Counter[tuple[str, Section | None]] = Counter()
     e = analysis.elements
     for element, kind in enumerate(e.kind.tolist()):
-        duct = int(analysis.elements.duct[element])
-        section, what = sections[duct], ""
+        duct = int(e.duct[element])
+        section, what = sections[int(analysis.section_duct[element])], ""
         if kind == Kind.MAIN:
             before = sections[int(ducts.parent[duct])]
             if section != before:  # its loss is that of the main past the branch

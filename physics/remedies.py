@@ -174,7 +174,7 @@ def _candidates(analysis: Analysis, series: str) -> Iterator[tuple[str, str, Sch
         run = names[int(graph.ducts.run[duct])]
         options: list[tuple[str, Schedule]] = []
         if kind == Kind.BEND:
-            options = list(_elbows(analysis, row, run, series))
+            options = list(_elbows(analysis, row, run))
         elif kind == Kind.BRANCH:
             entry, words = TakeoffEntry.ENTRY_45, "a 45 degree entry"
             if graph.ducts.shape[duct] == Shape.ROUND:
@@ -196,21 +196,22 @@ def _candidates(analysis: Analysis, series: str) -> Iterator[tuple[str, str, Sch
             ]
         elif kind == Kind.DUCT:
             options = list(_larger(analysis, duct, run, series))
-        for what, other in options:
-            if (what, run) not in tried:
-                tried.add((what, run))
-                yield what, run, other
+        changes = [(what, run, other) for what, other in options]
+        if kind == Kind.BEND:
+            changes.extend(_turned(analysis, row, run, series))
+        for what, at, other in changes:
+            if (what, at) not in tried:
+                tried.add((what, at))
+                yield what, at, other
 
 
-def _elbows(
-    analysis: Analysis, row: int, run: str, series: str
-) -> Iterator[tuple[str, Schedule]]:
+def _elbows(analysis: Analysis, row: int, run: str) -> Iterator[tuple[str, Schedule]]:
     graph, schedule = analysis.graph, analysis.graph.schedule
     bends = graph.bends
     number = int(bends.number[row])
     rule = schedule.elbow_rule(run, number)
     code = ElbowConstruction(int(bends.construction[row]))
-    is_round = graph.ducts.shape[int(bends.duct[row])] == Shape.ROUND
+    is_round = graph.ducts.shape[graph.bend_duct[row]] == Shape.ROUND
 
     def made(rule: ElbowRule) -> Schedule:
         rules = {**schedule.elbow_exceptions, (run, number): rule}
@@ -233,15 +234,26 @@ def _elbows(
     ) and (code != ElbowConstruction.SMOOTH or tight):
         what = f"bend {number}: a smooth elbow of radius {_GENEROUS:g} sides"
         yield what, made(generous)
-    if bends.in_plane[row] > 1.05 * bends.along_axis[row] and not is_round:
-        duct = int(bends.duct[row])
-        section = graph.section(duct)
-        turned = Section(section.shape, section.height, section.width)
-        yield (
-            f"turn the section on its side ({turned.words_in(series)}), so that bend "
-            f"{number} goes the easy way",
-            _with_section(schedule, run, turned),
-        )
+
+
+def _turned(
+    analysis: Analysis, row: int, run: str, series: str
+) -> Iterator[tuple[str, str, Schedule]]:
+    """Turn the run whose section the elbow has, which may be the one before its own."""
+    graph, bends = analysis.graph, analysis.graph.bends
+    if bends.in_plane[row] <= 1.05 * bends.along_axis[row]:
+        return
+    duct = int(graph.bend_duct[row])
+    section = graph.section(duct)
+    turned = Section(section.shape, section.height, section.width)
+    at = graph.drawing.names[int(graph.ducts.run[duct])]
+    of = "" if at == run else f" of '{run}'"
+    yield (
+        f"turn the section on its side ({turned.words_in(series)}), so that bend "
+        f"{bends.number[row]}{of} goes the easy way",
+        at,
+        _with_section(graph.schedule, at, turned),
+    )
 
 
 def _larger(

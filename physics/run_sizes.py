@@ -10,7 +10,7 @@ from elbowroom.layout import RunLimits, Section, Shape
 from . import sizes
 from .analysis import Analysis
 from .elements import Kind
-from .flows import terminals_fed
+from .flows import feeds_several
 from .velocity_checks import velocity_limits
 
 METHODS = ("equal friction", "velocity", "static regain")
@@ -72,7 +72,7 @@ def chosen_sizes(analysis: Analysis, aim: Aim) -> list[Choice]:
     graph = analysis.graph
     ducts, drawing = graph.ducts, graph.drawing
     limits = velocity_limits(analysis)
-    feeds = terminals_fed(graph)
+    several = feeds_several(graph)
     chosen: dict[int, Choice] = {}
     for duct in range(len(ducts.parent)):  # parents come first
         run = int(ducts.run[duct])
@@ -85,7 +85,7 @@ def chosen_sizes(analysis: Analysis, aim: Aim) -> list[Choice]:
         if analysis.state.flow[duct] == 0.0:
             continue  # behind closed ends no size follows from the air
         before = _run_before(analysis, duct, chosen)
-        is_main = bool(feeds[duct] > 1.5)
+        is_main = bool(several[duct])
         fastest = aim.main if is_main else aim.branch
         if fastest is None and np.isfinite(limits[duct]):
             fastest = float(limits[duct])  # else the layout would fail its own check

@@ -169,7 +169,7 @@ def square_throats(analysis: Analysis) -> list[Check]:
         "velocity_limits", {"element": "square-throat elbow audible above about"}
     )
     limit = float(row["velocity_m_s"])
-    velocity = state.velocity[bends.duct[rows]]
+    velocity = state.velocity[analysis.graph.bend_duct[rows]]
     names = [
         f"{run_of(analysis, int(bends.duct[r]))}, bend {bends.number[r]}" for r in rows
     ]
@@ -204,12 +204,12 @@ def made_noise(analysis: Analysis) -> list[Check]:
     )
     found = [_loudest("noise made in straight duct, dB", level, [
         run_of(analysis, duct) for duct in range(len(level))], source)]  # fmt: skip
-    boxy = ducts.shape[bends.duct] == Shape.RECTANGULAR
+    boxy = ducts.shape[graph.bend_duct] == Shape.RECTANGULAR
     mitred = np.flatnonzero(
         (bends.construction == int(ElbowConstruction.MITRED)) & boxy
     )
     if len(mitred):
-        duct = bends.duct[mitred]
+        duct = graph.bend_duct[mitred]
         bands = noise.mitred_elbow(
             state.velocity[duct], state.area[duct], ducts.height[duct]
         )

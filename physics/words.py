@@ -12,7 +12,7 @@ def bend_words(graph: DuctGraph, row: int) -> str:
     bends = graph.bends
     construction = ElbowConstruction(bends.construction[row])
     angle = round(float(np.degrees(bends.angle[row])), 3)
-    duct = int(graph.ducts.parent[bends.duct[row]])
+    duct = int(graph.bend_duct[row])
     text = f"{construction.words} elbow {angle:.3g}°"
     if bends.radius[row] > 0:
         over = "D" if graph.ducts.shape[duct] == Shape.ROUND else "W"

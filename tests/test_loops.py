@@ -332,6 +332,24 @@ def test_dampers_even_out_a_ring() -> None:
     assert np.ptp(of_design) < 0.02 * of_design.mean()
 
 
+def test_one_terminal_fed_by_two_ways_makes_no_main() -> None:
+    """A branch leads to one terminal, whichever way round its air goes."""
+    runs: list[Run] = [
+        ("riser", [[0, 0, 3], [3, 0, 3]], DROP),
+        ("left", [[3, 0, 3], [3, 2, 3], [8, 2, 3], [8, 0, 3]], DROP),
+        ("right", [[3, 0, 3], [3, -3, 3], [8, -3, 3], [8, 0, 3]], DROP),
+        ("end", [[8, 0, 3], [11, 0, 3]], DROP),
+    ]
+    said = ChecksSpec(use="residential")
+    alone = checks(analysed(runs, {"end": 0.2}, checks=said))
+    assert "velocity in branches, residential" in [one.rule for one in alone]
+    assert "velocity in mains, residential" not in [one.rule for one in alone]
+    runs.append(("tap", [[5, 2, 3], [5, 5, 3]], DROP))
+    two = checks(analysed(runs, {"end": 0.1, "tap": 0.1}, checks=said))
+    (mains,) = (one for one in two if one.rule == "velocity in mains, residential")
+    assert mains.at == "riser"
+
+
 def test_sizes_around_a_ring_settle() -> None:
     sized = proportion(
         drawn(),

@@ -25,6 +25,7 @@ from elbowroom.physics import (
     analyse,
     crossings,
     operate,
+    pressure_of,
     solve_network,
 )
 
@@ -124,11 +125,28 @@ def test_three_crossings_are_all_named() -> None:
     assert len(crossings(dip, 240.0)) == 3
 
 
+def test_a_curve_may_end_at_the_design_airflow() -> None:
+    """Three times 0.1 m3/s add up to 0.30000000000000004 in binary arithmetic."""
+    curve = ((0.1, 200.0), (0.3, 150.0))
+    assert 0.1 + 0.1 + 0.1 > 0.3
+    assert pressure_of(curve, 0.1 + 0.1 + 0.1) == 150.0
+    assert pressure_of(curve, 0.1 * (1.0 - 1e-15)) == 200.0
+    assert pressure_of(curve, 0.3001) is None
+    assert pressure_of(curve, 0.0999) is None
+
+
 def test_a_curve_that_ends_too_soon_is_refused() -> None:
     with pytest.raises(BadInput, match=r"ends at 200 L/s \(424 cfm\)"):
         operate(layout(FanSpec(curve=((0.0, 500.0), (0.2, 490.0)))))
     with pytest.raises(BadInput, match="no fan is declared"):
         operate(layout(FanSpec()))
+
+
+def test_a_curve_that_begins_too_late_is_refused() -> None:
+    """Where it begins the layout takes more than the fan gives: less air settles."""
+    with pytest.raises(BadInput, match=r"begins at 2,?000 L/s") as refused:
+        operate(layout(FanSpec(curve=((2.0, 90.0), (3.0, 20.0)))))
+    assert "add the points of the fan at smaller airflows" in str(refused.value)
 
 
 @settings(max_examples=20, deadline=None, derandomize=True)

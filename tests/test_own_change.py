@@ -51,6 +51,7 @@ SECTIONS = [
     (round_section(0.4), round_section(0.2)),
     (rectangular(0.6, 0.3), rectangular(0.2, 0.2)),
     (rectangular(0.5, 0.3), round_section(0.25)),
+    (round_section(0.3), rectangular(0.3, 0.3)),  # of the same sides
 ]
 
 

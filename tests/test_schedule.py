@@ -179,6 +179,7 @@ STEP = '[[transitions.exception]]\nrun = "a"'
             "only elbows with splitters have them",
         ),
         (f"{BEND}\nconstruction='pleated'\npieces=3", "only segmented elbows"),
+        ("[elbows]\nconstruction='segmented'\npieces=7", "write one of 3, 4, 5"),
         ("[limits.a]", "it says nothing of the run"),
         (f"{CURVE} = [['0 m3/s', '300 Pa'], ['1 m3/s', '-9 Pa']]", "point 2 has a"),
         (

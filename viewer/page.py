@@ -311,7 +311,7 @@ def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str
         "elements": elements(analysis),
         "sizes_in": [
             INCH_POUND.size(graph.section(duct))
-            for duct in analysis.elements.duct.tolist()
+            for duct in analysis.section_duct.tolist()
         ],
         "critical": analysis.path(analysis.critical).tolist(),
         "ends": ends,

@@ -414,7 +414,7 @@ def _fittings(
             [
                 _s(analysis.ids[row] + (" *" if row in on_path else "")),
                 (f"{analysis.name(row)}: {analysis.words(row, display.side)}", "w"),
-                _s(display.size(analysis.graph.section(int(e.duct[row])))),
+                _s(display.size(analysis.section(row))),
                 _n(display.velocities(e.velocity[row])),
                 _n(formula),
                 _n(p(e.loss[row])),

@@ -160,7 +160,7 @@ def elements(analysis: Analysis) -> list[Plain]:
                 "id": identifier,
                 "name": analysis.name(i),
                 "kind": analysis.words(i),
-                "section": graph.section(duct).words,
+                "section": analysis.section(i).words,
                 "length_m": float(e.length[i]),
                 "flow_m3_s": float(e.flow[i]),
                 "velocity_m_s": float(e.velocity[i]),

@@ -520,9 +520,7 @@ def _critical(analysis: Analysis, display: Display) -> Any:
             _plain(analysis.ids[row]),
             _plain(f"{analysis.name(row)}: {analysis.words(row, display.side)}"),
             # The column does not wrap by itself, and this would leave none for "what".
-            display.size(analysis.graph.section(int(e.duct[row]))).replace(
-                " flat oval", "\nflat oval"
-            ),
+            display.size(analysis.section(row)).replace(" flat oval", "\nflat oval"),
             display.velocities(e.velocity[row]),
             "" if np.isnan(c) else f"{c:.3f}",
             display.pressures(e.loss[row]),

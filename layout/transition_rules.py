@@ -1,0 +1,43 @@
+"""How long transitions are that nobody drew."""
+
+import numpy as np
+
+from .drawing import Drawing
+from .pieces import SAME_SIZE, runs_named
+from .schedule import Schedule
+from .sections import FloatArray, IntArray
+
+Sides = tuple[FloatArray, FloatArray]
+
+
+def transition_lengths(
+    drawing: Drawing, schedule: Schedule, run: IntArray, before: Sides, after: Sides
+) -> tuple[FloatArray, IntArray]:
+    """Length of transitions, and what it rests on.
+
+    Parameters
+    ----------
+    drawing, schedule
+        The drawing, and the schedule with its rules for transitions.
+    run
+        Run behind each, which the rules name, shape (t,).
+    before, after
+        Width and height before and behind each, m, shape (t,) each.
+
+    Returns
+    -------
+    length, basis
+        m, and `Basis` codes, shape (t,) each.
+    """
+    step = np.maximum(np.abs(after[0] - before[0]), np.abs(after[1] - before[1]))
+    # Between shapes of the same sides there is no slope: one side long.
+    step = np.where(step < SAME_SIZE, before[0], step)
+    rule, rule_basis = schedule.transition_rule("")
+    length = rule.length_for(step)
+    basis = np.full(len(run), int(rule_basis))
+    for name in schedule.transition_exceptions:
+        rule, rule_basis = schedule.transition_rule(name)
+        named = np.isin(run, runs_named(drawing, (name,)))
+        length[named] = rule.length_for(step[named])
+        basis[named] = int(rule_basis)
+    return length, basis
