@@ -10,7 +10,8 @@ class FanPower:
     Parameters
     ----------
     air
-        Airflow times total pressure.
+        Airflow times total pressure; None, as all the rest, where that is below zero:
+        no fan draws less than nothing.
     shaft
         Air power over the fan's efficiency.
     electric
@@ -21,7 +22,7 @@ class FanPower:
         What the air warms where fan and motor stand in it, K.
     """
 
-    air: float
+    air: float | None
     shaft: float | None = None
     electric: float | None = None
     energy: float | None = None
@@ -44,7 +45,7 @@ def fan_power(
     flow
         m³/s.
     total_pressure
-        Pa.
+        Pa; below zero there is no power to tell of.
     efficiency, drive_efficiency
         Of the fan, and of motor and drive; shares.
     seconds
@@ -57,6 +58,8 @@ def fan_power(
     Definitions; the rise of temperature p / (rho cp eta) as in ASHRAE Handbook
     Fundamentals.
     """
+    if total_pressure < 0.0:
+        return FanPower(None)
     air = flow * total_pressure
     shaft = None if efficiency is None else air / efficiency
     electric = None

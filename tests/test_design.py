@@ -50,6 +50,7 @@ from elbowroom.physics import (
     analyse,
     checks,
     duct_schedule,
+    fan_power,
     gauges,
     leakage,
     noise,
@@ -63,7 +64,8 @@ from elbowroom.physics import (
     velocity_limits,
     with_airflows,
 )
-from elbowroom.viewer import main
+from elbowroom.viewer import checks as shown_checks
+from elbowroom.viewer import display, main, results
 
 HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
 
@@ -741,6 +743,22 @@ def test_power_of_the_fan_by_definition() -> None:
     found = power_of(layout(fan=fan))
     assert found.air == pytest.approx(0.75 * 200.0)
     assert found.electric == pytest.approx(0.75 * 200.0 / 0.4)
+
+
+def test_no_power_below_zero() -> None:
+    """By its definition: a negative pressure would pay a fan for running."""
+    fan = FanSpec(
+        external_static_pressure=5.0, inlet_velocity_pressure=60.0, efficiency=0.5
+    )
+    assert fan_power(0.7, -16.0, efficiency=0.5).air is None
+    analysis = layout(fan=fan)
+    found = power_of(analysis)
+    assert found.air is None or found.air >= 0.0
+    said = shown_checks.power_sentence(found, display.METRIC)
+    assert "cannot give the design airflow" in said
+    assert "-" not in said
+    result = results.analysis_result(analysis, {})["fan_power"]
+    assert all(v >= 0.0 for v in result.values() if isinstance(v, float))
 
 
 # --- quantities

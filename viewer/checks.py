@@ -120,6 +120,16 @@ def print_checks(
             )
     if power is None:
         return
+    console.print(power_sentence(power, display))
+
+
+def power_sentence(power: FanPower, display: Display) -> str:
+    """Power of the fan at the design airflow, in words."""
+    if power.air is None:
+        return (
+            "The fan cannot give the design airflow: it has no total pressure there, "
+            "so that no power is given."
+        )
     parts = [f"{power_words(power.air)} in the air"]
     if power.shaft is not None:
         parts.append(f"{power_words(power.shaft)} at the shaft")
@@ -130,7 +140,7 @@ def print_checks(
     if power.warming is not None:
         warmer = value_words(power.warming, "temperature difference", display)
         parts.append(f"warming the air by {warmer.lstrip('+')} if it stands in it")
-    console.print("Fan at design airflow: " + ", ".join(parts) + ".")
+    return "Fan at design airflow: " + ", ".join(parts) + "."
 
 
 def print_cautions(console: Any) -> None:
