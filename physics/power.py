@@ -2,6 +2,12 @@
 
 from dataclasses import dataclass
 
+# What a power rests on: the pressure of the fan itself, or that which the layout needs.
+OWN = "fan"
+NO_FAN = "need, no fan declared"
+TOO_WEAK = "need, fan too weak"
+OFF_CURVE = "need, beyond the fan's curve"
+
 
 @dataclass(frozen=True, slots=True)
 class FanPower:
@@ -20,6 +26,11 @@ class FanPower:
         Electric energy of a year, J.
     warming
         What the air warms where fan and motor stand in it, K.
+    total_pressure
+        What it was reckoned from, Pa.
+    basis
+        Whose pressure that is: `OWN`, or what the layout needs at the airflow, with
+        the reason why it is not the fan's: `NO_FAN`, `TOO_WEAK` or `OFF_CURVE`.
     """
 
     air: float | None
@@ -27,6 +38,8 @@ class FanPower:
     electric: float | None = None
     energy: float | None = None
     warming: float | None = None
+    total_pressure: float = 0.0
+    basis: str = OWN
 
 
 def fan_power(
@@ -37,6 +50,7 @@ def fan_power(
     drive_efficiency: float | None = None,
     seconds: float | None = None,
     heat_capacity: float | None = None,
+    basis: str = OWN,
 ) -> FanPower:
     """Power of a fan.
 
@@ -52,6 +66,8 @@ def fan_power(
         Time that it runs in a year.
     heat_capacity
         Of the air, J/(m³ K).
+    basis
+        Whose pressure it is; see `FanPower`.
 
     References
     ----------
@@ -59,7 +75,7 @@ def fan_power(
     Fundamentals.
     """
     if total_pressure < 0.0:
-        return FanPower(None)
+        return FanPower(None, total_pressure=total_pressure, basis=basis)
     air = flow * total_pressure
     shaft = None if efficiency is None else air / efficiency
     electric = None
@@ -70,4 +86,4 @@ def fan_power(
     drawn = electric if electric is not None else shaft
     if drawn is not None and heat_capacity is not None and flow > 0.0:
         warming = drawn / (flow * heat_capacity)
-    return FanPower(air, shaft, electric, energy, warming)
+    return FanPower(air, shaft, electric, energy, warming, total_pressure, basis)
