@@ -64,6 +64,7 @@ from elbowroom.physics import (
     velocity_limits,
     with_airflows,
 )
+from elbowroom.viewer import budget as shown_budget
 from elbowroom.viewer import checks as shown_checks
 from elbowroom.viewer import display, main, results
 
@@ -789,6 +790,22 @@ def test_a_weaker_fan_has_no_smaller_bill() -> None:
     assert strong.basis == "fan"
     said = shown_checks.power_sentence(strong, display.METRIC)
     assert "that it gives" in said
+
+
+@pytest.mark.parametrize("first", [0.0, 1.0])
+def test_the_budget_of_a_fan_whose_curve_misses_the_design(first: float) -> None:
+    """It is declared all the same, and its declared losses are there."""
+    curve = ((first, 900.0), (first + 0.5, 800.0))
+    analysis = layout(fan=FanSpec(curve=curve), losses={"coil": 50.0})
+    lines = dict(shown_budget.pressure_lines(analysis, display.METRIC))
+    assert lines["fan, its curve does not reach the design airflow"] == "not known"
+    assert lines["less coil"] == "-50.0"
+    assert "fan" not in lines
+    assert "left for ducts and fittings" not in lines
+    bare = layout(losses={"coil": 50.0})
+    assert dict(shown_budget.pressure_lines(bare, display.METRIC))["fan"] == (
+        "not declared"
+    )
 
 
 # --- quantities
