@@ -104,7 +104,13 @@ def describe(
 
 
 def collected_drawing(
-    found: Found, *, unit: str, unit_origin: str, up: str, up_origin: str
+    found: Found,
+    *,
+    unit: str,
+    unit_origin: str,
+    up: str,
+    up_origin: str,
+    stated: tuple[str | None, str | None] = (None, None),
 ) -> Drawing:
     """Make the drawing from what a reader collected, tidied.
 
@@ -117,6 +123,8 @@ def collected_drawing(
         What was collected; no faults among it.
     unit, unit_origin, up, up_origin
         Unit and axis of the file, and who said so.
+    stated
+        Unit and axis that the file or its format states; None where it states none.
 
     Returns
     -------
@@ -124,6 +132,8 @@ def collected_drawing(
         The drawing.
     """
     runs, notices = _without_copies(found, _without_dots(found))
+    notices += _overruled(found.file, "unit", stated[0], unit)
+    notices += _overruled(found.file, "up", stated[1], up)
     if unit != "mm":  # where it is, the bare numbers are what the file or user says
         notices += _bare_numbers(found.file, runs)
     notices += [
@@ -161,6 +171,22 @@ def collected_drawing(
         up_origin=up_origin,
         notices=(*found.notices, *notices),
     )
+
+
+def _overruled(file: str, option: str, stated: str | None, taken: str) -> list[Notice]:
+    """Say that an option was taken in place of what a file states."""
+    if stated in (None, taken):
+        return []
+    is_axis = option == "up"
+    says = f"that {str(stated).upper()} is up" if is_axis else stated
+    return [
+        note(
+            file,
+            f"the file says {says}; {taken.upper() if is_axis else taken} was taken "
+            f"from --{option}",
+            f"leave --{option} away if the file is right",
+        )
+    ]
 
 
 def _bare_numbers(file: str, runs: list[Collected]) -> list[Notice]:

@@ -136,6 +136,22 @@ class DuctGraph:
         return self.drawing.place(int(self.ducts.run[duct]))
 
 
+def _no_duct(drawing: Drawing, tolerance: float) -> BadInput:
+    """Refusal of a drawing of which joining leaves nothing."""
+    longest = max(drawing.runs, key=lambda run: run.length, default=None)
+    if longest is None:
+        return refusal(drawing.file, "there is no duct in it", "draw at least one run")
+    alone = drawing.run_count == 1
+    return refusal(
+        f"{drawing.file}, run '{longest.name}'",
+        f"{'it' if alone else 'the longest run'} is {length_words(longest.length)} "
+        "long, and points no further apart than the tolerance of "
+        f"{length_words(tolerance)} are one: no duct is left",
+        "draw it longer, say --unit if it is drawn in another one, or give a smaller "
+        "--tolerance",
+    )
+
+
 def build(
     drawing: Drawing,
     schedule: Schedule | None = None,
@@ -170,7 +186,7 @@ def build(
     schedule = schedule or _SILENT
     topology = join(drawing, tolerance)
     if len(topology.ends) == 0:
-        raise refusal(drawing.file, "there is no duct in it", "draw at least one run")
+        raise _no_duct(drawing, tolerance)
     schedule, faults = with_drawn_names(schedule, drawing, other_runs)
     if faults:
         raise BadInput(faults)

@@ -58,6 +58,8 @@ class IfcModel:
         One length unit of the file in metres, and who said so.
     geometry_factor
         What makes metres of the lengths that ifcopenshell's own geometry gives.
+    stated
+        What the file itself says of `metre`; None where it does not.
     """
 
     path: Path
@@ -65,6 +67,7 @@ class IfcModel:
     metre: float
     metre_origin: str
     geometry_factor: float
+    stated: float | None
 
     @property
     def file(self) -> str:
@@ -150,6 +153,7 @@ def open_ifc(path: Path, unit: str | None = None) -> IfcModel:
         metre,
         "option" if unit else "the file states it",
         metre / (stated or 1.0),
+        stated,
     )
 
 

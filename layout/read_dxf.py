@@ -144,6 +144,7 @@ def read_dxf(path: Path, *, unit: str | None = None, up: str | None = None) -> D
         unit_origin="option" if unit else "the file" if said else "assumed",
         up=up or "z",
         up_origin="option" if up else "the format",
+        stated=(said, "z"),
     )
 
 

@@ -98,6 +98,7 @@ def read_ifc(path: Path, *, unit: str | None = None, up: str | None = None) -> D
         unit_origin=model.metre_origin,
         up="z",
         up_origin="the format says so",
+        stated=(None if model.stated is None else _unit_word(model.stated), "z"),
     )
 
 

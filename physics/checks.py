@@ -8,7 +8,7 @@ from elbowroom.layout import (
 
 from .analysis import Analysis
 from .checked import Check, of_ducts, total_flow
-from .power import FanPower, fan_power
+from .power import NO_FAN, OFF_CURVE, OWN, TOO_WEAK, FanPower, fan_power
 from .pressure_checks import leaking, static_at_terminals
 from .rooms import SPECIFIC_HEAT
 from .velocity_checks import made_noise, noise_criterion, square_throats, velocities
@@ -52,7 +52,9 @@ def checks(analysis: Analysis) -> list[Check]:
 def power_of(analysis: Analysis) -> FanPower:
     """Power of the fan at the design airflow and its total pressure there.
 
-    Where no pressure is declared, at that which the layout needs.
+    A fan that does not give what the layout needs would not carry the airflow, and the
+    weaker it is the smaller its bill would look: there, and where its pressure is not
+    known, the power is that of a fan which gives just what the layout needs.
 
     Parameters
     ----------
@@ -62,11 +64,16 @@ def power_of(analysis: Analysis) -> FanPower:
     fan = analysis.graph.schedule.fan
     system, air = analysis.system, analysis.conditions.air
     pressure = system.critical_loss + system.declared_losses
+    basis = OFF_CURVE if fan.curve else NO_FAN
     if system.fan_pressure is not None:
-        pressure = system.fan_pressure
+        own = system.fan_pressure
         if system.fan_kind == "external static":
-            pressure += system.outlet_velocity_pressure
-            pressure -= system.inlet_velocity_pressure
+            own += system.outlet_velocity_pressure
+            own -= system.inlet_velocity_pressure
+        basis = TOO_WEAK
+        # Not for the last digit: a fan may have been declared by what is needed.
+        if own >= 0.0 and own >= pressure * (1.0 - 1e-6):
+            pressure, basis = own, OWN
     return fan_power(
         total_flow(analysis),
         pressure,
@@ -74,6 +81,7 @@ def power_of(analysis: Analysis) -> FanPower:
         drive_efficiency=fan.drive_efficiency,
         seconds=fan.hours,
         heat_capacity=air.density * SPECIFIC_HEAT,
+        basis=basis,
     )
 
 

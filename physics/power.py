@@ -2,6 +2,12 @@
 
 from dataclasses import dataclass
 
+# What a power rests on: the pressure of the fan itself, or that which the layout needs.
+OWN = "fan"
+NO_FAN = "need, no fan declared"
+TOO_WEAK = "need, fan too weak"
+OFF_CURVE = "need, beyond the fan's curve"
+
 
 @dataclass(frozen=True, slots=True)
 class FanPower:
@@ -10,7 +16,8 @@ class FanPower:
     Parameters
     ----------
     air
-        Airflow times total pressure.
+        Airflow times total pressure; None, as all the rest, where that is below zero:
+        no fan draws less than nothing.
     shaft
         Air power over the fan's efficiency.
     electric
@@ -19,13 +26,20 @@ class FanPower:
         Electric energy of a year, J.
     warming
         What the air warms where fan and motor stand in it, K.
+    total_pressure
+        What it was reckoned from, Pa.
+    basis
+        Whose pressure that is: `OWN`, or what the layout needs at the airflow, with
+        the reason why it is not the fan's: `NO_FAN`, `TOO_WEAK` or `OFF_CURVE`.
     """
 
-    air: float
+    air: float | None
     shaft: float | None = None
     electric: float | None = None
     energy: float | None = None
     warming: float | None = None
+    total_pressure: float = 0.0
+    basis: str = OWN
 
 
 def fan_power(
@@ -36,6 +50,7 @@ def fan_power(
     drive_efficiency: float | None = None,
     seconds: float | None = None,
     heat_capacity: float | None = None,
+    basis: str = OWN,
 ) -> FanPower:
     """Power of a fan.
 
@@ -44,19 +59,23 @@ def fan_power(
     flow
         m³/s.
     total_pressure
-        Pa.
+        Pa; below zero there is no power to tell of.
     efficiency, drive_efficiency
         Of the fan, and of motor and drive; shares.
     seconds
         Time that it runs in a year.
     heat_capacity
         Of the air, J/(m³ K).
+    basis
+        Whose pressure it is; see `FanPower`.
 
     References
     ----------
     Definitions; the rise of temperature p / (rho cp eta) as in ASHRAE Handbook
     Fundamentals.
     """
+    if total_pressure < 0.0:
+        return FanPower(None, total_pressure=total_pressure, basis=basis)
     air = flow * total_pressure
     shaft = None if efficiency is None else air / efficiency
     electric = None
@@ -67,4 +86,4 @@ def fan_power(
     drawn = electric if electric is not None else shaft
     if drawn is not None and heat_capacity is not None and flow > 0.0:
         warming = drawn / (flow * heat_capacity)
-    return FanPower(air, shaft, electric, energy, warming)
+    return FanPower(air, shaft, electric, energy, warming, total_pressure, basis)

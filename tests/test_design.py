@@ -50,6 +50,7 @@ from elbowroom.physics import (
     analyse,
     checks,
     duct_schedule,
+    fan_power,
     gauges,
     leakage,
     noise,
@@ -63,7 +64,9 @@ from elbowroom.physics import (
     velocity_limits,
     with_airflows,
 )
-from elbowroom.viewer import main
+from elbowroom.viewer import budget as shown_budget
+from elbowroom.viewer import checks as shown_checks
+from elbowroom.viewer import display, main, results
 
 HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
 
@@ -741,6 +744,68 @@ def test_power_of_the_fan_by_definition() -> None:
     found = power_of(layout(fan=fan))
     assert found.air == pytest.approx(0.75 * 200.0)
     assert found.electric == pytest.approx(0.75 * 200.0 / 0.4)
+
+
+def test_no_power_below_zero() -> None:
+    """By its definition: a negative pressure would pay a fan for running."""
+    assert fan_power(0.7, -16.0, efficiency=0.5).air is None
+    none = replace(power_of(layout()), air=None, total_pressure=-3.0)
+    assert "gains 3 Pa" in shown_checks.power_sentence(none, display.METRIC)
+    fan = FanSpec(
+        external_static_pressure=5.0, inlet_velocity_pressure=60.0, efficiency=0.5
+    )
+    analysis = layout(fan=fan)
+    said = shown_checks.power_sentence(power_of(analysis), display.METRIC)
+    assert "cannot give the design airflow" in said
+    assert "-" not in said
+    result = results.analysis_result(analysis, {})["fan_power"]
+    assert all(v >= 0.0 for v in result.values() if isinstance(v, float))
+
+
+def test_a_weaker_fan_has_no_smaller_bill() -> None:
+    """By definition: airflow times what the layout needs, whatever lacks it."""
+    losses = {"coil": 50.0}
+    need = layout(losses=losses).critical_loss + 50.0
+    ends = ((0.0, 900.0), (0.5, 800.0))
+    begins = ((1.0, 900.0), (1.5, 800.0))
+    for fan, basis, words in (
+        (FanSpec(), "need, no fan declared", "none is declared"),
+        (FanSpec(total_pressure=need / 2), "need, fan too weak", "cannot give"),
+        (FanSpec(total_pressure=need / 9), "need, fan too weak", "cannot give"),
+        (FanSpec(curve=ends), "need, beyond the fan's curve", "does not reach"),
+        (FanSpec(curve=begins), "need, beyond the fan's curve", "does not reach"),
+    ):
+        analysis = layout(fan=fan, losses=losses)
+        found = power_of(analysis)
+        assert found.air == pytest.approx(0.75 * need)
+        assert found.basis == basis
+        said = shown_checks.power_sentence(found, display.METRIC)
+        assert words in said
+        assert f"from the {need:.4g} Pa" in said
+        assert "that the layout needs" in said
+        assert results.totals(analysis, analysis)["fan_power_basis"] == basis
+    # What the fan has to spare it spends all the same: in a damper.
+    strong = power_of(layout(fan=FanSpec(total_pressure=2 * need), losses=losses))
+    assert strong.air == pytest.approx(0.75 * 2 * need)
+    assert strong.basis == "fan"
+    said = shown_checks.power_sentence(strong, display.METRIC)
+    assert "that it gives" in said
+
+
+@pytest.mark.parametrize("first", [0.0, 1.0])
+def test_the_budget_of_a_fan_whose_curve_misses_the_design(first: float) -> None:
+    """It is declared all the same, and its declared losses are there."""
+    curve = ((first, 900.0), (first + 0.5, 800.0))
+    analysis = layout(fan=FanSpec(curve=curve), losses={"coil": 50.0})
+    lines = dict(shown_budget.pressure_lines(analysis, display.METRIC))
+    assert lines["fan, its curve does not reach the design airflow"] == "not known"
+    assert lines["less coil"] == "-50.0"
+    assert "fan" not in lines
+    assert "left for ducts and fittings" not in lines
+    bare = layout(losses={"coil": 50.0})
+    assert dict(shown_budget.pressure_lines(bare, display.METRIC))["fan"] == (
+        "not declared"
+    )
 
 
 # --- quantities

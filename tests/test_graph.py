@@ -60,6 +60,23 @@ def tee(**schedule: Any) -> DuctGraph:
 # --- joints
 
 
+@pytest.mark.parametrize("lengths", [[1e-3], [1e-3, 5e-4]])
+def test_a_run_within_the_tolerance_is_named(lengths: list[float]) -> None:
+    drawing = drawing_from_runs(
+        [
+            (name, np.array([[0, 0, 0], [length, 0, 0]]), FLAT)
+            for name, length in zip("ab", lengths, strict=False)
+        ]
+    )
+    with pytest.raises(BadInput) as told:
+        build(drawing, tolerance=1e-3)
+    said = str(told.value)
+    assert "run 'a'" in said
+    assert "is 1 mm (0.039 in) long" in said
+    assert "tolerance of 1 mm" in said
+    assert "--tolerance" in said
+
+
 def test_an_end_on_the_side_of_a_run_divides_it() -> None:
     graph = tee()
     assert len(graph.ducts.run) == 3

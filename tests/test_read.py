@@ -9,6 +9,8 @@ import shutil
 from pathlib import Path
 from typing import Any
 
+import ezdxf.filemanagement
+import ezdxf.units
 import numpy as np
 import pytest
 
@@ -237,6 +239,44 @@ def test_obj_without_unit_and_axis_lists_what_was_taken() -> None:
     drawing = read(ROUTES / "library_vtk.obj")
     assert "assumed" in drawing.unit_origin
     assert "assumed" in drawing.up_origin
+
+
+@pytest.mark.parametrize(
+    ("name", "stated", "up"),
+    [
+        ("library_trimesh.glb", "m", "z"),
+        ("library_ifc4_mm.ifc", "mm", None),
+        ("library_ifc2x3_ft.ifc", "ft", None),
+        ("header.dxf", "cm", "y"),
+        ("route.toml", "m", "y"),
+    ],
+)
+def test_an_option_that_contradicts_the_file_is_said(
+    name: str, stated: str, up: str | None, tmp_path: Path
+) -> None:
+    path = ROUTES / name
+    if name.endswith(".dxf"):
+        path = tmp_path / name
+        document = ezdxf.filemanagement.new()
+        document.units = ezdxf.units.CM
+        document.modelspace().add_line((0, 0), (100, 0))
+        document.saveas(path)
+    elif name.endswith(".toml"):
+        path = tmp_path / name
+        path.write_text(
+            f'unit = "{stated}"\nup = "z"\n[[run]]\nname = "a"\n'
+            'section = "300x200 mm"\npoints = [[0, 0, 0], [3, 0, 0]]\n'
+        )
+    drawing = read(path, unit="in", up=up)
+    said = [n.sentence for n in drawing.notices if "--" in n.sentence]
+    assert any(f"says {stated}; in was taken from --unit" in one for one in said), said
+    if up is not None:
+        words = f"is up; {up.upper()} was taken from --up"
+        assert any(words in one for one in said), said
+    # Who says the same as the file, or nothing, hears nothing.
+    for unit in (stated, None):
+        kept = read(path, unit=unit).notices
+        assert not any("was taken from" in n.sentence for n in kept)
 
 
 def test_all_primitive_modes_of_the_public_sample() -> None:

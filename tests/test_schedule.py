@@ -181,6 +181,10 @@ STEP = '[[transitions.exception]]\nrun = "a"'
         (f"{BEND}\nconstruction='pleated'\npieces=3", "only segmented elbows"),
         ("[elbows]\nconstruction='segmented'\npieces=7", "write one of 3, 4, 5"),
         ("[limits.a]", "it says nothing of the run"),
+        (
+            f"{CURVE} = [['0.7 m3/s', '100 Pa'], ['700 L/s', '90 Pa']]",
+            "do not rise from point to point",
+        ),
         (f"{CURVE} = [['0 m3/s', '300 Pa'], ['1 m3/s', '-9 Pa']]", "point 2 has a"),
         (
             f"{CURVE} = [['0 m3/s', '4 Pa'], ['1 m3/s', '7 Pa'], ['2 m3/s', '9 Pa']]",

@@ -20,24 +20,34 @@ def _ratio_words(ratio: float) -> str:
     return "" if ratio == 1.0 else f" (standard air's × {ratio:.3f})"
 
 
+def _fan_line(analysis: Analysis, display: Display) -> Line:
+    """What the fan gives at the design airflow, or why that is not known."""
+    system = analysis.system
+    if system.fan_pressure is not None:
+        return fan_words(system), display.pressures(system.fan_pressure)
+    if analysis.graph.schedule.fan.curve:
+        return "fan, its curve does not reach the design airflow", "not known"
+    return "fan", "not declared"
+
+
 def pressure_lines(analysis: Analysis, display: Display) -> list[Line]:
     """Where the fan's pressure goes on the critical path, and what is to spare."""
     system, p = analysis.system, display.pressures
     ratio = _ratio_words(analysis.conditions.loss_ratio)
-    lines = [("fan", "not declared")]
-    if system.fan_pressure is not None and system.available is not None:
-        lines = [(fan_words(system), p(system.fan_pressure))]
-        if system.fan_kind == "external static":
-            outlet = p(system.outlet_velocity_pressure)
-            lines.append(("velocity pressure at its outlet", outlet))
-            if system.inlet_velocity_pressure:
-                inlet = p(-system.inlet_velocity_pressure)
-                lines.append(("less velocity pressure at its inlet", inlet))
-        for name, loss in (analysis.conditions.declared_losses or {}).items():
-            own = ratio if name in analysis.graph.schedule.losses else ""
-            lines.append((f"less {name}{own}", p(-loss)))
-        if system.terminal_loss:
-            lines.append((f"less the terminal{ratio}", p(-system.terminal_loss)))
+    lines = [_fan_line(analysis, display)]
+    if system.fan_kind == "external static" and system.available is not None:
+        outlet = p(system.outlet_velocity_pressure)
+        lines.append(("velocity pressure at its outlet", outlet))
+        if system.inlet_velocity_pressure:
+            inlet = p(-system.inlet_velocity_pressure)
+            lines.append(("less velocity pressure at its inlet", inlet))
+    # Those of a fan whose pressure is not known have to be paid for all the same.
+    for name, loss in (analysis.conditions.declared_losses or {}).items():
+        own = ratio if name in analysis.graph.schedule.losses else ""
+        lines.append((f"less {name}{own}", p(-loss)))
+    if system.terminal_loss:
+        lines.append((f"less the terminal{ratio}", p(-system.terminal_loss)))
+    if system.available is not None:
         lines.append(("left for ducts and fittings", p(system.available)))
     lines.append(("spent in straight duct", p(system.friction_rate * system.length)))
     lines.append(("spent in fittings", p(system.fitting_loss)))
@@ -72,9 +82,7 @@ def joint_lines(
     """Budget of supply and returns together."""
     p = display.pressures
     back = returns[found.critical_return]
-    lines = [("fan", "not declared")]
-    if found.fan_pressure is not None:
-        lines = [(fan_words(supply.system), p(found.fan_pressure))]
+    lines = [_fan_line(supply, display)]
     if found.fan_kind == "external static":
         outlet, inlet = found.outlet_velocity_pressure, found.inlet_velocity_pressure
         lines.append(("velocity pressure at its outlet", p(outlet)))

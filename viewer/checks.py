@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from elbowroom.layout import power_words, units
+from elbowroom.layout import power_words, pressure_words, units
 from elbowroom.physics import (
     ALLOWANCE,
     FLAT_HANGERS,
@@ -15,6 +15,7 @@ from elbowroom.physics import (
     FanPower,
     LengthRow,
     Quantities,
+    power,
     quantities,
 )
 
@@ -40,6 +41,21 @@ _UNITS = {  # what a value is shown in: metric, inch-pound
     "length": ("m", "ft"),
     "airflow": ("L/s", "cfm"),
     "temperature": ("°C", "°F"),
+}
+_POWER_OF = {  # what a power is of, and from whose pressure
+    power.OWN: ("Fan at design airflow", "that it gives"),
+    power.NO_FAN: (
+        "Fan at design airflow",
+        "that the layout needs, as none is declared",
+    ),
+    power.TOO_WEAK: (
+        "The fan cannot give the design airflow; of one that can",
+        "that the layout needs there",
+    ),
+    power.OFF_CURVE: (
+        "The fan's curve does not reach the design airflow; of a fan that gives it",
+        "that the layout needs there",
+    ),
 }
 _DIGITS = {"velocity": 1, "length": 2, "airflow": 0, "temperature": 1}
 
@@ -82,7 +98,7 @@ def value_words(
 
 def print_checks(
     found: Sequence[Check],
-    power: FanPower | None,
+    of_fan: FanPower | None,
     display: Display,
     console: Any,
     title: str = "Checks",
@@ -118,19 +134,31 @@ def print_checks(
                     + f"; {check.remedy}. Limit: {check.source} ({check.confidence})."
                 )
             )
-    if power is None:
+    if of_fan is None:
         return
-    parts = [f"{power_words(power.air)} in the air"]
-    if power.shaft is not None:
-        parts.append(f"{power_words(power.shaft)} at the shaft")
-    if power.electric is not None:
-        parts.append(f"{power_words(power.electric)} electric")
-    if power.energy is not None:
-        parts.append(f"{power.energy / 3.6e6:.0f} kWh in a year")
-    if power.warming is not None:
-        warmer = value_words(power.warming, "temperature difference", display)
+    console.print(power_sentence(of_fan, display))
+
+
+def power_sentence(found: FanPower, display: Display) -> str:
+    """Power of the fan at the design airflow, in words."""
+    head, whose = _POWER_OF[found.basis]
+    if found.air is None:
+        return (
+            f"{head}: the layout gains {pressure_words(-found.total_pressure)} there, "
+            "so that no power is given."
+        )
+    head += f", from the {pressure_words(found.total_pressure)} {whose}"
+    parts = [f"{power_words(found.air)} in the air"]
+    if found.shaft is not None:
+        parts.append(f"{power_words(found.shaft)} at the shaft")
+    if found.electric is not None:
+        parts.append(f"{power_words(found.electric)} electric")
+    if found.energy is not None:
+        parts.append(f"{found.energy / 3.6e6:.0f} kWh in a year")
+    if found.warming is not None:
+        warmer = value_words(found.warming, "temperature difference", display)
         parts.append(f"warming the air by {warmer.lstrip('+')} if it stands in it")
-    console.print("Fan at design airflow: " + ", ".join(parts) + ".")
+    return f"{head}: " + ", ".join(parts) + "."
 
 
 def print_cautions(console: Any) -> None:

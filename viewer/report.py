@@ -17,7 +17,6 @@ from elbowroom.layout import (
     Notice,
     Obstacle,
     place_words,
-    power_words,
     refusal,
     writing,
 )
@@ -41,7 +40,13 @@ from elbowroom.physics import (
 
 from .budget import joint_lines, pressure_lines, rate_lines
 from .charts import kinds_chart, options_chart, pressure_chart
-from .checks import CAUTIONS, gauge_words, joints_words, limit_words
+from .checks import (
+    CAUTIONS,
+    gauge_words,
+    joints_words,
+    limit_words,
+    power_sentence,
+)
 from .display import Display
 from .gaps import Gap
 from .results import balancing, paths
@@ -549,14 +554,7 @@ def _checks(analysis: Analysis, display: Display) -> str:
     text = "<h2>Checks</h2>" + _table(heads, rows)
     if analysis.graph.is_return:
         return text  # the supply side tells of the fan
-    power = power_of(analysis)
-    electric = ""
-    if power.electric is not None:
-        electric = f", {power_words(power.electric)} electric"
-    return (
-        f"{text}<p>The fan puts {power_words(power.air)} into the air at design "
-        f"airflow{electric}.</p>"
-    )
+    return f"{text}<p>{escape(power_sentence(power_of(analysis), display))}</p>"
 
 
 def _quantities(analysis: Analysis, display: Display) -> str:

@@ -354,9 +354,11 @@ def check_rows(found: Sequence[Check]) -> list[dict[str, Any]]:
     ]
 
 
-def power_row(power: FanPower) -> dict[str, float | None]:
+def power_row(power: FanPower) -> Plain:
     """Power of the fan as plain data."""
     return {
+        "basis": power.basis,
+        "total_pressure_pa": power.total_pressure,
         "air_w": power.air,
         "shaft_w": power.shaft,
         "electric_w": power.electric,
@@ -376,6 +378,7 @@ def totals(analysis: Analysis, first: Analysis) -> Plain:
         "sheet_mass_kg": sum(row.mass for row in made.sheet),
         "fitting_count": sum(row.count for row in made.fittings),
         "largest_velocity_m_s": float(analysis.state.velocity.max()),
+        "fan_power_basis": power.basis,
         "fan_air_power_w": power.air,
         "energy_kwh_per_year": None if power.energy is None else power.energy / 3.6e6,
     }
