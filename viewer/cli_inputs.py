@@ -88,9 +88,20 @@ def read_options(
     named = option_names(routes)
     drawings = [reading.read(route) for route in routes]
     runs = {name for drawing in drawings for name in drawing.names}
+    for drawing in drawings:
+        said = (attributes.terminal for attributes in drawing.attributes.values())
+        runs.update(name for name in said if name)
     found = [
         read_option(
-            route, schedule, reading, obstacles, notices, name, drawing, runs, display
+            route,
+            schedule,
+            reading,
+            obstacles,
+            notices,
+            name,
+            drawing,
+            runs if len(drawings) > 1 else None,
+            display,
         )
         for route, schedule, name, drawing in zip(
             routes, schedules, named, drawings, strict=True
