@@ -216,7 +216,7 @@ def compare(
         shown = []
         for option, room in zip(options, rooms, strict=True):
             analysis = option.analysis
-            words = option_words(option, display, comparison)
+            words = option_words(option, display)
             others = [other.analysis for other in options if other is not option]
             made = panel(analysis, chosen, display, *words, solids, others, room)
             shown.append(made[0])

@@ -316,7 +316,7 @@ def _picture(
     for option in shown:
         others = [other.analysis for other in compared if other is not option]
         back = sides if option is options[0] else ()
-        words = option_words(option, display, comparison, back)
+        words = option_words(option, display, back)
         made = panel(option.analysis, "loss", display, *words, obstacles, others)
         panels.append(made[0])
     with tempfile.TemporaryDirectory() as folder:
