@@ -190,8 +190,9 @@ def _summary(
     else:
         out.append(f'<p class="verdict">{escape(_verdict(first, budget, display))}</p>')
     for option in [*options, *returns]:
-        if option.faults:
-            said = "; ".join(option.faults)
+        faults = option.faults_in(display.side)
+        if faults:
+            said = "; ".join(faults)
             out.append(
                 f'<p class="bad">{escape(option.name)} cannot be built as drawn: '
                 f"{escape(said)}.</p>"
