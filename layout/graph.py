@@ -170,7 +170,9 @@ def build(
     tolerance
         Largest distance of ends that are joined, m.
     other_runs
-        Names of runs in other drawings that share the schedule: it may name these.
+        Names of runs and terminals in other drawings that share the schedule: it may
+        say something of these runs, and what it says of these terminals is refused
+        with how to part the two.
 
     Returns
     -------
@@ -204,9 +206,11 @@ def build(
         if len(rings):
             raise BadInput(still_faults(topology, rings))
         flow = first_guess(topology, ways, source.node)
-        return _with_loops(topology, schedule, source, sections, ways, flow)
+        return _with_loops(topology, schedule, source, sections, ways, flow, other_runs)
     tree = tree_from(topology, order, before)
-    return _classified(topology, schedule, source, sections, tree, reached)
+    return _classified(
+        topology, schedule, source, sections, tree, reached, other_runs=other_runs
+    )
 
 
 def directed(graph: DuctGraph, flow: FloatArray) -> DuctGraph:
@@ -244,6 +248,7 @@ def _with_loops(
     sections: RunSections,
     ways: Ways,
     flow: FloatArray,
+    other_runs: Collection[str] = (),
 ) -> DuctGraph:
     tree, way, forward = tree_along(topology, ways, source.node, flow)
     stuck = np.setdiff1d(tree.meeting, tree.start)
@@ -252,7 +257,14 @@ def _with_loops(
     reached = np.isin(np.arange(len(topology.nodes)), ways.ends)
     reached[tree.finish] = True
     return _classified(
-        topology, schedule, source, sections, tree, reached, (ways, way, forward)
+        topology,
+        schedule,
+        source,
+        sections,
+        tree,
+        reached,
+        (ways, way, forward),
+        other_runs,
     )
 
 
@@ -264,6 +276,7 @@ def _classified(
     tree: Tree,
     reached: BoolArray,
     around: tuple[Ways, IntArray, BoolArray] | None = None,
+    other_runs: Collection[str] = (),
 ) -> DuctGraph:
     """Recognise the fittings.
 
@@ -273,7 +286,7 @@ def _classified(
     drawing = topology.drawing
     found = classify(topology, tree, sections, schedule)
     terminals = match_terminals(
-        topology, found.ducts, found.legs, schedule, tree.meeting
+        topology, found.ducts, found.legs, schedule, tree.meeting, other_runs
     )
     loops = None
     if around is not None:

@@ -1,5 +1,6 @@
 """Where the air leaves: free ends matched with what the schedule says of them."""
 
+from collections.abc import Collection
 from pathlib import PurePath
 
 import numpy as np
@@ -8,7 +9,7 @@ from .basis import Basis
 from .faults import BadInput, Notice, error, refusal
 from .fittings import Ducts, Legs, Terminals
 from .islands import loose_words
-from .names import toml_key, unique
+from .names import bare_name, toml_key, unique
 from .nearest import nearest
 from .places import NEAR
 from .quantity_words import airflow_words, length_words
@@ -34,6 +35,7 @@ def match_terminals(
     legs: Legs,
     schedule: Schedule,
     meeting: IntArray,
+    other_runs: Collection[str] = (),
 ) -> Terminals:
     """Give each open end away from the source its name, airflow and declared loss.
 
@@ -48,6 +50,8 @@ def match_terminals(
         there, by the run they name, or by their place.
     meeting
         Nodes at which the air of a loop meets: no terminals.
+    other_runs
+        Names of runs and terminals in other drawings that share the schedule.
 
     Returns
     -------
@@ -67,7 +71,13 @@ def match_terminals(
     if len(meeting):
         leaf = leaf[~np.isin(ducts.finish[leaf], meeting)]
     faults: list[Notice] = []
-    chosen, disputed = _chosen(topology, ducts, leaf.tolist(), schedule, faults)
+    elsewhere = {*other_runs, *map(bare_name, other_runs)}
+    if elsewhere:
+        for run in range(drawing.run_count):
+            elsewhere.difference_update(labels(drawing, run))
+    chosen, disputed = _chosen(
+        topology, ducts, leaf.tolist(), schedule, elsewhere, faults
+    )
 
     # A run with a junction along it carries its drawn airflow only before that.
     divided = np.zeros(drawing.run_count, dtype=bool)
@@ -158,12 +168,21 @@ def _chosen(
     ducts: Ducts,
     leaf: list[int],
     schedule: Schedule,
+    elsewhere: Collection[str],
     faults: list[Notice],
 ) -> tuple[dict[int, str], set[int]]:
-    """Duct of each terminal that the schedule names, and ducts that it may mean."""
+    """Duct of each terminal that the schedule names, and ducts that it may mean.
+
+    `elsewhere` are runs of other drawings that the schedule is for as well.
+    """
     if not schedule.terminals:
         return {}, set()
     drawing = topology.drawing
+    file = PurePath(drawing.file)
+    apart_from = (
+        f"give {file.name} a schedule without this terminal, {file.stem}.schedule.toml "
+        "beside it, and leave --schedule out if it is given"
+    )
     disputed: set[int] = set()
     begins = set(ducts.run[ducts.parent < 0].tolist())
     by_label: dict[str, list[int]] = {}
@@ -177,13 +196,18 @@ def _chosen(
             ends = topology.nodes[ducts.finish[leaf]]
             apart = np.linalg.norm(ends - np.array(spec.at), axis=1)
             found = [leaf[row] for row in np.flatnonzero(apart <= NEAR).tolist()]
-            fault = "no duct ends at that place; the nearest end is "
+            fault = f"no duct of {file.name} ends at that place; the nearest end is "
             fault += f"{length_words(float(apart.min()))} away"
             remedy = "correct the coordinates in at = [...]"
+            if elsewhere:
+                remedy += f", or, if it is of another drawing, {apart_from}"
         else:
             key = spec.run or name
             found = by_label.get(key, [])
-            fault, remedy = f"the drawing has no free end '{key}'", ""
+            fault, remedy = f"{file.name} has no free end '{key}'", ""
+            if key in elsewhere:
+                fault += ", as another drawing has"
+                remedy = apart_from
             if key in drawing.names:
                 run = list(drawing.names).index(key)
                 fault += (

@@ -71,6 +71,7 @@ class Comparison:
     ranking
         Places of the options that can be built, by rising critical loss; of those that
         lose the same by more room around them, then less duct, then fewer fittings.
+        Empty where they do not all carry the same air.
     verdict
         The outcome in a few plain sentences.
     """
@@ -81,7 +82,7 @@ class Comparison:
 
     @property
     def ranks(self) -> tuple[int | None, ...]:
-        """Rank of each option from 1, None where it cannot be built.
+        """Rank of each option from 1, None where it cannot be built or none is ranked.
 
         Losses within 0.1 % of the least of them share a rank, and the next one counts
         them all.
@@ -126,7 +127,8 @@ def compare(options: Sequence[Option], unit: str = "Pa") -> Comparison:
     Returns
     -------
     comparison
-        Those that clash or do not fit are named and not ranked. An option is called
+        Those that clash or do not fit are named and not ranked; none is ranked where
+        they do not carry the same air. An option is called
         better only if it loses less in more than 90 % of the draws of the tables'
         errors (see `uncertainty`).
 
@@ -139,47 +141,49 @@ def compare(options: Sequence[Option], unit: str = "Pa") -> Comparison:
         raise ValueError("a comparison needs two options or more")
     losses = [option.analysis.critical_loss for option in options]
     sound = [place for place, option in enumerate(options) if not option.faults]
+    sound.sort(key=lambda place: losses[place])
+    unlike = _unlike(options, "L/s" if unit == "Pa" else "cfm")
     ranking = []
-    for group in equal_groups(losses, sorted(sound, key=lambda place: losses[place])):
+    for group in equal_groups(losses, [] if unlike else sound):
         left = sorted(group)
         while left:
             first, _ = decided(options, left, unit)
             ranking += first
             left = [place for place in left if place not in first]
-    return Comparison(
-        tuple(options), tuple(ranking), " ".join(_sentences(options, ranking, unit))
-    )
+    said = [*unlike, *_sentences(options, sound, ranking, unit)]
+    return Comparison(tuple(options), tuple(ranking), " ".join(said))
 
 
 def _sentences(
-    options: Sequence[Option], ranking: Sequence[int], unit: str
+    options: Sequence[Option], sound: Sequence[int], ranking: Sequence[int], unit: str
 ) -> list[str]:
+    """The verdict on those that can be built, of which some or none are ranked."""
     digits = 1 if unit == "Pa" else 4
     side = "mm" if unit == "Pa" else "in"
 
     def p(pressure: float) -> str:
         return f"{units.to_unit(pressure, unit):.{digits}f} {unit}"
 
-    said = _unlike(options, "L/s" if unit == "Pa" else "cfm")
-    if not ranking:
+    said = []
+    if not sound:
         said.append("None of the options can be built as drawn.")
-    elif len(ranking) == 1:
-        best = options[ranking[0]]
+    elif len(sound) == 1:
+        best = options[sound[0]]
         said.append(
             f"Only '{best.name}' can be built as drawn; its critical path loses "
             f"{p(best.analysis.critical_loss)}."
         )
-    else:
+    elif ranking:
         said += _outcome(options, ranking, unit, p)
     for place, option in enumerate(options):
-        if place not in ranking:
+        if place not in sound:
             faults = option.faults_in(side)
             first = "; ".join(faults[:_MOST_FAULTS])
             more = len(faults) - _MOST_FAULTS
             rest = f"; and {more} more" if more > 0 else ""
             said.append(f"'{option.name}' cannot be built: {first}{rest}.")
     said += _as_pairs([options[place] for place in ranking], p)
-    for place in ranking:
+    for place in sound:
         system = options[place].analysis.system
         if system.available is not None and system.required > system.available:
             said.append(
@@ -244,7 +248,7 @@ def _unlike(options: Sequence[Option], unit: str) -> list[str]:
     )
     return [
         f"The options do not carry the same air ({shown}): what they lose answers "
-        "different questions."
+        "different questions, so none is ranked."
     ]
 
 

@@ -598,3 +598,17 @@ def test_options_with_other_air_are_not_compared_in_silence() -> None:
     other = compare([Option("one", one), Option("more", more)]).verdict
     assert "same air" not in same
     assert "'one' 800 L/s to 2 terminals, 'more' 1200 L/s to 2 terminals" in other
+
+
+def test_options_with_other_air_are_not_ranked() -> None:
+    """No winner among answers to different questions, and what cannot be built said."""
+    one, more = with_takeoff(3.0, 2.0), with_takeoff(3.0, 2.0, 0.3)
+    found = compare([Option("one", one), Option("more", more)])
+    assert found.ranking == ()
+    assert found.ranks == (None, None)
+    assert found.verdict.endswith("answers different questions, so none is ranked.")
+    clash = Option("clash", more, -0.05, ("'a' overlaps 'beam' by 50 mm",))
+    found = compare([Option("one", one), clash])
+    assert found.ranks == (None, None)
+    assert "so none is ranked. Only 'one' can be built as drawn" in found.verdict
+    assert "'clash' cannot be built: 'a' overlaps" in found.verdict

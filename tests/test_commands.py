@@ -110,6 +110,26 @@ def test_compare(capsys: Captured) -> None:
     assert "'flatten' spends least" in found["verdict"]
 
 
+def test_an_option_with_other_air_gets_no_rank(
+    capsys: Captured, tmp_path: Path
+) -> None:
+    plan = (ROOM / "schedule.toml").read_text(encoding="utf-8")
+    for name, flow in (("one", "0.36 m3/s"), ("less", "0.30 m3/s")):
+        shutil.copy(OPTIONS[0], tmp_path / f"{name}.glb")
+        (tmp_path / f"{name}.schedule.toml").write_text(
+            plan.replace("0.36 m3/s", flow), encoding="utf-8"
+        )
+    routes = [str(tmp_path / "one.glb"), str(tmp_path / "less.glb")]
+    found = result(capsys, "comparison", "compare", *routes)
+    assert [option["rank"] for option in found["options"]] == [None, None]
+    assert "so none is ranked" in found["verdict"]
+    assert "spends least" not in found["verdict"]
+    assert main(["compare", *routes]) == 0
+    out = capsys.readouterr().out
+    assert "cannot be built" not in out
+    assert "no. 1" not in out
+
+
 def test_the_verdict_speaks_the_units_of_its_table(capsys: Captured) -> None:
     assert main(["compare", *OPTIONS, "--units", "inch-pound"]) == 0
     out = capsys.readouterr().out

@@ -1,6 +1,7 @@
 """Drawings become ducts and fittings: joints, bends, transitions, branches, flows."""
 
 import re
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -434,6 +435,22 @@ def test_a_source_at_an_end_that_is_not_free_is_refused() -> None:
     assert 'write source = "start" if it enters at (0, 0, 0) m' in str(bad.value)
 
 
+def test_a_terminal_of_another_drawing_says_which_lacks_it_and_how_to_mend_it() -> None:
+    plan = Schedule(terminals={"wye end": TerminalSpec(0.1)}, file="schedule.toml")
+    short = replace(drawn(), file="short.glb")
+    with pytest.raises(BadInput) as bad:
+        build(short, plan, other_runs={*short.names, "wye end", "B9"})
+    assert (
+        """[terminals."wye end"]: short.glb has no free end 'wye end', as another """
+        "drawing has; give short.glb a schedule without this terminal, "
+        "short.schedule.toml beside it"
+    ) in str(bad.value)
+    with pytest.raises(BadInput) as bad:
+        build(short, plan, other_runs=short.names)
+    assert "short.glb has no free end 'wye end'; " in str(bad.value)
+    assert "another" not in str(bad.value)
+
+
 def test_the_source_is_the_largest_drawn_airflow_where_none_is_marked() -> None:
     drawing = drawing_from_runs(
         [
@@ -455,7 +472,7 @@ def test_the_source_is_the_largest_drawn_airflow_where_none_is_marked() -> None:
         (Schedule(terminals={"T2": TerminalSpec(0.1)}), "no free end 'T2'"),
         (
             Schedule(terminals={"x": TerminalSpec(0.1, at=(0.0, 9.0, 0.0))}),
-            "no duct ends at that place",
+            "ends at that place; the nearest",
         ),
     ],
 )

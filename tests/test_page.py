@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import trimesh
 from schemas import validate
 
 from elbowroom.layout import (
@@ -22,6 +23,7 @@ from elbowroom.layout import (
     TerminalSpec,
     build,
     drawing_from_runs,
+    read_obstacles,
     rectangular,
     round_section,
 )
@@ -51,6 +53,22 @@ def room(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("page") / "room.html"
     words = ["compare", *ROUTES, "--obstacles", str(ROOM / "beam.glb")]
     assert main([*words, "--page", str(out)]) == 0
+    return out
+
+
+@pytest.fixture(scope="module")
+def clash(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The reading room with its beam 150 mm lower, where both ducts lie in it."""
+    out = tmp_path_factory.mktemp("page") / "clash.html"
+    solid = out.with_name("beams.obj")
+    beams, _ = read_obstacles(ROOM / "beam.glb")
+    meshes = [
+        trimesh.Trimesh(beam.vertices - [0.0, 0.0, 0.15], beam.faces) for beam in beams
+    ]
+    whole: Any = trimesh.util.concatenate(meshes)
+    whole.export(solid)
+    words = ["compare", *ROUTES, "--obstacles", str(solid)]
+    assert main([*words, "--obstacles-unit", "m", "--page", str(out)]) == 0
     return out
 
 
@@ -633,7 +651,7 @@ def test_hundreds_of_clashes_leave_the_layouts_in_sight(
 ) -> None:
     content = data_of(room)
     faults = [f"'T1' overlaps 'pipe {n}' by 300 mm at (1, 2, 3) m" for n in range(300)]
-    content["options"][0]["faults"] = faults
+    content["options"][0]["faults"]["metric"] = faults
     content["verdicts"]["metric"] = f"'under' cannot be built: {'; '.join(faults)}."
     text = room.read_text("utf-8")
     begin = text.index('id="data">') + len('id="data">')
@@ -655,6 +673,19 @@ def test_hundreds_of_clashes_leave_the_layouts_in_sight(
         p.close()
 
 
+def test_clashes_are_said_in_both_units(clash: Path) -> None:
+    """In each system's words are none of the other's; places are in the drawing's."""
+    content = data_of(clash)
+    for option in content["options"]:
+        deep = -option["clearance"]
+        (metric, *_), (inch, *_) = (option["faults"][name] for name in content["units"])
+        assert f"by {deep * 1e3:.0f} mm at (" in metric
+        assert f"by {deep / 0.0254:.1f} in at (" in inch
+    assert " mm" in content["verdicts"]["metric"]
+    assert " in at (" in content["verdicts"]["inch-pound"]
+    assert " mm" not in content["verdicts"]["inch-pound"]
+
+
 @needs_browser
 def test_the_verdict_follows_the_units(browser: Any, room: Path) -> None:
     one = Opened(browser, room, (1280, 720))
@@ -664,6 +695,20 @@ def test_the_verdict_follows_the_units(browser: Any, room: Path) -> None:
     verdict = p.locator("#verdict").inner_text()
     assert "0.2422 in.wg" in verdict  # 60.32 Pa over 249.09
     assert "Pa" not in verdict
+    p.close()
+
+
+@needs_browser
+def test_why_it_cannot_be_built_follows_the_units(browser: Any, clash: Path) -> None:
+    one = Opened(browser, clash, (1280, 720))
+    p = one.page
+    assert re.search(r"by \d+ mm at", p.locator("#faults").inner_text())
+    p.select_option("#units", "inch-pound")
+    said = p.locator("#faults").inner_text()
+    assert re.search(r"by \d+\.\d in at", said)
+    assert " mm" not in said + p.locator("#verdict").inner_text()
+    assert "cannot be built as drawn" in p.locator("#heads").inner_text()
+    assert one.said == []
     p.close()
 
 

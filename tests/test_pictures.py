@@ -42,6 +42,32 @@ def test_every_value_lies_in_its_band(found: list[float]) -> None:
         assert scale.edges[place] - 1e-9 <= value <= scale.edges[place + 1] + 1e-9
 
 
+@given(st.floats(1e-3, 1e3), st.lists(st.floats(1.0, 100.0), min_size=2, max_size=30))
+def test_bands_are_as_fine_in_every_unit(least: float, times: list[float]) -> None:
+    """Pa/m against in.wg/100 ft, by their definitions: 249.08891 Pa over 30.48 m."""
+    found = least * np.array([1.0, *times])
+    metric = colours.scale_for(found)
+    inch_pound = colours.scale_for(found / (249.08891 / 30.48))
+    assert abs(len(metric.colours) - len(inch_pound.colours)) <= 2
+    for scale, values in (
+        (metric, found),
+        (inch_pound, found / (249.08891 / 30.48)),
+    ):
+        ratios = np.divide(scale.edges[2:], scale.edges[1:-1])
+        assert ratios.max() < 2.51
+        if len(scale.colours) > 4:  # none of them lies beyond what is found
+            assert scale.edges[1] >= values.min() * (1 - 1e-9)
+            assert scale.edges[-2] <= values.max() * (1 + 1e-9)
+
+
+def test_ducts_that_differ_in_one_unit_differ_in_the_other() -> None:
+    """Friction of two ducts, 0.89 and 1.63 Pa/m: 0.109 and 0.200 in.wg/100 ft."""
+    for values in ([0.89, 1.63], [0.109, 0.200]):
+        scale = colours.scale_for(np.array(values))
+        low, high = scale.band(np.array(values)).tolist()
+        assert (low, high) in ((0, len(scale.colours) - 1), (1, len(scale.colours) - 1))
+
+
 def test_no_value_has_no_band() -> None:
     scale = colours.Scale((0.0, 1.0, 2.0), ("#000000", "#ffffff"))
     assert scale.band(np.array([np.nan, 0.5, 1.0, 9.0])).tolist() == [-1, 0, 1, 1]

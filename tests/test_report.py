@@ -252,6 +252,25 @@ def test_the_words_over_a_picture_say_what_the_fittings_are_of() -> None:
     assert said.endswith("of it in fittings · 120 mm clear")
 
 
+def test_what_cannot_be_built_is_said_in_the_units_asked_for(tmp_path: Path) -> None:
+    """A beam through the ducts, and a bend whose leg is too short for it."""
+    out = tmp_path / "house.html"
+    plan = (ROOM / "schedule.toml").read_text(encoding="utf-8")
+    wide = re.sub(r"radius_ratio = .*", "radius_ratio = 3.0", plan)
+    said = tmp_path / "schedule.toml"
+    said.write_text(
+        re.sub(r'required = "\d+ mm"', 'required = "90 mm"', wide), encoding="utf-8"
+    )
+    words = ["report", *ROUTES, "--obstacles", BEAM]
+    words += ["--schedule", str(said), "--units", "inch-pound", "--out", str(out)]
+    assert main(words) == 0
+    text = out.read_text("utf-8")
+    found = re.findall(r'<p class="(?:verdict|bad)">(.*?)</p>', text)
+    assert any("lacks" in one for one in found)
+    assert any("are required" in one for one in found)
+    assert not any(re.search(r"\d mm", one) for one in found)
+
+
 def test_long_names_stay_on_the_paper(tmp_path: Path) -> None:
     weasyprint = pytest.importorskip("weasyprint")
     trunk, branch = (f"LEVEL_03_ZONE_B_SUPPLY_RECTANGULAR_NO_{n}" for n in "12")

@@ -58,7 +58,7 @@ def read_option(
     from elbowroom.physics import Option, analyse, with_airflows
 
     from .display import METRIC
-    from .gaps import gaps
+    from .gaps import clashes, gaps
 
     schedule, worked = with_airflows(schedule)
     notices = [*notices, *worked]
@@ -71,8 +71,8 @@ def read_option(
     )
     analysis = analyse(graph)
     clearance, found = gaps(analysis, obstacles)
-    clashes = _clashes(found, display or METRIC)
-    option = Option(name or route.stem, analysis, clearance, clashes, tuple(notices))
+    said = clashes(found, display or METRIC)
+    option = Option(name or route.stem, analysis, clearance, said, tuple(notices))
     return option, found
 
 
@@ -88,9 +88,20 @@ def read_options(
     named = option_names(routes)
     drawings = [reading.read(route) for route in routes]
     runs = {name for drawing in drawings for name in drawing.names}
+    for drawing in drawings:
+        said = (attributes.terminal for attributes in drawing.attributes.values())
+        runs.update(name for name in said if name)
     found = [
         read_option(
-            route, schedule, reading, obstacles, notices, name, drawing, runs, display
+            route,
+            schedule,
+            reading,
+            obstacles,
+            notices,
+            name,
+            drawing,
+            runs if len(drawings) > 1 else None,
+            display,
         )
         for route, schedule, name, drawing in zip(
             routes, schedules, named, drawings, strict=True
@@ -162,7 +173,7 @@ def with_sides(
     from elbowroom.physics import Option, with_returns
 
     from .display import METRIC
-    from .gaps import gaps, gaps_between
+    from .gaps import gaps, gaps_between, in_units
 
     analysis = with_returns(option.analysis, returns)
     options, rooms = [replace(option, name=names[0], analysis=analysis)], [room]
@@ -176,14 +187,7 @@ def with_sides(
         )
         every = (*rooms[one], *near)
         rooms[one] = tuple(sorted(every, key=lambda gap: (gap.is_kept, gap.distance)))
-    return [
-        replace(option, clashes=_clashes(around, display or METRIC))
-        for option, around in zip(options, rooms, strict=True)
-    ], rooms
-
-
-def _clashes(room: "Sequence[Gap]", display: "Display") -> tuple[str, ...]:
-    return tuple(gap.sentence(display) for gap in room if not gap.is_kept)
+    return in_units(options, rooms, display or METRIC), rooms
 
 
 def _return_side(

@@ -176,6 +176,7 @@ def compare(
     from elbowroom.physics import compare as compare_options
 
     from .display import DISPLAYS, METRIC
+    from .gaps import in_units
     from .layout_view import far_apart, option_words, panel, values
     from .results import comparison_result
     from .tables import flat_tables, print_comparison
@@ -216,12 +217,14 @@ def compare(
         shown = []
         for option, room in zip(options, rooms, strict=True):
             analysis = option.analysis
-            words = option_words(option, display, comparison)
+            words = option_words(option, display)
             others = [other.analysis for other in options if other is not option]
             made = panel(analysis, chosen, display, *words, solids, others, room)
             shown.append(made[0])
         every = [values(option.analysis, chosen, display) for option in options]
-        draw_picture(shown, every, chosen, display, png, comparison.verdict)
+        seen = in_units(options, rooms, display)
+        verdict = compare_options(seen, display.pressure).verdict
+        draw_picture(shown, every, chosen, display, png, verdict)
     if page is not None:
         write_review_page(page, options, rooms, solids, display.name)
     return exit_code(strict, options)

@@ -208,12 +208,13 @@ def write_review_page(
     from elbowroom.physics import compare
 
     from .display import DISPLAYS
+    from .gaps import in_units
     from .page import write_page
 
     verdicts = {}
     if budget is None and len(options) > 1:
         verdicts = {
-            name: compare(options, display.pressure).verdict
+            name: compare(in_units(options, rooms, display), display.pressure).verdict
             for name, display in DISPLAYS.items()
         }
     there = page.exists()

@@ -38,6 +38,12 @@ class Display:
             return f"{value * 1e3:.0f} mm"
         return f"{units.to_unit(value, 'in'):.1f} in"
 
+    def apart(self, distance: float) -> str:
+        """Distance of two bodies with its unit, below zero where they overlap."""
+        if distance < 0.0:
+            return f"overlaps by {self.gaps(-distance)}"
+        return self.gaps(distance)
+
     def flows(self, value: float) -> str:
         """An airflow, without its unit."""
         return f"{units.to_unit(value, self.flow):.0f}"

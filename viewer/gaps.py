@@ -1,7 +1,7 @@
 """Room around the ducts: what stands too near, and where."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from elbowroom.layout import (
     Clearances,
@@ -12,7 +12,7 @@ from elbowroom.layout import (
     side_clearances,
     solids,
 )
-from elbowroom.physics import Analysis
+from elbowroom.physics import Analysis, Option
 
 from .display import METRIC, Display
 from .layout_view import pieces
@@ -105,6 +105,21 @@ def gaps(
     ranked = sorted(found.values(), key=lambda gap: gap.distance)
     clear = [gap for gap in ranked if gap.is_kept]
     return to_solids.nearest, (*(g for g in ranked if not g.is_kept), *clear[:1])
+
+
+def clashes(room: Sequence[Gap], display: Display = METRIC) -> tuple[str, ...]:
+    """What is too near, in the units of a reader."""
+    return tuple(gap.sentence(display) for gap in room if not gap.is_kept)
+
+
+def in_units(
+    options: Sequence[Option], rooms: Sequence[Sequence[Gap]], display: Display
+) -> list[Option]:
+    """Options with their clashes in the units of a reader, from the gaps of each."""
+    return [
+        replace(option, clashes=clashes(room, display)) if room else option
+        for option, room in zip(options, rooms, strict=True)
+    ]
 
 
 def gaps_between(one: Analysis, other: Analysis, other_name: str) -> tuple[Gap, ...]:

@@ -19,7 +19,7 @@ from elbowroom.layout import (
     units,
     warning,
 )
-from elbowroom.physics import Analysis, Comparison, Kind, Option
+from elbowroom.physics import Analysis, Kind, Option
 
 from .display import Display
 from .labels import cut
@@ -220,20 +220,15 @@ def far_apart(analyses: Sequence[Analysis]) -> list[Notice]:
 def option_words(
     option: Option,
     display: Display,
-    comparison: Comparison | None = None,
     returns: Sequence[Analysis] = (),
 ) -> tuple[str, str]:
     """Title of an option's panel, what it loses to where, and the line under it."""
-    is_sound = not option.faults
-    if comparison is not None:
-        ranked = [comparison.options[place].name for place in comparison.ranking]
-        is_sound = option.name in ranked
     said = summary(
         option.analysis,
         display,
         returns=returns,
         clearance=option.clearance,
-        is_sound=is_sound,
+        is_sound=not option.faults,
     )
     return panel_title(option.name, option.analysis, display), said
 

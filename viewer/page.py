@@ -31,7 +31,7 @@ from .budget import joint_lines
 from .checks import CAUTIONS
 from .colours import Scale, even_scale_for, scale_for
 from .display import DISPLAYS, INCH_POUND
-from .gaps import Gap
+from .gaps import Gap, in_units
 from .layout_view import pieces, seen_tubes
 from .results import elements
 from .tables import AS_NEW
@@ -306,7 +306,10 @@ def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str
         "available": system.available,
         "required": system.required,
         "clearance": option.clearance,
-        "faults": list(option.faults),
+        "faults": {
+            name: list(in_units([option], [room], display)[0].faults_in(display.side))
+            for name, display in DISPLAYS.items()
+        },
         "flags": _said((*option.notices, *analysis.flags)),
         "elements": elements(analysis),
         "sizes_in": [

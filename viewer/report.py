@@ -195,8 +195,9 @@ def _summary(
     else:
         out.append(f'<p class="verdict">{escape(_verdict(first, budget, display))}</p>')
     for option in [*options, *returns]:
-        if option.faults:
-            said = "; ".join(option.faults)
+        faults = option.faults_in(display.side)
+        if faults:
+            said = "; ".join(faults)
             out.append(
                 f'<p class="bad">{escape(option.name)} cannot be built as drawn: '
                 f"{escape(said)}.</p>"
@@ -321,7 +322,7 @@ def _picture(
     for option in shown:
         others = [other.analysis for other in compared if other is not option]
         back = sides if option is options[0] else ()
-        words = option_words(option, display, comparison, back)
+        words = option_words(option, display, back)
         made = panel(option.analysis, "loss", display, *words, obstacles, others)
         panels.append(made[0])
     with tempfile.TemporaryDirectory() as folder:

@@ -119,15 +119,8 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
         ("rank", False),
     ):
         table.add_column(head, justify="right" if right else "left")
-    ranks = comparison.ranks
-    for option, number in zip(comparison.options, ranks, strict=True):
+    for option, rank in zip(comparison.options, rank_words(comparison), strict=True):
         system = option.analysis.system
-        rank = "cannot be built as drawn"
-        if number is not None:
-            rank = f"no. {number}" + (", shared" if ranks.count(number) > 1 else "")
-            if system.available is not None and system.required > system.available:
-                rank += ", too much for the fan"
-        clear = option.clearance
         table.add_row(
             _plain(option.name),
             display.pressures(option.analysis.critical_loss),
@@ -135,7 +128,7 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
             display.pressures(system.fitting_loss),
             display.pressures(system.required),
             "–" if system.available is None else display.pressures(system.available),
-            "–" if clear is None else display.gaps(clear),
+            "–" if option.clearance is None else display.gaps(option.clearance),
             rank,
         )
     console.print(table)
@@ -145,6 +138,25 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
         said = [*option.notices, *option.analysis.flags]
         print_notices(said, console, f"What to know of '{option.name}'")
     console.print(f"\n[dim]{CAUTION}[/dim]")
+
+
+def rank_words(comparison: Comparison) -> list[str]:
+    """Rank of each option, or why it has none."""
+    ranks = comparison.ranks
+    out = []
+    for option, number in zip(comparison.options, ranks, strict=True):
+        system = option.analysis.system
+        if option.faults:
+            words = "cannot be built as drawn"
+        elif number is None:
+            words = "not ranked"  # the verdict says why
+        else:
+            words = f"no. {number}" + (", shared" if ranks.count(number) > 1 else "")
+        is_short = system.available is not None and system.required > system.available
+        if is_short and not option.faults:
+            words += ", too much for the fan"
+        out.append(words)
+    return out
 
 
 def apart_heads(display: Display) -> list[str]:

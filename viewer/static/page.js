@@ -512,7 +512,7 @@
         ? `${shown("pressure", spare)} to spare`
         : `${shown("pressure", -spare)} more than the fan leaves`) + after);
       if (option.clearance !== null) words.push(`${shown("gap", option.clearance)} clear`);
-      if (option.faults.length) words.push("cannot be built as drawn");
+      if (option.faults[state.units].length) words.push("cannot be built as drawn");
       if (state.mode === "difference" && number > 0) words.push(`${
         signed(option.critical_loss - first.critical_loss)} against ${first.name}`);
       head.append(
@@ -914,7 +914,8 @@
       `${gap.duct} beside ${gap.beside}: ` + (gap.distance > 0
         ? `${shown("gap", gap.distance)} apart` : `overlap of ${shown("gap", -gap.distance)}`)
       + (gap.kept ? "" : `, ${shown("gap", gap.required)} to keep`)));
-    fill("faults", `Why ${option.name} cannot be built as drawn`, option.faults);
+    fill("faults", `Why ${option.name} cannot be built as drawn`,
+      option.faults[state.units]);
     fill("flags", `What to know of ${option.name}`, option.flags);
     fill("cautions", "Before anything is built", [data.note, ...data.cautions]);
   };
