@@ -128,7 +128,7 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
             display.pressures(system.fitting_loss),
             display.pressures(system.required),
             "–" if system.available is None else display.pressures(system.available),
-            "–" if option.clearance is None else display.gaps(option.clearance),
+            "–" if option.clearance is None else display.apart(option.clearance),
             rank,
         )
     console.print(table)
@@ -316,10 +316,7 @@ def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
         table.add_row(
             _plain(gap.duct),
             _plain(gap.beside),
-            display.gaps(gap.distance)
-            if gap.distance > 0.0
-            # Zero and less: they touch or overlap.
-            else f"overlap {display.gaps(-gap.distance)}",
+            display.apart(gap.distance),
             display.gaps(gap.required) if gap.required else "–",
             place_words(gap.place, gap.unit),
         )
