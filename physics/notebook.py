@@ -108,13 +108,19 @@ def comparison_html(comparison: "Comparison") -> str:
             "" if row["rank"] is None else str(row["rank"]),
             f"{row['critical_loss_pa']:.1f}",
             row["critical_terminal"],
-            "" if row["clearance_m"] is None else f"{row['clearance_m'] * 1e3:.0f}",
+            _clear(row["clearance_m"]),
             row["faults"],
         )
         for row in option_rows(comparison)
     ]
     heads = ("option", "rank", "loss, Pa", "critical path to", "clear, mm", "faults")
     return f"<p>{escape(comparison.verdict)}</p>" + _table(heads, shown)
+
+
+def _clear(clearance: float | None) -> str:
+    if clearance is None:
+        return "not measured"
+    return f"{'overlaps by ' * (clearance < 0.0)}{abs(clearance) * 1e3:.0f}"
 
 
 def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:

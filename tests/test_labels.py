@@ -177,6 +177,24 @@ def test_gaps_are_said_in_the_units_of_the_reader() -> None:
     ]
 
 
+def test_a_clash_has_room_before_all_other_labels() -> None:
+    assert next(iter(scene.Look)) == scene.Look.CLASH
+    assert scene.Look.CLASH not in scene._FURTHEST  # so it finds a place anywhere
+
+
+def test_what_stands_under_a_title_is_parted_and_not_made_small() -> None:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(dpi=100)
+    FigureCanvasAgg(figure)
+    text = "22.4 Pa of it in fittings · overlaps by 285 mm · cannot be built as drawn"
+    assert scene._under(figure, text, 2000.0) == [text]
+    parted = scene._under(figure, text, 400.0)
+    assert len(parted) == 2
+    assert " · ".join(parted) == text
+
+
 def test_a_verdict_names_a_few_clashes_and_counts_the_rest() -> None:
     found = analyse(build(drawn()))
     clashes = tuple(f"clash {number}" for number in range(200))
@@ -281,8 +299,8 @@ def test_a_duct_that_touches_is_not_said_to_overlap_by_nothing() -> None:
     near = gaps.Gap("duct", "beam", -1e-7, 0.05, (1.0, 0.0, 3.0))
     deep = gaps.Gap("duct", "beam", -0.02, 0.0, (1.0, 0.0, 3.0))
     assert [gap.is_kept for gap in (kept, near, deep)] == [True, False, False]
-    words = [gap.words(METRIC) for gap in (kept, near, deep)]
-    assert words == ["touching", "touching", "overlap 20 mm"]
+    words = [METRIC.apart(gap.distance) for gap in (kept, near, deep)]
+    assert words == ["touching", "touching", "overlaps by 20 mm"]
     assert near.sentence() == (
         "'duct' touches 'beam' at (1, 0, 3) m, 50 mm are required"
     )

@@ -7,10 +7,12 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+import trimesh
 from routes import drawn
 
-from elbowroom.layout import build, pressure_words
+from elbowroom.layout import Obstacle, build, pressure_words, read_obstacles
 from elbowroom.physics import Option, analyse, compare
 from elbowroom.viewer import notebook, preflight
 
@@ -56,6 +58,42 @@ def test_plot_gives_a_picture() -> None:
     assert analysis.plot(size=(640, 360)).png == png
     both = compare([Option("a", analysis), Option("b", analysis)])
     assert both.plot(size=(640, 360)).png != png
+
+
+def test_an_option_is_measured_from_its_obstacles() -> None:
+    """A solid around the first duct of the route, by its sides: it lies in it."""
+    analysis = analyse(build(drawn()))
+    low = analysis.graph.ducts.begin[0] - 0.5
+    box: Any = trimesh.creation.box(bounds=[low, low + 1.0])
+    solid = Obstacle("post", np.asarray(box.vertices), np.asarray(box.faces), True)
+    found = notebook.measured("a", analysis, [solid])
+    assert found.clearance is not None
+    assert found.clearance < 0.0
+    assert any("overlaps 'post'" in one for one in found.clashes)
+    both = compare([found, Option("b", analysis)])
+    assert both.ranks == (None, 1)
+
+
+def test_a_plot_says_that_clearance_was_not_measured(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    said: list[str] = []
+
+    def instead(*given: Any, verdict: str, **more: Any) -> str:
+        said.append(verdict)
+        given[3].write_bytes(b"")
+        return ""
+
+    monkeypatch.setattr(notebook, "picture", instead)
+    monkeypatch.setattr(notebook, "why_not", lambda: None)
+    analysis = analyse(build(drawn()))
+    solids, _ = read_obstacles(EXAMPLES / "reading_room" / "beam.glb")
+    notebook.plot(compare([Option("a", analysis), Option("b", analysis)]))
+    for make in (Option, lambda name, of: notebook.measured(name, of, solids)):
+        both = compare([make("a", analysis), make("b", analysis)])
+        notebook.plot(both, obstacles=solids)
+    words = "Clearance from the solids shown was not measured for 'a', 'b'"
+    assert [words in one for one in said] == [False, True, False]
 
 
 def test_without_a_viewer_one_sentence_says_so(

@@ -699,6 +699,26 @@ def test_the_verdict_follows_the_units(browser: Any, room: Path) -> None:
 
 
 @needs_browser
+def test_a_clash_is_marked_where_it_is_in_the_words_of_the_picture(
+    browser: Any, clash: Path
+) -> None:
+    one = Opened(browser, clash, (1280, 720))
+    p = one.page
+    tags = p.locator("#ends .clash")
+    assert any(one.startswith("overlaps ") for one in tags.all_inner_texts())
+    assert tags.first.is_visible()
+    for unit in ("mm", "in"):
+        deep = re.findall(
+            rf"overlaps by [\d.]+ {unit}", p.locator("#heads").inner_text()
+        )
+        assert len(deep) == 2
+        assert deep[0] in p.locator("#room").inner_text()
+        assert "-" not in p.locator("#heads").inner_text()
+        p.select_option("#units", "inch-pound")
+    p.close()
+
+
+@needs_browser
 def test_why_it_cannot_be_built_follows_the_units(browser: Any, clash: Path) -> None:
     one = Opened(browser, clash, (1280, 720))
     p = one.page

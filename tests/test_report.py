@@ -269,6 +269,8 @@ def test_what_cannot_be_built_is_said_in_the_units_asked_for(tmp_path: Path) -> 
     assert any("lacks" in one for one in found)
     assert any("are required" in one for one in found)
     assert not any(re.search(r"\d mm", one) for one in found)
+    assert cells(text, "rank")[0][-1] == "cannot be built as drawn"
+    assert [row[1] for row in cells(text, "clear by")] == ["3.9 in", "3.0 in"]
 
 
 def test_long_names_stay_on_the_paper(tmp_path: Path) -> None:

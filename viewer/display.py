@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 from elbowroom.layout import Section, units
 
+TOUCH = 1e-6  # m: bodies no farther apart than this, nor deeper in each other, touch
+
 
 @dataclass(frozen=True, slots=True)
 class Display:
@@ -40,6 +42,8 @@ class Display:
 
     def apart(self, distance: float) -> str:
         """Distance of two bodies with its unit, below zero where they overlap."""
+        if abs(distance) <= TOUCH:
+            return "touching"
         if distance < 0.0:
             return f"overlaps by {self.gaps(-distance)}"
         return self.gaps(distance)

@@ -14,10 +14,8 @@ from elbowroom.layout import (
 )
 from elbowroom.physics import Analysis, Option
 
-from .display import METRIC, Display
+from .display import METRIC, TOUCH, Display
 from .layout_view import pieces
-
-_TOUCH = 1e-6  # m
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,27 +47,19 @@ class Gap:
     @property
     def is_kept(self) -> bool:
         """Whether the distance to keep is kept."""
-        return self.distance >= max(self.required, 0.0) - _TOUCH
+        return self.distance >= max(self.required, 0.0) - TOUCH
 
     def sentence(self, display: Display = METRIC) -> str:
         """The gap in words, for those that are not kept."""
         where = f"at {place_words(self.place, self.unit)}"
-        if self.distance < -_TOUCH:
+        if self.distance < -TOUCH:
             deep = display.gaps(-self.distance)
             return f"'{self.duct}' overlaps '{self.beside}' by {deep} {where}"
         room = f"passes '{self.beside}' at {display.gaps(self.distance)}"
-        if self.distance <= _TOUCH:
+        if self.distance <= TOUCH:
             room = f"touches '{self.beside}'"
         needed = f"{display.gaps(self.required)} are required"
         return f"'{self.duct}' {room} {where}, {needed}"
-
-    def words(self, display: Display) -> str:
-        """The distance for a table: how far, that they touch, or how deep they are."""
-        if abs(self.distance) <= _TOUCH:
-            return "touching"
-        if self.distance < 0.0:
-            return f"overlap {display.gaps(-self.distance)}"
-        return display.gaps(self.distance)
 
 
 def gaps(

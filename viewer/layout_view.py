@@ -21,7 +21,7 @@ from elbowroom.layout import (
 )
 from elbowroom.physics import Analysis, Kind, Option
 
-from .display import Display
+from .display import TOUCH, Display
 from .labels import cut
 from .scene import Label, Look, Panel
 
@@ -190,10 +190,8 @@ def summary(
         text += f" · {display.pressures(abs(spare))} {display.pressure} {word}"
     if len(analysis.graph.terminals.name) > _NAMED:
         text += f" · {len(analysis.graph.terminals.name)} terminals"
-    if clearance is not None and clearance < 0.0:
-        text += f" · overlaps by {display.gaps(-clearance)}"
-    elif clearance is not None:
-        text += f" · {display.gaps(clearance)} clear"
+    if clearance is not None:
+        text += f" · {display.apart(clearance)}" + " clear" * (clearance > TOUCH)
     return text if is_sound else f"{text} · cannot be built as drawn"
 
 

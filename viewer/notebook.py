@@ -14,7 +14,7 @@ from elbowroom.physics import Analysis, Comparison, Option, compare
 
 from .colours import scale_for
 from .display import DISPLAYS, METRIC
-from .gaps import gaps
+from .gaps import clashes, gaps, in_units
 from .layout_view import By, bar_title, panel, panel_title, summary, values
 from .preflight import why_not
 from .scene import picture
@@ -30,6 +30,27 @@ class Picture:
 
     def _repr_png_(self) -> bytes:
         return self.png
+
+
+def measured(name: str, analysis: Analysis, obstacles: Sequence[Obstacle]) -> Option:
+    """Make an option of a comparison, with the room that its ducts have.
+
+    Parameters
+    ----------
+    name
+        Its name.
+    analysis
+        Its losses; its schedule gives insulation and the distance to keep.
+    obstacles
+        What to stay clear of besides the other ducts.
+
+    Returns
+    -------
+    option
+        With clearance and clashes, as the commands measure them.
+    """
+    clearance, room = gaps(analysis, obstacles)
+    return Option(name, analysis, clearance, clashes(room))
 
 
 def plot(
@@ -93,6 +114,21 @@ def plot(
     else:
         options = what.options
         verdict = compare(options, display.pressure).verdict
+    rooms = [
+        gaps(option.analysis, obstacles)[1] if obstacles or option.clashes else ()
+        for option in options
+    ]
+    if obstacles and isinstance(what, Comparison):
+        unmeasured = [option.name for option in options if option.clearance is None]
+        if unmeasured:
+            verdict += (
+                " Clearance from the solids shown was not measured for "
+                f"{', '.join(map(repr, unmeasured))}: make options with "
+                "elbowroom.viewer.notebook.measured."
+            )
+        elif display is not METRIC:
+            options = in_units(options, rooms, display)
+            verdict = compare(options, display.pressure).verdict
     panels = [
         panel(
             option.analysis,
@@ -107,9 +143,9 @@ def plot(
             ),
             obstacles,
             [other.analysis for other in options if other is not option],
-            gaps(option.analysis, obstacles)[1] if option.clashes else (),
+            room,
         )[0]
-        for option in options
+        for option, room in zip(options, rooms, strict=True)
     ]
     every = [values(option.analysis, by, display) for option in options]
     with tempfile.TemporaryDirectory() as folder:

@@ -57,6 +57,7 @@ from .tables import (
     apart_rows,
     damper_place,
     open_share,
+    rank_words,
 )
 
 _MOST_HEADS = 9  # of a table in the usual type
@@ -143,7 +144,7 @@ def report_html(
     numbers = _numbered([option.analysis for option in [*options, *returns]])
     parts = [_summary(options, display, comparison, budget, returns)]
     if picture:
-        parts.append(_picture(options, obstacles, display, comparison, returns))
+        parts.append(_picture(options, rooms, obstacles, display, comparison, returns))
     parts = [f'<section class="first">{"".join(parts)}</section>']
     count = len(options)
     for option, room in zip(options, rooms[:count], strict=True):
@@ -189,9 +190,13 @@ def _summary(
         out.append(f'<p class="verdict">{escape(comparison.verdict)}</p>')
         out.append(options_chart(options, display))
         apart: list[list[Cell]] = [
-            [name, *map(_n, rest)] for name, *rest in apart_rows(comparison, display)
+            [name, _n(_clear(option, display)), *map(_n, rest)]
+            for option, (name, *rest) in zip(
+                options, apart_rows(comparison, display), strict=True
+            )
         ]
-        out.append(_table(apart_heads(display), apart))
+        name, *heads = apart_heads(display)
+        out.append(_table([name, "clear by", *heads], apart))
     else:
         out.append(f'<p class="verdict">{escape(_verdict(first, budget, display))}</p>')
     for option in [*options, *returns]:
@@ -202,8 +207,9 @@ def _summary(
                 f'<p class="bad">{escape(option.name)} cannot be built as drawn: '
                 f"{escape(said)}.</p>"
             )
+    ranks = [] if comparison is None else rank_words(comparison)
     rows: list[list[Cell]] = []
-    for option in options:
+    for place, option in enumerate(options):
         system, band = option.analysis.system, critical_band(option.analysis)
         left = system.friction_rate_available
         rows.append(
@@ -216,6 +222,7 @@ def _summary(
                 _n(p(system.required)),
                 _n(display.lengths(system.effective_length, 1)),
                 _n("–" if left is None else display.rates(left)),
+                *ranks[place : place + 1],
             ]
         )
     heads = [
@@ -227,6 +234,7 @@ def _summary(
         "ducts spend",
         f"effective, {display.length}",
         "friction rate left" + (" to the supply alone" if returns else ""),
+        *(["rank"] if ranks else []),
     ]
     out.append(_table(heads, rows))
     if budget is not None:
@@ -240,6 +248,10 @@ def _summary(
         side = returns[budget.critical_return].analysis
         out.append(_largest(side, display, f", {side.graph.drawing.file}"))
     return "".join(out)
+
+
+def _clear(option: Option, display: Display) -> str:
+    return "–" if option.clearance is None else display.apart(option.clearance)
 
 
 def _verdict(analysis: Analysis, budget: Budget | None, display: Display) -> str:
@@ -305,6 +317,7 @@ def _largest(analysis: Analysis, display: Display, of: str = "") -> str:
 
 def _picture(
     options: Sequence[Option],
+    rooms: Sequence[Sequence[Gap]],
     obstacles: Sequence[Obstacle],
     display: Display,
     comparison: Comparison | None,
@@ -319,11 +332,11 @@ def _picture(
     every = [values(option.analysis, "loss", display) for option in shown]
     panels = []
     compared = options if comparison is not None else ()
-    for option in shown:
+    for option, room in zip(shown, rooms, strict=True):
         others = [other.analysis for other in compared if other is not option]
         back = sides if option is options[0] else ()
         words = option_words(option, display, back)
-        made = panel(option.analysis, "loss", display, *words, obstacles, others)
+        made = panel(option.analysis, "loss", display, *words, obstacles, others, room)
         panels.append(made[0])
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "picture.png"
@@ -632,7 +645,7 @@ def _room(room: Sequence[Gap], display: Display) -> str:
         [
             gap.duct,
             gap.beside,
-            (gap.words(display), "n" if gap.is_kept else "n bad"),
+            (display.apart(gap.distance), "n" if gap.is_kept else "n bad"),
             _n(display.gaps(gap.required) if gap.required else "–"),
             place_words(gap.place, gap.unit),
         ]

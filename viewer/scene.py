@@ -27,6 +27,7 @@ INK = "#1b1e23"
 _QUIET = "#5c636e"
 _ALARM = "#a3221b"
 _HEAD = 64  # pixels above a panel for its title and what stands under it
+_UNDER = 17  # of a second line of that
 _FAR = 1000.0  # m from the origin
 _FOOT = 112  # pixels at the bottom for the bar
 _BARE_FOOT = 80  # the same without a bar, for the ruler alone
@@ -36,21 +37,23 @@ _VERDICT_LINES = 4  # at most, below the bar
 _COLUMN = 420  # pixels of the list beside the panels
 _LIST_LINE = 16
 _PAD = 0.28  # of a label's box, over the size of its letters
+_SUBTITLE = 10.5  # points
+_LEFT_OUT = " · {} without room"
 
 
 class Look(Enum):
     """How a label looks, in the order in which labels are given room."""
 
-    CRITICAL = "critical"  # the terminal that needs most
     CLASH = "clash"
+    CRITICAL = "critical"  # the terminal that needs most
     LOSS = "loss"
     END = "end"
 
 
 # Size of the letters in points, colour of letters and leader, edge, weight.
 _LOOKS = {
-    Look.CRITICAL: (9.0, INK, INK, "bold"),
     Look.CLASH: (9.0, _ALARM, _ALARM, "normal"),
+    Look.CRITICAL: (9.0, INK, INK, "bold"),
     Look.LOSS: (9.5, INK, _EDGE, "normal"),
     Look.END: (8.5, _QUIET, "none", "normal"),
 }
@@ -170,14 +173,22 @@ def picture(
         lines = _short_of(textwrap.wrap(verdict, width // 7), _VERDICT_LINES)
     lift = _LINE * len(lines)
     cell_w, cell_h = width // columns, (height - foot - lift) // rows
-    room = (cell_w, cell_h - _HEAD)
-    metres = max(view.extent[0] / room[0], view.extent[1] / room[1])  # a pixel
     figure = Figure(figsize=(size[0] / 100, height / 100), dpi=100, facecolor="white")
     FigureCanvasAgg(figure)
     words = [verdict, *beside]
     for panel in panels:
         words += [panel.title, panel.subtitle, *(label.text for label in panel.labels)]
     written = "\n".join(words)
+    head = _HEAD
+    with lettering(written):
+        for panel in panels:
+            longest = panel.subtitle
+            if panel.labels:
+                longest += _LEFT_OUT.format("99 more labels")
+            if len(_under(figure, longest, cell_w - 34)) > 1:
+                head = _HEAD + _UNDER
+    room = (cell_w, cell_h - head)
+    metres = max(view.extent[0] / room[0], view.extent[1] / room[1])  # a pixel
 
     def write(x: float, y: float, text: str, **how: Any) -> Any:
         """Write at pixels from the upper left."""
@@ -203,14 +214,18 @@ def picture(
             lost = _write(axes, panel, view, room, metres, image)
             said = panel.subtitle
             if lost:
-                said += f" · {counted(lost, 'more label')} without room"
+                said += _LEFT_OUT.format(counted(lost, "more label"))
             _fitted(
                 write(left + 22, top + 14, panel.title, size=15, weight="bold"),
                 cell_w - 34,
             )
-            _fitted(
-                write(left + 22, top + 40, said, size=10.5, color=_QUIET), cell_w - 34
-            )
+            for line, text in enumerate(_under(figure, said, cell_w - 34)):
+                y = top + 40 + _UNDER * line
+                _fitted(
+                    write(left + 22, y, text, size=_SUBTITLE, color=_QUIET),
+                    cell_w - 34,
+                    least=0.85,
+                )
         ruler = _ruler(figure, size, metres, length_unit, lift)
         if bar_title:
             _bar(figure, scale, bar_title, size, width, lift, ruler)
@@ -249,7 +264,20 @@ def _column(items: Sequence[str], most: int) -> list[str]:
     return out
 
 
-def _fitted(text: Any, room: float) -> None:
+def _under(figure: Any, text: str, room: float) -> list[str]:
+    """What stands under a title, parted into two lines if one has no room for it."""
+    renderer = figure.canvas.get_renderer()
+    parts = text.split(" · ")
+    for count in range(len(parts), 0, -1):
+        line = figure.text(0.0, 0.0, " · ".join(parts[:count]), size=_SUBTITLE)
+        fits = line.get_window_extent(renderer).width <= room
+        line.remove()
+        if fits or count == 1:
+            break
+    return [" · ".join(some) for some in (parts[:count], parts[count:]) if some]
+
+
+def _fitted(text: Any, room: float, least: float = 0.7) -> None:
     """Make one line of words smaller, and in the end shorter, until it has room."""
     size = text.get_size()
     renderer = text.figure.canvas.get_renderer()
@@ -257,7 +285,7 @@ def _fitted(text: Any, room: float) -> None:
     def is_too_wide() -> bool:
         return bool(text.get_window_extent(renderer).width > room)
 
-    while is_too_wide() and text.get_size() > 0.7 * size:
+    while is_too_wide() and text.get_size() > least * size:
         text.set_size(text.get_size() - 0.5)
     while is_too_wide() and len(text.get_text()) > 4:
         text.set_text(cut(text.get_text(), len(text.get_text()) - 2))

@@ -128,7 +128,7 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
             display.pressures(system.fitting_loss),
             display.pressures(system.required),
             "–" if system.available is None else display.pressures(system.available),
-            "–" if option.clearance is None else display.gaps(option.clearance),
+            "–" if option.clearance is None else display.apart(option.clearance),
             rank,
         )
     console.print(table)
@@ -316,7 +316,7 @@ def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
         table.add_row(
             _plain(gap.duct),
             _plain(gap.beside),
-            gap.words(display),
+            display.apart(gap.distance),
             display.gaps(gap.required) if gap.required else "–",
             place_words(gap.place, gap.unit),
         )

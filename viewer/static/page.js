@@ -18,6 +18,9 @@
     const text = bare(key, value);
     return text === "–" ? text : `${text} ${unit(key).name}`;
   };
+  // Of two bodies, below zero where they overlap; the words are those of the picture.
+  const between = (distance) => (distance < 0
+    ? `overlaps by ${shown("gap", -distance)}` : shown("gap", distance));
   const size = (e) => (state.units === "metric" ? e.section : e.inches);
   const make = (tag, text, className) => {
     const node = document.createElement(tag);
@@ -290,14 +293,17 @@
       geometry.setIndex(new THREE.BufferAttribute(
         new Uint32Array(bytes(solid.faces).buffer), 1));
       geometry.computeVertexNormals();
+      geometry.computeBoundingBox();
       option.solids.add(new THREE.Mesh(geometry, new THREE.MeshBasicMaterial({
         color: 0x8a8f98, transparent: true, opacity: 0.28, depthWrite: false,
         side: THREE.DoubleSide })));
     }
     for (const gap of option.gaps.filter((g) => !g.kept)) {
-      const ball = new THREE.Mesh(new THREE.SphereGeometry(0.06, 12, 8),
-        new THREE.MeshBasicMaterial({ color: 0xb3261e }));
+      // Seen through what it lies in, and of one size on the screen.
+      const ball = new THREE.Mesh(new THREE.SphereGeometry(1, 16, 12),
+        new THREE.MeshBasicMaterial({ color: 0xb3261e, depthTest: false, transparent: true }));
       ball.position.set(...gap.at);
+      ball.renderOrder = 8;
       option.marker.add(ball);
     }
     return scene;
@@ -371,7 +377,12 @@
     if (!renderer || !width || !height) return;
     const hurried = software && moving;
     const ratio = hurried ? 0.4 : onScreen ? 2 : sharp;
-    for (const option of options) option.edges.visible = !state.critical && !hurried;
+    for (const option of options) {
+      option.edges.visible = !state.critical && !hurried;
+      for (const ball of option.marker.children) {
+        ball.scale.setScalar(0.012 * state.reach / camera.zoom);
+      }
+    }
     if (renderer.getPixelRatio() !== ratio) renderer.setPixelRatio(ratio);
     const size = renderer.getSize(new THREE.Vector2());
     if (size.x !== width || size.y !== height) renderer.setSize(width, height, false);
@@ -394,18 +405,27 @@
     });
     ends();
   };
-  // Names of source and terminals beside their ends, the critical one first; a name
-  // that would lie on another is left out.
+  // What is too near at its place, then names of source and terminals beside their ends,
+  // the critical one first; a name that would lie on another is left out.
   const MOST_ENDS = 500;
-  const tags = options.map((option) => {
+  const MOST_CLASHES = 6; // as in the picture
+  const clash = (gap) => (gap.distance <= 0
+    ? `overlaps ${gap.beside} by ${shown("gap", -gap.distance)}`
+    : `${shown("gap", gap.distance)} from ${gap.beside}`);
+  const tagged = () => options.map((option) => {
     const order = [...option.ends].sort((a, b) =>
       (b.name === option.critical_terminal) - (a.name === option.critical_terminal));
-    return order.slice(0, MOST_ENDS).map((end) => {
-      const node = make("span", end.name);
+    const near = option.gaps.filter((gap) => !gap.kept).slice(0, MOST_CLASHES);
+    return [
+      ...near.map((gap) => [clash(gap), gap.at, "clash"]),
+      ...order.slice(0, MOST_ENDS).map((end) => [end.name, end.at]),
+    ].map(([text, at, className]) => {
+      const node = make("span", text, className);
       $("ends").append(node);
-      return { node, at: new THREE.Vector3(...end.at), w: node.offsetWidth, h: node.offsetHeight };
+      return { node, at: new THREE.Vector3(...at), w: node.offsetWidth, h: node.offsetHeight };
     });
   });
+  let tags = tagged();
   const ends = () => {
     const point = new THREE.Vector3();
     panes().forEach((pane, number) => {
@@ -448,15 +468,25 @@
     const up = new THREE.Vector3().setFromMatrixColumn(camera.matrixWorld, 1);
     const low = [Infinity, Infinity], high = [-Infinity, -Infinity];
     const point = new THREE.Vector3();
-    for (const option of options) {
-      const position = option.mesh.geometry.getAttribute("position");
+    // Of a long beam no more than its stretch near the ducts is worth the room.
+    const near = whole.clone().expandByScalar(1);
+    const hold = (position, isSolid) => {
       for (let i = 0; i < position.count; i += 1) {
-        point.fromBufferAttribute(position, i).sub(middle);
+        point.fromBufferAttribute(position, i);
+        if (isSolid) point.clamp(near.min, near.max);
+        point.sub(middle);
         [point.dot(right), point.dot(up)].forEach((at, axis) => {
           low[axis] = Math.min(low[axis], at);
           high[axis] = Math.max(high[axis], at);
         });
       }
+    };
+    for (const option of options) {
+      hold(option.mesh.geometry.getAttribute("position"), false);
+    }
+    for (const solid of options[0].solids.children) { // the same in every layout
+      const box = solid.geometry.boundingBox;
+      if (box.intersectsBox(near)) hold(solid.geometry.getAttribute("position"), true);
     }
     const shift = right.multiplyScalar((low[0] + high[0]) / 2)
       .add(up.multiplyScalar((low[1] + high[1]) / 2));
@@ -511,7 +541,9 @@
       if (spare !== null) words.push((spare >= 0
         ? `${shown("pressure", spare)} to spare`
         : `${shown("pressure", -spare)} more than the fan leaves`) + after);
-      if (option.clearance !== null) words.push(`${shown("gap", option.clearance)} clear`);
+      if (option.clearance !== null) {
+        words.push(between(option.clearance) + (option.clearance < 0 ? "" : " clear"));
+      }
       if (option.faults[state.units].length) words.push("cannot be built as drawn");
       if (state.mode === "difference" && number > 0) words.push(`${
         signed(option.critical_loss - first.critical_loss)} against ${first.name}`);
@@ -911,8 +943,7 @@
         data.budget.flags, sums);
     }
     fill("room", `Room around the ducts of ${option.name}`, option.gaps.map((gap) =>
-      `${gap.duct} beside ${gap.beside}: ` + (gap.distance > 0
-        ? `${shown("gap", gap.distance)} apart` : `overlap of ${shown("gap", -gap.distance)}`)
+      `${gap.duct} beside ${gap.beside}: ${between(gap.distance)}`
       + (gap.kept ? "" : `, ${shown("gap", gap.required)} to keep`)));
     fill("faults", `Why ${option.name} cannot be built as drawn`,
       option.faults[state.units]);
@@ -920,6 +951,8 @@
     fill("cautions", "Before anything is built", [data.note, ...data.cautions]);
   };
   const everything = () => {
+    $("ends").replaceChildren();
+    tags = tagged(); // clashes are in the units shown
     $("verdict").textContent = data.verdicts[state.units] || "";
     heads();
     table();
