@@ -42,6 +42,7 @@ from .ledger import CRITICAL_PATH, Assumption
 from .loops import settled, settled_audit
 from .network import solve_network
 from .operate import Operation, operate
+from .own_changes import own_part
 from .power import FanPower, fan_power
 from .pressure_checks import static_pressure, surface_of, terminal_static
 from .proportion import Proportions, proportion
@@ -149,6 +150,7 @@ __all__ = [
     "obstructions",
     "open_shares",
     "operate",
+    "own_part",
     "path_bands",
     "plan_with_returns",
     "power",

@@ -5,6 +5,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
+import numpy as np
+
 from elbowroom.layout import (
     BadInput,
     Notice,
@@ -24,6 +26,7 @@ from elbowroom.physics import (
     air,
     book,
     doubts,
+    own_part,
 )
 
 from .cli_outputs import print_json
@@ -313,6 +316,7 @@ def _worked(
     notes = [f"{name} was not given; its usual value was taken" for name in assumed]
     if kind.name.startswith("rect-elbow") and math.isnan(reynolds):
         notes.append("no airflow and size: the Reynolds factor was left at 1")
+    notes += _own_change(kind, values)
     if own.velocity is not None and speed is not None and share != 1.0:
         notes.append(
             "the velocity that was given is that before the fitting; the one that is "
@@ -335,6 +339,29 @@ def _worked(
         "notes": [*notes, *first["notes"]],
         "legs": rows if kind.has_legs else [],
     }
+
+
+def _own_change(kind: book.Kind, values: Mapping[str, float]) -> list[str]:
+    """Say what of a main's change of section a drawn layout would count beside this.
+
+    Its length, and so its coefficient, is not among a junction's parameters.
+    """
+    wide = values.get("As_over_Ac", 1.0)
+    divides = kind.name.startswith("junction") and "converging" not in kind.name
+    if not divides or wide == 1.0 or kind.name.endswith("diverging-radius"):
+        return []
+    share = 1.0 - values["Qb_over_Qc"] - values.get("Qb2_over_Qc", 0.0)
+    part = float(own_part(np.array([wide]), np.array([share]))[0])
+    if part <= 0.0:
+        return []
+    factor = part * (share / min(wide, 1.0)) ** 2
+    shape = "round-conical" if kind.shape == sections.Shape.ROUND else "rect-pyramidal"
+    other = "contraction" if wide < 1.0 else f"expansion-{shape}"
+    return [
+        "the main's own change of section is left out; a drawn layout adds "
+        f"{factor:.3g} times the coefficient of a transition behind the branch, on the "
+        f"common velocity: work that out as {other}"
+    ]
 
 
 def _leg(leg: str, found: Coefficient, pv: float | None, rate: float) -> dict[str, Any]:
