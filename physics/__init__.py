@@ -37,6 +37,7 @@ from .duct_schedule import DuctRow, duct_schedule
 from .effects import Effect, effects
 from .elements import DuctState, Elements, Kind
 from .fan_curve import crossings, pressure_of, slope_at
+from .flags import too_fast
 from .flows import duct_flows
 from .ledger import CRITICAL_PATH, Assumption
 from .loops import settled, settled_audit
@@ -175,6 +176,7 @@ __all__ = [
     "tables",
     "takeoff_entries",
     "terminal_static",
+    "too_fast",
     "transitions",
     "uncertainty",
     "velocity_limits",

@@ -103,14 +103,8 @@ def flow_flags(
         )
     fast = (state.velocity > _FASTEST).nonzero()[0]
     if len(fast):
-        flags.append(
-            warning(
-                _places(graph, fast),
-                f"the velocity is {velocity_words(float(state.velocity[fast].max()))}, "
-                "more than any duct carries",
-                "check the units of the airflows and of the sizes",
-            )
-        )
+        where, most = _places(graph, fast), float(state.velocity[fast].max())
+        flags += too_fast(where, most)
     beside, between = _near_junctions(graph)
     if len(between):
         flags.append(
@@ -306,6 +300,19 @@ def _places(graph: DuctGraph, rows: IntArray) -> str:
     shown = ", ".join(f"'{name}'" for name in names)
     more = f" and {len(runs) - 6} more" if len(runs) > 6 else ""
     return f"run{'s' * (len(runs) > 1)} {shown}{more}"
+
+
+def too_fast(where: str, velocity: float) -> list[Notice]:
+    """Say of a velocity, m/s, that no duct carries it, if so."""
+    if velocity <= _FASTEST:
+        return []
+    return [
+        warning(
+            where,
+            f"the velocity is {velocity_words(velocity)}, more than any duct carries",
+            "check the units of the airflows and of the sizes",
+        )
+    ]
 
 
 def component_flags(graph: DuctGraph, flow: FloatArray) -> list[Notice]:

@@ -699,3 +699,26 @@ def test_every_quantity_of_a_size_is_read(
     said = capsys.readouterr().err
     assert f"size, {option}: " in said
     assert "12 spans" in said
+
+
+@pytest.mark.parametrize(
+    ("kind", "settings", "written", "fast"),
+    [
+        ("round-elbow", ["r_over_D=1.5"], {"velocity": "49.5 m/s"}, False),
+        ("round-elbow", ["r_over_D=1.5"], {"velocity": "50.5 m/s"}, True),
+        (
+            "junction-round-diverging",  # 5 m/s in the main, 80 m/s in the branch
+            ["Qb_over_Qc=0.8", "Ab_over_Ac=0.05", "angle_deg=90"],
+            {"velocity": "5 m/s"},
+            True,
+        ),
+    ],
+)
+def test_the_desk_too_says_what_no_duct_carries(
+    kind: str, settings: list[str], written: dict[str, str], fast: bool
+) -> None:
+    """The same limit and words as those of a drawn layout."""
+    notes = desk.desk_result(kind, settings, {"diameter": "0.2 m", **written})["notes"]
+    told = [note for note in notes if "more than any duct carries" in note]
+    assert bool(told) == fast
+    assert all("check the units" in note for note in told)

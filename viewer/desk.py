@@ -27,6 +27,7 @@ from elbowroom.physics import (
     book,
     doubts,
     own_part,
+    too_fast,
 )
 
 from .cli_outputs import print_json
@@ -317,6 +318,11 @@ def _worked(
     if kind.name.startswith("rect-elbow") and math.isnan(reynolds):
         notes.append("no airflow and size: the Reynolds factor was left at 1")
     notes += _own_change(kind, values)
+    if speed is not None:
+        fastest = max(speed, own.velocity or 0.0, *_in_legs(kind, values, speed))
+        notes += [
+            f"{fast.what}; {fast.remedy}" for fast in too_fast("fitting", fastest)
+        ]
     if own.velocity is not None and speed is not None and share != 1.0:
         notes.append(
             "the velocity that was given is that before the fitting; the one that is "
@@ -339,6 +345,16 @@ def _worked(
         "notes": [*notes, *first["notes"]],
         "legs": rows if kind.has_legs else [],
     }
+
+
+def _in_legs(kind: book.Kind, values: Mapping[str, float], speed: float) -> list[float]:
+    """Velocities in the branches of a junction, and behind it, from the common one."""
+    if not kind.has_legs:
+        return []
+    first, second = values["Qb_over_Qc"], values.get("Qb2_over_Qc", 0.0)
+    shares = [(first, "Ab_over_Ac"), (second, "Ab2_over_Ac")]
+    shares.append((1.0 - first - second, "As_over_Ac"))
+    return [speed * share / values[name] for share, name in shares if name in values]
 
 
 def _own_change(kind: book.Kind, values: Mapping[str, float]) -> list[str]:
