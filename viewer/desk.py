@@ -210,7 +210,8 @@ def _read(
             faults += bad.faults
             continue
         may_be_nothing = ("radius", "angle", "branch_flow", "temperature", "altitude")
-        if value < 0.0 and name != "altitude":
+        # A temperature has a range of its own, in kelvin, which `site_air` tells.
+        if value < 0.0 and name not in ("altitude", "temperature"):
             faults.append(error(where, f"{text} is below zero", "correct it"))
         elif value == 0.0 and name not in may_be_nothing:
             faults.append(error(where, f"{text} is not above zero", "correct it"))
