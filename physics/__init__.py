@@ -37,11 +37,13 @@ from .duct_schedule import DuctRow, duct_schedule
 from .effects import Effect, effects
 from .elements import DuctState, Elements, Kind
 from .fan_curve import crossings, pressure_of, slope_at
+from .flags import too_fast
 from .flows import duct_flows
 from .ledger import CRITICAL_PATH, Assumption
 from .loops import settled, settled_audit
 from .network import solve_network
 from .operate import Operation, operate
+from .own_changes import own_part
 from .power import FanPower, fan_power
 from .pressure_checks import static_pressure, surface_of, terminal_static
 from .proportion import Proportions, proportion
@@ -149,6 +151,7 @@ __all__ = [
     "obstructions",
     "open_shares",
     "operate",
+    "own_part",
     "path_bands",
     "plan_with_returns",
     "power",
@@ -173,6 +176,7 @@ __all__ = [
     "tables",
     "takeoff_entries",
     "terminal_static",
+    "too_fast",
     "transitions",
     "uncertainty",
     "velocity_limits",

@@ -65,6 +65,21 @@ def own_change_lengths(graph: DuctGraph, main: IntArray, rest: IntArray) -> Floa
     return length
 
 
+def own_part(wide: FloatArray, share: FloatArray) -> FloatArray:
+    """Part of a transition behind the branch that a main's change of section counts as.
+
+    Parameters
+    ----------
+    wide
+        Area of the main behind the branch over that before it.
+    share
+        Its airflow over that before; of the shape of `wide`.
+    """
+    shrinks = wide < 1.0
+    part = np.where(shrinks, (share - wide) / np.where(shrinks, 1.0 - wide, 1.0), 1.0)
+    return np.asarray(part.clip(0.0, 1.0))
+
+
 def count_own_changes(
     graph: DuctGraph,
     size: FloatArray,
@@ -94,9 +109,7 @@ def count_own_changes(
     legs, rows = graph.legs, own.rows
     main, rest = legs.common[rows], legs.straight[rows]
     wide, share = size[rest] / size[main], flow[rest] / flow[main]
-    shrinks = wide < 1.0
-    part = np.where(shrinks, (share - wide) / np.where(shrinks, 1.0 - wide, 1.0), 1.0)
-    part = part.clip(0.0, 1.0) * (1.0 - legs.likeness[rows])
+    part = own_part(wide, share) * (1.0 - legs.likeness[rows])
     speed = share / np.minimum(wide, 1.0)  # in the smaller area
     added = own.value * speed**2 * part
     counts = added > 0.0

@@ -7,6 +7,9 @@ import numpy as np
 from elbowroom.layout import (
     Drawing,
     Notice,
+    RunLimits,
+    Shape,
+    length_words,
     note,
     pressure_words,
     rate_words,
@@ -48,21 +51,27 @@ def sizing_notices(
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
     if rate is not None:
         notices += _too_small(drawing, choices, rate)
-    return notices + _of_the_fan(after, aim)
+    return notices + _of_the_fan(after, choices, aim)
 
 
-def _of_the_fan(after: Analysis, aim: Aim) -> list[Notice]:
-    """Say whether the fan carries the layout, and whether its rate is a usual one."""
+def _of_the_fan(after: Analysis, choices: Sequence[Choice], aim: Aim) -> list[Notice]:
+    """Say whether the fan carries the layout, and whether its rate is a usual one.
+
+    Where limits of size bind, they are what to relax before fan and fittings.
+    """
     system, file = after.system, after.graph.drawing.file
+    bound, first = _binding(after, choices, aim)
     notices = []
     if system.available is not None and system.required > system.available:
         lacking = pressure_words(system.required - system.available)
         notices.append(
             warning(
                 file,
-                f"the fan does not carry the layout with these sizes: {lacking} are "
-                "lacking on the critical path",
-                "take a stronger fan or a lower rate, or allow more height",
+                f"the fan does not carry the layout with these sizes{bound}: {lacking} "
+                "are lacking on the critical path",
+                f"{first}, or take a stronger fan"
+                if bound
+                else "take a stronger fan or a lower rate, or allow more height",
             )
         )
     rate = system.friction_rate_available
@@ -72,9 +81,12 @@ def _of_the_fan(after: Analysis, aim: Aim) -> list[Notice]:
         more = f", and {pressure_words(over)} more" if over > 0.0 else ""
         raise refusal(
             file,
-            "also with larger ducts the fan leaves nothing for straight duct: fittings "
-            f"and declared losses spend it all{more}",
-            "give better fittings, a stronger fan, or a rate",
+            f"{f'with these sizes{bound},' if bound else 'also with larger ducts'} the "
+            "fan leaves nothing for straight duct: fittings and declared losses spend "
+            f"it all{more}",
+            f"{first}, or give a rate, better fittings or a stronger fan"
+            if bound
+            else "give better fittings, a stronger fan, or a rate",
         )
     if rate is not None and not WINDOW[0] <= rate <= WINDOW[1]:
         notices.append(
@@ -83,11 +95,44 @@ def _of_the_fan(after: Analysis, aim: Aim) -> list[Notice]:
                 f"the fan leaves {rate_words(rate)} with these sizes, outside the "
                 f"window {rate_words(WINDOW[0])} to {rate_words(WINDOW[1])} that "
                 "practice works in",
-                "above it, noise and throttling; below it, mend the path or the "
+                f"{first}: with larger ducts the fan leaves more"
+                if bound and rate < WINDOW[0]
+                else "above it, noise and throttling; below it, mend the path or the "
                 "equipment first, and not the sizes alone",
             )
         )
     return notices
+
+
+def _binding(after: Analysis, choices: Sequence[Choice], aim: Aim) -> tuple[str, str]:
+    """Which limits hold sizes of the critical path down, and what to allow.
+
+    Nothing where none does.
+    """
+    graph = after.graph
+    way = graph.ducts.run[after.elements.duct[after.path(after.critical)]]
+    critical = {graph.drawing.names[run] for run in way.tolist()}
+    heights: set[float] = set()
+    widths: set[float] = set()
+    runs = []
+    for choice in choices:
+        if choice.run not in critical or choice.limit not in (LARGEST, NO_SIZE):
+            continue
+        runs.append(choice.run)
+        own = graph.schedule.limits.get(choice.run, RunLimits())
+        highest = aim.highest if own.highest is None else own.highest
+        if highest is None and choice.chosen.shape != Shape.ROUND:
+            highest = choice.chosen.height  # without a limit the height drawn is kept
+        widest = aim.widest if own.widest is None else own.widest
+        heights |= {highest} if highest is not None else set()
+        widths |= {widest} if widest is not None else set()
+    sides = {"height": heights, "width": widths}
+    held = {side: length_words(min(found)) for side, found in sides.items() if found}
+    if not held:
+        return "", ""
+    most = " and ".join(f"a {side} of at most {least}" for side, least in held.items())
+    words = f", where {most} hold{'s' * (len(held) == 1)} down {few_names(runs)}"
+    return words, f"allow more {' and '.join(held)} there"
 
 
 def _unsized(drawing: Drawing, choices: Sequence[Choice]) -> list[Notice]:

@@ -612,3 +612,25 @@ def test_options_with_other_air_are_not_ranked() -> None:
     assert found.ranks == (None, None)
     assert "so none is ranked. Only 'one' can be built as drawn" in found.verdict
     assert "'clash' cannot be built: 'a' overlaps" in found.verdict
+
+
+@pytest.mark.parametrize(
+    ("section", "flow", "told"),
+    [
+        (round_section(0.2), 2e-3, False),
+        (rectangular(0.2, 0.2), 2e-3, True),
+        (rectangular(0.2, 0.2), 8e-3, True),  # in the transition
+        (rectangular(0.2, 0.2), 0.2, False),
+    ],
+)
+def test_slow_air_in_a_duct_that_is_not_round_is_told_whose_law_counts(
+    section: Section, flow: float, told: bool
+) -> None:
+    """f Re 57 in a square and 96 in a slit, from memory; 64 counts."""
+    drawing = drawing_from_runs(
+        [("a", np.array([[0.0, 0, 0], [5, 0, 0]]), section)],
+        attributes={"a": Attributes(source=True)},
+    )
+    plan = Schedule(terminals={"a": TerminalSpec(flow)})
+    flags = analyse(build(drawing, plan)).flags
+    assert any("round duct's law" in flag.what for flag in flags) == told

@@ -105,6 +105,30 @@ def test_the_rate_that_the_fan_leaves_is_used_when_none_is_given() -> None:
         proportion(drawn(), Schedule(fan=FanSpec(total_pressure=1.0)), Aim())
 
 
+@pytest.mark.parametrize("rate", [None, 0.8])
+@pytest.mark.parametrize("of_all", [True, False])
+def test_limits_that_bind_are_what_to_relax(rate: float | None, of_all: bool) -> None:
+    """Freed of them the same fan carries the same layout: they are to blame."""
+    plan = Schedule(fan=FanSpec(total_pressure=90.0))
+    free = proportion(drawn(), plan, Aim(rate=rate, shape=Shape.ROUND))
+    assert not any("hold" in told.what for told in free.notices)
+    low = Aim(rate=rate, shape=Shape.ROUND, highest=0.1 if of_all else None)
+    if not of_all:
+        plan = replace(plan, limits={"T1": RunLimits(highest=0.1)})
+    words = "a height of at most 100 mm"
+    if rate is None:
+        with pytest.raises(BadInput) as refused:
+            proportion(drawn(), plan, low)
+        said = str(refused.value)
+    else:
+        found = proportion(drawn(), plan, low).notices
+        (said,) = (n.sentence for n in found if "does not carry" in n.sentence)
+    assert words in said
+    assert "'T1'" in said
+    assert "allow more height there, or" in said
+    assert "also with larger ducts" not in said
+
+
 def test_sizing_by_velocity_keeps_both_velocities() -> None:
     aim = Aim("velocity", main=6.0, branch=4.0)
     for choice in proportion(drawn(), Schedule(), aim).choices:

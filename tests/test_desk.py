@@ -27,7 +27,7 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import Kind, LookupRefused, analyse, book
-from elbowroom.viewer import desk, main
+from elbowroom.viewer import desk, display, main
 
 Run = tuple[str, Sequence[Sequence[float]], Section]
 
@@ -699,3 +699,53 @@ def test_every_quantity_of_a_size_is_read(
     said = capsys.readouterr().err
     assert f"size, {option}: " in said
     assert "12 spans" in said
+
+
+@pytest.mark.parametrize(
+    ("kind", "settings", "written", "fast"),
+    [
+        ("round-elbow", ["r_over_D=1.5"], {"velocity": "49.5 m/s"}, False),
+        ("round-elbow", ["r_over_D=1.5"], {"velocity": "50.5 m/s"}, True),
+        (
+            "junction-round-diverging",  # 5 m/s in the main, 80 m/s in the branch
+            ["Qb_over_Qc=0.8", "Ab_over_Ac=0.05", "angle_deg=90"],
+            {"velocity": "5 m/s"},
+            True,
+        ),
+    ],
+)
+def test_the_desk_too_says_what_no_duct_carries(
+    kind: str, settings: list[str], written: dict[str, str], fast: bool
+) -> None:
+    """The same limit and words as those of a drawn layout."""
+    notes = desk.desk_result(kind, settings, {"diameter": "0.2 m", **written})["notes"]
+    told = [note for note in notes if "more than any duct carries" in note]
+    assert bool(told) == fast
+    assert all("check the units" in note for note in told)
+
+
+def test_what_is_not_nothing_is_not_shown_as_0() -> None:
+    """Own choice: two digits; usual formats stay, and rounding of sums stays 0."""
+    metric, inches = display.METRIC, display.INCH_POUND
+    assert metric.flows(3e-4 * 1e-3) == "0.00030"
+    assert metric.velocities(0.0123) == "0.012"
+    assert metric.rates(0.0041) == "0.0041 Pa/m"
+    assert metric.pressures(-0.031) == "-0.031"
+    assert metric.side_words(3e-4) == "0.30"
+    assert inches.velocities(0.001) == "0.20"
+    assert metric.flows(0.0) == "0"
+    assert metric.pressures(1e-12) == "0.0"
+    assert metric.pressures(0.06) == "0.1"
+    assert metric.flows(0.2514) == "251"
+    assert inches.pressures(24.9089) == "0.1000"
+
+
+def test_air_below_absolute_nothing_is_told_its_range(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    words = ["fitting", "round-elbow", "--diameter", "200mm", "--velocity", "5 m/s"]
+    words += ["--set", "r_over_D=1.5", "--temperature"]
+    assert main([*words, "-40 C"]) == 0
+    for cold in ("-300 C", "-200 C"):
+        assert main([*words, cold]) == 2
+        assert "between -60 and 150 °C" in capsys.readouterr().err

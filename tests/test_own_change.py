@@ -15,6 +15,7 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import Analysis, Kind, Note, analyse
+from elbowroom.viewer import desk
 
 SOURCE = {"main": Attributes(source=True)}
 FLOW = 0.4
@@ -101,3 +102,54 @@ def test_it_is_said_and_of_the_lowest_class() -> None:
     assert Note.OWN_CHANGE in note
     assert "change of section counts as a transition" in "; ".join(note.words)
     assert elements.credits[elements.credit[row]].confidence == "low"
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "kind"),
+    [
+        (0.45, 0.35, "contraction"),
+        (0.45, 0.6, "expansion-round-conical"),
+        (0.45, 0.45, ""),
+        (0.45, 0.377, ""),  # shrinks as its airflow does
+    ],
+)
+def test_the_desk_says_what_a_drawn_main_adds(
+    before: float, after: float, kind: str
+) -> None:
+    """Its factor times the transition at the desk is what the layout has."""
+    ratio = (after / before) ** 2
+    said = desk.desk_result(
+        "junction-round-diverging",
+        [f"As_over_Ac={ratio}", "angle_deg=90"],
+        {
+            "diameter": f"{before} m",
+            "outlet_diameter": "0.1 m",
+            "flow": "0.4 m3/s",
+            "branch_flow": "0.12 m3/s",
+        },
+    )
+    words = [note for note in said["notes"] if "own change of section" in note]
+    if not kind:
+        assert not words
+        return
+    (note,) = words
+    assert note.endswith(f"as {kind}")
+    factor = float(note.split(" adds ")[1].split()[0])
+    rule = TransitionRule(length=0.3)
+    drawn = found(round_section(before), round_section(after), 0.3, rule).elements
+    (main,) = np.flatnonzero(drawn.kind == Kind.MAIN)
+    alone = desk.desk_result(
+        kind,
+        [],
+        {
+            "diameter": f"{before} m",
+            "outlet_diameter": f"{after} m",
+            "length": "0.3 m",
+            "flow": "0.28 m3/s",
+        },
+    )
+    plain = next(leg for leg in said["legs"] if leg["leg"] == "main")["coefficient"]
+    # At the desk a cone counts its own friction, about a hundredth here.
+    assert drawn.coefficient[main] == pytest.approx(
+        plain + factor * alone["coefficient"], rel=0.02
+    )

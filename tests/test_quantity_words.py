@@ -261,7 +261,7 @@ def drawings() -> dict[str, list[Notice]]:
         "all ducts together are": found_in(
             [("a", line((0, 0, 0), (0.008, 0, 0)), SMALL)]
         ),
-        "no duct ends at that place": found_in(
+        "ends at that place": found_in(
             [main], terminals={"x": TerminalSpec(0.3, at=(9.0, 1.0, 3.0))}
         ),
         "there is no end of a duct there": found_in(

@@ -5,6 +5,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
+import numpy as np
+
 from elbowroom.layout import (
     BadInput,
     Notice,
@@ -24,6 +26,8 @@ from elbowroom.physics import (
     air,
     book,
     doubts,
+    own_part,
+    too_fast,
 )
 
 from .cli_outputs import print_json
@@ -206,7 +210,8 @@ def _read(
             faults += bad.faults
             continue
         may_be_nothing = ("radius", "angle", "branch_flow", "temperature", "altitude")
-        if value < 0.0 and name != "altitude":
+        # A temperature has a range of its own, in kelvin, which `site_air` tells.
+        if value < 0.0 and name not in ("altitude", "temperature"):
             faults.append(error(where, f"{text} is below zero", "correct it"))
         elif value == 0.0 and name not in may_be_nothing:
             faults.append(error(where, f"{text} is not above zero", "correct it"))
@@ -313,6 +318,12 @@ def _worked(
     notes = [f"{name} was not given; its usual value was taken" for name in assumed]
     if kind.name.startswith("rect-elbow") and math.isnan(reynolds):
         notes.append("no airflow and size: the Reynolds factor was left at 1")
+    notes += _own_change(kind, values)
+    if speed is not None:
+        fastest = max(speed, own.velocity or 0.0, *_in_legs(kind, values, speed))
+        notes += [
+            f"{fast.what}; {fast.remedy}" for fast in too_fast("fitting", fastest)
+        ]
     if own.velocity is not None and speed is not None and share != 1.0:
         notes.append(
             "the velocity that was given is that before the fitting; the one that is "
@@ -335,6 +346,39 @@ def _worked(
         "notes": [*notes, *first["notes"]],
         "legs": rows if kind.has_legs else [],
     }
+
+
+def _in_legs(kind: book.Kind, values: Mapping[str, float], speed: float) -> list[float]:
+    """Velocities in the branches of a junction, and behind it, from the common one."""
+    if not kind.has_legs:
+        return []
+    first, second = values["Qb_over_Qc"], values.get("Qb2_over_Qc", 0.0)
+    shares = [(first, "Ab_over_Ac"), (second, "Ab2_over_Ac")]
+    shares.append((1.0 - first - second, "As_over_Ac"))
+    return [speed * share / values[name] for share, name in shares if name in values]
+
+
+def _own_change(kind: book.Kind, values: Mapping[str, float]) -> list[str]:
+    """Say what of a main's change of section a drawn layout would count beside this.
+
+    Its length, and so its coefficient, is not among a junction's parameters.
+    """
+    wide = values.get("As_over_Ac", 1.0)
+    divides = kind.name.startswith("junction") and "converging" not in kind.name
+    if not divides or wide == 1.0 or kind.name.endswith("diverging-radius"):
+        return []
+    share = 1.0 - values["Qb_over_Qc"] - values.get("Qb2_over_Qc", 0.0)
+    part = float(own_part(np.array([wide]), np.array([share]))[0])
+    if part <= 0.0:
+        return []
+    factor = part * (share / min(wide, 1.0)) ** 2
+    shape = "round-conical" if kind.shape == sections.Shape.ROUND else "rect-pyramidal"
+    other = "contraction" if wide < 1.0 else f"expansion-{shape}"
+    return [
+        "the main's own change of section is left out; a drawn layout adds "
+        f"{factor:.3g} times the coefficient of a transition behind the branch, on the "
+        f"common velocity: work that out as {other}"
+    ]
 
 
 def _leg(leg: str, found: Coefficient, pv: float | None, rate: float) -> dict[str, Any]:

@@ -1,5 +1,6 @@
 """Quantities as a reader wants them: metric or inch-pound."""
 
+import math
 from dataclasses import dataclass
 
 from elbowroom.layout import Section, units
@@ -32,7 +33,7 @@ class Display:
     def lengths(self, value: float, digits: int = 2) -> str:
         """A length with its unit."""
         shown = units.to_unit(value, self.length)
-        return f"{shown:.{digits if self.length == 'm' else max(digits - 1, 0)}f}"
+        return shown_number(shown, digits if self.length == "m" else max(digits - 1, 0))
 
     def gaps(self, value: float) -> str:
         """A short distance with its unit."""
@@ -50,21 +51,22 @@ class Display:
 
     def flows(self, value: float) -> str:
         """An airflow, without its unit."""
-        return f"{units.to_unit(value, self.flow):.0f}"
+        return shown_number(units.to_unit(value, self.flow), 0)
 
     def velocities(self, value: float) -> str:
         """A velocity, without its unit."""
         digits = 1 if self.velocity == "m/s" else 0
-        return f"{units.to_unit(value, self.velocity):.{digits}f}"
+        return shown_number(units.to_unit(value, self.velocity), digits)
 
     def pressures(self, value: float) -> str:
         """A pressure, without its unit."""
-        return f"{units.to_unit(value, self.pressure) + 0.0:.{self.pressure_digits}f}"
+        shown = units.to_unit(value, self.pressure) + 0.0
+        return shown_number(shown, self.pressure_digits)
 
     def rates(self, value: float) -> str:
         """A friction rate with its unit."""
         digits = 2 if self.rate == "Pa/m" else 3
-        return f"{units.to_unit(value, self.rate):.{digits}f} {self.rate}"
+        return f"{shown_number(units.to_unit(value, self.rate), digits)} {self.rate}"
 
     def size(self, section: Section) -> str:
         """A section with its unit: width × height."""
@@ -78,11 +80,11 @@ class Display:
     def side_words(self, value: float) -> str:
         """A side or diameter, without its unit."""
         scaled = units.to_unit(value, self.side)
-        return f"{scaled:.0f}" if self.side == "mm" else f"{scaled:.1f}"
+        return shown_number(scaled, 0 if self.side == "mm" else 1)
 
     def areas(self, value: float) -> str:
         """An area, without its unit."""
-        return f"{units.to_unit(value, self.area):.1f}"
+        return shown_number(units.to_unit(value, self.area), 1)
 
     @property
     def area(self) -> str:
@@ -91,7 +93,7 @@ class Display:
 
     def masses(self, value: float) -> str:
         """A mass, without its unit."""
-        return f"{value if self.length == 'm' else value / units.POUND:.1f}"
+        return shown_number(value if self.length == "m" else value / units.POUND, 1)
 
     @property
     def mass(self) -> str:
@@ -102,6 +104,23 @@ class Display:
 METRIC = Display("metric", "m", "L/s", "m/s", "Pa", "Pa/m", 1)
 INCH_POUND = Display("inch-pound", "ft", "cfm", "fpm", "in.wg", "in.wg/100 ft", 4)
 DISPLAYS = {display.name: display for display in (METRIC, INCH_POUND)}
+
+
+def shown_number(value: float, digits: int) -> str:
+    """A number with so many decimals; two significant digits where these show none.
+
+    What is below a millionth of the last decimal is the rounding of a sum, and 0.
+
+    Examples
+    --------
+    >>> shown_number(2.345, 1), shown_number(0.0123, 1), shown_number(1e-12, 1)
+    ('2.3', '0.012', '0.0')
+    """
+    shown = f"{value:.{digits}f}"
+    if float(shown) != 0.0 or abs(value) < 1e-6 * 10.0**-digits:
+        return shown
+    decimals = 1 - math.floor(math.log10(abs(value)))
+    return f"{value:.{decimals}f}"
 
 
 def counted(number: int, noun: str) -> str:
