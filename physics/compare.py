@@ -130,7 +130,8 @@ def compare(options: Sequence[Option], unit: str = "Pa") -> Comparison:
         Those that clash or do not fit are named and not ranked; none is ranked where
         they do not carry the same air. An option is called
         better only if it loses less in more than 90 % of the draws of the tables'
-        errors (see `uncertainty`).
+        errors (see `uncertainty`). What a notice of all options does to the result ends
+        the verdict.
 
     Raises
     ------
@@ -150,7 +151,12 @@ def compare(options: Sequence[Option], unit: str = "Pa") -> Comparison:
             first, _ = decided(options, left, unit)
             ranking += first
             left = [place for place in left if place not in first]
-    said = [*unlike, *_sentences(options, sound, ranking, unit)]
+    doubts = [
+        f"{said.what[:1].upper()}{said.what[1:]}: {said.effect}."
+        for said in options[0].notices
+        if said.effect and all(said in option.notices for option in options)
+    ]
+    said = [*unlike, *_sentences(options, sound, ranking, unit), *doubts]
     return Comparison(tuple(options), tuple(ranking), " ".join(said))
 
 

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import trimesh
 import typer
 from schemas import NAMES, schema, validate
 
@@ -997,3 +998,21 @@ def test_each_schema_can_be_used_alone_and_says_the_same_as_the_others() -> None
         )
         for key, definition in content.get("$defs", {}).items():
             assert defined.setdefault(key, definition) == definition, (name, key)
+
+
+def test_a_solid_in_another_unit_puts_the_verdict_in_doubt(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    """Beams in mm read as metres are far away: said once, and in the verdict."""
+    cube = trimesh.creation.box((10_000.0, 200.0, 400.0))
+    cube.export(tmp_path / "beam.obj")
+    words = ["compare", *OPTIONS, "--obstacles", str(tmp_path / "beam.obj")]
+    assert main([*words, "--json"]) == 0
+    verdict = json.loads(capsys.readouterr().out)["verdict"]
+    assert "A solid is 10000 m (32808 ft) long" in verdict
+    assert verdict.endswith("only because it is misread.")
+    assert main(words) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    assert printed.count("check the unit of the file") == 1
+    assert main([*words, "--obstacles-unit", "mm", "--json"]) == 0
+    assert "misread" not in json.loads(capsys.readouterr().out)["verdict"]

@@ -134,9 +134,12 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
     console.print(table)
     console.print(_apart(comparison, display))
     console.print(f"\n[bold]{_plain(comparison.verdict)}[/bold]")
-    for option in comparison.options:
-        said = [*option.notices, *option.analysis.flags]
-        print_notices(said, console, f"What to know of '{option.name}'")
+    every = [[*one.notices, *one.analysis.flags] for one in comparison.options]
+    shared = [said for said in every[0] if all(said in one for one in every)]
+    print_notices(shared, console, "What to know of all options")
+    for option, said in zip(comparison.options, every, strict=True):
+        own = [one for one in said if one not in shared]
+        print_notices(own, console, f"What to know of '{option.name}'")
     console.print(f"\n[dim]{CAUTION}[/dim]")
 
 
