@@ -1,6 +1,8 @@
 """What README promises: its commands exist, and what it shows can be run."""
 
+import csv
 import json
+import math
 import re
 from pathlib import Path
 
@@ -76,3 +78,30 @@ def test_the_developers_map_names_files_that_are_there() -> None:
     text = (HOUSE / "DEVELOPERS.md").read_text(encoding="utf-8")
     for path in re.findall(r"`((?:layout|physics|viewer|tests)/[\w./*]+)`", text):
         assert list(HOUSE.glob(path.rstrip("/"))), path
+
+
+def test_the_loss_is_the_product_that_readme_and_schemas_tell_of(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Slow air in an elbow, where the Reynolds factor is not 1, multiplied out."""
+    names = ("coefficient", "reynolds_factor", "velocity_pressure_pa")
+    assert all(f"`{name}`" in README for name in (*names, "reference_velocity"))
+    for schema in ("result", "comparison", "fitting"):
+        text = (HOUSE / "viewer" / f"{schema}.schema.json").read_text(encoding="utf-8")
+        assert f"loss_pa = {' × '.join(names)}" in text
+    route, plan, _ = BLOCKS
+    slow = re.sub(r'flow = "\d+ (L/s|cfm)"', 'flow = "40 L/s"', route)
+    turned = slow.replace("[8000, 0, 3200]", "[8000, 0, 3200], [8000, 3000, 3200]")
+    assert turned != slow
+    (tmp_path / "route.toml").write_text(turned, encoding="utf-8")
+    plan = re.sub(r'flow = "\d+ (L/s|cfm)"', 'flow = "40 L/s"', plan)
+    (tmp_path / "schedule.toml").write_text(plan, encoding="utf-8")
+    out = tmp_path / "out"
+    assert main(["analyse", str(tmp_path / "route.toml"), "--csv", str(out)]) == 0
+    capsys.readouterr()
+    with (out / "elements.csv").open(encoding="utf-8-sig", newline="") as file:
+        rows = [row for row in csv.DictReader(file) if row["coefficient"]]
+    assert any(float(row["reynolds_factor"]) > 1.01 for row in rows)
+    for row in rows:
+        product = math.prod(float(row[name]) for name in names)
+        assert float(row["loss_pa"]) == pytest.approx(product)
