@@ -134,7 +134,8 @@ NAME = '[[run]]\nname = "c 600x300"\npoints = [[0, 0, 0], [0, 0, 9]]\n'
 
 def test_where_the_route_is_in_millimetres_nothing_was_assumed(tmp_path: Path) -> None:
     assert _said(tmp_path, "mm", KEY + SECOND + NAME) == []
-    assert _said(tmp_path, "m", KEY + NAME, "mm") == []
+    (said,) = _said(tmp_path, "m", KEY + NAME, "mm")
+    assert "says m; mm was taken from --unit" in said
 
 
 def test_section_keys_without_a_unit_are_called_so(tmp_path: Path) -> None:
