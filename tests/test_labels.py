@@ -294,6 +294,21 @@ def test_the_gravest_finding_is_labelled_first(
     assert len(drawn) == len(words)
 
 
+def test_a_screenshot_says_whether_it_replaced_one(
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    class Shown:
+        def screenshot(self, path: str) -> None:
+            Path(path).write_bytes(b"")
+
+    monkeypatch.chdir(tmp_path)
+    window.shoot(Shown())
+    window.shoot(Shown())
+    assert capsys.readouterr().out == "wrote elbowroom.png\nreplaced elbowroom.png\n"
+
+
 @needs_opengl
 def test_the_window_reads_no_mathematics_in_names(
     capfd: pytest.CaptureFixture[str],
