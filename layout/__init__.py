@@ -39,6 +39,7 @@ from .names import bare_name, section_in_name, toml_key
 from .near_misses import near_misses
 from .nearest import folded, nearest
 from .obstacles import Obstacle, read_obstacles, structure_in
+from .paths import found_at
 from .places import coordinates, place_words
 from .quantity_words import (
     airflow_words,
@@ -159,6 +160,7 @@ __all__ = [
     "find_schedule",
     "flat_oval",
     "folded",
+    "found_at",
     "heat_capacity_words",
     "heat_words",
     "island_notices",

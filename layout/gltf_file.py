@@ -1,9 +1,9 @@
 """What a GLB or glTF file holds: its JSON, its chunks, the numbers of its accessors."""
 
 import base64
-import binascii
 import json
 import os
+import re
 import struct
 import urllib.parse
 from collections.abc import Mapping
@@ -20,6 +20,7 @@ _DTYPES = {5120: "i1", 5121: "u1", 5122: "i2", 5123: "u2", 5125: "u4", 5126: "f4
 _WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4}
 _JSON, _BIN = 0x4E4F534A, 0x004E4942
 _LARGEST = 512_000_000  # bytes of any one file that is opened
+_SCHEME = re.compile("[A-Za-z][A-Za-z0-9+.-]*:")  # RFC 3986, section 3.1
 
 
 @dataclass
@@ -272,7 +273,7 @@ def read_buffer(file: GltfFile, number: object) -> bytes:
     elif isinstance(uri, str) and uri.startswith("data:"):
         try:
             data = base64.b64decode(uri.partition(",")[2], validate=True)
-        except binascii.Error:
+        except ValueError:  # also for letters that are not ASCII
             raise refusal(
                 file.name, f"the data of buffer {number} are not base64", "export again"
             ) from None
@@ -297,7 +298,7 @@ def _beside(file: GltfFile, number: object, uri: object) -> bytes:
     inside = (
         isinstance(uri, str)
         and "\0" not in name
-        and not urllib.parse.urlsplit(name).scheme
+        and not _SCHEME.match(name)
         and not name.startswith(("/", "\\"))
         and (folder / name).resolve().is_relative_to(folder)
     )

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from .drawing import Drawing
 from .faults import refusal
+from .paths import found_at
 from .read_dxf import read_dxf
 from .read_gltf import read_gltf
 from .read_ifc import read_ifc
@@ -75,9 +76,10 @@ def _no_collection() -> Iterator[None]:
 
 def _read(path: Path, unit: str | None, up: str | None) -> Drawing:
     check_frame(unit, up)
-    if path.is_dir():
+    there = found_at(path)
+    if there == "folder":
         raise refusal(str(path), "this is a folder", "give the path of a drawing in it")
-    if not path.is_file():
+    if there != "file":
         raise refusal(str(path), "there is no such file", "check the path")
     try:
         size = path.stat().st_size

@@ -11,7 +11,14 @@ import numpy as np
 from .collected import Collected, Found, check_finite, collected_drawing, describe
 from .drawing import Drawing
 from .faults import BadInput, error, note, refusal, warning
-from .gltf_file import GltfFile, items_of, open_gltf, read_accessor, read_buffer
+from .gltf_file import (
+    GltfFile,
+    is_whole,
+    items_of,
+    open_gltf,
+    read_accessor,
+    read_buffer,
+)
 from .polylines import chains
 from .quantity_words import length_words
 from .sections import FloatArray, IntArray
@@ -256,7 +263,13 @@ def _placed_nodes(
                 )
             )
     else:
-        below = {c for n in nodes if isinstance(n, dict) for c in n.get("children", [])}
+        below = {
+            child
+            for index, node in enumerate(nodes)
+            if isinstance(node, dict)
+            for child in _children(file, node, index)
+            if is_whole(child)  # what else stands there is refused on the way
+        }
         roots = [index for index in range(len(nodes)) if index not in below]
     if not isinstance(roots, list):
         raise refusal(file.name, "its scene has no list of nodes", "export it again")
@@ -288,14 +301,20 @@ def _placed_nodes(
         moves = not _MOVES.isdisjoint(node)
         world = _moved(file, above, node, index) if moves else above
         placed.append((index, world, parents))
-        children = node.get("children", [])
-        if not isinstance(children, list):
-            raise refusal(
-                file.name, f"the children of node {index} are no list", "export again"
-            )
+        children = _children(file, node, index)
         inherited = (index, *parents)[:names_kept]
         stack.extend((child, world, inherited, index) for child in reversed(children))
     return placed
+
+
+def _children(file: GltfFile, node: Mapping[str, Any], index: int) -> list[Any]:
+    """What a node lists as the nodes below it."""
+    children = node.get("children", [])
+    if not isinstance(children, list):
+        raise refusal(
+            file.name, f"the children of node {index} are no list", "export again"
+        )
+    return children
 
 
 def _moved(

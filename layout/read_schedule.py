@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,7 @@ from .constructions import (
     ElbowConstruction,
 )
 from .faults import BadInput, Notice, refusal
+from .paths import found_at
 from .schedule import (
     DECLARED_AIRS,
     NOISE_TARGETS,
@@ -187,8 +189,9 @@ def find_schedule(route: Path | str) -> Path | None:
     """
     route = Path(route)
     for name in (f"{route.stem}.schedule.toml", "schedule.toml"):
-        if (route.parent / name).is_file():
-            return route.parent / name
+        with suppress(BadInput):  # a name may be too long that has this ending
+            if found_at(route.parent / name) == "file":
+                return route.parent / name
     return None
 
 

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 from . import units
 from .faults import TOO_LONG, BadInput, Notice, error, refusal
 from .nearest import nearest
+from .paths import found_at
 from .quantity_words import (
     length_words,
     pressure_words,
@@ -273,6 +274,7 @@ def load_toml(path: Path) -> dict[str, Any]:
         If it is not there, too large, not text, or not TOML. An integer of more than
         64 bits is none (TOML 1.0.0, Integer).
     """
+    there = found_at(path)
     try:
         if path.stat().st_size > _LARGEST:
             raise refusal(
@@ -283,9 +285,9 @@ def load_toml(path: Path) -> dict[str, Any]:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as problem:
         what = "there is no such file"
-        if path.is_dir():
+        if there == "folder":
             what = "this is a folder"
-        elif path.exists():
+        elif there:
             what = f"it cannot be read as text ({type(problem).__name__})"
         raise refusal(path.name, what, "give the path of a TOML file") from None
     try:

@@ -83,7 +83,10 @@ def run_of(analysis: Analysis, duct: int) -> str:
 
 
 def roles(analysis: Analysis) -> tuple[BoolArray, BoolArray]:
-    """Whether each duct is a main, feeding more than one terminal, and is the last."""
+    """Whether each duct feeds several terminals, as a main, and whether it ends at one.
+
+    Shape (d,) each.
+    """
     ducts, ends = analysis.graph.ducts, analysis.graph.terminals.duct
     last = np.zeros(len(ducts.parent), dtype=bool)
     last[ends] = True

@@ -5,6 +5,7 @@ Source: Khronos Group, glTF 2.0 specification, and EXT_mesh_gpu_instancing; from
 
 import base64
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -99,3 +100,24 @@ def test_a_loop_of_two_is_a_line_and_what_has_no_length_is_said(
         drawing = read(saved(made, tmp_path))
         assert drawing.run_count == 1
         assert any("lines without a length" in n.what for n in drawing.notices)
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "what"),
+    [
+        ("children", 5, "the children of node 0 are no list"),
+        ("children", [{}], "refers to nodes {}, which is not there"),
+        ("uri", "//[foo", "points outside the folder"),
+        ("uri", "http://[foo", "points outside the folder"),
+        ("uri", "data:,é", "are not base64"),
+    ],
+)
+def test_odd_words_in_a_file_without_scenes_are_refused(
+    place: str, value: object, what: str, tmp_path: Path
+) -> None:
+    made = content(ROUTE)
+    made.pop("scenes")
+    owner = made["nodes" if place == "children" else "buffers"][0]
+    owner[place] = value
+    with pytest.raises(BadInput, match=re.escape(what)):
+        read(saved(made, tmp_path))

@@ -10,9 +10,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from routes import drawn
 
-from elbowroom.layout import build, read, read_schedule
+from elbowroom.layout import (
+    Attributes,
+    audit,
+    build,
+    drawing_from_runs,
+    read,
+    read_schedule,
+    rectangular,
+)
 from elbowroom.physics import Option, analyse, compare
 from elbowroom.viewer import (
+    check,
     colours,
     display,
     gaps,
@@ -275,6 +284,47 @@ def test_the_verdict_of_a_plot_has_its_units(monkeypatch: pytest.MonkeyPatch) ->
     notebook.plot(both, units="inch-pound")
     assert "in.wg" in kept["verdict"]
     assert " Pa" not in kept["verdict"]
+
+
+def test_the_gravest_finding_is_labelled_first(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Where there is little room the first labels keep their places."""
+    cut = rectangular(0.3, 0.2)
+    runs: list[Any] = [
+        ("a", [[0, 0, 0], [4, 0, 0]], cut),
+        ("b", [[4, 0, 0], [4, 4, 0]], rectangular(0.1, 0.1)),
+        ("x", [[1, -1, 0], [1, 1, 0]], cut),
+    ]
+    source = {"a": Attributes(source=True)}
+    found = audit(drawing_from_runs(runs, flows={"b": 0.3}, attributes=source))
+    words = [said.severity.value for said in found.findings if said.place is not None]
+    assert "note" in words[words.index("warning") :]
+    drawn: list[str] = []
+
+    def picture(panels: Any, *_: Any, **__: Any) -> str:
+        drawn.extend(label.text for label in panels[0].labels)
+        return ""
+
+    monkeypatch.setattr(check, "picture", picture)
+    check.audit_picture(found, tmp_path / "none.png", METRIC)
+    assert drawn == sorted(drawn, key=int)
+    assert len(drawn) == len(words)
+
+
+def test_a_screenshot_says_whether_it_replaced_one(
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    class Shown:
+        def screenshot(self, path: str) -> None:
+            Path(path).write_bytes(b"")
+
+    monkeypatch.chdir(tmp_path)
+    window.shoot(Shown())
+    window.shoot(Shown())
+    assert capsys.readouterr().out == "wrote elbowroom.png\nreplaced elbowroom.png\n"
 
 
 @needs_opengl

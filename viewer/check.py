@@ -114,10 +114,8 @@ def audit_picture(found: Audit, path: Path, display: Display) -> str:
         if said.place is not None
     ]
     faulty = sum(said.severity != Severity.NOTE for said in found.findings)
-    labels = [
-        Label(np.array(said.place), str(number))
-        for number, said in sorted(placed, key=lambda one: one[1].severity.value)
-    ]
+    # The gravest first, as they are ranked: it keeps its place where there is little.
+    labels = [Label(np.array(said.place), str(number)) for number, said in placed]
     tubes = _as_drawn(found)
     panel = Panel(
         f"{found.topology.drawing.file}: {counted(len(found.findings), 'finding')}",

@@ -275,7 +275,7 @@ def solids_around(
     solid_up: str | None,
 ) -> "tuple[list[Obstacle], list[Notice]]":
     """Solids of the files named and of the routes' own files, each of them once."""
-    from elbowroom.layout import read_obstacles, refusal, structure_in
+    from elbowroom.layout import found_at, read_obstacles, refusal, structure_in
 
     for option, word in (("unit", solid_unit), ("up", solid_up)):
         if word is not None and not paths:
@@ -287,7 +287,11 @@ def solids_around(
     seen: set[tuple[str, bytes]] = set()
     for found, said in [
         *(read_obstacles(path, unit=solid_unit, up=solid_up) for path in paths or []),
-        *(structure_in(route, unit=unit) for route in routes if route.is_file()),
+        *(
+            structure_in(route, unit=unit)
+            for route in routes
+            if found_at(route) == "file"
+        ),
     ]:
         notices += said
         for solid in found:

@@ -324,11 +324,11 @@ def _check_draft(path: Path) -> None:
     BadInput
         Also where it is no TOML by its name.
     """
-    from elbowroom.layout import refusal
+    from elbowroom.layout import found_at, refusal
 
     if path.suffix.lower() != ".toml":
         raise refusal("--draft", f"'{path.name}' is no TOML", "name it NAME.toml")
-    if path.exists():
+    if found_at(path):
         what = "it is there already and is not written over"
         raise refusal(str(path), what, "name another, or delete it")
 

@@ -150,8 +150,9 @@ def _is_one_of(path: Path, others: Iterable[Path]) -> bool:
 
 def can_be_written(output: Path, folder: bool = False) -> None:
     """Refuse an output that cannot be written, as far as it shows before the work."""
-    from elbowroom.layout import refusal, writing
+    from elbowroom.layout import found_at, refusal, writing
 
+    found_at(output)  # for the refusal of a path that none can have
     with writing(output):
         around = output.resolve().parent
         if not around.is_dir():

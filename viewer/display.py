@@ -31,7 +31,7 @@ class Display:
     pressure_digits: int
 
     def lengths(self, value: float, digits: int = 2) -> str:
-        """A length with its unit."""
+        """A length, without its unit."""
         shown = units.to_unit(value, self.length)
         return shown_number(shown, digits if self.length == "m" else max(digits - 1, 0))
 

@@ -2,6 +2,7 @@
 
 import textwrap
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -64,11 +65,7 @@ def window(
         if ready and at[0] != before:
             choose(*steps[at[0]])
 
-    def shoot() -> None:
-        plotter.screenshot("elbowroom.png")
-        print("wrote elbowroom.png", flush=True)
-
-    plotter.add_key_event("s", shoot)
+    plotter.add_key_event("s", lambda: shoot(plotter))
     if steps:
         plotter.add_key_event("n", lambda: step(1))
         plotter.add_key_event("p", lambda: step(-1))
@@ -92,6 +89,14 @@ def window(
         callback=lambda _: clicked(plotter.iren.get_event_position()), side="left"
     )
     plotter.show()
+
+
+def shoot(plotter: Any) -> None:
+    """Write what the window shows as a PNG in the working folder, and say so."""
+    path = Path("elbowroom.png")
+    there = path.exists()
+    plotter.screenshot(str(path))
+    print(f"{'replaced' if there else 'wrote'} {path}", flush=True)
 
 
 def mark(
