@@ -10,7 +10,7 @@ from .faults import BadInput
 from .names import toml_key
 from .pieces import RunSections
 from .places import NEAR
-from .run_names import labels
+from .run_names import labels, with_drawn_names
 from .schedule import Schedule
 from .sections import Shape
 from .source import find_source
@@ -138,6 +138,10 @@ def _sections(topology: Topology, sections: RunSections) -> str:
 
 
 def _source_node(topology: Topology, schedule: Schedule) -> int | None:
+    drawing = topology.drawing
+    schedule, _ = with_drawn_names(schedule, drawing)
+    if schedule.source.run is not None and schedule.source.run not in drawing.names:
+        return None
     try:
         return find_source(topology, schedule).node
     except BadInput:
