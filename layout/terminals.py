@@ -8,7 +8,7 @@ from .basis import Basis
 from .faults import BadInput, Notice, error, refusal
 from .fittings import Ducts, Legs, Terminals
 from .islands import loose_words
-from .names import toml_key, unique
+from .names import bare_name, toml_key, unique
 from .nearest import nearest
 from .places import NEAR
 from .quantity_words import airflow_words, length_words
@@ -164,6 +164,7 @@ def _chosen(
     if not schedule.terminals:
         return {}, set()
     drawing = topology.drawing
+    drawn = set(drawing.names)
     disputed: set[int] = set()
     begins = set(ducts.run[ducts.parent < 0].tolist())
     by_label: dict[str, list[int]] = {}
@@ -183,8 +184,10 @@ def _chosen(
         else:
             key = spec.run or name
             found = by_label.get(key, [])
+            if not found and key not in drawn:
+                found = by_label.get(bare_name(key), [])  # its section was changed
             fault, remedy = f"the drawing has no free end '{key}'", ""
-            if key in drawing.names:
+            if key in drawn:
                 run = list(drawing.names).index(key)
                 fault += (
                     ": the source is at the free end of that run"

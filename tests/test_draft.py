@@ -246,3 +246,26 @@ def test_a_source_by_the_name_without_its_section_is_checked(
     assert (f"'{run}'" in said and "[source]" in said) != is_found
     if way[:1] == ["--draft"]:
         assert ("at = [" in Path("d.toml").read_text()) != is_found
+
+
+def test_names_are_short_where_one_run_alone_goes_by_them() -> None:
+    points = (
+        [[0.0, 0, 0], [5, 0, 0]],
+        [[5.0, 0, 0], [9, 0, 0]],
+        [[5.0, 0, 0], [5, 4, 0]],
+    )
+    more = [[5.0, 0, 0], [5, -4, 0]], [[5.0, 0, 0], [5, 0, 4]]
+    sizes = "A 400x250", "B 300x250", "C 300x250", "C D250", "D 250x250"
+    drawing = drawing_from_runs(
+        [(name, way, CUT) for name, way in zip(sizes, (*points, *more), strict=True)],
+        attributes={
+            "A 400x250": SOURCE["trunk"],
+            "D 250x250": Attributes(terminal="hall"),
+        },
+    )
+    asked = tomllib.loads(draft(drawing))["terminals"]
+    assert list(asked) == ["B", "C 300x250", "C D250", "hall"]
+    # Each of them is found, also where the drawing has other sizes by then.
+    plan = Schedule(terminals={name: TerminalSpec(0.1) for name in asked})
+    names = ["A 300x200", "B 250x200", "C 300x250", "C D250", "D 150x150"]
+    assert draft(replace(drawing, names=names), plan) == ""
