@@ -249,15 +249,11 @@ def test_a_source_by_the_name_without_its_section_is_checked(
 
 
 def test_names_are_short_where_one_run_alone_goes_by_them() -> None:
-    points = (
-        [[0.0, 0, 0], [5, 0, 0]],
-        [[5.0, 0, 0], [9, 0, 0]],
-        [[5.0, 0, 0], [5, 4, 0]],
-    )
-    more = [[5.0, 0, 0], [5, -4, 0]], [[5.0, 0, 0], [5, 0, 4]]
+    ends = np.array([[0.0, 0, 0], [9, 0, 0], [5, 4, 0], [5, -4, 0], [5, 0, 4]])
+    ways = np.stack([ends, np.zeros_like(ends) + np.array([5.0, 0, 0])], axis=1)
     sizes = "A 400x250", "B 300x250", "C 300x250", "C D250", "D 250x250"
     drawing = drawing_from_runs(
-        [(name, way, CUT) for name, way in zip(sizes, (*points, *more), strict=True)],
+        [(name, way, CUT) for name, way in zip(sizes, ways, strict=True)],
         attributes={
             "A 400x250": SOURCE["trunk"],
             "D 250x250": Attributes(terminal="hall"),

@@ -452,7 +452,10 @@ def convert(
     unit: UnitOption = None,
     up: UpOption = None,
 ) -> int:
-    """Write a route again in another open format, in metres and with its extras."""
+    """Write a route again in another open format, with its extras.
+
+    In metres; OBJ in the unit and with the axis that --unit and --up say.
+    """
     from elbowroom.layout import read, write
 
     check_outputs([route], [], out=output)
