@@ -28,9 +28,11 @@ from elbowroom.layout import (
     TerminalSpec,
     build,
     drawing_from_runs,
+    read,
     rectangular,
     round_section,
     units,
+    write,
     write_gltf,
 )
 from elbowroom.physics import (
@@ -783,3 +785,56 @@ def test_how_a_return_s_airflows_were_worked_out_is_said(
     (side,) = json.loads(capsys.readouterr().out)["returns"]
     said = [flag["sentence"] for flag in side["flags"]]
     assert any("60.0% of 750 L/s" in one for one in said)
+
+
+def _obj(path: Path, scale: float, points: str, name: str) -> None:
+    rows = [[float(part) * scale for part in row.split()] for row in points.split(",")]
+    lines = "".join(f"v {x:.9g} {y:.9g} {z:.9g}\n" for x, y, z in rows)
+    path.write_text(f"o {name}\n{lines}l {' '.join('1234'[: len(rows)])}\n")
+
+
+@pytest.mark.parametrize(
+    ("scale", "file", "options"),
+    [
+        (1 / 0.0254, "return.obj", []),  # inches, as the supply
+        (1.0, "return.obj", ["--return-unit", "m"]),
+        (1.0, "return.glb", []),  # what its format states holds
+        (1 / 0.0254, "return.toml", []),
+    ],
+)
+def test_a_return_has_a_unit_of_its_own(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    scale: float,
+    file: str,
+    options: list[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    _obj(Path("supply.obj"), 1 / 0.0254, "0 0 0,6 0 0,6 5 0", "S 12x10in")
+    _obj(Path("return.obj"), scale, "0 0 0,-3 0 0,-3 4 0", "R 14x10in")
+    if file == "return.glb":
+        write(read("return.obj"), "return.glb")
+    if file == "return.toml":  # that says no unit
+        points = [[0, 0, 0], [-3 * scale, 0, 0], [-3 * scale, 4 * scale, 0]]
+        Path(file).write_text(
+            f'[[run]]\nname = "R"\nsection = "14x10 in"\npoints = {points}\n'
+        )
+    plan = '[terminals.{}]\nflow = "300 cfm"\n[source]\nat = ["0 m", "0 m", "0 m"]\n'
+    for side, name in (("supply", "S"), ("return", "R")):
+        text = plan.format(name) + f'side = "{side}"\n'
+        Path(f"{side}.schedule.toml").write_text(text)
+    command = ["analyse", "supply.obj", "--unit", "in", "--return", file, *options]
+    assert main([*command, "--json"]) == 0
+    (back_side,) = json.loads(capsys.readouterr().out)["returns"]
+    assert back_side["system"]["length_m"] == pytest.approx(7.0, rel=0.05)
+
+
+def test_a_unit_of_returns_needs_a_return(capsys: pytest.CaptureFixture[str]) -> None:
+    house = str(Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb")
+    for words in (["--return-unit", "in"], ["--return-up", "y"]):
+        assert main(["operate", house, *words]) == 2
+        assert f"{words[0]}: there is no --return" in capsys.readouterr().err
+    back_file = house.replace("house.glb", "return.glb")
+    assert main(["operate", house, "--return", back_file, "--return-unit", "yd"]) == 2
+    assert "--return-unit: 'yd' is not known" in capsys.readouterr().err
