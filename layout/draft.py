@@ -10,7 +10,7 @@ from .faults import BadInput
 from .names import toml_key
 from .pieces import RunSections
 from .places import NEAR
-from .run_names import labels
+from .run_names import goes_by, labels, with_drawn_names
 from .schedule import Schedule
 from .sections import Shape
 from .source import find_source
@@ -97,27 +97,43 @@ def _terminals(
 ) -> str:
     """A table for each free end without an airflow."""
     drawing = topology.drawing
-    shared = Counter(names[0] for _, _, names in ends)
-    known = {spec.run or n for n, spec in schedule.terminals.items() if spec.at is None}
+    known = goes_by(
+        drawing,
+        [spec.run or n for n, spec in schedule.terminals.items() if spec.at is None],
+    )
     at = _said_by_place(topology, [node for node, _, _ in ends], schedule)
     divided = _divided(topology)
+    wanting = [
+        (node, run, names)
+        for node, run, names in ends
+        if (np.isnan(drawing.flow[run]) or run in divided)
+        and node not in at
+        and known.isdisjoint(names)
+    ]
+    if not wanting:
+        return ""
+    shared = Counter(names[0] for _, _, names in ends)
+    runs = Counter(
+        label for run in range(drawing.run_count) for label in labels(drawing, run)
+    )
     taken = set(schedule.terminals)
     lines = []
-    for node, run, names in ends:
-        drawn = not np.isnan(drawing.flow[run]) and run not in divided
-        if drawn or node in at or not known.isdisjoint(names):
-            continue
-        number, key = 1, names[0]
+    for node, run, names in wanting:
+        name = names[0]
+        # Without its section a name goes on fitting when the sizes change.
+        if name == drawing.names[run] and runs[names[-1]] == 1:
+            name = names[-1]
+        number, key = 1, name
         while key in taken:
             number += 1
-            key = f"{names[0]} {number}"
+            key = f"{name} {number}"
         taken.add(key)
         lines.append(f"[terminals.{toml_key(key)}]")
         lines.append(f"flow = {_OPEN}  # at {topology.place(node)}")
         if shared[names[0]] > 1:
             lines.append(topology.place_key(node))
-        elif key != names[0]:
-            lines.append(f"run = {toml_key(names[0])}")
+        elif key != name:
+            lines.append(f"run = {toml_key(name)}")
     if lines and one_is_source:
         lines.insert(0, "# The one at the source is none: delete it.")
     return "\n".join([*lines, ""]) if lines else ""
@@ -138,6 +154,10 @@ def _sections(topology: Topology, sections: RunSections) -> str:
 
 
 def _source_node(topology: Topology, schedule: Schedule) -> int | None:
+    drawing = topology.drawing
+    schedule, _ = with_drawn_names(schedule, drawing)
+    if schedule.source.run is not None and schedule.source.run not in drawing.names:
+        return None
     try:
         return find_source(topology, schedule).node
     except BadInput:

@@ -16,6 +16,11 @@ def z_up(points: FloatArray) -> FloatArray:
     return np.asarray(points[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0]))
 
 
+def y_up(points: FloatArray) -> FloatArray:
+    """Points with Z up, turned so that Y is, shape (n, 3)."""
+    return np.asarray(points[:, [0, 2, 1]] * np.array([1.0, 1.0, -1.0]))
+
+
 def is_plumb(direction: FloatArray) -> npt.NDArray[np.bool_]:
     """Whether each direction is within 5 degrees of vertical, shape (n,)."""
     return np.asarray(np.abs(direction[:, 2]) > _PLUMB)

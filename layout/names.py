@@ -5,6 +5,7 @@ import re
 from collections.abc import Sequence
 from functools import lru_cache
 
+from . import fractions
 from .quantity_words import section_words
 from .sections import Section, flat_oval, rectangular, round_section
 from .units import UNITS
@@ -23,9 +24,21 @@ _OTHER_UNIT = re.compile(
     rf"(?<![\w.×*])(?:{_NUMBER}\s?\w{{0,2}}\s?[xX×*]|(?<!\w)(?:DN|dn|[DdØø]))"
     rf"\s?{_NUMBER}\s?(?:m|ft|')(?!\w)"
 )
+# The same with a fraction of an inch in a side; whether there is one tells the reader.
+_SIDE = rf"({fractions.FRACTION}|\d+(?:\.\d+)?)"
+_BROKEN_RECTANGLE = re.compile(
+    rf"(?<![\w.×*]){_SIDE}{_UNIT}\s?[xX×*]\s?{_SIDE}{_UNIT}(?![\w×*/\"″”]|\.\d)"
+)
+_BROKEN_ROUND = re.compile(
+    rf"(?<!\w)(?:DN|dn|[DdØø])\s?{_SIDE}{_UNIT}(?![\w/\"″”]|\.\d)"
+)
+_MIXED = re.compile(fractions.MIXED)
+_METRIC = ("mm", "cm")
 _SIGN = re.compile("[xX×*DdØø]")  # without one of these there is no section
 _COPY = re.compile(r"\.\d{3}$")  # what some tools append to a name used twice
 _BARE_RANGE = (50.0, 5000.0)  # bare numbers outside it are no duct in millimetres
+
+_LARGEST = 10.0  # m
 
 
 def section_in_name(name: str) -> tuple[Section, str] | None:
@@ -41,7 +54,8 @@ def section_in_name(name: str) -> tuple[Section, str] | None:
     found
         The section and how it was read, or None. Numbers without a unit are
         millimetres, and both must lie between 50 and 5000. A unit behind the second
-        of two sides is of both; behind the first alone it makes no section.
+        of two sides is of both; behind the first alone it makes no section. A side
+        in inches may have a fraction behind its whole number, 3 1/4 or 3-1/4.
 
     Examples
     --------
@@ -51,6 +65,8 @@ def section_in_name(name: str) -> tuple[Section, str] | None:
     'Ø203.2 mm'
     >>> section_in_name('T1 24"x12"')[0].words_in("in")
     '24×12 in'
+    >>> section_in_name("stack 3 1/4x12in")[0].words_in("in")
+    '3.25×12 in'
     >>> section_in_name("beam 600x300x2000") is None
     True
     """
@@ -71,7 +87,7 @@ def other_section_in_name(name: str) -> str | None:
     if len(_SIGN.findall(name)) < 2 or (found := _search(name)) is None:
         return None
     begin, end = found[2]
-    plain = _plain(name)
+    plain = _decimal(_plain(name))[0]
     other = _search(plain[:begin] + " , " + plain[end:])
     return None if other is None or other[0] == found[0] else section_words(other[0])
 
@@ -99,10 +115,14 @@ def unread_in_name(name: str) -> tuple[str, str] | None:
     'write "oval 24x12in" if it is in inches'
     >>> unread_in_name("trunk 0.6x0.3m")[1]
     'write mm, cm or in'
+    >>> unread_in_name("stack 3/4x12in")[1]
+    "write a whole number before the fraction, or a decimal number, as '3.25x12in'"
     >>> unread_in_name("trunk 7") is None
     True
     """
     plain = _plain(name)
+    if fault := _broken_fault(plain):
+        return fault
     if match := _RECTANGLE.search(plain):
         seen, unit = match[0].strip(), match[5] or match[3]
         if match[3] and not match[5]:
@@ -166,6 +186,7 @@ def bare_name(name: str) -> str:
     plain = _COPY.sub("", name).strip()
     while (found := _search(plain)) is not None:
         begin, end = found[2]
+        plain = _decimal(plain.replace("_", " "))[0]
         plain = re.sub(r"[\s_]+", " ", plain[:begin] + " " + plain[end:]).strip()
     return plain
 
@@ -215,7 +236,9 @@ def unique(names: Sequence[str]) -> list[str]:
 def _search(name: str) -> tuple[Section, str, tuple[int, int]] | None:
     if not _SIGN.search(name):
         return None
-    plain = _plain(name)
+    plain, is_clear = _decimal(_plain(name))
+    if not is_clear:
+        return None
     for match in _RECTANGLE.finditer(plain):
         before, wide, unit, tall, last, behind = match.groups()
         if unit and not last:
@@ -237,12 +260,94 @@ def _plain(name: str) -> str:
     return _COPY.sub("", name).replace("_", " ")
 
 
+def _decimal(plain: str) -> tuple[str, bool]:
+    """Name with decimals for the fractions of its sides in inches; False if in doubt.
+
+    Whatever could be meant otherwise is left to the reader of the message: a fraction
+    alone may be a count, as in 'AHU 3/4x12in', and what follows two sides that are a
+    duct in millimetres may be said of its lining.
+    """
+    if not fractions.seen_in(plain):
+        return plain, True
+    is_clear = True
+
+    def written(match: re.Match[str]) -> str:
+        nonlocal is_clear
+        text = match[0]
+        if match.re is _BROKEN_RECTANGLE:
+            sides, unit = [match[1], match[3]], match[4]
+            bare = match[2] is None and not fractions.seen_in(match[1])
+        else:
+            sides, unit, bare = [match[1]], match[2], True
+        broken = [side for side in sides if fractions.seen_in(side)]
+        if not broken or unit is None:
+            return text
+        values = [fractions.inches(side) for side in broken]
+        mixed = [_MIXED.fullmatch(side) is not None for side in broken]
+        if unit in _METRIC or None in values:
+            is_clear &= not any(mixed)
+            return text
+        if bare and all(_is_bare(side) for side in sides):
+            if max(map(_whole, sides)) * UNITS["in"].factor <= _LARGEST:
+                is_clear = False
+            return text
+        if not all(mixed):
+            is_clear = False
+            return text
+        for side, value in zip(broken, values, strict=True):
+            text = text.replace(side, f"{value:.10g}", 1)
+        return text
+
+    for pattern in (_BROKEN_RECTANGLE, _BROKEN_ROUND):
+        plain = pattern.sub(written, plain)
+    return plain, is_clear
+
+
+def _whole(side: str) -> float:
+    """Number of a side without its fraction; 0 of a fraction alone."""
+    match = re.match(r"\d+(?:\.\d+)?(?!/)", side)
+    return float(match[0]) if match and not re.match(r"\d+/", side) else 0.0
+
+
+def _is_bare(side: str) -> bool:
+    return _BARE_RANGE[0] <= _whole(side) <= _BARE_RANGE[1]
+
+
+def _broken_fault(plain: str) -> tuple[str, str] | None:
+    """Why a section with a fraction is none, and how to write it; None for others."""
+    if not fractions.seen_in(plain):
+        return None
+    for pattern in (_BROKEN_RECTANGLE, _BROKEN_ROUND):
+        for match in pattern.finditer(plain):
+            *sides, unit = (
+                (match[1], match[3], match[4])
+                if pattern is _BROKEN_RECTANGLE
+                else (match[1], match[2])
+            )
+            if not any(map(fractions.seen_in, sides)):
+                continue
+            seen = match[0].strip()
+            if unit is None:
+                return (
+                    f"'{seen}' was not taken: a fraction is one of inches, and it "
+                    "has no unit",
+                    f'write "{seen}in" if it is in inches',
+                )
+            return (
+                f"'{seen}' was not taken: its fraction may be read in more than one "
+                "way",
+                "write a whole number before the fraction, or a decimal number, as "
+                "'3.25x12in'",
+            )
+    return None
+
+
 def _metres(number: str, unit: str | None) -> float | None:
     value = float(number)
     if unit is None:
         return value / 1000 if _BARE_RANGE[0] <= value <= _BARE_RANGE[1] else None
     metres = value * UNITS[unit].factor
-    return metres if 0.0 < metres <= 10.0 else None
+    return metres if 0.0 < metres <= _LARGEST else None
 
 
 def _how(words: str, unit: str | None) -> str:

@@ -21,6 +21,17 @@ def labels(drawing: Drawing, run: int) -> tuple[str, ...]:
     return tuple(dict.fromkeys(label for label in (said, name, bare) if label))
 
 
+def goes_by(drawing: Drawing, names: Collection[str]) -> set[str]:
+    """Labels of the runs that names of a schedule may mean.
+
+    These names, and of each that no run has in full the one without its section: it may
+    be of the drawing before its sizes were changed.
+    """
+    drawn = set(drawing.names) if names else set()
+    old = {bare_name(name) for name in names if name not in drawn}
+    return {*names, *old} - {""}
+
+
 def with_drawn_names(
     schedule: Schedule, drawing: Drawing, other_runs: Collection[str] = ()
 ) -> tuple[Schedule, list[Notice]]:
@@ -32,7 +43,7 @@ def with_drawn_names(
         As it is written.
     drawing
         The drawing; one without a run of such a name in full may have one whose name
-        is that with a section, as in 'B2 D280mm'.
+        is that with a section, as in 'B2 D280mm', or with another section.
     other_runs
         Names of runs in other drawings that share the schedule; what it says of these
         is left out.
@@ -128,8 +139,16 @@ class _Names:
         self._elsewhere = {*other_runs, *map(bare_name, other_runs)}
 
     def __call__(self, name: str) -> list[str]:
-        """Runs of a name as it is drawn, else of a name without its section."""
-        return [name] if name in self._drawn else self._by_label.get(name, [])
+        """Runs of a name as it is drawn, else of a name without its section.
+
+        Last of all one whose section is another than in the name: it was changed since.
+        """
+        if name in self._drawn:
+            return [name]
+        found = self._by_label.get(name, [])
+        if found or name in self._elsewhere:
+            return found
+        return self._by_label.get(bare_name(name) or name, [])
 
     def is_elsewhere(self, name: str) -> bool:
         """Whether another drawing has it."""

@@ -8,7 +8,7 @@ from .fittings import Source
 from .names import toml_key
 from .places import NEAR, place_words
 from .quantity_words import length_words
-from .run_names import labels
+from .run_names import goes_by, labels
 from .schedule import Schedule
 from .topology import Topology
 
@@ -98,7 +98,8 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
             len(known) - 1
         ):
             return int(free[largest]), "its airflow is that of all the other ends"
-    named = {spec.run or name for name, spec in schedule.terminals.items()}
+    said_of = [spec.run or name for name, spec in schedule.terminals.items()]
+    named = goes_by(drawing, said_of)
     open_ends = [
         node
         for node, run in zip(free.tolist(), runs.tolist(), strict=True)

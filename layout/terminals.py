@@ -178,7 +178,7 @@ def _chosen(
     if not schedule.terminals:
         return {}, set()
     drawing = topology.drawing
-    file = PurePath(drawing.file)
+    file, drawn = PurePath(drawing.file), set(drawing.names)
     apart_from = (
         f"give {file.name} a schedule without this terminal, {file.stem}.schedule.toml "
         "beside it, and leave --schedule out if it is given"
@@ -204,11 +204,13 @@ def _chosen(
         else:
             key = spec.run or name
             found = by_label.get(key, [])
+            if not found and key not in drawn:
+                found = by_label.get(bare_name(key), [])  # its section was changed
             fault, remedy = f"{file.name} has no free end '{key}'", ""
             if key in elsewhere:
                 fault += ", as another drawing has"
                 remedy = apart_from
-            if key in drawing.names:
+            if key in drawn:
                 run = list(drawing.names).index(key)
                 fault += (
                     ": the source is at the free end of that run"

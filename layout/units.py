@@ -4,6 +4,7 @@ import math
 import re
 from dataclasses import dataclass
 
+from . import fractions
 from .faults import refusal
 from .nearest import nearest
 from .sections import Section, flat_oval, rectangular, round_section
@@ -145,9 +146,12 @@ _LARGEST = {
 }
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = re.compile(rf"\s*({_NUMBER})\s*(.*?)\s*")
+_IN = r"(?:in|inch|inches|\"|″|”)"
 _FEET_INCHES = re.compile(
-    rf"\s*(-?\d+)\s*(?:ft|feet|foot|'|′)\s*({_NUMBER})\s*(?:in|inch|inches|\"|″|”)\s*"
+    rf"\s*(-?\d+)\s*(?:ft|feet|foot|'|′)\s*({fractions.FRACTION}|{_NUMBER})\s*{_IN}\s*"
 )
+# Inches alone are written with fractions; in another unit 1/2 is refused.
+_BROKEN_INCHES = re.compile(rf"\s*([+-]?)({fractions.FRACTION})\s*{_IN}\s*")
 
 
 def quantity(text: object, dimension: str, where: str) -> float:
@@ -156,7 +160,7 @@ def quantity(text: object, dimension: str, where: str) -> float:
     Parameters
     ----------
     text
-        What was written, such as '0.4 m3/s', '12 in' or '1 ft 6 in'.
+        What was written, such as '0.4 m3/s', '12 in', '3 1/4 in' or '1 ft 6 in'.
     dimension
         What it has to measure: one of `DIMENSIONS`.
     where
@@ -179,6 +183,8 @@ def quantity(text: object, dimension: str, where: str) -> float:
     0.047195
     >>> round(quantity("1 ft 6 in", "length", "a schedule"), 4)
     0.4572
+    >>> round(quantity("3 1/4 in", "length", "a schedule"), 5)
+    0.08255
     """
     example = _EXAMPLES[dimension]
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
@@ -191,10 +197,23 @@ def quantity(text: object, dimension: str, where: str) -> float:
             f"the {dimension} {text} has no unit",
             f'write the unit too, like "{example}"',
         )
-    if dimension == "length" and (both := _FEET_INCHES.fullmatch(text)):
-        feet, inches = float(both[1]), float(both[2])
+    is_length = dimension == "length"
+    if is_length and (both := _FEET_INCHES.fullmatch(text)):
+        feet, inches = float(both[1]), _inches(both[2], text, where)
+        # By the sign as it is written: -0 ft has one too.
         value = feet * FOOT + math.copysign(inches, feet) * INCH
+    elif is_length and (part := _BROKEN_INCHES.fullmatch(text)):
+        value = _inches(part[2], text, where) * INCH
+        value = -value if part[1] == "-" else value
     else:
+        if broken := re.match(rf"\s*[+-]?{fractions.FRACTION}", text):
+            way = f'write a decimal number, like "{example}"'
+            raise refusal(
+                where,
+                f"'{text.strip()}' has the fraction '{broken[0].strip()}', and "
+                "fractions are read of lengths in inches alone",
+                f'{way}, or inches, like "3 1/4 in"' if is_length else way,
+            )
         decimal_comma = re.search(r"\d,\d", text)
         match = _QUANTITY.fullmatch(text)
         if match is None or decimal_comma:
@@ -213,6 +232,21 @@ def quantity(text: object, dimension: str, where: str) -> float:
             where,
             f"'{text}' is more {dimension} than any building has",
             f'correct it; write it like "{example}"',
+        )
+    return value
+
+
+def _inches(number: str, text: str, where: str) -> float:
+    """Value of a number that may have a fraction."""
+    if not fractions.seen_in(number):
+        return float(number)
+    value = fractions.inches(number)
+    if value is None:
+        raise refusal(
+            where,
+            f"'{number}' in '{text.strip()}' is no fraction of an inch by halves, "
+            "quarters and so on to 64ths, less than one",
+            'write it like "3 1/4 in", or as a decimal number',
         )
     return value
 
@@ -296,15 +330,16 @@ def to_unit(value: float, name: str) -> float:
     return value / unit.factor - unit.offset
 
 
+_SIDE = rf"({fractions.FRACTION}|{_NUMBER})"
 _SECTION = re.compile(
-    rf"\s*({_NUMBER})\s*(\D*?)\s*[xX×*]\s*({_NUMBER})\s*([^\d\s]*)"
+    rf"\s*{_SIDE}\s*([^\d/]*?)\s*[xX×*]\s*{_SIDE}\s*([^\d\s/]*)"
     r"\s*(oval|flat oval)?\s*"
 )
-_ROUND = re.compile(rf"\s*(?:[DdØø]|DN|dn|round)\s*({_NUMBER}\s*\D*?)\s*")
+_ROUND = re.compile(rf"\s*(?:[DdØø]|DN|dn|round)\s*({_SIDE}\s*[^\d/]*?)\s*")
 
 
 def section(text: object, where: str) -> Section:
-    """Read a section with its unit: '600x300 mm', 'D8 in', '20x8 in oval'.
+    """Read a section with its unit: '600x300 mm', 'D8 in', '3 1/4x12 in'.
 
     Raises
     ------

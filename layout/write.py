@@ -12,12 +12,16 @@ import numpy as np
 from .drawing import Drawing
 from .extras import extras_of
 from .faults import Notice, note, refusal, warning, writing
+from .frames import y_up
 from .names import bare_name, section_in_name
 from .sections import Section, Shape
+from .units import INCH, UNITS
 from .write_gltf import write_gltf
 
 # What ends a line for a reader of lines, and other signs that are not printed.
 _BREAK = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
+_DECIMALS = 9  # of a coordinate: what its unit's factor leaves behind them is noise
+_SAME = 1e-6  # of a sixteenth of an inch
 APPLICATION = "ELBOWROOM"  # under which DXF holds our extras
 _NUMBERS = (
     "width_m",
@@ -39,7 +43,9 @@ def write(drawing: Drawing, path: Path | str) -> list[Notice]:
     drawing
         The drawing.
     path
-        File to write; its ending says the format. One that is there is replaced.
+        File to write; its ending says the format. One that is there is replaced. OBJ,
+        which cannot state a unit, has that of `unit` where the drawing was read with
+        one, and so its axis; the others are in metres with their own axis.
 
     Returns
     -------
@@ -110,7 +116,14 @@ def _glb(drawing: Drawing, path: Path) -> list[Notice]:
 
 def _obj(drawing: Drawing, path: Path) -> list[Notice]:
     drawing, said_of_names = _on_one_line(drawing, path)
-    lines = ["# metres, Z up"]
+    # In the frame that an option says, so that the same option reads it again.
+    unit = drawing.unit if drawing.unit_origin == "option" else "m"
+    up = drawing.up if drawing.up_origin == "option" else "z"
+    points = y_up(drawing.points) if up == "y" else drawing.points
+    if unit != "m":
+        points = (points / UNITS[unit].factor).round(_DECIMALS)
+    drawing = replace(drawing, points=points)
+    lines = [f"# {'metres' if unit == 'm' else unit}, {up.upper()} up"]
     number = 1
     lost = False
     for run in drawing.runs:
@@ -140,11 +153,16 @@ def _obj(drawing: Drawing, path: Path) -> list[Notice]:
 
 
 def _sized(section: Section) -> str:
-    """Section as a name of a run says it."""
+    """Section as a name of a run says it; one in inches by their sixteenths as such."""
+    sides = np.array([section.width, section.height])
+    sixteenths = sides / INCH * 16
+    in_inches = np.abs(sixteenths - sixteenths.round()).max() < _SAME
+    unit, factor = ("in", INCH) if in_inches else ("mm", 1e-3)
+    wide, high = (f"{side / factor:.10g}" for side in sides.tolist())
     if section.shape == Shape.ROUND:
-        return f"D{section.width * 1e3:.10g}mm"
+        return f"D{wide}{unit}"
     oval = " oval" if section.shape == Shape.OVAL else ""
-    return f"{section.width * 1e3:.10g}x{section.height * 1e3:.10g}mm{oval}"
+    return f"{wide}x{high}{unit}{oval}"
 
 
 def _dxf(drawing: Drawing, path: Path) -> list[Notice]:

@@ -26,7 +26,13 @@ from . import (
 from .air import Air, air, air_of, pressure_at
 from .analysis import Analysis, analyse
 from .balance import Setting, balance, damper_words, open_shares
-from .budget import Budget, budget, plan_with_returns, with_returns
+from .budget import (
+    Budget,
+    budget,
+    critical_return,
+    plan_with_returns,
+    with_returns,
+)
 from .checked import Check
 from .checks import checks, power_of
 from .close_pairs import ClosePair
@@ -126,6 +132,7 @@ __all__ = [
     "conditions_of",
     "critical_band",
     "critical_draws",
+    "critical_return",
     "crossings",
     "damper_words",
     "dampers",

@@ -34,7 +34,8 @@ class Budget:
         At the fan; an external static pressure has the one on top of it and lacks the
         other. 0 where the fan's pressure is total or not declared.
     declared_losses
-        Losses outside the drawn ducts, of both sides.
+        Losses outside the drawn ducts, of the supply and of the critical return: air
+        comes through one return only, so what the others declare is not on its way.
     terminal_losses
         Declared at the ends of the two critical paths.
     available
@@ -51,9 +52,10 @@ class Budget:
         Rate of the effective length: the one available where it is above zero, else
         the mean friction.
     critical_return
-        Which of the returns is critical.
+        Which of the returns is critical: that of the largest loss, with what it
+        declares outside its ducts.
     missing
-        Usual components that nobody declared.
+        Usual components that nobody declared on the way of the critical return.
     notices
         What to look at.
     """
@@ -99,9 +101,9 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
     """
     if not returns:
         raise ValueError("a budget of two sides needs a return")
-    worst = int(np.argmax([one.critical_loss for one in returns]))
+    worst = critical_return(returns)
     one, other = supply.system, returns[worst].system
-    outside = one.declared_losses + sum(r.system.declared_losses for r in returns)
+    outside = one.declared_losses + other.declared_losses
     terminals = one.terminal_loss + other.terminal_loss
     required = one.required + other.required
     fittings = one.fitting_loss + other.fitting_loss
@@ -117,7 +119,7 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
     rate = left if left is not None and left > 0.0 else mean
     missing = not_declared(
         name
-        for side in (supply, *returns)
+        for side in (supply, returns[worst])
         for name in (
             *(side.conditions.declared_losses or {}),
             *(component.name for component in side.graph.schedule.components),
@@ -147,6 +149,12 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
         tuple(missing),
         tuple(_notices(supply, returns, available, required, left)),
     )
+
+
+def critical_return(returns: Sequence[Analysis]) -> int:
+    """Number of the return on whose way air loses most, with what that declares."""
+    lost = [one.critical_loss + one.system.declared_losses for one in returns]
+    return int(np.argmax(lost))
 
 
 def with_returns(supply: Analysis, returns: Sequence[Analysis]) -> Analysis:
@@ -197,14 +205,11 @@ def plan_with_returns(schedule: Schedule, returns: Sequence[Analysis]) -> Schedu
 
 
 def _spent(returns: Sequence[Analysis]) -> tuple[dict[str, float], float]:
-    """Losses of the return sides by name, and the costliest's velocity pressure, Pa."""
-    worst = max(returns, key=lambda one: one.critical_loss)
-    losses = {
-        f"{name}, {side.graph.drawing.file}": loss
-        for side in returns
-        for name, loss in (side.conditions.declared_losses or {}).items()
-    }
+    """Losses of the costliest return by name, and its inlet's velocity pressure, Pa."""
+    worst = returns[critical_return(returns)]
     file = worst.graph.drawing.file
+    declared = (worst.conditions.declared_losses or {}).items()
+    losses = {f"{name}, {file}": loss for name, loss in declared}
     losses[f"the return from {worst.critical_terminal}, {file}"] = worst.critical_loss
     return losses, worst.system.inlet_velocity_pressure
 
@@ -278,7 +283,7 @@ def _twice(supply: Analysis, returns: Sequence[Analysis]) -> list[Notice]:
             (r.conditions.declared_losses or {}).get(name) == loss for r in returns
         ):
             problem = (
-                f"the loss '{name}' of {pressure_words(loss)} counts on both sides"
+                f"the loss '{name}' of {pressure_words(loss)} is declared on both sides"
             )
             mend = "declare it on one side if it is one component"
         else:

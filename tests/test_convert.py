@@ -10,11 +10,13 @@ from elbowroom.layout import (
     Attributes,
     BadInput,
     Drawing,
+    Section,
     build,
     drawing_from_runs,
     flat_oval,
     read,
     read_schedule,
+    rectangular,
     round_section,
     write,
 )
@@ -128,3 +130,45 @@ def test_convert(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
 def test_an_unknown_ending_is_refused(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="no format that is written"):
         write(drawn(), tmp_path / "a.step")
+
+
+@pytest.mark.parametrize("unit", ["in", "ft", "mm", None])
+@pytest.mark.parametrize("up", ["y", "z", None])
+def test_the_options_that_read_an_obj_read_it_again(
+    tmp_path: Path, unit: str | None, up: str | None
+) -> None:
+    path, again = tmp_path / "a.obj", tmp_path / "b.obj"
+    path.write_text(
+        "o trunk 24x8in\nv 0 0 0.1\nv 100.3 7 0\nl 1 2\n"
+        "o side 600x200\nv 100.3 7 0\nv 100.3 7 30\nl 3 4\n"
+    )
+    drawing = read(path, unit=unit, up=up)
+    write(drawing, again)
+    lines = again.read_text().splitlines()
+    assert lines[0] == f"# {unit or 'metres'}, {(up or 'z').upper()} up"
+    assert "v 100.3 7.0 30.0" in lines
+    np.testing.assert_allclose(
+        read(again, unit=unit, up=up).points, drawing.points, rtol=1e-12
+    )
+
+
+@pytest.mark.parametrize(
+    ("section", "words"),
+    [
+        (rectangular(24 * 0.0254, 8 * 0.0254), "24x8in"),
+        (rectangular(12 * 0.0254, 3.25 * 0.0254), "12x3.25in"),
+        (round_section(6.5 * 0.0254), "D6.5in"),
+        (round_section(0.16), "D160mm"),
+        (rectangular(0.6, 0.3), "600x300mm"),
+        (rectangular(0.6, 0.254), "600x254mm"),
+    ],
+)
+def test_an_obj_names_a_size_as_it_was_made(
+    tmp_path: Path, section: Section, words: str
+) -> None:
+    path = tmp_path / "a.obj"
+    write(drawing_from_runs([("a", np.array([[0.0, 0, 0], [4, 0, 0]]), section)]), path)
+    assert f"o a {words}" in path.read_text().splitlines()
+    (run,) = read(path).runs
+    assert run.section is not None
+    assert run.section.width == pytest.approx(section.width, rel=1e-12)

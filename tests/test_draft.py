@@ -222,3 +222,46 @@ def test_places_are_in_the_unit_of_the_drawing_and_read_back(
     path.write_text(f"[source]\nat = [{end}]\n{terminal}")
     graph = build(drawing, read_schedule(path))
     assert graph.nodes[graph.source.node] == pytest.approx([3.048, 0.0, 2.5])
+
+
+@pytest.mark.parametrize("way", [["--draft", "d.toml"], ["--fix", "f.glb"], []])
+@pytest.mark.parametrize(("run", "is_found"), [("A", True), ("Z", False), ("B", False)])
+def test_a_source_by_the_name_without_its_section_is_checked(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    way: list[str],
+    run: str,
+    is_found: bool,
+) -> None:
+    """Also where no run, or more than one, goes by it: that is said, as elsewhere."""
+    monkeypatch.chdir(tmp_path)
+    Path("u.obj").write_text(
+        "v 0 0 0\nv 5 0 0\nv 9 0 0\nv 9 4 0\no A 600x300\nl 1 2\n"
+        "o B 400x300\nl 2 3\no B 300x300\nl 3 4\n"
+    )
+    Path("u.schedule.toml").write_text(f'[source]\nrun = "{run}"\n')
+    assert main(["check", "u.obj", *way]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert (f"'{run}'" in said and "[source]" in said) != is_found
+    if way[:1] == ["--draft"]:
+        assert ("at = [" in Path("d.toml").read_text()) != is_found
+
+
+def test_names_are_short_where_one_run_alone_goes_by_them() -> None:
+    ends = np.array([[0.0, 0, 0], [9, 0, 0], [5, 4, 0], [5, -4, 0], [5, 0, 4]])
+    ways = np.stack([ends, np.zeros_like(ends) + np.array([5.0, 0, 0])], axis=1)
+    sizes = "A 400x250", "B 300x250", "C 300x250", "C D250", "D 250x250"
+    drawing = drawing_from_runs(
+        [(name, way, CUT) for name, way in zip(sizes, ways, strict=True)],
+        attributes={
+            "A 400x250": SOURCE["trunk"],
+            "D 250x250": Attributes(terminal="hall"),
+        },
+    )
+    asked = tomllib.loads(draft(drawing))["terminals"]
+    assert list(asked) == ["B", "C 300x250", "C D250", "hall"]
+    # Each of them is found, also where the drawing has other sizes by then.
+    plan = Schedule(terminals={name: TerminalSpec(0.1) for name in asked})
+    names = ["A 300x200", "B 250x200", "C 300x250", "C D250", "D 150x150"]
+    assert draft(replace(drawing, names=names), plan) == ""

@@ -15,6 +15,7 @@ from elbowroom.layout import (
     build,
     drawing_from_runs,
     flat_oval,
+    names,
     read,
     read_schedule,
     rectangular,
@@ -44,6 +45,23 @@ IN = 0.0254
         ('Ø8" riser', Shape.ROUND, 8 * IN, 8 * IN, "riser"),
         ('B Ø8"', Shape.ROUND, 8 * IN, 8 * IN, "B"),
         ('D6.5"', Shape.ROUND, 6.5 * IN, 6.5 * IN, ""),
+        # A wall stack as the trade writes it.
+        ("stack 3 1/4x12in", Shape.RECTANGULAR, 3.25 * IN, 12 * IN, "stack"),
+        ("stack_3-1/4x12in", Shape.RECTANGULAR, 3.25 * IN, 12 * IN, "stack"),
+        ("bed 2 3 1/4x12in", Shape.RECTANGULAR, 3.25 * IN, 12 * IN, "bed 2"),
+        ('5 1/2" x 10"', Shape.RECTANGULAR, 5.5 * IN, 10 * IN, ""),
+        ("e 12x3-1/4in.001", Shape.RECTANGULAR, 12 * IN, 3.25 * IN, "e"),
+        ("S 12x3¼in", Shape.RECTANGULAR, 12 * IN, 3.25 * IN, "S"),
+        ("S 24x8 1/2in oval", Shape.OVAL, 24 * IN, 8.5 * IN, "S"),
+        ("D6-1/2in", Shape.ROUND, 6.5 * IN, 6.5 * IN, ""),
+        # What is no fraction belongs to the name.
+        ("A-4x12in", Shape.RECTANGULAR, 4 * IN, 12 * IN, "A-"),
+        ("A-3 1/4x12in", Shape.RECTANGULAR, 3.25 * IN, 12 * IN, "A-"),
+        ("AHU1/8x10in", Shape.RECTANGULAR, 8 * IN, 10 * IN, "AHU1/"),
+        ("AHU1/200x300", Shape.RECTANGULAR, 0.2, 0.3, "AHU1/"),
+        ("½ bath 12x8in", Shape.RECTANGULAR, 12 * IN, 8 * IN, "½ bath"),
+        ("trunk 1/2 12x8in", Shape.RECTANGULAR, 12 * IN, 8 * IN, "trunk 1/2"),
+        ("600x300 1/2in liner", Shape.RECTANGULAR, 0.6, 0.3, "1/2in liner"),
         ("T 600mmx300mm", Shape.RECTANGULAR, 0.6, 0.3, "T"),
         ("T 600x300", Shape.RECTANGULAR, 0.6, 0.3, "T"),
     ],
@@ -64,6 +82,25 @@ def test_a_size_in_a_name(
 )
 def test_a_name_that_leaves_a_doubt_holds_no_size(name: str) -> None:
     assert section_in_name(name) is None
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("AHU 3/4x12in", "'3/4x12in' was not taken: its fraction may be read in more"),
+        ("T3-1/4x12in", "'1/4x12in' was not taken"),
+        ("20x3 1/4x12in", "'1/4x12in' was not taken"),
+        ("3 1/3x12in", "'3 1/3x12in' was not taken"),
+        ("3 1/4x12cm", "'3 1/4x12cm' was not taken"),
+        ("300x200 1/2in", "'300x200 1/2in' was not taken"),
+        ("D1/2in", "'D1/2in' was not taken"),
+        ("stack 3 1/4x12", "'3 1/4x12' was not taken: a fraction is one of inches"),
+    ],
+)
+def test_a_fraction_that_leaves_a_doubt_is_said(name: str, said: str) -> None:
+    assert section_in_name(name) is None
+    assert said in names.no_section(name)
+    assert bare_name(name) == name
 
 
 @pytest.mark.parametrize(

@@ -28,9 +28,11 @@ from elbowroom.layout import (
     TerminalSpec,
     build,
     drawing_from_runs,
+    read,
     rectangular,
     round_section,
     units,
+    write,
     write_gltf,
 )
 from elbowroom.physics import (
@@ -49,7 +51,8 @@ from elbowroom.physics import (
     static_pressure,
     with_returns,
 )
-from elbowroom.viewer import main, preflight, scene
+from elbowroom.viewer import budget as budget_words
+from elbowroom.viewer import display, layout_view, main, preflight, scene
 
 DATA = Path(__file__).parent / "data"
 needs_opengl = pytest.mark.skipif(
@@ -187,10 +190,12 @@ def test_the_budget_of_both_sides_by_hand() -> None:
     )
     sides = [found(back()), found(back(45.0), losses={"silencer": 10.0})]
     whole = budget(supply, sides)
-    worst = max(side.critical_loss for side in sides)
-    assert whole.critical_return == int(np.argmax([s.critical_loss for s in sides]))
+    with_losses = [s.critical_loss + d for s, d in zip(sides, (0, 10), strict=True)]
+    assert whole.critical_return == int(np.argmax(with_losses))
+    worst = sides[whole.critical_return].critical_loss
     pv = [supply.system.outlet_velocity_pressure, sides[0].state.velocity_pressure[0]]
-    available = 250.0 - 30.0 - 25.0 - 10.0 + pv[0] - pv[1]
+    silencer = 10.0 * whole.critical_return
+    available = 250.0 - 30.0 - 25.0 - silencer + pv[0] - pv[1]
     assert whole.available == pytest.approx(available)
     assert whole.required == pytest.approx(supply.critical_loss + worst)
     fittings = supply.system.fitting_loss
@@ -240,6 +245,45 @@ def test_the_supply_with_its_returns_spares_what_the_budget_spares() -> None:
     # Power is airflow times the fan's total pressure, definition: of equal velocity
     # pressures at its outlet and its inlet it is the static one.
     assert power_of(one).air == pytest.approx(0.75 * 250.0)
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_air_passes_the_filter_of_one_return_only(order: int) -> None:
+    """A filter in [losses] of a return counts as one drawn in each of its ducts does.
+
+    The way that costs most with what stands on it is the critical one, definition.
+    """
+    supply = found(back(), False, fan=FanSpec(total_pressure=250.0))
+    # That of the longer ducts has the cheaper filter, and is the cheaper of the two.
+    longer, shorter = found(back(), losses={"filter": 5.0}), found(back(45.0))
+    apart = longer.critical_loss - shorter.critical_loss
+    assert apart > 0.0
+    shorter = found(back(45.0), losses={"filter": 20.0 + apart, "silencer": 2.0})
+    sides = [longer, shorter][::order]
+    whole = budget(supply, sides)
+    assert sides[whole.critical_return] is shorter
+    on_its_way = shorter.critical_loss + 22.0 + apart
+    assert whole.declared_losses == pytest.approx(22.0 + apart)
+    assert whole.available is not None
+    spare = 250.0 - supply.critical_loss - on_its_way
+    assert whole.available - whole.required == pytest.approx(spare)
+    metric = display.DISPLAYS["metric"]
+    lines = dict(budget_words.joint_lines(supply, sides, whole, metric))
+    assert len([words for words in lines if words.startswith("less filter")]) == 1
+    one = with_returns(supply, sides)
+    assert (one.system.available or 0.0) - one.system.required == pytest.approx(spare)
+    plan = plan_with_returns(supply.graph.schedule, sides)
+    assert sum(plan.losses.values()) == pytest.approx(on_its_way)
+    shown = f"return {metric.pressures(shorter.critical_loss)} Pa"
+    assert shown in layout_view.summary(one, metric, returns=sides)
+
+
+def test_a_component_that_the_critical_return_lacks_is_missing() -> None:
+    supply = found(back(), False)
+    sides = [found(back(), losses={"coil": 40.0}), found(back(), losses={"filter": 9})]
+    whole = budget(supply, sides)
+    assert whole.critical_return == 0
+    assert [word for word in whole.missing if "filter" in word]
 
 
 def test_airflows_settle_on_both_sides() -> None:
@@ -363,7 +407,7 @@ def test_sides_may_differ_by_a_twentieth(flow: float, said: bool) -> None:
     ("supply", "side", "said"),
     [
         ({"Return duct": 30.0}, {}, "beside the drawn return"),
-        ({"filter": 30.0}, {"filter": 30.0}, "counts on both sides"),
+        ({"filter": 30.0}, {"filter": 30.0}, "is declared on both sides"),
         ({"filter": 30.0}, {"filter": 25.0}, ""),
     ],
 )
@@ -373,7 +417,8 @@ def test_a_loss_that_seems_to_count_twice_is_said(
     notices = budget(
         found(back(), False, losses=supply), [found(back(), losses=side)]
     ).notices
-    assert any("counts" in notice.what for notice in notices) == bool(said)
+    of_losses = [notice for notice in notices if "the loss '" in notice.what]
+    assert bool(of_losses) == bool(said)
     assert any(said in notice.what for notice in notices) or not said
 
 
@@ -740,3 +785,56 @@ def test_how_a_return_s_airflows_were_worked_out_is_said(
     (side,) = json.loads(capsys.readouterr().out)["returns"]
     said = [flag["sentence"] for flag in side["flags"]]
     assert any("60.0% of 750 L/s" in one for one in said)
+
+
+def _obj(path: Path, scale: float, points: str, name: str) -> None:
+    rows = [[float(part) * scale for part in row.split()] for row in points.split(",")]
+    lines = "".join(f"v {x:.9g} {y:.9g} {z:.9g}\n" for x, y, z in rows)
+    path.write_text(f"o {name}\n{lines}l {' '.join('1234'[: len(rows)])}\n")
+
+
+@pytest.mark.parametrize(
+    ("scale", "file", "options"),
+    [
+        (1 / 0.0254, "return.obj", []),  # inches, as the supply
+        (1.0, "return.obj", ["--return-unit", "m"]),
+        (1.0, "return.glb", []),  # what its format states holds
+        (1 / 0.0254, "return.toml", []),
+    ],
+)
+def test_a_return_has_a_unit_of_its_own(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    scale: float,
+    file: str,
+    options: list[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    _obj(Path("supply.obj"), 1 / 0.0254, "0 0 0,6 0 0,6 5 0", "S 12x10in")
+    _obj(Path("return.obj"), scale, "0 0 0,-3 0 0,-3 4 0", "R 14x10in")
+    if file == "return.glb":
+        write(read("return.obj"), "return.glb")
+    if file == "return.toml":  # that says no unit
+        points = [[0, 0, 0], [-3 * scale, 0, 0], [-3 * scale, 4 * scale, 0]]
+        Path(file).write_text(
+            f'[[run]]\nname = "R"\nsection = "14x10 in"\npoints = {points}\n'
+        )
+    plan = '[terminals.{}]\nflow = "300 cfm"\n[source]\nat = ["0 m", "0 m", "0 m"]\n'
+    for side, name in (("supply", "S"), ("return", "R")):
+        text = plan.format(name) + f'side = "{side}"\n'
+        Path(f"{side}.schedule.toml").write_text(text)
+    command = ["analyse", "supply.obj", "--unit", "in", "--return", file, *options]
+    assert main([*command, "--json"]) == 0
+    (back_side,) = json.loads(capsys.readouterr().out)["returns"]
+    assert back_side["system"]["length_m"] == pytest.approx(7.0, rel=0.05)
+
+
+def test_a_unit_of_returns_needs_a_return(capsys: pytest.CaptureFixture[str]) -> None:
+    house = str(Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb")
+    for words in (["--return-unit", "in"], ["--return-up", "y"]):
+        assert main(["operate", house, *words]) == 2
+        assert f"{words[0]}: there is no --return" in capsys.readouterr().err
+    back_file = house.replace("house.glb", "return.glb")
+    assert main(["operate", house, "--return", back_file, "--return-unit", "yd"]) == 2
+    assert "--return-unit: 'yd' is not known" in capsys.readouterr().err

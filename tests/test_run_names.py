@@ -23,6 +23,7 @@ from elbowroom.layout import (
     write,
 )
 from elbowroom.physics import Aim, analyse, proportion, remedies
+from elbowroom.viewer import main
 
 # Every place outside [terminals] in which a schedule names a run, by the bare name.
 PLAN = """
@@ -222,3 +223,54 @@ def test_a_shared_schedule_may_name_runs_of_the_other_route(plan: Path) -> None:
         graph = build(_sized(_drawing()), shared, other_runs={name})
         plain = build(_sized(_drawing()), said)
         assert (graph.bends.construction == plain.bends.construction).all()
+
+
+def test_a_name_with_an_old_section_finds_the_run_of_that_name(tmp_path: Path) -> None:
+    """As a schedule names runs before the drawing is written with other sizes."""
+    drawing = _sized(_drawing())
+    path, bare = tmp_path / "a.toml", [run.name for run in _drawing().runs]
+    text = PLAN
+    for name in bare:
+        full = f"{name} 777x333 mm"
+        text = text.replace(f'"{name}"', f'"{full}"').replace(
+            f".{name}]", f'."{full}"]'
+        )
+        text = text.replace(f"\n{name}.", f'\n"{full}".').replace(
+            f"\n{name} =", f'\n"{full}" ='
+        )
+    path.write_text(text, encoding="utf-8")
+    old, short = read_schedule(path), tmp_path / "b.toml"
+    short.write_text(PLAN, encoding="utf-8")
+    one, other = (
+        analyse(build(drawing, old)),
+        analyse(build(drawing, read_schedule(short))),
+    )
+    np.testing.assert_array_equal(one.elements.loss, other.elements.loss)
+    # Two runs of that name leave a doubt.
+    names = ["T1 600x300 mm", "T1 500x300 mm", *drawing.names[2:]]
+    with pytest.raises(BadInput, match="2 runs of the drawing go by 'T1 777x333 mm'"):
+        build(replace(drawing, names=names), old)
+    # A name in full in another drawing that shares the schedule is meant for that one.
+    plan = replace(old, sections={"T2 777x333 mm": rectangular(0.5, 0.5)})
+    graph = build(drawing, plan, other_runs={"T2 777x333 mm"})
+    assert not (graph.ducts.width == 0.5).any()
+
+
+def test_a_draft_survives_what_proportion_writes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("r.obj").write_text(
+        "o plenum 16x16in\nv 0 0 0\nv 0 0 40\nl 1 2\n"
+        "o trunk 16x10in\nv 0 0 40\nv 200 0 40\nl 3 4\n"
+        "o bath D6in\nv 100 0 40\nv 100 80 40\nl 5 6\n"
+    )
+    assert main(["check", "r.obj", "--unit", "in", "--draft", "r.schedule.toml"]) == 0
+    plan = Path("r.schedule.toml")
+    head, plenum, trunk, bath = plan.read_text().split("[terminals.")
+    assert (plenum[:8], trunk[:7], bath[:6]) == ('"plenum"', '"trunk"', '"bath"')
+    text = f"{head.replace('# at', 'at', 1)}[terminals.{trunk}[terminals.{bath}"
+    plan.write_text(text.replace('= "..."', '= "120 cfm"', 2))
+    sized = ["proportion", "r.obj", "--unit", "in", "--rate", "0.8 Pa/m"]
+    assert main([*sized, "--out", "sized.glb"]) == 0
+    assert main(["analyse", "sized.glb", "--schedule", "r.schedule.toml"]) == 0

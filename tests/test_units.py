@@ -1,6 +1,7 @@
 """Quantities and sections as people write them."""
 
 import math
+import re
 
 import pytest
 from hypothesis import given
@@ -114,6 +115,11 @@ def test_shares_refused(text: object) -> None:
         ("D200 mm", Shape.ROUND, (0.2, 0.2)),
         ("ø8 in", Shape.ROUND, (0.2032, 0.2032)),
         ("20x8 in oval", Shape.OVAL, (0.508, 0.2032)),
+        # A wall stack as the trade writes it: 3.25 and 12 inches.
+        ("3-1/4x12 in", Shape.RECTANGULAR, (0.08255, 0.3048)),
+        ("12 x 3 1/4 in", Shape.RECTANGULAR, (0.3048, 0.08255)),
+        ("3¼in x 12in", Shape.RECTANGULAR, (0.08255, 0.3048)),
+        ("D6 1/2 in", Shape.ROUND, (0.1651, 0.1651)),
     ],
 )
 def test_sections(text: str, shape: Shape, sides: tuple[float, float]) -> None:
@@ -122,7 +128,10 @@ def test_sections(text: str, shape: Shape, sides: tuple[float, float]) -> None:
     assert (found.width, found.height) == pytest.approx(sides)
 
 
-@pytest.mark.parametrize("text", ["600x300", "600 mm", "0x300 mm", "60x30 m", "D", 600])
+@pytest.mark.parametrize(
+    "text",
+    ["600x300", "600 mm", "0x300 mm", "60x30 m", "D", 600, "3 1/4x12 mm", "3 1/4x12"],
+)
 def test_sections_refused(text: object) -> None:
     with pytest.raises(BadInput):
         units.section(text, "here")
@@ -155,3 +164,40 @@ def test_sections_in_names(name: str, words: str | None) -> None:
 )
 def test_names_without_their_section(name: str, bare: str) -> None:
     assert bare_name(name) == bare
+
+
+@pytest.mark.parametrize(
+    ("text", "inches"),
+    [
+        ("3 1/4 in", 3.25),
+        ("3-1/4 in", 3.25),
+        ("3  1/4in", 3.25),
+        ("3¼ in", 3.25),
+        ('1/2"', 0.5),
+        ("-1/2 in", -0.5),
+        ("12 63/64 in", 12.984375),
+        ("1 ft 6 1/2 in", 18.5),
+        ("1' 6-1/2\"", 18.5),
+        ("-1 ft 3 1/2 in", -15.5),
+    ],
+)
+def test_fractions_of_an_inch(text: str, inches: float) -> None:
+    assert units.quantity(text, "length", "here") == pytest.approx(inches * 0.0254)
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "said"),
+    [
+        ("1/2 ft", "length", "has the fraction '1/2'"),
+        ("3 1/4 mm", "length", "has the fraction '3 1/4'"),
+        ("3 1/4", "length", '"3 1/4 in"'),
+        ("1/2 in.wg", "pressure", "in inches alone"),
+        ("3 1/3 in", "length", "'3 1/3' in '3 1/3 in' is no fraction of an inch"),
+        ("3 5/4 in", "length", "is no fraction of an inch"),
+        ("1/0 in", "length", "is no fraction of an inch"),
+        ("3-4 in", "length", "no unit of length"),
+    ],
+)
+def test_other_fractions_are_refused(text: str, dimension: str, said: str) -> None:
+    with pytest.raises(BadInput, match=re.escape(said)):
+        units.quantity(text, dimension, "here")

@@ -87,7 +87,7 @@ def joint_lines(
         outlet, inlet = found.outlet_velocity_pressure, found.inlet_velocity_pressure
         lines.append(("velocity pressure at its outlet", p(outlet)))
         lines.append(("less velocity pressure at its inlet", p(-inlet)))
-    for side in (supply, *returns):
+    for side in (supply, back):
         ratio = _ratio_words(side.conditions.loss_ratio)
         for name, loss in (side.conditions.declared_losses or {}).items():
             # What `with_returns` has added to the supply is listed with its return.

@@ -88,6 +88,24 @@ ReturnsOption = Annotated[
 ]
 
 
+ReturnUnitOption = Annotated[
+    str | None,
+    typer.Option(
+        "--return-unit",
+        help="Unit of the returns; that of --unit if they state none.",
+    ),
+]
+
+
+ReturnUpOption = Annotated[
+    str | None,
+    typer.Option(
+        "--return-up",
+        help="Axis that is up in the returns; that of --up if they state none.",
+    ),
+]
+
+
 StrictOption = Annotated[
     bool,
     typer.Option(

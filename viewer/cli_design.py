@@ -14,6 +14,8 @@ from .cli_arguments import (
     ObstaclesUnitOption,
     ObstaclesUpOption,
     ReturnsOption,
+    ReturnUnitOption,
+    ReturnUpOption,
     RouteArgument,
     ScheduleOption,
     ToleranceOption,
@@ -61,6 +63,8 @@ def proportion(
     obstacles_unit: ObstaclesUnitOption = None,
     obstacles_up: ObstaclesUpOption = None,
     returns: ReturnsOption = None,
+    return_unit: ReturnUnitOption = None,
+    return_up: ReturnUpOption = None,
     method: Annotated[
         str,
         typer.Option("--method", help="equal friction, velocity, or static regain."),
@@ -122,7 +126,7 @@ def proportion(
     from .plan import print_proportions, proportions_result
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance)
+    reading = Reading(unit, up, tolerance, return_unit, return_up)
     how = one_of(method, {word: word for word in METHODS}, "--method")
     usual = "in" if display.name == "inch-pound" else "mm"
     steps = one_of(series or usual, {"mm": "mm", "in": "in"}, "--series")
@@ -164,7 +168,7 @@ def proportion(
     asked, _ = with_airflows(schedule_for(route, schedule))
     back = return_sides(returns, route, asked, reading)
     asked = plan_with_returns(asked, back)
-    solids, _ = solids_around(obstacles, [route], unit, obstacles_unit, obstacles_up)
+    solids, _ = solids_around(obstacles, [route], reading, obstacles_unit, obstacles_up)
     found = size_layout(drawing, asked, aim, reading.joining_distance, solids)
     beside = dict(zip(option_names([route, *(returns or [])])[1:], back, strict=True))
     told = (*_too_near(found.after, beside), *_as_drawn(back))
@@ -232,6 +236,8 @@ def improve(
     obstacles_unit: ObstaclesUnitOption = None,
     obstacles_up: ObstaclesUpOption = None,
     returns: ReturnsOption = None,
+    return_unit: ReturnUnitOption = None,
+    return_up: ReturnUpOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
     tolerance: ToleranceOption = "1 mm",
@@ -246,8 +252,8 @@ def improve(
     from .plan import print_remedies, remedies_result
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance)
-    solids, _ = solids_around(obstacles, [route], unit, obstacles_unit, obstacles_up)
+    reading = Reading(unit, up, tolerance, return_unit, return_up)
+    solids, _ = solids_around(obstacles, [route], reading, obstacles_unit, obstacles_up)
     asked, _ = with_airflows(schedule_for(route, schedule))
     back = return_sides(returns, route, asked, reading)
     asked = plan_with_returns(asked, back)
@@ -280,6 +286,8 @@ def operate(
         str, typer.Option("--dampers", help="open, or set: as the balance sets them.")
     ] = "open",
     returns: ReturnsOption = None,
+    return_unit: ReturnUnitOption = None,
+    return_up: ReturnUpOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
     tolerance: ToleranceOption = "1 mm",
@@ -293,7 +301,7 @@ def operate(
     from .plan import operation_result, print_operation
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance)
+    reading = Reading(unit, up, tolerance, return_unit, return_up)
     chosen = one_of(dampers, {"open": "open", "set": "set"}, "--dampers")
     plan = schedule_for(route, schedule)
     analysis = analysed(route, plan, reading)
@@ -314,6 +322,8 @@ def quantities(
     ] = None,
     xlsx: XlsxOption = None,
     returns: ReturnsOption = None,
+    return_unit: ReturnUnitOption = None,
+    return_up: ReturnUpOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
     tolerance: ToleranceOption = "1 mm",
@@ -328,7 +338,7 @@ def quantities(
     from .plan import tables_of_sides
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance)
+    reading = Reading(unit, up, tolerance, return_unit, return_up)
     check_outputs([route, *(returns or [])], [schedule], csv=csv, xlsx=xlsx)
     plan = schedule_for(route, schedule)
     sides = [analysed(route, plan, reading)]
@@ -352,6 +362,8 @@ def report(
     obstacles_unit: ObstaclesUnitOption = None,
     obstacles_up: ObstaclesUpOption = None,
     returns: ReturnsOption = None,
+    return_unit: ReturnUnitOption = None,
+    return_up: ReturnUpOption = None,
     remarks: Annotated[
         Path | None,
         typer.Option("--remarks", help="Remarks that a review page has saved."),
@@ -373,7 +385,7 @@ def report(
     from .report import report_html, write_report
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance)
+    reading = Reading(unit, up, tolerance, return_unit, return_up)
     if out.suffix.lower() not in (".html", ".htm", ".pdf"):
         raise refusal("--out", f"'{out.name}' is no report", "name it .html or .pdf")
     read = [schedule, remarks, *(obstacles or [])]
@@ -384,7 +396,7 @@ def report(
     schedules = schedules_for(routes, schedule)
     drawn = [*routes, *(returns or [])]
     solids, notices = solids_around(
-        obstacles, drawn, unit, obstacles_unit, obstacles_up
+        obstacles, routes, reading, obstacles_unit, obstacles_up, returns
     )
     options, rooms = read_options(routes, schedules, reading, solids, notices, display)
     back = return_sides(returns, routes[0], schedules[0], reading)

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from .display import Display
     from .gaps import Gap
 
+_ASSUMED = "assumed"  # how the origin of a unit or an axis begins that no file states
+
 
 @dataclass(frozen=True)
 class Reading:
@@ -22,12 +24,37 @@ class Reading:
     unit: str | None
     up: str | None
     tolerance: str
+    return_unit: str | None = None
+    return_up: str | None = None
 
     def read(self, route: Path) -> "Drawing":
         """Read a drawing."""
         from elbowroom.layout import read
 
         return read(route, unit=self.unit, up=self.up)
+
+    def read_return(self, route: Path) -> "Drawing":
+        """Read a return: as its own options say, else as the file, else as the supply.
+
+        An option for the supply does not overrule what the file of a return states.
+        """
+        from elbowroom.layout import BadInput, read
+
+        unit, up = self.return_unit, self.return_up
+        try:
+            drawing = read(route, unit=unit, up=up)
+        except BadInput:
+            if (self.unit, self.up) == (None, None):
+                raise
+            # A route by hand that says no unit is refused without one.
+            return read(route, unit=unit or self.unit, up=up or self.up)
+        if drawing.unit_origin.startswith(_ASSUMED):
+            unit = self.unit
+        if drawing.up_origin.startswith(_ASSUMED):
+            up = self.up
+        if (unit, up) == (self.return_unit, self.return_up):
+            return drawing
+        return read(route, unit=unit, up=up)
 
     @property
     def joining_distance(self) -> float:
@@ -127,8 +154,13 @@ def return_sides(
     reading: Reading,
 ) -> "list[Analysis]":
     """Analyse the returns of a supply."""
-    from elbowroom.layout import refusal
+    from elbowroom.layout import refusal, units
 
+    said = {"unit": reading.return_unit, "up": reading.return_up}
+    for option, word in said.items():
+        if word is not None and not returns:
+            raise refusal(f"--return-{option}", "there is no --return", "leave it out")
+    units.check_frame(reading.return_unit, reading.return_up, "--return-")
     seen = {route.resolve()}
     if returns and supply.source.is_return:
         raise refusal(
@@ -200,9 +232,11 @@ def _return_side(
 
     from elbowroom.layout import FanSpec, warning
 
-    own = _own_schedule(route)
+    own, drawing = _own_schedule(route), reading.read_return(route)
     if own is None:
-        return analysed(route, supply.for_return(), reading)
+        plan = supply.for_return()
+        option, _ = read_option(route, plan, reading, [], [], drawing=drawing)
+        return option.analysis
     schedule = schedule_for(route, own)
     tell(f"using the schedule {own.name}")
     said = []
@@ -228,7 +262,7 @@ def _return_side(
         )
     source = replace(schedule.source, is_return=True)
     schedule = replace(schedule, source=source, fan=FanSpec())
-    option, _ = read_option(route, schedule, reading, [], [])
+    option, _ = read_option(route, schedule, reading, [], [], drawing=drawing)
     flags = (*said, *option.notices, *option.analysis.flags)
     return replace(option.analysis, flags=flags)
 
@@ -270,9 +304,10 @@ def schedules_for(routes: Sequence[Path], given: Path | None) -> "list[Schedule]
 def solids_around(
     paths: list[Path] | None,
     routes: Sequence[Path],
-    unit: str | None,
+    reading: Reading,
     solid_unit: str | None,
     solid_up: str | None,
+    returns: Sequence[Path] | None = None,
 ) -> "tuple[list[Obstacle], list[Notice]]":
     """Solids of the files named and of the routes' own files, each of them once."""
     from elbowroom.layout import found_at, read_obstacles, refusal, structure_in
@@ -288,9 +323,13 @@ def solids_around(
     for found, said in [
         *(read_obstacles(path, unit=solid_unit, up=solid_up) for path in paths or []),
         *(
-            structure_in(route, unit=unit)
-            for route in routes
-            if found_at(route) == "file"
+            structure_in(path, unit=unit)
+            for paths_of, unit in (
+                (routes, reading.unit),
+                (returns or [], reading.return_unit),
+            )
+            for path in paths_of
+            if found_at(path) == "file"
         ),
     ]:
         notices += said

@@ -15,6 +15,8 @@ from .cli_arguments import (
     PageOption,
     PngOption,
     ReturnsOption,
+    ReturnUnitOption,
+    ReturnUpOption,
     RouteArgument,
     ScheduleOption,
     StrictOption,
@@ -77,6 +79,8 @@ def analyse(
     obstacles_unit: ObstaclesUnitOption = None,
     obstacles_up: ObstaclesUpOption = None,
     returns: ReturnsOption = None,
+    return_unit: ReturnUnitOption = None,
+    return_up: ReturnUpOption = None,
     strict: StrictOption = False,
 ) -> int:
     """Say where the pressure of a route goes."""
@@ -92,14 +96,14 @@ def analyse(
     from .tables import flat_tables, print_analysis
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance)
+    reading = Reading(unit, up, tolerance, return_unit, return_up)
     chosen: By = one_of(by, COLOURINGS, "--by")
     read = [schedule, *(obstacles or [])]
     drawn = [route, *(returns or [])]
     check_outputs(drawn, read, png=png, csv=csv, xlsx=xlsx, page=page)
     found = schedule_for(route, schedule)
     solids, notices = solids_around(
-        obstacles, drawn, unit, obstacles_unit, obstacles_up
+        obstacles, [route], reading, obstacles_unit, obstacles_up, returns
     )
     option, room = read_option(route, found, reading, solids, notices)
     back = return_sides(returns, route, found, reading)
@@ -196,7 +200,7 @@ def compare(
         raise refusal("compare", "only one route is given", "give two routes or more")
     schedules = schedules_for(routes, schedule)
     solids, notices = solids_around(
-        obstacles, routes, unit, obstacles_unit, obstacles_up
+        obstacles, routes, reading, obstacles_unit, obstacles_up
     )
     said_in = METRIC if as_json else display
     options, rooms = read_options(routes, schedules, reading, solids, notices, said_in)
@@ -367,6 +371,8 @@ def view(
     by: ByOption = "loss",
     units: UnitsOption = "metric",
     returns: ReturnsOption = None,
+    return_unit: ReturnUnitOption = None,
+    return_up: ReturnUpOption = None,
 ) -> int:
     """Show where the pressure goes: in a window, in a browser, or with --png."""
     import numpy as np
@@ -383,7 +389,7 @@ def view(
 
     check_port(port)
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance)
+    reading = Reading(unit, up, tolerance, return_unit, return_up)
     chosen: By = one_of(by, COLOURINGS, "--by")
     routes = [route, *(others or [])]
     drawn = [*routes, *(returns or [])]
@@ -392,7 +398,7 @@ def view(
         raise refusal("--return", "a return belongs to one supply", "give one route")
     schedules = schedules_for(routes, schedule)
     solids, notices = solids_around(
-        obstacles, drawn, unit, obstacles_unit, obstacles_up
+        obstacles, routes, reading, obstacles_unit, obstacles_up, returns
     )
     options, rooms = read_options(routes, schedules, reading, solids, notices)
     back = return_sides(returns, route, schedules[0], reading)
@@ -455,7 +461,10 @@ def convert(
     unit: UnitOption = None,
     up: UpOption = None,
 ) -> int:
-    """Write a route again in another open format, in metres and with its extras."""
+    """Write a route again in another open format, with its extras.
+
+    In metres; OBJ in the unit and with the axis that --unit and --up say.
+    """
     from elbowroom.layout import read, write
 
     check_outputs([route], [], out=output)

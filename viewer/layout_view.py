@@ -19,7 +19,7 @@ from elbowroom.layout import (
     units,
     warning,
 )
-from elbowroom.physics import Analysis, Kind, Option
+from elbowroom.physics import Analysis, Kind, Option, critical_return
 
 from .display import TOUCH, Display
 from .labels import cut
@@ -182,7 +182,7 @@ def summary(
         f"{display.pressures(system.fitting_loss)} {display.pressure} of it in fittings"
     )
     if returns:
-        back = max(one.critical_loss for one in returns)
+        back = returns[critical_return(returns)].critical_loss
         text += f" · return {display.pressures(back)} {display.pressure}"
     if system.available is not None:
         spare = system.available - system.required
