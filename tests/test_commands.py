@@ -27,7 +27,7 @@ from elbowroom.layout import (
     write_gltf,
     writing,
 )
-from elbowroom.viewer import cli, desk, main, preflight, sketch
+from elbowroom.viewer import cli, desk, gaps, main, preflight, sketch
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 ROOM = EXAMPLES / "reading_room"
@@ -977,3 +977,14 @@ def test_each_schema_can_be_used_alone_and_says_the_same_as_the_others() -> None
         )
         for key, definition in content.get("$defs", {}).items():
             assert defined.setdefault(key, definition) == definition, (name, key)
+
+
+def test_who_shows_no_gaps_measures_none(
+    monkeypatch: pytest.MonkeyPatch, capsys: Captured
+) -> None:
+    monkeypatch.delattr(gaps, "gaps")
+    house = HOUSE.parent
+    back = str(house / "return.glb")
+    assert main(["quantities", str(HOUSE)]) == 0
+    assert main(["operate", str(HOUSE), "--return", back]) == 0
+    assert "return" in capsys.readouterr().out

@@ -105,8 +105,19 @@ def analysed(
     reading: Reading,
 ) -> "Analysis":
     """Analyse one route, with nothing around it."""
-    option, _ = read_option(route, schedule, reading, [], [])
-    return option.analysis
+    return _analysed(route, schedule, reading)[0]
+
+
+def _analysed(
+    route: Path, schedule: "Schedule", reading: Reading
+) -> "tuple[Analysis, tuple[Notice, ...]]":
+    """Analyse one route; with what is to be said of the airflows of its rooms."""
+    from elbowroom.layout import build
+    from elbowroom.physics import analyse, with_airflows
+
+    schedule, worked = with_airflows(schedule)
+    tolerance = reading.joining_distance
+    return analyse(build(reading.read(route), schedule, tolerance=tolerance)), worked
 
 
 def return_sides(
@@ -224,9 +235,8 @@ def _return_side(
         )
     source = replace(schedule.source, is_return=True)
     schedule = replace(schedule, source=source, fan=FanSpec())
-    option, _ = read_option(route, schedule, reading, [], [])
-    flags = (*said, *option.notices, *option.analysis.flags)
-    return replace(option.analysis, flags=flags)
+    found, worked = _analysed(route, schedule, reading)
+    return replace(found, flags=(*said, *worked, *found.flags))
 
 
 def _own_schedule(route: Path) -> Path | None:
