@@ -12,6 +12,7 @@ from .faults import BadInput, Notice, note, refusal, warning
 from .frames import z_up
 from .ifc_model import is_ifc
 from .ifc_solids import ifc_solids
+from .paths import found_at
 from .quantity_words import length_words
 from .read_gltf import check_gltf
 from .sections import FloatArray, IntArray
@@ -74,7 +75,7 @@ def read_obstacles(
     """
     check_frame(unit, up, "--obstacles-")
     path = Path(path)
-    if not path.is_file():
+    if found_at(path) != "file":
         raise refusal(str(path), "there is no such file", "check the path")
     if not 0 < path.stat().st_size <= _LARGEST:
         raise refusal(path.name, "the file is empty or larger than 256 MB", "check it")

@@ -134,10 +134,10 @@ def path_bands(analysis: Analysis, draws: int = DRAWS) -> FloatArray:
     Errors are shared by all elements of a table, as in `critical_draws`. Of more than
     256 paths the range is that of a lognormal with the same variance to first order.
     """
-    factor, place = _factors((analysis,), draws)
     count = len(analysis.path_loss)
     if count > _MOST_DRAWN:
         return first_order_bands(analysis)
+    factor, place = _factors((analysis,), draws)
     return np.array(
         [
             np.quantile(_by_table(analysis, path, place) @ factor, (0.05, 0.95))

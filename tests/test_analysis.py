@@ -520,6 +520,15 @@ def test_bands_of_many_paths_agree_with_those_that_are_drawn() -> None:
     assert at_once == pytest.approx(drawn_one_by_one, rel=0.02)
 
 
+def test_where_paths_are_many_no_error_is_drawn(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    found = reading_room("under")
+    monkeypatch.setattr(uncertainty, "_MOST_DRAWN", len(found.path_loss) - 1)
+    monkeypatch.delattr(uncertainty, "_factors")
+    assert path_bands(found) == pytest.approx(uncertainty.first_order_bands(found))
+
+
 # --- what a reader should look at
 
 

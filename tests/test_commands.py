@@ -28,7 +28,7 @@ from elbowroom.layout import (
     write_gltf,
     writing,
 )
-from elbowroom.viewer import cli, desk, main, preflight, sketch
+from elbowroom.viewer import cli, desk, gaps, main, preflight, sketch
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 ROOM = EXAMPLES / "reading_room"
@@ -1016,3 +1016,14 @@ def test_a_solid_in_another_unit_puts_the_verdict_in_doubt(
     assert printed.count("check the unit of the file") == 1
     assert main([*words, "--obstacles-unit", "mm", "--json"]) == 0
     assert "misread" not in json.loads(capsys.readouterr().out)["verdict"]
+
+
+def test_who_shows_no_gaps_measures_none(
+    monkeypatch: pytest.MonkeyPatch, capsys: Captured
+) -> None:
+    monkeypatch.delattr(gaps, "gaps")
+    house = HOUSE.parent
+    back = str(house / "return.glb")
+    assert main(["quantities", str(HOUSE)]) == 0
+    assert main(["operate", str(HOUSE), "--return", back]) == 0
+    assert "return" in capsys.readouterr().out

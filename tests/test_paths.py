@@ -27,6 +27,7 @@ COMMANDS = (
     "analyse {route} --xlsx {bad}.xlsx",
     "analyse {route} --page {bad}.html",
     "analyse {route} --return {bad}.glb",
+    "analyse {route} --obstacles {bad}.glb",
     "compare {route} {bad}.glb",
     "compare {route} {other} --schedule {bad}.toml",
     "compare {route} {other} --page {bad}.html",

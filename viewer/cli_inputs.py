@@ -143,8 +143,19 @@ def analysed(
     reading: Reading,
 ) -> "Analysis":
     """Analyse one route, with nothing around it."""
-    option, _ = read_option(route, schedule, reading, [], [])
-    return option.analysis
+    return _analysed(reading.read(route), schedule, reading)[0]
+
+
+def _analysed(
+    drawing: "Drawing", schedule: "Schedule", reading: Reading
+) -> "tuple[Analysis, tuple[Notice, ...]]":
+    """Analyse a drawing; with what is to be said of the airflows of its rooms."""
+    from elbowroom.layout import build
+    from elbowroom.physics import analyse, with_airflows
+
+    schedule, worked = with_airflows(schedule)
+    tolerance = reading.joining_distance
+    return analyse(build(drawing, schedule, tolerance=tolerance)), worked
 
 
 def return_sides(
@@ -234,9 +245,7 @@ def _return_side(
 
     own, drawing = _own_schedule(route), reading.read_return(route)
     if own is None:
-        plan = supply.for_return()
-        option, _ = read_option(route, plan, reading, [], [], drawing=drawing)
-        return option.analysis
+        return _analysed(drawing, supply.for_return(), reading)[0]
     schedule = schedule_for(route, own)
     tell(f"using the schedule {own.name}")
     said = []
@@ -262,9 +271,8 @@ def _return_side(
         )
     source = replace(schedule.source, is_return=True)
     schedule = replace(schedule, source=source, fan=FanSpec())
-    option, _ = read_option(route, schedule, reading, [], [], drawing=drawing)
-    flags = (*said, *option.notices, *option.analysis.flags)
-    return replace(option.analysis, flags=flags)
+    found, worked = _analysed(drawing, schedule, reading)
+    return replace(found, flags=(*said, *worked, *found.flags))
 
 
 def _own_schedule(route: Path) -> Path | None:
