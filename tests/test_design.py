@@ -1073,8 +1073,11 @@ def test_a_total_that_nothing_uses_is_said(
 def test_sizes_that_chase_the_rate_say_to_which_they_were_taken(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    """At the lowest rate of the circle every size of it keeps that rate."""
-    circles = 0
+    """Every size keeps the rate and the fan leaves it; a little higher it does not.
+
+    Unless nothing in the circle is carried: it is the lowest then, which all keep.
+    """
+    circles = carried = 0
     for name in ("under", "sidestep"):
         route = str(HOUSE.parents[1] / "reading_room" / f"{name}.glb")
         for series in ("mm", "in"):
@@ -1088,4 +1091,15 @@ def test_sizes_that_chase_the_rate_say_to_which_they_were_taken(
             for run in found["runs"]:
                 if run["bound_by"] == "friction rate":
                     assert run["friction_pa_m"] <= rate * (1 + 1e-9)
+            (said,) = (one["what"] for one in found["flags"] if "circle" in one["what"])
+            if "the highest rate that the fan leaves" not in said:
+                continue
+            carried += 1
+            assert found["friction_rate_available_pa_m"] >= rate
+            more = f"{rate * 1.0101} Pa/m"
+            command = ["proportion", route, "--series", series, "--rate", more]
+            assert main([*command, "--json"]) == 0
+            higher = json.loads(capsys.readouterr().out)
+            assert higher["friction_rate_available_pa_m"] < rate * 1.0101
     assert circles
+    assert carried
