@@ -59,7 +59,9 @@ from elbowroom.physics import (
     remedies,
     static_pressure,
     surface_of,
+    tables,
     terminal_static,
+    velocity_checks,
     velocity_limits,
     with_airflows,
 )
@@ -464,7 +466,7 @@ def test_returns_and_flexible_ducts_have_limits_of_their_own() -> None:
     use = ChecksSpec(use="residential")
     fpm = 0.3048 / 60
     back = layout(checks=use, source=SourceSpec(is_return=True))
-    assert velocity_limits(back) == pytest.approx(700 * fpm, rel=2e-3)
+    assert velocity_limits(back) == pytest.approx(700 * fpm, rel=1e-9)
     soft = "flexible duct, nonmetallic with wire, fully extended"
     mixed = layout(checks=use, run_materials={"B1": soft})
     names = [mixed.graph.drawing.names[run] for run in mixed.graph.ducts.run]
@@ -479,6 +481,16 @@ def test_returns_and_flexible_ducts_have_limits_of_their_own() -> None:
         for one in (made, rigid)
     ]
     assert elbows[0] == elbows[1] - 1
+
+
+def test_a_limit_is_that_of_its_source_unrounded() -> None:
+    """Rows of `velocity_limits.csv`: a source in fpm has round ones, others in m/s."""
+    for row in tables.rows("velocity_limits"):
+        feet, metres = float(row["velocity_fpm"]), float(row["velocity_m_s"])
+        limit = velocity_checks.limit_of(row)
+        assert limit == pytest.approx(metres, abs=0.006)  # they say the same
+        exact = metres if metres % 1.0 == 0.0 else feet * 0.3048 / 60
+        assert limit == pytest.approx(exact, rel=1e-12)
 
 
 def test_a_smaller_main_past_a_branch_is_ordered() -> None:
