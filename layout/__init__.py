@@ -21,7 +21,7 @@ from .constructions import (
 from .draft import draft_schedule
 from .drawing import Attributes, Drawing, Run, drawing_from_runs
 from .faults import BadInput, Notice, Severity, error, note, refusal, warning, writing
-from .fit import bend_places, end_taps
+from .fit import bend_places, branches_beyond, end_taps
 from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
 from .graph import (
@@ -146,6 +146,7 @@ __all__ = [
     "bare_name",
     "bend_places",
     "boxes_of",
+    "branches_beyond",
     "build",
     "clearances",
     "coordinates",

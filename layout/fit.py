@@ -17,6 +17,7 @@ TAP_FROM = np.radians(60.0)  # a tap leaves its main by this turn or more
 _MUCH_SMALLER = 0.7  # of the area: own choice, no published source
 _HUGE = 5.0  # m: no duct is so wide; own choice, no published source
 _SQUARE = float(np.cos(np.radians(20.0)))  # of a side to what it is measured along
+_LEVEL = float(np.sin(np.radians(45.0)))  # what rises less is called level
 _SAME_SIZE = 0.02  # what nominal sizes of one duct may differ by
 _ROUNDING = 1e-6
 _RADIUSLESS = np.isin(
@@ -76,47 +77,93 @@ def _huge(topology: Topology, ducts: Ducts) -> list[Notice]:
     ]
 
 
-def _large_branches(topology: Topology, ducts: Ducts, legs: Legs) -> list[Notice]:
-    """Branches that do not fit in the side of the main that they leave."""
+def branches_beyond(ducts: Ducts, legs: Legs) -> dict[int, float]:
+    """Ducts of branches that do not fit in the side of the main that they leave.
+
+    Returns
+    -------
+    beyond
+        How far each reaches beyond that side, m, by its number.
+    """
+    higher, sizes, larger = _beyond(ducts, legs)
+    found = dict(
+        zip(legs.duct[higher].tolist(), (sizes[0] - sizes[1]).tolist(), strict=True)
+    )
+    longer = np.maximum(ducts.width, ducts.height)
+    for row in larger.tolist():
+        own, main = int(legs.duct[row]), int(legs.common[row])
+        found[own] = float(longer[own] - longer[main])
+    return found
+
+
+def _beyond(
+    ducts: Ducts, legs: Legs
+) -> tuple[IntArray, tuple[FloatArray, FloatArray], IntArray]:
+    """Legs longer than the side that they leave, both sizes, and those larger all over.
+
+    What is measured lies across both ducts' ways.
+    """
     own, main = legs.duct, legs.common
     wide, high = ducts.width, ducts.height
     long, short = np.maximum(wide, high), np.minimum(wide, high)
     most = 1.0 + _SAME_SIZE
     larger = legs.is_branch & ~legs.is_symmetrical & (own != main)
     larger &= long[own] > most * short[main]
-    if not larger.any():
-        return []
     higher = larger.nonzero()[0]
+    if len(higher) == 0:
+        return higher, (np.zeros(0), np.zeros(0)), higher
     larger &= (long[own] > most * long[main]) & (short[own] > most * short[main])
     higher = higher[~larger[higher]]
+    across = _across(ducts, own[higher], main[higher])
+    own_size, main_size = (_extent(ducts, d[higher], across) for d in (own, main))
+    kept = own_size > most * main_size
+    return (
+        higher[kept],
+        (own_size[kept], main_size[kept]),
+        larger.nonzero()[0],
+    )
+
+
+def _across(ducts: Ducts, own: IntArray, main: IntArray) -> FloatArray:
+    """Unit vectors across the ways of two ducts each, shape (n, 3)."""
+    across = cross(*(ducts.end[d] - ducts.begin[d] for d in (own, main)))
+    length = np.sqrt(np.einsum("ij,ij->i", across, across))
+    return np.asarray(across / np.where(length > 0.0, length, np.inf)[:, None])
+
+
+def _large_branches(topology: Topology, ducts: Ducts, legs: Legs) -> list[Notice]:
+    """Branches that do not fit in the side of the main that they leave."""
+    higher, sizes, larger = _beyond(ducts, legs)
+    own, main = legs.duct, legs.common
     return [
-        *_high_branches(topology, ducts, own[higher], main[higher]),
+        *_long_branches(topology, ducts, own[higher], main[higher], *sizes),
         *_huge_branches(topology, ducts, own[larger], main[larger]),
     ]
 
 
-def _high_branches(
-    topology: Topology, ducts: Ducts, own: IntArray, main: IntArray
+def _long_branches(
+    topology: Topology,
+    ducts: Ducts,
+    own: IntArray,
+    main: IntArray,
+    own_size: FloatArray,
+    main_size: FloatArray,
 ) -> list[Notice]:
-    """Branches higher than the side that they leave: across both ducts' ways."""
-    ways = [ducts.end[d] - ducts.begin[d] for d in (own, main)]
-    across = cross(*ways)
-    length = np.sqrt(np.einsum("ij,ij->i", across, across))
-    across /= np.where(length > 0.0, length, np.inf)[:, None]
-    own_size, main_size = (_extent(ducts, d, across) for d in (own, main))
-    rows = (own_size > (1.0 + _SAME_SIZE) * main_size).nonzero()[0]
+    """Branches wider or higher than the side that they leave."""
+    is_level = np.abs(_across(ducts, own, main)[:, 2]) < _LEVEL
     return [
         note(
             _branch_words(topology, ducts, int(own[row])),
             f"the branch of {_size(ducts, int(own[row]))} is "
-            f"{length_words(float(own_size[row]))} high where the side of its main is "
-            f"{length_words(float(main_size[row]))}",
-            "flatten it there, or turn it to another side",
+            f"{length_words(float(own_size[row]))} {'wide' if level else 'high'} where "
+            f"the side of its main is {length_words(float(main_size[row]))}",
+            f"{'make it narrower' if level else 'flatten it'} there, or turn it to "
+            "another side",
             effect="such a takeoff needs a piece that changes shape, which is counted "
             "nowhere",
             place=topology.nodes[int(ducts.start[own[row]])],
         )
-        for row in rows.tolist()
+        for row, level in enumerate(is_level.tolist())
     ]
 
 

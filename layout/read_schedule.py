@@ -118,7 +118,7 @@ def read_schedule(path: Path | str) -> Schedule:
         closed = entry.yes_or_no("closed_end")
         entry.finish()
         where = f"[[takeoffs.exception]] '{run}'"
-        if rule is None and closed is None:
+        if "entry" not in entry and "closed_end" not in entry:
             top.fault(where, "it says nothing of the run", "write entry or closed_end")
         for said, value in ((takeoff_exceptions, rule), (closed_ends, closed)):
             if run is not None and value is not None:

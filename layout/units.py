@@ -112,20 +112,21 @@ def _table() -> dict[str, Unit]:
 
 UNITS = _table()
 DIMENSIONS = tuple(dict.fromkeys(unit.dimension for unit in UNITS.values()))
+# One metric way to write each, and one in inch-pound units where there is another.
 _EXAMPLES = {
-    "length": "300 mm",
-    "area": "0.5 m2",
-    "airflow": "0.2 m3/s",
-    "velocity": "5 m/s",
-    "pressure": "25 Pa",
-    "friction rate": "0.8 Pa/m",
-    "temperature": "20 C",
-    "angle": "30 deg",
-    "density": "1.2 kg/m3",
-    "power": "400 W",
-    "share": "50 %",
-    "heat transmission": "0.7 W/m2K",
-    "time": "3000 h",
+    "length": '"300 mm" or "12 in"',
+    "area": '"0.5 m2" or "5 ft2"',
+    "airflow": '"0.2 m3/s" or "400 cfm"',
+    "velocity": '"5 m/s" or "1000 fpm"',
+    "pressure": '"25 Pa" or "0.1 in.wg"',
+    "friction rate": '"0.8 Pa/m" or "0.1 in.wg/100 ft"',
+    "temperature": '"20 C" or "68 F"',
+    "angle": '"30 deg"',
+    "density": '"1.2 kg/m3" or "0.075 lb/ft3"',
+    "power": '"400 W" or "0.5 hp"',
+    "share": '"50 %"',
+    "heat transmission": '"0.7 W/m2K" or "0.12 Btu/h ft2 F"',
+    "time": '"3000 h"',
 }
 # Beyond these, in SI, a value is a slip and its sums overflow; own rule, far above any
 # building: survey coordinates are millions of metres, a year has 3.2e7 seconds.
@@ -190,12 +191,12 @@ def quantity(text: object, dimension: str, where: str) -> float:
     if isinstance(text, bool) or not isinstance(text, (str, int, float)):
         kinds = {bool: "true or false", list: "a list", dict: "a table"}
         said = kinds.get(type(text), f"'{text}'")
-        raise refusal(where, f"{said} is no {dimension}", f'write it like "{example}"')
+        raise refusal(where, f"{said} is no {dimension}", f"write it like {example}")
     if not isinstance(text, str):
         raise refusal(
             where,
             f"the {dimension} {text} has no unit",
-            f'write the unit too, like "{example}"',
+            f"write the unit too, like {example}",
         )
     is_length = dimension == "length"
     if is_length and (both := _FEET_INCHES.fullmatch(text)):
@@ -207,33 +208,48 @@ def quantity(text: object, dimension: str, where: str) -> float:
         value = -value if part[1] == "-" else value
     else:
         if broken := re.match(rf"\s*[+-]?{fractions.FRACTION}", text):
-            way = f'write a decimal number, like "{example}"'
+            way = f"write a decimal number, like {example}"
             raise refusal(
                 where,
                 f"'{text.strip()}' has the fraction '{broken[0].strip()}', and "
                 "fractions are read of lengths in inches alone",
                 f'{way}, or inches, like "3 1/4 in"' if is_length else way,
             )
-        decimal_comma = re.search(r"\d,\d", text)
         match = _QUANTITY.fullmatch(text)
-        if match is None or decimal_comma:
-            comma = " (a decimal comma is not read)" if decimal_comma else ""
+        if match is None or re.search(r"\d,\d", text):
             raise refusal(
                 where,
-                f"'{text}' is no {dimension}{comma}",
-                f'write it like "{example}"',
+                f"'{text}' is no {dimension}{_of_comma(text)}",
+                f"write it like {example}",
             )
         unit = _unit(match[2], dimension, text, where)
         value = (float(match[1]) + unit.offset) * unit.factor
     if not math.isfinite(value):
-        raise refusal(where, f"'{text}' is not finite", f'write it like "{example}"')
+        raise refusal(where, f"'{text}' is not finite", f"write it like {example}")
     if abs(value) > _LARGEST[dimension]:
         raise refusal(
             where,
             f"'{text}' is more {dimension} than any building has",
-            f'correct it; write it like "{example}"',
+            f"correct it; write it like {example}",
         )
     return value
+
+
+def _of_comma(text: str) -> str:
+    """Say of a comma within a number that it is not read, whatever it parts."""
+    match = re.search(r"[\d,]*\d,\d[\d,]*", text)
+    if match is None:
+        return ""
+    whole = match[0].replace(",", "")
+    if re.fullmatch(r"\d{1,3}(,\d{3})+", match[0]):
+        if match[0].count(",") > 1:
+            return f" (a comma is not read; write {whole})"
+        as_point = match[0].replace(",", ".")
+        return (
+            f" (a comma is not read: write {whole} if it parts the thousands, "
+            f"{as_point} if it is a decimal comma)"
+        )
+    return " (a decimal comma is not read)"
 
 
 def _inches(number: str, text: str, where: str) -> float:
@@ -258,7 +274,7 @@ def _unit(name: str, dimension: str, text: str, where: str) -> Unit:
         raise refusal(
             where,
             f"the {dimension} '{text.strip()}' has no unit",
-            f'write the unit too, like "{_EXAMPLES[dimension]}"',
+            f"write the unit too, like {_EXAMPLES[dimension]}",
         )
     found = UNITS.get(name)
     if found is None:
@@ -275,7 +291,7 @@ def _unit(name: str, dimension: str, text: str, where: str) -> Unit:
         raise refusal(
             where,
             f"'{text.strip()}' measures {found.dimension} and not {dimension}",
-            f'write it like "{_EXAMPLES[dimension]}"',
+            f"write it like {_EXAMPLES[dimension]}",
         )
     return found
 

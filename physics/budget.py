@@ -16,7 +16,7 @@ from elbowroom.layout import (
 
 from .air import air_of
 from .analysis import Analysis, analyse
-from .flags import not_declared
+from .flags import not_declared, terminal_kinds
 from .site_air import loss_ratio
 from .system import SAME, WINDOW
 
@@ -123,6 +123,7 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
         for name in (
             *(side.conditions.declared_losses or {}),
             *(component.name for component in side.graph.schedule.components),
+            *terminal_kinds(side.graph.schedule),
         )
     )
     for side, words in ((supply, "supply"), (returns[worst], "return")):

@@ -13,6 +13,7 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Notice,
+    Schedule,
     Shape,
     TakeoffEntry,
     airflow_words,
@@ -404,7 +405,13 @@ def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Not
         )
     if system.fan_kind == "external static" and not graph.is_return:
         names = graph.schedule.losses
-        unsaid = not_declared([*names, *(c.name for c in graph.schedule.components)])
+        unsaid = not_declared(
+            [
+                *names,
+                *(c.name for c in graph.schedule.components),
+                *terminal_kinds(graph.schedule),
+            ]
+        )
         if not any("return" in name.lower() for name in names):
             unsaid.insert(0, "return side")
         if unsaid:
@@ -483,6 +490,12 @@ def _inlet_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
             "has it in, as the static pressure measured at the inlet has",
         )
     ]
+
+
+def terminal_kinds(schedule: Schedule) -> list[str]:
+    """What the terminals of a declared loss are: a filter grille is a filter too."""
+    specs = schedule.terminals.values()
+    return [spec.kind for spec in specs if spec.kind and spec.loss is not None]
 
 
 def not_declared(names: Iterable[str]) -> list[str]:

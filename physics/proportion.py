@@ -1,6 +1,6 @@
 """Sizes of a whole layout: equal friction, a velocity, or static regain."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -32,6 +32,7 @@ from .sizing_notices import few_names, new_outlet, sizing_notices
 from .system import WINDOW
 
 _ROUNDS = 25
+_NEAR = 0.01  # share within which the highest rate of a circle is sought
 _LOWERINGS = 4  # times that runs are made lower under obstacles
 _LOWEST = 0.1  # m: no duct is made lower than this
 
@@ -50,8 +51,8 @@ class Proportions:
     rounds
         How often sizes and losses were worked out in turn.
     rate
-        Friction rate that was sized to, Pa/m: the lowest where it went round in a
-        circle; None by another method.
+        Friction rate that was sized to, Pa/m: the highest that the fan carries where
+        it went round in a circle; None by another method.
     notices
         What to look at.
     """
@@ -88,8 +89,9 @@ def proportion(
     Returns
     -------
     proportions
-        Sizes that do not change any more when the losses are worked out with them; a
-        cycle of sizes ends with the larger of each.
+        Sizes that do not change any more when the losses are worked out with them.
+        Where they and the rate go round in a circle, those at the highest rate of it,
+        to 1 %, that the fan still leaves with them; the larger of each if it is none.
 
     Raises
     ------
@@ -195,18 +197,34 @@ def _proportion(
         if current in seen:
             if current != seen[-1]:
                 tried = [r for r in rates[seen.index(current) :] if r is not None]
-                between = ""
+                between, taken = "", "the larger sizes of it were taken"
+                carried = None
+                if tried and aim.rate is None:
+                    carried = _highest_carried(
+                        lambda rate: _proportion(
+                            drawing, schedule, replace(aim, rate=rate), tolerance
+                        ),
+                        min(tried),
+                        max(tried),
+                    )
                 if tried:
                     aimed = replace(aimed, rate=min(tried))
                     between = f", between {rate_words(min(tried))} and "
                     between += rate_words(max(tried))
-                current = _larger(seen[seen.index(current) :])
-                choices = [replace(c, chosen=current[c.run]) for c in choices]
+                if carried is not None and carried.rate is not None:
+                    aimed = replace(aimed, rate=carried.rate)
+                    choices = list(carried.choices)
+                    taken = "taken was the highest rate that the fan leaves with the "
+                    taken += f"sizes it gives, {rate_words(carried.rate)}"
+                    current = {choice.run: choice.chosen for choice in choices}
+                else:
+                    current = _larger(seen[seen.index(current) :])
+                    choices = [replace(c, chosen=current[c.run]) for c in choices]
                 notices.append(
                     note(
                         drawing.file,
                         "the sizes and the friction rate chase each other in a circle"
-                        f"{between}; the larger sizes of it were taken",
+                        f"{between}; {taken}",
                     )
                 )
             break
@@ -238,6 +256,34 @@ def _proportion(
         kept,
         tuple(notices),
     )
+
+
+def _highest_carried(
+    sized: Callable[[float], Proportions], low: float, high: float
+) -> Proportions | None:
+    """Sizes at the highest of some rates, Pa/m, that the fan leaves with them.
+
+    By halves, as sizes come in steps: what the fan leaves jumps with them. None where
+    it does not leave the lowest rate either.
+    """
+
+    def carries(found: Proportions, rate: float) -> bool:
+        left = found.after.system.friction_rate_available
+        return left is not None and left >= rate
+
+    best, most = sized(low), sized(high)
+    if carries(most, high):
+        return most
+    if not carries(best, low):
+        return None
+    while high > low * (1.0 + _NEAR):
+        middle = (low * high) ** 0.5
+        found = sized(middle)
+        if carries(found, middle):
+            best, low = found, middle
+        else:
+            high = middle
+    return best
 
 
 def _begun(drawing: Drawing, schedule: Schedule) -> dict[str, Section]:

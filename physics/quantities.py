@@ -85,8 +85,8 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
     -------
     quantities
         Straight duct with the arcs of its bends counts by length along the
-        centreline; transitions and taps are counted as fittings, and their sheet
-        with the duct. No stiffeners, no terminals.
+        centreline; transitions, taps and end caps are counted as fittings, and their
+        sheet with the duct, but for that of the caps. No stiffeners, no terminals.
 
     References
     ----------
@@ -139,6 +139,8 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
             what = analysis.words(element, unit)
         if what:
             counted[what, section] += 1
+    for duct in _capped(analysis):
+        counted["end cap", sections[duct]] += 1
     for spec in graph.schedule.terminals.values():
         if spec.kind:
             counted[spec.kind, None] += 1
@@ -158,6 +160,13 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
         int((np.ceil(ducts.length / piece - 1e-9) + 1).sum()),
         int(np.ceil(ducts.length / apart - 1e-9).sum()),
     )
+
+
+def _capped(analysis: Analysis) -> list[int]:
+    """Ducts that are shut at their end: as is declared, or behind a tap at the end."""
+    graph, legs = analysis.graph, analysis.graph.legs
+    at_end = legs.is_branch & (legs.leg_count == 2)
+    return [*graph.terminals.closed.tolist(), *legs.common[at_end].tolist()]
 
 
 def _words(section: Section | None) -> str:

@@ -14,6 +14,7 @@ from elbowroom.layout import (
     Shape,
     TakeoffEntry,
     TransitionRule,
+    branches_beyond,
     build,
     mass_words,
     pressure_words,
@@ -25,6 +26,7 @@ from .elements import Kind
 from .quantities import quantities
 
 _WORTH = 0.5  # Pa: a change that wins less is not listed
+_ROUNDING = 1e-6  # m
 _LONG = float(np.radians(15.0))  # included angle of a long transition
 _GENEROUS = 1.5  # radius of an elbow over its side
 _MITRES = (ElbowConstruction.MITRED, ElbowConstruction.SQUARE_THROAT)
@@ -90,11 +92,12 @@ def remedies(
     Returns
     -------
     remedies
-        Each analysed anew, the largest gain first. None that clashes or that leaves a
-        bend without room.
+        Each analysed anew, the largest gain first. None that clashes, leaves a bend
+        without room, or makes a branch reach further beyond the side that it leaves.
     """
     before = clashes(analysis) if clashes is not None else 0
     short = int((analysis.graph.bends.short_by > 0).sum())
+    beyond = _beyond(analysis)
     mass = sum(row.mass for row in quantities(analysis).sheet)
     found = []
     for what, at, schedule in watch(_candidates(analysis, series)):
@@ -113,12 +116,20 @@ def remedies(
         won = analysis.critical_loss - other.critical_loss - _at_fan(analysis, other)
         if won < _WORTH or int((other.graph.bends.short_by > 0).sum()) > short:
             continue
+        if _beyond(other) > beyond + _ROUNDING:
+            continue
         if clashes is not None and clashes(other) > before:
             continue
         effects = _side_effects(analysis, other, mass)
         critical, spare = other.critical_loss, spared(other)
         found.append(Remedy(what, at, won, critical, spare, effects, schedule))
     return sorted(found, key=lambda remedy: -remedy.won)
+
+
+def _beyond(analysis: Analysis) -> float:
+    """How far branches reach beyond the sides that they leave, in all, m."""
+    graph = analysis.graph
+    return sum(branches_beyond(graph.ducts, graph.legs).values())
 
 
 def spared(analysis: Analysis) -> float | None:

@@ -9,6 +9,7 @@ from elbowroom.layout import (
     Notice,
     RunLimits,
     Shape,
+    branches_beyond,
     length_words,
     note,
     pressure_words,
@@ -48,10 +49,35 @@ def sizing_notices(
     """
     drawing = after.graph.drawing
     notices = _unsized(drawing, choices) + _airless(after, choices)
+    notices += _beyond_their_mains(after)
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
     if rate is not None:
         notices += _too_small(drawing, choices, rate)
     return notices + _of_the_fan(after, choices, aim)
+
+
+def _beyond_their_mains(after: Analysis) -> list[Notice]:
+    """Say which branches do not fit in the side of the main that they leave."""
+    graph = after.graph
+    beyond = branches_beyond(graph.ducts, graph.legs)
+    names = [graph.drawing.names[int(graph.ducts.run[duct])] for duct in beyond]
+    if not names:
+        return []
+    plural = len(set(names)) > 1
+    them = "them" if plural else "it"
+    return [
+        warning(
+            graph.drawing.file,
+            f"with these sizes {few_names(sorted(set(names)))} "
+            f"{'are' if plural else 'is'} larger than the side of the duct that "
+            f"{'they leave' if plural else 'it leaves'}, by up to "
+            f"{length_words(max(beyond.values()))}",
+            f"give {them} a max_width or max_height under [limits], or a larger duct "
+            "before",
+            effect="such a takeoff needs a piece that changes shape, which is counted "
+            "nowhere",
+        )
+    ]
 
 
 def _of_the_fan(after: Analysis, choices: Sequence[Choice], aim: Aim) -> list[Notice]:

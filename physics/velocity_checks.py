@@ -9,6 +9,7 @@ from elbowroom.layout import (
     ElbowConstruction,
     FloatArray,
     Shape,
+    units,
 )
 
 from . import noise
@@ -40,7 +41,19 @@ _STANDS = {
     "above a ceiling": "main above suspended acoustic ceiling",
     "in a shaft": "main in shaft or above drywall ceiling",
 }
+_FEET_STEP = 50.0  # fpm: sources in feet per minute name no limit between
 _SHARES = {"main": 1.0, "branch": 0.8, "last duct": 0.5}
+
+
+def limit_of(row: Mapping[str, str]) -> float:
+    """Limit of a row of `velocity_limits`, m/s, as its source has it.
+
+    Of its two columns the other is rounded: a source in feet per minute has round ones.
+    """
+    feet = float(row["velocity_fpm"])
+    if feet % _FEET_STEP == 0.0:
+        return feet * units.UNITS["fpm"].factor
+    return float(row["velocity_m_s"])
 
 
 def velocity_limits(analysis: Analysis) -> FloatArray:
@@ -50,7 +63,7 @@ def velocity_limits(analysis: Analysis) -> FloatArray:
     """
     limit = np.full(len(analysis.graph.ducts.parent), np.inf)
     for _, mine, row in _limits_by_use(analysis):
-        limit[mine] = float(row["velocity_m_s"])
+        limit[mine] = limit_of(row)
     quiet = _limits_by_noise(analysis)
     return limit if quiet is None else np.minimum(limit, quiet[0])
 
@@ -107,7 +120,7 @@ def _limits_by_noise(
             },
         )
         mine = (ducts.shape == Shape.ROUND) == is_round
-        limit[mine] = float(row["velocity_m_s"]) * share[mine]
+        limit[mine] = limit_of(row) * share[mine]
     return limit, row
 
 
@@ -119,7 +132,7 @@ def velocities(analysis: Analysis) -> list[Check]:
             words,
             "velocity",
             analysis.state.velocity,
-            np.where(mine, float(row["velocity_m_s"]), np.inf),
+            np.where(mine, limit_of(row), np.inf),
             row["source"],
             row["confidence"],
             "take a larger section",
@@ -168,7 +181,7 @@ def square_throats(analysis: Analysis) -> list[Check]:
     (row,) = chosen(
         "velocity_limits", {"element": "square-throat elbow audible above about"}
     )
-    limit = float(row["velocity_m_s"])
+    limit = limit_of(row)
     velocity = state.velocity[analysis.graph.bend_duct[rows]]
     names = [
         f"{run_of(analysis, int(bends.duct[r]))}, bend {bends.number[r]}" for r in rows

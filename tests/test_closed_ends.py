@@ -105,6 +105,19 @@ def test_behind_closed_ends_nothing_is_lost_but_sheet_is_needed() -> None:
     assert with_stubs > without + 2.0
 
 
+def test_each_shut_end_has_a_cap() -> None:
+    def caps(analysis: Analysis) -> dict[str, int]:
+        rows = [row for row in quantities(analysis).fittings if row.what == "end cap"]
+        return {row.section.words: row.count for row in rows if row.section is not None}
+
+    assert caps(found(route(stubs=True), "trunk", *STUBS)) == {
+        TRUNK.words: 2,  # the trunk's own, and that of the stub askew
+        SIDE.words: 2,
+    }
+    assert caps(found(route(9.5), closed_ends={"two": True})) == {TRUNK.words: 1}
+    assert caps(found(route(9.5))) == {}
+
+
 @pytest.mark.parametrize("dampers", ["open", "set"])
 def test_the_air_settles_as_without_the_stub(dampers: str) -> None:
     shut, tap = found(route(), "trunk"), found(route(9.5), closed_ends={"two": True})

@@ -60,7 +60,9 @@ from elbowroom.physics import (
     remedies,
     static_pressure,
     surface_of,
+    tables,
     terminal_static,
+    velocity_checks,
     velocity_limits,
     with_airflows,
 )
@@ -491,7 +493,7 @@ def test_returns_and_flexible_ducts_have_limits_of_their_own() -> None:
     use = ChecksSpec(use="residential")
     fpm = 0.3048 / 60
     back = layout(checks=use, source=SourceSpec(is_return=True))
-    assert velocity_limits(back) == pytest.approx(700 * fpm, rel=2e-3)
+    assert velocity_limits(back) == pytest.approx(700 * fpm, rel=1e-9)
     soft = "flexible duct, nonmetallic with wire, fully extended"
     mixed = layout(checks=use, run_materials={"B1": soft})
     names = [mixed.graph.drawing.names[run] for run in mixed.graph.ducts.run]
@@ -506,6 +508,16 @@ def test_returns_and_flexible_ducts_have_limits_of_their_own() -> None:
         for one in (made, rigid)
     ]
     assert elbows[0] == elbows[1] - 1
+
+
+def test_a_limit_is_that_of_its_source_unrounded() -> None:
+    """Rows of `velocity_limits.csv`: a source in fpm has round ones, others in m/s."""
+    for row in tables.rows("velocity_limits"):
+        feet, metres = float(row["velocity_fpm"]), float(row["velocity_m_s"])
+        limit = velocity_checks.limit_of(row)
+        assert limit == pytest.approx(metres, abs=0.006)  # they say the same
+        exact = metres if metres % 1.0 == 0.0 else feet * 0.3048 / 60
+        assert limit == pytest.approx(exact, rel=1e-12)
 
 
 def test_a_smaller_main_past_a_branch_is_ordered() -> None:
@@ -1162,8 +1174,11 @@ def test_a_total_that_nothing_uses_is_said(
 def test_sizes_that_chase_the_rate_say_to_which_they_were_taken(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    """At the lowest rate of the circle every size of it keeps that rate."""
-    circles = 0
+    """Every size keeps the rate and the fan leaves it; a little higher it does not.
+
+    Unless nothing in the circle is carried: it is the lowest then, which all keep.
+    """
+    circles = carried = 0
     for name in ("under", "sidestep"):
         route = str(HOUSE.parents[1] / "reading_room" / f"{name}.glb")
         for series in ("mm", "in"):
@@ -1177,4 +1192,15 @@ def test_sizes_that_chase_the_rate_say_to_which_they_were_taken(
             for run in found["runs"]:
                 if run["bound_by"] == "friction rate":
                     assert run["friction_pa_m"] <= rate * (1 + 1e-9)
+            (said,) = (one["what"] for one in found["flags"] if "circle" in one["what"])
+            if "the highest rate that the fan leaves" not in said:
+                continue
+            carried += 1
+            assert found["friction_rate_available_pa_m"] >= rate
+            more = f"{rate * 1.0101} Pa/m"
+            command = ["proportion", route, "--series", series, "--rate", more]
+            assert main([*command, "--json"]) == 0
+            higher = json.loads(capsys.readouterr().out)
+            assert higher["friction_rate_available_pa_m"] < rate * 1.0101
     assert circles
+    assert carried

@@ -11,10 +11,12 @@ from elbowroom.layout import (
     Attributes,
     BadInput,
     Basis,
+    Drawing,
     DuctGraph,
     ElbowConstruction,
     ElbowRule,
     Notice,
+    RunLimits,
     Schedule,
     Section,
     Severity,
@@ -30,7 +32,15 @@ from elbowroom.layout import (
     rectangular,
     round_section,
 )
-from elbowroom.physics import Analysis, Kind, analyse, junctions
+from elbowroom.physics import (
+    Aim,
+    Analysis,
+    Kind,
+    analyse,
+    junctions,
+    proportion,
+    remedies,
+)
 
 SMALL, LARGE = round_section(0.3), round_section(0.5)
 TRUNK = rectangular(0.5, 0.3)
@@ -390,7 +400,7 @@ def sized(main: Section, branch: Section) -> list[str]:
     said = [n.sentence for n in build(drawing, plan).notices]
     every = [n.sentence for n in audit(drawing, plan).findings]
     assert len(every) == len(set(every))
-    words = ("larger in every direction", "large for a duct", "high where the side")
+    words = ("larger in every direction", "large for a duct", " where the side")
     return [one for one in said if any(w in one for w in words) and one in every]
 
 
@@ -413,6 +423,50 @@ def test_a_branch_that_its_main_cannot_hold_is_told(
     assert bool(said) == told
     if told:
         assert "run 'tap', at (4, 0, 3) m: the branch of" in said[0]
+
+
+def off_a_riser(width: float) -> Drawing:
+    """A level branch of a width that leaves a square riser of 400 mm."""
+    return drawing_from_runs(
+        [
+            ("riser", np.array([[0.0, 0, 0], [0, 0, 2]]), SQUARE),
+            ("top", np.array([[0.0, 0, 2], [0, 0, 5]]), SQUARE),
+            ("tap", np.array([[0.0, 0, 2], [6, 0, 2]]), rectangular(width, 0.25)),
+        ],
+        attributes={"riser": Attributes(source=True, source_at_end=False)},
+        flows={"top": 0.4, "tap": 0.9},
+    )
+
+
+SQUARE = rectangular(0.4, 0.4)
+
+
+def test_what_lies_across_a_riser_is_the_width_of_a_branch() -> None:
+    (said,) = (n.what for n in build(off_a_riser(0.5)).notices if "the side" in n.what)
+    assert "is 500 mm (19.7 in) wide where the side of its main is 400 mm" in said
+    drawing = off_a_riser(0.4)
+    assert not [n for n in build(drawing).notices if "the side" in n.what]
+
+
+def test_no_remedy_makes_a_branch_wider_than_what_it_leaves() -> None:
+    def widths(drawing: Drawing) -> list[str]:
+        found = remedies(analyse(build(drawing)))
+        return [one.what for one in found if one.at == "tap" and "larger" in one.what]
+
+    assert widths(off_a_riser(0.35)) == ["one run larger: 400×250 mm"]
+    assert widths(off_a_riser(0.4)) == []
+
+
+def test_sizes_of_a_layout_that_do_not_fit_their_main_are_said() -> None:
+    drawing = off_a_riser(0.4)
+    plan = Schedule(limits={one: RunLimits(is_kept=True) for one in ("riser", "top")})
+    found = proportion(drawing, plan, Aim(rate=0.5, may_grow=True))
+    (size,) = (one.chosen for one in found.choices if one.run == "tap")
+    assert size.width > 0.41
+    (said,) = (n.sentence for n in found.notices if "larger than the side" in n.what)
+    assert "with these sizes 'tap' is larger than the side of the duct that" in said
+    found = proportion(drawing, plan, Aim(rate=4.0, may_grow=True))
+    assert not [n for n in found.notices if "larger than the side" in n.what]
 
 
 def test_a_section_of_many_metres_is_in_another_unit() -> None:

@@ -286,6 +286,30 @@ def test_a_component_that_the_critical_return_lacks_is_missing() -> None:
     assert [word for word in whole.missing if "filter" in word]
 
 
+@pytest.mark.parametrize(
+    ("kind", "loss", "is_missing"),
+    [
+        ("filter grille", 18.0, False),
+        ("filter grille", None, True),
+        ("grille", 18, True),
+    ],
+)
+def test_a_filter_grille_is_a_filter(
+    kind: str, loss: float | None, is_missing: bool
+) -> None:
+    ends = {
+        "far": TerminalSpec(0.5, loss, kind),
+        "side": TerminalSpec(0.25, loss, kind),
+    }
+    whole = budget(found(back(), False), [found(back(), terminals=ends)])
+    assert any("filter" in word for word in whole.missing) == is_missing
+    # As it is told of a supply alone.
+    fan = FanSpec(external_static_pressure=250.0)
+    flags = found(back(), False, fan=fan, terminals=ends).flags
+    told = " ".join(flag.sentence for flag in flags if flag.where == "budget")
+    assert ("filter" in told) == is_missing
+
+
 def test_airflows_settle_on_both_sides() -> None:
     """A fan that gives what both sides need at design, with every damper set."""
     supply, sides = found(back(), False), [found(back())]

@@ -328,3 +328,15 @@ def test_a_radius_that_fits_the_construction_says_nothing_more(
         plans.append(read_schedule(path))
     assert plans[0].elbow_default == plans[1].elbow_default
     assert plans[0].elbow_exceptions == plans[1].elbow_exceptions
+
+
+def test_an_entry_that_is_not_known_is_one_fault(tmp_path: Path) -> None:
+    path = tmp_path / "s.toml"
+    path.write_text('[[takeoffs.exception]]\nrun = "x"\nentry = "conical tap"\n')
+    with pytest.raises(BadInput) as caught:
+        read_schedule(path)
+    (fault,) = caught.value.faults
+    assert "'conical tap' is not known there" in fault.sentence
+    path.write_text('[[takeoffs.exception]]\nrun = "x"\n')
+    with pytest.raises(BadInput, match="it says nothing of the run"):
+        read_schedule(path)

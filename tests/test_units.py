@@ -65,6 +65,8 @@ def test_lengths(text: str, metres: float) -> None:
         ("", "airflow", "no airflow"),
         ("fast", "velocity", "no velocity"),
         ("1,5 m", "length", "decimal comma"),
+        ("1,150 cfm", "airflow", "write 1150 if it parts the thousands, 1.150 if"),
+        ("1,150,000 Pa", "pressure", "a comma is not read; write 1150000)"),
         ("5 Pa", "airflow", "measures pressure and not airflow"),
         ("5 cfn", "airflow", "did you mean 'cfm'"),
         ("20 km/h", "velocity", "write one of m/s"),
@@ -201,3 +203,15 @@ def test_fractions_of_an_inch(text: str, inches: float) -> None:
 def test_other_fractions_are_refused(text: str, dimension: str, said: str) -> None:
     with pytest.raises(BadInput, match=re.escape(said)):
         units.quantity(text, dimension, "here")
+
+
+@pytest.mark.parametrize("dimension", units.DIMENSIONS)
+def test_what_to_write_is_said_in_both_systems(dimension: str) -> None:
+    """Each way that a refusal names is one, and the one is near the other."""
+    with pytest.raises(BadInput) as caught:
+        units.quantity("x", dimension, "here")
+    (fault,) = caught.value.faults
+    ways = re.findall(r'"([^"]+)"', fault.remedy)
+    values = [units.quantity(way, dimension, "here") for way in ways]
+    assert len(ways) == (1 if dimension in ("angle", "share", "time") else 2)
+    assert max(values) < 2.0 * min(values)
