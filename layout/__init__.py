@@ -63,6 +63,7 @@ from .read_schedule import find_schedule, read_schedule
 from .recurrences import sum_from_root, sum_of_subtree
 from .resized import overruling_notices, with_sections
 from .run_names import with_drawn_names
+from .run_words import with_run_words
 from .schedule import (
     AirSpec,
     ChecksSpec,
@@ -71,6 +72,7 @@ from .schedule import (
     FanSpec,
     RoomsSpec,
     RunLimits,
+    RunWords,
     Schedule,
     SourceSpec,
     TerminalSpec,
@@ -127,6 +129,7 @@ __all__ = [
     "RoomsSpec",
     "Run",
     "RunLimits",
+    "RunWords",
     "Schedule",
     "Section",
     "Severity",
@@ -209,6 +212,7 @@ __all__ = [
     "velocity_words",
     "warning",
     "with_drawn_names",
+    "with_run_words",
     "with_sections",
     "write",
     "write_gltf",

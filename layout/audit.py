@@ -22,6 +22,7 @@ from .near_misses import near_misses
 from .pieces import RunSections
 from .quantity_words import length_words, section_words, size_words
 from .run_names import with_drawn_names
+from .run_words import with_run_words
 from .schedule import Schedule
 from .sections import Shape
 from .snap import TOLERANCE
@@ -74,9 +75,11 @@ def audit(
         and nothing can be analysed.
     """
     schedule = schedule or Schedule()
-    topology = join(drawing, tolerance)
     # What is wrong with its names is said when the graph is built.
-    sections = run_sections(drawing, with_drawn_names(schedule, drawing)[0])
+    named, _ = with_drawn_names(schedule, drawing)
+    drawing = with_run_words(drawing, named)
+    topology = join(drawing, tolerance)
+    sections = run_sections(drawing, named)
     found = [
         *drawing.notices,
         *topology.notices,

@@ -78,6 +78,8 @@ _BEYOND = """\
 # [air]
 # temperature = "..."
 # altitude = "..."
+# [runs.NAME]
+# roll = "..."  # of a run whose section stands turned, or up = [0, 0, 1]
 """
 
 
@@ -150,7 +152,11 @@ def _sections(topology: Topology, sections: RunSections) -> str:
     if not bare:
         return ""
     names = dict.fromkeys(drawing.names[run] for run in bare)
-    return "\n".join(["[sections]", *(f"{toml_key(n)} = {_OPEN}" for n in names), ""])
+    lines = [f"{toml_key(n)} = {_OPEN}" for n in names]
+    head = (
+        "[sections]  # of one that is a transition: transition = true under [runs.NAME]"
+    )
+    return "\n".join([head, *lines, ""])
 
 
 def _source_node(topology: Topology, schedule: Schedule) -> int | None:

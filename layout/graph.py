@@ -20,6 +20,7 @@ from .names import no_section, toml_key, without_section
 from .pieces import RunSections
 from .quantity_words import length_words
 from .run_names import with_drawn_names
+from .run_words import with_run_words
 from .schedule import Schedule
 from .sections import BoolArray, FloatArray, IntArray, Section, Shape, words
 from .snap import TOLERANCE
@@ -186,10 +187,11 @@ def build(
         could be found at once.
     """
     schedule = schedule or _SILENT
+    schedule, faults = with_drawn_names(schedule, drawing, other_runs)
+    drawing = with_run_words(drawing, schedule)
     topology = join(drawing, tolerance)
     if len(topology.ends) == 0:
         raise _no_duct(drawing, tolerance)
-    schedule, faults = with_drawn_names(schedule, drawing, other_runs)
     if faults:
         raise BadInput(faults)
     sections = run_sections(drawing, schedule)

@@ -23,7 +23,7 @@ from .faults import BadInput, note, refusal
 from .frames import z_up
 from .names import bare_section_fault, section_in_name
 from .sections import FloatArray, Section
-from .toml_tables import Table, load_toml
+from .toml_tables import Table, direction, load_toml
 
 
 def read_route(
@@ -92,7 +92,7 @@ def _read_run(entry: Table, number: int, unit: str, up: str, found: Found) -> No
         transition=entry.get("transition", _truth) or False,
         roughness=entry.positive("roughness", "length"),
         roll=entry.quantity("roll", "angle"),
-        up=entry.get("up", _vector),
+        up=entry.get("up", direction),
         bend_radius=entry.positive("bend_radius", "length"),
     )
     if "roll" in entry and "up" in entry:
@@ -162,15 +162,3 @@ def _source(value: object, where: str) -> bool | str:
     raise refusal(
         where, f"'{value}' is not known there", 'write true, "start" or "end"'
     )
-
-
-def _vector(value: object, where: str) -> tuple[float, float, float]:
-    if (
-        isinstance(value, list)
-        and len(value) == 3
-        and all(isinstance(x, (int, float)) and not isinstance(x, bool) for x in value)
-        and any(value)
-    ):
-        x, y, z = (float(part) for part in value)
-        return x, y, z
-    raise refusal(where, f"'{value}' is no direction", "write three numbers: [0, 0, 1]")

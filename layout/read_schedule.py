@@ -29,12 +29,13 @@ from .schedule import (
     FanSpec,
     RoomsSpec,
     RunLimits,
+    RunWords,
     Schedule,
     SourceSpec,
     TerminalSpec,
     TransitionRule,
 )
-from .toml_tables import Table, load_toml
+from .toml_tables import Table, direction, load_toml
 
 _TIGHTEST = 0.5  # r/W of a throat radius of nothing
 # Constructions that leave no choice of a radius; one of nothing fits them.
@@ -163,6 +164,7 @@ def read_schedule(path: Path | str) -> Schedule:
         terminals=terminals,
         rooms=_rooms(top.table("rooms")),
         limits=dict(_limits(top.table("limits"))),
+        run_words=dict(_run_words(top.table("runs"))),
         checks=_checks(top),
         clearance=clearance or 0.0,
         insulation=insulation or 0.0,
@@ -444,6 +446,20 @@ def _limits(table: Table) -> Iterator[tuple[str, RunLimits]]:
             entry.fault("as_drawn", "a run as drawn takes no other size", "delete one")
         entry.finish()
         yield run, limits
+
+
+def _run_words(table: Table) -> Iterator[tuple[str, RunWords]]:
+    for run, entry in table.each():
+        words = RunWords(
+            entry.yes_or_no("transition"),
+            entry.quantity("roll", "angle"),
+            entry.get("up", direction),
+        )
+        if "roll" in entry and "up" in entry:
+            entry.fault("", "roll and up are both given", "delete one of them")
+        entry.says("the run", "transition", "roll", "up")
+        entry.finish()
+        yield run, words
 
 
 def _rooms(table: Table) -> RoomsSpec:

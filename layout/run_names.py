@@ -110,6 +110,7 @@ def with_drawn_names(
         components=tuple(components()),
         sections=renamed("[sections]", schedule.sections),
         limits=renamed("[limits]", schedule.limits),
+        run_words=renamed("[runs]", schedule.run_words),
         run_materials=renamed("[duct.runs]", schedule.run_materials),
         run_roughness=renamed("[duct.runs]", schedule.run_roughness),
         run_compression=renamed("[duct.runs]", schedule.run_compression),

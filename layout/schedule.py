@@ -270,6 +270,25 @@ class RunLimits:
     is_kept: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class RunWords:
+    """What a schedule says of a run where its drawing cannot; None for nothing.
+
+    Parameters
+    ----------
+    transition
+        Whether it is the transition between its neighbours.
+    roll
+        Turn of its section, rad, as extras have it.
+    up
+        Direction along its height, with Z up.
+    """
+
+    transition: bool | None = None
+    roll: float | None = None
+    up: Point | None = None
+
+
 @dataclass(frozen=True)
 class Schedule:
     """Everything that a schedule may say; an empty one says nothing.
@@ -293,6 +312,8 @@ class Schedule:
         one, None where nobody says, and of single runs.
     sections
         Section by run.
+    run_words
+        What else a drawing may say of a run, by run.
     elbow_default, elbow_exceptions
         How elbows are made; exceptions by (run, bend), bend 0 for the whole run.
     takeoff_default, takeoff_exceptions
@@ -328,6 +349,7 @@ class Schedule:
     compression: float | None = None
     run_compression: Mapping[str, float] = field(default_factory=dict)
     sections: Mapping[str, Section] = field(default_factory=dict)
+    run_words: Mapping[str, RunWords] = field(default_factory=dict)
     elbow_default: ElbowRule = field(default_factory=ElbowRule)
     elbow_exceptions: Mapping[tuple[str, int], ElbowRule] = field(default_factory=dict)
     takeoff_default: TakeoffEntry | None = None
@@ -388,6 +410,7 @@ class Schedule:
         return (
             *(("[sections]", run) for run in self.sections),
             *(("[limits]", run) for run in self.limits),
+            *(("[runs]", run) for run in self.run_words),
             *(("[[component]]", one.run) for one in self.components),
             *(("[duct.runs]", run) for run in self.run_materials),
             *(("[duct.runs]", run) for run in self.run_roughness),

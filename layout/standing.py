@@ -57,8 +57,8 @@ def roll_notices(
         notices[run] = warning(
             drawing.place(run),
             _no_level_side(ducts, duct) if plumb[duct] else _arrives(ducts, duct),
-            f"give the run '{key}' or 'up' if it stands otherwise: what follows is "
-            "carried on from it",
+            f"give the run {key} if it stands otherwise: what follows is carried on "
+            "from it",
             effect="it decides which bends go the easy way and which the hard way",
             place=drawing.first_middle(run),
         )
@@ -110,8 +110,7 @@ def twist_notices(
             drawing.place(int(ducts.run[duct])),
             f"it stands turned by {degrees:.0f} degrees against the run before it, and "
             "no fitting is drawn for that",
-            f"correct '{_roll_key(drawing)}' or 'up' if it is a slip, or draw how the "
-            "duct turns",
+            f"correct {_roll_key(drawing)} if it is a slip, or draw how the duct turns",
             effect="nothing was counted for the twist",
             place=topology.nodes[int(ducts.start[duct])],
         )
@@ -159,8 +158,11 @@ def idle_up_notices(
 
 
 def _roll_key(drawing: Drawing) -> str:
-    """What a drawing calls the roll of a run."""
-    return "roll" if drawing.file.lower().endswith(".toml") else "roll_deg"
+    """How a run is told to stand, in the drawing or where it cannot say so."""
+    file = drawing.file.lower()
+    if file.endswith(".obj"):
+        return "'roll' or 'up' under [runs.NAME] in the schedule"
+    return "'roll' or 'up'" if file.endswith(".toml") else "'roll_deg' or 'up'"
 
 
 def _has_sides(ducts: Ducts, rows: IntArray) -> BoolArray:

@@ -339,3 +339,16 @@ def _yes_or_no(value: object, where: str) -> bool:
     if isinstance(value, bool):
         return value
     raise refusal(where, f"{_shown(value)} is no yes or no", "write true or false")
+
+
+def direction(value: object, where: str) -> Point:
+    """Read a direction: three bare numbers, not all of them nothing."""
+    if (
+        isinstance(value, list)
+        and len(value) == 3
+        and all(isinstance(x, (int, float)) and not isinstance(x, bool) for x in value)
+        and any(value)
+    ):
+        x, y, z = (float(part) for part in value)
+        return x, y, z
+    raise refusal(where, f"'{value}' is no direction", "write three numbers: [0, 0, 1]")

@@ -24,6 +24,7 @@ from elbowroom.layout import (
     solids,
     warning,
     with_drawn_names,
+    with_run_words,
 )
 
 from .analysis import Analysis, analyse
@@ -101,6 +102,7 @@ def proportion(
     schedule, faults = with_drawn_names(schedule, drawing)
     if faults:
         raise BadInput(faults)
+    drawing = with_run_words(drawing, schedule)
     found = _proportion(drawing, schedule, aim, tolerance)
     for _ in range(_LOWERINGS):
         limits = _lowered(found.after, obstacles, schedule, aim)

@@ -1,5 +1,6 @@
 """The schedule: what it may say, and what is said of its faults."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -7,10 +8,13 @@ import pytest
 from elbowroom.layout import (
     BadInput,
     Basis,
+    DuctGraph,
     ElbowConstruction,
     Shape,
     TakeoffEntry,
+    build,
     find_schedule,
+    read,
     read_schedule,
     units,
 )
@@ -340,3 +344,50 @@ def test_an_entry_that_is_not_known_is_one_fault(tmp_path: Path) -> None:
     path.write_text('[[takeoffs.exception]]\nrun = "x"\n')
     with pytest.raises(BadInput, match="it says nothing of the run"):
         read_schedule(path)
+
+
+WORDS = """
+[source]
+run = "A"
+[terminals.B]
+flow = "500 L/s"
+"""
+
+
+def drawn_bare(tmp_path: Path, more: str) -> DuctGraph:
+    """A reducer of three runs, and a riser at its end, as OBJ can say them."""
+    route, plan = tmp_path / "t.obj", tmp_path / "t.schedule.toml"
+    route.write_text(
+        "o A 500x250\nv 0 0 0\nv 3 0 0\nl 1 2\no T\nv 3 0 0\nv 3.4 0 0\nl 3 4\n"
+        "o B 300x250\nv 3.4 0 0\nv 6 0 0\nv 6 0 4\nl 5 6 7\n"
+    )
+    plan.write_text(WORDS + more)
+    return build(read(route), read_schedule(plan))
+
+
+def test_a_schedule_says_what_a_drawing_without_extras_cannot(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match=r"run 'T'.* has no section"):
+        drawn_bare(tmp_path, "")
+    graph = drawn_bare(tmp_path, "[runs.T]\ntransition = true\n")
+    assert graph.transitions.length.tolist() == pytest.approx([0.4])
+    turned = "[runs.T]\ntransition = true\n[runs.B]\n"
+    plain = graph.bends.in_plane.tolist()
+    assert plain == pytest.approx([0.25])
+    for said in ('roll = "90 deg"', "up = [0, 1, 0]"):
+        graph = drawn_bare(tmp_path, f"{turned}{said}\n")
+        assert graph.bends.in_plane.tolist() == pytest.approx([0.3])
+
+
+@pytest.mark.parametrize(
+    ("words", "fault"),
+    [
+        ("[runs.X]\ntransition = true", "[runs]: the drawing has no run 'X'"),
+        ("[runs.T]", "it says nothing of the run"),
+        ('[runs.B]\nroll = "90 deg"\nup = [0, 0, 1]', "roll and up are both given"),
+        ("[runs.B]\nup = [0, 0, 0]", "is no direction"),
+        ("[runs.B]\nroll = 90", "has no unit"),
+    ],
+)
+def test_words_of_a_run_that_are_wrong(tmp_path: Path, words: str, fault: str) -> None:
+    with pytest.raises(BadInput, match=re.escape(fault)):
+        drawn_bare(tmp_path, words + "\n")

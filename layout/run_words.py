@@ -1,0 +1,37 @@
+"""What a schedule says of runs where the format of a drawing cannot."""
+
+from dataclasses import replace
+
+from .drawing import NOTHING_SAID, Drawing
+from .schedule import Schedule
+
+
+def with_run_words(drawing: Drawing, schedule: Schedule) -> Drawing:
+    """Say of each run of a drawing what the schedule says of it.
+
+    Parameters
+    ----------
+    drawing
+        The drawing; it is not changed.
+    schedule
+        With names as they are drawn; what it says goes before the drawing's own words.
+
+    Returns
+    -------
+    drawing
+        A copy; the same object where nothing is said.
+    """
+    if not schedule.run_words:
+        return drawing
+    attributes = dict(drawing.attributes)
+    for run, name in enumerate(drawing.names):
+        words = schedule.run_words.get(name)
+        if words is None:
+            continue
+        said = attributes.get(run, NOTHING_SAID)
+        if words.transition is not None:
+            said = replace(said, transition=words.transition)
+        if words.roll is not None or words.up is not None:
+            said = replace(said, roll=words.roll, up=words.up)
+        attributes[run] = said
+    return replace(drawing, attributes=attributes)
