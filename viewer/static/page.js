@@ -434,8 +434,13 @@
       for (const { node, at, w, h } of tags[number]) {
         point.copy(at).project(camera);
         const end = pane.x + (point.x + 1) * pane.w / 2;
-        const x = end + 6 + w < pane.x + pane.w ? end + 6 : end - 6 - w;
-        const y = pane.y + (1 - point.y) * pane.h / 2 - h / 2;
+        const last = pane.x + pane.w - w - 1;
+        let x = end + 6 <= last ? end + 6 : end - 6 - w;
+        let y = pane.y + (1 - point.y) * pane.h / 2 - h / 2;
+        if (x <= pane.x) { // long words on a narrow pane go below
+          x = last;
+          y += h;
+        }
         const free = x > pane.x && x + w < pane.x + pane.w && y > pane.y + 44
           && y + h < pane.y + pane.h && taken.every(([p, q, r, s]) =>
             x > p + r || p > x + w || y > q + s || q > y + h);
