@@ -150,9 +150,7 @@ def duct_clearances(
     place = hulls.between(hulls, row, other)
     apart = ~_meet(graph, duct[row], duct[other], place)
     row, other = row[apart], other[apart]
-    distance = _measured(hulls, hulls, row, other, required)
-    near = (distance < required - _LITTLE) | (distance < 0.0)
-    return _ranked(hulls, hulls, row[near], other[near], distance[near])
+    return _too_near(hulls, hulls, row, other, required)
 
 
 def side_clearances(
@@ -194,10 +192,7 @@ def side_clearances(
         first = int(np.argmax(ducts.parent < 0))
         reach = _NEAR_JOINT * max(ducts.width[first], ducts.height[first])
         at_fan &= np.linalg.norm(place - ducts.begin[first], axis=1) < reach
-    row, number = row[~at_fan], number[~at_fan]
-    distance = _measured(hulls, bodies, row, number, required)
-    near = (distance < required - _LITTLE) | (distance < 0.0)
-    return _ranked(hulls, bodies, row[near], number[near], distance[near])
+    return _too_near(hulls, bodies, row[~at_fan], number[~at_fan], required)
 
 
 def piece_ducts(graph: DuctGraph, solids: Solids) -> IntArray:
@@ -262,6 +257,15 @@ def _neighbours(graph: DuctGraph, one: IntArray, two: IntArray) -> BoolArray:
         follow |= (finish[one] == finish[two]) | (finish[one] == start[two])
         follow |= start[one] == finish[two]
     return np.asarray(follow)
+
+
+def _too_near(
+    hulls: "_Hulls", bodies: "_Hulls", row: IntArray, number: IntArray, required: float
+) -> Clearances:
+    """Pairs of stretches of duct that overlap or are nearer than required."""
+    distance = _measured(hulls, bodies, row, number, required)
+    near = (distance < required - _LITTLE) | (distance < 0.0)
+    return _ranked(hulls, bodies, row[near], number[near], distance[near])
 
 
 def _ranked(

@@ -439,7 +439,7 @@ def node_kinds(graph: DuctGraph) -> dict[int, str]:
     ):
         kinds.update(dict.fromkeys(rows.tolist(), kind))
     # An arc's two ends are different nodes of the drawing; both belong to the bend.
-    ahead = ducts.parent[graph.bends.duct]
+    ahead = graph.bend_duct
     kinds.update(dict.fromkeys(ducts.finish[ahead].tolist(), "bend"))
     kinds[graph.source.node] = "source"
     return kinds

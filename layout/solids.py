@@ -60,7 +60,7 @@ def solids(graph: DuctGraph) -> Solids:
     most = _MOST * np.where(shown, reach, 0.0)
     at_start, at_end = np.zeros(len(reach)), np.zeros(len(reach))
 
-    before = ducts.parent[bends.duct]
+    before = graph.bend_duct
     cornered = bends.radius <= 0.0
     mitre = np.where(
         cornered,
@@ -190,7 +190,7 @@ def _straight(
 
 def _bends(
     graph: DuctGraph,
-    first: FloatArray,
+    elbow_end: FloatArray,
     last: FloatArray,
     bend: IntArray,
     begin: FloatArray,
@@ -200,10 +200,10 @@ def _bends(
 ) -> _Part:
     """Sweep some bends from one share of their turn to another, shape (t,) each.
 
-    From `last` of the duct before to `first` of the one that begins with the bend.
+    From `last` of the duct before to `elbow_end` of the one that begins with the bend.
     """
     ducts, bends = graph.ducts, graph.bends
-    before = ducts.parent[bends.duct[bend]]
+    before = graph.bend_duct[bend]
     turn, radius, about = bends.angle[bend], bends.radius[bend], bends.axis[bend]
     count, rings = len(bend), _BEND_RINGS
     share = begin[:, None] + np.linspace(0.0, 1.0, rings) * (end - begin)[:, None]
@@ -220,7 +220,7 @@ def _bends(
     near = (
         start[:, None] + (corner - start[:, None]) * np.minimum(2 * share, 1)[..., None]
     )
-    finish = first[bends.duct[bend]][:, None]
+    finish = elbow_end[bends.duct[bend]][:, None]
     on_mitre = np.where(
         (share <= 0.5)[..., None],
         near,

@@ -16,7 +16,6 @@ from elbowroom.physics import (
     LengthRow,
     Quantities,
     power,
-    quantities,
 )
 
 from .display import Display
@@ -200,17 +199,18 @@ def quantity_tables(found: Quantities) -> dict[str, list[dict[str, Any]]]:
     }
 
 
-def quantities_result(sides: Sequence[Analysis]) -> dict[str, Any]:
+def quantities_result(
+    sides: Sequence[Analysis], found: Sequence[Quantities]
+) -> dict[str, Any]:
     """Result of `quantities` as plain data, as `quantities.schema.json` says.
 
     Of a layout, or of a supply and the returns behind it.
     """
-    supply, *returns = map(_quantities_row, sides)
+    supply, *returns = map(_quantities_row, sides, found)
     return {"schema": "elbowroom.quantities/1", **supply, "returns": returns}
 
 
-def _quantities_row(analysis: Analysis) -> dict[str, Any]:
-    found = quantities(analysis)
+def _quantities_row(analysis: Analysis, found: Quantities) -> dict[str, Any]:
     return {
         "file": analysis.graph.drawing.file,
         **quantity_tables(found),

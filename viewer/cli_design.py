@@ -170,7 +170,7 @@ def proportion(
     asked = plan_with_returns(asked, back)
     solids, _ = solids_around(obstacles, [route], reading, obstacles_unit, obstacles_up)
     found = size_layout(drawing, asked, aim, reading.joining_distance, solids)
-    beside = dict(zip(option_names([route, *(returns or [])])[1:], back, strict=True))
+    beside = _by_name(route, returns, back)
     told = (*_too_near(found.after, beside), *_as_drawn(back))
     found = replace(found, notices=(*found.notices, *told))
     if as_json:
@@ -189,6 +189,14 @@ def proportion(
     return 0
 
 
+def _by_name(
+    route: Path, returns: list[Path] | None, sides: "list[Analysis]"
+) -> "dict[str, Analysis]":
+    """The returns of a route by what to call each."""
+    names = option_names([route, *(returns or [])])[1:]
+    return dict(zip(names, sides, strict=True))
+
+
 def _too_near(supply: "Analysis", returns: Mapping[str, "Analysis"]) -> "list[Notice]":
     """Say which ducts of a sized supply have no room beside its returns, by name."""
     from elbowroom.layout import length_words, warning
@@ -198,15 +206,10 @@ def _too_near(supply: "Analysis", returns: Mapping[str, "Analysis"]) -> "list[No
     found = []
     for name, side in returns.items():
         for gap in gaps_between(supply, side, name):
-            room = f"passes '{gap.beside}' at {length_words(gap.distance)}"
-            if gap.distance <= 0.0:
-                room = f"overlaps '{gap.beside}' by {length_words(-gap.distance)}"
-            else:
-                room += f", {length_words(gap.required)} are required"
             found.append(
                 warning(
                     supply.graph.drawing.file,
-                    f"with these sizes '{gap.duct}' {room}",
+                    f"with these sizes {gap.words(length_words)}",
                     "give its run a max_height or max_width under [limits], or lead "
                     "it another way",
                     place=gap.place,
@@ -259,11 +262,11 @@ def improve(
     asked = plan_with_returns(asked, back)
     option, _ = read_option(route, asked, reading, solids, [])
 
-    beside = list(zip(option_names([route, *(returns or [])])[1:], back, strict=True))
+    beside = _by_name(route, returns, back)
 
     def clashes(analysis: "Analysis") -> int:
         room = list(gaps(analysis, solids)[1])
-        for name, side in beside:
+        for name, side in beside.items():
             room += gaps_between(analysis, side, name)
         return sum(not gap.is_kept for gap in room)
 
@@ -343,14 +346,13 @@ def quantities(
     plan = schedule_for(route, schedule)
     sides = [analysed(route, plan, reading)]
     sides += return_sides(returns, route, plan, reading)
+    found = [count(side) for side in sides]
     if as_json:
-        print_json(quantities_result(sides))
+        print_json(quantities_result(sides, found))
     else:
         for side in sides:
             print_quantities(side, count(side, display.side), display, new_console())
-    write_tables(
-        tables_of_sides([quantity_tables(count(side)) for side in sides]), csv, xlsx
-    )
+    write_tables(tables_of_sides(list(map(quantity_tables, found))), csv, xlsx)
     return 0
 
 

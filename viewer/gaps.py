@@ -1,6 +1,6 @@
 """Room around the ducts: what stands too near, and where."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from elbowroom.layout import (
@@ -51,15 +51,18 @@ class Gap:
 
     def sentence(self, display: Display = METRIC) -> str:
         """The gap in words, for those that are not kept."""
-        where = f"at {place_words(self.place, self.unit)}"
+        return self.words(display.gaps, f" at {place_words(self.place, self.unit)}")
+
+    def words(self, length: Callable[[float], str], where: str = "") -> str:
+        """The same with lengths, m, in words of any kind, and a place or none."""
         if self.distance < -TOUCH:
-            deep = display.gaps(-self.distance)
-            return f"'{self.duct}' overlaps '{self.beside}' by {deep} {where}"
-        room = f"passes '{self.beside}' at {display.gaps(self.distance)}"
+            deep = length(-self.distance)
+            return f"'{self.duct}' overlaps '{self.beside}' by {deep}{where}"
+        room = f"passes '{self.beside}' at {length(self.distance)}"
         if self.distance <= TOUCH:
             room = f"touches '{self.beside}'"
-        needed = f"{display.gaps(self.required)} are required"
-        return f"'{self.duct}' {room} {where}, {needed}"
+        needed = f"{length(self.required)} are required"
+        return f"'{self.duct}' {room}{where}, {needed}"
 
 
 def gaps(
