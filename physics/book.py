@@ -12,7 +12,9 @@ from .dimensions import (
     reference_end,
     reference_share,
 )
+from .equipment import declared_only
 from .kinds import Kind, Legs, Parameter, Values
+from .second_prints import SecondPrint, second_prints
 
 __all__ = [
     "KINDS",
@@ -20,6 +22,7 @@ __all__ = [
     "Kind",
     "Legs",
     "Parameter",
+    "SecondPrint",
     "Values",
     "complete",
     "dimensions_of",
@@ -28,6 +31,7 @@ __all__ = [
     "from_dimensions",
     "reference_end",
     "reference_share",
+    "second_prints",
 ]
 
 KINDS: dict[str, Kind] = {
@@ -48,11 +52,20 @@ def find_kind(text: str) -> Kind:
     Raises
     ------
     LookupRefused
-        If there is none; the message names the nearest.
+        If there is none; the message names the nearest, or says that a fitting like
+        it has the loss that its maker declares.
     """
     name = "-".join(text.replace("_", " ").replace("-", " ").lower().split())
     if name in KINDS:
         return KINDS[name]
+    named = {word.removesuffix("s") for word in name.split("-")}
+    for item in declared_only():
+        if named & set(item.split("_")):
+            raise LookupRefused(
+                f"a {item.replace('_', ' ')} has the loss that its maker declares, "
+                "and none is assumed; declare it in the schedule, under [losses] or "
+                "as a [[component]]"
+            )
     near = nearest(name, KINDS)
     hint = f"did you mean '{near}'" if near else "see fitting --list"
     raise LookupRefused(f"there is no kind of fitting '{text}'; {hint}")

@@ -5,8 +5,7 @@ from functools import partial
 import numpy as np
 
 from . import dampers
-from .coefficient import Coefficient
-from .kinds import Kind, Legs, Parameter, Values
+from .kinds import Kind, Legs, Parameter, Values, one_leg
 from .obstructions import OBSTRUCTIONS, obstruction
 
 _BLADE = Parameter("blade_angle_deg", "blade angle from open, degrees", 0.0, 70.0)
@@ -14,10 +13,6 @@ _BLADES = Parameter("blade_angle_deg", "blade angle from open, degrees", 0.0, 80
 _RATIO = Parameter(
     "L_over_R", "length of all blades over the duct's perimeter", 0.1, 4.0, 1.0
 )
-
-
-def _one(found: Coefficient) -> Legs:
-    return {"": found}
 
 
 def _blade(values: Values) -> float:
@@ -30,31 +25,31 @@ def _dampers() -> list[Kind]:
             "damper-butterfly-round",
             "single-blade damper in a round duct",
             (_BLADE,),
-            lambda v, _: _one(dampers.butterfly(_blade(v))),
+            lambda v, _: one_leg(dampers.butterfly(_blade(v))),
         ),
         Kind(
             "damper-butterfly-rect",
             "single-blade damper in a rectangular duct",
             (_BLADE,),
-            lambda v, _: _one(dampers.butterfly(_blade(v), is_round=False)),
+            lambda v, _: one_leg(dampers.butterfly(_blade(v), is_round=False)),
         ),
         Kind(
             "damper-multiblade-parallel",
             "damper of several blades that turn alike",
             (_BLADES, _RATIO),
-            lambda v, _: _one(dampers.multiblade(_blade(v), v["L_over_R"], False)),
+            lambda v, _: one_leg(dampers.multiblade(_blade(v), v["L_over_R"], False)),
         ),
         Kind(
             "damper-multiblade-opposed",
             "damper of several blades that turn against each other",
             (_BLADES, _RATIO),
-            lambda v, _: _one(dampers.multiblade(_blade(v), v["L_over_R"], True)),
+            lambda v, _: one_leg(dampers.multiblade(_blade(v), v["L_over_R"], True)),
         ),
         Kind(
             "damper-gate-round",
             "gate that slides into a round duct",
             (Parameter("h_over_D", "open height over diameter", 0.2, 1.0),),
-            lambda v, _: _one(dampers.gate(v["h_over_D"])),
+            lambda v, _: one_leg(dampers.gate(v["h_over_D"])),
         ),
         Kind(
             "damper-gate-rect",
@@ -63,7 +58,7 @@ def _dampers() -> list[Kind]:
                 Parameter("h_over_H", "open height over duct height", 0.3, 1.0),
                 Parameter("H_over_W", "duct height over width", 0.1, 10.0),
             ),
-            lambda v, _: _one(dampers.gate(v["h_over_H"], v["H_over_W"])),
+            lambda v, _: one_leg(dampers.gate(v["h_over_H"], v["H_over_W"])),
         ),
         Kind(
             "damper-fire-curtain",
@@ -78,20 +73,20 @@ def _dampers() -> list[Kind]:
                     True,
                 ),
             ),
-            lambda v, _: _one(dampers.fire_curtain(v["in_airstream"] > 0.5)),
+            lambda v, _: one_leg(dampers.fire_curtain(v["in_airstream"] > 0.5)),
         ),
         Kind(
             "damper-fire-and-smoke",
             "open multiblade fire and smoke damper without a declared loss, its loss "
             f"alone: {dampers.FIRE_CAUTION}",
             (),
-            lambda _v, _re: _one(dampers.fire_and_smoke()),
+            lambda _v, _re: one_leg(dampers.fire_and_smoke()),
         ),
     ]
 
 
 def _stands_in(kind: str, values: Values, _: float) -> Legs:
-    return _one(obstruction(kind, values["blockage_ratio"]))
+    return one_leg(obstruction(kind, values["blockage_ratio"]))
 
 
 def _obstructions() -> list[Kind]:

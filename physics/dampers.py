@@ -13,7 +13,7 @@ import numpy.typing as npt
 from elbowroom.layout import BoolArray, FloatArray, IntArray
 
 from .coefficient import Coefficient, LookupRefused, Note, make
-from .tables import Curve, Grid, chosen, curve, grid
+from .tables import Curve, Grid, chosen, curve, from_table, grid
 
 FIRE_CAUTION = (
     "where fire and smoke dampers stand, their size, and whether one may be left out "
@@ -73,7 +73,8 @@ def butterfly(blade_angle: npt.ArrayLike, is_round: bool = True) -> Coefficient:
     beyond = angle > BUTTERFLY_END + 1e-9
     value = value * np.exp(slope * np.maximum(degrees - book.x[-1], 0.0))
     steep = int(Note.EXTENDED) | int(Note.SUSPECT)
-    return _from(book, value, np.where(beyond, steep, bits))
+    bits = np.where(beyond, steep, bits)
+    return from_table(book, value, bits, "duct", at=(degrees,))
 
 
 @cache
@@ -141,9 +142,10 @@ def multiblade(
     angle = _angles(blade_angle, _SHUT)
     book = _multiblade(opposed)
     angle, lengths = np.broadcast_arrays(angle, np.asarray(ratio, np.float64))
-    value, bits = book.at(np.degrees(angle), lengths)
+    degrees = np.degrees(angle)
+    value, bits = book.at(degrees, lengths)
     steep = np.where(angle > _MULTIBLADE_END + 1e-9, int(Note.SUSPECT), 0)
-    return _from(book, value, bits | steep)
+    return from_table(book, value, bits | steep, "duct", at=(degrees, lengths))
 
 
 @cache
@@ -200,15 +202,18 @@ def gate(opening: npt.ArrayLike, aspect: npt.ArrayLike | None = None) -> Coeffic
             f"a gate is published for openings of {low:g} to 1, not for "
             f"{_outside(opened, low, 1.0):g}; open it further or take a smaller duct"
         )
+    at: tuple[FloatArray, ...] = (opened,)
     if isinstance(book, Curve):
         value, bits = book.at(opened)
     else:
-        opened, wide = np.broadcast_arrays(opened, np.asarray(aspect, np.float64))
-        value, bits = book.at(opened, wide)
+        at = tuple(np.broadcast_arrays(opened, np.asarray(aspect, np.float64)))
+        value, bits = book.at(*at)
+        opened = at[0]
     last = opened > high
     rest = ((1.0 - opened) / (1.0 - high)).clip(0.0, 1.0)
     bits = np.where(last, int(Note.INTERPOLATED), bits)
-    return _from(book, np.where(last, value * rest, value), bits)
+    value = np.where(last, value * rest, value)
+    return from_table(book, value, bits, "duct", at=at)
 
 
 def fire_curtain(in_airstream: npt.ArrayLike) -> Coefficient:
@@ -393,14 +398,3 @@ def _outside(values: FloatArray, low: float, high: float) -> float:
     """The first of the values that is not within the range."""
     out = ~((values >= low - 1e-9) & (values <= high + 1e-9))
     return float(values[out][0])
-
-
-def _from(book: Curve | Grid, value: FloatArray, notes: npt.ArrayLike) -> Coefficient:
-    return make(
-        value,
-        notes,
-        reference="duct",
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
-    )

@@ -7,8 +7,7 @@ import numpy as np
 from elbowroom.layout import ELBOW_PIECES
 
 from . import elbows
-from .coefficient import Coefficient
-from .kinds import Kind, Legs, Parameter, Values
+from .kinds import Kind, Legs, Parameter, Values, one_leg, radians
 
 _R_W = Parameter("r_over_W", "centreline radius over side in the plane", 0.5, 20.0)
 _H_W = Parameter(
@@ -31,16 +30,8 @@ _DETAILS = {
 }
 
 
-def _one(found: Coefficient) -> Legs:
-    return {"": found}
-
-
 def _re(reynolds: float) -> float | None:
     return None if np.isnan(reynolds) else reynolds
-
-
-def _rad(values: Values) -> float:
-    return float(np.radians(values["angle_deg"]))
 
 
 def _rectangular() -> list[Kind]:
@@ -56,30 +47,32 @@ def _rectangular() -> list[Kind]:
             "rect-elbow-smooth",
             "rectangular elbow with a radius throat and heel",
             (_R_W, *turn),
-            lambda v, re: _one(
-                elbows.rect_smooth(v["r_over_W"], v["H_over_W"], _rad(v), _re(re))
+            lambda v, re: one_leg(
+                elbows.rect_smooth(v["r_over_W"], v["H_over_W"], radians(v), _re(re))
             ),
         ),
         Kind(
             "rect-elbow-mitred",
             "rectangular elbow with a square throat and a square heel",
             turn,
-            lambda v, re: _one(elbows.rect_mitred(v["H_over_W"], _rad(v), _re(re))),
+            lambda v, re: one_leg(
+                elbows.rect_mitred(v["H_over_W"], radians(v), _re(re))
+            ),
         ),
         Kind(
             "rect-elbow-square-throat",
             "rectangular elbow with a square throat and a radius heel",
             turn,
-            lambda v, re: _one(
-                elbows.rect_smooth(0.5, v["H_over_W"], _rad(v), _re(re))
+            lambda v, re: one_leg(
+                elbows.rect_square_throat(v["H_over_W"], radians(v), _re(re))
             ),
         ),
         Kind(
             "rect-elbow-square-heel",
             "rectangular elbow with a radius throat and a square heel",
             (_THROAT, *turn),
-            lambda v, _: _one(
-                elbows.rect_square_heel(v["throat_R_over_W"], v["H_over_W"], _rad(v))
+            lambda v, _: one_leg(
+                elbows.rect_square_heel(v["throat_R_over_W"], v["H_over_W"], radians(v))
             ),
         ),
         Kind(
@@ -91,12 +84,12 @@ def _rectangular() -> list[Kind]:
                 _H_W,
                 _ACUTE,
             ),
-            lambda v, _: _one(
+            lambda v, _: one_leg(
                 elbows.rect_splitters(
                     int(v["splitter_count"]),
                     v["throat_R_over_W"],
                     v["H_over_W"],
-                    _rad(v),
+                    radians(v),
                 )
             ),
         ),
@@ -104,16 +97,16 @@ def _rectangular() -> list[Kind]:
             "rect-elbow-single-vanes",
             "mitred rectangular elbow with single-thickness turning vanes",
             (vanes(double=False), _ANGLE),
-            lambda v, _: _one(
-                elbows.rect_vaned(False, v["vane_spacing_mm"] / 1000, _rad(v))
+            lambda v, _: one_leg(
+                elbows.rect_vaned(False, v["vane_spacing_mm"] / 1000, radians(v))
             ),
         ),
         Kind(
             "rect-elbow-double-vanes",
             "mitred rectangular elbow with double-thickness turning vanes",
             (vanes(double=True), _ANGLE),
-            lambda v, _: _one(
-                elbows.rect_vaned(True, v["vane_spacing_mm"] / 1000, _rad(v))
+            lambda v, _: one_leg(
+                elbows.rect_vaned(True, v["vane_spacing_mm"] / 1000, radians(v))
             ),
         ),
         Kind(
@@ -125,7 +118,7 @@ def _rectangular() -> list[Kind]:
                 ),
                 Parameter("H_over_W_in", "side along the axis over width", 0.05, 20.0),
             ),
-            lambda v, re: _one(
+            lambda v, re: one_leg(
                 elbows.rect_mitred_area_change(
                     v["W_out_over_W_in"], v["H_over_W_in"], _re(re)
                 )
@@ -140,36 +133,36 @@ def _round() -> list[Kind]:
             "round-elbow",
             "smooth round elbow",
             (_R_D, _ANGLE),
-            lambda v, _: _one(elbows.round_smooth(v["r_over_D"], _rad(v))),
+            lambda v, _: one_leg(elbows.round_smooth(v["r_over_D"], radians(v))),
         ),
         Kind(
             "round-elbow-segmented",
             "round elbow of mitred pieces",
             (_PIECES, _R_D, _ANGLE),
-            lambda v, _: _one(
-                elbows.round_segmented(int(v["pieces"]), v["r_over_D"], _rad(v))
+            lambda v, _: one_leg(
+                elbows.round_segmented(int(v["pieces"]), v["r_over_D"], radians(v))
             ),
         ),
         Kind(
             "round-elbow-mitred",
             "mitred round elbow",
             (_ACUTE,),
-            lambda v, re: _one(elbows.round_mitred(_rad(v), _re(re))),
+            lambda v, re: one_leg(elbows.round_mitred(radians(v), _re(re))),
         ),
         Kind(
             "flat-oval-elbow-segmented",
             "flat oval elbow of pieces; the round one stands in",
             (_PIECES, _R_W, _ANGLE),
-            lambda v, _: _one(
-                elbows.flat_oval_segmented(int(v["pieces"]), v["r_over_W"], _rad(v))
+            lambda v, _: one_leg(
+                elbows.flat_oval_segmented(int(v["pieces"]), v["r_over_W"], radians(v))
             ),
         ),
         Kind(
             "flat-oval-elbow-mitred",
             "mitred flat oval elbow; the rectangular one stands in",
             (_H_W, _ANGLE),
-            lambda v, re: _one(
-                elbows.flat_oval_mitred(v["H_over_W"], _rad(v), _re(re))
+            lambda v, re: one_leg(
+                elbows.flat_oval_mitred(v["H_over_W"], radians(v), _re(re))
             ),
         ),
     ]
@@ -177,7 +170,7 @@ def _round() -> list[Kind]:
 
 def _sized(detail: str, values: Values, _: float) -> Legs:
     size = values["diameter_mm"] / 1000.0
-    return _one(elbows.round_by_diameter(detail, size, _rad(values)))
+    return one_leg(elbows.round_by_diameter(detail, size, radians(values)))
 
 
 def _by_size() -> list[Kind]:

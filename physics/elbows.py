@@ -21,7 +21,6 @@ from .elbows_rect import (
 )
 from .elbows_round import (
     flat_oval_mitred,
-    flat_oval_rule,
     flat_oval_segmented,
     flat_oval_smooth,
     round_by_diameter,
@@ -48,7 +47,6 @@ __all__ = [
     "angle_factor",
     "curve_ratio",
     "flat_oval_mitred",
-    "flat_oval_rule",
     "flat_oval_segmented",
     "flat_oval_smooth",
     "mitred_reynolds_factor",

@@ -11,7 +11,7 @@ from elbowroom.layout import ELBOW_PIECES
 from .coefficient import Coefficient, LookupRefused, Note
 from .elbow_factors import angle_factor, mitred_reynolds_factor
 from .elbows_rect import rect_mitred
-from .tables import Curve, Grid, chosen, curve, from_table, grid
+from .tables import Curve, Grid, curve, from_table, grid
 
 
 @cache
@@ -288,10 +288,3 @@ def flat_oval_mitred(
 
 def _standing_in(found: Coefficient) -> Coefficient:
     return replace(found, notes=found.notes | int(Note.FALLBACK), confidence="low")
-
-
-def flat_oval_rule(easy: bool) -> str:
-    """Which table stands in for a flat oval elbow, the easy or the hard way."""
-    bend = "easy_axis_parallel_to_major" if easy else "hard_axis_parallel_to_minor"
-    (row,) = chosen("flat_oval_elbow_fallback", {"bend": bend})
-    return row["use_table"]

@@ -2,22 +2,11 @@
 
 from functools import partial
 
-import numpy as np
-
 from . import ends, equipment
-from .coefficient import Coefficient
-from .kinds import Kind, Legs, Parameter, Values
+from .kinds import Kind, Legs, Parameter, Values, one_leg, radians
 
 _GAP = Parameter("L_over_D", "gap under the hood over diameter", 0.1, 1.0)
 _INCLUDED = Parameter("angle_deg", "included angle, degrees", 0.0, 180.0)
-
-
-def _one(found: Coefficient) -> Legs:
-    return {"": found}
-
-
-def _rad(values: Values) -> float:
-    return float(np.radians(values["angle_deg"]))
 
 
 _PLAIN: tuple[Kind, ...] = (
@@ -28,19 +17,19 @@ _PLAIN: tuple[Kind, ...] = (
             Parameter("t_over_D", "wall thickness over diameter", 0.0, 1.0, 0.05),
             Parameter("L_over_D", "projection over diameter", 0.0, 10.0, 0.0),
         ),
-        lambda v, _: _one(ends.entry_in_wall(v["t_over_D"], v["L_over_D"])),
+        lambda v, _: one_leg(ends.entry_in_wall(v["t_over_D"], v["L_over_D"])),
     ),
     Kind(
         "entry-bellmouth",
         "bellmouth in an end wall, air coming in",
         (Parameter("r_over_D", "bellmouth radius over diameter", 0.0, 1.0),),
-        lambda v, _: _one(ends.entry_bellmouth(v["r_over_D"], True)),
+        lambda v, _: one_leg(ends.entry_bellmouth(v["r_over_D"], True)),
     ),
     Kind(
         "entry-bellmouth-free",
         "bellmouth without a wall, air coming in",
         (Parameter("r_over_D", "bellmouth radius over diameter", 0.0, 1.0),),
-        lambda v, _: _one(ends.entry_bellmouth(v["r_over_D"], False)),
+        lambda v, _: one_leg(ends.entry_bellmouth(v["r_over_D"], False)),
     ),
     Kind(
         "entry-conical",
@@ -49,13 +38,13 @@ _PLAIN: tuple[Kind, ...] = (
             Parameter("L_over_D", "length of the cone over diameter", 0.025, 10.0),
             Parameter("angle_deg", "included angle, degrees", 0.0, 180.0),
         ),
-        lambda v, _: _one(ends.entry_conical(v["L_over_D"], _rad(v), True)),
+        lambda v, _: one_leg(ends.entry_conical(v["L_over_D"], radians(v), True)),
     ),
     Kind(
         "exit-abrupt",
         "plain duct end, air going out into a room",
         (),
-        lambda _v, _re: _one(ends.exit_abrupt()),
+        lambda _v, _re: one_leg(ends.exit_abrupt()),
     ),
     Kind(
         "entry-conical-free",
@@ -64,25 +53,25 @@ _PLAIN: tuple[Kind, ...] = (
             Parameter("L_over_D", "length of the cone over diameter", 0.025, 10.0),
             _INCLUDED,
         ),
-        lambda v, _: _one(ends.entry_conical(v["L_over_D"], _rad(v), False)),
+        lambda v, _: one_leg(ends.entry_conical(v["L_over_D"], radians(v), False)),
     ),
     Kind(
         "entry-hood-round",
         "round tapered hood, air coming in",
         (_INCLUDED,),
-        lambda v, _: _one(ends.entry_hood(_rad(v))),
+        lambda v, _: one_leg(ends.entry_hood(radians(v))),
     ),
     Kind(
         "entry-hood-rect",
         "rectangular tapered hood, air coming in",
         (Parameter("angle_deg", "larger included angle, degrees", 0.0, 180.0),),
-        lambda v, _: _one(ends.entry_hood(_rad(v), False)),
+        lambda v, _: one_leg(ends.entry_hood(radians(v), False)),
     ),
     Kind(
         "exit-nozzle",
         "nozzle at the end of a duct",
         (Parameter("D_exit_over_D", "diameter of its mouth over the duct's", 0.3, 1),),
-        lambda v, _: _one(ends.exit_nozzle(v["D_exit_over_D"])),
+        lambda v, _: one_leg(ends.exit_nozzle(v["D_exit_over_D"])),
     ),
     Kind(
         "exit-after-elbow",
@@ -91,13 +80,13 @@ _PLAIN: tuple[Kind, ...] = (
             Parameter("r_over_W", "radius over side, 0 if mitred", 0.0, 20.0),
             Parameter("L_after_over_W", "straight length behind it over W", 0, 100.0),
         ),
-        lambda v, _: _one(ends.exit_after_elbow(v["r_over_W"], v["L_after_over_W"])),
+        lambda v, _: one_leg(ends.exit_after_elbow(v["r_over_W"], v["L_after_over_W"])),
     ),
     Kind(
         "screen",
         "wire screen across a duct",
         (Parameter("free_area_ratio", "free area over area of the duct", 0.3, 1.0),),
-        lambda v, _: _one(equipment.screen(v["free_area_ratio"])),
+        lambda v, _: one_leg(equipment.screen(v["free_area_ratio"])),
     ),
     Kind(
         "perforated-plate",
@@ -106,7 +95,7 @@ _PLAIN: tuple[Kind, ...] = (
             Parameter("free_area_ratio", "free area over area of the duct", 0.2, 0.9),
             Parameter("t_over_d", "thickness over hole diameter", 0.0, 10.0, 0.015),
         ),
-        lambda v, _: _one(
+        lambda v, _: one_leg(
             equipment.perforated_plate(v["free_area_ratio"], v["t_over_d"])
         ),
     ),
@@ -114,12 +103,14 @@ _PLAIN: tuple[Kind, ...] = (
 
 
 def _diffuser(kind: str, values: Values, _: float) -> Legs:
-    return _one(ends.exit_diffuser(kind, values["A_out_over_A_duct"], _rad(values)))
+    return one_leg(
+        ends.exit_diffuser(kind, values["A_out_over_A_duct"], radians(values))
+    )
 
 
 def _capped(entry: bool, flared: bool, values: Values, _: float) -> Legs:
     cap = ends.entry_cap if entry else ends.exit_cap
-    return _one(cap(values["L_over_D"], flared))
+    return one_leg(cap(values["L_over_D"], flared))
 
 
 def _families() -> list[Kind]:

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from elbowroom.layout import FloatArray
 
 from .coefficient import Coefficient, LookupRefused, Note, make
-from .tables import Curve, Grid, chosen, curve, grid
+from .tables import Curve, Grid, chosen, curve, from_table, grid
 
 POSITIONS = ("A", "B", "C", "D")
 INLET_ELBOWS = {
@@ -114,13 +114,12 @@ def outlet_elbow(
         np.asarray(share, np.float64),
     )
     places = POSITIONS if position is None else (position,)
-    found = [
-        _outlet(place).at(blast, 100.0 * np.minimum(part, 1.0)) for place in places
-    ]
+    at = (blast, 100.0 * np.minimum(part, 1.0))
+    found = [_outlet(place).at(*at) for place in places]
     value = np.max([one for one, _ in found], axis=0)
     assumed = 0 if position is not None else int(Note.FALLBACK)
     bits = np.where(part >= 1.0, 0, found[0][1] | assumed)
-    return _from(_outlet(places[0]), value, bits, "fan outlet")
+    return from_table(_outlet(places[0]), value, bits, "fan outlet", at=at)
 
 
 @cache
@@ -174,17 +173,15 @@ def inlet_elbow(
         )
     length = np.atleast_1d(np.asarray(straight, np.float64))
     if elbow == "round-mitred":
-        book: Curve | Grid = _mitred_inlet()
-        value, bits = _mitred_inlet().at(length)
-    elif radius_ratio is None:
+        curved = _mitred_inlet()
+        value, bits = curved.at(length)
+        return from_table(curved, value, bits, "fan inlet", at=(length,))
+    if radius_ratio is None:
         raise LookupRefused(f"the inlet elbow '{elbow}' needs its radius; give it")
-    else:
-        book = _inlet(elbow)
-        ratio, length = np.broadcast_arrays(
-            np.asarray(radius_ratio, np.float64), length
-        )
-        value, bits = _inlet(elbow).at(ratio, length)
-    return _from(book, value, bits, "fan inlet")
+    book = _inlet(elbow)
+    at = np.broadcast_arrays(np.asarray(radius_ratio, np.float64), length)
+    value, bits = book.at(*at)
+    return from_table(book, value, bits, "fan inlet", at=tuple(at))
 
 
 def system_effect(curve_letter: str, revised: bool = False) -> Coefficient:
@@ -221,17 +218,4 @@ def system_effect(curve_letter: str, revised: bool = False) -> Coefficient:
         table=name,
         source=found[0]["source"],
         confidence=found[0]["confidence"],
-    )
-
-
-def _from(
-    book: Curve | Grid, value: FloatArray, notes: npt.ArrayLike, reference: str
-) -> Coefficient:
-    return make(
-        value,
-        notes,
-        reference=reference,
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
     )

@@ -1,5 +1,6 @@
 """What the book of fittings says of a kind of fitting."""
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -82,3 +83,13 @@ class Kind:
             if word in _SHAPES:
                 return _SHAPES[word]
         return Shape.NONE
+
+
+def one_leg(found: Coefficient) -> Legs:
+    """The coefficient of a fitting with two ends, as `Kind.evaluate` gives it."""
+    return {"": found}
+
+
+def radians(values: Values) -> float:
+    """The parameter `angle_deg`, rad."""
+    return math.radians(values["angle_deg"])

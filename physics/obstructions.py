@@ -8,7 +8,7 @@ import numpy.typing as npt
 from elbowroom.layout import FloatArray
 
 from .coefficient import Coefficient, LookupRefused, Note, make
-from .tables import Curve, chosen, curve
+from .tables import Curve, curve
 
 _NAME = "obstruction_in_duct"
 OBSTRUCTIONS = {
@@ -85,8 +85,3 @@ def obstruction(kind: str, blockage: npt.ArrayLike) -> Coefficient:
         source=book.source,
         confidence=book.confidence,
     )
-
-
-def measured_by(kind: str) -> str:
-    """Say what the blockage of a kind is a ratio of."""
-    return chosen(_NAME, {"obstruction": OBSTRUCTIONS[kind]})[0]["argument"]

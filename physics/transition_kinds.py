@@ -1,22 +1,11 @@
 """Kinds of transition in the book of fittings."""
 
-import numpy as np
-
 from . import transitions
-from .coefficient import Coefficient
-from .kinds import Kind, Legs, Parameter, Values
+from .kinds import Kind, Parameter, one_leg, radians
 
 _LARGER = Parameter("A_large_over_A_small", "large area over small area", 1.0, 100.0)
 _SMALLER = Parameter("A_small_over_A_large", "small area over large area", 0.0, 1.0)
 _OPENING = Parameter("angle_deg", "included angle, degrees", 1.0, 180.0, 30.0)
-
-
-def _one(found: Coefficient) -> Legs:
-    return {"": found}
-
-
-def _rad(values: Values) -> float:
-    return float(np.radians(values["angle_deg"]))
 
 
 KINDS: tuple[Kind, ...] = (
@@ -24,15 +13,17 @@ KINDS: tuple[Kind, ...] = (
         "contraction",
         "contraction, round or rectangular",
         (_LARGER, _OPENING),
-        lambda v, _: _one(transitions.contraction(v["A_large_over_A_small"], _rad(v))),
+        lambda v, _: one_leg(
+            transitions.contraction(v["A_large_over_A_small"], radians(v))
+        ),
         opens=False,
     ),
     Kind(
         "expansion-round-conical",
         "conical expansion in round duct, with its own friction",
         (_SMALLER, _OPENING),
-        lambda v, _: _one(
-            transitions.expansion_round(v["A_small_over_A_large"], _rad(v))
+        lambda v, _: one_leg(
+            transitions.expansion_round(v["A_small_over_A_large"], radians(v))
         ),
         opens=True,
     ),
@@ -40,8 +31,8 @@ KINDS: tuple[Kind, ...] = (
         "expansion-rect-pyramidal",
         "rectangular expansion, all four sides opening",
         (_LARGER, _OPENING),
-        lambda v, _: _one(
-            transitions.expansion_rect(v["A_large_over_A_small"], _rad(v))
+        lambda v, _: one_leg(
+            transitions.expansion_rect(v["A_large_over_A_small"], radians(v))
         ),
         opens=True,
     ),
@@ -49,8 +40,8 @@ KINDS: tuple[Kind, ...] = (
         "expansion-rect-one-plane",
         "rectangular expansion, two sides parallel",
         (_LARGER, _OPENING),
-        lambda v, _: _one(
-            transitions.expansion_rect(v["A_large_over_A_small"], _rad(v), True)
+        lambda v, _: one_leg(
+            transitions.expansion_rect(v["A_large_over_A_small"], radians(v), True)
         ),
         opens=True,
     ),
@@ -58,20 +49,20 @@ KINDS: tuple[Kind, ...] = (
         "contraction-sudden",
         "sudden contraction",
         (_SMALLER,),
-        lambda v, _: _one(transitions.contraction_abrupt(v["A_small_over_A_large"])),
+        lambda v, _: one_leg(transitions.contraction_abrupt(v["A_small_over_A_large"])),
         opens=False,
     ),
     Kind(
         "expansion-sudden",
         "sudden expansion",
         (_SMALLER,),
-        lambda v, _: _one(transitions.expansion_abrupt(v["A_small_over_A_large"])),
+        lambda v, _: one_leg(transitions.expansion_abrupt(v["A_small_over_A_large"])),
         opens=True,
     ),
     Kind(
         "change-of-shape",
         "change of shape at the same area: an allowance, as nothing is published",
         (),
-        lambda _v, _re: _one(transitions.same_area(1)),
+        lambda _v, _re: one_leg(transitions.same_area(1)),
     ),
 )

@@ -17,7 +17,6 @@ from .expansions import (
     expansion_round,
     expansion_round_by_reynolds,
 )
-from .tables import chosen
 
 __all__ = [
     "ALIKE",
@@ -29,7 +28,6 @@ __all__ = [
     "expansion_round",
     "expansion_round_by_reynolds",
     "included_angles",
-    "round_rect_rule",
     "round_to_rect_angle",
     "same_area",
     "transition",
@@ -92,18 +90,6 @@ def same_area(share: npt.ArrayLike) -> Coefficient:
         source="no published coefficient; an allowance of 0.05",
         confidence="low",
     )
-
-
-def round_rect_rule(case: str) -> str:
-    """Which equivalent angle a change between round and rectangular takes.
-
-    Parameters
-    ----------
-    case
-        'rect_to_round_expanding', 'round_to_rect_expanding' or 'contracting_any'.
-    """
-    (row,) = chosen("transition_round_rect_rule", {"case": case})
-    return row["equivalent_angle_rule"]
 
 
 def transition(

@@ -749,3 +749,36 @@ def test_air_below_absolute_nothing_is_told_its_range(
     for cold in ("-300 C", "-200 C"):
         assert main([*words, cold]) == 2
         assert "between -60 and 150 °C" in capsys.readouterr().err
+
+
+def _second(kind: str, settings: Sequence[str], **written: str) -> list[dict[str, Any]]:
+    result = desk.desk_result(kind, settings, written)
+    validate(result, "fitting")
+    found: list[dict[str, Any]] = result["second_prints"]
+    return found
+
+
+def test_other_publications_stand_beside_the_coefficient_and_are_not_taken() -> None:
+    # ASHRAE Handbook Fundamentals 1985-1989, SMACNA 1990 table 14-10 H (from memory).
+    rails = _second("rect-elbow-single-vanes", ["vane_spacing_mm=38"])
+    assert [row["coefficient"] for row in rails] == [0.12, 0.15, 0.18]
+    assert _second("rect-elbow-double-vanes", []) == []  # they go by the velocity
+    rails = _second("rect-elbow-double-vanes", [], velocity="5.08 m/s")
+    assert [row["coefficient"] for row in rails] == [0.27, 0.33, 0.38, 0.26]
+    # Idelchik: (0.5 + 1.22 sqrt(0.5) + 0.5) 0.5 / 0.25.
+    (plate,) = _second("perforated-plate", ["free_area_ratio=0.5", "t_over_d=0.2"])
+    assert plate["coefficient"] == pytest.approx(2 * (1.0 + 1.22 * 0.5**0.5), rel=1e-12)
+    cone = ["A_small_over_A_large=0.5", "angle_deg=20"]
+    assert _second("expansion-round-conical", cone) == []
+    (by_reynolds,) = _second("expansion-round-conical", [*cone, "Re=5e4"])
+    # ASHRAE Handbook Fundamentals 1977-1989: 0.19 at ratio 2 (from memory).
+    assert by_reynolds["coefficient"] == pytest.approx(0.19, abs=0.005)
+    (bend,) = _second("round-elbow", ["r_over_D=1.0", "angle_deg=90"])
+    assert "friction along the bend" in bend["what"]
+    assert _second("rect-elbow-mitred", ["H_over_W=1"]) == []
+
+
+@pytest.mark.parametrize("name", ["coil", "filters", "sound attenuator", "grille"])
+def test_what_its_maker_declares_has_no_kind_and_the_refusal_says_so(name: str) -> None:
+    with pytest.raises(LookupRefused, match="maker declares, and none is assumed"):
+        book.find_kind(name)

@@ -400,9 +400,6 @@ def test_flat_oval_elbow_borrows_and_says_so() -> None:
     assert found.value[0] == elbows.round_segmented(5, 1.5, RIGHT).value[0]
     assert found.confidence == "low"
     assert found.notes[0] & int(Note.FALLBACK)
-    # Common practice, no published source.
-    assert "minor dimension" in elbows.flat_oval_rule(easy=True)
-    assert "major dimension" in elbows.flat_oval_rule(easy=False)
 
 
 def test_dimensions_off_a_table_are_noted() -> None:

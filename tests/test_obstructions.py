@@ -59,11 +59,6 @@ def test_blockages_that_no_table_reaches_are_refused(kind: str, share: float) ->
         obstructions.obstruction(kind, [0.1, share])
 
 
-def test_what_a_blockage_is_measured_by_is_said() -> None:
-    assert "height" in obstructions.measured_by("pipe")
-    assert "frontal area" in obstructions.measured_by("cylinder")
-
-
 @pytest.mark.parametrize("kind", KINDS)
 def test_obstructions_stand_in_the_book(kind: str) -> None:
     entry = book.find_kind(f"obstruction {kind}")

@@ -196,7 +196,6 @@ def test_equivalent_angle_between_round_and_rectangular() -> None:
     assert transitions.round_to_rect_angle(diameter, 0.4, 0.4, 1.0) < 0.002
     angle = transitions.round_to_rect_angle(0.6, 0.4, 0.4, 0.5)
     assert np.tan(angle / 2) == pytest.approx((0.6 - 1.13 * 0.4) / 1.0)
-    assert "1.13" in transitions.round_rect_rule("round_to_rect_expanding")
 
 
 def test_each_transition_takes_its_own_table() -> None:

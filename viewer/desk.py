@@ -319,6 +319,9 @@ def _worked(
     if kind.name.startswith("rect-elbow") and math.isnan(reynolds):
         notes.append("no airflow and size: the Reynolds factor was left at 1")
     notes += _own_change(kind, values)
+    second = book.second_prints(
+        kind.name, values, reynolds, math.nan if speed is None else speed
+    )
     if speed is not None:
         fastest = max(speed, own.velocity or 0.0, *_in_legs(kind, values, speed))
         notes += [
@@ -345,6 +348,20 @@ def _worked(
         "air_density_kg_m3": medium.density,
         "notes": [*notes, *first["notes"]],
         "legs": rows if kind.has_legs else [],
+        "second_prints": [_second(one) for one in second],
+    }
+
+
+def _second(one: book.SecondPrint) -> dict[str, Any]:
+    """The same fitting by another publication, for comparison alone."""
+    notes = Note(int(one.found.notes[0]))
+    return {
+        "what": one.what,
+        "coefficient": float(one.found.value[0]),
+        "table": one.found.table,
+        "source": one.found.source,
+        "confidence": one.found.confidence,
+        "notes": notes.words,
     }
 
 
@@ -479,6 +496,11 @@ def print_desk(result: dict[str, Any], display: Display, console: Any) -> None:
         )
     for note in result["notes"]:
         console.print(f"  note         {note}")
+    for one in result["second_prints"]:
+        console.print(
+            f"  elsewhere    C {one['coefficient']:.3f}, {one['what']}: "
+            f"{one['source']} ({one['confidence']})"
+        )
 
 
 def print_versus(
