@@ -31,6 +31,7 @@ _CURVED = _by_code(
     ElbowConstruction.SQUARE_HEEL,
 )
 _TRUE = np.radians(1.0)  # less of a skew is the drawing's rounding
+_TIE = 1e-6  # rad: a bend midway turns about the width however it is rounded
 
 
 def build_bends(
@@ -74,8 +75,8 @@ def build_bends(
     """
     cosine = np.minimum(np.abs(np.einsum("ij,ij->i", axis, across)), 1.0)
     lean = np.arccos(cosine)  # 0: turns about the width; pi/2: about the height
-    about_width = lean <= np.pi / 4
-    skew = np.where(about_width, lean, np.pi / 2 - lean)
+    about_width = lean <= np.pi / 4 + _TIE
+    skew = np.where(about_width, lean, np.pi / 2 - lean).clip(0.0, np.pi / 4)
     skew[(skew < _TRUE) | (shape == int(Shape.ROUND))] = 0.0
     in_plane = np.where(about_width, height, width)
     along_axis = np.where(about_width, width, height)
@@ -131,14 +132,17 @@ def build_bends(
     radius_basis[square] = construction_basis[square]
 
     far = angle > np.radians(179.0)  # a sharp hairpin has no tangent points
-    reach = radius[0] * np.tan(np.where(far, 0.0, angle) / 2)
+    # Askew it goes evenly from one side to the other, as its loss does.
+    share = np.sin(skew) ** 2
+    turned = radius[0] + (radius[1] - radius[0]) * share
+    reach = turned * np.tan(np.where(far, 0.0, angle) / 2)
     setback = np.where(drawn, drawn_setback, reach)
     return Bends(
         duct,
         number,
         angle,
-        radius[0],
-        radius[1],
+        turned,
+        radius,
         in_plane,
         along_axis,
         skew,

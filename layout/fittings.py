@@ -70,8 +70,9 @@ class Bends:
         Turn, rad.
     radius
         Radius of the centreline, m; 0 for a mitred elbow.
-    other_radius
-        What it would be with the other side of the section in the plane of the bend.
+    side_radius
+        What it would be with the side `in_plane` in the plane of the bend, and with the
+        side `along_axis`, shape (2, b); askew, `radius` lies between them.
     in_plane, along_axis
         Side of the section in the plane of the bend, and along its axis, m.
     skew
@@ -101,7 +102,7 @@ class Bends:
     number: IntArray
     angle: FloatArray
     radius: FloatArray
-    other_radius: FloatArray
+    side_radius: FloatArray
     in_plane: FloatArray
     along_axis: FloatArray
     skew: FloatArray

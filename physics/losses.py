@@ -140,8 +140,10 @@ def _skewed(
     """
     bends = graph.bends
     one, other = bends.in_plane, bends.along_axis
-    near = _elbow(graph, mine, section, code, reynolds, one, other, bends.radius)
-    far = _elbow(graph, mine, section, code, reynolds, other, one, bends.other_radius)
+    near = _elbow(
+        graph, mine, section, code, reynolds, one, other, bends.side_radius[0]
+    )
+    far = _elbow(graph, mine, section, code, reynolds, other, one, bends.side_radius[1])
     share = np.sin(bends.skew[mine]) ** 2
     factor = near.reynolds_factor
     return make(

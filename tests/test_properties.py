@@ -8,7 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from routes import ROUTE, Run, about_z, drawn, line, straight
 
-from elbowroom.layout import Drawing, build
+from elbowroom.layout import (
+    Attributes,
+    Drawing,
+    build,
+    drawing_from_runs,
+    rectangular,
+)
 from elbowroom.physics import analyse
 
 SAME = 1e-9
@@ -192,3 +198,38 @@ def test_every_path_is_the_sum_of_its_elements() -> None:
         assert found.elements.loss[rows].sum() == pytest.approx(found.path_loss[place])
         for before, after in pairwise(rows.tolist()):
             assert before != after
+
+
+def test_rotation_of_a_bend_that_lies_midway_between_the_sides() -> None:
+    """A diagonal trunk, a riser, and off along an axis: 45 degrees askew."""
+    points = np.array([[0, 0, 3], [3, 3, 3], [3, 3, 5], [3, 6, 5]], dtype=float)
+    found = []
+    for degrees in range(0, 360, 15):
+        turned = points @ about_z(np.radians(degrees)).T
+        drawing = drawing_from_runs(
+            [("run", turned, rectangular(0.6, 0.25))],
+            flows={"run": 0.6},
+            attributes={"run": Attributes(source=True, source_at_end=False)},
+        )
+        found.append(losses(drawing))
+    assert len(found[0]) == 4  # the path, two bends and the open end
+    for turned_loss in found[1:]:
+        assert turned_loss == pytest.approx(found[0], rel=SAME, abs=SAME)
+
+
+def test_no_degree_of_a_skew_makes_a_jump_in_the_length_of_the_bend() -> None:
+    """Own rule: the radius goes evenly between those of the two sides."""
+    around = np.radians(np.linspace(0.0, 90.0, 181))
+    setback = []
+    for angle in around:
+        away = [3 * np.cos(angle), 3 * np.sin(angle), 5]
+        points = [[-5, 0, 0], [0, 0, 0], [0, 0, 5], away]
+        drawing = drawing_from_runs(
+            [("run", np.array(points), rectangular(0.6, 0.25))],
+            flows={"run": 0.6},
+            attributes={"run": Attributes(source=True, source_at_end=False)},
+        )
+        setback.append(float(build(drawing).bends.setback[1]))
+    assert sorted({round(setback[0], 9), round(setback[-1], 9)}) == [0.25, 0.6]
+    # At most the half degree's share of a sine's swing, and the step of a skew below 1.
+    assert np.abs(np.diff(setback)).max() < 0.35 * np.radians(0.5) * 1.1
