@@ -238,13 +238,17 @@ def test_without_opengl_the_main_job_runs_to_its_end(
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="asks for a display")
+@pytest.mark.parametrize("screen", ["", ":7777"])
 def test_a_window_without_a_screen_is_refused_in_one_sentence(
-    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    screen: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.delenv("DISPLAY", raising=False)
+    monkeypatch.setenv("DISPLAY", screen)
     monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
     monkeypatch.setattr(preflight, "why_not", lambda: None)
     before = dict(os.environ)
     assert main(["view", str(ROOM / "under.glb")]) == 2
-    assert "--png FILE" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert "no window can be opened" in said
+    assert "--png FILE" in said
+    assert screen in said
     assert dict(os.environ) == before

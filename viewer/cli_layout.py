@@ -215,8 +215,8 @@ def compare(
     else:
         print_comparison(comparison, display, new_console())
     if csv is not None:
-        for option in options:
-            write_tables(flat_tables(option.analysis), csv / option.name)
+        for option, room in zip(options, rooms, strict=True):
+            write_tables(flat_tables(option.analysis, room), csv / option.name)
     if png is not None:
         shown = []
         for option, room in zip(options, rooms, strict=True):

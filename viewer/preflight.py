@@ -1,5 +1,6 @@
 """Can this machine draw? Asked in a child process, as VTK may crash its own."""
 
+import ctypes
 import os
 import subprocess
 import sys
@@ -15,9 +16,8 @@ ADVICE = (
     "libegl1 (Debian, Ubuntu: apt install libgl1 libegl1; Fedora: dnf install "
     "mesa-libGL mesa-libEGL)"
 )
-NO_SCREEN = (
-    "no window can be opened: there is no screen; use --png FILE for a picture instead"
-)
+_INSTEAD = "use --png FILE for a picture instead"
+NO_SCREEN = f"no window can be opened: there is no screen; {_INSTEAD}"
 
 
 def prepare_off_screen() -> None:
@@ -55,9 +55,28 @@ def why_not(probe: str = _PROBE) -> str | None:
 
 def why_no_window() -> str | None:
     """Say why no window can be opened here; None when one can."""
-    if sys.platform.startswith("linux") and not (
-        os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
-    ):
-        return NO_SCREEN
+    if sys.platform.startswith("linux"):
+        screen = os.environ.get("DISPLAY")
+        if not screen:  # VTK's windows are those of X11, also where Wayland shows them
+            return NO_SCREEN
+        if not _answers(screen):
+            return (
+                f"no window can be opened: the screen {screen}, which DISPLAY names, "
+                f"does not answer; {_INSTEAD}"
+            )
     os.environ.pop("VTK_DEFAULT_OPENGL_WINDOW", None)
     return None
+
+
+def _answers(screen: str) -> bool:
+    """Whether an X server answers there; VTK would only print warnings, and go on."""
+    try:
+        x11 = ctypes.CDLL("libX11.so.6")
+    except OSError:
+        return False
+    x11.XOpenDisplay.restype = ctypes.c_void_p
+    x11.XCloseDisplay.argtypes = [ctypes.c_void_p]
+    found = x11.XOpenDisplay(screen.encode())
+    if found:
+        x11.XCloseDisplay(found)
+    return bool(found)

@@ -7,7 +7,10 @@ from typing import Any
 
 from elbowroom.layout import refusal, writing
 
-Tables = Mapping[str, Sequence[Mapping[str, Any]]]
+Row = Mapping[str, Any]
+Tables = Mapping[str, Sequence[Row]]
+# Of the table that is empty where nothing stands beside the ducts.
+ROOM_HEADS = ("duct", "beside", "distance_m", "required_m", "is_kept")
 
 
 def write_csv_tables(tables: Tables, folder: Path) -> list[Path]:
@@ -23,7 +26,8 @@ def write_csv_tables(tables: Tables, folder: Path) -> list[Path]:
     Returns
     -------
     files
-        What was written; a table without rows has its name alone as a heading.
+        What was written; a table without rows has its name alone as a heading, and
+        that of the room around the ducts its own.
 
     Raises
     ------
@@ -39,13 +43,20 @@ def write_csv_tables(tables: Tables, folder: Path) -> list[Path]:
             writing(path),
             path.open("w", newline="", encoding="utf-8-sig") as stream,
         ):
-            writer = csv.DictWriter(stream, list(rows[0]) if rows else [name])
+            writer = csv.DictWriter(stream, _heads(name, rows))
             writer.writeheader()
             writer.writerows(
                 {key: _inert(value) for key, value in row.items()} for row in rows
             )
         written.append(path)
     return written
+
+
+def _heads(name: str, rows: Sequence[Row]) -> Sequence[str]:
+    """Headings of a table, of the room around the ducts also where it has no rows."""
+    if rows:
+        return list(rows[0])
+    return ROOM_HEADS if name.split("-")[-1] == "room" else [name]
 
 
 def _inert(value: Any) -> Any:
@@ -82,7 +93,7 @@ def write_workbook(tables: Tables, path: Path) -> None:
         bold = book.add_format({"bold": True})
         for name, rows in tables.items():
             sheet = book.add_worksheet(name)
-            for column, head in enumerate(list(rows[0]) if rows else [name]):
+            for column, head in enumerate(_heads(name, rows)):
                 sheet.write_string(0, column, head, bold)
                 for line, row in enumerate(rows, 1):
                     value = row[head]

@@ -30,6 +30,7 @@ from .results import (
     paths,
     totals,
 )
+from .sheets import ROOM_HEADS
 
 TOP = 5
 AS_NEW = "Losses are those of new, clean ducts made and installed as drawn."
@@ -405,21 +406,16 @@ def flat_tables(
             {**_with_unit(row), "failing": "; ".join(row["failing"])}
             for row in check_rows(checks(analysis))
         ],
-        "room": [
-            {
-                "duct": gap.duct,
-                "beside": gap.beside,
-                "distance_m": gap.distance,
-                "required_m": gap.required,
-                "is_kept": gap.is_kept,
-            }
-            for gap in room
-        ],
+        "room": [dict(zip(ROOM_HEADS, _gap_cells(gap), strict=True)) for gap in room],
         "assumptions": [
             {**row, "effect_pa": "" if row["effect_pa"] is None else row["effect_pa"]}
             for row in assumption_rows(analysis)
         ],
     }
+
+
+def _gap_cells(gap: Gap) -> tuple[Any, ...]:
+    return gap.duct, gap.beside, gap.distance, gap.required, gap.is_kept
 
 
 def _with_unit(row: dict[str, Any]) -> dict[str, Any]:
