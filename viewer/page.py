@@ -159,7 +159,7 @@ def page_data(
         "note": AS_NEW,
         "cautions": list(CAUTIONS),
         "units": {
-            name: {key: _unit(key, unit) for key, unit in table.items()}
+            name: {key: _unit(unit) for key, unit in table.items()}
             for name, table in _UNITS.items()
         },
         "scales": {
@@ -207,7 +207,7 @@ _DIGITS = {
 }  # fmt: skip
 
 
-def _unit(key: str, unit: str) -> dict[str, Any]:
+def _unit(unit: str) -> dict[str, Any]:
     return {"name": unit, "per_si": units.to_unit(1.0, unit), "digits": _DIGITS[unit]}
 
 
