@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 import trimesh
+from routes import drawn
 from schemas import validate
 
 from elbowroom.layout import (
@@ -28,7 +29,7 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import Option, analyse
-from elbowroom.viewer import colours, main, page
+from elbowroom.viewer import colours, gaps, main, page
 
 ROOM = Path(__file__).parents[1] / "examples" / "reading_room"
 ROUTES = [str(ROOM / f"{name}.glb") for name in ("under", "flatten")]
@@ -715,6 +716,22 @@ def test_a_clash_is_marked_where_it_is_in_the_words_of_the_picture(
         assert deep[0] in p.locator("#room").inner_text()
         assert "-" not in p.locator("#heads").inner_text()
         p.select_option("#units", "inch-pound")
+    p.close()
+
+
+@needs_browser
+def test_ducts_that_touch_are_not_said_to_overlap_by_nothing(
+    browser: Any, tmp_path: Path
+) -> None:
+    near = gaps.Gap("T1", "beam", -1e-7, 0.05, (0.0, 3.0, 0.5))
+    option = Option("line", analyse(build(drawn())), clearance=-1e-7)
+    path = tmp_path / "touch.html"
+    page.write_page(path, [option], [[near]], ())
+    one = Opened(browser, path, (1280, 720))
+    p = one.page
+    assert p.locator("#ends .clash").inner_text() == "touches beam"
+    assert "touching · cannot be built" in p.locator("#heads").inner_text()
+    assert "T1 beside beam: touching, 50 mm to keep" in p.locator("#room").inner_text()
     p.close()
 
 

@@ -30,7 +30,7 @@ from elbowroom.physics import Budget, Kind, Option
 from .budget import joint_lines
 from .checks import CAUTIONS
 from .colours import Scale, even_scale_for, scale_for
-from .display import DISPLAYS, INCH_POUND
+from .display import DISPLAYS, INCH_POUND, TOUCH
 from .gaps import Gap, in_units
 from .layout_view import pieces, seen_tubes
 from .results import elements
@@ -156,6 +156,7 @@ def page_data(
         "verdicts": dict(verdicts or {}),
         "budget": None if budget is None else _budget(options, budget),
         "unit_system": unit_system,
+        "touch": TOUCH,
         "note": AS_NEW,
         "cautions": list(CAUTIONS),
         "units": {

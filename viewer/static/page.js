@@ -18,8 +18,9 @@
     const text = bare(key, value);
     return text === "–" ? text : `${text} ${unit(key).name}`;
   };
+  const touches = (distance) => Math.abs(distance) <= data.touch;
   // Of two bodies, below zero where they overlap; the words are those of the picture.
-  const between = (distance) => (distance < 0
+  const between = (distance) => (touches(distance) ? "touching" : distance < 0
     ? `overlaps by ${shown("gap", -distance)}` : shown("gap", distance));
   const size = (e) => (state.units === "metric" ? e.section : e.inches);
   const make = (tag, text, className) => {
@@ -409,7 +410,7 @@
   // the critical one first; a name that would lie on another is left out.
   const MOST_ENDS = 500;
   const MOST_CLASHES = 6; // as in the picture
-  const clash = (gap) => (gap.distance <= 0
+  const clash = (gap) => (touches(gap.distance) ? `touches ${gap.beside}` : gap.distance < 0
     ? `overlaps ${gap.beside} by ${shown("gap", -gap.distance)}`
     : `${shown("gap", gap.distance)} from ${gap.beside}`);
   const tagged = () => options.map((option) => {
@@ -547,7 +548,7 @@
         ? `${shown("pressure", spare)} to spare`
         : `${shown("pressure", -spare)} more than the fan leaves`) + after);
       if (option.clearance !== null) {
-        words.push(between(option.clearance) + (option.clearance < 0 ? "" : " clear"));
+        words.push(between(option.clearance) + (option.clearance > data.touch ? " clear" : ""));
       }
       if (option.faults[state.units].length) words.push("cannot be built as drawn");
       if (state.mode === "difference" && number > 0) words.push(`${
