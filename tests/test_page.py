@@ -749,6 +749,61 @@ def test_why_it_cannot_be_built_follows_the_units(browser: Any, clash: Path) -> 
     p.close()
 
 
+def names_shown(p: Any) -> list[str]:
+    """What the 3D view names, once all under way is drawn."""
+    p.wait_for_timeout(300)
+    found: list[str] = p.locator("#ends span:visible").all_inner_texts()
+    return found
+
+
+@needs_browser
+def test_nothing_is_named_that_is_not_drawn(browser: Any, tmp_path: Path) -> None:
+    graph = build(drawn())
+    path = tmp_path / "names.html"
+    plain = gaps.Gap("B2", "pipe", -0.1, 0.05, (12.0, 2.0, 2.0))
+    page.write_page(path, [Option("r", analyse(graph))], [[plain]], ())
+    one = Opened(browser, path, (1280, 720))
+    p = one.page
+    ends = data_of(path)["options"][0]["ends"]
+    assert [end["is"] for end in ends][:3] == ["source", "critical", "terminal"]
+    every = {end["name"] for end in ends} | {"overlaps pipe by 100 mm"}
+    assert set(names_shown(p)) == every
+    p.check("#critical")
+    assert set(names_shown(p)) == {end["name"] for end in ends[:2]}
+    p.uncheck("#critical")
+    # Cut between the source and whatever is further along.
+    p.check("#boxed")
+    assert set(names_shown(p)) == every
+    p.locator("#cut-x-high").fill("0.3")
+    assert names_shown(p) == ["source"]
+    assert one.said == []
+    p.close()
+
+
+@needs_browser
+def test_the_section_box_says_where_it_cuts(browser: Any, tmp_path: Path) -> None:
+    """In the coordinates of the drawing: the route runs from 100 to 112 m east."""
+    drawing = drawing_from_runs(
+        [("T", np.array([[100.0, 0, 3], [112, 0, 3]]), round_section(0.4))],
+        attributes={"T": Attributes(source=True, source_at_end=False)},
+    )
+    plan = Schedule(terminals={"T": TerminalSpec(0.3)})
+    path = tmp_path / "box.html"
+    page.write_page(path, [Option("T", analyse(build(drawing, plan)))], [()], ())
+    one = Opened(browser, path, (1280, 720))
+    p = one.page
+    p.check("#boxed")
+    said = p.locator("#cut output")
+    assert said.all_inner_texts()[:2] == ["99.50 m", "112.50 m"]
+    assert said.all_inner_texts()[4:] == ["2.30 m", "3.70 m"]
+    p.locator("#cut-x-high").fill("0.5")
+    assert said.nth(1).inner_text() == "106.00 m"
+    assert p.locator("#cut-x-high").get_attribute("aria-valuetext") == "106.00 m"
+    p.select_option("#units", "inch-pound")
+    assert said.nth(1).inner_text() == "347.8 ft"
+    p.close()
+
+
 @needs_browser
 def test_a_duct_called_script_is_text(browser: Any, tmp_path: Path) -> None:
     one = Opened(browser, hostile(tmp_path / "h.html"), (1280, 720))

@@ -305,6 +305,7 @@
         new THREE.MeshBasicMaterial({ color: 0xb3261e, depthTest: false, transparent: true }));
       ball.position.set(...gap.at);
       ball.renderOrder = 8;
+      ball.userData.duct = gap.duct;
       option.marker.add(ball);
     }
     return scene;
@@ -333,6 +334,8 @@
     draw();
   };
   const visible = (option, row) => (!state.critical || option.onPath.has(row));
+  const seen = (option, duct) => !state.critical || option.critical.some(
+    (row) => option.elements[row].name === duct);
   const sift = () => {
     for (const option of options) {
       const kept = [];
@@ -361,6 +364,8 @@
       frames += 1;
     });
   };
+  const inside = (point) => renderer.clippingPlanes.every(
+    (plane) => plane.distanceToPoint(point) >= 0);
   const panes = () => {
     const foot = $("legend").offsetHeight + 14;
     const width = canvas.clientWidth, height = canvas.clientHeight - foot;
@@ -382,6 +387,7 @@
       option.edges.visible = !state.critical && !hurried;
       for (const ball of option.marker.children) {
         ball.scale.setScalar(0.012 * state.reach / camera.zoom);
+        ball.visible = seen(option, ball.userData.duct);
       }
     }
     if (renderer.getPixelRatio() !== ratio) renderer.setPixelRatio(ratio);
@@ -407,23 +413,23 @@
     ends();
   };
   // What is too near at its place, then names of source and terminals beside their ends,
-  // the critical one first; a name that would lie on another is left out.
+  // in the order of their worth; a name that would lie on another is left out.
   const MOST_ENDS = 500;
   const MOST_CLASHES = 6; // as in the picture
   const clash = (gap) => (touches(gap.distance) ? `touches ${gap.beside}` : gap.distance < 0
     ? `overlaps ${gap.beside} by ${shown("gap", -gap.distance)}`
     : `${shown("gap", gap.distance)} from ${gap.beside}`);
   const tagged = () => options.map((option) => {
-    const order = [...option.ends].sort((a, b) =>
-      (b.name === option.critical_terminal) - (a.name === option.critical_terminal));
     const near = option.gaps.filter((gap) => !gap.kept).slice(0, MOST_CLASHES);
     return [
-      ...near.map((gap) => [clash(gap), gap.at, "clash"]),
-      ...order.slice(0, MOST_ENDS).map((end) => [end.name, end.at]),
-    ].map(([text, at, className]) => {
+      ...near.map((gap) => [clash(gap), gap.at, () => seen(option, gap.duct), "clash"]),
+      ...option.ends.slice(0, MOST_ENDS).map((end) => [end.name, end.at,
+        () => !state.critical || end.is !== "terminal"]),
+    ].map(([text, at, stands, className]) => {
       const node = make("span", text, className);
       $("ends").append(node);
-      return { node, at: new THREE.Vector3(...at), w: node.offsetWidth, h: node.offsetHeight };
+      return { node, at: new THREE.Vector3(...at), stands,
+        w: node.offsetWidth, h: node.offsetHeight };
     });
   });
   let tags = tagged();
@@ -432,7 +438,7 @@
     panes().forEach((pane, number) => {
       const taken = [];
       // The camera is that of every pane: all are of one size.
-      for (const { node, at, w, h } of tags[number]) {
+      for (const { node, at, stands, w, h } of tags[number]) {
         point.copy(at).project(camera);
         const end = pane.x + (point.x + 1) * pane.w / 2;
         const last = pane.x + pane.w - w - 1;
@@ -442,7 +448,7 @@
           x = last;
           y += h;
         }
-        const free = x > pane.x && x + w < pane.x + pane.w && y > pane.y + 44
+        const free = stands() && inside(at) && x > pane.x && x + w < pane.x + pane.w && y > pane.y + 44
           && y + h < pane.y + pane.h && taken.every(([p, q, r, s]) =>
             x > p + r || p > x + w || y > q + s || q > y + h);
         node.style.visibility = free ? "" : "hidden";
@@ -573,8 +579,6 @@
     const pane = panes()[number];
     caster.setFromCamera(new THREE.Vector2(
       2 * (x - pane.x) / pane.w - 1, 1 - 2 * (y - pane.y) / pane.h), camera);
-    const inside = (point) => renderer.clippingPlanes.every(
-      (plane) => plane.distanceToPoint(point) >= 0);
     const hit = caster.intersectObject(options[number].mesh, false)
       .find((one) => inside(one.point));
     if (!hit) return null;
@@ -888,18 +892,22 @@
     if (!renderer) return;
     renderer.clippingPlanes = [];
     $("cut").hidden = !$("boxed").checked;
-    if ($("boxed").checked) {
-      for (const [axis, way] of [["x", 1], ["y", 1], ["z", 1]]) {
-        const low = Number($(`cut-${axis}-low`).value);
-        const high = Number($(`cut-${axis}-high`).value);
-        const size = whole.max[axis] - whole.min[axis];
-        const normal = new THREE.Vector3();
-        normal[axis] = way;
-        renderer.clippingPlanes.push(
-          new THREE.Plane(normal.clone(), -(whole.min[axis] - 0.5 + (size + 1) * low)),
-          new THREE.Plane(normal.clone().negate(), whole.min[axis] - 0.5 + (size + 1) * high));
-      }
-    }
+    ["x", "y", "z"].forEach((axis, number) => {
+      const [low, high] = ["low", "high"].map((end) => {
+        const slider = $(`cut-${axis}-${end}`);
+        const at = whole.min[axis] - 0.5
+          + (whole.max[axis] - whole.min[axis] + 1) * Number(slider.value);
+        const text = shown("length", at + data.origin[number]); // as in the drawing
+        slider.nextSibling.textContent = text;
+        slider.setAttribute("aria-valuetext", text);
+        return at;
+      });
+      if (!$("boxed").checked) return;
+      const normal = new THREE.Vector3();
+      normal[axis] = 1;
+      renderer.clippingPlanes.push(new THREE.Plane(normal.clone(), -low),
+        new THREE.Plane(normal.clone().negate(), high));
+    });
     draw();
   };
   for (const axis of ["x", "y", "z"]) {
@@ -913,7 +921,7 @@
       slider.step = "0.005";
       slider.value = end === "low" ? "0" : "1";
       slider.addEventListener("input", cut);
-      label.append(slider);
+      label.append(slider, make("output"));
       $("cut").append(label);
     }
   }
@@ -964,6 +972,7 @@
     table();
     detail();
     notes();
+    cut();
     paint();
   };
 
