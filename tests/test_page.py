@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import matplotlib.image
 import numpy as np
 import pytest
 import trimesh
@@ -195,8 +196,6 @@ def wait_until(p: Any, what: str) -> None:
 def test_it_opens_without_a_word_or_a_request(
     browser: Any, room: Path, size: tuple[int, int], tmp_path: Path
 ) -> None:
-    import matplotlib.image
-
     one = Opened(browser, room, size)
     assert one.said == []
     assert one.asked == [room.as_uri()]
@@ -776,6 +775,60 @@ def test_nothing_is_named_that_is_not_drawn(browser: Any, tmp_path: Path) -> Non
     assert set(names_shown(p)) == every
     p.locator("#cut-x-high").fill("0.3")
     assert names_shown(p) == ["source"]
+    assert one.said == []
+    p.close()
+
+
+@needs_browser
+@pytest.mark.parametrize("size", [(1600, 900), (900, 700)])
+def test_no_name_lies_on_a_duct_or_on_another(
+    browser: Any, size: tuple[int, int], tmp_path: Path
+) -> None:
+    """Three options beside or above each other, where each has little room."""
+    path, shot = tmp_path / "three.html", tmp_path / "shot.png"
+    words = ["compare", *ROUTES, str(ROOM / "sidestep.glb"), "--page", str(path)]
+    assert main(words) == 0
+    one = Opened(browser, path, size)
+    p = one.page
+    names = names_shown(p)
+    assert len(names) == 3 * 5
+    assert p.locator("#ends .critical:visible").all_inner_texts() == 3 * ["B3"]
+    spans = p.locator("#ends span:visible").all()
+    boxes = [span.bounding_box() for span in spans]
+    sides = [(b["x"], b["y"], b["x"] + b["width"], b["y"] + b["height"]) for b in boxes]
+    for a, b in itertools.combinations(sides, 2):
+        assert a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
+    for name in ("ends", "leaders"):
+        p.evaluate(f"document.getElementById('{name}').style.display = 'none'")
+    p.screenshot(path=str(shot))
+    image = matplotlib.image.imread(shot)[..., :3].min(axis=2) < 0.9
+    for left, top, right, bottom in np.round(sides).astype(int):
+        assert image[top:bottom, left:right].mean() < 0.05
+    p.close()
+
+
+@needs_browser
+def test_names_that_find_no_room_are_counted(browser: Any, tmp_path: Path) -> None:
+    option = many(600)
+    path = tmp_path / "many.html"
+    page.write_page(path, [option], [()], ())
+    one = Opened(browser, path, (1280, 720))
+    p = one.page
+    left_out = []
+    for _ in range(2):
+        shown = names_shown(p)
+        (count,) = re.findall(
+            r"(\d+) more names: come closer", p.locator("#heads").inner_text()
+        )
+        left_out.append(int(count))
+        if len(left_out) == 1:  # all are in sight: none is lost
+            assert {"source", option.analysis.critical_terminal} <= set(shown)
+            every = len(option.analysis.graph.terminals.name) + 1
+            assert int(count) + len(shown) == every
+        p.locator("#view").focus()
+        for _ in range(4):
+            p.keyboard.press("+")
+    assert left_out[1] < left_out[0]
     assert one.said == []
     p.close()
 

@@ -412,51 +412,149 @@
     });
     ends();
   };
-  // What is too near at its place, then names of source and terminals beside their ends,
-  // in the order of their worth; a name that would lie on another is left out.
-  const MOST_ENDS = 500;
+  // What is too near at its place, then the names of the ends in the order of their
+  // worth: beside the ducts, and none on another. What finds no room is left out, and
+  // counted. The rules are those of the picture; while the view turns all go along.
   const MOST_CLASHES = 6; // as in the picture
+  const MOST_TRIED = 100; // names in one pane: more of them nobody reads
+  const CELL = 3; // pixels of a cell of what is drawn
+  const APART = 4; // pixels between labels
+  const WITH_LEADER = 26; // pixels from its point, from which on a label has one
+  const REACHES = [6, 14, 22, 34, 48, 66, 90];
+  const FURTHER = [120, 160, 210, 270]; // for what is never left out for the ducts' sake
+  const MANY = 25; // names in one pane, of more of which each stands close or not at all
+  const CLOSE = 34; // pixels
+  const MOST_HIDDEN = 0.15; // of a name, more of which on ducts leaves it out
   const clash = (gap) => (touches(gap.distance) ? `touches ${gap.beside}` : gap.distance < 0
     ? `overlaps ${gap.beside} by ${shown("gap", -gap.distance)}`
     : `${shown("gap", gap.distance)} from ${gap.beside}`);
-  const tagged = () => options.map((option) => {
-    const near = option.gaps.filter((gap) => !gap.kept).slice(0, MOST_CLASHES);
-    return [
-      ...near.map((gap) => [clash(gap), gap.at, () => seen(option, gap.duct), "clash"]),
-      ...option.ends.slice(0, MOST_ENDS).map((end) => [end.name, end.at,
-        () => !state.critical || end.is !== "terminal"]),
-    ].map(([text, at, stands, className]) => {
-      const node = make("span", text, className);
-      $("ends").append(node);
-      return { node, at: new THREE.Vector3(...at), stands,
-        w: node.offsetWidth, h: node.offsetHeight };
-    });
-  });
+  const tagged = () => options.map((option) => [
+    ...option.gaps.filter((gap) => !gap.kept).slice(0, MOST_CLASHES).map((gap) => (
+      { text: clash(gap), at: gap.at, is: "clash", stands: () => seen(option, gap.duct) })),
+    ...option.ends.map((end) => ({ text: end.name, at: end.at, is: end.is,
+      stands: () => !state.critical || end.is !== "terminal" })),
+  ].map((tag) => ({ ...tag, at: new THREE.Vector3(...tag.at), node: null, offset: null })));
   let tags = tagged();
+  const written = (some) => { // made when they are wanted, and measured all at once
+    const fresh = some.filter((tag) => !tag.node);
+    for (const tag of fresh) tag.node = make("span", tag.text, tag.is);
+    for (const tag of fresh) tag.node.style.visibility = "hidden";
+    $("ends").append(...fresh.map((tag) => tag.node));
+    for (const tag of fresh) [tag.w, tag.h] = [tag.node.offsetWidth, tag.node.offsetHeight];
+  };
+  const ink = document.createElement("canvas");
+  // Sums over corners of the cells where ducts are drawn; solids are seen through.
+  const inked = () => {
+    const w = Math.ceil(canvas.clientWidth / CELL), h = Math.ceil(canvas.clientHeight / CELL);
+    [ink.width, ink.height] = [w, h];
+    const paper = ink.getContext("2d", { willReadFrequently: true });
+    paper.drawImage(canvas, 0, 0, w, h);
+    const part = paper.getImageData(0, 0, w, h).data;
+    const sums = new Uint32Array((w + 1) * (h + 1));
+    for (let y = 0; y < h; y += 1) {
+      for (let x = 0, line = 0; x < w; x += 1) {
+        line += part[4 * (y * w + x) + 3] > 200;
+        sums[(y + 1) * (w + 1) + x + 1] = sums[y * (w + 1) + x + 1] + line;
+      }
+    }
+    return ([left, top, right, bottom]) => { // pixels of ducts in a box
+      const [l, r] = [Math.floor(left / CELL), Math.min(w, Math.ceil(right / CELL))];
+      const [t, b] = [Math.floor(top / CELL), Math.min(h, Math.ceil(bottom / CELL))];
+      const at = (x, y) => sums[y * (w + 1) + x];
+      return CELL * CELL * (at(r, b) - at(l, b) - at(r, t) + at(l, t));
+    };
+  };
+  const overlap = (a, b, apart) => a[0] < b[2] + apart && b[0] < a[2] + apart
+    && a[1] < b[3] + apart && b[1] < a[3] + apart;
+  const runsThrough = ([x, y, p, q], box) => { // a segment through a box
+    const near = (from, by, low, high) => {
+      const ways = [(low - from) / (by || 1e-9), (high - from) / (by || 1e-9)];
+      return ways[0] < ways[1] ? ways : ways.reverse();
+    };
+    const a = near(x, p - x, box[0], box[2]), b = near(y, q - y, box[1], box[3]);
+    return Math.max(a[0], b[0], 0) < Math.min(a[1], b[1], 1);
+  };
+  const crosses = ([a, b, c, d], [p, q, r, s]) => { // segments that meet at an end do not
+    const side = (x, y, u, v, m, n) => (u - x) * (n - y) - (v - y) * (m - x);
+    return side(a, b, c, d, p, q) * side(a, b, c, d, r, s) < -1e-6
+      && side(p, q, r, s, a, b) * side(p, q, r, s, c, d) < -1e-6;
+  };
+  const within = (box, room) => box[0] > room[0] && box[1] > room[1]
+    && box[2] < room[2] && box[3] < room[3];
+  // Where a label stands, from its point: the cheapest of the places that are free.
+  const placeOf = (tag, room, taken, points, covered) => {
+    const { x, y, w, h } = tag;
+    let best = null;
+    const plain = tag.is === "terminal";
+    for (const reach of plain ? REACHES : [...REACHES, ...FURTHER]) {
+      if (plain && points.length > MANY && reach > CLOSE) break;
+      if (best && best.cost <= reach) break; // further away is never cheaper
+      for (let turn = 0; turn < 16; turn += 1) {
+        const angle = turn * Math.PI / 8;
+        const left = x + Math.cos(angle) * (reach + w / 2) - w / 2;
+        const top = y + Math.sin(angle) * (reach + h / 2) - h / 2;
+        const box = [left, top, left + w, top + h];
+        if (!within(box, room)) continue;
+        const foot = [Math.min(Math.max(x, left), box[2]), Math.min(Math.max(y, top), box[3])];
+        const line = [...foot, x, y];
+        if (taken.some((one) => overlap(box, one.box, APART) || runsThrough(line, one.box)
+          || runsThrough(one.line, box) || crosses(line, one.line))) continue;
+        const under = covered(box);
+        if (plain && under > MOST_HIDDEN * w * h) continue;
+        const met = points.filter((one) => one !== tag && Math.hypot(one.x - x, one.y - y) > 10
+          && overlap(box, [one.x - 5, one.y - 5, one.x + 5, one.y + 5], 0)).length;
+        const far = Math.hypot(foot[0] - x, foot[1] - y);
+        const cost = far + 0.3 * under + 150 * met;
+        if (!best || cost < best.cost) best = { cost, box, line, far };
+      }
+    }
+    return best;
+  };
   const ends = () => {
     const point = new THREE.Vector3();
+    const covered = moving ? null : inked();
+    $("leaders").replaceChildren();
     panes().forEach((pane, number) => {
-      const taken = [];
+      const head = $("heads").children[number];
+      const top = pane.y + 8 + (head ? head.offsetHeight : 36);
+      const room = [pane.x, top, pane.x + pane.w, pane.y + pane.h];
       // The camera is that of every pane: all are of one size.
-      for (const { node, at, stands, w, h } of tags[number]) {
-        point.copy(at).project(camera);
-        const end = pane.x + (point.x + 1) * pane.w / 2;
-        const last = pane.x + pane.w - w - 1;
-        let x = end + 6 <= last ? end + 6 : end - 6 - w;
-        let y = pane.y + (1 - point.y) * pane.h / 2 - h / 2;
-        if (x <= pane.x) { // long words on a narrow pane go below
-          x = last;
-          y += h;
+      const here = tags[number].filter((tag) => {
+        if (tag.node) tag.node.style.visibility = "hidden";
+        if (!tag.stands() || !inside(tag.at)) return false;
+        point.copy(tag.at).project(camera);
+        tag.x = pane.x + (point.x + 1) * pane.w / 2;
+        tag.y = pane.y + (1 - point.y) * pane.h / 2;
+        return within([tag.x, tag.y, tag.x, tag.y], room);
+      });
+      const tried = here.slice(0, MOST_TRIED);
+      const taken = [];
+      written(tried);
+      for (const tag of tried) {
+        const { node, w, h } = tag;
+        if (!moving) {
+          const found = placeOf(tag, room, taken, tried, covered);
+          tag.offset = found && [found.box[0] - tag.x, found.box[1] - tag.y];
+          if (found) taken.push(found);
+          if (found && (found.far > WITH_LEADER || tag.is === "clash")) lead(found.line, tag.is);
         }
-        const free = stands() && inside(at) && x > pane.x && x + w < pane.x + pane.w && y > pane.y + 44
-          && y + h < pane.y + pane.h && taken.every(([p, q, r, s]) =>
-            x > p + r || p > x + w || y > q + s || q > y + h);
-        node.style.visibility = free ? "" : "hidden";
-        if (!free) continue;
-        taken.push([x, y, w, h]);
+        if (!tag.offset) continue;
+        const [x, y] = [tag.x + tag.offset[0], tag.y + tag.offset[1]];
+        if (!within([x, y, x + w, y + h], room)) continue;
+        node.style.visibility = "";
         node.style.transform = `translate(${Math.round(x)}px, ${Math.round(y)}px)`;
       }
+      if (moving || !head) return;
+      const left = here.length - taken.length;
+      head.lastChild.textContent = left
+        ? `${left} more ${left > 1 ? "names" : "name"}: come closer` : "";
     });
+  };
+  const lead = ([x1, y1, x2, y2], className) => {
+    const line = document.createElementNS("http://www.w3.org/2000/svg", "line");
+    for (const [key, number] of Object.entries({ x1, y1, x2, y2 })) line.setAttribute(key, number);
+    line.setAttribute("class", className);
+    $("leaders").append(line);
   };
   let turned = false;
   const look = (name) => {
@@ -562,7 +660,7 @@
       head.append(
         make("b", `${option.name}: ${shown("pressure", option.critical_loss)} `
           + `${option.is_return ? "from" : "to"} ${option.critical_terminal}`),
-        make("span", words.join(" · ")));
+        make("span", words.join(" · ")), make("span")); // the last for names left out
       return head;
     }));
   };
