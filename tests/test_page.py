@@ -854,6 +854,10 @@ def test_the_section_box_says_where_it_cuts(browser: Any, tmp_path: Path) -> Non
     assert p.locator("#cut-x-high").get_attribute("aria-valuetext") == "106.00 m"
     p.select_option("#units", "inch-pound")
     assert said.nth(1).inner_text() == "347.8 ft"
+    # On a narrow screen the legend lies on none of it.
+    p.set_viewport_size({"width": 390, "height": 844})
+    box, legend = (p.locator(name).bounding_box() for name in ("#cut", "#legend"))
+    assert box["y"] + box["height"] <= legend["y"]
     p.close()
 
 
