@@ -351,6 +351,10 @@ def test_a_duct_that_touches_is_not_said_to_overlap_by_nothing() -> None:
     assert [gap.is_kept for gap in (kept, near, deep)] == [True, False, False]
     words = [METRIC.apart(gap.distance) for gap in (kept, near, deep)]
     assert words == ["touching", "touching", "overlaps by 20 mm"]
+    found = analyse(build(drawn()))
+    made, _ = layout_view.panel(found, "loss", METRIC, "", "", room=(near, deep))
+    marks = [one.text for one in made.labels if one.look == scene.Look.CLASH]
+    assert marks == ["touches beam", "overlaps beam\nby 20 mm"]
     assert near.sentence() == (
         "'duct' touches 'beam' at (1, 0, 3) m, 50 mm are required"
     )

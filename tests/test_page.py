@@ -12,9 +12,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import matplotlib.image
 import numpy as np
 import pytest
 import trimesh
+from routes import drawn
 from schemas import validate
 
 from elbowroom.layout import (
@@ -28,7 +30,7 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import Option, analyse
-from elbowroom.viewer import colours, main, page
+from elbowroom.viewer import colours, gaps, main, page
 
 ROOM = Path(__file__).parents[1] / "examples" / "reading_room"
 ROUTES = [str(ROOM / f"{name}.glb") for name in ("under", "flatten")]
@@ -194,8 +196,6 @@ def wait_until(p: Any, what: str) -> None:
 def test_it_opens_without_a_word_or_a_request(
     browser: Any, room: Path, size: tuple[int, int], tmp_path: Path
 ) -> None:
-    import matplotlib.image
-
     one = Opened(browser, room, size)
     assert one.said == []
     assert one.asked == [room.as_uri()]
@@ -719,6 +719,22 @@ def test_a_clash_is_marked_where_it_is_in_the_words_of_the_picture(
 
 
 @needs_browser
+def test_ducts_that_touch_are_not_said_to_overlap_by_nothing(
+    browser: Any, tmp_path: Path
+) -> None:
+    near = gaps.Gap("T1", "beam", -1e-7, 0.05, (0.0, 3.0, 0.5))
+    option = Option("line", analyse(build(drawn())), clearance=-1e-7)
+    path = tmp_path / "touch.html"
+    page.write_page(path, [option], [[near]], ())
+    one = Opened(browser, path, (1280, 720))
+    p = one.page
+    assert p.locator("#ends .clash").inner_text() == "touches beam"
+    assert "touching · cannot be built" in p.locator("#heads").inner_text()
+    assert "T1 beside beam: touching, 50 mm to keep" in p.locator("#room").inner_text()
+    p.close()
+
+
+@needs_browser
 def test_why_it_cannot_be_built_follows_the_units(browser: Any, clash: Path) -> None:
     one = Opened(browser, clash, (1280, 720))
     p = one.page
@@ -729,6 +745,119 @@ def test_why_it_cannot_be_built_follows_the_units(browser: Any, clash: Path) -> 
     assert " mm" not in said + p.locator("#verdict").inner_text()
     assert "cannot be built as drawn" in p.locator("#heads").inner_text()
     assert one.said == []
+    p.close()
+
+
+def names_shown(p: Any) -> list[str]:
+    """What the 3D view names, once all under way is drawn."""
+    p.wait_for_timeout(300)
+    found: list[str] = p.locator("#ends span:visible").all_inner_texts()
+    return found
+
+
+@needs_browser
+def test_nothing_is_named_that_is_not_drawn(browser: Any, tmp_path: Path) -> None:
+    graph = build(drawn())
+    path = tmp_path / "names.html"
+    plain = gaps.Gap("B2", "pipe", -0.1, 0.05, (12.0, 2.0, 2.0))
+    page.write_page(path, [Option("r", analyse(graph))], [[plain]], ())
+    one = Opened(browser, path, (1280, 720))
+    p = one.page
+    ends = data_of(path)["options"][0]["ends"]
+    assert [end["is"] for end in ends][:3] == ["source", "critical", "terminal"]
+    every = {end["name"] for end in ends} | {"overlaps pipe by 100 mm"}
+    assert set(names_shown(p)) == every
+    p.check("#critical")
+    assert set(names_shown(p)) == {end["name"] for end in ends[:2]}
+    p.uncheck("#critical")
+    # Cut between the source and whatever is further along.
+    p.check("#boxed")
+    assert set(names_shown(p)) == every
+    p.locator("#cut-x-high").fill("0.3")
+    assert names_shown(p) == ["source"]
+    assert one.said == []
+    p.close()
+
+
+@needs_browser
+@pytest.mark.parametrize("size", [(1600, 900), (900, 700)])
+def test_no_name_lies_on_a_duct_or_on_another(
+    browser: Any, size: tuple[int, int], tmp_path: Path
+) -> None:
+    """Three options beside or above each other, where each has little room."""
+    path, shot = tmp_path / "three.html", tmp_path / "shot.png"
+    words = ["compare", *ROUTES, str(ROOM / "sidestep.glb"), "--page", str(path)]
+    assert main(words) == 0
+    one = Opened(browser, path, size)
+    p = one.page
+    names = names_shown(p)
+    assert len(names) == 3 * 5
+    assert p.locator("#ends .critical:visible").all_inner_texts() == 3 * ["B3"]
+    spans = p.locator("#ends span:visible").all()
+    boxes = [span.bounding_box() for span in spans]
+    sides = [(b["x"], b["y"], b["x"] + b["width"], b["y"] + b["height"]) for b in boxes]
+    for a, b in itertools.combinations(sides, 2):
+        assert a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
+    for name in ("ends", "leaders"):
+        p.evaluate(f"document.getElementById('{name}').style.display = 'none'")
+    p.screenshot(path=str(shot))
+    image = matplotlib.image.imread(shot)[..., :3].min(axis=2) < 0.9
+    for left, top, right, bottom in np.round(sides).astype(int):
+        assert image[top:bottom, left:right].mean() < 0.05
+    p.close()
+
+
+@needs_browser
+def test_names_that_find_no_room_are_counted(browser: Any, tmp_path: Path) -> None:
+    option = many(600)
+    path = tmp_path / "many.html"
+    page.write_page(path, [option], [()], ())
+    one = Opened(browser, path, (1280, 720))
+    p = one.page
+    left_out = []
+    for _ in range(2):
+        shown = names_shown(p)
+        (count,) = re.findall(
+            r"(\d+) more names: come closer", p.locator("#heads").inner_text()
+        )
+        left_out.append(int(count))
+        if len(left_out) == 1:  # all are in sight: none is lost
+            assert {"source", option.analysis.critical_terminal} <= set(shown)
+            every = len(option.analysis.graph.terminals.name) + 1
+            assert int(count) + len(shown) == every
+        p.locator("#view").focus()
+        for _ in range(4):
+            p.keyboard.press("+")
+    assert left_out[1] < left_out[0]
+    assert one.said == []
+    p.close()
+
+
+@needs_browser
+def test_the_section_box_says_where_it_cuts(browser: Any, tmp_path: Path) -> None:
+    """In the coordinates of the drawing: the route runs from 100 to 112 m east."""
+    drawing = drawing_from_runs(
+        [("T", np.array([[100.0, 0, 3], [112, 0, 3]]), round_section(0.4))],
+        attributes={"T": Attributes(source=True, source_at_end=False)},
+    )
+    plan = Schedule(terminals={"T": TerminalSpec(0.3)})
+    path = tmp_path / "box.html"
+    page.write_page(path, [Option("T", analyse(build(drawing, plan)))], [()], ())
+    one = Opened(browser, path, (1280, 720))
+    p = one.page
+    p.check("#boxed")
+    said = p.locator("#cut output")
+    assert said.all_inner_texts()[:2] == ["99.50 m", "112.50 m"]
+    assert said.all_inner_texts()[4:] == ["2.30 m", "3.70 m"]
+    p.locator("#cut-x-high").fill("0.5")
+    assert said.nth(1).inner_text() == "106.00 m"
+    assert p.locator("#cut-x-high").get_attribute("aria-valuetext") == "106.00 m"
+    p.select_option("#units", "inch-pound")
+    assert said.nth(1).inner_text() == "347.8 ft"
+    # On a narrow screen the legend lies on none of it.
+    p.set_viewport_size({"width": 390, "height": 844})
+    box, legend = (p.locator(name).bounding_box() for name in ("#cut", "#legend"))
+    assert box["y"] + box["height"] <= legend["y"]
     p.close()
 
 

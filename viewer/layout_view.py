@@ -286,7 +286,9 @@ def _clashes(room: "Sequence[Gap]", display: Display) -> list[Label]:
 
 def _clash(gap: "Gap", display: Display) -> str:
     beside = cut(gap.beside, _NAME)
-    if gap.distance <= 0.0:
+    if abs(gap.distance) <= TOUCH:
+        return f"touches {beside}"
+    if gap.distance < 0.0:
         return f"overlaps {beside}\nby {display.gaps(-gap.distance)}"
     return f"{display.gaps(gap.distance)} from {beside}"
 

@@ -25,12 +25,12 @@ from elbowroom.layout import (
     units,
     writing,
 )
-from elbowroom.physics import Budget, Kind, Option
+from elbowroom.physics import Analysis, Budget, Kind, Option
 
 from .budget import joint_lines
 from .checks import CAUTIONS
 from .colours import Scale, even_scale_for, scale_for
-from .display import DISPLAYS, INCH_POUND
+from .display import DISPLAYS, INCH_POUND, TOUCH
 from .gaps import Gap, in_units
 from .layout_view import pieces, seen_tubes
 from .results import elements
@@ -156,10 +156,12 @@ def page_data(
         "verdicts": dict(verdicts or {}),
         "budget": None if budget is None else _budget(options, budget),
         "unit_system": unit_system,
+        "touch": TOUCH,
+        "origin": origin.tolist(),
         "note": AS_NEW,
         "cautions": list(CAUTIONS),
         "units": {
-            name: {key: _unit(key, unit) for key, unit in table.items()}
+            name: {key: _unit(unit) for key, unit in table.items()}
             for name, table in _UNITS.items()
         },
         "scales": {
@@ -207,7 +209,7 @@ _DIGITS = {
 }  # fmt: skip
 
 
-def _unit(key: str, unit: str) -> dict[str, Any]:
+def _unit(unit: str) -> dict[str, Any]:
     return {"name": unit, "per_si": units.to_unit(1.0, unit), "digits": _DIGITS[unit]}
 
 
@@ -283,19 +285,6 @@ def _same(ends: FloatArray, others: FloatArray) -> list[int | None]:
 def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str, Any]:
     analysis = option.analysis
     graph, system = analysis.graph, analysis.system
-    ends = [
-        {
-            "name": name,
-            "at": (graph.nodes[node] - origin).round(4).tolist(),
-        }
-        for name, node in zip(
-            graph.terminals.name,
-            graph.ducts.finish[graph.terminals.duct].tolist(),
-            strict=True,
-        )
-    ]
-    start = (graph.nodes[graph.source.node] - origin).round(4).tolist()
-    ends.append({"name": "fan" if graph.is_return else "source", "at": start})
     return {
         "name": option.name,
         "file": graph.drawing.file,
@@ -317,7 +306,7 @@ def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str
             for duct in analysis.section_duct.tolist()
         ],
         "critical": analysis.path(analysis.critical).tolist(),
-        "ends": ends,
+        "ends": _named_ends(analysis, origin),
         "gaps": [
             {
                 "duct": gap.duct,
@@ -330,6 +319,28 @@ def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str
             for gap in room
         ],
     }
+
+
+def _named_ends(analysis: Analysis, origin: FloatArray) -> list[dict[str, Any]]:
+    """Source or fan, then the terminals, those whose air loses most first."""
+    graph = analysis.graph
+    order = [
+        analysis.critical,
+        *(
+            r
+            for r in np.argsort(-analysis.path_loss).tolist()
+            if r != analysis.critical
+        ),
+    ]
+    nodes = graph.ducts.finish[graph.terminals.duct[order]]
+    at = (graph.nodes[[graph.source.node, *nodes]] - origin).round(4).tolist()
+    names = ["fan" if graph.is_return else "source"]
+    names += [graph.terminals.name[row] for row in order]
+    kinds = ["source", "critical", *["terminal"] * (len(order) - 1)]
+    return [
+        {"name": name, "is": kind, "at": point}
+        for name, kind, point in zip(names, kinds, at, strict=True)
+    ]
 
 
 def _tubes(tubes: Tubes, owner: IntArray, origin: FloatArray) -> dict[str, Any]:

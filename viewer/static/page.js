@@ -18,8 +18,9 @@
     const text = bare(key, value);
     return text === "–" ? text : `${text} ${unit(key).name}`;
   };
+  const touches = (distance) => Math.abs(distance) <= data.touch;
   // Of two bodies, below zero where they overlap; the words are those of the picture.
-  const between = (distance) => (distance < 0
+  const between = (distance) => (touches(distance) ? "touching" : distance < 0
     ? `overlaps by ${shown("gap", -distance)}` : shown("gap", distance));
   const size = (e) => (state.units === "metric" ? e.section : e.inches);
   const make = (tag, text, className) => {
@@ -304,6 +305,7 @@
         new THREE.MeshBasicMaterial({ color: 0xb3261e, depthTest: false, transparent: true }));
       ball.position.set(...gap.at);
       ball.renderOrder = 8;
+      ball.userData.duct = gap.duct;
       option.marker.add(ball);
     }
     return scene;
@@ -332,6 +334,8 @@
     draw();
   };
   const visible = (option, row) => (!state.critical || option.onPath.has(row));
+  const seen = (option, duct) => !state.critical || option.critical.some(
+    (row) => option.elements[row].name === duct);
   const sift = () => {
     for (const option of options) {
       const kept = [];
@@ -360,6 +364,8 @@
       frames += 1;
     });
   };
+  const inside = (point) => renderer.clippingPlanes.every(
+    (plane) => plane.distanceToPoint(point) >= 0);
   const panes = () => {
     const foot = $("legend").offsetHeight + 14;
     const width = canvas.clientWidth, height = canvas.clientHeight - foot;
@@ -381,6 +387,7 @@
       option.edges.visible = !state.critical && !hurried;
       for (const ball of option.marker.children) {
         ball.scale.setScalar(0.012 * state.reach / camera.zoom);
+        ball.visible = seen(option, ball.userData.duct);
       }
     }
     if (renderer.getPixelRatio() !== ratio) renderer.setPixelRatio(ratio);
@@ -405,51 +412,149 @@
     });
     ends();
   };
-  // What is too near at its place, then names of source and terminals beside their ends,
-  // the critical one first; a name that would lie on another is left out.
-  const MOST_ENDS = 500;
+  // What is too near at its place, then the names of the ends in the order of their
+  // worth: beside the ducts, and none on another. What finds no room is left out, and
+  // counted. The rules are those of the picture; while the view turns all go along.
   const MOST_CLASHES = 6; // as in the picture
-  const clash = (gap) => (gap.distance <= 0
+  const MOST_TRIED = 100; // names in one pane: more of them nobody reads
+  const CELL = 3; // pixels of a cell of what is drawn
+  const APART = 4; // pixels between labels
+  const WITH_LEADER = 26; // pixels from its point, from which on a label has one
+  const REACHES = [6, 14, 22, 34, 48, 66, 90];
+  const FURTHER = [120, 160, 210, 270]; // for what is never left out for the ducts' sake
+  const MANY = 25; // names in one pane, of more of which each stands close or not at all
+  const CLOSE = 34; // pixels
+  const MOST_HIDDEN = 0.15; // of a name, more of which on ducts leaves it out
+  const clash = (gap) => (touches(gap.distance) ? `touches ${gap.beside}` : gap.distance < 0
     ? `overlaps ${gap.beside} by ${shown("gap", -gap.distance)}`
     : `${shown("gap", gap.distance)} from ${gap.beside}`);
-  const tagged = () => options.map((option) => {
-    const order = [...option.ends].sort((a, b) =>
-      (b.name === option.critical_terminal) - (a.name === option.critical_terminal));
-    const near = option.gaps.filter((gap) => !gap.kept).slice(0, MOST_CLASHES);
-    return [
-      ...near.map((gap) => [clash(gap), gap.at, "clash"]),
-      ...order.slice(0, MOST_ENDS).map((end) => [end.name, end.at]),
-    ].map(([text, at, className]) => {
-      const node = make("span", text, className);
-      $("ends").append(node);
-      return { node, at: new THREE.Vector3(...at), w: node.offsetWidth, h: node.offsetHeight };
-    });
-  });
+  const tagged = () => options.map((option) => [
+    ...option.gaps.filter((gap) => !gap.kept).slice(0, MOST_CLASHES).map((gap) => (
+      { text: clash(gap), at: gap.at, is: "clash", stands: () => seen(option, gap.duct) })),
+    ...option.ends.map((end) => ({ text: end.name, at: end.at, is: end.is,
+      stands: () => !state.critical || end.is !== "terminal" })),
+  ].map((tag) => ({ ...tag, at: new THREE.Vector3(...tag.at), node: null, offset: null })));
   let tags = tagged();
+  const written = (some) => { // made when they are wanted, and measured all at once
+    const fresh = some.filter((tag) => !tag.node);
+    for (const tag of fresh) tag.node = make("span", tag.text, tag.is);
+    for (const tag of fresh) tag.node.style.visibility = "hidden";
+    $("ends").append(...fresh.map((tag) => tag.node));
+    for (const tag of fresh) [tag.w, tag.h] = [tag.node.offsetWidth, tag.node.offsetHeight];
+  };
+  const ink = document.createElement("canvas");
+  // Sums over corners of the cells where ducts are drawn; solids are seen through.
+  const inked = () => {
+    const w = Math.ceil(canvas.clientWidth / CELL), h = Math.ceil(canvas.clientHeight / CELL);
+    [ink.width, ink.height] = [w, h];
+    const paper = ink.getContext("2d", { willReadFrequently: true });
+    paper.drawImage(canvas, 0, 0, w, h);
+    const part = paper.getImageData(0, 0, w, h).data;
+    const sums = new Uint32Array((w + 1) * (h + 1));
+    for (let y = 0; y < h; y += 1) {
+      for (let x = 0, line = 0; x < w; x += 1) {
+        line += part[4 * (y * w + x) + 3] > 200;
+        sums[(y + 1) * (w + 1) + x + 1] = sums[y * (w + 1) + x + 1] + line;
+      }
+    }
+    return ([left, top, right, bottom]) => { // pixels of ducts in a box
+      const [l, r] = [Math.floor(left / CELL), Math.min(w, Math.ceil(right / CELL))];
+      const [t, b] = [Math.floor(top / CELL), Math.min(h, Math.ceil(bottom / CELL))];
+      const at = (x, y) => sums[y * (w + 1) + x];
+      return CELL * CELL * (at(r, b) - at(l, b) - at(r, t) + at(l, t));
+    };
+  };
+  const overlap = (a, b, apart) => a[0] < b[2] + apart && b[0] < a[2] + apart
+    && a[1] < b[3] + apart && b[1] < a[3] + apart;
+  const runsThrough = ([x, y, p, q], box) => { // a segment through a box
+    const near = (from, by, low, high) => {
+      const ways = [(low - from) / (by || 1e-9), (high - from) / (by || 1e-9)];
+      return ways[0] < ways[1] ? ways : ways.reverse();
+    };
+    const a = near(x, p - x, box[0], box[2]), b = near(y, q - y, box[1], box[3]);
+    return Math.max(a[0], b[0], 0) < Math.min(a[1], b[1], 1);
+  };
+  const crosses = ([a, b, c, d], [p, q, r, s]) => { // segments that meet at an end do not
+    const side = (x, y, u, v, m, n) => (u - x) * (n - y) - (v - y) * (m - x);
+    return side(a, b, c, d, p, q) * side(a, b, c, d, r, s) < -1e-6
+      && side(p, q, r, s, a, b) * side(p, q, r, s, c, d) < -1e-6;
+  };
+  const within = (box, room) => box[0] > room[0] && box[1] > room[1]
+    && box[2] < room[2] && box[3] < room[3];
+  // Where a label stands, from its point: the cheapest of the places that are free.
+  const placeOf = (tag, room, taken, points, covered) => {
+    const { x, y, w, h } = tag;
+    let best = null;
+    const plain = tag.is === "terminal";
+    for (const reach of plain ? REACHES : [...REACHES, ...FURTHER]) {
+      if (plain && points.length > MANY && reach > CLOSE) break;
+      if (best && best.cost <= reach) break; // further away is never cheaper
+      for (let turn = 0; turn < 16; turn += 1) {
+        const angle = turn * Math.PI / 8;
+        const left = x + Math.cos(angle) * (reach + w / 2) - w / 2;
+        const top = y + Math.sin(angle) * (reach + h / 2) - h / 2;
+        const box = [left, top, left + w, top + h];
+        if (!within(box, room)) continue;
+        const foot = [Math.min(Math.max(x, left), box[2]), Math.min(Math.max(y, top), box[3])];
+        const line = [...foot, x, y];
+        if (taken.some((one) => overlap(box, one.box, APART) || runsThrough(line, one.box)
+          || runsThrough(one.line, box) || crosses(line, one.line))) continue;
+        const under = covered(box);
+        if (plain && under > MOST_HIDDEN * w * h) continue;
+        const met = points.filter((one) => one !== tag && Math.hypot(one.x - x, one.y - y) > 10
+          && overlap(box, [one.x - 5, one.y - 5, one.x + 5, one.y + 5], 0)).length;
+        const far = Math.hypot(foot[0] - x, foot[1] - y);
+        const cost = far + 0.3 * under + 150 * met;
+        if (!best || cost < best.cost) best = { cost, box, line, far };
+      }
+    }
+    return best;
+  };
   const ends = () => {
     const point = new THREE.Vector3();
+    const covered = moving ? null : inked();
+    $("leaders").replaceChildren();
     panes().forEach((pane, number) => {
-      const taken = [];
+      const head = $("heads").children[number];
+      const top = pane.y + 8 + (head ? head.offsetHeight : 36);
+      const room = [pane.x, top, pane.x + pane.w, pane.y + pane.h];
       // The camera is that of every pane: all are of one size.
-      for (const { node, at, w, h } of tags[number]) {
-        point.copy(at).project(camera);
-        const end = pane.x + (point.x + 1) * pane.w / 2;
-        const last = pane.x + pane.w - w - 1;
-        let x = end + 6 <= last ? end + 6 : end - 6 - w;
-        let y = pane.y + (1 - point.y) * pane.h / 2 - h / 2;
-        if (x <= pane.x) { // long words on a narrow pane go below
-          x = last;
-          y += h;
+      const here = tags[number].filter((tag) => {
+        if (tag.node) tag.node.style.visibility = "hidden";
+        if (!tag.stands() || !inside(tag.at)) return false;
+        point.copy(tag.at).project(camera);
+        tag.x = pane.x + (point.x + 1) * pane.w / 2;
+        tag.y = pane.y + (1 - point.y) * pane.h / 2;
+        return within([tag.x, tag.y, tag.x, tag.y], room);
+      });
+      const tried = here.slice(0, MOST_TRIED);
+      const taken = [];
+      written(tried);
+      for (const tag of tried) {
+        const { node, w, h } = tag;
+        if (!moving) {
+          const found = placeOf(tag, room, taken, tried, covered);
+          tag.offset = found && [found.box[0] - tag.x, found.box[1] - tag.y];
+          if (found) taken.push(found);
+          if (found && (found.far > WITH_LEADER || tag.is === "clash")) lead(found.line, tag.is);
         }
-        const free = x > pane.x && x + w < pane.x + pane.w && y > pane.y + 44
-          && y + h < pane.y + pane.h && taken.every(([p, q, r, s]) =>
-            x > p + r || p > x + w || y > q + s || q > y + h);
-        node.style.visibility = free ? "" : "hidden";
-        if (!free) continue;
-        taken.push([x, y, w, h]);
+        if (!tag.offset) continue;
+        const [x, y] = [tag.x + tag.offset[0], tag.y + tag.offset[1]];
+        if (!within([x, y, x + w, y + h], room)) continue;
+        node.style.visibility = "";
         node.style.transform = `translate(${Math.round(x)}px, ${Math.round(y)}px)`;
       }
+      if (moving || !head) return;
+      const left = here.length - taken.length;
+      head.lastChild.textContent = left
+        ? `${left} more ${left > 1 ? "names" : "name"}: come closer` : "";
     });
+  };
+  const lead = ([x1, y1, x2, y2], className) => {
+    const line = document.createElementNS("http://www.w3.org/2000/svg", "line");
+    for (const [key, number] of Object.entries({ x1, y1, x2, y2 })) line.setAttribute(key, number);
+    line.setAttribute("class", className);
+    $("leaders").append(line);
   };
   let turned = false;
   const look = (name) => {
@@ -547,7 +652,7 @@
         ? `${shown("pressure", spare)} to spare`
         : `${shown("pressure", -spare)} more than the fan leaves`) + after);
       if (option.clearance !== null) {
-        words.push(between(option.clearance) + (option.clearance < 0 ? "" : " clear"));
+        words.push(between(option.clearance) + (option.clearance > data.touch ? " clear" : ""));
       }
       if (option.faults[state.units].length) words.push("cannot be built as drawn");
       if (state.mode === "difference" && number > 0) words.push(`${
@@ -555,7 +660,7 @@
       head.append(
         make("b", `${option.name}: ${shown("pressure", option.critical_loss)} `
           + `${option.is_return ? "from" : "to"} ${option.critical_terminal}`),
-        make("span", words.join(" · ")));
+        make("span", words.join(" · ")), make("span")); // the last for names left out
       return head;
     }));
   };
@@ -572,8 +677,6 @@
     const pane = panes()[number];
     caster.setFromCamera(new THREE.Vector2(
       2 * (x - pane.x) / pane.w - 1, 1 - 2 * (y - pane.y) / pane.h), camera);
-    const inside = (point) => renderer.clippingPlanes.every(
-      (plane) => plane.distanceToPoint(point) >= 0);
     const hit = caster.intersectObject(options[number].mesh, false)
       .find((one) => inside(one.point));
     if (!hit) return null;
@@ -887,18 +990,22 @@
     if (!renderer) return;
     renderer.clippingPlanes = [];
     $("cut").hidden = !$("boxed").checked;
-    if ($("boxed").checked) {
-      for (const [axis, way] of [["x", 1], ["y", 1], ["z", 1]]) {
-        const low = Number($(`cut-${axis}-low`).value);
-        const high = Number($(`cut-${axis}-high`).value);
-        const size = whole.max[axis] - whole.min[axis];
-        const normal = new THREE.Vector3();
-        normal[axis] = way;
-        renderer.clippingPlanes.push(
-          new THREE.Plane(normal.clone(), -(whole.min[axis] - 0.5 + (size + 1) * low)),
-          new THREE.Plane(normal.clone().negate(), whole.min[axis] - 0.5 + (size + 1) * high));
-      }
-    }
+    ["x", "y", "z"].forEach((axis, number) => {
+      const [low, high] = ["low", "high"].map((end) => {
+        const slider = $(`cut-${axis}-${end}`);
+        const at = whole.min[axis] - 0.5
+          + (whole.max[axis] - whole.min[axis] + 1) * Number(slider.value);
+        const text = shown("length", at + data.origin[number]); // as in the drawing
+        slider.nextSibling.textContent = text;
+        slider.setAttribute("aria-valuetext", text);
+        return at;
+      });
+      if (!$("boxed").checked) return;
+      const normal = new THREE.Vector3();
+      normal[axis] = 1;
+      renderer.clippingPlanes.push(new THREE.Plane(normal.clone(), -low),
+        new THREE.Plane(normal.clone().negate(), high));
+    });
     draw();
   };
   for (const axis of ["x", "y", "z"]) {
@@ -912,7 +1019,7 @@
       slider.step = "0.005";
       slider.value = end === "low" ? "0" : "1";
       slider.addEventListener("input", cut);
-      label.append(slider);
+      label.append(slider, make("output"));
       $("cut").append(label);
     }
   }
@@ -963,6 +1070,7 @@
     table();
     detail();
     notes();
+    cut();
     paint();
   };
 
