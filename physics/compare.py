@@ -49,14 +49,19 @@ class Option:
         return self.faults_in("mm")
 
     def faults_in(self, unit: str) -> tuple[str, ...]:
-        """The faults, with what bends lack in mm or in."""
-        graph, bends = self.analysis.graph, self.analysis.graph.bends
-        lacking = [
-            f"bend {bends.number[row]} of '{graph.drawing.names[run]}' lacks "
-            f"{_short(float(bends.short_by[row]), unit)}"
-            for row, run in enumerate(graph.ducts.run[bends.duct].tolist())
-            if bends.short_by[row] > 0
-        ]
+        """The faults, with what bends and transitions lack in mm or in."""
+        graph = self.analysis.graph
+        bends, changes = graph.bends, graph.transitions
+        lacking = []
+        for what, duct, short_by in (
+            ([f"bend {n}" for n in bends.number.tolist()], bends.duct, bends.short_by),
+            (["transition"] * len(changes.duct), changes.duct, changes.short_by),
+        ):
+            lacking += [
+                f"{what[row]} of '{graph.drawing.names[graph.ducts.run[duct[row]]]}' "
+                f"lacks {_short(float(short_by[row]), unit)}"
+                for row in (short_by > 0).nonzero()[0].tolist()
+            ]
         return (*self.clashes, *lacking)
 
 
