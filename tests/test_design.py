@@ -730,6 +730,33 @@ def test_flexible_duct_is_short_and_pulled_tight(
     assert failed == failing
 
 
+def test_flexible_duct_is_measured_through_its_bends() -> None:
+    """4.2 m drawn; each of two quarter turns saves (2 - pi/2) of its radius."""
+    soft = "flexible duct, nonmetallic with wire, fully extended"
+    hose = [[3, 0, 3], [4.4, 0, 3], [4.4, 1.4, 3], [5.8, 1.4, 3]]
+    cut = round_section(0.2)
+    drawing = drawing_from_runs(
+        [
+            ("main", np.array([[0, 0, 3], [3, 0, 3]]), cut),
+            ("hose", np.array(hose), cut),
+        ]
+    )
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0), kind="fan"),
+        terminals={"hall": TerminalSpec(0.1, run="hose")},
+        run_materials={"hose": soft},
+    )
+    analysis = analyse(build(drawing, plan))
+    found = {check.rule: check for check in checks(analysis)}
+    length = found["length of flexible duct"]
+    saved = (2.0 - np.pi / 2) * float(analysis.graph.bends.radius.sum())
+    assert length.value == pytest.approx(4.2 - saved)
+    assert not length.is_kept
+    (row,) = (row for row in quantities(analysis).lengths if row.gauge is None)
+    assert row.length == pytest.approx(length.value)
+    assert found["compression of flexible duct"].at == "hose"
+
+
 def test_noise_of_a_straight_duct_by_hand() -> None:
     """Lw = 10 + 50 log 5 + 10 log 0.1 dB; 15 dB for twice the velocity."""
     level = float(noise.straight_duct(5.0, 0.1))
