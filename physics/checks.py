@@ -69,8 +69,7 @@ def power_of(analysis: Analysis) -> FanPower:
             own += system.outlet_velocity_pressure
             own -= system.inlet_velocity_pressure
         basis = TOO_WEAK
-        # Not for the last digit: a fan may have been declared by what is needed.
-        if own >= 0.0 and own >= pressure * (1.0 - 1e-6):
+        if own >= 0.0 and not system.is_short:
             pressure, basis = own, OWN
     return fan_power(
         total_flow(analysis),

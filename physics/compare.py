@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Notice, units
+from elbowroom.layout import Notice, units, words_apart
 
 from .analysis import Analysis
 from .notebook import comparison_html, frame_of, option_rows, picture_of
@@ -172,8 +172,8 @@ def _sentences(
     digits = 1 if unit == "Pa" else 4
     side = "mm" if unit == "Pa" else "in"
 
-    def p(pressure: float) -> str:
-        return f"{units.to_unit(pressure, unit):.{digits}f} {unit}"
+    def p(pressure: float, more: int = 0) -> str:
+        return f"{units.to_unit(pressure, unit):.{digits + more}f} {unit}"
 
     said = []
     if not sound:
@@ -196,10 +196,11 @@ def _sentences(
     said += _as_pairs([options[place] for place in ranking], p)
     for place in sound:
         system = options[place].analysis.system
-        if system.available is not None and system.required > system.available:
+        if system.available is not None and system.is_short:
+            needs, left = words_apart(p, system.required, system.available)
             said.append(
                 f"The fan does not carry '{options[place].name}': it needs "
-                f"{p(system.required)} and {p(system.available)} are left."
+                f"{needs} and {left} are left."
             )
     return said
 

@@ -27,6 +27,7 @@ from elbowroom.layout import (
     toml_key,
     velocity_words,
     warning,
+    words_apart,
 )
 
 from .coefficient import Note
@@ -394,12 +395,12 @@ def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Not
                 "choose a stronger fan or components that lose less",
             )
         )
-    elif system.available is not None and system.required > system.available:
+    elif system.available is not None and system.is_short:
+        needs, leaves = words_apart(pressure_words, system.required, system.available)
         flags.append(
             warning(
                 "budget",
-                f"the critical path needs {pressure_words(system.required)}, the fan "
-                f"leaves {pressure_words(system.available)}",
+                f"the critical path needs {needs}, the fan leaves {leaves}",
                 "spend less in the fittings of the critical path, or enlarge its ducts",
             )
         )

@@ -409,6 +409,37 @@ def test_what_leaves_the_fan_without_pressure_is_named(
     assert ("declared" in flag.what) == (at_end > 0.0)
 
 
+@pytest.mark.parametrize(
+    ("share", "short"), [(0.0, False), (-3e-7, False), (-1e-4, True)]
+)
+def test_a_fan_of_just_what_is_needed_carries_the_layout(
+    share: float, short: bool
+) -> None:
+    """Rounding is no lack; what is lacking shows in the figures, however little."""
+
+    def layout(fan: FanSpec) -> Analysis:
+        plan = Schedule(source=SourceSpec(at=(0.0, 0.0, 3.0)), fan=fan)
+        return analyse(build(drawn(), replace(plan, losses={"filter": 60.0})))
+
+    bare = layout(FanSpec()).system
+    needed = bare.critical_loss + bare.declared_losses
+    found = layout(FanSpec(total_pressure=needed * (1.0 + share)))
+    system = found.system
+    assert system.is_short == short
+    assert (system.spare == 0.0) == (not short)
+    told = [flag.what for flag in found.flags if "critical path needs" in flag.what]
+    verdict = compare([Option("one", found), Option("two", found)]).verdict
+    assert len(told) == short
+    assert ("does not carry 'one'" in verdict) == short
+    for said, pattern in (
+        *((words, r"needs (\S+) Pa.*leaves (\S+) Pa") for words in told),
+        *[(verdict, r"needs (\S+) Pa and (\S+) Pa are left")] * short,
+    ):
+        figures = re.search(pattern, said)
+        assert figures is not None
+        assert float(figures[1]) > float(figures[2])
+
+
 def test_a_plenums_static_pressure_is_its_total_pressure() -> None:
     """The air stands still in it: the duct's velocity pressure comes out of it."""
     fan = FanSpec(external_static_pressure=250.0)
