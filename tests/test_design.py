@@ -85,7 +85,7 @@ def test_equal_friction_keeps_its_rate_with_the_smallest_size(rate: float) -> No
     found = proportion(drawn(), Schedule(), Aim(rate=rate))
     for choice in found.choices:
         assert choice.gradient <= rate * (1 + 1e-9) or "before it" in choice.limit
-    assert {choice.run for choice in found.choices} == {"T1", "T2", "T3", "B1", "B2"}
+    assert [choice.run for choice in found.choices] == list(drawn().names)
     # The next smaller size of the ladder rubs more.
     smaller = proportion(drawn(), Schedule(), Aim(rate=rate * 8))
     for one, other in zip(found.choices, smaller.choices, strict=True):
