@@ -421,7 +421,7 @@ def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Not
                     "budget",
                     f"nothing is said of the {', '.join(unsaid)}, so what the fan "
                     "leaves may be far less",
-                    "declare it under [losses]; a drawn return is given with --return",
+                    "declare it under [losses]; `analyse` adds a drawn one by --return",
                 )
             )
         flags += _inlet_flags(graph, state)

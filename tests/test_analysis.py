@@ -456,7 +456,11 @@ def test_what_the_budget_lacks_is_said() -> None:
     def said(**losses: float) -> str:
         fan = FanSpec(external_static_pressure=250.0)
         found = analyse(build(drawn(), Schedule(fan=fan, losses=losses)))
-        return " ".join(flag.what for flag in found.flags if flag.where == "budget")
+        flags = [flag for flag in found.flags if flag.where == "budget"]
+        # Other commands that say this, as `compare`, have no --return.
+        remedies = [flag.remedy for flag in flags if "--return" in flag.remedy]
+        assert all("`analyse` adds" in remedy for remedy in remedies)
+        return " ".join(flag.what for flag in flags)
 
     assert "nothing is said of the return side, filter, coil" in said()
     assert "nothing is said of the return side, so" in said(filter=40.0, coil=30.0)
