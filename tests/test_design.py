@@ -530,6 +530,24 @@ def test_a_smaller_main_past_a_branch_is_ordered() -> None:
     assert tapers == {"600×300 mm": 1, "400×300 mm": 1}
 
 
+def test_every_terminal_is_counted_and_sums_are_given() -> None:
+    ends = build(drawn(), Schedule()).terminals
+    name, *others = ends.name
+    grille = TerminalSpec(float(ends.flow[0]), kind="wall grille")
+    analysis = layout(terminals={name: grille})
+    found = quantities(analysis)
+    counted = {row.what: row.count for row in found.fittings}
+    assert counted["wall grille"] == 1
+    assert counted["terminal, kind not declared"] == len(others)
+    of_duct, of_sheet = shown_checks.quantity_totals(found, display.METRIC)
+    assert float(of_duct[2]) == pytest.approx(
+        sum(row.length for row in found.lengths), abs=0.05
+    )
+    assert float(of_sheet[2]) == pytest.approx(
+        sum(row.mass for row in found.sheet), abs=0.05
+    )
+
+
 def test_velocity_for_a_noise_criterion() -> None:
     """ASHRAE Applications, RC 25 in the room: main 950 fpm rectangular, 1700 round;
     branches 80 %, the last duct 50 % of it. One line for each class of duct."""

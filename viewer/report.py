@@ -47,6 +47,7 @@ from .checks import (
     joints_words,
     limit_words,
     power_sentence,
+    quantity_totals,
 )
 from .display import Display
 from .gaps import Gap
@@ -596,6 +597,10 @@ def _quantities(analysis: Analysis, display: Display) -> str:
         [str(row.gauge), _n(display.areas(row.area)), _n(display.masses(row.mass))]
         for row in found.sheet
     ]
+    for table, total in zip(
+        (lengths, sheet), quantity_totals(found, display), strict=True
+    ):
+        table.append([total[0], *(_n(cell) for cell in total[1:])])
     return (
         "<h2>Quantities</h2>"
         + _table(
