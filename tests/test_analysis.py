@@ -528,6 +528,55 @@ def test_an_elbow_close_before_a_fan_is_said(
         assert f"up to {pressure_words(loss)} may be lost" in flags[0]
 
 
+def test_each_duct_at_the_fan_may_have_its_elbow_too_near() -> None:
+    cut = round_section(0.3)
+    drawing = drawing_from_runs(
+        [
+            ("a", np.array([[0.0, 0, 0], [6, 0, 0], [6, 5, 0]]), cut),
+            ("b", np.array([[0, 0, 0], [-0.5, 0, 0], [-0.5, 5, 0]]), cut),
+        ]
+    )
+    plan = Schedule(
+        terminals={"a": TerminalSpec(0.5), "b": TerminalSpec(0.5)},
+        source=SourceSpec(at=(0.0, 0.0, 0.0), kind="fan"),
+    )
+    flags = analyse(build(drawing, plan)).flags
+    assert [f.where for f in flags if "behind the fan" in f.what] == [
+        "drawing in memory, run 'b', bend 1"
+    ]
+
+
+@pytest.mark.parametrize("kind", ["total_pressure", "external_static_pressure"])
+def test_a_pressure_of_nothing_goes_before_the_curve_too(kind: str) -> None:
+    said: dict[str, Any] = {kind: 0.0}
+    fan = FanSpec(curve=((0.0, 200.0), (2.0, 100.0)), **said)
+    assert analyse(build(drawn(), Schedule(fan=fan))).system.fan_pressure == 0.0
+
+
+def test_each_elbow_has_the_credit_of_its_own_table() -> None:
+    """One splitter: a print was seen; two: from memory (`rect_elbow_splitters.csv`)."""
+    drawing = drawing_from_runs(
+        [
+            (
+                "a",
+                np.array([[0.0, 0, 0], [4, 0, 0], [4, 4, 0], [8, 4, 0]]),
+                rectangular(0.3, 0.3),
+            )
+        ],
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    made = {
+        ("a", n): ElbowRule(construction=ElbowConstruction.SPLITTERS, splitters=n)
+        for n in (1, 2)
+    }
+    plan = Schedule(terminals={"a": TerminalSpec(0.3)}, elbow_exceptions=made)
+    graph = build(drawing, plan)
+    e = analyse(graph).elements
+    used = [e.credits[n] for n in e.credit[e.kind == int(Kind.BEND)].tolist()]
+    assert [credit.confidence for credit in used] == ["seen", "memory"]
+    assert used[0].source != used[1].source
+
+
 def test_a_path_that_gains_is_said() -> None:
     """A branch of a return that the main's air draws along: C of the print below 0."""
     runs = [
