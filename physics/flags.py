@@ -530,15 +530,24 @@ def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
 
     It is not counted: it hangs on the fan's make, which no drawing shows.
     """
-    ducts, bends = graph.ducts, graph.bends
+    ducts = graph.ducts
     beside = (ducts.parent[graph.bend_duct] < 0).nonzero()[0]
     if graph.source.kind != "fan" or len(beside) == 0:
         return []
-    row = int(beside[0])
-    root = int(graph.bend_duct[row])
-    straight = max(float(ducts.straight[root]), 0.0)
-    if graph.is_return:
-        return _inlet_elbow_flags(graph, state, row, root, straight)
+    say = _inlet_elbow_flags if graph.is_return else _outlet_elbow_flags
+    found = []
+    for row in beside.tolist():  # one for each duct that begins at the fan
+        root = int(graph.bend_duct[row])
+        straight = max(float(ducts.straight[root]), 0.0)
+        found += say(graph, state, row, root, straight)
+    return found
+
+
+def _outlet_elbow_flags(
+    graph: DuctGraph, state: DuctState, row: int, root: int, straight: float
+) -> list[Notice]:
+    """Say what an elbow close behind the fan may cost beyond its own loss."""
+    bends = graph.bends
     needed = float(effective_duct_length(state.velocity[root], state.area[root]))
     if straight >= needed:
         return []
