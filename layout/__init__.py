@@ -57,6 +57,7 @@ from .quantity_words import (
     temperature_words,
     transmission_words,
     velocity_words,
+    words_apart,
 )
 from .read import read
 from .read_schedule import find_schedule, read_schedule
@@ -214,6 +215,7 @@ __all__ = [
     "with_drawn_names",
     "with_run_words",
     "with_sections",
+    "words_apart",
     "write",
     "write_gltf",
     "writing",

@@ -1,6 +1,6 @@
 """Recognise ducts, bends, transitions and junctions in a walked drawing."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -9,6 +9,7 @@ from .basis import Basis
 from .duct_frames import duct_frames
 from .elbow_rules import build_bends
 from .faults import Notice
+from .fit import lacking_for_transitions
 from .fittings import NONE, Bends, Ducts, Legs, Transitions
 from .legs import lone_legs, meeting_legs, outgoing_legs
 from .lengths import with_lengths
@@ -165,7 +166,7 @@ def classify(
         roll,
         bends,
     )
-    transitions = _transitions(tree, pieces, duct_of, topology, schedule)
+    transitions = _transitions(tree, pieces, duct_of, topology, schedule, ducts, bends)
     notices = [
         *chain_notices(topology, tree, arcs, pieces.width, pieces.height),
         *folded_notices(topology, tree, folded, pieces.turn[folded]),
@@ -195,6 +196,8 @@ def _transitions(
     duct_of: IntArray,
     topology: Topology,
     schedule: Schedule,
+    ducts: Ducts,
+    bends: Bends,
 ) -> Transitions:
     rows = (pieces.alone & ~pieces.same_section).nonzero()[0]
     before = pieces.before[rows]
@@ -206,8 +209,13 @@ def _transitions(
         (pieces.width[before], pieces.height[before]),
         (pieces.width[rows], pieces.height[rows]),
     )
-    return Transitions(
+    found = Transitions(
         duct_of[rows],
         np.where(drawn, tree.length[before], length),
         np.where(drawn, int(Basis.DRAWN), basis),
+        np.zeros(len(rows)),
     )
+    lacking = lacking_for_transitions(ducts, bends, found)
+    worse = np.maximum(lacking[found.duct], lacking[ducts.parent[found.duct]])
+    short = ~drawn & (worse > topology.tolerance)
+    return replace(found, short_by=np.where(short, worse, 0.0))

@@ -251,41 +251,56 @@ def _short_bends(
     return notices
 
 
+def lacking_for_transitions(
+    ducts: Ducts, bends: Bends, transitions: Transitions
+) -> FloatArray:
+    """What each duct lacks for the transitions at its ends that are not drawn, m.
+
+    Half of a piece lies on either side of its vertex, and behind an elbow all of it.
+
+    Returns
+    -------
+    lacking
+        Below zero where there is room to spare, shape (d,).
+    """
+    rows = transitions.length_basis != int(Basis.DRAWN)
+    after, length = transitions.duct[rows], transitions.length[rows]
+    count = len(ducts.run)
+    turns = np.zeros(count, dtype=bool)
+    turns[bends.duct] = True
+    behind = np.where(turns[after], length, length / 2)
+    needed = np.bincount(after, behind, count)
+    needed += np.bincount(ducts.parent[after], length - behind, count)
+    return np.asarray(needed - np.maximum(ducts.straight, 0.0))
+
+
 def _short_transitions(
     topology: Topology, ducts: Ducts, bends: Bends, transitions: Transitions
 ) -> list[Notice]:
-    """Transitions that are not drawn, longer than the ducts at their vertex allow.
-
-    Half of a piece lies on either side of its vertex, and behind an elbow all of it.
-    """
-    rows = (transitions.length_basis != int(Basis.DRAWN)).nonzero()[0]
-    after, length = transitions.duct[rows], transitions.length[rows]
-    before = ducts.parent[after]
-    turns = np.zeros(len(ducts.run), dtype=bool)
-    turns[bends.duct] = True
-    cornered = turns[after]
-    behind = np.where(cornered, length, length / 2)
-    count = len(ducts.run)
-    needed: FloatArray = np.bincount(after, behind, count).astype(np.float64)
-    needed += np.bincount(before, length - behind, count)
-    lacking = needed - np.maximum(ducts.straight, 0.0)
-    worse = np.where(lacking[after] >= lacking[before], after, before)
-    short = lacking[worse] > topology.tolerance
-    taking = np.bincount(np.concatenate([after, before]), minlength=count)
+    """Transitions that are not drawn, longer than the ducts at their vertex allow."""
+    rows = (transitions.short_by > 0).nonzero()[0].tolist()
+    if not rows:
+        return []
+    lacking = lacking_for_transitions(ducts, bends, transitions)
+    sharp = transitions.duct[transitions.length_basis != int(Basis.DRAWN)]
+    taking = np.bincount(np.concatenate([sharp, ducts.parent[sharp]]))
+    cornered = np.isin(transitions.duct, bends.duct)
     drawing, notices = topology.drawing, []
-    for row in short.nonzero()[0].tolist():
-        duct, node = int(worse[row]), int(ducts.start[after[row]])
+    for row in rows:
+        after = int(transitions.duct[row])
+        duct = max(after, int(ducts.parent[after]), key=lacking.__getitem__)
+        node = int(ducts.start[after])
         lies = "behind the elbow" if cornered[row] else "half on either side"
         others = " for it and for the one at its other end"
         others *= int(taking[duct] > 1)
         notices.append(
             warning(
-                f"{drawing.place(int(ducts.run[after[row]]))}, transition at "
+                f"{drawing.place(int(ducts.run[after]))}, transition at "
                 f"{topology.place(node)}",
                 "the transition does not fit: its piece of "
-                f"{length_words(float(length[row]))} lies {lies}, and the straight of "
-                f"run '{drawing.names[int(ducts.run[duct])]}' lacks "
-                f"{length_words(float(lacking[duct]))}{others}",
+                f"{length_words(float(transitions.length[row]))} lies {lies}, and the "
+                f"straight of run '{drawing.names[int(ducts.run[duct])]}' lacks "
+                f"{length_words(float(transitions.short_by[row]))}{others}",
                 "write a shorter length or a larger included_angle under "
                 "[transitions], draw the piece as a run, or give it more room",
                 effect="its loss is counted in full, but it cannot be built as drawn",

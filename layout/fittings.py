@@ -131,11 +131,14 @@ class Transitions:
         Length of the piece, m.
     length_basis
         `Basis` codes: drawn as a run of its own, declared, or assumed.
+    short_by
+        Length that the ducts beside it lack for it, m; 0 where it fits or is drawn.
     """
 
     duct: IntArray
     length: FloatArray
     length_basis: IntArray
+    short_by: FloatArray
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,6 +4,7 @@ A message says both, since who reads it may think in either.
 """
 
 import math
+from collections.abc import Callable
 
 from . import sections
 from .sections import Section
@@ -87,15 +88,41 @@ def section_words(section: Section) -> str:
     return size_words(section.shape, section.width, section.height)
 
 
-def pressure_words(pressure: float) -> str:
-    """A pressure, Pa.
+def pressure_words(pressure: float, more: int = 0) -> str:
+    """A pressure, Pa, with so many more digits than usual.
 
     Examples
     --------
     >>> pressure_words(85.0), pressure_words(0.0)
     ('85 Pa (0.3412 in.wg)', '0 Pa (0 in.wg)')
     """
-    return _both(pressure, ("Pa", 1, 7), ("in.wg", 4, 5))
+    return _both(pressure, ("Pa", 1 + more, 7 + more), ("in.wg", 4 + more, 5 + more))
+
+
+def words_apart(
+    words: Callable[[float, int], str], one: float, other: float
+) -> tuple[str, str]:
+    """Two values in words with digits enough to tell them apart, in both units.
+
+    Parameters
+    ----------
+    words
+        Says a value with so many more digits than usual.
+    one, other
+        The values.
+
+    Examples
+    --------
+    >>> words_apart(pressure_words, 32.84, 32.8)
+    ('32.84 Pa (0.13184 in.wg)', '32.8 Pa (0.13168 in.wg)')
+    """
+    said = "", ""
+    for more in range(7):
+        said = words(one, more), words(other, more)
+        parts = zip(*(text.split(" (") for text in said), strict=True)
+        if all(first != second for first, second in parts):
+            break
+    return said
 
 
 def rate_words(rate: float) -> str:

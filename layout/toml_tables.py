@@ -1,6 +1,7 @@
 """Tables of a TOML file, read key by key: what is wrong in them is collected."""
 
 import math
+import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -114,6 +115,8 @@ class Table:
             if isinstance(value, str) and value in choices:
                 return choices[value]
             near = nearest(str(value), choices)
+            if near and re.findall(r"\d+", str(value)) != re.findall(r"\d+", near):
+                near = None  # another number is no slip of spelling
             known = ", ".join(f'"{word}"' for word in choices)
             raise refusal(
                 where,

@@ -65,7 +65,7 @@ from .quantities import (
     quantities,
     sheet_mass,
 )
-from .remedies import Remedy, remedies, spared
+from .remedies import Remedy, remedies
 from .rooms import with_airflows
 from .run_sizes import METHODS, Aim, Choice, regained
 from .sources import Missing, TableSource, missing, table_sources
@@ -176,7 +176,6 @@ __all__ = [
     "sizes",
     "slope_at",
     "solve_network",
-    "spared",
     "static_pressure",
     "surface_of",
     "table_sources",

@@ -329,7 +329,8 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
 def _at_design(graph: DuctGraph, conditions: Conditions, flow: float) -> Conditions:
     """Conditions with the pressure that the fan's curve gives at the design airflow."""
     fan = fan_at_site(graph.schedule.fan, conditions.air)
-    if not fan.curve or conditions.fan_total is not None or conditions.fan_static:
+    said = conditions.fan_total, conditions.fan_static
+    if not fan.curve or said != (None, None):
         return conditions
     pressure = pressure_of(fan.curve, flow)
     if fan.curve_is_total:

@@ -12,13 +12,14 @@ from elbowroom.layout import (
     pressure_words,
     rate_words,
     warning,
+    words_apart,
 )
 
 from .air import air_of
 from .analysis import Analysis, analyse
 from .flags import not_declared, terminal_kinds
 from .site_air import loss_ratio
-from .system import SAME, WINDOW
+from .system import SAME, WINDOW, spare_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +77,12 @@ class Budget:
     critical_return: int
     missing: tuple[str, ...]
     notices: tuple[Notice, ...]
+
+    @property
+    def spare(self) -> float | None:
+        """What the fan leaves beyond what both critical paths spend, Pa."""
+        outside = self.declared_losses + self.terminal_losses
+        return spare_of(self.available, self.required, outside)
 
 
 def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
@@ -148,7 +155,9 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
         rate,
         worst,
         tuple(missing),
-        tuple(_notices(supply, returns, available, required, left)),
+        tuple(
+            _notices(supply, returns, available, required, outside + terminals, left)
+        ),
     )
 
 
@@ -220,6 +229,7 @@ def _notices(
     returns: Sequence[Analysis],
     available: float | None,
     required: float,
+    outside: float,
     left: float | None,
 ) -> list[Notice]:
     found = _twice(supply, returns)
@@ -245,12 +255,13 @@ def _notices(
                 "say where the rest comes from or goes: outdoor air, leaks, transfer",
             )
         )
-    if available is not None and required > available:
+    spare = spare_of(available, required, outside)
+    if available is not None and spare is not None and spare < 0.0:
+        spent, leaves = words_apart(pressure_words, required, available)
         found.append(
             warning(
                 "budget",
-                f"supply and return spend {pressure_words(required)} and the fan "
-                f"leaves {pressure_words(available)}",
+                f"supply and return spend {spent} and the fan leaves {leaves}",
                 "better fittings, larger ducts, a lower component loss, or another fan",
             )
         )

@@ -2,9 +2,7 @@
 
 import numpy as np
 
-from elbowroom.layout import (
-    units,
-)
+from elbowroom.layout import sum_from_root, units
 
 from .analysis import Analysis
 from .checked import Check, of_ducts, total_flow
@@ -71,8 +69,7 @@ def power_of(analysis: Analysis) -> FanPower:
             own += system.outlet_velocity_pressure
             own -= system.inlet_velocity_pressure
         basis = TOO_WEAK
-        # Not for the last digit: a fan may have been declared by what is needed.
-        if own >= 0.0 and own >= pressure * (1.0 - 1e-6):
+        if own >= 0.0 and not system.is_short:
             pressure, basis = own, OWN
     return fan_power(
         total_flow(analysis),
@@ -104,13 +101,17 @@ def _flexible(analysis: Analysis) -> list[Check]:
     ducts, flexible = analysis.graph.ducts, analysis.conditions.is_flexible
     if not flexible.any():
         return []
-    pressed = np.nan_to_num(analysis.conditions.compression)
+    # A piece is as long as what is flexible before it with it, bends and all; what is
+    # rigid is never the worst.
+    goes_on = flexible & flexible[ducts.parent]
+    length = sum_from_root(np.where(goes_on, ducts.parent, -1), ducts.length)
+    pressed = np.where(flexible, analysis.conditions.compression, -1.0)
     return [
         of_ducts(
             analysis,
             "length of flexible duct",
             "length",
-            np.where(flexible, ducts.length, 0.0),
+            np.where(flexible, length, 0.0),
             np.full(len(flexible), _FLEXIBLE_MOST),
             _PRACTICE,
             "common practice",

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Notice, units
+from elbowroom.layout import Notice, units, words_apart
 
 from .analysis import Analysis
 from .notebook import comparison_html, frame_of, option_rows, picture_of
@@ -49,14 +49,19 @@ class Option:
         return self.faults_in("mm")
 
     def faults_in(self, unit: str) -> tuple[str, ...]:
-        """The faults, with what bends lack in mm or in."""
-        graph, bends = self.analysis.graph, self.analysis.graph.bends
-        lacking = [
-            f"bend {bends.number[row]} of '{graph.drawing.names[run]}' lacks "
-            f"{_short(float(bends.short_by[row]), unit)}"
-            for row, run in enumerate(graph.ducts.run[bends.duct].tolist())
-            if bends.short_by[row] > 0
-        ]
+        """The faults, with what bends and transitions lack in mm or in."""
+        graph = self.analysis.graph
+        bends, changes = graph.bends, graph.transitions
+        lacking = []
+        for what, duct, short_by in (
+            ([f"bend {n}" for n in bends.number.tolist()], bends.duct, bends.short_by),
+            (["transition"] * len(changes.duct), changes.duct, changes.short_by),
+        ):
+            lacking += [
+                f"{what[row]} of '{graph.drawing.names[graph.ducts.run[duct[row]]]}' "
+                f"lacks {_short(float(short_by[row]), unit)}"
+                for row in (short_by > 0).nonzero()[0].tolist()
+            ]
         return (*self.clashes, *lacking)
 
 
@@ -167,8 +172,8 @@ def _sentences(
     digits = 1 if unit == "Pa" else 4
     side = "mm" if unit == "Pa" else "in"
 
-    def p(pressure: float) -> str:
-        return f"{units.to_unit(pressure, unit):.{digits}f} {unit}"
+    def p(pressure: float, more: int = 0) -> str:
+        return f"{units.to_unit(pressure, unit):.{digits + more}f} {unit}"
 
     said = []
     if not sound:
@@ -191,10 +196,11 @@ def _sentences(
     said += _as_pairs([options[place] for place in ranking], p)
     for place in sound:
         system = options[place].analysis.system
-        if system.available is not None and system.required > system.available:
+        if system.available is not None and system.is_short:
+            needs, left = words_apart(p, system.required, system.available)
             said.append(
                 f"The fan does not carry '{options[place].name}': it needs "
-                f"{p(system.required)} and {p(system.available)} are left."
+                f"{needs} and {left} are left."
             )
     return said
 

@@ -27,6 +27,7 @@ from elbowroom.layout import (
     toml_key,
     velocity_words,
     warning,
+    words_apart,
 )
 
 from .coefficient import Note
@@ -394,12 +395,12 @@ def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Not
                 "choose a stronger fan or components that lose less",
             )
         )
-    elif system.available is not None and system.required > system.available:
+    elif system.available is not None and system.is_short:
+        needs, leaves = words_apart(pressure_words, system.required, system.available)
         flags.append(
             warning(
                 "budget",
-                f"the critical path needs {pressure_words(system.required)}, the fan "
-                f"leaves {pressure_words(system.available)}",
+                f"the critical path needs {needs}, the fan leaves {leaves}",
                 "spend less in the fittings of the critical path, or enlarge its ducts",
             )
         )
@@ -420,7 +421,7 @@ def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Not
                     "budget",
                     f"nothing is said of the {', '.join(unsaid)}, so what the fan "
                     "leaves may be far less",
-                    "declare it under [losses]; a drawn return is given with --return",
+                    "declare it under [losses]; `analyse` adds a drawn one by --return",
                 )
             )
         flags += _inlet_flags(graph, state)
@@ -529,15 +530,24 @@ def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
 
     It is not counted: it hangs on the fan's make, which no drawing shows.
     """
-    ducts, bends = graph.ducts, graph.bends
+    ducts = graph.ducts
     beside = (ducts.parent[graph.bend_duct] < 0).nonzero()[0]
     if graph.source.kind != "fan" or len(beside) == 0:
         return []
-    row = int(beside[0])
-    root = int(graph.bend_duct[row])
-    straight = max(float(ducts.straight[root]), 0.0)
-    if graph.is_return:
-        return _inlet_elbow_flags(graph, state, row, root, straight)
+    say = _inlet_elbow_flags if graph.is_return else _outlet_elbow_flags
+    found = []
+    for row in beside.tolist():  # one for each duct that begins at the fan
+        root = int(graph.bend_duct[row])
+        straight = max(float(ducts.straight[root]), 0.0)
+        found += say(graph, state, row, root, straight)
+    return found
+
+
+def _outlet_elbow_flags(
+    graph: DuctGraph, state: DuctState, row: int, root: int, straight: float
+) -> list[Notice]:
+    """Say what an elbow close behind the fan may cost beyond its own loss."""
+    bends = graph.bends
     needed = float(effective_duct_length(state.velocity[root], state.area[root]))
     if straight >= needed:
         return []

@@ -1,6 +1,5 @@
 """Loss coefficient of every fitting of a graph, each kind as one array."""
 
-from collections.abc import Callable
 from dataclasses import fields, replace
 from typing import Any
 
@@ -63,10 +62,14 @@ def bend_coefficients(
     # Beyond r/W 2 another table goes on, with a class of its own.
     near = ~(bends.radius > 2.0 * bends.in_plane)
     kind = (bends.construction * len(Shape) + shape) * 2 + near
-    for number in np.bincount(kind).nonzero()[0].tolist():
-        code = ElbowConstruction(number // 2 // len(Shape))
-        section = Shape(number // 2 % len(Shape))
+    # Tables of other pieces, splitters or vanes have sources of their own too.
+    _, spacing = np.unique(np.nan_to_num(bends.vane_spacing), return_inverse=True)
+    for part in (bends.pieces, bends.splitters, spacing):
+        kind = kind * (part.max(initial=0) + 1) + part
+    for number in np.unique(kind).tolist():
         mine = (kind == number).nonzero()[0]
+        code = ElbowConstruction(bends.construction[mine[0]])
+        section = Shape(shape[mine[0]])
         try:
             out.put(mine, _elbow(graph, mine, section, code, reynolds, *turned))
             skewed = mine[bends.skew[mine] > 0.0]
@@ -167,17 +170,16 @@ def _elbow(
     along_axis: FloatArray,
     radii: FloatArray,
 ) -> Coefficient:
+    """Coefficients of elbows alike in pieces, splitters and vanes."""
     bends = graph.bends
     w, h = in_plane[mine], along_axis[mine]
     angle, radius, re = bends.angle[mine], radii[mine], reynolds[mine]
-    kinds = ElbowConstruction
+    kinds, pieces = ElbowConstruction, int(bends.pieces[mine[0]])
     if section == Shape.OVAL:
         if code == kinds.MITRED:
             return elbows.flat_oval_mitred(h / w, angle, re)
         if code == kinds.SEGMENTED:
-            return _by_pieces(
-                bends.pieces[mine], radius / w, angle, elbows.flat_oval_segmented
-            )
+            return elbows.flat_oval_segmented(pieces, radius / w, angle)
         if code == kinds.SMOOTH:
             return elbows.flat_oval_smooth(radius / w, angle)
         raise LookupRefused(
@@ -193,9 +195,7 @@ def _elbow(
                 )
             return elbows.round_mitred(angle, re)
         if code == kinds.SEGMENTED:
-            return _by_pieces(
-                bends.pieces[mine], radius / w, angle, elbows.round_segmented
-            )
+            return elbows.round_segmented(pieces, radius / w, angle)
         if code == kinds.PLEATED:
             found = elbows.round_by_diameter("pleated", w, angle)
             found.notes[_off_ratio(radius, w)] |= int(Note.CLAMPED)
@@ -210,11 +210,15 @@ def _elbow(
         return elbows.rect_mitred(h / w, angle, re)
     if code in (kinds.SINGLE_VANES, kinds.DOUBLE_VANES):
         double = code == kinds.DOUBLE_VANES
-        return _by_spacing(double, bends.vane_spacing[mine], angle)
+        spacing = float(bends.vane_spacing[mine[0]])
+        if np.isnan(spacing):  # the closest vanes where nobody says how far apart
+            spacing = elbows.vane_spacings(double)[0]
+        return elbows.rect_vaned(double, spacing, angle, angle.shape)
     if code == kinds.SQUARE_HEEL:
         return elbows.rect_square_heel(radius / w - 0.5, h / w, angle)
     if code == kinds.SPLITTERS:
-        return _by_splitters(bends.splitters[mine], radius / w - 0.5, h / w, angle)
+        vanes = int(bends.splitters[mine[0]])
+        return elbows.rect_splitters(vanes, radius / w - 0.5, h / w, angle)
     if code in (kinds.SEGMENTED, kinds.PLEATED):
         raise LookupRefused(
             f"a rectangular elbow is not made {code.words}; take a smooth, a mitred or "
@@ -222,59 +226,6 @@ def _elbow(
         )
     # A square throat with a radius heel is the smooth elbow of r/W 0.5 by geometry.
     return elbows.rect_smooth(np.maximum(radius / w, elbows.TIGHTEST), h / w, angle, re)
-
-
-def _by_pieces(
-    pieces: npt.NDArray[np.int64],
-    ratio: FloatArray,
-    angle: FloatArray,
-    table: Callable[[int, FloatArray, FloatArray], Coefficient],
-) -> Coefficient:
-    if (pieces == pieces[0]).all():
-        return table(int(pieces[0]), ratio, angle)
-    parts = Gathered(len(ratio))
-    for count in np.unique(pieces).tolist():
-        own = pieces == count
-        parts.put(own, table(count, ratio[own], angle[own]))
-    return _one_credit(parts)
-
-
-def _by_spacing(double: bool, spacing: FloatArray, angle: FloatArray) -> Coefficient:
-    """Vaned elbows; the closest vanes where nobody says how far apart they stand."""
-    said = np.where(np.isnan(spacing), elbows.vane_spacings(double)[0], spacing)
-    parts = Gathered(len(angle))
-    for one in np.unique(said).tolist():
-        own = said == one
-        parts.put(own, elbows.rect_vaned(double, one, angle[own], (int(own.sum()),)))
-    return _one_credit(parts)
-
-
-def _by_splitters(
-    count: npt.NDArray[np.int64],
-    ratio: FloatArray,
-    aspect: FloatArray,
-    angle: FloatArray,
-) -> Coefficient:
-    parts = Gathered(len(ratio))
-    for vanes in np.unique(count).tolist():
-        own = count == vanes
-        parts.put(
-            own, elbows.rect_splitters(vanes, ratio[own], aspect[own], angle[own])
-        )
-    return _one_credit(parts)
-
-
-def _one_credit(parts: Gathered) -> Coefficient:
-    credit = parts.credits[0]
-    return make(
-        parts.value,
-        parts.notes,
-        factor=parts.reynolds_factor,
-        reference=credit.reference,
-        table=credit.table,
-        source=credit.source,
-        confidence=credit.confidence,
-    )
 
 
 def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:

@@ -45,7 +45,7 @@ class Proportions:
     Parameters
     ----------
     choices
-        One for each run with air, from the source outwards.
+        One for each run with air, in the order drawn.
     before, after
         The layout as drawn and with the sizes; `before` is None where it has no
         sections to be analysed with.

@@ -141,9 +141,12 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
             counted[what, section] += 1
     for duct in _capped(analysis):
         counted["end cap", sections[duct]] += 1
-    for spec in graph.schedule.terminals.values():
-        if spec.kind:
-            counted[spec.kind, None] += 1
+    of_kind = [spec.kind for spec in graph.schedule.terminals.values() if spec.kind]
+    for what in of_kind:
+        counted[what, None] += 1
+    if len(graph.terminals.name) > len(of_kind):
+        rest = len(graph.terminals.name) - len(of_kind)
+        counted["terminal, kind not declared", None] += rest
     fittings = [
         FittingRow(what, section, count)
         for (what, section), count in sorted(

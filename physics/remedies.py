@@ -121,7 +121,7 @@ def remedies(
         if clashes is not None and clashes(other) > before:
             continue
         effects = _side_effects(analysis, other, mass)
-        critical, spare = other.critical_loss, spared(other)
+        critical, spare = other.critical_loss, other.system.spare
         found.append(Remedy(what, at, won, critical, spare, effects, schedule))
     return sorted(found, key=lambda remedy: -remedy.won)
 
@@ -130,12 +130,6 @@ def _beyond(analysis: Analysis) -> float:
     """How far branches reach beyond the sides that they leave, in all, m."""
     graph = analysis.graph
     return sum(branches_beyond(graph.ducts, graph.legs).values())
-
-
-def spared(analysis: Analysis) -> float | None:
-    """What the fan leaves beyond what the critical path spends, Pa; None without."""
-    system = analysis.system
-    return None if system.available is None else system.available - system.required
 
 
 def _at_fan(before: Analysis, after: Analysis) -> float:
@@ -149,7 +143,7 @@ def _at_fan(before: Analysis, after: Analysis) -> float:
 
 def _side_effects(before: Analysis, after: Analysis, mass: float) -> tuple[str, ...]:
     said = []
-    left = spared(before), spared(after)
+    left = before.system.spare, after.system.spare
     if left[0] is not None and left[1] is not None and left[0] < 0.0 <= left[1]:
         said.append("the fan then carries the layout")
     if after.critical_terminal != before.critical_terminal:

@@ -90,7 +90,7 @@ def chosen_sizes(analysis: Analysis, aim: Aim) -> list[Choice]:
         if fastest is None and np.isfinite(limits[duct]):
             fastest = float(limits[duct])  # else the layout would fail its own check
         chosen[run] = _choice(analysis, duct, aim, fastest, is_main, before)
-    return list(chosen.values())
+    return [chosen[run] for run in sorted(chosen)]  # as they are drawn
 
 
 def _run_before(

@@ -88,8 +88,8 @@ def _of_the_fan(after: Analysis, choices: Sequence[Choice], aim: Aim) -> list[No
     system, file = after.system, after.graph.drawing.file
     bound, first = _binding(after, choices, aim)
     notices = []
-    if system.available is not None and system.required > system.available:
-        lacking = pressure_words(system.required - system.available)
+    if system.spare is not None and system.spare < 0.0:
+        lacking = pressure_words(-system.spare)
         notices.append(
             warning(
                 file,

@@ -19,6 +19,32 @@ WINDOW = tuple(
 SAME = 0.05  # share by which supply and return may differ before it is said
 
 
+# Of what a fan has to give: less may be missing where its pressure was declared by what
+# is needed. Own choice, no published source.
+_ROUNDING = 1e-6
+
+
+def spare_of(available: float | None, required: float, outside: float) -> float | None:
+    """What a fan leaves beyond what is required, Pa; None without a fan.
+
+    Parameters
+    ----------
+    available, required
+        What is left for ducts and fittings, and what they spend.
+    outside
+        What the fan pays for besides.
+
+    Returns
+    -------
+    spare
+        Below zero where it lacks; 0 for what rounding makes of as much as is needed.
+    """
+    if available is None:
+        return None
+    spare = available - required
+    return 0.0 if abs(spare) <= _ROUNDING * abs(required + outside) else spare
+
+
 @dataclass(frozen=True, slots=True)
 class System:
     """Pressure budget of a layout at its design airflow, Pa and Pa/m.
@@ -76,6 +102,17 @@ class System:
     friction_rate_available: float | None
     rate: float
     effective_length: float
+
+    @property
+    def spare(self) -> float | None:
+        """What the fan leaves beyond what the critical path spends, Pa."""
+        outside = self.declared_losses + self.terminal_loss
+        return spare_of(self.available, self.required, outside)
+
+    @property
+    def is_short(self) -> bool:
+        """Whether a fan is declared and does not carry the layout."""
+        return self.spare is not None and self.spare < 0.0
 
 
 def at_fan(

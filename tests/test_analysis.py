@@ -409,6 +409,37 @@ def test_what_leaves_the_fan_without_pressure_is_named(
     assert ("declared" in flag.what) == (at_end > 0.0)
 
 
+@pytest.mark.parametrize(
+    ("share", "short"), [(0.0, False), (-3e-7, False), (-1e-4, True)]
+)
+def test_a_fan_of_just_what_is_needed_carries_the_layout(
+    share: float, short: bool
+) -> None:
+    """Rounding is no lack; what is lacking shows in the figures, however little."""
+
+    def layout(fan: FanSpec) -> Analysis:
+        plan = Schedule(source=SourceSpec(at=(0.0, 0.0, 3.0)), fan=fan)
+        return analyse(build(drawn(), replace(plan, losses={"filter": 60.0})))
+
+    bare = layout(FanSpec()).system
+    needed = bare.critical_loss + bare.declared_losses
+    found = layout(FanSpec(total_pressure=needed * (1.0 + share)))
+    system = found.system
+    assert system.is_short == short
+    assert (system.spare == 0.0) == (not short)
+    told = [flag.what for flag in found.flags if "critical path needs" in flag.what]
+    verdict = compare([Option("one", found), Option("two", found)]).verdict
+    assert len(told) == short
+    assert ("does not carry 'one'" in verdict) == short
+    for said, pattern in (
+        *((words, r"needs (\S+) Pa.*leaves (\S+) Pa") for words in told),
+        *[(verdict, r"needs (\S+) Pa and (\S+) Pa are left")] * short,
+    ):
+        figures = re.search(pattern, said)
+        assert figures is not None
+        assert float(figures[1]) > float(figures[2])
+
+
 def test_a_plenums_static_pressure_is_its_total_pressure() -> None:
     """The air stands still in it: the duct's velocity pressure comes out of it."""
     fan = FanSpec(external_static_pressure=250.0)
@@ -425,7 +456,11 @@ def test_what_the_budget_lacks_is_said() -> None:
     def said(**losses: float) -> str:
         fan = FanSpec(external_static_pressure=250.0)
         found = analyse(build(drawn(), Schedule(fan=fan, losses=losses)))
-        return " ".join(flag.what for flag in found.flags if flag.where == "budget")
+        flags = [flag for flag in found.flags if flag.where == "budget"]
+        # Other commands that say this, as `compare`, have no --return.
+        remedies = [flag.remedy for flag in flags if "--return" in flag.remedy]
+        assert all("`analyse` adds" in remedy for remedy in remedies)
+        return " ".join(flag.what for flag in flags)
 
     assert "nothing is said of the return side, filter, coil" in said()
     assert "nothing is said of the return side, so" in said(filter=40.0, coil=30.0)
@@ -491,6 +526,55 @@ def test_an_elbow_close_before_a_fan_is_said(
     if expected is not None:
         loss = expected * float(found.state.velocity_pressure[0])
         assert f"up to {pressure_words(loss)} may be lost" in flags[0]
+
+
+def test_each_duct_at_the_fan_may_have_its_elbow_too_near() -> None:
+    cut = round_section(0.3)
+    drawing = drawing_from_runs(
+        [
+            ("a", np.array([[0.0, 0, 0], [6, 0, 0], [6, 5, 0]]), cut),
+            ("b", np.array([[0, 0, 0], [-0.5, 0, 0], [-0.5, 5, 0]]), cut),
+        ]
+    )
+    plan = Schedule(
+        terminals={"a": TerminalSpec(0.5), "b": TerminalSpec(0.5)},
+        source=SourceSpec(at=(0.0, 0.0, 0.0), kind="fan"),
+    )
+    flags = analyse(build(drawing, plan)).flags
+    assert [f.where for f in flags if "behind the fan" in f.what] == [
+        "drawing in memory, run 'b', bend 1"
+    ]
+
+
+@pytest.mark.parametrize("kind", ["total_pressure", "external_static_pressure"])
+def test_a_pressure_of_nothing_goes_before_the_curve_too(kind: str) -> None:
+    said: dict[str, Any] = {kind: 0.0}
+    fan = FanSpec(curve=((0.0, 200.0), (2.0, 100.0)), **said)
+    assert analyse(build(drawn(), Schedule(fan=fan))).system.fan_pressure == 0.0
+
+
+def test_each_elbow_has_the_credit_of_its_own_table() -> None:
+    """One splitter: a print was seen; two: from memory (`rect_elbow_splitters.csv`)."""
+    drawing = drawing_from_runs(
+        [
+            (
+                "a",
+                np.array([[0.0, 0, 0], [4, 0, 0], [4, 4, 0], [8, 4, 0]]),
+                rectangular(0.3, 0.3),
+            )
+        ],
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    made = {
+        ("a", n): ElbowRule(construction=ElbowConstruction.SPLITTERS, splitters=n)
+        for n in (1, 2)
+    }
+    plan = Schedule(terminals={"a": TerminalSpec(0.3)}, elbow_exceptions=made)
+    graph = build(drawing, plan)
+    e = analyse(graph).elements
+    used = [e.credits[n] for n in e.credit[e.kind == int(Kind.BEND)].tolist()]
+    assert [credit.confidence for credit in used] == ["seen", "memory"]
+    assert used[0].source != used[1].source
 
 
 def test_a_path_that_gains_is_said() -> None:

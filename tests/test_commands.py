@@ -530,6 +530,32 @@ def test_strict_ends_with_code_1_where_the_fan_is_too_weak(
     assert main(["analyse", OPTIONS[0], "--strict"]) == 0
 
 
+@pytest.mark.parametrize("step", [1.0, 0.1])  # 373 mm of a transition want 187 mm
+def test_what_cannot_be_built_fails_where_it_is_strict(
+    step: float, tmp_path: Path, capsys: Captured
+) -> None:
+    route = tmp_path / "route.toml"
+    route.write_text(
+        f"""
+        unit = "m"
+        up = "z"
+        [[run]]
+        name = "a"
+        section = "600x300 mm"
+        source = "start"
+        points = [[0, 0, 0], [{step}, 0, 0]]
+        [[run]]
+        name = "b"
+        section = "400x300 mm"
+        terminal = "hall"
+        points = [[{step}, 0, 0], [9, 0, 0]]
+        flow = "350 L/s"
+        """,
+        encoding="utf-8",
+    )
+    assert main(["analyse", str(route), "--strict"]) == (step < 0.187)
+
+
 def test_help_needs_none_of_the_heavy_libraries() -> None:
     code = (
         "import sys\n"

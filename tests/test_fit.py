@@ -36,6 +36,7 @@ from elbowroom.physics import (
     Aim,
     Analysis,
     Kind,
+    Option,
     analyse,
     junctions,
     proportion,
@@ -89,6 +90,12 @@ def test_a_transition_longer_than_its_ducts_is_told(
         assert "run 'b', transition at" in found[0].where
         assert found[0].what.endswith(f"run '{run}' lacks {lacking}")
         assert "included_angle" in found[0].remedy
+    assert graph.transitions.short_by == pytest.approx([1.0 if lacking else 0.0])
+    option = Option("one", analyse(graph))
+    short = {"mm": "1000 mm", "in": "39.4 in"}
+    for unit, words in short.items():
+        told = (f"transition of 'b' lacks {words}",) if lacking else ()
+        assert option.faults_in(unit) == told
 
 
 def test_two_transitions_share_the_duct_between_them() -> None:

@@ -136,6 +136,8 @@ STEP = '[[transitions.exception]]\nrun = "a"'
         ('[terminals.a]\nflow="1 L/s"\nat=[0, 0, 3]', "no unit"),
         ('[terminals.a]\nflow="1 L/s"\nat=["0 m", "0 m"]', "three lengths"),
         ('[elbows]\nconstruction="mitered"', 'did you mean "mitred"'),
+        ('[checks]\nnoise="RC35"', 'did you mean "RC 35"'),
+        ('[checks]\nnoise="RC 30"', 'write one of "RC 25", "RC 35", "RC 45"'),
         ('[elbows]\nconstruction="mitred"\nradius_ratio=1.0', "has no radius"),
         (
             '[elbows]\nconstruction="mitred with single vanes"\nradius_ratio=1.5',

@@ -51,8 +51,8 @@ def pressure_lines(analysis: Analysis, display: Display) -> list[Line]:
         lines.append(("left for ducts and fittings", p(system.available)))
     lines.append(("spent in straight duct", p(system.friction_rate * system.length)))
     lines.append(("spent in fittings", p(system.fitting_loss)))
-    if system.available is not None:
-        lines.append(_spare(system.available - system.required, display))
+    if system.spare is not None:
+        lines.append(_spare(system.spare, display))
     return lines
 
 
@@ -104,8 +104,8 @@ def joint_lines(
     for side, words in ((supply, "supply to"), (back, "return from")):
         end = f"spent by the {words} {side.critical_terminal}"
         lines.append((end, p(side.system.required)))
-    if found.available is not None:
-        lines.append(_spare(found.available - found.required, display))
+    if found.spare is not None:
+        lines.append(_spare(found.spare, display))
     lines.append(_length(found.effective_length, found.length, display))
     for part, words in zip(found.effective_lengths, ("supply", "return"), strict=True):
         shown = f"{display.lengths(part, 1)} {display.length}"

@@ -227,6 +227,21 @@ def gauge_words(row: LengthRow, display: Display) -> str:
     return f"flexible, {tight} {display.length} pulled tight"
 
 
+def quantity_totals(found: Quantities, display: Display) -> tuple[list[str], list[str]]:
+    """Last rows of the tables of duct and of sheet: what they come to in all."""
+    insulation = sum(row.insulation for row in found.lengths)
+    long = display.lengths(sum(row.length for row in found.lengths), 1)
+    # Flexible duct is no sheet, so that is summed in its own table alone.
+    return (
+        ["in all", "", long, "", display.areas(insulation) if insulation else "–"],
+        [
+            "in all",
+            display.areas(sum(row.area for row in found.sheet)),
+            display.masses(sum(row.mass for row in found.sheet)),
+        ],
+    )
+
+
 def joints_words(found: Quantities, display: Display) -> str:
     """Joints and hangers, with what was taken for them."""
 
@@ -261,6 +276,8 @@ def print_quantities(
             surface(row.surface),
             surface(row.insulation) if row.insulation else "–",
         )
+    of_duct, of_sheet = quantity_totals(found, display)
+    table.add_row(*of_duct)
     console.print(table)
     table = new_table("Fittings")
     table.add_column("fitting")
@@ -278,6 +295,7 @@ def print_quantities(
     table.add_column(display.mass, justify="right")
     for sheet in found.sheet:
         table.add_row(str(sheet.gauge), surface(sheet.area), display.masses(sheet.mass))
+    table.add_row(*of_sheet)
     console.print(table)
     console.print(
         "Gauges are US practice at low and medium pressure, from secondary sources; "

@@ -267,11 +267,6 @@ def exit_code(strict: bool, options: "Sequence[Option]") -> int:
         not check.is_kept for option in options for check in checks(option.analysis)
     )
     failed = failed or any(
-        option.faults
-        or (
-            option.analysis.system.available is not None
-            and option.analysis.system.required > option.analysis.system.available
-        )
-        for option in options
+        option.faults or option.analysis.system.is_short for option in options
     )
     return 1 if failed else 0

@@ -58,10 +58,10 @@ class Display:
         digits = 1 if self.velocity == "m/s" else 0
         return shown_number(units.to_unit(value, self.velocity), digits)
 
-    def pressures(self, value: float) -> str:
-        """A pressure, without its unit."""
+    def pressures(self, value: float, more: int = 0) -> str:
+        """A pressure, without its unit, with so many more digits than usual."""
         shown = units.to_unit(value, self.pressure) + 0.0
-        return shown_number(shown, self.pressure_digits)
+        return shown_number(shown, self.pressure_digits + more)
 
     def rates(self, value: float) -> str:
         """A friction rate with its unit."""

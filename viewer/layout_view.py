@@ -184,10 +184,10 @@ def summary(
     if returns:
         back = returns[critical_return(returns)].critical_loss
         text += f" · return {display.pressures(back)} {display.pressure}"
-    if system.available is not None:
-        spare = system.available - system.required
-        word = "to spare" if spare >= 0 else "more than the fan leaves"
-        text += f" · {display.pressures(abs(spare))} {display.pressure} {word}"
+    if system.spare is not None:
+        word = "more than the fan leaves" if system.is_short else "to spare"
+        spare = display.pressures(abs(system.spare))
+        text += f" · {spare} {display.pressure} {word}"
     if len(analysis.graph.terminals.name) > _NAMED:
         text += f" · {len(analysis.graph.terminals.name)} terminals"
     if clearance is not None:

@@ -292,8 +292,7 @@ def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str
         "critical_loss": analysis.critical_loss,
         "critical_terminal": analysis.critical_terminal,
         "fitting_loss": system.fitting_loss,
-        "available": system.available,
-        "required": system.required,
+        "spare": system.spare,
         "clearance": option.clearance,
         "faults": {
             name: list(in_units([option], [room], display)[0].faults_in(display.side))

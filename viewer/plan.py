@@ -10,7 +10,6 @@ from elbowroom.physics import (
     Operation,
     Proportions,
     Remedy,
-    spared,
 )
 
 from .budget import joint_lines
@@ -369,7 +368,7 @@ def print_remedies(
 
 def _spare(analysis: Analysis, display: Display) -> str:
     """What the fan has to spare for a layout, in words; nothing without a fan."""
-    spare = spared(analysis)
+    spare = analysis.system.spare
     if spare is None:
         return ""
     word = "to spare" if spare >= 0.0 else "more than the fan leaves"

@@ -18,6 +18,7 @@ from elbowroom.layout import (
     Obstacle,
     place_words,
     refusal,
+    words_apart,
     writing,
 )
 from elbowroom.physics import (
@@ -46,6 +47,7 @@ from .checks import (
     joints_words,
     limit_words,
     power_sentence,
+    quantity_totals,
 )
 from .display import Display
 from .gaps import Gap
@@ -255,23 +257,22 @@ def _clear(option: Option, display: Display) -> str:
 
 
 def _verdict(analysis: Analysis, budget: Budget | None, display: Display) -> str:
-    system, p = analysis.system, display.pressures
-    available = system.available if budget is None else budget.available
-    required = system.required if budget is None else budget.required
-    spent = f"{p(required)} {display.pressure}"
+    of = analysis.system if budget is None else budget
+    spent = f"{display.pressures(of.required)} {display.pressure}"
     what = "Ducts and fittings of the critical path spend"
     if budget is not None:
         what = "Ducts and fittings of the critical supply and return spend"
-    if available is None:
+    if of.available is None or of.spare is None:
         return f"{what} {spent}. No fan is declared, so nothing is said of it."
-    if available >= required:
+    if of.spare >= 0.0:
         return (
             f"The fan carries this layout: {what.lower()} {spent}, and "
-            f"{p(available)} {display.pressure} are left for them."
+            f"{display.pressures(of.available)} {display.pressure} are left for them."
         )
+    spent, left = words_apart(display.pressures, of.required, of.available)
     return (
-        f"The fan does not carry this layout: {what.lower()} {spent}, and only "
-        f"{p(available)} {display.pressure} are left for them."
+        f"The fan does not carry this layout: {what.lower()} {spent} "
+        f"{display.pressure}, and only {left} {display.pressure} are left for them."
     )
 
 
@@ -596,6 +597,10 @@ def _quantities(analysis: Analysis, display: Display) -> str:
         [str(row.gauge), _n(display.areas(row.area)), _n(display.masses(row.mass))]
         for row in found.sheet
     ]
+    for table, total in zip(
+        (lengths, sheet), quantity_totals(found, display), strict=True
+    ):
+        table.append([total[0], *(_n(cell) for cell in total[1:])])
     return (
         "<h2>Quantities</h2>"
         + _table(

@@ -149,15 +149,13 @@ def rank_words(comparison: Comparison) -> list[str]:
     ranks = comparison.ranks
     out = []
     for option, number in zip(comparison.options, ranks, strict=True):
-        system = option.analysis.system
         if option.faults:
             words = "cannot be built as drawn"
         elif number is None:
             words = "not ranked"  # the verdict says why
         else:
             words = f"no. {number}" + (", shared" if ranks.count(number) > 1 else "")
-        is_short = system.available is not None and system.required > system.available
-        if is_short and not option.faults:
+        if option.analysis.system.is_short and not option.faults:
             words += ", too much for the fan"
         out.append(words)
     return out

@@ -643,7 +643,7 @@
         head.style.top = `${pane.y + 8}px`;
         head.style.maxWidth = `${pane.w}px`;
       }
-      const spare = option.available === null ? null : option.available - option.required;
+      const spare = option.spare;
       const words = [`${shown("pressure", option.fitting_loss)} of it in fittings`];
       const back = data.budget && number === 0 ? options[1 + data.budget.critical] : null;
       const after = back ? ` after the ${shown("pressure", back.critical_loss)} of the return `
