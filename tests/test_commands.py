@@ -319,6 +319,29 @@ def test_tables_are_printed_and_files_written(tmp_path: Path, capsys: Captured) 
         assert len({len(row) for row in table}) == 1
 
 
+def test_no_terminal_is_lost_from_the_balancing(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    """The dampers that close most stand last; what is cut elsewhere is counted."""
+    route = tmp_path / "main.toml"
+    route.write_text(
+        'unit = "m"\n[[run]]\nname = "M"\nsection = "600x300"\n'
+        'points = [[0, 0, 3], [90, 0, 3]]\nsource = "start"\n'
+        '[[run]]\nname = "end"\nsection = "600x300"\nflow = "20 L/s"\n'
+        "points = [[90, 0, 3], [92, 0, 3]]\n"
+        + "".join(
+            f'[[run]]\nname = "B{n}"\nsection = "D160"\nflow = "20 L/s"\n'
+            f"points = [[{2 * n}, 0, 3], [{2 * n}, 2, 3]]\n"
+            for n in range(1, 45)
+        )
+    )
+    assert main(["analyse", str(route)]) == 0
+    out = capsys.readouterr().out
+    paths, balancing = out.split("Balancing, the least")
+    assert all(f" B{n} " in balancing for n in range(1, 45))
+    assert "and 5 more, with --csv" in paths
+
+
 def test_metric_and_inch_pound_agree(capsys: Captured) -> None:
     for units in ("metric", "inch-pound"):
         assert main(["compare", *OPTIONS, "--units", units]) == 0
