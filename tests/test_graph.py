@@ -245,6 +245,39 @@ def test_a_twist_between_two_runs_is_remarked_on(degrees: float, said: bool) -> 
     assert any("turned by 90 degrees" in notice.what for notice in found) == said
 
 
+@pytest.mark.parametrize(
+    ("told", "said"),
+    [
+        ({"a": Attributes(source=True, roll=np.pi / 2)}, "runs 'b', 'c' with it"),
+        ({"a": Attributes(source=True, up=(0.0, 1.0, 0.0))}, "runs 'b', 'c' with it"),
+        (
+            {"a": Attributes(source=True, roll=np.pi / 2), "c": Attributes(roll=0.0)},
+            "run 'b' with it",
+        ),
+        ({"a": Attributes(source=True, roll=np.pi)}, None),
+        ({"c": Attributes(roll=np.pi / 2)}, None),  # the twist is said
+    ],
+)
+def test_a_turn_that_is_carried_on_into_other_runs_is_said(
+    told: dict[str, Attributes], said: str | None
+) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 3], [4, 0, 3]], FLAT),
+            ("b", [[4, 0, 3], [9, 0, 3]], rectangular(0.3, 0.2)),
+            ("c", [[9, 0, 3], [9, 3, 3]], FLAT),
+            ("side", [[6, 0, 3], [6, 4, 3]], rectangular(0.2, 0.1)),
+        ],
+        attributes=SOURCE | told,
+    )
+    flows = {name: TerminalSpec(0.2) for name in ("c", "side")}
+    found = build(drawing, Schedule(terminals=flows)).notices
+    whats = [one.what for one in found if "with it, of which" in one.what]
+    assert len(whats) == (said is not None)
+    if said is not None:
+        assert f"turned 90 degrees from level as it says, and {said}," in whats[0]
+
+
 @pytest.mark.parametrize("pieces", [6, 12, 48])
 def test_an_arc_of_many_vertices_is_one_bend(pieces: int) -> None:
     """A quarter of radius 0.9 m, drawn as chords of the circle."""
