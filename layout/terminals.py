@@ -17,7 +17,7 @@ from .quantity_words import airflow_words, length_words
 from .run_names import labels
 from .schedule import Schedule
 from .sections import IntArray
-from .topology import Topology
+from .topology import Topology, loops
 
 # How a run's airflow is written in the drawing itself, by the ending of its name.
 _IN_DRAWING = {
@@ -226,17 +226,19 @@ def _chosen(
             if not found and key in loose:
                 behind.setdefault(loose[key], []).append((toml_key(name), key))
                 continue
-            if key in drawn:
+            if not found and key in drawn:
                 run = list(drawing.names).index(key)
-                fault += (
-                    ": the source is at the free end of that run"
-                    if run in begins
-                    else ": both ends of that run lie on others"
-                    if run in ducts.run
-                    else ": the source does not reach that run"
-                )
                 if run in begins:
+                    fault += ": the source is at the free end of that run"
                     remedy = "name another run under [source], or delete this terminal"
+                elif run in ducts.run:
+                    fault += f": that run {_lies_on(topology, run)}"
+                    if _is_around(topology, run):
+                        fault += ", in a loop"
+                        remedy = "part the runs that should not meet there, or delete "
+                        remedy += "this terminal if the loop is meant"
+                else:
+                    fault += ": the source does not reach that run"
             if not found and not remedy:
                 mine = [labels(drawing, int(ducts.run[duct]))[0] for duct in leaf]
                 remedy = _instead(key, list(by_label), mine)
@@ -280,6 +282,27 @@ def _chosen(
             )
         )
     return chosen, disputed, set(behind)
+
+
+def _lies_on(topology: Topology, run: int) -> str:
+    """On which other runs a run without a free end ends, and where."""
+    mine = topology.run == run
+    nodes, times = np.unique(topology.ends[mine], return_counts=True)
+    on = []
+    for node in nodes[times == 1].tolist():
+        others = np.unique(topology.run[~mine & (topology.ends == node).any(axis=1)])
+        names = [f"'{topology.drawing.names[other]}'" for other in others.tolist()]
+        if names:
+            on.append(f"on {_some(names)} at {topology.place(node)}")
+    return f"ends {' and '.join(on)}" if on else "has no end that is free"
+
+
+def _is_around(topology: Topology, run: int) -> bool:
+    """Whether a run is a part of a loop."""
+    ends = topology.ends[topology.run == run]
+    return topology.cycle_count > 0 and any(
+        np.isin(ends, loop).all(axis=1).any() for loop in loops(topology)
+    )
 
 
 def _loose_runs(topology: Topology, ducts: Ducts) -> dict[str, int]:
