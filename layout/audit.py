@@ -26,6 +26,7 @@ from .run_words import with_run_words
 from .schedule import Schedule
 from .sections import Shape
 from .snap import TOLERANCE
+from .source import source_part
 from .topology import Topology, join
 
 _WIDE, _NARROW = 3.0, 0.04  # m: these sides and beyond smell of another unit
@@ -86,7 +87,7 @@ def audit(
         *near_misses(topology, sections.larger_side),
         *_bare(drawing, sections),
         *_sizes(drawing, sections),
-        *_parts(topology, sections),
+        *_parts(topology, named, sections),
     ]
     graph = None
     try:
@@ -146,13 +147,21 @@ def _sizes(drawing: Drawing, sections: RunSections) -> list[Notice]:
     return found
 
 
-def _parts(topology: Topology, sections: RunSections) -> list[Notice]:
-    """Parts that do not hang together, and the nearest gap to the largest."""
+def _parts(
+    topology: Topology, schedule: Schedule, sections: RunSections
+) -> list[Notice]:
+    """Parts that do not hang together, and the nearest gap to that of the source.
+
+    Where nothing says where the source is, it is taken to be in the largest.
+    """
     if topology.component_count < 2:
         return []
     part = topology.component[topology.ends[:, 0]]
     sizes = np.bincount(part, topology.length, topology.component_count)
     shown = " and ".join(map(length_words, sizes[:6].tolist()))
+    main = source_part(topology, schedule)
+    if main is None:
+        main = int(np.argmax(sizes))
     return [
         warning(
             topology.drawing.file,
@@ -162,7 +171,7 @@ def _parts(topology: Topology, sections: RunSections) -> list[Notice]:
         ),
         *island_notices(
             topology,
-            topology.component == int(np.argmax(sizes)),
+            topology.component == main,
             sections.larger_side,
         ),
     ]

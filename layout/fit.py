@@ -19,6 +19,10 @@ _HUGE = 5.0  # m: no duct is so wide; own choice, no published source
 _SQUARE = float(np.cos(np.radians(20.0)))  # of a side to what it is measured along
 _LEVEL = float(np.sin(np.radians(45.0)))  # what rises less is called level
 _SAME_SIZE = 0.02  # what nominal sizes of one duct may differ by
+_BACK = float(np.radians(1.0))  # nearer to a turn back, a second turn is one
+# Of the side along which two bends shift a duct: so little that three quarters of its
+# openings still face each other; own choice, no published source.
+_JOG = 0.25
 _ROUNDING = 1e-6
 _RADIUSLESS = np.isin(
     list(ElbowConstruction),
@@ -229,6 +233,20 @@ def _short_bends(
         ends.update(dict.fromkeys(ended.tolist(), f"the next {what}"))
         begins.update(dict.fromkeys(begun.tolist(), f"the {what} before it"))
     notices = []
+    for first, second, shift in _jogs(ducts, bends, rows):
+        rows = [row for row in rows if row not in (first, second)]
+        place = topology.nodes[int(ducts.start[bends.duct[first]])]
+        apart = float(np.linalg.norm(bends.corner[second] - bends.corner[first]))
+        notices.append(
+            warning(
+                bend_places(topology, ducts, bends, np.array([first, second])),
+                f"two bends {length_words(apart)} apart shift the duct by no more than "
+                f"{length_words(shift)}",
+                "draw it straight if that is a slip, else slope it",
+                effect="two elbows are counted that cannot be built as drawn",
+                place=place,
+            )
+        )
     for row in rows:
         duct = int(bends.duct[row])
         short, came = float(bends.short_by[row]), int(before[duct])
@@ -272,6 +290,29 @@ def lacking_for_transitions(
     needed = np.bincount(after, behind, count)
     needed += np.bincount(ducts.parent[after], length - behind, count)
     return np.asarray(needed - np.maximum(ducts.straight, 0.0))
+
+
+def _jogs(ducts: Ducts, bends: Bends, short: list[int]) -> list[tuple[int, int, float]]:
+    """Pairs of bends without room that shift a duct by little, and the shift, m."""
+    at = dict(
+        zip(ducts.parent[bends.duct].tolist(), range(len(bends.duct)), strict=True)
+    )
+    found: list[tuple[int, int, float]] = []
+    taken: set[int] = set()
+    for first in sorted(short):
+        duct = int(bends.duct[first])
+        second = at.get(duct)
+        if second is None or second not in short or first in taken:
+            continue
+        back = abs(bends.angle[second] - bends.angle[first]) <= _BACK
+        back &= bends.axis[first] @ bends.axis[second] < -np.cos(_BACK)
+        apart = np.linalg.norm(bends.corner[second] - bends.corner[first])
+        shift = float(apart * np.sin(bends.angle[first]))
+        side = min(bends.in_plane[first], bends.in_plane[second])
+        if back and shift <= _JOG * side:
+            found.append((first, second, shift))
+            taken.add(second)
+    return found
 
 
 def _short_transitions(

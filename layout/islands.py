@@ -7,20 +7,20 @@ import numpy as np
 from .faults import Notice, warning
 from .fittings import Ducts
 from .near_misses import (
+    MOST_PAIRS,
     REACH,
     Gap,
+    few_gaps,
     gap_words,
-    gaps,
     nearest,
     nearest_ends,
+    parts_at,
     tolerance_for,
 )
 from .places import place_words
 from .quantity_words import length_words
 from .sections import BoolArray, FloatArray
 from .topology import Topology
-
-_MOST_PAIRS = 5_000_000  # of segments: beyond this only ends are measured
 
 
 def island_notices(
@@ -46,7 +46,7 @@ def island_notices(
         return []
     drawing = topology.drawing
     part_of = topology.component[topology.ends[:, 0]]
-    slips = _slips(topology, width)
+    slips = [gap for gap in few_gaps(topology, width) if gap.at_side]
     notices = []
     for part in np.unique(part_of[~reached[topology.ends[:, 0]]]).tolist():
         mine = (part_of == part).nonzero()[0]
@@ -65,23 +65,22 @@ def island_notices(
     return notices
 
 
-def loose_words(topology: Topology, run: int, ducts: Ducts) -> tuple[str, str]:
-    """What parts a run from what the source reaches, and what would join it.
+def loose_words(topology: Topology, part: int, ducts: Ducts) -> tuple[str, str]:
+    """What keeps a part from what the source reaches, and what would join it.
 
     Parameters
     ----------
     topology
         The joined drawing.
-    run
-        A run of it.
+    part
+        A part of it, as in `Topology.component`.
     ducts
         What the source reaches.
     """
     reached = topology.component == topology.component[ducts.start[0]]
     width = np.fmax(topology.drawing.width, topology.drawing.height)
     width[ducts.run] = np.fmax(ducts.width, ducts.height)
-    part = topology.component[topology.ends[topology.run == run][0, 0]]
-    said, mend, _ = _part_words(topology, int(part), reached, _slips(topology, width))
+    said, mend, _ = _part_words(topology, part, reached, few_gaps(topology, width))
     return said, mend
 
 
@@ -91,8 +90,7 @@ def _part_words(
     """What parts one part from the rest, what would join it, and the place, (3,)."""
     component = topology.component
     for slip in slips:
-        there = int(component[topology.ends[topology.run == slip.other][0, 0]])
-        if part in (component[slip.node], there) and component[slip.node] != there:
+        if {*parts_at(topology, slip)} == {part, int(component[reached][0])}:
             run = f"run '{topology.drawing.names[slip.run]}'"
             what, mend = gap_words(topology, slip, run)
             place = topology.nodes[slip.node]
@@ -104,7 +102,7 @@ def _part_words(
     part_of = component[topology.ends[:, 0]]
     mine = (part_of == part).nonzero()[0]
     others = reached[topology.ends[:, 0]].nonzero()[0]
-    few = len(mine) * len(others) <= _MOST_PAIRS
+    few = len(mine) * len(others) <= MOST_PAIRS
     gap, place = (nearest if few else nearest_ends)(topology, mine, others)
     said = (
         f"the nearest gap is {length_words(gap)}"
@@ -113,13 +111,6 @@ def _part_words(
     )
     mend = f"close the gap if it belongs to this system{_closing(topology, gap, place)}"
     return f"{said} at {place_words(place, topology.drawing.unit)}", mend, place
-
-
-def _slips(topology: Topology, width: FloatArray | None) -> list[Gap]:
-    """Ends at the side of a duct, unless there are too many to look for."""
-    if len(topology.free_ends) * len(topology.ends) > _MOST_PAIRS:
-        return []
-    return [gap for gap in gaps(topology, width) if gap.at_side]
 
 
 def _closing(topology: Topology, gap: float, place: FloatArray) -> str:

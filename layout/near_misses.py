@@ -1,5 +1,6 @@
 """Ends that nearly meet something: just short of it, just past it, or at its side."""
 
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,7 @@ _BESIDE = 2 * REACH  # an end beside a duct for longer than this runs alongside 
 _ALONG = float(np.cos(np.radians(15.0)))
 _WALL = 0.005  # m: an end this far outside a section still begins at its wall
 _SHORT_WAY = 2 * REACH  # round half a circle an end is as near to where it comes from
+MOST_PAIRS = 5_000_000  # of segments: beyond this only ends are measured
 _AT_ONCE = 2_000_000  # pairs of ends and segments measured together
 
 
@@ -96,6 +98,35 @@ def gaps(topology: Topology, width: FloatArray | None = None) -> list[Gap]:
     if width is None:
         width = np.fmax(drawing.width, drawing.height)
     return [*found, *_at_sides(topology, free[apart > REACH], width)]
+
+
+def few_gaps(topology: Topology, width: FloatArray | None = None) -> list[Gap]:
+    """Find `gaps`, or none where there are too many ends to look beside other work."""
+    if len(topology.free_ends) * len(topology.ends) > MOST_PAIRS:
+        return []
+    return gaps(topology, width)
+
+
+def parts_at(topology: Topology, gap: Gap) -> tuple[int, int]:
+    """The parts of a drawing on both sides of a gap, as in `Topology.component`."""
+    component = topology.component
+    there = component[topology.ends[topology.run == gap.other][0, 0]]
+    return int(component[gap.node]), int(there)
+
+
+def gap_at(
+    topology: Topology, found: Iterable[Gap], nodes: Collection[int]
+) -> Gap | None:
+    """The first gap between two parts, of those at one of some nodes, or None."""
+    for gap in found:
+        here, there = parts_at(topology, gap)
+        ends = topology.nodes[list(nodes)]
+        if here != there and (
+            gap.node in nodes
+            or (np.linalg.norm(ends - gap.target, axis=1) <= topology.tolerance).any()
+        ):
+            return gap
+    return None
 
 
 def _at_sides(topology: Topology, free: IntArray, width: FloatArray) -> list[Gap]:

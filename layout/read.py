@@ -17,7 +17,7 @@ from .read_vtk import read_vtk
 from .units import check_frame
 
 _LARGEST = 512_000_000  # bytes
-FORMATS = "GLB, glTF, OBJ, DXF, IFC, VTP and TOML routes"
+FORMATS = "GLB, glTF, OBJ, DXF, IFC, VTP, VTU, VTK or TOML"  # as the help has them
 _FOREIGN = {
     b"PK\x03\x04": "a zip archive",
     b"\x89PNG": "a PNG picture",

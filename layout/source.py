@@ -3,9 +3,10 @@
 import numpy as np
 
 from .drawing import NOTHING_SAID
-from .faults import refusal
+from .faults import BadInput, refusal
 from .fittings import Source
 from .names import toml_key
+from .near_misses import few_gaps, gap_at, gap_words
 from .places import NEAR, place_words
 from .quantity_words import length_words
 from .run_names import goes_by, labels
@@ -44,6 +45,29 @@ def find_source(topology: Topology, schedule: Schedule) -> Source:
     node, reason = _find_node(topology, schedule)
     kind = schedule.source.kind
     return Source(node, kind or "fan", kind is None, reason)
+
+
+def source_part(topology: Topology, schedule: Schedule) -> int | None:
+    """Part of the drawing with the source, as in `Topology.component`.
+
+    It may be known where the end at which the air enters is not; None if it is not.
+    Parameters are those of `find_source`.
+    """
+    drawing, said = topology.drawing, schedule.source
+    if said.run is not None and said.run not in drawing.names:
+        return None
+    try:
+        return int(topology.component[find_source(topology, schedule).node])
+    except BadInput:
+        if said.at is not None:
+            return None
+    runs = [run for run, words in drawing.attributes.items() if words.source]
+    if said.run is not None:
+        runs = [list(drawing.names).index(said.run)]
+    rows = np.flatnonzero(np.isin(topology.run, runs))
+    if len(runs) != 1 or len(rows) == 0:
+        return None
+    return int(topology.component[topology.ends[rows[0], 0]])
 
 
 def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
@@ -176,6 +200,15 @@ def _end_of_run(topology: Topology, run: int, schedule: Schedule) -> tuple[int, 
             "it is marked as the source, but none of its ends is free",
             "mark the run whose free end is at the fan, or give the place in the "
             'schedule: [source] at = ["0 m", "0 m", "3 m"]',
+        )
+    gap = gap_at(topology, few_gaps(topology), free)
+    if gap is not None:  # once it is closed, one end is left
+        what, mend = gap_words(topology, gap, f"run '{drawing.names[gap.run]}'")
+        raise refusal(
+            drawing.place(run),
+            "it is marked as the source, but nothing joins it: "
+            f"{what}, at {topology.place(gap.node)}",
+            mend,
         )
     places = " or ".join(topology.place(node) for node in free)
     raise refusal(

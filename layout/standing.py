@@ -1,9 +1,11 @@
 """How ducts stand, where the drawing leaves it open or what it says is odd."""
 
+from collections.abc import Collection, Iterable, Mapping
+
 import numpy as np
 
 from .drawing import NOTHING_SAID, Drawing
-from .faults import Notice, warning
+from .faults import Notice, note, warning
 from .fittings import Bends, Ducts, Legs
 from .frames import is_plumb
 from .quantity_words import size_words
@@ -12,6 +14,7 @@ from .topology import Topology
 
 _LEVEL = np.radians(1.0)  # less of a roll is the drawing's rounding
 _LENGTHWISE = float(np.cos(np.radians(1.0)))
+_LISTED = 5  # runs in one sentence
 _SAME_ROLL = 1e-6  # rad
 _SAME_SIZE = 1e-5  # m
 
@@ -62,7 +65,42 @@ def roll_notices(
             effect="it decides which bends go the easy way and which the hard way",
             place=drawing.first_middle(run),
         )
-    return list(notices.values())
+    told = {
+        run for run, a in drawing.attributes.items() if (a.roll, a.up) != (None, None)
+    }
+    of = dict(zip(tilted.tolist(), np.where(carried, before, -1).tolist(), strict=True))
+    return [*notices.values(), *_carried_on(topology, ducts, told, of)]
+
+
+def _carried_on(
+    topology: Topology, ducts: Ducts, told: Collection[int], of: Mapping[int, int]
+) -> Iterable[Notice]:
+    """Say which runs stand turned because one before them says that it does.
+
+    `of` has for each turned duct the one that it carries on from as that stands, or -1.
+    """
+    drawing, run = topology.drawing, ducts.run.tolist()
+    head: dict[int, int] = {}
+    onward: dict[int, list[str]] = {}  # runs by the first duct of the one that says it
+    for duct, before in of.items():  # from the source on
+        head[duct] = duct
+        if before >= 0 and (run[duct] == run[before] or run[duct] not in told):
+            head[duct] = head.get(before, before)
+        if run[head[duct]] in told and run[duct] != run[head[duct]]:
+            onward.setdefault(head[duct], []).append(f"'{drawing.names[run[duct]]}'")
+    for duct, those in onward.items():
+        names = list(dict.fromkeys(those))
+        more = f" and {len(names) - _LISTED} more" if len(names) > _LISTED else ""
+        turned = abs(np.degrees(ducts.roll[duct]))
+        runs = f"run{'s' * (len(names) > 1)} {', '.join(names[:_LISTED])}{more}"
+        yield note(
+            drawing.place(run[duct]),
+            f"it stands turned {turned:.0f} degrees from level as it says, and {runs} "
+            "with it, of which nothing of the kind is said",
+            f"give {_roll_key(drawing)} to the next run too if that is not meant",
+            effect="it decides which bends go the easy way and which the hard way",
+            place=drawing.first_middle(run[duct]),
+        )
 
 
 def _no_level_side(ducts: Ducts, duct: int) -> str:

@@ -10,13 +10,14 @@ from .faults import BadInput, Notice, error, refusal
 from .fittings import Ducts, Legs, Terminals
 from .islands import loose_words
 from .names import bare_name, toml_key, unique
+from .near_misses import few_gaps, gap_at, gap_words, parts_at
 from .nearest import nearest
 from .places import NEAR
 from .quantity_words import airflow_words, length_words
 from .run_names import labels
 from .schedule import Schedule
 from .sections import IntArray
-from .topology import Topology
+from .topology import Topology, loops
 
 # How a run's airflow is written in the drawing itself, by the ending of its name.
 _IN_DRAWING = {
@@ -75,7 +76,7 @@ def match_terminals(
     if elsewhere:
         for run in range(drawing.run_count):
             elsewhere.difference_update(labels(drawing, run))
-    chosen, disputed = _chosen(
+    chosen, disputed, apart = _chosen(
         topology, ducts, leaf.tolist(), schedule, elsewhere, faults
     )
 
@@ -106,13 +107,21 @@ def match_terminals(
             basis[place] = int(Basis.DECLARED)
         if spec.loss is not None:
             loss[place] = spec.loss
-    for place in np.flatnonzero(np.isnan(flow)).tolist():
+    missing = np.flatnonzero(np.isnan(flow)).tolist()
+    slips = few_gaps(topology) if missing else []
+    for place in missing:
         node = int(ducts.finish[leaf[place]])
         if int(leaf[place]) in disputed:
             continue  # that is said already
         what = "this open end has no airflow"
         spec_of = schedule.terminals.get(chosen.get(int(leaf[place]), ""))
-        if spec_of is not None and not spec_of.is_drawn:
+        gap = gap_at(topology, slips, [node])
+        if gap is not None and apart.intersection(parts_at(topology, gap)):
+            continue  # the gap is said of a terminal behind it
+        if gap is not None and spec_of is None:
+            short, remedy = gap_words(topology, gap, f"run '{drawing.names[gap.run]}'")
+            what += f": {short}"
+        elif spec_of is not None and not spec_of.is_drawn:
             remedy = (
                 "its load or share gives none until `physics.with_airflows` has worked "
                 "it out"
@@ -170,13 +179,15 @@ def _chosen(
     schedule: Schedule,
     elsewhere: Collection[str],
     faults: list[Notice],
-) -> tuple[dict[int, str], set[int]]:
+) -> tuple[dict[int, str], set[int], set[int]]:
     """Duct of each terminal that the schedule names, and ducts that it may mean.
+
+    Last the parts, as in `Topology.component`, of terminals that are not reached.
 
     `elsewhere` are runs of other drawings that the schedule is for as well.
     """
     if not schedule.terminals:
-        return {}, set()
+        return {}, set(), set()
     drawing = topology.drawing
     file, drawn = PurePath(drawing.file), set(drawing.names)
     apart_from = (
@@ -190,6 +201,8 @@ def _chosen(
         for label in labels(drawing, int(ducts.run[duct])):
             by_label.setdefault(label, []).append(duct)
     chosen: dict[int, str] = {}
+    loose = _loose_runs(topology, ducts)
+    behind: dict[int, list[tuple[str, str]]] = {}  # keys and names, by their part
     for name, spec in schedule.terminals.items():
         where = f"{schedule.file}, [terminals.{toml_key(name)}]"
         if spec.at is not None:
@@ -210,20 +223,22 @@ def _chosen(
             if key in elsewhere:
                 fault += ", as another drawing has"
                 remedy = apart_from
-            if key in drawn:
+            if not found and key in loose:
+                behind.setdefault(loose[key], []).append((toml_key(name), key))
+                continue
+            if not found and key in drawn:
                 run = list(drawing.names).index(key)
-                fault += (
-                    ": the source is at the free end of that run"
-                    if run in begins
-                    else ": both ends of that run lie on others"
-                    if run in ducts.run
-                    else ": the source does not reach that run"
-                )
-                if run not in ducts.run and (topology.run == run).any():
-                    apart, remedy = loose_words(topology, run, ducts)
-                    fault += f", as {apart}"
                 if run in begins:
+                    fault += ": the source is at the free end of that run"
                     remedy = "name another run under [source], or delete this terminal"
+                elif run in ducts.run:
+                    fault += f": that run {_lies_on(topology, run)}"
+                    if _is_around(topology, run):
+                        fault += ", in a loop"
+                        remedy = "part the runs that should not meet there, or delete "
+                        remedy += "this terminal if the loop is meant"
+                else:
+                    fault += ": the source does not reach that run"
             if not found and not remedy:
                 mine = [labels(drawing, int(ducts.run[duct]))[0] for duct in leaf]
                 remedy = _instead(key, list(by_label), mine)
@@ -253,7 +268,60 @@ def _chosen(
             )
         else:
             chosen[found[0]] = name
-    return chosen, disputed
+    for part, those in behind.items():
+        between, remedy = loose_words(topology, part, ducts)
+        what = _some([f"'{key}'" for _, key in those])
+        what += ": the source does not reach "
+        what += "them" if len(those) > 1 else "that run"
+        faults.append(
+            error(
+                f"{schedule.file}, {_some([f'[terminals.{key}]' for key, _ in those])}",
+                f"{file.name} has no free end{'s' * (len(those) > 1)} {what}, as "
+                f"{between}",
+                remedy,
+            )
+        )
+    return chosen, disputed, set(behind)
+
+
+def _lies_on(topology: Topology, run: int) -> str:
+    """On which other runs a run without a free end ends, and where."""
+    mine = topology.run == run
+    nodes, times = np.unique(topology.ends[mine], return_counts=True)
+    on = []
+    for node in nodes[times == 1].tolist():
+        others = np.unique(topology.run[~mine & (topology.ends == node).any(axis=1)])
+        names = [f"'{topology.drawing.names[other]}'" for other in others.tolist()]
+        if names:
+            on.append(f"on {_some(names)} at {topology.place(node)}")
+    return f"ends {' and '.join(on)}" if on else "has no end that is free"
+
+
+def _is_around(topology: Topology, run: int) -> bool:
+    """Whether a run is a part of a loop."""
+    ends = topology.ends[topology.run == run]
+    return topology.cycle_count > 0 and any(
+        np.isin(ends, loop).all(axis=1).any() for loop in loops(topology)
+    )
+
+
+def _loose_runs(topology: Topology, ducts: Ducts) -> dict[str, int]:
+    """Part of each run that the source does not reach, by each of its labels."""
+    part = topology.component[topology.ends[:, 0]]
+    loose = part != topology.component[ducts.start[0]]
+    return {
+        label: int(at)
+        for run, at in zip(topology.run[loose], part[loose], strict=True)
+        for label in labels(topology.drawing, int(run))
+    }
+
+
+def _some(words: list[str]) -> str:
+    """The first few of some words, and how many more."""
+    more = len(words) - _LISTED
+    if more > 0:
+        return f"{', '.join(words[:_LISTED])} and {more} more"
+    return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
 
 
 def _instead(name: str, known: list[str], ends: list[str]) -> str:
@@ -263,6 +331,4 @@ def _instead(name: str, known: list[str], ends: list[str]) -> str:
         return f"did you mean '{near}'"
     if not ends:
         return "rename it"
-    said = "the free ends are " + ", ".join(f"'{label}'" for label in ends[:_LISTED])
-    more = len(ends) - _LISTED
-    return said + (f" and {more} more" if more > 0 else "")
+    return "the free ends are " + _some([f"'{label}'" for label in ends])

@@ -287,8 +287,8 @@ def _crossing_notices(
     return [
         warning(
             f"{drawing.file}, runs '{drawing.names[a]}' and '{drawing.names[b]}'",
-            f"the lines cross at ({point[0]:.3f}, {point[1]:.3f}, {point[2]:.3f}) m "
-            "without a common point and are not joined",
+            f"the lines cross at {place_words(point, drawing.unit)} without a common "
+            "point and are not joined",
             "put a vertex there in one of them and end the other on it to join them, "
             "or draw them at different heights",
             effect="the two ducts pass through each other and share no air",

@@ -4,6 +4,7 @@ import csv
 from dataclasses import dataclass
 from hashlib import sha256
 from importlib.resources import files
+from itertools import takewhile
 
 from .coefficient import worst
 from .tables import numbered_rows, rows, table_names
@@ -12,7 +13,23 @@ MISSING = "missing_data"
 # Not tables of fittings: judgement of the tables, and what there is no table for.
 _OTHERS = (MISSING, "uncertainty")
 _WORDS = ("source", "confidence", "reference_velocity", "note")
-_RESULTS = ("C", "K", "factor", "multiplier", "roughness")
+# A table is asked by what stands before the first of these; behind it are results too.
+_RESULTS = (
+    "C",
+    "C_low",
+    "C_or_rule",
+    "C_ashrae_1988",
+    "K_angle",
+    "K_Re",
+    "K_aspect",
+    "correction_factor",
+    "pair_factor",
+    "length_loss_multiplier",
+    "friction_multiplier",
+    "absolute_roughness_m",
+    "coefficient_m3_s_m2_Pa065",
+    "thickness_mm",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +90,8 @@ def _source(name: str) -> TableSource:
     content = (files("elbowroom.physics") / "data" / f"{name}.csv").read_bytes()
     every = rows(name)
     head = next(csv.reader([content.decode("utf-8").splitlines()[0]]))
-    asked = [
-        column
-        for column in head
-        if column not in _WORDS and not column.startswith(_RESULTS)
-    ]
+    before = takewhile(lambda column: column not in _RESULTS, head)
+    asked = [column for column in before if column not in _WORDS]
     return TableSource(
         name,
         tuple(dict.fromkeys(row["source"] for row in every)),

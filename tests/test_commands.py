@@ -170,6 +170,16 @@ def test_sources(capsys: Captured) -> None:
     for name, table in tables.items():
         content = (data / f"{name}.csv").read_bytes()
         assert table["checksum"] == sha256(content).hexdigest()
+        # What is asked is no result; some lists of sizes and velocities have none.
+        lists = {"flat_oval_elbow_fallback", "standard_sizes", "velocity_limits"}
+        if table["ranges"] and name not in lists:
+            head = content.decode().partition("\n")[0].split(",")
+            tail = head.index("reference_velocity" if "C" in head else "source")
+            assert head[tail - 1] not in table["ranges"]
+        told = ("factor", "multiplier", "coefficient", "exponent", "roughness", "C_")
+        assert not [c for c in table["ranges"] if any(word in c for word in told)]
+    straight = tables["bend_outlet_tangent_miller"]["ranges"]
+    assert list(straight) == ["K_bend_long_outlet", "outlet_length_L_over_D"]
     smooth = tables["rect_elbow_smooth"]
     assert smooth["ranges"]["H_over_W"] == [0.25, 8.0]
     assert smooth["confidence"] == "cross-checked"
@@ -317,6 +327,29 @@ def test_tables_are_printed_and_files_written(tmp_path: Path, capsys: Captured) 
         with path.open(encoding="utf-8", newline="") as file:
             table = list(csv.reader(file))
         assert len({len(row) for row in table}) == 1
+
+
+def test_no_terminal_is_lost_from_the_balancing(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    """The dampers that close most stand last; what is cut elsewhere is counted."""
+    route = tmp_path / "main.toml"
+    route.write_text(
+        'unit = "m"\n[[run]]\nname = "M"\nsection = "600x300"\n'
+        'points = [[0, 0, 3], [90, 0, 3]]\nsource = "start"\n'
+        '[[run]]\nname = "end"\nsection = "600x300"\nflow = "20 L/s"\n'
+        "points = [[90, 0, 3], [92, 0, 3]]\n"
+        + "".join(
+            f'[[run]]\nname = "B{n}"\nsection = "D160"\nflow = "20 L/s"\n'
+            f"points = [[{2 * n}, 0, 3], [{2 * n}, 2, 3]]\n"
+            for n in range(1, 45)
+        )
+    )
+    assert main(["analyse", str(route)]) == 0
+    out = capsys.readouterr().out
+    paths, balancing = out.split("Balancing, the least")
+    assert all(f" B{n} " in balancing for n in range(1, 45))
+    assert "and 5 more, with --csv" in paths
 
 
 def test_metric_and_inch_pound_agree(capsys: Captured) -> None:
@@ -727,6 +760,19 @@ def test_alone_it_shows_its_help_and_nothing_else(capsys: Captured) -> None:
     out, err = capsys.readouterr()
     assert "analyse" in out
     assert err == ""
+
+
+def test_help_lists_the_formats_and_units_that_are_read(
+    tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "200")
+    assert main(["analyse", "--help"]) == 0
+    told = capsys.readouterr().out
+    (tmp_path / "g.bin").write_text("garbage")
+    said = refused(capsys, "analyse", str(tmp_path / "g.bin"))
+    assert f"The drawn route: {said.rpartition(' give one of ')[2].strip()}" in told
+    assert "clear of: GLB, glTF, OBJ, STL, PLY, IFC." in told
+    assert "Unit of those solids: m, mm, cm, in, ft." in told
 
 
 def test_every_option_has_a_help_text() -> None:

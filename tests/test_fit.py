@@ -28,6 +28,7 @@ from elbowroom.layout import (
     build,
     drawing_from_runs,
     flat_oval,
+    length_words,
     read_schedule,
     rectangular,
     round_section,
@@ -210,6 +211,24 @@ def test_between_two_bends_each_names_the_other() -> None:
         "the next bend",
         "the bend before it",
     ]
+
+
+@pytest.mark.parametrize("slant", [0.0, 0.01, 0.3])
+@pytest.mark.parametrize(
+    ("shift", "is_slip"), [(0.02, True), (0.07, True), (0.1, False)]
+)
+def test_a_jog_that_is_small_beside_the_section_is_told_once(
+    shift: float, is_slip: bool, slant: float
+) -> None:
+    points = [[0, 0, 0], [3, 0, 0], [3 + slant, 0, shift], [6, 0, shift]]
+    graph = graph_of([("a", points, TRUNK)])
+    found = said(graph, "shift the duct by")
+    assert len(said(graph, "bend does not fit")) == 0 or not is_slip
+    if slant > 0.1:  # drawn as a slope, it is no jog
+        assert found == []
+    else:
+        assert len(found) == is_slip
+        assert not found or f"by no more than {length_words(shift)}" in found[0].what
 
 
 def test_a_bend_without_room_behind_the_source_says_so() -> None:

@@ -108,9 +108,10 @@ def test_lines_that_cross_in_mid_air_are_not_joined_and_it_is_said() -> None:
             ("b", [[4, -3, 3], [4, 3, 3]], FLAT),
         ]
     )
-    topology = join(drawing)
+    topology = join(replace(drawing, unit="mm"))
     assert topology.component_count == 2
-    assert any("cross" in notice.what for notice in topology.notices)
+    (said,) = (one.what for one in topology.notices if "cross" in one.what)
+    assert "the lines cross at (4000, 0, 3000) mm without" in said
 
 
 @pytest.mark.parametrize(("points", "said"), [
@@ -243,6 +244,39 @@ def test_a_twist_between_two_runs_is_remarked_on(degrees: float, said: bool) -> 
     )
     found = build(drawing, Schedule(terminals={"b": TerminalSpec(0.2)})).notices
     assert any("turned by 90 degrees" in notice.what for notice in found) == said
+
+
+@pytest.mark.parametrize(
+    ("told", "said"),
+    [
+        ({"a": Attributes(source=True, roll=np.pi / 2)}, "runs 'b', 'c' with it"),
+        ({"a": Attributes(source=True, up=(0.0, 1.0, 0.0))}, "runs 'b', 'c' with it"),
+        (
+            {"a": Attributes(source=True, roll=np.pi / 2), "c": Attributes(roll=0.0)},
+            "run 'b' with it",
+        ),
+        ({"a": Attributes(source=True, roll=np.pi)}, None),
+        ({"c": Attributes(roll=np.pi / 2)}, None),  # the twist is said
+    ],
+)
+def test_a_turn_that_is_carried_on_into_other_runs_is_said(
+    told: dict[str, Attributes], said: str | None
+) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 3], [4, 0, 3]], FLAT),
+            ("b", [[4, 0, 3], [9, 0, 3]], rectangular(0.3, 0.2)),
+            ("c", [[9, 0, 3], [9, 3, 3]], FLAT),
+            ("side", [[6, 0, 3], [6, 4, 3]], rectangular(0.2, 0.1)),
+        ],
+        attributes=SOURCE | told,
+    )
+    flows = {name: TerminalSpec(0.2) for name in ("c", "side")}
+    found = build(drawing, Schedule(terminals=flows)).notices
+    whats = [one.what for one in found if "with it, of which" in one.what]
+    assert len(whats) == (said is not None)
+    if said is not None:
+        assert f"turned 90 degrees from level as it says, and {said}," in whats[0]
 
 
 @pytest.mark.parametrize("pieces", [6, 12, 48])
@@ -602,6 +636,27 @@ def test_the_free_ends_are_listed_once_each_and_the_rest_counted() -> None:
     said = bad.value.faults[0].remedy
     assert said.startswith("the free ends are 'room 1', 'room 2'")
     assert said.endswith("'room 8' and 3 more")  # the main's end is the eleventh
+
+
+@pytest.mark.parametrize(("end", "said"), [
+    ([8, 3, 3], "'c' at (5, 3, 3) m, in a loop; part the runs"),
+    ([5, 6, 3], "'c' at (5, 3, 3) m; the free ends are 'a', 'b' and 'c'"),
+])  # fmt: skip
+def test_a_run_that_others_go_on_from_names_them(end: list[float], said: str) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 3], [9, 0, 3]], FLAT),
+            ("b", [[8, 0, 3], [8, 3, 3]], FLAT),
+            ("d", [[5, 0, 3], [5, 3, 3]], FLAT),
+            ("c", np.array([[5, 3, 3], end]), FLAT),
+        ],
+        attributes=SOURCE,
+    )
+    flows = {name: TerminalSpec(0.2) for name in ("a", "d")}
+    with pytest.raises(BadInput) as bad:
+        build(drawing, Schedule(terminals=flows))
+    what = "no free end 'd': that run ends on 'a' at (5, 0, 3) m and on "
+    assert what + said in str(bad.value)
 
 
 def test_a_terminal_at_the_source_is_said_to_be_there() -> None:

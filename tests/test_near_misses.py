@@ -9,6 +9,7 @@ from elbowroom.layout import (
     BadInput,
     Schedule,
     TerminalSpec,
+    audit,
     build,
     drawing_from_runs,
     island_notices,
@@ -179,3 +180,46 @@ def test_a_terminal_that_is_not_reached_names_the_gap_and_its_place() -> None:
     place = "the nearest gap is 1.05 m (3.4 ft) at (500003, 4500001.05, 0) m"
     assert place in str(bad.value)
     assert "close the gap" in str(bad.value)
+
+
+@pytest.mark.parametrize("backwards", [False, True])
+@pytest.mark.parametrize(("source", "flows", "said"), [
+    (Attributes(source=True), {}, "marked as the source, but nothing joins it: "),
+    (
+        Attributes(source=True, source_at_end=False),
+        {},
+        """[terminals."out"] and [terminals."branch"]: """,
+    ),
+    (
+        Attributes(source=True, source_at_end=False),
+        {"next": 0.3, "branch": 0.1},
+        "this open end has no airflow: ",
+    ),
+])  # fmt: skip
+def test_a_gap_in_the_trunk_is_said_once_and_before_all_else(
+    source: Attributes, flows: dict[str, float], said: str, backwards: bool
+) -> None:
+    runs = [
+        ("first", np.array([[0.0, 0, 3], [6, 0, 3]]), CUT),
+        ("next", np.array([[6.03, 0, 3], [14, 0, 3]]), CUT),
+        ("branch", np.array([[9.0, 0, 3], [9, 3, 3]]), CUT),
+    ]
+    drawing = drawing_from_runs(
+        runs[::-1] if backwards else runs,
+        flows=flows,
+        attributes={"first": source, "next": Attributes(terminal="out")},
+    )
+    ends = {} if flows else {name: TerminalSpec(0.1) for name in ("out", "branch")}
+    with pytest.raises(BadInput) as bad:
+        build(drawing, Schedule(terminals=ends))
+    (fault,) = bad.value.faults
+    assert said in fault.sentence
+    assert "30 mm (1.2 in) short of run " in fault.sentence
+    assert "--tolerance '31 mm'" in fault.sentence
+    # The longer part is not the one with the source.
+    (loose,) = (
+        one.sentence
+        for one in audit(drawing, Schedule(terminals=ends)).findings
+        if "a separate part" in one.sentence
+    )
+    assert "a separate part of 11 m (36 ft)" in loose

@@ -66,14 +66,14 @@ PageOption = Annotated[
 ObstaclesOption = Annotated[
     list[Path] | None,
     typer.Option(
-        "--obstacles", help="Solids to stay clear of: GLB, OBJ, STL, PLY, IFC."
+        "--obstacles", help="Solids to stay clear of: GLB, glTF, OBJ, STL, PLY, IFC."
     ),
 ]
 
 
 ObstaclesUnitOption = Annotated[
     str | None,
-    typer.Option("--obstacles-unit", help="Unit of those solids: m, mm, in, ft."),
+    typer.Option("--obstacles-unit", help="Unit of those solids: m, mm, cm, in, ft."),
 ]
 
 

@@ -33,6 +33,7 @@ from .results import (
 from .sheets import ROOM_HEADS
 
 TOP = 5
+_MOST_PATHS = 40  # printed; the terminals to balance are never cut
 AS_NEW = "Losses are those of new, clean ducts made and installed as drawn."
 CAUTION = (
     f"{AS_NEW} Combustion air, fire and smoke separation, equipment limits and safe "
@@ -90,6 +91,9 @@ def print_analysis(
     console.print()
     console.print(_budget(analysis, display))
     console.print(_paths(analysis, display))
+    more = len(graph.terminals.duct) - _MOST_PATHS
+    if more > 0:
+        console.print(f"and {more} more, with --csv")
     console.print(_critical(analysis, display))
     console.print(
         "Basis: blank drawn, d declared, a assumed. C is on the velocity shown and "
@@ -229,7 +233,7 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
         ("open, of design", True),
     ):
         table.add_column(head, justify="right" if right else "left")
-    for row in settings[:12]:
+    for row in settings:
         angle = row["blade_angle_deg"]
         blade = "none" if angle is None else f"{angle:.0f}°"
         if not row["can_be_balanced"]:
@@ -499,7 +503,7 @@ def _paths(analysis: Analysis, display: Display) -> Any:
         "effective",
     ):
         table.add_column(head, justify="right")
-    for row in paths(analysis)[:12]:
+    for row in paths(analysis)[:_MOST_PATHS]:
         table.add_row(
             _plain(row["terminal"]),
             display.flows(row["flow_m3_s"]),
