@@ -34,8 +34,8 @@ def find_source(topology: Topology, schedule: Schedule) -> Source:
     source
         In this order: what the schedule says; the run that is marked in the drawing;
         the free end with the largest drawn airflow; the only free end that is no
-        terminal. Of a run with two free ends the one that is not declared closed by
-        its place, where its own words do not say which.
+        terminal. Of a run with two free ends the one that no terminal has by its place,
+        where its own words do not say which.
 
     Raises
     ------
@@ -161,27 +161,30 @@ def _end_of_run(topology: Topology, run: int, schedule: Schedule) -> tuple[int, 
     ends = topology.ends[rows].ravel()
     free = sorted(set(ends[topology.degree[ends] == 1].tolist()))
     at_end = drawing.attributes.get(run, NOTHING_SAID).source_at_end
-    closed = _closed_at(topology, free, schedule) if at_end is None else {}
-    left = [node for node in free if node not in closed]
-    if closed and not left:
+    taken = _taken_by_a_terminal(topology, free, schedule) if at_end is None else {}
+    left = [node for node in free if node not in taken]
+    if taken and not left:
         raise refusal(
             drawing.place(run),
-            "it is marked as the source, but no air can enter: closed are "
+            "it is marked as the source, but no air can enter: "
             + " and ".join(
-                f"{topology.place(node)} by {where}" for node, where in closed.items()
+                f"{topology.place(node)} is {word} by {where}"
+                for node, (where, word) in taken.items()
             ),
-            "delete closed at the end that is at the fan",
+            "delete the terminal, or closed, at the end that is at the fan",
         )
-    if closed and len(left) == 1:
-        (where,) = set(closed.values())
-        return left[0], f", and {where} says that its other end is closed"
-    # A duct without branches: either end will do, and the first is meant.
+    if taken and len(left) == 1:
+        ((where, word),) = set(taken.values())
+        return left[0], f", and {where} says that its other end is {word}"
+    # Without branches no other run is in doubt: the first end is taken, and said.
     if (free and at_end is not None) or len(free) == len(topology.free_ends) == 2:
         first, last = drawing.offsets[run], drawing.offsets[run + 1] - 1
         apart = np.linalg.norm(
             topology.nodes[ends] - drawing.points[last if at_end else first], axis=1
         )
         node = int(ends[int(np.argmin(apart))])
+        if node in free and at_end is None:
+            return node, ', at its first point: source = "end" turns the air'
         if node in free:
             return node, ""
         word, other = ("end", "start") if at_end else ("start", "end")
@@ -220,18 +223,19 @@ def _end_of_run(topology: Topology, run: int, schedule: Schedule) -> tuple[int, 
     )
 
 
-def _closed_at(
+def _taken_by_a_terminal(
     topology: Topology, nodes: list[int], schedule: Schedule
-) -> dict[int, str]:
-    """Which of these nodes the schedule says by their place to be closed, and where.
+) -> dict[int, tuple[str, str]]:
+    """Which of these nodes are terminals by their place: where it is said, and what.
 
     A name alone tells no end from the other end of the same run.
     """
     found = {}
     for name, spec in schedule.terminals.items():
-        if not spec.is_closed or spec.at is None:
+        if spec.at is None:
             continue
+        word = "closed" if spec.is_closed else "where the air leaves"
         apart = np.linalg.norm(topology.nodes[nodes] - np.array(spec.at), axis=1)
         for row in np.flatnonzero(apart <= NEAR).tolist():
-            found[nodes[row]] = f"[terminals.{toml_key(name)}]"
+            found[nodes[row]] = f"[terminals.{toml_key(name)}]", word
     return found

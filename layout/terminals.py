@@ -212,6 +212,10 @@ def _chosen(
             fault = f"no duct of {file.name} ends at that place; the nearest end is "
             fault += f"{length_words(float(apart.min()))} away"
             remedy = "correct the coordinates in at = [...]"
+            source = topology.nodes[ducts.start[ducts.parent < 0]]
+            if (np.linalg.norm(source - np.array(spec.at), axis=1) <= NEAR).any():
+                fault = "the air enters at that place, so that it cannot leave there"
+                remedy = "correct at = [...], or say under [source] where it enters"
             if elsewhere:
                 remedy += f", or, if it is of another drawing, {apart_from}"
         else:

@@ -135,12 +135,15 @@ class Table:
 
         def read(value: object, where: str) -> float:
             bare = isinstance(value, (int, float)) and not isinstance(value, bool)
-            if not bare or not low <= float(str(value)) <= high:
+            if not bare:
                 raise refusal(
                     where,
                     f"'{value}' is no number from {low:g} to {high:g}",
                     "write a bare number in that range",
                 )
+            if not low <= float(str(value)) <= high:
+                what = f"{value} is not within {low:g} to {high:g}"
+                raise refusal(where, what, "write a number in that range")
             return float(str(value))
 
         return self.get(key, read)
@@ -286,16 +289,22 @@ def load_toml(path: Path) -> dict[str, Any]:
                 "give the file that you wrote by hand",
             )
         text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as problem:
+    except UnicodeDecodeError:
+        what = "it is no text in UTF-8, as TOML is"
+        raise refusal(path.name, what, "save it with the encoding UTF-8") from None
+    except OSError as problem:
         what = "there is no such file"
         if there == "folder":
             what = "this is a folder"
         elif there:
-            what = f"it cannot be read as text ({type(problem).__name__})"
+            what = f"it cannot be read: {problem.strerror}"
         raise refusal(path.name, what, "give the path of a TOML file") from None
     try:
         content = tomllib.loads(text)
-    except (ValueError, RecursionError) as problem:
+    except RecursionError:
+        what = "its brackets are nested too deep for any schedule or route"
+        raise refusal(path.name, what, "write lists of numbers or of points") from None
+    except ValueError as problem:
         # Python's own limit is a plain ValueError, in words that help nobody here.
         why = TOO_LONG if type(problem) is ValueError else problem
         raise refusal(

@@ -300,14 +300,34 @@ def test_a_name_alone_and_two_closed_ends_tell_nothing() -> None:
         build(two_ended(), Schedule(terminals={"trunk": CLOSED}))
     both = shut_at(0.0) | {"lid": replace(shut_at(10.0)["cap"])}
     with pytest.raises(
-        BadInput, match=r"no air can enter: closed are .* and .*\.\"lid\"\]"
+        BadInput, match=r"no air can enter: .* is closed by .* and .*\.\"lid\"\]"
     ):
         build(two_ended(), Schedule(terminals=both))
 
 
 def test_where_the_drawing_says_the_end_it_counts() -> None:
-    with pytest.raises(BadInput, match=r"no duct of [\w.]+ ends at that place"):
+    with pytest.raises(BadInput, match="the air enters at that place"):
         build(two_ended(source_at_end=True), Schedule(terminals=shut_at(10.0)))
+
+
+@pytest.mark.parametrize("place", [0.0, 10.0])
+def test_a_terminal_at_one_end_of_the_marked_run_puts_the_source_at_the_other(
+    place: float,
+) -> None:
+    out = TerminalSpec(0.1, at=(place, 0.0, 0.0))
+    graph = build(two_ended(), Schedule(terminals={"out": out}))
+    assert graph.nodes[graph.source.node].tolist() == [10.0 - place, 0.0, 0.0]
+    assert "out" in graph.terminals.name
+    assert "its other end is where the air leaves" in graph.source.reason
+
+
+def test_of_a_lone_run_the_first_point_is_the_source_and_that_is_said() -> None:
+    lone = drawing_from_runs(
+        [("run", np.array([[0.0, 0, 0], [5, 0, 0]]), SIDE)],
+        flows={"run": 0.1},
+        attributes={"run": Attributes(source=True)},
+    )
+    assert "at its first point" in build(lone).source.reason
 
 
 def test_the_command_says_by_what_the_source_was_found(

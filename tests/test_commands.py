@@ -1099,3 +1099,73 @@ def test_who_shows_no_gaps_measures_none(
     assert main(["quantities", str(HOUSE)]) == 0
     assert main(["operate", str(HOUSE), "--return", back]) == 0
     assert "return" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "missing"),
+    [
+        (["analyse", "--xlsx", "a.xlsx"], "xlsxwriter"),
+        (["quantities", "--xlsx", "a.xlsx"], "xlsxwriter"),
+        (["report", "--out", "a.pdf"], "weasyprint"),
+    ],
+)
+def test_a_package_that_is_missing_is_told_before_any_work(
+    words: list[str],
+    missing: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setitem(sys.modules, missing, None)
+    command, option, name = words
+    assert main([command, str(HOUSE), option, str(tmp_path / name)]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert "pip install" in err
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        ('[fan]\nname = "x"\n'.encode("utf-16"), "no text in UTF-8"),
+        (b"a = " + b"[" * 3000, "nested too deep"),
+        (b"[elbows]\nradius_ratio = -1\n", "-1 is not within 0.5 to 20"),
+        (b'[elbows]\nradius_ratio = "1"\n', "'1' is no number from 0.5 to 20"),
+    ],
+)
+def test_what_is_no_schedule_is_told_by_what_is_wrong_with_it(
+    content: bytes, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan = tmp_path / "plan.toml"
+    plan.write_bytes(content)
+    assert main(["analyse", str(HOUSE), "--schedule", str(plan)]) == 2
+    err = capsys.readouterr().err
+    assert said in err
+    assert "Error" not in err
+
+
+def test_a_comparison_writes_the_room_of_each_option(tmp_path: Path) -> None:
+    """The shipped trunk under the beam: a clash or not, the room is told."""
+    options = [str(ROOM / f"{name}.glb") for name in ("under", "flatten")]
+    beam = ["--obstacles", str(ROOM / "beam.glb")]
+    assert main(["compare", *options, *beam, "--csv", str(tmp_path)]) == 0
+    for name in ("under", "flatten"):
+        alone = tmp_path / f"{name} alone"
+        assert (
+            main(
+                [
+                    "analyse",
+                    options[0].replace("under", name),
+                    *beam,
+                    "--csv",
+                    str(alone),
+                ]
+            )
+            == 0
+        )
+        found = (tmp_path / name / "room.csv").read_text("utf-8-sig")
+        assert found == (alone / "room.csv").read_text("utf-8-sig")
+        assert "steel beam" in found
+    assert main(["compare", *options, "--csv", str(tmp_path)]) == 0
+    bare = (tmp_path / "under" / "room.csv").read_text("utf-8-sig").split()
+    assert bare == ["duct,beside,distance_m,required_m,is_kept"]

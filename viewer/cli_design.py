@@ -384,7 +384,7 @@ def report(
     from .layout_view import far_apart
     from .preflight import why_not
     from .remarks import astray, read_remarks
-    from .report import report_html, write_report
+    from .report import pdf_library, report_html, write_report
 
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance, return_unit, return_up)
@@ -392,6 +392,8 @@ def report(
         raise refusal("--out", f"'{out.name}' is no report", "name it .html or .pdf")
     read = [schedule, remarks, *(obstacles or [])]
     check_outputs([*routes, *(returns or [])], read, out=out)
+    if out.suffix.lower() == ".pdf":
+        pdf_library(out)  # rather than after all the work
     if returns and len(routes) > 1:
         raise refusal("--return", "a return belongs to one supply", "give one route")
     said = [] if remarks is None else read_remarks(remarks)

@@ -99,6 +99,8 @@ def check_outputs(
     """
     from elbowroom.layout import find_schedule, refusal
 
+    from .sheets import workbook_library
+
     for file, option, noun, endings in (
         (png, "--png", "picture", (".png",)),
         (xlsx, "--xlsx", "workbook", (".xlsx",)),
@@ -121,6 +123,8 @@ def check_outputs(
                 raise refusal(str(output), what, "name another")
         written.append(output)
         can_be_written(output, folder=output is csv)
+    if xlsx is not None:
+        workbook_library(xlsx)  # rather than after all the work
     if csv is None:
         return
     for name in csv_folders:

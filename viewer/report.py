@@ -69,6 +69,25 @@ Print = tuple[str, str, str]  # table, source and confidence of a coefficient
 Cell = str | tuple[str, str]  # a text, or a text and its class
 
 
+def pdf_library(path: Path) -> Any:
+    """The library that makes a PDF of a page.
+
+    Raises
+    ------
+    BadInput
+        If it is not installed.
+    """
+    try:
+        import weasyprint
+    except (ImportError, OSError):
+        raise refusal(
+            str(path),
+            "PDF is made with WeasyPrint, which is not installed or lacks Pango",
+            "install it with: pip install weasyprint, or write HTML and print that",
+        ) from None
+    return weasyprint
+
+
 def write_report(path: Path, html: str) -> None:
     """Write a report as HTML, or as PDF where the name ends so.
 
@@ -82,15 +101,9 @@ def write_report(path: Path, html: str) -> None:
         with writing(path):
             path.write_text(html, encoding="utf-8")
         return
-    try:
-        import weasyprint
-    except (ImportError, OSError):
-        raise refusal(
-            str(path),
-            "PDF is made with WeasyPrint, which is not installed or lacks Pango",
-            "install it with: pip install weasyprint, or write HTML and print that",
-        ) from None
-    page: Any = weasyprint.HTML(string=html)  # it refers to nothing outside itself
+    page: Any = pdf_library(path).HTML(
+        string=html
+    )  # it refers to nothing outside itself
     content = page.write_pdf()
     with writing(path):
         path.write_bytes(content)

@@ -67,6 +67,25 @@ def _inert(value: Any) -> Any:
     return f"'{value}" if starts else value
 
 
+def workbook_library(path: Path) -> Any:
+    """The library that writes workbooks.
+
+    Raises
+    ------
+    BadInput
+        If it is not installed.
+    """
+    try:
+        import xlsxwriter
+    except ImportError:
+        raise refusal(
+            str(path),
+            "workbooks are written with XlsxWriter, which is not installed",
+            "install it with: pip install XlsxWriter",
+        ) from None
+    return xlsxwriter
+
+
 def write_workbook(tables: Tables, path: Path) -> None:
     """Write tables as a workbook, a sheet for each; the same tables, the same bytes.
 
@@ -78,14 +97,7 @@ def write_workbook(tables: Tables, path: Path) -> None:
     from datetime import datetime, timezone
     from io import BytesIO
 
-    try:
-        import xlsxwriter
-    except ImportError:
-        raise refusal(
-            str(path),
-            "workbooks are written with XlsxWriter, which is not installed",
-            "install it with: pip install XlsxWriter",
-        ) from None
+    xlsxwriter = workbook_library(path)
     content = BytesIO()
     with xlsxwriter.Workbook(content, {"in_memory": True}) as book:
         # A fixed date, so that no clock gets into the file.
