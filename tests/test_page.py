@@ -722,7 +722,7 @@ def test_a_clash_is_marked_where_it_is_in_the_words_of_the_picture(
 def test_ducts_that_touch_are_not_said_to_overlap_by_nothing(
     browser: Any, tmp_path: Path
 ) -> None:
-    near = gaps.Gap("T1", "beam", -1e-7, 0.05, (0.0, 3.0, 0.5))
+    near = gaps.Gap("T1", "beam", -1e-7, 0.05, (2.0, 0.0, 3.0))
     option = Option("line", analyse(build(drawn())), clearance=-1e-7)
     path = tmp_path / "touch.html"
     page.write_page(path, [option], [[near]], ())
