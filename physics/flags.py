@@ -391,7 +391,7 @@ def _costliest(graph: DuctGraph, elements: Elements, critical: int) -> str:
     spent = np.bincount(ducts.run[elements.duct[mine]], elements.loss[mine])
     first = np.argsort(-spent, kind="stable")[:_COSTLIEST]
     return " and ".join(
-        f"run '{graph.drawing.names[run]}' ({pressure_words(float(spent[run]))})"
+        f"{pressure_words(float(spent[run]))} in run '{graph.drawing.names[run]}'"
         for run in first.tolist()
         if spent[run] > _MUCH * spent.sum()
     )
@@ -454,7 +454,7 @@ def budget_flags(
                 f"the critical path needs {pressure_words(system.required)}, the fan "
                 f"leaves {pressure_words(system.available)}",
                 "spend less in the fittings of the critical path, or enlarge its "
-                f"ducts: most goes in {_costliest(graph, elements, critical)}",
+                f"ducts: of that it spends {_costliest(graph, elements, critical)}",
             )
         )
     if system.fan_kind == "external static" and not graph.is_return:

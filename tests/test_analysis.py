@@ -188,7 +188,7 @@ def test_a_branch_too_narrow_for_its_airflow_is_named(
         kept = way[found.elements.kind[way] != Kind.TERMINAL]
         mine = kept[found.graph.ducts.run[found.elements.duct[kept]] == 1]
         spent = pressure_words(float(found.elements.loss[mine].sum()))
-        assert f"most goes in run 'side' ({spent})" in weak[0]
+        assert f"of that it spends {spent} in run 'side'" in weak[0]
 
 
 def test_worksheet_of_effective_length_and_friction_rate() -> None:
