@@ -25,6 +25,7 @@ from .flags import (
     component_flags,
     end_tap_flags,
     fan_flags,
+    fast_branch_flags,
     flexible_bend_flags,
     flow_flags,
     gaining_flags,
@@ -308,7 +309,8 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         *end_tap_flags(graph, state, elements),
         *flexible_bend_flags(graph, state, elements, conditions.is_flexible),
         *flow_flags(graph, state, elements, dead),
-        *budget_flags(graph, state, system),
+        *fast_branch_flags(graph, state),
+        *budget_flags(graph, state, system, elements, critical),
         *fan_flags(graph, state),
         *gaining_flags(graph, path_loss),
     )

@@ -44,6 +44,8 @@ _EVEN_INLET = 5.0  # diameters: where the table of elbows before a fan ends
 _VANED = (int(ElbowConstruction.SINGLE_VANES), int(ElbowConstruction.DOUBLE_VANES))
 _FLATTEST = 4.0  # aspect ratio above which a duct is flagged
 _FASTEST = 50.0  # m/s: no comfort or process duct is meant to carry more
+_FAST, _FASTER = 10.0, 2.5  # m/s, and times its main's, at which a branch is flagged
+_COSTLIEST, _MUCH = 3, 0.1  # runs named where the fan is too weak, and least share
 _CLOSE = 5.0  # hydraulic diameters within which an elbow and a junction are remarked on
 _REGIMES = {
     int(Regime.LAMINAR): "laminar (Reynolds below 2000)",
@@ -351,7 +353,58 @@ def component_flags(graph: DuctGraph, flow: FloatArray) -> list[Notice]:
     return found
 
 
-def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Notice]:
+def fast_branch_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
+    """Flag branches in which the air is far faster than in their mains.
+
+    A slip of the section or of the airflow: takeoffs are made as slow as their main or
+    slower. The limits are own choice, no published source.
+    """
+    legs, run = graph.legs, graph.ducts.run
+    own, main = state.velocity[legs.duct], state.velocity[legs.common]
+    fast = legs.is_branch & (own > _FASTER * main)
+    fast &= (own > _FAST) & (own <= _FASTEST)  # beyond, it is said of any duct
+    return [
+        warning(
+            f"{graph.drawing.place(int(run[duct]))}, at "
+            f"{graph.topology.place(int(graph.ducts.start[duct]))}",
+            f"the air is at {velocity_words(float(state.velocity[duct]))} in this "
+            f"branch, {state.velocity[duct] / state.velocity[common]:.1f} times as "
+            "fast as in its main",
+            "check its section and the airflow of its terminals (own choice of limit, "
+            "no published source)",
+            effect="loss and noise rise with the square of the velocity and more",
+            place=graph.topology.nodes[int(graph.ducts.start[duct])],
+        )
+        for duct, common in zip(
+            legs.duct[fast].tolist(), legs.common[fast].tolist(), strict=True
+        )
+    ]
+
+
+def _costliest(graph: DuctGraph, elements: Elements, critical: int) -> str:
+    """Runs of the critical path in which most is spent, beside its terminal."""
+    ducts, duct = graph.ducts, int(graph.terminals.duct[critical])
+    way = np.zeros(len(ducts.run), dtype=bool)
+    while duct >= 0:
+        way[duct] = True
+        duct = int(ducts.parent[duct])
+    mine = way[elements.duct] & (elements.kind != Kind.TERMINAL)
+    spent = np.bincount(ducts.run[elements.duct[mine]], elements.loss[mine])
+    first = np.argsort(-spent, kind="stable")[:_COSTLIEST]
+    return " and ".join(
+        f"{pressure_words(float(spent[run]))} in run '{graph.drawing.names[run]}'"
+        for run in first.tolist()
+        if spent[run] > _MUCH * spent.sum()
+    )
+
+
+def budget_flags(
+    graph: DuctGraph,
+    state: DuctState,
+    system: System,
+    elements: Elements,
+    critical: int,
+) -> list[Notice]:
     """Flag what the pressure budget says, and what is missing from it."""
     flags = []
     if system.available is None and graph.schedule.fan.curve:
@@ -401,7 +454,8 @@ def budget_flags(graph: DuctGraph, state: DuctState, system: System) -> list[Not
             warning(
                 "budget",
                 f"the critical path needs {needs}, the fan leaves {leaves}",
-                "spend less in the fittings of the critical path, or enlarge its ducts",
+                "spend less in the fittings of the critical path, or enlarge its "
+                f"ducts: of that it spends {_costliest(graph, elements, critical)}",
             )
         )
     if system.fan_kind == "external static" and not graph.is_return:

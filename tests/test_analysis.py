@@ -163,6 +163,34 @@ def test_budget_of_the_fan() -> None:
     assert system.effective_length * rate == pytest.approx(system.available)
 
 
+@pytest.mark.parametrize(("wide", "is_slip"), [(0.1, True), (0.2, False)])
+def test_a_branch_too_narrow_for_its_airflow_is_named(
+    wide: float, is_slip: bool
+) -> None:
+    """130 L/s through 100 mm are 16.6 m/s, beside 2.7 m/s in the main."""
+    drawing = drawing_from_runs(
+        [
+            ("main", [[0, 0, 3], [8, 0, 3]], rectangular(0.6, 0.3)),
+            ("side", [[4, 0, 3], [4, 3, 3]], round_section(wide)),
+        ],
+        attributes={"main": Attributes(source=True, source_at_end=False)},
+    )
+    ends = {"main": TerminalSpec(0.35, 15.0), "side": TerminalSpec(0.13, 15.0)}
+    plan = Schedule(terminals=ends, fan=FanSpec(external_static_pressure=60.0))
+    found = analyse(build(drawing, plan))
+    said = [flag.sentence for flag in found.flags]
+    fast = [one for one in said if "as fast as in its main" in one]
+    weak = [one for one in said if "the critical path needs" in one]
+    assert len(fast) == len(weak) == is_slip
+    if is_slip:
+        assert "run 'side', at (4, 0, 3) m: the air is at 16.6 m/s" in fast[0]
+        way = found.path(found.critical)
+        kept = way[found.elements.kind[way] != Kind.TERMINAL]
+        mine = kept[found.graph.ducts.run[found.elements.duct[kept]] == 1]
+        spent = pressure_words(float(found.elements.loss[mine].sum()))
+        assert f"of that it spends {spent} in run 'side'" in weak[0]
+
+
 def test_worksheet_of_effective_length_and_friction_rate() -> None:
     """W10 of worked_examples.json: 0.19 in.wg over 255 ft is 0.0745 in.wg/100 ft."""
     (case,) = [
