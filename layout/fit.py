@@ -20,15 +20,7 @@ _SQUARE = float(np.cos(np.radians(20.0)))  # of a side to what it is measured al
 _LEVEL = float(np.sin(np.radians(45.0)))  # what rises less is called level
 _SAME_SIZE = 0.02  # what nominal sizes of one duct may differ by
 _ROUNDING = 1e-6
-_RADIUSLESS = np.isin(
-    list(ElbowConstruction),
-    [
-        ElbowConstruction.MITRED,
-        ElbowConstruction.SINGLE_VANES,
-        ElbowConstruction.DOUBLE_VANES,
-        ElbowConstruction.SQUARE_THROAT,
-    ],
-)
+_RADIUSLESS = np.array([code.turn != "arc" for code in ElbowConstruction])
 
 
 def fit_notices(
