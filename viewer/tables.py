@@ -422,7 +422,7 @@ def _with_unit(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _with_place(row: dict[str, Any]) -> dict[str, Any]:
-    """A setting with the place_words of its damper in three columns."""
+    """A setting with the place of its damper in three columns, m."""
     out: dict[str, Any] = {}
     for key, value in row.items():
         if key == "damper_place_m":
