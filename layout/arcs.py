@@ -17,7 +17,7 @@ from .sections import BoolArray, FloatArray, IntArray
 from .strokes import ROUNDED, linked_strokes
 from .tree import Tree
 
-_NO_CORNER = np.radians(150.0)  # beyond this the tangents meet too far away to use
+NO_CORNER = np.radians(150.0)  # beyond this the tangents meet too far away to use
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,7 +136,7 @@ def find_arcs(
     by_tangent, difference = _tangent_radius(
         strokes.end[last] - strokes.begin[first], into, away, angle, outside
     )
-    radius = np.where(angle < _NO_CORNER, by_tangent, by_chord)
+    radius = np.where(angle < NO_CORNER, by_tangent, by_chord)
 
     # The ducts beside the arcs: tangents, or chords that stand for one without length.
     before, after = strokes.first[first], strokes.last[last]
@@ -216,5 +216,5 @@ def _tangent_radius(
     beyond = np.tan(angle / 2) - np.tan(step / 2)
     radius = (s + t) / (2.0 * beyond)
     with np.errstate(divide="ignore", invalid="ignore"):
-        difference = np.where(angle < _NO_CORNER, np.abs(s - t) / np.abs(s + t), 0.0)
+        difference = np.where(angle < NO_CORNER, np.abs(s - t) / np.abs(s + t), 0.0)
     return radius, difference

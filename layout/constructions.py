@@ -1,6 +1,7 @@
 """Ways in which a fitting can be made, in the trade's words."""
 
 from enum import IntEnum
+from typing import Literal
 
 
 class ElbowConstruction(IntEnum):
@@ -20,6 +21,24 @@ class ElbowConstruction(IntEnum):
     def words(self) -> str:
         """The words that a schedule writes and a report prints."""
         return _ELBOW_WORDS[self]
+
+    @property
+    def turn(self) -> Literal["arc", "corner", "square throat"]:
+        """What its throat is; the radius of all but an arc follows from that.
+
+        Only for an arc may a drawn one stand. A construction that is left out here is
+        an error to the type checker.
+        """
+        kinds = ElbowConstruction
+        match self:
+            case kinds.SMOOTH | kinds.SQUARE_HEEL | kinds.SPLITTERS:
+                return "arc"
+            case kinds.SEGMENTED | kinds.PLEATED:
+                return "arc"
+            case kinds.MITRED | kinds.SINGLE_VANES | kinds.DOUBLE_VANES:
+                return "corner"
+            case kinds.SQUARE_THROAT:
+                return "square throat"
 
 
 _ELBOW_WORDS = {

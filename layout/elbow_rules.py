@@ -7,29 +7,13 @@ from .constructions import ElbowConstruction
 from .drawing import Drawing
 from .fittings import Bends
 from .schedule import ElbowRule, Schedule
-from .sections import BoolArray, FloatArray, IntArray, Shape
+from .sections import FloatArray, IntArray, Shape
 from .stretches import is_first
 
-
-def _by_code(*chosen: ElbowConstruction) -> BoolArray:
-    """Whether each construction is one of some, to be looked up by its code."""
-    return np.array([code in chosen for code in ElbowConstruction])
-
-
-# Elbows that turn about a corner and not along an arc.
-_CORNERED = _by_code(
-    ElbowConstruction.MITRED,
-    ElbowConstruction.SINGLE_VANES,
-    ElbowConstruction.DOUBLE_VANES,
-)
+# By the code of a construction: elbows that turn about a corner and not along an arc.
+_CORNERED = np.array([code.turn == "corner" for code in ElbowConstruction])
 # Elbows that a drawn arc may stand for; with any other word the arc wins.
-_CURVED = _by_code(
-    ElbowConstruction.SMOOTH,
-    ElbowConstruction.SPLITTERS,
-    ElbowConstruction.SEGMENTED,
-    ElbowConstruction.PLEATED,
-    ElbowConstruction.SQUARE_HEEL,
-)
+_CURVED = np.array([code.turn == "arc" for code in ElbowConstruction])
 _TRUE = np.radians(1.0)  # less of a skew is the drawing's rounding
 _TIE = 1e-6  # rad: a bend midway turns about the width however it is rounded
 

@@ -11,7 +11,14 @@ from .drawing import NOTHING_SAID, Attributes, Run
 from .faults import Notice, error
 from .nearest import nearest
 from .quantity_words import length_words
-from .sections import Section, Shape, flat_oval, rectangular, round_section
+from .sections import (
+    LARGEST_SIDE,
+    Section,
+    Shape,
+    flat_oval,
+    rectangular,
+    round_section,
+)
 from .units import FOOT
 
 # key: (what it is, factor to SI)
@@ -45,7 +52,6 @@ _SUSPECT = frozenset(
 )
 _TRUE, _FALSE = ("true", "yes", "1", "start", "end"), ("false", "no", "0", "")
 _SHAPES = ("oval", "flat oval", "round", "circular", "rectangular", "rectangle", "")
-_WIDEST = 10.0  # m
 
 
 @dataclass
@@ -115,7 +121,7 @@ def read_extras(
                         )
                     )
                 elif what in ("width", "height", "diameter") and (
-                    number * factor > _WIDEST
+                    number * factor > LARGEST_SIDE
                 ):
                     faults.append(
                         error(

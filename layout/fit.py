@@ -24,15 +24,7 @@ _BACK = float(np.radians(1.0))  # nearer to a turn back, a second turn is one
 # openings still face each other; own choice, no published source.
 _JOG = 0.25
 _ROUNDING = 1e-6
-_RADIUSLESS = np.isin(
-    list(ElbowConstruction),
-    [
-        ElbowConstruction.MITRED,
-        ElbowConstruction.SINGLE_VANES,
-        ElbowConstruction.DOUBLE_VANES,
-        ElbowConstruction.SQUARE_THROAT,
-    ],
-)
+_RADIUSLESS = np.array([code.turn != "arc" for code in ElbowConstruction])
 
 
 def fit_notices(

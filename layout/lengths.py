@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from .arcs import NO_CORNER
 from .fittings import NONE, Bends, Ducts
 from .pieces import Pieces, goes_straight_on
 from .sections import BoolArray, FloatArray, IntArray
@@ -85,7 +86,7 @@ def with_lengths(
         if moved.any():
             at[moved] += sign * cut[moved, None] * tree.direction[row[moved]]
     # The tangents of a bend that turns far meet nowhere near it.
-    far = bends.angle > np.radians(150.0)
+    far = bends.angle > NO_CORNER
     reach = bends.radius * np.tan(np.where(far, 0.0, bends.angle) / 2)
     corner = (arriving + leaving + reach[:, None] * (into - away)) / 2
     run = pieces.run[first]

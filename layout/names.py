@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from . import fractions
 from .quantity_words import section_words
-from .sections import Section, flat_oval, rectangular, round_section
+from .sections import LARGEST_SIDE, Section, flat_oval, rectangular, round_section
 from .units import UNITS
 
 _UNIT = r"(?:\s?(mm|cm|in|\"|″|”))?"
@@ -37,8 +37,6 @@ _METRIC = ("mm", "cm")
 _SIGN = re.compile("[xX×*DdØø]")  # without one of these there is no section
 _COPY = re.compile(r"\.\d{3}$")  # what some tools append to a name used twice
 _BARE_RANGE = (50.0, 5000.0)  # bare numbers outside it are no duct in millimetres
-
-_LARGEST = 10.0  # m
 
 
 def section_in_name(name: str) -> tuple[Section, str] | None:
@@ -288,7 +286,7 @@ def _decimal(plain: str) -> tuple[str, bool]:
             is_clear &= not any(mixed)
             return text
         if bare and all(_is_bare(side) for side in sides):
-            if max(map(_whole, sides)) * UNITS["in"].factor <= _LARGEST:
+            if max(map(_whole, sides)) * UNITS["in"].factor <= LARGEST_SIDE:
                 is_clear = False
             return text
         if not all(mixed):
@@ -347,7 +345,7 @@ def _metres(number: str, unit: str | None) -> float | None:
     if unit is None:
         return value / 1000 if _BARE_RANGE[0] <= value <= _BARE_RANGE[1] else None
     metres = value * UNITS[unit].factor
-    return metres if 0.0 < metres <= _LARGEST else None
+    return metres if 0.0 < metres <= LARGEST_SIDE else None
 
 
 def _how(words: str, unit: str | None) -> str:

@@ -10,6 +10,7 @@ FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
 
+LARGEST_SIDE = 10.0  # m: no duct is wider; beyond it a unit is wrong
 _INCH = 0.0254  # m; `units` stands on this module
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from . import fractions
 from .faults import refusal
 from .nearest import nearest
-from .sections import Section, flat_oval, rectangular, round_section
+from .sections import LARGEST_SIDE, Section, flat_oval, rectangular, round_section
 
 INCH = 0.0254
 FOOT = 0.3048
@@ -392,7 +392,7 @@ def _check_side(side: float, text: str, where: str) -> None:
             f"a side in '{text}' is less than 0.001 mm (0.00004 in)",
             "check the number and the unit",
         )
-    if side > 10.0:
+    if side > LARGEST_SIDE:
         raise refusal(
             where,
             f"a side in '{text}' is more than 10 m (32.8 ft)",

@@ -19,7 +19,7 @@ from .coefficient import Note
 from .dampers import butterfly_angle
 from .settling import NEXT_TO_NONE, STEPS, Rounds, change_of, shares, side_of, ways_of
 
-_WORTH = 1.0  # Pa: less than this needs no damper
+WORTH = 1.0  # Pa: less than this needs no damper
 _SETTLED = 1e-6  # largest relative change of an airflow
 
 
@@ -101,7 +101,7 @@ def balance(analysis: Analysis) -> list[Setting]:
     order = np.argsort(excess, kind="stable")
     found = []
     for place, row in enumerate(order.tolist(), start=1):
-        needed = bool(excess[row] >= _WORTH)
+        needed = bool(excess[row] >= WORTH)
         shut = bool(notes[row] & int(Note.CLAMPED)) and float(angle[row]) > 0.1
         found.append(
             Setting(

@@ -1,6 +1,7 @@
 """One check of an analysed layout: its worst place, its limit, its source."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -12,6 +13,19 @@ from elbowroom.layout import (
 from .analysis import Analysis
 from .flows import feeds_several
 
+# What a check may measure; `viewer.display` has the units and digits of each.
+CheckDimension = Literal[
+    "velocity",
+    "length",
+    "pressure",
+    "airflow",
+    "temperature",
+    "temperature difference",
+    "share",
+    "ratio",
+    "level",
+]
+
 
 @dataclass(frozen=True, slots=True)
 class Check:
@@ -22,7 +36,7 @@ class Check:
     rule
         What is looked at, in words.
     dimension
-        What the value measures, as in the table of units; 'level' in dB, 'ratio'.
+        What the value measures, as in the table of units; 'level' in dB.
     value, limit
         The worst value, and its limit in SI units; None where there is no limit.
     at
@@ -38,7 +52,7 @@ class Check:
     """
 
     rule: str
-    dimension: str
+    dimension: CheckDimension
     value: float
     limit: float | None
     at: str
@@ -52,7 +66,7 @@ class Check:
 def of_ducts(
     analysis: Analysis,
     rule: str,
-    dimension: str,
+    dimension: CheckDimension,
     value: FloatArray,
     limit: FloatArray,
     source: str,

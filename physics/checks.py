@@ -9,11 +9,11 @@ from .checked import Check, of_ducts, total_flow
 from .power import NO_FAN, OFF_CURVE, OWN, TOO_WEAK, FanPower, fan_power
 from .pressure_checks import leaking, static_at_terminals
 from .rooms import SPECIFIC_HEAT
+from .sizes import FLATTEST
 from .velocity_checks import made_noise, noise_criterion, square_throats, velocities
 from .warmth_checks import warmth
 
 _PRACTICE = "common practice, no published source"
-_FLATTEST = 4.0
 _FLEXIBLE_MOST = 1.5  # m
 _MOST_COMPRESSION = 0.04  # what is left of it when it is put up with care
 
@@ -90,7 +90,7 @@ def _aspect(analysis: Analysis) -> Check:
         "longer side over shorter side",
         "ratio",
         long / np.minimum(ducts.width, ducts.height),
-        np.full(len(long), _FLATTEST),
+        np.full(len(long), FLATTEST),
         _PRACTICE,
         "common practice",
         "take a squarer section: it weighs less and is quieter",

@@ -82,7 +82,7 @@ class Coefficient:
         Factor on `value`, shape (n,); 1 where none applies.
     reference
         Section whose velocity pressure the loss is on: upstream, downstream, small
-        area, common, or duct.
+        area, common, duct, fan, fan inlet, or fan outlet.
     table
         Table or equation that it came from.
     source

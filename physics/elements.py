@@ -128,8 +128,8 @@ _FRICTION = Credit(
 _COMPRESSED = Credit(
     "duct",
     "flexible_compression_factor",
-    "Colebrook 1939 with Darcy-Weisbach, times the factor of compressed flexible duct "
-    "of the ASHRAE Handbook Fundamentals 2009",
+    "Colebrook 1939 with Darcy-Weisbach, times the formula for compressed flexible "
+    "duct of the ASHRAE Handbook Fundamentals 2009",
     "memory",
 )
 _HARDLY = 1e-9  # of the largest airflow: what stands in for none behind closed ends

@@ -29,8 +29,9 @@ def screen(free_area_ratio: npt.ArrayLike) -> Coefficient:
     Returns
     -------
     coefficient
-        On the velocity in the duct, by the formula behind the table: with n the free
-        area ratio, 1.3 (1 - n) + (1/n - 1)².
+        On the velocity in the duct, by the formula behind the table, whose rows are
+        what it is checked against: with n the free area ratio,
+        1.3 (1 - n) + (1/n - 1)².
 
     Raises
     ------

@@ -148,12 +148,13 @@ def exit_nozzle(diameter_ratio: npt.ArrayLike) -> Coefficient:
     Parameters
     ----------
     diameter_ratio
-        Diameter of its mouth over that of the duct, above 0.3 to 1.
+        Diameter of its mouth over that of the duct, 0.3 to 1.
 
     Returns
     -------
     coefficient
-        1.05 over the fourth power of the ratio; at 1 there is no nozzle, and 1.
+        1.05 over the fourth power of the ratio; at 1 there is no nozzle, and 1. The
+        formula counts; the rows of the table are what it is checked against.
 
     Raises
     ------

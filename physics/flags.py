@@ -36,13 +36,13 @@ from .fan_effect import effective_duct_length, inlet_elbow, outlet_elbow
 from .flexible import bend_extra_length
 from .friction import TURBULENT_FROM, Regime, regime
 from .junctions import LAST_TAP
+from .sizes import FLATTEST
 from .system import WINDOW, System
 from .takeoff_entries import Taken, tabled_entries, taken
 
 _BLAST_AREAS = (1.0, 0.4)  # blast area over outlet area: the ends of the table
 _EVEN_INLET = 5.0  # diameters: where the table of elbows before a fan ends
 _VANED = (int(ElbowConstruction.SINGLE_VANES), int(ElbowConstruction.DOUBLE_VANES))
-_FLATTEST = 4.0  # aspect ratio above which a duct is flagged
 _FASTEST = 50.0  # m/s: no comfort or process duct is meant to carry more
 _FAST, _FASTER = 10.0, 2.5  # m/s, and times its main's, at which a branch is flagged
 _COSTLIEST, _MUCH = 3, 0.1  # runs named where the fan is too weak, and least share
@@ -100,13 +100,13 @@ def flow_flags(
             )
     flat = (ducts.shape != int(Shape.ROUND)) & (
         np.maximum(ducts.width, ducts.height)
-        > _FLATTEST * np.minimum(ducts.width, ducts.height) * (1 + 1e-9)
+        > FLATTEST * np.minimum(ducts.width, ducts.height) * (1 + 1e-9)
     )
     if flat.any():
         flags.append(
             warning(
                 _places(graph, flat.nonzero()[0]),
-                f"the section is flatter than {_FLATTEST:g} to 1",
+                f"the section is flatter than {FLATTEST:g} to 1",
                 "expect more weight, noise and uneven flow than for a squarer one "
                 "(common practice, no published source)",
             )

@@ -46,7 +46,7 @@ def compression_factor(
     Notes
     -----
     1 + 0.58 r exp(-0.00496 D), r in percent, D in mm; `flexible_compression_factor.csv`
-    has its values as they are printed.
+    has its values as they are printed, which it is checked against.
 
     References
     ----------

@@ -200,7 +200,7 @@ def _elbow(
             found = elbows.round_by_diameter("pleated", w, angle)
             found.notes[_off_ratio(radius, w)] |= int(Note.CLAMPED)
             return found
-        if code not in (kinds.SMOOTH, kinds.SEGMENTED):
+        if code != kinds.SMOOTH:
             raise LookupRefused(
                 f"a round elbow is not made {code.words}; take a smooth, a segmented, "
                 "a pleated or a mitred one"

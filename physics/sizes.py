@@ -23,7 +23,8 @@ from .flexible import compression_factor
 from .friction import GALVANISED, pressure_gradient
 from .tables import rows
 
-FLATTEST = 4.0  # width over height up to which a size is offered
+# Longer over shorter side: to this a size is offered, beyond it a duct is flagged.
+FLATTEST = 4.0  # common practice, no published source
 WINDOW_OF_SIZES = (0.02, 20.0)  # m: no duct is sought outside it
 # Series of `standard_sizes`; sides of rectangles are stepped: common practice.
 SERIES = {"mm": "EN 1506", "in": "US inch practice"}

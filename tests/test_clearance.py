@@ -32,6 +32,7 @@ from elbowroom.layout import (
     read_obstacles,
     rectangular,
     round_section,
+    side_clearances,
     solids,
     write_gltf,
 )
@@ -259,6 +260,31 @@ def between_straight_ducts(graph: DuctGraph, **room: float) -> dict[str, float]:
             pair = sorted((run[shapes.row[one]], run[shapes.row[two]]))
             out.setdefault(", ".join(names[row] for row in pair), distance)
     return out
+
+
+@pytest.mark.parametrize(("along", "is_told"), [(0.54, False), (0.58, True)])
+def test_two_sides_may_touch_at_their_fan_within_one_and_a_half_sides(
+    along: float, is_told: bool
+) -> None:
+    """Own choice; a thin duct begins 50 mm beside one that is 0.4 m wide.
+
+    It is nearest about 0.22 m aside of the line: 0.58 m and 0.62 m from the fan.
+    """
+    supply, back = (
+        build(
+            drawing_from_runs(
+                [("a", line, section)],
+                flows={"a": 0.01},
+                attributes={"a": Attributes(source=True, source_at_end=False)},
+            )
+        )
+        for line, section in (
+            ([[0, 0, 3], [8, 0, 3]], rectangular(0.4, 0.3)),
+            ([[along, 0.25, 3], [along, 4, 3]], round_section(0.05)),
+        )
+    )
+    found = side_clearances(supply, solids(supply), back, solids(back), required=0.1)
+    assert len(found.distance) == is_told
 
 
 def test_insulation_counts_on_both_ducts() -> None:

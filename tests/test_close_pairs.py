@@ -19,7 +19,7 @@ from elbowroom.layout import (
     rectangular,
     round_section,
 )
-from elbowroom.physics import Analysis, analyse, interaction
+from elbowroom.physics import Analysis, Option, analyse, compare, interaction
 from elbowroom.viewer import main
 
 SQUARE = rectangular(0.3, 0.3)
@@ -79,6 +79,35 @@ def test_u_pairs(words: str) -> None:
     assert pair.arrangement == "U"
     # No table of smooth U pairs was found: the plain sum stands, and it is listed.
     assert (pair.together is None) == (words == "smooth radius")
+
+
+@pytest.mark.parametrize(("spacing", "is_told"), [(4.9, True), (5.1, False)])
+def test_a_pair_without_a_table_is_told_within_five_diameters(
+    spacing: float, is_told: bool
+) -> None:
+    """Own choice: a smooth U, its radii of 0.3 m before and behind the straight."""
+    found = route(u_shape(0.6 + 0.3 * spacing))
+    assert len(found.pairs) == is_told
+
+
+@pytest.mark.parametrize(
+    ("axes", "at", "share"),
+    [(1.7, 1.7, 1.0), (1.9, 1.8, 17 / 18), (2.7, 1.8, 0.5), (3.7, None, None)],
+)
+def test_a_mitred_u_fades_out_from_the_end_of_its_table(
+    axes: float, at: float | None, share: float | None
+) -> None:
+    """The table ends at axes 1.8 W apart; nothing is left at twice that, own choice."""
+    (pair,) = route(u_shape(0.3 * axes), words="mitred").pairs
+    if at is None or share is None:
+        assert pair.together is None
+        return
+    found = route(u_shape(0.3 * axes), words="mitred")
+    row = next(r for r, name in enumerate(found.ids) if name == "elbow-2")
+    pv = found.elements.velocity_pressure[row] * found.elements.reynolds_factor[row]
+    tabled = float(interaction.mitred_u_pair(at, 1.0).value[0]) * pv
+    wanted = pair.plain + share * (tabled - pair.plain)
+    assert pair.together == pytest.approx(wanted)
 
 
 def test_a_pair_in_two_planes() -> None:
@@ -201,3 +230,22 @@ def test_of_three_elbows_the_two_that_stand_nearer_are_the_pair() -> None:
         (pair,) = [p for p in route(points, words="mitred").pairs if p.together]
         assert pair.arrangement == "U"
         assert pair.spacing < 2.0
+
+
+@pytest.mark.parametrize(("share", "is_told"), [(0.009, False), (0.011, True)])
+def test_what_pairs_change_is_said_from_a_hundredth_of_the_loss_on(
+    share: float, is_told: bool
+) -> None:
+    """Own choice. Straight duct is put behind an S until its change has that share."""
+
+    def option(more: float) -> Analysis:
+        return route([*s_shape(1.2)[:-1], [8 + more, 1.2, 0]])
+
+    near, far = option(0.0), option(10.0)
+    change = abs(near.critical_loss_as_pairs - near.critical_loss)
+    metre = (far.critical_loss - near.critical_loss) / 10.0
+    analysis = option((change / share - near.critical_loss) / metre)
+    moved = abs(analysis.critical_loss_as_pairs - analysis.critical_loss)
+    assert moved == pytest.approx(share * analysis.critical_loss)
+    both = [Option("one", analysis), Option("other", analysis)]
+    assert ("counted as pairs" in compare(both).verdict) == is_told

@@ -8,6 +8,7 @@ import re
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,7 @@ from elbowroom.layout import (
     write_gltf,
     writing,
 )
+from elbowroom.physics import book
 from elbowroom.viewer import cli, desk, gaps, main, preflight, sketch
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -665,6 +667,18 @@ def test_every_kind_has_a_sketch(suffix: str, tmp_path: Path, capsys: Captured) 
         path.unlink()
         drawn += 1
     assert drawn > 0.8 * len(kinds if suffix == "svg" else kinds[:3])
+
+
+def test_a_kind_without_a_sketch_is_refused_before_anything_is_printed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Captured
+) -> None:
+    like = book.find_kind("exit-abrupt")
+    monkeypatch.setitem(book.KINDS, "baffle", replace(like, name="baffle"))
+    path = tmp_path / "baffle.png"
+    said = refused(capsys, "fitting", "baffle", "--draw", str(path))
+    assert "no sketch" in said
+    assert "--draw" in said
+    assert not path.exists()
 
 
 def test_a_sketch_names_the_sides_as_they_were_written(

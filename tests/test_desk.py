@@ -26,7 +26,7 @@ from elbowroom.layout import (
     rectangular,
     round_section,
 )
-from elbowroom.physics import Kind, LookupRefused, analyse, book
+from elbowroom.physics import Kind, LookupRefused, analyse, book, elbows
 from elbowroom.viewer import desk, display, main
 
 Run = tuple[str, Sequence[Sequence[float]], Section]
@@ -782,3 +782,20 @@ def test_other_publications_stand_beside_the_coefficient_and_are_not_taken() -> 
 def test_what_its_maker_declares_has_no_kind_and_the_refusal_says_so(name: str) -> None:
     with pytest.raises(LookupRefused, match="maker declares, and none is assumed"):
         book.find_kind(name)
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_elbows_with_splitters_are_compared_with_a_throat_of_a_quarter(
+    count: int,
+) -> None:
+    """Own choice, R/W 0.25."""
+    sizes = {"width": "12in", "height": "12in", "flow": "900 cfm"}
+    rows = desk.versus_result("rect-elbow-mitred", [], sizes)["versus"]
+    (row,) = [
+        row
+        for row in rows
+        if row["kind"].endswith("splitters")
+        and ("two" if count == 2 else "one") in row["what"]
+    ]
+    wanted = elbows.rect_splitters(count, 0.25, 1.0, np.pi / 2).value[0]
+    assert row["coefficient"] == pytest.approx(float(wanted))

@@ -116,7 +116,14 @@ def test_vanes_of_which_nobody_says_how_far_apart_are_assumed(
 
 def test_vanes_between_two_that_were_tested_are_noted() -> None:
     angle = np.radians([90.0])
-    for spacing, noted in ((0.038, False), (0.08, False), (0.02, True), (0.05, True)):
+    for spacing, noted in (
+        (0.038, False),
+        (0.08, False),
+        (0.02, True),
+        (0.05, True),
+        (0.0399, False),
+        (0.0401, True),
+    ):
         found = elbows.rect_vaned(False, spacing, angle)
         assert bool(found.notes[0] & Note.NEAREST_ROW) == noted
 

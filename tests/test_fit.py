@@ -167,6 +167,16 @@ def test_a_slanted_transition_and_one_with_a_counted_corner_are_not_told() -> No
     assert not said(graph, "turns the duct")
 
 
+@pytest.mark.parametrize(("degrees", "bends"), [(19.0, 0), (21.0, 2)])
+def test_a_kink_of_a_slanted_transition_is_an_elbow_from_20_degrees_on(
+    degrees: float, bends: int
+) -> None:
+    """Own choice."""
+    aside = np.tan(np.radians(degrees))
+    graph = turned_transition([[0, 0, 0], [1, aside, 0]], [3, 0, 0])
+    assert len(graph.bends.duct) == bends
+
+
 @pytest.mark.parametrize("upward", [False, True])
 def test_a_transition_that_goes_further_aside_than_a_flat_side_is_told(
     upward: bool,

@@ -179,6 +179,16 @@ def test_a_rolled_bend_says_so_by_its_skew() -> None:
     assert abs(bends.skew[0]) == pytest.approx(45 * DEGREE, abs=5 * DEGREE)
 
 
+@pytest.mark.parametrize(("degrees", "skew"), [(0.9, 0.0), (1.1, 1.1)])
+def test_less_than_a_degree_of_skew_is_the_rounding_of_the_drawing(
+    degrees: float, skew: float
+) -> None:
+    """Own choice."""
+    away = [4, 4 * np.cos(degrees * DEGREE), 4 * np.sin(degrees * DEGREE)]
+    bends = one_run([[0, 0, 0], [4, 0, 0], away]).bends
+    assert bends.skew.tolist() == pytest.approx([skew * DEGREE])
+
+
 def test_a_roll_in_the_drawing_turns_the_section() -> None:
     points = [[0, 0, 0], [3, 0, 0], [3, 3, 0]]
     bends = one_run(points, roll=np.pi / 2).bends

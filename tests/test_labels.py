@@ -18,6 +18,7 @@ from elbowroom.layout import (
     read,
     read_schedule,
     rectangular,
+    round_section,
 )
 from elbowroom.physics import Option, analyse, compare
 from elbowroom.viewer import (
@@ -169,6 +170,23 @@ def test_of_many_terminals_the_critical_one_is_named(
         one, _ = layout_view.panel(found, "loss", METRIC, "", "")
         assert {label.text for label in one.labels} & every == expected
     assert f"{len(every)} terminals" in layout_view.summary(found, METRIC)
+
+
+@pytest.mark.parametrize(("times", "is_told"), [(49.0, False), (51.0, True)])
+def test_layouts_fifty_times_their_size_apart_are_in_no_picture(
+    times: float, is_told: bool
+) -> None:
+    """Own choice: a duct of 10 m is then a few dots long."""
+    both = []
+    for begin in (0.0, 10.0 + 10.0 * times):
+        line = [[begin, 0, 3], [begin + 10.0, 0, 3]]
+        drawing = drawing_from_runs(
+            [("a", line, round_section(0.3))],
+            flows={"a": 0.1},
+            attributes={"a": Attributes(source=True, source_at_end=False)},
+        )
+        both.append(analyse(build(drawing)))
+    assert len(layout_view.far_apart(both)) == is_told
 
 
 def test_gaps_are_said_in_the_units_of_the_reader() -> None:

@@ -239,6 +239,17 @@ def test_a_route_of_many_metres_is_said_without_an_exponent(tmp_path: Path) -> N
     assert "the route is 13000 m (42651 ft) wide" in said
 
 
+@pytest.mark.parametrize(("wide", "is_told"), [(499, False), (501, True)])
+def test_a_route_wider_than_500_m_is_asked_for_its_unit(
+    wide: int, is_told: bool, tmp_path: Path
+) -> None:
+    """Own choice: a route in millimetres or inches without a unit is far wider."""
+    route = tmp_path / "wide.obj"
+    route.write_text(f"o T1 600x300\nv 0 0 0\nv {wide} 0 0\nl 1 2\n", encoding="utf-8")
+    said = " ".join(notice.sentence for notice in read(route).notices)
+    assert ("say --unit mm" in said) == is_told
+
+
 def test_what_a_copy_says_otherwise_is_not_lost_in_silence(tmp_path: Path) -> None:
     lines = 'unit = "m"\n'
     for name, flow in (("a", "0.1"), ("b", "0.3"), ("c", "0.1")):

@@ -152,6 +152,16 @@ def test_a_branch_drawn_from_the_side_of_a_duct_is_led_to_its_centreline(
     assert build(copy, Schedule(terminals=ends)).terminals.name == ("main", "branch")
 
 
+@pytest.mark.parametrize(("beyond", "is_at_wall"), [(0.004, True), (0.006, False)])
+def test_an_end_begins_at_a_wall_within_5_mm(beyond: float, is_at_wall: bool) -> None:
+    """Own choice: what sheet and rounding make of a section."""
+    away = CUT.width / 2 + beyond
+    found = gaps(
+        ("main", [[0, 0, 0], [8, 0, 0]]), ("branch", [[4, away, 0], [4, 3, 0]])
+    )
+    assert len(found) == is_at_wall
+
+
 @pytest.mark.parametrize(
     "points",
     [

@@ -28,6 +28,7 @@ from elbowroom.physics import (
     pressure_of,
     solve_network,
 )
+from elbowroom.viewer import cli_outputs, display, plan
 
 # Invented: p = 480 + 260 Q - 700 Q², Pa and m³/s; it rises up to 0.186 m³/s.
 CURVE = tuple((q / 10, 480 + 26 * q - 7.0 * q * q) for q in range(0, 11))
@@ -161,3 +162,18 @@ def test_what_does_not_settle_is_refused(monkeypatch: pytest.MonkeyPatch) -> Non
     monkeypatch.setattr(sys.modules[operate.__module__], "STEPS", 2)
     with pytest.raises(BadInput, match="no airflows settle: after 2 rounds"):
         operate(layout(FanSpec(total_pressure=60.0)))
+
+
+@pytest.mark.parametrize(
+    ("share", "is_told"), [(0.89, True), (0.91, False), (1.09, False), (1.11, True)]
+)
+def test_a_terminal_off_by_more_than_a_tenth_is_marked(
+    share: float, is_told: bool, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """10 % of design: common practice in balancing, no published source."""
+    found = layout(FanSpec(curve=CURVE))
+    settled = operate(found)
+    settled = replace(settled, flow=found.graph.terminals.flow * share)
+    plan.print_operation(found, settled, display.METRIC, cli_outputs.new_console())
+    marked = capsys.readouterr().out.count("off by more than 10 %")
+    assert marked == is_told * len(settled.flow)

@@ -5,11 +5,12 @@ import re
 from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 import pytest
 from routes import drawn
+from schemas import schema
 
 from elbowroom.layout import (
     Attributes,
@@ -19,7 +20,7 @@ from elbowroom.layout import (
     drawing_from_runs,
     round_section,
 )
-from elbowroom.physics import Check, Option, analyse
+from elbowroom.physics import Check, CheckDimension, Option, analyse
 from elbowroom.viewer import charts, checks, display, layout_view, main, report
 
 ROOM = Path(__file__).parents[1] / "examples" / "reading_room"
@@ -314,3 +315,34 @@ def test_a_limit_that_is_missed_has_digits_enough(
         "velocity", "velocity", value, limit, "a", (), is_kept, "own", "memory"
     )
     assert checks.limit_words(check, display.METRIC) == said
+
+
+def test_what_a_check_measures_has_units_and_stands_in_the_schema() -> None:
+    known = set(get_args(CheckDimension))
+    assert set(display.CHECK_UNITS) == known
+    assert (
+        set(schema("result")["$defs"]["check"]["properties"]["dimension"]["enum"])
+        == known
+    )
+
+
+@pytest.mark.parametrize(
+    ("dimension", "value", "metric", "inch_pound"),
+    [
+        ("velocity", 5.08, "5.1 m/s", "1000 fpm"),
+        ("length", 3.048, "3.05 m", "10.00 ft"),
+        ("pressure", 249.0889, "249.1 Pa", "1.0000 in.wg"),
+        ("airflow", 0.4719474, "472 L/s", "1000 cfm"),
+        ("temperature", 293.15, "20.0 °C", "68.0 °F"),
+        ("temperature difference", -5.0, "-5.0 K", "-9.0 °F"),
+        ("share", 0.25, "25 %", "25 %"),
+        ("ratio", 3.14159, "3.14", "3.14"),
+        ("level", 41.6, "42 dB", "42 dB"),
+    ],
+)
+def test_a_value_of_a_check_in_both_units(
+    dimension: CheckDimension, value: float, metric: str, inch_pound: str
+) -> None:
+    """Factors: NIST SP 811, appendix B."""
+    assert checks.value_words(value, dimension, display.METRIC) == metric
+    assert checks.value_words(value, dimension, display.INCH_POUND) == inch_pound

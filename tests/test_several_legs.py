@@ -51,6 +51,23 @@ def losses(analysis: Analysis) -> dict[str, float]:
     return dict(zip(names, analysis.path_loss.tolist(), strict=True))
 
 
+@pytest.mark.parametrize(
+    ("off", "share"), [(19.0, 1.0), (21.0, 0.9), (25.0, 0.5), (29.0, 0.1), (31.0, 0.0)]
+)
+def test_two_legs_share_a_turn_where_they_leave_to_opposite_sides(
+    off: float, share: float
+) -> None:
+    """Own choice: in full up to 20 degrees off that, not at all from 30 on.
+
+    The angle between legs of 45 degrees that stand `a` apart around the main follows
+    from the law of cosines on the sphere.
+    """
+    between = (90.0 - off) * DEGREE
+    around = np.arccos((np.cos(between) - 0.5) / 0.5) / DEGREE
+    legs = {"b": (leg(45.0), LEG, 0.2), "c": (leg(45.0, around), LEG, 0.2)}
+    assert found(legs).graph.legs.likeness == pytest.approx([share, share])
+
+
 @pytest.mark.parametrize("joining", [False, True])
 @pytest.mark.parametrize("cut", [LEG, rectangular(0.3, 0.25)])
 @pytest.mark.parametrize(

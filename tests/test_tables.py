@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.interpolate import RegularGridInterpolator
 
-from elbowroom.physics import Note, tables
+from elbowroom.physics import Note, table_sources, tables
 
 NAMES = tables.table_names()
 CLASSES = {"cross-checked", "seen", "memory", "low", "common practice"}
@@ -224,3 +224,12 @@ def test_a_million_fittings_are_looked_up_faster_than_by_a_library() -> None:
     ]
     mine, theirs = np.array(rounds).min(axis=0)
     assert mine < 0.7 * theirs
+
+
+@pytest.mark.parametrize(
+    "name", ["exit_nozzle", "equipment_screen", "flexible_compression_factor"]
+)
+def test_a_table_that_a_formula_stands_for_says_so(name: str) -> None:
+    (table,) = [table for table in table_sources() if table.name == name]
+    assert all("formula" in source for source in table.sources)
+    assert any("checked against" in note for note in table.notes)

@@ -12,13 +12,14 @@ from elbowroom.physics import (
     ROUND_PIECE,
     Analysis,
     Check,
+    CheckDimension,
     FanPower,
     LengthRow,
     Quantities,
     power,
 )
 
-from .display import Display
+from .display import CHECK_UNITS, Display
 from .tables import new_table
 
 CAUTIONS = (
@@ -35,12 +36,6 @@ CAUTIONS = (
     "Work at height, cuts into structure, gas, electricity and refrigerant belong to "
     "licensed people. The local code and the makers' instructions decide.",
 )
-_UNITS = {  # what a value is shown in: metric, inch-pound
-    "velocity": ("m/s", "fpm"),
-    "length": ("m", "ft"),
-    "airflow": ("L/s", "cfm"),
-    "temperature": ("°C", "°F"),
-}
 _POWER_OF = {  # what a power is of, and from whose pressure
     power.OWN: ("Fan at design airflow", "that it gives"),
     power.NO_FAN: (
@@ -56,7 +51,6 @@ _POWER_OF = {  # what a power is of, and from whose pressure
         "that the layout needs there",
     ),
 }
-_DIGITS = {"velocity": 1, "length": 2, "airflow": 0, "temperature": 1}
 
 
 def limit_words(check: Check, display: Display) -> tuple[str, str]:
@@ -71,28 +65,24 @@ def limit_words(check: Check, display: Display) -> tuple[str, str]:
 
 
 def value_words(
-    value: float | None, dimension: str, display: Display, more: int = 0
+    value: float | None, dimension: CheckDimension, display: Display, more: int = 0
 ) -> str:
     """A value of a check with its unit, with so many more digits than usual."""
     if value is None:
         return "–"
+    of = CHECK_UNITS[dimension]
+    unit, digits = of.metric if display.name == "metric" else of.inch_pound
+    digits += more
     if dimension == "share":
-        digits_of = f".{more}f" if value >= 0.1 else f".{2 + more}g"
+        digits_of = f".{digits}f" if value >= 0.1 else f".{2 + digits}g"
         return f"{100 * value:{digits_of}} %"
-    if dimension == "level":
-        return f"{value:.{more}f} dB"
     if dimension == "ratio":
-        return f"{value:.{3 + more}g}"
-    metric = display.name == "metric"
+        return f"{value:.{digits}g}"
+    if dimension == "level":
+        return f"{value:.{digits}f} {unit}"
     if dimension == "temperature difference":
-        shown, unit = (value, "K") if metric else (value * 9 / 5, "°F")
-        return f"{shown:+.{1 + more}f} {unit}"
-    if dimension == "pressure":
-        shown = units.to_unit(value, display.pressure) + 0.0
-        return f"{shown:.{display.pressure_digits + more}f} {display.pressure}"
-    unit = _UNITS[dimension][0 if metric else 1]
-    digits = 0 if unit == "fpm" else _DIGITS[dimension]
-    return f"{units.to_unit(value, unit):.{digits + more}f} {unit}"
+        return f"{value if unit == 'K' else value * 9 / 5:+.{digits}f} {unit}"
+    return f"{units.to_unit(value, unit) + 0.0:.{digits}f} {unit}"
 
 
 def print_checks(

@@ -160,18 +160,18 @@ def fitting(
     written = {name: text for name, text in options.items() if text is not None}
     work = versus_result if versus else desk_result
     result = work(kind, settings or [], written)
-    if as_json:
-        print_json(result)
-    else:
-        print_desk(result, display, new_console())
-        if versus:
-            print_versus(result["versus"], display, new_console())
     if draw is not None:
         from .sketch import sketch
 
         there = draw.exists()
         sketch(result, written, draw)
         wrote(draw, replaced=there)
+    if as_json:
+        print_json(result)
+    else:
+        print_desk(result, display, new_console())
+        if versus:
+            print_versus(result["versus"], display, new_console())
     return 0
 
 

@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 from elbowroom.layout import Section, units
+from elbowroom.physics import CheckDimension
 
 TOUCH = 1e-6  # m: bodies no farther apart than this, nor deeper in each other, touch
 
@@ -104,6 +105,36 @@ class Display:
 METRIC = Display("metric", "m", "L/s", "m/s", "Pa", "Pa/m", 1)
 INCH_POUND = Display("inch-pound", "ft", "cfm", "fpm", "in.wg", "in.wg/100 ft", 4)
 DISPLAYS = {display.name: display for display in (METRIC, INCH_POUND)}
+
+
+@dataclass(frozen=True, slots=True)
+class CheckUnits:
+    """Units of what checks measure: in files, and for a reader.
+
+    Parameters
+    ----------
+    files
+        SI unit.
+    metric, inch_pound
+        Unit and decimals for a reader; as a number alone where the unit is empty.
+    """
+
+    files: str
+    metric: tuple[str, int]
+    inch_pound: tuple[str, int]
+
+
+CHECK_UNITS: dict[CheckDimension, CheckUnits] = {
+    "velocity": CheckUnits("m/s", ("m/s", 1), ("fpm", 0)),
+    "length": CheckUnits("m", ("m", 2), ("ft", 2)),
+    "pressure": CheckUnits("Pa", ("Pa", 1), ("in.wg", 4)),
+    "airflow": CheckUnits("m3/s", ("L/s", 0), ("cfm", 0)),
+    "temperature": CheckUnits("K", ("°C", 1), ("°F", 1)),
+    "temperature difference": CheckUnits("K", ("K", 1), ("°F", 1)),
+    "share": CheckUnits("1", ("%", 0), ("%", 0)),
+    "ratio": CheckUnits("1", ("", 3), ("", 3)),
+    "level": CheckUnits("dB", ("dB", 0), ("dB", 0)),
+}
 
 
 def shown_number(value: float, digits: int) -> str:

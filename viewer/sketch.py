@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import units, writing
+from elbowroom.layout import refusal, units, writing
 
 from .lettering import lettering
 
@@ -35,7 +35,7 @@ def sketch(result: Mapping[str, Any], written: Mapping[str, str], path: Path) ->
     Raises
     ------
     BadInput
-        If the file cannot be written.
+        If there is no sketch of its kind, or the file cannot be written.
     """
     # Without a date and chance names in it, the same fitting gives the same bytes.
     no_date = {"Date": None} if path.suffix.lower() == ".svg" else None
@@ -197,7 +197,7 @@ def _drawing_of(kind: str) -> _Draw:
     ):
         if word in kind:
             return draw
-    raise ValueError(f"no sketch for {kind}")
+    raise refusal(kind, "no sketch is known of this kind", "leave out --draw")
 
 
 # --- elbows: the width lies in the plane of the paper, 1 in the sketch

@@ -18,7 +18,7 @@ from elbowroom.physics import (
 )
 
 from .budget import pressure_lines, rate_lines
-from .display import Display, counted
+from .display import CHECK_UNITS, Display, counted
 from .gaps import Gap
 from .results import (
     assumption_rows,
@@ -39,17 +39,6 @@ CAUTION = (
     f"{AS_NEW} Combustion air, fire and smoke separation, equipment limits and safe "
     "work at height are for the local code and licensed practice to decide."
 )
-CHECK_UNITS = {  # of values in files
-    "velocity": "m/s",
-    "length": "m",
-    "airflow": "m3/s",
-    "temperature": "K",
-    "temperature difference": "K",
-    "pressure": "Pa",
-    "level": "dB",
-    "share": "1",
-    "ratio": "1",
-}
 _MARK = {Basis.DRAWN: "", Basis.DECLARED: "d", Basis.ASSUMED: "a"}
 # Where no angle of the table suffices.
 BEYOND = f"beyond {math.degrees(dampers.BUTTERFLY_END):.0f}°"
@@ -426,12 +415,12 @@ def _with_unit(row: dict[str, Any]) -> dict[str, Any]:
     for key, value in row.items():
         out[key] = value
         if key == "dimension":
-            out["unit"] = CHECK_UNITS[value]
+            out["unit"] = CHECK_UNITS[value].files
     return out
 
 
 def _with_place(row: dict[str, Any]) -> dict[str, Any]:
-    """A setting with the place_words of its damper in three columns."""
+    """A setting with the place of its damper in three columns, m."""
     out: dict[str, Any] = {}
     for key, value in row.items():
         if key == "damper_place_m":
