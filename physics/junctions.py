@@ -129,6 +129,7 @@ def dividing_legs(
     At q = 1 the main is dead and a plain branch an elbow: 1.2 on its own velocity, from
     60 degrees on; C goes straight there from q = 0.9. Of other entries no value is
     known at a closed end: their tables' last one is held.
+    Where a wall parts the main its table goes that far by itself.
 
     A branch larger than its main has the tables' C at its real velocity, and what air
     spends that opens out behind a hole as large as the main.
@@ -232,7 +233,7 @@ def dividing_legs(
     if wider.any():  # it opens from a hole as large as the main: Borda and Carnot
         out.value[wider] += (q[wider] * (1.0 - 1.0 / f[wider])) ** 2
         out.notes[wider] |= int(Note.EXTENDED)
-    last = is_branch & ~shared & (q > _NEARLY_ALL) & (a >= TEE_FROM - 1e-6)
+    last = is_branch & ~shared & ~walled & (q > _NEARLY_ALL) & (a >= TEE_FROM - 1e-6)
     if last.any():
         last &= np.isin(entry, _PLAIN_ENTRIES)
         rows = (last & (q < 1.0 - 1e-9)).nonzero()[0]
