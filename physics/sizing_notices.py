@@ -20,7 +20,7 @@ from elbowroom.layout import (
 )
 
 from .analysis import Analysis
-from .run_sizes import LARGEST, NO_SIZE, Aim, Choice
+from .run_sizes import LARGEST, NO_SIZE, Aim, Choice, unpaid_by_regain
 from .site_air import fan_air_notices
 from .system import WINDOW
 
@@ -53,6 +53,7 @@ def sizing_notices(
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
     if rate is not None:
         notices += _too_small(drawing, choices, rate)
+    notices += _unpaid(after, choices)
     return notices + _of_the_fan(after, choices, aim)
 
 
@@ -239,6 +240,21 @@ def _too_small(
             f"no size within the limits keeps {rate_words(rate)} in {few_names(runs)}: "
             "the largest was taken",
             "allow more height or width there, or a higher rate",
+        )
+    ]
+
+
+def _unpaid(after: Analysis, choices: Sequence[Choice]) -> list[Notice]:
+    """Say for which runs the regain before them does not pay after all."""
+    runs = unpaid_by_regain(after, choices)
+    if not runs:
+        return []
+    return [
+        warning(
+            after.graph.drawing.file,
+            "with these sizes the static regain does not pay for what is lost in "
+            f"{few_names(runs)}",
+            "take a larger size there",
         )
     ]
 
