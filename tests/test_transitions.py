@@ -309,6 +309,29 @@ def test_a_change_of_shape_gives_way_to_the_change_of_area() -> None:
     assert opens[0] == closes[0] == transitions.SAME_AREA
 
 
+@pytest.mark.parametrize("length", [0.0, 0.3, 2.0])
+@pytest.mark.parametrize(("wide", "height"), [(0.8, 0.25), (0.41, 0.25), (0.38, 0.25)])
+def test_no_millimetre_of_the_second_side_makes_a_jump(
+    wide: float, height: float, length: float
+) -> None:
+    """400 by 250: neither two tables nor the allowance begin at once."""
+    heights = height * np.linspace(0.93, 1.07, 701)
+    lost = [_lost(0.4, height, wide, h, length) for h in heights]
+    assert np.abs(np.diff(lost)).max() < 0.004
+
+
+def test_between_one_plane_and_two_the_tables_are_blended() -> None:
+    r = int(Shape.RECTANGULAR)
+    found = [
+        transitions.transition(r, 0.4, 0.25, r, 0.8, h, 0.3)
+        for h in (0.2524, 0.2575, 0.2626)
+    ]
+    names = [one.credits[one.credit[0]].table for one in found]
+    plane, pyramid = "expansion_rect_one_plane", "expansion_rect_pyramidal"
+    assert names == [plane, f"{pyramid} and {plane}", pyramid]
+    assert found[1].notes[0] & int(Note.INTERPOLATED)
+
+
 @pytest.mark.parametrize("share", [0.2, 0.5, 0.8])
 def test_the_friction_of_a_cone_fades_out_where_its_table_ends(share: float) -> None:
     turn = np.radians(np.linspace(15.0, 35.0, 401))
