@@ -45,7 +45,7 @@ def sizing_notices(
     ------
     BadInput
         If a run has no size that it could keep, or the fan leaves nothing for straight
-        duct and no rate is asked for.
+        duct and equal friction is sought without a rate.
     """
     drawing = after.graph.drawing
     notices = _unsized(drawing, choices) + _airless(after, choices)
@@ -88,6 +88,7 @@ def _of_the_fan(after: Analysis, choices: Sequence[Choice], aim: Aim) -> list[No
     """
     system, file = after.system, after.graph.drawing.file
     bound, first = _binding(after, choices, aim)
+    slower = "rate" if aim.method == "equal friction" else "velocity"
     notices = []
     if system.available is not None and system.required > system.available:
         lacking = pressure_words(system.required - system.available)
@@ -98,11 +99,12 @@ def _of_the_fan(after: Analysis, choices: Sequence[Choice], aim: Aim) -> list[No
                 "are lacking on the critical path",
                 f"{first}, or take a stronger fan"
                 if bound
-                else "take a stronger fan or a lower rate, or allow more height",
+                else f"take a stronger fan or a lower {slower}, or allow more height",
             )
         )
     rate = system.friction_rate_available
-    if rate is not None and rate <= 0.0 and aim.rate is None:
+    seeks_rate = aim.method == "equal friction" and aim.rate is None
+    if rate is not None and rate <= 0.0 and seeks_rate:
         assert system.available is not None  # no rate is left without it
         over = system.fitting_loss - system.available
         more = f", and {pressure_words(over)} more" if over > 0.0 else ""
@@ -115,7 +117,8 @@ def _of_the_fan(after: Analysis, choices: Sequence[Choice], aim: Aim) -> list[No
             if bound
             else "give better fittings, a stronger fan, or a rate",
         )
-    if rate is not None and not WINDOW[0] <= rate <= WINDOW[1]:
+    # With nothing left the fan does not carry the layout, as is said already.
+    if rate is not None and rate > 0.0 and not WINDOW[0] <= rate <= WINDOW[1]:
         notices.append(
             warning(
                 file,

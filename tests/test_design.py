@@ -220,6 +220,25 @@ def regaining(at: Sequence[float]) -> tuple[Drawing, Schedule]:
     )
 
 
+@pytest.mark.parametrize("method", ["velocity", "static regain"])
+def test_a_method_without_a_rate_gives_sizes_for_a_weak_fan_too(method: str) -> None:
+    drawing, plan = regaining([12.0, 18.0])
+    weak = replace(plan, fan=FanSpec(total_pressure=8.0))
+    aim = Aim(method, main=8.0, branch=5.0)
+    chosen, strong = (
+        {c.run: c.chosen for c in proportion(drawing, p, aim).choices}
+        for p in (weak, plan)
+    )
+    assert chosen == strong
+    said = [
+        n for n in proportion(drawing, weak, aim).notices if "does not carry" in n.what
+    ]
+    assert len(said) == 1
+    assert "a lower velocity" in said[0].remedy
+    with pytest.raises(BadInput, match="leaves nothing for straight duct"):
+        proportion(drawing, weak, Aim())
+
+
 def test_what_regains_is_the_air_at_the_end_of_the_run_before() -> None:
     aim = Aim("static regain", main=8.0, branch=5.0)
     one, three = (
