@@ -68,6 +68,7 @@ from .quantities import (
 from .remedies import Remedy, remedies
 from .rooms import with_airflows
 from .run_sizes import METHODS, Aim, Choice, regained
+from .sizing_notices import sizing_notices
 from .sources import Missing, TableSource, missing, table_sources
 from .system import WINDOW, System
 from .tables import doubts
@@ -175,6 +176,7 @@ __all__ = [
     "share_less",
     "sheet_mass",
     "sizes",
+    "sizing_notices",
     "slope_at",
     "solve_network",
     "static_pressure",

@@ -9,10 +9,24 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from elbowroom.layout import FloatArray, IntArray
+
 from .axes import axis
 from .coefficient import Coefficient, LookupRefused, Note
 from .contractions import area_share, by_formula
 from .tables import Grid, from_table, grid, rows
+
+_LAST = 0.6  # small over large area of the last cones that are printed
+
+
+def _of_sudden(share: FloatArray, last: float) -> FloatArray:
+    """Loss of a sudden expansion over that of another, by Borda and Carnot.
+
+    What a table's last row takes of it is carried on to smaller changes, as at one
+    angle the loss of an expansion is a part of it: straight to nothing, it would exceed
+    the sudden one.
+    """
+    return np.asarray(((1.0 - share) / (1.0 - last)) ** 2)
 
 
 @cache
@@ -33,8 +47,8 @@ def expansion_round(
     Parameters
     ----------
     small_over_large
-        Small area over large area, 0 to 1; above 0.6 the value goes straight to 0 at
-        1.
+        Small area over large area, 0 to 1; above 0.6 the share of a sudden expansion
+        that is lost at 0.6 is carried on, and friction as (1 - s²): our own choice.
     angle
         Included angle, rad; below 3 degrees that at 3.
     friction
@@ -54,21 +68,27 @@ def expansion_round(
     ratio = np.atleast_1d(np.asarray(small_over_large, dtype=np.float64))
     degrees = np.degrees(np.asarray(angle, dtype=np.float64))
     expansion, rubs = _cone()
-    held = np.minimum(ratio, 0.6)
+    held = np.minimum(ratio, _LAST)
     value, bits = expansion.at(held, degrees)
     # The friction table ends at 20 degrees, where it has come down to 0.01; it fades
     # out to 30, so that no degree makes a jump: our own choice.
     rubbing, _ = rubs.at(held, degrees)
     rubbing = rubbing * float(friction) * (3.0 - degrees / 10.0).clip(0.0, 1.0)
-    fade = np.where(ratio > 0.6, (1.0 - ratio) / 0.4, 1.0)
-    bits = bits | np.where(ratio > 0.6, int(Note.INTERPOLATED), 0)
+    beyond = np.maximum(ratio, _LAST)
+    value = value * _of_sudden(beyond, _LAST)
+    rubbing = rubbing * (1.0 - beyond**2) / (1.0 - _LAST**2)
+    bits = bits | np.where(ratio > _LAST, int(Note.INTERPOLATED), 0)
     return from_table(
         expansion,
-        (value + rubbing) * fade,
+        value + rubbing,
         bits,
         "small area",
         at=(held, degrees),
     )
+
+
+def _opening(name: str, where: Mapping[str, str] | None = None) -> Grid:
+    return grid(name, "A_large_over_A_small", "angle_deg", where=where)
 
 
 @cache
@@ -76,8 +96,7 @@ def _by_reynolds() -> tuple[tuple[float, Grid], ...]:
     name = "expansion_round_conical"
     texts = dict.fromkeys(row["Re"] for row in rows(name))
     return tuple(
-        (float(re), _from_one(name, where={"Re": re}))
-        for re in sorted(texts, key=float)
+        (float(re), _opening(name, where={"Re": re})) for re in sorted(texts, key=float)
     )
 
 
@@ -91,7 +110,8 @@ def expansion_round_by_reynolds(
     Parameters
     ----------
     area_ratio
-        Large area over small area, 1 to 16, else the nearer end, noted.
+        Large area over small area, 1 to 16, else the nearer end, noted; below 2 as
+        `expansion_rect`.
     angle
         Included angle, rad; from 16 degrees on.
     reynolds
@@ -119,7 +139,7 @@ def expansion_round_by_reynolds(
             "take expansion_round"
         )
     numbers, books = zip(*_by_reynolds(), strict=True)
-    found = [book.at(ratio, degrees) for book in books]
+    found = [_from_one(book, ratio, degrees) for book in books]
     lines = [book.nearest(ratio, degrees) for book in books]
     whole = axis(np.array(numbers), log=True)
     low, share, off = whole.locate(re)
@@ -150,26 +170,24 @@ def expansion_abrupt(small_over_large: npt.ArrayLike) -> Coefficient:
 
 @cache
 def _pyramid() -> Grid:
-    return _from_one("expansion_rect_pyramidal")
+    return _opening("expansion_rect_pyramidal")
 
 
 @cache
 def _one_plane() -> Grid:
-    return _from_one("expansion_rect_one_plane")
+    return _opening("expansion_rect_one_plane")
 
 
-def _from_one(name: str, where: Mapping[str, str] | None = None) -> Grid:
-    """Expansion table over the area ratio, with the row of no change added."""
-    book = grid(name, "A_large_over_A_small", "angle_deg", where=where)
-    still = np.zeros((1, len(book.y)))
-    return Grid(
-        book.name,
-        book.source,
-        book.confidence,
-        np.concatenate([[1.0], book.x]),
-        book.y,
-        np.concatenate([still, book.values]),
-        lines=np.concatenate([still.astype(np.int64), book.lines]),
+def _from_one(
+    book: Grid, ratio: FloatArray, degrees: FloatArray
+) -> tuple[FloatArray, IntArray]:
+    """Values and notes over the area ratio, large over small, from 1 on."""
+    first = float(book.x[0])
+    value, bits = book.at(np.maximum(ratio, first), degrees)
+    value = value * _of_sudden(1.0 / ratio.clip(1.0, first), 1.0 / first)
+    bits = bits | np.where(ratio < 1.0, int(Note.CLAMPED), 0)
+    return value, bits | np.where(
+        (ratio > 1.0) & (ratio < first), int(Note.INTERPOLATED), 0
     )
 
 
@@ -181,7 +199,8 @@ def expansion_rect(
     Parameters
     ----------
     area_ratio
-        Large area over small area, from 1 on.
+        Large area over small area, from 1 on; below 2 the share of a sudden expansion
+        that is lost at 2 is carried on: our own choice.
     angle
         Included angle of the wider opening pair of sides, rad.
     one_plane
@@ -201,8 +220,8 @@ def expansion_rect(
     degrees = np.degrees(np.asarray(angle, dtype=np.float64))
     flat = np.asarray(one_plane, dtype=bool)
     pyramid, plane = _pyramid(), _one_plane()
-    open_value, open_bits = pyramid.at(ratio, degrees)
-    flat_value, flat_bits = plane.at(ratio, degrees)
+    open_value, open_bits = _from_one(pyramid, ratio, degrees)
+    flat_value, flat_bits = _from_one(plane, ratio, degrees)
     return from_table(
         plane if flat.all() else pyramid,
         np.where(flat, flat_value, open_value),

@@ -83,6 +83,7 @@ __all__ = [
 LAST_TAP = 1.2  # on the velocity of the tap itself
 _CONICAL_FROM = np.radians(45.0)  # where the table of conical round branches begins
 _PLAIN_ENTRIES = (int(TakeoffEntry.PLAIN), int(TakeoffEntry.PLAIN_DAMPER))
+_TURNS_FROM = np.radians(45.0)  # up to this a wye; a tap at a closed end from 60 on
 _NEARLY_ALL = 0.9  # from there on a branch's share of the flow leads to the last tap
 
 
@@ -127,8 +128,9 @@ def dividing_legs(
     Notes
     -----
     At q = 1 the main is dead and a plain branch an elbow: 1.2 on its own velocity, from
-    60 degrees on; C goes straight there from q = 0.9. Of other entries no value is
-    known at a closed end: their tables' last one is held.
+    60 degrees on; C goes straight there from q = 0.9 and from 45 degrees, our own
+    choice. Of other entries no value is known at a closed end: their tables' last one
+    is held. Where a wall parts the main its table goes that far by itself.
 
     A branch larger than its main has the tables' C at its real velocity, and what air
     spends that opens out behind a hole as large as the main.
@@ -232,15 +234,19 @@ def dividing_legs(
     if wider.any():  # it opens from a hole as large as the main: Borda and Carnot
         out.value[wider] += (q[wider] * (1.0 - 1.0 / f[wider])) ** 2
         out.notes[wider] |= int(Note.EXTENDED)
-    last = is_branch & ~shared & (q > _NEARLY_ALL) & (a >= TEE_FROM - 1e-6)
+    last = is_branch & ~shared & ~walled & (q > _NEARLY_ALL)
+    last &= a > _TURNS_FROM + 1e-6
     if last.any():
         last &= np.isin(entry, _PLAIN_ENTRIES)
-        rows = (last & (q < 1.0 - 1e-9)).nonzero()[0]
+        share = (q - _NEARLY_ALL) / (1.0 - _NEARLY_ALL)
+        steep = (a - _TURNS_FROM) / (TEE_FROM - _TURNS_FROM)
+        share = share.clip(0.0, 1.0) * steep.clip(0.0, 1.0)
+        rows = (last & (share < 1.0 - 1e-7)).nonzero()[0]
         if len(rows):
-            share = (q[rows] - _NEARLY_ALL) / (1.0 - _NEARLY_ALL)
-            out.value[rows] += (last_tap(speed[rows]).value - out.value[rows]) * share
+            more = last_tap(speed[rows]).value - out.value[rows]
+            out.value[rows] += more * share[rows]
             out.notes[rows] |= int(Note.INTERPOLATED)
-        rows = (last & (q >= 1.0 - 1e-9)).nonzero()[0]
+        rows = (last & (share >= 1.0 - 1e-7)).nonzero()[0]
         if len(rows):
             out.put(rows, last_tap(speed[rows]))
     return out

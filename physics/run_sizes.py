@@ -1,11 +1,11 @@
 """Size of each run of a layout: by friction, velocity or static regain."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from elbowroom.layout import RunLimits, Section, Shape
+from elbowroom.layout import BoolArray, RunLimits, Section, Shape
 
 from . import sizes
 from .analysis import Analysis
@@ -15,6 +15,7 @@ from .velocity_checks import velocity_limits
 
 METHODS = ("equal friction", "velocity", "static regain")
 REGAIN = 0.75  # share of the fall of velocity pressure that comes back: from memory
+BY_REGAIN = "static regain"
 NO_SIZE = "no size within the limits: left as it was"
 LARGEST = "largest that the limits allow"
 
@@ -56,7 +57,10 @@ class Aim:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """Size chosen for one run, and what bound it."""
+    """Size chosen for one run, and what bound it.
+
+    Airflow (m³/s), velocity (m/s) and friction rate (Pa/m) are those where it begins.
+    """
 
     run: str
     drawn: Section | None
@@ -96,12 +100,14 @@ def chosen_sizes(analysis: Analysis, aim: Aim) -> list[Choice]:
 def _run_before(
     analysis: Analysis, duct: int, chosen: Mapping[int, Choice]
 ) -> Choice | None:
+    """The run before a duct, with the air at its end."""
     parent, flow = int(analysis.graph.ducts.parent[duct]), analysis.state.flow
     while parent >= 0:
         run = int(analysis.graph.ducts.run[parent])
         # Behind a meeting the ducts that join carry less: they are no limit.
         if run in chosen and flow[parent] >= flow[duct] * (1 - 1e-9):
-            return chosen[run]
+            carried, before = float(flow[parent]), chosen[run]
+            return replace(before, flow=carried, velocity=carried / before.chosen.area)
         parent = int(analysis.graph.ducts.parent[parent])
     return None
 
@@ -136,7 +142,7 @@ def _choice(
         found, limit = _sized(analysis, drawn, flow, duct), "as drawn, as is said"
     elif aim.method == "static regain" and before is not None and is_main:
         found = _paid_by_regain(analysis, duct, every, before)
-        limit = "static regain"
+        limit = BY_REGAIN
     elif aim.method == "equal friction":
         found = next((s for s in every if s.gradient <= (aim.rate or 0.0)), None)
         limit = "friction rate"
@@ -228,6 +234,41 @@ def regained(
     return share * density / 2 * (before**2 - after**2)
 
 
+def unpaid_by_regain(analysis: Analysis, choices: Sequence[Choice]) -> list[str]:
+    """Runs sized by static regain that lose more than comes back before them.
+
+    Sizes and losses are worked out in turn and may end in a circle, or a size may be
+    made larger or lower after it was chosen.
+    """
+    graph = analysis.graph
+    by_name = {choice.run: choice for choice in choices}
+    chosen = {
+        run: by_name[name]
+        for run, name in enumerate(graph.drawing.names)
+        if name in by_name
+    }
+    unpaid = []
+    for run, choice in chosen.items():
+        (mine,) = (graph.ducts.run == run).nonzero()
+        duct = int(mine[np.argmax(analysis.state.flow[mine])])
+        before = _run_before(analysis, duct, chosen)
+        if choice.limit != BY_REGAIN or before is None:
+            continue
+        speed, density = analysis.state.velocity[duct], analysis.conditions.air.density
+        lost = analysis.elements.loss[_on_the_way(analysis, duct)].sum()
+        if lost > regained(before.velocity, float(speed), density) + 1e-6:
+            unpaid.append(choice.run)
+    return unpaid
+
+
+def _on_the_way(analysis: Analysis, duct: int) -> BoolArray:
+    """Which elements lose pressure along the run of a duct, not where it ends."""
+    ducts, elements = analysis.graph.ducts, analysis.elements
+    ends = [int(Kind.EXIT), int(Kind.TERMINAL)]
+    mine = ducts.run[elements.duct] == ducts.run[duct]
+    return np.asarray(mine & ~np.isin(elements.kind, ends))
+
+
 def _paid_by_regain(
     analysis: Analysis, duct: int, every: list[sizes.Size], before: Choice
 ) -> sizes.Size | None:
@@ -237,12 +278,9 @@ def _paid_by_regain(
     are now: the definition of static regain.
     """
     graph, elements = analysis.graph, analysis.elements
-    run = graph.ducts.run[duct]
-    mine = np.flatnonzero(graph.ducts.run == run)
+    mine = np.flatnonzero(graph.ducts.run == graph.ducts.run[duct])
     length = float(graph.ducts.length[mine].sum())
-    fittings = np.isin(elements.duct, mine) & ~np.isin(
-        elements.kind, [int(Kind.DUCT), int(Kind.EXIT), int(Kind.TERMINAL)]
-    )
+    fittings = _on_the_way(analysis, duct) & (elements.kind != int(Kind.DUCT))
     pv = analysis.state.velocity_pressure[duct]
     whole = float(elements.loss[fittings].sum() / pv)  # in velocity pressures
     density = analysis.conditions.air.density

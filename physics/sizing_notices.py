@@ -20,7 +20,7 @@ from elbowroom.layout import (
 )
 
 from .analysis import Analysis
-from .run_sizes import LARGEST, NO_SIZE, Aim, Choice
+from .run_sizes import LARGEST, NO_SIZE, Aim, Choice, unpaid_by_regain
 from .site_air import fan_air_notices
 from .system import WINDOW
 
@@ -45,7 +45,7 @@ def sizing_notices(
     ------
     BadInput
         If a run has no size that it could keep, or the fan leaves nothing for straight
-        duct and no rate is asked for.
+        duct and equal friction is sought without a rate.
     """
     drawing = after.graph.drawing
     notices = _unsized(drawing, choices) + _airless(after, choices)
@@ -53,6 +53,7 @@ def sizing_notices(
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
     if rate is not None:
         notices += _too_small(drawing, choices, rate)
+    notices += _unpaid(after, choices)
     return notices + _of_the_fan(after, choices, aim)
 
 
@@ -87,6 +88,7 @@ def _of_the_fan(after: Analysis, choices: Sequence[Choice], aim: Aim) -> list[No
     """
     system, file = after.system, after.graph.drawing.file
     bound, first = _binding(after, choices, aim)
+    slower = "rate" if aim.method == "equal friction" else "velocity"
     notices = []
     if system.spare is not None and system.spare < 0.0:
         lacking = pressure_words(-system.spare)
@@ -97,11 +99,12 @@ def _of_the_fan(after: Analysis, choices: Sequence[Choice], aim: Aim) -> list[No
                 "are lacking on the critical path",
                 f"{first}, or take a stronger fan"
                 if bound
-                else "take a stronger fan or a lower rate, or allow more height",
+                else f"take a stronger fan or a lower {slower}, or allow more height",
             )
         )
     rate = system.friction_rate_available
-    if rate is not None and rate <= 0.0 and aim.rate is None:
+    seeks_rate = aim.method == "equal friction" and aim.rate is None
+    if rate is not None and rate <= 0.0 and seeks_rate:
         assert system.available is not None  # no rate is left without it
         over = system.fitting_loss - system.available
         more = f", and {pressure_words(over)} more" if over > 0.0 else ""
@@ -114,7 +117,8 @@ def _of_the_fan(after: Analysis, choices: Sequence[Choice], aim: Aim) -> list[No
             if bound
             else "give better fittings, a stronger fan, or a rate",
         )
-    if rate is not None and not WINDOW[0] <= rate <= WINDOW[1]:
+    # With nothing left the fan does not carry the layout, as is said already.
+    if rate is not None and rate > 0.0 and not WINDOW[0] <= rate <= WINDOW[1]:
         notices.append(
             warning(
                 file,
@@ -239,6 +243,21 @@ def _too_small(
             f"no size within the limits keeps {rate_words(rate)} in {few_names(runs)}: "
             "the largest was taken",
             "allow more height or width there, or a higher rate",
+        )
+    ]
+
+
+def _unpaid(after: Analysis, choices: Sequence[Choice]) -> list[Notice]:
+    """Say for which runs the regain before them does not pay after all."""
+    runs = unpaid_by_regain(after, choices)
+    if not runs:
+        return []
+    return [
+        warning(
+            after.graph.drawing.file,
+            "with these sizes the static regain does not pay for what is lost in "
+            f"{few_names(runs)}",
+            "take a larger size there",
         )
     ]
 

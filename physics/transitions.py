@@ -17,6 +17,7 @@ from .expansions import (
     expansion_round,
     expansion_round_by_reynolds,
 )
+from .junction_terms import mixed, thirds
 
 __all__ = [
     "ALIKE",
@@ -38,7 +39,7 @@ ALIKE = 0.02  # areas this near to each other change shape alone
 _UNLIKE = 0.10  # from there on the table of the change of area counts alone
 SHAPE_ALONE, NO_CHANGE = "allowance", "formula: no change of section"
 _ROUNDING = 0.01  # of a side: 12 in that goes on as 305 mm is no change
-_FLAT = 1e-3  # rad: sides that open by less stay parallel
+_BOTH = 0.05  # of a side: from there on both pairs of sides count as changed
 
 
 def included_angles(
@@ -122,15 +123,17 @@ def transition(
     gathered
         Shape (n,), each on the velocity in its smaller area. A change of shape, or of
         one side for the other, at the same area (within 2 %) takes an allowance, which
-        gives way to the table of the change of area as that comes to 10 %; sections
+        gives way to the table of the change of area as that comes to 10 %, or as the
+        side that changes less comes from 5 % down to 1 %; sections
         whose sides are the same within 1 %, as when an inch size goes on in a metric
         one, take nothing. Flat ovals take the tables of rectangles, noted.
 
     Notes
     -----
     Contractions take the larger of the two side angles. Expansions of rectangles take
-    the table with two sides parallel where one pair of sides stays as it is, else the
-    pyramidal one; between round and rectangular, that at the equivalent angle.
+    the table with two sides parallel where one pair of sides stays as it is, within
+    1 %, and the pyramidal one where both change by 5 % or more; straight between, our
+    own choice. Between round and rectangular, that at the equivalent angle.
     """
     before, after, w1, h1, w2, h2, run = alike(
         shape_in, shape_out, width_in, height_in, width_out, height_out, length
@@ -144,10 +147,10 @@ def transition(
     wider = np.abs(w2 / w1 - 1.0) >= _ROUNDING
     taller = np.abs(h2 / h1 - 1.0) >= _ROUNDING
     nothing = same_shape & ~wider & ~taller
-    reshaped = ~same_shape | (wider & taller & ((w2 > w1) != (h2 > h1)))
-    unlike = np.abs(ratio - 1.0)
-    same = nothing | (reshaped & (unlike < ALIKE))
-    narrows, opens = ~same & (ratio < 1.0), ~same & (ratio >= 1.0)
+    smaller = np.minimum(np.abs(w2 / w1 - 1.0), np.abs(h2 / h1 - 1.0))
+    second = ((smaller - _ROUNDING) / (_BOTH - _ROUNDING)).clip(0.0, 1.0)
+    reshaped = np.where(same_shape, second * ((w2 > w1) != (h2 > h1)), 1.0)
+    narrows, opens = ~nothing & (ratio < 1.0), ~nothing & (ratio >= 1.0)
     if nothing.any():
         out.put(nothing, _nothing(int(nothing.sum())))
     if narrows.any():
@@ -158,11 +161,14 @@ def transition(
             mine,
             expansion_round(1.0 / ratio[mine], steepest[mine], friction=friction),
         )
-    parallel = np.minimum(wide, tall) < _FLAT
-    for flat in (True, False):
-        mine = opens & same_shape & ~both_round & (parallel == flat)
-        if mine.any():
-            out.put(mine, expansion_rect(ratio[mine], steepest[mine], flat))
+    rows = (opens & same_shape & ~both_round).nonzero()[0]
+    for part in map(rows.__getitem__, thirds(second[rows])):
+        if len(part):
+            plane, pyramid = (
+                expansion_rect(ratio[part], steepest[part], flat)
+                for flat in (True, False)
+            )
+            out.put(part, mixed(plane, pyramid, second[part]))
     mine = opens & ~same_shape
     if mine.any():
         is_round = before[mine] == int(Shape.ROUND)
@@ -171,10 +177,9 @@ def transition(
         tallness = np.where(is_round, h2[mine], h1[mine])
         angle = round_to_rect_angle(diameter, other, tallness, run[mine])
         out.put(mine, expansion_rect(ratio[mine], angle))
-    share = np.where(reshaped, (_UNLIKE - unlike) / (_UNLIKE - ALIKE), 0.0).clip(
-        0.0, 1.0
-    )
-    mine = (same & ~nothing) | (~nothing & (SAME_AREA * share > out.value))
+    unlike = np.abs(ratio - 1.0)
+    share = reshaped * ((_UNLIKE - unlike) / (_UNLIKE - ALIKE)).clip(0.0, 1.0)
+    mine = ~nothing & (SAME_AREA * share > out.value)
     if mine.any():
         out.put(mine, same_area(share[mine]))
     oval = ((before == int(Shape.OVAL)) | (after == int(Shape.OVAL))) & ~nothing

@@ -68,12 +68,15 @@ def temperatures(
 def temperatures_in(
     graph: DuctGraph, ntu: FloatArray, flow: FloatArray, supply: float, around: float
 ) -> tuple[FloatArray, FloatArray]:
-    """Temperature of the air at the start and the end of each duct of a graph, K.
+    """Temperature of the air where it enters and leaves each duct of a graph, K.
 
     As `temperatures`, with the airflow in m³/s, shape (d,): where the air of a loop
-    meets it goes on with the mean temperature of what comes.
+    meets, or that of the branches of a return, it goes on with the mean temperature of
+    what comes. A return takes its air in at the terminals, at `supply`.
     """
     parent = graph.ducts.parent
+    if graph.is_return:
+        return _towards_the_fan(graph, ntu, flow, supply, around)
     if graph.loops is None:
         return temperatures(parent, ntu, supply, around)
     arriving: dict[int, list[int]] = {}
@@ -88,6 +91,30 @@ def temperatures_in(
             start[duct] = np.average(end[ducts], weights=weights)
         end[duct] = around + (start[duct] - around) * np.exp(-ntu[duct])
     return start, end
+
+
+def _towards_the_fan(
+    graph: DuctGraph, ntu: FloatArray, flow: FloatArray, taken_in: float, around: float
+) -> tuple[FloatArray, FloatArray]:
+    parent = graph.ducts.parent
+    kept = (
+        {} if graph.loops is None else goes_on(graph)
+    )  # the air of a loop parts there
+    behind: dict[int, list[int]] = {}
+    for duct, before in enumerate(parent.tolist()):
+        behind.setdefault(before, []).append(duct)
+    at_end = np.bincount(graph.terminals.duct, graph.terminals.flow, len(parent))
+    enters, leaves = np.empty_like(ntu), np.empty_like(ntu)
+    for duct in range(len(parent) - 1, -1, -1):  # what comes is behind
+        node = kept.get(duct, duct)
+        joins = behind.get(node, [])
+        weights = np.append(flow[joins], at_end[node])
+        enters[duct] = taken_in
+        if weights.any():
+            mixing = np.append(leaves[joins], taken_in)
+            enters[duct] = np.average(mixing, weights=weights)
+        leaves[duct] = around + (enters[duct] - around) * np.exp(-ntu[duct])
+    return enters, leaves
 
 
 def surface_temperature(

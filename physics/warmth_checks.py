@@ -26,26 +26,33 @@ def warmth(analysis: Analysis) -> list[Check]:
     ntu = transfer_units(
         spec.transmission, surface, state.flow * air.density, SPECIFIC_HEAT
     )
-    start, end = temperatures_in(graph, ntu, state.flow, air.temperature, spec.around)
-    at_end = end[graph.terminals.duct]
-    worst = int(np.argmax(np.abs(at_end - air.temperature)))
-    change = float(at_end[worst] - air.temperature)
+    enters, leaves = temperatures_in(
+        graph, ntu, state.flow, air.temperature, spec.around
+    )
+    if graph.is_return:
+        at_fan = graph.ducts.parent < 0
+        mixed = np.average(leaves[at_fan], weights=state.flow[at_fan], keepdims=True)
+        to, at, changes = "fan", run_of(analysis, 0), mixed - air.temperature
+    else:
+        changes = leaves[graph.terminals.duct] - air.temperature
+        to, at = "terminal", graph.terminals.name[int(np.argmax(np.abs(changes)))]
     found = [
         Check(
-            "change of the air's temperature up to the terminal",
+            f"change of the air's temperature up to the {to}",
             "temperature difference",
-            change,
+            float(changes[np.argmax(np.abs(changes))]),
             None,
-            graph.terminals.name[worst],
+            at,
             (),
             True,
             "exponential form; ASHRAE Handbook Fundamentals",
             "cross-checked",
         )
     ]
-    found += _loads_carried(analysis, at_end - air.temperature)
+    if not graph.is_return:
+        found += _loads_carried(analysis, changes)
     if spec.dew_point is not None:
-        skin = surface_temperature(start, spec.around, spec.transmission)
+        skin = surface_temperature(enters, spec.around, spec.transmission)
         coldest = int(np.argmin(skin))
         wet = skin < spec.dew_point
         found.append(

@@ -5,6 +5,7 @@ import json
 import zipfile
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from elbowroom.layout import (
     AirSpec,
     BadInput,
     ChecksSpec,
+    Drawing,
     ElbowConstruction,
     ElbowRule,
     FanSpec,
@@ -58,6 +60,7 @@ from elbowroom.physics import (
     proportion,
     quantities,
     remedies,
+    sizing_notices,
     static_pressure,
     surface_of,
     tables,
@@ -198,6 +201,72 @@ def test_static_regain_takes_the_smallest_size_that_three_quarters_pay(
 
     width = chosen["next"].width
     assert share_needed(width) <= 0.75 < share_needed(width - 0.05)
+
+
+def regaining(at: Sequence[float]) -> tuple[Drawing, Schedule]:
+    """A main, drawn in runs that meet at some places, that gives off air every 4 m."""
+    main, side = rectangular(0.6, 0.3), round_section(0.2)
+    ends = [0.0, *at, 24.0]
+    runs = [
+        (f"T{first:g}", np.array([[first, 0, 3], [last, 0, 3]]), main)
+        for first, last in pairwise(ends)
+    ]
+    branches = {4.0: 0.25, 8.0: 0.25, 12.0: 0.1, 18.0: 0.1}
+    runs += [(f"B{x:g}", np.array([[x, 0, 3], [x, 2, 3]]), side) for x in branches]
+    flows = {f"B{x:g}": flow for x, flow in branches.items()} | {f"T{ends[-2]:g}": 0.1}
+    return drawing_from_runs(runs), Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+        terminals={name: TerminalSpec(flow) for name, flow in flows.items()},
+    )
+
+
+@pytest.mark.parametrize("method", ["velocity", "static regain"])
+def test_a_method_without_a_rate_gives_sizes_for_a_weak_fan_too(method: str) -> None:
+    drawing, plan = regaining([12.0, 18.0])
+    weak = replace(plan, fan=FanSpec(total_pressure=8.0))
+    aim = Aim(method, main=8.0, branch=5.0)
+    chosen, strong = (
+        {c.run: c.chosen for c in proportion(drawing, p, aim).choices}
+        for p in (weak, plan)
+    )
+    assert chosen == strong
+    said = [
+        n for n in proportion(drawing, weak, aim).notices if "does not carry" in n.what
+    ]
+    assert len(said) == 1
+    assert "a lower velocity" in said[0].remedy
+    with pytest.raises(BadInput, match="leaves nothing for straight duct"):
+        proportion(drawing, weak, Aim())
+
+
+def test_what_regains_is_the_air_at_the_end_of_the_run_before() -> None:
+    aim = Aim("static regain", main=8.0, branch=5.0)
+    one, three = (
+        proportion(*regaining(at), aim) for at in ([12.0, 18.0], [4.0, 8.0, 12.0, 18.0])
+    )
+    flow = 0.3  # of 0.8 m³/s, behind two branches
+    for found in (one, three):
+        chosen = {choice.run: choice for choice in found.choices}
+        speed = flow / chosen["T0" if found is one else "T8"].chosen.area
+        assert chosen["T12"].limit == "static regain"
+        assert chosen["T12"].velocity < speed
+        assert not [n for n in found.notices if "static regain" in n.what]
+
+
+def test_a_size_that_the_regain_does_not_pay_for_is_said() -> None:
+    drawing, plan = regaining([12.0, 18.0])
+    aim = Aim("static regain", main=8.0, branch=5.0)
+    choices = proportion(drawing, plan, aim).choices
+    sections = {choice.run: choice.chosen for choice in choices}
+    sections["T12"] = rectangular(0.15, 0.3)
+    narrow = analyse(build(drawing, replace(plan, sections=sections)))
+    (said,) = [
+        notice
+        for notice in sizing_notices(narrow, choices, aim, None)
+        if "static regain" in notice.what
+    ]
+    assert "'T12'" in said.what
+    assert "'T0'" not in said.what
 
 
 def test_sizes_only_shrink_unless_asked() -> None:

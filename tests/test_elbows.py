@@ -98,6 +98,16 @@ def test_mitred_elbow_beyond_a_right_angle_is_read_back() -> None:
     assert found.table == "rect_elbow_mitred_formula"
 
 
+@pytest.mark.parametrize("aspect", [0.25, 0.75, 1.0, 1.5, 2.0, 8.0])
+def test_a_mitred_elbow_of_a_little_more_than_a_right_angle_loses_no_less(
+    aspect: float,
+) -> None:
+    turn = np.radians(np.linspace(85.0, 115.0, 601))
+    rises = np.diff(elbows.rect_mitred(aspect, turn).value)
+    assert (rises > 0.0).all()
+    assert rises.max() < 0.003
+
+
 def test_mitred_elbow_meets_idelchiks_formula() -> None:
     # Idelchik 1986, diagram 6-5: A (0.95 s² + 2.05 s⁴), s = sin(angle/2), with A = 1.2
     # at 90 degrees, a square duct: 1.185. The handbook's print is rounded to 1.2.

@@ -656,6 +656,25 @@ def test_a_plain_branch_goes_evenly_to_the_tap_at_a_closed_end(area: float) -> N
         assert last == pytest.approx(near, rel=1e-5)
 
 
+@pytest.mark.parametrize("q", [0.92, 0.97, 1.0])
+def test_no_degree_of_a_branch_that_takes_nearly_all_makes_a_jump(q: float) -> None:
+    found = [legs(q=q, f=0.44, angle=a)[0] for a in np.arange(43.0, 92.0, 0.1)]
+    rises = np.diff(found)
+    assert (rises >= -1e-12).all()
+    assert rises.max() < 0.05
+    assert legs(q=1.0, f=0.44, angle=60.0)[0] == pytest.approx(1.2 / 0.44**2)
+
+
+def test_a_branch_behind_a_wall_keeps_its_print_where_it_takes_nearly_all() -> None:
+    # Idelchik 2006, table 7-5, v = 2: the wall leaves no closed end.
+    where = {"flow": "diverging", "leg": "branch", "value": "2.0"}
+    for row in rows_of("junction_split_main_wye", **where):
+        parted = {"angle": float(row["angle_deg"]), "wall": True, "s": 0.525}
+        value, table, _ = legs(q=0.95, f=0.475, **parted)  # type: ignore[arg-type]
+        assert table == "junction_split_main_wye"
+        assert value == pytest.approx(float(row["C"]), abs=0.005)
+
+
 def test_a_tap_at_the_closed_end_is_an_elbow_on_its_own_velocity() -> None:
     # SMACNA HVAC Systems Duct Design 1990, section 8: 1.2 on the tap's velocity.
     value, _, _ = legs(q=1.0, f=0.5)

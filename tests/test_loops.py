@@ -48,6 +48,8 @@ from elbowroom.physics import (
     settled_audit,
     solve_network,
     static_pressure,
+    surface_of,
+    warming,
 )
 from elbowroom.viewer import main
 
@@ -377,6 +379,25 @@ def test_pressure_and_warmth_around_a_ring() -> None:
     assert left[0] == pytest.approx(left[1], rel=1e-9)
     (warmth,) = (c for c in checks(found) if c.rule.startswith("change of the air"))
     assert 0.0 < warmth.value < 10.0
+
+
+def test_the_air_of_a_return_ring_parts_with_one_temperature() -> None:
+    """What the ducts give it is what it brings to the fan: energy is kept."""
+    spec = ChecksSpec(around=303.15, transmission=2.0)
+    found = analysed(source=SourceSpec(is_return=True), checks=spec)
+    (warmth,) = (c for c in checks(found) if c.rule.startswith("change of the air"))
+    assert warmth.rule.endswith("up to the fan")
+    flow, air = found.state.flow, found.conditions.air
+    ntu = warming.transfer_units(
+        2.0, surface_of(found, 0.0), flow * air.density, 1006.0
+    )
+    enters, leaves = warming.temperatures_in(
+        found.graph, ntu, flow, air.temperature, 303.15
+    )
+    brought = float((flow * (leaves - enters)).sum())
+    assert warmth.value == pytest.approx(brought / flow[0], rel=1e-6)
+    (one, other) = enters[found.graph.meetings.duct]
+    assert one == pytest.approx(other)
 
 
 def test_the_tee_of_a_meeting_is_ordered() -> None:

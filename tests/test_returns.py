@@ -18,6 +18,7 @@ from schemas import validate
 from elbowroom.layout import (
     AirSpec,
     Attributes,
+    ChecksSpec,
     Drawing,
     DuctGraph,
     ElbowRule,
@@ -41,6 +42,7 @@ from elbowroom.physics import (
     air,
     analyse,
     budget,
+    checks,
     ends,
     junctions,
     operate,
@@ -127,6 +129,44 @@ def test_junctions_are_those_that_join_air(angle: float) -> None:
     assert supply.elements.coefficient[row] != pytest.approx(
         float(analysis.elements.coefficient[other]), abs=0.05
     )
+
+
+def test_a_return_warms_from_its_grilles_to_the_fan() -> None:
+    """By hand: T = Ta + (T0 - Ta) exp(-U A / (m cp)) along each, mixed by mass."""
+    runs = {
+        "main": (([0, 0, 0], [4, 0, 0]), rectangular(0.4, 0.3), 0.45),
+        "hall": (([4, 0, 0], [6, 0, 0]), rectangular(0.4, 0.3), 0.43),
+        "attic": (([4, 0, 0], [4, 20, 0]), round_section(0.125), 0.02),
+    }
+    drawing = drawing_from_runs(
+        [(name, np.array(ends), section) for name, (ends, section, _) in runs.items()],
+        flows={"hall": 0.43, "attic": 0.02},
+        attributes={"main": Attributes(source=True)},
+    )
+    taken_in, around, film, dew = 297.15, 323.15, 3.0, 312.0
+    spec = ChecksSpec(around=around, transmission=film, dew_point=dew)
+    analysis = found(drawing, checks=spec, air=AirSpec(temperature=taken_in))
+    left: dict[str, float] = {}
+    capacity = analysis.conditions.air.density * 1006.0
+    for name in ("attic", "hall", "main"):
+        ends, _, flow = runs[name]
+        begun = taken_in
+        if name == "main":
+            begun = (0.43 * left["hall"] + 0.02 * left["attic"]) / 0.45
+        around_it = np.pi * 0.125 if name == "attic" else 1.4
+        area = around_it * np.linalg.norm(np.subtract(*ends))
+        ntu = film * area / (flow * capacity)
+        left[name] = around + (begun - around) * float(np.exp(-ntu))
+    change, surface = (c for c in checks(analysis) if "temperature" in c.rule)
+    if change.limit is not None:
+        change, surface = surface, change
+    assert change.rule == "change of the air's temperature up to the fan"
+    assert change.at == "main"
+    assert change.value == pytest.approx(left["main"] - taken_in, rel=2e-3)
+    assert change.value == pytest.approx(1.89, abs=0.02)
+    # The surface is coldest at the grilles, where the air is.
+    assert surface.value == pytest.approx(around - film / 8.0 * (around - taken_in))
+    assert surface.at in ("hall", "attic")
 
 
 def test_what_widens_away_from_the_fan_narrows_for_the_air() -> None:

@@ -169,9 +169,45 @@ def test_the_less_an_expansion_opens_the_less_it_loses() -> None:
             assert loss[-1] > loss[10] > loss[0]
 
 
-def test_cone_that_nearly_closes_goes_straight_to_nothing() -> None:
-    found = transitions.expansion_round([0.6, 0.8, 1.0], np.radians(20.0)).value
-    np.testing.assert_allclose(found / found[0], [1.0, 0.5, 0.0], atol=1e-12)
+OPENING: dict[str, Callable[[Array, float], Coefficient]] = {
+    "cone": lambda s, a: transitions.expansion_round(s, a, friction=False),
+    "cone by reynolds": lambda s, a: transitions.expansion_round_by_reynolds(
+        1.0 / s, a, 1e5
+    ),
+    "pyramid": lambda s, a: transitions.expansion_rect(1.0 / s, a),
+    "one plane": lambda s, a: transitions.expansion_rect(1.0 / s, a, True),
+}
+
+
+@pytest.mark.parametrize("work", OPENING.values(), ids=OPENING)
+@pytest.mark.parametrize("degrees", [20.0, 45.0, 90.0])
+def test_a_mild_expansion_loses_what_its_table_takes_of_a_sudden_one(
+    work: Callable[[Array, float], Coefficient], degrees: float
+) -> None:
+    # Crane TP-410 by fluids: 2.6 sin(angle/2) (1 - s)² to 45 degrees, (1 - s)² beyond;
+    # over the area its share of a sudden expansion stays the same.
+    shares = np.array([0.6, 0.7, 0.8, 0.9, 0.99])
+    there = [
+        fluids.fittings.diffuser_conical(
+            s**0.5, 1.0, angle=degrees, fd=0.02, Re=1e6, method="Crane"
+        )
+        for s in shares
+    ]
+    ours = work(shares, np.radians(degrees)).value
+    np.testing.assert_allclose(ours / ours[0], np.array(there) / there[0], rtol=1e-6)
+    assert work(np.ones(1), np.radians(degrees)).value[0] == 0.0
+
+
+def test_friction_of_a_cone_that_hardly_opens_follows_its_formula() -> None:
+    # Idelchik 1986, diagram 5-2: 0.02 / (8 sin(angle/2)) (1 - s²); the print at 0.6
+    # has two decimals.
+    shares, turn = np.array([0.7, 0.8, 0.95]), np.radians(6.0)
+    whole, bare = (
+        transitions.expansion_round(shares, turn, friction=rubs).value
+        for rubs in (True, False)
+    )
+    exact = 0.02 / (8.0 * np.sin(turn / 2)) * (1.0 - shares**2)
+    np.testing.assert_allclose(whole - bare, exact, atol=0.005)
 
 
 def test_little_contraction_holds_the_value_of_ratio_two_and_says_so() -> None:
@@ -271,6 +307,29 @@ def test_a_change_of_shape_gives_way_to_the_change_of_area() -> None:
     assert (np.abs(np.diff(opens)) < 0.002).all()
     assert (np.abs(np.diff(closes)) < 0.002).all()
     assert opens[0] == closes[0] == transitions.SAME_AREA
+
+
+@pytest.mark.parametrize("length", [0.0, 0.3, 2.0])
+@pytest.mark.parametrize(("wide", "height"), [(0.8, 0.25), (0.41, 0.25), (0.38, 0.25)])
+def test_no_millimetre_of_the_second_side_makes_a_jump(
+    wide: float, height: float, length: float
+) -> None:
+    """400 by 250: neither two tables nor the allowance begin at once."""
+    heights = height * np.linspace(0.93, 1.07, 701)
+    lost = [_lost(0.4, height, wide, h, length) for h in heights]
+    assert np.abs(np.diff(lost)).max() < 0.004
+
+
+def test_between_one_plane_and_two_the_tables_are_blended() -> None:
+    r = int(Shape.RECTANGULAR)
+    found = [
+        transitions.transition(r, 0.4, 0.25, r, 0.8, h, 0.3)
+        for h in (0.2524, 0.2575, 0.2626)
+    ]
+    names = [one.credits[one.credit[0]].table for one in found]
+    plane, pyramid = "expansion_rect_one_plane", "expansion_rect_pyramidal"
+    assert names == [plane, f"{pyramid} and {plane}", pyramid]
+    assert found[1].notes[0] & int(Note.INTERPOLATED)
 
 
 @pytest.mark.parametrize("share", [0.2, 0.5, 0.8])
