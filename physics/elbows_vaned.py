@@ -138,8 +138,8 @@ def rect_vaned(
     double
         Double-thickness vanes instead of single ones.
     spacing
-        Distance of the vanes, m: the nearest of those retested is taken (single 38
-        and 80 mm, double 56 and 80 mm), noted where it is another.
+        Distance of the vanes, m: straight between those retested (single 38 and 80 mm,
+        double 56 and 80 mm), our own choice; outside the nearer, noted.
     angle
         rad; only 90 degrees is published.
     shape
@@ -155,14 +155,16 @@ def rect_vaned(
     ASHRAE Handbook Fundamentals 1997-2009, retest of vane rails (from memory).
     """
     _only_right_angles(angle)
-    row = min(
-        _retested(double),
-        key=lambda r: abs(float(r["vane_spacing_mm"]) - spacing * 1000),
-    )
-    off = abs(float(row["vane_spacing_mm"]) - spacing * 1000) > _SAME_VANES
+    tested = sorted(_retested(double), key=lambda r: float(r["vane_spacing_mm"]))
+    at = [float(row["vane_spacing_mm"]) for row in tested]
+    off = np.abs(np.array(at) - spacing * 1000)
+    row, note = tested[int(off.argmin())], Note.NOTHING
+    if off.min() > _SAME_VANES:
+        inside = at[0] < spacing * 1000 < at[-1]
+        note = Note.INTERPOLATED if inside else Note.NEAREST_ROW
     return make(
-        np.full(shape, float(row["C"])),
-        int(Note.NEAREST_ROW) if off else 0,
+        np.full(shape, np.interp(spacing * 1000, at, [float(r["C"]) for r in tested])),
+        int(note),
         reference="upstream",
         table="rect_elbow_mitred_vanes",
         source=row["source"],
