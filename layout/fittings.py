@@ -10,7 +10,7 @@ from .sections import BoolArray, FloatArray, IntArray
 NONE = -1  # no such duct
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Ducts:
     """Straight ducts between fittings, in walking order from the source: d of them.
 
@@ -56,7 +56,7 @@ class Ducts:
     drawn_flow: FloatArray
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Bends:
     """Changes of direction within a duct: b of them, each at the start of a duct.
 

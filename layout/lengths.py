@@ -91,21 +91,21 @@ def with_lengths(
     corner = (arriving + leaving + reach[:, None] * (into - away)) / 2
     run = pieces.run[first]
     found = Ducts(
-        parent,
-        start,
-        finish,
-        run,
-        pieces.shape[first],
-        pieces.width[first],
-        pieces.height[first],
-        np.maximum(straight, 0.0) + arc + slope,
-        straight,
-        begin,
-        end,
-        across,
-        upright,
-        roll,
-        topology.drawing.flow[run],
+        parent=parent,
+        start=start,
+        finish=finish,
+        run=run,
+        shape=pieces.shape[first],
+        width=pieces.width[first],
+        height=pieces.height[first],
+        length=np.maximum(straight, 0.0) + arc + slope,
+        straight=straight,
+        begin=begin,
+        end=end,
+        across=across,
+        upright=upright,
+        roll=roll,
+        drawn_flow=topology.drawing.flow[run],
     )
     return found, replace(bends, short_by=short_by, corner=corner)
 

@@ -22,7 +22,7 @@ from .site_air import loss_ratio
 from .system import SAME, WINDOW, spare_of
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Budget:
     """Pressure budget of a supply with its returns, Pa, m and Pa/m.
 
@@ -137,25 +137,25 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
         if np.isnan(side.graph.terminals.loss[side.critical]):
             missing.append(f"grille at the end of the critical {words} path")
     return Budget(
-        one.fan_pressure,
-        one.fan_kind,
-        outlet,
-        inlet,
-        outside,
-        terminals,
-        available,
-        required,
-        length,
-        length + fittings / rate,
-        (
+        fan_pressure=one.fan_pressure,
+        fan_kind=one.fan_kind,
+        outlet_velocity_pressure=outlet,
+        inlet_velocity_pressure=inlet,
+        declared_losses=outside,
+        terminal_losses=terminals,
+        available=available,
+        required=required,
+        length=length,
+        effective_length=length + fittings / rate,
+        effective_lengths=(
             one.length + one.fitting_loss / rate,
             other.length + other.fitting_loss / rate,
         ),
-        left,
-        rate,
-        worst,
-        tuple(missing),
-        tuple(
+        friction_rate_available=left,
+        rate=rate,
+        critical_return=worst,
+        missing=tuple(missing),
+        notices=tuple(
             _notices(supply, returns, available, required, outside + terminals, left)
         ),
     )

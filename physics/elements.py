@@ -65,7 +65,7 @@ _NOUNS: dict[int, str] = {
 }
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Elements:
     """Everything that spends pressure: n rows in walking order from the source.
 
@@ -256,20 +256,20 @@ def elements_of(
     length = np.zeros(len(duct))
     length[straight] = ducts.length
     return Elements(
-        kind,
-        duct,
-        row,
-        length,
-        state.flow[duct],
-        state.velocity[at],
-        pressure,
-        found.value,
-        found.reynolds_factor,
-        loss,
-        found.notes,
-        basis,
-        found.credit,
-        tuple(found.credits),
+        kind=kind,
+        duct=duct,
+        row=row,
+        length=length,
+        flow=state.flow[duct],
+        velocity=state.velocity[at],
+        velocity_pressure=pressure,
+        coefficient=found.value,
+        reynolds_factor=found.reynolds_factor,
+        loss=loss,
+        notes=found.notes,
+        basis=basis,
+        credit=found.credit,
+        credits=tuple(found.credits),
     ), notices
 
 

@@ -45,7 +45,7 @@ def spare_of(available: float | None, required: float, outside: float) -> float 
     return 0.0 if abs(spare) <= _ROUNDING * abs(required + outside) else spare
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class System:
     """Pressure budget of a layout at its design airflow, Pa and Pa/m.
 
@@ -185,20 +185,20 @@ def system_of(
     rate = left if left is not None and left > 0 else mean
     scaled = pressure is not None and graph.schedule.fan.pressure_at == "standard air"
     return System(
-        pressure,
-        kind,
-        density_ratio(conditions.air) if scaled else 1.0,
-        outlet,
-        inlet,
-        outside,
-        declared,
-        available,
-        loss - declared,
-        loss,
-        length,
-        fittings,
-        mean,
-        left,
-        rate,
-        length + fittings / rate,
+        fan_pressure=pressure,
+        fan_kind=kind,
+        fan_density_ratio=density_ratio(conditions.air) if scaled else 1.0,
+        outlet_velocity_pressure=outlet,
+        inlet_velocity_pressure=inlet,
+        declared_losses=outside,
+        terminal_loss=declared,
+        available=available,
+        required=loss - declared,
+        critical_loss=loss,
+        length=length,
+        fitting_loss=fittings,
+        friction_rate=mean,
+        friction_rate_available=left,
+        rate=rate,
+        effective_length=length + fittings / rate,
     )

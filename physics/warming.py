@@ -97,9 +97,8 @@ def _towards_the_fan(
     graph: DuctGraph, ntu: FloatArray, flow: FloatArray, taken_in: float, around: float
 ) -> tuple[FloatArray, FloatArray]:
     parent = graph.ducts.parent
-    kept = (
-        {} if graph.loops is None else goes_on(graph)
-    )  # the air of a loop parts there
+    # The air of a loop parts there.
+    kept = {} if graph.loops is None else goes_on(graph)
     behind: dict[int, list[int]] = {}
     for duct, before in enumerate(parent.tolist()):
         behind.setdefault(before, []).append(duct)

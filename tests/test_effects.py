@@ -119,6 +119,8 @@ def test_vanes_between_two_that_were_tested_are_noted() -> None:
     angle = np.radians([90.0])
     for spacing, value, note in (
         (0.038, 0.11, Note.NOTHING),
+        (0.0399, 0.11 + 0.22 * 1.9 / 42, Note.NOTHING),  # 2 mm: a rounded size
+        (0.0401, 0.11 + 0.22 * 2.1 / 42, Note.INTERPOLATED),
         (0.059, 0.22, Note.INTERPOLATED),
         (0.08, 0.33, Note.NOTHING),
         (0.02, 0.11, Note.NEAREST_ROW),
