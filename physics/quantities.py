@@ -49,7 +49,7 @@ class LengthRow:
 
 @dataclass(frozen=True, slots=True)
 class FittingRow:
-    """Fittings of one kind and size."""
+    """Fittings of one kind and size; terminals of one kind have no section."""
 
     what: str
     section: Section | None
@@ -69,6 +69,11 @@ class Quantities:
     sheet: tuple[SheetRow, ...]
     joints: int
     hangers: int
+
+    @property
+    def fitting_count(self) -> int:
+        """Number of fittings, without the terminals."""
+        return sum(row.count for row in self.fittings if row.section is not None)
 
 
 def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:

@@ -130,9 +130,7 @@ def _measures(
     }
     found.append(_Measure("length of duct", "Less duct decides", 1e-2, length, shown))
     count = {
-        place: float(
-            sum(row.count for row in quantities(options[place].analysis).fittings)
-        )
+        place: float(quantities(options[place].analysis).fitting_count)
         for place in places
     }
     shown = {place: f"{many:.0f}" for place, many in count.items()}

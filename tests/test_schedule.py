@@ -291,7 +291,7 @@ def test_a_schedule_that_is_not_there(tmp_path: Path, name: str) -> None:
 def test_a_schedule_that_is_no_text(tmp_path: Path) -> None:
     path = tmp_path / "plan.toml"
     path.write_bytes(b"\xff\xfe\x00\x00")
-    with pytest.raises(BadInput, match="cannot be read as text"):
+    with pytest.raises(BadInput, match="no text in UTF-8"):
         read_schedule(path)
 
 

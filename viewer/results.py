@@ -376,7 +376,7 @@ def totals(analysis: Analysis, first: Analysis) -> Plain:
         "critical_loss_band_pa": [band.low, band.high],
         "effective_length_m": analysis.system.effective_length,
         "sheet_mass_kg": sum(row.mass for row in made.sheet),
-        "fitting_count": sum(row.count for row in made.fittings),
+        "fitting_count": made.fitting_count,
         "largest_velocity_m_s": float(analysis.state.velocity.max()),
         "fan_power_basis": power.basis,
         "fan_air_power_w": power.air,
