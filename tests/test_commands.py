@@ -109,7 +109,7 @@ def test_compare(capsys: Captured) -> None:
             losses, (t["critical_loss_band_pa"] for t in totals), strict=True
         )
     )
-    assert [t["fitting_count"] for t in totals] == [16, 14, 16]
+    assert [t["fitting_count"] for t in totals] == [12, 10, 12]
     assert "'flatten' spends least" in found["verdict"]
 
 
