@@ -8,6 +8,7 @@ import numpy as np
 
 from elbowroom.layout import (
     Basis,
+    BoolArray,
     ElbowConstruction,
     ElbowRule,
     Schedule,
@@ -40,6 +41,7 @@ CRITICAL_PATH = "critical path"
 FAN = "fan's pressure"
 # What else could be so: air, K, a site, m, and a duct's roughness, m.
 _COOLER, _HIGHER, _ROUGHER = 283.15, 500.0, 1.5e-4
+_ASSUMED = int(Basis.ASSUMED)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,75 +75,109 @@ class Assumption:
 
 def assumptions_of(analysis: "Analysis") -> list[Assumption]:
     """List every assumption that an analysis rests on."""
-    graph, schedule = analysis.graph, analysis.graph.schedule
-    bends, legs, found = graph.bends, graph.legs, []
+    return [
+        *_of_site(analysis),
+        *_of_ducts(analysis),
+        *_of_elbows(analysis),
+        *_of_branches(analysis),
+        *_of_transitions(analysis),
+        *_of_ends(analysis),
+        *_of_fan(analysis),
+        *_of_declared_losses(analysis),
+        *_of_drawing(analysis),
+    ]
 
-    def assume(
-        count: int,
-        what: str,
-        remedy: str,
-        instead: str = "",
-        conditions: Conditions | None = None,
-        acts_on: str = CRITICAL_PATH,
-        **otherwise: Any,
-    ) -> None:
-        if count:
-            other = replace(schedule, **otherwise) if otherwise else None
-            found.append(
-                Assumption(
-                    what, remedy, int(count), instead, other, conditions, acts_on
-                )
-            )
 
-    assumed = int(Basis.ASSUMED)
-    air = schedule.air
-    if air.temperature is None:
-        assume(
-            1,
+def _assume(
+    analysis: "Analysis",
+    count: int,
+    what: str,
+    remedy: str,
+    instead: str = "",
+    conditions: Conditions | None = None,
+    acts_on: str = CRITICAL_PATH,
+    **otherwise: Any,
+) -> list[Assumption]:
+    """An assumption on which `count` elements rest; none if that is 0.
+
+    `otherwise` is what the schedule would say where something else were so.
+    """
+    if not count:
+        return []
+    schedule = analysis.graph.schedule
+    other = replace(schedule, **otherwise) if otherwise else None
+    return [Assumption(what, remedy, int(count), instead, other, conditions, acts_on)]
+
+
+def _of_site(analysis: "Analysis") -> list[Assumption]:
+    """The temperature of the air and the height of the site."""
+    air = analysis.graph.schedule.air
+    return [
+        *_assume(
+            analysis,
+            air.temperature is None,
             f"air at {temperature_words(ROOM)}",
             "write temperature under [air]",
             temperature_words(_COOLER),
             air=replace(air, temperature=_COOLER),
-        )
-    if air.altitude is None and air.pressure is None:
-        assume(
-            1,
+        ),
+        *_assume(
+            analysis,
+            air.altitude is None and air.pressure is None,
             "the site at sea level",
             "write altitude under [air]",
             f"{length_words(_HIGHER)} above it",
             air=replace(air, altitude=_HIGHER),
-        )
-    assume(
-        int((analysis.conditions.roughness_basis == assumed).sum()),
-        f"ducts of galvanised steel, roughness {length_words(GALVANISED)}",
-        "write material or roughness under [duct]",
-        length_words(_ROUGHER),
-        roughness=_ROUGHER,
-    )
-    loose = analysis.conditions.compression_basis == assumed
-    assume(
-        int(loose.sum()),
-        "flexible duct pulled to its full length",
-        "write compression under [duct], or under [duct.runs.NAME]",
-        "4 % shorter, as it hangs when it is put up with care",
-        compression=0.04,
-    )
-    assume(
-        int((bends.construction_basis == assumed).sum()),
-        "elbows with a smooth radius throat and heel",
-        "write construction under [elbows], or [[elbows.exception]]",
-        "mitred elbows",
-        **_elbows(
-            schedule, "construction_basis", construction=ElbowConstruction.MITRED
         ),
-    )
-    assume(
-        int((bends.radius_basis == assumed).sum()),
-        "elbows with a centreline radius of 1.0 times the side in the bend's plane",
-        "write radius_ratio, throat_radius or centreline_radius under [elbows]",
-        "0.75 times",
-        **_elbows(schedule, "radius_basis", radius_ratio=0.75),
-    )
+    ]
+
+
+def _of_ducts(analysis: "Analysis") -> list[Assumption]:
+    """The walls of ducts, and how far flexible ones are pulled out."""
+    conditions = analysis.conditions
+    return [
+        *_assume(
+            analysis,
+            _count(conditions.roughness_basis == _ASSUMED),
+            f"ducts of galvanised steel, roughness {length_words(GALVANISED)}",
+            "write material or roughness under [duct]",
+            length_words(_ROUGHER),
+            roughness=_ROUGHER,
+        ),
+        *_assume(
+            analysis,
+            _count(conditions.compression_basis == _ASSUMED),
+            "flexible duct pulled to its full length",
+            "write compression under [duct], or under [duct.runs.NAME]",
+            "4 % shorter, as it hangs when it is put up with care",
+            compression=0.04,
+        ),
+    ]
+
+
+def _of_elbows(analysis: "Analysis") -> list[Assumption]:
+    """How elbows are made, and the factor that counts on some of them."""
+    bends, schedule = analysis.graph.bends, analysis.graph.schedule
+    found = [
+        *_assume(
+            analysis,
+            _count(bends.construction_basis == _ASSUMED),
+            "elbows with a smooth radius throat and heel",
+            "write construction under [elbows], or [[elbows.exception]]",
+            "mitred elbows",
+            **_elbows(
+                schedule, "construction_basis", construction=ElbowConstruction.MITRED
+            ),
+        ),
+        *_assume(
+            analysis,
+            _count(bends.radius_basis == _ASSUMED),
+            "elbows with a centreline radius of 1.0 times the side in the bend's plane",
+            "write radius_ratio, throat_radius or centreline_radius under [elbows]",
+            "0.75 times",
+            **_elbows(schedule, "radius_basis", radius_ratio=0.75),
+        ),
+    ]
     for construction in (
         ElbowConstruction.SINGLE_VANES,
         ElbowConstruction.DOUBLE_VANES,
@@ -149,81 +185,109 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         vaned = bends.construction == int(construction)
         double = construction == ElbowConstruction.DOUBLE_VANES
         closest, *_, widest = elbows.vane_spacings(double)
-        assume(
-            int((vaned & np.isnan(bends.vane_spacing)).sum()),
+        found += _assume(
+            analysis,
+            _count(vaned & np.isnan(bends.vane_spacing)),
             f"{construction.words}: the vanes {length_words(closest)} apart",
             "write vane_spacing under [elbows]",
             f"{length_words(widest)}, the widest tested",
             **_spaced(schedule, construction, widest),
         )
-    smooth = analysis.elements.reynolds_factor > 1.0
-    assume(
-        int(smooth.sum()),
+    found += _assume(
+        analysis,
+        _count(analysis.elements.reynolds_factor > 1.0),
         "the Reynolds factor on rectangular and mitred elbows, which editions of the "
         "handbook dispute",
         "compare C with and without it in the result",
         "without it",
         replace(analysis.conditions, reynolds_factor=False),
     )
+    return found
+
+
+def _of_branches(analysis: "Analysis") -> list[Assumption]:
+    """How branches leave their mains."""
+    graph, legs = analysis.graph, analysis.graph.legs
     branches = legs.is_branch & ~legs.is_symmetrical
-    assume(
-        int((branches & (legs.entry_basis == assumed)).sum()),
+    better = {
+        graph.drawing.names[run]: TakeoffEntry.CONICAL
+        if graph.ducts.shape[duct] == Shape.ROUND
+        else TakeoffEntry.ENTRY_45
+        for duct, run in zip(
+            legs.duct[branches].tolist(),
+            graph.ducts.run[legs.duct[branches]].tolist(),
+            strict=True,
+        )
+    }
+    return _assume(
+        analysis,
+        _count(branches & (legs.entry_basis == _ASSUMED)),
         "branches that leave their main by a plain opening, the worse kind",
         "write entry under [takeoffs]",
         "entries of 45 degrees, or conical ones where the branch is round",
-        takeoff_exceptions={
-            **{
-                graph.drawing.names[run]: TakeoffEntry.CONICAL
-                if graph.ducts.shape[duct] == Shape.ROUND
-                else TakeoffEntry.ENTRY_45
-                for duct, run in zip(
-                    legs.duct[branches].tolist(),
-                    graph.ducts.run[legs.duct[branches]].tolist(),
-                    strict=True,
-                )
-            },
-            **schedule.takeoff_exceptions,
-        },
+        takeoff_exceptions={**better, **graph.schedule.takeoff_exceptions},
     )
-    assume(
-        int((graph.transitions.length_basis == assumed).sum()),
+
+
+def _of_transitions(analysis: "Analysis") -> list[Assumption]:
+    """How fast the section changes in transitions."""
+    return _assume(
+        analysis,
+        _count(analysis.graph.transitions.length_basis == _ASSUMED),
         "transitions with an included angle of 30 degrees",
         "write included_angle or length under [transitions], or draw them",
         "60 degrees",
         transition_default=TransitionRule(np.pi / 3),
     )
-    assume(
-        int(np.isnan(graph.terminals.loss).sum()),
-        "terminals that lose no more than "
-        + (
-            "a plain opening in a wall"
-            if graph.is_return
-            else "the velocity pressure of an open end"
+
+
+def _of_ends(analysis: "Analysis") -> list[Assumption]:
+    """What terminals lose, and what is at the end of the ducts at the fan."""
+    graph = analysis.graph
+    return [
+        *_assume(
+            analysis,
+            _count(np.isnan(graph.terminals.loss)),
+            "terminals that lose no more than "
+            + (
+                "a plain opening in a wall"
+                if graph.is_return
+                else "the velocity pressure of an open end"
+            ),
+            "write loss at each terminal",
         ),
-        "write loss at each terminal",
-    )
-    if graph.source.kind_is_assumed:
-        assume(
-            1,
+        *_assume(
+            analysis,
+            graph.source.kind_is_assumed,
             "the duct ends at the fan's inlet, with no exit loss and no system effect"
             if graph.is_return
             else "the first duct begins at the fan's outlet, with no entry loss and no "
             "system effect",
             'write kind = "plenum" or "fan" under [source]',
             "a plenum",
-            source=replace(schedule.source, kind="plenum"),
-        )
-    assume(
-        graph.source.kind == "plenum",
-        "a duct that opens into the plenum and loses its whole velocity pressure there"
-        if graph.is_return
-        else "a duct that begins flush with the wall of the plenum, with a sharp edge",
-        "look up another opening with elbowroom fitting; no key of the schedule says "
-        "it yet",
-    )
-    fan, moved = schedule.fan, analysis.conditions.air
+            source=replace(graph.schedule.source, kind="plenum"),
+        ),
+        *_assume(
+            analysis,
+            graph.source.kind == "plenum",
+            "a duct that opens into the plenum and loses its whole velocity pressure "
+            "there"
+            if graph.is_return
+            else "a duct that begins flush with the wall of the plenum, with a sharp "
+            "edge",
+            "look up another opening with elbowroom fitting; no key of the schedule "
+            "says it yet",
+        ),
+    ]
+
+
+def _of_fan(analysis: "Analysis") -> list[Assumption]:
+    """The air that the fan's pressure is of, and its curve between the points."""
+    fan, moved = analysis.graph.schedule.fan, analysis.conditions.air
+    found = []
     if is_unsaid(fan, moved):
-        assume(
+        found += _assume(
+            analysis,
             1,
             taken_words(fan, moved),
             PRESSURE_AT,
@@ -232,36 +296,64 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
             acts_on=FAN,
             fan=replace(fan, pressure_at="standard air"),
         )
-    assume(
+    found += _assume(
+        analysis,
         len(fan.curve) > 2,
         "a smooth curve between the points of the fan's (a monotone cubic)",
         "give more of its points about the design airflow",
         acts_on=FAN,
     )
-    if is_far(moved) and air.losses_at is None:
-        assume(
-            len(schedule.losses)
-            + sum(component.loss is not None for component in schedule.components)
-            + int((~np.isnan(graph.terminals.loss)).sum()),
-            "declared losses as those in the site's air of "
-            f"{density_words(moved.density)}",
-            LOSSES_AT,
-            f"those in standard air of {density_words(STANDARD_DENSITY)}, times "
-            f"{density_ratio(moved):.3f} here"
-            + (
-                "; those under [losses] too, which no path holds"
-                * bool(schedule.losses)
-            ),
-            air=replace(air, losses_at="standard air"),
-        )
-    drawing = graph.drawing
-    if drawing.unit_origin.startswith("assumed"):
-        assume(1, f"coordinates in {drawing.unit}", "say --unit")
-    if drawing.up_origin.startswith("assumed"):
-        assume(1, f"{drawing.up.upper()} as the axis that is up", "say --up")
-    unsaid = [o for o in drawing.section_origin.values() if "millimetres" in o]
-    assume(len(unsaid), "sizes without a unit in millimetres", "write their unit")
     return found
+
+
+def _of_declared_losses(analysis: "Analysis") -> list[Assumption]:
+    """The air that declared losses were measured in, far from standard air."""
+    schedule, moved = analysis.graph.schedule, analysis.conditions.air
+    if not is_far(moved) or schedule.air.losses_at is not None:
+        return []
+    return _assume(
+        analysis,
+        len(schedule.losses)
+        + sum(component.loss is not None for component in schedule.components)
+        + _count(~np.isnan(analysis.graph.terminals.loss)),
+        f"declared losses as those in the site's air of {density_words(moved.density)}",
+        LOSSES_AT,
+        f"those in standard air of {density_words(STANDARD_DENSITY)}, times "
+        f"{density_ratio(moved):.3f} here"
+        + "; those under [losses] too, which no path holds"
+        * bool(schedule.losses),
+        air=replace(schedule.air, losses_at="standard air"),
+    )
+
+
+def _of_drawing(analysis: "Analysis") -> list[Assumption]:
+    """Units and the axis that is up, where the drawing does not say them."""
+    drawing = analysis.graph.drawing
+    unsaid = [o for o in drawing.section_origin.values() if "millimetres" in o]
+    return [
+        *_assume(
+            analysis,
+            drawing.unit_origin.startswith("assumed"),
+            f"coordinates in {drawing.unit}",
+            "say --unit",
+        ),
+        *_assume(
+            analysis,
+            drawing.up_origin.startswith("assumed"),
+            f"{drawing.up.upper()} as the axis that is up",
+            "say --up",
+        ),
+        *_assume(
+            analysis,
+            len(unsaid),
+            "sizes without a unit in millimetres",
+            "write their unit",
+        ),
+    ]
+
+
+def _count(mask: BoolArray) -> int:
+    return int(np.count_nonzero(mask))
 
 
 def _spaced(
