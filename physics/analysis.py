@@ -15,13 +15,13 @@ from elbowroom.layout import (
     sum_from_root,
 )
 
+from .budget_flags import budget_flags
 from .close_pairs import ClosePair, close_pairs, corrected
 from .components import component_names
 from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind, duct_state, elements_of
 from .fan_curve import pressure_of
 from .flags import (
-    budget_flags,
     component_flags,
     end_tap_flags,
     fan_flags,

@@ -17,7 +17,7 @@ from elbowroom.layout import (
 
 from .air import air_of
 from .analysis import Analysis, analyse
-from .flags import not_declared, terminal_kinds
+from .budget_flags import not_declared, terminal_kinds
 from .site_air import loss_ratio
 from .system import SAME, WINDOW, spare_of
 

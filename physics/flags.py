@@ -1,7 +1,5 @@
 """What a reader of an analysis should look at."""
 
-from collections.abc import Iterable
-
 import numpy as np
 
 from elbowroom.layout import (
@@ -13,7 +11,6 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Notice,
-    Schedule,
     Shape,
     TakeoffEntry,
     airflow_words,
@@ -22,12 +19,10 @@ from elbowroom.layout import (
     length_words,
     note,
     pressure_words,
-    rate_words,
     sections,
     toml_key,
     velocity_words,
     warning,
-    words_apart,
 )
 
 from .coefficient import Note
@@ -37,7 +32,6 @@ from .flexible import bend_extra_length
 from .friction import TURBULENT_FROM, Regime, regime
 from .junctions import LAST_TAP
 from .sizes import FLATTEST
-from .system import WINDOW, System
 from .takeoff_entries import Taken, tabled_entries, taken
 
 _BLAST_AREAS = (1.0, 0.4)  # blast area over outlet area: the ends of the table
@@ -45,7 +39,6 @@ _EVEN_INLET = 5.0  # diameters: where the table of elbows before a fan ends
 _VANED = (int(ElbowConstruction.SINGLE_VANES), int(ElbowConstruction.DOUBLE_VANES))
 _FASTEST = 50.0  # m/s: no comfort or process duct is meant to carry more
 _FAST, _FASTER = 10.0, 2.5  # m/s, and times its main's, at which a branch is flagged
-_COSTLIEST, _MUCH = 3, 0.1  # runs named where the fan is too weak, and least share
 _CLOSE = 5.0  # hydraulic diameters within which an elbow and a junction are remarked on
 _REGIMES = {
     int(Regime.LAMINAR): "laminar (Reynolds below 2000)",
@@ -59,11 +52,6 @@ _AS_IF_ROUND = (
     ", reckoned with a round duct's law, 64/Re when laminar, on the hydraulic "
     "diameter: laminar, a square duct rubs a tenth less and a flat one up to half more"
 )
-# What a fan usually pays for outside the ducts, and words that name it in a schedule.
-_USUAL = {
-    "filter": ("filter",),
-    "coil or heat exchanger": ("coil", "exchanger", "heater", "cooler"),
-}
 # Every value between two rows of its table would be noise; the rest is said.
 _REMARKABLE = {
     int(note): note.words[0]
@@ -378,188 +366,6 @@ def fast_branch_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
         for duct, common in zip(
             legs.duct[fast].tolist(), legs.common[fast].tolist(), strict=True
         )
-    ]
-
-
-def _costliest(graph: DuctGraph, elements: Elements, critical: int) -> str:
-    """Runs of the critical path in which most is spent, beside its terminal."""
-    ducts, duct = graph.ducts, int(graph.terminals.duct[critical])
-    way = np.zeros(len(ducts.run), dtype=bool)
-    while duct >= 0:
-        way[duct] = True
-        duct = int(ducts.parent[duct])
-    mine = way[elements.duct] & (elements.kind != Kind.TERMINAL)
-    spent = np.bincount(ducts.run[elements.duct[mine]], elements.loss[mine])
-    first = np.argsort(-spent, kind="stable")[:_COSTLIEST]
-    return " and ".join(
-        f"{pressure_words(float(spent[run]))} in run '{graph.drawing.names[run]}'"
-        for run in first.tolist()
-        if spent[run] > _MUCH * spent.sum()
-    )
-
-
-def budget_flags(
-    graph: DuctGraph,
-    state: DuctState,
-    system: System,
-    elements: Elements,
-    critical: int,
-) -> list[Notice]:
-    """Flag what the pressure budget says, and what is missing from it."""
-    flags = []
-    if system.available is None and graph.schedule.fan.curve:
-        first, last = graph.schedule.fan.curve[0], graph.schedule.fan.curve[-1]
-        flags.append(
-            warning(
-                "budget",
-                f"the fan's curve, from {airflow_words(first[0])} to "
-                f"{airflow_words(last[0])}, does not reach the design airflow, so it "
-                "is not known what the ducts may spend",
-                "add its points, or choose another fan",
-            )
-        )
-    elif system.available is None and not graph.is_return:
-        flags.append(
-            warning(
-                "budget",
-                "no fan pressure is declared, so it is not known what the ducts may "
-                "spend",
-                "write external_static_pressure under [fan] in the schedule",
-            )
-        )
-    elif system.fan_pressure is not None and system.fan_pressure <= 0:
-        flow = float(state.flow[graph.ducts.parent < 0].sum())
-        flags.append(
-            warning(
-                "budget",
-                f"at the design airflow of {airflow_words(flow)} the fan's curve has "
-                f"{pressure_words(system.fan_pressure)}: the fan cannot move that much",
-                "choose a fan that gives pressure at this airflow",
-            )
-        )
-    elif system.available is not None and system.available <= 0:
-        over = -system.available
-        more = f" and {pressure_words(over)} more" if over > 0.0 else ""
-        flags.append(
-            warning(
-                "budget",
-                f"the declared losses use up the whole pressure of the fan{more}: no "
-                "duct can work with it",
-                "choose a stronger fan or components that lose less",
-            )
-        )
-    elif system.available is not None and system.is_short:
-        needs, leaves = words_apart(pressure_words, system.required, system.available)
-        flags.append(
-            warning(
-                "budget",
-                f"the critical path needs {needs}, the fan leaves {leaves}",
-                "spend less in the fittings of the critical path, or enlarge its "
-                f"ducts: of that it spends {_costliest(graph, elements, critical)}",
-            )
-        )
-    if system.fan_kind == "external static" and not graph.is_return:
-        names = graph.schedule.losses
-        unsaid = not_declared(
-            [
-                *names,
-                *(c.name for c in graph.schedule.components),
-                *terminal_kinds(graph.schedule),
-            ]
-        )
-        if not any("return" in name.lower() for name in names):
-            unsaid.insert(0, "return side")
-        if unsaid:
-            flags.append(
-                warning(
-                    "budget",
-                    f"nothing is said of the {', '.join(unsaid)}, so what the fan "
-                    "leaves may be far less",
-                    "declare it under [losses]; `analyse` adds a drawn one by --return",
-                )
-            )
-        flags += _inlet_flags(graph, state)
-    rate = system.friction_rate_available
-    if rate is not None and system.available and system.available > 0:
-        low, high = WINDOW
-        leaves = f"the fan leaves a friction rate of {rate_words(rate)}"
-        window = (
-            f"the window of {rate_words(low)} to {rate_words(high)} that practice "
-            "works in"
-        )
-        if rate < low:
-            flags.append(
-                warning(
-                    "budget",
-                    f"{leaves}, below {window}",
-                    "shorten the critical path, spend less in its fittings, or choose "
-                    "a stronger fan (common practice, no published source)",
-                )
-            )
-        elif rate > high:
-            flags.append(
-                warning(
-                    "budget",
-                    f"{leaves}, above {window}",
-                    "the fan has pressure to spare: watch velocities and noise (common "
-                    "practice, no published source)",
-                )
-            )
-    bare = np.isnan(graph.terminals.loss).nonzero()[0]
-    missing = len(bare)
-    if missing:
-        shown = ", ".join(f"'{graph.terminals.name[row]}'" for row in bare[:6])
-        more = f" and {missing - 6} more" if missing > 6 else ""
-        flags.append(
-            warning(
-                f"terminal{'s' * (missing > 1)} {shown}{more}",
-                "no loss of a grille or diffuser is declared, so only "
-                + (
-                    "a plain opening in a wall is counted"
-                    if graph.is_return
-                    else "the velocity pressure of the open end is counted"
-                ),
-                'write loss = "..." at the terminal in the schedule',
-            )
-        )
-    return flags
-
-
-def _inlet_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
-    """Say that a declared return tells nothing of the velocity at the fan's inlet."""
-    names = [name.lower() for name in graph.schedule.losses]
-    told = graph.schedule.fan.inlet_velocity_pressure is not None
-    told |= any("velocity pressure" in name for name in names)
-    if told or not any("return" in name for name in names):
-        return []
-    roots = graph.ducts.parent < 0
-    alike = float(state.velocity_pressure[roots].max())
-    return [
-        warning(
-            "budget",
-            "an external static pressure lacks the velocity pressure at the fan's "
-            "inlet; beside the declared loss of the return nobody says it, so none "
-            f"was taken off: {pressure_words(alike)} were the inlet as wide as the "
-            "first duct",
-            'write inlet_velocity_pressure = "..." under [fan]; "0 Pa" where the loss '
-            "has it in, as the static pressure measured at the inlet has",
-        )
-    ]
-
-
-def terminal_kinds(schedule: Schedule) -> list[str]:
-    """What the terminals of a declared loss are: a filter grille is a filter too."""
-    specs = schedule.terminals.values()
-    return [spec.kind for spec in specs if spec.kind and spec.loss is not None]
-
-
-def not_declared(names: Iterable[str]) -> list[str]:
-    """What a fan usually pays for, and no name of a declared loss says."""
-    named = " ".join(names).lower()
-    return [
-        what
-        for what, words in _USUAL.items()
-        if not any(word in named for word in words)
     ]
 
 

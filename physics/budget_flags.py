@@ -1,0 +1,246 @@
+"""What the pressure budget says, and what is missing from it."""
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from elbowroom.layout import (
+    DuctGraph,
+    IntArray,
+    Notice,
+    Schedule,
+    airflow_words,
+    pressure_words,
+    rate_words,
+    warning,
+    words_apart,
+)
+
+from .elements import DuctState, Elements, Kind
+from .system import WINDOW, System
+
+_COSTLIEST, _MUCH = 3, 0.1  # runs named where the fan is too weak, and least share
+# What a fan usually pays for outside the ducts, and words that name it in a schedule.
+_USUAL = {
+    "filter": ("filter",),
+    "coil or heat exchanger": ("coil", "exchanger", "heater", "cooler"),
+}
+
+
+def budget_flags(
+    graph: DuctGraph,
+    state: DuctState,
+    system: System,
+    elements: Elements,
+    critical: int,
+) -> list[Notice]:
+    """Flag what the pressure budget says, and what is missing from it.
+
+    Parameters
+    ----------
+    graph, state, system, elements
+        The graph, the air in its ducts, the budget, and what spends of it.
+    critical
+        Terminal of the largest loss.
+    """
+    fan = graph.schedule.fan
+    flags = []
+    if system.available is None and fan.curve:
+        first, last = fan.curve[0], fan.curve[-1]
+        flags.append(
+            warning(
+                "budget",
+                f"the fan's curve, from {airflow_words(first[0])} to "
+                f"{airflow_words(last[0])}, does not reach the design airflow, so it "
+                "is not known what the ducts may spend",
+                "add its points, or choose another fan",
+            )
+        )
+    elif system.available is None and not graph.is_return:
+        flags.append(
+            warning(
+                "budget",
+                "no fan pressure is declared, so it is not known what the ducts may "
+                "spend",
+                "write external_static_pressure under [fan] in the schedule",
+            )
+        )
+    elif system.available is not None:
+        flags += _short_flags(
+            graph, state, system, system.available, elements, critical
+        )
+    if system.fan_kind == "external static" and not graph.is_return:
+        flags += _undeclared_flags(graph.schedule)
+        flags += _inlet_flags(graph, state)
+    rate = system.friction_rate_available
+    if rate is not None and system.available and system.available > 0:
+        flags += _rate_flags(rate)
+    bare = np.isnan(graph.terminals.loss).nonzero()[0]
+    if len(bare):
+        flags.append(_bare_terminals(graph, bare))
+    return flags
+
+
+def _short_flags(
+    graph: DuctGraph,
+    state: DuctState,
+    system: System,
+    available: float,
+    elements: Elements,
+    critical: int,
+) -> list[Notice]:
+    """Say where what the fan leaves to the ducts, Pa, is not enough.
+
+    Other parameters are those of `budget_flags`.
+    """
+    if system.fan_pressure is not None and system.fan_pressure <= 0:
+        flow = float(state.flow[graph.ducts.parent < 0].sum())
+        return [
+            warning(
+                "budget",
+                f"at the design airflow of {airflow_words(flow)} the fan's curve has "
+                f"{pressure_words(system.fan_pressure)}: the fan cannot move that much",
+                "choose a fan that gives pressure at this airflow",
+            )
+        ]
+    if available <= 0:
+        more = f" and {pressure_words(-available)} more" if available < 0.0 else ""
+        return [
+            warning(
+                "budget",
+                f"the declared losses use up the whole pressure of the fan{more}: no "
+                "duct can work with it",
+                "choose a stronger fan or components that lose less",
+            )
+        ]
+    if not system.is_short:
+        return []
+    needs, leaves = words_apart(pressure_words, system.required, available)
+    return [
+        warning(
+            "budget",
+            f"the critical path needs {needs}, the fan leaves {leaves}",
+            "spend less in the fittings of the critical path, or enlarge its "
+            f"ducts: of that it spends {_costliest(graph, elements, critical)}",
+        )
+    ]
+
+
+def _costliest(graph: DuctGraph, elements: Elements, critical: int) -> str:
+    """Runs of the critical path in which most is spent, beside its terminal."""
+    ducts, duct = graph.ducts, int(graph.terminals.duct[critical])
+    way = np.zeros(len(ducts.run), dtype=bool)
+    while duct >= 0:
+        way[duct] = True
+        duct = int(ducts.parent[duct])
+    mine = way[elements.duct] & (elements.kind != Kind.TERMINAL)
+    spent = np.bincount(ducts.run[elements.duct[mine]], elements.loss[mine])
+    first = np.argsort(-spent, kind="stable")[:_COSTLIEST]
+    return " and ".join(
+        f"{pressure_words(float(spent[run]))} in run '{graph.drawing.names[run]}'"
+        for run in first.tolist()
+        if spent[run] > _MUCH * spent.sum()
+    )
+
+
+def _undeclared_flags(schedule: Schedule) -> list[Notice]:
+    """Say what an external static pressure usually pays for, and nobody declared."""
+    names = schedule.losses
+    unsaid = not_declared(
+        [*names, *(c.name for c in schedule.components), *terminal_kinds(schedule)]
+    )
+    if not any("return" in name.lower() for name in names):
+        unsaid.insert(0, "return side")
+    if not unsaid:
+        return []
+    return [
+        warning(
+            "budget",
+            f"nothing is said of the {', '.join(unsaid)}, so what the fan "
+            "leaves may be far less",
+            "declare it under [losses]; `analyse` adds a drawn one by --return",
+        )
+    ]
+
+
+def _inlet_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
+    """Say that a declared return tells nothing of the velocity at the fan's inlet."""
+    names = [name.lower() for name in graph.schedule.losses]
+    told = graph.schedule.fan.inlet_velocity_pressure is not None
+    told |= any("velocity pressure" in name for name in names)
+    if told or not any("return" in name for name in names):
+        return []
+    roots = graph.ducts.parent < 0
+    alike = float(state.velocity_pressure[roots].max())
+    return [
+        warning(
+            "budget",
+            "an external static pressure lacks the velocity pressure at the fan's "
+            "inlet; beside the declared loss of the return nobody says it, so none "
+            f"was taken off: {pressure_words(alike)} were the inlet as wide as the "
+            "first duct",
+            'write inlet_velocity_pressure = "..." under [fan]; "0 Pa" where the loss '
+            "has it in, as the static pressure measured at the inlet has",
+        )
+    ]
+
+
+def _rate_flags(rate: float) -> list[Notice]:
+    """Say of the friction rate that the fan leaves, Pa/m, if practice has another."""
+    low, high = WINDOW
+    leaves = f"the fan leaves a friction rate of {rate_words(rate)}"
+    window = (
+        f"the window of {rate_words(low)} to {rate_words(high)} that practice works in"
+    )
+    if rate < low:
+        return [
+            warning(
+                "budget",
+                f"{leaves}, below {window}",
+                "shorten the critical path, spend less in its fittings, or choose "
+                "a stronger fan (common practice, no published source)",
+            )
+        ]
+    if rate > high:
+        return [
+            warning(
+                "budget",
+                f"{leaves}, above {window}",
+                "the fan has pressure to spare: watch velocities and noise (common "
+                "practice, no published source)",
+            )
+        ]
+    return []
+
+
+def _bare_terminals(graph: DuctGraph, bare: IntArray) -> Notice:
+    """Say which terminals, by their rows, have no declared loss."""
+    missing = len(bare)
+    shown = ", ".join(f"'{graph.terminals.name[row]}'" for row in bare[:6])
+    more = f" and {missing - 6} more" if missing > 6 else ""
+    return warning(
+        f"terminal{'s' * (missing > 1)} {shown}{more}",
+        "no loss of a grille or diffuser is declared, so only "
+        + (
+            "a plain opening in a wall is counted"
+            if graph.is_return
+            else "the velocity pressure of the open end is counted"
+        ),
+        'write loss = "..." at the terminal in the schedule',
+    )
+
+
+def terminal_kinds(schedule: Schedule) -> list[str]:
+    """What the terminals of a declared loss are: a filter grille is a filter too."""
+    specs = schedule.terminals.values()
+    return [spec.kind for spec in specs if spec.kind and spec.loss is not None]
+
+
+def not_declared(names: Iterable[str]) -> list[str]:
+    """What a fan usually pays for, and no name of a declared loss says."""
+    named = " ".join(names).lower()
+    return [
+        what
+        for what, words in _USUAL.items()
+        if not any(word in named for word in words)
+    ]
