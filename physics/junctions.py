@@ -6,11 +6,12 @@ common flow, f branch area over common area, v branch velocity over common veloc
 """
 
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import BoolArray, FloatArray, Shape, TakeoffEntry
+from elbowroom.layout import BoolArray, FloatArray, IntArray, Shape, TakeoffEntry
 
 from .axes import alike
 from .coefficient import Coefficient, Gathered, Note, make
@@ -146,72 +147,37 @@ def dividing_legs(
     spends is not in C (see `own_change`).
     """
     out = Gathered(len(angle))
-    q, f, s, a = flow_ratio, area_ratio, main_area_ratio, angle
-    speed = q / f
-    # Where the main grows, the tables end with one that keeps its area.
-    past = (1.0 - q) / np.minimum(s, 1.0)
-    shared, radius = is_symmetrical, entry == int(TakeoffEntry.RADIUS)
+    a, q, f, s = angle, flow_ratio, area_ratio, main_area_ratio
+    shared = is_symmetrical
     boxy = common_shape == int(Shape.RECTANGULAR)
     rect, bent = boxy & ~shared, ~boxy & ~shared
-    if shared.any():
-        for bullhead in (True, False):
-            mine = shared & ((a >= BULLHEAD_FROM) == bullhead)
-            if mine.any():
-                out.put(mine, symmetrical(speed[mine], a[mine]))
-        swept = (shared & radius & (a > TEE_FROM)).nonzero()[0]
-        for part in map(swept.__getitem__, thirds(share_of_bullhead(a[swept]))):
-            if len(part):
-                plain = symmetrical(speed[part], a[part])
-                found = dovetail(q[part], f[part])
-                out.put(part, mixed(plain, found, share_of_bullhead(a[part])))
     walled = np.zeros(len(a), dtype=bool) if shared_wall is None else bent & shared_wall
+    radius = entry == int(TakeoffEntry.RADIUS)
+    conical = (radius | (entry == int(TakeoffEntry.CONICAL))) & ~walled
+    legs = _Legs(
+        is_branch=is_branch,
+        a=a,
+        q=q,
+        f=f,
+        s=s,
+        v=q / f,
+        past=(1.0 - q) / np.minimum(s, 1.0),
+        entry=entry,
+        radius=radius,
+        conical=conical,
+        tap=branch_shape == int(Shape.ROUND),
+    )
+    if shared.any():
+        _put_without_main(out, legs, shared)
     if bent.any():
-        conical = (radius | (entry == int(TakeoffEntry.CONICAL))) & ~walled
-        branch, main = bent & is_branch, bent & ~is_branch
-        mine = branch & walled
-        if mine.any():
-            out.put(mine, split_main_branch(speed[mine], a[mine]))
-        mine = branch & ~conical & ~walled
-        if mine.any():
-            out.put(mine, diverging_branch(q[mine], f[mine], a[mine]))
-        mine = branch & conical
-        if mine.any():
-            out.put(mine, round_conical_branch(speed[mine], a[mine]))
-        mine = main & conical
-        if mine.any():
-            out.put(mine, round_main_handbook(past[mine]))
-        for wide in (True, False):  # each form has a class of its own
-            mine = main & ~conical & ((s >= AS_WIDE) == wide)
-            if mine.any():
-                out.put(mine, diverging_main(q[mine], f[mine], s[mine]))
+        _put_of_round(out, legs, bent, walled)
+    _put_of_rect(out, legs, rect)
 
-    for leg, branch in (("branch", is_branch), ("main", ~is_branch)):
-        mine = rect & radius & branch
-        if mine.any():
-            out.put(mine, radius_wye(leg, q[mine], f[mine], s[mine]))
-    rows = (rect & is_branch & ~radius).nonzero()[0]
-    kind = entry[rows] * 2 + (branch_shape[rows] != int(Shape.ROUND))
-    for number in np.bincount(kind).nonzero()[0].tolist():
-        mine = rows[kind == number]
-        code, tap = TakeoffEntry(number // 2), number % 2 == 0
-        for part in map(mine.__getitem__, thirds(share_of_tee(a[mine]))):
-            if len(part):
-                found = rect_branch_by_entry(code, tap, q[part], f[part], a[part])
-                out.put(part, found)
-    rows = (rect & ~is_branch & ~radius).nonzero()[0]
-    obstructed = OBSTRUCTED[entry[rows]]
-    mine = rows[obstructed]
-    if len(mine):
-        out.put(mine, rect_main_obstructed(speed[mine]))
-    mine = rows[~obstructed]
-    if len(mine):
-        out.put(mine, rect_main(past[mine]))
     out.notes[~is_branch & ~shared & (s > 1.0 / AS_WIDE)] |= int(Note.EXTENDED)
-    oval = int(Shape.OVAL)
+    oval, branch = int(Shape.OVAL), is_branch & ~shared
     foreign = bent & (common_shape == oval)
     foreign |= (
-        is_branch
-        & ~shared
+        branch
         & (branch_shape != common_shape)
         & (bent | (branch_shape == oval) | (a < np.pi / 2 - SQUARE_TO))
     )
@@ -220,36 +186,126 @@ def dividing_legs(
     )
     if foreign.any():
         out.stand_in(foreign)
-    eased = (
-        is_branch & ~shared & ~walled & (radius | (entry == int(TakeoffEntry.CONICAL)))
-    )
-    eased &= (boxy & radius | bent) & (a < np.where(boxy, np.pi / 2, _CONICAL_FROM))
+    eased = branch & conical & (boxy & radius | bent)
+    eased &= a < np.where(boxy, np.pi / 2, _CONICAL_FROM)
     if eased.any():
-        rows = eased.nonzero()[0]
-        opening = diverging_branch(q[rows], f[rows], a[rows])
-        over = np.maximum(out.value[rows] - opening.value, 0.0)
-        below = (_CONICAL_FROM - a[rows]) / np.radians(15.0)
-        out.value[rows] -= over * np.where(boxy[rows], 1.0, below.clip(0.0, 1.0))
-    wider = is_branch & ~shared & (f > 1.0)
+        _hold_to_plain(out, legs, eased.nonzero()[0], boxy)
+    wider = branch & (f > 1.0)
     if wider.any():  # it opens from a hole as large as the main: Borda and Carnot
         out.value[wider] += (q[wider] * (1.0 - 1.0 / f[wider])) ** 2
         out.notes[wider] |= int(Note.EXTENDED)
-    last = is_branch & ~shared & ~walled & (q > _NEARLY_ALL)
-    last &= a > _TURNS_FROM + 1e-6
+    last = branch & ~walled & (q > _NEARLY_ALL) & (a > _TURNS_FROM + 1e-6)
     if last.any():
-        last &= np.isin(entry, _PLAIN_ENTRIES)
-        share = (q - _NEARLY_ALL) / (1.0 - _NEARLY_ALL)
-        steep = (a - _TURNS_FROM) / (TEE_FROM - _TURNS_FROM)
-        share = share.clip(0.0, 1.0) * steep.clip(0.0, 1.0)
-        rows = (last & (share < 1.0 - 1e-7)).nonzero()[0]
-        if len(rows):
-            more = last_tap(speed[rows]).value - out.value[rows]
-            out.value[rows] += more * share[rows]
-            out.notes[rows] |= int(Note.INTERPOLATED)
-        rows = (last & (share >= 1.0 - 1e-7)).nonzero()[0]
-        if len(rows):
-            out.put(rows, last_tap(speed[rows]))
+        _lead_to_last_tap(out, legs, last & np.isin(entry, _PLAIN_ENTRIES))
     return out
+
+
+class _Legs(NamedTuple):
+    """Legs to be looked up, as of `dividing_legs`: arrays of shape (n,)."""
+
+    is_branch: BoolArray
+    a: FloatArray  # deflection of the branch, rad
+    q: FloatArray  # ratios: see the top
+    f: FloatArray
+    s: FloatArray  # straight area over common area
+    v: FloatArray
+    past: FloatArray  # velocity past the branch over that before it, in no wider main
+    entry: IntArray
+    radius: BoolArray  # entries that are swept
+    conical: BoolArray  # swept or conical ones, but where a wall parts the main
+    tap: BoolArray  # round branches
+
+
+def _put_without_main(out: Gathered, legs: _Legs, shared: BoolArray) -> None:
+    """Enter legs of wyes and bullhead tees, which have no main."""
+    q, f, v, a = legs.q, legs.f, legs.v, legs.a
+    for bullhead in (True, False):
+        mine = shared & ((a >= BULLHEAD_FROM) == bullhead)
+        if mine.any():
+            out.put(mine, symmetrical(v[mine], a[mine]))
+    swept = (shared & legs.radius & (a > TEE_FROM)).nonzero()[0]
+    for part in map(swept.__getitem__, thirds(share_of_bullhead(a[swept]))):
+        if len(part):
+            plain = symmetrical(v[part], a[part])
+            found = dovetail(q[part], f[part])
+            out.put(part, mixed(plain, found, share_of_bullhead(a[part])))
+
+
+def _put_of_round(
+    out: Gathered, legs: _Legs, bent: BoolArray, walled: BoolArray
+) -> None:
+    """Enter legs off round mains and what counts as one; `walled` are parted in two."""
+    q, f, s, v, a = legs.q, legs.f, legs.s, legs.v, legs.a
+    branch, main = bent & legs.is_branch, bent & ~legs.is_branch
+    mine = branch & walled
+    if mine.any():
+        out.put(mine, split_main_branch(v[mine], a[mine]))
+    mine = branch & ~legs.conical & ~walled
+    if mine.any():
+        out.put(mine, diverging_branch(q[mine], f[mine], a[mine]))
+    mine = branch & legs.conical
+    if mine.any():
+        out.put(mine, round_conical_branch(v[mine], a[mine]))
+    mine = main & legs.conical
+    if mine.any():
+        out.put(mine, round_main_handbook(legs.past[mine]))
+    for wide in (True, False):  # each form has a class of its own
+        mine = main & ~legs.conical & ((s >= AS_WIDE) == wide)
+        if mine.any():
+            out.put(mine, diverging_main(q[mine], f[mine], s[mine]))
+
+
+def _put_of_rect(out: Gathered, legs: _Legs, rect: BoolArray) -> None:
+    """Enter legs off rectangular mains."""
+    q, f, s, a = legs.q, legs.f, legs.s, legs.a
+    is_branch, radius = legs.is_branch, legs.radius
+    for leg, branch in (("branch", is_branch), ("main", ~is_branch)):
+        mine = rect & radius & branch
+        if mine.any():
+            out.put(mine, radius_wye(leg, q[mine], f[mine], s[mine]))
+    rows = (rect & is_branch & ~radius).nonzero()[0]
+    kind = legs.entry[rows] * 2 + ~legs.tap[rows]
+    for number in np.bincount(kind).nonzero()[0].tolist():
+        same = rows[kind == number]
+        code, tap = TakeoffEntry(number // 2), number % 2 == 0
+        for part in map(same.__getitem__, thirds(share_of_tee(a[same]))):
+            if len(part):
+                found = rect_branch_by_entry(code, tap, q[part], f[part], a[part])
+                out.put(part, found)
+    rows = (rect & ~is_branch & ~radius).nonzero()[0]
+    obstructed = OBSTRUCTED[legs.entry[rows]]
+    part = rows[obstructed]
+    if len(part):
+        out.put(part, rect_main_obstructed(legs.v[part]))
+    part = rows[~obstructed]
+    if len(part):
+        out.put(part, rect_main(legs.past[part]))
+
+
+def _hold_to_plain(out: Gathered, legs: _Legs, rows: IntArray, boxy: BoolArray) -> None:
+    """Let better entries, by rows, cost no more than plain ones below their table.
+
+    That of round mains begins at 45 degrees: of those, fully from 30 degrees down.
+    """
+    opening = diverging_branch(legs.q[rows], legs.f[rows], legs.a[rows])
+    over = np.maximum(out.value[rows] - opening.value, 0.0)
+    below = (_CONICAL_FROM - legs.a[rows]) / np.radians(15.0)
+    out.value[rows] -= over * np.where(boxy[rows], 1.0, below.clip(0.0, 1.0))
+
+
+def _lead_to_last_tap(out: Gathered, legs: _Legs, last: BoolArray) -> None:
+    """Lead branches that take nearly all of the air to a tap at a closed end."""
+    share = (legs.q - _NEARLY_ALL) / (1.0 - _NEARLY_ALL)
+    steep = (legs.a - _TURNS_FROM) / (TEE_FROM - _TURNS_FROM)
+    share = share.clip(0.0, 1.0) * steep.clip(0.0, 1.0)
+    rows = (last & (share < 1.0 - 1e-7)).nonzero()[0]
+    if len(rows):
+        more = last_tap(legs.v[rows]).value - out.value[rows]
+        out.value[rows] += more * share[rows]
+        out.notes[rows] |= int(Note.INTERPOLATED)
+    rows = (last & (share >= 1.0 - 1e-7)).nonzero()[0]
+    if len(rows):
+        out.put(rows, last_tap(legs.v[rows]))
 
 
 def last_tap(velocity_ratio: npt.ArrayLike) -> Coefficient:
