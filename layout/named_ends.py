@@ -1,0 +1,287 @@
+"""Which free end each terminal of a schedule means, or why there is none."""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from pathlib import PurePath
+from typing import NamedTuple
+
+import numpy as np
+
+from .drawing import Drawing
+from .faults import Notice, error
+from .fittings import Ducts
+from .islands import loose_words
+from .names import bare_name, toml_key
+from .nearest import nearest
+from .places import NEAR
+from .quantity_words import length_words
+from .run_names import labels
+from .schedule import Schedule
+from .sections import FloatArray
+from .topology import Topology, loops
+
+_LISTED = 8
+
+
+class NamedEnds(NamedTuple):
+    """What the terminals of a schedule mean.
+
+    Parameters
+    ----------
+    terminal
+        Name of the terminal at each duct whose free end one means.
+    disputed
+        Ducts at whose ends several may be meant by one name.
+    apart
+        Parts, as in `Topology.component`, of terminals that the source does not reach.
+    """
+
+    terminal: dict[int, str]
+    disputed: set[int]
+    apart: set[int]
+
+
+def named_ends(
+    topology: Topology,
+    ducts: Ducts,
+    leaf: list[int],
+    schedule: Schedule,
+    elsewhere: Collection[str],
+    faults: list[Notice],
+) -> NamedEnds:
+    """Find the free end that each terminal of a schedule means.
+
+    Parameters
+    ----------
+    topology, ducts
+        The joined drawing and its ducts.
+    leaf
+        Ducts with a free end.
+    schedule
+        Its terminals go by the name of the run that ends there, by the run that they
+        name, or by their place.
+    elsewhere
+        Names of runs of other drawings that the schedule is for as well.
+    faults
+        List that a fault is added to for each terminal that means no end, several, or
+        that of another.
+
+    Returns
+    -------
+    ends
+        The ends that are meant by one terminal each, and what else is known of others.
+    """
+    if not schedule.terminals:
+        return NamedEnds({}, set(), set())
+    ends = _free_ends(topology, ducts, leaf, elsewhere)
+    loose = _loose_runs(topology, ducts)
+    chosen: dict[int, str] = {}
+    disputed: set[int] = set()
+    behind: dict[int, list[tuple[str, str]]] = {}  # keys and names, by their part
+    for name, spec in schedule.terminals.items():
+        where = f"{schedule.file}, [terminals.{toml_key(name)}]"
+        key = spec.run or name
+        found = _called(ends, key) if spec.at is None else _near(ends, spec.at)
+        if len(found) == 1 and found[0] not in chosen:
+            chosen[found[0]] = name
+        elif len(found) == 1:
+            faults.append(
+                error(
+                    where,
+                    f"it is the same end of the drawing as '{chosen[found[0]]}'",
+                    "delete one of the two",
+                )
+            )
+        elif found:
+            places = [topology.place_key(int(ducts.finish[duct])) for duct in found[:4]]
+            faults.append(
+                error(
+                    where,
+                    f"{len(found)} free ends of the drawing go by that name",
+                    f"write a terminal for each, with {' and '.join(places)}"
+                    + " and so on" * (len(found) > 4),
+                )
+            )
+            disputed.update(found)
+        elif spec.at is not None:
+            faults.append(error(where, *_none_near(ends, spec.at)))
+        elif key in loose:
+            behind.setdefault(loose[key], []).append((toml_key(name), key))
+        else:
+            faults.append(error(where, *_none_called(ends, key)))
+    faults += [
+        _unreached(topology, ducts, schedule.file, part, those)
+        for part, those in behind.items()
+    ]
+    return NamedEnds(chosen, disputed, set(behind))
+
+
+@dataclass(frozen=True, eq=False)
+class _FreeEnds:
+    """Free ends of a drawing, by their ducts and labels, and the names of all runs."""
+
+    topology: Topology
+    ducts: Ducts
+    leaf: list[int]
+    by_label: dict[str, list[int]]
+    drawn: set[str]
+    elsewhere: Collection[str]
+
+    @property
+    def drawing(self) -> Drawing:
+        return self.topology.drawing
+
+    @property
+    def file(self) -> PurePath:
+        return PurePath(self.drawing.file)
+
+
+def _free_ends(
+    topology: Topology, ducts: Ducts, leaf: list[int], elsewhere: Collection[str]
+) -> _FreeEnds:
+    by_label: dict[str, list[int]] = {}
+    for duct in leaf:
+        for label in labels(topology.drawing, int(ducts.run[duct])):
+            by_label.setdefault(label, []).append(duct)
+    drawn = set(topology.drawing.names)
+    return _FreeEnds(topology, ducts, leaf, by_label, drawn, elsewhere)
+
+
+def _near(ends: _FreeEnds, at: tuple[float, float, float]) -> list[int]:
+    """Ducts that end at a place, m."""
+    apart = _distances(ends, at)
+    return [ends.leaf[row] for row in np.flatnonzero(apart <= NEAR).tolist()]
+
+
+def _distances(ends: _FreeEnds, at: tuple[float, float, float]) -> FloatArray:
+    """How far each free end is from a place, m."""
+    points = ends.topology.nodes[ends.ducts.finish[ends.leaf]]
+    return np.asarray(np.linalg.norm(points - np.array(at), axis=1))
+
+
+def _none_near(ends: _FreeEnds, at: tuple[float, float, float]) -> tuple[str, str]:
+    """Fault and remedy of a place, m, at which no duct ends."""
+    ducts, nodes = ends.ducts, ends.topology.nodes
+    fault = f"no duct of {ends.file.name} ends at that place; the nearest end is "
+    fault += f"{length_words(float(_distances(ends, at).min()))} away"
+    remedy = "correct the coordinates in at = [...]"
+    source = nodes[ducts.start[ducts.parent < 0]]
+    if (np.linalg.norm(source - np.array(at), axis=1) <= NEAR).any():
+        fault = "the air enters at that place, so that it cannot leave there"
+        remedy = "correct at = [...], or say under [source] where it enters"
+    if ends.elsewhere:
+        remedy += f", or, if it is of another drawing, {_schedule_apart(ends)}"
+    return fault, remedy
+
+
+def _called(ends: _FreeEnds, key: str) -> list[int]:
+    """Ducts whose free ends go by a name."""
+    found = ends.by_label.get(key, [])
+    if not found and key not in ends.drawn:
+        found = ends.by_label.get(bare_name(key), [])  # its section was changed
+    return found
+
+
+def _none_called(ends: _FreeEnds, key: str) -> tuple[str, str]:
+    """Fault and remedy of a name that no free end goes by."""
+    topology, ducts = ends.topology, ends.ducts
+    fault, remedy = f"{ends.file.name} has no free end '{key}'", ""
+    if key in ends.elsewhere:
+        fault += ", as another drawing has"
+        remedy = _schedule_apart(ends)
+    if key in ends.drawn:
+        run = list(ends.drawing.names).index(key)
+        if run in ducts.run[ducts.parent < 0]:
+            fault += ": the source is at the free end of that run"
+            remedy = "name another run under [source], or delete this terminal"
+        elif run in ducts.run:
+            fault += f": that run {_lies_on(topology, run)}"
+            if _is_around(topology, run):
+                fault += ", in a loop"
+                remedy = "part the runs that should not meet there, or delete "
+                remedy += "this terminal if the loop is meant"
+        else:
+            fault += ": the source does not reach that run"
+    if not remedy:
+        mine = [labels(ends.drawing, int(ducts.run[duct]))[0] for duct in ends.leaf]
+        remedy = _instead(key, list(ends.by_label), mine)
+    return fault, remedy
+
+
+def _schedule_apart(ends: _FreeEnds) -> str:
+    """How to give a drawing a schedule without the terminal of another."""
+    return (
+        f"give {ends.file.name} a schedule without this terminal, "
+        f"{ends.file.stem}.schedule.toml beside it, and leave --schedule out if it is "
+        "given"
+    )
+
+
+def _unreached(
+    topology: Topology,
+    ducts: Ducts,
+    file: str,
+    part: int,
+    those: list[tuple[str, str]],
+) -> Notice:
+    """Say of terminals, keys and names, that a part has them without the source."""
+    between, remedy = loose_words(topology, part, ducts)
+    what = _some([f"'{key}'" for _, key in those])
+    what += ": the source does not reach "
+    what += "them" if len(those) > 1 else "that run"
+    name = PurePath(topology.drawing.file).name
+    return error(
+        f"{file}, {_some([f'[terminals.{key}]' for key, _ in those])}",
+        f"{name} has no free end{'s' * (len(those) > 1)} {what}, as {between}",
+        remedy,
+    )
+
+
+def _lies_on(topology: Topology, run: int) -> str:
+    """On which other runs a run without a free end ends, and where."""
+    mine = topology.run == run
+    nodes, times = np.unique(topology.ends[mine], return_counts=True)
+    on = []
+    for node in nodes[times == 1].tolist():
+        others = np.unique(topology.run[~mine & (topology.ends == node).any(axis=1)])
+        names = [f"'{topology.drawing.names[other]}'" for other in others.tolist()]
+        if names:
+            on.append(f"on {_some(names)} at {topology.place(node)}")
+    return f"ends {' and '.join(on)}" if on else "has no end that is free"
+
+
+def _is_around(topology: Topology, run: int) -> bool:
+    """Whether a run is a part of a loop."""
+    ends = topology.ends[topology.run == run]
+    return topology.cycle_count > 0 and any(
+        np.isin(ends, loop).all(axis=1).any() for loop in loops(topology)
+    )
+
+
+def _loose_runs(topology: Topology, ducts: Ducts) -> dict[str, int]:
+    """Part of each run that the source does not reach, by each of its labels."""
+    part = topology.component[topology.ends[:, 0]]
+    loose = part != topology.component[ducts.start[0]]
+    return {
+        label: int(at)
+        for run, at in zip(topology.run[loose], part[loose], strict=True)
+        for label in labels(topology.drawing, int(run))
+    }
+
+
+def _some(words: list[str]) -> str:
+    """The first few of some words, and how many more."""
+    more = len(words) - _LISTED
+    if more > 0:
+        return f"{', '.join(words[:_LISTED])} and {more} more"
+    return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
+
+
+def _instead(name: str, known: list[str], ends: list[str]) -> str:
+    """What to write instead of a name, of all labels or of one for each free end."""
+    near = nearest(name, known)
+    if near:
+        return f"did you mean '{near}'"
+    if not ends:
+        return "rename it"
+    return "the free ends are " + _some([f"'{label}'" for label in ends])
