@@ -5,7 +5,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .chords import (
+    ArcChords,
     FewChords,
+    Measured,
     arc_chords,
     measured,
     spans,
@@ -14,7 +16,7 @@ from .chords import (
     uneven_chains,
 )
 from .sections import BoolArray, FloatArray, IntArray
-from .strokes import ROUNDED, linked_strokes
+from .strokes import ROUNDED, Strokes, linked_strokes
 from .tree import Tree
 
 NO_CORNER = np.radians(150.0)  # beyond this the tangents meet too far away to use
@@ -111,42 +113,28 @@ def find_arcs(
     if len(first) == 0:
         uneven = uneven_chains(strokes, turns_of(len(strokes.turn), chords))
         return _no_arcs(len(turn), uneven, few)
-    drawn, touched = chords.drawn, chords.touched
+    drawn = chords.drawn
     fitted = measured(strokes, first, last, ROUNDED)
-    step, axis, into, away = fitted.step, fitted.axis, fitted.into, fitted.away
-
-    after_touch = touched.nonzero()[0]
-    joint = into[after_touch] + away[after_touch - 1]
-    joint /= np.linalg.norm(joint, axis=1)[:, None]
-    into[after_touch], away[after_touch - 1] = joint, joint
-    rows = drawn[0].nonzero()[0]
-    into[rows] = strokes.direction[first[rows] - 1]
-    rows = drawn[1].nonzero()[0]
-    onto = np.where(drawn[1], last + 1, last)  # the stroke after, if it is a tangent
-    away[rows] = strokes.direction[onto[rows]]
+    into, away = _tangents(strokes, chords, fitted)
 
     begin = first + ~drawn[0]  # the turns that were drawn
+    end = last + drawn[1]
     spun = strokes.axis * strokes.turn[:, None]
-    half = step / 2
+    half = fitted.step / 2
     bare_ends = 2.0 - drawn[0] - drawn[1]
-    angle = sums(strokes.turn, begin, onto) + bare_ends * half
-    whole = sums(spun, begin, onto) + axis * (bare_ends * half)[:, None]
-    outside = np.where(around, step, 0.0)
+    angle = sums(strokes.turn, begin, end) + bare_ends * half
+    whole = sums(spun, begin, end) + fitted.axis * (bare_ends * half)[:, None]
+    outside = np.where(around, fitted.step, 0.0)
     by_chord = fitted.chord / np.where(around, 2.0 * np.tan(half), 2.0 * np.sin(half))
     by_tangent, difference = _tangent_radius(
         strokes.end[last] - strokes.begin[first], into, away, angle, outside
     )
     radius = np.where(angle < NO_CORNER, by_tangent, by_chord)
 
-    # The ducts beside the arcs: tangents, or chords that stand for one without length.
-    before, after = strokes.first[first], strokes.last[last]
-    before[drawn[0]] = tree.parent[before[drawn[0]]]
-    before[after_touch] = after[after_touch - 1]
-    after[drawn[1]] = strokes.first[onto[drawn[1]]]
-    source_side = (~drawn[0] & ~touched).nonzero()[0]
+    before, after = _beside(tree, strokes, chords)
+    source_side = (~drawn[0] & ~chords.touched).nonzero()[0]
     far_side = (~drawn[1]).nonzero()[0]
     bare = np.concatenate([before[source_side], after[far_side]])
-
     is_chord = spans(len(strokes.turn), first, last)
     of_arc = np.zeros(len(turn), dtype=bool)
     of_arc[strokes.first[is_chord]] = True
@@ -173,6 +161,43 @@ def find_arcs(
         uneven_chains(strokes, turns_of(len(strokes.turn), chords)),
         few,
     )
+
+
+def _tangents(
+    strokes: Strokes, chords: ArcChords, fitted: Measured
+) -> tuple[FloatArray, FloatArray]:
+    """Tangents at the beginning and the end of each arc, unit vectors, (a, 3) each.
+
+    Those that were drawn; where two arcs touch, the mean of their circles' own; else
+    the circle's.
+    """
+    into, away = fitted.into, fitted.away
+    touching = chords.touched.nonzero()[0]
+    joint = into[touching] + away[touching - 1]
+    joint /= np.linalg.norm(joint, axis=1)[:, None]
+    into[touching], away[touching - 1] = joint, joint
+    drawn = chords.drawn[0].nonzero()[0]
+    into[drawn] = strokes.direction[chords.first[drawn] - 1]
+    drawn = chords.drawn[1].nonzero()[0]
+    away[drawn] = strokes.direction[chords.last[drawn] + 1]
+    return into, away
+
+
+def _beside(
+    tree: Tree, strokes: Strokes, chords: ArcChords
+) -> tuple[IntArray, IntArray]:
+    """Segments that stand for the ducts before and after each arc, shape (a,) each.
+
+    They are drawn tangents, or chords that stand for a duct without length.
+    """
+    before, after = strokes.first[chords.first], strokes.last[chords.last]
+    drawn = chords.drawn[0]
+    before[drawn] = tree.parent[before[drawn]]
+    touching = chords.touched.nonzero()[0]
+    before[touching] = after[touching - 1]
+    drawn = chords.drawn[1]
+    after[drawn] = strokes.first[chords.last[drawn] + 1]
+    return before, after
 
 
 def _no_arcs(

@@ -1,10 +1,11 @@
 """Recognise ducts, bends, transitions and junctions in a walked drawing."""
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
-from .arcs import find_arcs
+from .arcs import Arcs, find_arcs
 from .basis import Basis
 from .duct_frames import duct_frames
 from .elbow_rules import build_bends
@@ -28,7 +29,7 @@ from .pieces import (
     pieces_of,
 )
 from .schedule import Schedule
-from .sections import FloatArray, IntArray
+from .sections import BoolArray, FloatArray, IntArray
 from .standing import idle_up_notices, roll_notices, twist_notices
 from .topology import Topology
 from .transition_rules import transition_lengths
@@ -88,69 +89,17 @@ def classify(
     at_piece = pieces.is_transition | pieces.is_transition[pieces.before]
     kink = at_piece & (pieces.turn < _LARGEST_KINK)
     sharp = pieces.alone & (pieces.turn > STRAIGHT_ON) & ~arcs.member & ~kink
-    follows = (
-        pieces.alone
-        & pieces.same_section
-        & ~sharp
-        & ~arcs.member
-        & ~pieces.is_transition
-        & (pieces.run == pieces.run[pieces.before])
-    )
-    head = heads(follows, tree.parent)
-    every = np.arange(len(head))
-    first = ((head == every) & ~arcs.inner).nonzero()[0]
-    duct_of = np.full(len(head) + 1, NONE)  # the last: of no segment
-    duct_of[first] = every[: len(first)]
-    duct_of[:-1] = duct_of[head]
-    last, rows = every, follows.nonzero()[0]
-    last[head[rows]] = rows  # in walking order: the farthest one stays
-    last = last[first]
-
-    into = tree.parent.copy()  # the segment before each, past the chords of an arc
-    into[arcs.after] = arcs.before
-    parent = duct_of[into[first]]
+    chains = _chains(tree, pieces, arcs, sharp)
+    first, last, parent, duct_of = chains.first, chains.last, chains.parent, chains.of
     legs = outgoing_legs(topology, tree, pieces, duct_of, schedule)
     meetings = meeting_legs(topology, tree, pieces, duct_of, schedule)
     across, upright, roll = duct_frames(
         topology, tree, pieces, arcs, first, last, parent, legs, meetings
     )
-    drawn: FloatArray = np.bincount(head, tree.length, len(head))[first].astype(float)
-    # Air rubs along a drawn transition in its larger and in its smaller section.
-    piece = pieces.is_transition[first]
-    slope = np.where(piece, drawn / 2, 0.0)
-    after = ((parent >= 0) & piece[np.maximum(parent, 0)]).nonzero()[0]
-    slope[after] += slope[parent[after]]
-    drawn[piece] = 0.0
-
     folded = (sharp & (pieces.turn > FOLDED)).nonzero()[0]
     sharp[arcs.after] = True
-    at = sharp.nonzero()[0]
-    angle, axis = pieces.turn.take(at), pieces.axis.take(at, axis=0)
-    radius, setback, misfit = np.full((3, len(at)), np.nan)
-    curved = at.searchsorted(arcs.after)
-    angle[curved], axis[curved] = arcs.angle, arcs.axis
-    radius[curved], setback[curved] = arcs.radius, arcs.setback
-    misfit[:] = 0.0
-    misfit[curved] = arcs.misfit
-    bend_duct = duct_of[at]
-    before = parent[bend_duct]
-    came = first[before]
-    bends = build_bends(
-        duct=bend_duct,
-        run=pieces.run[at],
-        place=topology.order[tree.segment[at]] + np.where(tree.forward[at], 0.0, 0.5),
-        angle=angle,
-        axis=axis,
-        drawn_radius=radius,
-        drawn_setback=setback,
-        misfit=misfit,
-        shape=pieces.shape[came],
-        width=pieces.width[came],
-        height=pieces.height[came],
-        across=across.take(before, axis=0),
-        drawing=topology.drawing,
-        schedule=schedule,
-    )
+    bends = _bends(topology, tree, pieces, arcs, chains, sharp, across, schedule)
+    drawn, slope = _drawn_lengths(tree, pieces, chains)
     ducts, bends = with_lengths(
         topology,
         tree,
@@ -188,6 +137,126 @@ def classify(
         duct_of[:-1],
         tuple(notices),
     )
+
+
+class _Chains(NamedTuple):
+    """Segments of a walk, e of them, chained into ducts, d of them.
+
+    Parameters
+    ----------
+    head
+        First segment of the chain of each, shape (e,).
+    first, last
+        First and last segment of each duct, shape (d,).
+    parent
+        The duct before each, past the chords of an arc; -1 at the source.
+    of
+        Duct of each segment, `NONE` within an arc, and once more at the end, shape
+        (e + 1,).
+    """
+
+    head: IntArray
+    first: IntArray
+    last: IntArray
+    parent: IntArray
+    of: IntArray
+
+
+def _chains(tree: Tree, pieces: Pieces, arcs: Arcs, sharp: BoolArray) -> _Chains:
+    """Chain the segments that go on straight, or nearly, in their run and section.
+
+    `sharp` are those that begin with a corner, shape (e,).
+    """
+    follows = (
+        pieces.alone
+        & pieces.same_section
+        & ~sharp
+        & ~arcs.member
+        & ~pieces.is_transition
+        & (pieces.run == pieces.run[pieces.before])
+    )
+    head = heads(follows, tree.parent)
+    every = np.arange(len(head))
+    first = ((head == every) & ~arcs.inner).nonzero()[0]
+    duct_of = np.full(len(head) + 1, NONE)  # the last: of no segment
+    duct_of[first] = every[: len(first)]
+    duct_of[:-1] = duct_of[head]
+    last, rows = every, follows.nonzero()[0]
+    last[head[rows]] = rows  # in walking order: the farthest one stays
+    last = last[first]
+    into = tree.parent.copy()  # the segment before each, past the chords of an arc
+    into[arcs.after] = arcs.before
+    return _Chains(head, first, last, duct_of[into[first]], duct_of)
+
+
+def _bends(
+    topology: Topology,
+    tree: Tree,
+    pieces: Pieces,
+    arcs: Arcs,
+    chains: _Chains,
+    turning: BoolArray,
+    across: FloatArray,
+    schedule: Schedule,
+) -> Bends:
+    """Bends at the segments that turn, from corners and from arcs.
+
+    Parameters
+    ----------
+    topology, tree, pieces, arcs, chains
+        The walk, its segments, and the arcs and ducts in it.
+    turning
+        Segments that begin with a bend, shape (e,).
+    across
+        Unit vector along the width of each duct, shape (d, 3).
+    schedule
+        How elbows are made.
+    """
+    at = turning.nonzero()[0]
+    angle, axis = pieces.turn.take(at), pieces.axis.take(at, axis=0)
+    radius, setback, misfit = np.full((3, len(at)), np.nan)
+    curved = at.searchsorted(arcs.after)
+    angle[curved], axis[curved] = arcs.angle, arcs.axis
+    radius[curved], setback[curved] = arcs.radius, arcs.setback
+    misfit[:] = 0.0
+    misfit[curved] = arcs.misfit
+    duct = chains.of[at]
+    before = chains.parent[duct]
+    came = chains.first[before]
+    return build_bends(
+        duct=duct,
+        run=pieces.run[at],
+        place=topology.order[tree.segment[at]] + np.where(tree.forward[at], 0.0, 0.5),
+        angle=angle,
+        axis=axis,
+        drawn_radius=radius,
+        drawn_setback=setback,
+        misfit=misfit,
+        shape=pieces.shape[came],
+        width=pieces.width[came],
+        height=pieces.height[came],
+        across=across.take(before, axis=0),
+        drawing=topology.drawing,
+        schedule=schedule,
+    )
+
+
+def _drawn_lengths(
+    tree: Tree, pieces: Pieces, chains: _Chains
+) -> tuple[FloatArray, FloatArray]:
+    """Length of each duct as drawn, and what it has of drawn transitions, m.
+
+    Air rubs along a drawn transition in its larger and in its smaller section: half of
+    it counts in the duct before and half behind, and it has no length of its own.
+    """
+    head, first, parent = chains.head, chains.first, chains.parent
+    drawn: FloatArray = np.bincount(head, tree.length, len(head))[first].astype(float)
+    piece = pieces.is_transition[first]
+    slope = np.where(piece, drawn / 2, 0.0)
+    after = ((parent >= 0) & piece[np.maximum(parent, 0)]).nonzero()[0]
+    slope[after] += slope[parent[after]]
+    drawn[piece] = 0.0
+    return drawn, slope
 
 
 def _transitions(

@@ -7,7 +7,7 @@ from .constructions import ElbowConstruction
 from .drawing import Drawing
 from .fittings import Bends
 from .schedule import ElbowRule, Schedule
-from .sections import FloatArray, IntArray, Shape
+from .sections import BoolArray, FloatArray, IntArray, Shape
 from .stretches import is_first
 
 # By the code of a construction: elbows that turn about a corner and not along an arc.
@@ -57,19 +57,10 @@ def build_bends(
     bends
         In order of `duct`; `short_by` and `corner` are filled in by the classifier.
     """
-    cosine = np.minimum(np.abs(np.einsum("ij,ij->i", axis, across)), 1.0)
-    lean = np.arccos(cosine)  # 0: turns about the width; pi/2: about the height
-    about_width = lean <= np.pi / 4 + _TIE
-    skew = np.where(about_width, lean, np.pi / 2 - lean).clip(0.0, np.pi / 4)
-    skew[(skew < _TRUE) | (shape == int(Shape.ROUND))] = 0.0
+    about_width, skew = _planes(axis, across, shape)
     in_plane = np.where(about_width, height, width)
     along_axis = np.where(about_width, width, height)
-
-    order = place.argsort(kind="stable")
-    begins = is_first(run[order])
-    count = np.arange(len(order))
-    number = np.empty(len(order), dtype=np.int64)
-    number[order] = count - np.maximum.accumulate(np.where(begins, count, 0)) + 1
+    number = _numbered(run, place)
 
     size = len(duct)
     construction = np.zeros(size, dtype=np.int64)
@@ -142,3 +133,25 @@ def build_bends(
         axis=axis,
         corner=np.zeros((size, 3)),
     )
+
+
+def _planes(
+    axis: FloatArray, across: FloatArray, shape: IntArray
+) -> tuple[BoolArray, FloatArray]:
+    """Whether each bend turns about the width, and how far off the nearer side, rad."""
+    cosine = np.minimum(np.abs(np.einsum("ij,ij->i", axis, across)), 1.0)
+    lean = np.arccos(cosine)  # 0: turns about the width; pi/2: about the height
+    about_width: BoolArray = lean <= np.pi / 4 + _TIE
+    skew = np.where(about_width, lean, np.pi / 2 - lean).clip(0.0, np.pi / 4)
+    skew[(skew < _TRUE) | (shape == int(Shape.ROUND))] = 0.0
+    return about_width, skew
+
+
+def _numbered(run: IntArray, place: FloatArray) -> IntArray:
+    """Number of each bend in its run as drawn, from 1."""
+    order = place.argsort(kind="stable")
+    begins = is_first(run[order])
+    count = np.arange(len(order))
+    number = np.empty(len(order), dtype=np.int64)
+    number[order] = count - np.maximum.accumulate(np.where(begins, count, 0)) + 1
+    return number
