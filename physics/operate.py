@@ -124,11 +124,97 @@ def operate(
             'write curve = [["0 m3/s", "480 Pa"], ...] or a pressure',
         )
     sides = [side_of(one, dampers) for one in (analysis, *returns)]
-    flows = [one.graph.terminals.flow for one in (analysis, *returns)]
-    ways: list[FloatArray | None] = [ways_of(one) for one in (analysis, *returns)]
+    settling = _settle(fan, sides)
+    met, change = settling.met, settling.change
+    if not met:
+        raise _missed(fan, settling.resistance - settling.on_top, where)
+    notices = fan_air_notices(analysis.graph.schedule.fan, analysis.conditions.air)
+    notices += _stall(fan, met, where)
+    if change > _CLOSE:
+        raise _unsettled(sides, settling)
+    if change >= _SETTLED:
+        notices.append(
+            warning(
+                analysis.graph.schedule.file,
+                f"the airflows still change by {change:.1e} after {STEPS} rounds",
+                "look for a junction that feeds on its own airflow",
+            )
+        )
+    notices += _left_without(sides, settling.flows)
+    mass = [side.design * side.analysis.conditions.air.density for side in sides]
+    alike = sum(mass[1:]) / mass[0]  # what is kept is mass
+    if returns and abs(alike - 1.0) > SAME:
+        notices.append(
+            note(
+                where,
+                f"the returns draw {100 * alike:.0f} % of what the supply carries, by "
+                "mass, as at design: the rest comes or goes by ways that are not drawn",
+            )
+        )
+    flow, *of_returns = settling.flows
+    duct_flow, still = _continued(analysis, flow, settling.ways[0])
+    notices += still
+    total = float(duct_flow[analysis.graph.ducts.parent < 0].sum())
+    return Operation(
+        flow,
+        duct_flow,
+        tuple(of_returns),
+        total,
+        settling.resistance * total * total,
+        met,
+        dampers,
+        settling.steps,
+        tuple(notices),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Settling:
+    """How airflows settled, or where they stood when the rounds were over.
+
+    Parameters
+    ----------
+    flows
+        Airflow at each terminal, of the supply and of each return, m³/s.
+    ways
+        Where there are loops, what each way carries, as `ways_of` gives it.
+    resistance
+        Of all sides together, on the airflow at the fan, Pa s²/m⁶.
+    on_top
+        What an external static pressure has on top of itself, in the same unit; 0 of
+        a total pressure.
+    met
+        Airflows at which the fan gives what that takes, m³/s; none where it does not.
+    changes
+        By what share each airflow would change in the next round, as `flows`.
+    steps
+        How many rounds there were.
+    """
+
+    flows: list[FloatArray]
+    ways: list[FloatArray | None]
+    resistance: float
+    on_top: float
+    met: tuple[float, ...]
+    changes: list[FloatArray]
+    steps: int
+
+    @property
+    def change(self) -> float:
+        """Largest of the changes."""
+        return max(float(one.max()) for one in self.changes)
+
+
+def _settle(fan: FanSpec, sides: Sequence[Side]) -> _Settling:
+    """Take airflows and coefficients in turn until the airflows of all sides settle.
+
+    `sides` are the supply and its returns.
+    """
+    designs = [side.analysis.graph.terminals.flow for side in sides]
+    flows = designs
+    ways: list[FloatArray | None] = [ways_of(side.analysis) for side in sides]
     # What comes to the fan by no drawn return does so in the same share as at design.
     drawn = sum(side.design for side in sides[1:]) / sides[0].design
-    met: tuple[float, ...] = ()
     rounds = Rounds()
     while True:
         found = [shares(*each) for each in zip(sides, flows, ways, strict=True)]
@@ -136,7 +222,7 @@ def operate(
         resistance = found[0][1]
         of_return = np.array([1.0 / np.sqrt(one) for _, one, _ in found[1:]])
         inlet = sides[0].inlet
-        if returns:
+        if len(of_return):
             resistance += (drawn / of_return.sum()) ** 2
             of_return /= of_return.sum()
             parts = zip(sides[1:], of_return, strict=True)
@@ -151,80 +237,42 @@ def operate(
         total = met[-1] if met else _nearer_end(fan, resistance - on_top)[0]
         into = total * np.append(1.0, of_return)
         new = [
-            np.maximum(q * share, NEXT_TO_NONE * side.analysis.graph.terminals.flow)
-            for q, (share, _, _), side in zip(into, found, sides, strict=True)
+            np.maximum(q * share, NEXT_TO_NONE * design)
+            for q, (share, _, _), design in zip(into, found, designs, strict=True)
         ]
         changes = [
-            change_of(before, after, side.analysis.graph.terminals.flow)
-            for before, after, side in zip(flows, new, sides, strict=True)
+            change_of(before, after, design)
+            for before, after, design in zip(flows, new, designs, strict=True)
         ]
-        change = max(float(one.max()) for one in changes)
-        if change < _SETTLED or rounds.count == STEPS:
-            flows = new
-            break
+        reached = _Settling(
+            new, ways, resistance, on_top, met, changes, rounds.count + 1
+        )
+        if reached.change < _SETTLED or rounds.count == STEPS:
+            return reached
         ends = np.cumsum([len(one) for one in new])[:-1]
         mixed = rounds.begin_next(np.concatenate(flows), np.concatenate(new))
         flows = np.split(mixed, ends)
-    if not met:
-        flow, pressure = end = _nearer_end(fan, resistance - on_top)
-        at = f"at {airflow_words(flow)} and {pressure_words(pressure)}"
-        is_first = end == fan.curve[0]
-        raise refusal(
-            f"{where} curve",
-            f"it begins {at}, where the layout takes more already"
-            if is_first
-            else f"it ends {at}, before it meets the layout",
-            "add the points of the fan at "
-            f"{'smaller' if is_first else 'larger'} airflows",
-        )
-    notices = fan_air_notices(analysis.graph.schedule.fan, analysis.conditions.air)
-    notices += _stall(fan, met, where)
-    if change > _CLOSE:
-        raise _unsettled((analysis, *returns), changes, flows, ways)
-    if change >= _SETTLED:
-        notices.append(
-            warning(
-                analysis.graph.schedule.file,
-                f"the airflows still change by {change:.1e} after {STEPS} rounds",
-                "look for a junction that feeds on its own airflow",
-            )
-        )
-    notices += _left_without(sides, flows)
-    mass = [side.design * side.analysis.conditions.air.density for side in sides]
-    alike = sum(mass[1:]) / mass[0]  # what is kept is mass
-    if returns and abs(alike - 1.0) > SAME:
-        notices.append(
-            note(
-                where,
-                f"the returns draw {100 * alike:.0f} % of what the supply carries, by "
-                "mass, as at design: the rest comes or goes by ways that are not drawn",
-            )
-        )
-    duct_flow, still = _continued(analysis, flows[0], ways[0])
-    notices += still
-    total = float(duct_flow[analysis.graph.ducts.parent < 0].sum())
-    return Operation(
-        flows[0],
-        duct_flow,
-        tuple(flows[1:]),
-        total,
-        resistance * total * total,
-        met,
-        dampers,
-        rounds.count + 1,
-        tuple(notices),
+
+
+def _missed(fan: FanSpec, resistance: float, where: str) -> BadInput:
+    """Refusal of a curve that does not meet a resistance, Pa s²/m⁶."""
+    flow, pressure = end = _nearer_end(fan, resistance)
+    at = f"at {airflow_words(flow)} and {pressure_words(pressure)}"
+    is_first = end == fan.curve[0]
+    return refusal(
+        f"{where} curve",
+        f"it begins {at}, where the layout takes more already"
+        if is_first
+        else f"it ends {at}, before it meets the layout",
+        f"add the points of the fan at {'smaller' if is_first else 'larger'} airflows",
     )
 
 
-def _unsettled(
-    sides: Sequence[Analysis],
-    changes: Sequence[FloatArray],
-    flows: Sequence[FloatArray],
-    ways: Sequence[FloatArray | None],
-) -> BadInput:
+def _unsettled(sides: Sequence[Side], settling: _Settling) -> BadInput:
     """Refusal of airflows that go on changing, by a share, from round to round."""
+    changes, flows = settling.changes, settling.flows
     side = int(np.argmax([one.max() for one in changes]))
-    graph, way = sides[side].graph, ways[side]
+    graph, way = sides[side].analysis.graph, settling.ways[side]
     row = int(changes[side].argmax())
     remedy = (
         "look at the junctions on the way there: by its table one may leave it no air; "
