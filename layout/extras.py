@@ -93,7 +93,7 @@ def read_extras(
         here: dict[str, str] = {}
         for key, raw in layer.items():
             if key in _NUMBERS:
-                what, factor = _NUMBERS[key]
+                what, _ = _NUMBERS[key]
                 if what in here:
                     faults.append(
                         error(
@@ -103,36 +103,9 @@ def read_extras(
                         )
                     )
                 here[what] = key
-                number = _number(raw)
-                if number is None:
-                    faults.append(
-                        error(
-                            where,
-                            f"{key} is {_shown(raw)}, which is no number",
-                            "write it as a number with a decimal point, without a unit",
-                        )
-                    )
-                elif what != "roll" and number <= 0.0:
-                    faults.append(
-                        error(
-                            where,
-                            f"{key} is {number:g}; it must be above zero",
-                            "correct it",
-                        )
-                    )
-                elif what in ("width", "height", "diameter") and (
-                    number * factor > LARGEST_SIDE
-                ):
-                    faults.append(
-                        error(
-                            where,
-                            f"{key} is {number:g}, a duct of "
-                            f"{length_words(number * factor)}",
-                            "check the unit: was it meant in millimetres",
-                        )
-                    )
-                elif what not in values:
-                    values[what] = number * factor
+                value = _quantity(key, raw, where, faults)
+                if value is not None:
+                    values.setdefault(what, value)
             elif key in _WORDS:
                 words.setdefault(key, raw)
             elif (bare := bare_quantity(key)) is not None:
@@ -170,6 +143,37 @@ def read_extras(
         ),
         tuple(unread),
     )
+
+
+def _quantity(key: str, raw: object, where: str, faults: list[Notice]) -> float | None:
+    """A number in SI units; None, with a fault, for what it cannot be."""
+    what, factor = _NUMBERS[key]
+    number = _number(raw)
+    if number is None:
+        faults.append(
+            error(
+                where,
+                f"{key} is {_shown(raw)}, which is no number",
+                "write it as a number with a decimal point, without a unit",
+            )
+        )
+        return None
+    if what != "roll" and number <= 0.0:
+        faults.append(
+            error(where, f"{key} is {number:g}; it must be above zero", "correct it")
+        )
+        return None
+    value = number * factor
+    if what in ("width", "height", "diameter") and value > LARGEST_SIDE:
+        faults.append(
+            error(
+                where,
+                f"{key} is {number:g}, a duct of {length_words(value)}",
+                "check the unit: was it meant in millimetres",
+            )
+        )
+        return None
+    return value
 
 
 def bare_quantity(key: str) -> tuple[str, str] | None:

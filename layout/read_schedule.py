@@ -1,11 +1,11 @@
 """Read a schedule from TOML: every key known, every quantity with its unit."""
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple, TypeVar
 
 from . import units
 from .basis import Basis
@@ -14,6 +14,7 @@ from .constructions import (
     ELBOW_PIECES,
     TAKEOFF_ENTRIES,
     ElbowConstruction,
+    TakeoffEntry,
 )
 from .faults import BadInput, Notice, refusal
 from .paths import found_at
@@ -59,6 +60,7 @@ _ELBOW_KEYS = (
 _SAME = 1e-9  # share by which one airflow may differ in two units
 _NO_AIR = "correct it, or take a run that gets no air out of the drawing"
 CLOSE_ELBOWS = {"plain sum": False, "as pairs": True}
+T = TypeVar("T")
 
 
 def read_schedule(path: Path | str) -> Schedule:
@@ -84,62 +86,15 @@ def read_schedule(path: Path | str) -> Schedule:
     content = load_toml(path)
     faults: list[Notice] = []
     top = Table(content, f"{path.name}", faults)
-    duct = top.table("duct")
-    material, roughness = _material(duct)
-    run_materials: dict[str, str] = {}
-    run_roughness: dict[str, float] = {}
-    run_compression: dict[str, float] = {}
-    for name, entry in duct.table("runs").each():
-        special, rough = _material(entry)
-        pressed = _compression(entry)
-        entry.says("the run", "material", "roughness", "compression")
-        entry.finish()
-        if special is not None:
-            run_materials[name] = special
-        if rough is not None:
-            run_roughness[name] = rough
-        if pressed is not None:
-            run_compression[name] = pressed
-    compression = _compression(duct)
-    duct.finish()
-    losses = top.table("losses").values(lambda t, k: t.quantity(k, "pressure"))
-    for name, loss in losses.items():
-        if loss < 0.0:
-            top.fault(
-                f"[losses] {name}", "a loss is not negative", "write it above zero"
-            )
+    walls, walls_of = _walls(top.table("duct"))
+    losses = _losses(top)
     sections = top.table("sections").values(lambda t, k: t.get(k, units.section))
     elbow_default, elbow_exceptions = _elbows(top.table("elbows"))
-    takeoffs = top.table("takeoffs")
-    takeoff_default = takeoffs.choice("entry", TAKEOFF_ENTRIES)
-    takeoff_exceptions: dict[str, Any] = {}
-    closed_ends: dict[str, Any] = {}
-    for entry in takeoffs.tables("exception"):
-        run, rule = _needed_run(entry), entry.choice("entry", TAKEOFF_ENTRIES)
-        closed = entry.yes_or_no("closed_end")
-        entry.finish()
-        where = f"[[takeoffs.exception]] '{run}'"
-        if "entry" not in entry and "closed_end" not in entry:
-            top.fault(where, "it says nothing of the run", "write entry or closed_end")
-        for said, value in ((takeoff_exceptions, rule), (closed_ends, closed)):
-            if run is not None and value is not None:
-                if run in said:
-                    top.fault(where, "the run has two of them", "delete one of the two")
-                said[run] = value
-    takeoffs.finish()
+    takeoff_default, takeoff_exceptions, closed_ends = _takeoffs(top)
     transition_default, transition_exceptions = _transitions(top.table("transitions"))
-    terminals = {}
-    for name, entry in top.table("terminals").each():
-        terminal = _terminal(entry)
-        if terminal is not None:
-            terminals[name] = terminal
-    room = top.table("clearance")
-    clearance = room.within("required", "length", 0.0, 10.0)
-    insulation = room.within("insulation", "length", 0.0, 1.0)
-    room.finish()
-    close = top.table("interaction")
-    counted = close.choice("close_elbows", CLOSE_ELBOWS)
-    close.finish()
+    terminals = dict(_terminals(top.table("terminals")))
+    clearance, insulation = _clearance(top.table("clearance"))
+    corrected_pairs = _corrected_pairs(top.table("interaction"))
     schedule = Schedule(
         file=path.name,
         air=_air(top.table("air")),
@@ -147,12 +102,12 @@ def read_schedule(path: Path | str) -> Schedule:
         fan=_fan(top.table("fan")),
         losses=losses,
         components=tuple(_components(top.tables("component"))),
-        material=material,
-        roughness=roughness,
-        run_materials=run_materials,
-        run_roughness=run_roughness,
-        compression=compression,
-        run_compression=run_compression,
+        material=walls.material,
+        roughness=walls.roughness,
+        run_materials=_said(walls_of, lambda wall: wall.material),
+        run_roughness=_said(walls_of, lambda wall: wall.roughness),
+        compression=walls.compression,
+        run_compression=_said(walls_of, lambda wall: wall.compression),
         sections=sections,
         elbow_default=elbow_default,
         elbow_exceptions=elbow_exceptions,
@@ -166,9 +121,9 @@ def read_schedule(path: Path | str) -> Schedule:
         limits=dict(_limits(top.table("limits"))),
         run_words=dict(_run_words(top.table("runs"))),
         checks=_checks(top),
-        clearance=clearance or 0.0,
-        insulation=insulation or 0.0,
-        corrected_pairs=bool(counted),
+        clearance=clearance,
+        insulation=insulation,
+        corrected_pairs=corrected_pairs,
     )
     top.finish()
     if faults:
@@ -206,6 +161,35 @@ def _needed_run(table: Table) -> str | None:
     return run
 
 
+class _Walls(NamedTuple):
+    """What is said of the walls of ducts: a material or a roughness, m; a share."""
+
+    material: str | None
+    roughness: float | None
+    compression: float | None
+
+
+def _walls(table: Table) -> tuple[_Walls, dict[str, _Walls]]:
+    """Walls of all ducts, and of those of single runs."""
+    material, roughness = _material(table)
+    of_runs = {}
+    for name, entry in table.table("runs").each():
+        of_runs[name] = _Walls(*_material(entry), _compression(entry))
+        entry.says("the run", "material", "roughness", "compression")
+        entry.finish()
+    compression = _compression(table)
+    table.finish()
+    return _Walls(material, roughness, compression), of_runs
+
+
+def _said(
+    walls: Mapping[str, _Walls], what: Callable[[_Walls], T | None]
+) -> dict[str, T]:
+    """One thing that is said of walls, by run, where it is."""
+    every = {run: what(wall) for run, wall in walls.items()}
+    return {run: value for run, value in every.items() if value is not None}
+
+
 def _material(table: Table) -> tuple[str | None, float | None]:
     material = table.text("material")
     roughness = table.within("roughness", "length", 0.0, 0.02)
@@ -216,6 +200,54 @@ def _material(table: Table) -> tuple[str | None, float | None]:
 
 def _compression(table: Table) -> float | None:
     return table.within("compression", "share", 0.0, 0.5)
+
+
+def _losses(top: Table) -> dict[str, float]:
+    losses = top.table("losses").values(lambda t, k: t.quantity(k, "pressure"))
+    for name, loss in losses.items():
+        if loss < 0.0:
+            top.fault(
+                f"[losses] {name}", "a loss is not negative", "write it above zero"
+            )
+    return losses
+
+
+def _takeoffs(
+    top: Table,
+) -> tuple[TakeoffEntry | None, dict[str, TakeoffEntry], dict[str, bool]]:
+    """Entry of all branches, of single runs, and which runs are taps at closed ends."""
+    table = top.table("takeoffs")
+    default = table.choice("entry", TAKEOFF_ENTRIES)
+    entries: dict[str, Any] = {}
+    closed_ends: dict[str, Any] = {}
+    for entry in table.tables("exception"):
+        run, rule = _needed_run(entry), entry.choice("entry", TAKEOFF_ENTRIES)
+        closed = entry.yes_or_no("closed_end")
+        entry.finish()
+        where = f"[[takeoffs.exception]] '{run}'"
+        if "entry" not in entry and "closed_end" not in entry:
+            top.fault(where, "it says nothing of the run", "write entry or closed_end")
+        for said, value in ((entries, rule), (closed_ends, closed)):
+            if run is not None and value is not None:
+                if run in said:
+                    top.fault(where, "the run has two of them", "delete one of the two")
+                said[run] = value
+    table.finish()
+    return default, entries, closed_ends
+
+
+def _clearance(table: Table) -> tuple[float, float]:
+    """Room that is to be left around ducts, and the insulation on them, m."""
+    required = table.within("required", "length", 0.0, 10.0)
+    insulation = table.within("insulation", "length", 0.0, 1.0)
+    table.finish()
+    return required or 0.0, insulation or 0.0
+
+
+def _corrected_pairs(table: Table) -> bool:
+    counted = table.choice("close_elbows", CLOSE_ELBOWS)
+    table.finish()
+    return bool(counted)
 
 
 def _air(table: Table) -> AirSpec:
@@ -569,6 +601,13 @@ def _transition_rule(table: Table) -> TransitionRule | None:
     if length is not None:
         return TransitionRule(length=length)
     return TransitionRule(angle) if angle is not None else None
+
+
+def _terminals(table: Table) -> Iterator[tuple[str, TerminalSpec]]:
+    for name, entry in table.each():
+        terminal = _terminal(entry)
+        if terminal is not None:
+            yield name, terminal
 
 
 def _terminal(table: Table) -> TerminalSpec | None:

@@ -5,6 +5,7 @@ from dataclasses import replace
 from elbowroom.layout import (
     BadInput,
     Notice,
+    RoomsSpec,
     Schedule,
     TerminalSpec,
     airflow_words,
@@ -14,6 +15,7 @@ from elbowroom.layout import (
     heat_capacity_words,
     heat_words,
     note,
+    refusal,
     toml_key,
     warning,
 )
@@ -56,40 +58,16 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
     notices = _unused_total(schedule)
     if not waiting:
         return schedule, tuple(notices)
-    rooms, density = schedule.rooms, air_of(schedule).density
+    density = air_of(schedule).density
     faults: list[Notice] = []
     terminals: dict[str, TerminalSpec] = dict(schedule.terminals)
     for name, spec in waiting.items():
         where = f"{schedule.file}, [terminals.{toml_key(name)}]"
-        if spec.load is not None:
-            if rooms.difference is None:
-                faults.append(
-                    error(
-                        where,
-                        "its load gives no airflow without a temperature difference",
-                        'write temperature_difference = "8 K" under [rooms]',
-                    )
-                )
-                continue
-            flow = spec.load / (density * SPECIFIC_HEAT * rooms.difference)
-            how = (
-                f"{heat_words(spec.load)} over {difference_words(rooms.difference)}, "
-                f"in air of {density_words(density)} and "
-                f"{heat_capacity_words(SPECIFIC_HEAT)}"
-            )
-        else:
-            share = spec.share or 0.0
-            if rooms.total is None:
-                faults.append(
-                    error(
-                        where,
-                        "its share is of nothing",
-                        'write total_airflow = "0.5 m3/s" under [rooms]',
-                    )
-                )
-                continue
-            flow = share * rooms.total
-            how = f"{share:.1%} of {airflow_words(rooms.total)}"
+        try:
+            flow, how = _airflow(spec, schedule.rooms, density, where)
+        except BadInput as bad:
+            faults.extend(bad.faults)
+            continue
         terminals[name] = replace(spec, flow=flow)
         notices.append(note(where, f"its airflow is {airflow_words(flow)}: {how}"))
     whole = sum(spec.share or 0.0 for spec in waiting.values())
@@ -103,33 +81,71 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
         )
     if faults:
         raise BadInput(faults)
-    every = sum(spec.flow for spec in terminals.values())
-    if whole and rooms.total and every < rooms.total * (1.0 - _ROUNDING):
-        short = rooms.total - every
-        notices.append(
-            warning(
-                f"{schedule.file}, [terminals]",
-                f"the shares add up to {whole:.1%}, and all terminals have "
-                f"{airflow_words(every)} of the total airflow of "
-                f"{airflow_words(rooms.total)}: {airflow_words(short)} reach none",
-                "correct the shares or total_airflow under [rooms]",
-                effect="the layout is worked out for what its terminals have",
+    schedule = replace(schedule, terminals=terminals)
+    if whole:
+        notices += _off_total(schedule, whole)
+    return schedule, tuple(notices)
+
+
+def _airflow(
+    spec: TerminalSpec, rooms: RoomsSpec, density: float, where: str
+) -> tuple[float, str]:
+    """Airflow, m³/s, of a terminal by its load or share, and how it was worked out.
+
+    `density` is that of the air in the ducts, kg/m³; BadInput as of `with_airflows`.
+    """
+    if spec.load is not None:
+        if rooms.difference is None:
+            raise refusal(
+                where,
+                "its load gives no airflow without a temperature difference",
+                'write temperature_difference = "8 K" under [rooms]',
             )
+        return spec.load / (density * SPECIFIC_HEAT * rooms.difference), (
+            f"{heat_words(spec.load)} over {difference_words(rooms.difference)}, "
+            f"in air of {density_words(density)} and "
+            f"{heat_capacity_words(SPECIFIC_HEAT)}"
         )
-    if whole and rooms.total and every > rooms.total * (1.0 + _ROUNDING):
-        notices.append(
-            warning(
-                f"{schedule.file}, [terminals]",
-                f"the shares add up to {whole:.1%}, and all terminals have "
-                f"{airflow_words(every)}, more than the total airflow of "
-                f"{airflow_words(rooms.total)} by "
-                f"{airflow_words(every - rooms.total)}",
-                "correct the shares, the airflows beside them, or total_airflow under "
-                "[rooms]",
-                effect="the layout is worked out for what its terminals have",
-            )
+    share = spec.share or 0.0
+    if rooms.total is None:
+        raise refusal(
+            where,
+            "its share is of nothing",
+            'write total_airflow = "0.5 m3/s" under [rooms]',
         )
-    return replace(schedule, terminals=terminals), tuple(notices)
+    return share * rooms.total, f"{share:.1%} of {airflow_words(rooms.total)}"
+
+
+def _off_total(schedule: Schedule, whole: float) -> list[Notice]:
+    """Say where the airflows of all terminals do not make up the total of the shares.
+
+    `whole` is the sum of the shares.
+    """
+    total = schedule.rooms.total
+    every = sum(spec.flow for spec in schedule.terminals.values())
+    if not total:
+        return []
+    has = f"the shares add up to {whole:.1%}, and all terminals have "
+    has += airflow_words(every)
+    if every < total * (1.0 - _ROUNDING):
+        fault = f"{has} of the total airflow of {airflow_words(total)}: "
+        fault += f"{airflow_words(total - every)} reach none"
+        remedy = "correct the shares or total_airflow under [rooms]"
+    elif every > total * (1.0 + _ROUNDING):
+        fault = f"{has}, more than the total airflow of {airflow_words(total)} by "
+        fault += airflow_words(every - total)
+        remedy = "correct the shares, the airflows beside them, or total_airflow under "
+        remedy += "[rooms]"
+    else:
+        return []
+    return [
+        warning(
+            f"{schedule.file}, [terminals]",
+            fault,
+            remedy,
+            effect="the layout is worked out for what its terminals have",
+        )
+    ]
 
 
 def _unused_total(schedule: Schedule) -> list[Notice]:
