@@ -51,72 +51,16 @@ def solids(graph: DuctGraph) -> Solids:
         of these, and so does an end from the arc beside it where there is no straight
         part; that is for the eye alone and no length rests on it.
     """
-    ducts, bends, legs = graph.ducts, graph.bends, graph.legs
-    side = np.maximum(ducts.width, ducts.height)
-    along = ducts.end - ducts.begin
-    reach = np.linalg.norm(along, axis=1)
-    shown = (ducts.straight > 0) & (reach > 1e-9)
-    along = along / np.where(shown, reach, 1.0)[:, None]
-    most = _MOST * np.where(shown, reach, 0.0)
-    at_start, at_end = np.zeros(len(reach)), np.zeros(len(reach))
-
-    before = graph.bend_duct
-    cornered = bends.radius <= 0.0
-    mitre = np.where(
-        cornered,
-        bends.in_plane / 2 * np.tan(np.minimum(bends.angle, 2.6) / 2),
-        0.0,
-    )
-    at_start[bends.duct] = np.minimum(mitre, most[bends.duct])
-    at_end[before] = np.minimum(mitre, most[before])
-    changed = graph.transitions.duct
-    undrawn = graph.transitions.length_basis != Basis.DRAWN
-    length = np.where(undrawn, graph.transitions.length, 0.0)
-    # At a corner the elbow has the section before it, and the change follows it.
-    turned = np.isin(changed, bends.duct)
-    behind_elbow = at_start.copy()
-    share = np.where(turned, length, length / 2)
-    at_start[changed] = np.minimum(behind_elbow[changed] + share, most[changed])
-    straight_on = ducts.parent[changed[~turned]]
-    at_end[straight_on] = np.minimum(length[~turned] / 2, most[straight_on])
-    branching = side[legs.common] / 2 * np.sin(legs.angle) + side[legs.duct]
-    at_start[legs.duct] = np.minimum(branching, most[legs.duct])
-    ends, met = graph.terminals.duct, graph.meetings
-    meets = met.duct
-    at_end[ends] = np.minimum(side[ends] / 2, most[ends])
-    meeting = side[met.common] / 2 * np.sin(met.angle) + side[meets]
-    at_end[meets] = np.minimum(meeting, most[meets])
-
-    first = ducts.begin + at_start[:, None] * along
-    last = ducts.end - at_end[:, None] * along
-    elbow_end = ducts.begin + behind_elbow[:, None] * along
-    every = np.arange(len(reach))
-    # Where no straight part is left the bend beside it gives of its arc.
-    arc = np.where(cornered, 0.0, bends.radius * bends.angle)
-    from_start, to_end = np.zeros(len(arc)), np.ones(len(arc))
-    behind, ahead = (np.full(len(reach), -1) for _ in range(2))
-    curved = np.flatnonzero(arc > 0.0)
-    behind[before[curved]], ahead[bends.duct[curved]] = curved, curved
-    behind[shown], ahead[shown] = -1, -1
-    on_arcs = []
-    for kind, duct, wanted, beside in (
-        ("leg", legs.duct, branching, behind),
-        ("meeting", meets, meeting, ahead),
-        ("terminal", ends, side[ends] / 2, ahead),
-    ):
-        row = np.flatnonzero(beside[duct] >= 0)
-        bend = beside[duct[row]]
-        share = np.minimum(wanted[row] / arc[bend], _MOST)
-        if kind == "leg":
-            from_start[bend], span = share, (np.zeros(len(row)), share)
-        else:
-            to_end[bend], span = 1.0 - share, (1.0 - share, np.ones(len(row)))
-        on_arcs.append(_bends(graph, elbow_end, last, bend, *span, kind, row))
-    bend = np.arange(len(arc))
+    ducts, legs = graph.ducts, graph.legs
+    ends, meets = graph.terminals.duct, graph.meetings.duct
+    cuts = _cuts(graph)
+    shown, first, last = cuts.shown, cuts.first, cuts.last
+    from_start, to_end, on_arcs = _on_arcs(graph, cuts)
+    every, bend = np.arange(len(shown)), np.arange(len(from_start))
     parts = [
         _straight(graph, every[shown], first[shown], last[shown], "duct", every[shown]),
-        _bends(graph, elbow_end, last, bend, from_start, to_end, "bend", bend),
-        _transitions(graph, elbow_end, first, last),
+        _bends(graph, cuts.elbow_end, last, bend, from_start, to_end, "bend", bend),
+        _transitions(graph, cuts.elbow_end, first, last),
         _straight(
             graph,
             legs.duct,
@@ -147,6 +91,116 @@ def solids(graph: DuctGraph) -> Solids:
         *on_arcs,
     ]
     return _together(parts)
+
+
+@dataclass(frozen=True, eq=False)
+class _Cuts:
+    """What the fittings at its ends leave of each duct, for the eye.
+
+    Parameters
+    ----------
+    shown
+        Ducts that have a straight part, shape (d,).
+    first, last
+        Where the duct itself begins and ends, m, shape (d, 3).
+    elbow_end
+        Where the elbow ends that it begins with, m, shape (d, 3).
+    leg, meeting, terminal
+        Length that each row of the legs, the meetings and the terminals would take of
+        its duct, m.
+    """
+
+    shown: BoolArray
+    first: FloatArray
+    last: FloatArray
+    elbow_end: FloatArray
+    leg: FloatArray
+    meeting: FloatArray
+    terminal: FloatArray
+
+
+def _cuts(graph: DuctGraph) -> _Cuts:
+    """Give mitres, undrawn transitions and ends a part of the ducts beside them."""
+    ducts, bends, legs, met = graph.ducts, graph.bends, graph.legs, graph.meetings
+    side = np.maximum(ducts.width, ducts.height)
+    along = ducts.end - ducts.begin
+    reach = np.linalg.norm(along, axis=1)
+    shown = (ducts.straight > 0) & (reach > 1e-9)
+    along = along / np.where(shown, reach, 1.0)[:, None]
+    most = _MOST * np.where(shown, reach, 0.0)
+    at_start, at_end = np.zeros(len(reach)), np.zeros(len(reach))
+
+    before = graph.bend_duct
+    mitre = np.where(
+        bends.radius <= 0.0,
+        bends.in_plane / 2 * np.tan(np.minimum(bends.angle, 2.6) / 2),
+        0.0,
+    )
+    at_start[bends.duct] = np.minimum(mitre, most[bends.duct])
+    at_end[before] = np.minimum(mitre, most[before])
+    changed = graph.transitions.duct
+    undrawn = graph.transitions.length_basis != Basis.DRAWN
+    length = np.where(undrawn, graph.transitions.length, 0.0)
+    # At a corner the elbow has the section before it, and the change follows it.
+    turned = np.isin(changed, bends.duct)
+    behind_elbow = at_start.copy()
+    share = np.where(turned, length, length / 2)
+    at_start[changed] = np.minimum(behind_elbow[changed] + share, most[changed])
+    straight_on = ducts.parent[changed[~turned]]
+    at_end[straight_on] = np.minimum(length[~turned] / 2, most[straight_on])
+    branching = side[legs.common] / 2 * np.sin(legs.angle) + side[legs.duct]
+    at_start[legs.duct] = np.minimum(branching, most[legs.duct])
+    ends, meets = graph.terminals.duct, met.duct
+    opening = side[ends] / 2
+    at_end[ends] = np.minimum(opening, most[ends])
+    meeting = side[met.common] / 2 * np.sin(met.angle) + side[meets]
+    at_end[meets] = np.minimum(meeting, most[meets])
+    return _Cuts(
+        shown=shown,
+        first=ducts.begin + at_start[:, None] * along,
+        last=ducts.end - at_end[:, None] * along,
+        elbow_end=ducts.begin + behind_elbow[:, None] * along,
+        leg=branching,
+        meeting=meeting,
+        terminal=opening,
+    )
+
+
+def _on_arcs(
+    graph: DuctGraph, cuts: _Cuts
+) -> tuple[FloatArray, FloatArray, list["_Part"]]:
+    """Ends of ducts without a straight part, on the arcs of the bends beside them.
+
+    Returns
+    -------
+    from_start, to_end
+        Shares of its turn between which each bend is left to itself, shape (b,).
+    parts
+        The tubes of legs, meetings and terminals on arcs.
+    """
+    bends, legs, meets = graph.bends, graph.legs.duct, graph.meetings.duct
+    count = len(cuts.shown)
+    arc = np.where(bends.radius <= 0.0, 0.0, bends.radius * bends.angle)
+    from_start, to_end = np.zeros(len(arc)), np.ones(len(arc))
+    behind, ahead = (np.full(count, -1) for _ in range(2))
+    curved = np.flatnonzero(arc > 0.0)
+    behind[graph.bend_duct[curved]], ahead[bends.duct[curved]] = curved, curved
+    behind[cuts.shown], ahead[cuts.shown] = -1, -1
+    parts = []
+    for kind, duct, wanted, beside in (
+        ("leg", legs, cuts.leg, behind),
+        ("meeting", meets, cuts.meeting, ahead),
+        ("terminal", graph.terminals.duct, cuts.terminal, ahead),
+    ):
+        row = np.flatnonzero(beside[duct] >= 0)
+        bend = beside[duct[row]]
+        share = np.minimum(wanted[row] / arc[bend], _MOST)
+        if kind == "leg":
+            from_start[bend], span = share, (np.zeros(len(row)), share)
+        else:
+            to_end[bend], span = 1.0 - share, (1.0 - share, np.ones(len(row)))
+        parts.append(_bends(graph, cuts.elbow_end, cuts.last, bend, *span, kind, row))
+    return from_start, to_end, parts
 
 
 @dataclass(frozen=True, eq=False)

@@ -161,14 +161,8 @@ def _lowered(
 def _proportion(
     drawing: Drawing, schedule: Schedule, aim: Aim, tolerance: float
 ) -> Proportions:
+    """Size every run, as `proportion`, without a look at obstacles."""
     begun, said = _begun(drawing, schedule), schedule.fan.outlet_velocity_pressure
-    for run in begun:
-        if schedule.limits.get(run, RunLimits()).is_kept:
-            raise refusal(
-                f"{schedule.file}, [limits] '{run}'",
-                "the run is to stay as drawn and has no section",
-                "give it one, or delete as_drawn",
-            )
     current: dict[str, Section] = dict(begun)
 
     def analysed(chosen: Mapping[str, Section]) -> Analysis:
@@ -176,6 +170,9 @@ def _proportion(
         return analyse(
             build(drawing, replace(schedule, sections=every), tolerance=tolerance)
         )
+
+    def sized(rate: float) -> Proportions:
+        return _proportion(drawing, schedule, replace(aim, rate=rate), tolerance)
 
     before = analysed(current)
     at_fan = int(before.graph.ducts.run[0])
@@ -196,42 +193,26 @@ def _proportion(
         rates.append(aimed.rate)
         choices = chosen_sizes(analysis, aimed)
         current = {choice.run: choice.chosen for choice in choices}
-        if current in seen:
-            if current != seen[-1]:
-                tried = [r for r in rates[seen.index(current) :] if r is not None]
-                between, taken = "", "the larger sizes of it were taken"
-                carried = None
-                if tried and aim.rate is None:
-                    carried = _highest_carried(
-                        lambda rate: _proportion(
-                            drawing, schedule, replace(aim, rate=rate), tolerance
-                        ),
-                        min(tried),
-                        max(tried),
-                    )
-                if tried:
-                    aimed = replace(aimed, rate=min(tried))
-                    between = f", between {rate_words(min(tried))} and "
-                    between += rate_words(max(tried))
-                if carried is not None and carried.rate is not None:
-                    aimed = replace(aimed, rate=carried.rate)
-                    choices = list(carried.choices)
-                    taken = "taken was the highest rate that the fan leaves with the "
-                    taken += f"sizes it gives, {rate_words(carried.rate)}"
-                    current = {choice.run: choice.chosen for choice in choices}
-                else:
-                    current = _larger(seen[seen.index(current) :])
-                    choices = [replace(c, chosen=current[c.run]) for c in choices]
-                notices.append(
-                    note(
-                        drawing.file,
-                        "the sizes and the friction rate chase each other in a circle"
-                        f"{between}; {taken}",
-                    )
-                )
-            break
-        seen.append(dict(current))
-        analysis = analysed(current)
+        if current not in seen:
+            seen.append(dict(current))
+            analysis = analysed(current)
+            continue
+        if current != seen[-1]:
+            since = seen.index(current)
+            tried = [rate for rate in rates[since:] if rate is not None]
+            carried = None
+            if tried and aim.rate is None:
+                carried = _highest_carried(sized, min(tried), max(tried))
+            if carried is not None:
+                aimed = replace(aimed, rate=carried.rate)
+                choices = list(carried.choices)
+            else:
+                aimed = replace(aimed, rate=min(tried, default=aimed.rate))
+                larger = _larger(seen[since:])
+                choices = [replace(c, chosen=larger[c.run]) for c in choices]
+            current = {choice.run: choice.chosen for choice in choices}
+            notices.append(_circle_notice(drawing, tried, carried))
+        break
     else:
         notices.append(
             warning(
@@ -257,6 +238,27 @@ def _proportion(
         rounds,
         kept,
         tuple(notices),
+    )
+
+
+def _circle_notice(
+    drawing: Drawing, tried: Sequence[float], carried: Proportions | None
+) -> Notice:
+    """Say that sizes and rates, Pa/m, go round in a circle, and what was taken of it.
+
+    `carried` are the sizes at the highest rate that the fan leaves; None for the
+    larger ones of the circle.
+    """
+    between, taken = "", "the larger sizes of it were taken"
+    if tried:
+        between = f", between {rate_words(min(tried))} and {rate_words(max(tried))}"
+    if carried is not None and carried.rate is not None:
+        taken = "taken was the highest rate that the fan leaves with the sizes it "
+        taken += f"gives, {rate_words(carried.rate)}"
+    return note(
+        drawing.file,
+        "the sizes and the friction rate chase each other in a circle"
+        f"{between}; {taken}",
     )
 
 
@@ -289,12 +291,19 @@ def _highest_carried(
 
 
 def _begun(drawing: Drawing, schedule: Schedule) -> dict[str, Section]:
-    """A section to begin with for each run that has none."""
+    """A section to begin with for each run that has none; BadInput if it is to stay."""
     wanted = {}
     for run in drawing.runs:
         is_bare = run.section is None and run.name not in schedule.sections
         if is_bare and not run.attributes.transition:
             wanted[run.name] = Section(Shape.ROUND, 0.3, 0.3)
+    for name in wanted:
+        if schedule.limits.get(name, RunLimits()).is_kept:
+            raise refusal(
+                f"{schedule.file}, [limits] '{name}'",
+                "the run is to stay as drawn and has no section",
+                "give it one, or delete as_drawn",
+            )
     return wanted
 
 
