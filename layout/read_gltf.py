@@ -11,6 +11,7 @@ import numpy as np
 from .collected import Collected, Found, check_finite, collected_drawing, describe
 from .drawing import Drawing
 from .faults import BadInput, error, note, refusal, warning
+from .frames import z_up
 from .gltf_file import (
     GltfFile,
     is_whole,
@@ -32,8 +33,9 @@ _NO_INSTANCES = (
     "export each as a node of its own",
 )
 _FAR = 5000.0  # m: a route longer than this is in another unit
-# Y up to Z up: (x, y, z) becomes (x, -z, y).
-_UPRIGHT = np.array([[1.0, 0, 0, 0], [0, 0, -1, 0], [0, 1, 0, 0], [0, 0, 0, 1]])
+# `z_up` as the placement of a node: the columns are what becomes of the axes.
+_UPRIGHT = np.eye(4)
+_UPRIGHT[:3, :3] = z_up(np.eye(3)).T + 0.0  # no zero is below zero
 
 
 def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> Drawing:

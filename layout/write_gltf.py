@@ -10,10 +10,10 @@ import numpy as np
 
 from .drawing import Drawing
 from .extras import extras_of
+from .frames import y_up
 from .obstacles import Obstacle
+from .sections import FloatArray
 
-# Z up to Y up: (x, y, z) becomes (x, z, -y).
-_TO_Y_UP = np.array([[1.0, 0, 0], [0, 0, 1], [0, -1, 0]])
 _FLOAT, _INDEX = 5126, 5125
 
 
@@ -62,17 +62,17 @@ def write_gltf(
     nodes: list[dict[str, Any]] = []
     meshes: list[dict[str, Any]] = []
     for run in drawing.runs:
-        points = (run.points @ _TO_Y_UP.T).astype("<f4")
+        points = _upright(run.points).astype("<f4")
         primitive = {
             "attributes": {"POSITION": binary.add(points, _FLOAT, "VEC3")},
             "mode": 3,
         }
         extras = extras_of(run)
         if "up" in extras:
-            extras["up"] = (_TO_Y_UP @ np.array(extras["up"])).tolist()
+            extras["up"] = _upright(np.array([extras["up"]]))[0].tolist()
         _place(nodes, meshes, run.name, primitive, extras)
     for solid in obstacles:
-        points = (solid.vertices @ _TO_Y_UP.T).astype("<f4")
+        points = _upright(solid.vertices).astype("<f4")
         primitive = {
             "attributes": {"POSITION": binary.add(points, _FLOAT, "VEC3")},
             "indices": binary.add(solid.faces.astype("<u4").ravel(), _INDEX, "SCALAR"),
@@ -99,6 +99,11 @@ def write_gltf(
         + struct.pack("<I4s", len(binary.data), b"BIN\0")
         + bytes(binary.data)
     )
+
+
+def _upright(points: FloatArray) -> FloatArray:
+    """Points as the format has them, Y up; no zero is below zero, shape (n, 3)."""
+    return y_up(points) + 0.0
 
 
 def _place(
