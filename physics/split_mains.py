@@ -15,15 +15,15 @@ from elbowroom.layout import FloatArray, IntArray
 from .axes import alike
 from .coefficient import Coefficient, Note, make
 from .junction_terms import CHOKING, REFERENCE, share_of_tee
-from .tables import Curve, chosen, curve
+from .tables import Curve, Grid, chosen, curve
 
 _SPLIT = "junction_split_main_wye"
 SPLIT_AREAS = (0.1, 0.5)  # least and largest f of the print
 
 
 @cache
-def _split_terms(leg: str) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Angles, area ratios, and the term K by which each row exceeds the formula.
+def _split_terms(leg: str) -> Grid:
+    """The term K by which the table exceeds the formula, over angles, degrees, and f.
 
     K depends on angle and f alone, so it is read back as the mean over q. The main at
     a right angle has a table of its own and no formula.
@@ -43,7 +43,9 @@ def _split_terms(leg: str) -> tuple[FloatArray, FloatArray, FloatArray]:
             joining_momentum(leg, q, f, 1.0 - f, cosine)
         )
         count[i, j] += 1.0
-    return np.array(angles), np.array(areas), total / count
+    source, confidence = read[0]["source"], read[0]["confidence"]
+    known = np.array(angles), np.array(areas), total / count
+    return Grid(_SPLIT, source, confidence, *known)
 
 
 def joining_momentum(
@@ -117,13 +119,15 @@ def split_main(
     Idelchik, 1986, diagrams 7-5 to 7-9.
     """
     q, f, a = alike(flow_ratio, area_ratio, angle)
-    angles, areas, terms = _split_terms(leg)
+    terms = _split_terms(leg)
+    angles, areas = terms.x, terms.y
     degrees = np.degrees(a)
     last = 90.0 if leg == "main" else angles[-1]
     turn = degrees.clip(angles[0], last)
     inside = f.clip(areas[0], areas[-1])
-    term = _between(angles, areas, terms, np.minimum(turn, angles[-1]), inside)
-    cosine = np.cos(np.radians(np.minimum(turn, angles[-1])))
+    slant = np.minimum(turn, angles[-1])
+    term, _ = terms.at(slant, inside)
+    cosine = np.cos(np.radians(slant))
     value = joining_momentum(leg, q, inside, 1.0 - inside, cosine) + term
     notes = np.zeros(len(value), dtype=np.int64)
     if leg == "main":
@@ -139,32 +143,14 @@ def split_main(
     notes |= np.where(outside | (np.abs(degrees - turn) > 1e-6), int(Note.CLAMPED), 0)
     notes |= np.where(off, int(Note.INTERPOLATED), 0)
     notes |= np.where(value > CHOKING, int(Note.SUSPECT), 0)
-    first = chosen(_SPLIT, {"flow": "converging", "leg": leg})[0]
     return make(
         value,
         notes,
         reference=REFERENCE,
         table=_SPLIT,
-        source=first["source"],
-        confidence=first["confidence"],
+        source=terms.source,
+        confidence=terms.confidence,
     )
-
-
-def _between(
-    rows: FloatArray,
-    columns: FloatArray,
-    values: FloatArray,
-    row: FloatArray,
-    column: FloatArray,
-) -> FloatArray:
-    """Straight between four neighbours; arguments inside the table."""
-    i = np.minimum(np.searchsorted(rows, row, side="right") - 1, len(rows) - 2)
-    j = np.minimum(np.searchsorted(columns, column, side="right") - 1, len(columns) - 2)
-    s = (row - rows[i]) / (rows[i + 1] - rows[i])
-    t = (column - columns[j]) / (columns[j + 1] - columns[j])
-    low = values[i, j] + (values[i, j + 1] - values[i, j]) * t
-    high = values[i + 1, j] + (values[i + 1, j + 1] - values[i + 1, j]) * t
-    return np.asarray(low + (high - low) * s)
 
 
 def _tee_main(q: FloatArray, f: FloatArray) -> tuple[FloatArray, IntArray]:
