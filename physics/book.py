@@ -13,13 +13,13 @@ from .dimensions import (
     reference_share,
 )
 from .equipment import declared_only
-from .kinds import Kind, Legs, Parameter, Values
+from .kinds import FittingKind, Legs, Parameter, Values
 from .second_prints import SecondPrint, second_prints
 
 __all__ = [
     "KINDS",
     "Dimensions",
-    "Kind",
+    "FittingKind",
     "Legs",
     "Parameter",
     "SecondPrint",
@@ -34,7 +34,7 @@ __all__ = [
     "second_prints",
 ]
 
-KINDS: dict[str, Kind] = {
+KINDS: dict[str, FittingKind] = {
     kind.name: kind
     for kind in (
         *elbow_kinds.KINDS,
@@ -46,7 +46,7 @@ KINDS: dict[str, Kind] = {
 }
 
 
-def find_kind(text: str) -> Kind:
+def find_kind(text: str) -> FittingKind:
     """Kind of a name; blanks, dashes and underscores are the same.
 
     Raises
@@ -71,7 +71,9 @@ def find_kind(text: str) -> Kind:
     raise LookupRefused(f"there is no kind of fitting '{text}'; {hint}")
 
 
-def complete(kind: Kind, given: Values) -> tuple[dict[str, float], tuple[str, ...]]:
+def complete(
+    kind: FittingKind, given: Values
+) -> tuple[dict[str, float], tuple[str, ...]]:
     """Every parameter of a kind, checked, and the names of those that were assumed.
 
     Raises

@@ -5,7 +5,7 @@ from functools import partial
 import numpy as np
 
 from . import dampers
-from .kinds import Kind, Legs, Parameter, Values, one_leg
+from .kinds import FittingKind, Legs, Parameter, Values, one_leg
 from .obstructions import OBSTRUCTIONS, obstruction
 
 _BLADE = Parameter("blade_angle_deg", "blade angle from open, degrees", 0.0, 70.0)
@@ -19,39 +19,39 @@ def _blade(values: Values) -> float:
     return float(np.radians(values["blade_angle_deg"]))
 
 
-def _dampers() -> list[Kind]:
+def _dampers() -> list[FittingKind]:
     return [
-        Kind(
+        FittingKind(
             "damper-butterfly-round",
             "single-blade damper in a round duct",
             (_BLADE,),
             lambda v, _: one_leg(dampers.butterfly(_blade(v))),
         ),
-        Kind(
+        FittingKind(
             "damper-butterfly-rect",
             "single-blade damper in a rectangular duct",
             (_BLADE,),
             lambda v, _: one_leg(dampers.butterfly(_blade(v), is_round=False)),
         ),
-        Kind(
+        FittingKind(
             "damper-multiblade-parallel",
             "damper of several blades that turn alike",
             (_BLADES, _RATIO),
             lambda v, _: one_leg(dampers.multiblade(_blade(v), v["L_over_R"], False)),
         ),
-        Kind(
+        FittingKind(
             "damper-multiblade-opposed",
             "damper of several blades that turn against each other",
             (_BLADES, _RATIO),
             lambda v, _: one_leg(dampers.multiblade(_blade(v), v["L_over_R"], True)),
         ),
-        Kind(
+        FittingKind(
             "damper-gate-round",
             "gate that slides into a round duct",
             (Parameter("h_over_D", "open height over diameter", 0.2, 1.0),),
             lambda v, _: one_leg(dampers.gate(v["h_over_D"])),
         ),
-        Kind(
+        FittingKind(
             "damper-gate-rect",
             "gate that slides into a rectangular duct",
             (
@@ -60,7 +60,7 @@ def _dampers() -> list[Kind]:
             ),
             lambda v, _: one_leg(dampers.gate(v["h_over_H"], v["H_over_W"])),
         ),
-        Kind(
+        FittingKind(
             "damper-fire-curtain",
             f"open curtain-type fire damper, its loss alone: {dampers.FIRE_CAUTION}",
             (
@@ -75,7 +75,7 @@ def _dampers() -> list[Kind]:
             ),
             lambda v, _: one_leg(dampers.fire_curtain(v["in_airstream"] > 0.5)),
         ),
-        Kind(
+        FittingKind(
             "damper-fire-and-smoke",
             "open multiblade fire and smoke damper without a declared loss, its loss "
             f"alone: {dampers.FIRE_CAUTION}",
@@ -89,7 +89,7 @@ def _stands_in(kind: str, values: Values, _: float) -> Legs:
     return one_leg(obstruction(kind, values["blockage_ratio"]))
 
 
-def _obstructions() -> list[Kind]:
+def _obstructions() -> list[FittingKind]:
     across = Parameter(
         "blockage_ratio", "height of the obstruction over that of the duct", 0.0, 0.5
     )
@@ -97,7 +97,7 @@ def _obstructions() -> list[Kind]:
         "blockage_ratio", "frontal area over the area of the duct", 0.0, 0.2
     )
     return [
-        Kind(
+        FittingKind(
             f"obstruction-{kind}",
             f"obstruction in the duct: {what}",
             (frontal if kind == "cylinder" else across,),
@@ -107,4 +107,4 @@ def _obstructions() -> list[Kind]:
     ]
 
 
-KINDS: tuple[Kind, ...] = (*_dampers(), *_obstructions())
+KINDS: tuple[FittingKind, ...] = (*_dampers(), *_obstructions())

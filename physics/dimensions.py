@@ -8,7 +8,7 @@ import numpy as np
 from elbowroom.layout import Shape, sections
 
 from .coefficient import LookupRefused
-from .kinds import Kind, Values
+from .kinds import FittingKind, Values
 from .transitions import ALIKE, included_angles, round_to_rect_angle
 
 _MAY_BE_NOTHING = ("radius", "centreline_radius", "angle", "length", "branch_flow")
@@ -78,7 +78,7 @@ class Dimensions:
                 raise LookupRefused(f"the {words} is {value:g}; make it more than 0")
 
 
-def from_dimensions(kind: Kind, sizes: Dimensions) -> dict[str, float]:
+def from_dimensions(kind: FittingKind, sizes: Dimensions) -> dict[str, float]:
     """Parameters of a kind that follow from dimensions.
 
     Parameters
@@ -127,7 +127,7 @@ def from_dimensions(kind: Kind, sizes: Dimensions) -> dict[str, float]:
     return {name: value for name, value in found.items() if value is not None}
 
 
-def dimensions_of(kind: Kind) -> tuple[str, ...]:
+def dimensions_of(kind: FittingKind) -> tuple[str, ...]:
     """Dimensions beside those of the duct and its air that a kind makes use of."""
     names = {parameter.name for parameter in kind.parameters}
     used = {dimension for name in names for dimension in _TAKEN.get(name, ())}
@@ -142,11 +142,11 @@ def dimensions_of(kind: Kind) -> tuple[str, ...]:
     return tuple(name for name in _BESIDE_THE_DUCT if name in used)
 
 
-def _turns(kind: Kind) -> bool:
+def _turns(kind: FittingKind) -> bool:
     return "elbow" in kind.name.split("-")
 
 
-def reference_end(kind: Kind, reference: str, sizes: Dimensions) -> End | None:
+def reference_end(kind: FittingKind, reference: str, sizes: Dimensions) -> End | None:
     """End of a fitting whose velocity its coefficient refers to.
 
     Parameters
@@ -171,7 +171,7 @@ def reference_end(kind: Kind, reference: str, sizes: Dimensions) -> End | None:
     return outlet if kind.opens is False else duct
 
 
-def reference_share(kind: Kind, values: Values, sizes: Dimensions) -> float:
+def reference_share(kind: FittingKind, values: Values, sizes: Dimensions) -> float:
     """Area at `reference_end` over that of the duct before the fitting.
 
     It follows from the parameters, `values`, where a contraction's are known by them
@@ -190,7 +190,7 @@ def duct_area(sizes: Dimensions) -> float | None:
     return _areas(sizes)[0]
 
 
-def _ends(kind: Kind, sizes: Dimensions) -> tuple[End | None, End | None]:
+def _ends(kind: FittingKind, sizes: Dimensions) -> tuple[End | None, End | None]:
     """The duct and the other end, where they are given."""
     return (
         _end(kind, sizes.diameter, sizes.width, sizes.height),
@@ -199,7 +199,7 @@ def _ends(kind: Kind, sizes: Dimensions) -> tuple[End | None, End | None]:
 
 
 def _end(
-    kind: Kind, diameter: float | None, width: float | None, height: float | None
+    kind: FittingKind, diameter: float | None, width: float | None, height: float | None
 ) -> End | None:
     if diameter is not None:
         return Shape.ROUND, diameter, diameter
@@ -209,7 +209,7 @@ def _end(
     return Shape.OVAL if oval else Shape.RECTANGULAR, width, height
 
 
-def _check_shape(kind: Kind, sizes: Dimensions) -> None:
+def _check_shape(kind: FittingKind, sizes: Dimensions) -> None:
     is_round = sizes.diameter is not None
     flat = sizes.width is not None or sizes.height is not None
     if kind.shape == Shape.ROUND and flat:
@@ -219,7 +219,7 @@ def _check_shape(kind: Kind, sizes: Dimensions) -> None:
         raise LookupRefused(f"{kind.name} has no diameter; give its width and height")
 
 
-def _check_ends(kind: Kind, sizes: Dimensions) -> None:
+def _check_ends(kind: FittingKind, sizes: Dimensions) -> None:
     """Refuse ends that are not those of this kind of transition or diffuser."""
     duct, outlet = _ends(kind, sizes)
     ratio = _outlet_over_duct(sizes)
@@ -332,7 +332,7 @@ def _small_over_large(sizes: Dimensions) -> float | None:
     return None if ratio is None else min(ratio, 1.0 / ratio)
 
 
-def _angle(kind: Kind, sizes: Dimensions) -> float | None:
+def _angle(kind: FittingKind, sizes: Dimensions) -> float | None:
     """Included angle that the length and both ends make, degrees."""
     duct, outlet = _ends(kind, sizes)
     if duct is None or outlet is None or sizes.length is None or kind.has_legs:

@@ -7,7 +7,7 @@ import numpy as np
 from elbowroom.layout import ELBOW_PIECES
 
 from . import elbows
-from .kinds import Kind, Legs, Parameter, Values, one_leg, radians
+from .kinds import FittingKind, Legs, Parameter, Values, one_leg, radians
 
 _R_W = Parameter("r_over_W", "centreline radius over side in the plane", 0.5, 20.0)
 _H_W = Parameter(
@@ -34,7 +34,7 @@ def _re(reynolds: float) -> float | None:
     return None if np.isnan(reynolds) else reynolds
 
 
-def _rectangular() -> list[Kind]:
+def _rectangular() -> list[FittingKind]:
     turn = (_H_W, _ANGLE)
 
     def vanes(double: bool) -> Parameter:
@@ -43,7 +43,7 @@ def _rectangular() -> list[Kind]:
         return Parameter(name, words, 20, 120, closest)
 
     return [
-        Kind(
+        FittingKind(
             "rect-elbow-smooth",
             "rectangular elbow with a radius throat and heel",
             (_R_W, *turn),
@@ -51,7 +51,7 @@ def _rectangular() -> list[Kind]:
                 elbows.rect_smooth(v["r_over_W"], v["H_over_W"], radians(v), _re(re))
             ),
         ),
-        Kind(
+        FittingKind(
             "rect-elbow-mitred",
             "rectangular elbow with a square throat and a square heel",
             turn,
@@ -59,7 +59,7 @@ def _rectangular() -> list[Kind]:
                 elbows.rect_mitred(v["H_over_W"], radians(v), _re(re))
             ),
         ),
-        Kind(
+        FittingKind(
             "rect-elbow-square-throat",
             "rectangular elbow with a square throat and a radius heel",
             turn,
@@ -67,7 +67,7 @@ def _rectangular() -> list[Kind]:
                 elbows.rect_square_throat(v["H_over_W"], radians(v), _re(re))
             ),
         ),
-        Kind(
+        FittingKind(
             "rect-elbow-square-heel",
             "rectangular elbow with a radius throat and a square heel",
             (_THROAT, *turn),
@@ -75,7 +75,7 @@ def _rectangular() -> list[Kind]:
                 elbows.rect_square_heel(v["throat_R_over_W"], v["H_over_W"], radians(v))
             ),
         ),
-        Kind(
+        FittingKind(
             "rect-elbow-splitters",
             "rectangular elbow with a radius throat and splitter vanes",
             (
@@ -93,7 +93,7 @@ def _rectangular() -> list[Kind]:
                 )
             ),
         ),
-        Kind(
+        FittingKind(
             "rect-elbow-single-vanes",
             "mitred rectangular elbow with single-thickness turning vanes",
             (vanes(double=False), _ANGLE),
@@ -101,7 +101,7 @@ def _rectangular() -> list[Kind]:
                 elbows.rect_vaned(False, v["vane_spacing_mm"] / 1000, radians(v))
             ),
         ),
-        Kind(
+        FittingKind(
             "rect-elbow-double-vanes",
             "mitred rectangular elbow with double-thickness turning vanes",
             (vanes(double=True), _ANGLE),
@@ -109,7 +109,7 @@ def _rectangular() -> list[Kind]:
                 elbows.rect_vaned(True, v["vane_spacing_mm"] / 1000, radians(v))
             ),
         ),
-        Kind(
+        FittingKind(
             "rect-elbow-mitred-area-change",
             "mitred rectangular elbow of 90 degrees with an outlet of another width",
             (
@@ -127,15 +127,15 @@ def _rectangular() -> list[Kind]:
     ]
 
 
-def _round() -> list[Kind]:
+def _round() -> list[FittingKind]:
     return [
-        Kind(
+        FittingKind(
             "round-elbow",
             "smooth round elbow",
             (_R_D, _ANGLE),
             lambda v, _: one_leg(elbows.round_smooth(v["r_over_D"], radians(v))),
         ),
-        Kind(
+        FittingKind(
             "round-elbow-segmented",
             "round elbow of mitred pieces",
             (_PIECES, _R_D, _ANGLE),
@@ -143,13 +143,13 @@ def _round() -> list[Kind]:
                 elbows.round_segmented(int(v["pieces"]), v["r_over_D"], radians(v))
             ),
         ),
-        Kind(
+        FittingKind(
             "round-elbow-mitred",
             "mitred round elbow",
             (_ACUTE,),
             lambda v, re: one_leg(elbows.round_mitred(radians(v), _re(re))),
         ),
-        Kind(
+        FittingKind(
             "flat-oval-elbow-segmented",
             "flat oval elbow of pieces; the round one stands in",
             (_PIECES, _R_W, _ANGLE),
@@ -157,7 +157,7 @@ def _round() -> list[Kind]:
                 elbows.flat_oval_segmented(int(v["pieces"]), v["r_over_W"], radians(v))
             ),
         ),
-        Kind(
+        FittingKind(
             "flat-oval-elbow-mitred",
             "mitred flat oval elbow; the rectangular one stands in",
             (_H_W, _ANGLE),
@@ -173,9 +173,9 @@ def _sized(detail: str, values: Values, _: float) -> Legs:
     return one_leg(elbows.round_by_diameter(detail, size, radians(values)))
 
 
-def _by_size() -> list[Kind]:
+def _by_size() -> list[FittingKind]:
     return [
-        Kind(
+        FittingKind(
             f"round-elbow-{detail.replace('_', '-')}-by-diameter",
             what,
             (_DIAMETER, _ANGLE),
@@ -185,4 +185,4 @@ def _by_size() -> list[Kind]:
     ]
 
 
-KINDS: tuple[Kind, ...] = (*_rectangular(), *_round(), *_by_size())
+KINDS: tuple[FittingKind, ...] = (*_rectangular(), *_round(), *_by_size())

@@ -3,14 +3,14 @@
 from functools import partial
 
 from . import ends, equipment
-from .kinds import Kind, Legs, Parameter, Values, one_leg, radians
+from .kinds import FittingKind, Legs, Parameter, Values, one_leg, radians
 
 _GAP = Parameter("L_over_D", "gap under the hood over diameter", 0.1, 1.0)
 _INCLUDED = Parameter("angle_deg", "included angle, degrees", 0.0, 180.0)
 
 
-_PLAIN: tuple[Kind, ...] = (
-    Kind(
+_PLAIN: tuple[FittingKind, ...] = (
+    FittingKind(
         "entry-duct-in-wall",
         "plain duct end at or through a wall, air coming in",
         (
@@ -19,19 +19,19 @@ _PLAIN: tuple[Kind, ...] = (
         ),
         lambda v, _: one_leg(ends.entry_in_wall(v["t_over_D"], v["L_over_D"])),
     ),
-    Kind(
+    FittingKind(
         "entry-bellmouth",
         "bellmouth in an end wall, air coming in",
         (Parameter("r_over_D", "bellmouth radius over diameter", 0.0, 1.0),),
         lambda v, _: one_leg(ends.entry_bellmouth(v["r_over_D"], True)),
     ),
-    Kind(
+    FittingKind(
         "entry-bellmouth-free",
         "bellmouth without a wall, air coming in",
         (Parameter("r_over_D", "bellmouth radius over diameter", 0.0, 1.0),),
         lambda v, _: one_leg(ends.entry_bellmouth(v["r_over_D"], False)),
     ),
-    Kind(
+    FittingKind(
         "entry-conical",
         "conical entry in an end wall",
         (
@@ -40,13 +40,13 @@ _PLAIN: tuple[Kind, ...] = (
         ),
         lambda v, _: one_leg(ends.entry_conical(v["L_over_D"], radians(v), True)),
     ),
-    Kind(
+    FittingKind(
         "exit-abrupt",
         "plain duct end, air going out into a room",
         (),
         lambda _v, _re: one_leg(ends.exit_abrupt()),
     ),
-    Kind(
+    FittingKind(
         "entry-conical-free",
         "conical entry without a wall",
         (
@@ -55,25 +55,25 @@ _PLAIN: tuple[Kind, ...] = (
         ),
         lambda v, _: one_leg(ends.entry_conical(v["L_over_D"], radians(v), False)),
     ),
-    Kind(
+    FittingKind(
         "entry-hood-round",
         "round tapered hood, air coming in",
         (_INCLUDED,),
         lambda v, _: one_leg(ends.entry_hood(radians(v))),
     ),
-    Kind(
+    FittingKind(
         "entry-hood-rect",
         "rectangular tapered hood, air coming in",
         (Parameter("angle_deg", "larger included angle, degrees", 0.0, 180.0),),
         lambda v, _: one_leg(ends.entry_hood(radians(v), False)),
     ),
-    Kind(
+    FittingKind(
         "exit-nozzle",
         "nozzle at the end of a duct",
         (Parameter("D_exit_over_D", "diameter of its mouth over the duct's", 0.3, 1),),
         lambda v, _: one_leg(ends.exit_nozzle(v["D_exit_over_D"])),
     ),
-    Kind(
+    FittingKind(
         "exit-after-elbow",
         "elbow of 90 degrees near an open end, elbow and exit together",
         (
@@ -82,13 +82,13 @@ _PLAIN: tuple[Kind, ...] = (
         ),
         lambda v, _: one_leg(ends.exit_after_elbow(v["r_over_W"], v["L_after_over_W"])),
     ),
-    Kind(
+    FittingKind(
         "screen",
         "wire screen across a duct",
         (Parameter("free_area_ratio", "free area over area of the duct", 0.3, 1.0),),
         lambda v, _: one_leg(equipment.screen(v["free_area_ratio"])),
     ),
-    Kind(
+    FittingKind(
         "perforated-plate",
         "perforated plate across a duct",
         (
@@ -113,10 +113,10 @@ def _capped(entry: bool, flared: bool, values: Values, _: float) -> Legs:
     return one_leg(cap(values["L_over_D"], flared))
 
 
-def _families() -> list[Kind]:
+def _families() -> list[FittingKind]:
     wider = Parameter("A_out_over_A_duct", "area of its mouth over the duct's", 1, 100)
     kinds = [
-        Kind(
+        FittingKind(
             f"exit-diffuser-{kind}",
             f"{kind} diffuser at the end of a duct",
             (wider, _INCLUDED),
@@ -128,7 +128,7 @@ def _families() -> list[Kind]:
         for flared in (False, True):
             end = "flared" if flared else "straight"
             kinds.append(
-                Kind(
+                FittingKind(
                     f"{'entry' if entry else 'exit'}-cap-{end}",
                     f"{name} shaft under a hood, its end {end}",
                     (_GAP,),
@@ -138,4 +138,4 @@ def _families() -> list[Kind]:
     return kinds
 
 
-KINDS: tuple[Kind, ...] = (*_PLAIN, *_families())
+KINDS: tuple[FittingKind, ...] = (*_PLAIN, *_families())

@@ -16,7 +16,7 @@ from .junctions import (
     round_elbowed_branch,
     round_main_handbook,
 )
-from .kinds import Kind, Legs, Parameter, Values
+from .kinds import FittingKind, Legs, Parameter, Values
 
 _Q = Parameter("Qb_over_Qc", "branch flow over common flow", 0.0, 1.0)
 _F = Parameter("Ab_over_Ac", "branch area over common area", 0.02, 4.0)
@@ -134,35 +134,35 @@ def _cross(shape: Shape) -> Callable[[Values, float], Legs]:
     return evaluate
 
 
-def _dividing() -> list[Kind]:
+def _dividing() -> list[FittingKind]:
     shared = (_Q, _F, _S, _DEFLECTION)
     conical = TakeoffEntry.CONICAL
     kinds = [
-        Kind(
+        FittingKind(
             "junction-round-diverging",
             "round tee or wye that divides the flow",
             shared,
             _junction(_ROUND, _ROUND),
         ),
-        Kind(
+        FittingKind(
             "junction-round-diverging-conical",
             "round tee or wye with a conical branch that divides the flow",
             shared,
             _junction(_ROUND, _ROUND, conical),
         ),
-        Kind(
+        FittingKind(
             "junction-split-main-diverging",
             "round main that a wall parts in two, As + Ab = Ac",
             (_Q, _PART, _DEFLECTION),
             _junction(_ROUND, _ROUND, walled=True),
         ),
-        Kind(
+        FittingKind(
             "junction-rect-diverging-round-tap",
             "round branch off a rectangular main",
             shared,
             _junction(_RECT, _ROUND),
         ),
-        Kind(
+        FittingKind(
             "junction-rect-diverging-conical-tap",
             "conical round branch off a rectangular main",
             shared,
@@ -172,7 +172,7 @@ def _dividing() -> list[Kind]:
     for name in ELBOWED:
         what = ELBOWED[name].partition(",")[0].replace("deg", "degrees")
         kinds.append(
-            Kind(
+            FittingKind(
                 f"junction-round-diverging-{name}",
                 f"round branch with an elbow behind it: {what}",
                 (_Q, _F, _S),
@@ -184,7 +184,7 @@ def _dividing() -> list[Kind]:
             continue
         tail = "" if entry == TakeoffEntry.PLAIN else f"-{words}"
         kinds.append(
-            Kind(
+            FittingKind(
                 f"junction-rect-diverging{tail}",
                 f"rectangular branch off a rectangular main, {entry.words} opening",
                 shared,
@@ -194,40 +194,40 @@ def _dividing() -> list[Kind]:
     return kinds
 
 
-def _joining() -> list[Kind]:
+def _joining() -> list[FittingKind]:
     shared = (_Q, _F, _S, _DEFLECTION)
     return [
-        Kind(
+        FittingKind(
             "junction-round-converging",
             "round tee or wye that joins flows",
             shared,
             _junction(_ROUND, _ROUND, joining=True),
         ),
-        Kind(
+        FittingKind(
             "junction-split-main-converging",
             "round main in which two flows meet behind a wall, As + Ab = Ac",
             (_Q, _PART, _DEFLECTION),
             _junction(_ROUND, _ROUND, joining=True, walled=True),
         ),
-        Kind(
+        FittingKind(
             "junction-rect-converging",
             "rectangular branch that joins a rectangular main",
             (*shared, _SPEED),
             _junction(_RECT, _RECT, joining=True),
         ),
-        Kind(
+        FittingKind(
             "junction-rect-converging-45-degree-entry",
             "rectangular branch with a 45 degree entry that joins a rectangular main",
             (*shared, _SPEED),
             _junction(_RECT, _RECT, TakeoffEntry.ENTRY_45, joining=True),
         ),
-        Kind(
+        FittingKind(
             "junction-rect-converging-round-tap",
             "round branch that joins a rectangular main",
             (*shared, _SPEED),
             _junction(_RECT, _ROUND, joining=True),
         ),
-        Kind(
+        FittingKind(
             "junction-rect-converging-radius",
             "rectangular branch with a radius that joins a rectangular main",
             shared,
@@ -236,27 +236,27 @@ def _joining() -> list[Kind]:
     ]
 
 
-def _without_main() -> list[Kind]:
+def _without_main() -> list[FittingKind]:
     return [
-        Kind(
+        FittingKind(
             "junction-symmetrical-wye",
             "symmetrical wye or, at 80 degrees and more, bullhead tee",
             (_Q, _F, _DEFLECTION),
             _junction(_ROUND, _ROUND, symmetrical=True),
         ),
-        Kind(
+        FittingKind(
             "junction-symmetrical-wye-converging",
             "symmetrical wye or, at 80 degrees and more, bullhead tee that joins flows",
             (_Q, _F, _DEFLECTION),
             _junction(_ROUND, _ROUND, symmetrical=True, joining=True),
         ),
-        Kind(
+        FittingKind(
             "junction-dovetail-diverging",
             "two radius elbows back to back that divide the flow",
             (_Q, _F),
             _dovetail("diverging"),
         ),
-        Kind(
+        FittingKind(
             "junction-dovetail-converging",
             "two radius elbows back to back that join flows",
             (_Q, _F),
@@ -265,7 +265,7 @@ def _without_main() -> list[Kind]:
     ]
 
 
-def _crosses() -> list[Kind]:
+def _crosses() -> list[FittingKind]:
     both = (
         _Q,
         Parameter("Qb2_over_Qc", "flow of the other branch over common", 0.0, 1.0),
@@ -275,7 +275,7 @@ def _crosses() -> list[Kind]:
         _DEFLECTION,
     )
     return [
-        Kind(
+        FittingKind(
             f"junction-{word}-cross-diverging",
             f"{words} cross that divides the flow, taken as two tees",
             both,
@@ -288,7 +288,7 @@ def _crosses() -> list[Kind]:
     ]
 
 
-KINDS: tuple[Kind, ...] = (
+KINDS: tuple[FittingKind, ...] = (
     *_dividing(),
     *_joining(),
     *_without_main(),

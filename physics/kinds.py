@@ -46,7 +46,7 @@ class Parameter:
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class FittingKind:
     """A kind of fitting.
 
     Parameters
@@ -86,7 +86,7 @@ class Kind:
 
 
 def one_leg(found: Coefficient) -> Legs:
-    """The coefficient of a fitting with two ends, as `Kind.evaluate` gives it."""
+    """The coefficient of a fitting with two ends, as `evaluate` of a kind gives it."""
     return {"": found}
 
 

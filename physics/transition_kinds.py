@@ -1,15 +1,15 @@
 """Kinds of transition in the book of fittings."""
 
 from . import transitions
-from .kinds import Kind, Parameter, one_leg, radians
+from .kinds import FittingKind, Parameter, one_leg, radians
 
 _LARGER = Parameter("A_large_over_A_small", "large area over small area", 1.0, 100.0)
 _SMALLER = Parameter("A_small_over_A_large", "small area over large area", 0.0, 1.0)
 _OPENING = Parameter("angle_deg", "included angle, degrees", 1.0, 180.0, 30.0)
 
 
-KINDS: tuple[Kind, ...] = (
-    Kind(
+KINDS: tuple[FittingKind, ...] = (
+    FittingKind(
         "contraction",
         "contraction, round or rectangular",
         (_LARGER, _OPENING),
@@ -18,7 +18,7 @@ KINDS: tuple[Kind, ...] = (
         ),
         opens=False,
     ),
-    Kind(
+    FittingKind(
         "expansion-round-conical",
         "conical expansion in round duct, with its own friction",
         (_SMALLER, _OPENING),
@@ -27,7 +27,7 @@ KINDS: tuple[Kind, ...] = (
         ),
         opens=True,
     ),
-    Kind(
+    FittingKind(
         "expansion-rect-pyramidal",
         "rectangular expansion, all four sides opening",
         (_LARGER, _OPENING),
@@ -36,7 +36,7 @@ KINDS: tuple[Kind, ...] = (
         ),
         opens=True,
     ),
-    Kind(
+    FittingKind(
         "expansion-rect-one-plane",
         "rectangular expansion, two sides parallel",
         (_LARGER, _OPENING),
@@ -45,21 +45,21 @@ KINDS: tuple[Kind, ...] = (
         ),
         opens=True,
     ),
-    Kind(
+    FittingKind(
         "contraction-sudden",
         "sudden contraction",
         (_SMALLER,),
         lambda v, _: one_leg(transitions.contraction_abrupt(v["A_small_over_A_large"])),
         opens=False,
     ),
-    Kind(
+    FittingKind(
         "expansion-sudden",
         "sudden expansion",
         (_SMALLER,),
         lambda v, _: one_leg(transitions.expansion_abrupt(v["A_small_over_A_large"])),
         opens=True,
     ),
-    Kind(
+    FittingKind(
         "change-of-shape",
         "change of shape at the same area: an allowance, as nothing is published",
         (),

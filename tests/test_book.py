@@ -8,7 +8,7 @@ from elbowroom.physics import Coefficient, LookupRefused, book, elbows, tables
 REFERENCES = {"upstream", "downstream", "small area", "duct", "common"}
 
 
-def _middle(kind: book.Kind) -> dict[str, float]:
+def _middle(kind: book.FittingKind) -> dict[str, float]:
     """Parameters in the middle of their ranges, whole where they count things."""
     out = {}
     for p in kind.parameters:

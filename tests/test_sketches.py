@@ -25,7 +25,7 @@ NARROWS = ("contraction", "contraction-sudden", "exit-nozzle")
 FLAT = ("expansion-rect-one-plane", "exit-diffuser-plane")
 
 
-def written_for(kind: book.Kind) -> Iterator[dict[str, str]]:
+def written_for(kind: book.FittingKind) -> Iterator[dict[str, str]]:
     """Dimensions of a kind in a round duct, a rectangular one, and none at all."""
     used = book.dimensions_of(kind)
     yield {}
@@ -60,7 +60,7 @@ def written_for(kind: book.Kind) -> Iterator[dict[str, str]]:
             yield {name: text for name, text in found.items() if name not in out}
 
 
-def made(kind: book.Kind, written: dict[str, str]) -> dict[str, Any] | None:
+def made(kind: book.FittingKind, written: dict[str, str]) -> dict[str, Any] | None:
     """The fitting, with what its dimensions do not say set; None if it is refused."""
     usual = {
         given.name: given.low if given.default is None else given.default
@@ -93,7 +93,7 @@ CASES = [
 
 
 @pytest.mark.parametrize(("kind", "written"), CASES)
-def test_words_of_a_sketch(kind: book.Kind, written: dict[str, str]) -> None:
+def test_words_of_a_sketch(kind: book.FittingKind, written: dict[str, str]) -> None:
     found = made(kind, written)
     if found is None:
         assert written, "what is given by its parameters alone is never refused"

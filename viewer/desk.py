@@ -241,7 +241,7 @@ def _read(
 
 
 def _check_once(
-    kind: book.Kind, given: Mapping[str, float], sizes: Mapping[str, float]
+    kind: book.FittingKind, given: Mapping[str, float], sizes: Mapping[str, float]
 ) -> None:
     """Refuse a parameter that is set twice, and dimensions that the kind has not."""
     with _refusing():
@@ -290,7 +290,7 @@ def _refusing() -> Iterator[None]:
 
 
 def _worked(
-    kind: book.Kind, given: Mapping[str, float], sizes: Mapping[str, float]
+    kind: book.FittingKind, given: Mapping[str, float], sizes: Mapping[str, float]
 ) -> dict[str, Any]:
     medium = site_air("fitting", sizes)
     own = _dimensions(sizes)
@@ -365,7 +365,9 @@ def _second(one: book.SecondPrint) -> dict[str, Any]:
     }
 
 
-def _in_legs(kind: book.Kind, values: Mapping[str, float], speed: float) -> list[float]:
+def _in_legs(
+    kind: book.FittingKind, values: Mapping[str, float], speed: float
+) -> list[float]:
     """Velocities in the branches of a junction, and behind it, from the common one."""
     if not kind.has_legs:
         return []
@@ -375,7 +377,7 @@ def _in_legs(kind: book.Kind, values: Mapping[str, float], speed: float) -> list
     return [speed * share / values[name] for share, name in shares if name in values]
 
 
-def _own_change(kind: book.Kind, values: Mapping[str, float]) -> list[str]:
+def _own_change(kind: book.FittingKind, values: Mapping[str, float]) -> list[str]:
     """Say what of a main's change of section a drawn layout would count beside this.
 
     Its length, and so its coefficient, is not among a junction's parameters.
