@@ -88,29 +88,6 @@ def _multiblade(opposed: bool) -> Grid:
     )
 
 
-def blade_ratio(
-    blades: npt.ArrayLike, blade_length: npt.ArrayLike, perimeter: npt.ArrayLike
-) -> FloatArray:
-    """L/R of a multiblade damper: length of all blades over the duct's perimeter.
-
-    Parameters
-    ----------
-    blades
-        Number of blades.
-    blade_length
-        Length of one blade, m.
-    perimeter
-        Perimeter of the duct, m.
-
-    Examples
-    --------
-    >>> blade_ratio([4, 6], 0.6, 2 * (0.6 + 0.4)).round(3)
-    array([1.2, 1.8])
-    """
-    count, length = np.asarray(blades, np.float64), np.asarray(blade_length, np.float64)
-    return np.asarray(count * length / np.asarray(perimeter, np.float64))
-
-
 def multiblade(
     blade_angle: npt.ArrayLike, ratio: npt.ArrayLike, opposed: bool
 ) -> Coefficient:
@@ -121,7 +98,8 @@ def multiblade(
     blade_angle
         Angle of the blades from open, rad.
     ratio
-        L/R, see `blade_ratio`; 0.3 to 1.5, else the nearer end, noted.
+        L/R: length of all blades over the duct's perimeter; 0.3 to 1.5, else the nearer
+        end, noted.
     opposed
         Whether neighbouring blades turn against each other.
 
@@ -336,36 +314,6 @@ def butterfly_angle(
     book = _butterfly(is_round)
     wanted = np.atleast_1d(np.asarray(coefficient, np.float64))
     return _blade(book.x, np.broadcast_to(book.y, (len(wanted), len(book.y))), wanted)
-
-
-def multiblade_angle(
-    coefficient: npt.ArrayLike, ratio: npt.ArrayLike, opposed: bool
-) -> tuple[FloatArray, IntArray]:
-    """Blade angle at which a multiblade damper has a wanted coefficient.
-
-    Parameters
-    ----------
-    coefficient
-        C on the velocity in the duct.
-    ratio
-        L/R, see `blade_ratio`.
-    opposed
-        Whether neighbouring blades turn against each other.
-
-    Returns
-    -------
-    angle, notes
-        As of `butterfly_angle`; the end is 80 degrees, and above 70 it is noted as
-        suspect.
-    """
-    book = _multiblade(opposed)
-    wanted, lengths = np.broadcast_arrays(
-        np.atleast_1d(np.asarray(coefficient, np.float64)),
-        np.asarray(ratio, np.float64),
-    )
-    values, _ = book.at(book.x[None, :], lengths[:, None])
-    angle, notes = _blade(book.x, values, wanted)
-    return angle, notes | np.where(angle > _MULTIBLADE_END + 1e-9, int(Note.SUSPECT), 0)
 
 
 def _blade(

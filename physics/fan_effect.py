@@ -12,8 +12,8 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray
 
-from .coefficient import Coefficient, LookupRefused, Note, make
-from .tables import Curve, Grid, chosen, curve, from_table, grid
+from .coefficient import Coefficient, LookupRefused, Note
+from .tables import Curve, Grid, curve, from_table, grid
 
 POSITIONS = ("A", "B", "C", "D")
 INLET_ELBOWS = {
@@ -182,40 +182,3 @@ def inlet_elbow(
     at = np.broadcast_arrays(np.asarray(radius_ratio, np.float64), length)
     value, bits = book.at(*at)
     return from_table(book, value, bits, "fan inlet", at=tuple(at))
-
-
-def system_effect(curve_letter: str, revised: bool = False) -> Coefficient:
-    """Coefficient of one of the lettered system effect curves, F to X.
-
-    Parameters
-    ----------
-    curve_letter
-        Letter of the curve.
-    revised
-        Whether to take the edition of 2002 in place of that of the 1988 tables.
-
-    Raises
-    ------
-    LookupRefused
-        If there is no such curve.
-
-    References
-    ----------
-    AMCA Publication 201 (from memory).
-    """
-    name = "fan_system_effect_curves"
-    found = chosen(name, {"curve": curve_letter})
-    if not found:
-        raise LookupRefused(
-            f"there is no system effect curve '{curve_letter}'; take a letter from F "
-            "to X"
-        )
-    column = "C_amca_201_02_memory" if revised else "C_ashrae_1988"
-    return make(
-        np.array([float(found[0][column])]),
-        0,
-        reference="fan",
-        table=name,
-        source=found[0]["source"],
-        confidence=found[0]["confidence"],
-    )

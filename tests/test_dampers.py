@@ -100,22 +100,10 @@ def test_blade_angle_of_a_single_blade_damper_comes_back(is_round: bool) -> None
     assert not notes.any()
 
 
-@pytest.mark.parametrize("opposed", [True, False])
-def test_blade_angle_of_a_multiblade_damper_comes_back(opposed: bool) -> None:
-    angle = degrees(0, 3, 10, 27, 44, 68)
-    ratio = np.array([0.3, 0.35, 0.5, 0.7, 1.2, 1.5])
-    loss = dampers.multiblade(angle, ratio, opposed).value
-    found, notes = dampers.multiblade_angle(loss, ratio, opposed)
-    np.testing.assert_allclose(found, angle, atol=1e-12)
-    assert not notes.any()
-
-
 def test_damper_that_cannot_meet_a_coefficient_says_so() -> None:
     found, notes = dampers.butterfly_angle([0.05, 0.2, 5000.0])
     np.testing.assert_allclose(found, degrees(0, 0, 60), atol=1e-12)
     assert notes.tolist() == [int(Note.CLAMPED), 0, int(Note.CLAMPED)]
-    _, notes = dampers.multiblade_angle(1000.0, 1.0, opposed=True)
-    assert notes[0] & int(Note.SUSPECT)
 
 
 def test_nearly_shut_dampers_are_called_suspect() -> None:
@@ -141,12 +129,6 @@ def test_gate_openings_that_no_table_reaches_are_refused(
 ) -> None:
     with pytest.raises(LookupRefused, match="published for openings"):
         dampers.gate(opening, aspect)
-
-
-def test_blade_ratio_is_blade_length_over_perimeter() -> None:
-    # SMACNA 1990: L/R = N W / (2 (H + W)), from memory.
-    ratio = dampers.blade_ratio(3, 0.5, 2 * (0.5 + 0.25))
-    assert float(ratio) == pytest.approx(1.0)
 
 
 def test_fire_dampers_are_charged_with_their_loss_and_carry_the_caution() -> None:
