@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 import zipfile
 from collections.abc import Sequence
 from dataclasses import replace
@@ -768,9 +769,7 @@ def test_equipment_has_its_limits() -> None:
     found = checks(layout(checks=spec))
     assert not found_check(found, "least of the equipment").is_kept
     assert found_check(found, "most of the equipment").is_kept
-    per_ton = found_check(found, "ton of cooling")
-    cfm, tons = units.to_unit(0.75, "cfm"), units.to_unit(10e3, "ton")
-    assert per_ton.value == pytest.approx(cfm / tons)
+    assert found_check(found, "airflow for cooling").value == pytest.approx(0.75 / 10e3)
 
 
 @pytest.mark.parametrize(
@@ -787,9 +786,20 @@ def test_airflow_for_a_ton_of_cooling(
     cfm = 0.75 / (0.3048**3 / 60)
     cooling = cfm / per_ton * 12000 * 1055.05585 / 3600  # 12 000 Btu/h to the ton
     found = checks(layout(checks=ChecksSpec(cooling=cooling)))
-    check = found_check(found, "ton of cooling")
-    assert check.value == pytest.approx(per_ton, rel=1e-4)
-    assert (check.is_kept, check.limit) == (is_kept, limit)
+    check = found_check(found, "airflow for cooling")
+    assert check.dimension == "airflow for cooling"
+    assert units.to_unit(check.value, "cfm per ton") == pytest.approx(per_ton, rel=1e-4)
+    assert check.limit is not None
+    assert units.to_unit(check.limit, "cfm per ton") == pytest.approx(limit)
+    assert check.is_kept == is_kept
+    # 400 cfm are 188.8 L/s and 12 000 Btu/h 3.517 kW (NIST SP 811): 53.7 L/s per kW.
+    metric = units.to_unit(check.value, "L/s per kW")
+    assert metric == pytest.approx(per_ton / 400.0 * 53.68, rel=1e-3)
+    said = re.findall(r"([\d.]+) to ([\d.]+) (L/s per kW|cfm per ton)", check.rule)
+    assert {unit for *_, unit in said} == {"L/s per kW", "cfm per ton"}
+    for low, high, unit in said:
+        ends = [units.to_unit(many, unit) for many in (4.6969e-5, 6.0389e-5)]
+        assert ends == pytest.approx([float(low), float(high)], rel=2e-3)
 
 
 def one_duct(length: float, section: Section, **said: Any) -> Analysis:

@@ -333,6 +333,7 @@ def test_what_a_check_measures_has_units_and_stands_in_the_schema() -> None:
         ("length", 3.048, "3.05 m", "10.00 ft"),
         ("pressure", 249.0889, "249.1 Pa", "1.0000 in.wg"),
         ("airflow", 0.4719474, "472 L/s", "1000 cfm"),
+        ("airflow for cooling", 5.368e-5, "53.7 L/s per kW", "400 cfm per ton"),
         ("temperature", 293.15, "20.0 °C", "68.0 °F"),
         ("temperature difference", -5.0, "-5.0 K", "-9.0 °F"),
         ("share", 0.25, "25 %", "25 %"),

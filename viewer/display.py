@@ -129,6 +129,9 @@ CHECK_UNITS: dict[CheckDimension, CheckUnits] = {
     "length": CheckUnits("m", ("m", 2), ("ft", 2)),
     "pressure": CheckUnits("Pa", ("Pa", 1), ("in.wg", 4)),
     "airflow": CheckUnits("m3/s", ("L/s", 0), ("cfm", 0)),
+    "airflow for cooling": CheckUnits(
+        "m3/s per W", ("L/s per kW", 1), ("cfm per ton", 0)
+    ),
     "temperature": CheckUnits("K", ("°C", 1), ("°F", 1)),
     "temperature difference": CheckUnits("K", ("K", 1), ("°F", 1)),
     "share": CheckUnits("1", ("%", 0), ("%", 0)),
