@@ -1193,6 +1193,38 @@ def test_a_remedy_that_clashes_is_left_out() -> None:
     assert not any("650×300" in what or "700×300" in what for what in bound)
 
 
+@pytest.mark.parametrize(
+    ("between", "fits"), [(0.5, False), (0.84, False), (0.86, True), (1.0, True)]
+)
+def test_a_transition_that_would_have_no_room_is_not_offered(
+    between: float, fits: bool
+) -> None:
+    """One that changes by 0.3 m is 0.3 / (2 tan 7.5°) = 1.139 m at 15°, 0.560 at 30°.
+
+    Half of each lies on the run between: 0.850 m. Of 0.5 m the first ones lack 0.06.
+    """
+    wide, narrow = rectangular(0.6, 0.3), rectangular(0.3, 0.2)
+    ends = np.cumsum([0.0, 3.0, between, 5.0])
+    runs = [
+        (name, np.array([[begin, 0, 3], [end, 0, 3]]), section)
+        for name, section, (begin, end) in zip(
+            "abc", (wide, narrow, wide), pairwise(ends), strict=True
+        )
+    ]
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0), kind="fan"),
+        terminals={"room": TerminalSpec(0.7, run="c")},
+    )
+    analysis = analyse(build(drawing_from_runs(runs), plan))
+    assert (analysis.graph.transitions.short_by > 0).any() == (between < 0.56)
+    found = remedies(analysis)
+    longer = [one for one in found if "make the transition longer" in one.what]
+    assert bool(longer) == fits
+    for one in found:
+        lacking = build(drawing_from_runs(runs), one.schedule).transitions.short_by
+        assert lacking.sum() <= analysis.graph.transitions.short_by.sum() + 1e-6
+
+
 # --- commands
 
 
