@@ -23,7 +23,9 @@ from .junction_terms import mixed, thirds
 
 __all__ = [
     "ALIKE",
+    "CHANGED",
     "SAME_AREA",
+    "SAME_SIDE",
     "contraction",
     "contraction_abrupt",
     "expansion_abrupt",
@@ -40,8 +42,8 @@ SAME_AREA = 0.05  # taken for a change of shape alone: no coefficient is publish
 ALIKE = 0.02  # areas this near to each other change shape alone
 _UNLIKE = 0.10  # from there on the table of the change of area counts alone
 SHAPE_ALONE, NO_CHANGE = "allowance", "formula: no change of section"
-_ROUNDING = 0.01  # of a side: 12 in that goes on as 305 mm is no change
-_BOTH = 0.05  # of a side: from there on a pair of sides counts as changed in full
+SAME_SIDE = 0.01  # of a side: 12 in that goes on as 305 mm is no change
+CHANGED = 0.05  # of a side: from there on a pair of sides counts as changed in full
 
 
 def included_angles(
@@ -150,8 +152,8 @@ def transition(
     both_round = same_shape & (before == int(Shape.ROUND))
     # How much each pair of sides counts, the one that changes less first.
     change = np.sort(np.abs(np.array([w2 / w1, h2 / h1]) - 1.0), axis=0)
-    second, first = ((change - _ROUNDING) / (_BOTH - _ROUNDING)).clip(0.0, 1.0)
-    nothing = same_shape & (change[1] < _ROUNDING)
+    second, first = ((change - SAME_SIDE) / (CHANGED - SAME_SIDE)).clip(0.0, 1.0)
+    nothing = same_shape & (change[1] < SAME_SIDE)
     reshaped = np.where(same_shape, second * ((w2 > w1) != (h2 > h1)), 1.0)
     narrows, opens = ~nothing & (ratio < 1.0), ~nothing & (ratio >= 1.0)
     if nothing.any():

@@ -239,6 +239,32 @@ DRAWN: dict[str, Drawn] = {
         rectangular(0.5, 0.2),
         {**_W, "outlet_width": "500 mm", "outlet_height": "200 mm", **_LONG},
     ),
+    # A second pair of sides that changes by 1 to 5 % counts in part, in either kind.
+    **{
+        f"expansion-rect-{kind} ({height:g} mm high)": _change(
+            _RECT,
+            rectangular(0.5, height / 1e3),
+            {
+                **_W,
+                "outlet_width": "500 mm",
+                "outlet_height": f"{height:g} mm",
+                **_LONG,
+            },
+        )
+        for kind, height in (
+            ("one-plane", 200.001),
+            ("one-plane", 201.9),
+            ("one-plane", 204.0),
+            ("one-plane", 209.9),
+            ("pyramidal", 202.1),
+            ("pyramidal", 204.0),
+        )
+    },
+    "contraction (by 2 % of a side)": _change(
+        _RECT,
+        rectangular(0.392, 0.2),
+        {**_W, "outlet_width": "392 mm", "outlet_height": "200 mm", **_LONG},
+    ),
     "change-of-shape": _change(
         _RECT, round_section(0.32), {**_W, "outlet_diameter": "320 mm", **_LONG}
     ),
@@ -385,6 +411,33 @@ def test_the_desk_says_what_an_analysis_says(case: str, capsys: Captured) -> Non
         assert row["loss_pa"] == pytest.approx(element["loss"], rel=1e-3)
 
 
+def test_a_diffuser_of_the_desk_too_opens_in_one_plane_up_to_a_hundredth(
+    capsys: Captured,
+) -> None:
+    exact, near = (
+        _said(
+            capsys,
+            "exit-diffuser-plane",
+            [],
+            {**_rectangles(200, 200, 300, 200), "outlet_height": height},
+        )["coefficient"]
+        for height in ("200 mm", "201.9 mm")
+    )
+    assert near == pytest.approx(exact, rel=0.02)
+
+
+def test_a_transition_by_its_angle_is_the_one_by_the_length_that_this_makes(
+    capsys: Captured,
+) -> None:
+    """400 to 500 mm over 50 / tan 10° = 283.564 mm."""
+    sizes = {**_W, "outlet_width": "500 mm", "outlet_height": "204 mm"}
+    one, other = (
+        _said(capsys, "expansion-rect-one-plane", [], {**sizes, **way})
+        for way in ({"angle": "20 deg"}, {"length": "283.564 mm"})
+    )
+    assert one["coefficient"] == pytest.approx(other["coefficient"], rel=1e-5)
+
+
 def test_a_contraction_is_on_the_velocity_behind_it(capsys: Captured) -> None:
     """0.2 m³/s through 200 mm: 6.366 m/s, and 24.4 Pa in air of 1.204 kg/m³."""
     sizes = {"diameter": "300 mm", "outlet_diameter": "200 mm", "flow": "0.2 m3/s"}
@@ -458,6 +511,24 @@ def _rectangles(*sides: int) -> dict[str, str]:
             [],
             _rectangles(200, 200, 300, 200),
             "take expansion-rect-one-plane",
+        ),
+        (
+            "expansion-rect-one-plane",
+            [],
+            _rectangles(200, 200, 300, 211),
+            "take expansion-rect-pyramidal",
+        ),
+        (
+            "expansion-rect-pyramidal",
+            [],
+            _rectangles(200, 200, 300, 201),
+            "take expansion-rect-one-plane",
+        ),
+        (
+            "exit-diffuser-plane",
+            [],
+            _rectangles(200, 200, 300, 202),
+            "take exit-diffuser-pyramidal",
         ),
         (
             "exit-diffuser-plane",

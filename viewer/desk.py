@@ -311,6 +311,8 @@ def _worked(
         reynolds = speed * diameter / medium.kinematic_viscosity
     with _refusing():
         legs = kind.evaluate(values, reynolds)
+    if (drawn := book.as_drawn(kind, values, own)) is not None:
+        legs = {"": drawn}
     pv = None if speed is None else 0.5 * medium.density * speed * speed
     rate = sizes.get("rate") or units.quantity(STANDARD_RATE, "friction rate", "")
     rows = [_leg(leg, found, pv, rate) for leg, found in legs.items()]
