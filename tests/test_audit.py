@@ -360,6 +360,35 @@ def test_air_too_fast_for_its_branch_is_found_where_the_airflows_are_known(
     assert not [one for one in bare.findings if " m/s" in one.sentence]
 
 
+@pytest.mark.parametrize("is_marked", [True, False])
+def test_of_a_separate_part_the_source_is_named_only_where_it_is_known(
+    is_marked: bool,
+) -> None:
+    """A part 0.3 m off, and one that crosses without a joint."""
+    cut = rectangular(0.3, 0.2)
+    drawing = drawing_from_runs(
+        [
+            ("main", np.array([[0.0, 0, 0], [8, 0, 0]]), cut),
+            ("next", np.array([[8.3, 0, 0], [12, 0, 0]]), cut),
+            ("over", np.array([[4.0, -1, 0], [4, 1, 0]]), cut),
+        ],
+        attributes={"main": Attributes(source=True, source_at_end=False)}
+        if is_marked
+        else {},
+    )
+    found = audit(drawing, Schedule()).findings
+    said = [one for one in found if "a separate part of" in one.what]
+    assert len(said) == 2
+    for one in said:
+        words = f"{one.sentence} {one.effect}"
+        assert ("that the source does not reach" in words) == is_marked
+        assert ("its terminals get no air" in words) == is_marked
+        assert ("its losses are not counted" in words) == is_marked
+        assert ("beside the longest one" in words) != is_marked
+    rest = "what the source reaches" if is_marked else "the longest one"
+    assert sum(f"it crosses {rest} without a joint" in one.what for one in said) == 1
+
+
 def test_a_missing_section_is_said_once() -> None:
     runs = [("main", np.array([[0.0, 0, 0], [8, 0, 0]]), None)]
     source = {"main": Attributes(source=True, source_at_end=False)}
