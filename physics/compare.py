@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Notice, units, words_apart
+from elbowroom.layout import Notice, short_length, units, words_apart
 
 from .analysis import Analysis
 from .notebook import comparison_html, frame_of, option_rows, picture_of
@@ -59,7 +59,7 @@ class Option:
         ):
             lacking += [
                 f"{what[row]} of '{graph.drawing.names[graph.ducts.run[duct[row]]]}' "
-                f"lacks {_short(float(short_by[row]), unit)}"
+                f"lacks {short_length(float(short_by[row]), unit)}"
                 for row in (short_by > 0).nonzero()[0].tolist()
             ]
         return (*self.clashes, *lacking)
@@ -275,10 +275,6 @@ def _same(equal: Sequence[Option], names: str, p: Callable[..., str]) -> list[st
             f"'{more}' {other}."
         )
     return said
-
-
-def _short(length: float, unit: str) -> str:
-    return f"{units.to_unit(length, unit):.{0 if unit == 'mm' else 1}f} {unit}"
 
 
 def _unlike(options: Sequence[Option], unit: str) -> list[str]:

@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from elbowroom.layout import Section, units
+from elbowroom.layout import Section, short_length, units
 from elbowroom.physics import CheckDimension
 
 TOUCH = 1e-6  # m: bodies no farther apart than this, nor deeper in each other, touch
@@ -38,9 +38,7 @@ class Display:
 
     def gaps(self, value: float) -> str:
         """A short distance with its unit."""
-        if self.length == "m":
-            return f"{value * 1e3:.0f} mm"
-        return f"{units.to_unit(value, 'in'):.1f} in"
+        return short_length(value, self.side)
 
     def apart(self, distance: float) -> str:
         """Distance of two bodies with its unit, below zero where they overlap."""
