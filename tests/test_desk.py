@@ -849,6 +849,32 @@ def test_other_publications_stand_beside_the_coefficient_and_are_not_taken() -> 
     assert _second("rect-elbow-mitred", ["H_over_W=1"]) == []
 
 
+@pytest.mark.parametrize(
+    ("kind", "settings", "has_one"),
+    [
+        ("rect-elbow-smooth", ["r_over_W=1", "H_over_W=1"], True),
+        ("rect-elbow-mitred", ["H_over_W=1"], True),
+        ("rect-elbow-square-throat", ["H_over_W=1"], True),
+        ("round-elbow-mitred", [], True),
+        ("flat-oval-elbow-mitred", ["H_over_W=1"], True),
+        ("rect-elbow-square-heel", ["throat_R_over_W=1", "H_over_W=1"], False),
+        ("rect-elbow-splitters", ["throat_R_over_W=0.3", "H_over_W=1"], False),
+        ("rect-elbow-single-vanes", [], False),
+        ("rect-elbow-double-vanes", [], False),
+        ("round-elbow", ["r_over_D=1"], False),
+    ],
+)
+def test_a_reynolds_factor_is_spoken_of_where_there_is_one(
+    kind: str, settings: list[str], has_one: bool, capsys: Captured
+) -> None:
+    said = "no airflow and size: the Reynolds factor was left at 1"
+    assert (said in _said(capsys, kind, settings, {})["notes"]) == has_one
+    given = [*settings, "Re=2e4"]
+    found = _said(capsys, kind, given, {})
+    assert said not in found["notes"]
+    assert (found["reynolds_factor"] != 1.0) == has_one
+
+
 @pytest.mark.parametrize("name", ["coil", "filters", "sound attenuator", "grille"])
 def test_what_its_maker_declares_has_no_kind_and_the_refusal_says_so(name: str) -> None:
     with pytest.raises(LookupRefused, match="maker declares, and none is assumed"):
