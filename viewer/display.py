@@ -155,6 +155,17 @@ def shown_number(value: float, digits: int) -> str:
     return f"{value:.{decimals}f}"
 
 
+def energy_words(energy: float, seconds: float) -> str:
+    """Energy of a fan, kWh, with the time in which it is used, s.
+
+    Examples
+    --------
+    >>> energy_words(412.3, 3000 * 3600.0)
+    '412 kWh in 3000 h'
+    """
+    return f"{energy:.0f} kWh in {units.to_unit(seconds, 'h'):.0f} h"
+
+
 def counted(number: int, noun: str) -> str:
     """A number and what is counted: '1 loop', '2 loops'.
 
