@@ -160,6 +160,7 @@ def _parts(
     sizes = np.bincount(part, topology.length, topology.component_count)
     shown = " and ".join(map(length_words, sizes[:6].tolist()))
     main = source_part(topology, schedule)
+    is_known = main is not None
     if main is None:
         main = int(np.argmax(sizes))
     return [
@@ -173,6 +174,7 @@ def _parts(
             topology,
             topology.component == main,
             sections.larger_side,
+            from_source=is_known,
         ),
     ]
 

@@ -24,7 +24,11 @@ from .topology import Topology
 
 
 def island_notices(
-    topology: Topology, reached: BoolArray, width: FloatArray | None = None
+    topology: Topology,
+    reached: BoolArray,
+    width: FloatArray | None = None,
+    *,
+    from_source: bool = True,
 ) -> Iterable[Notice]:
     """Say which parts of a drawing hang together with nothing that is reached.
 
@@ -36,6 +40,9 @@ def island_notices(
         Whether each node is reached from the source, shape (k,).
     width
         Larger side of each run's section, m, shape (r,); as drawn if None.
+    from_source
+        Whether it is known where the source is; where not, what is reached is the
+        longest part.
 
     Returns
     -------
@@ -47,18 +54,22 @@ def island_notices(
     drawing = topology.drawing
     part_of = topology.component[topology.ends[:, 0]]
     slips = [gap for gap in few_gaps(topology, width) if gap.at_side]
+    apart, rest = "that the source does not reach", "what the source reaches"
+    lost, effect = "; its losses are not counted", "its terminals get no air"
+    if not from_source:
+        apart, rest = "beside the longest one", "the longest one"
+        lost, effect = "", "what the source does not reach gets no air"
     notices = []
     for part in np.unique(part_of[~reached[topology.ends[:, 0]]]).tolist():
         mine = (part_of == part).nonzero()[0]
         length = float(topology.length[mine].sum())
-        said, mend, place = _part_words(topology, part, reached, slips)
+        said, mend, place = _part_words(topology, part, reached, slips, rest)
         notices.append(
             warning(
                 drawing.place(int(topology.run[mine[0]])),
-                f"a separate part of {length_words(length)} that the source does not "
-                f"reach; {said}",
-                f"{mend}; its losses are not counted",
-                effect="its terminals get no air in the result",
+                f"a separate part of {length_words(length)} {apart}; {said}",
+                mend + lost,
+                effect=f"{effect} in the result",
                 place=place,
             )
         )
@@ -80,12 +91,17 @@ def loose_words(topology: Topology, part: int, ducts: Ducts) -> tuple[str, str]:
     reached = topology.component == topology.component[ducts.start[0]]
     width = np.fmax(topology.drawing.width, topology.drawing.height)
     width[ducts.run] = np.fmax(ducts.width, ducts.height)
-    said, mend, _ = _part_words(topology, part, reached, few_gaps(topology, width))
+    slips, rest = few_gaps(topology, width), "what the source reaches"
+    said, mend, _ = _part_words(topology, part, reached, slips, rest)
     return said, mend
 
 
 def _part_words(
-    topology: Topology, part: int, reached: BoolArray, slips: Sequence[Gap]
+    topology: Topology,
+    part: int,
+    reached: BoolArray,
+    slips: Sequence[Gap],
+    rest: str,
 ) -> tuple[str, str, FloatArray]:
     """What parts one part from the rest, what would join it, and the place, (3,)."""
     component = topology.component
@@ -107,7 +123,7 @@ def _part_words(
     said = (
         f"the nearest gap is {length_words(gap)}"
         if gap > topology.tolerance
-        else "it crosses what the source reaches without a joint,"
+        else f"it crosses {rest} without a joint,"
     )
     mend = f"close the gap if it belongs to this system{_closing(topology, gap, place)}"
     return f"{said} at {place_words(place, topology.drawing.unit)}", mend, place

@@ -66,6 +66,21 @@ def length_words(length: float) -> str:
     return f"{_number(length / 1e3, 0, 3)} km ({_number(length / _MILE, 0, 3)} mi)"
 
 
+def short_length(length: float, unit: str) -> str:
+    """A short length, m, in 'mm' or 'in' alone; what is above 0 is not said to be 0.
+
+    Examples
+    --------
+    >>> short_length(0.02, "mm"), short_length(0.0004, "mm"), short_length(0.001, "in")
+    ('20 mm', 'less than 1 mm', 'less than 0.1 in')
+    """
+    digits = 0 if unit == "mm" else 1
+    text = f"{to_unit(length, unit) + 0.0:.{digits}f}"
+    if length > 0.0 and float(text) == 0.0:
+        text = f"less than {10.0**-digits:g}"
+    return f"{text} {unit}"
+
+
 def size_words(shape: int, width: float, height: float) -> str:
     """A section of a shape and two sides, m, as the trade writes it.
 

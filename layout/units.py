@@ -102,7 +102,11 @@ def _table() -> dict[str, Unit]:
     put("power", 1e3, "kW")
     put("power", 745.699872, "hp")
     put("power", 0.29307107, "Btu/h", "BTU/h")
-    put("power", 3516.8528, "ton", "tons", "ton of refrigeration")
+    ton = 3516.8528
+    put("power", ton, "ton", "tons", "ton of refrigeration")
+    put("airflow for cooling", 1.0, "m3/s per W", "m³/s per W")
+    put("airflow for cooling", 1e-6, "L/s per kW", "l/s per kW")
+    put("airflow for cooling", FOOT**3 / 60 / ton, "cfm per ton")
     put("share", 0.01, "%", "percent")
     put("heat transmission", 1.0, "W/m2K", "W/m²K", "W/(m²K)", "W/(m2K)")
     put("heat transmission", 5.678263, "Btu/h ft2 F", "Btu/(h ft2 F)")
@@ -124,6 +128,7 @@ _EXAMPLES = {
     "angle": '"30 deg"',
     "density": '"1.2 kg/m3" or "0.075 lb/ft3"',
     "power": '"400 W" or "0.5 hp"',
+    "airflow for cooling": '"50 L/s per kW" or "400 cfm per ton"',
     "share": '"50 %"',
     "heat transmission": '"0.7 W/m2K" or "0.12 Btu/h ft2 F"',
     "time": '"3000 h"',
@@ -141,6 +146,7 @@ _LARGEST = {
     "angle": 1e4,
     "density": 1e5,
     "power": 1e10,
+    "airflow for cooling": 1e5,
     "share": 1e4,
     "heat transmission": 1e5,
     "time": 1e9,

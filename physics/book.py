@@ -6,6 +6,7 @@ from . import damper_kinds, elbow_kinds, end_kinds, junction_kinds, transition_k
 from .coefficient import LookupRefused
 from .dimensions import (
     Dimensions,
+    as_drawn,
     dimensions_of,
     duct_area,
     from_dimensions,
@@ -24,6 +25,7 @@ __all__ = [
     "Parameter",
     "SecondPrint",
     "Values",
+    "as_drawn",
     "complete",
     "dimensions_of",
     "duct_area",

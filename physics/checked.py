@@ -19,6 +19,7 @@ CheckDimension = Literal[
     "length",
     "pressure",
     "airflow",
+    "airflow for cooling",
     "temperature",
     "temperature difference",
     "share",

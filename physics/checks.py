@@ -14,6 +14,7 @@ from .velocity_checks import made_noise, noise_criterion, square_throats, veloci
 from .warmth_checks import warmth
 
 _PRACTICE = "common practice, no published source"
+_PER_TON = 350.0, 450.0  # cfm
 _FLEXIBLE_MOST = 1.5  # m
 _MOST_COMPRESSION = 0.04  # what is left of it when it is put up with care
 
@@ -156,14 +157,15 @@ def _equipment(analysis: Analysis) -> list[Check]:
             )
         )
     if spec.cooling is not None:
-        per_ton = units.to_unit(flow, "cfm") / units.to_unit(spec.cooling, "ton")
-        fine = 350.0 <= per_ton <= 450.0
+        least, most = (many * units.UNITS["cfm per ton"].factor for many in _PER_TON)
+        share = flow / spec.cooling
+        fine = least <= share <= most
         found.append(
             Check(
-                "airflow for each ton of cooling, cfm (350 to 450)",
-                "ratio",
-                per_ton,
-                450.0 if per_ton > 400.0 else 350.0,
+                "airflow for cooling, 47 to 60.4 L/s per kW (350 to 450 cfm per ton)",
+                "airflow for cooling",
+                share,
+                most if share > (least + most) / 2 else least,
                 "at the fan",
                 () if fine else ("at the fan",),
                 fine,

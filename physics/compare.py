@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Notice, units, words_apart
+from elbowroom.layout import Notice, short_length, units, words_apart
 
 from .analysis import Analysis
 from .notebook import comparison_html, frame_of, option_rows, picture_of
@@ -59,7 +59,7 @@ class Option:
         ):
             lacking += [
                 f"{what[row]} of '{graph.drawing.names[graph.ducts.run[duct[row]]]}' "
-                f"lacks {_short(float(short_by[row]), unit)}"
+                f"lacks {short_length(float(short_by[row]), unit)}"
                 for row in (short_by > 0).nonzero()[0].tolist()
             ]
         return (*self.clashes, *lacking)
@@ -209,7 +209,7 @@ def _outcome(
     options: Sequence[Option],
     ranking: Sequence[int],
     unit: str,
-    p: Callable[[float], str],
+    p: Callable[..., str],
 ) -> list[str]:
     """Say which of two options or more that can be built spends least."""
     losses = [option.analysis.critical_loss for option in options]
@@ -218,8 +218,7 @@ def _outcome(
     said = []
     if len(equal) > 1:
         said = [
-            f"{named(options, equal)} lose the same: {p(least)} on their critical "
-            f"paths, within {100 * EQUAL:g} %.",
+            *_same([options[place] for place in equal], named(options, equal), p),
             *decided(options, sorted(equal), unit)[1],
         ]
     if not rest:
@@ -242,8 +241,40 @@ def _outcome(
     return said
 
 
-def _short(length: float, unit: str) -> str:
-    return f"{units.to_unit(length, unit):.{0 if unit == 'mm' else 1}f} {unit}"
+def _same(equal: Sequence[Option], names: str, p: Callable[..., str]) -> list[str]:
+    """Say that options lose the same, or that no more than their critical paths do.
+
+    Terminals are told to be the same ones by their names.
+    """
+    least = equal[0].analysis.critical_loss
+    shown, within = p(least), f"within {100 * EQUAL:g} %"
+    lost = [
+        dict(zip(found.graph.terminals.name, found.path_loss.tolist(), strict=True))
+        for found in (option.analysis for option in equal)
+    ]
+    ends = {name: [one[name] for one in lost if name in one] for name in lost[0]}
+    apart = {
+        name: max(every) - min(every)
+        for name, every in ends.items()
+        if len(every) == len(equal)
+    }
+    alone = all(len(one) == 1 for one in lost)  # the critical path is then all there is
+    if alone or (
+        all(one.keys() == apart.keys() for one in lost)
+        and max(apart.values()) <= EQUAL * abs(least)
+    ):
+        return [f"{names} lose the same: {shown} on their critical paths, {within}."]
+    said = [f"The critical paths of {names} lose the same: {shown}, {within}."]
+    most = max(apart, key=lambda name: apart[name], default="")
+    if most and apart[most] > EQUAL * abs(least):
+        low, high = (found(ends[most]) for found in (min, max))
+        less, more = (equal[ends[most].index(value)].name for value in (low, high))
+        one, other = words_apart(p, low, high)
+        said.append(
+            f"They differ most at terminal '{most}': '{less}' loses {one} up to there, "
+            f"'{more}' {other}."
+        )
+    return said
 
 
 def _unlike(options: Sequence[Option], unit: str) -> list[str]:

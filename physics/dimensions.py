@@ -7,12 +7,18 @@ import numpy as np
 
 from elbowroom.layout import Shape, sections
 
-from .coefficient import LookupRefused
+from .coefficient import Coefficient, LookupRefused, make
 from .kinds import FittingKind, Values
-from .transitions import ALIKE, included_angles, round_to_rect_angle
+from .transitions import (
+    ALIKE,
+    CHANGED,
+    SAME_SIDE,
+    included_angles,
+    round_to_rect_angle,
+    transition,
+)
 
 _MAY_BE_NOTHING = ("radius", "centreline_radius", "angle", "length", "branch_flow")
-_SAME_SIDE = 1e-6  # m: sides that differ by less stay parallel
 End = tuple[Shape, float, float]  # shape, width and height of one end
 
 
@@ -185,6 +191,46 @@ def reference_share(kind: FittingKind, values: Values, sizes: Dimensions) -> flo
     return min(ratio, 1.0) if changes_shape and ratio is not None else 1.0
 
 
+def as_drawn(kind: FittingKind, values: Values, sizes: Dimensions) -> Coefficient | None:
+    """Coefficient of a transition by its two ends, as an analysis takes it.
+
+    There a pair of sides that hardly changes counts in part, which the parameters of a
+    table do not say.
+
+    Parameters
+    ----------
+    kind
+        Of the book.
+    values
+        Its parameters, whole: the angle stands in where no length is given.
+    sizes
+        What is known of the fitting.
+
+    Returns
+    -------
+    coefficient
+        Shape (1,); None for another fitting, or where an end is not known.
+    """
+    duct, outlet = _ends(kind, sizes)
+    of_one = _angle(kind, replace(sizes, length=1.0))
+    if duct is None or outlet is None or of_one is None or kind.opens is None:
+        return None
+    if "angle_deg" not in values:  # sudden, by a formula of its own
+        return None
+    half = np.radians([of_one / 2, values["angle_deg"] / 2])
+    length = np.tan(half[0]) / np.tan(half[1]) if sizes.length is None else sizes.length
+    found = transition(*duct, *outlet, length, friction=True)
+    credit = found.credits[int(found.credit[0])]
+    return make(
+        found.value,
+        found.notes,
+        reference=credit.reference,
+        table=credit.table,
+        source=credit.source,
+        confidence=credit.confidence,
+    )
+
+
 def duct_area(sizes: Dimensions) -> float | None:
     """Area of the duct before a fitting, m²; None where its size is not given."""
     return _areas(sizes)[0]
@@ -245,16 +291,17 @@ def _check_ends(kind: FittingKind, sizes: Dimensions) -> None:
             "expansion-round-conical is round at both ends; take "
             "expansion-rect-pyramidal"
         )
-    moved = [abs(b - a) > _SAME_SIDE for a, b in zip(duct[1:], outlet[1:], strict=True)]
+    less, more = sorted(abs(outlet[side] / duct[side] - 1.0) for side in (1, 2))
     flat = kind.name in ("expansion-rect-one-plane", "exit-diffuser-plane")
     full = kind.name in ("expansion-rect-pyramidal", "exit-diffuser-pyramidal")
-    if flat and (all(moved) or any(is_round)):
+    # Between the two an expansion is something of both: see `as_drawn`.
+    if flat and (less >= (CHANGED if kind.opens else SAME_SIDE) or any(is_round)):
         stem = kind.name.removesuffix("one-plane").removesuffix("plane")
         raise LookupRefused(
             f"all four sides change, and {kind.name} keeps two of them parallel; take "
             f"{stem}pyramidal"
         )
-    if full and not any(is_round) and moved.count(True) == 1:
+    if full and not any(is_round) and less < SAME_SIDE <= more:
         stem = kind.name.removesuffix("pyramidal")
         raise LookupRefused(
             f"two sides stay parallel, and all four of {kind.name} open; take "

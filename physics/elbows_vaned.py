@@ -12,7 +12,8 @@ from .coefficient import Coefficient, LookupRefused, Note, make
 from .elbow_factors import angle_factor
 from .tables import Grid, Row, chosen, curve, from_table, grid, rows
 
-_SAME_VANES = 2.0  # mm
+_PRINTED = 0.5  # mm: the table has whole ones
+_ROUNDING = 1e-6  # mm
 
 
 def rect_splitters(
@@ -139,7 +140,8 @@ def rect_vaned(
         Double-thickness vanes instead of single ones.
     spacing
         Distance of the vanes, m: straight between those retested (single 38 and 80 mm,
-        double 56 and 80 mm), our own choice; outside the nearer, noted.
+        double 56 and 80 mm), our own choice, noted; outside the nearer, noted beyond
+        the half millimetre that the print rounds by.
     angle
         rad; only 90 degrees is published.
     shape
@@ -159,9 +161,10 @@ def rect_vaned(
     at = [float(row["vane_spacing_mm"]) for row in tested]
     off = np.abs(np.array(at) - spacing * 1000)
     row, note = tested[int(off.argmin())], Note.NOTHING
-    if off.min() > _SAME_VANES:
-        inside = at[0] < spacing * 1000 < at[-1]
-        note = Note.INTERPOLATED if inside else Note.NEAREST_ROW
+    if at[0] < spacing * 1000 < at[-1]:
+        note = Note.INTERPOLATED if off.min() > _ROUNDING else Note.NOTHING
+    elif off.min() > _PRINTED:
+        note = Note.NEAREST_ROW
     return make(
         np.full(shape, np.interp(spacing * 1000, at, [float(r["C"]) for r in tested])),
         int(note),

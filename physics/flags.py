@@ -99,10 +99,6 @@ def flow_flags(
                 "(common practice, no published source)",
             )
         )
-    fast = (state.velocity > _FASTEST).nonzero()[0]
-    if len(fast):
-        where, most = _places(graph, fast), float(state.velocity[fast].max())
-        flags += too_fast(where, most)
     beside, between = _near_junctions(graph)
     if len(between):
         flags.append(
@@ -341,22 +337,34 @@ def component_flags(graph: DuctGraph, flow: FloatArray) -> list[Notice]:
     return found
 
 
-def fast_branch_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
-    """Flag branches in which the air is far faster than in their mains.
+def fast_flags(graph: DuctGraph, velocity: FloatArray) -> list[Notice]:
+    """Flag air that no duct carries, and branches far faster than their mains.
 
     A slip of the section or of the airflow: takeoffs are made as slow as their main or
     slower. The limits are own choice, no published source.
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+    velocity
+        In each duct, m/s, shape (d,).
     """
     legs, run = graph.legs, graph.ducts.run
-    own, main = state.velocity[legs.duct], state.velocity[legs.common]
+    beyond = (velocity > _FASTEST).nonzero()[0]
+    flags = []
+    if len(beyond):
+        where, most = _places(graph, beyond), float(velocity[beyond].max())
+        flags = too_fast(where, most)
+    own, main = velocity[legs.duct], velocity[legs.common]
     fast = legs.is_branch & (own > _FASTER * main)
-    fast &= (own > _FAST) & (own <= _FASTEST)  # beyond, it is said of any duct
-    return [
+    fast &= (own > _FAST) & (own <= _FASTEST)
+    return flags + [
         warning(
             f"{graph.drawing.place(int(run[duct]))}, at "
             f"{graph.topology.place(int(graph.ducts.start[duct]))}",
-            f"the air is at {velocity_words(float(state.velocity[duct]))} in this "
-            f"branch, {state.velocity[duct] / state.velocity[common]:.1f} times as "
+            f"the air is at {velocity_words(float(velocity[duct]))} in this "
+            f"branch, {velocity[duct] / velocity[common]:.1f} times as "
             "fast as in its main",
             "check its section and the airflow of its terminals (own choice of limit, "
             "no published source)",

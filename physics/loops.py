@@ -27,6 +27,7 @@ from elbowroom.layout import (
 )
 
 from .conditions import Conditions, conditions_of
+from .flags import fast_flags
 from .flows import (
     check_drawn_flows,
     duct_flows,
@@ -342,7 +343,14 @@ def settled_audit(found: Audit) -> tuple[Audit, FloatArray | None]:
         check_drawn_flows(graph, flow)
     except BadInput as bad:
         return replace(found, findings=(*bad.faults, *found.findings)), drawn
-    every = [*rest, *graph.notices, *still_notices(graph, conditions, flow)]
+    ducts = graph.ducts
+    velocity = flow / sections.area(ducts.shape, ducts.width, ducts.height)
+    every = [
+        *rest,
+        *graph.notices,
+        *still_notices(graph, conditions, flow),
+        *fast_flags(graph, velocity),
+    ]
     flow = np.where(flow > 2.0 * STILL * flow.max(), flow, 0.0)
     return replace(found, graph=graph, findings=ranked(every)), flow
 

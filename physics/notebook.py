@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, pressure_words
+from elbowroom.layout import Basis, pressure_words, short_length
 
 if TYPE_CHECKING:
     from .analysis import Analysis
@@ -120,7 +120,8 @@ def comparison_html(comparison: "Comparison") -> str:
 def _clear(clearance: float | None) -> str:
     if clearance is None:
         return "not measured"
-    return f"{'overlaps by ' * (clearance < 0.0)}{abs(clearance) * 1e3:.0f}"
+    shown = short_length(abs(clearance), "mm").removesuffix(" mm")
+    return f"{'overlaps by ' * (clearance < 0.0)}{shown}"
 
 
 def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:

@@ -31,6 +31,8 @@ class FanPower:
     basis
         Whose pressure that is: `OWN`, or what the layout needs at the airflow, with
         the reason why it is not the fan's: `NO_FAN`, `TOO_WEAK` or `OFF_CURVE`.
+    seconds
+        Time that it runs in a year, for which the energy is; None if not declared.
     """
 
     air: float | None
@@ -40,6 +42,7 @@ class FanPower:
     warming: float | None = None
     total_pressure: float = 0.0
     basis: str = OWN
+    seconds: float | None = None
 
 
 def fan_power(
@@ -86,4 +89,6 @@ def fan_power(
     drawn = electric if electric is not None else shaft
     if drawn is not None and heat_capacity is not None and flow > 0.0:
         warming = drawn / (flow * heat_capacity)
-    return FanPower(air, shaft, electric, energy, warming, total_pressure, basis)
+    return FanPower(
+        air, shaft, electric, energy, warming, total_pressure, basis, seconds
+    )

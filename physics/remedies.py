@@ -9,6 +9,7 @@ from elbowroom.layout import (
     BadInput,
     ElbowConstruction,
     ElbowRule,
+    FloatArray,
     Schedule,
     Section,
     Shape,
@@ -92,11 +93,12 @@ def remedies(
     Returns
     -------
     remedies
-        Each analysed anew, the largest gain first. None that clashes, leaves a bend
-        without room, or makes a branch reach further beyond the side that it leaves.
+        Each analysed anew, the largest gain first. None that clashes, leaves a bend or
+        a transition without room, or with less than it had, or makes a branch reach
+        further beyond the side that it leaves.
     """
     before = clashes(analysis) if clashes is not None else 0
-    short = int((analysis.graph.bends.short_by > 0).sum())
+    short = _short(analysis)
     beyond = _beyond(analysis)
     mass = sum(row.mass for row in quantities(analysis).sheet)
     found = []
@@ -114,7 +116,7 @@ def remedies(
         except BadInput:  # it cannot be made so in this drawing
             continue
         won = analysis.critical_loss - other.critical_loss - _at_fan(analysis, other)
-        if won < _WORTH or int((other.graph.bends.short_by > 0).sum()) > short:
+        if won < _WORTH or (_short(other) > short + _ROUNDING).any():
             continue
         if _beyond(other) > beyond + _ROUNDING:
             continue
@@ -124,6 +126,13 @@ def remedies(
         critical, spare = other.critical_loss, other.system.spare
         found.append(Remedy(what, at, won, critical, spare, effects, schedule))
     return sorted(found, key=lambda remedy: -remedy.won)
+
+
+def _short(analysis: Analysis) -> FloatArray:
+    """How many bends and transitions have no room, and what they lack in all, m."""
+    graph = analysis.graph
+    lacking = [fitting.short_by for fitting in (graph.bends, graph.transitions)]
+    return np.array([[(one > 0).sum(), one.sum()] for one in lacking])
 
 
 def _beyond(analysis: Analysis) -> float:

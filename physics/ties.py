@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from elbowroom.layout import units
+from elbowroom.layout import short_length, units
 
 from .quantities import quantities
 
@@ -110,10 +110,9 @@ def _measures(
         if (clear := options[place].clearance) is not None
     }
     if len(room) == len(places):  # there is something around them
-        size, digits = ("mm", 0) if is_metric else ("in", 1)
+        size = "mm" if is_metric else "in"
         shown = {
-            place: f"{units.to_unit(clear, size):.{digits}f} {size} clear"
-            for place, clear in room.items()
+            place: f"{short_length(clear, size)} clear" for place, clear in room.items()
         }
         value = {place: -clear for place, clear in room.items()}
         found.append(

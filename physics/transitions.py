@@ -3,6 +3,8 @@
 Angles are the full included ones, wall to wall.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 
@@ -21,7 +23,9 @@ from .junction_terms import mixed, thirds
 
 __all__ = [
     "ALIKE",
+    "CHANGED",
     "SAME_AREA",
+    "SAME_SIDE",
     "contraction",
     "contraction_abrupt",
     "expansion_abrupt",
@@ -38,8 +42,8 @@ SAME_AREA = 0.05  # taken for a change of shape alone: no coefficient is publish
 ALIKE = 0.02  # areas this near to each other change shape alone
 _UNLIKE = 0.10  # from there on the table of the change of area counts alone
 SHAPE_ALONE, NO_CHANGE = "allowance", "formula: no change of section"
-_ROUNDING = 0.01  # of a side: 12 in that goes on as 305 mm is no change
-_BOTH = 0.05  # of a side: from there on both pairs of sides count as changed
+SAME_SIDE = 0.01  # of a side: 12 in that goes on as 305 mm is no change
+CHANGED = 0.05  # of a side: from there on a pair of sides counts as changed in full
 
 
 def included_angles(
@@ -130,7 +134,9 @@ def transition(
 
     Notes
     -----
-    Contractions take the larger of the two side angles. Expansions of rectangles take
+    Contractions take the larger of the two side angles, and between two sections of
+    one shape they begin by degrees, from 1 % to 5 % of the side that changes more: our
+    own choice. Expansions of rectangles take
     the table with two sides parallel where one pair of sides stays as it is, within
     1 %, and the pyramidal one where both change by 5 % or more; straight between, our
     own choice. Between round and rectangular, that at the equivalent angle.
@@ -144,17 +150,18 @@ def transition(
     steepest = np.maximum(wide, tall)
     same_shape = before == after
     both_round = same_shape & (before == int(Shape.ROUND))
-    wider = np.abs(w2 / w1 - 1.0) >= _ROUNDING
-    taller = np.abs(h2 / h1 - 1.0) >= _ROUNDING
-    nothing = same_shape & ~wider & ~taller
-    smaller = np.minimum(np.abs(w2 / w1 - 1.0), np.abs(h2 / h1 - 1.0))
-    second = ((smaller - _ROUNDING) / (_BOTH - _ROUNDING)).clip(0.0, 1.0)
+    # How much each pair of sides counts, the one that changes less first.
+    change = np.sort(np.abs(np.array([w2 / w1, h2 / h1]) - 1.0), axis=0)
+    second, first = ((change - SAME_SIDE) / (CHANGED - SAME_SIDE)).clip(0.0, 1.0)
+    nothing = same_shape & (change[1] < SAME_SIDE)
     reshaped = np.where(same_shape, second * ((w2 > w1) != (h2 > h1)), 1.0)
     narrows, opens = ~nothing & (ratio < 1.0), ~nothing & (ratio >= 1.0)
     if nothing.any():
         out.put(nothing, _nothing(int(nothing.sum())))
     if narrows.any():
-        out.put(narrows, contraction(1.0 / ratio[narrows], steepest[narrows]))
+        found = contraction(1.0 / ratio[narrows], steepest[narrows])
+        part = np.where(same_shape, first, 1.0)[narrows]
+        out.put(narrows, replace(found, value=found.value * part))
     mine = opens & both_round
     if mine.any():
         out.put(

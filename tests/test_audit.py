@@ -328,6 +328,67 @@ def test_a_drawn_airflow_that_does_not_add_up_is_found_before_the_analysis() -> 
     assert flow is not None
 
 
+@pytest.mark.parametrize(
+    ("flow", "said"),
+    [
+        (0.07, None),
+        (0.10, "the air is at 12.7 m/s (2506 fpm) in this branch, 3.8 times as fast"),
+        (0.50, "the velocity is 63.7 m/s (12532 fpm), more than any duct carries"),
+    ],
+)
+def test_air_too_fast_for_its_branch_is_found_where_the_airflows_are_known(
+    flow: float, said: str | None
+) -> None:
+    """Through 100 mm 70 L/s are 8.9 m/s, 100 are 12.7 and 500 are 63.7."""
+    drawing = drawing_from_runs(
+        [
+            ("main", np.array([[0.0, 0, 0], [8, 0, 0]]), rectangular(0.4, 0.3)),
+            ("side", np.array([[4.0, 0, 0], [4, 3, 0]]), round_section(0.1)),
+        ],
+        attributes={"main": Attributes(source=True, source_at_end=False)},
+    )
+    ends = {"main": TerminalSpec(0.3), "side": TerminalSpec(flow)}
+    seen, _ = settled_audit(audit(drawing, Schedule(terminals=ends)))
+    fast = [one for one in seen.findings if " m/s " in one.what]
+    assert len(fast) == (said is not None)
+    if said is not None:
+        assert said in fast[0].what
+        assert fast[0] in analyse(build(drawing, Schedule(terminals=ends))).flags
+    # Without airflows nothing is known of a velocity.
+    bare, flows = settled_audit(audit(drawing, Schedule()))
+    assert flows is None
+    assert not [one for one in bare.findings if " m/s" in one.sentence]
+
+
+@pytest.mark.parametrize("is_marked", [True, False])
+def test_of_a_separate_part_the_source_is_named_only_where_it_is_known(
+    is_marked: bool,
+) -> None:
+    """A part 0.3 m off, and one that crosses without a joint."""
+    cut = rectangular(0.3, 0.2)
+    drawing = drawing_from_runs(
+        [
+            ("main", np.array([[0.0, 0, 0], [8, 0, 0]]), cut),
+            ("next", np.array([[8.3, 0, 0], [12, 0, 0]]), cut),
+            ("over", np.array([[4.0, -1, 0], [4, 1, 0]]), cut),
+        ],
+        attributes={"main": Attributes(source=True, source_at_end=False)}
+        if is_marked
+        else {},
+    )
+    found = audit(drawing, Schedule()).findings
+    said = [one for one in found if "a separate part of" in one.what]
+    assert len(said) == 2
+    for one in said:
+        words = f"{one.sentence} {one.effect}"
+        assert ("that the source does not reach" in words) == is_marked
+        assert ("its terminals get no air" in words) == is_marked
+        assert ("its losses are not counted" in words) == is_marked
+        assert ("beside the longest one" in words) != is_marked
+    rest = "what the source reaches" if is_marked else "the longest one"
+    assert sum(f"it crosses {rest} without a joint" in one.what for one in said) == 1
+
+
 def test_a_missing_section_is_said_once() -> None:
     runs = [("main", np.array([[0.0, 0, 0], [8, 0, 0]]), None)]
     source = {"main": Attributes(source=True, source_at_end=False)}

@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 import zipfile
 from collections.abc import Sequence
 from dataclasses import replace
@@ -768,9 +769,7 @@ def test_equipment_has_its_limits() -> None:
     found = checks(layout(checks=spec))
     assert not found_check(found, "least of the equipment").is_kept
     assert found_check(found, "most of the equipment").is_kept
-    per_ton = found_check(found, "ton of cooling")
-    cfm, tons = units.to_unit(0.75, "cfm"), units.to_unit(10e3, "ton")
-    assert per_ton.value == pytest.approx(cfm / tons)
+    assert found_check(found, "airflow for cooling").value == pytest.approx(0.75 / 10e3)
 
 
 @pytest.mark.parametrize(
@@ -787,9 +786,20 @@ def test_airflow_for_a_ton_of_cooling(
     cfm = 0.75 / (0.3048**3 / 60)
     cooling = cfm / per_ton * 12000 * 1055.05585 / 3600  # 12 000 Btu/h to the ton
     found = checks(layout(checks=ChecksSpec(cooling=cooling)))
-    check = found_check(found, "ton of cooling")
-    assert check.value == pytest.approx(per_ton, rel=1e-4)
-    assert (check.is_kept, check.limit) == (is_kept, limit)
+    check = found_check(found, "airflow for cooling")
+    assert check.dimension == "airflow for cooling"
+    assert units.to_unit(check.value, "cfm per ton") == pytest.approx(per_ton, rel=1e-4)
+    assert check.limit is not None
+    assert units.to_unit(check.limit, "cfm per ton") == pytest.approx(limit)
+    assert check.is_kept == is_kept
+    # 400 cfm are 188.8 L/s and 12 000 Btu/h 3.517 kW (NIST SP 811): 53.7 L/s per kW.
+    metric = units.to_unit(check.value, "L/s per kW")
+    assert metric == pytest.approx(per_ton / 400.0 * 53.68, rel=1e-3)
+    said = re.findall(r"([\d.]+) to ([\d.]+) (L/s per kW|cfm per ton)", check.rule)
+    assert {unit for *_, unit in said} == {"L/s per kW", "cfm per ton"}
+    for low, high, unit in said:
+        ends = [units.to_unit(many, unit) for many in (4.6969e-5, 6.0389e-5)]
+        assert ends == pytest.approx([float(low), float(high)], rel=2e-3)
 
 
 def one_duct(length: float, section: Section, **said: Any) -> Analysis:
@@ -1181,6 +1191,38 @@ def test_a_remedy_that_clashes_is_left_out() -> None:
     bound = {remedy.what for remedy in remedies(analysis, widest)}
     assert any("650×300" in what or "700×300" in what for what in free)
     assert not any("650×300" in what or "700×300" in what for what in bound)
+
+
+@pytest.mark.parametrize(
+    ("between", "fits"), [(0.5, False), (0.84, False), (0.86, True), (1.0, True)]
+)
+def test_a_transition_that_would_have_no_room_is_not_offered(
+    between: float, fits: bool
+) -> None:
+    """One that changes by 0.3 m is 0.3 / (2 tan 7.5°) = 1.139 m at 15°, 0.560 at 30°.
+
+    Half of each lies on the run between: 0.850 m. Of 0.5 m the first ones lack 0.06.
+    """
+    wide, narrow = rectangular(0.6, 0.3), rectangular(0.3, 0.2)
+    ends = np.cumsum([0.0, 3.0, between, 5.0])
+    runs = [
+        (name, np.array([[begin, 0, 3], [end, 0, 3]]), section)
+        for name, section, (begin, end) in zip(
+            "abc", (wide, narrow, wide), pairwise(ends), strict=True
+        )
+    ]
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0), kind="fan"),
+        terminals={"room": TerminalSpec(0.7, run="c")},
+    )
+    analysis = analyse(build(drawing_from_runs(runs), plan))
+    assert (analysis.graph.transitions.short_by > 0).any() == (between < 0.56)
+    found = remedies(analysis)
+    longer = [one for one in found if "make the transition longer" in one.what]
+    assert bool(longer) == fits
+    for one in found:
+        lacking = build(drawing_from_runs(runs), one.schedule).transitions.short_by
+        assert lacking.sum() <= analysis.graph.transitions.short_by.sum() + 1e-6
 
 
 # --- commands

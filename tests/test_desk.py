@@ -239,6 +239,32 @@ DRAWN: dict[str, Drawn] = {
         rectangular(0.5, 0.2),
         {**_W, "outlet_width": "500 mm", "outlet_height": "200 mm", **_LONG},
     ),
+    # A second pair of sides that changes by 1 to 5 % counts in part, in either kind.
+    **{
+        f"expansion-rect-{kind} ({height:g} mm high)": _change(
+            _RECT,
+            rectangular(0.5, height / 1e3),
+            {
+                **_W,
+                "outlet_width": "500 mm",
+                "outlet_height": f"{height:g} mm",
+                **_LONG,
+            },
+        )
+        for kind, height in (
+            ("one-plane", 200.001),
+            ("one-plane", 201.9),
+            ("one-plane", 204.0),
+            ("one-plane", 209.9),
+            ("pyramidal", 202.1),
+            ("pyramidal", 204.0),
+        )
+    },
+    "contraction (by 2 % of a side)": _change(
+        _RECT,
+        rectangular(0.392, 0.2),
+        {**_W, "outlet_width": "392 mm", "outlet_height": "200 mm", **_LONG},
+    ),
     "change-of-shape": _change(
         _RECT, round_section(0.32), {**_W, "outlet_diameter": "320 mm", **_LONG}
     ),
@@ -385,6 +411,33 @@ def test_the_desk_says_what_an_analysis_says(case: str, capsys: Captured) -> Non
         assert row["loss_pa"] == pytest.approx(element["loss"], rel=1e-3)
 
 
+def test_a_diffuser_of_the_desk_too_opens_in_one_plane_up_to_a_hundredth(
+    capsys: Captured,
+) -> None:
+    exact, near = (
+        _said(
+            capsys,
+            "exit-diffuser-plane",
+            [],
+            {**_rectangles(200, 200, 300, 200), "outlet_height": height},
+        )["coefficient"]
+        for height in ("200 mm", "201.9 mm")
+    )
+    assert near == pytest.approx(exact, rel=0.02)
+
+
+def test_a_transition_by_its_angle_is_the_one_by_the_length_that_this_makes(
+    capsys: Captured,
+) -> None:
+    """400 to 500 mm over 50 / tan 10° = 283.564 mm."""
+    sizes = {**_W, "outlet_width": "500 mm", "outlet_height": "204 mm"}
+    one, other = (
+        _said(capsys, "expansion-rect-one-plane", [], {**sizes, **way})
+        for way in ({"angle": "20 deg"}, {"length": "283.564 mm"})
+    )
+    assert one["coefficient"] == pytest.approx(other["coefficient"], rel=1e-5)
+
+
 def test_a_contraction_is_on_the_velocity_behind_it(capsys: Captured) -> None:
     """0.2 m³/s through 200 mm: 6.366 m/s, and 24.4 Pa in air of 1.204 kg/m³."""
     sizes = {"diameter": "300 mm", "outlet_diameter": "200 mm", "flow": "0.2 m3/s"}
@@ -458,6 +511,24 @@ def _rectangles(*sides: int) -> dict[str, str]:
             [],
             _rectangles(200, 200, 300, 200),
             "take expansion-rect-one-plane",
+        ),
+        (
+            "expansion-rect-one-plane",
+            [],
+            _rectangles(200, 200, 300, 211),
+            "take expansion-rect-pyramidal",
+        ),
+        (
+            "expansion-rect-pyramidal",
+            [],
+            _rectangles(200, 200, 300, 201),
+            "take expansion-rect-one-plane",
+        ),
+        (
+            "exit-diffuser-plane",
+            [],
+            _rectangles(200, 200, 300, 202),
+            "take exit-diffuser-pyramidal",
         ),
         (
             "exit-diffuser-plane",
@@ -776,6 +847,32 @@ def test_other_publications_stand_beside_the_coefficient_and_are_not_taken() -> 
     (bend,) = _second("round-elbow", ["r_over_D=1.0", "angle_deg=90"])
     assert "friction along the bend" in bend["what"]
     assert _second("rect-elbow-mitred", ["H_over_W=1"]) == []
+
+
+@pytest.mark.parametrize(
+    ("kind", "settings", "has_one"),
+    [
+        ("rect-elbow-smooth", ["r_over_W=1", "H_over_W=1"], True),
+        ("rect-elbow-mitred", ["H_over_W=1"], True),
+        ("rect-elbow-square-throat", ["H_over_W=1"], True),
+        ("round-elbow-mitred", [], True),
+        ("flat-oval-elbow-mitred", ["H_over_W=1"], True),
+        ("rect-elbow-square-heel", ["throat_R_over_W=1", "H_over_W=1"], False),
+        ("rect-elbow-splitters", ["throat_R_over_W=0.3", "H_over_W=1"], False),
+        ("rect-elbow-single-vanes", [], False),
+        ("rect-elbow-double-vanes", [], False),
+        ("round-elbow", ["r_over_D=1"], False),
+    ],
+)
+def test_a_reynolds_factor_is_spoken_of_where_there_is_one(
+    kind: str, settings: list[str], has_one: bool, capsys: Captured
+) -> None:
+    said = "no airflow and size: the Reynolds factor was left at 1"
+    assert (said in _said(capsys, kind, settings, {})["notes"]) == has_one
+    given = [*settings, "Re=2e4"]
+    found = _said(capsys, kind, given, {})
+    assert said not in found["notes"]
+    assert (found["reynolds_factor"] != 1.0) == has_one
 
 
 @pytest.mark.parametrize("name", ["coil", "filters", "sound attenuator", "grille"])

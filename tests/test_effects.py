@@ -118,12 +118,17 @@ def test_vanes_between_two_that_were_tested_are_noted() -> None:
     """Single vanes 38 mm apart lose 0.11, 80 mm apart 0.33: straight between them."""
     angle = np.radians([90.0])
     for spacing, value, note in (
-        (0.038, 0.11, Note.NOTHING),
-        (0.0399, 0.11 + 0.22 * 1.9 / 42, Note.NOTHING),  # 2 mm: a rounded size
-        (0.0401, 0.11 + 0.22 * 2.1 / 42, Note.INTERPOLATED),
-        (0.059, 0.22, Note.INTERPOLATED),
-        (0.08, 0.33, Note.NOTHING),
         (0.02, 0.11, Note.NEAREST_ROW),
+        (0.0374, 0.11, Note.NEAREST_ROW),
+        (0.0376, 0.11, Note.NOTHING),  # the print has whole mm
+        (0.038, 0.11, Note.NOTHING),
+        (0.0381, 0.11 + 0.22 * 0.1 / 42, Note.INTERPOLATED),
+        (0.0399, 0.11 + 0.22 * 1.9 / 42, Note.INTERPOLATED),
+        (0.059, 0.22, Note.INTERPOLATED),
+        (0.0799, 0.33 - 0.22 * 0.1 / 42, Note.INTERPOLATED),
+        (0.08, 0.33, Note.NOTHING),
+        (0.0804, 0.33, Note.NOTHING),
+        (0.0806, 0.33, Note.NEAREST_ROW),
         (0.1, 0.33, Note.NEAREST_ROW),
     ):
         found = elbows.rect_vaned(False, spacing, angle)

@@ -1,6 +1,7 @@
 """Where labels stand in a picture, what they say, and with which letters."""
 
 import warnings
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -366,6 +367,14 @@ def test_a_duct_that_touches_is_not_said_to_overlap_by_nothing() -> None:
     kept = gaps.Gap("duct", "beam", 0.0, 0.0, (1.0, 0.0, 3.0))
     near = gaps.Gap("duct", "beam", -1e-7, 0.05, (1.0, 0.0, 3.0))
     deep = gaps.Gap("duct", "beam", -0.02, 0.0, (1.0, 0.0, 3.0))
+    scant = gaps.Gap("duct", "beam", -0.0004, 0.0, (1.0, 0.0, 3.0))
+    assert scant.sentence() == (
+        "'duct' overlaps 'beam' by less than 1 mm at (1, 0, 3) m"
+    )
+    assert "by less than 0.1 in at" in scant.sentence(INCH_POUND)
+    passing = replace(scant, distance=0.0004, required=0.05)
+    assert "passes 'beam' at less than 1 mm" in passing.sentence()
+    assert METRIC.apart(-0.0006) == "overlaps by 1 mm"
     assert [gap.is_kept for gap in (kept, near, deep)] == [True, False, False]
     words = [METRIC.apart(gap.distance) for gap in (kept, near, deep)]
     assert words == ["touching", "touching", "overlaps by 20 mm"]

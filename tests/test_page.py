@@ -699,6 +699,26 @@ def test_the_verdict_follows_the_units(browser: Any, room: Path) -> None:
 
 
 @needs_browser
+def test_an_overlap_of_less_than_is_shown_is_not_said_to_be_nothing(
+    browser: Any, clash: Path, tmp_path: Path
+) -> None:
+    scant = tmp_path / "scant.html"
+    text = clash.read_text("utf-8")
+    text = re.sub(r'("clearance": ?)-[\d.]+', r"\g<1>-0.0004", text)
+    text = re.sub(r'("distance": ?)-[\d.]+', r"\g<1>-0.0004", text)
+    scant.write_text(text, "utf-8")
+    p = Opened(browser, scant, (1280, 720)).page
+    for least in ("less than 1 mm", "less than 0.1 in"):
+        for part in ("#heads", "#room"):
+            assert f"overlaps by {least}" in p.locator(part).inner_text()
+        assert any(
+            f"by {least}" in one for one in p.locator("#ends .clash").all_inner_texts()
+        )
+        p.select_option("#units", "inch-pound")
+    p.close()
+
+
+@needs_browser
 def test_a_clash_is_marked_where_it_is_in_the_words_of_the_picture(
     browser: Any, clash: Path
 ) -> None:

@@ -47,7 +47,13 @@ def test_the_rooms_the_curve_and_the_checks_of_the_readme_run_too(
     flows = {path["terminal"]: path["flow_m3_s"] for path in found["paths"]}
     assert flows["hall"] == pytest.approx(600 * 0.3048**3 / 60)
     rules = " ".join(check["rule"] for check in found["checks"])
-    for words in ("residential", "RC 25", "leakage", "dew point", "ton of cooling"):
+    for words in (
+        "residential",
+        "RC 25",
+        "leakage",
+        "dew point",
+        "airflow for cooling",
+    ):
         assert words in rules
     assert found["fan_power"]["energy_kwh_per_year"] > 0
     assert main(["operate", path, "--json"]) == 0

@@ -14,14 +14,15 @@ from schemas import schema
 
 from elbowroom.layout import (
     Attributes,
+    FanSpec,
     Schedule,
     TerminalSpec,
     build,
     drawing_from_runs,
     round_section,
 )
-from elbowroom.physics import Check, CheckDimension, Option, analyse
-from elbowroom.viewer import charts, checks, display, layout_view, main, report
+from elbowroom.physics import Check, CheckDimension, Option, analyse, compare, power_of
+from elbowroom.viewer import charts, checks, display, layout_view, main, report, tables
 
 ROOM = Path(__file__).parents[1] / "examples" / "reading_room"
 HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
@@ -333,6 +334,7 @@ def test_what_a_check_measures_has_units_and_stands_in_the_schema() -> None:
         ("length", 3.048, "3.05 m", "10.00 ft"),
         ("pressure", 249.0889, "249.1 Pa", "1.0000 in.wg"),
         ("airflow", 0.4719474, "472 L/s", "1000 cfm"),
+        ("airflow for cooling", 5.368e-5, "53.7 L/s per kW", "400 cfm per ton"),
         ("temperature", 293.15, "20.0 °C", "68.0 °F"),
         ("temperature difference", -5.0, "-5.0 K", "-9.0 °F"),
         ("share", 0.25, "25 %", "25 %"),
@@ -346,3 +348,29 @@ def test_a_value_of_a_check_in_both_units(
     """Factors: NIST SP 811, appendix B."""
     assert checks.value_words(value, dimension, display.METRIC) == metric
     assert checks.value_words(value, dimension, display.INCH_POUND) == inch_pound
+
+
+def test_the_energy_of_a_fan_names_the_hours_that_it_is_used_in() -> None:
+    """1 kW at the plug over 3000 h are 3000 kWh, definition; no hours, no energy."""
+    options = []
+    for hours in (3000 * 3600.0, 2000 * 3600.0, None):
+        fan = FanSpec(
+            total_pressure=90.0, efficiency=0.5, drive_efficiency=0.9, hours=hours
+        )
+        plan = Schedule(terminals={"a": TerminalSpec(0.25)}, fan=fan)
+        line = [("a", np.array([[0.0, 0, 3], [9, 0, 3]]), round_section(0.3))]
+        drawing = drawing_from_runs(
+            line, attributes={"a": Attributes(source=True, source_at_end=False)}
+        )
+        options.append(Option(str(hours), analyse(build(drawing, plan))))
+    *_, head = tables.apart_heads(display.METRIC)
+    assert head == "energy a year"
+    rows = tables.apart_rows(compare(options), display.METRIC)
+    # 0.25 m3/s times 90 Pa over 0.45 is 50 W.
+    assert [row[-1] for row in rows] == ["150 kWh in 3000 h", "100 kWh in 2000 h", "–"]
+    said = [
+        checks.power_sentence(power_of(option.analysis), display.METRIC)
+        for option in options
+    ]
+    assert "50 W (0.067 hp) electric, 150 kWh in 3000 h a year" in said[0]
+    assert "kWh" not in said[2]

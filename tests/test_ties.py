@@ -87,6 +87,28 @@ def test_the_tolerance_is_a_thousandth_of_the_least(
         assert found.ranking == (1, 0)
 
 
+def test_options_that_differ_beside_their_critical_paths_are_not_called_the_same() -> (
+    None
+):
+    """The side duct 'b' is the longer in one of them, and critical in neither."""
+    near, far = straight("near", side=1.5), straight("far", side=4.5)
+    found, said = outcome(near, far)
+    assert found.ranks == (1, 1)
+    low, high = (option.analysis.path_loss.min() for option in (near, far))
+    assert said.startswith(
+        "The critical paths of 'near' and 'far' lose the same: "
+        f"{near.analysis.critical_loss:.1f} Pa, within 0.1 %. They differ most at "
+        f"terminal 'b': 'near' loses {low:.1f} Pa up to there, 'far' {high:.1f} Pa."
+    )
+    # Up to a thousandth of the critical loss they are the same there too.
+    per_metre = near.analysis.state.gradient.min()
+    step = near.analysis.critical_loss / 1000 / per_metre
+    for more, differs in ((0.9, False), (1.1, True)):
+        said = outcome(near, straight("far", side=1.5 + more * float(step)))[1]
+        assert said.startswith("The critical paths") == differs, more
+        assert ("They differ most" in said) == differs
+
+
 def test_of_three_in_a_row_the_first_is_what_they_are_measured_by() -> None:
     """Each is within a thousandth of the one before, the last not of the first."""
     one = straight("one")

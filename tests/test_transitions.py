@@ -320,6 +320,29 @@ def test_no_millimetre_of_the_second_side_makes_a_jump(
     assert np.abs(np.diff(lost)).max() < 0.004
 
 
+@pytest.mark.parametrize("length", [0.0, 0.02, 0.3, 2.0])
+@pytest.mark.parametrize("shape", [ROUND, RECT])
+def test_no_tenth_of_a_millimetre_makes_a_contraction_begin_at_once(
+    shape: Shape, length: float
+) -> None:
+    """A side of 400 mm down to 360: 1 % of it was a step of 0.016 to 0.026."""
+    sizes = 0.4 * np.linspace(1.0, 0.9, 401)
+    height = sizes if shape == ROUND else np.full(401, 0.25)
+    found = transitions.transition(
+        shape, 0.4, height[0], shape, sizes, height, length
+    ).value
+    assert np.abs(np.diff(found)).max() < 0.0015
+    assert (np.diff(found) >= -1e-12).all()
+    # From 5 % on it is the table's own.
+    angle = transitions.included_angles(0.4, height[0], sizes, height, length)
+    table = transitions.contraction(
+        (0.4 / sizes) * (height[0] / height), np.maximum(*angle)
+    ).value
+    whole = sizes <= 0.38
+    np.testing.assert_allclose(found[whole], table[whole], rtol=1e-12)
+    assert (found[sizes > 0.396] == 0.0).all()
+
+
 def test_between_one_plane_and_two_the_tables_are_blended() -> None:
     r = int(Shape.RECTANGULAR)
     found = [

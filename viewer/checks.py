@@ -19,7 +19,7 @@ from elbowroom.physics import (
     power,
 )
 
-from .display import CHECK_UNITS, Display
+from .display import CHECK_UNITS, Display, energy_words
 from .tables import new_table
 
 CAUTIONS = (
@@ -142,8 +142,8 @@ def power_sentence(found: FanPower, display: Display) -> str:
         parts.append(f"{power_words(found.shaft)} at the shaft")
     if found.electric is not None:
         parts.append(f"{power_words(found.electric)} electric")
-    if found.energy is not None:
-        parts.append(f"{found.energy / 3.6e6:.0f} kWh in a year")
+    if found.energy is not None and found.seconds is not None:
+        parts.append(energy_words(found.energy / 3.6e6, found.seconds) + " a year")
     if found.warming is not None:
         warmer = value_words(found.warming, "temperature difference", display)
         parts.append(f"warming the air by {warmer.lstrip('+')} if it stands in it")

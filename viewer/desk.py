@@ -107,6 +107,7 @@ _OF_A_MAKING = (
     "notes",
 )
 _MOST_REYNOLDS = 1e12
+_SLOW = 2e4  # Reynolds number at which a factor, where there is one, is not 1
 _SPLITTER_THROAT = 0.25  # R/W of the elbows with splitters that are compared
 
 
@@ -311,12 +312,16 @@ def _worked(
         reynolds = speed * diameter / medium.kinematic_viscosity
     with _refusing():
         legs = kind.evaluate(values, reynolds)
+    if (drawn := book.as_drawn(kind, values, own)) is not None:
+        legs = {"": drawn}
     pv = None if speed is None else 0.5 * medium.density * speed * speed
     rate = sizes.get("rate") or units.quantity(STANDARD_RATE, "friction rate", "")
     rows = [_leg(leg, found, pv, rate) for leg, found in legs.items()]
     first = rows[0]
     notes = [f"{name} was not given; its usual value was taken" for name in assumed]
-    if kind.name.startswith("rect-elbow") and math.isnan(reynolds):
+    if math.isnan(reynolds) and any(
+        leg.reynolds_factor[0] != 1.0 for leg in kind.evaluate(values, _SLOW).values()
+    ):
         notes.append("no airflow and size: the Reynolds factor was left at 1")
     notes += _own_change(kind, values)
     second = book.second_prints(

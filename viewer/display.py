@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from elbowroom.layout import Section, units
+from elbowroom.layout import Section, short_length, units
 from elbowroom.physics import CheckDimension
 
 TOUCH = 1e-6  # m: bodies no farther apart than this, nor deeper in each other, touch
@@ -38,9 +38,7 @@ class Display:
 
     def gaps(self, value: float) -> str:
         """A short distance with its unit."""
-        if self.length == "m":
-            return f"{value * 1e3:.0f} mm"
-        return f"{units.to_unit(value, 'in'):.1f} in"
+        return short_length(value, self.side)
 
     def apart(self, distance: float) -> str:
         """Distance of two bodies with its unit, below zero where they overlap."""
@@ -129,6 +127,9 @@ CHECK_UNITS: dict[CheckDimension, CheckUnits] = {
     "length": CheckUnits("m", ("m", 2), ("ft", 2)),
     "pressure": CheckUnits("Pa", ("Pa", 1), ("in.wg", 4)),
     "airflow": CheckUnits("m3/s", ("L/s", 0), ("cfm", 0)),
+    "airflow for cooling": CheckUnits(
+        "m3/s per W", ("L/s per kW", 1), ("cfm per ton", 0)
+    ),
     "temperature": CheckUnits("K", ("°C", 1), ("°F", 1)),
     "temperature difference": CheckUnits("K", ("K", 1), ("°F", 1)),
     "share": CheckUnits("1", ("%", 0), ("%", 0)),
@@ -152,6 +153,17 @@ def shown_number(value: float, digits: int) -> str:
         return shown
     decimals = 1 - math.floor(math.log10(abs(value)))
     return f"{value:.{decimals}f}"
+
+
+def energy_words(energy: float, seconds: float) -> str:
+    """Energy of a fan, kWh, with the time in which it is used, s.
+
+    Examples
+    --------
+    >>> energy_words(412.3, 3000 * 3600.0)
+    '412 kWh in 3000 h'
+    """
+    return f"{energy:.0f} kWh in {units.to_unit(seconds, 'h'):.0f} h"
 
 
 def counted(number: int, noun: str) -> str:

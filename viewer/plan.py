@@ -360,8 +360,9 @@ def print_remedies(
         )
     console.print(table)
     console.print(
-        "Each was analysed anew in full; changes that clash, leave a bend without room "
-        "or do not fit the side that they leave are left out. Gains do not add up."
+        "Each was analysed anew in full; changes that clash, leave a bend or a "
+        "transition without room or do not fit the side that they leave are left out. "
+        "Gains do not add up."
     )
     print_notices(notices, console)
 

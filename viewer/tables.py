@@ -18,7 +18,7 @@ from elbowroom.physics import (
 )
 
 from .budget import pressure_lines, rate_lines
-from .display import CHECK_UNITS, Display, counted
+from .display import CHECK_UNITS, Display, counted, energy_words
 from .gaps import Gap
 from .results import (
     assumption_rows,
@@ -164,7 +164,7 @@ def apart_heads(display: Display) -> list[str]:
         f"sheet, {display.mass}",
         "fittings to make",
         f"fastest, {display.velocity}",
-        "kWh a year",
+        "energy a year",
     ]
 
 
@@ -177,6 +177,7 @@ def apart_rows(comparison: Comparison, display: Display) -> list[list[str]]:
         found = totals(option.analysis, first)
         low, high = found["critical_loss_band_pa"]
         energy = found["energy_kwh_per_year"]
+        hours = option.analysis.graph.schedule.fan.hours or 0.0
         rows.append(
             [
                 option.name,
@@ -186,7 +187,7 @@ def apart_rows(comparison: Comparison, display: Display) -> list[list[str]]:
                 display.masses(found["sheet_mass_kg"]),
                 str(found["fitting_count"]),
                 display.velocities(found["largest_velocity_m_s"]),
-                "–" if energy is None else f"{energy:.0f}",
+                "–" if energy is None else energy_words(energy, hours),
             ]
         )
     return rows

@@ -18,10 +18,13 @@
     const text = bare(key, value);
     return text === "–" ? text : `${text} ${unit(key).name}`;
   };
+  // Never as nothing, as in the picture.
+  const gapWords = (distance) => (distance > 0 && Number(bare("gap", distance)) === 0
+    ? `less than ${10 ** -unit("gap").digits} ${unit("gap").name}` : shown("gap", distance));
   const touches = (distance) => Math.abs(distance) <= data.touch;
   // Of two bodies, below zero where they overlap; the words are those of the picture.
   const between = (distance) => (touches(distance) ? "touching" : distance < 0
-    ? `overlaps by ${shown("gap", -distance)}` : shown("gap", distance));
+    ? `overlaps by ${gapWords(-distance)}` : gapWords(distance));
   const size = (e) => (state.units === "metric" ? e.section : e.inches);
   const make = (tag, text, className) => {
     const node = document.createElement(tag);
@@ -426,8 +429,8 @@
   const CLOSE = 34; // pixels
   const MOST_HIDDEN = 0.15; // of a name, more of which on ducts leaves it out
   const clash = (gap) => (touches(gap.distance) ? `touches ${gap.beside}` : gap.distance < 0
-    ? `overlaps ${gap.beside} by ${shown("gap", -gap.distance)}`
-    : `${shown("gap", gap.distance)} from ${gap.beside}`);
+    ? `overlaps ${gap.beside} by ${gapWords(-gap.distance)}`
+    : `${gapWords(gap.distance)} from ${gap.beside}`);
   const tagged = () => options.map((option) => [
     ...option.gaps.filter((gap) => !gap.kept).slice(0, MOST_CLASHES).map((gap) => (
       { text: clash(gap), at: gap.at, is: "clash", stands: () => seen(option, gap.duct) })),
