@@ -6,7 +6,7 @@ from pathlib import PurePath
 import numpy as np
 
 from .basis import Basis
-from .faults import BadInput, Notice, error, refusal
+from .faults import BadInput, Notice, and_more, error, refusal
 from .fittings import Ducts, Legs, Terminals
 from .islands import loose_words
 from .names import bare_name, toml_key, unique
@@ -322,9 +322,9 @@ def _loose_runs(topology: Topology, ducts: Ducts) -> dict[str, int]:
 
 def _some(words: list[str]) -> str:
     """The first few of some words, and how many more."""
-    more = len(words) - _LISTED
-    if more > 0:
-        return f"{', '.join(words[:_LISTED])} and {more} more"
+    more = and_more(len(words) - _LISTED)
+    if more:
+        return ", ".join(words[:_LISTED]) + more
     return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
 
 
