@@ -20,7 +20,17 @@ from .constructions import (
 )
 from .draft import draft_schedule
 from .drawing import Attributes, Drawing, Run, drawing_from_runs
-from .faults import BadInput, Notice, Severity, error, note, refusal, warning, writing
+from .faults import (
+    BadInput,
+    Notice,
+    Severity,
+    and_more,
+    error,
+    note,
+    refusal,
+    warning,
+    writing,
+)
 from .fit import bend_places, branches_beyond, end_taps
 from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
@@ -147,6 +157,7 @@ __all__ = [
     "Transitions",
     "Tubes",
     "airflow_words",
+    "and_more",
     "audit",
     "bare_name",
     "bend_places",

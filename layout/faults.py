@@ -56,6 +56,17 @@ class Notice:
         return f"{text}; {self.remedy}." if self.remedy else f"{text}."
 
 
+def and_more(count: int) -> str:
+    """What stands behind a list that leaves so many out; nothing if it is whole.
+
+    Examples
+    --------
+    >>> f"'a', 'b'{and_more(3)}", f"'a', 'b'{and_more(0)}", f"'a'{and_more(-4)}"
+    ("'a', 'b' and 3 more", "'a', 'b'", "'a'")
+    """
+    return f" and {count} more" if count > 0 else ""
+
+
 class BadInput(Exception):
     """Input that gives no result: every fault found in it, each with its remedy.
 

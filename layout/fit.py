@@ -5,7 +5,7 @@ import numpy as np
 from .basis import Basis
 from .constructions import ElbowConstruction
 from .drawing import Drawing
-from .faults import Notice, note, warning
+from .faults import Notice, and_more, note, warning
 from .fittings import Bends, Ducts, Legs, Transitions
 from .frames import cross
 from .quantity_words import length_words, size_words
@@ -362,8 +362,7 @@ def bend_places(topology: Topology, ducts: Ducts, bends: Bends, rows: IntArray) 
             strict=True,
         )
     )
-    more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
-    return f"{topology.drawing.file}, {shown}{more}"
+    return f"{topology.drawing.file}, {shown}{and_more(len(rows) - 6)}"
 
 
 def _corners(
@@ -411,7 +410,7 @@ def _overruled(topology: Topology, ducts: Ducts, bends: Bends) -> list[Notice]:
     smooth = (bends.construction_basis == int(Basis.DRAWN)).nonzero()[0]
     if len(smooth):
         row = int(smooth[0])
-        more = f" and {len(smooth) - 1} more" if len(smooth) > 1 else ""
+        more = and_more(len(smooth) - 1)
         notices.append(
             note(
                 f"{drawing.place(int(run[row]))}, bend {bends.number[row]}{more}",

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .drawing import Drawing
-from .faults import Notice, error
+from .faults import Notice, and_more, error
 from .fittings import Ducts
 from .islands import loose_words
 from .names import bare_name, toml_key
@@ -271,9 +271,9 @@ def _loose_runs(topology: Topology, ducts: Ducts) -> dict[str, int]:
 
 def _some(words: list[str]) -> str:
     """The first few of some words, and how many more."""
-    more = len(words) - _LISTED
-    if more > 0:
-        return f"{', '.join(words[:_LISTED])} and {more} more"
+    more = and_more(len(words) - _LISTED)
+    if more:
+        return ", ".join(words[:_LISTED]) + more
     return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from .basis import Basis
 from .collected import Collected, Found, check_finite, collected_drawing
 from .drawing import Attributes, Drawing
-from .faults import BadInput, note, refusal, warning
+from .faults import BadInput, and_more, note, refusal, warning
 from .frames import level_frame, rotate, turn_between
 from .ifc_elements import (
     Element,
@@ -247,8 +247,7 @@ def _add_run(
             _corners(np.array([network.points[spot] for spot in part])),
             section,
             lead.origin,
-            f"element {lead.element.entity.GlobalId}"
-            + (f" and {more} more" if more else ""),
+            f"element {lead.element.entity.GlobalId}{and_more(more)}",
             flow,
             said,
             Basis.ASSUMED if lead.origin == "faces of its body" else Basis.DRAWN,

@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable, Mapping
 import numpy as np
 
 from .drawing import NOTHING_SAID, Drawing
-from .faults import Notice, note, warning
+from .faults import Notice, and_more, note, warning
 from .fittings import Bends, Ducts, Legs
 from .frames import is_plumb
 from .quantity_words import size_words
@@ -90,7 +90,7 @@ def _carried_on(
             onward.setdefault(head[duct], []).append(f"'{drawing.names[run[duct]]}'")
     for duct, those in onward.items():
         names = list(dict.fromkeys(those))
-        more = f" and {len(names) - _LISTED} more" if len(names) > _LISTED else ""
+        more = and_more(len(names) - _LISTED)
         turned = abs(np.degrees(ducts.roll[duct]))
         runs = f"run{'s' * (len(names) > 1)} {', '.join(names[:_LISTED])}{more}"
         yield note(

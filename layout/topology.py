@@ -8,7 +8,7 @@ from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import breadth_first_order, connected_components
 
 from .drawing import Drawing
-from .faults import Notice, note, warning
+from .faults import Notice, and_more, note, warning
 from .joints import meetings
 from .places import at_key, place_words
 from .quantity_words import length_words
@@ -374,5 +374,4 @@ def _shift_notices(
 
 def _listed(names: list[str], most: int = 5) -> str:
     shown = ", ".join(f"'{name}'" for name in names[:most])
-    more = len(names) - most
-    return f"{shown} and {more} more" if more > 0 else shown
+    return shown + and_more(len(names) - most)

@@ -11,7 +11,7 @@ import numpy as np
 
 from .drawing import Drawing
 from .extras import extras_of
-from .faults import Notice, note, refusal, warning, writing
+from .faults import Notice, and_more, note, refusal, warning, writing
 from .frames import y_up
 from .names import bare_name, section_in_name
 from .sections import Section, Shape
@@ -86,7 +86,7 @@ def _on_one_line(drawing: Drawing, path: Path) -> tuple[Drawing, list[Notice]]:
     changed += [drawing.attributes[run].terminal or "" for run in terminals]
     if not changed:
         return drawing, []
-    more = f" and {len(changed) - 1} more" if len(changed) > 1 else ""
+    more = and_more(len(changed) - 1)
     cleaned = replace(
         drawing, names=names, attributes={**drawing.attributes, **terminals}
     )

@@ -10,6 +10,7 @@ from elbowroom.layout import (
     Notice,
     Schedule,
     airflow_words,
+    and_more,
     pressure_words,
     rate_words,
     warning,
@@ -217,9 +218,8 @@ def _bare_terminals(graph: DuctGraph, bare: IntArray) -> Notice:
     """Say which terminals, by their rows, have no declared loss."""
     missing = len(bare)
     shown = ", ".join(f"'{graph.terminals.name[row]}'" for row in bare[:6])
-    more = f" and {missing - 6} more" if missing > 6 else ""
     return warning(
-        f"terminal{'s' * (missing > 1)} {shown}{more}",
+        f"terminal{'s' * (missing > 1)} {shown}{and_more(missing - 6)}",
         "no loss of a grille or diffuser is declared, so only "
         + (
             "a plain opening in a wall is counted"

@@ -191,7 +191,9 @@ def reference_share(kind: FittingKind, values: Values, sizes: Dimensions) -> flo
     return min(ratio, 1.0) if changes_shape and ratio is not None else 1.0
 
 
-def as_drawn(kind: FittingKind, values: Values, sizes: Dimensions) -> Coefficient | None:
+def as_drawn(
+    kind: FittingKind, values: Values, sizes: Dimensions
+) -> Coefficient | None:
     """Coefficient of a transition by its two ends, as an analysis takes it.
 
     There a pair of sides that hardly changes counts in part, which the parameters of a

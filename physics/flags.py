@@ -14,6 +14,7 @@ from elbowroom.layout import (
     Shape,
     TakeoffEntry,
     airflow_words,
+    and_more,
     bend_places,
     end_taps,
     length_words,
@@ -129,8 +130,7 @@ def flow_flags(
                 f"{elements.identifier(row)} in '{graph.drawing.names[run]}'"
                 for row, run in zip(rows[:6].tolist(), runs, strict=True)
             )
-            more = f" and {len(rows) - 6} more" if len(rows) > 6 else ""
-            flags.append(warning(f"{shown}{more}", words))
+            flags.append(warning(f"{shown}{and_more(len(rows) - 6)}", words))
     return flags
 
 
@@ -292,8 +292,7 @@ def _places(graph: DuctGraph, rows: IntArray) -> str:
     runs, at = np.unique(graph.ducts.run[rows], return_index=True)
     names = [graph.drawing.names[run] for run in runs[at.argsort()[:6]].tolist()]
     shown = ", ".join(f"'{name}'" for name in names)
-    more = f" and {len(runs) - 6} more" if len(runs) > 6 else ""
-    return f"run{'s' * (len(runs) > 1)} {shown}{more}"
+    return f"run{'s' * (len(runs) > 1)} {shown}{and_more(len(runs) - 6)}"
 
 
 def too_fast(where: str, velocity: float) -> list[Notice]:

@@ -17,6 +17,7 @@ from elbowroom.layout import (
     Notice,
     Shape,
     TakeoffEntry,
+    and_more,
     refusal,
     warning,
 )
@@ -98,11 +99,11 @@ def _pleated_notices(graph: DuctGraph) -> list[Notice]:
     rows = (pleated & _off_ratio(bends.radius, bends.in_plane)).nonzero()[0].tolist()
     if not rows:
         return []
-    more = f" and {len(rows) - 3} more" if len(rows) > 3 else ""
+    places = "; ".join(bend_place(graph, row) for row in rows[:3])
     tested = elbows.tested_ratio("pleated")
     return [
         warning(
-            "; ".join(bend_place(graph, row) for row in rows[:3]) + more,
+            f"{places}{and_more(len(rows) - 3)}",
             f"pleated elbows were tested with r/D {tested:g} alone, and that value was "
             f"taken for r/D {bends.radius[rows[0]] / bends.in_plane[rows[0]]:.3g}",
             f"write radius_ratio = {tested:g} under [elbows] if they are made so, or "

@@ -9,6 +9,7 @@ from elbowroom.layout import (
     Notice,
     RunLimits,
     Shape,
+    and_more,
     branches_beyond,
     length_words,
     note,
@@ -265,4 +266,4 @@ def _unpaid(after: Analysis, choices: Sequence[Choice]) -> list[Notice]:
 def few_names(runs: Sequence[str]) -> str:
     """Names of runs for a sentence, no more than five."""
     names = ", ".join(f"'{run}'" for run in runs[:5])
-    return names + (f" and {len(runs) - 5} more" if len(runs) > 5 else "")
+    return names + and_more(len(runs) - 5)

@@ -107,6 +107,63 @@ def test_a_label_that_finds_no_room_is_none() -> None:
     assert [place is None for place in made] == [False, True]
 
 
+def test_a_label_points_where_its_piece_is_seen() -> None:
+    seen = np.full((60, 100), -1)
+    seen[20:40] = 7  # a duct across, behind
+    seen[:, 45:70] = 3  # and one before it
+    plain, covered = np.array([30.2, 25.6]), np.array([50.0, 30.0])
+    assert labels.in_sight(plain, (2, 7), seen) is plain
+    moved = labels.in_sight(covered, (2, 7), seen)
+    assert moved is not None
+    x, y = moved.tolist()
+    assert 38.0 < x < 43.0  # on the nearer side, and off the edge of what hides it
+    assert 24.0 < y < 36.0
+    seen[20, 45:70] = 7  # a gap of one pixel is nearer, and shows nothing
+    assert labels.in_sight(covered, (7,), seen) == pytest.approx(moved)
+    assert labels.in_sight(covered, (2,), seen) is None
+    seen[59, 99] = 2  # nothing more of it, at the corner of the picture
+    assert labels.in_sight(np.array([1e3, -5.0]), (2,), seen) == pytest.approx(
+        [99.5, 59.5]
+    )
+
+
+@needs_opengl
+def test_the_picture_says_of_a_label_that_its_piece_is_hidden(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A small duct runs behind a large one, and comes out at its end."""
+    from matplotlib.axes import Axes
+
+    trunk, small = rectangular(0.8, 0.5), rectangular(0.35, 0.25)
+    back = [[8, 1.5, 2], [3, 1.5, 2], [3, 2.5, 2], [3, 2.5, 1.43], [5, 2.5, 1.43]]
+    runs: list[Any] = [
+        ("trunk", [[0, 0, 3], [8, 0, 3], [8, 1.5, 3], [8, 1.5, 2]], trunk),
+        ("back", back, small),
+    ]
+    source = {"trunk": Attributes(source=True, source_at_end=False)}
+    drawing = drawing_from_runs(runs, flows={"back": 0.3}, attributes=source)
+    written: list[str] = []
+    plain, text = labels.in_sight, Axes.text
+
+    def pointed(point: Any, pieces: Any, seen: Any) -> Any:
+        found = plain(point, pieces, seen)
+        if found is not None:
+            x, y = found.astype(int)
+            assert seen[y, x] in pieces
+        return found
+
+    def kept(axes: Any, x: float, y: float, words: str, **how: Any) -> Any:
+        written.append(words)
+        return text(axes, x, y, words, **how)
+
+    monkeypatch.setattr(scene, "in_sight", pointed)
+    monkeypatch.setattr(Axes, "text", kept)
+    notebook.plot(analyse(build(drawing)), size=(1600, 900))
+    hidden = [words for words in written if words.endswith(", hidden")]
+    assert [words.split("\n")[0] for words in hidden] == ["duct back"]
+    assert len(written) > 4
+
+
 @pytest.mark.parametrize("width", [320, 400, 800, 1600])
 def test_the_bar_of_colours_stands_beside_the_ruler(width: int) -> None:
     from matplotlib.figure import Figure

@@ -874,10 +874,88 @@ def test_the_section_box_says_where_it_cuts(browser: Any, tmp_path: Path) -> Non
     assert p.locator("#cut-x-high").get_attribute("aria-valuetext") == "106.00 m"
     p.select_option("#units", "inch-pound")
     assert said.nth(1).inner_text() == "347.8 ft"
-    # On a narrow screen the legend lies on none of it.
-    p.set_viewport_size({"width": 390, "height": 844})
-    box, legend = (p.locator(name).bounding_box() for name in ("#cut", "#legend"))
-    assert box["y"] + box["height"] <= legend["y"]
+    p.close()
+
+
+# Pixels of the view in which something is drawn, in a box or of a colour.
+_INK = """([x, y, w, h]) => {
+  const view = document.getElementById("view");
+  const paper = document.createElement("canvas");
+  [paper.width, paper.height] = [view.clientWidth, view.clientHeight];
+  const pen = paper.getContext("2d"), at = view.getBoundingClientRect();
+  pen.drawImage(view, 0, 0, paper.width, paper.height);
+  const part = pen.getImageData(x - at.x, y - at.y, w, h).data;
+  return Array.from({ length: part.length / 4 }, (_, i) => part.slice(4 * i, 4 * i + 4))
+    .filter(%s).length;
+}"""
+
+
+def box_of(p: Any, name: str) -> list[float]:
+    found = p.locator(name).bounding_box()
+    return [found[key] for key in ("x", "y", "width", "height")]
+
+
+@needs_browser
+@pytest.mark.parametrize(
+    "size", [(390, 844), (800, 900), (901, 700), (1000, 800), (1600, 900)]
+)
+def test_nothing_lies_on_a_layout(
+    browser: Any, tmp_path: Path, size: tuple[int, int]
+) -> None:
+    out = tmp_path / "three.html"
+    routes = [*ROUTES, str(ROOM / "sidestep.glb")]
+    assert main(["compare", *routes, "--page", str(out)]) == 0
+    p = Opened(browser, out, size).page
+    inked = _INK % "(dot) => dot[3] > 0"
+    for is_boxed in (False, True):
+        if is_boxed:
+            p.check("#boxed")
+            p.wait_for_timeout(300)
+        assert p.evaluate(inked, box_of(p, "#view")) > 1000
+        words = p.locator("#heads > div")
+        heads = [words.nth(row).bounding_box() for row in range(3)]
+        lying = [[h[k] for k in ("x", "y", "width", "height")] for h in heads]
+        lying += [box_of(p, name) for name in ("#legend", "#cut")[: 1 + is_boxed]]
+        assert [p.evaluate(inked, box) for box in lying] == [0] * len(lying)
+    box, legend = box_of(p, "#cut"), box_of(p, "#legend")
+    assert box[0] >= legend[0] + legend[2] or box[1] + box[3] <= legend[1]
+    p.close()
+
+
+@needs_browser
+def test_the_ball_of_a_remark_is_seen_with_its_piece(
+    browser: Any, tmp_path: Path
+) -> None:
+    """Through the duct that hides it, of one size; not where the piece is left out."""
+    runs: list[Any] = [
+        ("T", np.array([[0.0, 0, 3], [8, 0, 3]]), rectangular(0.8, 0.5)),
+        ("long", np.array([[8.0, 0, 3], [8, 9, 3]]), rectangular(0.3, 0.3)),
+        ("low", np.array([[4.0, 0, 3], [4, 0, 2]]), round_section(0.2)),
+    ]
+    drawing = drawing_from_runs(runs, attributes={"T": Attributes(source=True)})
+    flows = {"long": TerminalSpec(0.3), "low": TerminalSpec(0.01)}
+    analysis = analyse(build(drawing, Schedule(terminals=flows)))
+    assert analysis.critical_terminal == "long"
+    path = tmp_path / "ball.html"
+    page.write_page(path, [Option("T", analysis)], [()], ())
+    p = Opened(browser, path, (1280, 720)).page
+    p.click("text=from above")  # where it lies below the trunk
+    p.locator("#rows tr", has_text="low").filter(has_text="straight").click()
+    p.fill("#remark", "hidden")
+    p.click("#remark-form button[type=submit]")
+    pink = _INK % "(dot) => dot[0] > 250 && dot[1] < 60 && dot[2] > 130 && dot[2] < 170"
+    sizes = []
+    for _ in range(2):
+        p.wait_for_timeout(200)
+        sizes.append(p.evaluate(pink, box_of(p, "#view")))
+        p.focus("#view")
+        p.keyboard.press("-")
+        p.keyboard.press("-")
+    assert sizes[0] > 30
+    assert sizes[1] == pytest.approx(sizes[0], rel=0.15)
+    p.check("#critical")
+    p.wait_for_timeout(200)
+    assert p.evaluate(pink, box_of(p, "#view")) == 0
     p.close()
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
-from elbowroom.layout import power_words, pressure_words, units
+from elbowroom.layout import and_more, power_words, pressure_words, units
 from elbowroom.physics import (
     ALLOWANCE,
     FLAT_HANGERS,
@@ -115,12 +115,10 @@ def print_checks(
     for check in found:
         if not check.is_kept:
             places = ", ".join(f"'{place}'" for place in check.failing[:6])
-            more = len(check.failing) - 6
             console.print(
                 escape(
-                    f"  – {check.rule}: {places}"
-                    + (f" and {more} more" if more > 0 else "")
-                    + f"; {check.remedy}. Limit: {check.source} ({check.confidence})."
+                    f"  – {check.rule}: {places}{and_more(len(check.failing) - 6)}"
+                    f"; {check.remedy}. Limit: {check.source} ({check.confidence})."
                 )
             )
     if of_fan is None:

@@ -52,8 +52,8 @@ from .cli_outputs import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from elbowroom.layout import Notice
-    from elbowroom.physics import Analysis
+    from elbowroom.layout import Drawing, Notice, Schedule
+    from elbowroom.physics import Aim, Analysis, Proportions
 
 
 def proportion(
@@ -112,14 +112,7 @@ def proportion(
     """Size every duct of a layout."""
     from dataclasses import replace
 
-    from elbowroom.layout import (
-        Shape,
-        overruling_notices,
-        refusal,
-        with_sections,
-        write,
-    )
-    from elbowroom.physics import METHODS, Aim, plan_with_returns, with_airflows
+    from elbowroom.physics import plan_with_returns, with_airflows
     from elbowroom.physics import proportion as size_layout
 
     from .display import DISPLAYS
@@ -127,9 +120,47 @@ def proportion(
 
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance, return_unit, return_up)
-    how = one_of(method, {word: word for word in METHODS}, "--method")
+    limits = {
+        "--rate": rate,
+        "--main-velocity": main_velocity,
+        "--branch-velocity": branch_velocity,
+        "--max-height": max_height,
+        "--max-width": max_width,
+    }
     usual = "in" if display.name == "inch-pound" else "mm"
-    steps = one_of(series or usual, {"mm": "mm", "in": "in"}, "--series")
+    aim = _aim(method, limits, shape, series or usual, may_grow)
+    check_outputs([route, *(returns or [])], [schedule, *(obstacles or [])], out=out)
+    drawing = reading.read(route)
+    asked, _ = with_airflows(schedule_for(route, schedule))
+    back = return_sides(returns, route, asked, reading)
+    asked = plan_with_returns(asked, back)
+    solids, _ = solids_around(obstacles, [route], reading, obstacles_unit, obstacles_up)
+    found = size_layout(drawing, asked, aim, reading.joining_distance, solids)
+    beside = _by_name(route, returns, back)
+    told = (*_too_near(found.after, beside), *_as_drawn(back))
+    found = replace(found, notices=(*found.notices, *told))
+    if as_json:
+        print_json(proportions_result(found, aim.method))
+    else:
+        print_proportions(found, aim.method, display, new_console())
+    if out is not None:
+        _write_sized(found, drawing, asked, out)
+    return 0
+
+
+def _aim(
+    method: str,
+    limits: Mapping[str, str | None],
+    shape: str | None,
+    series: str,
+    may_grow: bool,
+) -> "Aim":
+    """What the options of `proportion` ask for; limits are those of option names."""
+    from elbowroom.layout import Shape, refusal
+    from elbowroom.physics import METHODS, Aim
+
+    how = one_of(method, {word: word for word in METHODS}, "--method")
+    steps = one_of(series, {"mm": "mm", "in": "in"}, "--series")
     shapes = {
         "round": Shape.ROUND,
         "rectangular": Shape.RECTANGULAR,
@@ -137,16 +168,17 @@ def proportion(
     }
     made = None if shape is None else one_of(shape, shapes, "--shape")
 
-    def limit(text: str | None, dimension: str, where: str) -> float | None:
+    def limit(where: str, dimension: str) -> float | None:
+        text = limits[where]
         return None if text is None else above_zero(text, dimension, where)
 
     aim = Aim(
         how,
-        limit(rate, "friction rate", "--rate"),
-        limit(main_velocity, "velocity", "--main-velocity"),
-        limit(branch_velocity, "velocity", "--branch-velocity"),
-        limit(max_height, "length", "--max-height"),
-        limit(max_width, "length", "--max-width"),
+        limit("--rate", "friction rate"),
+        limit("--main-velocity", "velocity"),
+        limit("--branch-velocity", "velocity"),
+        limit("--max-height", "length"),
+        limit("--max-width", "length"),
         made,
         steps,
         may_grow,
@@ -163,30 +195,23 @@ def proportion(
             "sizing by velocity needs the velocities",
             'write --main-velocity "5 m/s" --branch-velocity "3.5 m/s"',
         )
-    check_outputs([route, *(returns or [])], [schedule, *(obstacles or [])], out=out)
-    drawing = reading.read(route)
-    asked, _ = with_airflows(schedule_for(route, schedule))
-    back = return_sides(returns, route, asked, reading)
-    asked = plan_with_returns(asked, back)
-    solids, _ = solids_around(obstacles, [route], reading, obstacles_unit, obstacles_up)
-    found = size_layout(drawing, asked, aim, reading.joining_distance, solids)
-    beside = _by_name(route, returns, back)
-    told = (*_too_near(found.after, beside), *_as_drawn(back))
-    found = replace(found, notices=(*found.notices, *told))
-    if as_json:
-        print_json(proportions_result(found, how))
-    else:
-        print_proportions(found, how, display, new_console())
-    if out is not None:
-        there = out.exists()
-        chosen = {choice.run: choice.chosen for choice in found.choices}
-        for said in (
-            *write(with_sections(drawing, chosen), out),
-            *overruling_notices(drawing, asked, chosen),
-        ):
-            say(said.sentence)
-        wrote(out, replaced=there)
-    return 0
+    return aim
+
+
+def _write_sized(
+    found: "Proportions", drawing: "Drawing", asked: "Schedule", out: Path
+) -> None:
+    """Write the route with its sizes, and say what of its schedule they overrule."""
+    from elbowroom.layout import overruling_notices, with_sections, write
+
+    there = out.exists()
+    chosen = {choice.run: choice.chosen for choice in found.choices}
+    for said in (
+        *write(with_sections(drawing, chosen), out),
+        *overruling_notices(drawing, asked, chosen),
+    ):
+        say(said.sentence)
+    wrote(out, replaced=there)
 
 
 def _by_name(

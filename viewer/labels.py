@@ -1,9 +1,11 @@
 """Where labels stand beside what they name: off the ducts, and none on another."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import distance_transform_edt
 
 from elbowroom.layout import FloatArray, IntArray
 
@@ -16,6 +18,7 @@ _GRID = (60, 30)  # pixels: places tried all over the picture
 _ON_DUCTS = 0.3  # for each pixel of ducts under the label
 _ON_A_POINT = 150.0  # for each other labelled point under it or under its leader
 _WIDE = 5.0  # pixels round a point
+_OFF_OUTLINE = 4.0  # pixels from it, where a label points at what is half hidden
 Bools = npt.NDArray[np.bool_]
 
 
@@ -97,6 +100,41 @@ def places(
         boxes = np.vstack([boxes, mine[best]])
         leaders = np.vstack([leaders, line[best]])
     return out
+
+
+def in_sight(
+    point: FloatArray, pieces: Sequence[int], seen: IntArray
+) -> FloatArray | None:
+    """Find where a label points so that what it names is seen there.
+
+    Parameters
+    ----------
+    point
+        Where it is, pixels from the lower left, shape (2,).
+    pieces
+        Pieces that may be seen there.
+    seen
+        Piece that each pixel shows, rows upwards, shape (height, width).
+
+    Returns
+    -------
+    point
+        The same if one of the pieces is seen there; else the nearest place where one
+        is, off its outline where it is wide enough; None where all are hidden.
+    """
+    x, y = (np.clip(point, 0, np.array(seen.shape[::-1]) - 1)).astype(int)
+    if seen[y, x] in pieces:
+        return point
+    mine = np.isin(seen, pieces)
+    rows, columns = np.flatnonzero(mine.any(axis=1)), np.flatnonzero(mine.any(axis=0))
+    if not rows.size:
+        return None
+    low, left = rows[0], columns[0]
+    mine = np.pad(mine[low : rows[-1] + 1, left : columns[-1] + 1], 1)
+    within = distance_transform_edt(mine)[1:-1, 1:-1]
+    up, right = np.nonzero(within >= min(_OFF_OUTLINE, within.max()))
+    found = np.stack([right + left, up + low], axis=1) + 0.5
+    return np.asarray(found[np.hypot(*(found - point).T).argmin()])
 
 
 def _candidates(

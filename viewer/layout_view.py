@@ -121,7 +121,7 @@ def panel(
             value[of_piece],
             [
                 *_losses(analysis, shapes, of_piece, by, display, others),
-                *_ends(analysis),
+                *_ends(analysis, of_piece),
                 *_clashes(room, display),
             ],
             [(o.vertices, o.faces) for o in obstacles],
@@ -255,7 +255,7 @@ def _losses(
     middle[branches] += 0.7 * (outer - middle[branches])
     # A component has no piece of its own: it stands in its duct.
     inside = np.flatnonzero(e.kind == Kind.COMPONENT)
-    of_piece = np.concatenate([of_piece, inside])
+    drawn, of_piece = of_piece, np.concatenate([of_piece, inside])
     own = e.duct[inside]
     middle = np.concatenate([middle, (ducts.begin[own] + ducts.end[own]) / 2])
     alike = set.intersection(*map(_spent, others)) if others else set()
@@ -275,7 +275,11 @@ def _losses(
         if spent[piece] > 0.0 and len(found) < _LABELS:
             row = int(of_piece[piece])
             text = f"{_short(analysis, row)}\n{words(row)}"
-            found.setdefault(text, Label(middle[piece], text))
+            mine = drawn == row
+            if e.kind[row] == Kind.COMPONENT:
+                mine = (e.kind[drawn] == Kind.DUCT) & (e.duct[drawn] == e.duct[row])
+            shown = tuple(np.flatnonzero(mine).tolist())
+            found.setdefault(text, Label(middle[piece], text, pieces=shown))
     return list(found.values())
 
 
@@ -316,8 +320,8 @@ def _short(analysis: Analysis, row: int) -> str:
     return cut(name, _NAME)
 
 
-def _ends(analysis: Analysis) -> list[Label]:
-    graph = analysis.graph
+def _ends(analysis: Analysis, of_piece: IntArray) -> list[Label]:
+    graph, own = analysis.graph, analysis.elements.duct[of_piece]
     start = "fan" if graph.is_return else "source"
     out = [Label(graph.nodes[graph.source.node], start, Look.END)]
     for row, (duct, name) in enumerate(
@@ -326,7 +330,8 @@ def _ends(analysis: Analysis) -> list[Label]:
         look = Look.CRITICAL if row == analysis.critical else Look.END
         if look == Look.END and len(graph.terminals.name) > _NAMED:
             continue
-        out.append(Label(graph.ducts.end[duct], cut(name, _NAME), look))
+        mine = tuple(np.flatnonzero(own == duct).tolist())
+        out.append(Label(graph.ducts.end[duct], cut(name, _NAME), look, mine))
     meets = "air parts" if graph.is_return else "air meets"
     for node in np.unique(graph.ducts.finish[graph.meetings.duct]).tolist():
         out.append(Label(graph.nodes[node], meets, Look.END))

@@ -77,29 +77,9 @@ def live(
     sys.argv[1:] = ["--authKey", secret]  # trame reads the command line for itself
     server = get_server(f"elbowroom-{secret}", client_type="vue3")
     state, control = server.state, server.controller
-    state.trame__title = "elbowroom: where the pressure goes"
-    state.losses = [
-        {"name": name, "loss": loss, "at": at} for at, (name, loss) in enumerate(losses)
-    ]
-    state.bands = [
-        {"colour": colour, "words": f"{low:g} to {high:g}"}
-        for colour, (low, high) in zip(
-            scale.colours, pairwise(scale.edges), strict=True
-        )
-    ]
-    state.measure = bar_title
-    state.chosen, state.line = -1, "Click a duct, or a loss in the list."
+    _fill(state, scale, bar_title, losses)
+    _fit_when_sized(plotter, panels)
     pressed = [0.0, 0.0]
-    known = list(SIZE)
-
-    def sized_anew(*_: Any) -> None:
-        """Fit the layouts when the browser's window has another size."""
-        size = plotter.render_window.GetSize()
-        if list(size) != known:
-            known[:] = size
-            fit(plotter, panels, *size)
-
-    plotter.render_window.AddObserver("WindowResizeEvent", sized_anew)
 
     def choose(number: int, piece: int) -> None:
         state.line = on_pick(number, piece)
@@ -129,6 +109,42 @@ def live(
         webbrowser.open(address)
 
     control.on_server_ready.add(ready)
+    _serve(server, port)
+
+
+def _fill(
+    state: Any, scale: Scale, bar_title: str, losses: Sequence[tuple[str, str]]
+) -> None:
+    """Give the page what it shows from the start."""
+    state.trame__title = "elbowroom: where the pressure goes"
+    state.losses = [
+        {"name": name, "loss": loss, "at": at} for at, (name, loss) in enumerate(losses)
+    ]
+    state.bands = [
+        {"colour": colour, "words": f"{low:g} to {high:g}"}
+        for colour, (low, high) in zip(
+            scale.colours, pairwise(scale.edges), strict=True
+        )
+    ]
+    state.measure = bar_title
+    state.chosen, state.line = -1, "Click a duct, or a loss in the list."
+
+
+def _fit_when_sized(plotter: Any, panels: Sequence[Panel]) -> None:
+    """Fit the layouts whenever the browser's window has another size."""
+    known = list(SIZE)
+
+    def sized_anew(*_: Any) -> None:
+        size = plotter.render_window.GetSize()
+        if list(size) != known:
+            known[:] = size
+            fit(plotter, panels, *size)
+
+    plotter.render_window.AddObserver("WindowResizeEvent", sized_anew)
+
+
+def _serve(server: Any, port: int) -> None:
+    """Serve the page until nobody looks at it; refuse a port that is not free."""
     try:
         server.start(
             port=port,

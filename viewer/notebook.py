@@ -13,8 +13,8 @@ from elbowroom.layout import Obstacle
 from elbowroom.physics import Analysis, Comparison, Option, compare
 
 from .colours import scale_for
-from .display import DISPLAYS, METRIC
-from .gaps import clashes, gaps, in_units
+from .display import DISPLAYS, METRIC, Display
+from .gaps import Gap, clashes, gaps, in_units
 from .layout_view import By, bar_title, panel, panel_title, summary, values
 from .preflight import why_not
 from .scene import picture
@@ -88,47 +88,23 @@ def plot(
     RuntimeError
         If there is no OpenGL here, with what to install.
     """
-    for name, word, words in (
-        ("by", by, get_args(By)),
-        ("units", units, tuple(DISPLAYS)),
-    ):
-        if word not in words:
-            raise ValueError(
-                f"{name} is {word!r}; write {' or '.join(map(repr, words))}"
-            )
-    if not all(
-        low <= side <= 10_000 for low, side in zip(_SMALLEST, size, strict=True)
-    ):
-        raise ValueError(
-            f"size is {size}; take {_SMALLEST} or more, and no more than 10000 pixels"
-        )
+    _check(by, units, size)
     problem = why_not()
     if problem is not None:
         raise RuntimeError(problem)
     display = DISPLAYS[units]
-    if isinstance(what, Analysis):
-        options: Sequence[Option] = (Option(what.graph.drawing.file, what),)
-        verdict = ""
-    elif display is METRIC:
-        options, verdict = what.options, what.verdict
-    else:
-        options = what.options
-        verdict = compare(options, display.pressure).verdict
+    options: Sequence[Option] = (
+        (Option(what.graph.drawing.file, what),)
+        if isinstance(what, Analysis)
+        else what.options
+    )
     rooms = [
         gaps(option.analysis, obstacles)[1] if obstacles or option.clashes else ()
         for option in options
     ]
-    if obstacles and isinstance(what, Comparison):
-        unmeasured = [option.name for option in options if option.clearance is None]
-        if unmeasured:
-            verdict += (
-                " Clearance from the solids shown was not measured for "
-                f"{', '.join(map(repr, unmeasured))}: make options with "
-                "elbowroom.viewer.notebook.measured."
-            )
-        elif display is not METRIC:
-            options = in_units(options, rooms, display)
-            verdict = compare(options, display.pressure).verdict
+    verdict = ""
+    if isinstance(what, Comparison):
+        options, verdict = _told(what, rooms, display, with_solids=bool(obstacles))
     panels = [
         panel(
             option.analysis,
@@ -162,3 +138,44 @@ def plot(
         if lacking:
             warnings.warn(lacking, stacklevel=2)
         return Picture(path.read_bytes())
+
+
+def _check(by: str, units: str, size: tuple[int, int]) -> None:
+    """Refuse what `plot` does not know."""
+    for name, word, words in (
+        ("by", by, get_args(By)),
+        ("units", units, tuple(DISPLAYS)),
+    ):
+        if word not in words:
+            raise ValueError(
+                f"{name} is {word!r}; write {' or '.join(map(repr, words))}"
+            )
+    if not all(
+        low <= side <= 10_000 for low, side in zip(_SMALLEST, size, strict=True)
+    ):
+        raise ValueError(
+            f"size is {size}; take {_SMALLEST} or more, and no more than 10000 pixels"
+        )
+
+
+def _told(
+    what: Comparison,
+    rooms: Sequence[Sequence[Gap]],
+    display: Display,
+    *,
+    with_solids: bool,
+) -> tuple[Sequence[Option], str]:
+    """Options and their verdict in the units of the picture, and what they lack."""
+    options, verdict = what.options, what.verdict
+    unmeasured = [option.name for option in options if option.clearance is None]
+    if display is not METRIC:
+        if with_solids and not unmeasured:
+            options = tuple(in_units(options, rooms, display))
+        verdict = compare(options, display.pressure).verdict
+    if with_solids and unmeasured:
+        verdict += (
+            " Clearance from the solids shown was not measured for "
+            f"{', '.join(map(repr, unmeasured))}: make options with "
+            "elbowroom.viewer.notebook.measured."
+        )
+    return options, verdict

@@ -14,7 +14,7 @@ from elbowroom.layout import FloatArray, IntArray, Tubes, units, writing
 
 from .colours import NOTHING, Scale
 from .display import counted
-from .labels import NEAR, cut, places
+from .labels import NEAR, cut, in_sight, places
 from .lettering import lettering, unwritable
 from .preflight import prepare_off_screen
 from .projection import View, panel_grid, view_of
@@ -38,6 +38,8 @@ _COLUMN = 420  # pixels of the list beside the panels
 _LIST_LINE = 16
 _PAD = 0.28  # of a label's box, over the size of its letters
 _SUBTITLE = 10.5  # points
+_SIDES = 34  # pixels that the words above a panel keep free beside them
+_HIDDEN = ", hidden"  # behind other ducts
 _LEFT_OUT = " · {} without room"
 
 
@@ -75,11 +77,15 @@ class Label:
         What is written.
     look
         How.
+    pieces
+        Pieces of the panel's tubes of which one must be seen where the label points;
+        empty if it points at a place, seen or not.
     """
 
     point: FloatArray
     text: str
     look: Look = Look.LOSS
+    pieces: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -179,53 +185,15 @@ def picture(
     for panel in panels:
         words += [panel.title, panel.subtitle, *(label.text for label in panel.labels)]
     written = "\n".join(words)
-    head = _HEAD
     with lettering(written):
-        for panel in panels:
-            longest = panel.subtitle
-            if panel.labels:
-                longest += _LEFT_OUT.format("99 more labels")
-            if len(_under(figure, longest, cell_w - 34)) > 1:
-                head = _HEAD + _UNDER
+        head = _head(figure, panels, cell_w - _SIDES)
     room = (cell_w, cell_h - head)
     metres = max(view.extent[0] / room[0], view.extent[1] / room[1])  # a pixel
-
-    def write(x: float, y: float, text: str, **how: Any) -> Any:
-        """Write at pixels from the upper left."""
-        how = {"color": INK, "va": "top", **how}
-        return figure.text(x / size[0], 1 - y / height, text, **how)
-
     with lettering(written), writing(path):
         for number, panel in enumerate(panels):
             row, column = divmod(number, columns)
-            left, top = column * cell_w, row * cell_h
-            image = _rendered(panel, scale, view, room, metres)
-            axes = figure.add_axes(
-                (
-                    left / size[0],
-                    1 - (top + cell_h) / height,
-                    room[0] / size[0],
-                    room[1] / height,
-                )
-            )
-            axes.imshow(image, extent=(0, room[0], 0, room[1]), aspect="auto")
-            axes.set(xlim=(0, room[0]), ylim=(0, room[1]), autoscale_on=False)
-            axes.axis("off")
-            lost = _write(axes, panel, view, room, metres, image)
-            said = panel.subtitle
-            if lost:
-                said += _LEFT_OUT.format(counted(lost, "more label"))
-            _fitted(
-                write(left + 22, top + 14, panel.title, size=15, weight="bold"),
-                cell_w - 34,
-            )
-            for line, text in enumerate(_under(figure, said, cell_w - 34)):
-                y = top + 40 + _UNDER * line
-                _fitted(
-                    write(left + 22, y, text, size=_SUBTITLE, color=_QUIET),
-                    cell_w - 34,
-                    least=0.85,
-                )
+            corner = column * cell_w, row * cell_h
+            _draw(figure, size, panel, scale, view, corner, room, head, metres)
         ruler = _ruler(figure, size, metres, length_unit, lift)
         if bar_title:
             _bar(figure, scale, bar_title, size, width, lift, ruler)
@@ -234,16 +202,76 @@ def picture(
                 textwrap.wrap(verdict, max(20, cell_w // 10)), (cell_h - 30) // 25
             )
             x, y = width - cell_w + 22, (rows - 1) * cell_h + 20
-            write(x, y, "\n".join(fits), size=12, linespacing=1.5)
+            _say(figure, size, x, y, "\n".join(fits), size=12, linespacing=1.5)
         elif lines:
-            foot_line = "\n".join(lines)
-            write(width / 2, height - 9, foot_line, size=9.5, ha="center", va="bottom")
+            low = {"size": 9.5, "ha": "center", "va": "bottom"}
+            _say(figure, size, width / 2, height - 9, "\n".join(lines), **low)
         if beside:
             most = (height - _HEAD - 20) // _LIST_LINE
             text = "\n".join(_column(beside, most))
-            write(width + 10, _HEAD, text, size=8.5, linespacing=1.25)
+            _say(figure, size, width + 10, _HEAD, text, size=8.5, linespacing=1.25)
         figure.savefig(path, dpi=100 * density, format="png", facecolor="white")
     return unwritable(written)
+
+
+def _say(
+    figure: Any, pixels: tuple[int, int], x: float, y: float, text: str, **how: Any
+) -> Any:
+    """Write at pixels from the upper left of a figure that has so many."""
+    how = {"color": INK, "va": "top", **how}
+    return figure.text(x / pixels[0], 1 - y / pixels[1], text, **how)
+
+
+def _head(figure: Any, panels: Sequence[Panel], room: float) -> int:
+    """Height above each panel: more where the words under a title need two lines."""
+    for panel in panels:
+        longest = panel.subtitle
+        if panel.labels:
+            longest += _LEFT_OUT.format("99 more labels")
+        if len(_under(figure, longest, room)) > 1:
+            return _HEAD + _UNDER
+    return _HEAD
+
+
+def _draw(
+    figure: Any,
+    size: tuple[int, int],
+    panel: Panel,
+    scale: Scale,
+    view: View,
+    corner: tuple[int, int],
+    room: tuple[int, int],
+    head: int,
+    metres: float,
+) -> None:
+    """Draw one panel, its labels and the words above it.
+
+    `corner` is its upper left in pixels, `head` the height of the words, `room` what is
+    left below them, `metres` what a pixel shows.
+    """
+    left, top = corner
+    image, seen = _rendered(panel, scale, view, room, metres)
+    axes = figure.add_axes(
+        (
+            left / size[0],
+            1 - (top + head + room[1]) / size[1],
+            room[0] / size[0],
+            room[1] / size[1],
+        )
+    )
+    axes.imshow(image, extent=(0, room[0], 0, room[1]), aspect="auto")
+    axes.set(xlim=(0, room[0]), ylim=(0, room[1]), autoscale_on=False)
+    axes.axis("off")
+    lost = _write(axes, panel, view, room, metres, image, seen)
+    said = panel.subtitle
+    if lost:
+        said += _LEFT_OUT.format(counted(lost, "more label"))
+    wide = room[0] - _SIDES
+    title = {"size": 15, "weight": "bold"}
+    _fitted(_say(figure, size, left + 22, top + 14, panel.title, **title), wide)
+    for line, text in enumerate(_under(figure, said, wide)):
+        y, small = top + 40 + _UNDER * line, {"size": _SUBTITLE, "color": _QUIET}
+        _fitted(_say(figure, size, left + 22, y, text, **small), wide, least=0.85)
 
 
 def _short_of(lines: list[str], most: int) -> list[str]:
@@ -324,7 +352,8 @@ def corners(panel: Panel) -> FloatArray:
 
 def _rendered(
     panel: Panel, scale: Scale, view: View, room: tuple[int, int], metres: float
-) -> npt.NDArray[np.uint8]:
+) -> tuple[npt.NDArray[np.uint8], IntArray]:
+    """A panel twice as large as its room, and the piece that is seen at each pixel."""
     prepare_off_screen()
     import pyvista as pv
 
@@ -333,20 +362,52 @@ def _rendered(
     furnish(plotter, panel, scale)
     aim(plotter, view, room[1] * metres / 2)
     image: npt.NDArray[np.uint8] = plotter.screenshot(return_img=True)
+    seen = pieces_seen(plotter, panel, room)
     plotter.close()
-    return image
+    return image, seen
+
+
+def pieces_seen(plotter: Any, panel: Panel, size: tuple[int, int]) -> IntArray:
+    """Piece of a panel that a plotter shows at each pixel, -1 for none.
+
+    Its ducts are drawn once more, alone and in colours that are numbers: obstacles are
+    seen through. Rows go downwards, as in an image.
+    """
+    surface, number = _surface(panel)
+    number = number + 1
+    parts = [number >> 16, number >> 8, number]  # modulo 256 each
+    surface.cell_data["number"] = np.stack(parts, axis=1).astype(np.uint8)
+    plotter.suppress_rendering = True  # until all is there
+    plotter.clear_actors()
+    plotter.add_mesh(
+        surface, scalars="number", rgb=True, lighting=False, reset_camera=False
+    )
+    plotter.set_background("black")
+    plotter.disable_anti_aliasing()
+    plotter.window_size = size
+    plotter.suppress_rendering = False
+    plotter.render()
+    red, green, blue = np.moveaxis(plotter.screenshot().astype(np.int64), 2, 0)
+    return np.asarray((red << 16) + (green << 8) + blue - 1)
+
+
+def _surface(panel: Panel) -> tuple[Any, IntArray]:
+    """Surface of a panel's ducts, and the piece of each of its cells."""
+    import pyvista as pv
+
+    mesh = sweep(panel.tubes)
+    return pv.PolyData(mesh.points, mesh.vtk_faces), mesh.element
 
 
 def furnish(plotter: Any, panel: Panel, scale: Scale) -> None:
     """Put a layout and its obstacles on a plotter; only the ducts can be picked."""
     import pyvista as pv
 
-    mesh = sweep(panel.tubes)
-    surface = pv.PolyData(mesh.points, mesh.vtk_faces)
-    band = scale.band(panel.value)[mesh.element]
+    surface, piece = _surface(panel)
+    band = scale.band(panel.value)[piece]
     palette = np.array([_rgb(c) for c in (*scale.colours, NOTHING)], dtype=np.uint8)
     surface.cell_data["colour"] = palette[band]  # band -1 is the last: no value
-    surface.cell_data["piece"] = mesh.element
+    surface.cell_data["piece"] = piece
     plotter.add_mesh(
         surface,
         scalars="colour",
@@ -400,8 +461,12 @@ def _write(
     room: tuple[int, int],
     metres: float,
     image: npt.NDArray[np.uint8],
+    seen: IntArray,
 ) -> int:
-    """Write labels beside what they name; the number of those that find no room."""
+    """Write labels beside what they name; the number of those that find no room.
+
+    What is hidden behind other ducts is said to be so.
+    """
     ranks = list(Look)
     labels = sorted(panel.labels, key=lambda label: ranks.index(label.look))
     left_out = len(labels[_MOST_LABELS:])
@@ -412,10 +477,17 @@ def _write(
     at = view.flat(at) / metres + np.array(room) / 2
     renderer = axes.figure.canvas.get_renderer()
     texts, sizes = [], []
-    for label in labels:
+    for row, label in enumerate(labels):
         size, colour, edge, weight = _LOOKS[label.look]
+        words = label.text
+        if label.pieces:
+            found = in_sight(at[row], label.pieces, seen[::-1])
+            if found is None:
+                words += _HIDDEN
+            else:
+                at[row] = found
         text = axes.text(
-            0.0, 0.0, label.text, ha="center", va="center", size=size, color=colour,
+            0.0, 0.0, words, ha="center", va="center", size=size, color=colour,
             weight=weight, zorder=4,
             bbox={
                 "boxstyle": f"round,pad={_PAD}",
@@ -432,9 +504,9 @@ def _write(
     drawn = (image[::2, ::2].min(axis=2) < 245)[::-1]
     least = np.array([30.0 if label.look == Look.LOSS else 14.0 for label in labels])
     most = np.array([_FURTHEST.get(label.look, np.inf) for label in labels])
-    found = places(at, np.array(sizes), least, most, room, drawn)
+    made = places(at, np.array(sizes), least, most, room, drawn)
     for label, point, text, size_, place in zip(
-        labels, at, texts, sizes, found, strict=True
+        labels, at, texts, sizes, made, strict=True
     ):
         if place is None:
             text.remove()
@@ -447,7 +519,7 @@ def _write(
                 [point[0], place.foot[0]], [point[1], place.foot[1]], color=colour,
                 lw=0.7, marker="o", markersize=2.4, markevery=[0], zorder=3,
             )  # fmt: skip
-    return left_out + sum(place is None for place in found)
+    return left_out + sum(place is None for place in made)
 
 
 def _bar(

@@ -209,16 +209,7 @@ def _elbow(making: str) -> _Draw:
     ) -> None:
         turn = np.radians(parameters.get("angle_deg", 90.0))
         kind = say.kind
-        radius = parameters.get("r_over_W", parameters.get("r_over_D", 0.0))
-        if "by-diameter" in kind:
-            radius = 2.5 if "7-gore" in kind else 1.5
-        if "throat_R_over_W" in parameters:
-            radius = parameters["throat_R_over_W"] + 0.5
-        if making in ("mitred", "vanes") or (radius == 0.0 and "exit" in kind):
-            radius = 0.0
-        elif radius == 0.0:
-            radius = 0.5
-        radius = min(radius, 6.0)
+        radius = _elbow_radius(making, kind, parameters)
         is_round = kind.startswith("round") or say.metres("diameter") is not None
         pieces = 0
         if making == "pieces":
@@ -270,36 +261,59 @@ def _elbow(making: str) -> _Draw:
         _dimension(main, start - away - half, start - away + half, letter, "left")
         _arrow(main, start + away, start + away + np.array([0.7, 0.0]))
         if radius > 0.0:
-            centre = np.array([-_reach(turn, radius), radius])
-            main.plot(*centre, "+", color=_INK, ms=9)
-            along = say("r", "centreline_radius")
-            throat = along == "r" and radius > 0.5 + 1e-9
-            if throat:
-                out = _on_arc(centre, radius - 0.5, 0.25 * turn)
-                _dimension(main, centre, out, say("throat R", "radius"), "start")
-            out = _on_arc(centre, radius, 0.7 * turn)
-            _dimension(main, centre, out, along, "end" if along == "r" else "start")
+            _radii(main, turn, radius, say)
         words = f"turn {np.degrees(turn):.4g}°"
         main.text(*turned, words, va="center", size=10, color=_INK, **side_words)
-        aspect = say.ratio(("height",), ("width",))
-        if aspect is None:
-            aspect = parameters.get("H_over_W", parameters.get("H_over_W_in", 1.0))
         if is_round:
             _circle(side, say("D", "diameter"))
         else:
-            oval = kind.startswith("flat-oval")
-            _box(side, aspect, say("W", "width"), say("H", "height"), oval)
-            words = "section: W lies in the plane\nof the bend, H along its axis"
-            if behind:  # what stands beside the open end needs the room above
-                side.annotate(
-                    words, (min(1.0, 1.0 / aspect) / 2, -0.12), (0, -24),
-                    textcoords="offset points", size=9, color=_QUIET,
-                    ha="center", va="top",
-                )  # fmt: skip
-            else:
-                side.set_title(words, size=9, color=_QUIET)
+            _section(side, parameters, say, is_crowded=bool(behind))
 
     return draw
+
+
+def _elbow_radius(making: str, kind: str, parameters: Mapping[str, float]) -> float:
+    """Radius of the centreline over the width, as it is drawn; 0 for a sharp corner."""
+    radius = parameters.get("r_over_W", parameters.get("r_over_D", 0.0))
+    if "by-diameter" in kind:
+        radius = 2.5 if "7-gore" in kind else 1.5
+    if "throat_R_over_W" in parameters:
+        radius = parameters["throat_R_over_W"] + 0.5
+    if making in ("mitred", "vanes") or (radius == 0.0 and "exit" in kind):
+        return 0.0
+    return min(radius or 0.5, 6.0)
+
+
+def _radii(axes: Any, turn: float, radius: float, say: _Words) -> None:
+    """Centre of a bend, and the radii from there: of the throat if that is given."""
+    centre = np.array([-_reach(turn, radius), radius])
+    axes.plot(*centre, "+", color=_INK, ms=9)
+    along = say("r", "centreline_radius")
+    if along == "r" and radius > 0.5 + 1e-9:
+        out = _on_arc(centre, radius - 0.5, 0.25 * turn)
+        _dimension(axes, centre, out, say("throat R", "radius"), "start")
+    out = _on_arc(centre, radius, 0.7 * turn)
+    _dimension(axes, centre, out, along, "end" if along == "r" else "start")
+
+
+def _section(
+    side: Any, parameters: Mapping[str, float], say: _Words, *, is_crowded: bool
+) -> None:
+    """Section of an elbow that is not round; its words below it if it is crowded."""
+    aspect = say.ratio(("height",), ("width",))
+    if aspect is None:
+        aspect = parameters.get("H_over_W", parameters.get("H_over_W_in", 1.0))
+    oval = say.kind.startswith("flat-oval")
+    _box(side, aspect, say("W", "width"), say("H", "height"), oval)
+    words = "section: W lies in the plane\nof the bend, H along its axis"
+    if is_crowded:  # what stands beside the open end needs the room above
+        side.annotate(
+            words, (min(1.0, 1.0 / aspect) / 2, -0.12), (0, -24),
+            textcoords="offset points", size=9, color=_QUIET,
+            ha="center", va="top",
+        )  # fmt: skip
+    else:
+        side.set_title(words, size=9, color=_QUIET)
 
 
 def _reach(turn: float, radius: float) -> float:
@@ -505,35 +519,10 @@ def _divided(joins: bool) -> _Draw:
         for sign in (1, -1):
             flip = np.array([1.0, sign])
             if back_to_back:
-                # Two elbows that part the duct between them.
-                steps = np.linspace(0.0, turn, 30)
-                centre = np.array([0.0, 0.5 + ratio])
-                far = np.array([[0.0, 0.9]])
-                curves = [
-                    np.stack(
-                        [
-                            _on_arc(centre, r, a)
-                            for r, a in zip(radii, steps, strict=True)
-                        ]
-                    )
-                    for radii in (
-                        np.full(30, ratio),
-                        np.linspace(0.5 + ratio, 2 * ratio, 30),
-                    )
-                ]
-                edges = [np.concatenate([c, c[-1:] + far]) * flip for c in curves]
-                out, tip = (edges[0][-2] + edges[1][-2]) / 2, far[0] * flip
+                edges, out, tip = _curved_branch(ratio, turn, flip)
             else:
-                # Walls begin where they meet those of the duct and of the other branch.
-                c, s, half = np.cos(turn), np.sin(turn), ratio / 2
-                begins = (0.5 - half * c) / s, half * c / s
-                edges = [
-                    _turned(np.array([[begin, side_], [2.4, side_]]), turn) * flip
-                    for begin, side_ in zip(begins, (half, -half), strict=True)
-                ]
+                edges, out, tip = _leaning_branch(ratio, turn, flip)
                 wall = float(edges[0][0, 0])
-                way = _turned(np.array([1.0, 0.0]), turn) * flip
-                out, tip = 1.3 * way, 0.9 * way
                 foot = np.stack([edges[0][0], edges[1][0], [wall, 0.0]])
                 main.fill(*foot.T, color=_DUCT, zorder=1)
             shape = np.concatenate([edges[0], edges[1][::-1]])
@@ -541,19 +530,12 @@ def _divided(joins: bool) -> _Draw:
             for edge in edges:
                 main.plot(*edge.T, color=_INK, lw=1.8, zorder=2)
             _arrow(main, out, out + 0.9 * tip, head)
-            own, area = (
-                (say("Qb", "branch_flow"), "Ab") if sign > 0 else ("Qc - Qb", "Ab")
-            )
-            name = "branch" if sign > 0 else "other branch"
-            words = f"{name}\n{own}, {area}"
+            words = "other branch\nQc - Qb, Ab"
             if sign > 0:
-                words += f"\n{say.across(outlet=True)}"
-            _note(
-                main,
-                out + 1.15 * tip + np.array([0.55 + ratio / 2, 0.0]),
-                words,
-                "left",
-            )
+                own = say("Qb", "branch_flow")
+                words = f"branch\n{own}, Ab\n{say.across(outlet=True)}"
+            at = out + 1.15 * tip + np.array([0.55 + ratio / 2, 0.0])
+            _note(main, at, words, "left")
         if "angle_deg" in parameters:
             crotch = 0.5 * ratio / np.sin(turn)
             steps = np.linspace(0.0, turn, 30)
@@ -573,6 +555,36 @@ def _divided(joins: bool) -> _Draw:
         side.set_title(words, size=9, color=_QUIET, x=0.85, y=-0.1)
 
     return draw
+
+
+def _curved_branch(
+    ratio: float, turn: float, flip: Points
+) -> tuple[list[Points], Points, Points]:
+    """One of two elbows that part a duct: its walls, its end and the way out of it."""
+    steps = np.linspace(0.0, turn, 30)
+    centre = np.array([0.0, 0.5 + ratio])
+    far = np.array([[0.0, 0.9]])
+    curves = [
+        np.stack([_on_arc(centre, r, a) for r, a in zip(radii, steps, strict=True)])
+        for radii in (np.full(30, ratio), np.linspace(0.5 + ratio, 2 * ratio, 30))
+    ]
+    edges = [np.concatenate([c, c[-1:] + far]) * flip for c in curves]
+    return edges, (edges[0][-2] + edges[1][-2]) / 2, far[0] * flip
+
+
+def _leaning_branch(
+    ratio: float, turn: float, flip: Points
+) -> tuple[list[Points], Points, Points]:
+    """The same of a straight branch."""
+    # Walls begin where they meet those of the duct and of the other branch.
+    c, s, half = np.cos(turn), np.sin(turn), ratio / 2
+    begins = (0.5 - half * c) / s, half * c / s
+    edges = [
+        _turned(np.array([[begin, side], [2.4, side]]), turn) * flip
+        for begin, side in zip(begins, (half, -half), strict=True)
+    ]
+    way = _turned(np.array([1.0, 0.0]), turn) * flip
+    return edges, 1.3 * way, 0.9 * way
 
 
 def _note(axes: Any, at: Points, words: str, across: str = "center") -> None:
@@ -655,73 +667,13 @@ def _opening(
             words = say.or_share("D", 2 * mouth, "D", "outlet_diameter")
             _mouth(main, at, mouth, f"mouth\n{words}")
         elif angle is not None and angle > 0:
-            half = np.radians(min(angle, 179.0)) / 2
-            at = parameters.get("L_over_D", 0.7)
-            ratio = say.widening()
-            area = parameters.get("A_out_over_A_duct")
-            if ratio is None and area is not None:
-                ratio = area if "plane" in kind else float(np.sqrt(area))
-            if ratio is not None:
-                at = (ratio - 1.0) / 2 / np.tan(half)
-            at = max(min(at, 1.6), 0.05)
-            mouth = 0.5 + at * np.tan(half)
-            if mouth > 1.3:  # drawn shorter
-                at, mouth = at * 0.8 / (mouth - 0.5), 1.3
-            at *= away
-            _cone(main, at, mouth)
-            _note(
-                main, np.array([-0.25 * away, 0.75]), say.angle(angle),
-                "left" if is_entry else "right",
-            )  # fmt: skip
-            words = say.across(outlet=True)
-            if "=" not in words and area is not None:
-                words = f"{area:.3g} × the area\nof the duct"
-            if "=" in words or area is not None:
-                _mouth(main, at, mouth, f"mouth\n{words}")
-            below = -mouth - (0.95 if kind == "entry-conical" else 0.25)
-            main.plot([0.0, 0.0], [-0.55, below - 0.05], color=_QUIET, lw=0.7)
-            main.plot([at, at], [-mouth - 0.05, below - 0.05], color=_QUIET, lw=0.7)
-            share = parameters.get("L_over_D")
-            words = say("L", "length")
-            if share is not None:
-                words = say.or_share("L", share, "D", "length")
-            ends = np.array([min(at, 0.0), below]), np.array([max(at, 0.0), below])
-            _dimension(main, *ends, words)
+            at, mouth = _conical(main, parameters, say, away)
         elif "r_over_D" in parameters:
-            bell = max(min(parameters["r_over_D"], 0.6), 0.03)
-            steps = np.linspace(0, np.pi / 2, 20)
-            x = away * bell * np.sin(steps)
-            y = 0.5 + bell * (1 - np.cos(steps))
-            main.fill_between(x, -y, y, color=_DUCT)
-            for sign in (1, -1):
-                main.plot(x, sign * y, color=_INK, lw=1.8)
-            mouth, at = 0.5 + bell, away * bell
-            words = say.or_share("r", parameters["r_over_D"], "D", "radius")
-            corner = np.array([0.25, 0.5 + bell + 0.12])
-            _note(main, corner, words, "left")
+            at, mouth = _bellmouth(main, parameters, say, away)
         elif "cap" in kind:
-            gap = parameters["L_over_D"]
-            flare = 0.12 if "flared" in kind else 0.0
-            at = 0.45 * away if flare else 0.0
-            mouth = 0.5 + flare
-            _cone(main, at, mouth)
-            hood = at + away * gap
-            roof = [hood, hood + 0.25 * away, hood]
-            main.plot(roof, [1.0, 0.0, -1.0], color=_INK, lw=2.4)
-            ends = np.array([at, -1.15]), np.array([hood, -1.15])
-            _dimension(main, *ends, say.or_share("L", gap, "D", "length"))
+            at, mouth = _capped(main, parameters, say, away)
         if "t_over_D" in parameters:
-            at = -parameters.get("L_over_D", 0.0) * away
-            at = float(np.clip(at, -1.5, 1.5))
-            words = say.or_share("t", parameters["t_over_D"], "D", "thickness")
-            _note(main, np.array([at - 0.06 * away, 1.45]), f"wall {words}")
-            if at != 0.0:  # below the wall
-                low = -1.45
-                main.plot([0.0, 0.0], [-0.55, low - 0.05], color=_QUIET, lw=0.7)
-                main.plot([at, at], [-1.35, low - 0.05], color=_QUIET, lw=0.7)
-                ends = np.array([min(at, 0.0), low]), np.array([max(at, 0.0), low])
-                share = parameters["L_over_D"]
-                _dimension(main, *ends, say.or_share("L", share, "D", "length"))
+            at = _wall(main, parameters, say, away)
         walled = kind in ("entry-bellmouth", "entry-conical", "entry-duct-in-wall")
         if walled:
             thick = 0.12 if kind == "entry-duct-in-wall" else -0.12 * away
@@ -736,6 +688,98 @@ def _opening(
         side.set_title(words, size=9, color=_QUIET)
 
     return draw
+
+
+def _conical(
+    axes: Any, parameters: Mapping[str, float], say: _Words, away: float
+) -> tuple[float, float]:
+    """A cone before the room: where its mouth is, and half the height of that."""
+    angle = parameters["angle_deg"]
+    half = np.radians(min(angle, 179.0)) / 2
+    at = parameters.get("L_over_D", 0.7)
+    ratio = say.widening()
+    area = parameters.get("A_out_over_A_duct")
+    if ratio is None and area is not None:
+        ratio = area if "plane" in say.kind else float(np.sqrt(area))
+    if ratio is not None:
+        at = (ratio - 1.0) / 2 / np.tan(half)
+    at = max(min(at, 1.6), 0.05)
+    mouth = 0.5 + at * np.tan(half)
+    if mouth > 1.3:  # drawn shorter
+        at, mouth = at * 0.8 / (mouth - 0.5), 1.3
+    at *= away
+    _cone(axes, at, mouth)
+    _note(
+        axes, np.array([-0.25 * away, 0.75]), say.angle(angle),
+        "left" if away < 0.0 else "right",
+    )  # fmt: skip
+    words = say.across(outlet=True)
+    if "=" not in words and area is not None:
+        words = f"{area:.3g} × the area\nof the duct"
+    if "=" in words or area is not None:
+        _mouth(axes, at, mouth, f"mouth\n{words}")
+    below = -mouth - (0.95 if say.kind == "entry-conical" else 0.25)
+    axes.plot([0.0, 0.0], [-0.55, below - 0.05], color=_QUIET, lw=0.7)
+    axes.plot([at, at], [-mouth - 0.05, below - 0.05], color=_QUIET, lw=0.7)
+    share = parameters.get("L_over_D")
+    words = say("L", "length")
+    if share is not None:
+        words = say.or_share("L", share, "D", "length")
+    ends = np.array([min(at, 0.0), below]), np.array([max(at, 0.0), below])
+    _dimension(axes, *ends, words)
+    return at, mouth
+
+
+def _bellmouth(
+    axes: Any, parameters: Mapping[str, float], say: _Words, away: float
+) -> tuple[float, float]:
+    """A rounded edge; returns as `_conical` does."""
+    bell = max(min(parameters["r_over_D"], 0.6), 0.03)
+    steps = np.linspace(0, np.pi / 2, 20)
+    x = away * bell * np.sin(steps)
+    y = 0.5 + bell * (1 - np.cos(steps))
+    axes.fill_between(x, -y, y, color=_DUCT)
+    for sign in (1, -1):
+        axes.plot(x, sign * y, color=_INK, lw=1.8)
+    words = say.or_share("r", parameters["r_over_D"], "D", "radius")
+    corner = np.array([0.25, 0.5 + bell + 0.12])
+    _note(axes, corner, words, "left")
+    return away * bell, 0.5 + bell
+
+
+def _capped(
+    axes: Any, parameters: Mapping[str, float], say: _Words, away: float
+) -> tuple[float, float]:
+    """A cap before the opening; returns as `_conical` does."""
+    gap = parameters["L_over_D"]
+    flare = 0.12 if "flared" in say.kind else 0.0
+    at = 0.45 * away if flare else 0.0
+    mouth = 0.5 + flare
+    _cone(axes, at, mouth)
+    hood = at + away * gap
+    roof = [hood, hood + 0.25 * away, hood]
+    axes.plot(roof, [1.0, 0.0, -1.0], color=_INK, lw=2.4)
+    ends = np.array([at, -1.15]), np.array([hood, -1.15])
+    _dimension(axes, *ends, say.or_share("L", gap, "D", "length"))
+    return at, mouth
+
+
+def _wall(
+    axes: Any, parameters: Mapping[str, float], say: _Words, away: float
+) -> float:
+    """Dimensions of a wall that the duct ends in or stands out of: where that is."""
+    at = -parameters.get("L_over_D", 0.0) * away
+    at = float(np.clip(at, -1.5, 1.5))
+    words = say.or_share("t", parameters["t_over_D"], "D", "thickness")
+    _note(axes, np.array([at - 0.06 * away, 1.45]), f"wall {words}")
+    if at != 0.0:  # below the wall
+        low = -1.45
+        axes.plot([0.0, 0.0], [-0.55, low - 0.05], color=_QUIET, lw=0.7)
+        axes.plot([at, at], [-1.35, low - 0.05], color=_QUIET, lw=0.7)
+        ends = np.array([min(at, 0.0), low]), np.array([max(at, 0.0), low])
+        share = parameters["L_over_D"]
+        _dimension(axes, *ends, say.or_share("L", share, "D", "length"))
+    return at
 
 
 def _mouth(axes: Any, at: float, mouth: float, words: str) -> None:

@@ -80,9 +80,7 @@ def print_analysis(
     console.print()
     console.print(_budget(analysis, display))
     console.print(_paths(analysis, display))
-    more = len(graph.terminals.duct) - _MOST_PATHS
-    if more > 0:
-        console.print(f"and {more} more, with --csv")
+    print_more(len(graph.terminals.duct) - _MOST_PATHS, console, "--csv")
     console.print(_critical(analysis, display))
     console.print(
         "Basis: blank drawn, d declared, a assumed. C is on the velocity shown and "
@@ -94,6 +92,14 @@ def print_analysis(
     print_ledger(analysis, display, console)
     print_notices(analysis.flags, console)
     console.print(f"\n[dim]{AS_NEW}[/dim]")
+
+
+def print_more(
+    count: int, console: Any, option: str = "--json", *, indent: str = ""
+) -> None:
+    """Print below a table how many rows it leaves out, if any, and what has them."""
+    if count > 0:
+        console.print(f"{indent}and {count} more, with {option}")
 
 
 def print_comparison(comparison: Comparison, display: Display, console: Any) -> None:
@@ -282,9 +288,7 @@ def print_pairs(analysis: Analysis, display: Display, console: Any) -> None:
             pair.confidence if known else "no table: the plain sum stands",
         )
     console.print(table)
-    more = len(names) - TOP
-    if more > 0:
-        console.print(f"and {more} more, with --json")
+    print_more(len(names) - TOP, console)
     if counted:
         console.print("They count as pairs where a table has them.")
     else:
@@ -317,8 +321,7 @@ def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
             place_words(gap.place, gap.unit),
         )
     console.print(table)
-    if len(room) > TOP:
-        console.print(f"and {len(room) - TOP} more, with --json")
+    print_more(len(room) - TOP, console)
 
 
 def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:
@@ -342,9 +345,7 @@ def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:
         console.print(
             f"  – {_plain(said.what)}{count}; {change}; {_plain(said.remedy)}"
         )
-    more = len(found) - TOP
-    if more > 0:
-        console.print(f"  and {more} more, with --json")
+    print_more(len(found) - TOP, console, indent="  ")
 
 
 def print_notices(

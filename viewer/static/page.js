@@ -277,6 +277,12 @@
   controls.enableDamping = false;
   const whole = new THREE.Box3();
 
+  const ballOf = (color, order) => { // drawn after all else, so that nothing hides it
+    const ball = new THREE.Mesh(new THREE.SphereGeometry(1, 16, 12),
+      new THREE.MeshBasicMaterial({ color, depthTest: false, transparent: true }));
+    ball.renderOrder = order;
+    return ball;
+  };
   const scenes = options.map((option) => {
     const scene = new THREE.Scene();
     scene.add(new THREE.HemisphereLight(0xffffff, 0xb9bcc4, 2.2));
@@ -303,11 +309,8 @@
         side: THREE.DoubleSide })));
     }
     for (const gap of option.gaps.filter((g) => !g.kept)) {
-      // Seen through what it lies in, and of one size on the screen.
-      const ball = new THREE.Mesh(new THREE.SphereGeometry(1, 16, 12),
-        new THREE.MeshBasicMaterial({ color: 0xb3261e, depthTest: false, transparent: true }));
+      const ball = ballOf(0xb3261e, 8);
       ball.position.set(...gap.at);
-      ball.renderOrder = 8;
       ball.userData.duct = gap.duct;
       option.marker.add(ball);
     }
@@ -370,7 +373,7 @@
   const inside = (point) => renderer.clippingPlanes.every(
     (plane) => plane.distanceToPoint(point) >= 0);
   const panes = () => {
-    const foot = $("legend").offsetHeight + 14;
+    const foot = $("foot").offsetHeight + 14; // nothing there covers a layout
     const width = canvas.clientWidth, height = canvas.clientHeight - foot;
     const count = options.length;
     const across = state.across || count;
@@ -388,9 +391,14 @@
     const ratio = hurried ? 0.4 : onScreen ? 2 : sharp;
     for (const option of options) {
       option.edges.visible = !state.critical && !hurried;
+      // Of one size on the screen.
       for (const ball of option.marker.children) {
         ball.scale.setScalar(0.012 * state.reach / camera.zoom);
         ball.visible = seen(option, ball.userData.duct);
+      }
+      for (const ball of option.pins.children) {
+        ball.scale.setScalar(0.018 * state.reach / camera.zoom);
+        ball.visible = visible(option, ball.userData.row);
       }
     }
     if (renderer.getPixelRatio() !== ratio) renderer.setPixelRatio(ratio);
@@ -606,17 +614,20 @@
     camera.position.add(shift);
     controls.target.add(shift);
     const wide = (high[0] - low[0]) / 2, tall = (high[1] - low[1]) / 2;
-    const head = 46; // pixels of the words above each layout
+    const HEAD = 46; // pixels of the words above each layout, where these need two lines
     // Beside each other or above each other: whichever shows them larger.
     const sizeWith = (across) => {
       state.across = across;
       const one = panes()[0];
       return Math.min(one.w / Math.max(wide, 0.1),
-        Math.max(one.h - head, 40) / Math.max(tall, 0.1));
+        Math.max(one.h - HEAD, 40) / Math.max(tall, 0.1));
     };
     state.across = sizeWith(1) > sizeWith(options.length) ? 1 : options.length;
     const pane = panes()[0];
-    if (!pane.w) { heads(); return; }
+    heads();
+    if (!pane.w) return;
+    const head = Math.max(HEAD,
+      ...[...$("heads").children].map((words) => 8 + words.offsetHeight));
     state.reach = 1.08 * Math.max(0.1, tall * pane.h / Math.max(pane.h - head, 40),
       wide * pane.h / pane.w);
     const lower = up.normalize().multiplyScalar(state.reach * head / pane.h);
@@ -625,16 +636,17 @@
     camera.near = -far * 4;
     camera.far = far * 8;
     controls.update();
-    heads();
     draw();
   };
   controls.addEventListener("change", draw);
   controls.addEventListener("start", () => { moving = true; turned = true; });
   controls.addEventListener("end", () => { moving = false; draw(); });
   // A view that nobody has turned fits the window again when that is resized.
+  const refit = () => {
+    if (turned) { heads(); draw(); } else look("fit");
+  };
   new ResizeObserver(() => {
-    if (onScreen) return;
-    if (turned) { heads(); draw(); } else { look("fit"); }
+    if (!onScreen) refit();
   }).observe(canvas);
 
   const heads = () => {
@@ -884,10 +896,9 @@
       const found = pieceOf(remark);
       const at = found && middleOf(found.option, found.element.row);
       if (!at) continue;
-      const ball = new THREE.Mesh(new THREE.SphereGeometry(state.reach * 0.018, 16, 12),
-        new THREE.MeshBasicMaterial({ color: 0xff2d95, depthTest: false }));
+      const ball = ballOf(0xff2d95, 9);
       ball.position.copy(at);
-      ball.renderOrder = 9;
+      ball.userData.row = found.element.row;
       found.option.pins.add(ball);
     }
     draw();
@@ -1093,7 +1104,7 @@
   $("mode").addEventListener("change", () => {
     state.mode = $("mode").value;
     paint();
-    if (turned) heads(); else look("fit"); // the legend may be taller now
+    refit(); // the legend may be taller now
   });
   $("units").value = state.units;
   $("units").addEventListener("change", () => { state.units = $("units").value; everything(); });
@@ -1113,7 +1124,7 @@
     for (const option of options) option.solids.visible = $("solids").checked;
     draw();
   });
-  $("boxed").addEventListener("change", cut);
+  $("boxed").addEventListener("change", () => { cut(); refit(); });
   for (const button of document.querySelectorAll("[data-view]")) {
     button.addEventListener("click", () => look(button.dataset.view));
   }
@@ -1216,7 +1227,7 @@
     onScreen = null;
     table();
     notes();
-    if (turned) { heads(); draw(); } else look("fit");
+    refit();
   });
   state.reach = 1;
   legend();
