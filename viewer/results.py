@@ -234,7 +234,7 @@ def pairs(analysis: Analysis) -> list[Plain]:
             "table": pair.table,
             "source": pair.source,
             "confidence": pair.confidence,
-            "notes": list(pair.notes),
+            "notes": Note(pair.notes).words,
         }
         for pair in analysis.pairs
     ]

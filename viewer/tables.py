@@ -11,6 +11,7 @@ from elbowroom.physics import (
     Analysis,
     Comparison,
     Kind,
+    Note,
     checks,
     critical_band,
     dampers,
@@ -278,7 +279,9 @@ def print_pairs(analysis: Analysis, display: Display, console: Any) -> None:
             f"{pair.spacing:.1f} D",
             display.pressures(pair.plain),
             display.pressures(pair.together) if pair.together is not None else "–",
-            pair.confidence if known else "no table: the plain sum stands",
+            pair.confidence
+            if known
+            else "; ".join(Note(pair.notes).words) or "no table: the plain sum stands",
         )
     console.print(table)
     more = len(names) - TOP
