@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import BoolArray, FloatArray, IntArray
 
-from .coefficient import Coefficient, LookupRefused, Note, make
+from .coefficient import DECLARED, Coefficient, Credit, LookupRefused, Note, make
 from .tables import Curve, Grid, chosen, curve, from_table, grid
 
 FIRE_CAUTION = (
@@ -311,7 +311,7 @@ def declared(
         reference="duct",
         table="declared",
         source="declared by the maker",
-        confidence="seen",
+        confidence=DECLARED,
     )
 
 
@@ -366,6 +366,12 @@ def multiblade_angle(
     values, _ = book.at(book.x[None, :], lengths[:, None])
     angle, notes = _blade(book.x, values, wanted)
     return angle, notes | np.where(angle > _MULTIBLADE_END + 1e-9, int(Note.SUSPECT), 0)
+
+
+def butterfly_credit(is_round: bool = True) -> Credit:
+    """What the angle of a single-blade damper is credited to."""
+    book = _butterfly(is_round)
+    return Credit("duct", book.name, book.source, book.confidence)
 
 
 def _blade(

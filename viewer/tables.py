@@ -238,10 +238,12 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
             open_share(row),
         )
     console.print(table)
+    rests = {row["table"]: row["confidence"] for row in settings if row["table"]}
+    said = "".join(f" of {name} ({how})" for name, how in rests.items())
     console.print(
-        "Single-blade dampers, angles from open; 'open' is the airflow that settles "
-        "with no damper at what the critical path needs by design: `operate` follows "
-        "the fan."
+        f"Single-blade dampers, angles from open{said}; 'open' is the airflow that "
+        "settles with no damper at what the critical path needs by design: `operate` "
+        "follows the fan."
     )
 
 
