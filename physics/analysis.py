@@ -233,8 +233,8 @@ class Analysis:
     @cached_property
     def critical_loss_as_pairs(self) -> float:
         """Critical loss with elbows close together counted as pairs, Pa."""
-        loss, _ = corrected(self.alone, list(self.pairs))
-        paid = _paid(self.graph, self.alone.duct, loss)
+        paired = corrected(self.alone, self.pairs)
+        paid = _paid(self.graph, paired.duct, paired.loss)
         whole = sum_from_root(self.graph.ducts.parent, paid)
         return float(whole[self.graph.terminals.duct].max())
 
@@ -292,8 +292,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
     alone, notices = elements_of(graph, state, conditions, dead)
     elements = alone
     if conditions.corrected_pairs:
-        loss, coefficient = corrected(alone, close_pairs(graph, state, alone))
-        elements = replace(alone, loss=loss, coefficient=coefficient)
+        elements = corrected(alone, close_pairs(graph, state, alone))
     own = np.array([_paid(graph, elements.duct, elements.loss), graph.ducts.length])
     path_loss, path_length = sum_from_root(graph.ducts.parent, own).take(
         graph.terminals.duct, axis=1

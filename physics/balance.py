@@ -15,8 +15,8 @@ from elbowroom.layout import (
 )
 
 from .analysis import Analysis
-from .coefficient import Note
-from .dampers import butterfly_angle
+from .coefficient import Credit, Note
+from .dampers import butterfly_angle, butterfly_credit
 from .settling import NEXT_TO_NONE, STEPS, Rounds, change_of, shares, side_of, ways_of
 
 WORTH = 1.0  # Pa: less than this needs no damper
@@ -43,6 +43,8 @@ class Setting:
         Loss coefficient of the damper on the velocity in its duct.
     angle
         Blade angle of a single-blade damper from open, rad; None where none is needed.
+    credit
+        What the angle is read from; None where none is needed.
     too_much
         Whether no angle of the table spends as much.
     open_share
@@ -57,6 +59,7 @@ class Setting:
     branch: int
     coefficient: float
     angle: float | None
+    credit: Credit | None
     too_much: bool
     open_share: float
 
@@ -99,6 +102,7 @@ def balance(analysis: Analysis) -> list[Setting]:
     set_to, share = blades(analysis), open_shares(analysis)
     excess, angle, notes = set_to.excess, set_to.angle, set_to.notes
     order = np.argsort(excess, kind="stable")
+    is_round = analysis.graph.ducts.shape[set_to.duct] == Shape.ROUND
     found = []
     for place, row in enumerate(order.tolist(), start=1):
         needed = bool(excess[row] >= WORTH)
@@ -112,6 +116,7 @@ def balance(analysis: Analysis) -> list[Setting]:
                 int(set_to.branch[row]),
                 float(set_to.coefficient[row]),
                 float(angle[row]) if needed else None,
+                butterfly_credit(bool(is_round[row])) if needed else None,
                 needed and shut,
                 float(share[row]),
             )

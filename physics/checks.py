@@ -152,7 +152,7 @@ def _equipment(analysis: Analysis) -> list[Check]:
                 () if fine else ("at the fan",),
                 fine,
                 "declared in the schedule",
-                "seen",
+                "declared",
                 "" if fine else "keep to the maker's limits",
             )
         )

@@ -4,6 +4,7 @@ The plain sum counts unless the schedule or an option asks for the pair's value:
 pairs lose less than their sum, mitred ones more, and most of the figures are recalled.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,9 +18,11 @@ from elbowroom.layout import (
     sections,
 )
 
-from .coefficient import Coefficient, Note, make
+from .coefficient import Coefficient, Credit, Note, make
+from .elbows_round import standing_in
 from .elements import DuctState, Elements, Kind
 from .interaction import mitred_pair, mitred_u_pair, offset_30, s_pair
+from .losses import SAME_RADIUS
 
 _SAME = np.radians(3.0)  # angles and planes nearer than this are alike
 _CLOSE = 5.0  # hydraulic diameters within which a pair without a table is remarked on
@@ -43,8 +46,10 @@ class ClosePair:
         Sum of the two losses, Pa.
     together
         Loss of the pair, Pa; None where no table covers it.
-    table, source, confidence, notes
+    table, source, confidence
         Of the pair's loss; empty where there is none.
+    notes
+        `Note` bits of it, or why there is none.
     """
 
     first: int
@@ -56,7 +61,7 @@ class ClosePair:
     table: str = ""
     source: str = ""
     confidence: str = ""
-    notes: tuple[str, ...] = ()
+    notes: int = 0
 
 
 def close_pairs(
@@ -127,11 +132,12 @@ def _pair(
     elif turned > np.pi - _SAME:
         arrangement = "S"
     covered = _table(graph, one, two, gap, arrangement, turned, plain / pv, factor)
-    together, share = covered or (None, 0.0)
-    if together is None:
+    if covered is None or isinstance(covered, Note):
         if gap >= _CLOSE:
             return None
-        return ClosePair(one, two, arrangement, gap, plain, None)
+        why = int(covered or Note.NOTHING)
+        return ClosePair(one, two, arrangement, gap, plain, None, notes=why)
+    together, share = covered
     return ClosePair(
         one,
         two,
@@ -143,7 +149,7 @@ def _pair(
         together.table,
         together.source,
         together.confidence,
-        tuple(Note(int(together.notes[0])).words),
+        int(together.notes[0]),
     )
 
 
@@ -156,10 +162,13 @@ def _table(
     turned: float,
     plain: float,
     factor: FloatArray,
-) -> tuple[Coefficient, float] | None:
+) -> tuple[Coefficient, float] | Note | None:
     """Coefficient of a pair, on the velocity in the duct, and how much of it counts.
 
-    None where no table covers it. Beyond the end of a table what the pair loses more or
+    None where no table covers it, and why if there is one for other pairs. The print of
+    S pairs is of smooth round bends from r/D 1 on. It stands in for segmented elbows
+    and, by r/W and the hydraulic diameter, for other sections; for tighter elbows the
+    plain sum counts. Beyond the end of a table what the pair loses more or
     less than its two elbows alone fades out, to nothing at twice that spacing, so that
     no spacing makes a jump: our own choice.
     """
@@ -170,19 +179,23 @@ def _table(
     width, height = float(bends.in_plane[one]), float(bends.along_axis[one])
     axes = float(np.linalg.norm(bends.corner[two] - bends.corner[one])) / width
     right = alike and abs(angle - np.pi / 2) < _SAME
+    is_round = bool(graph.ducts.shape[graph.bend_duct[two]] == Shape.ROUND)
     if codes <= set(map(int, _SMOOTH)):
         if arrangement != "S" or not alike:
             return None
+        pair = [one, two]
+        if (bends.radius[pair] < (1.0 - SAME_RADIUS) * bends.in_plane[pair]).any():
+            return Note.TIGHT_PAIR
         # Half of the plain sum stands for one of the two, which differ by rounding.
-        single = _alone(plain / 2)
-        return s_pair(single, angle, gap).together, 1.0
+        found = s_pair(_alone(plain / 2), angle, gap).together
+        as_printed = codes == {int(ElbowConstruction.SMOOTH)} and is_round
+        return found if as_printed else standing_in(found), 1.0
     if codes != {int(ElbowConstruction.MITRED)}:
         return None
     reynolds = float(factor[one])
     if arrangement == "S" and alike and abs(angle - np.pi / 6) < _SAME:
-        is_round = graph.ducts.shape[graph.bend_duct[two]] == Shape.ROUND
         end = 3.0
-        found = offset_30(min(axes, end), bool(is_round))
+        found = offset_30(min(axes, end), is_round)
     elif not right:
         return None
     elif arrangement == "U":
@@ -214,10 +227,8 @@ def _scaled(found: Coefficient, factor: float) -> Coefficient:
     return replace(found, reynolds_factor=found.reynolds_factor * factor)
 
 
-def corrected(
-    elements: Elements, pairs: list[ClosePair]
-) -> tuple[FloatArray, FloatArray]:
-    """Loss and coefficient of every element with the pairs' own losses.
+def corrected(elements: Elements, pairs: Sequence[ClosePair]) -> Elements:
+    """Elements with the pairs' own losses.
 
     Parameters
     ----------
@@ -225,14 +236,11 @@ def corrected(
         What each element spends alone.
     pairs
         The pairs; what a pair loses beyond or below its plain sum goes to its second
-        elbow.
-
-    Returns
-    -------
-    loss, coefficient
-        Pa, and on the velocity pressure as before, shape (n,) each.
+        elbow, which is credited to their table too.
     """
     loss, coefficient = elements.loss.copy(), elements.coefficient.copy()
+    notes, credit = elements.notes.copy(), elements.credit.copy()
+    known = {one: number for number, one in enumerate(elements.credits)}
     rows = np.flatnonzero(elements.kind == Kind.BEND)
     place: IntArray = np.zeros(len(rows), dtype=np.int64)
     place[elements.row[rows]] = rows
@@ -243,4 +251,15 @@ def corrected(
         loss[row] += pair.together - pair.plain
         on = elements.velocity_pressure[row] * elements.reynolds_factor[row]
         coefficient[row] = loss[row] / on
-    return loss, coefficient
+        own = Credit("duct", pair.table, pair.source, pair.confidence)
+        both = elements.credits[credit[row]].joined(own)
+        credit[row] = known.setdefault(both, len(known))
+        notes[row] |= pair.notes
+    return replace(
+        elements,
+        loss=loss,
+        coefficient=coefficient,
+        notes=notes,
+        credit=credit,
+        credits=tuple(known),
+    )

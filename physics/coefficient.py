@@ -3,11 +3,12 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import IntFlag
+from functools import reduce
 
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray, IntArray
+from elbowroom.layout import BoolArray, FloatArray, IntArray
 
 
 class Note(IntFlag):
@@ -23,6 +24,7 @@ class Note(IntFlag):
     SUSPECT_PRINT = 64  # it rests on a row that breaks the trend of its table
     NEAREST_ROW = 128  # its dimensions are those of no row: the nearest was taken
     OWN_CHANGE = 256  # a main's change of section counts as a fitting of its own
+    TIGHT_PAIR = 512  # elbows tighter than those of the table of close pairs
 
     @property
     def words(self) -> list[str]:
@@ -40,14 +42,17 @@ _WORDS = {
     Note.FALLBACK: "no table of its own: another fitting stands in",
     Note.OWN_CHANGE: "no table of it: the main's change of section counts as a "
     "transition behind the branch",
+    Note.TIGHT_PAIR: "tighter than r/D 1, where the table of close pairs begins: the "
+    "plain sum stands",
     Note.LOW_REYNOLDS: "Reynolds number below the factor's range",
     Note.SUSPECT: "a choking branch or a nearly shut damper: choose another size",
     Note.SUSPECT_PRINT: "rests on a print that breaks the trend of its table: do not "
     "use it alone",
 }
 
+DECLARED = "declared"  # the class of what the designer wrote: nobody read a print
 # From the best to the least: the class of a value is the worst that went into it.
-CONFIDENCE = ("cross-checked", "seen", "common practice", "memory", "low")
+CONFIDENCE = ("cross-checked", DECLARED, "seen", "common practice", "memory", "low")
 
 
 def worst(*classes: str) -> str:
@@ -67,6 +72,52 @@ class LookupRefused(ValueError):
 
 def _no_line() -> npt.ArrayLike:
     return 0
+
+
+@dataclass(frozen=True, slots=True)
+class Credit:
+    """What a coefficient is credited to: reference velocity, table, source, class.
+
+    `span` counts for friction alone: how often the printed range of the roughness
+    doubles it, at least 1.
+    """
+
+    reference: str
+    table: str
+    source: str
+    confidence: str
+    span: float = 1.0
+
+    @property
+    def first_table(self) -> str:
+        """The table that it mainly comes from."""
+        return self.table.partition(_AND)[0]
+
+    def joined(self, other: "Credit") -> "Credit":
+        """Add what went into the value too: both, in the lower class.
+
+        Examples
+        --------
+        >>> one = Credit("duct", "elbow", "a book; a paper", "cross-checked")
+        >>> one.joined(Credit("duct", "factor", "a paper", "seen")).source
+        'a book; a paper'
+        """
+        return Credit(
+            self.reference,
+            _each_once(self.table, other.table, _AND),
+            _each_once(self.source, other.source, "; "),
+            worst(self.confidence, other.confidence),
+            max(self.span, other.span),
+        )
+
+
+AS_DECLARED = Credit("duct", "schedule", "declared in the schedule", DECLARED)
+_AND = " and "  # between the tables of a value that comes from several
+Factors = tuple[tuple[BoolArray, Credit], ...]  # where each went into a value
+
+
+def _each_once(one: str, other: str, between: str) -> str:
+    return between.join(dict.fromkeys([*one.split(between), *other.split(between)]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,6 +144,8 @@ class Coefficient:
         `Note` bits, shape (n,).
     lines
         Finds `row`, in a shape that broadcasts; called when that is asked for.
+    factors
+        Tables of factors, and of which of the n each changed the value.
     """
 
     value: FloatArray
@@ -103,6 +156,17 @@ class Coefficient:
     confidence: str
     notes: IntArray
     lines: Callable[[], npt.ArrayLike] = _no_line
+    factors: Factors = ()
+
+    @property
+    def table_credit(self) -> Credit:
+        """What it is credited to without its factors."""
+        return Credit(self.reference, self.table, self.source, self.confidence)
+
+    @property
+    def credit(self) -> Credit:
+        """What went into any of the n."""
+        return reduce(Credit.joined, (c for _, c in self.factors), self.table_credit)
 
     @property
     def row(self) -> IntArray:
@@ -124,24 +188,15 @@ def make(
     confidence: str,
     factor: npt.ArrayLike = 1.0,
     lines: Callable[[], npt.ArrayLike] = _no_line,
+    factors: Factors = (),
 ) -> Coefficient:
     """Make a coefficient from parts that broadcast together."""
     shape = np.broadcast(np.atleast_1d(value), factor, notes).shape
-    whole, factors, bits = np.empty(shape), np.empty(shape), np.empty(shape, np.int64)
-    whole[...], factors[...], bits[...] = value, factor, notes
+    whole, raised, bits = np.empty(shape), np.empty(shape), np.empty(shape, np.int64)
+    whole[...], raised[...], bits[...] = value, factor, notes
     return Coefficient(
-        whole, factors, reference, table, source, confidence, bits, lines
+        whole, raised, reference, table, source, confidence, bits, lines, factors
     )
-
-
-@dataclass(frozen=True, slots=True)
-class Credit:
-    """What a coefficient is credited to: reference velocity, table, source, class."""
-
-    reference: str
-    table: str
-    source: str
-    confidence: str
 
 
 class Gathered:
@@ -166,20 +221,30 @@ class Gathered:
         self.value[where] = found.value
         self.reynolds_factor[where] = found.reynolds_factor
         self.notes[where] = found.notes
-        credit = Credit(found.reference, found.table, found.source, found.confidence)
-        self.credit[where] = self.number(credit)
+        self.credit[where] = self.number(found.table_credit)
+        for changed, other in found.factors:
+            rows = np.arange(len(self.value))[where]
+            self.join(rows[np.broadcast_to(changed, rows.shape)], other)
+
+    def join(self, where: npt.NDArray[np.generic], other: Credit) -> None:
+        """Say what else went into the coefficients of some elements."""
+        self._recredit(where, lambda credit: credit.joined(other))
 
     def stand_in(self, where: npt.NDArray[np.generic]) -> None:
         """Say that the coefficients of some elements are those of another fitting.
 
         They are noted so, and their class is the lowest.
         """
+        self.notes[where] |= int(Note.FALLBACK)
+        self._recredit(where, lambda credit: replace(credit, confidence=CONFIDENCE[-1]))
+
+    def _recredit(
+        self, where: npt.NDArray[np.generic], change: Callable[[Credit], Credit]
+    ) -> None:
         rows = np.arange(len(self.value))[where]
-        self.notes[rows] |= int(Note.FALLBACK)
         of = self.credit[rows]
         for credit in np.bincount(of).nonzero()[0].tolist():
-            low = replace(self.credits[credit], confidence=CONFIDENCE[-1])
-            self.credit[rows[of == credit]] = self.number(low)
+            self.credit[rows[of == credit]] = self.number(change(self.credits[credit]))
 
     def take_over(self, rows: IntArray, found: "Gathered") -> None:
         """Enter the coefficients of some elements that were gathered apart."""
@@ -207,12 +272,7 @@ class Gathered:
         self.notes[rows] = one.notes | other.notes | int(Note.FALLBACK)
         for at, row in enumerate(rows.tolist()):
             a, b = one.credits[one.credit[at]], other.credits[other.credit[at]]
-            both = Credit(
-                a.reference,
-                f"{a.table} and {b.table}",
-                f"{a.source}; {b.source}",
-                CONFIDENCE[-1],
-            )
+            both = replace(a.joined(b), confidence=CONFIDENCE[-1])
             self.credit[row] = self.number(both)
 
     def part(self, rows: IntArray) -> "Gathered":

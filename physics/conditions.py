@@ -16,8 +16,9 @@ from elbowroom.layout import (
 )
 
 from .air import Air, air_of
+from .coefficient import AS_DECLARED, Credit
 from .components import component_coefficients
-from .friction import GALVANISED, material_roughness
+from .friction import GALVANISED, STEEL, material_credit, material_roughness
 from .site_air import fan_at_site, loss_ratio
 
 
@@ -33,11 +34,13 @@ class Conditions:
         Of each duct, m, shape (d,).
     roughness_basis
         `Basis` code of each.
+    roughness_credit
+        Row of each in `roughness_credits`, what roughness is credited to.
     compression
         How much shorter flexible ducts are than fully stretched, as a share, shape
         (d,); NaN for rigid ones.
     compression_basis
-        `Basis` code of each.
+        `Basis` code of each; drawn for rigid ones.
     fan_static
         External static pressure of the fan in this air, Pa, or None.
     fan_total
@@ -62,6 +65,8 @@ class Conditions:
     air: Air
     roughness: FloatArray
     roughness_basis: IntArray
+    roughness_credit: IntArray
+    roughness_credits: tuple[Credit, ...]
     compression: FloatArray
     compression_basis: IntArray
     fan_static: float | None = None
@@ -100,43 +105,52 @@ def conditions_of(graph: DuctGraph) -> Conditions:
     """
     schedule, drawing = graph.schedule, graph.drawing
     where = f"{schedule.file}, [duct]"
-    roughness, basis = GALVANISED, Basis.ASSUMED
+    default, basis = (GALVANISED, material_credit(STEEL)), Basis.ASSUMED
     if schedule.roughness is not None:
-        roughness, basis = schedule.roughness, Basis.DECLARED
+        default, basis = (schedule.roughness, AS_DECLARED), Basis.DECLARED
     elif schedule.material is not None:
-        roughness, basis = _of_material(schedule.material, where), Basis.DECLARED
-    by_run = np.full(drawing.run_count, roughness)
-    bases = np.full(drawing.run_count, int(basis))
-    for run, said in drawing.attributes.items():
-        if said.roughness is not None:
-            by_run[run], bases[run] = said.roughness, int(Basis.DECLARED)
-    special = dict(schedule.run_roughness)
+        default, basis = _of_material(schedule.material, where), Basis.DECLARED
+    special = {
+        run: (said.roughness, AS_DECLARED)
+        for run, said in drawing.attributes.items()
+        if said.roughness is not None
+    }
+    by_name = {
+        name: (value, AS_DECLARED) for name, value in schedule.run_roughness.items()
+    }
     for name, material in schedule.run_materials.items():
-        special[name] = _of_material(material, f"{where} runs.{name}")
-    if special:
+        by_name[name] = _of_material(material, f"{where} runs.{name}")
+    if by_name:
         place = {name: run for run, name in enumerate(drawing.names)}
-        for name, value in special.items():
-            if name in place:
-                by_run[place[name]] = value
-                bases[place[name]] = int(Basis.DECLARED)
+        special |= {
+            place[name]: said for name, said in by_name.items() if name in place
+        }
+    by_run = np.full(drawing.run_count, default[0])
+    bases = np.full(drawing.run_count, int(basis))
+    known, credited = {default[1]: 0}, np.zeros(drawing.run_count, dtype=np.int64)
+    for run, (value, credit) in special.items():
+        by_run[run], bases[run] = value, int(Basis.DECLARED)
+        credited[run] = known.setdefault(credit, len(known))
     of_duct = graph.ducts.run
     pressed, pressed_basis = _compression(graph)
     air = air_of(schedule)
     fan = fan_at_site(schedule.fan, air)
     ratio = loss_ratio(schedule.air, air)
     return Conditions(
-        air,
-        by_run[of_duct],
-        bases[of_duct],
-        pressed[of_duct],
-        pressed_basis[of_duct],
-        fan.external_static_pressure,
-        fan.total_pressure,
-        {name: loss * ratio for name, loss in schedule.losses.items()},
-        fan.inlet_velocity_pressure,
-        fan.outlet_velocity_pressure,
-        ratio,
-        component_coefficients(graph, air, ratio),
+        air=air,
+        roughness=by_run[of_duct],
+        roughness_basis=bases[of_duct],
+        roughness_credit=credited[of_duct],
+        roughness_credits=tuple(known),
+        compression=pressed[of_duct],
+        compression_basis=pressed_basis[of_duct],
+        fan_static=fan.external_static_pressure,
+        fan_total=fan.total_pressure,
+        declared_losses={n: loss * ratio for n, loss in schedule.losses.items()},
+        inlet_velocity_pressure=fan.inlet_velocity_pressure,
+        outlet_velocity_pressure=fan.outlet_velocity_pressure,
+        loss_ratio=ratio,
+        components=component_coefficients(graph, air, ratio),
         corrected_pairs=schedule.corrected_pairs,
     )
 
@@ -169,10 +183,10 @@ def _made_of(graph: DuctGraph, run: int) -> tuple[str | None, float | None]:
 
 
 def _compression(graph: DuctGraph) -> tuple[FloatArray, IntArray]:
-    """Compression of each run and its basis; NaN where the run is rigid."""
+    """Compression of each run and its basis; NaN and drawn where the run is rigid."""
     schedule, names = graph.schedule, graph.drawing.names
     out = np.full(len(names), np.nan)
-    basis = np.full(len(names), int(Basis.DECLARED))
+    basis = np.full(len(names), int(Basis.DRAWN))
     said = (schedule.material or "", *schedule.run_materials.values())
     if not (
         schedule.run_compression or any("flexible" in word.lower() for word in said)
@@ -194,9 +208,9 @@ def _compression(graph: DuctGraph) -> tuple[FloatArray, IntArray]:
     return out, basis
 
 
-def _of_material(material: str, where: str) -> float:
+def _of_material(material: str, where: str) -> tuple[float, Credit]:
     try:
-        return material_roughness(material)
+        return material_roughness(material), material_credit(material)
     except ValueError as problem:
         what, _, remedy = str(problem).partition("; ")
         raise refusal(where, what, remedy) from None

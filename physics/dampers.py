@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import BoolArray, FloatArray, IntArray
 
-from .coefficient import Coefficient, LookupRefused, Note, make
+from .coefficient import DECLARED, Coefficient, Credit, LookupRefused, Note, make
 from .tables import Curve, Grid, chosen, curve, from_table, grid
 
 FIRE_CAUTION = (
@@ -289,7 +289,7 @@ def declared(
         reference="duct",
         table="declared",
         source="declared by the maker",
-        confidence="seen",
+        confidence=DECLARED,
     )
 
 
@@ -314,6 +314,12 @@ def butterfly_angle(
     book = _butterfly(is_round)
     wanted = np.atleast_1d(np.asarray(coefficient, np.float64))
     return _blade(book.x, np.broadcast_to(book.y, (len(wanted), len(book.y))), wanted)
+
+
+def butterfly_credit(is_round: bool = True) -> Credit:
+    """What the angle of a single-blade damper is credited to."""
+    book = _butterfly(is_round)
+    return Credit("duct", book.name, book.source, book.confidence)
 
 
 def _blade(

@@ -8,10 +8,12 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray, IntArray
 
-from .coefficient import Note
-from .tables import Curve, curve
+from .coefficient import Factors, Note
+from .tables import Curve, curve, where_used
 
 _LOWEST_REYNOLDS = 1e4
+_TIGHT, _WIDE = "0.5", "0.7"  # where two of the three classes of r/W begin
+_NO_CHANGE = 1e-6  # of a factor: what rounding leaves of a right angle
 
 
 @cache
@@ -22,19 +24,22 @@ def angle_factor(kind: str) -> Curve:
     )
 
 
+def turned(kind: str, factor: FloatArray) -> Factors:
+    """What is credited to the angle factor: nothing at right angles, where it is 1."""
+    return where_used(angle_factor(kind), np.abs(factor - 1.0) > _NO_CHANGE)
+
+
+@cache
+def _reynolds_class(low: str) -> Curve:
+    return curve(
+        "elbow_reynolds_factor", "Re", "K_Re", where={"r_over_W_min": low}, log_x=True
+    )
+
+
 @cache
 def _reynolds_classes() -> Curve:
     """Factors of the three classes of r/W, which are printed over the same numbers."""
-    classes = [
-        curve(
-            "elbow_reynolds_factor",
-            "Re",
-            "K_Re",
-            where={"r_over_W_min": low},
-            log_x=True,
-        )
-        for low in ("0.5", "0.55", "0.7")
-    ]
+    classes = [_reynolds_class(low) for low in (_TIGHT, "0.55", _WIDE)]
     return replace(classes[0], y=np.stack([one.y for one in classes]))
 
 
@@ -74,6 +79,20 @@ def reynolds_factor(
     return factor, _slow(re, bits)
 
 
+def slowed(radius_ratio: FloatArray, factor: FloatArray) -> Factors:
+    """What is credited to the Reynolds factor of smooth rectangular elbows.
+
+    Its class of r/W 0.5 is better known than what lies beyond.
+    """
+    raised = factor > 1.0
+    if not raised.any():
+        return ()
+    tight = raised & (radius_ratio <= float(_TIGHT) + _NO_CHANGE)
+    return where_used(_reynolds_class(_TIGHT), tight) + where_used(
+        _reynolds_class(_WIDE), raised & ~tight
+    )
+
+
 @cache
 def _mitred_reynolds() -> Curve:
     return curve("rect_elbow_mitred_reynolds", "Re", "K_Re", log_x=True)
@@ -99,6 +118,11 @@ def mitred_reynolds_factor(reynolds: npt.ArrayLike) -> tuple[FloatArray, IntArra
     re = np.asarray(reynolds, dtype=np.float64)
     factor, bits = _mitred_reynolds().at(re)
     return factor, _slow(re, bits)
+
+
+def slowed_mitred(factor: FloatArray) -> Factors:
+    """What is credited to the Reynolds factor of mitred elbows."""
+    return where_used(_mitred_reynolds(), factor > 1.0)
 
 
 def _slow(re: FloatArray, bits: IntArray) -> IntArray:

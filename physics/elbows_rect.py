@@ -12,10 +12,18 @@ import numpy.typing as npt
 
 from .axes import alike
 from .coefficient import Coefficient, LookupRefused, Note, worst
-from .elbow_factors import angle_factor, mitred_reynolds_factor, reynolds_factor
+from .elbow_factors import (
+    angle_factor,
+    mitred_reynolds_factor,
+    reynolds_factor,
+    slowed,
+    slowed_mitred,
+    turned,
+)
 from .tables import Grid, from_table, grid
 
 TIGHTEST = 0.5  # r/W at which the throat radius is nothing
+_NONE = np.ones(1)  # factor where none applies
 
 
 @cache
@@ -93,7 +101,7 @@ def rect_smooth(
         value[wide] = fine * (1.0 + step * (3.0 - ratio[wide]).clip(0.0, 1.0))
         bits[wide] = fine_bits
     turn, turn_bits = angle_factor("rect_smooth").at(np.degrees(a))
-    factor, slow = (1.0, 0) if reynolds is None else reynolds_factor(ratio, reynolds)
+    factor, slow = (_NONE, 0) if reynolds is None else reynolds_factor(ratio, reynolds)
     # Beyond r/W 2 the finer table is the one to be named, if it gave every value.
     named = _smooth_fine() if wide.any() and wide.all() else book
     return from_table(
@@ -106,6 +114,7 @@ def rect_smooth(
             wide, _smooth_fine().nearest(ratio, h), book.nearest(ratio, h)
         ),
         confidence=worst(named.confidence, "seen") if wide.any() else None,
+        factors=turned("rect_smooth", turn) + slowed(ratio, factor),
     )
 
 
@@ -150,7 +159,7 @@ def rect_mitred(
 
     References
     ----------
-    SMACNA HVAC Systems Duct Design, 4th ed., table A-7 E, to 90 degrees; beyond,
+    SMACNA HVAC Systems Duct Design, 4th ed., table A-7 D, to 90 degrees; beyond,
     Idelchik 1986, diagram 6-5, in closed form, led from what the other has at 90, up to
     3 % off, over 90 to 110 degrees: our own choice. Linear in the angle, C on ln H/W.
     """
@@ -166,7 +175,7 @@ def rect_mitred(
         both = (each.at(90.0, h[beyond])[0] for each in (book, far))
         step, left = np.divide(*both) - 1.0, (110.0 - degrees[beyond]) / 20.0
         value[beyond] *= 1.0 + step * left.clip(0.0, 1.0)
-    factor, slow = (1.0, 0) if reynolds is None else mitred_reynolds_factor(reynolds)
+    factor, slow = (_NONE, 0) if reynolds is None else mitred_reynolds_factor(reynolds)
     return from_table(
         far if beyond.all() and beyond.any() else book,
         value,
@@ -177,6 +186,7 @@ def rect_mitred(
             beyond, far.nearest(degrees, h), book.nearest(degrees, h)
         ),
         confidence=worst(book.confidence, "seen") if beyond.any() else None,
+        factors=slowed_mitred(factor),
     )
 
 
@@ -216,7 +226,7 @@ def rect_mitred_area_change(
     h, ratio = alike(aspect, width_ratio)
     book = _area_change()
     value, bits = book.at(h, ratio)
-    factor, slow = (1.0, 0) if reynolds is None else mitred_reynolds_factor(reynolds)
+    factor, slow = (_NONE, 0) if reynolds is None else mitred_reynolds_factor(reynolds)
     return from_table(
         book,
         value,
@@ -224,6 +234,7 @@ def rect_mitred_area_change(
         "upstream",
         factor=factor,
         at=(h, ratio),
+        factors=slowed_mitred(factor),
     )
 
 
@@ -287,6 +298,7 @@ def rect_square_heel_bounds(
                 "upstream",
                 at=(throat_ratio, aspect),
                 confidence="low",
+                factors=turned("rect_smooth", turn),
             )
         )
     return found[0], found[1]

@@ -9,9 +9,14 @@ import numpy.typing as npt
 from elbowroom.layout import ELBOW_PIECES
 
 from .coefficient import Coefficient, LookupRefused, Note
-from .elbow_factors import angle_factor, mitred_reynolds_factor
+from .elbow_factors import (
+    angle_factor,
+    mitred_reynolds_factor,
+    slowed_mitred,
+    turned,
+)
 from .elbows_rect import rect_mitred
-from .tables import Curve, Grid, curve, from_table, grid
+from .tables import Curve, Grid, curve, from_table, grid, where_used
 
 
 @cache
@@ -83,6 +88,7 @@ def _round_elbow(
         bits | turn_bits,
         "upstream",
         at=(np.atleast_1d(radius_ratio),),
+        factors=turned("round_smooth", turn),
     )
 
 
@@ -113,9 +119,17 @@ def round_mitred(
         )
     book = _round_mitred()
     value, bits = book.at(np.minimum(degrees, 90.0))
-    factor, slow = (1.0, 0) if reynolds is None else mitred_reynolds_factor(reynolds)
+    factor, slow = (
+        (np.ones(1), 0) if reynolds is None else mitred_reynolds_factor(reynolds)
+    )
     return from_table(
-        book, value, bits | slow, "upstream", factor=factor, at=(degrees,)
+        book,
+        value,
+        bits | slow,
+        "upstream",
+        factor=factor,
+        at=(degrees,),
+        factors=slowed_mitred(factor),
     )
 
 
@@ -206,6 +220,7 @@ def round_by_diameter(
         lines=lambda: np.where(
             is_last, books[-1].nearest(millimetres), books[0].nearest(millimetres)
         ),
+        factors=where_used(turn, ~as_tabled),
     )
 
 
@@ -246,7 +261,7 @@ def flat_oval_smooth(radius_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coeff
 
     Parameters and source are those of `flat_oval_segmented`.
     """
-    return _standing_in(round_smooth(radius_ratio, angle))
+    return standing_in(round_smooth(radius_ratio, angle))
 
 
 def flat_oval_segmented(
@@ -271,7 +286,7 @@ def flat_oval_segmented(
     Common practice, no published source; easy and hard as in the papers of ASHRAE
     research project RP-1319.
     """
-    return _standing_in(round_segmented(pieces, radius_ratio, angle))
+    return standing_in(round_segmented(pieces, radius_ratio, angle))
 
 
 def flat_oval_mitred(
@@ -283,8 +298,9 @@ def flat_oval_mitred(
 
     Parameters and source are those of `rect_mitred` and `flat_oval_segmented`.
     """
-    return _standing_in(rect_mitred(aspect, angle, reynolds))
+    return standing_in(rect_mitred(aspect, angle, reynolds))
 
 
-def _standing_in(found: Coefficient) -> Coefficient:
+def standing_in(found: Coefficient) -> Coefficient:
+    """Say that it is another fitting's: noted, in the lowest class."""
     return replace(found, notes=found.notes | int(Note.FALLBACK), confidence="low")

@@ -9,7 +9,7 @@ import numpy.typing as npt
 from elbowroom.layout import FloatArray, length_words
 
 from .coefficient import Coefficient, LookupRefused, Note, make
-from .elbow_factors import angle_factor
+from .elbow_factors import angle_factor, turned
 from .tables import Grid, Row, chosen, curve, from_table, grid, rows
 
 _PRINTED = 0.5  # mm: the table has whole ones
@@ -73,6 +73,7 @@ def rect_splitters(
         bits | turn_bits,
         "upstream",
         at=(ratio, aspect),
+        factors=turned("rect_smooth_splitter", turn),
     )
 
 

@@ -17,10 +17,10 @@ from elbowroom.layout import (
 )
 
 from . import ends
-from .coefficient import Credit, Gathered
+from .coefficient import AS_DECLARED, Credit, Gathered
 from .conditions import Conditions
 from .flexible import compression_factor
-from .friction import pressure_gradient
+from .friction import COLEBROOK, pressure_gradient
 from .losses import (
     bend_coefficients,
     leg_basis,
@@ -90,7 +90,7 @@ class Elements:
     notes
         `Note` bits.
     basis
-        `Basis` code of the weakest parameter.
+        `Basis` code of the weakest parameter; a duct's roughness is one.
     credit
         Row in `credits`.
     credits
@@ -119,22 +119,14 @@ class Elements:
         return f"{_NOUNS[int(kind)]}-{number}"
 
 
-_FRICTION = Credit(
-    "duct",
-    "formula: Colebrook",
-    "ASHRAE Handbook Fundamentals, duct design chapter (Darcy-Weisbach, Colebrook)",
-    "cross-checked",
-)
 _COMPRESSED = Credit(
     "duct",
     "flexible_compression_factor",
-    "Colebrook 1939 with Darcy-Weisbach, times the formula for compressed flexible "
-    "duct of the ASHRAE Handbook Fundamentals 2009",
+    "ASHRAE Handbook Fundamentals 2009, formula for compressed flexible duct",
     "memory",
 )
 _HARDLY = 1e-9  # of the largest airflow: what stands in for none behind closed ends
 _NONE = np.empty(0, dtype=np.int64)
-_DECLARED = Credit("duct", "schedule", "declared in the schedule", "seen")
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,7 +220,7 @@ def elements_of(
         The elements in walking order, and what is to be said of them.
     """
     ducts, terminals = graph.ducts, graph.terminals
-    tables = _tables(graph)
+    tables = _tables(graph, conditions)
     duct, places = _in_walking_order([table.duct for table in tables], len(ducts.run))
     kind, row, basis = np.empty((3, len(duct)), dtype=np.int64)
     for place, table in zip(places, tables, strict=True):
@@ -273,7 +265,13 @@ def elements_of(
     ), notices
 
 
-def _tables(graph: DuctGraph) -> tuple[_Table, ...]:
+def _duct_basis(graph: DuctGraph, conditions: Conditions) -> IntArray:
+    """`Basis` of each duct: of its section, its roughness, or how it is stretched."""
+    made = np.maximum(graph.section_basis, conditions.roughness_basis)
+    return np.asarray(np.maximum(made, conditions.compression_basis))
+
+
+def _tables(graph: DuctGraph, conditions: Conditions) -> tuple[_Table, ...]:
     """Elements as the air meets them at a duct: in the order of `Kind`."""
     legs, bends, terminals = graph.legs, graph.bends, graph.terminals
     parent = graph.ducts.parent
@@ -299,7 +297,7 @@ def _tables(graph: DuctGraph) -> tuple[_Table, ...]:
             int(Kind.TRANSITION),
             graph.transitions.length_basis,
         ),
-        _Table(np.arange(len(parent)), int(Kind.DUCT), graph.section_basis),
+        _Table(np.arange(len(parent)), int(Kind.DUCT), _duct_basis(graph, conditions)),
         _Table(
             np.unique(graph.component_duct) if graph.schedule.components else _NONE,
             int(Kind.COMPONENT),
@@ -343,10 +341,11 @@ def _coefficients(
     entry, leg, bend, change, straight, component, meeting, terminal = places
     every = Gathered(sum(map(len, places)))
     every.notes[straight] = state.notes
-    every.credit[straight] = every.number(_FRICTION)
+    rubs = [every.number(COLEBROOK.joined(c)) for c in conditions.roughness_credits]
+    every.credit[straight] = np.array(rubs)[conditions.roughness_credit]
     pressed = conditions.compression > 0.0
     if pressed.any():
-        every.credit[straight[pressed]] = every.number(_COMPRESSED)
+        every.join(straight[pressed], _COMPRESSED)
     found, notices = bend_coefficients(graph, state.reynolds[graph.bend_duct])
     every.take_over(bend, found)
     changes, own = transition_coefficients(graph)
@@ -363,7 +362,7 @@ def _coefficients(
         duct = graph.component_duct
         whole = np.bincount(duct, conditions.components, len(state.area))
         every.value[component] = whole[np.unique(duct)]
-        every.credit[component] = every.number(_DECLARED)
+        every.credit[component] = every.number(AS_DECLARED)
     if len(meeting):
         every.take_over(meeting, meeting_coefficients(graph, *air, dead))
     if len(entry):
@@ -374,7 +373,7 @@ def _coefficients(
         at_room = ends.entry_in_wall() if graph.is_return else ends.exit_abrupt()
         every.put(terminal[open_end], at_room)
     if not open_end.all():
-        every.credit[terminal[~open_end]] = every.number(_DECLARED)
+        every.credit[terminal[~open_end]] = every.number(AS_DECLARED)
     if not conditions.reynolds_factor:
         every.reynolds_factor[:] = 1.0
     return every, notices

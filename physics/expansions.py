@@ -77,7 +77,7 @@ def expansion_round(
     beyond = np.maximum(ratio, _LAST)
     value = value * _of_sudden(beyond, _LAST)
     rubbing = rubbing * (1.0 - beyond**2) / (1.0 - _LAST**2)
-    bits = bits | np.where(ratio > _LAST, int(Note.INTERPOLATED), 0)
+    bits = bits | np.where(ratio > _LAST, int(Note.EXTENDED), 0)
     return from_table(
         expansion,
         value + rubbing,
@@ -187,7 +187,7 @@ def _from_one(
     value = value * _of_sudden(1.0 / ratio.clip(1.0, first), 1.0 / first)
     bits = bits | np.where(ratio < 1.0, int(Note.CLAMPED), 0)
     return value, bits | np.where(
-        (ratio > 1.0) & (ratio < first), int(Note.INTERPOLATED), 0
+        (ratio > 1.0) & (ratio < first), int(Note.EXTENDED), 0
     )
 
 

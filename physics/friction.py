@@ -1,17 +1,26 @@
 """Friction in straight duct: Darcy-Weisbach with the Colebrook friction factor."""
 
 from enum import IntEnum
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 
 from elbowroom.layout import FloatArray, IntArray, folded, nearest
 
-from .tables import rows
+from .coefficient import Credit
+from .tables import Row, rows
 
 LAMINAR_BELOW = 2000.0
 TURBULENT_FROM = 4000.0
-GALVANISED = 9e-5  # m, 0.0003 ft: ASHRAE Fundamentals 2021, ch. 21, table 1, average
+STEEL = "galvanised steel"  # taken where nobody says what a duct is made of
+GALVANISED = 9e-5  # m, its roughness, 0.0003 ft
+COLEBROOK = Credit(
+    "duct",
+    "formula: Colebrook",
+    "ASHRAE Handbook Fundamentals, duct design chapter (Darcy-Weisbach, Colebrook)",
+    "cross-checked",
+)
 _CHUNK = 1 << 14  # elements at a time, so that every array of a pass stays in cache
 _LOG10 = 2.0 / np.log(10.0)
 _BEGIN = 6.0  # 1 / sqrt(f) that stands within at first: ducts have about 7
@@ -193,11 +202,16 @@ def material_roughness(material: str) -> float:
     ValueError
         If the material is not in the table; the message names what comes close.
     """
-    known = material_roughnesses()
+    return material_roughnesses()[_known(material)]
+
+
+def _known(material: str) -> str:
+    """Name of a material in the table, however it is written."""
+    known = _rows()
     asked = folded(material)
     by_fold = {folded(name): name for name in known}
     if asked in by_fold:
-        return known[by_fold[asked]]
+        return by_fold[asked]
     near = nearest(material, known)
     words = set(asked.replace(",", "").split())
     alike = [
@@ -219,10 +233,18 @@ def material_roughness(material: str) -> float:
 
 def material_roughnesses() -> dict[str, float]:
     """Roughness of every material that a schedule may name, m."""
-    return {
-        "galvanised steel": GALVANISED,
-        **{
-            row["material"]: float(row["absolute_roughness_m"])
-            for row in rows("roughness")
-        },
-    }
+    return {name: float(row["absolute_roughness_m"]) for name, row in _rows().items()}
+
+
+@cache
+def material_credit(material: str) -> Credit:
+    """What the roughness of a material is credited to; raises as its roughness does."""
+    row = _rows()[_known(material)]
+    low, high = row["range_low_m"], row["range_high_m"]
+    span = float(np.log2(float(high) / float(low))) if low and high else 1.0
+    return Credit("duct", "roughness", row["source"], row["confidence"], max(span, 1.0))
+
+
+@cache
+def _rows() -> dict[str, Row]:
+    return {row["material"]: row for row in rows("roughness")}

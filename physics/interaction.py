@@ -66,7 +66,8 @@ def s_pair_factor(
     References
     ----------
     Idelchik, section VI, S-shaped bends, r/D from 1 on, round; by the hydraulic
-    diameter for other sections (our own choice).
+    diameter for other sections (our own choice). Radius and section are not looked at
+    here: see `close_pairs`.
     """
     book = _s_pair()
     value, bits = book.at(np.degrees(angle), np.atleast_1d(spacing))

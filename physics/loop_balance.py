@@ -243,8 +243,7 @@ def spent(
     """
     state = duct_state(graph, flow, conditions)
     elements, _ = elements_of(graph, state, conditions, dead)
-    loss = elements.loss
     if conditions.corrected_pairs:
-        loss, _ = corrected(elements, close_pairs(graph, state, elements))
-    paid = np.bincount(elements.duct, loss, len(flow)).astype(np.float64)
+        elements = corrected(elements, close_pairs(graph, state, elements))
+    paid = np.bincount(elements.duct, elements.loss, len(flow)).astype(np.float64)
     return paid, state.velocity_pressure

@@ -299,6 +299,7 @@ def _turned(
         conditions,
         roughness=conditions.roughness[row],
         roughness_basis=conditions.roughness_basis[row],
+        roughness_credit=conditions.roughness_credit[row],
         compression=conditions.compression[row],
         compression_basis=conditions.compression_basis[row],
     )

@@ -29,7 +29,7 @@ from .junctions import dividing_legs, joining_legs
 from .own_changes import OwnChanges, own_change_lengths, own_change_rows
 
 _STRAIGHT_LEG = np.radians(1.0)  # a straight leg that turns further bends too
-_SAME_RADIUS = 0.02  # diameters: what a radius measured in a drawing is off
+SAME_RADIUS = 0.02  # diameters: what a radius measured in a drawing is off
 
 
 def bend_coefficients(
@@ -115,7 +115,7 @@ def _pleated_notices(graph: DuctGraph) -> list[Notice]:
 def _off_ratio(radius: FloatArray, diameter: FloatArray) -> BoolArray:
     """Whether pleated elbows have another radius than the tested ones."""
     wanted = elbows.tested_ratio("pleated") * diameter
-    return np.asarray(np.abs(radius - wanted) > _SAME_RADIUS * diameter)
+    return np.asarray(np.abs(radius - wanted) > SAME_RADIUS * diameter)
 
 
 def bend_place(graph: DuctGraph, row: int) -> str:
@@ -158,6 +158,7 @@ def _skewed(
         table=near.table,
         source=near.source,
         confidence="low",
+        factors=near.factors,
     )
 
 
@@ -388,17 +389,17 @@ def _legs_as_read(
         )
     else:
         found = dividing_legs(**junction)
-    found.notes[legs.leg_count > 3] |= int(Note.FALLBACK)
+    several = (legs.leg_count > 3).nonzero()[0]
+    if len(several):
+        found.stand_in(several)
     bent = ~(legs.is_symmetrical | boxed) & (legs.straight_angle > _STRAIGHT_LEG)
     if not joining:
         bent &= ~legs.is_branch
     if bent.any():
-        added = _own_bend(graph, legs, flow, size, bent, joining)
-        found.value[bent] += added
-        found.notes[bent] |= int(Note.FALLBACK)
+        _add_own_bend(graph, legs, flow, size, bent, joining, found)
     if boxed.any():
         found.put(boxed, ends.exit_abrupt() if joining else ends.entry_in_wall())
-        found.notes[boxed] |= int(Note.FALLBACK)
+        found.stand_in(boxed)
     return found
 
 
@@ -489,15 +490,16 @@ def _go_on_alone(
     found.take_over(np.array(list(rows)), alone.part(at))
 
 
-def _own_bend(
+def _add_own_bend(
     graph: DuctGraph,
     legs: Legs,
     flow: FloatArray,
     size: FloatArray,
     bent: BoolArray,
     joining: bool,
-) -> FloatArray:
-    """What the main's own turn at a junction adds, on the common velocity.
+    found: Gathered,
+) -> None:
+    """Add what the main's own turn at a junction spends, on the common velocity.
 
     Our own rule, as no table of wyes whose main bends too was found: a mitred elbow of
     that angle on the straight leg's velocity. Where air joins, the main then brings
@@ -505,20 +507,22 @@ def _own_bend(
     2 (1 - q)² (1 - cos) / s more; the straight one does from q = 0.3 on, to which it
     goes straight from the elbow that it is at q = 0.
     """
-    own, common = legs.straight[bent], legs.common[bent]
-    turn = np.minimum(legs.straight_angle[bent], np.pi / 2)
-    elbow = np.where(
-        graph.ducts.shape[own] == Shape.RECTANGULAR,
-        elbows.rect_mitred(1.0, turn).value,
-        elbows.round_mitred(turn).value,
-    )
+    rows = bent.nonzero()[0]
+    own, common = legs.straight[rows], legs.common[rows]
+    turn = np.minimum(legs.straight_angle[rows], np.pi / 2)
+    boxy = graph.ducts.shape[own] == Shape.RECTANGULAR
+    flat, curved = elbows.rect_mitred(1.0, turn), elbows.round_mitred(turn)
     share, wide = flow[own] / flow[common], size[own] / size[common]
-    mitred = elbow * (share / wide) ** 2
-    if not joining:
-        return np.asarray(mitred)
-    momentum = 2.0 * share**2 * (1.0 - np.cos(turn)) / wide
-    whole = np.where(legs.is_branch[bent], 1.0, ((1.0 - share) / 0.3).clip(0.0, 1.0))
-    return np.asarray(mitred + (momentum - mitred) * whole)
+    added = np.where(boxy, flat.value, curved.value) * (share / wide) ** 2
+    if joining:
+        momentum = 2.0 * share**2 * (1.0 - np.cos(turn)) / wide
+        whole = ((1.0 - share) / 0.3).clip(0.0, 1.0)
+        whole = np.where(legs.is_branch[rows], 1.0, whole)
+        added += (momentum - added) * whole
+    found.value[rows] += added
+    found.join(rows[boxy], flat.credit)
+    found.join(rows[~boxy], curved.credit)
+    found.stand_in(rows)
 
 
 def _other_areas(legs: Legs, size: FloatArray) -> FloatArray:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from elbowroom.layout import BoolArray, FloatArray, IntArray
 
 from .axes import Axis, axis
-from .coefficient import Coefficient, Note, make, worst
+from .coefficient import Coefficient, Credit, Factors, Note, make, worst
 
 Row = Mapping[str, str]
 _SUSPECT = "SUSPECT: "  # begins the note of a print that breaks the trend
@@ -313,6 +313,7 @@ def from_table(
     at: tuple[npt.ArrayLike, ...] = (),
     lines: Callable[[], npt.ArrayLike] | None = None,
     confidence: str | None = None,
+    factors: Factors = (),
 ) -> Coefficient:
     """Make a coefficient that is credited to a table.
 
@@ -328,6 +329,8 @@ def from_table(
         In place of `at`, see `Coefficient`.
     confidence
         Class, where it is not that of the table.
+    factors
+        See `Coefficient`.
     """
     return make(
         value,
@@ -338,7 +341,15 @@ def from_table(
         confidence=book.confidence if confidence is None else confidence,
         factor=factor,
         lines=lines or partial(book.nearest, *at),
+        factors=factors,
     )
+
+
+def where_used(book: Curve | Grid, changed: BoolArray) -> Factors:
+    """Credit a factor to its table where it changed a value; nothing if nowhere."""
+    if not changed.any():
+        return ()
+    return ((changed, Credit("", book.name, book.source, book.confidence)),)
 
 
 def _credits(read: list[tuple[int, Row]]) -> tuple[str, str]:

@@ -190,7 +190,8 @@ def transition(
     if mine.any():
         out.put(mine, same_area(share[mine]))
     oval = ((before == int(Shape.OVAL)) | (after == int(Shape.OVAL))) & ~nothing
-    out.notes[oval] |= int(Note.FALLBACK)
+    if oval.any():
+        out.stand_in(oval)
     return out
 
 

@@ -13,11 +13,13 @@ import numpy as np
 from elbowroom.layout import FloatArray, sum_from_root
 
 from .analysis import Analysis
-from .coefficient import Credit
+from .coefficient import AS_DECLARED, DECLARED, Credit
+from .friction import COLEBROOK
 from .tables import rows
 
 DRAWS = 20_000
 _SEED = 20_261_125  # fixed, so that the same input gives the same bytes
+_READ = ("cross-checked", DECLARED, "seen")  # classes of what nobody had to recall
 _NINE_OF_TEN = 1.6448536269514722  # standard deviations, NIST e-Handbook 1.3.6.7.1
 _MOST_DRAWN = 256  # paths that are drawn one by one
 _MOST_PATHS = 64  # of many terminals only those near the critical one can become it
@@ -41,10 +43,15 @@ def relative_errors() -> dict[str, float]:
 
 def error_of(credit: Credit) -> float:
     """Relative standard error of what is credited so; declared losses have none."""
-    if credit.table == "schedule":
+    if credit.table == AS_DECLARED.table:
         return 0.0
-    kind = "friction" if credit.table == "formula: Colebrook" else credit.confidence
-    return relative_errors()[kind]
+    errors = relative_errors()
+    if credit.first_table != COLEBROOK.table:
+        return errors[credit.confidence]
+    # Friction goes by a small power of the roughness, so by the doublings of its range.
+    spread = errors["friction"] * credit.span
+    recalled = 0.0 if credit.confidence in _READ else errors[credit.confidence]
+    return max(spread, recalled)
 
 
 def critical_draws(*analyses: Analysis, draws: int = DRAWS) -> FloatArray:
@@ -76,7 +83,7 @@ _Print = tuple[str, float]  # a table, and how wrong what was taken from it may 
 
 
 def _print(credit: Credit) -> _Print:
-    return credit.table, error_of(credit)
+    return credit.first_table, error_of(credit)
 
 
 def _factors(
@@ -150,7 +157,7 @@ def first_order_bands(analysis: Analysis) -> FloatArray:
     """Ranges of all paths at once, table by table down the tree."""
     graph, elements = analysis.graph, analysis.elements
     parent, ends = graph.ducts.parent, graph.terminals.duct
-    tables = np.array([credit.table for credit in elements.credits])
+    tables = np.array([credit.first_table for credit in elements.credits])
     error = np.array([error_of(credit) for credit in elements.credits])
     wrong = elements.loss * error[elements.credit]
     variance = np.zeros(len(ends))

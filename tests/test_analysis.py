@@ -34,6 +34,7 @@ from elbowroom.layout import (
 from elbowroom.physics import (
     WINDOW,
     Analysis,
+    Credit,
     Kind,
     Option,
     air,
@@ -295,7 +296,8 @@ def test_round_elbows_of_every_making_take_their_table(words: str) -> None:
         "smooth radius": elbows.round_smooth(1.5, right),
     }[words]
     assert found.elements.coefficient[row] == pytest.approx(float(wanted.value[0]))
-    assert found.elements.credits[found.elements.credit[row]].table == wanted.table
+    credit = found.elements.credits[found.elements.credit[row]]
+    assert credit.first_table == wanted.table
 
 
 # --- comparison and what it rests on
@@ -375,6 +377,49 @@ def test_bands_of_elements_and_paths() -> None:
     )
     rows = found.path(found.critical)
     assert np.ptp(paths[found.critical]) < np.ptp(bands[rows].sum(axis=0))
+
+
+def duct_of(plan: Schedule, **said: Any) -> tuple[Credit, str, Any]:
+    """Credit, basis and band over the loss of one straight duct."""
+    attributes = {"a": Attributes(source=True, source_at_end=False, **said)}
+    drawing = drawing_from_runs(
+        [("a", [[0, 0, 0], [10, 0, 0]], round_section(0.25))], attributes=attributes
+    )
+    plan = replace(plan, terminals={"a": TerminalSpec(0.3, 10.0)})
+    found = analyse(build(drawing, plan))
+    e, row = found.elements, found.ids.index("duct-1")
+    band = element_bands(found)[row] / e.loss[row]
+    return e.credits[e.credit[row]], Basis(int(e.basis[row])).word, band
+
+
+def test_straight_duct_rests_on_its_roughness() -> None:
+    """Each with its class; the print of flexible duct goes from 0.0914 to 0.914 mm."""
+    credit, basis, band = duct_of(Schedule())
+    assert (credit.confidence, basis) == ("seen", "assumed")
+    assert band == pytest.approx(np.exp([-1.645 * 0.05, 1.645 * 0.05]), rel=1e-4)
+    credit, basis, band = duct_of(Schedule(material="concrete"))
+    assert (credit.confidence, basis) == ("memory", "declared")
+    assert band[0] < np.exp(-1.645 * 0.25) + 1e-3
+    flexible = "flexible duct, nonmetallic with wire, fully extended"
+    credit, basis, band = duct_of(Schedule(material=flexible))
+    assert (credit.confidence, basis) == ("seen", "assumed")  # how it is stretched
+    assert band[0] == pytest.approx(np.exp(-1.645 * 0.05 * np.log2(10.0)), rel=1e-3)
+    for plan, said in (
+        (Schedule(roughness=2e-4), {}),
+        (Schedule(run_roughness={"a": 2e-4}), {}),
+        (Schedule(material="concrete"), {"roughness": 2e-4}),
+    ):
+        credit, basis, band = duct_of(plan, **said)
+        assert (credit.confidence, basis) == ("declared", "declared")
+        assert credit.source.endswith("; declared in the schedule")
+        assert band[1] == pytest.approx(np.exp(1.645 * 0.05), rel=1e-4)
+
+
+def test_what_is_declared_is_called_so() -> None:
+    found = reading_room("under")
+    e = found.elements
+    for row in np.flatnonzero(e.kind == Kind.TERMINAL).tolist():
+        assert e.credits[e.credit[row]].confidence == "declared"
 
 
 def test_twenty_thousand_draws_of_the_example_take_less_than_a_second() -> None:
@@ -603,6 +648,30 @@ def test_each_elbow_has_the_credit_of_its_own_table() -> None:
     used = [e.credits[n] for n in e.credit[e.kind == int(Kind.BEND)].tolist()]
     assert [credit.confidence for credit in used] == ["seen", "memory"]
     assert used[0].source != used[1].source
+
+
+def test_elbows_of_one_table_are_each_credited_to_their_factors() -> None:
+    """The Reynolds factor is better known at r/W 0.5; no angle factor at 90 degrees."""
+    way = np.array([[0.0, 0, 0], [4, 0, 0], [4, 4, 0], [8, 4, 0], [12, 8, 0]])
+    drawing = drawing_from_runs([("a", way, rectangular(0.3, 0.3))], attributes=PLENUM)
+    made = {
+        ("a", n): ElbowRule(radius_ratio=ratio) for n, ratio in ((1, 0.5), (2, 0.75))
+    }
+    plan = Schedule(
+        terminals={"a": TerminalSpec(0.3)},
+        elbow_default=ElbowRule(radius_ratio=0.5),
+        elbow_exceptions=made,
+    )
+    e = analyse(build(drawing, plan)).elements
+    used = [e.credits[n] for n in e.credit[e.kind == int(Kind.BEND)].tolist()]
+    slow, smooth = "elbow_reynolds_factor", "rect_elbow_smooth"
+    assert [credit.table.split(" and ") for credit in used] == [
+        [smooth, slow],
+        [smooth, slow],
+        [smooth, "elbow_angle_factor", slow],
+    ]
+    classes = [credit.confidence for credit in used]
+    assert classes == ["cross-checked", "seen", "cross-checked"]
 
 
 def test_a_path_that_gains_is_said() -> None:

@@ -29,7 +29,9 @@ from elbowroom.physics import (
     open_shares,
     operate,
     solve_network,
+    tables,
 )
+from elbowroom.viewer import main
 
 DATA = Path(__file__).parent / "data"
 
@@ -66,6 +68,30 @@ def test_the_damper_at_its_angle_spends_the_excess() -> None:
     assert tried > 0
 
 
+def test_a_blade_angle_says_what_it_is_read_from(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """SMACNA's single-blade dampers, which were recalled and not seen."""
+    (print_,) = {
+        (row["source"], row["confidence"])
+        for row in tables.rows("damper_butterfly")
+        if row["fitting"].startswith("butterfly, thin plate, r")
+    }
+    route = Path(__file__).parents[1] / "examples" / "reading_room" / "under.glb"
+    assert main(["analyse", str(route)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"angles from open of damper_butterfly ({print_[1]})" in said
+    assert main(["analyse", str(route), "--json"]) == 0
+    rows = json.loads(capsys.readouterr().out)["balance"]
+    angled = [row for row in rows if row["blade_angle_deg"] is not None]
+    assert angled
+    for row in rows:
+        credit = row["table"], row["source"], row["confidence"]
+        is_set = row["blade_angle_deg"] is not None
+        wanted = ("damper_butterfly", *print_) if is_set else (None, None, None)
+        assert credit == wanted
+
+
 @pytest.mark.parametrize(("excess", "is_needed"), [(0.95, False), (1.05, True)])
 def test_less_than_a_pascal_needs_no_damper(excess: float, is_needed: bool) -> None:
     """Own choice, no published source."""
@@ -87,6 +113,7 @@ def test_less_than_a_pascal_needs_no_damper(excess: float, is_needed: bool) -> N
     *_, last = balance(settled(100.0 + b - a + excess))
     assert last.excess == pytest.approx(excess)
     assert (last.angle is not None) == is_needed
+    assert (last.credit is not None) == is_needed
 
 
 def clinic(**plan: Any) -> Analysis:

@@ -19,7 +19,7 @@ from elbowroom.layout import (
     rectangular,
     round_section,
 )
-from elbowroom.physics import Analysis, Option, analyse, compare, interaction
+from elbowroom.physics import Analysis, Note, Option, analyse, compare, interaction
 from elbowroom.viewer import main
 
 SQUARE = rectangular(0.3, 0.3)
@@ -33,7 +33,7 @@ def route(
         [("a", turned, section)],
         attributes={"a": Attributes(source=True, source_at_end=False)},
     )
-    rule = ElbowRule(construction=ELBOW_CONSTRUCTIONS[words])
+    rule = said.pop("rule", ElbowRule(construction=ELBOW_CONSTRUCTIONS[words]))
     said.setdefault("terminals", {"a": TerminalSpec(0.5, 0.0)})
     plan = Schedule(elbow_default=rule, **said)
     return analyse(build(drawing, plan))
@@ -49,14 +49,63 @@ def u_shape(between: float) -> list[list[float]]:
 
 def test_a_smooth_s_loses_less_than_its_elbows() -> None:
     """Idelchik, S-shaped coupled smooth bends: by the straight length between them."""
-    found = route(s_shape(1.2))  # radius 0.3: 0.6 m of straight duct, two diameters
+    # Radius 0.3: 0.6 m of straight duct, two diameters.
+    found = route(s_shape(1.2), round_section(0.3))
     (pair,) = found.pairs
     assert (pair.arrangement, pair.confidence) == ("S", "seen")
+    assert not pair.notes & Note.FALLBACK
     assert pair.spacing == pytest.approx(2.0)
     factor, _ = interaction.s_pair_factor(np.pi / 2, 2.0)
     assert pair.together == pytest.approx(pair.plain / 2 * float(factor[0]))
     assert pair.together is not None
     assert pair.together < pair.plain
+
+
+@pytest.mark.parametrize(
+    ("section", "words"),
+    [(SQUARE, "smooth radius"), (round_section(0.3), "segmented")],
+)
+def test_the_print_of_a_smooth_round_s_stands_in_for_others(
+    section: Section, words: str
+) -> None:
+    (pair,) = route(s_shape(1.2), section, words).pairs
+    assert pair.together is not None
+    assert pair.confidence == "low"
+    assert pair.notes & Note.FALLBACK
+
+
+@pytest.mark.parametrize(("radius", "is_covered"), [(0.97, False), (0.99, True)])
+@pytest.mark.parametrize("section", [SQUARE, round_section(0.3)])
+def test_elbows_tighter_than_the_print_of_an_s_keep_their_plain_sum(
+    section: Section, radius: float, is_covered: bool
+) -> None:
+    """It is of r/D 1 and more; 0.02 less is what a measured radius may be off."""
+    rule = ElbowRule(radius_ratio=radius)
+    found = route(s_shape(1.2), section, rule=rule, corrected_pairs=True)
+    (pair,) = found.pairs
+    assert (pair.together is not None) == is_covered
+    assert bool(pair.notes & Note.TIGHT_PAIR) != is_covered
+    assert (found.critical_loss < analysed_alone(found)) == is_covered
+
+
+def analysed_alone(found: Analysis) -> float:
+    return float(found.alone.loss.sum())
+
+
+@pytest.mark.parametrize("words", ["smooth radius", "mitred"])
+def test_the_second_elbow_of_a_pair_is_credited_to_its_table_too(words: str) -> None:
+    between = 0.45 if words == "mitred" else 1.2
+    found = route(s_shape(between), words=words, corrected_pairs=True)
+    (pair,) = found.pairs
+    e, alone = found.elements, found.alone
+    first, second = (found.ids.index(f"elbow-{number}") for number in (1, 2))
+    credit = e.credits[e.credit[second]]
+    own = alone.credits[alone.credit[second]]
+    assert credit.table == f"{own.table} and {pair.table}"
+    assert pair.source in credit.source
+    assert credit.confidence == pair.confidence != own.confidence  # the lower one
+    assert e.notes[second] == alone.notes[second] | pair.notes
+    assert e.credits[e.credit[first]] == alone.credits[alone.credit[first]]
 
 
 def test_a_mitred_z_loses_more_than_its_elbows() -> None:

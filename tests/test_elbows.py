@@ -449,3 +449,51 @@ def test_a_larger_radius_makes_no_step_where_the_finer_table_goes_on(
     ratio = np.linspace(1.8, 3.5, 300)
     values = elbows.rect_smooth(ratio, aspect, RIGHT).value
     assert (np.abs(np.diff(np.log(values))) < 0.01).all()
+
+
+@pytest.mark.parametrize(
+    ("ratio", "reynolds", "confidence"),
+    [
+        (0.5, 1e5, "cross-checked"),  # the class of r/W 0.5 is cross-checked
+        (0.51, 1e5, "seen"),
+        (0.75, 1e5, "seen"),
+        (0.75, 5e5, "cross-checked"),  # the factor is 1 from 4e5 on
+    ],
+)
+def test_the_reynolds_factor_has_its_part_in_source_and_class(
+    ratio: float, reynolds: float, confidence: str
+) -> None:
+    """Idelchik 1986, diagram 6-1; the page of the smooth elbows does not have it."""
+    found = elbows.rect_smooth(ratio, 1.0, RIGHT, reynolds)
+    counts = found.reynolds_factor[0] > 1.0
+    assert ("elbow_reynolds_factor" in found.credit.table) == counts
+    assert ("Idelchik 1986 diagram 6-1" in found.credit.source.split("; ")) == counts
+    assert found.credit.confidence == confidence
+    assert found.credit.first_table == found.table == "rect_elbow_smooth"
+
+
+@pytest.mark.parametrize(("degrees", "counts"), [(90.0, False), (45.0, True)])
+def test_the_angle_factor_is_named_where_it_counts(
+    degrees: float, counts: bool
+) -> None:
+    turn = np.radians(degrees)
+    for found in (
+        elbows.rect_smooth(1.0, 1.0, turn),
+        elbows.round_smooth(1.0, turn),
+        elbows.round_segmented(5, 1.0, turn),
+        elbows.rect_splitters(1, 0.2, 1.0, turn),
+        elbows.rect_square_heel(0.5, 1.0, turn),
+    ):
+        assert ("elbow_angle_factor" in found.credit.table) == counts
+
+
+@pytest.mark.parametrize(("reynolds", "counts"), [(1e5, True), (2e5, False)])
+def test_mitred_elbows_name_their_reynolds_factor(
+    reynolds: float, counts: bool
+) -> None:
+    for found in (
+        elbows.rect_mitred(1.0, RIGHT, reynolds),
+        elbows.round_mitred(RIGHT, reynolds),
+        elbows.rect_mitred_area_change(1.5, 1.0, reynolds),
+    ):
+        assert ("rect_elbow_mitred_reynolds" in found.credit.table) == counts

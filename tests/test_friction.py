@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from elbowroom.physics import air, friction, tables
+from elbowroom.physics import air, friction, tables, uncertainty
 
 ROOTS = Path(__file__).parent / "data" / "friction_factor_reference.csv"
 INCH, FOOT, CFM = 0.0254, 0.3048, 4.719474e-4
@@ -221,6 +221,28 @@ def test_a_word_of_a_material_gets_those_that_have_it(
         friction.material_roughness(text)
     assert has in str(said.value)
     assert has_not not in str(said.value)
+
+
+@pytest.mark.parametrize(
+    ("material", "confidence", "error"),
+    [
+        ("galvanised steel", "seen", 0.05),  # 0.05 to 0.10 mm: one doubling
+        ("drawn tubing", "seen", 0.05),  # no range is printed
+        # 0.0914 to 0.914 mm: log2(10) doublings.
+        ("flexible duct, nonmetallic with wire, fully extended", "seen", 0.166),
+        ("fibrous glass duct liner, faced", "memory", 0.25),
+        ("gypsum board shaft or panned joist return", "memory", 0.25),
+    ],
+)
+def test_what_a_roughness_rests_on_goes_into_the_friction(
+    material: str, confidence: str, error: float
+) -> None:
+    (row,) = (r for r in tables.rows("roughness") if r["material"] == material)
+    credit = friction.COLEBROOK.joined(friction.material_credit(material.upper()))
+    assert credit.confidence == row["confidence"] == confidence
+    assert row["source"] in credit.source
+    assert credit.table == "formula: Colebrook and roughness"
+    assert uncertainty.error_of(credit) == pytest.approx(error, abs=5e-4)
 
 
 def _quickest(work: Callable[[], object]) -> float:

@@ -71,6 +71,19 @@ def test_everything_that_is_asked_for_is_in_it(both: str) -> None:
         assert len(checksum) == 64
 
 
+def test_every_source_is_named_where_it_counts_and_every_number_is_a_source(
+    both: str,
+) -> None:
+    body, _, rest = both.partition("<h2>Sources</h2>")
+    listed = re.findall(r"<td[^>]*>\[(\d+)\]</td>", rest)
+    assert listed == [str(n) for n in range(1, len(listed) + 1)]
+    assert set(listed) == set(re.findall(r">\[(\d+)\] ", body))
+    for table in ("formula: Colebrook and roughness", "damper_butterfly"):
+        assert f"<td>{table}</td>" in rest
+    for table in ("elbow_reynolds_factor", "elbow_angle_factor"):
+        assert f" and {table}" in rest
+
+
 def test_it_is_well_formed_and_asks_for_nothing(both: str) -> None:
     parser = Balanced()
     parser.feed(both)

@@ -16,7 +16,7 @@ from elbowroom.layout import (
     rectangular,
     round_section,
 )
-from elbowroom.physics import Analysis, Kind, analyse
+from elbowroom.physics import Analysis, Kind, Note, analyse
 
 DEGREE = np.pi / 180
 MAIN, LEG = round_section(0.4), round_section(0.3)
@@ -173,3 +173,52 @@ def test_a_main_that_turns_with_no_air_joining_is_an_elbow() -> None:
     row = int(np.flatnonzero(analysis.elements.kind == Kind.MAIN)[0])
     wanted = float(elbows.round_mitred(45.0 * DEGREE).value[0])
     assert analysis.elements.coefficient[row] == pytest.approx(wanted, abs=0.01)
+
+
+def credits_of(analysis: Analysis, *kinds: Kind) -> list[Any]:
+    e = analysis.elements
+    return [e.credits[n] for n in e.credit[np.isin(e.kind, kinds)].tolist()]
+
+
+@pytest.mark.parametrize("joining", [False, True])
+def test_the_legs_of_a_cross_have_the_lowest_class(joining: bool) -> None:
+    """No coefficients of a cross are published: those of tees stand in."""
+    legs = {
+        "on": (leg(0.0), MAIN, 0.3),
+        "up": (leg(90.0), LEG, 0.1),
+        "down": (leg(90.0, 180.0), LEG, 0.1),
+    }
+    analysis = found(legs, joining)
+    used = credits_of(analysis, Kind.MAIN, Kind.BRANCH)
+    assert [credit.confidence for credit in used] == ["low"] * 3
+    tee = found({name: legs[name] for name in ("on", "up")}, joining)
+    used = credits_of(tee, Kind.MAIN, Kind.BRANCH)
+    assert all(credit.confidence != "low" for credit in used)
+
+
+@pytest.mark.parametrize(
+    ("section", "table"),
+    [
+        (round_section(0.4), "round_elbow_mitred"),
+        (rectangular(0.4, 0.4), "rect_elbow_mitred"),
+    ],
+)
+def test_a_main_that_bends_at_a_branch_names_the_elbow_that_stands_in(
+    section: Section, table: str
+) -> None:
+    for off, bends in ((0.0, False), (20.0, True)):
+        drawing = drawing_from_runs(
+            [
+                ("a", np.array([[0.0, 0, 0], [5, 0, 0]]), section),
+                ("on", leg(off), section),
+                ("side", leg(60.0, 180.0), LEG),
+            ],
+            flows={"on": 0.3, "side": 0.1},
+            attributes={"a": Attributes(source=True, source_at_end=False)},
+        )
+        analysis = analyse(build(drawing))
+        (main,) = credits_of(analysis, Kind.MAIN)
+        e = analysis.elements
+        noted = bool(e.notes[e.kind == Kind.MAIN][0] & int(Note.FALLBACK))
+        assert noted == (main.confidence == "low") == bends
+        assert (table in main.table.split(" and ")) == bends

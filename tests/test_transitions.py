@@ -343,6 +343,20 @@ def test_no_tenth_of_a_millimetre_makes_a_contraction_begin_at_once(
     assert (found[sizes > 0.396] == 0.0).all()
 
 
+@pytest.mark.parametrize(("share", "beyond"), [(0.59, False), (0.61, True)])
+def test_a_cone_past_the_last_row_is_said_to_be_outside_the_table(
+    share: float, beyond: bool
+) -> None:
+    """Idelchik's cones end at small over large 0.6, rectangular ones at 1 : 2."""
+    turn = np.radians(10.0)
+    of_round = transitions.expansion_round(share, turn)
+    assert bool(of_round.notes[0] & int(Note.EXTENDED)) == beyond
+    ratio = 1.99 if beyond else 2.01
+    for flat in (True, False):
+        rect = transitions.expansion_rect(ratio, turn, flat)
+        assert bool(rect.notes[0] & int(Note.EXTENDED)) == beyond
+
+
 def test_between_one_plane_and_two_the_tables_are_blended() -> None:
     r = int(Shape.RECTANGULAR)
     found = [

@@ -363,9 +363,9 @@ def _second(one: book.SecondPrint) -> dict[str, Any]:
     return {
         "what": one.what,
         "coefficient": float(one.found.value[0]),
-        "table": one.found.table,
-        "source": one.found.source,
-        "confidence": one.found.confidence,
+        "table": one.found.credit.table,
+        "source": one.found.credit.source,
+        "confidence": one.found.credit.confidence,
         "notes": notes.words,
     }
 
@@ -422,9 +422,9 @@ def _leg(leg: str, found: Coefficient, pv: float | None, rate: float) -> dict[st
         "loss_pa": loss,
         "equivalent_length_m": None if loss is None else loss / rate,
         "equivalent_length_window_m": window,
-        "table": found.table,
-        "source": found.source,
-        "confidence": found.confidence,
+        "table": found.credit.table,
+        "source": found.credit.source,
+        "confidence": found.credit.confidence,
         "notes": [*notes.words, *(doubts(found.table) if doubted else ())],
     }
 

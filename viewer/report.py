@@ -367,7 +367,7 @@ def _picture(
     return f'<img alt="the ducts, coloured by loss" src="data:image/png;base64,{data}">'
 
 
-def _layout(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -> str:
+def _layout(analysis: Analysis, display: Display, numbers: dict[Print, int]) -> str:
     return "".join(
         (
             "<h2>Pressure along the critical path</h2>",
@@ -375,8 +375,8 @@ def _layout(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) 
             kinds_chart(analysis, display),
             _paths(analysis, display),
             _fittings(analysis, display, numbers),
-            _ducts(analysis, display),
-            _balance(analysis, display),
+            _ducts(analysis, display, numbers),
+            _balance(analysis, display, numbers),
             _checks(analysis, display),
             _quantities(analysis, display),
             _assumed(analysis, display),
@@ -482,9 +482,11 @@ def _fittings(
     )
 
 
-def _ducts(analysis: Analysis, display: Display) -> str:
+def _ducts(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -> str:
+    e = analysis.elements
     rows: list[list[Cell]] = []
     for row in duct_schedule(analysis):
+        credit = e.credits[e.credit[row.element]]
         limit = row.velocity_limit
         speed = "–" if limit is None else display.velocities(limit)
         rows.append(
@@ -499,6 +501,7 @@ def _ducts(analysis: Analysis, display: Display) -> str:
                 _n(display.velocities(row.velocity)),
                 _n(speed) if row.is_kept else (speed, "bad"),
                 _n(display.rates(row.gradient)),
+                (f"[{numbers[_print(credit)]}] {credit.confidence}", "k"),
                 row.material,
                 _n(display.side_words(row.insulation) if row.insulation else "–"),
             ]
@@ -514,6 +517,7 @@ def _ducts(analysis: Analysis, display: Display) -> str:
         display.velocity,
         "limit",
         "friction",
+        "friction from",
         "material",
         f"insulation, {display.side}",
     ]
@@ -526,7 +530,7 @@ def _ducts(analysis: Analysis, display: Display) -> str:
     )
 
 
-def _balance(analysis: Analysis, display: Display) -> str:
+def _balance(analysis: Analysis, display: Display, numbers: dict[Print, int]) -> str:
     settings = balancing(analysis)
     if len(settings) < 2:
         return ""
@@ -547,6 +551,7 @@ def _balance(analysis: Analysis, display: Display) -> str:
                 if row["blade_angle_deg"] is None
                 else f"{row['blade_angle_deg']:.0f}°"
             ),
+            (_angle_from(row, numbers), "k"),
             _n(open_share(row)),
         ]
         for row in settings
@@ -559,9 +564,19 @@ def _balance(analysis: Analysis, display: Display) -> str:
         f"to spend, {display.pressure}",
         "C",
         "blade from open",
+        "angle from",
         "airflow without dampers",
     ]
     return "<h2>Balancing</h2>" + _table(heads, rows)
+
+
+def _angle_from(row: Mapping[str, Any], numbers: dict[Print, int]) -> str:
+    """Number of the print that a damper's angle is from, entered if it is new."""
+    if row["table"] is None:
+        return ""
+    named = row["table"], row["source"], row["confidence"]
+    number = numbers.setdefault(named, len(numbers) + 1)
+    return f"[{number}] {row['confidence']}"
 
 
 def _checks(analysis: Analysis, display: Display) -> str:
@@ -697,7 +712,11 @@ def _doubts(notes: int) -> list[str]:
 
 def _numbered(analyses: Sequence[Analysis]) -> dict[Print, int]:
     """Number of each print that the losses rest on."""
-    prints = {_print(one) for found in analyses for one in found.elements.credits}
+    prints = {
+        _print(found.elements.credits[used])
+        for found in analyses
+        for used in np.unique(found.elements.credit).tolist()
+    }
     return {one: number for number, one in enumerate(sorted(prints), start=1)}
 
 

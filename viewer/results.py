@@ -207,6 +207,9 @@ def balancing(analysis: Analysis) -> list[Plain]:
             "blade_angle_deg": None
             if setting.angle is None
             else math.degrees(setting.angle),
+            "table": setting.credit and setting.credit.table,
+            "source": setting.credit and setting.credit.source,
+            "confidence": setting.credit and setting.credit.confidence,
             "can_be_balanced": not setting.too_much,
             "open_share_of_design": None
             if math.isnan(setting.open_share)
@@ -234,7 +237,7 @@ def pairs(analysis: Analysis) -> list[Plain]:
             "table": pair.table,
             "source": pair.source,
             "confidence": pair.confidence,
-            "notes": list(pair.notes),
+            "notes": Note(pair.notes).words,
         }
         for pair in analysis.pairs
     ]

@@ -11,6 +11,7 @@ from elbowroom.physics import (
     Analysis,
     Comparison,
     Kind,
+    Note,
     checks,
     critical_band,
     dampers,
@@ -244,10 +245,12 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
             open_share(row),
         )
     console.print(table)
+    rests = {row["table"]: row["confidence"] for row in settings if row["table"]}
+    said = "".join(f" of {name} ({how})" for name, how in rests.items())
     console.print(
-        "Single-blade dampers, angles from open; 'open' is the airflow that settles "
-        "with no damper at what the critical path needs by design: `operate` follows "
-        "the fan."
+        f"Single-blade dampers, angles from open{said}; 'open' is the airflow that "
+        "settles with no damper at what the critical path needs by design: `operate` "
+        "follows the fan."
     )
 
 
@@ -285,7 +288,9 @@ def print_pairs(analysis: Analysis, display: Display, console: Any) -> None:
             f"{pair.spacing:.1f} D",
             display.pressures(pair.plain),
             display.pressures(pair.together) if pair.together is not None else "–",
-            pair.confidence if known else "no table: the plain sum stands",
+            pair.confidence
+            if known
+            else "; ".join(Note(pair.notes).words) or "no table: the plain sum stands",
         )
     console.print(table)
     print_more(len(names) - TOP, console)
