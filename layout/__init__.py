@@ -93,7 +93,7 @@ from .snap import TOLERANCE
 from .solids import Solids, solids
 from .toml_tables import load_toml
 from .topology import Topology, join, loops
-from .transition_rules import transition_lengths
+from .transition_rules import own_change_rows, transition_lengths
 from .tubes import Tubes
 from .write import write
 from .write_gltf import write_gltf
@@ -183,6 +183,7 @@ __all__ = [
     "note",
     "overlap_depth",
     "overruling_notices",
+    "own_change_rows",
     "piece_ducts",
     "place_words",
     "power_words",

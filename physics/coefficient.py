@@ -205,8 +205,16 @@ class Gathered:
             first, second = getattr(one, name), getattr(other, name)
             getattr(self, name)[rows] = first + (second - first) * share
         self.notes[rows] = one.notes | other.notes | int(Note.FALLBACK)
-        for at, row in enumerate(rows.tolist()):
-            a, b = one.credits[one.credit[at]], other.credits[other.credit[at]]
+        self.credit[rows] = [self.number(one.credits[n]) for n in one.credit.tolist()]
+        self.credit_also(rows, other)
+
+    def credit_also(self, rows: IntArray, other: "Gathered") -> None:
+        """Credit some elements to what others are credited to as well.
+
+        In the lowest class; the velocity that they refer to stays theirs.
+        """
+        for row, also in zip(rows.tolist(), other.credit.tolist(), strict=True):
+            a, b = self.credits[self.credit[row]], other.credits[also]
             both = Credit(
                 a.reference,
                 f"{a.table} and {b.table}",

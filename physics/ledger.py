@@ -21,6 +21,7 @@ from elbowroom.layout import (
 
 from . import elbows
 from .air import ROOM, STANDARD_DENSITY
+from .coefficient import Note
 from .conditions import Conditions
 from .friction import GALVANISED
 from .site_air import (
@@ -186,7 +187,7 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         },
     )
     assume(
-        int((graph.transitions.length_basis == assumed).sum()),
+        int((graph.transitions.length_basis == assumed).sum()) + _own_changes(analysis),
         "transitions with an included angle of 30 degrees",
         "write included_angle or length under [transitions], or draw them",
         "60 degrees",
@@ -262,6 +263,13 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
     unsaid = [o for o in drawing.section_origin.values() if "millimetres" in o]
     assume(len(unsaid), "sizes without a unit in millimetres", "write their unit")
     return found
+
+
+def _own_changes(analysis: "Analysis") -> int:
+    """Number of mains whose change of section counts as an assumed transition."""
+    elements = analysis.elements
+    mains = (elements.notes & int(Note.OWN_CHANGE)) > 0
+    return int((mains & (elements.basis == int(Basis.ASSUMED))).sum())
 
 
 def _spaced(

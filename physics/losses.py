@@ -17,6 +17,7 @@ from elbowroom.layout import (
     Notice,
     Shape,
     TakeoffEntry,
+    own_change_rows,
     refusal,
     warning,
 )
@@ -25,7 +26,7 @@ from . import elbows, ends, transitions
 from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
 from .junction_terms import BULLHEAD_FROM
 from .junctions import dividing_legs, joining_legs
-from .own_changes import OwnChanges, own_change_lengths, own_change_rows
+from .own_changes import OwnChanges, own_change_lengths
 
 _STRAIGHT_LEG = np.radians(1.0)  # a straight leg that turns further bends too
 _SAME_RADIUS = 0.02  # diameters: what a radius measured in a drawing is off
@@ -256,7 +257,8 @@ def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
     if len(rows):
         main, rest = legs.common[rows], legs.straight[rows]
         before, after = np.append(before, main), np.append(after, rest)
-        length = np.append(length, own_change_lengths(graph, main, rest))
+        own_length, basis = own_change_lengths(graph, main, rest)
+        length = np.append(length, own_length)
     every = transitions.transition(
         ducts.shape[before],
         ducts.width[before],
@@ -267,9 +269,9 @@ def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
         length,
     )
     if len(rows) == 0:
-        return every, OwnChanges(rows, every.value[:0])
-    count = len(found.duct)
-    return every.part(np.arange(count)), OwnChanges(rows, every.value[count:])
+        return every, OwnChanges(rows, every, rows)
+    mine, others = np.split(np.arange(len(length)), [len(found.duct)])
+    return every.part(mine), OwnChanges(rows, every.part(others), basis)
 
 
 def leg_coefficients(
