@@ -59,6 +59,8 @@ from .tables import (
     apart_rows,
     damper_place,
     open_share,
+    pair_rows,
+    pairs_sentence,
     rank_words,
 )
 
@@ -375,6 +377,7 @@ def _layout(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) 
             kinds_chart(analysis, display),
             _paths(analysis, display),
             _fittings(analysis, display, numbers),
+            _pairs(analysis, display),
             _ducts(analysis, display),
             _balance(analysis, display),
             _checks(analysis, display),
@@ -479,6 +482,30 @@ def _fittings(
         "the coefficient refers to, K the Reynolds factor; it equals so much straight "
         "duct at the friction rate of the system, and stands so far before the next "
         f"fitting or end. [Numbers] are those under Sources.{escape(said)}</p>"
+    )
+
+
+def _pairs(analysis: Analysis, display: Display) -> str:
+    rows: list[list[Cell]] = [
+        [
+            words,
+            *map(_n, numbers),
+            "; ".join([f"{pair.source} ({known})", *pair.notes])
+            if pair.source
+            else known,
+        ]
+        for pair, (words, *numbers, known) in zip(
+            analysis.pairs, pair_rows(analysis, display), strict=True
+        )
+    ]
+    if not rows:
+        return ""
+    unit = display.pressure
+    heads = ["elbows", "apart", f"plain sum, {unit}", f"as a pair, {unit}", "pair from"]
+    return (
+        "<h2>Elbows close together</h2>"
+        + _table(heads, rows)
+        + f"<p>{escape(pairs_sentence(analysis, display))}</p>"
     )
 
 

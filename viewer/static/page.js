@@ -1059,6 +1059,7 @@
       + (gap.kept ? "" : `, ${shown("gap", gap.required)} to keep`)));
     fill("faults", `Why ${option.name} cannot be built as drawn`,
       option.faults[state.units]);
+    fill("pairs", `Elbows close together in ${option.name}`, option.pairs[state.units]);
     fill("flags", `What to know of ${option.name}`, option.flags);
     fill("cautions", "Before anything is built", [data.note, ...data.cautions]);
   };
@@ -1194,7 +1195,7 @@
       state.option = number;
       table();
       notes();
-      for (const id of ["table", "faults", "room", "flags"]) {
+      for (const id of ["table", "faults", "pairs", "room", "flags"]) {
         const copy = $(id).cloneNode(true);
         copy.removeAttribute("id");
         for (const part of copy.querySelectorAll("[id]")) part.removeAttribute("id");
