@@ -14,6 +14,8 @@ from .clearance import (
 from .constructions import (
     ELBOW_CONSTRUCTIONS,
     ELBOW_PIECES,
+    PIECES_TAKEN,
+    SPLITTERS_TAKEN,
     TAKEOFF_ENTRIES,
     ElbowConstruction,
     TakeoffEntry,
@@ -103,6 +105,8 @@ keep_freed_memory()
 __all__ = [
     "ELBOW_CONSTRUCTIONS",
     "ELBOW_PIECES",
+    "PIECES_TAKEN",
+    "SPLITTERS_TAKEN",
     "TAKEOFF_ENTRIES",
     "TOLERANCE",
     "AirSpec",

@@ -292,7 +292,10 @@ def _tables(graph: DuctGraph) -> tuple[_Table, ...]:
         _Table(
             bends.duct,
             int(Kind.BEND),
-            np.maximum(bends.radius_basis, bends.construction_basis),
+            np.maximum(
+                np.maximum(bends.radius_basis, bends.construction_basis),
+                bends.parts_basis,
+            ),
         ),
         _Table(
             graph.transitions.duct,

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from elbowroom.layout import (
+    PIECES_TAKEN,
+    SPLITTERS_TAKEN,
     Basis,
     ElbowConstruction,
     ElbowRule,
@@ -155,7 +157,7 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
             f"{construction.words}: the vanes {length_words(closest)} apart",
             "write vane_spacing under [elbows]",
             f"{length_words(widest)}, the widest tested",
-            **_spaced(schedule, construction, widest),
+            **_parted(schedule, construction, "vane_spacing", widest),
         )
     smooth = analysis.elements.reynolds_factor > 1.0
     assume(
@@ -262,6 +264,29 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         assume(1, f"{drawing.up.upper()} as the axis that is up", "say --up")
     unsaid = [o for o in drawing.section_origin.values() if "millimetres" in o]
     assume(len(unsaid), "sizes without a unit in millimetres", "write their unit")
+    return [*found, *_uncounted(analysis)]
+
+
+def _uncounted(analysis: "Analysis") -> list[Assumption]:
+    """Pieces and splitters of elbows of which nobody says how many there are."""
+    graph = analysis.graph
+    bends, schedule, kinds = graph.bends, graph.schedule, ElbowConstruction
+    found = []
+    for kind, key, what, other in (
+        (kinds.SEGMENTED, "pieces", f"{PIECES_TAKEN} pieces", 3),
+        (kinds.SPLITTERS, "splitters", f"{SPLITTERS_TAKEN} splitter", 2),
+    ):
+        mine = (bends.construction == kind) & (bends.parts_basis == Basis.ASSUMED)
+        if mine.any():
+            found.append(
+                Assumption(
+                    f"elbows made {kind.words}: {what} each",
+                    f"write {key} under [elbows], or [[elbows.exception]]",
+                    int(mine.sum()),
+                    f"{other} {key}",
+                    replace(schedule, **_parted(schedule, kind, key, other)),
+                )
+            )
     return found
 
 
@@ -272,14 +297,15 @@ def _own_changes(analysis: "Analysis") -> int:
     return int((mains & (elements.basis == int(Basis.ASSUMED))).sum())
 
 
-def _spaced(
-    schedule: Schedule, construction: ElbowConstruction, spacing: float
+def _parted(
+    schedule: Schedule, construction: ElbowConstruction, key: str, value: float
 ) -> dict[str, Any]:
-    """Elbow rules of a construction with its vanes at another distance."""
+    """Elbow rules of a construction with other parts where nobody says these."""
 
     def changed(rule: ElbowRule) -> ElbowRule:
-        mine = rule.construction == construction and rule.vane_spacing is None
-        return replace(rule, vane_spacing=spacing) if mine else rule
+        mine = rule.construction == construction and getattr(rule, key) is None
+        changes: dict[str, Any] = {key: value}
+        return replace(rule, **changes) if mine else rule
 
     return _all_elbows(schedule, changed)
 

@@ -211,9 +211,7 @@ def _elbow(
         return elbows.rect_mitred(h / w, angle, re)
     if code in (kinds.SINGLE_VANES, kinds.DOUBLE_VANES):
         double = code == kinds.DOUBLE_VANES
-        spacing = float(bends.vane_spacing[mine[0]])
-        if np.isnan(spacing):  # the closest vanes where nobody says how far apart
-            spacing = elbows.vane_spacings(double)[0]
+        spacing = vane_spacing(double, float(bends.vane_spacing[mine[0]]))
         return elbows.rect_vaned(double, spacing, angle, angle.shape)
     if code == kinds.SQUARE_HEEL:
         return elbows.rect_square_heel(radius / w - 0.5, h / w, angle)
@@ -227,6 +225,11 @@ def _elbow(
         )
     # A square throat with a radius heel is the smooth elbow of r/W 0.5 by geometry.
     return elbows.rect_smooth(np.maximum(radius / w, elbows.TIGHTEST), h / w, angle, re)
+
+
+def vane_spacing(double: bool, said: float) -> float:
+    """How far apart vanes are, m: the closest that were tested where nobody says it."""
+    return elbows.vane_spacings(double)[0] if np.isnan(said) else said
 
 
 def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:

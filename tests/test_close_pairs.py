@@ -21,8 +21,7 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import Analysis, Option, analyse, compare, interaction
-from elbowroom.viewer import main, page, report, results, tables
-from elbowroom.viewer.display import METRIC
+from elbowroom.viewer import display, main, page, report, results, tables
 
 SQUARE = rectangular(0.3, 0.3)
 
@@ -206,7 +205,7 @@ def test_the_pairs_are_in_the_tables_the_report_and_the_page() -> None:
     )
     assert found[1]["together_pa"] is None
 
-    text = report.report_html([option], [()], (), METRIC, {}, picture=False)
+    text = report.report_html([option], [()], (), display.METRIC, {}, picture=False)
     text = text[text.index("<h2>Elbows close together") : text.index("<h2>Ducts")]
     assert f'{names[0]} (S)</td><td class="n">2.0 D</td>' in text
     assert f'<td class="n">{plain}</td><td class="n">{together}</td>' in text
@@ -225,7 +224,7 @@ def test_the_pairs_are_in_the_tables_the_report_and_the_page() -> None:
     assert "in.wg" in shown["pairs"]["inch-pound"][0]
 
     alone = Option("b", route([[0, 0, 0], [4, 0, 0], [4, 40, 0]]))
-    text = report.report_html([alone], [()], (), METRIC, {}, picture=False)
+    text = report.report_html([alone], [()], (), display.METRIC, {}, picture=False)
     assert "Elbows close together" not in text
     (shown,) = page.page_data([alone], [()], ())["options"]
     assert shown["pairs"] == {"metric": [], "inch-pound": []}
