@@ -18,6 +18,7 @@ from elbowroom.layout import (
     TransitionRule,
     density_words,
     length_words,
+    pressure_words,
     temperature_words,
 )
 
@@ -41,8 +42,11 @@ if TYPE_CHECKING:
 
 CRITICAL_PATH = "critical path"
 FAN = "fan's pressure"
+LEFT = "pressure left for the ducts"
 # What else could be so: air, K, a site, m, and a duct's roughness, m.
 _COOLER, _HIGHER, _ROUGHER = 283.15, 500.0, 1.5e-4
+_HUMID = 0.5  # share of saturation
+OTHER_FLOW = 0.01  # less is the rounding of an airflow in another unit; own choice
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,7 +66,7 @@ class Assumption:
     schedule, conditions
         What says so: analysed in their place, they give the effect (see `effects`).
     acts_on
-        What it changes: CRITICAL_PATH or FAN.
+        What it changes: CRITICAL_PATH, FAN or LEFT.
     """
 
     what: str
@@ -264,7 +268,30 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         assume(1, f"{drawing.up.upper()} as the axis that is up", "say --up")
     unsaid = [o for o in drawing.section_origin.values() if "millimetres" in o]
     assume(len(unsaid), "sizes without a unit in millimetres", "write their unit")
-    return [*found, *_uncounted(analysis)]
+    return [
+        *found,
+        *_dry_air(analysis),
+        *_uncounted(analysis),
+        *_speed_at_fan(analysis),
+        *_square_law(analysis),
+    ]
+
+
+def _dry_air(analysis: "Analysis") -> list[Assumption]:
+    """Air of which nobody says how humid it is."""
+    schedule = analysis.graph.schedule
+    if schedule.air.humidity is not None:
+        return []
+    humid = replace(schedule, air=replace(schedule.air, humidity=_HUMID))
+    return [
+        Assumption(
+            "dry air, 0 % humid",
+            "write humidity under [air]",
+            1,
+            f"{100 * _HUMID:g} % humid",
+            humid,
+        )
+    ]
 
 
 def _uncounted(analysis: "Analysis") -> list[Assumption]:
@@ -288,6 +315,58 @@ def _uncounted(analysis: "Analysis") -> list[Assumption]:
                 )
             )
     return found
+
+
+def _speed_at_fan(analysis: "Analysis") -> list[Assumption]:
+    """Velocity pressure that an external static pressure has on top, or lacks."""
+    graph, system, conditions = analysis.graph, analysis.system, analysis.conditions
+    side = "inlet" if graph.is_return else "outlet"
+    key = f"{side}_velocity_pressure"
+    taken: float = getattr(system, key)
+    unsaid = getattr(conditions, key) is None
+    if system.fan_kind != "external static" or not (unsaid and taken > 0.0):
+        return []
+    none: dict[str, Any] = {key: 0.0}
+    return [
+        Assumption(
+            f"air as fast at the fan's {side} as in the duct there: a velocity "
+            f"pressure of {pressure_words(taken)}",
+            f"write {key} under [fan]",
+            1,
+            "still air there, as in a plenum",
+            conditions=replace(conditions, **none),
+            acts_on=LEFT,
+        )
+    ]
+
+
+def _square_law(analysis: "Analysis") -> list[Assumption]:
+    """Losses of components that were declared at another airflow than their duct's."""
+    graph, conditions = analysis.graph, analysis.conditions
+    share = [
+        1.0
+        if spec.airflow is None or spec.loss is None or flow == 0.0
+        else flow / spec.airflow
+        for spec, flow in zip(
+            graph.schedule.components,
+            analysis.state.flow[graph.component_duct].tolist(),
+            strict=True,
+        )
+    ]
+    other = np.abs(np.array(share) - 1.0) > OTHER_FLOW
+    if not other.any():
+        return []
+    linear = conditions.components / np.where(other, share, 1.0)
+    return [
+        Assumption(
+            "declared losses of components, taken from their airflow to that of their "
+            "duct by its square",
+            "write their loss at the airflow of the duct under [[component]]",
+            int(other.sum()),
+            "by the airflow itself, as where the flow is laminar",
+            conditions=replace(conditions, components=linear),
+        )
+    ]
 
 
 def _own_changes(analysis: "Analysis") -> int:

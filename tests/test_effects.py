@@ -14,11 +14,14 @@ from elbowroom.layout import (
     Basis,
     ElbowConstruction,
     ElbowRule,
+    FanSpec,
     Schedule,
     Section,
+    SourceSpec,
     TerminalSpec,
     build,
     drawing_from_runs,
+    pressure_words,
     rectangular,
     round_section,
 )
@@ -233,3 +236,51 @@ def test_air_that_cannot_be_is_refused_or_left_out(celsius: float) -> None:
         return
     (left_out,) = (e for e in effects(analyse(graph)) if e.assumption.instead == HIGHER)
     assert left_out.loss is None
+
+
+def test_air_of_which_nobody_says_how_humid_is_taken_as_dry() -> None:
+    def run(humidity: float | None) -> Analysis:
+        spec = AirSpec(temperature=311.15, altitude=300.0, humidity=humidity)
+        return analyse(build(drawn(), Schedule(air=spec)))
+
+    silent, dry, humid = run(None), run(0.0), run(0.5)
+    assert silent.critical_loss == dry.critical_loss
+    (told,) = (e for e in effects(silent) if "dry air" in e.assumption.what)
+    assert told.loss == pytest.approx(humid.critical_loss - dry.critical_loss)
+    # Water over air as 18 over 29: half of 6.6 kPa of vapour in 97.8 kPa is 1.3 % less.
+    assert humid.conditions.air.density / dry.conditions.air.density == pytest.approx(
+        1.0 - 0.5 * 6.63 / 97.77 * (1.0 - 18.02 / 28.96), abs=1e-4
+    )
+    assert told.loss is not None
+    assert told.loss < 0.0
+    for said in (dry, humid):
+        assert not [e for e in effects(said) if "dry air" in e.assumption.what]
+
+
+@pytest.mark.parametrize("is_return", [False, True])
+def test_the_velocity_at_the_fan_that_nobody_says_is_listed(is_return: bool) -> None:
+    side = "inlet" if is_return else "outlet"
+
+    def run(kind: str = "fan", total: bool = False, **said: Any) -> Analysis:
+        pressure: dict[str, Any] = {
+            "total_pressure" if total else "external_static_pressure": 120.0
+        }
+        plan = Schedule(
+            fan=FanSpec(**pressure, **said),
+            source=SourceSpec(kind=kind, is_return=is_return),
+        )
+        return analyse(build(drawn(), plan))
+
+    found = run()
+    (told,) = (e for e in effects(found) if f"fan's {side}" in e.assumption.what)
+    (pv,) = found.state.velocity_pressure[found.graph.ducts.parent < 0]
+    assert pressure_words(float(pv)) in told.assumption.what
+    assert told.loss == pytest.approx(pv if is_return else -pv)
+    said: dict[str, Any] = {f"{side}_velocity_pressure": 0.0}
+    still = run(**said)
+    change = (still.system.available or 0.0) - (found.system.available or 0.0)
+    assert told.loss == pytest.approx(change)
+    assert told.assumption.acts_on == "pressure left for the ducts"
+    for other in (still, run("plenum"), run(total=True), bare()):
+        assert not [a for a in other.assumptions if "velocity pressure" in a.remedy]
+        assert not [a for a in other.assumptions if "as fast at" in a.what]

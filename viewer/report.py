@@ -55,6 +55,7 @@ from .results import balancing, paths
 from .tables import (
     AS_NEW,
     BEYOND,
+    OPEN,
     apart_heads,
     apart_rows,
     damper_place,
@@ -586,9 +587,10 @@ def _balance(analysis: Analysis, display: Display) -> str:
         f"to spend, {display.pressure}",
         "C",
         "blade from open",
-        "airflow without dampers",
+        "open, of design",
     ]
-    return "<h2>Balancing</h2>" + _table(heads, rows)
+    text = "<h2>Balancing</h2>" + _table(heads, rows)
+    return f'{text}<p class="quiet">{escape(OPEN)}</p>'
 
 
 def _checks(analysis: Analysis, display: Display) -> str:

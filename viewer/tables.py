@@ -40,6 +40,11 @@ CAUTION = (
     "work at height are for the local code and licensed practice to decide."
 )
 _MARK = {Basis.DRAWN: "", Basis.DECLARED: "d", Basis.ASSUMED: "a"}
+OPEN = (
+    "Single-blade dampers, angles from open; 'open' is the airflow that settles with "
+    "no damper at what the critical path needs by design, declared losses going with "
+    "the square of theirs: `operate` follows the fan."
+)
 # Where no angle of the table suffices.
 BEYOND = f"beyond {math.degrees(dampers.BUTTERFLY_END):.0f}°"
 
@@ -237,11 +242,7 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
             open_share(row),
         )
     console.print(table)
-    console.print(
-        "Single-blade dampers, angles from open; 'open' is the airflow that settles "
-        "with no damper at what the critical path needs by design: `operate` follows "
-        "the fan."
-    )
+    console.print(OPEN)
 
 
 def open_share(row: dict[str, Any]) -> str:
