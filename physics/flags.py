@@ -64,6 +64,12 @@ _USUAL = {
     "filter": ("filter",),
     "coil or heat exchanger": ("coil", "exchanger", "heater", "cooler"),
 }
+# What names in a schedule the side that is not drawn: of a supply, and of a return or
+# an exhaust.
+_OTHER_SIDE = (
+    ("return",),
+    ("supply", "discharge", "outlet", "stack", "louv", "cowl"),
+)
 # Every value between two rows of its table would be noise; the rest is said.
 _REMARKABLE = {
     int(note): note.words[0]
@@ -458,27 +464,10 @@ def budget_flags(
                 f"ducts: of that it spends {_costliest(graph, elements, critical)}",
             )
         )
-    if system.fan_kind == "external static" and not graph.is_return:
-        names = graph.schedule.losses
-        unsaid = not_declared(
-            [
-                *names,
-                *(c.name for c in graph.schedule.components),
-                *terminal_kinds(graph.schedule),
-            ]
-        )
-        if not any("return" in name.lower() for name in names):
-            unsaid.insert(0, "return side")
-        if unsaid:
-            flags.append(
-                warning(
-                    "budget",
-                    f"nothing is said of the {', '.join(unsaid)}, so what the fan "
-                    "leaves may be far less",
-                    "declare it under [losses]; `analyse` adds a drawn one by --return",
-                )
-            )
-        flags += _inlet_flags(graph, state)
+    if system.fan_kind == "external static":
+        flags += _missing_flags(graph)
+        if not graph.is_return:
+            flags += _inlet_flags(graph, state)
     rate = system.friction_rate_available
     if rate is not None and system.available and system.available > 0:
         low, high = WINDOW
@@ -523,6 +512,31 @@ def budget_flags(
             )
         )
     return flags
+
+
+def _missing_flags(graph: DuctGraph) -> list[Notice]:
+    """Say what a fan usually pays for and nobody declared, on its other side too."""
+    plan = graph.schedule
+    unsaid = not_declared(
+        [*plan.losses, *(c.name for c in plan.components), *terminal_kinds(plan)]
+    )
+    side, remedy = "return side", "adds a drawn one by --return"
+    if graph.is_return:
+        side = "supply or discharge side"
+        remedy = "of the supply takes this one by --return"
+    named = " ".join(plan.losses).lower()
+    if not any(word in named for word in _OTHER_SIDE[graph.is_return]):
+        unsaid.insert(0, side)
+    if not unsaid:
+        return []
+    return [
+        warning(
+            "budget",
+            f"nothing is said of the {', '.join(unsaid)}, so what the fan leaves may "
+            "be far less",
+            f"declare it under [losses]; `analyse` {remedy}",
+        )
+    ]
 
 
 def _inlet_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:

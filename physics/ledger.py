@@ -321,23 +321,32 @@ def _speed_at_fan(analysis: "Analysis") -> list[Assumption]:
     """Velocity pressure that an external static pressure has on top, or lacks."""
     graph, system, conditions = analysis.graph, analysis.system, analysis.conditions
     side = "inlet" if graph.is_return else "outlet"
-    key = f"{side}_velocity_pressure"
-    taken: float = getattr(system, key)
-    unsaid = getattr(conditions, key) is None
-    if system.fan_kind != "external static" or not (unsaid and taken > 0.0):
+    taken: float = getattr(system, f"{side}_velocity_pressure")
+    if system.fan_kind != "external static" or not taken > 0.0:
         return []
-    none: dict[str, Any] = {key: 0.0}
-    return [
-        Assumption(
-            f"air as fast at the fan's {side} as in the duct there: a velocity "
-            f"pressure of {pressure_words(taken)}",
-            f"write {key} under [fan]",
-            1,
-            "still air there, as in a plenum",
-            conditions=replace(conditions, **none),
-            acts_on=LEFT,
-        )
-    ]
+    said = f"a velocity pressure of {pressure_words(taken)}"
+    as_fast = f"air as fast at the fan's {side} as in the duct there: {said}"
+    ways = [(side, as_fast, "still air there, as in a plenum", 0.0)]
+    if graph.is_return:  # nobody drew its other side
+        none = "no velocity pressure at the fan's outlet"
+        ways.append(("outlet", none, f"{said}, as at its inlet", taken))
+    found = []
+    for where, what, instead, other in ways:
+        key = f"{where}_velocity_pressure"
+        if getattr(conditions, key) is None:
+            changes: dict[str, Any] = {key: other}
+            there = replace(conditions, **changes)
+            found.append(
+                Assumption(
+                    what,
+                    f"write {key} under [fan]",
+                    1,
+                    instead,
+                    conditions=there,
+                    acts_on=LEFT,
+                )
+            )
+    return found
 
 
 def _square_law(analysis: "Analysis") -> list[Assumption]:
