@@ -11,9 +11,13 @@
   // --- words and numbers
 
   const unit = (key) => data.units[state.units][key];
-  const bare = (key, value) =>
-    value === null || value === undefined || Number.isNaN(value)
-      ? "–" : (value * unit(key).per_si + 0).toFixed(unit(key).digits);
+  const bare = (key, value) => {
+    if (value === null || value === undefined || Number.isNaN(value)) return "–";
+    const number = value * unit(key).per_si + 0;
+    const small = key === "length" && Math.abs(number) > 1e-4; // in two digits or more
+    const least = small ? 1 - Number(number.toExponential(1).split("e")[1]) : 0;
+    return number.toFixed(Math.max(unit(key).digits, least));
+  };
   const shown = (key, value) => {
     const text = bare(key, value);
     return text === "–" ? text : `${text} ${unit(key).name}`;
