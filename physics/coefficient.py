@@ -213,15 +213,17 @@ class Gathered:
 
         In the lowest class; the velocity that they refer to stays theirs.
         """
-        for row, also in zip(rows.tolist(), other.credit.tolist(), strict=True):
-            a, b = self.credits[self.credit[row]], other.credits[also]
+        pair = self.credit[rows] * len(other.credits) + other.credit
+        for number in np.bincount(pair).nonzero()[0].tolist():
+            mine, also = divmod(number, len(other.credits))
+            a, b = self.credits[mine], other.credits[also]
             both = Credit(
                 a.reference,
                 f"{a.table} and {b.table}",
                 f"{a.source}; {b.source}",
                 CONFIDENCE[-1],
             )
-            self.credit[row] = self.number(both)
+            self.credit[rows[pair == number]] = self.number(both)
 
     def part(self, rows: IntArray) -> "Gathered":
         """Coefficients of some of the elements."""
