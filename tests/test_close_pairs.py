@@ -193,7 +193,7 @@ def test_the_schedule_asks_for_pairs(
 
 def test_the_pairs_are_in_the_tables_the_report_and_the_page() -> None:
     points = [[0, 0, 0], [4, 0, 0], [4, 1.2, 0], [8, 1.2, 0], [8, 2.4, 0], [4, 2.4, 0]]
-    option = Option("a", route(points))
+    option = Option("a", route(points, round_section(0.3)))
     found = results.pairs(option.analysis)
     assert [pair["arrangement"] for pair in found] == ["S", "U"]
     rows = tables.flat_tables(option.analysis)["pairs"]
@@ -203,13 +203,14 @@ def test_the_pairs_are_in_the_tables_the_report_and_the_page() -> None:
         f"{found[0]['plain_sum_pa']:.1f}",
         f"{found[0]['together_pa']:.1f}",
     )
+    covered = found[0]["confidence"]
     assert found[1]["together_pa"] is None
 
     text = report.report_html([option], [()], (), display.METRIC, {}, picture=False)
     text = text[text.index("<h2>Elbows close together") : text.index("<h2>Ducts")]
     assert f'{names[0]} (S)</td><td class="n">2.0 D</td>' in text
     assert f'<td class="n">{plain}</td><td class="n">{together}</td>' in text
-    assert escape(f"{found[0]['source']} (seen)") in text
+    assert escape(f"{found[0]['source']} ({covered})") in text
     assert f"{names[1]} (U)" in text
     assert "no table: the plain sum stands" in text
     assert "The plain sum counts" in text
@@ -217,7 +218,7 @@ def test_the_pairs_are_in_the_tables_the_report_and_the_page() -> None:
     (shown,) = page.page_data([option], [()], ())["options"]
     one, other, counts = shown["pairs"]["metric"]
     assert one.startswith(f"{names[0]} (S), 2.0 D apart: {plain} Pa as a plain sum")
-    assert one.endswith(f"{together} Pa as a pair (seen)")
+    assert one.endswith(f"{together} Pa as a pair ({covered})")
     assert other.startswith(names[1])
     assert other.endswith("no table: the plain sum stands")
     assert counts.startswith("The plain sum counts")
