@@ -14,6 +14,8 @@ from .clearance import (
 from .constructions import (
     ELBOW_CONSTRUCTIONS,
     ELBOW_PIECES,
+    PIECES_TAKEN,
+    SPLITTERS_TAKEN,
     TAKEOFF_ENTRIES,
     ElbowConstruction,
     TakeoffEntry,
@@ -104,7 +106,7 @@ from .snap import TOLERANCE
 from .solids import Solids, solids
 from .toml_tables import load_toml
 from .topology import Topology, join, loops
-from .transition_rules import transition_lengths
+from .transition_rules import own_change_rows, transition_lengths
 from .tubes import Tubes
 from .write import write
 from .write_gltf import write_gltf
@@ -114,6 +116,8 @@ keep_freed_memory()
 __all__ = [
     "ELBOW_CONSTRUCTIONS",
     "ELBOW_PIECES",
+    "PIECES_TAKEN",
+    "SPLITTERS_TAKEN",
     "TAKEOFF_ENTRIES",
     "TOLERANCE",
     "AirSpec",
@@ -195,6 +199,7 @@ __all__ = [
     "note",
     "overlap_depth",
     "overruling_notices",
+    "own_change_rows",
     "piece_ducts",
     "place_words",
     "power_words",

@@ -54,6 +54,7 @@ _ELBOW_WORDS = {
 }
 ELBOW_CONSTRUCTIONS = {words: code for code, words in _ELBOW_WORDS.items()}
 ELBOW_PIECES = (3, 4, 5)  # of a segmented elbow, as they are tabled
+PIECES_TAKEN, SPLITTERS_TAKEN = 5, 1  # where nobody says how many
 
 
 class TakeoffEntry(IntEnum):

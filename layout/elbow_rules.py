@@ -3,7 +3,7 @@
 import numpy as np
 
 from .basis import Basis
-from .constructions import ElbowConstruction
+from .constructions import PIECES_TAKEN, SPLITTERS_TAKEN, ElbowConstruction
 from .drawing import Drawing
 from .fittings import Bends
 from .schedule import ElbowRule, Schedule
@@ -71,14 +71,16 @@ def build_bends(
     vane_spacing = np.full(size, np.nan)
     radius_basis = np.zeros(size, dtype=np.int64)
     construction_basis = np.zeros(size, dtype=np.int64)
+    parts_basis = np.zeros(size, dtype=np.int64)
 
     def put(rows: IntArray | slice, rule: ElbowRule) -> None:
         construction[rows] = int(rule.construction)
         construction_basis[rows] = int(rule.construction_basis)
         radius[:, rows] = rule.radius_for(sides[:, rows])
         radius_basis[rows] = int(rule.radius_basis)
-        pieces[rows] = rule.pieces
-        splitters[rows] = rule.splitters
+        pieces[rows] = rule.pieces or PIECES_TAKEN
+        splitters[rows] = rule.splitters or SPLITTERS_TAKEN
+        parts_basis[rows] = int(rule.parts_basis)
         if rule.vane_spacing is not None:
             vane_spacing[rows] = rule.vane_spacing
 
@@ -96,7 +98,7 @@ def build_bends(
     drawn = ~np.isnan(drawn_radius)
     replaced = drawn & ~_CURVED[construction]
     construction[replaced] = int(ElbowConstruction.SMOOTH)
-    construction_basis[replaced] = int(Basis.DRAWN)
+    construction_basis[replaced] = parts_basis[replaced] = int(Basis.DRAWN)
     radius = np.where(drawn, drawn_radius, radius)
     radius_basis[drawn] = int(Basis.DRAWN)
     cornered = _CORNERED[construction]
@@ -127,6 +129,7 @@ def build_bends(
         vane_spacing=vane_spacing,
         radius_basis=radius_basis,
         construction_basis=construction_basis,
+        parts_basis=parts_basis,
         setback=setback,
         short_by=np.zeros(size),
         misfit=misfit,

@@ -81,11 +81,11 @@ class Bends:
     construction
         `ElbowConstruction` codes.
     pieces, splitters
-        Pieces of a segmented elbow, splitter vanes; 0 where there are none.
+        Pieces of a segmented elbow, splitter vanes; of others they say nothing.
     vane_spacing
         Distance of turning vanes, m; NaN where nobody says it.
-    radius_basis, construction_basis
-        `Basis` codes.
+    radius_basis, construction_basis, parts_basis
+        `Basis` codes; the last one of pieces, splitters or vanes, where it has these.
     setback
         Length that the bend takes of each of its tangents, m.
     short_by
@@ -112,6 +112,7 @@ class Bends:
     vane_spacing: FloatArray
     radius_basis: IntArray
     construction_basis: IntArray
+    parts_basis: IntArray
     setback: FloatArray
     short_by: FloatArray
     misfit: FloatArray

@@ -159,8 +159,8 @@ class ElbowRule:
     splitters
         Splitter vanes of an elbow that has them.
     vane_spacing
-        Distance of the turning vanes of a mitred elbow that has them, m; None if
-        nobody says it.
+        Distance of the turning vanes of a mitred elbow that has them, m; this and the
+        numbers before are None where nobody says them.
     """
 
     construction: ElbowConstruction = ElbowConstruction.SMOOTH
@@ -169,9 +169,25 @@ class ElbowRule:
     throat_radius: float | None = None
     centreline_radius: float | None = None
     radius_basis: Basis = Basis.ASSUMED
-    pieces: int = 5
-    splitters: int = 1
+    pieces: int | None = None
+    splitters: int | None = None
     vane_spacing: float | None = None
+
+    @property
+    def parts_basis(self) -> Basis:
+        """What its pieces, its splitters or its vanes rest on; drawn if it has none."""
+        kinds = ElbowConstruction
+        said: float | None
+        match self.construction:
+            case kinds.SEGMENTED:
+                said = self.pieces
+            case kinds.SPLITTERS:
+                said = self.splitters
+            case kinds.SINGLE_VANES | kinds.DOUBLE_VANES:
+                said = self.vane_spacing
+            case _:
+                return Basis.DRAWN
+        return Basis.ASSUMED if said is None else Basis.DECLARED
 
     def radius_for(self, in_plane: npt.ArrayLike) -> FloatArray:
         """Centreline radius for sides in the plane of the bend, m, same shape."""

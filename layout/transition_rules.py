@@ -1,11 +1,13 @@
-"""How long transitions are that nobody drew."""
+"""How long transitions are that nobody drew, and which mains have one of their own."""
 
 import numpy as np
 
+from .constructions import TakeoffEntry
 from .drawing import Drawing
+from .fittings import Ducts, Legs
 from .pieces import SAME_SIZE, runs_named
 from .schedule import Schedule
-from .sections import FloatArray, IntArray
+from .sections import FloatArray, IntArray, Shape
 
 Sides = tuple[FloatArray, FloatArray]
 
@@ -41,3 +43,20 @@ def transition_lengths(
         length[named] = rule.length_for(step[named])
         basis[named] = int(rule_basis)
     return length, basis
+
+
+def own_change_rows(ducts: Ducts, legs: Legs) -> IntArray:
+    """Straight legs whose section is not that of the common duct; no radius wyes.
+
+    The table of these has rows of other areas.
+    """
+    main, rest = legs.common, legs.straight
+    found = (ducts.width[main] != ducts.width[rest]) | (
+        ducts.height[main] != ducts.height[rest]
+    )
+    found |= ducts.shape[main] != ducts.shape[rest]
+    found &= (legs.duct == rest) & (legs.duct != main)
+    found &= ~legs.is_branch | legs.is_symmetrical
+    radius = legs.entry == int(TakeoffEntry.RADIUS)
+    found &= ~(radius & (ducts.shape[main] == Shape.RECTANGULAR))
+    return np.asarray(found.nonzero()[0])

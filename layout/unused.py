@@ -11,6 +11,7 @@ from .fittings import Bends, Ducts, Legs, Terminals, Transitions
 from .schedule import Schedule
 from .sections import IntArray
 from .topology import Topology
+from .transition_rules import own_change_rows
 
 
 def unused_notices(
@@ -49,6 +50,9 @@ def unused_notices(
         said += _closed_ends(topology, ducts, bends, transitions, legs, schedule)
     if schedule.transition_exceptions:
         changes = transitions.duct[transitions.length_basis != int(Basis.DRAWN)]
+        if not schedule.source.is_return:  # there the tables of junctions have it
+            own = legs.duct[own_change_rows(ducts, legs)]
+            changes = np.concatenate([changes, own])
         said += [
             (
                 name,

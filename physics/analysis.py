@@ -169,7 +169,7 @@ class Analysis:
         graph, kind = self.graph, Kind(self.elements.kind[element])
         row, duct = int(self.elements.row[element]), int(self.elements.duct[element])
         if kind == Kind.BEND:
-            return bend_words(graph, row)
+            return bend_words(graph, row, unit)
         if kind in (Kind.BRANCH, Kind.MAIN, Kind.MEETING):
             lone = self._lone.get(row) if kind == Kind.MEETING else None
             return leg_words(graph, row, kind, lone)

@@ -26,6 +26,12 @@ _USUAL = {
     "filter": ("filter",),
     "coil or heat exchanger": ("coil", "exchanger", "heater", "cooler"),
 }
+# What names in a schedule the side that is not drawn: of a supply, and of a return or
+# an exhaust.
+_OTHER_SIDE = (
+    ("return",),
+    ("supply", "discharge", "outlet", "stack", "louv", "cowl"),
+)
 
 
 def budget_flags(
@@ -70,9 +76,10 @@ def budget_flags(
         flags += _short_flags(
             graph, state, system, system.available, elements, critical
         )
-    if system.fan_kind == "external static" and not graph.is_return:
-        flags += _undeclared_flags(graph.schedule)
-        flags += _inlet_flags(graph, state)
+    if system.fan_kind == "external static":
+        flags += _undeclared_flags(graph)
+        if not graph.is_return:
+            flags += _inlet_flags(graph, state)
     rate = system.friction_rate_available
     if rate is not None and system.available and system.available > 0:
         flags += _rate_flags(rate)
@@ -144,22 +151,27 @@ def _costliest(graph: DuctGraph, elements: Elements, critical: int) -> str:
     )
 
 
-def _undeclared_flags(schedule: Schedule) -> list[Notice]:
-    """Say what an external static pressure usually pays for, and nobody declared."""
-    names = schedule.losses
+def _undeclared_flags(graph: DuctGraph) -> list[Notice]:
+    """Say what a fan usually pays for and nobody declared, on its other side too."""
+    plan = graph.schedule
     unsaid = not_declared(
-        [*names, *(c.name for c in schedule.components), *terminal_kinds(schedule)]
+        [*plan.losses, *(c.name for c in plan.components), *terminal_kinds(plan)]
     )
-    if not any("return" in name.lower() for name in names):
-        unsaid.insert(0, "return side")
+    side, remedy = "return side", "adds a drawn one by --return"
+    if graph.is_return:
+        side = "supply or discharge side"
+        remedy = "of the supply takes this one by --return"
+    named = " ".join(plan.losses).lower()
+    if not any(word in named for word in _OTHER_SIDE[graph.is_return]):
+        unsaid.insert(0, side)
     if not unsaid:
         return []
     return [
         warning(
             "budget",
-            f"nothing is said of the {', '.join(unsaid)}, so what the fan "
-            "leaves may be far less",
-            "declare it under [losses]; `analyse` adds a drawn one by --return",
+            f"nothing is said of the {', '.join(unsaid)}, so what the fan leaves may "
+            "be far less",
+            f"declare it under [losses]; `analyse` {remedy}",
         )
     ]
 

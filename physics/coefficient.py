@@ -270,10 +270,20 @@ class Gathered:
             first, second = getattr(one, name), getattr(other, name)
             getattr(self, name)[rows] = first + (second - first) * share
         self.notes[rows] = one.notes | other.notes | int(Note.FALLBACK)
-        for at, row in enumerate(rows.tolist()):
-            a, b = one.credits[one.credit[at]], other.credits[other.credit[at]]
-            both = replace(a.joined(b), confidence=CONFIDENCE[-1])
-            self.credit[row] = self.number(both)
+        self.credit[rows] = [self.number(one.credits[n]) for n in one.credit.tolist()]
+        self.credit_also(rows, other)
+
+    def credit_also(self, rows: IntArray, other: "Gathered") -> None:
+        """Credit some elements to what others are credited to as well.
+
+        In the lowest class; the velocity that they refer to stays theirs.
+        """
+        pair = self.credit[rows] * len(other.credits) + other.credit
+        for number in np.bincount(pair).nonzero()[0].tolist():
+            mine, also = divmod(number, len(other.credits))
+            both = self.credits[mine].joined(other.credits[also])
+            both = replace(both, confidence=CONFIDENCE[-1])
+            self.credit[rows[pair == number]] = self.number(both)
 
     def part(self, rows: IntArray) -> "Gathered":
         """Coefficients of some of the elements."""

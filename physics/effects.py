@@ -6,7 +6,7 @@ from functools import lru_cache
 from elbowroom.layout import BadInput, build
 
 from .analysis import Analysis, analyse
-from .ledger import FAN, Assumption
+from .ledger import FAN, LEFT, Assumption
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,9 +18,9 @@ class Effect:
     assumption
         The assumption.
     loss
-        Change of the critical loss, or of the fan's pressure where the assumption acts
-        on that, Pa, were it as `assumption.instead` says; None where nothing else is
-        known, or where this layout cannot be made so.
+        Change of what the assumption acts on, the critical loss for one, Pa, were it
+        as `assumption.instead` says; None where nothing else is known, or where this
+        layout cannot be made so.
     refused
         Why it cannot be so in this layout, in words; empty where it can.
     """
@@ -66,9 +66,13 @@ def _effect(analysis: Analysis, assumption: Assumption) -> Effect:
         fault = problem.faults[0]
         where = f"{fault.where}: " if fault.where else ""
         return Effect(assumption, None, f"{where}{fault.what}")
-    if assumption.acts_on == FAN:
-        before, after = analysis.system.fan_pressure, other.system.fan_pressure
-        if before is None or after is None:
-            return Effect(assumption, None)
-        return Effect(assumption, after - before)
-    return Effect(assumption, other.critical_loss - analysis.critical_loss)
+    before, after = (_acted_on(one, assumption.acts_on) for one in (analysis, other))
+    if before is None or after is None:
+        return Effect(assumption, None)
+    return Effect(assumption, after - before)
+
+
+def _acted_on(analysis: Analysis, what: str) -> float | None:
+    system = analysis.system
+    known = {FAN: system.fan_pressure, LEFT: system.available}
+    return known.get(what, system.critical_loss)

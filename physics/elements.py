@@ -228,7 +228,7 @@ def elements_of(
         row[place] = np.arange(len(place))
     entry, leg, bend, change, straight, _, meeting, terminal = places
     row[entry] = duct[entry]
-    found, notices = _coefficients(graph, state, conditions, places, dead)
+    found, notices = _coefficients(graph, state, conditions, places, dead, basis)
 
     at = duct.copy()  # duct whose velocity the coefficient refers to
     before, changed = ducts.parent, graph.transitions.duct
@@ -290,7 +290,10 @@ def _tables(graph: DuctGraph, conditions: Conditions) -> tuple[_Table, ...]:
         _Table(
             bends.duct,
             int(Kind.BEND),
-            np.maximum(bends.radius_basis, bends.construction_basis),
+            np.maximum(
+                np.maximum(bends.radius_basis, bends.construction_basis),
+                bends.parts_basis,
+            ),
         ),
         _Table(
             graph.transitions.duct,
@@ -336,8 +339,12 @@ def _coefficients(
     conditions: Conditions,
     places: list[IntArray],
     dead: BoolArray | None,
+    basis: IntArray,
 ) -> tuple[Gathered, list[Notice]]:
-    """Coefficients of the elements of `_tables`, at their places; NaN for ducts."""
+    """Coefficients of the elements of `_tables`, at their places; NaN for ducts.
+
+    In `basis` a main has that of the transition that its change of section counts as.
+    """
     entry, leg, bend, change, straight, component, meeting, terminal = places
     every = Gathered(sum(map(len, places)))
     every.notes[straight] = state.notes
@@ -356,7 +363,8 @@ def _coefficients(
         air = state.area, flow, flow / state.area
     divided = leg_coefficients(graph, graph.legs, *air, graph.is_return, dead)
     if len(own.rows):
-        count_own_changes(graph, air[0], air[1], own, divided)
+        changed, length_basis = count_own_changes(graph, *air[:2], own, divided)
+        basis[leg[changed]] = length_basis
     every.take_over(leg, divided)
     if len(component):
         duct = graph.component_duct

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from elbowroom.layout import (
+    PIECES_TAKEN,
+    SPLITTERS_TAKEN,
     Basis,
     BoolArray,
     ElbowConstruction,
@@ -17,11 +19,13 @@ from elbowroom.layout import (
     TransitionRule,
     density_words,
     length_words,
+    pressure_words,
     temperature_words,
 )
 
 from . import elbows
 from .air import ROOM, STANDARD_DENSITY
+from .coefficient import Note
 from .conditions import Conditions
 from .friction import GALVANISED
 from .site_air import (
@@ -39,9 +43,12 @@ if TYPE_CHECKING:
 
 CRITICAL_PATH = "critical path"
 FAN = "fan's pressure"
+LEFT = "pressure left for the ducts"
 # What else could be so: air, K, a site, m, and a duct's roughness, m.
 _COOLER, _HIGHER, _ROUGHER = 283.15, 500.0, 1.5e-4
 _ASSUMED = int(Basis.ASSUMED)
+_HUMID = 0.5  # share of saturation
+OTHER_FLOW = 0.01  # less is the rounding of an airflow in another unit; own choice
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,7 +68,7 @@ class Assumption:
     schedule, conditions
         What says so: analysed in their place, they give the effect (see `effects`).
     acts_on
-        What it changes: CRITICAL_PATH or FAN.
+        What it changes: CRITICAL_PATH, FAN or LEFT.
     """
 
     what: str
@@ -110,7 +117,7 @@ def _assume(
 
 
 def _of_site(analysis: "Analysis") -> list[Assumption]:
-    """The temperature of the air and the height of the site."""
+    """The air's temperature and humidity, and the height of the site."""
     air = analysis.graph.schedule.air
     return [
         *_assume(
@@ -128,6 +135,14 @@ def _of_site(analysis: "Analysis") -> list[Assumption]:
             "write altitude under [air]",
             f"{length_words(_HIGHER)} above it",
             air=replace(air, altitude=_HIGHER),
+        ),
+        *_assume(
+            analysis,
+            air.humidity is None,
+            "dry air, 0 % humid",
+            "write humidity under [air]",
+            f"{100 * _HUMID:g} % humid",
+            air=replace(air, humidity=_HUMID),
         ),
     ]
 
@@ -191,7 +206,20 @@ def _of_elbows(analysis: "Analysis") -> list[Assumption]:
             f"{construction.words}: the vanes {length_words(closest)} apart",
             "write vane_spacing under [elbows]",
             f"{length_words(widest)}, the widest tested",
-            **_spaced(schedule, construction, widest),
+            **_parted(schedule, construction, "vane_spacing", widest),
+        )
+    for construction, key, taken, other in (
+        (ElbowConstruction.SEGMENTED, "pieces", f"{PIECES_TAKEN} pieces", 3),
+        (ElbowConstruction.SPLITTERS, "splitters", f"{SPLITTERS_TAKEN} splitter", 2),
+    ):
+        made = bends.construction == int(construction)
+        found += _assume(
+            analysis,
+            _count(made & (bends.parts_basis == _ASSUMED)),
+            f"elbows made {construction.words}: {taken} each",
+            f"write {key} under [elbows], or [[elbows.exception]]",
+            f"{other} {key}",
+            **_parted(schedule, construction, key, other),
         )
     found += _assume(
         analysis,
@@ -233,7 +261,8 @@ def _of_transitions(analysis: "Analysis") -> list[Assumption]:
     """How fast the section changes in transitions."""
     return _assume(
         analysis,
-        _count(analysis.graph.transitions.length_basis == _ASSUMED),
+        _count(analysis.graph.transitions.length_basis == _ASSUMED)
+        + _own_changes(analysis),
         "transitions with an included angle of 30 degrees",
         "write included_angle or length under [transitions], or draw them",
         "60 degrees",
@@ -303,19 +332,66 @@ def _of_fan(analysis: "Analysis") -> list[Assumption]:
         "give more of its points about the design airflow",
         acts_on=FAN,
     )
+    return found + _of_speed_at_fan(analysis)
+
+
+def _of_speed_at_fan(analysis: "Analysis") -> list[Assumption]:
+    """Velocity pressure that an external static pressure has on top, or lacks."""
+    graph, system, conditions = analysis.graph, analysis.system, analysis.conditions
+    side = "inlet" if graph.is_return else "outlet"
+    taken: float = getattr(system, f"{side}_velocity_pressure")
+    if system.fan_kind != "external static" or not taken > 0.0:
+        return []
+    said = f"a velocity pressure of {pressure_words(taken)}"
+    as_fast = f"air as fast at the fan's {side} as in the duct there: {said}"
+    ways = [(side, as_fast, "still air there, as in a plenum", 0.0)]
+    if graph.is_return:  # nobody drew its other side
+        none = "no velocity pressure at the fan's outlet"
+        ways.append(("outlet", none, f"{said}, as at its inlet", taken))
+    found = []
+    for where, what, instead, other in ways:
+        key = f"{where}_velocity_pressure"
+        changes: dict[str, Any] = {key: other}
+        found += _assume(
+            analysis,
+            getattr(conditions, key) is None,
+            what,
+            f"write {key} under [fan]",
+            instead,
+            replace(conditions, **changes),
+            LEFT,
+        )
     return found
 
 
 def _of_declared_losses(analysis: "Analysis") -> list[Assumption]:
-    """The air that declared losses were measured in, far from standard air."""
-    schedule, moved = analysis.graph.schedule, analysis.conditions.air
+    """The airflows and, far from standard air, the air that losses were declared at."""
+    graph, conditions = analysis.graph, analysis.conditions
+    schedule, moved = graph.schedule, conditions.air
+    share = np.ones(len(schedule.components))
+    for row, spec in enumerate(schedule.components):
+        flow = analysis.state.flow[graph.component_duct[row]]
+        if spec.airflow is not None and spec.loss is not None and flow > 0.0:
+            share[row] = flow / spec.airflow
+    other = np.abs(share - 1.0) > OTHER_FLOW
+    found = _assume(
+        analysis,
+        _count(other),
+        "declared losses of components, taken from their airflow to that of their "
+        "duct by its square",
+        "write their loss at the airflow of the duct under [[component]]",
+        "by the airflow itself, as where the flow is laminar",
+        replace(
+            conditions, components=conditions.components / np.where(other, share, 1)
+        ),
+    )
     if not is_far(moved) or schedule.air.losses_at is not None:
-        return []
-    return _assume(
+        return found
+    return found + _assume(
         analysis,
         len(schedule.losses)
         + sum(component.loss is not None for component in schedule.components)
-        + _count(~np.isnan(analysis.graph.terminals.loss)),
+        + _count(~np.isnan(graph.terminals.loss)),
         f"declared losses as those in the site's air of {density_words(moved.density)}",
         LOSSES_AT,
         f"those in standard air of {density_words(STANDARD_DENSITY)}, times "
@@ -356,14 +432,22 @@ def _count(mask: BoolArray) -> int:
     return int(np.count_nonzero(mask))
 
 
-def _spaced(
-    schedule: Schedule, construction: ElbowConstruction, spacing: float
+def _own_changes(analysis: "Analysis") -> int:
+    """Number of mains whose change of section counts as an assumed transition."""
+    elements = analysis.elements
+    mains = (elements.notes & int(Note.OWN_CHANGE)) > 0
+    return int((mains & (elements.basis == int(Basis.ASSUMED))).sum())
+
+
+def _parted(
+    schedule: Schedule, construction: ElbowConstruction, key: str, value: float
 ) -> dict[str, Any]:
-    """Elbow rules of a construction with its vanes at another distance."""
+    """Elbow rules of a construction with other parts where nobody says these."""
 
     def changed(rule: ElbowRule) -> ElbowRule:
-        mine = rule.construction == construction and rule.vane_spacing is None
-        return replace(rule, vane_spacing=spacing) if mine else rule
+        mine = rule.construction == construction and getattr(rule, key) is None
+        changes: dict[str, Any] = {key: value}
+        return replace(rule, **changes) if mine else rule
 
     return _all_elbows(schedule, changed)
 

@@ -18,6 +18,7 @@ from elbowroom.layout import (
     Shape,
     TakeoffEntry,
     and_more,
+    own_change_rows,
     refusal,
     warning,
 )
@@ -26,7 +27,7 @@ from . import elbows, ends, transitions
 from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
 from .junction_terms import BULLHEAD_FROM
 from .junctions import dividing_legs, joining_legs
-from .own_changes import OwnChanges, own_change_lengths, own_change_rows
+from .own_changes import OwnChanges, own_change_lengths
 
 _STRAIGHT_LEG = np.radians(1.0)  # a straight leg that turns further bends too
 SAME_RADIUS = 0.02  # diameters: what a radius measured in a drawing is off
@@ -212,9 +213,7 @@ def _elbow(
         return elbows.rect_mitred(h / w, angle, re)
     if code in (kinds.SINGLE_VANES, kinds.DOUBLE_VANES):
         double = code == kinds.DOUBLE_VANES
-        spacing = float(bends.vane_spacing[mine[0]])
-        if np.isnan(spacing):  # the closest vanes where nobody says how far apart
-            spacing = elbows.vane_spacings(double)[0]
+        spacing = vane_spacing(double, float(bends.vane_spacing[mine[0]]))
         return elbows.rect_vaned(double, spacing, angle, angle.shape)
     if code == kinds.SQUARE_HEEL:
         return elbows.rect_square_heel(radius / w - 0.5, h / w, angle)
@@ -228,6 +227,11 @@ def _elbow(
         )
     # A square throat with a radius heel is the smooth elbow of r/W 0.5 by geometry.
     return elbows.rect_smooth(np.maximum(radius / w, elbows.TIGHTEST), h / w, angle, re)
+
+
+def vane_spacing(double: bool, said: float) -> float:
+    """How far apart vanes are, m: the closest that were tested where nobody says it."""
+    return elbows.vane_spacings(double)[0] if np.isnan(said) else said
 
 
 def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
@@ -258,7 +262,8 @@ def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
     if len(rows):
         main, rest = legs.common[rows], legs.straight[rows]
         before, after = np.append(before, main), np.append(after, rest)
-        length = np.append(length, own_change_lengths(graph, main, rest))
+        own_length, basis = own_change_lengths(graph, main, rest)
+        length = np.append(length, own_length)
     every = transitions.transition(
         ducts.shape[before],
         ducts.width[before],
@@ -269,9 +274,9 @@ def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
         length,
     )
     if len(rows) == 0:
-        return every, OwnChanges(rows, every.value[:0])
-    count = len(found.duct)
-    return every.part(np.arange(count)), OwnChanges(rows, every.value[count:])
+        return every, OwnChanges(rows, every, rows)
+    mine, others = np.split(np.arange(len(length)), [len(found.duct)])
+    return every.part(mine), OwnChanges(rows, every.part(others), basis)
 
 
 def leg_coefficients(

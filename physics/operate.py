@@ -19,6 +19,7 @@ from elbowroom.layout import (
 
 from .analysis import Analysis
 from .fan_curve import crossings, slope_at
+from .ledger import OTHER_FLOW
 from .loops import (
     settled,
     still_notices,
@@ -141,6 +142,7 @@ def operate(
             )
         )
     notices += _left_without(sides, settling.flows)
+    notices += _square_law(sides, settling.flows)
     mass = [side.design * side.analysis.conditions.air.density for side in sides]
     alike = sum(mass[1:]) / mass[0]  # what is kept is mass
     if returns and abs(alike - 1.0) > SAME:
@@ -288,6 +290,25 @@ def _unsettled(sides: Sequence[Side], settling: _Settling) -> BadInput:
         f"still changes by {100 * float(changes[side][row]):.2g} %",
         remedy,
     )
+
+
+def _square_law(sides: Sequence[Side], flows: Sequence[FloatArray]) -> list[Notice]:
+    """Say how declared losses were taken to airflows that they were not declared at."""
+    for side, flow in zip(sides, flows, strict=True):
+        graph = side.analysis.graph
+        plan, ends = graph.schedule, graph.terminals
+        declared = plan.losses or any(one.loss is not None for one in plan.components)
+        declared = declared or not np.isnan(ends.loss).all()
+        if declared and (np.abs(flow / ends.flow - 1.0) > OTHER_FLOW).any():
+            return [
+                note(
+                    plan.file,
+                    "declared losses were taken to go with the square of their airflow",
+                    "declare those of filters and coils, which may rise less steeply, "
+                    "at the airflow that settles",
+                )
+            ]
+    return []
 
 
 def _left_without(sides: Sequence[Side], flows: Sequence[FloatArray]) -> list[Notice]:

@@ -6,12 +6,8 @@ import numpy as np
 
 from elbowroom.layout import (
     DuctGraph,
-    Ducts,
     FloatArray,
     IntArray,
-    Legs,
-    Shape,
-    TakeoffEntry,
     transition_lengths,
 )
 
@@ -26,43 +22,33 @@ class OwnChanges:
     ----------
     rows
         The straight legs that have one.
-    value
+    found
         What a transition behind the branch would spend, on the velocity in its smaller
-        area; shape as `rows`.
+        area, one for each of `rows`.
+    basis
+        `Basis` codes of its length; shape as `rows`.
     """
 
     rows: IntArray
-    value: FloatArray
+    found: Gathered
+    basis: IntArray
 
 
-def own_change_rows(ducts: Ducts, legs: Legs) -> IntArray:
-    """Straight legs whose section is not that of the common duct; no radius wyes.
+def own_change_lengths(
+    graph: DuctGraph, main: IntArray, rest: IntArray
+) -> tuple[FloatArray, IntArray]:
+    """Length of the transition that a main's change of section counts as, m.
 
-    The table of these has rows of other areas.
+    Also what that rests on: `Basis` codes.
     """
-    main, rest = legs.common, legs.straight
-    found = (ducts.width[main] != ducts.width[rest]) | (
-        ducts.height[main] != ducts.height[rest]
-    )
-    found |= ducts.shape[main] != ducts.shape[rest]
-    found &= (legs.duct == rest) & (legs.duct != main)
-    found &= ~legs.is_branch | legs.is_symmetrical
-    radius = legs.entry == int(TakeoffEntry.RADIUS)
-    found &= ~(radius & (ducts.shape[main] == Shape.RECTANGULAR))
-    return np.asarray(found.nonzero()[0])
-
-
-def own_change_lengths(graph: DuctGraph, main: IntArray, rest: IntArray) -> FloatArray:
-    """Length of the transition that a main's change of section counts as, m."""
     ducts = graph.ducts
-    length, _ = transition_lengths(
+    return transition_lengths(
         graph.drawing,
         graph.schedule,
         ducts.run[rest],
         (ducts.width[main], ducts.height[main]),
         (ducts.width[rest], ducts.height[rest]),
     )
-    return length
 
 
 def own_part(wide: FloatArray, share: FloatArray) -> FloatArray:
@@ -86,7 +72,7 @@ def count_own_changes(
     flow: FloatArray,
     own: OwnChanges,
     found: Gathered,
-) -> None:
+) -> tuple[IntArray, IntArray]:
     """Add to the legs what a main's change of section spends that no table has.
 
     Parameters
@@ -96,7 +82,14 @@ def count_own_changes(
     own
         The changes, as `transition_coefficients` gives them.
     found
-        Coefficients of the graph's legs, which are added to and noted.
+        Coefficients of the graph's legs, which are added to, noted, and credited to
+        the table of the transition too.
+
+    Returns
+    -------
+    rows, basis
+        The legs to which something was added, and what it rests on: `Basis` codes of
+        the transitions' lengths.
 
     Notes
     -----
@@ -111,12 +104,12 @@ def count_own_changes(
     wide, share = size[rest] / size[main], flow[rest] / flow[main]
     part = own_part(wide, share) * (1.0 - legs.likeness[rows])
     speed = share / np.minimum(wide, 1.0)  # in the smaller area
-    added = own.value * speed**2 * part
-    counts = added > 0.0
-    if not counts.any():
-        return
-    rows = rows[counts]
-    found.value[rows] += added[counts]
-    found.stand_in(rows)
-    instead = int(Note.FALLBACK | Note.CLAMPED | Note.EXTENDED)
-    found.notes[rows] = found.notes[rows] & ~instead | int(Note.OWN_CHANGE)
+    added = own.found.value * speed**2 * part
+    counts = (added > 0.0).nonzero()[0]
+    if len(counts):
+        rows = rows[counts]
+        found.value[rows] += added[counts]
+        found.credit_also(rows, own.found.part(counts))
+        instead = int(Note.FALLBACK | Note.CLAMPED | Note.EXTENDED)
+        found.notes[rows] = found.notes[rows] & ~instead | int(Note.OWN_CHANGE)
+    return rows[: len(counts)], own.basis[counts]

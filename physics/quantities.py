@@ -199,7 +199,8 @@ def gauges(shape: IntArray, width: FloatArray, height: FloatArray) -> IntArray:
     References
     ----------
     `gauge.csv`: rectangular by the longest side, round by the diameter, at low and
-    medium pressure. Reinforcement and joints decide too; secondary sources.
+    medium pressure. Reinforcement and joints decide too; secondary sources. Where it
+    has a limit in inches that the metric one is rounded from, that counts.
     """
     longest = np.maximum(width, height) * 1e3
     out = np.zeros(len(shape), dtype=np.int64)
@@ -208,14 +209,20 @@ def gauges(shape: IntArray, width: FloatArray, height: FloatArray) -> IntArray:
         (_RECTANGULAR, shape != Shape.ROUND),
     ):
         ladder = [
-            (_largest(row["size_mm"]), int(row["gauge_US"]))
+            (
+                float(row["size_in"]) * 25.4
+                if row["size_in"]
+                else _largest(row["size_mm"]),
+                int(row["gauge_US"]),
+            )
             for row in rows("gauge")
             if row["item"] == name
         ]
         ladder.sort()
         limits = np.array([limit for limit, _ in ladder])
         numbers = np.array([number for _, number in ladder])
-        place = np.searchsorted(limits, longest - 1e-9)
+        # Sizes in inches are written in whole millimetres too.
+        place = np.searchsorted(limits, longest - 0.5)
         out[mine] = numbers[np.minimum(place, len(numbers) - 1)][mine]
     return out
 

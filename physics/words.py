@@ -2,18 +2,23 @@
 
 import numpy as np
 
-from elbowroom.layout import DuctGraph, ElbowConstruction, Shape, TakeoffEntry
+from elbowroom.layout import DuctGraph, ElbowConstruction, Shape, TakeoffEntry, units
 
 from .elements import Kind
+from .losses import vane_spacing
 
 
-def bend_words(graph: DuctGraph, row: int) -> str:
-    """Words for a bend: how it is made, its angle, and which way it turns."""
+def bend_words(graph: DuctGraph, row: int, unit: str = "mm") -> str:
+    """Words for a bend: how it is made, its angle, and which way it turns.
+
+    Its pieces, splitters and vanes are in it, as a shop has to make them; how far
+    these are apart in 'mm' or 'in'.
+    """
     bends = graph.bends
     construction = ElbowConstruction(bends.construction[row])
     angle = round(float(np.degrees(bends.angle[row])), 3)
     duct = int(graph.bend_duct[row])
-    text = f"{construction.words} elbow {angle:.3g}°"
+    text = f"{construction.words} elbow {angle:.3g}°{_parts(graph, row, unit)}"
     if bends.radius[row] > 0:
         over = "D" if graph.ducts.shape[duct] == Shape.ROUND else "W"
         text += f", r/{over} {bends.radius[row] / bends.in_plane[row]:.3g}"
@@ -25,6 +30,21 @@ def bend_words(graph: DuctGraph, row: int) -> str:
         elif bends.along_axis[row] < bends.in_plane[row] * 0.999:
             text += ", the hard way"
     return text
+
+
+def _parts(graph: DuctGraph, row: int, unit: str) -> str:
+    bends, kinds = graph.bends, ElbowConstruction
+    match ElbowConstruction(bends.construction[row]):
+        case kinds.SEGMENTED:
+            return f", {bends.pieces[row]} pieces"
+        case kinds.SPLITTERS:
+            count = int(bends.splitters[row])
+            return f", {count} splitter{'s' * (count != 1)}"
+        case kinds.SINGLE_VANES | kinds.DOUBLE_VANES as made:
+            double = made == kinds.DOUBLE_VANES
+            apart = vane_spacing(double, float(bends.vane_spacing[row]))
+            return f", vanes {units.to_unit(apart, unit):.3g} {unit} apart"
+    return ""
 
 
 def leg_words(graph: DuctGraph, row: int, kind: Kind, lone: int | None = None) -> str:

@@ -17,6 +17,7 @@ from elbowroom.layout import (
     TerminalSpec,
     build,
     drawing_from_runs,
+    place_words,
     rectangular,
     round_section,
 )
@@ -293,3 +294,28 @@ def test_damper_coefficients_of_a_network_balanced_elsewhere() -> None:
             continue
         angle, _ = dampers.butterfly_angle(c)
         assert float(dampers.butterfly(angle).value[0]) == pytest.approx(c)
+
+
+def test_a_damper_drawn_in_feet_stands_at_whole_feet(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In mm it would be 8.999 ft up."""
+    route = tmp_path / "route.toml"
+    route.write_text(
+        'unit = "ft"\n'
+        '[[run]]\nname = "a"\nsection = "D12 in"\nsource = "start"\n'
+        'points = [[0, 0, 9], [24, 0, 9], [48, 0, 9]]\nterminal = "far"\n'
+        '[[run]]\nname = "b"\nsection = "D8 in"\nterminal = "near"\n'
+        "points = [[24, 0, 9], [24, 8, 9]]\n"
+    )
+    (tmp_path / "schedule.toml").write_text(
+        '[terminals.far]\nflow = "900 cfm"\n[terminals.near]\nflow = "60 cfm"\n'
+    )
+    assert main(["analyse", str(route), "--json"]) == 0
+    (near,) = (
+        row
+        for row in json.loads(capsys.readouterr().out)["balance"]
+        if row["terminal"] == "near"
+    )
+    assert near["damper_place_m"] == [7.3152, 1.2192, 2.7432]
+    assert place_words(near["damper_place_m"], "ft") == "(24, 4, 9) ft"

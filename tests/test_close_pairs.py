@@ -1,6 +1,7 @@
 """Elbows close together: the plain sum and the pair, found in drawings."""
 
 import json
+from html import escape
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,7 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import Analysis, Note, Option, analyse, compare, interaction
-from elbowroom.viewer import main
+from elbowroom.viewer import display, main, page, report, results, tables
 
 SQUARE = rectangular(0.3, 0.3)
 
@@ -237,6 +238,46 @@ def test_the_schedule_asks_for_pairs(
         assert main(["analyse", str(tmp_path / "route.toml")]) == 0
         assert "Elbows close together" in capsys.readouterr().out
     assert totals[1] < totals[0]
+
+
+def test_the_pairs_are_in_the_tables_the_report_and_the_page() -> None:
+    points = [[0, 0, 0], [4, 0, 0], [4, 1.2, 0], [8, 1.2, 0], [8, 2.4, 0], [4, 2.4, 0]]
+    option = Option("a", route(points, round_section(0.3)))
+    found = results.pairs(option.analysis)
+    assert [pair["arrangement"] for pair in found] == ["S", "U"]
+    rows = tables.flat_tables(option.analysis)["pairs"]
+    assert rows == [{**pair, "notes": "; ".join(pair["notes"])} for pair in found]
+    names = [f"{pair['first']}, {pair['second']}" for pair in found]
+    plain, together = (
+        f"{found[0]['plain_sum_pa']:.1f}",
+        f"{found[0]['together_pa']:.1f}",
+    )
+    covered = found[0]["confidence"]
+    assert found[1]["together_pa"] is None
+
+    text = report.report_html([option], [()], (), display.METRIC, {}, picture=False)
+    text = text[text.index("<h2>Elbows close together") : text.index("<h2>Ducts")]
+    assert f'{names[0]} (S)</td><td class="n">2.0 D</td>' in text
+    assert f'<td class="n">{plain}</td><td class="n">{together}</td>' in text
+    assert escape(f"{found[0]['source']} ({covered})") in text
+    assert f"{names[1]} (U)" in text
+    assert "no table: the plain sum stands" in text
+    assert "The plain sum counts" in text
+
+    (shown,) = page.page_data([option], [()], ())["options"]
+    one, other, counts = shown["pairs"]["metric"]
+    assert one.startswith(f"{names[0]} (S), 2.0 D apart: {plain} Pa as a plain sum")
+    assert one.endswith(f"{together} Pa as a pair ({covered})")
+    assert other.startswith(names[1])
+    assert other.endswith("no table: the plain sum stands")
+    assert counts.startswith("The plain sum counts")
+    assert "in.wg" in shown["pairs"]["inch-pound"][0]
+
+    alone = Option("b", route([[0, 0, 0], [4, 0, 0], [4, 40, 0]]))
+    text = report.report_html([alone], [()], (), display.METRIC, {}, picture=False)
+    assert "Elbows close together" not in text
+    (shown,) = page.page_data([alone], [()], ())["options"]
+    assert shown["pairs"] == {"metric": [], "inch-pound": []}
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,6 @@
 """Coils, silencers and dampers that a schedule puts into single runs."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +25,7 @@ from elbowroom.physics import (
     Analysis,
     Kind,
     analyse,
+    effects,
     operate,
     proportion,
     quantities,
@@ -241,3 +243,29 @@ def test_beside_a_ring_a_loss_has_the_airflow_of_its_terminals() -> None:
     analysis = found(coil, ring=True)
     (row,) = of_components(analysis)
     assert analysis.elements.loss[row] == pytest.approx(12.0)
+
+
+@pytest.mark.parametrize(("share", "is_told"), [(1.005, False), (1.02, True)])
+def test_a_loss_at_another_airflow_lists_the_square_law(
+    share: float, is_told: bool
+) -> None:
+    """Were it laminar, it would go with the airflow itself."""
+    duct = float(found(COIL).elements.flow[of_components(found(COIL))[0]])
+    coil = replace(COIL, airflow=share * duct)
+    analysis = found(coil)
+    (row,) = of_components(analysis)
+    loss = float(COIL.loss or 0.0)
+    assert analysis.elements.loss[row] == pytest.approx(loss / share**2)
+    told = [e for e in effects(analysis) if "by its square" in e.assumption.what]
+    assert len(told) == is_told
+    if is_told:
+        linear = found(replace(COIL, loss=loss / share))
+        assert told[0].loss == pytest.approx(
+            linear.critical_loss - analysis.critical_loss
+        )
+        assert told[0].loss is not None
+        assert told[0].loss > 0.1
+    plain = (COIL, replace(COIL, loss=None, coefficient=1.0))
+    for one in plain:
+        words = [a.what for a in found(one).assumptions]
+        assert not [what for what in words if "by its square" in what]

@@ -983,6 +983,21 @@ def test_gauges_by_the_longest_side() -> None:
     assert gauges(shape, side, side / 2).tolist() == [26, 24, 26, 18]
 
 
+def test_inch_sizes_have_the_gauge_of_the_row_that_is_rounded_from_them() -> None:
+    """300, 750 and 1200 mm of `gauge.csv` are 12, 30 and 48 in (from memory)."""
+    inches = np.array([12, 30, 48])
+    shape = np.full(3, int(Shape.RECTANGULAR))
+    for side in (inches * 0.0254, (inches * 25.4).round() * 1e-3, inches * 0.025):
+        assert gauges(shape, side, side / 2).tolist() == [26, 24, 22]
+        assert gauges(shape, side / 2, side).tolist() == [26, 24, 22]
+    side = inches * 0.0254 + 0.001
+    assert gauges(shape, side, side / 2).tolist() == [24, 22, 20]
+    # Round ones stand in inches beside their millimetres: 19 in and 20 in.
+    side = np.array([19, 20, 29, 30]) * 0.0254
+    shape = np.full(4, int(Shape.ROUND))
+    assert gauges(shape, side, side).tolist() == [26, 24, 24, 22]
+
+
 def test_quantities_add_up_to_the_layout() -> None:
     analysis = layout()
     found = quantities(analysis)
@@ -1142,7 +1157,8 @@ def test_every_table_of_an_analysis_is_in_its_workbook(tmp_path: Path) -> None:
     with zipfile.ZipFile(book) as archive:
         text = archive.read("xl/workbook.xml").decode()
         strings = archive.read("xl/sharedStrings.xml").decode()
-    names = ["elements", "ducts", "paths", "balance", "checks", "room", "assumptions"]
+    names = ["elements", "ducts", "paths", "pairs", "balance", "checks", "room"]
+    names.append("assumptions")
     assert sorted(path.stem for path in folder.iterdir()) == sorted(names)
     for name in names:
         assert f'name="{name}"' in text

@@ -811,6 +811,30 @@ def test_what_is_not_nothing_is_not_shown_as_0() -> None:
     assert inches.pressures(24.9089) == "0.1000"
 
 
+@pytest.mark.parametrize(
+    ("feet", "words"),
+    [
+        (0.0, "0"),
+        (0.049, "0.049"),
+        (0.49, "0.49"),
+        (0.51, "0.51"),
+        (0.675, "0.68"),
+        (0.93, "0.93"),
+        (0.996, "1.0"),
+        (3.14, "3.1"),
+        (9.96, "10"),
+        (12.6, "13"),
+        (-0.675, "-0.68"),
+        (1e-9, "0"),  # the rounding of a sum
+    ],
+)
+def test_small_lengths_keep_two_digits(feet: float, words: str) -> None:
+    """Also where one decimal less would still show something: 0.675 ft is no 1."""
+    assert display.INCH_POUND.lengths(feet * 0.3048, 1) == words
+    assert display.METRIC.lengths(0.052, 1) == "0.052"
+    assert display.METRIC.lengths(12.34, 1) == "12.3"
+
+
 def test_air_below_absolute_nothing_is_told_its_range(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

@@ -1,6 +1,7 @@
 """What each assumption does to the critical path."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,14 +14,18 @@ from elbowroom.layout import (
     Basis,
     ElbowConstruction,
     ElbowRule,
+    FanSpec,
     Schedule,
+    Section,
+    SourceSpec,
     TerminalSpec,
     build,
     drawing_from_runs,
+    pressure_words,
     rectangular,
     round_section,
 )
-from elbowroom.physics import Analysis, Kind, Note, analyse, effects, elbows
+from elbowroom.physics import Analysis, Kind, Note, analyse, effects, elbows, quantities
 
 HIGHER = "500 m (1640 ft) above it"
 
@@ -114,6 +119,89 @@ def test_vanes_of_which_nobody_says_how_far_apart_are_assumed(
     assert not [e for e in effects(said) if "apart" in e.assumption.what]
 
 
+@pytest.mark.parametrize(
+    ("construction", "section", "key", "taken", "other"),
+    [  # the numbers tabled that lose least and most, or nearest to that taken
+        (ElbowConstruction.SEGMENTED, round_section(0.3), "pieces", 5, 3),
+        (ElbowConstruction.SPLITTERS, rectangular(0.3, 0.2), "splitters", 1, 2),
+    ],
+)
+def test_pieces_and_splitters_that_nobody_counts_are_assumed(
+    construction: ElbowConstruction, section: Section, key: str, taken: int, other: int
+) -> None:
+    points = [[0, 0, 3], [6, 0, 3], [6, 5, 3]]
+
+    def run(**said: int) -> Analysis:
+        rule = ElbowRule(construction, Basis.DECLARED, 1.0, radius_basis=Basis.DECLARED)
+        parts: dict[str, Any] = said
+        drawing = drawing_from_runs(
+            [("a", np.array(points, dtype=float), section)],
+            attributes={"a": Attributes(source=True, source_at_end=False)},
+        )
+        plan = Schedule(
+            elbow_default=replace(rule, **parts), terminals={"a": TerminalSpec(0.4)}
+        )
+        return analyse(build(drawing, plan))
+
+    silent, said, changed = run(), run(**{key: taken}), run(**{key: other})
+    assert silent.critical_loss == said.critical_loss
+    bases, words = [], []
+    for found in (silent, said, changed):
+        (row,) = np.flatnonzero(found.elements.kind == Kind.BEND)
+        bases.append(Basis(int(found.elements.basis[row])))
+        words.append(found.words(int(row)))
+    assert bases == [Basis.ASSUMED, Basis.DECLARED, Basis.DECLARED]
+    assert words[0] == words[1]
+    assert f"{taken} {key.removesuffix('s') if taken == 1 else key}, r/" in words[0]
+    assert f"{other} {key}, r/" in words[2]
+    (told,) = (e for e in effects(silent) if construction.words in e.assumption.what)
+    assert f"{taken} {key[:-1]}" in told.assumption.what
+    assert told.assumption.instead == f"{other} {key}"
+    change = changed.critical_loss - silent.critical_loss
+    assert told.loss == pytest.approx(change)
+    assert abs(change) > 0.1
+    for found in (said, changed):
+        assert not [e for e in effects(found) if key in e.assumption.remedy]
+    # A shop makes each of them apart.
+    both = [row.what for one in (said, changed) for row in quantities(one).fittings]
+    assert len({what for what in both if "elbow" in what}) == 2
+
+
+def test_the_words_of_vanes_say_how_far_apart() -> None:
+    kinds = ElbowConstruction
+    for rule, metric, inches in (
+        (ElbowRule(kinds.SINGLE_VANES), "vanes 38 mm apart", "vanes 1.5 in apart"),
+        (ElbowRule(kinds.DOUBLE_VANES, vane_spacing=0.08), "80 mm apart", "3.15 in"),
+    ):
+        found = analyse(
+            build(
+                drawing_from_runs(
+                    [("a", [[0, 0, 0], [5, 0, 0], [5, 5, 0]], rectangular(0.4, 0.3))],
+                    attributes={"a": Attributes(source=True, source_at_end=False)},
+                ),
+                Schedule(elbow_default=rule, terminals={"a": TerminalSpec(0.4)}),
+            )
+        )
+        (row,) = np.flatnonzero(found.elements.kind == Kind.BEND).tolist()
+        assert metric in found.words(row)
+        assert inches in found.words(row, "in")
+
+
+def test_a_drawn_arc_in_place_of_vanes_has_no_parts_to_assume() -> None:
+    rule = ElbowRule(ElbowConstruction.SINGLE_VANES, Basis.DECLARED)
+    turn = np.linspace(0.0, np.pi / 2, 9)
+    arc = [[5 + np.sin(t), 1 - np.cos(t), 0] for t in turn.tolist()]
+    drawing = drawing_from_runs(
+        [("a", np.array([[0, 0, 0], *arc, [6, 5, 0]]), rectangular(0.4, 0.3))],
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    plan = Schedule(elbow_default=rule, terminals={"a": TerminalSpec(0.4)})
+    found = analyse(build(drawing, plan))
+    (row,) = np.flatnonzero(found.elements.kind == Kind.BEND).tolist()
+    assert found.elements.basis[row] == Basis.DRAWN
+    assert "vanes" not in found.words(row)
+
+
 def test_vanes_between_two_that_were_tested_are_noted() -> None:
     """Single vanes 38 mm apart lose 0.11, 80 mm apart 0.33: straight between them."""
     angle = np.radians([90.0])
@@ -153,3 +241,51 @@ def test_air_that_cannot_be_is_refused_or_left_out(celsius: float) -> None:
         return
     (left_out,) = (e for e in effects(analyse(graph)) if e.assumption.instead == HIGHER)
     assert left_out.loss is None
+
+
+def test_air_of_which_nobody_says_how_humid_is_taken_as_dry() -> None:
+    def run(humidity: float | None) -> Analysis:
+        spec = AirSpec(temperature=311.15, altitude=300.0, humidity=humidity)
+        return analyse(build(drawn(), Schedule(air=spec)))
+
+    silent, dry, humid = run(None), run(0.0), run(0.5)
+    assert silent.critical_loss == dry.critical_loss
+    (told,) = (e for e in effects(silent) if "dry air" in e.assumption.what)
+    assert told.loss == pytest.approx(humid.critical_loss - dry.critical_loss)
+    # Water over air as 18 over 29: half of 6.6 kPa of vapour in 97.8 kPa is 1.3 % less.
+    assert humid.conditions.air.density / dry.conditions.air.density == pytest.approx(
+        1.0 - 0.5 * 6.63 / 97.77 * (1.0 - 18.02 / 28.96), abs=1e-4
+    )
+    assert told.loss is not None
+    assert told.loss < 0.0
+    for said in (dry, humid):
+        assert not [e for e in effects(said) if "dry air" in e.assumption.what]
+
+
+@pytest.mark.parametrize("is_return", [False, True])
+def test_the_velocity_at_the_fan_that_nobody_says_is_listed(is_return: bool) -> None:
+    side = "inlet" if is_return else "outlet"
+
+    def run(kind: str = "fan", total: bool = False, **said: Any) -> Analysis:
+        pressure: dict[str, Any] = {
+            "total_pressure" if total else "external_static_pressure": 120.0
+        }
+        plan = Schedule(
+            fan=FanSpec(**pressure, **said),
+            source=SourceSpec(kind=kind, is_return=is_return),
+        )
+        return analyse(build(drawn(), plan))
+
+    found = run()
+    (told,) = (e for e in effects(found) if f"fan's {side}" in e.assumption.what)
+    (pv,) = found.state.velocity_pressure[found.graph.ducts.parent < 0]
+    assert pressure_words(float(pv)) in told.assumption.what
+    assert told.loss == pytest.approx(pv if is_return else -pv)
+    said: dict[str, Any] = {f"{side}_velocity_pressure": 0.0}
+    still = run(**said)
+    change = (still.system.available or 0.0) - (found.system.available or 0.0)
+    assert told.loss == pytest.approx(change)
+    assert told.assumption.acts_on == "pressure left for the ducts"
+    for other in (still, run("plenum"), run(total=True), bare()):
+        assert not [a for a in other.assumptions if "velocity pressure" in a.remedy]
+        assert not [a for a in other.assumptions if "as fast at" in a.what]

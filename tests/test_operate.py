@@ -177,3 +177,19 @@ def test_a_terminal_off_by_more_than_a_tenth_is_marked(
     plan.print_operation(found, settled, display.METRIC, cli_outputs.new_console())
     marked = capsys.readouterr().out.count("off by more than 10 %")
     assert marked == is_told * len(settled.flow)
+
+
+def test_the_square_law_is_said_where_other_airflows_settle() -> None:
+    def said(analysis: Analysis) -> list[str]:
+        notices = operate(analysis, "set").notices
+        return [n.what for n in notices if "square of their airflow" in n.what]
+
+    analysis = layout(FanSpec(total_pressure=60.0))
+    assert np.isnan(analysis.graph.terminals.loss).all()
+    assert not said(analysis)
+    lossy = layout(FanSpec(total_pressure=60.0), losses={"filter": 20.0})
+    assert len(said(lossy)) == 1
+    # With the pressure that the design needs the design settles.
+    needs = lossy.critical_loss + 20.0
+    assert not said(layout(FanSpec(total_pressure=needs), losses={"filter": 20.0}))
+    assert said(layout(FanSpec(total_pressure=1.05 * needs), losses={"filter": 20.0}))

@@ -5,6 +5,7 @@ import pytest
 
 from elbowroom.layout import (
     Attributes,
+    Basis,
     Schedule,
     Section,
     TerminalSpec,
@@ -14,7 +15,7 @@ from elbowroom.layout import (
     rectangular,
     round_section,
 )
-from elbowroom.physics import Analysis, Kind, Note, analyse
+from elbowroom.physics import Analysis, Kind, Note, analyse, effects
 from elbowroom.viewer import desk
 
 SOURCE = {"main": Attributes(source=True)}
@@ -102,6 +103,37 @@ def test_it_is_said_and_of_the_lowest_class() -> None:
     assert Note.OWN_CHANGE in note
     assert "change of section counts as a transition" in "; ".join(note.words)
     assert elements.credits[elements.credit[row]].confidence == "low"
+
+
+@pytest.mark.parametrize(
+    ("branch_share", "rule", "basis"),
+    [
+        (0.05, None, Basis.ASSUMED),
+        (0.05, TransitionRule(length=0.5), Basis.DECLARED),
+        (0.8, None, Basis.DRAWN),  # shrinks no faster than its air does: not counted
+    ],
+)
+def test_it_rests_on_the_transition_that_it_counts_as(
+    branch_share: float, rule: TransitionRule | None, basis: Basis
+) -> None:
+    """Its length is assumed where nobody says it, and its table is named."""
+    wide, narrow = rectangular(0.6, 0.3), rectangular(0.2, 0.2)
+    analysis = found(wide, narrow, branch_share, rule)
+    elements = analysis.elements
+    (row,) = (elements.kind == Kind.MAIN).nonzero()[0]
+    assert elements.basis[row] == basis
+    credit = elements.credits[elements.credit[row]]
+    counted = basis != Basis.DRAWN
+    assert ("contraction" in credit.table) is counted
+    assert ("Table 14-12 A" in credit.source) is counted
+    assert "Table 14-14" in credit.source
+    told = [e for e in effects(analysis) if "transitions" in e.assumption.what]
+    assert [e.assumption.elements for e in told] == [1] * (basis == Basis.ASSUMED)
+    if told:
+        steeper = found(wide, narrow, branch_share, TransitionRule(np.pi / 3))
+        change = steeper.critical_loss - analysis.critical_loss
+        assert told[0].loss == pytest.approx(change)
+        assert change > 0.5
 
 
 @pytest.mark.parametrize(

@@ -43,6 +43,7 @@ from elbowroom.physics import (
     analyse,
     budget,
     checks,
+    effects,
     ends,
     junctions,
     operate,
@@ -349,6 +350,51 @@ def test_a_filter_grille_is_a_filter(
     assert ("filter" in told) == is_missing
 
 
+@pytest.mark.parametrize(
+    ("losses", "missing"),
+    [
+        ({}, "supply or discharge side, filter, coil or heat exchanger"),
+        ({"filter": 5.0}, "supply or discharge side, coil or heat exchanger"),
+        ({"return louvre at the roof": 9.0}, "filter, coil or heat exchanger"),
+        ({"discharge stack": 9.0, "filter": 5.0, "coil": 1.0}, ""),
+    ],
+)
+def test_an_exhaust_alone_says_what_its_budget_lacks(
+    losses: dict[str, float], missing: str
+) -> None:
+    fan = FanSpec(external_static_pressure=250.0)
+
+    def told(is_return: bool, **said: Any) -> list[str]:
+        flags = found(back(), is_return, losses=losses, **said).flags
+        return [f.sentence for f in flags if "nothing is said of" in f.what]
+
+    said = told(True, fan=fan)
+    assert len(said) == bool(missing)
+    assert all(f"nothing is said of the {missing}, so" in one for one in said)
+    assert all("return side" not in one for one in said)
+    # With the supply's fan it is one side of a budget that says it.
+    assert not told(True)
+    # As it is told of a supply alone.
+    asked = told(False, fan=fan)
+    assert any("return side" in one for one in asked) == ("return" not in str(losses))
+
+
+def test_an_exhaust_alone_lists_that_its_outlet_has_no_velocity() -> None:
+    fan = FanSpec(external_static_pressure=250.0)
+    side = found(back(), fan=fan)
+    (told,) = (e for e in effects(side) if "fan's outlet" in e.assumption.what)
+    as_wide = replace(fan, outlet_velocity_pressure=side.system.inlet_velocity_pressure)
+    more = found(back(), fan=as_wide)
+    assert more.system.available is not None
+    assert side.system.available is not None
+    assert told.loss == pytest.approx(more.system.available - side.system.available)
+    assert told.loss is not None
+    assert told.loss > 1.0
+    for other in (more, found(back()), found(back(), False, fan=fan)):
+        words = [a.what for a in other.assumptions]
+        assert "no velocity pressure at the fan's outlet" not in words
+
+
 def test_airflows_settle_on_both_sides() -> None:
     """A fan that gives what both sides need at design, with every damper set."""
     supply, sides = found(back(), False), [found(back())]
@@ -606,7 +652,8 @@ def test_the_tables_hold_every_side(
     result = json.loads(shown)
     validate(result, "result")
     assert "replaced" not in said
-    plain = ["elements", "paths", "ducts", "balance", "checks", "room", "assumptions"]
+    plain = ["elements", "paths", "ducts", "pairs", "balance", "checks", "room"]
+    plain.append("assumptions")
     names = [*plain, "sides", "budget"]
     names += [f"return-{n}-{name}" for n in (1, 2) for name in plain]
     assert sorted(path.stem for path in out.iterdir()) == sorted(names)
@@ -648,7 +695,7 @@ def test_one_return_needs_no_number_and_none_no_sides(tmp_path: Path) -> None:
         out = ["--csv", str(tmp_path / folder)]
         assert main(["analyse", *words[:count], *out]) == 0
     assert (tmp_path / "one" / "return-elements.csv").is_file()
-    assert len(list((tmp_path / "none").iterdir())) == 7
+    assert len(list((tmp_path / "none").iterdir())) == 8
 
 
 def test_a_table_of_a_return_is_written_over_no_input(

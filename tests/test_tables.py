@@ -40,6 +40,7 @@ MAY_BE_EMPTY = {
     "pressure_exponent",
     "pressure_range",
     "size_mm",
+    "size_in",
     "pressure_class",
     "gauge_US",
     "thickness_mm",

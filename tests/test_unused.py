@@ -27,6 +27,13 @@ RUNS = [
     ("thin", [[8, 0, 0], [12, 0, 0], [12, 3, 0]], rectangular(0.3, 0.3)),
     ("tap", [[4, 0, 0], [4, 3, 0]], round_section(0.2)),
 ]
+# A main that narrows where the tap leaves it: that counts as a transition.
+NARROW = [
+    RUNS[0],
+    ("on", [[4, 0, 0], [8, 0, 0]], rectangular(0.2, 0.3)),
+    ("thin", [[8, 0, 0], [12, 0, 0], [12, 3, 0]], rectangular(0.2, 0.3)),
+    RUNS[3],
+]
 # A trunk whose last duct leaves it alone at a right angle, in another shape.
 LAST = [
     ("main", [[0, 0, 0], [4, 0, 0]], rectangular(0.4, 0.3)),
@@ -55,6 +62,7 @@ def told(runs: Any, **plan: Any) -> list[str]:
         (RUNS, {"elbow_exceptions": {("thin", 0): MITRED}}),
         (RUNS, {"takeoff_exceptions": {"tap": TakeoffEntry.CONICAL}}),
         (RUNS, {"transition_exceptions": {"thin": LONG}}),
+        (NARROW, {"transition_exceptions": {"on": LONG}}),
         (LAST, {"closed_ends": {"tap": True}}),
         (LAST, {"closed_ends": {"tap": False}}),
     ],

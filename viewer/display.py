@@ -32,9 +32,12 @@ class Display:
     pressure_digits: int
 
     def lengths(self, value: float, digits: int = 2) -> str:
-        """A length, without its unit."""
+        """A length, without its unit, in two significant digits or more."""
         shown = units.to_unit(value, self.length)
-        return shown_number(shown, digits if self.length == "m" else max(digits - 1, 0))
+        fewer = digits if self.length == "m" else max(digits - 1, 0)
+        least = 1 - int(f"{shown:.1e}".partition("e")[2])  # of the rounded one
+        is_small = abs(shown) > 1e-6 * 10.0**-fewer  # and not the rounding of a sum
+        return shown_number(shown, max(fewer, least) if is_small else fewer)
 
     def gaps(self, value: float) -> str:
         """A short distance with its unit."""

@@ -30,11 +30,11 @@ from elbowroom.physics import Analysis, Budget, Kind, Option
 from .budget import joint_lines
 from .checks import CAUTIONS
 from .colours import Scale, even_scale_for, scale_for
-from .display import DISPLAYS, INCH_POUND, TOUCH
+from .display import DISPLAYS, INCH_POUND, TOUCH, Display
 from .gaps import Gap, in_units
 from .layout_view import pieces, seen_tubes
 from .results import elements
-from .tables import AS_NEW
+from .tables import AS_NEW, pair_rows, pairs_sentence
 
 _MOST_FACES = 200_000  # of obstacles; beyond, their boxes stand for them
 _SAME_PLACE = 0.25  # m, most between the ends of pieces of two layouts that are one
@@ -247,6 +247,19 @@ def _budget(options: Sequence[Option], budget: Budget) -> dict[str, Any]:
     return {"critical": budget.critical_return, "lines": lines, "flags": flags}
 
 
+def _pairs(analysis: Analysis, display: Display) -> list[str]:
+    """Elbows close together, a line each, and which of their losses counts."""
+    unit = display.pressure
+    lines = [
+        f"{elbows}, {apart} apart: {plain} {unit} as a plain sum, "
+        + (f"{together} {unit} as a pair ({known})" if pair.source else known)
+        for pair, (elbows, apart, plain, together, known) in zip(
+            analysis.pairs, pair_rows(analysis, display), strict=True
+        )
+    ]
+    return [*lines, pairs_sentence(analysis, display)] if lines else []
+
+
 def _said(notices: Sequence[Notice]) -> list[str]:
     """Warnings first, as the commands print them."""
     ranked = sorted(notices, key=lambda said: said.severity == Severity.NOTE)
@@ -298,6 +311,7 @@ def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str
             name: list(in_units([option], [room], display)[0].faults_in(display.side))
             for name, display in DISPLAYS.items()
         },
+        "pairs": {name: _pairs(analysis, one) for name, one in DISPLAYS.items()},
         "flags": _said((*option.notices, *analysis.flags)),
         "elements": elements(analysis),
         "sizes_in": [

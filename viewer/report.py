@@ -55,10 +55,13 @@ from .results import balancing, paths
 from .tables import (
     AS_NEW,
     BEYOND,
+    OPEN,
     apart_heads,
     apart_rows,
     damper_place,
     open_share,
+    pair_rows,
+    pairs_sentence,
     rank_words,
 )
 
@@ -375,6 +378,7 @@ def _layout(analysis: Analysis, display: Display, numbers: dict[Print, int]) -> 
             kinds_chart(analysis, display),
             _paths(analysis, display),
             _fittings(analysis, display, numbers),
+            _pairs(analysis, display),
             _ducts(analysis, display, numbers),
             _balance(analysis, display, numbers),
             _checks(analysis, display),
@@ -482,6 +486,30 @@ def _fittings(
     )
 
 
+def _pairs(analysis: Analysis, display: Display) -> str:
+    rows: list[list[Cell]] = [
+        [
+            words,
+            *map(_n, numbers),
+            "; ".join([f"{pair.source} ({known})", *Note(pair.notes).words])
+            if pair.source
+            else known,
+        ]
+        for pair, (words, *numbers, known) in zip(
+            analysis.pairs, pair_rows(analysis, display), strict=True
+        )
+    ]
+    if not rows:
+        return ""
+    unit = display.pressure
+    heads = ["elbows", "apart", f"plain sum, {unit}", f"as a pair, {unit}", "pair from"]
+    return (
+        "<h2>Elbows close together</h2>"
+        + _table(heads, rows)
+        + f"<p>{escape(pairs_sentence(analysis, display))}</p>"
+    )
+
+
 def _ducts(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -> str:
     e = analysis.elements
     rows: list[list[Cell]] = []
@@ -565,9 +593,10 @@ def _balance(analysis: Analysis, display: Display, numbers: dict[Print, int]) ->
         "C",
         "blade from open",
         "angle from",
-        "airflow without dampers",
+        "open, of design",
     ]
-    return "<h2>Balancing</h2>" + _table(heads, rows)
+    text = "<h2>Balancing</h2>" + _table(heads, rows)
+    return f'{text}<p class="quiet">{escape(OPEN)}</p>'
 
 
 def _angle_from(row: Mapping[str, Any], numbers: dict[Print, int]) -> str:

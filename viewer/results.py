@@ -201,7 +201,7 @@ def balancing(analysis: Analysis) -> list[Plain]:
             "order": setting.order,
             "damper_in": names[int(ducts.run[setting.duct])],
             "damper_at": where,
-            "damper_place_m": (middle[setting.duct].round(3) + 0.0).tolist(),
+            "damper_place_m": (middle[setting.duct].round(6) + 0.0).tolist(),
             "excess_pa": setting.excess,
             "damper_coefficient": setting.coefficient,
             "blade_angle_deg": None

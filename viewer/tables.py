@@ -11,7 +11,6 @@ from elbowroom.physics import (
     Analysis,
     Comparison,
     Kind,
-    Note,
     checks,
     critical_band,
     dampers,
@@ -41,6 +40,11 @@ CAUTION = (
     "work at height are for the local code and licensed practice to decide."
 )
 _MARK = {Basis.DRAWN: "", Basis.DECLARED: "d", Basis.ASSUMED: "a"}
+OPEN = (
+    "Single-blade dampers, angles from open; 'open' is the airflow that settles with "
+    "no damper at what the critical path needs by design, declared losses going with "
+    "the square of theirs: `operate` follows the fan."
+)
 # Where no angle of the table suffices.
 BEYOND = f"beyond {math.degrees(dampers.BUTTERFLY_END):.0f}°"
 
@@ -246,12 +250,8 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
         )
     console.print(table)
     rests = {row["table"]: row["confidence"] for row in settings if row["table"]}
-    said = "".join(f" of {name} ({how})" for name, how in rests.items())
-    console.print(
-        f"Single-blade dampers, angles from open{said}; 'open' is the airflow that "
-        "settles with no damper at what the critical path needs by design: `operate` "
-        "follows the fan."
-    )
+    said = "; ".join(f"{name} ({how})" for name, how in rests.items())
+    console.print(OPEN + f" Angles are those of {said}." * bool(said))
 
 
 def open_share(row: dict[str, Any]) -> str:
@@ -266,11 +266,40 @@ def damper_place(row: dict[str, Any]) -> str:
     return f"{run}, {row['damper_at']}" if row["damper_at"] else run
 
 
+def pair_rows(analysis: Analysis, display: Display) -> list[list[str]]:
+    """Elbows close together in words: names, spacing, plain sum, as a pair, class."""
+    return [
+        [
+            f"{pair['first']}, {pair['second']} ({pair['arrangement']})",
+            f"{pair['spacing_diameters']:.1f} D",
+            display.pressures(pair["plain_sum_pa"]),
+            "–"
+            if pair["together_pa"] is None
+            else display.pressures(pair["together_pa"]),
+            pair["confidence"]
+            or "; ".join(pair["notes"])
+            or "no table: the plain sum stands",
+        ]
+        for pair in pairs(analysis)
+    ]
+
+
+def pairs_sentence(analysis: Analysis, display: Display) -> str:
+    """Which loss of elbows close together counts."""
+    if analysis.conditions.corrected_pairs:
+        return "They count as pairs where a table has them."
+    return (
+        "The plain sum counts; as pairs the critical path would lose "
+        f"{display.pressures(analysis.critical_loss_as_pairs)} {display.pressure}. "
+        'To count them so: close_elbows = "as pairs" under [interaction].'
+    )
+
+
 def print_pairs(analysis: Analysis, display: Display, console: Any) -> None:
     """Print the elbows that stand close together: plain sum beside the pair's loss."""
-    if not analysis.pairs:
+    rows = pair_rows(analysis, display)
+    if not rows:
         return
-    counted = analysis.conditions.corrected_pairs
     table = new_table(f"Elbows close together, losses in {display.pressure}")
     for head, right in (
         ("elbows", False),
@@ -280,28 +309,11 @@ def print_pairs(analysis: Analysis, display: Display, console: Any) -> None:
         ("confidence", False),
     ):
         table.add_column(head, justify="right" if right else "left")
-    names = [pair["first"] + ", " + pair["second"] for pair in pairs(analysis)]
-    for name, pair in list(zip(names, analysis.pairs, strict=True))[:TOP]:
-        known = pair.together is not None
-        table.add_row(
-            _plain(f"{name} ({pair.arrangement})"),
-            f"{pair.spacing:.1f} D",
-            display.pressures(pair.plain),
-            display.pressures(pair.together) if pair.together is not None else "–",
-            pair.confidence
-            if known
-            else "; ".join(Note(pair.notes).words) or "no table: the plain sum stands",
-        )
+    for row in rows[:TOP]:
+        table.add_row(*map(_plain, row))
     console.print(table)
-    print_more(len(names) - TOP, console)
-    if counted:
-        console.print("They count as pairs where a table has them.")
-    else:
-        console.print(
-            "The plain sum counts; as pairs the critical path would lose "
-            f"{display.pressures(analysis.critical_loss_as_pairs)} {display.pressure}. "
-            'To count them so: close_elbows = "as pairs" under \\[interaction].'
-        )
+    print_more(len(rows) - TOP, console)
+    console.print(_plain(pairs_sentence(analysis, display)))
 
 
 def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
@@ -381,7 +393,7 @@ def flat_tables(
     Returns
     -------
     tables
-        Elements, paths, ducts, balance, checks, room, assumptions: rows by name.
+        Elements, paths, ducts, pairs, balance, checks, room, assumptions: rows by name.
     """
     window = "equivalent_length_window_m"
     return {
@@ -399,6 +411,7 @@ def flat_tables(
             for row in paths(analysis)
         ],
         "ducts": ducts(analysis),
+        "pairs": [{**row, "notes": "; ".join(row["notes"])} for row in pairs(analysis)],
         "balance": [_with_place(row) for row in balancing(analysis)],
         "checks": [
             {**_with_unit(row), "failing": "; ".join(row["failing"])}

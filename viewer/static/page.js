@@ -11,9 +11,13 @@
   // --- words and numbers
 
   const unit = (key) => data.units[state.units][key];
-  const bare = (key, value) =>
-    value === null || value === undefined || Number.isNaN(value)
-      ? "–" : (value * unit(key).per_si + 0).toFixed(unit(key).digits);
+  const bare = (key, value) => {
+    if (value === null || value === undefined || Number.isNaN(value)) return "–";
+    const number = value * unit(key).per_si + 0;
+    const small = key === "length" && Math.abs(number) > 1e-4; // in two digits or more
+    const least = small ? 1 - Number(number.toExponential(1).split("e")[1]) : 0;
+    return number.toFixed(Math.max(unit(key).digits, least));
+  };
   const shown = (key, value) => {
     const text = bare(key, value);
     return text === "–" ? text : `${text} ${unit(key).name}`;
@@ -1073,6 +1077,7 @@
       + (gap.kept ? "" : `, ${shown("gap", gap.required)} to keep`)));
     fill("faults", `Why ${option.name} cannot be built as drawn`,
       option.faults[state.units]);
+    fill("pairs", `Elbows close together in ${option.name}`, option.pairs[state.units]);
     fill("flags", `What to know of ${option.name}`, option.flags);
     fill("cautions", "Before anything is built", [data.note, ...data.cautions]);
   };
@@ -1208,7 +1213,7 @@
       state.option = number;
       table();
       notes();
-      for (const id of ["table", "faults", "room", "flags"]) {
+      for (const id of ["table", "faults", "pairs", "room", "flags"]) {
         const copy = $(id).cloneNode(true);
         copy.removeAttribute("id");
         for (const part of copy.querySelectorAll("[id]")) part.removeAttribute("id");
