@@ -81,7 +81,7 @@ def test_a_blade_angle_says_what_it_is_read_from(
     route = Path(__file__).parents[1] / "examples" / "reading_room" / "under.glb"
     assert main(["analyse", str(route)]) == 0
     said = " ".join(capsys.readouterr().out.split())
-    assert f"angles from open of damper_butterfly ({print_[1]})" in said
+    assert f"The angles are those of damper_butterfly ({print_[1]})." in said
     assert main(["analyse", str(route), "--json"]) == 0
     rows = json.loads(capsys.readouterr().out)["balance"]
     angled = [row for row in rows if row["blade_angle_deg"] is not None]

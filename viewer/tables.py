@@ -251,7 +251,7 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
     console.print(table)
     rests = {row["table"]: row["confidence"] for row in settings if row["table"]}
     said = "; ".join(f"{name} ({how})" for name, how in rests.items())
-    console.print(OPEN + f" Angles are those of {said}." * bool(said))
+    console.print(OPEN + f" The angles are those of {said}." * bool(said))
 
 
 def open_share(row: dict[str, Any]) -> str:
