@@ -150,6 +150,12 @@ def _round() -> list[FittingKind]:
             lambda v, re: one_leg(elbows.round_mitred(radians(v), _re(re))),
         ),
         FittingKind(
+            "flat-oval-elbow-smooth",
+            "smooth flat oval elbow; the round one stands in",
+            (_R_W, _ANGLE),
+            lambda v, _: one_leg(elbows.flat_oval_smooth(v["r_over_W"], radians(v))),
+        ),
+        FittingKind(
             "flat-oval-elbow-segmented",
             "flat oval elbow of pieces; the round one stands in",
             (_PIECES, _R_W, _ANGLE),

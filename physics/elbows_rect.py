@@ -5,10 +5,13 @@ aspect is H / W; a radius is that of the centreline. Friction along the elbow is
 in the coefficient: it is counted with the length of the duct.
 """
 
-from functools import cache
+from collections.abc import Callable
+from functools import cache, partial
 
 import numpy as np
 import numpy.typing as npt
+
+from elbowroom.layout import FloatArray, IntArray
 
 from .axes import alike
 from .coefficient import Coefficient, LookupRefused, Note, worst
@@ -91,31 +94,42 @@ def rect_smooth(
             f"a smooth elbow cannot have r/W {ratio.min():.3g}: at 0.5 its throat "
             "radius is nothing already; take r/W 0.5 or more, or a mitred elbow"
         )
-    book = _smooth()
-    value, bits = book.at(ratio, h)
-    wide = ratio > 2.0
-    if wide.any():
-        fine, fine_bits = _smooth_fine().at(ratio[wide], h[wide])
-        both = (table.at(2.0, h[wide])[0] for table in (book, _smooth_fine()))
-        step = np.divide(*both) - 1.0
-        value[wide] = fine * (1.0 + step * (3.0 - ratio[wide]).clip(0.0, 1.0))
-        bits[wide] = fine_bits
+    value, bits, credited = _led_over(_smooth(), _smooth_fine(), ratio, h, 2.0, 1.0)
     turn, turn_bits = angle_factor("rect_smooth").at(np.degrees(a))
     factor, slow = (_NONE, 0) if reynolds is None else reynolds_factor(ratio, reynolds)
-    # Beyond r/W 2 the finer table is the one to be named, if it gave every value.
-    named = _smooth_fine() if wide.any() and wide.all() else book
-    return from_table(
-        named,
+    return credited(
         value * turn,
         bits | turn_bits | slow,
         "upstream",
         factor=factor,
-        lines=lambda: np.where(
-            wide, _smooth_fine().nearest(ratio, h), book.nearest(ratio, h)
-        ),
-        confidence=worst(named.confidence, "seen") if wide.any() else None,
         factors=turned("rect_smooth", turn) + slowed(ratio, factor),
     )
+
+
+def _led_over(
+    book: Grid, far: Grid, x: FloatArray, y: FloatArray, end: float, stretch: float
+) -> tuple[FloatArray, IntArray, Callable[..., Coefficient]]:
+    """Values of one table up to an end, and of another beyond it.
+
+    Over a stretch they are led over from what the first has at its end. Also their
+    notes, and a `from_table` for them: it names the other if that gave every value.
+    """
+    value, bits = book.at(x, y)
+    beyond = x > end
+    any_beyond = beyond.any()
+    if any_beyond:
+        further, bits[beyond] = far.at(x[beyond], y[beyond])
+        both = (table.at(end, y[beyond])[0] for table in (book, far))
+        step, left = np.divide(*both) - 1.0, (end + stretch - x[beyond]) / stretch
+        value[beyond] = further * (1.0 + step * left.clip(0.0, 1.0))
+    named = far if any_beyond and beyond.all() else book
+    credited = partial(
+        from_table,
+        named,
+        lines=lambda: np.where(beyond, far.nearest(x, y), book.nearest(x, y)),
+        confidence=worst(named.confidence, "seen") if any_beyond else None,
+    )
+    return value, bits, credited
 
 
 @cache
@@ -167,26 +181,12 @@ def rect_mitred(
     degrees = np.degrees(a)
     # A right angle computed from coordinates may come out a rounding too large.
     degrees = np.where(np.abs(degrees - 90.0) < 1e-6, 90.0, degrees)
-    book = _mitred()
-    value, bits = book.at(degrees, h)
-    beyond, far = degrees > 90.0, _mitred_formula()
-    if beyond.any():
-        value[beyond], bits[beyond] = far.at(degrees[beyond], h[beyond])
-        both = (each.at(90.0, h[beyond])[0] for each in (book, far))
-        step, left = np.divide(*both) - 1.0, (110.0 - degrees[beyond]) / 20.0
-        value[beyond] *= 1.0 + step * left.clip(0.0, 1.0)
+    value, bits, credited = _led_over(
+        _mitred(), _mitred_formula(), degrees, h, 90.0, 20.0
+    )
     factor, slow = (_NONE, 0) if reynolds is None else mitred_reynolds_factor(reynolds)
-    return from_table(
-        far if beyond.all() and beyond.any() else book,
-        value,
-        bits | slow,
-        "upstream",
-        factor=factor,
-        lines=lambda: np.where(
-            beyond, far.nearest(degrees, h), book.nearest(degrees, h)
-        ),
-        confidence=worst(book.confidence, "seen") if beyond.any() else None,
-        factors=slowed_mitred(factor),
+    return credited(
+        value, bits | slow, "upstream", factor=factor, factors=slowed_mitred(factor)
     )
 
 

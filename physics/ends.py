@@ -1,8 +1,8 @@
 """Loss coefficients where air enters and leaves a duct, on the velocity in it."""
 
+from .caps import entry_cap, exit_cap
 from .entries import (
     entry_bellmouth,
-    entry_cap,
     entry_conical,
     entry_hood,
     entry_in_wall,
@@ -11,7 +11,6 @@ from .exits import (
     DIFFUSERS,
     exit_abrupt,
     exit_after_elbow,
-    exit_cap,
     exit_diffuser,
     exit_nozzle,
 )

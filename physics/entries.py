@@ -122,31 +122,3 @@ def entry_hood(angle: npt.ArrayLike, is_round: bool = True) -> Coefficient:
     degrees = np.degrees(np.atleast_1d(np.asarray(angle, np.float64)))
     value, bits = book.at(degrees)
     return from_table(book, value, bits, "duct", at=(degrees,))
-
-
-@cache
-def _cap(flared: bool) -> Curve:
-    skirt = "15_deg_flare" if flared else "straight"
-    return curve("entry_intake_cap", "L_over_D", where={"skirt": skirt})
-
-
-def entry_cap(gap_ratio: npt.ArrayLike, flared: bool = False) -> Coefficient:
-    """Intake shaft under a hood.
-
-    Parameters
-    ----------
-    gap_ratio
-        Gap between the shaft and the hood over the diameter; 0.1 to 1, else the
-        nearer end, noted.
-    flared
-        Whether the shaft opens at its end by 15 degrees.
-
-    References
-    ----------
-    Idelchik, intake shafts; SMACNA HVAC Systems Duct Design, table 14-16 F (from
-    memory).
-    """
-    book = _cap(flared)
-    gap = np.atleast_1d(np.asarray(gap_ratio, np.float64))
-    value, bits = book.at(gap)
-    return from_table(book, value, bits, "duct", at=(gap,))

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .coefficient import Coefficient, LookupRefused, make
-from .tables import Curve, Grid, chosen, curve, from_table, grid, rows
+from .tables import Grid, chosen, curve, from_table, grid, rows
 
 _DIFFUSER = "exit_diffuser"
 _NOZZLE = "exit_nozzle"
@@ -112,34 +112,6 @@ def exit_diffuser(
     value, bits = book.at(ratio, degrees)
     bits = bits | book.doubted(ratio, degrees)
     return from_table(book, value, bits, "duct", at=(ratio, degrees))
-
-
-@cache
-def _cap(flared: bool) -> Curve:
-    skirt = "15_deg_flare" if flared else "straight"
-    return curve("exit_cap", "L_over_D", where={"skirt": skirt})
-
-
-def exit_cap(gap_ratio: npt.ArrayLike, flared: bool = False) -> Coefficient:
-    """Exhaust shaft under a hood.
-
-    Parameters
-    ----------
-    gap_ratio
-        Gap between the shaft and the hood over the diameter; 0.1 to 1, else the
-        nearer end, noted.
-    flared
-        Whether the shaft opens at its end by 15 degrees.
-
-    References
-    ----------
-    Idelchik, exhaust shafts; SMACNA HVAC Systems Duct Design, table 14-17 (from
-    memory).
-    """
-    book = _cap(flared)
-    gap = np.atleast_1d(np.asarray(gap_ratio, np.float64))
-    value, bits = book.at(gap)
-    return from_table(book, value, bits, "duct", at=(gap,))
 
 
 def exit_nozzle(diameter_ratio: npt.ArrayLike) -> Coefficient:

@@ -97,7 +97,8 @@ def proportion(
     Raises
     ------
     BadInput
-        If the layout cannot be analysed, no friction rate is known, or none is left.
+        If the layout cannot be analysed, no friction rate is known, or none is left,
+        or a velocity is needed that nothing says.
     """
     schedule, faults = with_drawn_names(schedule, drawing)
     if faults:
@@ -164,6 +165,8 @@ def _proportion(
     """Size every run, as `proportion`, without a look at obstacles."""
     begun, said = _begun(drawing, schedule), schedule.fan.outlet_velocity_pressure
     current: dict[str, Section] = dict(begun)
+    said_sections = {run.name: run.section for run in drawing.runs if run.section}
+    drawn = {**said_sections, **schedule.sections}
 
     def analysed(chosen: Mapping[str, Section]) -> Analysis:
         every = {**schedule.sections, **chosen}
@@ -191,7 +194,7 @@ def _proportion(
         rounds += 1
         aimed = _aimed(analysis, aim)
         rates.append(aimed.rate)
-        choices = chosen_sizes(analysis, aimed)
+        choices = chosen_sizes(analysis, aimed, drawn | begun)
         current = {choice.run: choice.chosen for choice in choices}
         if current not in seen:
             seen.append(dict(current))
@@ -222,7 +225,6 @@ def _proportion(
             )
         )
     after = analysed(current)
-    drawn = {run.name: run.section for run in drawing.runs} | dict(schedule.sections)
     final = [
         replace(_with_air(after, choice), drawn=drawn.get(choice.run))
         for choice in choices

@@ -1,11 +1,18 @@
 """Size of each run of a layout: by friction, velocity or static regain."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from elbowroom.layout import BoolArray, RunLimits, Section, Shape
+from elbowroom.layout import (
+    BoolArray,
+    RunLimits,
+    Section,
+    Shape,
+    refusal,
+    round_section,
+)
 
 from . import sizes
 from .analysis import Analysis
@@ -18,6 +25,8 @@ REGAIN = 0.75  # share of the fall of velocity pressure that comes back: from me
 BY_REGAIN = "static regain"
 NO_SIZE = "no size within the limits: left as it was"
 LARGEST = "largest that the limits allow"
+NARROWEST = "narrowest at its height"
+SMALLEST = "smallest of the series"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +44,10 @@ class Aim:
         the limit of the schedule's checks, if any. The first duct of a static regain
         has the velocity `main`.
     highest, widest
-        Limits of the sides, m; None keeps the height drawn.
+        Limits of the sides, m. The height drawn is kept where a width of up to 4 : 1
+        serves there; elsewhere, and where a round duct gets sides, the size is as
+        nearly square as the limits allow. Without `highest` no duct that is drawn with
+        sides gets higher.
     shape
         `Shape` of every duct; None keeps the shapes drawn.
     series
@@ -71,8 +83,14 @@ class Choice:
     limit: str
 
 
-def chosen_sizes(analysis: Analysis, aim: Aim) -> list[Choice]:
-    """Choose the size of every run from the losses as they are now."""
+def chosen_sizes(
+    analysis: Analysis, aim: Aim, drawn: Mapping[str, Section]
+) -> list[Choice]:
+    """Choose the size of every run from the losses as they are now.
+
+    `drawn` has the section of each run by its name: in the analysis it may be one that
+    was chosen before. BadInput if a velocity is needed that nothing says.
+    """
     graph = analysis.graph
     ducts, drawing = graph.ducts, graph.drawing
     limits = velocity_limits(analysis)
@@ -93,7 +111,8 @@ def chosen_sizes(analysis: Analysis, aim: Aim) -> list[Choice]:
         fastest = aim.main if is_main else aim.branch
         if fastest is None and np.isfinite(limits[duct]):
             fastest = float(limits[duct])  # else the layout would fail its own check
-        chosen[run] = _choice(analysis, duct, aim, fastest, is_main, before)
+        was = drawn[drawing.names[run]]
+        chosen[run] = _choice(analysis, duct, aim, was, fastest, is_main, before)
     return [chosen[run] for run in sorted(chosen)]  # as they are drawn
 
 
@@ -116,55 +135,78 @@ def _choice(
     analysis: Analysis,
     duct: int,
     aim: Aim,
+    drawn: Section,
     fastest: float | None,
     is_main: bool,
     before: Choice | None,
 ) -> Choice:
     graph = analysis.graph
-    drawn = graph.section(duct)
+    name = graph.drawing.names[int(graph.ducts.run[duct])]
     flow = float(analysis.state.flow[duct])
-    own = graph.schedule.limits.get(
-        graph.drawing.names[int(graph.ducts.run[duct])], RunLimits()
-    )
+    own = graph.schedule.limits.get(name, RunLimits())
     aim = replace(
         aim,
         highest=own.highest if own.highest is not None else aim.highest,
         widest=own.widest if own.widest is not None else aim.widest,
     )
-    shape = aim.shape or drawn.shape
-    every = _ladder(analysis, aim, shape, drawn, flow, fastest, duct, before)
-    ladder = len(every)
+    found, limit = None, "as drawn, as is said"
+    if not own.is_kept:
+        found, limit = _found(analysis, duct, aim, drawn, fastest, is_main, before)
+    found = found or _sized(analysis, drawn, flow, duct)
+    return Choice(
+        name, drawn, found.section, flow, found.velocity, found.gradient, limit
+    )
+
+
+def _found(
+    analysis: Analysis,
+    duct: int,
+    aim: Aim,
+    drawn: Section,
+    fastest: float | None,
+    is_main: bool,
+    before: Choice | None,
+) -> tuple[sizes.Size | None, str]:
+    """The first size that keeps the aim, else the largest, and what bound it."""
+    flow = float(analysis.state.flow[duct])
+    least = 0.0 if fastest is None else flow / fastest * (1 - 1e-9)  # m²
+    most = np.inf
     if before is not None and not aim.may_grow:
         most = before.chosen.area * (1 + 1e-9)
-        every = [size for size in every if size.section.area <= most]
-    found, limit = None, "velocity"
-    if own.is_kept:
-        found, limit = _sized(analysis, drawn, flow, duct), "as drawn, as is said"
-    elif aim.method == "static regain" and before is not None and is_main:
-        found = _paid_by_regain(analysis, duct, every, before)
-        limit = BY_REGAIN
-    elif aim.method == "equal friction":
-        found = next((s for s in every if s.gradient <= (aim.rate or 0.0)), None)
-        limit = "friction rate"
-        if found is not None and fastest is not None and found is every[0]:
-            limit = "velocity"
-    elif every and fastest is not None:
-        found = every[0]
-    if found is None and every:
-        found = every[-1]
-        limit = "no larger than the duct before it" if len(every) < ladder else LARGEST
-    if found is None:
-        found = _sized(analysis, drawn, flow, duct)
-        limit = NO_SIZE
-    return Choice(
-        graph.drawing.names[int(graph.ducts.run[duct])],
-        drawn,
-        found.section,
-        flow,
-        found.velocity,
-        found.gradient,
-        limit,
-    )
+    largest, limit = [], LARGEST
+    for ladder in _ladders(aim, drawn, before):
+        slow = [section for section in ladder if section.area >= least]
+        fits = [section for section in slow if section.area <= most]
+        every = (_sized(analysis, section, flow, duct) for section in fits)
+        found, bound = None, "velocity"
+        if aim.method == "static regain" and before is not None and is_main:
+            found, bound = _paid_by_regain(analysis, duct, every, before), BY_REGAIN
+        elif aim.method == "equal friction":
+            found = next((s for s in every if s.gradient <= (aim.rate or 0.0)), None)
+            if found is not None and found.section != slow[0]:
+                bound = "friction rate"
+        elif fastest is None:
+            raise refusal(
+                analysis.graph.drawing.file,
+                f"sizing by {aim.method} needs the largest velocity of "
+                f"{'mains' if is_main else 'branches'}",
+                f"give a {'main' if is_main else 'branch'} velocity, or a use under "
+                "[checks]",
+            )
+        else:
+            found = next(every, None)
+        if found is not None:
+            if bound == "velocity" and found.section == ladder[0]:  # so is any smaller
+                bound = (
+                    NARROWEST if ladder[-1].height == found.section.height else SMALLEST
+                )
+            return found, bound
+        largest += [_sized(analysis, section, flow, duct) for section in fits[-1:]]
+        if len(fits) < len(slow):
+            limit = "no larger than the duct before it"
+    if not largest:
+        return None, NO_SIZE
+    return min(largest, key=lambda size: size.gradient), limit
 
 
 def _sized(analysis: Analysis, section: Section, flow: float, duct: int) -> sizes.Size:
@@ -175,46 +217,29 @@ def _sized(analysis: Analysis, section: Section, flow: float, duct: int) -> size
     return sizes.Size(section, section, flow / section.area, gradient, "")
 
 
-def _ladder(
-    analysis: Analysis,
-    aim: Aim,
-    shape: Shape,
-    drawn: Section,
-    flow: float,
-    fastest: float | None,
-    duct: int,
-    before: Choice | None,
-) -> list[sizes.Size]:
-    """Sizes of the ladder within the limits, the smallest first."""
+def _ladders(
+    aim: Aim, drawn: Section, before: Choice | None
+) -> Iterator[list[Section]]:
+    """Sizes within the limits, the smallest first, in the order to be tried."""
+    shape = aim.shape or drawn.shape
+    highest, widest = aim.highest or np.inf, aim.widest or np.inf
     if shape == Shape.ROUND:
         # A round duct is as wide as it is high: both limits bind it.
-        most = min(aim.highest or np.inf, aim.widest or np.inf)
-        every = [
-            Section(Shape.ROUND, float(d), float(d))
-            for d in sizes.diameters(aim.series)
-            if d <= most * (1 + 1e-9)
-        ]
-    else:
-        height = aim.highest or (
-            before.chosen.height
-            if drawn.shape == Shape.ROUND and before is not None
-            else drawn.height
-        )
-        if aim.highest is not None and drawn.shape == shape:
-            height = min(aim.highest, max(drawn.height, 0.0) or aim.highest)
-        widest = min(aim.widest or np.inf, sizes.FLATTEST * height)
-        every = [
-            Section(shape, float(width), float(height))
-            for width in sizes.sides(widest, aim.series)
-            if width >= height / sizes.FLATTEST * (1 - 1e-9)
-            and (shape != Shape.OVAL or width >= height)
-        ]
-    fits = [
-        section
-        for section in every
-        if fastest is None or flow / section.area <= fastest * (1 + 1e-9)
-    ]
-    return [_sized(analysis, section, flow, duct) for section in fits]
+        most = min(highest, widest) * (1 + 1e-9)
+        series = sizes.diameters(aim.series)
+        yield [round_section(float(d)) for d in series if d <= most]
+        return
+    stands = drawn.width < drawn.height
+    if drawn.shape != Shape.ROUND:
+        highest = aim.highest or drawn.height
+        height = min(highest, drawn.height)
+        yield sizes.widening(shape, height, widest, aim.series, stands)
+    elif before is not None:  # else it would not fit the side of the duct before it
+        height = min(highest, before.chosen.height)
+        yield sizes.squarest(shape, height, widest, aim.series)
+    yield sizes.squarest(shape, highest, widest, aim.series, stands)
+    if shape == Shape.OVAL:
+        yield sizes.squarest(shape, highest, widest, aim.series, not stands)
 
 
 def regained(
@@ -270,7 +295,7 @@ def _on_the_way(analysis: Analysis, duct: int) -> BoolArray:
 
 
 def _paid_by_regain(
-    analysis: Analysis, duct: int, every: list[sizes.Size], before: Choice
+    analysis: Analysis, duct: int, every: Iterable[sizes.Size], before: Choice
 ) -> sizes.Size | None:
     """Smallest size at which the regain pays for the run's own loss.
 

@@ -26,6 +26,7 @@ from .tables import rows
 # Longer over shorter side: to this a size is offered, beyond it a duct is flagged.
 FLATTEST = 4.0  # common practice, no published source
 WINDOW_OF_SIZES = (0.02, 20.0)  # m: no duct is sought outside it
+LONGEST = 3.0  # m: no longer side is offered; it smells of another unit
 # Series of `standard_sizes`; sides of rectangles are stepped: common practice.
 SERIES = {"mm": "EN 1506", "in": "US inch practice"}
 _STEPS = {"mm": 0.05, "in": 2 * units.INCH}
@@ -262,6 +263,61 @@ def sides(top: float, series: str) -> FloatArray:
     every = np.unique(every.round(9))
     least = 0.1 if series == "mm" else 4 * units.INCH
     return np.asarray(every[(every >= least - 1e-9) & (every <= top * (1 + 1e-9))])
+
+
+def widening(
+    shape: Shape, height: float, widest: float, series: str, stands: bool = False
+) -> list[Section]:
+    """Sizes of one height, m, and rising width, up to `FLATTEST` either way.
+
+    A flat oval that stands is higher than it is wide, and one that lies is not.
+    """
+    every = sides(min(widest, FLATTEST * height), series)
+    return _offered(shape, [(float(width), height) for width in every], stands)
+
+
+def squarest(
+    shape: Shape, highest: float, widest: float, series: str, stands: bool = False
+) -> list[Section]:
+    """Ever larger sizes within limits, m, each as nearly square as they allow.
+
+    Where the sides differ the longer one lies, or stands. Only where a limit leaves no
+    other way, a rectangle turns; a flat oval does not. Nothing is flatter than
+    `FLATTEST`. Heights are those of the series and the limit itself.
+
+    Examples
+    --------
+    >>> [s.words for s in squarest(Shape.RECTANGULAR, 0.15, 0.25, "mm")]
+    ['100×100 mm', '150×100 mm', '150×150 mm', '200×150 mm', '250×150 mm']
+    """
+    if highest == widest == np.inf:
+        highest = widest = LONGEST
+    high, wide = min(highest, FLATTEST * widest), min(widest, FLATTEST * highest)
+    heights = np.unique([*sides(high, series), round(high, 9)])
+    widths = sides(wide, series)
+    short, long = (widths, heights) if stands else (heights, widths)
+    gap = 1e-9 if shape == Shape.OVAL else -1e-9  # round is no flat oval
+    i = j = 0
+    found = []
+    while i < len(short) and j < len(long):
+        found.append((float(long[j]), float(short[i])))
+        is_last = j + 1 == len(long)
+        if is_last or (i + 1 < len(short) and long[j] - short[i + 1] > gap):
+            i += 1
+        else:
+            j += 1
+    pairs = [pair[::-1] for pair in found] if stands else found
+    return _offered(shape, pairs, stands)
+
+
+def _offered(
+    shape: Shape, pairs: list[tuple[float, float]], stands: bool
+) -> list[Section]:
+    """Sections of widths and heights, those that are not too flat."""
+    most, least = FLATTEST * (1 + 1e-9), 1 / FLATTEST * (1 - 1e-9)
+    if shape == Shape.OVAL:  # one of equal sides would be round
+        most, least = (1 - 1e-9, least) if stands else (most, 1 + 1e-9)
+    return [Section(shape, w, h) for w, h in pairs if least <= w / h <= most]
 
 
 def up_to_step(side: float, series: str) -> float:

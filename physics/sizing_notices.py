@@ -23,6 +23,7 @@ from elbowroom.layout import (
 from .analysis import Analysis
 from .run_sizes import LARGEST, NO_SIZE, Aim, Choice, unpaid_by_regain
 from .site_air import fan_air_notices
+from .sizes import FLATTEST, diameters, sides
 from .system import WINDOW
 
 
@@ -53,7 +54,7 @@ def sizing_notices(
     notices += _beyond_their_mains(after)
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
     if rate is not None:
-        notices += _too_small(drawing, choices, rate)
+        notices += _too_small(after, choices, aim, rate)
     notices += _unpaid(after, choices)
     return notices + _of_the_fan(after, choices, aim)
 
@@ -143,27 +144,46 @@ def _binding(after: Analysis, choices: Sequence[Choice], aim: Aim) -> tuple[str,
     graph = after.graph
     way = graph.ducts.run[after.elements.duct[after.path(after.critical)]]
     critical = {graph.drawing.names[run] for run in way.tolist()}
-    heights: set[float] = set()
-    widths: set[float] = set()
-    runs = []
-    for choice in choices:
-        if choice.run not in critical or choice.limit not in (LARGEST, NO_SIZE):
-            continue
-        runs.append(choice.run)
-        own = graph.schedule.limits.get(choice.run, RunLimits())
-        highest = aim.highest if own.highest is None else own.highest
-        if highest is None and choice.chosen.shape != Shape.ROUND:
-            highest = choice.chosen.height  # without a limit the height drawn is kept
-        widest = aim.widest if own.widest is None else own.widest
-        heights |= {highest} if highest is not None else set()
-        widths |= {widest} if widest is not None else set()
-    sides = {"height": heights, "width": widths}
-    held = {side: length_words(min(found)) for side, found in sides.items() if found}
+    runs, held = _held(
+        after, [choice for choice in choices if choice.run in critical], aim
+    )
     if not held:
         return "", ""
-    most = " and ".join(f"a {side} of at most {least}" for side, least in held.items())
+    most = " and ".join(
+        f"a {side} of at most {length_words(least)}" for side, least in held.items()
+    )
     words = f", where {most} hold{'s' * (len(held) == 1)} down {few_names(runs)}"
     return words, f"allow more {' and '.join(held)} there"
+
+
+def _held(
+    after: Analysis, choices: Sequence[Choice], aim: Aim
+) -> tuple[list[str], dict[str, float]]:
+    """Runs that a limit of a side holds down, and the least limit of each side, m."""
+    runs, least = [], dict[str, float]()
+    for choice in choices:
+        if choice.limit not in (LARGEST, NO_SIZE):
+            continue
+        own = after.graph.schedule.limits.get(choice.run, RunLimits())
+        chosen, drawn = choice.chosen, choice.drawn
+        highest = aim.highest if own.highest is None else own.highest
+        widest = aim.widest if own.widest is None else own.widest
+        is_round = chosen.shape == Shape.ROUND
+        if highest is None and not is_round and drawn and drawn.shape != Shape.ROUND:
+            highest = drawn.height
+        steps = diameters(aim.series) if is_round else sides(np.inf, aim.series)
+        held = {}
+        for name, side, limit in (
+            ("height", chosen.height, highest),
+            ("width", chosen.width, widest),
+        ):
+            larger = steps[steps > side * (1 + 1e-9)][:1]
+            is_met = choice.limit == NO_SIZE or (larger > (limit or np.inf)).any()
+            if limit is not None and is_met:
+                held[name] = min(limit, least.get(name, np.inf))
+        runs += [choice.run] if held else []
+        least |= held
+    return runs, least
 
 
 def _unsized(drawing: Drawing, choices: Sequence[Choice]) -> list[Notice]:
@@ -228,22 +248,28 @@ def _airless(analysis: Analysis, choices: Sequence[Choice]) -> list[Notice]:
 
 
 def _too_small(
-    drawing: Drawing, choices: Sequence[Choice], rate: float
+    after: Analysis, choices: Sequence[Choice], aim: Aim, rate: float
 ) -> list[Notice]:
     """Say which runs have the largest size within the limits, and rub more."""
-    runs = [
-        choice.run
+    small = [
+        choice
         for choice in choices
         if choice.limit == LARGEST and choice.gradient > rate * (1 + 1e-9)
     ]
-    if not runs:
+    if not small:
         return []
+    runs = few_names([choice.run for choice in small])
+    has_sides = any(choice.chosen.shape != Shape.ROUND for choice in small)
+    flattest = f" and {FLATTEST:g} to 1" if has_sides else ""
+    more = " or ".join(_held(after, small, aim)[1])
     return [
         warning(
-            drawing.file,
-            f"no size within the limits keeps {rate_words(rate)} in {few_names(runs)}: "
+            after.graph.drawing.file,
+            f"no size within the limits{flattest} keeps {rate_words(rate)} in {runs}: "
             "the largest was taken",
-            "allow more height or width there, or a higher rate",
+            f"allow more {more} there, or a higher rate"
+            if more
+            else "allow a higher rate, or share the airflow among several ducts",
         )
     ]
 

@@ -61,6 +61,7 @@ from elbowroom.physics import (
     proportion,
     quantities,
     remedies,
+    sizes,
     sizing_notices,
     static_pressure,
     surface_of,
@@ -276,6 +277,169 @@ def test_sizes_only_shrink_unless_asked() -> None:
     assert areas["T1"] >= areas["T2"] >= areas["T3"]
     for choice in found.choices:
         assert choice.chosen.height <= 0.25 + 1e-9
+
+
+def one_run(section: Section, flow: float) -> tuple[Drawing, Schedule]:
+    """A straight trunk of 20 m and its airflow, m³/s."""
+    drawing = drawing_from_runs(
+        [("trunk", np.array([[0, 0, 3], [20, 0, 3]]), section)],
+    )
+    return drawing, Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)), terminals={"trunk": TerminalSpec(flow)}
+    )
+
+
+@pytest.mark.parametrize(
+    ("drawn_as", "flow", "aim", "chosen", "bound"),
+    [
+        # As high as drawn while a width of up to 4 to 1 does, on both sides of that ...
+        ("600x200mm", 0.575, Aim(rate=0.5, highest=0.4), "800×200 mm", "friction rate"),
+        ("600x200mm", 0.585, Aim(rate=0.5, highest=0.4), "400×400 mm", "friction rate"),
+        # ... then as nearly square as the limit allows.
+        ("600x200mm", 1.5, Aim(rate=0.5, highest=0.4), "750×400 mm", "friction rate"),
+        ("600x400mm", 1.5, Aim(rate=0.5), "750×400 mm", "friction rate"),
+        ("600x200mm", 1.5, Aim(rate=0.5, highest=1.0), "550×550 mm", "friction rate"),
+        ("600x200mm", 1.5, Aim(rate=0.5), "800×200 mm", "largest"),
+        ("600x200mm", 1.5, Aim(rate=0.5, highest=0.25), "1000×250 mm", "largest"),
+        (
+            "600x200mm",
+            1.5,
+            Aim(rate=0.5, highest=0.4, widest=0.5),
+            "500×400",
+            "largest",
+        ),
+        # An upright one only where no width is left.
+        (
+            "600x200mm",
+            1.5,
+            Aim(rate=0.5, highest=0.9, widest=0.4),
+            "400×750",
+            "friction",
+        ),
+        # A limit is no height to keep.
+        ("D150mm", 0.05, Aim(rate=0.8, shape=Shape.RECTANGULAR), "150×150", "friction"),
+        (
+            "D150mm",
+            0.05,
+            Aim(rate=0.8, shape=Shape.RECTANGULAR, highest=0.4),
+            "150×150 mm",
+            "friction rate",
+        ),
+        (
+            "D400mm",
+            0.65,
+            Aim(rate=0.8, shape=Shape.RECTANGULAR, highest=0.25),
+            "550×250 mm",
+            "friction rate",
+        ),
+        (
+            "D400mm",
+            0.65,
+            Aim(rate=0.8, shape=Shape.OVAL),
+            "450×350 mm",
+            "friction rate",
+        ),
+        # What stands, stays so where it may be as high.
+        ("250x500mm oval", 0.6, Aim(rate=0.8), "300×500 mm", "friction rate"),
+        ("500x250mm oval", 0.6, Aim(rate=0.8), "550×250 mm", "friction rate"),
+        ("250x500mm oval", 0.6, Aim(rate=0.8, highest=0.3), "500×300 mm", "friction"),
+        # Nothing but the series and 4 to 1 holds these.
+        ("400x400mm", 0.05, Aim(rate=0.8), "100×400 mm", "narrowest at its height"),
+        ("D400mm", 0.002, Aim(rate=0.8), "63 mm", "smallest of the series"),
+    ],
+)
+def test_a_height_is_kept_where_it_serves_and_else_the_squarest_is_taken(
+    drawn_as: str, flow: float, aim: Aim, chosen: str, bound: str
+) -> None:
+    drawing, plan = one_run(units.section(drawn_as, "test"), flow)
+    (choice,) = proportion(drawing, plan, aim).choices
+    assert chosen in choice.chosen.words
+    assert bound in choice.limit
+    rate, size = aim.rate or 0.0, choice.chosen
+    assert (choice.gradient > rate) == (bound == "largest")
+    if "friction" in bound:  # a step less of the longer side would not do
+        less = sorted([size.width, size.height])
+        less[1] -= 0.05
+        narrower = Section(size.shape, *less)
+        assert sizes.gradient_of(narrower, flow, air()) > rate
+
+
+def test_a_height_that_serves_in_the_end_is_kept_whatever_was_tried_before() -> None:
+    """The first rate is low and wants 400 mm, larger ducts leave more for straight."""
+    drawing, plan = one_run(rectangular(0.6, 0.2), 0.7)
+    plan = replace(plan, fan=FanSpec(total_pressure=30.0))
+    found = proportion(drawing, plan, Aim(highest=0.4))
+    assert found.rounds > 2
+    assert not [n for n in found.notices if "circle" in n.what]
+    assert found.choices[0].chosen == rectangular(0.75, 0.2)
+
+
+@pytest.mark.parametrize(("main", "missing"), [(None, "main"), (8.0, "branch")])
+def test_sizing_by_velocities_that_nothing_says_is_refused(
+    main: float | None, missing: str
+) -> None:
+    drawing, plan = regaining([12.0, 18.0])
+    aim = Aim("static regain", main=main)
+    with pytest.raises(BadInput, match=f"give a {missing} velocity"):
+        proportion(drawing, plan, aim)
+    said = replace(plan, checks=ChecksSpec(use="residential"))
+    assert proportion(drawing, said, aim).choices
+
+
+def test_a_branch_with_sides_fits_the_duct_before_it() -> None:
+    """It may be square in a square main, and not higher than a flat one."""
+    main, side = rectangular(0.8, 0.2), round_section(0.3)
+    drawing = drawing_from_runs(
+        [
+            ("main", np.array([[0, 0, 3], [8, 0, 3]]), main),
+            ("side", np.array([[4, 0, 3], [4, 3, 3]]), side),
+        ]
+    )
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+        terminals={"main": TerminalSpec(0.25), "side": TerminalSpec(0.25)},
+    )
+    found = proportion(drawing, plan, Aim(rate=0.6, shape=Shape.RECTANGULAR))
+    chosen = {choice.run: choice.chosen for choice in found.choices}
+    assert chosen["main"].height == 0.2
+    assert chosen["side"].height == 0.2
+    assert chosen["side"].width > 0.3
+    assert not [n for n in found.notices if "larger than the side" in n.what]
+
+
+@pytest.mark.parametrize(
+    ("aim", "limits", "more"),
+    [
+        (Aim(rate=0.5), "a height of at most 200 mm (7.9 in) holds", "height"),
+        (
+            Aim(rate=0.5, highest=0.25, widest=3.0),
+            "a height of at most 250 mm",
+            "height",
+        ),
+        (Aim(rate=0.5, highest=3.0, widest=0.25), "a width of at most 250 mm", "width"),
+        (
+            Aim(rate=0.5, highest=0.3, widest=0.5),
+            "a height of at most 300 mm (11.8 in) and a width of at most 500 mm",
+            "height or width",
+        ),
+        (
+            Aim(rate=0.5, highest=0.3, widest=0.5, shape=Shape.ROUND),
+            "a height of at most 300 mm (11.8 in) holds",
+            "height",
+        ),
+    ],
+)
+def test_only_a_side_that_is_held_is_what_to_relax(
+    aim: Aim, limits: str, more: str
+) -> None:
+    drawing, plan = one_run(rectangular(0.6, 0.2), 1.5)
+    plan = replace(plan, fan=FanSpec(total_pressure=5.0))
+    notices = proportion(drawing, plan, aim).notices
+    (said,) = [n for n in notices if "does not carry" in n.what]
+    assert f"where {limits}" in said.what
+    (small,) = [n for n in notices if "no size within the limits" in n.what]
+    assert ("4 to 1" in small.what) == (aim.shape != Shape.ROUND)
+    assert small.remedy == f"allow more {more} there, or a higher rate"
 
 
 def test_limits_of_a_run_from_the_schedule(tmp_path: Path) -> None:

@@ -202,6 +202,7 @@ DRAWN: dict[str, Drawn] = {
     ),
     "round-elbow-mitred": _elbow(_D300, _D, _MAKE.MITRED),
     "round-elbow-pleated-by-diameter": _elbow(_D300, _D, _MAKE.PLEATED, 1.5),
+    "flat-oval-elbow-smooth": _elbow(_OVAL, {**_O, "radius": "254 mm"}, _MAKE.SMOOTH),
     "flat-oval-elbow-segmented": _elbow(
         _OVAL, {**_O, "centreline_radius": "508 mm"}, _MAKE.SEGMENTED
     ),
@@ -581,6 +582,7 @@ def test_a_dimension_that_a_kind_has_not_is_refused(
         ("rect-elbow-smooth", {"radius": 0.2}, "r_over_W", 1.0),
         ("rect-elbow-splitters", {"radius": 0.1}, "throat_R_over_W", 0.25),
         ("rect-elbow-square-heel", {"radius": 0.1}, "throat_R_over_W", 0.25),
+        ("flat-oval-elbow-smooth", {"radius": 0.2}, "r_over_W", 1.0),
         ("flat-oval-elbow-segmented", {"radius": 0.2}, "r_over_W", 1.0),
         ("exit-after-elbow", {"radius": 0.2}, "r_over_W", 1.0),
         ("exit-after-elbow", {"length": 0.6}, "L_after_over_W", 1.5),

@@ -1,16 +1,14 @@
 """Junctions against their prints, their limits, and the conservation of energy."""
 
-import csv
 from collections.abc import Iterator, Mapping
-from pathlib import Path
 
 import numpy as np
+import prints
 import pytest
 
 from elbowroom.layout import FloatArray, Shape, TakeoffEntry
 from elbowroom.physics import Coefficient, LookupRefused, Note, book, junctions, tables
 
-DATA = Path(__file__).parent / "data"
 RIGHT = np.pi / 2
 
 
@@ -38,7 +36,7 @@ def agree(found: FloatArray, rows: list[Mapping[str, str]], rounding: float) -> 
 
 def test_round_dividing_branch_agrees_with_every_row_of_its_formula_table() -> None:
     # Idelchik 2006, section 7-16, table 7-4; Crane TP-410 (2009) below 75 degrees.
-    rows = rows_of("junction_round_diverging_branch")
+    rows = prints.rows_of("junction_round_diverging_branch")
     q, f = column(rows, "flow_ratio_Qb_Qc"), column(rows, "area_ratio_Ab_Ac")
     found = junctions.diverging_branch(q, f, turned(rows))
     agree(found.value, rows, 6e-5)
@@ -48,7 +46,7 @@ def test_round_dividing_branch_agrees_with_every_row_of_its_formula_table() -> N
 def test_round_dividing_branch_agrees_with_the_handbook_as_recalled() -> None:
     # SMACNA HVAC Systems Duct Design 1990, table 14-14, from memory: two figures, and
     # a fit of another shop's tests: 0.06 or 10 %.
-    rows = rows_of("junction_round_diverging_branch")
+    rows = prints.rows_of("junction_round_diverging_branch")
     q, f = column(rows, "flow_ratio_Qb_Qc"), column(rows, "area_ratio_Ab_Ac")
     found = junctions.diverging_branch(q, f, turned(rows)).value
     recalled = column(rows, "C_handbook_recalled_memory")
@@ -203,7 +201,7 @@ def test_dovetail_is_read_back(flow: str) -> None:
 @pytest.mark.parametrize("leg", ["branch", "main"])
 def test_round_joining_legs_agree_with_every_row_of_their_table(leg: str) -> None:
     # Idelchik, diagrams 7-1 to 7-4; Crane TP-410 (2009).
-    rows = rows_of("junction_round_converging", leg=leg)
+    rows = prints.rows_of("junction_round_converging", leg=leg)
     q, f = column(rows, "flow_ratio_Qb_Qc"), column(rows, "area_ratio_Ab_Ac")
     work = {"branch": junctions.converging_branch, "main": junctions.converging_main}
     agree(work[leg](q, f, turned(rows)).value, rows, 6e-5)
@@ -264,9 +262,8 @@ def test_rectangular_joining_main_is_read_back_and_costs_nothing_without_branch(
 # --- other publications
 
 
-def second_source() -> list[dict[str, str]]:
-    with open(DATA / "junction_second_source_points.csv", newline="") as file:
-        return list(csv.DictReader(file))
+def second_source() -> list[Mapping[str, str]]:
+    return prints.rows_of("junction_second_source_points")
 
 
 @pytest.mark.parametrize(

@@ -103,8 +103,8 @@ def test_what_is_said_to_be_taken_is_what_the_value_shows(
 
 
 def test_below_60_degrees_the_formula_that_gives_the_value_is_credited() -> None:
-    # The formula is for 'round or rect' (reference table junction_formulas, first
-    # row: Idelchik 2006, section 7-16, table 7-4), so nothing stands in.
+    # The formula is for 'round or rect' (Idelchik 2006, section 7-16, table 7-4), so
+    # nothing stands in.
     value, notes, credit = _branch(RECT, RECT, 45.0)
     formula = junctions.diverging_branch(0.3, 0.4, np.pi / 4)
     assert (value, notes) == (formula.value[0], formula.notes[0])

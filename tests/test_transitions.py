@@ -5,6 +5,7 @@ from collections.abc import Callable
 import fluids.fittings
 import numpy as np
 import numpy.typing as npt
+import prints
 import pytest
 
 from elbowroom.layout import Shape
@@ -96,8 +97,10 @@ def test_second_table_of_cones_is_bridged_on_the_logarithm_of_reynolds() -> None
 @pytest.mark.parametrize("direction", ["expansion", "contraction"])
 def test_sudden_change_of_area_follows_its_table(direction: str) -> None:
     # Idelchik 1986, diagrams 4-1 and 4-9, four decimals.
-    share, printed = _columns(
-        "abrupt_area_change", {"direction": direction}, "A_small_over_A_large", "C"
+    rows = prints.rows_of("abrupt_area_change", direction=direction)
+    share, printed = (
+        np.array([float(row[name]) for row in rows])
+        for name in ("A_small_over_A_large", "C")
     )
     work = {
         "expansion": transitions.expansion_abrupt,

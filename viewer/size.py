@@ -25,7 +25,6 @@ from .tables import new_table
 # What is taken where nothing is said; common practice, no published source.
 USUAL_VELOCITY = "900 fpm"
 USUAL_RATE = "0.1 in.wg/100 ft"
-LARGEST = 3.0  # m: no longer side is offered; it smells of another unit
 # What may be said of a size, and what it measures.
 SIZE_MEASURES = {
     "flow": "airflow",
@@ -92,11 +91,12 @@ def size_result(
             rows, exact = _for_rate(flow, rate, given, series, air), None
     except sizes.NoSize as problem:
         raise refusal("size", str(problem), "raise the limits") from None
-    rows = [row for row in rows if _longest(row) <= LARGEST * (1 + 1e-9)]
+    rows = [row for row in rows if _longest(row) <= sizes.LONGEST * (1 + 1e-9)]
     if not rows:
         raise refusal(
             "size",
-            f"no size of the series up to {length_words(LARGEST)} keeps all limits",
+            f"no size of the series up to {length_words(sizes.LONGEST)} keeps all "
+            "limits",
             "raise --max-height, --max-width, --max-velocity or the friction rate, or "
             "share the airflow among several ducts",
         )
