@@ -1,6 +1,7 @@
 """What a fan loses to the ducts next to it."""
 
 import numpy as np
+import prints
 import pytest
 
 from elbowroom.physics import LookupRefused, Note, fan_effect, tables
@@ -95,7 +96,7 @@ def test_unknown_elbows_and_positions_are_refused() -> None:
 
 
 def _curves(column: str) -> dict[str, float]:
-    rows = tables.rows("fan_system_effect_curves")
+    rows = prints.rows_of("fan_system_effect_curves")
     return {row["curve"]: float(row[column]) for row in rows}
 
 
