@@ -161,6 +161,9 @@ class ElbowRule:
     vane_spacing
         Distance of the turning vanes of a mitred elbow that has them, m; None if
         nobody says it.
+    own_radius
+        Whether an exception says its radius itself. What it only takes over, as what
+        is assumed, leaves a bend the radius that its run has in the drawing.
     """
 
     construction: ElbowConstruction = ElbowConstruction.SMOOTH
@@ -172,6 +175,12 @@ class ElbowRule:
     pieces: int = 5
     splitters: int = 1
     vane_spacing: float | None = None
+    own_radius: bool = True
+
+    @property
+    def says_radius(self) -> bool:
+        """Whether it gives its elbows a radius that somebody said of them."""
+        return self.own_radius and self.radius_basis != Basis.ASSUMED
 
     def radius_for(self, in_plane: npt.ArrayLike) -> FloatArray:
         """Centreline radius for sides in the plane of the bend, m, same shape."""
