@@ -1,5 +1,6 @@
 """What changes no loss: where a drawing stands and how its lines were drawn."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -11,9 +12,12 @@ from routes import ROUTE, Run, about_z, drawn, line, straight
 from elbowroom.layout import (
     Attributes,
     Drawing,
+    Section,
     build,
     drawing_from_runs,
+    flat_oval,
     rectangular,
+    round_section,
 )
 from elbowroom.physics import analyse
 
@@ -233,3 +237,39 @@ def test_no_degree_of_a_skew_makes_a_jump_in_the_length_of_the_bend() -> None:
     assert sorted({round(setback[0], 9), round(setback[-1], 9)}) == [0.25, 0.6]
     # At most the half degree's share of a sine's swing, and the step of a skew below 1.
     assert np.abs(np.diff(setback)).max() < 0.35 * np.radians(0.5) * 1.1
+
+
+CUTS = [round_section(0.3), rectangular(0.5, 0.25), flat_oval(0.6, 0.2)]
+
+
+@pytest.mark.parametrize("before", CUTS, ids=lambda cut: cut.shape.name)
+@pytest.mark.parametrize("after", CUTS, ids=lambda cut: cut.shape.name)
+@pytest.mark.parametrize("larger", [False, True])
+def test_width_and_height_of_all_sections_swapped_and_rolled(
+    before: Section, after: Section, larger: bool
+) -> None:
+    """The same ducts said otherwise, with a change of section and an elbow."""
+    factor = 1.4 if larger else 1.0
+    after = Section(after.shape, factor * after.width, factor * after.height)
+    found = []
+    for rolled in (False, True):
+        cuts = [
+            Section(cut.shape, cut.height, cut.width) if rolled else cut
+            for cut in (before, after)
+        ]
+        said = Attributes(roll=np.pi / 2 * rolled)
+        lines = ([[0, 0, 3], [4, 0, 3]], [[4, 0, 3], [8, 0, 3], [8, 4, 3]])
+        drawing = drawing_from_runs(
+            [
+                (name, np.array(points, float), cut)
+                for name, points, cut in zip("ab", lines, cuts, strict=True)
+            ],
+            flows={"b": 0.6},
+            attributes={
+                "a": replace(said, source=True, source_at_end=False),
+                "b": said,
+            },
+        )
+        found.append(losses(drawing))
+    assert len(found[0]) >= 3
+    assert found[1] == pytest.approx(found[0], rel=SAME, abs=SAME)
