@@ -94,10 +94,11 @@ def remedies(
     -------
     remedies
         Each analysed anew, the largest gain first. None that clashes, leaves a bend
-        without room, or makes a branch reach further beyond the side that it leaves.
+        without room or too tight, or makes a branch reach further beyond the side that
+        it leaves.
     """
     before = clashes(analysis) if clashes is not None else 0
-    short = int((analysis.graph.bends.short_by > 0).sum())
+    unbuildable = _unbuildable(analysis)
     beyond = _beyond(analysis)
     mass = sum(row.mass for row in quantities(analysis).sheet)
     found = []
@@ -115,7 +116,7 @@ def remedies(
         except BadInput:  # it cannot be made so in this drawing
             continue
         won = analysis.critical_loss - other.critical_loss - _at_fan(analysis, other)
-        if won < _WORTH or int((other.graph.bends.short_by > 0).sum()) > short:
+        if won < _WORTH or _unbuildable(other) > unbuildable:
             continue
         if _beyond(other) > beyond + _ROUNDING:
             continue
@@ -125,6 +126,14 @@ def remedies(
         critical, spare = other.critical_loss, other.system.spare
         found.append(Remedy(what, at, won, critical, spare, effects, schedule))
     return sorted(found, key=lambda remedy: -remedy.won)
+
+
+def _unbuildable(analysis: Analysis) -> int:
+    """How many bends have no room, and how many are too tight."""
+    bends = analysis.graph.bends
+    return sum(
+        int(np.count_nonzero(lacks)) for lacks in (bends.short_by, bends.lacks_radius)
+    )
 
 
 def _beyond(analysis: Analysis) -> float:
