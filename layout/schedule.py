@@ -18,6 +18,11 @@ DECLARED_AIRS = ("site", "standard air")
 STANDS = ("in the room", "above a ceiling", "in a shaft")
 
 
+def is_flexible(material: str | None) -> bool:
+    """Whether a material, in words, is that of flexible duct; None is none."""
+    return material is not None and "flexible" in material.lower()
+
+
 @dataclass(frozen=True, slots=True)
 class AirSpec:
     """Air as the schedule writes it; None where it is silent.
@@ -402,7 +407,8 @@ class Schedule:
             source=SourceSpec(is_return=True),
             material=self.material,
             roughness=self.roughness,
-            compression=self.compression,
+            # That of the supply's runs of flexible duct says nothing of a rigid return.
+            compression=self.compression if is_flexible(self.material) else None,
             elbow_default=self.elbow_default,
             takeoff_default=self.takeoff_default,
             transition_default=self.transition_default,
