@@ -15,12 +15,10 @@ from elbowroom.layout import (
     heat_words,
     note,
     toml_key,
-    warning,
 )
 
 from .air import air_of
 
-_ROUNDING = 0.002  # of a whole made of shares such as 33.3 %
 SPECIFIC_HEAT = 1006.0  # J/(kg K), dry air at room temperature
 
 
@@ -45,6 +43,9 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
 
     Notes
     -----
+    Whether all airflows make up the total is said with the drawing, which may have some
+    of them.
+
     Airflow = load / (density x specific heat x temperature difference), with the
     density of the air in the ducts at the site: definition of sensible heat.
     """
@@ -53,9 +54,9 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
         for name, spec in schedule.terminals.items()
         if spec.load is not None or spec.share is not None
     }
-    notices = _unused_total(schedule)
     if not waiting:
-        return schedule, tuple(notices)
+        return schedule, ()
+    notices: list[Notice] = []
     rooms, density = schedule.rooms, air_of(schedule).density
     faults: list[Notice] = []
     terminals: dict[str, TerminalSpec] = dict(schedule.terminals)
@@ -103,50 +104,4 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
         )
     if faults:
         raise BadInput(faults)
-    every = sum(spec.flow for spec in terminals.values())
-    if whole and rooms.total and every < rooms.total * (1.0 - _ROUNDING):
-        short = rooms.total - every
-        notices.append(
-            warning(
-                f"{schedule.file}, [terminals]",
-                f"the shares add up to {whole:.1%}, and all terminals have "
-                f"{airflow_words(every)} of the total airflow of "
-                f"{airflow_words(rooms.total)}: {airflow_words(short)} reach none",
-                "correct the shares or total_airflow under [rooms]",
-                effect="the layout is worked out for what its terminals have",
-            )
-        )
-    if whole and rooms.total and every > rooms.total * (1.0 + _ROUNDING):
-        notices.append(
-            warning(
-                f"{schedule.file}, [terminals]",
-                f"the shares add up to {whole:.1%}, and all terminals have "
-                f"{airflow_words(every)}, more than the total airflow of "
-                f"{airflow_words(rooms.total)} by "
-                f"{airflow_words(every - rooms.total)}",
-                "correct the shares, the airflows beside them, or total_airflow under "
-                "[rooms]",
-                effect="the layout is worked out for what its terminals have",
-            )
-        )
     return replace(schedule, terminals=terminals), tuple(notices)
-
-
-def _unused_total(schedule: Schedule) -> list[Notice]:
-    """Say that nothing takes a share of the total, unless the airflows make it up."""
-    total, terminals = schedule.rooms.total, schedule.terminals.values()
-    of_supply = schedule.source.is_return and not terminals
-    if total is None or of_supply or any(spec.share is not None for spec in terminals):
-        return []
-    every = sum(spec.flow for spec in terminals)  # NaN where the drawing says one
-    if abs(every - total) <= _ROUNDING * total:
-        return []
-    known = f"; their airflows add up to {airflow_words(every)}" if every > 0.0 else ""
-    return [
-        warning(
-            f"{schedule.file}, [rooms] total_airflow",
-            f"it is {airflow_words(total)}, and no terminal has a share of it{known}",
-            'give terminals a share, such as share = "25 %", or delete it',
-            effect="none: the airflows at the terminals count",
-        )
-    ]
