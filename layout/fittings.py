@@ -140,7 +140,7 @@ class Transitions:
     duct
         Duct after the change, away from the source, shape (t,).
     length
-        Length of the piece, m.
+        Length of the piece, m; of a drawn one that of its line, with its turns.
     length_basis
         `Basis` codes: drawn as a run of its own, declared, or assumed.
     short_by

@@ -178,15 +178,43 @@ def test_a_kink_of_a_slanted_transition_is_an_elbow_from_20_degrees_on(
     assert len(graph.bends.duct) == bends
 
 
+@pytest.mark.parametrize(
+    ("points", "length"),
+    [
+        ([[0, 0, 0], [1, 0, 0]], 1.0),
+        ([[0, 0, 0], [0.3, 0, 0], [0.9, 0, 0], [1, 0, 0]], 1.0),
+        ([[0, 0, 0], [1, 0, 0], [1, 0.5, 0], [1, 1, 0]], 2.0),  # an elbow in it
+        (
+            [[0, 0, 0], [0.6, 0, 0], [1.4, 0.1, 0], [2, 0.1, 0]],
+            1.2 + np.hypot(0.8, 0.1),
+        ),
+    ],
+)
+def test_a_transition_is_as_long_as_its_line(points: Any, length: float) -> None:
+    ahead = 2 * np.subtract(points[-1], points[-2])
+    graph = turned_transition(points, ahead)
+    assert graph.transitions.length.tolist() == pytest.approx([length])
+    # Half of it rubs in either section, beside the arc of an elbow.
+    names = np.array(graph.drawing.names)[graph.ducts.run]
+    arcs = np.bincount(
+        graph.bends.duct, graph.bends.radius * graph.bends.angle / 2, len(names)
+    )
+    behind = float(np.linalg.norm(ahead))
+    rubbing = graph.ducts.length - arcs
+    assert rubbing[names == "b"].sum() == pytest.approx(behind + length / 2)
+
+
 @pytest.mark.parametrize("upward", [False, True])
+@pytest.mark.parametrize("shares", [[], [0.4], [0.3, 0.8]])
 def test_a_transition_that_goes_further_aside_than_a_flat_side_is_told(
-    upward: bool,
+    upward: bool, shares: list[float]
 ) -> None:
     """Half of the change of side moves the centreline of one with a flat side."""
     half = (LARGE.width - SMALL.width) / 2
     for aside, told in ((half, False), (half + 0.05, True)):
         way = [1.0, 0.0, aside] if upward else [1.0, aside, 0.0]
-        graph = turned_transition([[0, 0, 0], way], [3, 0, 0])
+        between = [(share * np.array(way)).tolist() for share in shares]
+        graph = turned_transition([[0, 0, 0], *between, way], [3, 0, 0])
         assert len(graph.bends.duct) == 0
         found = said(graph, "to one side")
         assert len(found) == told

@@ -1,5 +1,6 @@
 """What changes no loss: where a drawing stands and how its lines were drawn."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
@@ -193,6 +194,89 @@ def test_ends_within_the_tolerance_join_as_if_exact(noise: list[float]) -> None:
     found = losses(drawn(runs))
     for name in ("T3", "B1", "B2"):
         assert found[name] == pytest.approx(BASE[name], rel=2e-3)
+
+
+TRUNK, HALF = rectangular(0.5, 0.25), rectangular(0.4, 0.25)
+SMALLER, LAST = rectangular(0.3, 0.25), round_section(0.2)
+# A straight transition, one with a flat side, one around a corner, and two at branches.
+PIECES: list[Run] = [
+    ("one", [[0, 0, 3], [4, 0, 3]], TRUNK),
+    ("straight", [[4, 0, 3], [4.6, 0, 3]], None),
+    ("two", [[4.6, 0, 3], [8, 0, 3]], HALF),
+    ("slanted", [[8, 0, 3], [8.5, 0.05, 3]], None),
+    ("three", [[8.5, 0.05, 3], [12, 0.05, 3]], SMALLER),
+    ("around", [[12, 0.05, 3], [13, 0.05, 3], [13, 1.05, 3]], None),
+    ("four", [[13, 1.05, 3], [13, 5, 3]], TRUNK),
+    ("opening", [[2, 0, 3], [2, 0.7, 3]], rectangular(0.4, 0.2)),
+    ("branch", [[2, 0.7, 3], [2, 4, 3]], LAST),
+    ("unsaid", [[6, 0, 3], [6, -0.5, 3]], None),
+    ("other", [[6, -0.5, 3], [6, -4, 3]], LAST),
+]
+MARKED = {"straight", "slanted", "around", "opening", "unsaid"}
+
+
+def _pieces(runs: list[Run]) -> dict[str, float]:
+    """Losses where every run that is named after a marked one is a transition."""
+    drawing = drawing_from_runs(
+        [(name, np.array(points, float), cut) for name, points, cut in runs],
+        flows={"four": 0.5, "branch": 0.1, "other": 0.1},
+        attributes={
+            name: Attributes(
+                transition=name.split()[0] in MARKED,
+                source=name == "one",
+                source_at_end=False if name == "one" else None,
+            )
+            for name, _, _ in runs
+        },
+    )
+    return losses(drawing)
+
+
+def _with_vertices(
+    points: Sequence[Sequence[float]], shares: list[float]
+) -> list[Sequence[float]]:
+    """A line with a vertex at some shares of each of its segments."""
+    out = [points[0]]
+    for a, b in pairwise(points):
+        step = np.subtract(b, a)
+        out += [(np.array(a) + share * step).tolist() for share in sorted(shares)]
+        out.append(b)
+    return out
+
+
+PIECES_WANTED = _pieces(PIECES)
+shares_of_lines = st.lists(st.integers(1, 19), max_size=3, unique=True).map(
+    lambda found: [number / 20 for number in found]
+)
+
+
+@PLAIN
+@given(
+    st.lists(shares_of_lines, min_size=len(PIECES), max_size=len(PIECES)),
+    st.tuples(*[st.booleans()] * len(PIECES)),
+)
+def test_vertices_along_transitions(
+    shares: list[list[float]], turned: tuple[bool, ...]
+) -> None:
+    runs: list[Run] = []
+    for (name, points, cut), split, back in zip(PIECES, shares, turned, strict=True):
+        line = _with_vertices(points, split)
+        runs.append((name, line[::-1] if back and name != "one" else line, cut))
+    assert _pieces(runs) == pytest.approx(PIECES_WANTED, rel=1e-7, abs=1e-7)
+
+
+@pytest.mark.parametrize("name", sorted(MARKED))
+@pytest.mark.parametrize("share", [0.2, 0.7])
+def test_a_transition_in_two_runs(name: str, share: float) -> None:
+    runs: list[Run] = []
+    for run, points, cut in PIECES:
+        if run == name:
+            line = _with_vertices(points, [share])
+            nearer, farther = line[:2], line[1:]
+            runs += [(f"{name} begin", nearer, cut), (f"{name} end", farther, cut)]
+        else:
+            runs.append((run, points, cut))
+    assert _pieces(runs) == pytest.approx(PIECES_WANTED, rel=1e-7, abs=1e-7)
 
 
 def test_every_path_is_the_sum_of_its_elements() -> None:
