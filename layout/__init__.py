@@ -77,7 +77,7 @@ from .read_schedule import find_schedule, read_schedule
 from .recurrences import sum_from_root, sum_of_subtree
 from .resized import overruling_notices, with_sections
 from .run_names import with_drawn_names
-from .run_words import with_run_words
+from .run_words import made_of, with_run_words
 from .schedule import (
     AirSpec,
     ChecksSpec,
@@ -91,6 +91,7 @@ from .schedule import (
     SourceSpec,
     TerminalSpec,
     TransitionRule,
+    is_flexible,
 )
 from .sections import (
     BoolArray,
@@ -184,12 +185,14 @@ __all__ = [
     "found_at",
     "heat_capacity_words",
     "heat_words",
+    "is_flexible",
     "island_notices",
     "join",
     "length_words",
     "level_frame",
     "load_toml",
     "loops",
+    "made_of",
     "mass_words",
     "mended",
     "near_misses",

@@ -16,12 +16,13 @@ from .legs import lone_legs, meeting_legs, outgoing_legs
 from .lengths import with_lengths
 from .odd_turns import (
     FOLDED,
+    LARGEST_KINK,
     STRAIGHT_ON,
-    bent_notices,
     chain_notices,
     folded_notices,
-    slanted_notices,
+    transition_notices,
 )
+from .openings import with_openings
 from .pieces import (
     Pieces,
     RunSections,
@@ -34,8 +35,6 @@ from .standing import idle_up_notices, roll_notices, twist_notices
 from .topology import Topology
 from .transition_rules import transition_lengths
 from .tree import Tree, heads
-
-_LARGEST_KINK = np.radians(20.0)  # of the centreline where a transition slants
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,6 +76,7 @@ def classify(
         If a transition run leads nowhere.
     """
     pieces = pieces_of(topology, tree, sections, schedule)
+    pieces, unsaid = with_openings(topology, tree, pieces, sections, schedule)
     arcs = find_arcs(
         tree,
         topology.nodes,
@@ -87,7 +87,7 @@ def classify(
         tree, pieces = along_tangents(tree, pieces, arcs)
     # The kink at an end of a transition with one flat side is no elbow.
     at_piece = pieces.is_transition | pieces.is_transition[pieces.before]
-    kink = at_piece & (pieces.turn < _LARGEST_KINK)
+    kink = at_piece & (pieces.turn < LARGEST_KINK)
     sharp = pieces.alone & (pieces.turn > STRAIGHT_ON) & ~arcs.member & ~kink
     chains = _chains(tree, pieces, arcs, sharp)
     first, last, parent, duct_of = chains.first, chains.last, chains.parent, chains.of
@@ -99,7 +99,7 @@ def classify(
     folded = (sharp & (pieces.turn > FOLDED)).nonzero()[0]
     sharp[arcs.after] = True
     bends = _bends(topology, tree, pieces, arcs, chains, sharp, across, schedule)
-    drawn, slope = _drawn_lengths(tree, pieces, chains)
+    drawn, slope, whole = _drawn_lengths(tree, pieces, chains)
     ducts, bends = with_lengths(
         topology,
         tree,
@@ -115,14 +115,12 @@ def classify(
         roll,
         bends,
     )
-    transitions = _transitions(tree, pieces, duct_of, topology, schedule, ducts, bends)
+    transitions = _transitions(pieces, duct_of, whole, topology, schedule, ducts, bends)
     notices = [
+        *unsaid,
         *chain_notices(topology, tree, arcs, pieces.width, pieces.height),
         *folded_notices(topology, tree, folded, pieces.turn[folded]),
-        *bent_notices(topology, tree, pieces.is_transition, sharp),
-        *slanted_notices(
-            topology, tree, pieces.is_transition, sharp, pieces.width, pieces.height
-        ),
+        *transition_notices(topology, tree, pieces, sharp),
         *roll_notices(topology, ducts, tree.direction.take(first, axis=0), legs, bends),
         *twist_notices(topology, ducts, legs, bends),
         *idle_up_notices(topology, ducts, tree.direction.take(first, axis=0)),
@@ -172,7 +170,7 @@ def _chains(tree: Tree, pieces: Pieces, arcs: Arcs, sharp: BoolArray) -> _Chains
         & pieces.same_section
         & ~sharp
         & ~arcs.member
-        & ~pieces.is_transition
+        & ~(pieces.is_transition & (pieces.turn > STRAIGHT_ON))
         & (pieces.run == pieces.run[pieces.before])
     )
     head = heads(follows, tree.parent)
@@ -243,26 +241,31 @@ def _bends(
 
 def _drawn_lengths(
     tree: Tree, pieces: Pieces, chains: _Chains
-) -> tuple[FloatArray, FloatArray]:
-    """Length of each duct as drawn, and what it has of drawn transitions, m.
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Length of each duct as drawn, its share of drawn transitions, and these so far.
 
     Air rubs along a drawn transition in its larger and in its smaller section: half of
-    it counts in the duct before and half behind, and it has no length of its own.
+    it counts in the duct before and half behind, and it has no length of its own. One
+    that bends is of several ducts, and as long as they all. In m, shape (d,) each.
     """
     head, first, parent = chains.head, chains.first, chains.parent
     drawn: FloatArray = np.bincount(head, tree.length, len(head))[first].astype(float)
     piece = pieces.is_transition[first]
     slope = np.where(piece, drawn / 2, 0.0)
-    after = ((parent >= 0) & piece[np.maximum(parent, 0)]).nonzero()[0]
-    slope[after] += slope[parent[after]]
+    whole = np.where(piece, drawn, 0.0)
+    for duct in ((parent >= 0) & piece[np.maximum(parent, 0)]).nonzero()[0].tolist():
+        if piece[duct]:
+            whole[duct] += whole[parent[duct]]
+        else:
+            slope[duct] = whole[parent[duct]] / 2
     drawn[piece] = 0.0
-    return drawn, slope
+    return drawn, slope, whole
 
 
 def _transitions(
-    tree: Tree,
     pieces: Pieces,
     duct_of: IntArray,
+    whole: FloatArray,
     topology: Topology,
     schedule: Schedule,
     ducts: Ducts,
@@ -280,7 +283,7 @@ def _transitions(
     )
     found = Transitions(
         duct_of[rows],
-        np.where(drawn, tree.length[before], length),
+        np.where(drawn, whole[duct_of[before]], length),
         np.where(drawn, int(Basis.DRAWN), basis),
         np.zeros(len(rows)),
     )

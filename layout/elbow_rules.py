@@ -73,11 +73,12 @@ def build_bends(
     construction_basis = np.zeros(size, dtype=np.int64)
     parts_basis = np.zeros(size, dtype=np.int64)
 
-    def put(rows: IntArray | slice, rule: ElbowRule) -> None:
+    def put(rows: IntArray | slice, rule: ElbowRule, with_radius: bool = True) -> None:
         construction[rows] = int(rule.construction)
         construction_basis[rows] = int(rule.construction_basis)
-        radius[:, rows] = rule.radius_for(sides[:, rows])
-        radius_basis[rows] = int(rule.radius_basis)
+        if with_radius:
+            radius[:, rows] = rule.radius_for(sides[:, rows])
+            radius_basis[rows] = int(rule.radius_basis)
         pieces[rows] = rule.pieces or PIECES_TAKEN
         splitters[rows] = rule.splitters or SPLITTERS_TAKEN
         parts_basis[rows] = int(rule.parts_basis)
@@ -93,7 +94,8 @@ def build_bends(
     for name, bend in schedule.elbow_exceptions:
         mine = run == list(drawing.names).index(name)
         rows = (mine & (number == bend) if bend else mine).nonzero()[0]
-        put(rows, schedule.elbow_rule(name, bend))
+        rule = schedule.elbow_rule(name, bend)
+        put(rows, rule, rule.says_radius)
 
     drawn = ~np.isnan(drawn_radius)
     replaced = drawn & ~_CURVED[construction]

@@ -39,6 +39,7 @@ def fit_notices(
     """Say which fittings have no room where they are drawn, and what is left open."""
     return [
         *_short_bends(topology, ducts, bends, transitions, legs, meetings),
+        *_tight_bends(topology, ducts, bends),
         *_short_transitions(topology, ducts, bends, transitions),
         *_corners(topology, ducts, bends, transitions, schedule),
         *_overruled(topology, ducts, bends),
@@ -255,6 +256,28 @@ def _short_bends(
                 f"{length_words(short)} to {other}",
                 "take a smaller radius, another construction, or more room",
                 effect="its loss is counted in full, but it cannot be built as drawn",
+                place=topology.nodes[int(ducts.start[duct])],
+            )
+        )
+    return notices
+
+
+def _tight_bends(topology: Topology, ducts: Ducts, bends: Bends) -> list[Notice]:
+    """Bends whose throat would lie on the far side of their centre."""
+    notices = []
+    for row in bends.lacks_radius.nonzero()[0].tolist():
+        duct, side = int(bends.duct[row]), float(bends.in_plane[row])
+        notices.append(
+            warning(
+                f"{topology.drawing.place(int(ducts.run[duct]))}, bend "
+                f"{bends.number[row]} at {topology.place(int(ducts.start[duct]))}",
+                "the bend is too tight: its centreline radius of "
+                f"{length_words(float(bends.side_radius[0, row]))} is less than half "
+                f"of the {length_words(side)} that the duct measures in its plane",
+                f"give it a radius of {length_words(side / 2)} or more, or another "
+                "construction",
+                effect="its loss is that of the tightest elbow in its table, and it "
+                "cannot be built as drawn",
                 place=topology.nodes[int(ducts.start[duct])],
             )
         )

@@ -8,6 +8,7 @@ import numpy as np
 from .sections import BoolArray, FloatArray, IntArray
 
 NONE = -1  # no such duct
+_ROUNDING = 1e-3  # m: of a radius that is measured in a drawing
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -119,6 +120,17 @@ class Bends:
     axis: FloatArray
     corner: FloatArray
 
+    @cached_property
+    def lacks_radius(self) -> FloatArray:
+        """What the centreline radius lacks to half of the side in the plane, m.
+
+        0 where the throat's radius is nothing or more, or there is none to be made;
+        shape (b,). Askew the nearer side counts.
+        """
+        radius = self.side_radius[0]
+        below = self.in_plane / 2 - radius
+        return np.where((radius > 0.0) & (below > _ROUNDING), below, 0.0)
+
 
 @dataclass(frozen=True, eq=False)
 class Transitions:
@@ -129,7 +141,7 @@ class Transitions:
     duct
         Duct after the change, away from the source, shape (t,).
     length
-        Length of the piece, m.
+        Length of the piece, m; of a drawn one that of its line, with its turns.
     length_basis
         `Basis` codes: drawn as a run of its own, declared, or assumed.
     short_by

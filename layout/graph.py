@@ -27,6 +27,7 @@ from .snap import TOLERANCE
 from .source import find_source
 from .terminals import match_terminals
 from .topology import Topology, join, loops, walk
+from .total_airflow import total_notices
 from .tree import Tree, tree_from
 from .unused import unused_notices
 from .ways import Loops, Ways, find_ways, first_guess, still_faults, tree_along
@@ -337,6 +338,7 @@ def _classified(
                 terminals,
                 schedule,
             ),
+            *total_notices(schedule, terminals),
             *(
                 loop_notices(topology, tree.meeting, schedule.source.is_return)
                 if around is not None

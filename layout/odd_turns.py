@@ -5,12 +5,14 @@ import numpy as np
 from .arcs import Arcs
 from .faults import Notice, warning
 from .frames import turn_between
+from .pieces import Pieces
 from .quantity_words import length_words
 from .sections import BoolArray, FloatArray, IntArray
 from .topology import Topology
 from .tree import Tree
 
 STRAIGHT_ON = np.radians(1.0)  # less of a turn is the drawing's rounding
+LARGEST_KINK = np.radians(20.0)  # of the centreline where a transition slants
 FOLDED = np.radians(170.0)  # a sharp turn beyond this lays the duct on itself
 _ROUNDING = 2e-3  # m: of a drawing
 _NEAR = 2.0  # sides of the section between turns that may be one bend
@@ -64,98 +66,88 @@ def folded_notices(
     ]
 
 
-def bent_notices(
-    topology: Topology, tree: Tree, is_transition: BoolArray, counted: BoolArray
+def transition_notices(
+    topology: Topology, tree: Tree, pieces: Pieces, counted: BoolArray
 ) -> list[Notice]:
-    """Say where a drawn transition turns the duct, and no elbow is counted for it.
+    """Say which drawn transitions turn or shift the duct, where no elbow is counted.
 
-    The kinks of a slanting one cancel; those of one drawn along an arc add up.
+    The kinks of one that slants cancel; those of one drawn along an arc add up.
 
     Parameters
     ----------
-    topology, tree
-        The joined drawing and the walk over it.
-    is_transition
-        Whether each segment of the walk is of a run that is a transition, shape (e,).
+    topology, tree, pieces
+        The joined drawing, the walk over it and its segments.
     counted
-        Whether an elbow is counted at its start.
+        Whether an elbow is counted at the start of each segment, shape (e,).
     """
+    is_transition = pieces.is_transition
     if not is_transition.any():
         return []
-    behind = is_transition[tree.parent] & (tree.parent >= 0) & ~is_transition
     notices = []
+    behind = is_transition[tree.parent] & (tree.parent >= 0) & ~is_transition
     for row in behind.nonzero()[0].tolist():
         chain = [row]
         while is_transition[before := int(tree.parent[chain[-1]])]:
             chain.append(before)
-        first = chain[-1]
-        ahead = tree.direction[[before, row]]
-        angle = float(turn_between(ahead[:1], ahead[1:])[0][0])
-        if angle <= STRAIGHT_ON or counted[chain].any():
+        if counted[chain].any():
             continue
+        first = chain[-1]
+        rows = [before]
+        if not pieces.alone[first]:  # how it leaves its main is no turn of the piece
+            is_branch = pieces.turn[first] >= LARGEST_KINK
+            rows = [first] if is_branch else [before, first]
+        came = tree.direction[rows]
+        turns, _ = turn_between(came, tree.direction[[row] * len(came)])
+        angle, into = float(turns.min()), came[turns.argmin()]
+        along = topology.nodes[tree.start[row]] - topology.nodes[tree.start[first]]
+        aside = float(np.linalg.norm(along - (along @ into) * into))
+        change = max(
+            abs(side[row] - side[first]) for side in (pieces.width, pieces.height)
+        )
+        if angle > STRAIGHT_ON:
+            said = _bent(angle)
+        elif aside > change / 2.0 + _ROUNDING:
+            said = _slanted(aside, change)
+        else:
+            continue
+        what, remedy, effect = said
         notices.append(
             warning(
-                topology.drawing.place(int(topology.run[tree.segment[first]])),
-                f"this transition turns the duct by {np.degrees(angle):.0f} degrees in "
-                "small steps, for which no elbow is counted",
-                "draw the elbow before or behind it, and the transition straight",
-                effect="an elbow's loss is left out",
+                topology.drawing.place(int(pieces.run[first])),
+                f"this transition {what}",
+                remedy,
+                effect=effect,
                 place=topology.nodes[int(tree.start[first])],
             )
         )
     return notices
 
 
-def slanted_notices(
-    topology: Topology,
-    tree: Tree,
-    is_transition: BoolArray,
-    counted: BoolArray,
-    width: FloatArray,
-    height: FloatArray,
-) -> list[Notice]:
-    """Say which drawn transitions go further to one side than a flat side explains.
+def _bent(angle: float) -> tuple[str, str, str]:
+    """What a transition does that turns the duct, the remedy and the effect."""
+    return (
+        f"turns the duct by {np.degrees(angle):.0f} degrees in small steps, for which "
+        "no elbow is counted",
+        "draw the elbow before or behind it, and the transition straight",
+        "an elbow's loss is left out",
+    )
 
-    One with a flat side moves its centreline by half of the change of that side; its
+
+def _slanted(aside: float, change: float) -> tuple[str, str, str]:
+    """What one does that goes further to one side than a flat side explains.
+
+    With a flat side its centreline moves by half of the change of that side, and its
     kinks are no elbows. Of a larger offset they are, and small ones are not counted.
-
-    Parameters
-    ----------
-    topology, tree, is_transition, counted
-        As for `bent_notices`.
-    width, height
-        Of each segment, m, shape (e,); a transition has those of what comes to it.
     """
-    if not is_transition.any():
-        return []
-    ends = is_transition & (tree.children == 1) & (tree.parent >= 0)
-    notices = []
-    for row in (~is_transition & ends[tree.parent]).nonzero()[0].tolist():
-        piece = int(tree.parent[row])
-        before = int(tree.parent[piece])
-        ahead = tree.direction[[before, row]]
-        if is_transition[before] or counted[[piece, row]].any() or tree.parent[row] < 0:
-            continue
-        along = tree.length[piece] * tree.direction[piece]
-        aside = float(np.linalg.norm(along - (along @ ahead[0]) * ahead[0]))
-        change = max(abs(width[row] - width[before]), abs(height[row] - height[before]))
-        straight = float(turn_between(ahead[:1], ahead[1:])[0][0]) <= STRAIGHT_ON
-        if straight and aside > change / 2.0 + _ROUNDING:
-            more = "though its sides stay as they are"
-            if change > _ROUNDING:
-                flat = length_words(change / 2.0)
-                more = f"more than the {flat} of one with a flat side"
-            notices.append(
-                warning(
-                    topology.drawing.place(int(topology.run[tree.segment[piece]])),
-                    f"this transition goes {length_words(aside)} to one side, {more}, "
-                    "and its two kinks are not counted",
-                    "draw the offset as two elbows beside a straight transition",
-                    effect="the loss of the offset is left out",
-                    place=topology.nodes[int(tree.start[piece])],
-                )
-            )
-    return notices
+    more = "though its sides stay as they are"
+    if change > _ROUNDING:
+        more = f"more than the {length_words(change / 2.0)} of one with a flat side"
+    return (
+        f"goes {length_words(aside)} to one side, {more}, and its two kinks are not "
+        "counted",
+        "draw the offset as two elbows beside a straight transition",
+        "the loss of the offset is left out",
+    )
 
 
 def _uneven_notices(topology: Topology, tree: Tree, arcs: Arcs) -> list[Notice]:

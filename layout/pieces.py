@@ -102,7 +102,7 @@ def pieces_of(
     marked = [i for i, said in drawing.attributes.items() if said.transition]
     is_transition = np.isin(run, marked) if marked else np.zeros(len(run), dtype=bool)
     for row in is_transition.nonzero()[0].tolist():
-        # A transition begins with the section that comes to it.
+        # It begins with the section that comes to it; at a branch see `openings`.
         alone = tree.children[row] == 1 and tree.finish[row] not in tree.meeting
         if not alone or tree.parent[row] < 0:
             raise refusal(
@@ -112,11 +112,7 @@ def pieces_of(
             )
         shape[row] = shape[before[row]]
         width[row], height[row] = width[before[row]], height[before[row]]
-    same = (
-        (shape == shape[before])
-        & (np.abs(width - width[before]) < SAME_SIZE)
-        & (np.abs(height - height[before]) < SAME_SIZE)
-    )
+    same = same_sections(shape, width, height, before)
     alone = (tree.parent >= 0) & (tree.children[before] == 1)
     if len(tree.meeting):
         alone &= ~np.isin(tree.start, tree.meeting)
@@ -148,6 +144,17 @@ def pieces_of(
         is_tap,
         turn,
         axis,
+    )
+
+
+def same_sections(
+    shape: IntArray, width: FloatArray, height: FloatArray, before: IntArray
+) -> BoolArray:
+    """Whether the section of each segment is that of the one before it, shape (e,)."""
+    return np.asarray(
+        (shape == shape[before])
+        & (np.abs(width - width[before]) < SAME_SIZE)
+        & (np.abs(height - height[before]) < SAME_SIZE)
     )
 
 

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
@@ -505,12 +506,13 @@ def _elbows(table: Table) -> tuple[ElbowRule, dict[tuple[str, int], ElbowRule]]:
     default = _elbow_rule(table, ElbowRule())
     exceptions: dict[tuple[str, int], ElbowRule] = {}
     whole_runs: dict[str, ElbowRule] = {}
+    of_all = replace(default, own_radius=False)
     made = {default.construction}
     # Whole runs first: what is said of one bend goes on from what is said of its run.
     for entry in sorted(table.tables("exception"), key=lambda entry: "bend" in entry):
         run = _needed_run(entry)
         bend = entry.count("bend", 10000)
-        rule = _elbow_rule(entry, whole_runs.get(run or "", default))
+        rule = _elbow_rule(entry, whole_runs.get(run or "", of_all))
         entry.says("the elbow", *_ELBOW_KEYS)
         entry.finish()
         made.add(rule.construction)
@@ -571,6 +573,7 @@ def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
         pieces or default.pieces,
         splitters or default.splitters,
         spacing or default.vane_spacing,
+        bool(given) or default.own_radius,
     )
 
 

@@ -35,3 +35,22 @@ def with_run_words(drawing: Drawing, schedule: Schedule) -> Drawing:
             said = replace(said, roll=words.roll, up=words.up)
         attributes[run] = said
     return replace(drawing, attributes=attributes)
+
+
+def made_of(
+    drawing: Drawing, schedule: Schedule, run: int
+) -> tuple[str | None, float | None]:
+    """Material that is declared of a run, or its roughness, m, or neither.
+
+    What is said of the run goes before what is said of all.
+    """
+    name = drawing.names[run]
+    if name in schedule.run_materials:
+        return schedule.run_materials[name], None
+    said = drawing.attributes.get(run)
+    rough = schedule.run_roughness.get(name)
+    if rough is None and said is not None:
+        rough = said.roughness
+    if rough is not None:
+        return None, rough
+    return schedule.material, schedule.roughness

@@ -18,6 +18,11 @@ DECLARED_AIRS = ("site", "standard air")
 STANDS = ("in the room", "above a ceiling", "in a shaft")
 
 
+def is_flexible(material: str | None) -> bool:
+    """Whether a material, in words, is that of flexible duct; None is none."""
+    return material is not None and "flexible" in material.lower()
+
+
 @dataclass(frozen=True, slots=True)
 class AirSpec:
     """Air as the schedule writes it; None where it is silent.
@@ -161,6 +166,9 @@ class ElbowRule:
     vane_spacing
         Distance of the turning vanes of a mitred elbow that has them, m; this and the
         numbers before are None where nobody says them.
+    own_radius
+        Whether an exception says its radius itself. What it only takes over, as what
+        is assumed, leaves a bend the radius that its run has in the drawing.
     """
 
     construction: ElbowConstruction = ElbowConstruction.SMOOTH
@@ -172,6 +180,12 @@ class ElbowRule:
     pieces: int | None = None
     splitters: int | None = None
     vane_spacing: float | None = None
+    own_radius: bool = True
+
+    @property
+    def says_radius(self) -> bool:
+        """Whether it gives its elbows a radius that somebody said of them."""
+        return self.own_radius and self.radius_basis != Basis.ASSUMED
 
     @property
     def parts_basis(self) -> Basis:
@@ -409,7 +423,8 @@ class Schedule:
             source=SourceSpec(is_return=True),
             material=self.material,
             roughness=self.roughness,
-            compression=self.compression,
+            # That of the supply's runs of flexible duct says nothing of a rigid return.
+            compression=self.compression if is_flexible(self.material) else None,
             elbow_default=self.elbow_default,
             takeoff_default=self.takeoff_default,
             transition_default=self.transition_default,

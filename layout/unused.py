@@ -5,10 +5,12 @@ from collections.abc import Collection
 import numpy as np
 
 from .basis import Basis
+from .drawing import Drawing
 from .faults import Notice, warning
 from .fit import end_tap_corners
 from .fittings import Bends, Ducts, Legs, Terminals, Transitions
-from .schedule import Schedule
+from .run_words import made_of
+from .schedule import Schedule, is_flexible
 from .sections import IntArray
 from .topology import Topology
 from .transition_rules import own_change_rows
@@ -38,8 +40,8 @@ def unused_notices(
     Returns
     -------
     notices
-        Warnings, one for each exception that finds no fitting, and for each run that
-        is marked as a terminal and ends at none.
+        Warnings, one for each exception that finds no fitting, for each run that is
+        marked as a terminal and ends at none, and for a compression of no duct.
     """
     said = _marks(topology, ducts, terminals)
     if schedule.elbow_exceptions:
@@ -68,14 +70,35 @@ def unused_notices(
     drawing = topology.drawing
     number = {name: run for run, name in enumerate(drawing.names)} if said else {}
     return [
+        *_compression(drawing, schedule),
+        *(
+            warning(
+                drawing.place(number[name]),
+                what,
+                remedy,
+                place=drawing.first_middle(number[name]),
+            )
+            for name, what, remedy in said
+            if name in number
+        ),
+    ]
+
+
+def _compression(drawing: Drawing, schedule: Schedule) -> list[Notice]:
+    """That of all flexible ducts, where there is none."""
+    if schedule.compression is None or any(
+        is_flexible(made_of(drawing, schedule, run)[0])
+        for run in range(drawing.run_count)
+    ):
+        return []
+    return [
         warning(
-            drawing.place(number[name]),
-            what,
-            remedy,
-            place=drawing.first_middle(number[name]),
+            f"{schedule.file}, [duct] compression",
+            f"it is declared, but no run of {drawing.file} is of flexible duct",
+            "write a flexible material for the runs that are, under [duct] or "
+            "[duct.runs.NAME], or delete it",
+            effect="none: no friction is multiplied for it",
         )
-        for name, what, remedy in said
-        if name in number
     ]
 
 

@@ -52,14 +52,15 @@ class Option:
         """The faults, with what bends and transitions lack in mm or in."""
         graph = self.analysis.graph
         bends, changes = graph.bends, graph.transitions
-        lacking = []
-        for what, duct, short_by in (
-            ([f"bend {n}" for n in bends.number.tolist()], bends.duct, bends.short_by),
-            (["transition"] * len(changes.duct), changes.duct, changes.short_by),
+        lacking, numbered = [], [f"bend {n}" for n in bends.number.tolist()]
+        for what, duct, short_by, of in (
+            (numbered, bends.duct, bends.short_by, ""),
+            (numbered, bends.duct, bends.lacks_radius, " of radius"),
+            (["transition"] * len(changes.duct), changes.duct, changes.short_by, ""),
         ):
             lacking += [
                 f"{what[row]} of '{graph.drawing.names[graph.ducts.run[duct[row]]]}' "
-                f"lacks {short_length(float(short_by[row]), unit)}"
+                f"lacks {short_length(float(short_by[row]), unit)}{of}"
                 for row in (short_by > 0).nonzero()[0].tolist()
             ]
         return (*self.clashes, *lacking)

@@ -11,7 +11,9 @@ from elbowroom.layout import (
     DuctGraph,
     FloatArray,
     IntArray,
+    is_flexible,
     length_words,
+    made_of,
     refusal,
 )
 
@@ -157,7 +159,7 @@ def conditions_of(graph: DuctGraph) -> Conditions:
 
 def material_of(graph: DuctGraph, run: int) -> str:
     """What a run is made of, in words: as declared, else as assumed."""
-    material, rough = _made_of(graph, run)
+    material, rough = made_of(graph.drawing, graph.schedule, run)
     if material is not None:
         return material
     if rough is None:
@@ -165,36 +167,16 @@ def material_of(graph: DuctGraph, run: int) -> str:
     return f"roughness {length_words(rough)}"
 
 
-def _made_of(graph: DuctGraph, run: int) -> tuple[str | None, float | None]:
-    """Material that is declared of a run, or its roughness, m, or neither.
-
-    What is said of the run goes before what is said of all.
-    """
-    schedule, name = graph.schedule, graph.drawing.names[run]
-    if name in schedule.run_materials:
-        return schedule.run_materials[name], None
-    said = graph.drawing.attributes.get(run)
-    rough = schedule.run_roughness.get(name)
-    if rough is None and said is not None:
-        rough = said.roughness
-    if rough is not None:
-        return None, rough
-    return schedule.material, schedule.roughness
-
-
 def _compression(graph: DuctGraph) -> tuple[FloatArray, IntArray]:
     """Compression of each run and its basis; NaN and drawn where the run is rigid."""
     schedule, names = graph.schedule, graph.drawing.names
     out = np.full(len(names), np.nan)
     basis = np.full(len(names), int(Basis.DRAWN))
-    said = (schedule.material or "", *schedule.run_materials.values())
-    if not (
-        schedule.run_compression or any("flexible" in word.lower() for word in said)
-    ):
+    said = (schedule.material, *schedule.run_materials.values())
+    if not (schedule.run_compression or any(map(is_flexible, said))):
         return out, basis
     for run, name in enumerate(names):
-        material = _made_of(graph, run)[0]
-        if material is not None and "flexible" in material.lower():
+        if is_flexible(made_of(graph.drawing, schedule, run)[0]):
             pressed = schedule.run_compression.get(name, schedule.compression)
             out[run] = 0.0 if pressed is None else pressed
             basis[run] = int(Basis.ASSUMED if pressed is None else Basis.DECLARED)

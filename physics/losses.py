@@ -226,7 +226,11 @@ def _elbow(
             "a vaned elbow"
         )
     # A square throat with a radius heel is the smooth elbow of r/W 0.5 by geometry.
-    return elbows.rect_smooth(np.maximum(radius / w, elbows.TIGHTEST), h / w, angle, re)
+    # A tighter one cannot be built, as the drawing is told, and counts as that.
+    ratio = radius / w
+    found = elbows.rect_smooth(np.maximum(ratio, elbows.TIGHTEST), h / w, angle, re)
+    found.notes[ratio < elbows.TIGHTEST - 1e-9] |= int(Note.CLAMPED)
+    return found
 
 
 def vane_spacing(double: bool, said: float) -> float:

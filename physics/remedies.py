@@ -7,6 +7,7 @@ import numpy as np
 
 from elbowroom.layout import (
     BadInput,
+    Basis,
     ElbowConstruction,
     ElbowRule,
     FloatArray,
@@ -94,11 +95,11 @@ def remedies(
     -------
     remedies
         Each analysed anew, the largest gain first. None that clashes, leaves a bend or
-        a transition without room, or with less than it had, or makes a branch reach
-        further beyond the side that it leaves.
+        a transition without room or a bend too tight, or lacking more than it did, or
+        makes a branch reach further beyond the side that it leaves.
     """
     before = clashes(analysis) if clashes is not None else 0
-    short = _short(analysis)
+    unbuildable = _unbuildable(analysis)
     beyond = _beyond(analysis)
     mass = sum(row.mass for row in quantities(analysis).sheet)
     found = []
@@ -116,7 +117,7 @@ def remedies(
         except BadInput:  # it cannot be made so in this drawing
             continue
         won = analysis.critical_loss - other.critical_loss - _at_fan(analysis, other)
-        if won < _WORTH or (_short(other) > short + _ROUNDING).any():
+        if won < _WORTH or (_unbuildable(other) > unbuildable + _ROUNDING).any():
             continue
         if _beyond(other) > beyond + _ROUNDING:
             continue
@@ -128,10 +129,10 @@ def remedies(
     return sorted(found, key=lambda remedy: -remedy.won)
 
 
-def _short(analysis: Analysis) -> FloatArray:
-    """How many bends and transitions have no room, and what they lack in all, m."""
-    graph = analysis.graph
-    lacking = [fitting.short_by for fitting in (graph.bends, graph.transitions)]
+def _unbuildable(analysis: Analysis) -> FloatArray:
+    """How many bends and transitions lack room or radius, and how much in all, m."""
+    bends, changes = analysis.graph.bends, analysis.graph.transitions
+    lacking = (bends.short_by, bends.lacks_radius, changes.short_by)
     return np.array([[(one > 0).sum(), one.sum()] for one in lacking])
 
 
@@ -240,6 +241,8 @@ def _elbows(analysis: Analysis, row: int, run: str) -> Iterator[tuple[str, Sched
         radius_ratio=_GENEROUS,
         throat_radius=None,
         centreline_radius=None,
+        radius_basis=Basis.DECLARED,
+        own_radius=True,
     )
     tight = bends.radius[row] < 0.99 * _GENEROUS * bends.in_plane[row]
     if code not in (

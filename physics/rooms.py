@@ -17,12 +17,10 @@ from elbowroom.layout import (
     note,
     refusal,
     toml_key,
-    warning,
 )
 
 from .air import air_of
 
-_ROUNDING = 0.002  # of a whole made of shares such as 33.3 %
 SPECIFIC_HEAT = 1006.0  # J/(kg K), dry air at room temperature
 
 
@@ -47,6 +45,9 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
 
     Notes
     -----
+    Whether all airflows make up the total is said with the drawing, which may have some
+    of them.
+
     Airflow = load / (density x specific heat x temperature difference), with the
     density of the air in the ducts at the site: definition of sensible heat.
     """
@@ -55,9 +56,9 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
         for name, spec in schedule.terminals.items()
         if spec.load is not None or spec.share is not None
     }
-    notices = _unused_total(schedule)
     if not waiting:
-        return schedule, tuple(notices)
+        return schedule, ()
+    notices: list[Notice] = []
     density = air_of(schedule).density
     faults: list[Notice] = []
     terminals: dict[str, TerminalSpec] = dict(schedule.terminals)
@@ -81,10 +82,7 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
         )
     if faults:
         raise BadInput(faults)
-    schedule = replace(schedule, terminals=terminals)
-    if whole:
-        notices += _off_total(schedule, whole)
-    return schedule, tuple(notices)
+    return replace(schedule, terminals=terminals), tuple(notices)
 
 
 def _airflow(
@@ -114,55 +112,3 @@ def _airflow(
             'write total_airflow = "0.5 m3/s" under [rooms]',
         )
     return share * rooms.total, f"{share:.1%} of {airflow_words(rooms.total)}"
-
-
-def _off_total(schedule: Schedule, whole: float) -> list[Notice]:
-    """Say where the airflows of all terminals do not make up the total of the shares.
-
-    `whole` is the sum of the shares.
-    """
-    total = schedule.rooms.total
-    every = sum(spec.flow for spec in schedule.terminals.values())
-    if not total:
-        return []
-    has = f"the shares add up to {whole:.1%}, and all terminals have "
-    has += airflow_words(every)
-    if every < total * (1.0 - _ROUNDING):
-        fault = f"{has} of the total airflow of {airflow_words(total)}: "
-        fault += f"{airflow_words(total - every)} reach none"
-        remedy = "correct the shares or total_airflow under [rooms]"
-    elif every > total * (1.0 + _ROUNDING):
-        fault = f"{has}, more than the total airflow of {airflow_words(total)} by "
-        fault += airflow_words(every - total)
-        remedy = "correct the shares, the airflows beside them, or total_airflow under "
-        remedy += "[rooms]"
-    else:
-        return []
-    return [
-        warning(
-            f"{schedule.file}, [terminals]",
-            fault,
-            remedy,
-            effect="the layout is worked out for what its terminals have",
-        )
-    ]
-
-
-def _unused_total(schedule: Schedule) -> list[Notice]:
-    """Say that nothing takes a share of the total, unless the airflows make it up."""
-    total, terminals = schedule.rooms.total, schedule.terminals.values()
-    of_supply = schedule.source.is_return and not terminals
-    if total is None or of_supply or any(spec.share is not None for spec in terminals):
-        return []
-    every = sum(spec.flow for spec in terminals)  # NaN where the drawing says one
-    if abs(every - total) <= _ROUNDING * total:
-        return []
-    known = f"; their airflows add up to {airflow_words(every)}" if every > 0.0 else ""
-    return [
-        warning(
-            f"{schedule.file}, [rooms] total_airflow",
-            f"it is {airflow_words(total)}, and no terminal has a share of it{known}",
-            'give terminals a share, such as share = "25 %", or delete it',
-            effect="none: the airflows at the terminals count",
-        )
-    ]

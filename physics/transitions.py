@@ -71,6 +71,9 @@ def round_to_rect_angle(
 ) -> FloatArray:
     """Equivalent angle of an expansion between round and rectangular, rad.
 
+    1.13 sqrt(H W) is the diameter of the round duct of the same area, so that of a flat
+    oval is the root of its area for both sides: our own reading.
+
     References
     ----------
     ASHRAE Handbook Fundamentals 1977-1989: tan(angle/2) = |D - 1.13 sqrt(H W)| / (2 L)
@@ -139,17 +142,20 @@ def transition(
     own choice. Expansions of rectangles take
     the table with two sides parallel where one pair of sides stays as it is, within
     1 %, and the pyramidal one where both change by 5 % or more; straight between, our
-    own choice. Between round and rectangular, that at the equivalent angle.
+    own choice. A flat oval has two sides like a rectangle, also where one goes on in
+    the other. Between round and either, the pyramidal table at the equivalent angle.
     """
     before, after, w1, h1, w2, h2, run = alike(
         shape_in, shape_out, width_in, height_in, width_out, height_out, length
     )
     out = Gathered(len(before))
-    ratio = sections.area(after, w2, h2) / sections.area(before, w1, h1)
+    size_in = sections.area(before, w1, h1)
+    size_out = sections.area(after, w2, h2)
+    ratio = size_out / size_in
     wide, tall = included_angles(w1, h1, w2, h2, run)
     steepest = np.maximum(wide, tall)
     same_shape = before == after
-    both_round = same_shape & (before == int(Shape.ROUND))
+    was_round, is_round = before == int(Shape.ROUND), after == int(Shape.ROUND)
     # How much each pair of sides counts, the one that changes less first.
     change = np.sort(np.abs(np.array([w2 / w1, h2 / h1]) - 1.0), axis=0)
     second, first = ((change - SAME_SIDE) / (CHANGED - SAME_SIDE)).clip(0.0, 1.0)
@@ -162,13 +168,13 @@ def transition(
         found = contraction(1.0 / ratio[narrows], steepest[narrows])
         part = np.where(same_shape, first, 1.0)[narrows]
         out.put(narrows, replace(found, value=found.value * part))
-    mine = opens & both_round
+    mine = opens & was_round & is_round
     if mine.any():
         out.put(
             mine,
             expansion_round(1.0 / ratio[mine], steepest[mine], friction=friction),
         )
-    rows = (opens & same_shape & ~both_round).nonzero()[0]
+    rows = (opens & ~(was_round | is_round)).nonzero()[0]
     for part in map(rows.__getitem__, thirds(second[rows])):
         if len(part):
             plane, pyramid = (
@@ -176,13 +182,11 @@ def transition(
                 for flat in (True, False)
             )
             out.put(part, mixed(plane, pyramid, second[part]))
-    mine = opens & ~same_shape
+    mine = opens & (was_round != is_round)
     if mine.any():
-        is_round = before[mine] == int(Shape.ROUND)
-        diameter = np.where(is_round, w1[mine], w2[mine])
-        other = np.where(is_round, w2[mine], w1[mine])
-        tallness = np.where(is_round, h2[mine], h1[mine])
-        angle = round_to_rect_angle(diameter, other, tallness, run[mine])
+        diameter = np.where(was_round, w1, w2)[mine]
+        side = np.sqrt(np.where(was_round, size_out, size_in)[mine])
+        angle = round_to_rect_angle(diameter, side, side, run[mine])
         out.put(mine, expansion_rect(ratio[mine], angle))
     unlike = np.abs(ratio - 1.0)
     share = reshaped * ((_UNLIKE - unlike) / (_UNLIKE - ALIKE)).clip(0.0, 1.0)

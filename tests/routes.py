@@ -15,7 +15,7 @@ from elbowroom.layout import (
     round_section,
 )
 
-Run = tuple[str, Sequence[Sequence[float]], Section]
+Run = tuple[str, Sequence[Sequence[float]], Section | None]
 
 # A trunk that steps down, drops, and turns; two side branches, one with an elbow.
 ROUTE: list[Run] = [

@@ -20,6 +20,7 @@ from schemas import validate
 
 from elbowroom.layout import (
     AirSpec,
+    Attributes,
     BadInput,
     ChecksSpec,
     Drawing,
@@ -31,7 +32,6 @@ from elbowroom.layout import (
     RunLimits,
     Schedule,
     Section,
-    Severity,
     Shape,
     SourceSpec,
     TerminalSpec,
@@ -639,6 +639,25 @@ def test_shares_of_a_total(tmp_path: Path) -> None:
     assert ready.terminals["b"].flow == pytest.approx(wanted)
 
 
+def _of_total(path: Path, drawn: dict[str, float] | None = None) -> list[str]:
+    """What is said of a plan's total where its terminals are drawn, some with air."""
+    plan, _ = with_airflows(read_schedule(path))
+    drawn = drawn or {}
+    names = [*plan.terminals, *(name for name in drawn if name not in plan.terminals)]
+    runs = [
+        (name, np.array([[0.0, 3.0 * row, 0], [9.0, 3.0 * row, 0]]), rectangular(1, 1))
+        for row, name in enumerate(names)
+    ]
+    trunk = np.array([[0.0, 3.0 * row, 0] for row in range(-1, len(names))])
+    drawing = drawing_from_runs(
+        [("trunk", trunk, rectangular(1, 1)), *runs],
+        flows=drawn,
+        attributes={"trunk": Attributes(source=True, source_at_end=False)},
+    )
+    notices = build(drawing, plan).notices
+    return [one.sentence for one in notices if "[rooms]" in one.sentence]
+
+
 @pytest.mark.parametrize(
     ("others", "short"),
     [
@@ -658,8 +677,7 @@ def test_air_that_no_share_takes_is_missed(
     path.write_text(
         '[rooms]\ntotal_airflow = "1000 cfm"\n[terminals.a]\nshare = "60 %"\n' + others
     )
-    _, notices = with_airflows(read_schedule(path))
-    said = [n.sentence for n in notices if n.severity == Severity.WARNING]
+    said = _of_total(path)
     assert len(said) == (short is not None)
     if short is not None:
         assert "s.toml, [terminals]" in said[0]
@@ -672,12 +690,28 @@ def test_more_air_than_the_total_that_shares_are_of_is_said(tmp_path: Path) -> N
         '[rooms]\ntotal_airflow = "1 m3/s"\n[terminals.a]\nshare = "100 %"\n'
         '[terminals.b]\nflow = "0.5 m3/s"\n'
     )
-    ready, notices = with_airflows(read_schedule(path))
-    (said,) = [n.sentence for n in notices if n.severity == Severity.WARNING]
+    (said,) = _of_total(path)
     assert "have 1500 L/s" in said
     assert "more than the total airflow of 1000 L/s" in said
     assert "by 500 L/s" in said
-    assert ready.terminals["a"].flow == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("is_named", [False, True])
+@pytest.mark.parametrize(
+    ("drawn", "words"),
+    [(0.15, "450 L/s (953 cfm) reach none"), (0.6, ""), (0.7, "by 100 L/s (212 cfm)")],
+)
+def test_an_airflow_in_the_drawing_counts_in_the_total(
+    drawn: float, words: str, is_named: bool, tmp_path: Path
+) -> None:
+    path = tmp_path / "s.toml"
+    path.write_text(
+        '[rooms]\ntotal_airflow = "1 m3/s"\n[terminals.a]\nshare = "40 %"\n'
+        + '[terminals.b]\nloss = "10 Pa"\n' * is_named
+    )
+    said = _of_total(path, {"b": drawn})
+    assert len(said) == bool(words)
+    assert all(words in one for one in said)
 
 
 @pytest.mark.parametrize(
@@ -1492,24 +1526,23 @@ def test_analyse_prints_checks_power_and_cautions(
 
 
 @pytest.mark.parametrize(
-    ("terminals", "said"),
+    ("terminals", "drawn", "said"),
     [
-        ("", "no terminal has a share of it;"),
-        ('[terminals.a]\nflow = "100 L/s"\n', "add up to 100 L/s (212 cfm);"),
-        ('[terminals.a]\nflow = "500 L/s"\n', ""),
-        ('[terminals.a]\nshare = "100 %"\n', ""),
+        ("", True, "no terminal has a share of it; their airflows add up to 250 L/s"),
+        ('[terminals.a]\nflow = "100 L/s"\n', False, "add up to 100 L/s (212 cfm);"),
+        ('[terminals.a]\nflow = "500 L/s"\n', False, ""),
+        ('[terminals.a]\nflow = "250 L/s"\n', True, ""),
+        ('[terminals.a]\nshare = "100 %"\n', False, ""),
     ],
 )
 def test_a_total_that_nothing_uses_is_said(
-    terminals: str, said: str, tmp_path: Path
+    terminals: str, drawn: bool, said: str, tmp_path: Path
 ) -> None:
     path = tmp_path / "plan.toml"
     path.write_text('[rooms]\ntotal_airflow = "500 L/s"\n' + terminals)
-    plan = read_schedule(path)
-    sentences = [n.sentence for n in with_airflows(plan)[1] if "has a share" in n.what]
+    sentences = _of_total(path, {"drawn": 0.25} if drawn else None)
     assert len(sentences) == bool(said)
     assert all(said in sentence for sentence in sentences)
-    assert with_airflows(plan.for_return())[1] == ()
 
 
 def test_sizes_that_chase_the_rate_say_to_which_they_were_taken(

@@ -53,7 +53,7 @@ def _elbow(
     construction: ElbowConstruction,
     ratio: float = 1.0,
     settings: Sequence[str] = (),
-    **more: int,
+    **more: Any,
 ) -> Drawn:
     # Turned in the level, so that the width lies in the plane of the bend.
     points = [[0, 0, 3], [4, 0, 3], [4, 4, 3]]

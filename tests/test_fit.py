@@ -37,6 +37,7 @@ from elbowroom.physics import (
     Aim,
     Analysis,
     Kind,
+    Note,
     Option,
     analyse,
     junctions,
@@ -177,15 +178,43 @@ def test_a_kink_of_a_slanted_transition_is_an_elbow_from_20_degrees_on(
     assert len(graph.bends.duct) == bends
 
 
+@pytest.mark.parametrize(
+    ("points", "length"),
+    [
+        ([[0, 0, 0], [1, 0, 0]], 1.0),
+        ([[0, 0, 0], [0.3, 0, 0], [0.9, 0, 0], [1, 0, 0]], 1.0),
+        ([[0, 0, 0], [1, 0, 0], [1, 0.5, 0], [1, 1, 0]], 2.0),  # an elbow in it
+        (
+            [[0, 0, 0], [0.6, 0, 0], [1.4, 0.1, 0], [2, 0.1, 0]],
+            1.2 + np.hypot(0.8, 0.1),
+        ),
+    ],
+)
+def test_a_transition_is_as_long_as_its_line(points: Any, length: float) -> None:
+    ahead = 2 * np.subtract(points[-1], points[-2])
+    graph = turned_transition(points, ahead)
+    assert graph.transitions.length.tolist() == pytest.approx([length])
+    # Half of it rubs in either section, beside the arc of an elbow.
+    names = np.array(graph.drawing.names)[graph.ducts.run]
+    arcs = np.bincount(
+        graph.bends.duct, graph.bends.radius * graph.bends.angle / 2, len(names)
+    )
+    behind = float(np.linalg.norm(ahead))
+    rubbing = graph.ducts.length - arcs
+    assert rubbing[names == "b"].sum() == pytest.approx(behind + length / 2)
+
+
 @pytest.mark.parametrize("upward", [False, True])
+@pytest.mark.parametrize("shares", [[], [0.4], [0.3, 0.8]])
 def test_a_transition_that_goes_further_aside_than_a_flat_side_is_told(
-    upward: bool,
+    upward: bool, shares: list[float]
 ) -> None:
     """Half of the change of side moves the centreline of one with a flat side."""
     half = (LARGE.width - SMALL.width) / 2
     for aside, told in ((half, False), (half + 0.05, True)):
         way = [1.0, 0.0, aside] if upward else [1.0, aside, 0.0]
-        graph = turned_transition([[0, 0, 0], way], [3, 0, 0])
+        between = [(share * np.array(way)).tolist() for share in shares]
+        graph = turned_transition([[0, 0, 0], *between, way], [3, 0, 0])
         assert len(graph.bends.duct) == 0
         found = said(graph, "to one side")
         assert len(found) == told
@@ -193,6 +222,97 @@ def test_a_transition_that_goes_further_aside_than_a_flat_side_is_told(
 
 
 # --- bends
+
+
+AROUND = [[0, 0, 0], [5, 0, 0], [5, 6, 0]]
+
+
+@pytest.mark.parametrize(
+    ("cut", "radius", "lacking"),
+    [
+        (rectangular(0.6, 0.3), 0.1, 200),
+        (rectangular(0.6, 0.3), 0.298, 2),
+        (rectangular(0.6, 0.3), 0.2995, None),
+        (rectangular(0.6, 0.3), 0.3, None),
+        (flat_oval(0.6, 0.3), 0.2, 100),
+        (round_section(0.4), 0.1, 100),
+        (round_section(0.4), 0.2, None),
+    ],
+)
+def test_a_bend_tighter_than_half_its_side_cannot_be_built(
+    cut: Section, radius: float, lacking: int | None
+) -> None:
+    """It counts as the tightest of its table; a square throat has half the side."""
+    rule = ElbowRule(centreline_radius=radius)
+    graph = graph_of([("a", AROUND, cut)], terminals=END, elbow_default=rule)
+    found = said(graph, "too tight")
+    assert len(found) == (lacking is not None)
+    analysis = analyse(graph)
+    told = Option("one", analysis).faults
+    (row,) = np.flatnonzero(analysis.elements.kind == Kind.BEND)
+    tightest = analyse(
+        graph_of(
+            [("a", AROUND, cut)],
+            terminals=END,
+            elbow_default=ElbowRule(radius_ratio=0.5),
+        )
+    )
+    assert analysis.elements.coefficient[row] == pytest.approx(
+        tightest.elements.coefficient[row], rel=1e-2
+    )
+    if lacking is None:
+        assert told == ()
+        return
+    assert told == (f"bend 1 of 'a' lacks {lacking} mm of radius",)
+    assert f"{length_words(max(cut.width, cut.height) / 2)} or more" in found[0].remedy
+    assert found[0].severity == Severity.WARNING
+    assert "nearest end was taken" in " ".join(
+        Note(int(analysis.elements.notes[row])).words
+    )
+
+
+@pytest.mark.parametrize(("radius", "is_told"), [(0.29, True), (0.31, False)])
+def test_a_drawn_arc_may_be_too_tight(radius: float, is_told: bool) -> None:
+    turn = np.linspace(0, np.pi / 2, 13)
+    arc = np.stack([np.sin(turn), 1 - np.cos(turn), 0 * turn], axis=1) * radius
+    points = np.vstack([[-5, 0, 0], arc, arc[-1] + [0, 5, 0]])
+    graph = graph_of([("a", points, rectangular(0.6, 0.3))], terminals=END)
+    assert bool(said(graph, "too tight")) == is_told
+    assert bool(Option("one", analyse(graph)).faults) == is_told
+
+
+@pytest.mark.parametrize(
+    "made",
+    [
+        ElbowConstruction.SQUARE_THROAT,
+        ElbowConstruction.MITRED,
+        ElbowConstruction.SINGLE_VANES,
+    ],
+)
+@pytest.mark.parametrize("away", [[5, 6, 0], [5, 3, 5]])  # along a side, and askew
+def test_an_elbow_without_a_radius_is_not_too_tight(
+    made: ElbowConstruction, away: list[float]
+) -> None:
+    points = [[0, 0, 0], [5, 0, 0], away]
+    graph = graph_of(
+        [("a", points, rectangular(0.6, 0.3))],
+        terminals=END,
+        elbow_default=ElbowRule(made, centreline_radius=0.1),
+    )
+    assert not said(graph, "too tight")
+
+
+def test_no_remedy_makes_a_bend_too_tight() -> None:
+    """With a fixed radius of 160 mm, 320 mm are as wide as it can get."""
+    graph = graph_of(
+        [("a", AROUND, rectangular(0.3, 0.15))],
+        terminals=END,
+        elbow_default=ElbowRule(centreline_radius=0.16, radius_basis=Basis.DECLARED),
+    )
+    found = remedies(analyse(graph))
+    assert found
+    for remedy in found:
+        assert not said(build(graph.drawing, remedy.schedule), "too tight")
 
 
 @pytest.mark.parametrize(

@@ -316,6 +316,38 @@ def test_a_corner_takes_the_radius_of_the_schedule_and_says_its_basis() -> None:
         assert bends.radius_basis[0] == basis
 
 
+@pytest.mark.parametrize(
+    ("words", "radius", "basis"),
+    [
+        ("[[elbows.exception]]", 0.9, Basis.DECLARED),
+        ("[elbows]\nradius_ratio = 1.75\n[[elbows.exception]]", 0.9, Basis.DECLARED),
+        ("[[elbows.exception]]\nradius_ratio = 2.0", 1.2, Basis.DECLARED),
+        (
+            '[[elbows.exception]]\nrun = "a"\nradius_ratio = 2.0\n'
+            "[[elbows.exception]]\nbend = 1",
+            1.2,
+            Basis.DECLARED,
+        ),
+    ],
+)
+def test_an_exception_without_a_radius_leaves_that_of_the_drawing(
+    words: str, radius: float, basis: Basis, tmp_path: Path
+) -> None:
+    plan = tmp_path / "plan.toml"
+    plan.write_text(
+        f'[terminals.a]\nflow = "500 L/s"\n{words}\nrun = "a"\n'
+        'construction = "radius throat, square heel"\n'
+    )
+    drawing = drawing_from_runs(
+        [("a", [[0, 0, 0], [3, 0, 0], [3, 3, 0]], FLAT)],
+        attributes={"a": replace(SOURCE["a"], bend_radius=0.9)},
+    )
+    bends = build(drawing, read_schedule(plan)).bends
+    assert bends.construction.tolist() == [int(ElbowConstruction.SQUARE_HEEL)]
+    assert bends.radius.tolist() == pytest.approx([radius])
+    assert bends.radius_basis.tolist() == [basis]
+
+
 def test_one_schedule_may_speak_of_the_runs_of_other_options() -> None:
     """An elbow that another way round has; where no option has it, it is refused."""
     said = Schedule(

@@ -1,5 +1,7 @@
 """What changes no loss: where a drawing stands and how its lines were drawn."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -11,9 +13,12 @@ from routes import ROUTE, Run, about_z, drawn, line, straight
 from elbowroom.layout import (
     Attributes,
     Drawing,
+    Section,
     build,
     drawing_from_runs,
+    flat_oval,
     rectangular,
+    round_section,
 )
 from elbowroom.physics import analyse
 
@@ -191,6 +196,89 @@ def test_ends_within_the_tolerance_join_as_if_exact(noise: list[float]) -> None:
         assert found[name] == pytest.approx(BASE[name], rel=2e-3)
 
 
+TRUNK, HALF = rectangular(0.5, 0.25), rectangular(0.4, 0.25)
+SMALLER, LAST = rectangular(0.3, 0.25), round_section(0.2)
+# A straight transition, one with a flat side, one around a corner, and two at branches.
+PIECES: list[Run] = [
+    ("one", [[0, 0, 3], [4, 0, 3]], TRUNK),
+    ("straight", [[4, 0, 3], [4.6, 0, 3]], None),
+    ("two", [[4.6, 0, 3], [8, 0, 3]], HALF),
+    ("slanted", [[8, 0, 3], [8.5, 0.05, 3]], None),
+    ("three", [[8.5, 0.05, 3], [12, 0.05, 3]], SMALLER),
+    ("around", [[12, 0.05, 3], [13, 0.05, 3], [13, 1.05, 3]], None),
+    ("four", [[13, 1.05, 3], [13, 5, 3]], TRUNK),
+    ("opening", [[2, 0, 3], [2, 0.7, 3]], rectangular(0.4, 0.2)),
+    ("branch", [[2, 0.7, 3], [2, 4, 3]], LAST),
+    ("unsaid", [[6, 0, 3], [6, -0.5, 3]], None),
+    ("other", [[6, -0.5, 3], [6, -4, 3]], LAST),
+]
+MARKED = {"straight", "slanted", "around", "opening", "unsaid"}
+
+
+def _pieces(runs: list[Run]) -> dict[str, float]:
+    """Losses where every run that is named after a marked one is a transition."""
+    drawing = drawing_from_runs(
+        [(name, np.array(points, float), cut) for name, points, cut in runs],
+        flows={"four": 0.5, "branch": 0.1, "other": 0.1},
+        attributes={
+            name: Attributes(
+                transition=name.split()[0] in MARKED,
+                source=name == "one",
+                source_at_end=False if name == "one" else None,
+            )
+            for name, _, _ in runs
+        },
+    )
+    return losses(drawing)
+
+
+def _with_vertices(
+    points: Sequence[Sequence[float]], shares: list[float]
+) -> list[Sequence[float]]:
+    """A line with a vertex at some shares of each of its segments."""
+    out = [points[0]]
+    for a, b in pairwise(points):
+        step = np.subtract(b, a)
+        out += [(np.array(a) + share * step).tolist() for share in sorted(shares)]
+        out.append(b)
+    return out
+
+
+PIECES_WANTED = _pieces(PIECES)
+shares_of_lines = st.lists(st.integers(1, 19), max_size=3, unique=True).map(
+    lambda found: [number / 20 for number in found]
+)
+
+
+@PLAIN
+@given(
+    st.lists(shares_of_lines, min_size=len(PIECES), max_size=len(PIECES)),
+    st.tuples(*[st.booleans()] * len(PIECES)),
+)
+def test_vertices_along_transitions(
+    shares: list[list[float]], turned: tuple[bool, ...]
+) -> None:
+    runs: list[Run] = []
+    for (name, points, cut), split, back in zip(PIECES, shares, turned, strict=True):
+        line = _with_vertices(points, split)
+        runs.append((name, line[::-1] if back and name != "one" else line, cut))
+    assert _pieces(runs) == pytest.approx(PIECES_WANTED, rel=1e-7, abs=1e-7)
+
+
+@pytest.mark.parametrize("name", sorted(MARKED))
+@pytest.mark.parametrize("share", [0.2, 0.7])
+def test_a_transition_in_two_runs(name: str, share: float) -> None:
+    runs: list[Run] = []
+    for run, points, cut in PIECES:
+        if run == name:
+            line = _with_vertices(points, [share])
+            nearer, farther = line[:2], line[1:]
+            runs += [(f"{name} begin", nearer, cut), (f"{name} end", farther, cut)]
+        else:
+            runs.append((run, points, cut))
+    assert _pieces(runs) == pytest.approx(PIECES_WANTED, rel=1e-7, abs=1e-7)
+
+
 def test_every_path_is_the_sum_of_its_elements() -> None:
     found = analyse(build(drawn()))
     for place in range(len(found.graph.terminals.name)):
@@ -233,3 +321,39 @@ def test_no_degree_of_a_skew_makes_a_jump_in_the_length_of_the_bend() -> None:
     assert sorted({round(setback[0], 9), round(setback[-1], 9)}) == [0.25, 0.6]
     # At most the half degree's share of a sine's swing, and the step of a skew below 1.
     assert np.abs(np.diff(setback)).max() < 0.35 * np.radians(0.5) * 1.1
+
+
+CUTS = [round_section(0.3), rectangular(0.5, 0.25), flat_oval(0.6, 0.2)]
+
+
+@pytest.mark.parametrize("before", CUTS, ids=lambda cut: cut.shape.name)
+@pytest.mark.parametrize("after", CUTS, ids=lambda cut: cut.shape.name)
+@pytest.mark.parametrize("larger", [False, True])
+def test_width_and_height_of_all_sections_swapped_and_rolled(
+    before: Section, after: Section, larger: bool
+) -> None:
+    """The same ducts said otherwise, with a change of section and an elbow."""
+    factor = 1.4 if larger else 1.0
+    after = Section(after.shape, factor * after.width, factor * after.height)
+    found = []
+    for rolled in (False, True):
+        cuts = [
+            Section(cut.shape, cut.height, cut.width) if rolled else cut
+            for cut in (before, after)
+        ]
+        said = Attributes(roll=np.pi / 2 * rolled)
+        lines = ([[0, 0, 3], [4, 0, 3]], [[4, 0, 3], [8, 0, 3], [8, 4, 3]])
+        drawing = drawing_from_runs(
+            [
+                (name, np.array(points, float), cut)
+                for name, points, cut in zip("ab", lines, cuts, strict=True)
+            ],
+            flows={"b": 0.6},
+            attributes={
+                "a": replace(said, source=True, source_at_end=False),
+                "b": said,
+            },
+        )
+        found.append(losses(drawing))
+    assert len(found[0]) >= 3
+    assert found[1] == pytest.approx(found[0], rel=SAME, abs=SAME)

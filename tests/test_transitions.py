@@ -274,6 +274,44 @@ def test_transition_of_two_rectangles_is_the_expansion_it_is() -> None:
     assert found.value[0] == pytest.approx(same.value[0], rel=1e-12)
 
 
+def test_a_flat_oval_has_two_sides_where_it_goes_on_in_a_rectangle() -> None:
+    """300x300 to 800x300, either way: one pair of sides stays parallel."""
+    angle = 2 * np.arctan(0.25 / 0.5)
+    for one, other in ((RECT, OVAL), (OVAL, RECT)):
+        found = transitions.transition(one, 0.3, 0.3, other, 0.8, 0.3, 0.5)
+        names = [found.credits[credit].table for credit in found.credit]
+        assert names == ["expansion_rect_one_plane"]
+        curved = 0.3**2 * (1 - np.pi / 4)
+        areas = [w * 0.3 - curved * (s == OVAL) for s, w in ((one, 0.3), (other, 0.8))]
+        same = transitions.expansion_rect(areas[1] / areas[0], angle, True)
+        assert found.value[0] == pytest.approx(same.value[0], rel=1e-12)
+
+
+def test_a_flat_oval_is_as_wide_to_a_round_duct_as_the_round_one_of_its_area() -> None:
+    area = 0.3 * 0.2 + np.pi / 4 * 0.2**2
+    twin = 1.13 * np.sqrt(area)
+    assert twin == pytest.approx(np.sqrt(4 / np.pi * area), rel=2e-3)
+    angle = 2 * np.arctan((twin - 0.2) / 2 / 0.3)
+    found = transitions.transition(ROUND, 0.2, 0.2, OVAL, 0.5, 0.2, 0.3)
+    same = transitions.expansion_rect(area / (np.pi / 4 * 0.2**2), angle)
+    assert found.value[0] == pytest.approx(same.value[0], rel=1e-12)
+
+
+@pytest.mark.parametrize("one", [ROUND, RECT, OVAL])
+@pytest.mark.parametrize("other", [ROUND, RECT, OVAL])
+def test_which_side_is_called_the_width_changes_nothing(one: int, other: int) -> None:
+    sides = np.array([0.15, 0.3, 0.31, 0.4, 0.8])
+    w1, h1, w2, h2, length = (
+        axis.ravel() for axis in np.meshgrid(*[sides] * 4, [0.0, 0.2, 1.0])
+    )
+    h1 = w1 if one == ROUND else h1
+    h2 = w2 if other == ROUND else h2
+    found = transitions.transition(one, w1, h1, other, w2, h2, length)
+    turned = transitions.transition(one, h1, w1, other, h2, w2, length)
+    np.testing.assert_allclose(turned.value, found.value, rtol=1e-12)
+    np.testing.assert_array_equal(turned.notes, found.notes)
+
+
 def test_longer_transition_never_loses_more_while_it_is_steep() -> None:
     length = np.linspace(0.0, 0.4, 50)
     for out in ((ROUND, 0.4, 0.4), (ROUND, 0.15, 0.15)):

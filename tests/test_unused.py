@@ -118,3 +118,38 @@ def test_a_terminal_marked_where_nothing_ends_is_told() -> None:
     said = [n.sentence for n in build(drawing, Schedule(terminals=ends)).notices]
     (told,) = [sentence for sentence in said if "marked" in sentence]
     assert "'on': it is marked as the terminal 'grille', but none of its ends" in told
+
+
+FLEXIBLE = "flexible duct, nonmetallic with wire, fully extended"
+
+
+@pytest.mark.parametrize(
+    ("plan", "is_told"),
+    [
+        ({}, True),
+        ({"material": "galvanised steel"}, True),
+        ({"material": FLEXIBLE}, False),
+        ({"run_materials": {"tap": FLEXIBLE}}, False),
+        (
+            {
+                "material": FLEXIBLE,
+                "run_roughness": dict.fromkeys(("main", "on", "thin", "tap"), 9e-5),
+            },
+            True,
+        ),
+    ],
+)
+def test_a_compression_of_no_flexible_duct_is_told(
+    plan: dict[str, Any], is_told: bool
+) -> None:
+    found = told(RUNS, compression=0.2, **plan)
+    assert len(found) == is_told
+    assert all("[duct] compression: it is declared, but no run" in one for one in found)
+    assert not told(RUNS, **plan)
+
+
+def test_the_compression_of_a_supply_is_not_told_of_its_rigid_return() -> None:
+    plan = Schedule(compression=0.2, run_materials={"tap": FLEXIBLE})
+    assert plan.for_return().compression is None
+    plan = Schedule(compression=0.2, material=FLEXIBLE)
+    assert plan.for_return().compression == 0.2
