@@ -19,6 +19,7 @@ from .odd_turns import (
     STRAIGHT_ON,
     bent_notices,
     chain_notices,
+    even_notices,
     folded_notices,
     slanted_notices,
 )
@@ -123,6 +124,8 @@ def classify(
         *slanted_notices(
             topology, tree, pieces.is_transition, sharp, pieces.width, pieces.height
         ),
+        *even_notices(topology, ducts, legs, ducts.start),
+        *even_notices(topology, ducts, meetings, ducts.finish),
         *roll_notices(topology, ducts, tree.direction.take(first, axis=0), legs, bends),
         *twist_notices(topology, ducts, legs, bends),
         *idle_up_notices(topology, ducts, tree.direction.take(first, axis=0)),

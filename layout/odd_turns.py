@@ -4,6 +4,7 @@ import numpy as np
 
 from .arcs import Arcs
 from .faults import Notice, warning
+from .fittings import Ducts, Legs
 from .frames import turn_between
 from .quantity_words import length_words
 from .sections import BoolArray, FloatArray, IntArray
@@ -156,6 +157,49 @@ def slanted_notices(
                 )
             )
     return notices
+
+
+def even_notices(
+    topology: Topology, ducts: Ducts, legs: Legs, node: IntArray
+) -> list[Notice]:
+    """Say at which junctions it is open which leg is the main.
+
+    Parameters
+    ----------
+    topology, ducts
+        The joined drawing and its ducts, d of them.
+    legs
+        Legs of junctions: those that lead away, or to a meeting.
+    node
+        Node of each duct that is the junction's, shape (d,).
+    """
+    names, notices = topology.drawing.names, []
+    for row in (legs.is_between & (legs.duct == legs.straight)).nonzero()[0].tolist():
+        every = (legs.common == legs.common[row]).nonzero()[0]
+        main = f"'{names[ducts.run[legs.duct[row]]]}'"
+        legs_of = [f"'{names[run]}'" for run in ducts.run[legs.duct[every]].tolist()]
+        turns = [f"{turn:.3g}" for turn in np.degrees(legs.angle[every]).tolist()]
+        at = int(node[legs.duct[row]])
+        part = min(max(100.0 * (1.0 - float(legs.evenness[row])), 1.0), 99.0)
+        notices.append(
+            warning(
+                topology.drawing.place(int(ducts.run[legs.duct[row]]))
+                + f", at {topology.place(at)}",
+                f"the legs {_listed(legs_of)} turn away by {_listed(turns)} degrees, "
+                "too nearly alike in turn and size to tell which is the main: "
+                f"{main} counts as it by {part:.0f} %, and for the rest all are "
+                "branches (own choice, no published source)",
+                "let the main turn 10 degrees less than any other leg or, if it turns "
+                "as much, be larger in area by a quarter; or draw all legs alike",
+                effect="it decides which leg loses as a branch does",
+                place=topology.nodes[at],
+            )
+        )
+    return notices
+
+
+def _listed(words: list[str]) -> str:
+    return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _uneven_notices(topology: Topology, tree: Tree, arcs: Arcs) -> list[Notice]:

@@ -198,19 +198,24 @@ class Gathered:
     ) -> None:
         """Enter for some elements what lies between two readings of them.
 
-        `share` is that of the other, 0 to 1. They are noted so, and credited to both
-        in the lowest class: which of the two it is, nobody has measured.
+        `share` is that of the other, 0 to 1. Where they differ they are noted so, and
+        credited to both in the lowest class: which of the two it is, nobody has
+        measured.
         """
         for name in ("value", "reynolds_factor"):
             first, second = getattr(one, name), getattr(other, name)
             getattr(self, name)[rows] = first + (second - first) * share
-        self.notes[rows] = one.notes | other.notes | int(Note.FALLBACK)
+        self.notes[rows] = one.notes | other.notes
         for at, row in enumerate(rows.tolist()):
             a, b = one.credits[one.credit[at]], other.credits[other.credit[at]]
+            if a == b and one.value[at] == other.value[at]:
+                self.credit[row] = self.number(a)
+                continue
+            self.notes[row] |= int(Note.FALLBACK)
             both = Credit(
                 a.reference,
-                f"{a.table} and {b.table}",
-                f"{a.source}; {b.source}",
+                " and ".join(dict.fromkeys([a.table, b.table])),
+                "; ".join(dict.fromkeys([a.source, b.source])),
                 CONFIDENCE[-1],
             )
             self.credit[row] = self.number(both)

@@ -16,6 +16,7 @@ from elbowroom.layout import (
 )
 
 from .coefficient import Gathered, Note
+from .readings import branch_opposite
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,7 +26,7 @@ class OwnChanges:
     Parameters
     ----------
     rows
-        The straight legs that have one.
+        The mains that have one.
     value
         What a transition behind the branch would spend, on the velocity in its smaller
         area; shape as `rows`.
@@ -36,9 +37,9 @@ class OwnChanges:
 
 
 def own_change_rows(ducts: Ducts, legs: Legs) -> IntArray:
-    """Straight legs whose section is not that of the common duct; no radius wyes.
+    """Mains whose section is not that of the common duct; no radius wyes.
 
-    The table of these has rows of other areas.
+    The table of these has rows of other areas. Legs that are mains in part are counted.
     """
     main, rest = legs.common, legs.straight
     found = (ducts.width[main] != ducts.width[rest]) | (
@@ -46,10 +47,16 @@ def own_change_rows(ducts: Ducts, legs: Legs) -> IntArray:
     )
     found |= ducts.shape[main] != ducts.shape[rest]
     found &= (legs.duct == rest) & (legs.duct != main)
-    found &= ~legs.is_branch | legs.is_symmetrical
-    radius = legs.entry == int(TakeoffEntry.RADIUS)
-    found &= ~(radius & (ducts.shape[main] == Shape.RECTANGULAR))
-    return np.asarray(found.nonzero()[0])
+    found &= legs.leg_count > 2  # no taps
+    rows = found.nonzero()[0]
+    # Of a main it is that of the branch, but not where it is one in part only.
+    entry = legs.entry[rows]
+    partly = legs.is_branch[rows].nonzero()[0]
+    if len(partly):
+        entry[partly] = legs.entry[branch_opposite(legs, rows[partly])]
+    curved = entry == int(TakeoffEntry.RADIUS)
+    curved &= ducts.shape[legs.common[rows]] == Shape.RECTANGULAR
+    return np.asarray(rows[~curved])
 
 
 def own_change_lengths(graph: DuctGraph, main: IntArray, rest: IntArray) -> FloatArray:
@@ -109,7 +116,8 @@ def count_own_changes(
     legs, rows = graph.legs, own.rows
     main, rest = legs.common[rows], legs.straight[rows]
     wide, share = size[rest] / size[main], flow[rest] / flow[main]
-    part = own_part(wide, share) * (1.0 - legs.likeness[rows])
+    main_part = (1.0 - legs.likeness[rows]) * (1.0 - legs.evenness[rows])
+    part = own_part(wide, share) * main_part
     speed = share / np.minimum(wide, 1.0)  # in the smaller area
     added = own.value * speed**2 * part
     counts = added > 0.0
