@@ -124,8 +124,7 @@ def classify(
         *slanted_notices(
             topology, tree, pieces.is_transition, sharp, pieces.width, pieces.height
         ),
-        *even_notices(topology, ducts, legs, ducts.start),
-        *even_notices(topology, ducts, meetings, ducts.finish),
+        *even_notices(topology, ducts, legs, meetings),
         *roll_notices(topology, ducts, tree.direction.take(first, axis=0), legs, bends),
         *twist_notices(topology, ducts, legs, bends),
         *idle_up_notices(topology, ducts, tree.direction.take(first, axis=0)),

@@ -205,6 +205,8 @@ class Legs:
     def is_between(self) -> BoolArray:
         """Whether the junction is in part one with a main, in part one of branches."""
         even = self.evenness
+        if not even.any():  # as nearly everywhere
+            return np.zeros(len(even), dtype=bool)
         return np.asarray((even > 0.0) & (even < 1.0) & (self.likeness < 1.0))
 
 

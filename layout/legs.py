@@ -178,6 +178,8 @@ def _legs(
     a number that the legs of one share.
     """
     size = area(pieces.shape[rows], pieces.width[rows], pieces.height[rows])
+    # Equal deflections are told apart by size, so that the order of drawing is not
+    # what decides.
     order = np.lexsort((-size, (turn / _SAME_TURN).round(), junction))
     rows, common, turn = rows[order], common[order], turn[order]
     first = is_first(junction[order])
@@ -276,9 +278,8 @@ def _lead(
     least = np.minimum(turn[one], turn[other])
     less = turn[other] - turn[one]
     more = (size[one] - size[other]) / np.maximum(size[one], size[other])
-    by_turn = np.sign(less) * _share(
-        np.abs(less), _SAME_TURN, np.minimum(_LESS_TURN, least)
-    )
+    whole = np.minimum(_LESS_TURN, least) - _SAME_TURN  # the drawing's rounding too
+    by_turn = np.sign(less) * _share(np.abs(less), _SAME_TURN, whole)
     by_size = np.sign(more) * _share(np.abs(more), SAME_SIZE, _LARGER)
     return np.asarray(by_turn + (1.0 - np.abs(by_turn)) * by_size)
 

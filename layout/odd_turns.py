@@ -160,42 +160,50 @@ def slanted_notices(
 
 
 def even_notices(
-    topology: Topology, ducts: Ducts, legs: Legs, node: IntArray
+    topology: Topology, ducts: Ducts, legs: Legs, meetings: Legs
 ) -> list[Notice]:
     """Say at which junctions it is open which leg is the main.
 
     Parameters
     ----------
     topology, ducts
-        The joined drawing and its ducts, d of them.
-    legs
-        Legs of junctions: those that lead away, or to a meeting.
-    node
-        Node of each duct that is the junction's, shape (d,).
+        The joined drawing and its ducts.
+    legs, meetings
+        Legs that lead away from junctions, and those that lead to meetings.
     """
-    names, notices = topology.drawing.names, []
-    for row in (legs.is_between & (legs.duct == legs.straight)).nonzero()[0].tolist():
-        every = (legs.common == legs.common[row]).nonzero()[0]
-        main = f"'{names[ducts.run[legs.duct[row]]]}'"
-        legs_of = [f"'{names[run]}'" for run in ducts.run[legs.duct[every]].tolist()]
-        turns = [f"{turn:.3g}" for turn in np.degrees(legs.angle[every]).tolist()]
-        at = int(node[legs.duct[row]])
-        part = min(max(100.0 * (1.0 - float(legs.evenness[row])), 1.0), 99.0)
-        notices.append(
-            warning(
-                topology.drawing.place(int(ducts.run[legs.duct[row]]))
-                + f", at {topology.place(at)}",
-                f"the legs {_listed(legs_of)} turn away by {_listed(turns)} degrees, "
-                "too nearly alike in turn and size to tell which is the main: "
-                f"{main} counts as it by {part:.0f} %, and for the rest all are "
-                "branches (own choice, no published source)",
-                "let the main turn 10 degrees less than any other leg or, if it turns "
-                "as much, be larger in area by a quarter; or draw all legs alike",
-                effect="it decides which leg loses as a branch does",
-                place=topology.nodes[at],
-            )
-        )
+    notices = []
+    for every, node in ((legs, ducts.start), (meetings, ducts.finish)):
+        between = every.is_between
+        if between.any():
+            mains = (between & (every.duct == every.straight)).nonzero()[0]
+            notices += [
+                _even_notice(topology, ducts, every, row, int(node[every.duct[row]]))
+                for row in mains.tolist()
+            ]
     return notices
+
+
+def _even_notice(
+    topology: Topology, ducts: Ducts, legs: Legs, main: int, node: int
+) -> Notice:
+    """Say of one junction, at a node, that the leg of a row is its main in part."""
+    beside = (legs.common == legs.common[main]).nonzero()[0]
+    run = ducts.run[legs.duct[beside]].tolist()
+    names = [f"'{topology.drawing.names[leg]}'" for leg in run]
+    turns = [f"{turn:.3g}" for turn in np.degrees(legs.angle[beside]).tolist()]
+    own = int(ducts.run[legs.duct[main]])
+    part = min(max(100.0 * (1.0 - float(legs.evenness[main])), 1.0), 99.0)
+    return warning(
+        f"{topology.drawing.place(own)}, at {topology.place(node)}",
+        f"the legs {_listed(names)} turn away by {_listed(turns)} degrees, too nearly "
+        "alike in turn and size to tell which is the main: "
+        f"'{topology.drawing.names[own]}' counts as it by {part:.0f} %, and for the "
+        "rest all are branches (own choice, no published source)",
+        "let the main turn 10 degrees less than any other leg or, if it turns as much, "
+        "be larger in area by a quarter; or draw all legs alike",
+        effect="it decides which leg loses as a branch does",
+        place=topology.nodes[node],
+    )
 
 
 def _listed(words: list[str]) -> str:

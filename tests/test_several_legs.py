@@ -238,9 +238,9 @@ def test_no_tenth_of_a_degree_tells_which_leg_an_entry_is_of(radius: str) -> Non
     assert largest_step(every, False) < 0.05
 
 
-@pytest.mark.parametrize(("less", "whole"), [(0.0, 0.0), (5.0, 0.4971), (12.0, 1.0)])
+@pytest.mark.parametrize(("less", "whole"), [(0.0, 0.0), (5.0, 0.5), (12.0, 1.0)])
 def test_a_leg_that_turns_less_is_the_main_in_part(less: float, whole: float) -> None:
-    """Own choice, by hand: from 0.001 rad to 10 degrees evenly, (5 - 0.057) / 9.943.
+    """Own choice: evenly up to 10 degrees, but for a thousandth of rad at either end.
 
     A tie is of branches alone; a main at its branch is a mitred elbow besides, on its
     own velocity, in which it turns.
