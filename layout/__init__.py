@@ -45,6 +45,7 @@ from .graph import (
     run_sections,
 )
 from .islands import island_notices
+from .legs import branch_opposite
 from .memory import keep_freed_memory
 from .mend import mended
 from .names import bare_name, section_in_name, toml_key
@@ -167,6 +168,7 @@ __all__ = [
     "bare_name",
     "bend_places",
     "boxes_of",
+    "branch_opposite",
     "branches_beyond",
     "build",
     "clearances",

@@ -19,6 +19,7 @@ from .odd_turns import (
     LARGEST_KINK,
     STRAIGHT_ON,
     chain_notices,
+    even_notices,
     folded_notices,
     transition_notices,
 )
@@ -121,6 +122,7 @@ def classify(
         *chain_notices(topology, tree, arcs, pieces.width, pieces.height),
         *folded_notices(topology, tree, folded, pieces.turn[folded]),
         *transition_notices(topology, tree, pieces, sharp),
+        *even_notices(topology, ducts, legs, meetings),
         *roll_notices(topology, ducts, tree.direction.take(first, axis=0), legs, bends),
         *twist_notices(topology, ducts, legs, bends),
         *idle_up_notices(topology, ducts, tree.direction.take(first, axis=0)),

@@ -16,7 +16,8 @@ class Attributes:
     """What a drawing says of one run beyond its points and section.
 
     Every field is None (or False) where the drawing is silent. Lengths in m, angles
-    in rad, `up` a vector of any length.
+    in rad, `up` a vector of any length along the height. `roll` counts from level, of a
+    vertical run from how that would stand without a roll.
     """
 
     source: bool = False

@@ -42,6 +42,13 @@ def duct_frames(
         Unit vectors along the width and the height, shape (d, 3) each.
     roll
         How far each stands from level, rad, shape (d,).
+
+    Notes
+    -----
+    What is said of a run holds from where the air enters it. A roll counts from level,
+    but in a vertical duct, which has no level side, from how that would stand without
+    one: counted from an axis of the drawing it would say another thing in a plan that
+    is turned. Our own choice; `up` is the absolute way to say it.
     """
     after = tree.direction.take(first, axis=0)
     begins = np.where(parent >= 0, np.nan, 0.0)
@@ -56,6 +63,7 @@ def duct_frames(
     is_head[away] = True
     free = is_head & plumb
     across, upright = level_frame(after)
+    turned: dict[int, float] = {}  # vertical ducts, and their roll
     for run, said in topology.drawing.attributes.items():
         if said.roll is None and said.up is None:
             continue
@@ -63,6 +71,9 @@ def duct_frames(
         entering = mine & ~((parent >= 0) & mine[parent])
         for duct in entering.nonzero()[0].tolist():
             if said.roll is not None:
+                if plumb[duct]:
+                    turned[duct] = said.roll
+                    continue
                 begins[duct] = said.roll
             elif said.up is not None and not is_lengthwise(said.up, after[duct]):
                 up = np.array(said.up)
@@ -86,6 +97,8 @@ def duct_frames(
     behind = goes_level.nonzero()[0]
     if len(behind):
         begins = levelled(parent, plumb, free, behind, begins, added)
+    for duct, by in turned.items():
+        (added if np.isnan(begins[duct]) else begins)[duct] += by
     roll = rolls(parent, added, begins)
     # Quarter turns come out a rounding away from where they belong.
     quarter = (roll / (np.pi / 2)).round() * (np.pi / 2)

@@ -169,24 +169,29 @@ class Legs:
         Duct that all legs of the junction share: the one before them, or behind a
         meeting. The leg itself where several ducts lead in and several out.
     straight
-        Duct that goes on most nearly straight from the same junction; the common one
-        where none does: two tie for it, or two of several turn away as a pair.
+        Main that goes on from the same junction: the duct that turns least, of those
+        that turn as much the largest; the common one where two tie for it, or two of
+        several turn away as a pair.
     is_branch
-        Whether the leg is a branch, and not that straight one.
+        Whether the leg is a branch, and not that main; also where that is the main in
+        part only.
     angle
         Deflection of the leg from the common duct, rad; 0 is straight on.
     straight_angle
-        Deflection of the straight leg, rad; 0 where there is none.
+        Deflection of that main, rad; 0 where there is none.
     likeness
         How much the junction counts as one without a main, 0 to 1: both legs turn
         away, by about the same angle, to opposite sides.
+    evenness
+        How much it counts, as far as that does not, as one of branches alone, 0 to 1:
+        its legs turn away by about the same angle and are about as large.
     branch
-        The leg itself, or for a straight leg the branch that turns away most.
+        The leg itself, or for a main the branch that turns away most.
     leg_count
         How many legs meet there, the common one among them; 2 for a tap at the closed
         end of a duct, which is declared.
     entry
-        `TakeoffEntry` codes; for a straight leg those of the branch.
+        `TakeoffEntry` codes; for a main those of the branch.
     entry_basis
         `Basis` codes.
     """
@@ -198,6 +203,7 @@ class Legs:
     angle: FloatArray
     straight_angle: FloatArray
     likeness: FloatArray
+    evenness: FloatArray
     branch: IntArray
     leg_count: IntArray
     entry: IntArray
@@ -207,6 +213,14 @@ class Legs:
     def is_symmetrical(self) -> BoolArray:
         """Whether the junction is read as one without a main."""
         return np.asarray(self.likeness > 0.5)
+
+    @cached_property
+    def is_between(self) -> BoolArray:
+        """Whether the junction is in part one with a main, in part one of branches."""
+        even = self.evenness
+        if not even.any():  # as nearly everywhere
+            return np.zeros(len(even), dtype=bool)
+        return np.asarray((even > 0.0) & (even < 1.0) & (self.likeness < 1.0))
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,7 +18,11 @@ from .tree import Tree
 _TURNED_AWAY = np.radians([10.0, 15.0])  # the straighter one; of the print about 15
 _UNLIKE = np.radians([20.0, 10.0])  # difference of their deflections; about 10
 _BESIDE = np.radians([30.0, 20.0])  # how far they are from opposite sides
+# A leg is the main of another where it turns so much less or, turning as much, is so
+# much larger; between these and an exact tie it counts as one in part.
 _SAME_TURN = 1e-3  # rad: a millimetre of a drawing over a metre
+_LESS_TURN = np.radians(10.0)
+_LARGER = 0.2  # of the larger area
 
 _NO_ROWS = np.empty(0, dtype=np.int64)
 _NO_FLAGS = np.empty(0, dtype=bool)
@@ -30,6 +34,7 @@ _NO_LEGS = Legs(
     angle=np.empty(0),
     straight_angle=np.empty(0),
     likeness=np.empty(0),
+    evenness=np.empty(0),
     branch=_NO_ROWS,
     leg_count=_NO_ROWS,
     entry=_NO_ROWS,
@@ -59,6 +64,14 @@ def outgoing_legs(
     -------
     legs
         Those of a junction beside each other, the straightest first.
+
+    Notes
+    -----
+    The main is the leg that turns least, and of those that turn as much the largest.
+    Where two tie in both, neither is: all are branches. Between the two it goes evenly,
+    over 10 degrees of difference (or as much as the straighter one turns, where that is
+    less) and over a fifth of the larger area, so that no rounding of a drawing tells
+    which is the main: our own choice, no published source.
     """
     divided = (tree.parent >= 0) & (tree.children[pieces.before] > 1)
     rows = (divided | pieces.is_tap).nonzero()[0]
@@ -158,7 +171,7 @@ def _legs(
     duct_of: IntArray,
     schedule: Schedule,
 ) -> Legs:
-    """Tell branches from straight legs.
+    """Tell branches from mains.
 
     `rows` are the legs and `common` what they share, as segments of the walk; `away`
     is the direction of each leg, `turn` how far that is from straight on, `junction`
@@ -176,16 +189,15 @@ def _legs(
     widest = (begin + count - 1)[group]
     every = np.arange(len(rows))
     is_tap = pieces.is_tap[rows]
-    is_branch = (every != straight) | is_tap
-    straight_turn = turn[straight]
-    likeness, tied = np.zeros(len(rows)), np.zeros(len(rows), dtype=bool)
-    turned = (count[group] > 1) & (straight_turn > STRAIGHT_ON) & (common != rows)
+    likeness, evenness = np.zeros((2, len(rows)))
+    turned = (count[group] > 1) & (turn[straight] > STRAIGHT_ON) & (common != rows)
     if turned.any():
-        likeness, tied = _without_main(
-            away.take(order, axis=0), turn, size[order], turned, group, straight, widest
+        likeness, evenness, straight = _without_main(
+            away.take(order, axis=0), turn, size[order], turned, straight, widest
         )
-        is_branch |= tied
-        straight_turn = np.where(tied, 0.0, straight_turn)
+        widest = np.where(turned & (widest == straight), widest - 1, widest)
+    tied = evenness == 1.0
+    is_branch = (every != straight) | is_tap | (evenness > 0.0)
     symmetrical = likeness > 0.5
     branch = np.where(is_branch | symmetrical, every, widest)
     drawing = topology.drawing
@@ -205,8 +217,9 @@ def _legs(
         np.where(tied, duct_of[common], duct_of[rows[straight]]),
         is_branch | symmetrical,
         turn,
-        straight_turn,
+        np.where(tied, 0.0, turn[straight]),
         likeness,
+        evenness,
         duct_of[rows[branch]],
         count[group] + 1,
         entry,
@@ -219,35 +232,56 @@ def _without_main(
     turn: FloatArray,
     size: FloatArray,
     turned: BoolArray,
-    group: IntArray,
     straight: IntArray,
     widest: IntArray,
-) -> tuple[FloatArray, BoolArray]:
-    """Likeness of junctions to such without a main, and whether no leg is straight.
+) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Likeness and evenness of junctions, and the leg that is the main if one is.
 
     `turned` are the legs of several where the straightest turns away too; `straight`
     and `widest` are the legs of each one's junction that turn least and most.
     """
-    likeness, several = np.zeros(len(turn)), widest - straight > 1
-    away_too = turned & (turn[straight] > _TURNED_AWAY[0])
-    alike = (away_too & ~several).nonzero()[0]
-    likeness[alike] = _likeness(away, turn, straight[alike], widest[alike])
-    for leg in np.unique(straight[away_too & several]).tolist():
+    likeness, evenness = np.zeros((2, len(turn)))
+    main, several = straight.copy(), widest - straight > 1
+    two = (turned & ~several).nonzero()[0]
+    one, other = straight[two], widest[two]
+    likeness[two] = _likeness(away, turn, one, other)
+    lead = _lead(turn, size, one, other)
+    evenness[two] = 1.0 - np.abs(lead)
+    main[two] = np.where(lead < 0.0, other, one)
+    for leg in np.unique(straight[turned & several]).tolist():
         here = np.arange(leg, widest[leg] + 1)
-        one, other = (part.ravel() for part in np.meshgrid(here, here))
+        one, other = (part.ravel() for part in np.meshgrid(here, here, indexing="ij"))
         found = _likeness(away, turn, one, other).reshape(len(here), -1)
         np.fill_diagonal(found, 0.0)
         # Where another goes much nearer straight on, that is the main of two branches.
         found *= turn[here] <= turn[leg] + _UNLIKE[1]
+        found *= turn[leg] > _TURNED_AWAY[0]
         # Of more than two legs it is all or nothing: there is no print between.
         likeness[here] = found.max(axis=1) > 0.5
-    # Where two legs tie for the straight one, or two of several are a pair, none is
-    # straight: else the order of drawing would tell which.
-    second = np.minimum(straight + 1, len(turn) - 1)
-    tied = turned & (np.abs(turn[second] - turn[straight]) < _SAME_TURN)
-    tied &= np.abs(size[second] - size[straight]) < SAME_SIZE * size[straight]
-    tied |= np.bincount(group, (likeness > 0.5) & several)[group] > 0
-    return likeness, tied
+        lead = _lead(turn, size, one, other).reshape(len(here), -1)
+        np.fill_diagonal(lead, 1.0)
+        least = lead.min(axis=1)  # at most one leads all others
+        main[here] = leg + least.argmax()
+        evenness[here] = 1.0 - max(least.max(), 0.0)
+        if likeness[here].any():
+            evenness[here] = 1.0  # beside a pair none is straight
+    return likeness, evenness, main
+
+
+def _lead(
+    turn: FloatArray, size: FloatArray, one: IntArray, other: IntArray
+) -> FloatArray:
+    """How much one leg counts as the main beside another, 1 to -1 for the reverse.
+
+    By the lesser turn, and as far as that leaves it open by the larger area.
+    """
+    least = np.minimum(turn[one], turn[other])
+    less = turn[other] - turn[one]
+    more = (size[one] - size[other]) / np.maximum(size[one], size[other])
+    whole = np.minimum(_LESS_TURN, least) - _SAME_TURN  # the drawing's rounding too
+    by_turn = np.sign(less) * _share(np.abs(less), _SAME_TURN, whole)
+    by_size = np.sign(more) * _share(np.abs(more), SAME_SIZE, _LARGER)
+    return np.asarray(by_turn + (1.0 - np.abs(by_turn)) * by_size)
 
 
 def _likeness(
@@ -265,6 +299,23 @@ def _likeness(
     )
 
 
-def _share(angle: FloatArray, none: float, whole: float) -> FloatArray:
-    """How much counts: 0 at one angle, 1 at the other, straight between."""
-    return np.asarray(((angle - none) / (whole - none)).clip(0.0, 1.0))
+def _share(value: FloatArray, none: float, whole: float | FloatArray) -> FloatArray:
+    """How much counts: 0 at one value, 1 at the other, straight between."""
+    return np.asarray(((value - none) / (whole - none)).clip(0.0, 1.0))
+
+
+def branch_opposite(legs: Legs, rows: IntArray) -> IntArray:
+    """Rows of the branch that each main passes: of several the one that turns most.
+
+    Parameters
+    ----------
+    legs
+        With all legs of each junction, as `DuctGraph.legs` has them.
+    rows
+        Those that are mains.
+    """
+    found = rows.copy()
+    for at, row in enumerate(rows.tolist()):
+        beside = (legs.common == legs.common[row]).nonzero()[0]
+        found[at] = beside[beside != row][-1]  # they follow each other by their turn
+    return found

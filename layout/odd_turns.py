@@ -4,6 +4,7 @@ import numpy as np
 
 from .arcs import Arcs
 from .faults import Notice, warning
+from .fittings import Ducts, Legs
 from .frames import turn_between
 from .pieces import Pieces
 from .quantity_words import length_words
@@ -148,6 +149,57 @@ def _slanted(aside: float, change: float) -> tuple[str, str, str]:
         "draw the offset as two elbows beside a straight transition",
         "the loss of the offset is left out",
     )
+
+
+def even_notices(
+    topology: Topology, ducts: Ducts, legs: Legs, meetings: Legs
+) -> list[Notice]:
+    """Say at which junctions it is open which leg is the main.
+
+    Parameters
+    ----------
+    topology, ducts
+        The joined drawing and its ducts.
+    legs, meetings
+        Legs that lead away from junctions, and those that lead to meetings.
+    """
+    notices = []
+    for every, node in ((legs, ducts.start), (meetings, ducts.finish)):
+        between = every.is_between
+        if between.any():
+            mains = (between & (every.duct == every.straight)).nonzero()[0]
+            notices += [
+                _even_notice(topology, ducts, every, row, int(node[every.duct[row]]))
+                for row in mains.tolist()
+            ]
+    return notices
+
+
+def _even_notice(
+    topology: Topology, ducts: Ducts, legs: Legs, main: int, node: int
+) -> Notice:
+    """Say of one junction, at a node, that the leg of a row is its main in part."""
+    beside = (legs.common == legs.common[main]).nonzero()[0]
+    run = ducts.run[legs.duct[beside]].tolist()
+    names = [f"'{topology.drawing.names[leg]}'" for leg in run]
+    turns = [f"{turn:.3g}" for turn in np.degrees(legs.angle[beside]).tolist()]
+    own = int(ducts.run[legs.duct[main]])
+    part = min(max(100.0 * (1.0 - float(legs.evenness[main])), 1.0), 99.0)
+    return warning(
+        f"{topology.drawing.place(own)}, at {topology.place(node)}",
+        f"the legs {_listed(names)} turn away by {_listed(turns)} degrees, too nearly "
+        "alike in turn and size to tell which is the main: "
+        f"'{topology.drawing.names[own]}' counts as it by {part:.0f} %, and for the "
+        "rest all are branches (own choice, no published source)",
+        "let the main turn 10 degrees less than any other leg or, if it turns as much, "
+        "be larger in area by a quarter; or draw all legs alike",
+        effect="it decides which leg loses as a branch does",
+        place=topology.nodes[node],
+    )
+
+
+def _listed(words: list[str]) -> str:
+    return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _uneven_notices(topology: Topology, tree: Tree, arcs: Arcs) -> list[Notice]:

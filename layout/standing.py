@@ -68,8 +68,38 @@ def roll_notices(
     told = {
         run for run, a in drawing.attributes.items() if (a.roll, a.up) != (None, None)
     }
+    notices |= _rolled_risers(topology, ducts, plumb)
     of = dict(zip(tilted.tolist(), np.where(carried, before, -1).tolist(), strict=True))
     return [*notices.values(), *_carried_on(topology, ducts, told, of)]
+
+
+def _rolled_risers(
+    topology: Topology, ducts: Ducts, plumb: BoolArray
+) -> dict[int, Notice]:
+    """Say of vertical runs with a roll what it counts from; by run."""
+    drawing, parent = topology.drawing, ducts.parent
+    rolled = {
+        run: said.roll
+        for run, said in drawing.attributes.items()
+        if said.roll is not None
+    }
+    if not rolled:
+        return {}
+    enters = (parent < 0) | (ducts.run != ducts.run[parent])
+    rows = (enters & plumb & np.isin(ducts.run, list(rolled))).nonzero()[0]
+    notices: dict[int, Notice] = {}
+    for duct in rows[_has_sides(ducts, rows)].tolist():
+        run = int(ducts.run[duct])
+        notices[run] = note(
+            drawing.place(run),
+            f"its roll of {np.degrees(rolled[run]):.0f} degrees counts from how this "
+            "vertical run would stand without one, so its width was taken "
+            f"{_heading(ducts, duct)}",
+            "give 'up' in its place where a direction of the drawing is meant",
+            effect="it decides which bends go the easy way and which the hard way",
+            place=drawing.first_middle(run),
+        )
+    return notices
 
 
 def _carried_on(
@@ -105,10 +135,17 @@ def _carried_on(
 
 def _no_level_side(ducts: Ducts, duct: int) -> str:
     at = "at the source" if ducts.parent[duct] < 0 else "that branches off"
+    return (
+        f"a vertical run {at} has no level side, so its width was taken "
+        f"{_heading(ducts, duct)}"
+    )
+
+
+def _heading(ducts: Ducts, duct: int) -> str:
+    """Which way the width of a vertical duct lies."""
     x, y, _ = ducts.across[duct].tolist()
     heading = round(float(np.degrees(np.arctan2(y, x)))) % 180
-    along = {0: "along X", 90: "along Y"}.get(heading, f"{heading} degrees from X")
-    return f"a vertical run {at} has no level side, so its width was taken {along}"
+    return {0: "along X", 90: "along Y"}.get(heading, f"{heading} degrees from X")
 
 
 def _arrives(ducts: Ducts, duct: int) -> str:

@@ -5,6 +5,7 @@ import numpy as np
 from .constructions import TakeoffEntry
 from .drawing import Drawing
 from .fittings import Ducts, Legs
+from .legs import branch_opposite
 from .pieces import SAME_SIZE, runs_named
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, Shape
@@ -46,9 +47,9 @@ def transition_lengths(
 
 
 def own_change_rows(ducts: Ducts, legs: Legs) -> IntArray:
-    """Straight legs whose section is not that of the common duct; no radius wyes.
+    """Mains whose section is not that of the common duct; no radius wyes.
 
-    The table of these has rows of other areas.
+    The table of these has rows of other areas. Legs that are mains in part are counted.
     """
     main, rest = legs.common, legs.straight
     found = (ducts.width[main] != ducts.width[rest]) | (
@@ -56,7 +57,13 @@ def own_change_rows(ducts: Ducts, legs: Legs) -> IntArray:
     )
     found |= ducts.shape[main] != ducts.shape[rest]
     found &= (legs.duct == rest) & (legs.duct != main)
-    found &= ~legs.is_branch | legs.is_symmetrical
-    radius = legs.entry == int(TakeoffEntry.RADIUS)
-    found &= ~(radius & (ducts.shape[main] == Shape.RECTANGULAR))
-    return np.asarray(found.nonzero()[0])
+    found &= legs.leg_count > 2  # no taps
+    rows = found.nonzero()[0]
+    # Of a main it is that of the branch, but not where it is one in part only.
+    entry = legs.entry[rows]
+    partly = legs.is_branch[rows].nonzero()[0]
+    if len(partly):
+        entry[partly] = legs.entry[branch_opposite(legs, rows[partly])]
+    curved = entry == int(TakeoffEntry.RADIUS)
+    curved &= ducts.shape[legs.common[rows]] == Shape.RECTANGULAR
+    return np.asarray(rows[~curved])

@@ -263,15 +263,24 @@ class Gathered:
     ) -> None:
         """Enter for some elements what lies between two readings of them.
 
-        `share` is that of the other, 0 to 1. They are noted so, and credited to both
-        in the lowest class: which of the two it is, nobody has measured.
+        `share` is that of the other, 0 to 1. Where they differ they are noted so, and
+        credited to both in the lowest class: which of the two it is, nobody has
+        measured.
         """
         for name in ("value", "reynolds_factor"):
             first, second = getattr(one, name), getattr(other, name)
             getattr(self, name)[rows] = first + (second - first) * share
-        self.notes[rows] = one.notes | other.notes | int(Note.FALLBACK)
+        self.notes[rows] = one.notes | other.notes
         self.credit[rows] = [self.number(one.credits[n]) for n in one.credit.tolist()]
-        self.credit_also(rows, other)
+        unlike = np.array(
+            [
+                one.credits[a] != other.credits[b]
+                for a, b in zip(one.credit.tolist(), other.credit.tolist(), strict=True)
+            ]
+        )
+        unlike = (unlike | (one.value != other.value)).nonzero()[0]
+        self.notes[rows[unlike]] |= int(Note.FALLBACK)
+        self.credit_also(rows[unlike], other.part(unlike))
 
     def credit_also(self, rows: IntArray, other: "Gathered") -> None:
         """Credit some elements to what others are credited to as well.

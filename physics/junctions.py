@@ -108,7 +108,7 @@ def dividing_legs(
     is_branch, is_symmetrical
         Whether a leg is a branch, and whether its junction has no main, shape (n,).
     angle
-        Deflection of the branch, rad: of the leg itself, or for a straight leg of the
+        Deflection of the branch, rad: of the leg itself, or for a main of the
         branch opposite.
     entry
         `TakeoffEntry` codes of that branch.

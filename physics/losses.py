@@ -1,6 +1,5 @@
 """Loss coefficient of every fitting of a graph, each kind as one array."""
 
-from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
@@ -28,8 +27,8 @@ from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
 from .junction_terms import BULLHEAD_FROM
 from .junctions import dividing_legs, joining_legs
 from .own_changes import OwnChanges, own_change_lengths
+from .readings import STRAIGHT_LEG, as_branches, as_wyes, some_legs, with_main
 
-_STRAIGHT_LEG = np.radians(1.0)  # a straight leg that turns further bends too
 SAME_RADIUS = 0.02  # diameters: what a radius measured in a drawing is off
 
 
@@ -295,7 +294,8 @@ def leg_coefficients(
     """Coefficients of the legs of junctions, on the velocity in the common duct.
 
     Between a wye without a main and a main with a branch it goes straight from the one
-    reading to the other, so that no degree makes a jump: our own choice.
+    reading to the other, and so between a main with branches and branches alone, so
+    that no degree and no millimetre makes a jump: our own choice.
 
     Parameters
     ----------
@@ -315,37 +315,37 @@ def leg_coefficients(
         Shape (l,). Where several ducts lead in and several out no coefficients are
         published: each counts as if it opened into a box, on its own velocity.
     """
-    found = _legs_as_read(graph, legs, size, flow, velocity, joining, dead)
-    rows = ((legs.likeness > 0.0) & (legs.likeness < 1.0)).nonzero()[0]
+    air = size, flow, velocity, joining, dead
+    found = _legs_as_read(graph, legs, *air)
+    rows = ((legs.likeness > 0.0) & (legs.likeness < 1.0) | legs.is_between).nonzero()[
+        0
+    ]
     if len(rows):
-        main, wye = (
-            _legs_as_read(
-                graph, _read(legs, rows, is_wye), size, flow, velocity, joining, dead
-            )
-            for is_wye in (False, True)
-        )
-        found.put_between(rows, main, wye, legs.likeness[rows])
+        found.take_over(rows, _between(graph, some_legs(legs, rows), *air))
     return found
 
 
-def _read(legs: Legs, rows: IntArray, is_wye: bool) -> Legs:
-    """Some junctions of two legs each, read as wyes or as mains with a branch."""
-    some = _rows_of(legs, rows)
-    other = np.arange(len(rows)) ^ 1  # the legs of a junction follow each other
-    is_branch = is_wye | (some.duct != some.straight)
-    of = np.where(is_branch, np.arange(len(rows)), other)
-    return replace(
-        some,
-        likeness=np.full(len(rows), float(is_wye)),
-        is_branch=is_branch,
-        branch=some.duct[of],
-        entry=some.entry[of],
-        entry_basis=some.entry_basis[of],
-    )
-
-
-def _rows_of(legs: Legs, rows: IntArray) -> Legs:
-    return Legs(*(getattr(legs, part.name)[rows] for part in fields(legs)))
+def _between(
+    graph: DuctGraph,
+    legs: Legs,
+    size: FloatArray,
+    flow: FloatArray,
+    velocity: FloatArray,
+    joining: bool,
+    dead: BoolArray | None,
+) -> Gathered:
+    """Coefficients of legs of which each lies between two readings or all three."""
+    air = size, flow, velocity, joining, dead
+    found = _legs_as_read(graph, with_main(legs), *air)
+    for reading, share, where in (
+        (as_branches, legs.evenness, legs.is_between),
+        (as_wyes, legs.likeness, legs.likeness > 0.0),
+    ):
+        rows = where.nonzero()[0]
+        if len(rows):
+            other = _legs_as_read(graph, reading(some_legs(legs, rows)), *air)
+            found.put_between(rows, found.part(rows), other, share[rows])
+    return found
 
 
 def _legs_as_read(
@@ -360,7 +360,7 @@ def _legs_as_read(
     """Coefficients of legs whose junctions are each read in one way."""
     ducts, common = graph.ducts, legs.common
     boxed = common == legs.duct
-    # Past several branches a straight leg is charged once, for all that leaves.
+    # Past several branches a main is charged once, for all that leaves.
     leaving = np.where(
         legs.is_branch, flow[legs.branch], flow[common] - flow[legs.straight]
     )
@@ -380,7 +380,7 @@ def _legs_as_read(
     junction: dict[str, Any] = {
         "is_branch": legs.is_branch,
         "is_symmetrical": legs.is_symmetrical,
-        # A straight leg past one branch feels that branch's angle.
+        # A main past one branch feels that branch's angle.
         "angle": np.where(legs.is_branch, legs.angle, angle_of[legs.branch]),
         "entry": legs.entry,
         "common_shape": ducts.shape[common],
@@ -401,7 +401,7 @@ def _legs_as_read(
     several = (legs.leg_count > 3).nonzero()[0]
     if len(several):
         found.stand_in(several)
-    bent = ~(legs.is_symmetrical | boxed) & (legs.straight_angle > _STRAIGHT_LEG)
+    bent = ~(legs.is_symmetrical | boxed) & (legs.straight_angle > STRAIGHT_LEG)
     if not joining:
         bent &= ~legs.is_branch
     if bent.any():
@@ -491,7 +491,7 @@ def _go_on_alone(
         return
     wanted = np.isin(graph.lone.common, graph.lone.common[list(rows.values())])
     kept = np.flatnonzero(wanted)
-    legs = _rows_of(graph.lone, kept)
+    legs = some_legs(graph.lone, kept)
     alone = leg_coefficients(graph, legs, size, flow, velocity, graph.is_return, dead)
     at = np.searchsorted(kept, list(rows.values()))
     # A meeting's coefficient is on the velocity of what goes on from it.
@@ -511,7 +511,7 @@ def _add_own_bend(
     """Add what the main's own turn at a junction spends, on the common velocity.
 
     Our own rule, as no table of wyes whose main bends too was found: a mitred elbow of
-    that angle on the straight leg's velocity. Where air joins, the main then brings
+    that angle on the main's velocity behind it. Where air joins, the main then brings
     less momentum along the common duct, so that every leg loses
     2 (1 - q)² (1 - cos) / s more; the straight one does from q = 0.3 on, to which it
     goes straight from the elbow that it is at q = 0.
@@ -535,7 +535,7 @@ def _add_own_bend(
 
 
 def _other_areas(legs: Legs, size: FloatArray) -> FloatArray:
-    """Area of all legs but the straight one at the junction of each leg, m²."""
+    """Area of all legs but the main at the junction of each leg, m²."""
     beside = np.where(legs.duct == legs.straight, 0.0, size[legs.duct])
     total = np.bincount(legs.common, beside.astype(np.float64), len(size))
     return total.astype(np.float64)[legs.common]

@@ -21,7 +21,7 @@ class OwnChanges:
     Parameters
     ----------
     rows
-        The straight legs that have one.
+        The mains that have one.
     found
         What a transition behind the branch would spend, on the velocity in its smaller
         area, one for each of `rows`.
@@ -102,7 +102,8 @@ def count_own_changes(
     legs, rows = graph.legs, own.rows
     main, rest = legs.common[rows], legs.straight[rows]
     wide, share = size[rest] / size[main], flow[rest] / flow[main]
-    part = own_part(wide, share) * (1.0 - legs.likeness[rows])
+    main_part = (1.0 - legs.likeness[rows]) * (1.0 - legs.evenness[rows])
+    part = own_part(wide, share) * main_part
     speed = share / np.minimum(wide, 1.0)  # in the smaller area
     added = own.found.value * speed**2 * part
     counts = (added > 0.0).nonzero()[0]

@@ -6,6 +6,7 @@ from elbowroom.layout import DuctGraph, ElbowConstruction, Shape, TakeoffEntry, 
 
 from .elements import Kind
 from .losses import vane_spacing
+from .readings import STRAIGHT_LEG
 
 
 def bend_words(graph: DuctGraph, row: int, unit: str = "mm") -> str:
@@ -77,6 +78,8 @@ def leg_words(graph: DuctGraph, row: int, kind: Kind, lone: int | None = None) -
         made = ", radius of 1.5 widths" if swept else ""
         return f"leg of a {what}, {angle:.3g}°{made}{where}"
     if not legs.is_branch[row]:
+        if legs.straight_angle[row] > STRAIGHT_LEG:
+            return f"main that turns {angle:.3g}° at a branch{where}"
         return f"straight leg past a branch{where}"
     if legs.leg_count[row] == 2:
         return f"tap at the closed end of a duct, {angle:.3g}°"

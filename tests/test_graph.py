@@ -766,6 +766,48 @@ def test_a_riser_at_the_source_stands_as_what_it_leads_to(
     assert graph.bends.skew.tolist() == pytest.approx([0.0], abs=1e-9)
 
 
+@pytest.mark.parametrize("heading", [0.0, 30.0, 90.0])
+@pytest.mark.parametrize(("roll", "hard"), [(0.0, False), (90.0, True)])
+@pytest.mark.parametrize("behind_a_bend", [False, True])
+def test_the_roll_of_a_riser_counts_from_how_it_would_stand_without(
+    heading: float, roll: float, hard: bool, behind_a_bend: bool
+) -> None:
+    """Own choice: without a roll each of these bends turns over the height.
+
+    What follows carries the roll on, and both are said.
+    """
+    foot, top = [0.0, 0.0, 0.0], [0.0, 0.0, 3.0]
+    runs = [("riser", [foot, top, [5.0, 0.0, 3.0]], FLAT)]
+    if behind_a_bend:
+        runs = [("level", [[-5.0, 0.0, 0.0], foot], FLAT), *runs]
+    turn = about_z(heading * DEGREE).T
+    source = Attributes(source=True, source_at_end=False)
+    said = {runs[0][0]: source}
+    said["riser"] = replace(said.get("riser", Attributes()), roll=roll * DEGREE)
+    drawing = drawing_from_runs(
+        [(name, np.array(points) @ turn, cut) for name, points, cut in runs],
+        flows={"riser": 0.5},
+        attributes=said,
+    )
+    graph = build(drawing)
+    assert np.abs(graph.ducts.across[-1][2]) == pytest.approx(float(hard), abs=1e-9)
+    in_plane = FLAT.width if hard else FLAT.height
+    assert graph.bends.in_plane[-1] == pytest.approx(in_plane)
+    (what,) = (n.what for n in graph.notices if "how this vertical run" in n.what)
+    along = (heading + 90.0 + roll) % 180
+    words = {0.0: "along X", 90.0: "along Y"}.get(along, f"{along:.0f} degrees from X")
+    assert f"its roll of {roll:.0f} degrees counts from" in what
+    assert what.endswith(f"so its width was taken {words}")
+
+
+def test_up_of_a_riser_is_absolute() -> None:
+    for heading in (0.0, 90.0):
+        away = (about_z(heading * DEGREE) @ [5.0, 0.0, 0.0]) + [0.0, 0.0, 3.0]
+        points = [[0, 0, 0], [0, 0, 3], away.tolist()]
+        graph = one_run(points, source_at_end=False, up=(1.0, 0.0, 0.0))
+        assert np.abs(graph.ducts.across[0]) == pytest.approx([0.0, 1.0, 0.0])
+
+
 def test_a_drop_stands_so_that_what_it_leads_to_lies_level() -> None:
     drawing = drawing_from_runs(
         [

@@ -100,6 +100,43 @@ def test_rotation_about_the_vertical_and_translation(
     same(losses(drawn(ROUTES[name], turn=about_z(angle), shift=shift)), name)
 
 
+# A riser at the source, a drop as a takeoff and a riser behind a bend, each with flat
+# sides and bends behind it; then what a roll carries on into.
+RISERS: list[Run] = [
+    ("foot", [[0, 0, 0], [0, 0, 3]], rectangular(0.6, 0.3)),
+    ("trunk", [[0, 0, 3], [8, 0, 3], [8, 5, 3]], rectangular(0.6, 0.3)),
+    ("drop", [[4, 0, 3], [4, 0, 1], [4, -3, 1], [7, -3, 1]], rectangular(0.4, 0.15)),
+    ("up", [[8, 5, 3], [8, 5, 6], [5, 5, 6], [5, 9, 6]], rectangular(0.6, 0.3)),
+    ("on", [[5, 9, 6], [2, 9, 6]], rectangular(0.6, 0.3)),
+]
+
+
+@PLAIN
+@given(
+    st.floats(-np.pi, np.pi),
+    st.dictionaries(
+        st.sampled_from([name for name, _, _ in RISERS]),
+        st.sampled_from([-90.0, 0.0, 30.0, 45.0, 90.0, 180.0]),
+        min_size=1,
+    ),
+)
+def test_rotation_about_the_vertical_where_risers_have_a_roll(
+    angle: float, rolls: dict[str, float]
+) -> None:
+    """A roll says the same of a riser whichever way the plan is turned."""
+
+    def found(turn: float) -> dict[str, float]:
+        said = {name: Attributes(roll=np.radians(roll)) for name, roll in rolls.items()}
+        said["foot"] = replace(
+            said.get("foot", Attributes()), source=True, source_at_end=False
+        )
+        runs = [(name, np.array(at) @ about_z(turn).T, cut) for name, at, cut in RISERS]
+        flows = {"drop": 0.2, "on": 0.6}
+        return losses(drawing_from_runs(runs, flows=flows, attributes=said))
+
+    assert found(angle) == pytest.approx(found(0.0), rel=1e-6)
+
+
 @either_route
 @PLAIN
 @given(st.permutations(range(len(ROUTE))))

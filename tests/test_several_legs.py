@@ -11,12 +11,13 @@ from elbowroom.layout import (
     Schedule,
     Section,
     SourceSpec,
+    TakeoffEntry,
     build,
     drawing_from_runs,
     rectangular,
     round_section,
 )
-from elbowroom.physics import Analysis, Kind, Note, analyse
+from elbowroom.physics import Analysis, Kind, Note, analyse, elbows, junctions
 
 DEGREE = np.pi / 180
 MAIN, LEG = round_section(0.4), round_section(0.3)
@@ -34,16 +35,21 @@ def leg(degrees: float, around: float = 0.0) -> Any:
 
 
 def found(
-    legs: dict[str, tuple[Any, Section, float]], joining: bool = False
+    legs: dict[str, tuple[Any, Section, float]],
+    joining: bool = False,
+    main: Section = MAIN,
+    entries: dict[str, TakeoffEntry] | None = None,
 ) -> Analysis:
-    runs = [("a", np.array([[0.0, 0, 0], [5, 0, 0]]), MAIN)]
+    runs = [("a", np.array([[0.0, 0, 0], [5, 0, 0]]), main)]
     runs += [(name, points, cut) for name, (points, cut, _) in legs.items()]
     drawing = drawing_from_runs(
         runs,
         flows={name: flow for name, (_, _, flow) in legs.items()},
         attributes={"a": Attributes(source=True, source_at_end=False)},
     )
-    return analyse(build(drawing, Schedule(source=SourceSpec(is_return=joining))))
+    source = SourceSpec(is_return=joining)
+    plan = Schedule(source=source, takeoff_exceptions=entries or {})
+    return analyse(build(drawing, plan))
 
 
 def losses(analysis: Analysis) -> dict[str, float]:
@@ -137,6 +143,168 @@ def test_equal_legs_that_are_no_pair_are_all_branches() -> None:
     assert analysis.path_loss[0] == pytest.approx(analysis.path_loss[1])
 
 
+def largest_step(every: list[dict[str, float]], joining: bool) -> float:
+    """Largest change from one to the next, as a part of the path's loss.
+
+    Where air joins, of the largest path's: faster air may draw another's along, so that
+    a path loses next to nothing.
+    """
+    loss = np.array([[one[name] for name in sorted(one)] for one in every])
+    whole = loss.max(axis=1, keepdims=True) if joining else loss
+    return float((np.abs(np.diff(loss, axis=0)) / whole[1:]).max())
+
+
+@pytest.mark.parametrize("flows", [(0.2, 0.2), (0.3, 0.1), (0.1, 0.3)])
+@pytest.mark.parametrize("joining", [False, True])
+@pytest.mark.parametrize(
+    ("degrees", "around"),
+    [(90.0, 90.0), (90.0, 140.0), (90.0, 180.0), (60.0, 90.0), (13.0, 90.0)],
+)
+def test_no_tenth_of_a_degree_tells_which_of_two_legs_is_the_main(
+    degrees: float, around: float, joining: bool, flows: tuple[float, float]
+) -> None:
+    """Coarse over the fade, and finely where it begins, ends and turns over."""
+
+    def at(turn: float) -> dict[str, float]:
+        legs = {
+            "b": (leg(degrees), LEG, flows[0]),
+            "c": (leg(turn, around), LEG, flows[1]),
+        }
+        return losses(found(legs, joining))
+
+    coarse = [at(degrees + off) for off in np.arange(-12.0, 12.1, 1.0)]
+    assert largest_step(coarse, joining) < 0.1
+    for middle in (-10.0, 0.0, 10.0):
+        fine = [at(degrees + middle + off) for off in (-0.15, -0.05, 0.05, 0.15)]
+        assert largest_step(fine, joining) < 0.01
+
+
+@pytest.mark.parametrize("cut", [LEG, rectangular(0.3, 0.25)])
+@pytest.mark.parametrize("flows", [(0.2, 0.2), (0.3, 0.1)])
+@pytest.mark.parametrize("joining", [False, True])
+@pytest.mark.parametrize("degrees", [60.0, 90.0])
+def test_no_fifth_of_a_millimetre_tells_which_of_two_legs_is_the_main(
+    degrees: float, joining: bool, flows: tuple[float, float], cut: Section
+) -> None:
+    def at(diameter: float) -> dict[str, float]:
+        other = round_section(float(diameter))
+        legs = {
+            "b": (leg(degrees), cut, flows[0]),
+            "c": (leg(degrees, 90.0), other, flows[1]),
+        }
+        return losses(found(legs, joining))
+
+    same = np.sqrt(4.0 / np.pi * cut.area)
+    coarse = [at(diameter) for diameter in same * np.arange(0.86, 1.16, 0.01)]
+    assert largest_step(coarse, joining) < 0.01 * 0.01 * same / 2e-4
+    for middle in (np.sqrt(0.8), 1.0, np.sqrt(1.25)):
+        fine = [at(middle * same + off * 2e-4) for off in (-1.5, -0.5, 0.5, 1.5)]
+        assert largest_step(fine, joining) < 0.01
+
+
+def test_no_tenth_of_a_degree_tells_which_of_three_legs_is_the_main() -> None:
+    """One turns past both others, of which one is smaller and turns less.
+
+    All stand beside each other: two on opposite sides are a pair, all or nothing.
+    """
+
+    def at(turn: float) -> dict[str, float]:
+        legs = {
+            "b": (leg(66.0), LEG, 0.2),
+            "c": (leg(turn, 60.0), LEG, 0.15),
+            "d": (leg(63.0, 120.0), round_section(0.28), 0.1),
+        }
+        return losses(found(legs))
+
+    assert largest_step([at(turn) for turn in np.arange(48.0, 80.0, 0.5)], False) < 0.05
+    for middle in (53.0, 63.0, 66.0, 76.0):
+        fine = [at(middle + off) for off in (-0.15, -0.05, 0.05, 0.15)]
+        assert largest_step(fine, False) < 0.01
+
+
+@pytest.mark.parametrize("radius", ["b", "c"])
+def test_no_tenth_of_a_degree_tells_which_leg_an_entry_is_of(radius: str) -> None:
+    """Legs of two entries and two sizes, off a rectangular main that grows narrower."""
+    trunk, entries = rectangular(0.5, 0.3), {radius: TakeoffEntry.RADIUS}
+
+    def at(turn: float) -> dict[str, float]:
+        legs = {
+            "b": (leg(80.0), rectangular(0.3, 0.3), 0.2),
+            "c": (leg(turn, 90.0), rectangular(0.32, 0.3), 0.15),
+        }
+        return losses(found(legs, main=trunk, entries=entries))
+
+    every = [at(turn) for turn in np.arange(68.0, 92.0, 0.5)]
+    assert largest_step(every, False) < 0.05
+
+
+@pytest.mark.parametrize(("less", "whole"), [(0.0, 0.0), (5.0, 0.5), (12.0, 1.0)])
+def test_a_leg_that_turns_less_is_the_main_in_part(less: float, whole: float) -> None:
+    """Own choice: evenly up to 10 degrees, but for a thousandth of rad at either end.
+
+    A tie is of branches alone; a main at its branch is a mitred elbow besides, on its
+    own velocity, in which it turns.
+    """
+    legs = {"b": (leg(90.0), LEG, 0.2), "c": (leg(90.0 - less, 90.0), LEG, 0.2)}
+    analysis = found(legs)
+    run = analysis.graph.ducts.run[analysis.elements.duct]
+    is_leg = np.isin(analysis.elements.kind, (Kind.BRANCH, Kind.MAIN))
+    (row,) = (is_leg & (run == 2)).nonzero()[0].tolist()
+    q, f, s = (np.array([part]) for part in (0.5, 0.5625, 0.5625))
+    turn = np.array([(90.0 - less) * DEGREE])
+    branch = junctions.diverging_branch(q, f, turn).value
+    elbow = elbows.round_mitred(turn).value * (q / s) ** 2
+    main = junctions.diverging_main(1.0 - q, f, s).value + elbow
+    assert analysis.elements.coefficient[row] == pytest.approx(
+        branch + whole * (main - branch), abs=2e-4
+    )
+
+
+@pytest.mark.parametrize(
+    ("turn", "diameter", "said"),
+    [
+        (90.05, 0.3, False),
+        (90.07, 0.3, True),
+        (99.9, 0.3, True),
+        (100.1, 0.3, False),
+        (90.0, 0.3 * 0.79**0.5, False),
+        (90.0, 0.3 * 0.81**0.5, True),
+        (95.0, 0.2, False),
+        (85.0, 0.2, True),
+    ],
+)
+def test_a_drawing_that_leaves_it_open_which_leg_is_the_main_is_told_so(
+    turn: float, diameter: float, said: bool
+) -> None:
+    legs = {
+        "b": (leg(90.0), LEG, 0.2),
+        "c": (leg(turn, 90.0), round_section(diameter), 0.1),
+    }
+    for joining in (False, True):
+        notices = found(legs, joining).graph.notices
+        whats = [one.what for one in notices if "to tell which is the main" in one.what]
+        assert len(whats) == said
+    if said and turn == 99.9:
+        assert "'b' and 'c' turn away by 90 and 99.9 degrees" in whats[0]
+        assert "'b' counts as it by 99 %" in whats[0]
+
+
+def test_a_main_that_turns_is_not_called_straight() -> None:
+    def words(turn: float) -> list[str]:
+        legs = {"b": (leg(turn, 180.0), MAIN, 0.5), "c": (leg(90.0), LEG, 0.2)}
+        analysis = found(legs)
+        rows = (analysis.elements.kind == Kind.MAIN).nonzero()[0].tolist()
+        return [analysis.words(row) for row in rows]
+
+    assert words(0.9) == ["straight leg past a branch"]
+    assert words(1.1) == ["main that turns 1.1° at a branch"]
+    assert words(79.0) == []  # a bullhead tee
+    legs = {"b": (leg(90.0), MAIN, 0.5), "c": (leg(90.0, 90.0), LEG, 0.2)}
+    analysis = found(legs)
+    (row,) = (analysis.elements.kind == Kind.MAIN).nonzero()[0].tolist()
+    assert analysis.words(row) == "main that turns 90° at a branch"
+
+
 @pytest.mark.parametrize("branch_flow", [0.3, 0.6])
 @pytest.mark.parametrize("degrees", [15.0, 45.0, 69.0])
 def test_air_that_joins_a_main_which_turns_meets_less_momentum(
@@ -166,8 +334,6 @@ def test_air_that_joins_a_main_which_turns_meets_less_momentum(
 
 def test_a_main_that_turns_with_no_air_joining_is_an_elbow() -> None:
     """Own rule: at q = 0 a mitred elbow of its angle, of the table of those."""
-    from elbowroom.physics import elbows
-
     legs = {"b": (leg(45.0), MAIN, 0.5), "c": (leg(90.0, 180.0), LEG, 1e-5)}
     analysis = found(legs, joining=True)
     row = int(np.flatnonzero(analysis.elements.kind == Kind.MAIN)[0])

@@ -1,0 +1,52 @@
+"""Junctions that are in part one thing, in part another: their legs read as each."""
+
+from dataclasses import fields, replace
+
+import numpy as np
+
+from elbowroom.layout import IntArray, Legs, branch_opposite
+
+STRAIGHT_LEG = np.radians(1.0)  # a main that turns further at its branch bends too
+
+
+def some_legs(legs: Legs, rows: IntArray) -> Legs:
+    """Some of the legs, by their rows; those of a junction stay beside each other."""
+    return Legs(*(getattr(legs, part.name)[rows] for part in fields(legs)))
+
+
+def with_main(legs: Legs) -> Legs:
+    """Legs read as mains with branches; where no leg is a main all are branches."""
+    of = np.arange(len(legs.duct))
+    is_branch = legs.duct != legs.straight
+    mains = (~is_branch).nonzero()[0]
+    of[mains] = branch_opposite(legs, mains)
+    return replace(
+        legs,
+        is_branch=is_branch,
+        likeness=np.zeros(len(of)),
+        branch=legs.duct[of],
+        entry=legs.entry[of],
+        entry_basis=legs.entry_basis[of],
+    )
+
+
+def as_branches(legs: Legs) -> Legs:
+    """Legs read as branches, none of which is the main."""
+    return replace(
+        legs,
+        straight=legs.common,
+        is_branch=np.ones(len(legs.duct), dtype=bool),
+        straight_angle=np.zeros(len(legs.duct)),
+        likeness=np.zeros(len(legs.duct)),
+        branch=legs.duct,
+    )
+
+
+def as_wyes(legs: Legs) -> Legs:
+    """Legs read as those of wyes, or of bullhead tees, which have no main."""
+    return replace(
+        legs,
+        is_branch=np.ones(len(legs.duct), dtype=bool),
+        likeness=np.ones(len(legs.duct)),
+        branch=legs.duct,
+    )
