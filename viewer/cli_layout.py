@@ -52,6 +52,7 @@ from .cli_outputs import (
     write_tables,
     wrote,
 )
+from .outlet import printable
 
 if TYPE_CHECKING:
     from .layout_view import By
@@ -303,7 +304,7 @@ def check(
         wrote(fix, replaced=there)
         if not as_json:
             for change in changes or ["nothing had to be changed"]:
-                print(f"  {change}")
+                print(f"  {printable(change, one_line=True)}")
             said = f"{counted(left, 'finding')} {'is' if left == 1 else 'are'}"
             print(f"{said} left in the copy; the original is untouched.")
     if png is not None:
