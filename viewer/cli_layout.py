@@ -8,6 +8,7 @@ import typer
 from .cli_arguments import (
     COLOURINGS,
     ByOption,
+    CsvOption,
     JsonOption,
     ObstaclesOption,
     ObstaclesUnitOption,
@@ -25,6 +26,7 @@ from .cli_arguments import (
     UnitsOption,
     UpOption,
     XlsxOption,
+    folder,
 )
 from .cli_inputs import (
     Reading,
@@ -68,9 +70,7 @@ def analyse(
     up: UpOption = None,
     tolerance: ToleranceOption = "1 mm",
     as_json: JsonOption = False,
-    csv: Annotated[
-        Path | None, typer.Option("--csv", help="Write CSV tables in this folder.")
-    ] = None,
+    csv: CsvOption = None,
     xlsx: XlsxOption = None,
     png: PngOption = None,
     page: PageOption = None,
@@ -168,7 +168,12 @@ def compare(
     as_json: JsonOption = False,
     csv: Annotated[
         Path | None,
-        typer.Option("--csv", help="Write CSV tables in a folder for each option."),
+        typer.Option(
+            "--csv",
+            parser=folder,
+            metavar="FOLDER",
+            help="Write CSV tables in a folder for each option.",
+        ),
     ] = None,
     png: PngOption = None,
     page: PageOption = None,
@@ -287,7 +292,8 @@ def check(
     there = fix is not None and fix.exists()
     if fix is not None:
         copy, changes = mended(seen.topology, seen.sections.larger_side)
-        write(copy, fix)
+        for notice in write(copy, fix):
+            say(notice.sentence)
         left = len(audit(read(fix), found, metres).findings)
     wanting = draft_schedule(seen.topology, seen.sections, found)
     if draft is not None:
