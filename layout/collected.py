@@ -160,7 +160,7 @@ def collected_drawing(
         flow=np.array([run.flow for run in runs], np.float64),
         section_basis=np.array([run.basis for run in runs], np.int64),
         attributes={
-            index: _composed(run.attributes)
+            index: run.attributes.composed
             for index, run in enumerate(runs)
             if run.attributes != NOTHING_SAID
         },
@@ -171,12 +171,6 @@ def collected_drawing(
         up_origin=up_origin,
         notices=(*found.notices, *notices),
     )
-
-
-def _composed(said: Attributes) -> Attributes:
-    if said.terminal is None:
-        return said
-    return replace(said, terminal=composed(said.terminal))
 
 
 def _overruled(file: str, option: str, stated: str | None, taken: str) -> list[Notice]:

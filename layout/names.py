@@ -211,7 +211,8 @@ def composed(name: str) -> str:
     r"""Name with its accents in the one form that names are compared in.
 
     The same letters come as one sign or as two, as keyboards and file systems have it;
-    readers compose them: Unicode Standard Annex 15, form NFC.
+    whatever makes a drawing or reads a schedule composes them: Unicode Standard Annex
+    15, form NFC.
 
     Examples
     --------

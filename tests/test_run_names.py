@@ -280,11 +280,11 @@ COMPOSED, APART = "K\xfcche", "Ku\u0308che"  # one name, as two systems write it
 
 
 @pytest.mark.parametrize(("drawn", "said"), [(APART, COMPOSED), (COMPOSED, APART)])
-@pytest.mark.parametrize("ending", ["toml", "obj", "glb"])
+@pytest.mark.parametrize("ending", ["toml", "obj", "glb", ""])
 def test_accents_may_be_written_in_two_ways(
     drawn: str, said: str, ending: str, tmp_path: Path
 ) -> None:
-    path, plan = tmp_path / f"route.{ending}", tmp_path / "plan.toml"
+    path, plan = tmp_path / f"route.{ending or 'glb'}", tmp_path / "plan.toml"
     run = f"{drawn} D200"
     points = [[0.0, 0.0, 3.0], [8.0, 0.0, 3.0]]
     if ending == "toml":
@@ -297,8 +297,9 @@ def test_accents_may_be_written_in_two_ways(
         path.write_text(f"o {run}\nv 0 0 3\nv 8 0 3\nl 1 2\n", encoding="utf-8")
     else:
         words = {run: Attributes(source=True, terminal=f"b{drawn}")}
-        write(drawing_from_runs([(run, points, None)], attributes=words), path)
-    drawing = read(path)
+        made = drawing_from_runs([(run, points, round_section(0.2))], attributes=words)
+        write(made, path)
+    drawing = read(path) if ending else made
     assert drawing.names == [f"{COMPOSED} D200"]
     terminal = f"{said} D200" if ending == "obj" else f"b{said}"
     plan.write_text(
