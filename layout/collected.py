@@ -11,7 +11,7 @@ from .basis import Basis
 from .drawing import NOTHING_SAID, Attributes, Drawing
 from .extras import Said, read_extras
 from .faults import Notice, error, note, warning
-from .names import other_section_in_name, section_in_name, unique
+from .names import composed, other_section_in_name, section_in_name, unique
 from .quantity_words import airflow_words, length_words, section_words
 from .sections import FloatArray, Section, Shape
 
@@ -144,7 +144,7 @@ def collected_drawing(
         )
         for (what, remedy), count in found.unread.items()
     ]
-    names = unique([run.name for run in runs])
+    names = unique([composed(run.name) for run in runs])
     sections = [run.section for run in runs]
     return Drawing(
         file=found.file,
@@ -160,7 +160,7 @@ def collected_drawing(
         flow=np.array([run.flow for run in runs], np.float64),
         section_basis=np.array([run.basis for run in runs], np.int64),
         attributes={
-            index: run.attributes
+            index: run.attributes.composed
             for index, run in enumerate(runs)
             if run.attributes != NOTHING_SAID
         },

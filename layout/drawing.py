@@ -1,13 +1,14 @@
 """The drawing: centreline runs as they were drawn, in metres, Z up."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from .basis import Basis
 from .faults import Notice
+from .names import composed
 from .sections import FloatArray, IntArray, Section, Shape
 
 
@@ -29,6 +30,13 @@ class Attributes:
     up: tuple[float, float, float] | None = None
     bend_radius: float | None = None
     role: str | None = None
+
+    @property
+    def composed(self) -> "Attributes":
+        """The same with the accents of its terminal as names are compared."""
+        if self.terminal is None:
+            return self
+        return replace(self, terminal=composed(self.terminal))
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +211,7 @@ def drawing_from_runs(
         file=file,
         points=np.concatenate(arrays) if arrays else np.zeros((0, 3)),
         offsets=np.cumsum([0, *map(len, arrays)]),
-        names=names,
+        names=[composed(name) for name in names],
         where=[f"run {index + 1}" for index in range(len(names))],
         shape=np.array([s.shape if s else Shape.NONE for s in sections], np.int64),
         width=np.array([s.width if s else nan for s in sections]),
@@ -211,7 +219,7 @@ def drawing_from_runs(
         flow=np.array([(flows or {}).get(name, nan) for name in names]),
         section_basis=np.full(len(names), Basis.DRAWN, dtype=np.int64),
         attributes={
-            index: said
+            index: said.composed
             for index, name in enumerate(names)
             if (said := (attributes or {}).get(name)) is not None
         },

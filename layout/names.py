@@ -2,6 +2,7 @@
 
 import json
 import re
+import unicodedata
 from collections.abc import Sequence
 from functools import lru_cache
 
@@ -204,6 +205,21 @@ def toml_key(name: str) -> str:
         return f"'{name}'"
     # Every text of JSON is one of TOML too, but for this sign.
     return json.dumps(name, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def composed(name: str) -> str:
+    r"""Name with its accents in the one form that names are compared in.
+
+    The same letters come as one sign or as two, as keyboards and file systems have it;
+    whatever makes a drawing or reads a schedule composes them: Unicode Standard Annex
+    15, form NFC.
+
+    Examples
+    --------
+    >>> composed("Ku\u0308che") == "K\xfcche"
+    True
+    """
+    return unicodedata.normalize("NFC", name)
 
 
 def unique(names: Sequence[str]) -> list[str]:

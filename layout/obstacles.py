@@ -1,5 +1,6 @@
 """Solids that ducts must stay clear of: beams, columns, slabs."""
 
+import re
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
@@ -13,6 +14,7 @@ from .frames import z_up
 from .ifc_model import is_ifc
 from .ifc_solids import ifc_solids
 from .paths import found_at
+from .plain_text import AS_UTF8, utf16_refusal
 from .quantity_words import length_words
 from .read_gltf import check_gltf
 from .sections import FloatArray, IntArray
@@ -23,6 +25,7 @@ _LARGEST = 256_000_000  # bytes
 _MOST_FACES = 5_000_000
 _MOST_SHELLS = 100  # that are open, and measured to one by one
 _MOST_HOLLOWS = 1000  # shells among which those that lie within others are looked for
+_NAMES = re.compile(rb"^[ \t]*[og][ \t].*\n?", re.M)  # of an OBJ
 _FAR = 300.0  # m: a solid longer than this is in another unit
 
 
@@ -75,7 +78,10 @@ def read_obstacles(
     """
     check_frame(unit, up, "--obstacles-")
     path = Path(path)
-    if found_at(path) != "file":
+    there = found_at(path)
+    if there == "folder":
+        raise refusal(str(path), "this is a folder", "give the path of a file in it")
+    if there != "file":
         raise refusal(str(path), "there is no such file", "check the path")
     if not 0 < path.stat().st_size <= _LARGEST:
         raise refusal(path.name, "the file is empty or larger than 256 MB", "check it")
@@ -247,13 +253,21 @@ def _used(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
 
 
 def _scene(path: Path) -> Any:
-    """Scene of a file; of an OBJ without the byte order mark that hides a line."""
+    """Scene of a file; of an OBJ as UTF-8, without a mark that hides a line."""
     import trimesh
 
     mark = b"\xef\xbb\xbf"
     if path.suffix.lower() != ".obj":
         return trimesh.load_scene(path)
     content = path.read_bytes().removeprefix(mark)
+    if (wide := utf16_refusal(path.name, content)) is not None:
+        raise wide
+    if not content.isascii():  # else the library guesses an encoding, of names too
+        try:
+            b"".join(_NAMES.findall(content)).decode("utf-8")
+        except UnicodeDecodeError:
+            raise refusal(path.name, "a name in it is no UTF-8", AS_UTF8) from None
+        content = content.decode("utf-8", "replace").encode("utf-8")
     # Else all objects of the file are one, under the name of the first.
     return trimesh.load_scene(BytesIO(content), file_type="obj", split_objects=True)
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from .drawing import Drawing
 from .faults import refusal
 from .paths import found_at
+from .plain_text import utf16_refusal
 from .read_dxf import read_dxf
 from .read_gltf import read_gltf
 from .read_ifc import read_ifc
@@ -99,6 +100,8 @@ def _read(path: Path, unit: str | None, up: str | None) -> Drawing:
         return read_gltf(path, unit=unit, up=up)
     if path.suffix.lower() == ".toml":
         return read_route(path, unit=unit, up=up)
+    if (wide := utf16_refusal(path.name, head)) is not None:
+        raise wide
     if b"<VTKFile" in head[:4096] or head.startswith(b"# vtk DataFile"):
         return read_vtk(path, unit=unit, up=up)
     if text.startswith(b"ISO-10303-21"):

@@ -18,11 +18,13 @@ from .collected import (
 from .drawing import Drawing
 from .faults import BadInput, error, refusal, warning
 from .frames import z_up
+from .plain_text import AS_UTF8, plain_number, plain_whole
 from .polylines import chains
 from .sections import IntArray
 from .units import UNITS
 
 _MOST_FAULTS = 20
+_UNDECODED = re.compile("[\\udc80-\\udcff]")  # what is no UTF-8, as Python keeps it
 _CURVES = ("curv", "curv2", "surf")
 
 
@@ -110,12 +112,14 @@ def read_obj(path: Path, *, unit: str | None = None, up: str | None = None) -> D
 def _parse(
     path: Path, found: Found
 ) -> tuple[list[tuple[float, float, float]], list[_Object], int]:
-    text = path.read_text(encoding="utf-8-sig", errors="replace")
+    # What is no UTF-8 matters in a name alone.
+    text = path.read_text(encoding="utf-8-sig", errors="surrogateescape")
     vertices: list[tuple[float, float, float]] = []
     objects = [_Object("", "the file")]
     faces = curves = 0
     number, carried = 0, ""
-    for raw in text.splitlines():
+    # LF, CR LF and CR end a line, as read; `splitlines` has other letters that do.
+    for raw in text.split("\n"):
         number += 1
         line = carried + raw
         if line.endswith("\\"):
@@ -131,7 +135,11 @@ def _parse(
             )
             objects[-1].lines.append(indices)
         elif keyword in ("o", "g") and rest.strip():
-            objects.append(_Object(rest.strip(), f"object '{rest.strip()}'"))
+            name = rest.strip()
+            if _UNDECODED.search(name):
+                where = f"{path.name}, line {number}"
+                found.faults.append(error(where, "the name there is no UTF-8", AS_UTF8))
+            objects.append(_Object(name, f"object '{name}'"))
         elif keyword == "f":
             faces += 1
         elif keyword in _CURVES:
@@ -152,12 +160,12 @@ def _vertex(rest: str, where: str, found: Found) -> tuple[float, float, float]:
     values = []
     for word in words[:3]:
         try:
-            value = float(word)
+            value = plain_number(word)
         except ValueError:
-            comma = " (a decimal comma)" if re.fullmatch(r"-?\d+,\d+", word) else ""
-            found.faults.append(
-                error(where, f"'{word}' is no number{comma}", "write a decimal point")
-            )
+            what, remedy = f"'{word}' is no number", "write plain digits, such as 12.5"
+            if re.fullmatch(r"-?\d+,\d+", word):
+                what, remedy = f"{what} (a decimal comma)", "write a decimal point"
+            found.faults.append(error(where, what, remedy))
             return (0.0, 0.0, 0.0)
         if not math.isfinite(value):
             found.faults.append(
@@ -177,7 +185,7 @@ def _indices(rest: str, count: int, where: str, found: Found) -> list[int]:
     out = []
     for word in rest.partition("#")[0].split():
         try:
-            index = int(word.partition("/")[0])
+            index = plain_whole(word.partition("/")[0])
         except ValueError:
             found.faults.append(
                 error(where, f"'{word}' is no vertex number", "write whole numbers")

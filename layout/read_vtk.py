@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
-from urllib.parse import unquote
+from urllib.parse import unquote, unquote_to_bytes
 
 import numpy as np
 import numpy.typing as npt
@@ -32,6 +32,7 @@ from .drawing import Drawing
 from .extras import KEYS, bare_quantity
 from .faults import BadInput, refusal
 from .frames import z_up
+from .plain_text import AS_UTF8, check_digits, plain_whole
 from .polylines import chains
 from .sections import FloatArray, IntArray
 from .units import UNITS
@@ -118,6 +119,8 @@ def read_vtk(path: Path, *, unit: str | None = None, up: str | None = None) -> D
             pieces = list(_xml_pieces(content, path.name))
         else:
             pieces = [_legacy(content, path.name)]
+    except UnicodeDecodeError:
+        raise refusal(path.name, "a word in it is no UTF-8", AS_UTF8) from None
     except _DAMAGE as problem:
         raise refusal(
             path.name, f"its data cannot be read ({problem})", "write it again"
@@ -235,6 +238,7 @@ def _xml_pieces(content: bytes, file: str) -> Iterator[_Lines]:
     try:
         root = ET.fromstring(content)
     except ET.ParseError as problem:
+        content.decode("utf-8")  # refused by that, where that is what is wrong
         raise refusal(
             file, f"its XML is not complete ({problem})", "ask for a complete copy"
         ) from None
@@ -246,7 +250,7 @@ def _xml_pieces(content: bytes, file: str) -> Iterator[_Lines]:
     codec = _Codec(root, appended, raw, file)
     for piece in root.iter("Piece"):
         points = piece.find("Points/DataArray")
-        count = int(piece.get("NumberOfPoints", "0"))
+        count = plain_whole(piece.get("NumberOfPoints", "0"))
         xyz = np.zeros(0) if points is None else codec.array(points)
         if xyz.size != 3 * count:
             raise refusal(
@@ -266,7 +270,10 @@ def _xml_pieces(content: bytes, file: str) -> Iterator[_Lines]:
             codec.array(by_name["connectivity"]).astype(np.int64),
             codec.array(by_name["offsets"]).astype(np.int64),
         )
-        first = int(piece.get("NumberOfVerts", "0"))  # cell data begins with these
+        # The data of cells begin with those of the vertices.
+        first = plain_whole(
+            piece.get("NumberOfVerts", "0")
+        )  # cell data begins with these
         wanted = np.arange(len(lines.offsets))
         if kind == "UnstructuredGrid":
             first, wanted = (
@@ -307,6 +314,7 @@ class _Codec:
         if kind is None:
             raise ValueError(f"array of type {element.get('type')}")
         if element.get("format", "ascii") == "ascii":
+            check_digits(element.text or "")
             numbers = np.array((element.text or "").split(), dtype=np.float64)
             return numbers if kind.startswith("f") else _whole(numbers)
         data = self._bytes(element)
@@ -318,11 +326,11 @@ class _Codec:
         if element.get("type") != "String":
             return [float(value) for value in found.tolist()]
         words = bytes(found.astype(np.uint8).tolist()).split(b"\0")
-        return [word.decode("utf-8", "replace") for word in words[:-1]]
+        return [word.decode("utf-8") for word in words[:-1]]
 
     def _bytes(self, element: ET.Element) -> bytes:
         if element.get("format") == "appended":
-            start = int(element.get("offset", "0"))
+            start = plain_whole(element.get("offset", "0"))
             if not 0 <= start <= len(self._appended):
                 raise ValueError("an offset outside the appended data")
             data = self._appended[start:]
@@ -437,7 +445,7 @@ class _Words:
     """The words of a legacy file in text, one after another."""
 
     def __init__(self, content: bytes) -> None:
-        self._words = _METADATA.sub(b"\n", content).decode("utf-8", "replace").split()
+        self._words = _METADATA.sub(b"\n", content).split()
         self._place = 0
 
     @property
@@ -448,14 +456,15 @@ class _Words:
         if not self.more:
             raise ValueError("it ends in the middle")
         self._place += 1
-        return self._words[self._place - 1]
+        return self._words[self._place - 1].decode("utf-8", "replace")
 
     def peek(self) -> str:
-        return self._words[self._place] if self.more else ""
+        word = self._words[self._place] if self.more else b""
+        return word.decode("utf-8", "replace")
 
     def count(self, each: int) -> int:
         """Read a count of things, which the file must be long enough for."""
-        count = int(self.next())
+        count = plain_whole(self.next())
         if not 0 <= count * each <= len(self._words):
             raise ValueError(f"it claims {count} things that it does not hold")
         return count
@@ -466,10 +475,15 @@ class _Words:
         if len(part) < count:
             raise ValueError("it ends in the middle")
         self._place += count
+        check_digits(b" ".join(part).decode("utf-8", "replace"))
         return np.array(part, dtype=np.float64)
 
     def texts(self, count: int) -> list[str]:
-        return [unquote(self.next()) for _ in range(count)]
+        if self._place + count > len(self._words):
+            raise ValueError("it ends in the middle")
+        self._place += count
+        words = self._words[self._place - count : self._place]
+        return [unquote_to_bytes(word).decode("utf-8") for word in words]
 
 
 class _Octets(_Words):
@@ -502,7 +516,7 @@ class _Octets(_Words):
         return found
 
     def count(self, each: int) -> int:
-        count = int(self.next())
+        count = plain_whole(self.next())
         if not 0 <= count * each <= len(self._content):
             raise ValueError(f"it claims {count} things that it does not hold")
         return count
@@ -526,7 +540,7 @@ class _Octets(_Words):
         self._place = begin + (length & ((1 << (8 * size - 2)) - 1))
         if self._place > len(self._content):
             raise ValueError("it ends in the middle")
-        return self._content[begin : self._place].decode("utf-8", "replace")
+        return self._content[begin : self._place].decode("utf-8")
 
     def _line(self) -> int:
         """Where the next line begins."""

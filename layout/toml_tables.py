@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 from . import units
 from .faults import TOO_LONG, BadInput, Notice, error, refusal
+from .names import composed
 from .nearest import nearest
 from .paths import found_at
 from .quantity_words import (
@@ -56,9 +57,14 @@ class Table:
         self.faults = faults
         self._asked: list[str] = []
         self.is_table = isinstance(content, Mapping)
-        self._content: Mapping[str, Any] = {}
+        self._content: dict[str, Any] = {}
         if isinstance(content, Mapping):
-            self._content = content
+            for key, value in content.items():
+                name = composed(key)
+                if name in self._content:
+                    what = f"the key '{name}' is there twice, its accents written"
+                    self.fault("", f"{what} in two ways", "delete one of the two")
+                self._content[name] = value
         else:
             what = f"this must be a table, not {_shown(content)}"
             faults.append(error(where, what, "write { key = value }"))
@@ -343,7 +349,7 @@ def _shown(value: object) -> str:
 
 def _text(value: object, where: str) -> str:
     if isinstance(value, str) and value.strip():
-        return value
+        return composed(value)
     raise refusal(where, f"{_shown(value)} is no text", "write it in quotation marks")
 
 

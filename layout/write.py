@@ -14,9 +14,11 @@ from .extras import extras_of
 from .faults import Notice, and_more, note, refusal, warning, writing
 from .frames import y_up
 from .names import bare_name, section_in_name
+from .quantity_words import length_words
 from .sections import Section, Shape
+from .snap import TOLERANCE
 from .units import INCH, UNITS
-from .write_gltf import write_gltf
+from .write_gltf import FINE, write_gltf
 
 # What ends a line for a reader of lines, and other signs that are not printed.
 _BREAK = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
@@ -101,14 +103,15 @@ def _on_one_line(drawing: Drawing, path: Path) -> tuple[Drawing, list[Notice]]:
 
 
 def _glb(drawing: Drawing, path: Path) -> list[Notice]:
-    write_gltf(drawing, path)
-    exact = drawing.points.astype(np.float32).astype(np.float64) == drawing.points
-    if exact.all():
+    moved = write_gltf(drawing, path)
+    if moved <= FINE:
         return []
+    say = warning if moved > TOLERANCE else note
     return [
-        note(
+        say(
             path.name,
-            "GLB holds points to seven digits, so that some are rounded",
+            "GLB holds points in single precision, which moves some by up to "
+            + length_words(moved),
             "write DXF or VTP where that matters",
         )
     ]

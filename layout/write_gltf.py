@@ -15,6 +15,7 @@ from .obstacles import Obstacle
 from .sections import FloatArray
 
 _FLOAT, _INDEX = 5126, 5125
+FINE = 1e-5  # m: no point that is rounded by less is worth an origin of its own
 
 
 class _Binary:
@@ -46,7 +47,7 @@ class _Binary:
 
 def write_gltf(
     drawing: Drawing, path: Path | str, obstacles: Sequence[Obstacle] = ()
-) -> None:
+) -> float:
     """Write a drawing as GLB: a node and a line strip for each run.
 
     Parameters
@@ -57,12 +58,25 @@ def write_gltf(
         File to write; one that is there is replaced.
     obstacles
         Solids to write as triangles beside the runs.
+
+    Returns
+    -------
+    moved
+        How far the farthest point is moved by rounding, m.
+
+    Notes
+    -----
+    Buffers hold single precision, which far from the origin, as at map coordinates, is
+    decimetres. There every node has one translation in whole metres, which JSON holds
+    in full, and its points count from there.
     """
+    every = [drawing.points, *(solid.vertices for solid in obstacles)]
+    origin, moved = _origin(np.concatenate(every))
     binary = _Binary()
     nodes: list[dict[str, Any]] = []
     meshes: list[dict[str, Any]] = []
     for run in drawing.runs:
-        points = _upright(run.points).astype("<f4")
+        points = _upright(run.points - origin).astype("<f4")
         primitive = {
             "attributes": {"POSITION": binary.add(points, _FLOAT, "VEC3")},
             "mode": 3,
@@ -72,13 +86,16 @@ def write_gltf(
             extras["up"] = _upright(np.array([extras["up"]]))[0].tolist()
         _place(nodes, meshes, run.name, primitive, extras)
     for solid in obstacles:
-        points = _upright(solid.vertices).astype("<f4")
+        points = _upright(solid.vertices - origin).astype("<f4")
         primitive = {
             "attributes": {"POSITION": binary.add(points, _FLOAT, "VEC3")},
             "indices": binary.add(solid.faces.astype("<u4").ravel(), _INDEX, "SCALAR"),
             "mode": 4,
         }
         _place(nodes, meshes, solid.name, primitive, {})
+    if origin.any():
+        for node in nodes:
+            node["translation"] = _upright(origin[None])[0].tolist()
     content = {
         "asset": {"version": "2.0", "generator": "elbowroom"},
         "scene": 0,
@@ -99,6 +116,22 @@ def write_gltf(
         + struct.pack("<I4s", len(binary.data), b"BIN\0")
         + bytes(binary.data)
     )
+    return moved
+
+
+def _origin(points: FloatArray) -> tuple[FloatArray, float]:
+    """Where points of a buffer count from, m, and how far it then moves one of them."""
+    moved = _rounding(points)
+    if moved <= FINE:
+        return np.zeros(3), moved
+    origin = ((points.min(axis=0) + points.max(axis=0)) / 2).round()
+    return origin, _rounding(points - origin)
+
+
+def _rounding(points: FloatArray) -> float:
+    """How far single precision moves the farthest of some points, m."""
+    moved = points.astype(np.float32) - points
+    return float(np.linalg.norm(moved, axis=1).max(initial=0.0))
 
 
 def _upright(points: FloatArray) -> FloatArray:

@@ -1183,3 +1183,31 @@ def test_a_comparison_writes_the_room_of_each_option(tmp_path: Path) -> None:
     assert main(["compare", *options, "--csv", str(tmp_path)]) == 0
     bare = (tmp_path / "under" / "room.csv").read_text("utf-8-sig").split()
     assert bare == ["duct,beside,distance_m,required_m,is_kept"]
+
+
+@pytest.mark.parametrize("words", [["--csv", ""], ["--csv="]])
+def test_an_empty_name_is_not_the_present_folder(
+    words: list[str],
+    tmp_path: Path,
+    capsys: Captured,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for command in (["analyse"], ["quantities"], ["compare", OPTIONS[0]]):
+        said = refused(capsys, *command, str(HOUSE), *words)
+        assert "'--csv': it is empty; name a folder" in said
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_folder_is_called_one_wherever_a_file_is_read(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    solids = tmp_path / "beams.obj"
+    solids.mkdir()
+    said = refused(capsys, "analyse", str(HOUSE), "--obstacles", str(solids))
+    assert "beams.obj: this is a folder" in said
+    route = tmp_path / "house.glb"
+    shutil.copy(HOUSE, route)
+    (tmp_path / "house.schedule.toml").mkdir()
+    said = refused(capsys, "analyse", str(route))
+    assert "house.schedule.toml: this is a folder" in said

@@ -10,15 +10,20 @@ from elbowroom.layout import (
     Attributes,
     BadInput,
     Drawing,
+    Obstacle,
     Section,
+    Severity,
     build,
     drawing_from_runs,
     flat_oval,
+    length_words,
     read,
+    read_obstacles,
     read_schedule,
     rectangular,
     round_section,
     write,
+    write_gltf,
 )
 from elbowroom.physics import analyse, with_airflows
 from elbowroom.viewer import main
@@ -172,3 +177,78 @@ def test_an_obj_names_a_size_as_it_was_made(
     (run,) = read(path).runs
     assert run.section is not None
     assert run.section.width == pytest.approx(section.width, rel=1e-12)
+
+
+# At coordinates of a map, in steps that single precision does not hold there.
+ON_A_MAP = np.array([691234.12, 5334567.31, 503.2])
+BENT = np.array([[0.0, 0, 0], [4, 0, 0], [4, 0.74, 0], [8, 0.74, 0]])
+
+
+@pytest.mark.parametrize("up", [None, (0.0, 1.0, 0.0)])
+def test_a_glb_keeps_points_at_map_coordinates(
+    up: tuple[float, float, float] | None, tmp_path: Path
+) -> None:
+    branch = BENT[:2, [1, 0, 2]] + BENT[1]
+    before = drawing_from_runs(
+        [
+            ("a", BENT + ON_A_MAP, rectangular(0.4, 0.2)),
+            ("b", branch + ON_A_MAP, rectangular(0.2, 0.2)),
+        ],
+        attributes={"a": Attributes(up=up)} if up else None,
+    )
+    path = tmp_path / "a.glb"
+    assert write(before, path) == []
+    after = read(path)
+    np.testing.assert_allclose(after.points, before.points, rtol=0.0, atol=1e-6)
+    assert after.points[1].tolist() == after.points[4].tolist()  # they still meet
+    if up:
+        assert after.attributes[0].up == up
+
+
+def test_a_solid_beside_it_stays_there_too(tmp_path: Path) -> None:
+    corners = np.array([[0.0, 0, 0], [0.3, 0, 0], [0, 0.74, 0], [0, 0, 1]]) + ON_A_MAP
+    faces = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    path = tmp_path / "a.glb"
+    drawing = drawing_from_runs([("a", BENT + ON_A_MAP, None)])
+    assert write_gltf(drawing, path, [Obstacle("b", corners, faces, True)]) < 1e-6
+    (solid,), _ = read_obstacles(path)
+    assert np.ptp(solid.vertices, axis=0) == pytest.approx([0.3, 0.74, 1], abs=1e-6)
+    assert solid.vertices.min(axis=0) == pytest.approx(ON_A_MAP, rel=0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("long", "severity"),
+    [(150.0, None), (1000.0, Severity.NOTE), (150_000.0, Severity.WARNING)],
+)
+def test_how_far_a_glb_moves_points_is_said(
+    long: float, severity: Severity | None, tmp_path: Path
+) -> None:
+    # A single number has 24 digits, so half a step of the last one is 2^-25 of it.
+    points = [[0.1, 0.1, 0.1], [long + 0.3, 0.7, 0.3]]
+    before = drawing_from_runs([("a", points, rectangular(0.4, 0.2))])
+    path = tmp_path / "a.glb"
+    said = write(before, path)
+    moved = np.linalg.norm(read(path).points - before.points, axis=1).max()
+    assert [one.severity for one in said] == ([severity] if severity else [])
+    for notice in said:
+        assert f"by up to {length_words(moved)}" in notice.what
+    assert (moved > 1e-5) == (severity is not None)
+    assert (moved > 1e-3) == (severity is Severity.WARNING)
+
+
+def test_near_the_origin_a_glb_has_no_translation(tmp_path: Path) -> None:
+    path = tmp_path / "a.glb"
+    assert write(drawing_from_runs([("a", BENT + 0.1, None)]), path) == []
+    assert b"translation" not in path.read_bytes()
+
+
+def test_a_mended_copy_says_how_far_its_points_move(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "a.toml"
+    path.write_text(
+        'unit = "m"\n[[run]]\nname = "a"\nsection = "400x200"\nsource = "start"\n'
+        "points = [[0.1, 0, 3], [150000.3, 0, 3], [150000.3, 7.7, 3]]\n"
+    )
+    assert main(["check", str(path), "--fix", str(tmp_path / "m.glb")]) == 0
+    assert "single precision" in capsys.readouterr().err

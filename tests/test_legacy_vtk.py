@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from elbowroom.layout import BadInput, read
+from elbowroom.layout import BadInput, drawing_from_runs, read, write
 
 POINTS = [[0, 0, 0], [4, 0, 0], [4, 3, 0], [4, 3, 0.5], [9, 3, 0.5]]
 LINES = [[0, 1, 2], [2, 3], [3, 4]]
@@ -102,4 +102,60 @@ def test_fewer_values_than_lines(tmp_path: Path) -> None:
     )
     path.write_text(text)
     with pytest.raises(BadInput, match="'height_m' has 2 values for 3 cells"):
+        read(path)
+
+
+TEXT = """# vtk DataFile Version 3.0
+title
+ASCII
+DATASET POLYDATA
+POINTS 2 double
+0 0 3 8 0 3
+LINES 1 3
+2 0 1
+CELL_DATA 1
+FIELD FieldData 1
+name 1 1 string
+hall D200
+"""
+
+
+def test_what_is_no_utf8_or_no_plain_number_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "a.vtk"
+    for text, said in (
+        ("B\xfcro", "a word in it is no UTF-8; save it with"),
+        ("B%FCro", "a word in it is no UTF-8"),
+    ):
+        path.write_bytes(TEXT.replace("hall D200", text).encode("latin-1"))
+        with pytest.raises(BadInput, match=said):
+            read(path)
+    for old, new in (("3 8 0 3", "3 1_0 0 3"), ("3 8", "3 \uff18"), ("1 3", "1_0 3")):
+        assert old in TEXT
+        path.write_text(TEXT.replace(old, new, 1), encoding="utf-8")
+        with pytest.raises(BadInput, match="an underscore, or in the digits of"):
+            read(path)
+    path.write_bytes(TEXT.replace("title", "t\xeftle").encode("latin-1"))
+    assert read(path).points.tolist() == [[0, 0, 3], [8, 0, 3]]
+    for name in ("B\xfcro", "B%C3%BCro", "a\u2028b"):
+        path.write_text(TEXT.replace("hall D200", name), encoding="utf-8")
+        assert read(path).names == [name.replace("%C3%BC", "\xfc")]
+
+
+def test_a_vtp_is_read_as_strictly(tmp_path: Path) -> None:
+    path = tmp_path / "a.vtp"
+    write(drawing_from_runs([("hall", [[0, 0, 3], [8, 0, 3]], None)]), path)
+    text = path.read_text()
+    for old, new, said in (
+        (">104 97", ">252 97", "a word in it is no UTF-8"),  # a byte of Latin-1
+        ("8.0", "8_0", "its data cannot be read"),
+        ('NumberOfPoints="2"', 'NumberOfPoints="\uff12"', "its data cannot be read"),
+    ):
+        assert old in text
+        path.write_text(text.replace(old, new), encoding="utf-8")
+        with pytest.raises(BadInput, match=said):
+            read(path)
+    path.write_bytes(
+        text.replace("<Points>", "<!-- \xfc --><Points>").encode("latin-1")
+    )
+    with pytest.raises(BadInput, match="no UTF-8"):
         read(path)

@@ -274,3 +274,53 @@ def test_a_draft_survives_what_proportion_writes(
     sized = ["proportion", "r.obj", "--unit", "in", "--rate", "0.8 Pa/m"]
     assert main([*sized, "--out", "sized.glb"]) == 0
     assert main(["analyse", "sized.glb", "--schedule", "r.schedule.toml"]) == 0
+
+
+COMPOSED, APART = "K\xfcche", "Ku\u0308che"  # one name, as two systems write it
+
+
+@pytest.mark.parametrize(("drawn", "said"), [(APART, COMPOSED), (COMPOSED, APART)])
+@pytest.mark.parametrize("ending", ["toml", "obj", "glb", ""])
+def test_accents_may_be_written_in_two_ways(
+    drawn: str, said: str, ending: str, tmp_path: Path
+) -> None:
+    path, plan = tmp_path / f"route.{ending or 'glb'}", tmp_path / "plan.toml"
+    run = f"{drawn} D200"
+    points = [[0.0, 0.0, 3.0], [8.0, 0.0, 3.0]]
+    if ending == "toml":
+        path.write_text(
+            f'unit = "m"\n[[run]]\nname = "{run}"\npoints = {points}\n'
+            f'source = "start"\nterminal = "b{drawn}"\n',
+            encoding="utf-8",
+        )
+    elif ending == "obj":
+        path.write_text(f"o {run}\nv 0 0 3\nv 8 0 3\nl 1 2\n", encoding="utf-8")
+    else:
+        words = {run: Attributes(source=True, terminal=f"b{drawn}")}
+        made = drawing_from_runs([(run, points, round_section(0.2))], attributes=words)
+        write(made, path)
+    drawing = read(path) if ending else made
+    assert drawing.names == [f"{COMPOSED} D200"]
+    terminal = f"{said} D200" if ending == "obj" else f"b{said}"
+    plan.write_text(
+        f'[terminals."{terminal}"]\nflow = "100 L/s"\n'
+        f'[source]\nrun = "{said} D200"\n[limits."{said}"]\nas_drawn = true\n',
+        encoding="utf-8",
+    )
+    graph = build(drawing, read_schedule(plan))
+    assert graph.terminals.flow.tolist() == [0.1]
+    assert not any("Ku" in notice.sentence for notice in graph.notices)
+
+
+def test_one_name_in_two_ways_is_one_name(tmp_path: Path) -> None:
+    path = tmp_path / "a.obj"
+    path.write_text(
+        f"o {COMPOSED}\nv 0 0 3\nv 8 0 3\nl 1 2\no {APART}\nv 9 0 3\nv 9 4 3\nl 3 4\n",
+        encoding="utf-8",
+    )
+    assert read(path).names == [COMPOSED, f"{COMPOSED} (2)"]
+    path = tmp_path / "plan.toml"
+    entry = '[terminals."{}"]\nflow = "{} L/s"\n'
+    path.write_text(entry.format(COMPOSED, 100) + entry.format(APART, 50), "utf-8")
+    with pytest.raises(BadInput, match=f"'{COMPOSED}' is there twice, its accents"):
+        read_schedule(path)

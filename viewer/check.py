@@ -23,6 +23,7 @@ from elbowroom.layout import (
 from .colours import Scale
 from .display import Display, counted
 from .labels import cut
+from .outlet import plain
 from .scene import Label, Panel, picture
 from .tables import new_table
 
@@ -37,8 +38,6 @@ def print_check(
     result: dict[str, Any], problems: Sequence[Notice], display: Display, console: Any
 ) -> None:
     """Print what is in a drawing and what is odd about it."""
-    from rich.markup import escape
-
     table = new_table("Runs")
     table.add_column("run")
     table.add_column("section")
@@ -47,13 +46,13 @@ def print_check(
     for run in result["runs"]:
         section, flow = run["section"], run["flow_m3_s"]
         table.add_row(
-            escape(run["name"]),
+            plain(run["name"]),
             _size(section, display) if section else "none",
             display.lengths(run["length_m"], 3),
             "" if flow is None else f"{units.to_unit(flow, display.flow):.4g}",
         )
     console.print(
-        f"[bold]{escape(result['file'])}[/bold]  unit {result['unit']} "
+        f"[bold]{plain(result['file'])}[/bold]  unit {result['unit']} "
         f"({result['unit_from']}), {result['up'].upper()} up ({result['up_from']})"
     )
     console.print(table)
@@ -72,9 +71,9 @@ def print_check(
         return
     console.print("\n[bold]What was found[/bold]")
     for number, said in enumerate(problems, 1):
-        console.print(f"{number:3} {said.severity}: {escape(said.sentence)}")
+        console.print(f"{number:3} {said.severity}: {plain(said.sentence)}")
         if said.effect:
-            console.print(f"    effect: {escape(said.effect)}")
+            console.print(f"    effect: {plain(said.effect)}")
 
 
 def _size(said: dict[str, Any], display: Display) -> str:

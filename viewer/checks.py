@@ -20,6 +20,7 @@ from elbowroom.physics import (
 )
 
 from .display import CHECK_UNITS, Display, energy_words
+from .outlet import plain
 from .tables import new_table
 
 CAUTIONS = (
@@ -93,9 +94,7 @@ def print_checks(
     title: str = "Checks",
 ) -> None:
     """Print checks, those that are not kept first, and the fan's power, if asked."""
-    from rich.markup import escape
-
-    table = new_table(escape(title))
+    table = new_table(plain(title))
     table.add_column("what")
     table.add_column("worst", justify="right")
     table.add_column("limit", justify="right")
@@ -106,9 +105,9 @@ def print_checks(
         if check.is_kept and check.limit is not None:
             verdict = "kept"
         table.add_row(
-            escape(check.rule),
+            plain(check.rule),
             *limit_words(check, display),
-            escape(check.at),
+            plain(check.at),
             verdict,
         )
     console.print(table)
@@ -116,7 +115,7 @@ def print_checks(
         if not check.is_kept:
             places = ", ".join(f"'{place}'" for place in check.failing[:6])
             console.print(
-                escape(
+                plain(
                     f"  – {check.rule}: {places}{and_more(len(check.failing) - 6)}"
                     f"; {check.remedy}. Limit: {check.source} ({check.confidence})."
                 )
@@ -248,10 +247,8 @@ def print_quantities(
     analysis: Analysis, found: Quantities, display: Display, console: Any
 ) -> None:
     """Print what a layout is made of."""
-    from rich.markup import escape
-
     surface, area = display.areas, display.area
-    table = new_table(f"Duct of {escape(analysis.graph.drawing.file)}")
+    table = new_table(f"Duct of {plain(analysis.graph.drawing.file)}")
     for head in ("section", "gauge"):
         table.add_column(head)
     for head in (display.length, f"sheet, {area}", f"insulation, {area}"):
@@ -273,7 +270,7 @@ def print_quantities(
     table.add_column("count", justify="right")
     for fitting in found.fittings:
         size = "" if fitting.section is None else display.size(fitting.section)
-        table.add_row(escape(fitting.what), size, str(fitting.count))
+        table.add_row(plain(fitting.what), size, str(fitting.count))
     console.print(table)
     table = new_table(
         f"Sheet metal; the mass with {100 * ALLOWANCE:g} % for seams, joints and waste"

@@ -34,14 +34,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns
     -------
     code
-        0 done, 1 done with a failed check when asked to be strict, 2 bad input.
+        0 done, 1 done with a failed check when asked to be strict, 2 bad input or a
+        standard stream that cannot be written.
     """
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")
     words = list(sys.argv[1:] if arguments is None else arguments)
-    with patient(sys.stdout, sys.stderr):
-        return _run(words)
+    with patient() as lost:
+        code = _run(words)
+    return 2 if lost else code
 
 
 def _run(words: list[str]) -> int:

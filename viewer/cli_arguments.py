@@ -53,6 +53,30 @@ ByOption = Annotated[
 PngOption = Annotated[Path | None, typer.Option("--png", help="Write a picture there.")]
 
 
+def folder(text: str) -> Path:
+    """Path of a folder; an empty one, as of a variable not set, is not the present one.
+
+    Raises
+    ------
+    typer.BadParameter
+        If it is empty.
+    """
+    if not text:
+        raise typer.BadParameter("it is empty; name a folder")
+    return Path(text)
+
+
+CsvOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--csv",
+        parser=folder,
+        metavar="FOLDER",
+        help="Write CSV tables in this folder.",
+    ),
+]
+
+
 XlsxOption = Annotated[
     Path | None, typer.Option("--xlsx", help="Write the tables as a workbook there.")
 ]

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from .cli_arguments import (
+    CsvOption,
     JsonOption,
     MaxHeightOption,
     MaxWidthOption,
@@ -345,9 +346,7 @@ def operate(
 def quantities(
     route: RouteArgument,
     schedule: ScheduleOption = None,
-    csv: Annotated[
-        Path | None, typer.Option("--csv", help="Write CSV tables in this folder.")
-    ] = None,
+    csv: CsvOption = None,
     xlsx: XlsxOption = None,
     returns: ReturnsOption = None,
     return_unit: ReturnUnitOption = None,

@@ -8,6 +8,7 @@ import typer
 from .cli_arguments import (
     COLOURINGS,
     ByOption,
+    CsvOption,
     JsonOption,
     ObstaclesOption,
     ObstaclesUnitOption,
@@ -25,6 +26,7 @@ from .cli_arguments import (
     UnitsOption,
     UpOption,
     XlsxOption,
+    folder,
 )
 from .cli_inputs import (
     Reading,
@@ -52,6 +54,7 @@ from .cli_outputs import (
     write_tables,
     wrote,
 )
+from .outlet import printable
 
 if TYPE_CHECKING:
     from .layout_view import By
@@ -67,9 +70,7 @@ def analyse(
     up: UpOption = None,
     tolerance: ToleranceOption = "1 mm",
     as_json: JsonOption = False,
-    csv: Annotated[
-        Path | None, typer.Option("--csv", help="Write CSV tables in this folder.")
-    ] = None,
+    csv: CsvOption = None,
     xlsx: XlsxOption = None,
     png: PngOption = None,
     page: PageOption = None,
@@ -167,7 +168,12 @@ def compare(
     as_json: JsonOption = False,
     csv: Annotated[
         Path | None,
-        typer.Option("--csv", help="Write CSV tables in a folder for each option."),
+        typer.Option(
+            "--csv",
+            parser=folder,
+            metavar="FOLDER",
+            help="Write CSV tables in a folder for each option.",
+        ),
     ] = None,
     png: PngOption = None,
     page: PageOption = None,
@@ -286,7 +292,8 @@ def check(
     there = fix is not None and fix.exists()
     if fix is not None:
         copy, changes = mended(seen.topology, seen.sections.larger_side)
-        write(copy, fix)
+        for notice in write(copy, fix):
+            say(notice.sentence)
         left = len(audit(read(fix), found, metres).findings)
     wanting = draft_schedule(seen.topology, seen.sections, found)
     if draft is not None:
@@ -303,7 +310,7 @@ def check(
         wrote(fix, replaced=there)
         if not as_json:
             for change in changes or ["nothing had to be changed"]:
-                print(f"  {change}")
+                print(f"  {printable(change, one_line=True)}")
             said = f"{counted(left, 'finding')} {'is' if left == 1 else 'are'}"
             print(f"{said} left in the copy; the original is untouched.")
     if png is not None:

@@ -9,6 +9,8 @@ from contextvars import ContextVar
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from .outlet import printable
+
 if TYPE_CHECKING:
     from elbowroom.layout import FloatArray, Obstacle
     from elbowroom.physics import Budget, Option
@@ -25,7 +27,7 @@ QUIET: ContextVar[bool] = ContextVar("quiet", default=False)
 
 def say(sentence: str) -> None:
     """Say a sentence on standard error."""
-    print(f"elbowroom: {sentence}", file=sys.stderr)
+    print(f"elbowroom: {printable(sentence, one_line=True)}", file=sys.stderr)
 
 
 def tell(sentence: str) -> None:
@@ -70,7 +72,8 @@ def print_json(content: Any) -> None:
     """Print JSON on standard output."""
     # For people by lines; for programs without, which is ten times as fast.
     indent = 1 if sys.stdout.isatty() else None
-    print(json.dumps(content, ensure_ascii=False, indent=indent, allow_nan=False))
+    text = json.dumps(content, ensure_ascii=False, indent=indent, allow_nan=False)
+    print(printable(text))  # as JSON escapes it, so that what is read is the same
 
 
 def check_outputs(

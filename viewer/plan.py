@@ -15,6 +15,7 @@ from elbowroom.physics import (
 from .budget import joint_lines
 from .display import Display
 from .gaps import Gap
+from .outlet import plain
 from .results import notice, section_result
 from .tables import flat_tables, new_table, print_notices
 
@@ -48,18 +49,16 @@ def print_budget(
     console: Any,
 ) -> None:
     """Print the budget of supply and returns together."""
-    from rich.markup import escape
-
     table = new_table(f"Budget of supply and return, {display.pressure}")
     table.show_header = False
     table.add_column("")
     table.add_column("", justify="right")
     for words, value in joint_lines(supply, returns, found, display):
-        table.add_row(escape(words), value)
+        table.add_row(plain(words), value)
     console.print(table)
     if found.missing:
         console.print(
-            escape("Not declared, and not filled in: " + ", ".join(found.missing) + ".")
+            plain("Not declared, and not filled in: " + ", ".join(found.missing) + ".")
         )
     print_notices(found.notices, console, "What to know of the budget")
 
@@ -185,11 +184,9 @@ def print_operation(
     returns: Sequence[Analysis] = (),
 ) -> None:
     """Print the airflows that settle."""
-    from rich.markup import escape
-
     dampers = "every damper open" if found.dampers == "open" else "the dampers set"
     console.print(
-        f"[bold]{escape(analysis.graph.drawing.file)}[/bold]  with {dampers} the fan "
+        f"[bold]{plain(analysis.graph.drawing.file)}[/bold]  with {dampers} the fan "
         f"gives {display.flows(found.total_flow)} {display.flow} at "
         f"{display.pressures(found.fan_pressure)} {display.pressure} of total pressure"
     )
@@ -203,8 +200,8 @@ def print_operation(
     for side, flow in zip((analysis, *returns), flows, strict=True):
         for row in _settled(side, flow):
             table.add_row(
-                *([escape(side.graph.drawing.file)] if returns else []),
-                escape(row["terminal"]),
+                *([plain(side.graph.drawing.file)] if returns else []),
+                plain(row["terminal"]),
                 display.flows(row["design_m3_s"]),
                 display.flows(row["flow_m3_s"]),
                 f"{100 * row['of_design']:.0f} %",
@@ -260,15 +257,13 @@ def print_proportions(
     found: Proportions, method: str, display: Display, console: Any
 ) -> None:
     """Print the sizes of a layout and what bound each."""
-    from rich.markup import escape
-
     after, p = found.after, display.pressures
     change = f"{p(after.critical_loss)} {display.pressure} on the critical path"
     if found.before is not None:
         change = f"{p(found.before.critical_loss)} as drawn, " + change
     rate = "" if found.rate is None else f" at {display.rates(found.rate)}"
     console.print(
-        f"[bold]{escape(after.graph.drawing.file)}[/bold]  sized by {method}{rate} in "
+        f"[bold]{plain(after.graph.drawing.file)}[/bold]  sized by {method}{rate} in "
         f"{found.rounds} rounds: {change}"
     )
     table = new_table("Sizes")
@@ -284,7 +279,7 @@ def print_proportions(
         table.add_column(head, justify="right" if right else "left")
     for choice in found.choices:
         table.add_row(
-            escape(choice.run),
+            plain(choice.run),
             "none" if choice.drawn is None else display.size(choice.drawn),
             display.size(choice.chosen),
             display.flows(choice.flow),
@@ -329,13 +324,11 @@ def print_remedies(
     notices: Sequence[Notice] = (),
 ) -> None:
     """Print the changes that win pressure on the critical path."""
-    from rich.markup import escape
-
     p = display.pressures
     console.print(
-        f"[bold]{escape(analysis.graph.drawing.file)}[/bold]  "
+        f"[bold]{plain(analysis.graph.drawing.file)}[/bold]  "
         f"{p(analysis.critical_loss)} {display.pressure} to "
-        f"{escape(analysis.critical_terminal)}{_spare(analysis, display)}"
+        f"{plain(analysis.critical_terminal)}{_spare(analysis, display)}"
     )
     if not found:
         console.print("No single change that was tried wins anything without a clash.")
@@ -354,9 +347,9 @@ def print_remedies(
             p(remedy.won),
             p(remedy.critical),
             *([] if remedy.spare is None else [p(remedy.spare)]),
-            escape(remedy.at),
-            escape(remedy.what),
-            escape("; ".join(remedy.side_effects)),
+            plain(remedy.at),
+            plain(remedy.what),
+            plain("; ".join(remedy.side_effects)),
         )
     console.print(table)
     console.print(

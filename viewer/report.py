@@ -51,6 +51,7 @@ from .checks import (
 )
 from .display import Display
 from .gaps import Gap
+from .outlet import printable
 from .results import balancing, paths
 from .tables import (
     AS_NEW,
@@ -184,7 +185,7 @@ def report_html(
     parts.append(_sources(numbers))
     parts.append(_made_from(inputs))
     policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
-    return (
+    return printable(
         "<!DOCTYPE html>\n"
         '<html lang="en"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">'

@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from rich.markup import escape
-
 from elbowroom.physics import Missing, TableSource
+
+from .outlet import plain
 
 _SHOWN = 3  # sources of one table
 
@@ -35,18 +35,18 @@ def print_sources(tables: Sequence[TableSource], console: Any) -> None:
             f"sha256 {table.checksum[:12]}"
         )
         ranges = ", ".join(
-            f"{escape(column)} {low:g} to {high:g}"
+            f"{plain(column)} {low:g} to {high:g}"
             for column, (low, high) in table.ranges.items()
         )
         if ranges:
             console.print(f"    {ranges}")
         for source in table.sources[:_SHOWN]:
-            console.print(f"    {escape(source)}")
+            console.print(f"    {plain(source)}")
         if len(table.sources) > _SHOWN:
             more = len(table.sources) - _SHOWN
             console.print(f"    and {more} more, with --json")
         for said in table.notes[:_SHOWN]:
-            console.print(f"    {escape(said)}")
+            console.print(f"    {plain(said)}")
         if len(table.notes) > _SHOWN:
             more = len(table.notes) - _SHOWN
             console.print(f"    and {more} notes more, with --json")
@@ -58,12 +58,12 @@ def print_materials(materials: Mapping[str, float], console: Any) -> None:
         "[bold]material, as a schedule names it under \\[duct][/bold]  roughness, mm"
     )
     for name, rough in sorted(materials.items(), key=lambda row: row[1]):
-        console.print(f"    {escape(name)}  {rough * 1e3:.3g}")
+        console.print(f"    {plain(name)}  {rough * 1e3:.3g}")
 
 
 def print_missing(missing: Sequence[Missing], console: Any) -> None:
     """Print what has no published data, and what is taken instead."""
     for entry in missing:
         note = f" ({entry.note})" if entry.note else ""
-        console.print(f"[bold]{escape(entry.what)}[/bold]: {escape(entry.source)}")
-        console.print(f"    taken: {escape(entry.taken_instead)}{escape(note)}")
+        console.print(f"[bold]{plain(entry.what)}[/bold]: {plain(entry.source)}")
+        console.print(f"    taken: {plain(entry.taken_instead)}{plain(note)}")

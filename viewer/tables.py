@@ -20,6 +20,7 @@ from elbowroom.physics import (
 from .budget import pressure_lines, rate_lines
 from .display import CHECK_UNITS, Display, counted, energy_words
 from .gaps import Gap
+from .outlet import plain
 from .results import (
     assumption_rows,
     balancing,
@@ -73,11 +74,11 @@ def print_analysis(
     # A path's own band is narrower: in a draw another path may lose more.
     of_all = ", the largest of all paths," if len(graph.terminals.duct) > 1 else ""
     console.print(
-        f"[bold]{_plain(graph.drawing.file)}[/bold]  {display.flows(flow)} "
+        f"[bold]{plain(graph.drawing.file)}[/bold]  {display.flows(flow)} "
         f"{display.flow} {way} {counted(len(graph.terminals.duct), 'terminal')}"
     )
     console.print(
-        f"Critical path: {way} [bold]{_plain(analysis.critical_terminal)}[/bold], "
+        f"Critical path: {way} [bold]{plain(analysis.critical_terminal)}[/bold], "
         f"[bold]{p(analysis.critical_loss)} {display.pressure}[/bold] "
         f"({p(band.low)} to {p(band.high)}{of_all} in nine draws of ten of what the "
         "tables may have wrong)"
@@ -127,9 +128,9 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
     for option, rank in zip(comparison.options, rank_words(comparison), strict=True):
         system = option.analysis.system
         table.add_row(
-            _plain(option.name),
+            plain(option.name),
             display.pressures(option.analysis.critical_loss),
-            _plain(option.analysis.critical_terminal),
+            plain(option.analysis.critical_terminal),
             display.pressures(system.fitting_loss),
             display.pressures(system.required),
             "–" if system.available is None else display.pressures(system.available),
@@ -138,7 +139,7 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
         )
     console.print(table)
     console.print(_apart(comparison, display))
-    console.print(f"\n[bold]{_plain(comparison.verdict)}[/bold]")
+    console.print(f"\n[bold]{plain(comparison.verdict)}[/bold]")
     every = [[*one.notices, *one.analysis.flags] for one in comparison.options]
     shared = [said for said in every[0] if all(said in one for one in every)]
     print_notices(shared, console, "What to know of all options")
@@ -211,10 +212,10 @@ def _apart(comparison: Comparison, display: Display) -> Any:
         apart_heads(display), *apart_rows(comparison, display), strict=True
     )
     for place, name in enumerate(head):
-        text = _plain(name) if place else ""
+        text = plain(name) if place else ""
         table.add_column(text, justify="right" if place else "left")
     for line in lines:
-        table.add_row(*map(_plain, line))
+        table.add_row(*map(plain, line))
     return table
 
 
@@ -240,8 +241,8 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
         if not row["can_be_balanced"]:
             blade = BEYOND
         table.add_row(
-            _plain(row["terminal"]),
-            _plain(damper_place(row)),
+            plain(row["terminal"]),
+            plain(damper_place(row)),
             "" if angle is None else place_words(row["damper_place_m"], unit),
             display.pressures(row["excess_pa"]),
             f"{row['damper_coefficient']:.1f}",
@@ -310,10 +311,10 @@ def print_pairs(analysis: Analysis, display: Display, console: Any) -> None:
     ):
         table.add_column(head, justify="right" if right else "left")
     for row in rows[:TOP]:
-        table.add_row(*map(_plain, row))
+        table.add_row(*map(plain, row))
     console.print(table)
     print_more(len(rows) - TOP, console)
-    console.print(_plain(pairs_sentence(analysis, display)))
+    console.print(plain(pairs_sentence(analysis, display)))
 
 
 def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
@@ -331,8 +332,8 @@ def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
         table.add_column(head, justify="right" if right else "left")
     for gap in room[:TOP]:
         table.add_row(
-            _plain(gap.duct),
-            _plain(gap.beside),
+            plain(gap.duct),
+            plain(gap.beside),
             display.apart(gap.distance),
             display.gaps(gap.required) if gap.required else "–",
             place_words(gap.place, gap.unit),
@@ -352,16 +353,14 @@ def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:
         count = f" ({said.elements} elements)" if said.elements > 1 else ""
         change = "effect not known"
         if effect.refused:
-            change += f" ({_plain(f'{said.instead}: {effect.refused}')})"
+            change += f" ({plain(f'{said.instead}: {effect.refused}')})"
         if effect.loss is not None:
             sign = "+" if effect.loss >= 0 else "–"
             change = (
-                f"{_plain(said.instead)}: {sign}{display.pressures(abs(effect.loss))} "
+                f"{plain(said.instead)}: {sign}{display.pressures(abs(effect.loss))} "
                 f"{display.pressure} on the {said.acts_on}"
             )
-        console.print(
-            f"  – {_plain(said.what)}{count}; {change}; {_plain(said.remedy)}"
-        )
+        console.print(f"  – {plain(said.what)}{count}; {change}; {plain(said.remedy)}")
     print_more(len(found) - TOP, console, indent="  ")
 
 
@@ -371,11 +370,11 @@ def print_notices(
     """Print warnings, then what is only said for completeness."""
     if not notices:
         return
-    console.print(f"\n[bold]{_plain(title)}[/bold]")
+    console.print(f"\n[bold]{plain(title)}[/bold]")
     for severity in (Severity.ERROR, Severity.WARNING, Severity.NOTE):
         for said in notices:
             if said.severity == severity:
-                console.print(f"  {severity}: {_plain(said.sentence)}")
+                console.print(f"  {severity}: {plain(said.sentence)}")
 
 
 def flat_tables(
@@ -475,13 +474,6 @@ def row_text(analysis: Analysis, element: int, display: Display) -> str:
     return text + f"{display.pressures(e.loss[element])} {display.pressure}"
 
 
-def _plain(text: str) -> str:
-    """Text from a drawing, so that no bracket in it is taken for markup."""
-    from rich.markup import escape
-
-    return escape(text)
-
-
 def new_table(title: str) -> Any:
     """An empty table in the look of the others."""
     from .terminal import TerminalTable
@@ -496,7 +488,7 @@ def _budget(analysis: Analysis, display: Display) -> Any:
     table.add_column("", justify="right")
     for lines in (pressure_lines(analysis, display), rate_lines(analysis, display)):
         for words, value in lines:
-            table.add_row(_plain(words), value)
+            table.add_row(plain(words), value)
         table.add_section()
     return table
 
@@ -514,7 +506,7 @@ def _paths(analysis: Analysis, display: Display) -> Any:
         table.add_column(head, justify="right")
     for row in paths(analysis)[:_MOST_PATHS]:
         table.add_row(
-            _plain(row["terminal"]),
+            plain(row["terminal"]),
             display.flows(row["flow_m3_s"]),
             display.pressures(row["loss_pa"]),
             "critical" if row["critical"] else display.pressures(row["excess_pa"]),
@@ -539,8 +531,8 @@ def _critical(analysis: Analysis, display: Display) -> Any:
         longer = analysis.equivalent_length[row]
         is_duct = e.kind[row] == Kind.DUCT
         table.add_row(
-            _plain(analysis.ids[row]),
-            _plain(f"{analysis.name(row)}: {analysis.words(row, display.side)}"),
+            plain(analysis.ids[row]),
+            plain(f"{analysis.name(row)}: {analysis.words(row, display.side)}"),
             # The column does not wrap by itself, and this would leave none for "what".
             display.size(analysis.section(row)).replace(" flat oval", "\nflat oval"),
             display.velocities(e.velocity[row]),

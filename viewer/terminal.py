@@ -8,6 +8,8 @@ from rich.console import Console, ConsoleOptions, RenderResult
 from rich.table import Column, Table
 from rich.text import Text
 
+from .outlet import printable
+
 _LONGEST_WORD = 16  # of a column of words; a longer one is folded, such as a name
 _BETWEEN = 3  # characters beside each column
 
@@ -18,6 +20,10 @@ class TerminalConsole(Console):
     def print(self, *objects: Any, crop: bool = False, **options: Any) -> None:
         """Print as a console does, but crop nothing."""
         super().print(*objects, crop=crop, **options)
+
+    def render_str(self, text: str, **options: Any) -> Text:
+        """Render text, of a table's cells too, with its controls escaped."""
+        return super().render_str(printable(text), **options)
 
 
 class TerminalTable(Table):
@@ -83,7 +89,7 @@ def _span(column: Column) -> tuple[int, int]:
     """Least and greatest width of a column: its longest word, its longest line."""
     least = greatest = 0
     for cell in (column.header, *column.cells):
-        for line in Text.from_markup(str(cell)).plain.split("\n"):
+        for line in Text.from_markup(printable(str(cell))).plain.split("\n"):
             greatest = max(greatest, Text(line).cell_len)
             for word in [line] if column.no_wrap else line.split():
                 least = max(least, Text(word).cell_len)

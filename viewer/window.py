@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from .colours import Scale
+from .outlet import printable
 from .projection import view_of
 from .scene import INK, SIZE, Panel, aim, brought_near, corners, furnish
 from .sweep import sweep
@@ -47,7 +48,7 @@ def window(
 
     def choose(number: int, piece: int) -> None:
         line = on_pick(number, piece)
-        print(line, flush=True)
+        print(printable(line, one_line=True), flush=True)
         mark(plotter, panels, number, piece, line)
         plotter.render()
 
