@@ -64,7 +64,7 @@ def of_kind(found: Analysis, kind: Kind) -> list[int]:
 
 def same(found: Analysis, row: int, wanted: Coefficient) -> None:
     e = found.elements
-    assert e.credits[e.credit[row]].table == wanted.table
+    assert e.credits[e.credit[row]].first_table == wanted.table
     assert float(e.coefficient[row]) == pytest.approx(float(wanted.value[0]))
 
 
