@@ -9,6 +9,7 @@ from elbowroom.layout import (
     BadInput,
     BoolArray,
     DuctGraph,
+    FanSpec,
     FloatArray,
     IntArray,
     Shape,
@@ -17,7 +18,8 @@ from elbowroom.layout import (
 from .analysis import Analysis
 from .coefficient import Credit, Note
 from .dampers import butterfly_angle, butterfly_credit
-from .settling import NEXT_TO_NONE, STEPS, Rounds, change_of, shares, side_of, ways_of
+from .operate import settle_at
+from .settling import side_of, starved
 
 WORTH = 1.0  # Pa: less than this needs no damper
 _SETTLED = 1e-6  # largest relative change of an airflow
@@ -206,22 +208,17 @@ def open_shares(analysis: Analysis) -> FloatArray:
 
     The fan gives what the critical path needs at design, whatever the airflow; losses
     are taken anew at the airflows until they settle, as `operate` does it. 0 for a
-    terminal that the others leave less than a thousandth, all NaN where none settle.
+    terminal that the others leave next to none, all NaN where none settle.
     """
     design = analysis.graph.terminals.flow
     # What is lost outside the ducts is no part of the critical path's loss.
     side = replace(side_of(analysis, "open"), outside=0.0)
-    flow, way = design, ways_of(analysis)
-    rounds = Rounds()
+    fan = FanSpec(total_pressure=analysis.critical_loss)
     try:
-        while rounds.count < STEPS:
-            share, resistance, way = shares(side, flow, way)
-            found = np.sqrt(analysis.critical_loss / resistance) * share
-            found = np.maximum(found, NEXT_TO_NONE * design)
-            if float(change_of(flow, found, design).max()) < _SETTLED:
-                some = found > NEXT_TO_NONE * design
-                return np.asarray(np.where(some, found / design, 0.0))
-            flow = rounds.begin_next(flow, found)
+        settling = settle_at(fan, [side], _SETTLED)
     except BadInput:  # the air of a loop may find no way to go
-        pass
-    return np.full(len(design), np.nan)
+        return np.full(len(design), np.nan)
+    (flow,) = settling.flows
+    if settling.change >= _SETTLED:
+        return np.full(len(design), np.nan)
+    return np.asarray(np.where(starved(side, flow), 0.0, flow / design))

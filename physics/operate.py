@@ -1,7 +1,7 @@
 """What a layout really gives: the airflow of each terminal that settles at its fan."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,21 +25,13 @@ from .loops import (
     still_notices,
     way_words,
 )
-from .settling import (
-    NEXT_TO_NONE,
-    STEPS,
-    Rounds,
-    Side,
-    change_of,
-    shares,
-    side_of,
-    ways_of,
-)
+from .settling import Side, settle, shares, side_of, starved
 from .site_air import fan_air_notices, fan_at_site
 from .system import SAME
 
 _SETTLED = 1e-10  # largest relative change of an airflow
 _CLOSE = 1e-4  # what still changes more is no result
+_BEHIND = 0.1  # of an airflow: where others are the first to have air
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,7 +102,10 @@ def operate(
     -----
     Between two rounds every duct has a fixed resistance k with loss = k Q². In a tree
     these reduce exactly: parallel ones add as 1/sqrt(k), series ones as k. Declared
-    losses of terminals and components go with the square of their airflow.
+    losses of terminals and components go with the square of their airflow. Rounds do
+    not begin at the design airflows, so that these decide nothing but what they scale:
+    declared losses, dampers, and what the returns draw. Airflows at which the least
+    change would grow are none that settle.
     """
     fan = fan_at_site(analysis.graph.schedule.fan, analysis.conditions.air)
     where = f"{analysis.graph.schedule.file}, [fan]"
@@ -125,7 +120,7 @@ def operate(
             'write curve = [["0 m3/s", "480 Pa"], ...] or a pressure',
         )
     sides = [side_of(one, dampers) for one in (analysis, *returns)]
-    settling = _settle(fan, sides)
+    settling = settle_at(fan, sides, _SETTLED)
     met, change = settling.met, settling.change
     if not met:
         raise _missed(fan, settling.resistance - settling.on_top, where)
@@ -137,12 +132,14 @@ def operate(
         notices.append(
             warning(
                 analysis.graph.schedule.file,
-                f"the airflows still change by {change:.1e} after {STEPS} rounds",
+                f"the airflows still change by {change:.1e} after {settling.steps} "
+                "rounds",
                 "look for a junction that feeds on its own airflow",
             )
         )
     notices += _left_without(sides, settling.flows)
     notices += _square_law(sides, settling.flows)
+    notices += _otherwise(fan, sides, settling)
     mass = [side.design * side.analysis.conditions.air.density for side in sides]
     alike = sum(mass[1:]) / mass[0]  # what is kept is mass
     if returns and abs(alike - 1.0) > SAME:
@@ -171,15 +168,15 @@ def operate(
 
 
 @dataclass(frozen=True, eq=False)
-class _Settling:
-    """How airflows settled, or where they stood when the rounds were over.
+class _Round:
+    """What comes out of a round.
 
     Parameters
     ----------
     flows
         Airflow at each terminal, of the supply and of each return, m³/s.
     ways
-        Where there are loops, what each way carries, as `ways_of` gives it.
+        Where there are loops, what each way carries, as `shares` gives it.
     resistance
         Of all sides together, on the airflow at the fan, Pa s²/m⁶.
     on_top
@@ -187,10 +184,6 @@ class _Settling:
         a total pressure.
     met
         Airflows at which the fan gives what that takes, m³/s; none where it does not.
-    changes
-        By what share each airflow would change in the next round, as `flows`.
-    steps
-        How many rounds there were.
     """
 
     flows: list[FloatArray]
@@ -198,6 +191,20 @@ class _Settling:
     resistance: float
     on_top: float
     met: tuple[float, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Settling(_Round):
+    """The round in which airflows settled, or the last of all.
+
+    Parameters
+    ----------
+    changes
+        By what share it changed each airflow, as `flows`.
+    steps
+        How many rounds there were.
+    """
+
     changes: list[FloatArray]
     steps: int
 
@@ -207,53 +214,64 @@ class _Settling:
         return max(float(one.max()) for one in self.changes)
 
 
-def _settle(fan: FanSpec, sides: Sequence[Side]) -> _Settling:
+def settle_at(fan: FanSpec, sides: Sequence[Side], close: float) -> Settling:
     """Take airflows and coefficients in turn until the airflows of all sides settle.
 
-    `sides` are the supply and its returns.
+    Parameters
+    ----------
+    fan
+        For the air of the site.
+    sides
+        The supply and its returns.
+    close
+        Share by which a round may still change an airflow that has settled.
+
+    Raises
+    ------
+    BadInput
+        If the air of a loop finds no way to go.
     """
-    designs = [side.analysis.graph.terminals.flow for side in sides]
-    flows = designs
-    ways: list[FloatArray | None] = [ways_of(side.analysis) for side in sides]
+    last = _Round([], [None] * len(sides), 0.0, 0.0, ())
+    ends = np.cumsum([len(side.size) for side in sides])[:-1]
+
+    def away(at: FloatArray) -> FloatArray:
+        nonlocal last
+        last = _round(fan, sides, np.split(np.exp(at), ends), last.ways)
+        return np.asarray(np.log(np.concatenate(last.flows)) - at)
+
+    left, steps = settle(away, np.concatenate([side.begin for side in sides]), close)
+    changes = np.split(np.abs(np.expm1(left)), ends)
+    return Settling(**vars(last), changes=changes, steps=steps)
+
+
+def _round(
+    fan: FanSpec,
+    sides: Sequence[Side],
+    flows: Sequence[FloatArray],
+    ways: Sequence[FloatArray | None],
+) -> _Round:
+    """Airflows that the fan moves with the coefficients at some others."""
     # What comes to the fan by no drawn return does so in the same share as at design.
     drawn = sum(side.design for side in sides[1:]) / sides[0].design
-    rounds = Rounds()
-    while True:
-        found = [shares(*each) for each in zip(sides, flows, ways, strict=True)]
-        ways = [way for _, _, way in found]
-        resistance = found[0][1]
-        of_return = np.array([1.0 / np.sqrt(one) for _, one, _ in found[1:]])
-        inlet = sides[0].inlet
-        if len(of_return):
-            resistance += (drawn / of_return.sum()) ** 2
-            of_return /= of_return.sum()
-            parts = zip(sides[1:], of_return, strict=True)
-            inlet = drawn**2 * sum(side.inlet * q**3 for side, q in parts)
-            of_return *= drawn
-        # An external static pressure has the outlet's velocity pressure on top, and
-        # lacks the inlet's.
-        on_top = 0.0 if _is_total(fan) else sides[0].outlet - inlet
-        met = _meeting(fan, resistance - on_top)
-        # The one on the falling side of the curve; its nearer end, for a round on the
-        # way.
-        total = met[-1] if met else _nearer_end(fan, resistance - on_top)[0]
-        into = total * np.append(1.0, of_return)
-        new = [
-            np.maximum(q * share, NEXT_TO_NONE * design)
-            for q, (share, _, _), design in zip(into, found, designs, strict=True)
-        ]
-        changes = [
-            change_of(before, after, design)
-            for before, after, design in zip(flows, new, designs, strict=True)
-        ]
-        reached = _Settling(
-            new, ways, resistance, on_top, met, changes, rounds.count + 1
-        )
-        if reached.change < _SETTLED or rounds.count == STEPS:
-            return reached
-        ends = np.cumsum([len(one) for one in new])[:-1]
-        mixed = rounds.begin_next(np.concatenate(flows), np.concatenate(new))
-        flows = np.split(mixed, ends)
+    found = [shares(*each) for each in zip(sides, flows, ways, strict=True)]
+    resistance = found[0][1]
+    of_return = np.array([1.0 / np.sqrt(one) for _, one, _ in found[1:]])
+    inlet = sides[0].inlet
+    if len(of_return):
+        resistance += (drawn / of_return.sum()) ** 2
+        of_return /= of_return.sum()
+        parts = zip(sides[1:], of_return, strict=True)
+        inlet = drawn**2 * sum(side.inlet * q**3 for side, q in parts)
+        of_return *= drawn
+    # An external static pressure has the outlet's velocity pressure on top, and lacks
+    # the inlet's.
+    on_top = 0.0 if _is_total(fan) else sides[0].outlet - inlet
+    met = _meeting(fan, resistance - on_top)
+    # The one on the falling side of the curve; its nearer end, for a round on the way.
+    total = met[-1] if met else _nearer_end(fan, resistance - on_top)[0]
+    into = total * np.append(1.0, of_return)
+    new = [q * share for q, (share, _, _) in zip(into, found, strict=True)]
+    return _Round(new, [way for _, _, way in found], resistance, on_top, met)
 
 
 def _missed(fan: FanSpec, resistance: float, where: str) -> BadInput:
@@ -270,22 +288,23 @@ def _missed(fan: FanSpec, resistance: float, where: str) -> BadInput:
     )
 
 
-def _unsettled(sides: Sequence[Side], settling: _Settling) -> BadInput:
+def _unsettled(sides: Sequence[Side], settling: Settling) -> BadInput:
     """Refusal of airflows that go on changing, by a share, from round to round."""
     changes, flows = settling.changes, settling.flows
     side = int(np.argmax([one.max() for one in changes]))
     graph, way = sides[side].analysis.graph, settling.ways[side]
     row = int(changes[side].argmax())
     remedy = (
-        "look at the junctions on the way there: by its table one may leave it no air; "
-        "take a wider duct to it"
+        "how the air divides at a junction on the way there may change back and forth "
+        "with the air itself: draw one of them otherwise, or declare what the "
+        "terminals lose, which steadies it"
     )
     if way is not None:
         weakest = way_words(graph, int(np.abs(way).argmin()))
         remedy += f"; or open the loop at {weakest}, which carries the least"
     return refusal(
         graph.drawing.file,
-        f"no airflows settle: after {STEPS} rounds that of "
+        f"no airflows were found that settle: after {settling.steps} rounds that of "
         f"'{graph.terminals.name[row]}', {airflow_words(float(flows[side][row]))}, "
         f"still changes by {100 * float(changes[side][row]):.2g} %",
         remedy,
@@ -316,18 +335,57 @@ def _left_without(sides: Sequence[Side], flows: Sequence[FloatArray]) -> list[No
     found = []
     for side, flow in zip(sides, flows, strict=True):
         graph = side.analysis.graph
-        none = flow <= NEXT_TO_NONE * graph.terminals.flow
-        for row in none.nonzero()[0].tolist():
+        for row in starved(side, flow).nonzero()[0].tolist():
             found.append(
                 warning(
                     graph.drawing.file,
                     f"'{graph.terminals.name[row]}' gets next to no air: the air of "
                     "the others leaves no pressure at its branch to move any",
                     "set the dampers of the others, or widen the duct that it leaves",
-                    effect="less than a thousandth of its airflow, or it turns round",
+                    effect="a thousandth of the others' velocity, or it turns round",
                     place=graph.topology.nodes[
                         graph.ducts.finish[graph.terminals.duct[row]]
                     ],
+                )
+            )
+    return found
+
+
+def _otherwise(fan: FanSpec, sides: Sequence[Side], settling: Settling) -> list[Notice]:
+    """Say what settles too where those that get no air are the first to have some."""
+    left = [starved(*each) for each in zip(sides, settling.flows, strict=True)]
+    if not any(one.any() for one in left):
+        return []
+    first = [
+        replace(side, begin=np.where(one, side.begin, _BEHIND * side.begin))
+        for side, one in zip(sides, left, strict=True)
+    ]
+    try:
+        other = settle_at(fan, first, _SETTLED)
+    except BadInput:  # the air of a loop may find no way to go
+        return []
+    if not other.met or other.change >= _SETTLED:
+        return []
+    found = []
+    for side, before, flow in zip(sides, left, other.flows, strict=True):
+        names, none = side.analysis.graph.terminals.name, starved(side, flow)
+        gains = [
+            f"'{names[row]}' gets {airflow_words(float(flow[row]))}"
+            for row in (before & ~none).nonzero()[0].tolist()
+        ]
+        lacks = [
+            f"'{names[row]}' next to none"
+            for row in (none & ~before).nonzero()[0].tolist()
+        ]
+        if gains:
+            found.append(
+                warning(
+                    side.analysis.graph.drawing.file,
+                    f"other airflows settle too: {', '.join([*gains, *lacks])}; which "
+                    "of them hangs on where the air went first",
+                    "set dampers, or declare what the terminals lose, so that the air "
+                    "divides in one way",
+                    effect="the airflows may jump from these to those",
                 )
             )
     return found

@@ -1,6 +1,7 @@
 """Airflows that settle: against a solved network, the fan's curve, and by hand."""
 
 import sys
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -8,22 +9,27 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from routes import drawn
+from routes import Run, drawn
 
 from elbowroom.layout import (
     Attributes,
     BadInput,
     FanSpec,
+    FloatArray,
     Schedule,
+    SourceSpec,
     TerminalSpec,
     build,
     drawing_from_runs,
+    flat_oval,
+    rectangular,
     round_section,
 )
 from elbowroom.physics import (
     Analysis,
     analyse,
     crossings,
+    open_shares,
     operate,
     pressure_of,
     solve_network,
@@ -32,6 +38,9 @@ from elbowroom.viewer import cli_outputs, display, plan
 
 # Invented: p = 480 + 260 Q - 700 Q², Pa and m³/s; it rises up to 0.186 m³/s.
 CURVE = tuple((q / 10, 480 + 26 * q - 7.0 * q * q) for q in range(0, 11))
+
+
+settling = sys.modules[operate.__module__.replace("operate", "settling")]  # private
 
 
 def layout(fan: FanSpec, **said: Any) -> Analysis:
@@ -159,9 +168,155 @@ def test_more_pressure_gives_more_air_everywhere(pressure: float, more: float) -
 
 
 def test_what_does_not_settle_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sys.modules[operate.__module__], "STEPS", 2)
-    with pytest.raises(BadInput, match="no airflows settle: after 2 rounds"):
+    monkeypatch.setattr(settling, "_MIXED", 1)
+    monkeypatch.setattr(settling, "_DRIFTS", 0)
+    with pytest.raises(BadInput, match="no airflows were found that settle: after 2 "):
         operate(layout(FanSpec(total_pressure=60.0)))
+
+
+def at_fan(runs: list[Run], flows: dict[str, float], pressure: float) -> Analysis:
+    """Runs from the origin with open dampers at a fan that keeps its pressure."""
+    plan = Schedule(
+        terminals={name: TerminalSpec(flow) for name, flow in flows.items()},
+        fan=FanSpec(total_pressure=pressure),
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+    )
+    arrays = [(name, np.array(points, float), cut) for name, points, cut in runs]
+    return analyse(build(drawing_from_runs(arrays), plan))
+
+
+def settled_flows(
+    runs: list[Run], flows: dict[str, float], pressure: float
+) -> tuple[dict[str, float], list[str]]:
+    """Airflows by name, m³/s, of which every path that moves air takes the pressure."""
+    analysis = at_fan(runs, flows, pressure)
+    found = operate(analysis)
+    names = analysis.graph.terminals.name
+    flow = dict(zip(names, found.flow.tolist(), strict=True))
+    again = at_fan(runs, flow, pressure)
+    said = [one.sentence for one in found.notices]
+    # What is left to an end without air comes on top.
+    near = 1e-3 if any("gets next to no air" in one for one in said) else 1e-6
+    for name, loss in zip(again.graph.terminals.name, again.path_loss, strict=True):
+        if any(f"'{name}' gets next to no air" in sentence for sentence in said):
+            assert loss > pressure * (1 - near)
+        else:
+            assert loss == pytest.approx(pressure, rel=near)
+    return flow, said
+
+
+# Invented: nothing but ducts, so that the airflows hang on the junctions alone.
+TAP: list[Run] = [
+    ("R1", [[0, 0, 3], [4.54, 0, 3], [7.06, 0, 3]], rectangular(0.6, 0.3)),
+    ("R2", [[4.54, 0, 3], [8.01897, 0, 6.47897]], rectangular(0.28, 0.28)),
+]
+OPPOSED: list[Run] = [
+    (
+        "main",
+        [[0, 0, 3], [4, 0, 3], [10.5, 0, 3], [13.5, -3, 3]],
+        rectangular(0.61, 0.61),
+    ),
+    ("north", [[4, 0, 3], [7.4641, 2, 3], [7.4641, 2, 13]], flat_oval(0.765, 0.51)),
+    ("south", [[4, 0, 3], [5.7321, -1, 3], [5.7321, -1, 0.2]], rectangular(0.76, 0.38)),
+    ("far", [[13.5, -3, 3], [16, -5.5, 3]], flat_oval(0.645, 0.43)),
+]
+
+
+@pytest.mark.parametrize("main", [0.3, 1.0, 3.0])
+@pytest.mark.parametrize("tap", [0.3, 1.0, 3.0])
+def test_design_airflows_do_not_decide_what_settles(main: float, tap: float) -> None:
+    flow, said = settled_flows(TAP, {"R1": 0.884 * main, "R2": 0.343 * tap}, 32.9)
+    assert flow["R1"] == pytest.approx(1.112, abs=5e-4)
+    assert flow["R2"] == pytest.approx(0.249, abs=5e-4)
+    assert not said
+    assert not np.isnan(
+        open_shares(at_fan(TAP, {"R1": 0.884 * main, "R2": 0.343 * tap}, 32.9))
+    ).any()
+
+
+def test_where_takeoffs_take_the_air_of_each_other_both_ends_are_told() -> None:
+    """Where both have air, the one that takes more of it loses less, and takes more."""
+    starts = [(0.786, 1.084, 1.012), (0.8, 1.8, 0.5), (0.4, 0.3, 0.9)]
+    found = []
+    for start in starts:
+        design = dict(zip(("far", "north", "south"), start, strict=True))
+        flow, said = settled_flows(OPPOSED, design, 27.54)
+        found.append([flow[name] for name in sorted(flow)])
+        assert flow["north"] < 1e-3 * flow["south"]
+        assert any("'north' gets next to no air" in one for one in said)
+        assert any(
+            "other airflows settle too: 'north' gets 1442" in one
+            and "'south' next to none" in one
+            for one in said
+        )
+    np.testing.assert_allclose(found[1:], found[:-1], rtol=1e-6)
+
+
+def random_runs(seed: int) -> tuple[list[Run], list[str], float]:
+    """A trunk of one section with two to five takeoffs, its ends, a pressure in Pa."""
+    random = np.random.default_rng(seed)
+    taps = int(random.integers(1, 5))
+    along = np.cumsum(random.uniform(2, 6, taps + 1))
+    side = round(random.uniform(0.3, 0.6), 2)
+    runs: list[Run] = [
+        ("T", [[0, 0, 3], [along[-1], 0, 3]], rectangular(side, 0.8 * side))
+    ]
+    for number, x in enumerate(along[:-1].tolist()):
+        angle = np.deg2rad(random.choice([45, 60, 90]))
+        way = np.array([np.cos(angle), random.choice([-1, 1]) * np.sin(angle), 0.0])
+        end = np.array([x, 0, 3]) + random.uniform(2, 9) * way
+        cut = round(random.uniform(0.4, 0.8) * side, 2)
+        section = round_section(cut) if random.random() < 0.5 else rectangular(cut, cut)
+        runs.append((f"B{number}", [[x, 0, 3], end.tolist()], section))
+    return runs, [name for name, _, _ in runs], float(random.uniform(10, 100))
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_small_layouts_settle_in_one_way(seed: int) -> None:
+    runs, names, pressure = random_runs(seed)
+    random = np.random.default_rng([seed, 1])
+    found = []
+    for _ in range(3):
+        design = np.exp(random.uniform(-2.5, 0.5, len(names))).tolist()
+        flow, _ = settled_flows(runs, dict(zip(names, design, strict=True)), pressure)
+        found.append([flow[name] for name in names])
+    np.testing.assert_allclose(found[1:], found[:-1], rtol=1e-6)
+
+
+def roots(at: FloatArray) -> FloatArray:
+    """Comes to rest at -2 and 3, is driven away from 0.5."""
+    return np.asarray(-0.02 * (at + 2.0) * (at - 0.5) * (at - 3.0))
+
+
+def slow_place(at: FloatArray) -> FloatArray:
+    """Comes to rest at -6; is all but at rest at -2 already."""
+    return np.maximum(-1e-4 - 0.1 * (at + 2.0) ** 2, -6.0 - at)
+
+
+@pytest.mark.parametrize(
+    ("away", "begin", "wanted"),
+    [(roots, 0.45, -2.0), (roots, 0.55, 3.0), (slow_place, 0.0, -6.0)],
+)
+def test_air_comes_to_rest_where_it_stays(
+    away: Callable[[FloatArray], FloatArray], begin: float, wanted: float
+) -> None:
+    last = np.zeros(1)
+
+    def noted(at: FloatArray) -> FloatArray:
+        nonlocal last
+        last = at
+        return away(at)
+
+    left, _ = settling.settle(noted, np.exp([begin]), 1e-9)
+    assert abs(left[0]) < 1e-9
+    assert last == pytest.approx(wanted, abs=1e-6)
+
+
+def test_what_jumps_has_no_place_to_rest() -> None:
+    left, _ = settling.settle(
+        lambda at: np.where(at < 0.3, 0.2, -0.1), np.array([1.0]), 1e-9
+    )
+    assert abs(left[0]) >= 0.1
 
 
 @pytest.mark.parametrize(
