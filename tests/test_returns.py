@@ -948,3 +948,216 @@ def test_a_unit_of_returns_needs_a_return(capsys: pytest.CaptureFixture[str]) ->
     back_file = house.replace("house.glb", "return.glb")
     assert main(["operate", house, "--return", back_file, "--return-unit", "yd"]) == 2
     assert "--return-unit: 'yd' is not known" in capsys.readouterr().err
+
+
+def options_and_return(folder: Path, **plans: str) -> list[str]:
+    """Two supplies with schedules of their own, and a return, 3 m apart in height."""
+    for rise, name in ((0.0, "low"), (6.0, "high"), (3.0, "return")):
+        drawing = back(45.0 if name == "high" else 90.0)
+        moved = replace(drawing, points=drawing.points + np.array([0.0, 0.0, rise]))
+        write_gltf(moved, folder / f"{name}.glb")
+    fan = '[fan]\nexternal_static_pressure = "0.8 in.wg"\n[losses]\nfilter = "30 Pa"\n'
+    for name in ("low", "high"):
+        plan = plans.get(name, fan)
+        (folder / f"{name}.schedule.toml").write_text(plan)
+    names = [str(folder / f"{name}.glb") for name in ("low", "high", "return")]
+    return [*names[:2], "--return", names[2]]
+
+
+def result_of(capsys: pytest.CaptureFixture[str], command: str, *words: str) -> Any:
+    capsys.readouterr()
+    assert main([command, *words, "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    validate(result, {"compare": "comparison", "analyse": "result"}[command])
+    return result
+
+
+def test_options_beside_a_return_have_the_budget_of_an_analysis_with_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The return has no schedule: beside the warm supply its air is as warm."""
+    warm = '[air]\ntemperature = "45 C"\n[fan]\nexternal_static_pressure = "200 Pa"\n'
+    words, out = options_and_return(tmp_path, high=warm), tmp_path / "tables"
+    compared = result_of(capsys, "compare", *words, "--csv", str(out))
+    assert [one["file"] for one in compared["inputs"]["routes"]][2] == "return.glb"
+    for option, route in zip(compared["options"], words[:2], strict=True):
+        tables = tmp_path / f"{option['name']}-alone"
+        alone = result_of(capsys, "analyse", route, *words[2:], "--csv", str(tables))
+        assert option["budget"] == alone["budget"]
+        assert option["system"].items() <= alone["system"].items()
+        (side,), (other,) = option["returns"], alone["returns"]
+        assert (side["file"], side["system"]) == (other["file"], other["system"])
+        said = [one["what"] for one in option["flags"]]
+        for one in (*alone["budget"]["flags"], *other["flags"]):
+            assert one["what"] in said
+        missing = ", ".join(alone["budget"]["missing"])
+        assert f"not declared, and not filled in: {missing}" in said
+        mine = out / option["name"]
+        assert {p.name for p in mine.iterdir()} == {p.name for p in tables.iterdir()}
+        for table in tables.iterdir():
+            assert (mine / table.name).read_bytes() == table.read_bytes()
+    lost = [one["returns"][0]["system"] for one in compared["options"]]
+    assert lost[0]["critical_loss_pa"] != lost[1]["critical_loss_pa"]
+
+
+def test_what_is_said_of_options_has_their_return_in(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    house = Path(__file__).parents[1] / "examples" / "hillside_house"
+    for file in house.glob("*.*"):
+        (tmp_path / file.name).write_bytes(file.read_bytes())
+        if file.name.startswith("house."):
+            other = file.name.replace("house", "other")
+            (tmp_path / other).write_bytes(file.read_bytes())
+    words = ["compare", *(str(tmp_path / f"{n}.glb") for n in ("house", "other"))]
+    words += ["--units", "inch-pound"]
+    assert main(words) == 0
+    before = capsys.readouterr().out
+    assert main([*words, "--return", str(tmp_path / "return.glb")]) == 0
+    shown, said = capsys.readouterr()
+    assert said.count("using the schedule return.schedule.toml") == 1
+    (left,) = re.findall("friction rate left, supply and +(.*)", shown)
+    assert left.split() == ["0.096", "in.wg/100", "ft"] * 2
+    assert "0.1649" in before
+    assert "0.0767" in shown
+    assert "0.1649" not in shown
+    assert "friction rate left" not in before
+    # The budget is that of both sides, and which run is the return's is told.
+    assert "nothing is said of the return side" in before
+    assert "nothing is said of the return side" not in shown
+    shared = shown.partition("What to know of all options")[2].partition("What to")[0]
+    assert "warning: return.glb, run 'stairs': no table" in shared
+    assert "warning: return.glb, run 'return drop', bend 1" in shared
+
+
+def test_a_clash_with_the_return_is_a_fault_of_the_option(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = options_and_return(tmp_path)
+    clear = result_of(capsys, "compare", *words)
+    assert [one["faults"] for one in clear["options"]] == [[], []]
+    assert main(["compare", *words, "--strict"]) == 0
+    low = [words[0], words[1], "--return", str(tmp_path / "near.glb")]
+    moved = replace(back(), points=back().points + np.array([0.0, 0.3, 0.3]))
+    write_gltf(moved, tmp_path / "near.glb")
+    found = result_of(capsys, "compare", *low)
+    first, second = found["options"]
+    assert any("of near' by" in fault for fault in first["clashes"])
+    assert (first["rank"], second["rank"], second["faults"]) == (None, 1, [])
+    assert "'low' cannot be built" in found["verdict"]
+    assert main(["compare", *low[:2], "--strict"]) == 0
+    capsys.readouterr()
+    assert main(["compare", *low, "--strict"]) == 1
+    assert "of near' by" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("share", "is_carried"), [(1.01, True), (0.99, False)])
+def test_a_fan_that_the_return_overtaxes_carries_no_option(
+    share: float,
+    is_carried: bool,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    words = options_and_return(tmp_path, low="", high="")
+    spent = [
+        one["budget"]["required_pa"]
+        for one in result_of(capsys, "compare", *words)["options"]
+    ]
+    plan = f'[fan]\ntotal_pressure = "{share * max(spent)} Pa"\n'
+    words = options_and_return(tmp_path, low=plan, high=plan)
+    worst = ("low", "high")[int(np.argmax(spent))]
+    assert main(["compare", *words, "--strict"]) == 1 - is_carried
+    carried = f"The fan does not carry '{worst}'" not in capsys.readouterr().out
+    assert carried == is_carried
+    assert main(["compare", *words[:2], "--strict"]) == 0
+
+
+def test_a_fault_of_the_return_is_told_beside_all_options(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A post that stands in the return's branch alone leaves the options their rank."""
+    words = options_and_return(tmp_path)
+    post = trimesh.creation.box(extents=[0.2, 0.2, 1.0])
+    post.apply_translation([4.0, 2.0, 3.0])
+    post.export(tmp_path / "post.stl")
+    words += ["--obstacles", str(tmp_path / "post.stl")]
+    for option in result_of(capsys, "compare", *words)["options"]:
+        assert option["rank"] is not None
+        assert option["faults"] == []
+        (side,) = option["returns"]
+        assert side["clearance_m"] < 0.0
+        assert len(side["faults"]) == 1
+        assert any("'side' overlaps 'post.stl'" in f["what"] for f in option["flags"])
+    assert main(["compare", *words, "--strict"]) == 1
+    assert capsys.readouterr().out.count("return.glb: 'side' overlaps") == 1
+
+
+def test_a_comparison_without_a_return_says_nothing_of_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = options_and_return(tmp_path)[:2]
+    for option in result_of(capsys, "compare", *words)["options"]:
+        assert {"returns", "budget"}.isdisjoint(option)
+    assert main(["compare", *words, "--csv", str(tmp_path / "t")]) == 0
+    assert "friction rate left" not in capsys.readouterr().out
+    assert not list((tmp_path / "t" / "low").glob("return-*"))
+
+
+def test_returns_that_belong_beside_no_option_are_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    own = '[fan]\nexternal_static_pressure = "90 Pa"\ninlet_velocity_pressure = "4 Pa"'
+    words = options_and_return(tmp_path, high=own)
+    for given, what in (
+        (words, "high.schedule.toml, [fan] inlet_velocity_pressure"),
+        ([*words[:3], words[1]], "high.glb: the same drawing is given twice"),
+        ([*words[:2], "--return-unit", "ft"], "there is no --return"),
+        ([words[0], *words[2:]], "only one route is given"),
+    ):
+        assert main(["compare", *given]) == 2
+        assert what in capsys.readouterr().err
+
+
+@needs_opengl
+def test_a_picture_of_options_shows_the_return_beside_each(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen: list[scene.Panel] = []
+
+    def kept(panels: Sequence[scene.Panel], *_: Any, **__: Any) -> str:
+        seen.extend(panels)
+        return ""
+
+    monkeypatch.setattr(scene, "picture", kept)
+    words = options_and_return(tmp_path)
+    assert main(["compare", *words, "--png", str(tmp_path / "a.png")]) == 0
+    assert [one.title.partition(":")[0] for one in seen] == ["low", "high"]
+    for panel in seen:
+        assert "return" in panel.subtitle
+        points = np.concatenate([vertices for vertices, _ in panel.obstacles])
+        # The main is 0.4 m wide, 9 m long and at a height of 3 m.
+        assert points.min(axis=0) == pytest.approx([0.0, -0.2, 2.8], abs=1e-3)
+        assert points.max(axis=0) == pytest.approx([9.0, 3.0, 3.2], abs=1e-3)
+
+
+def test_ducts_as_solids_stand_where_they_are_also_on_a_map() -> None:
+    away = np.array([500_000.0, 4_000_000.0, 0.0])
+    near = layout_view.duct_solids(found(back()))
+    far = layout_view.duct_solids(found(replace(back(), points=back().points + away)))
+    for one, other in zip(near, far, strict=True):
+        np.testing.assert_array_equal(one.faces, other.faces)
+        np.testing.assert_allclose(one.vertices + away, other.vertices, atol=1e-5)
+        edges = np.sort(one.faces[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
+        assert np.unique(edges, axis=0, return_counts=True)[1].max() == 2
+
+
+def test_a_review_page_of_options_holds_their_return(tmp_path: Path) -> None:
+    words, out = options_and_return(tmp_path), tmp_path / "a.html"
+    assert main(["compare", *words, "--page", str(out)]) == 0
+    text = out.read_text("utf-8")
+    (data,) = re.findall(r'<script type="application/json" id="data">(.*?)</', text)
+    page = json.loads(data)
+    assert {one["name"] for one in page["obstacles"]} == {"return.glb"}
+    assert [one["name"] for one in page["options"]] == ["low", "high"]
+    assert page["budget"] is None
+    assert set(page["verdicts"]) == {"metric", "inch-pound"}

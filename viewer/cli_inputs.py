@@ -9,7 +9,7 @@ from .cli_outputs import tell
 
 if TYPE_CHECKING:
     from elbowroom.layout import Drawing, Notice, Obstacle, Schedule
-    from elbowroom.physics import Analysis, Option
+    from elbowroom.physics import Analysis, Budget, Option
 
     from .display import Display
     from .gaps import Gap
@@ -165,6 +165,40 @@ def return_sides(
     reading: Reading,
 ) -> "list[Analysis]":
     """Analyse the returns of a supply."""
+    return returns_of_each(returns, [route], [supply], reading)[0]
+
+
+def returns_of_each(
+    returns: Sequence[Path] | None,
+    routes: Sequence[Path],
+    supplies: "Sequence[Schedule]",
+    reading: Reading,
+) -> "list[list[Analysis]]":
+    """Analyse the returns beside each of several supplies, by the schedules of these.
+
+    A return with a schedule of its own is the same beside all of them.
+    """
+    for route, supply in zip(routes, supplies, strict=True):
+        _check_returns(returns, route, supply, reading)
+    made: dict[tuple[Path, int], Analysis] = {}
+    sides: list[list[Analysis]] = [[] for _ in supplies]
+    for path in returns or []:
+        own = _own_schedule(path)
+        for supply, found in zip(supplies, sides, strict=True):
+            key = path, id(supply) if own is None else 0
+            if key not in made:
+                made[key] = _return_side(path, own, supply, reading)
+            found.append(made[key])
+    return sides
+
+
+def _check_returns(
+    returns: Sequence[Path] | None,
+    route: Path,
+    supply: "Schedule",
+    reading: Reading,
+) -> None:
+    """Refuse returns that cannot stand beside a supply."""
     from elbowroom.layout import refusal, units
 
     said = {"unit": reading.return_unit, "up": reading.return_up}
@@ -194,7 +228,6 @@ def return_sides(
                 "name the drawing of the return, once",
             )
         seen.add(path.resolve())
-    return [_return_side(path, supply, reading) for path in returns or []]
 
 
 def with_sides(
@@ -233,17 +266,61 @@ def with_sides(
     return in_units(options, rooms, display or METRIC), rooms
 
 
+def in_budget(
+    option: "Option",
+    room: "tuple[Gap, ...]",
+    names: Sequence[str],
+    returns: "Sequence[Analysis]",
+    obstacles: "Sequence[Obstacle]",
+    display: "Display | None" = None,
+) -> "tuple[list[Option], list[tuple[Gap, ...]], Budget | None]":
+    """The layouts and rooms of `with_sides`, and the budget; without returns none.
+
+    What is to be said of the budget and of the returns is among what is said of the
+    supply, since that stands for all of them where options are compared.
+    """
+    from dataclasses import replace
+
+    from elbowroom.layout import length_words, place_words, warning
+    from elbowroom.physics import budget
+
+    shown, rooms = with_sides(option, room, names, returns, obstacles, display)
+    if not returns:
+        return shown, rooms, None
+    whole = budget(option.analysis, returns)
+    said = [*shown[0].analysis.flags, *whole.notices]
+    if whole.missing:
+        missing = ", ".join(whole.missing)
+        said.append(warning("budget", f"not declared, and not filled in: {missing}"))
+    for side, around in zip(returns, rooms[1:], strict=True):
+        file = side.graph.drawing.file
+        for one in side.flags:
+            told = any(
+                name and name in one.where for name in (file, side.graph.schedule.file)
+            )
+            where = one.where if told else ", ".join(filter(None, (file, one.where)))
+            said.append(replace(one, where=where))
+        for gap in around:
+            if not gap.is_kept:
+                at = f" at {place_words(gap.place, gap.unit)}"
+                words = gap.words(length_words, at)
+                said.append(warning(file, words, place=gap.place))
+    supply = replace(shown[0], analysis=replace(shown[0].analysis, flags=tuple(said)))
+    return [supply, *shown[1:]], rooms, whole
+
+
 def _return_side(
     route: Path,
+    own: Path | None,
     supply: "Schedule",
     reading: Reading,
 ) -> "Analysis":
-    """Analyse a return: with NAME.schedule.toml, else as the supply is made."""
+    """Analyse a return: with its own schedule, else as the supply is made."""
     from dataclasses import replace
 
     from elbowroom.layout import FanSpec, warning
 
-    own, drawing = _own_schedule(route), reading.read_return(route)
+    drawing = reading.read_return(route)
     if own is None:
         return _analysed(drawing, supply.for_return(), reading)[0]
     schedule = schedule_for(route, own)

@@ -30,12 +30,14 @@ from .cli_arguments import (
 )
 from .cli_inputs import (
     Reading,
+    in_budget,
     input_files,
     one_of,
     option_names,
     read_option,
     read_options,
     return_sides,
+    returns_of_each,
     schedule_for,
     schedules_for,
     solids_around,
@@ -92,8 +94,8 @@ def analyse(
     from .checks import print_cautions, print_checks
     from .display import DISPLAYS
     from .layout_view import far_apart, option_words, panel, values
-    from .plan import budget_row, print_budget, tables_with_returns
-    from .results import analysis_result, return_row
+    from .plan import print_budget, tables_with_returns
+    from .results import analysis_result, budget_row, return_row
     from .tables import flat_tables, print_analysis
 
     display = one_of(units, DISPLAYS, "--units")
@@ -165,6 +167,9 @@ def compare(
     unit: UnitOption = None,
     up: UpOption = None,
     tolerance: ToleranceOption = "1 mm",
+    returns: ReturnsOption = None,
+    return_unit: ReturnUnitOption = None,
+    return_up: ReturnUpOption = None,
     as_json: JsonOption = False,
     csv: Annotated[
         Path | None,
@@ -187,57 +192,76 @@ def compare(
 
     from .display import DISPLAYS, METRIC
     from .gaps import in_units
-    from .layout_view import far_apart, option_words, panel, values
-    from .results import comparison_result
+    from .layout_view import duct_solids, far_apart, option_words, panel, values
+    from .plan import tables_with_returns
+    from .results import beside_row, comparison_result
     from .tables import flat_tables, print_comparison
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance)
+    reading = Reading(unit, up, tolerance, return_unit, return_up)
     chosen: By = one_of(by, COLOURINGS, "--by")
+    drawn = [*routes, *(returns or [])]
+    named = option_names(drawn)
+    named, behind = named[: len(routes)], named[len(routes) :]
     check_outputs(
-        routes,
+        drawn,
         [schedule, *(obstacles or [])],
         png=png,
         csv=csv,
-        csv_folders=option_names(routes),
+        csv_folders=named,
         page=page,
     )
     if len(routes) < 2:
         raise refusal("compare", "only one route is given", "give two routes or more")
     schedules = schedules_for(routes, schedule)
     solids, notices = solids_around(
-        obstacles, routes, reading, obstacles_unit, obstacles_up
+        obstacles, routes, reading, obstacles_unit, obstacles_up, returns
     )
     said_in = METRIC if as_json else display
-    options, rooms = read_options(routes, schedules, reading, solids, notices, said_in)
+    found = read_options(routes, schedules, reading, solids, notices, said_in)
+    backs = returns_of_each(returns, routes, schedules, reading)
+    whole = [
+        in_budget(option, room, [name, *behind], back, solids, said_in)
+        for option, room, name, back in zip(*found, named, backs, strict=True)
+    ]
+    options, rooms = [one[0] for one, _, _ in whole], [one[0] for _, one, _ in whole]
+    budgets = [one for _, _, one in whole if one]
     if png is not None or page is not None:
-        for said in far_apart([option.analysis for option in options]):
+        every = [option.analysis for option in options]
+        for said in far_apart([*every, *backs[0]]):
             say(said.sentence)
     comparison = compare_options(options, "Pa" if as_json else display.pressure)
     if as_json:
-        print_json(
-            comparison_result(comparison, input_files(routes, schedule, obstacles))
-        )
+        inputs_used = input_files(routes, schedule, obstacles, returns or [])
+        beside = [beside_row(shown[1:], one) for shown, _, one in whole if one]
+        print_json(comparison_result(comparison, inputs_used, beside))
     else:
-        print_comparison(comparison, display, new_console())
+        print_comparison(comparison, display, new_console(), budgets)
     if csv is not None:
-        for option, room in zip(options, rooms, strict=True):
-            write_tables(flat_tables(option.analysis, room), csv / option.name)
+        for (shown, around, both), back in zip(whole, backs, strict=True):
+            supply = shown[0].analysis
+            flat = flat_tables(supply, around[0])
+            if both is not None:
+                flat = tables_with_returns(flat, supply, back, around[1:], both)
+            write_tables(flat, csv / shown[0].name)
+    # The returns are drawn as what stands there: they are the same beside all options.
+    seen = [*solids, *(solid for side in backs[0] for solid in duct_solids(side))]
     if png is not None:
-        shown = []
-        for option, room in zip(options, rooms, strict=True):
+        panels = []
+        for option, room, back in zip(options, rooms, backs, strict=True):
             analysis = option.analysis
-            words = option_words(option, display)
+            words = option_words(option, display, back)
             others = [other.analysis for other in options if other is not option]
-            made = panel(analysis, chosen, display, *words, solids, others, room)
-            shown.append(made[0])
-        every = [values(option.analysis, chosen, display) for option in options]
-        seen = in_units(options, rooms, display)
-        verdict = compare_options(seen, display.pressure).verdict
-        draw_picture(shown, every, chosen, display, png, verdict)
+            made = panel(analysis, chosen, display, *words, seen, others, room)
+            panels.append(made[0])
+        spent = [values(option.analysis, chosen, display) for option in options]
+        verdict = compare_options(
+            in_units(options, rooms, display), display.pressure
+        ).verdict
+        draw_picture(panels, spent, chosen, display, png, verdict)
     if page is not None:
-        write_review_page(page, options, rooms, solids, display.name)
-    return exit_code(strict, options)
+        write_review_page(page, options, rooms, seen, display.name)
+    return exit_code(strict, [option for shown, _, _ in whole for option in shown])
 
 
 def check(

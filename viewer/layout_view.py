@@ -24,6 +24,7 @@ from elbowroom.physics import Analysis, Kind, Option, critical_return
 from .display import TOUCH, Display
 from .labels import cut
 from .scene import Label, Look, Panel
+from .sweep import sweep
 
 if TYPE_CHECKING:
     from .gaps import Gap
@@ -145,6 +146,20 @@ def seen_tubes(graph: DuctGraph, shapes: Solids) -> Tubes:
     of_tube = tubes.element[tubes.offsets[:-1]]
     factor = 1.0 - np.repeat(smaller[of_tube], np.diff(tubes.offsets))
     return replace(tubes, width=tubes.width * factor, height=tubes.height * factor)
+
+
+def duct_solids(analysis: Analysis) -> list[Obstacle]:
+    """Pieces of a layout as solids, to be shown beside another layout."""
+    tubes = solids(analysis.graph).tubes
+    # Swept near the origin: the mesh is in single precision.
+    origin = tubes.centre.mean(axis=0)
+    mesh = sweep(replace(tubes, centre=tubes.centre - origin))
+    found, file = [], analysis.graph.drawing.file
+    for piece in range(len(tubes.offsets) - 1):
+        used, corner = np.unique(mesh.quads[mesh.element == piece], return_inverse=True)
+        faces = corner.reshape(-1, 4)[:, [0, 1, 2, 0, 2, 3]].reshape(-1, 3)
+        found.append(Obstacle(file, mesh.points[used] + origin, faces, False))
+    return found
 
 
 def panel_title(name: str, analysis: Analysis, display: Display) -> str:

@@ -16,29 +16,8 @@ from .budget import joint_lines
 from .display import Display
 from .gaps import Gap
 from .outlet import plain
-from .results import notice, section_result
+from .results import budget_row, notice, section_result
 from .tables import flat_tables, new_table, print_notices
-
-
-def budget_row(found: Budget) -> dict[str, Any]:
-    """Budget of supply and returns as plain data."""
-    return {
-        "fan_pressure_pa": found.fan_pressure,
-        "fan_pressure_kind": found.fan_kind,
-        "outlet_velocity_pressure_pa": found.outlet_velocity_pressure,
-        "inlet_velocity_pressure_pa": found.inlet_velocity_pressure,
-        "declared_losses_pa": found.declared_losses,
-        "terminal_losses_pa": found.terminal_losses,
-        "available_pa": found.available,
-        "required_pa": found.required,
-        "length_m": found.length,
-        "effective_length_m": found.effective_length,
-        "effective_length_supply_m": found.effective_lengths[0],
-        "effective_length_return_m": found.effective_lengths[1],
-        "friction_rate_available_pa_m": found.friction_rate_available,
-        "missing": list(found.missing),
-        "flags": [notice(said) for said in found.notices],
-    }
 
 
 def print_budget(

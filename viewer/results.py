@@ -17,11 +17,13 @@ from elbowroom.layout import (
 from elbowroom.physics import (
     WINDOW,
     Analysis,
+    Budget,
     Check,
     Comparison,
     FanPower,
     Kind,
     Note,
+    Option,
     balance,
     checks,
     critical_band,
@@ -140,6 +142,27 @@ def return_row(analysis: Analysis, room: Sequence[Gap] = ()) -> Plain:
         "checks": check_rows(checks(analysis)),
         "assumptions": assumption_rows(analysis),
         "flags": [notice(flag) for flag in analysis.flags],
+    }
+
+
+def budget_row(found: Budget) -> dict[str, Any]:
+    """Budget of supply and returns as plain data."""
+    return {
+        "fan_pressure_pa": found.fan_pressure,
+        "fan_pressure_kind": found.fan_kind,
+        "outlet_velocity_pressure_pa": found.outlet_velocity_pressure,
+        "inlet_velocity_pressure_pa": found.inlet_velocity_pressure,
+        "declared_losses_pa": found.declared_losses,
+        "terminal_losses_pa": found.terminal_losses,
+        "available_pa": found.available,
+        "required_pa": found.required,
+        "length_m": found.length,
+        "effective_length_m": found.effective_length,
+        "effective_length_supply_m": found.effective_lengths[0],
+        "effective_length_return_m": found.effective_lengths[1],
+        "friction_rate_available_pa_m": found.friction_rate_available,
+        "missing": list(found.missing),
+        "flags": [notice(said) for said in found.notices],
     }
 
 
@@ -387,8 +410,35 @@ def totals(analysis: Analysis, first: Analysis) -> Plain:
     }
 
 
-def comparison_result(comparison: Comparison, inputs: Mapping[str, Any]) -> Plain:
-    """Result of `compare` as plain data, as `comparison.schema.json` says."""
+def beside_row(returns: Sequence[Option], found: Budget) -> Plain:
+    """The returns beside an option, and the budget of all its sides, as plain data."""
+    return {
+        "returns": [
+            {
+                "file": side.analysis.graph.drawing.file,
+                "clearance_m": side.clearance,
+                "faults": list(side.faults),
+                "system": _system(side.analysis),
+            }
+            for side in returns
+        ],
+        "budget": budget_row(found),
+    }
+
+
+def comparison_result(
+    comparison: Comparison, inputs: Mapping[str, Any], beside: Sequence[Plain] = ()
+) -> Plain:
+    """Result of `compare` as plain data, as `comparison.schema.json` says.
+
+    Parameters
+    ----------
+    comparison, inputs
+        The comparison, and the files that went in.
+    beside
+        What stands beside each option, as `beside_row` has it; none without returns.
+    """
+    options = comparison.options
     return {
         "schema": "elbowroom.comparison/1",
         "inputs": dict(inputs),
@@ -401,15 +451,18 @@ def comparison_result(comparison: Comparison, inputs: Mapping[str, Any]) -> Plai
                 "clashes": list(option.clashes),
                 "faults": list(option.faults),
                 "rank": rank,
-                "totals": totals(option.analysis, comparison.options[0].analysis),
+                "totals": totals(option.analysis, options[0].analysis),
                 "system": _system(option.analysis),
                 "paths": paths(option.analysis),
                 "elements": elements(option.analysis),
                 "flags": [
                     notice(flag) for flag in (*option.notices, *option.analysis.flags)
                 ],
+                **more,
             }
-            for option, rank in zip(comparison.options, comparison.ranks, strict=True)
+            for option, rank, more in zip(
+                options, comparison.ranks, beside or [{}] * len(options), strict=True
+            )
         ],
         "verdict": comparison.verdict,
     }

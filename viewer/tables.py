@@ -9,6 +9,7 @@ import numpy as np
 from elbowroom.layout import Basis, Notice, Severity, place_words
 from elbowroom.physics import (
     Analysis,
+    Budget,
     Comparison,
     Kind,
     checks,
@@ -108,10 +109,16 @@ def print_more(
         console.print(f"{indent}and {count} more, with {option}")
 
 
-def print_comparison(comparison: Comparison, display: Display, console: Any) -> None:
+def print_comparison(
+    comparison: Comparison,
+    display: Display,
+    console: Any,
+    budgets: Sequence[Budget] = (),
+) -> None:
     """Print a comparison: the options side by side, the verdict.
 
-    Parameters are those of `print_analysis`.
+    Parameters are those of `print_analysis`, and the budget of each option with its
+    returns, where there are any.
     """
     table = new_table(f"Options, losses in {display.pressure}")
     for head, right in (
@@ -138,7 +145,7 @@ def print_comparison(comparison: Comparison, display: Display, console: Any) -> 
             rank,
         )
     console.print(table)
-    console.print(_apart(comparison, display))
+    console.print(_apart(comparison, display, budgets))
     console.print(f"\n[bold]{plain(comparison.verdict)}[/bold]")
     every = [[*one.notices, *one.analysis.flags] for one in comparison.options]
     shared = [said for said in every[0] if all(said in one for one in every)]
@@ -205,12 +212,16 @@ def apart_rows(comparison: Comparison, display: Display) -> list[list[str]]:
     return rows
 
 
-def _apart(comparison: Comparison, display: Display) -> Any:
+def _apart(comparison: Comparison, display: Display, budgets: Sequence[Budget]) -> Any:
     table = new_table("What else sets them apart")
     # A column for each option: the heads of so many columns would not fit.
     head, *lines = zip(
         apart_heads(display), *apart_rows(comparison, display), strict=True
     )
+    if budgets:
+        left = [one.friction_rate_available for one in budgets]
+        rates = ["–" if one is None else display.rates(one) for one in left]
+        lines.append(("friction rate left, supply and return", *rates))
     for place, name in enumerate(head):
         text = plain(name) if place else ""
         table.add_column(text, justify="right" if place else "left")
