@@ -567,7 +567,7 @@ def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
     return ElbowRule(
         kind,
         default.construction_basis if construction is None else Basis.DECLARED,
-        default.radius_ratio if not given else (ratio or 1.0),
+        ratio if given else default.radius_ratio,
         throat if given else default.throat_radius,
         centre if given else default.centreline_radius,
         Basis.DECLARED if given else default.radius_basis,

@@ -154,7 +154,8 @@ class ElbowRule:
     construction, construction_basis
         The construction, and what that rests on.
     radius_ratio
-        Centreline radius over the side in the plane of the bend.
+        Centreline radius over the side in the plane of the bend; 1 where neither it nor
+        another radius is given.
     throat_radius, centreline_radius
         Either instead of `radius_ratio`, m.
     radius_basis
@@ -167,13 +168,14 @@ class ElbowRule:
         Distance of the turning vanes of a mitred elbow that has them, m; this and the
         numbers before are None where nobody says them.
     own_radius
-        Whether an exception says its radius itself. What it only takes over, as what
-        is assumed, leaves a bend the radius that its run has in the drawing.
+        Whether a radius that an exception gives is its own. One that it only takes
+        over, or none, leaves a bend the radius that its run has in the drawing, else
+        that of all elbows.
     """
 
     construction: ElbowConstruction = ElbowConstruction.SMOOTH
     construction_basis: Basis = Basis.ASSUMED
-    radius_ratio: float = 1.0
+    radius_ratio: float | None = None
     throat_radius: float | None = None
     centreline_radius: float | None = None
     radius_basis: Basis = Basis.ASSUMED
@@ -184,8 +186,9 @@ class ElbowRule:
 
     @property
     def says_radius(self) -> bool:
-        """Whether it gives its elbows a radius that somebody said of them."""
-        return self.own_radius and self.radius_basis != Basis.ASSUMED
+        """Whether an exception gives its elbows a radius of their own."""
+        given = (self.radius_ratio, self.throat_radius, self.centreline_radius)
+        return self.own_radius and given != (None, None, None)
 
     @property
     def parts_basis(self) -> Basis:
@@ -210,7 +213,8 @@ class ElbowRule:
             return self.throat_radius + side / 2
         if self.centreline_radius is not None:
             return np.full(side.shape, self.centreline_radius)
-        return np.asarray(self.radius_ratio * side)
+        ratio = 1.0 if self.radius_ratio is None else self.radius_ratio
+        return np.asarray(ratio * side)
 
 
 @dataclass(frozen=True, slots=True)

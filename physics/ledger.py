@@ -468,6 +468,8 @@ def _elbows(schedule: Schedule, basis: str, **changes: Any) -> dict[str, Any]:
 
     def changed(rule: ElbowRule) -> ElbowRule:
         assumed = getattr(rule, basis) == Basis.ASSUMED
-        return replace(rule, **changes) if assumed else rule
+        # An exception that gives no radius goes on taking that of the others.
+        own = rule.says_radius
+        return replace(rule, own_radius=own, **changes) if assumed else rule
 
     return _all_elbows(schedule, changed)

@@ -7,7 +7,6 @@ import numpy as np
 
 from elbowroom.layout import (
     BadInput,
-    Basis,
     ElbowConstruction,
     ElbowRule,
     FloatArray,
@@ -241,7 +240,6 @@ def _elbows(analysis: Analysis, row: int, run: str) -> Iterator[tuple[str, Sched
         radius_ratio=_GENEROUS,
         throat_radius=None,
         centreline_radius=None,
-        radius_basis=Basis.DECLARED,
         own_radius=True,
     )
     tight = bends.radius[row] < 0.99 * _GENEROUS * bends.in_plane[row]

@@ -655,8 +655,7 @@ def test_elbows_of_one_table_are_each_credited_to_their_factors() -> None:
     way = np.array([[0.0, 0, 0], [4, 0, 0], [4, 4, 0], [8, 4, 0], [12, 8, 0]])
     drawing = drawing_from_runs([("a", way, rectangular(0.3, 0.3))], attributes=PLENUM)
     made = {
-        ("a", n): ElbowRule(radius_ratio=ratio, radius_basis=Basis.DECLARED)
-        for n, ratio in ((1, 0.5), (2, 0.75))
+        ("a", n): ElbowRule(radius_ratio=ratio) for n, ratio in ((1, 0.5), (2, 0.75))
     }
     plan = Schedule(
         terminals={"a": TerminalSpec(0.3)},

@@ -289,3 +289,27 @@ def test_the_velocity_at_the_fan_that_nobody_says_is_listed(is_return: bool) -> 
     for other in (still, run("plenum"), run(total=True), bare()):
         assert not [a for a in other.assumptions if "velocity pressure" in a.remedy]
         assert not [a for a in other.assumptions if "as fast at" in a.what]
+
+
+def test_another_assumed_radius_leaves_a_drawn_one_under_an_exception() -> None:
+    """An exception that gives no radius does not get the one tried for the others."""
+    sections = rectangular(0.3, 0.2)
+    drawing = drawing_from_runs(
+        [
+            ("a", np.array([[0.0, 0, 3], [6, 0, 3], [6, 5, 3], [6, 9, 3]]), sections),
+            ("b", np.array([[6.0, 9, 3], [6, 12, 3], [12, 12, 3]]), sections),
+        ],
+        attributes={"a": Attributes(source=True, bend_radius=0.6)},
+    )
+
+    def change(**said: Any) -> float | None:
+        plan = Schedule(terminals={"b": TerminalSpec(0.4)}, **said)
+        (told,) = (
+            e
+            for e in effects(analyse(build(drawing, plan)))
+            if "centreline radius" in e.assumption.what
+        )
+        return told.loss
+
+    rule = ElbowRule(construction_basis=Basis.DECLARED)
+    assert change(elbow_exceptions={("a", 1): rule}) == change()

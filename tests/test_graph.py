@@ -348,6 +348,31 @@ def test_an_exception_without_a_radius_leaves_that_of_the_drawing(
     assert bends.radius_basis.tolist() == [basis]
 
 
+@pytest.mark.parametrize(
+    ("rule", "radius"),
+    [
+        (ElbowRule(radius_ratio=2.0), 1.2),
+        (ElbowRule(radius_ratio=1.0), 0.6),
+        (ElbowRule(centreline_radius=0.8), 0.8),
+        (ElbowRule(throat_radius=0.2), 0.5),
+        (ElbowRule(ElbowConstruction.SQUARE_HEEL), 0.9),
+        (ElbowRule(radius_ratio=2.0, own_radius=False), 0.9),
+    ],
+)
+def test_an_exception_made_in_python_has_the_radius_that_it_gives(
+    rule: ElbowRule, radius: float
+) -> None:
+    """Also where it says nothing of what the radius rests on."""
+    drawing = drawing_from_runs(
+        [("a", [[0, 0, 0], [3, 0, 0], [3, 3, 0], [6, 3, 0]], FLAT)],
+        attributes={"a": replace(SOURCE["a"], bend_radius=0.9)},
+    )
+    plan = Schedule(
+        terminals={"a": TerminalSpec(0.5)}, elbow_exceptions={("a", 2): rule}
+    )
+    assert build(drawing, plan).bends.radius == pytest.approx([0.9, radius])
+
+
 def test_one_schedule_may_speak_of_the_runs_of_other_options() -> None:
     """An elbow that another way round has; where no option has it, it is refused."""
     said = Schedule(
