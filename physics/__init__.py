@@ -37,7 +37,7 @@ from .checked import Check, CheckDimension
 from .checks import checks, power_of
 from .close_pairs import ClosePair
 from .coefficient import Coefficient, Credit, LookupRefused, Note
-from .compare import Comparison, Option, compare
+from .compare import Comparison, Option, compare, unbuildable
 from .conditions import Conditions, conditions_of
 from .duct_schedule import DuctRow, duct_schedule
 from .effects import Effect, effects
@@ -187,6 +187,7 @@ __all__ = [
     "terminal_static",
     "too_fast",
     "transitions",
+    "unbuildable",
     "uncertainty",
     "velocity_limits",
     "warming",

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Notice, short_length, units, words_apart
+from elbowroom.layout import DuctGraph, Notice, short_length, units, words_apart
 
 from .analysis import Analysis
 from .notebook import comparison_html, frame_of, option_rows, picture_of
@@ -50,20 +50,23 @@ class Option:
 
     def faults_in(self, unit: str) -> tuple[str, ...]:
         """The faults, with what bends and transitions lack in mm or in."""
-        graph = self.analysis.graph
-        bends, changes = graph.bends, graph.transitions
-        lacking, numbered = [], [f"bend {n}" for n in bends.number.tolist()]
+        return (*self.clashes, *unbuildable(self.analysis.graph, unit))
+
+
+def unbuildable(graph: DuctGraph, unit: str = "mm") -> tuple[str, ...]:
+    """What the bends and transitions lack that have no room as drawn, or no radius."""
+    bends, changes = graph.bends, graph.transitions
+    numbered = [f"bend {n}" for n in bends.number.tolist()]
+    return tuple(
+        f"{what[row]} of '{graph.drawing.names[graph.ducts.run[duct[row]]]}' "
+        f"lacks {short_length(float(short_by[row]), unit)}{of}"
         for what, duct, short_by, of in (
             (numbered, bends.duct, bends.short_by, ""),
             (numbered, bends.duct, bends.lacks_radius, " of radius"),
             (["transition"] * len(changes.duct), changes.duct, changes.short_by, ""),
-        ):
-            lacking += [
-                f"{what[row]} of '{graph.drawing.names[graph.ducts.run[duct[row]]]}' "
-                f"lacks {short_length(float(short_by[row]), unit)}{of}"
-                for row in (short_by > 0).nonzero()[0].tolist()
-            ]
-        return (*self.clashes, *lacking)
+        )
+        for row in (short_by > 0).nonzero()[0].tolist()
+    )
 
 
 @dataclass(frozen=True, eq=False)

@@ -589,6 +589,31 @@ def test_what_cannot_be_built_fails_where_it_is_strict(
         encoding="utf-8",
     )
     assert main(["analyse", str(route), "--strict"]) == (step < 0.187)
+    assert main(["check", str(route), "--strict"]) == (step < 0.187)
+    assert main(["check", str(route)]) == 0
+
+
+@pytest.mark.parametrize("radius", ["299 mm", "301 mm"])  # half of the side is 300
+def test_a_bend_that_is_too_tight_fails_where_it_is_strict(
+    radius: str, tmp_path: Path, capsys: Captured
+) -> None:
+    route = tmp_path / "route.toml"
+    route.write_text(
+        """
+        unit = "m"
+        [[run]]
+        name = "a"
+        section = "600x300 mm"
+        source = "start"
+        flow = "900 L/s"
+        points = [[0, 0, 3], [5, 0, 3], [5, 6, 3]]
+        """,
+        encoding="utf-8",
+    )
+    plan = tmp_path / "route.schedule.toml"
+    plan.write_text(f'[elbows]\ncentreline_radius = "{radius}"\n', encoding="utf-8")
+    for command in ("analyse", "check"):
+        assert main([command, str(route), "--strict"]) == (radius == "299 mm")
 
 
 def test_help_needs_none_of_the_heavy_libraries() -> None:

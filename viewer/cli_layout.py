@@ -293,7 +293,7 @@ def check(
         refusal,
         write,
     )
-    from elbowroom.physics import settled_audit, with_airflows
+    from elbowroom.physics import settled_audit, unbuildable, with_airflows
 
     from .check import audit_picture, print_check
     from .display import DISPLAYS, counted
@@ -348,6 +348,7 @@ def check(
             if lacking:
                 say(f"{lacking}.")
     failed = any(problem.severity == Severity.ERROR for problem in seen.findings)
+    failed = failed or (seen.graph is not None and bool(unbuildable(seen.graph)))
     return 1 if strict and failed else 0
 
 
