@@ -167,7 +167,10 @@ def transition(
     if narrows.any():
         found = contraction(1.0 / ratio[narrows], steepest[narrows])
         part = np.where(same_shape, first, 1.0)[narrows]
-        out.put(narrows, replace(found, value=found.value * part))
+        # Less than the table's nearest end is no longer that end.
+        eased = (found.notes & ~int(Note.CLAMPED)) | int(Note.EXTENDED)
+        notes = np.where(part < 1.0, eased, found.notes)
+        out.put(narrows, replace(found, value=found.value * part, notes=notes))
     mine = opens & was_round & is_round
     if mine.any():
         out.put(

@@ -384,6 +384,17 @@ def test_no_tenth_of_a_millimetre_makes_a_contraction_begin_at_once(
     assert (found[sizes > 0.396] == 0.0).all()
 
 
+@pytest.mark.parametrize(
+    ("width", "note"),  # 5 % of the side is 380 mm
+    [(0.392, Note.EXTENDED), (0.381, Note.EXTENDED), (0.379, Note.CLAMPED)],
+)
+def test_a_contraction_that_counts_in_part_is_not_called_its_tables_end(
+    width: float, note: Note
+) -> None:
+    found = transitions.transition(RECT, 0.4, 0.2, RECT, width, 0.2, 0.01)
+    assert Note(int(found.notes[0])) & (Note.EXTENDED | Note.CLAMPED) == note
+
+
 @pytest.mark.parametrize(("share", "beyond"), [(0.59, False), (0.61, True)])
 def test_a_cone_past_the_last_row_is_said_to_be_outside_the_table(
     share: float, beyond: bool
