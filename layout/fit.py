@@ -276,8 +276,8 @@ def _tight_bends(topology: Topology, ducts: Ducts, bends: Bends) -> list[Notice]
                 f"of the {length_words(side)} that the duct measures in its plane",
                 f"give it a radius of {length_words(side / 2)} or more, or another "
                 "construction",
-                effect="its loss is that of the tightest elbow in its table, and it "
-                "cannot be built as drawn",
+                # What its loss is taken from depends on its table, which says it.
+                effect="it cannot be built as drawn, and no table has one so tight",
                 place=topology.nodes[int(ducts.start[duct])],
             )
         )

@@ -242,7 +242,7 @@ AROUND = [[0, 0, 0], [5, 0, 0], [5, 6, 0]]
 def test_a_bend_tighter_than_half_its_side_cannot_be_built(
     cut: Section, radius: float, lacking: int | None
 ) -> None:
-    """It counts as the tightest of its table; a square throat has half the side."""
+    """It counts as the tightest of its table, which that says, not the drawing."""
     rule = ElbowRule(centreline_radius=radius)
     graph = graph_of([("a", AROUND, cut)], terminals=END, elbow_default=rule)
     found = said(graph, "too tight")
@@ -266,6 +266,7 @@ def test_a_bend_tighter_than_half_its_side_cannot_be_built(
     assert told == (f"bend 1 of 'a' lacks {lacking} mm of radius",)
     assert f"{length_words(max(cut.width, cut.height) / 2)} or more" in found[0].remedy
     assert found[0].severity == Severity.WARNING
+    assert "its loss" not in found[0].effect
     assert "nearest end was taken" in " ".join(
         Note(int(analysis.elements.notes[row])).words
     )
