@@ -112,6 +112,7 @@ class Credit:
 
 
 AS_DECLARED = Credit("duct", "schedule", "declared in the schedule", DECLARED)
+IN_DRAWING = Credit("duct", "drawing", "declared in the drawing", DECLARED)
 _AND = " and "  # between the tables of a value that comes from several
 Factors = tuple[tuple[BoolArray, Credit], ...]  # where each went into a value
 

@@ -18,7 +18,7 @@ from elbowroom.layout import (
 )
 
 from .air import Air, air_of
-from .coefficient import AS_DECLARED, Credit
+from .coefficient import AS_DECLARED, IN_DRAWING, Credit
 from .components import component_coefficients
 from .friction import GALVANISED, STEEL, material_credit, material_roughness
 from .site_air import fan_at_site, loss_ratio
@@ -113,7 +113,7 @@ def conditions_of(graph: DuctGraph) -> Conditions:
     elif schedule.material is not None:
         default, basis = _of_material(schedule.material, where), Basis.DECLARED
     special = {
-        run: (said.roughness, AS_DECLARED)
+        run: (said.roughness, IN_DRAWING)
         for run, said in drawing.attributes.items()
         if said.roughness is not None
     }

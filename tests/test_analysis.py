@@ -404,14 +404,16 @@ def test_straight_duct_rests_on_its_roughness() -> None:
     credit, basis, band = duct_of(Schedule(material=flexible))
     assert (credit.confidence, basis) == ("seen", "assumed")  # how it is stretched
     assert band[0] == pytest.approx(np.exp(-1.645 * 0.05 * np.log2(10.0)), rel=1e-3)
-    for plan, said in (
-        (Schedule(roughness=2e-4), {}),
-        (Schedule(run_roughness={"a": 2e-4}), {}),
-        (Schedule(material="concrete"), {"roughness": 2e-4}),
+    for plan, said, where in (
+        (Schedule(roughness=2e-4), {}, "schedule"),
+        (Schedule(run_roughness={"a": 2e-4}), {}, "schedule"),
+        (Schedule(run_roughness={"a": 2e-4}), {"roughness": 1e-4}, "schedule"),
+        (Schedule(material="concrete"), {"roughness": 2e-4}, "drawing"),
     ):
         credit, basis, band = duct_of(plan, **said)
         assert (credit.confidence, basis) == ("declared", "declared")
-        assert credit.source.endswith("; declared in the schedule")
+        assert credit.table.endswith(f" and {where}")
+        assert credit.source.endswith(f"; declared in the {where}")
         assert band[1] == pytest.approx(np.exp(1.645 * 0.05), rel=1e-4)
 
 
