@@ -190,7 +190,7 @@ def _found(
                 analysis.graph.drawing.file,
                 f"sizing by {aim.method} needs the largest velocity of "
                 f"{'mains' if is_main else 'branches'}",
-                f"give a {'main' if is_main else 'branch'} velocity, or a use under "
+                f"write --{'main' if is_main else 'branch'}-velocity, or a use under "
                 "[checks]",
             )
         else:

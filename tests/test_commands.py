@@ -938,6 +938,15 @@ def test_a_rate_that_a_method_does_not_keep_is_refused(
     assert f"sizing by {method} keeps no friction rate" in said
 
 
+def test_static_regain_names_the_option_that_says_a_velocity(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    route = tmp_path / "route.toml"
+    route.write_text(SHARP_TURN)
+    words = ["proportion", str(route), "--method", "static regain"]
+    assert "write --branch-velocity, or" in refused(capsys, *words)
+
+
 def test_roll_and_up_of_one_run_are_refused(tmp_path: Path, capsys: Captured) -> None:
     route = tmp_path / "both.toml"
     route.write_text(SHARP_TURN + 'roll = "0 deg"\nup = [0, 0, 1]\n')
