@@ -167,10 +167,30 @@ def _takeoffs(
             name,
             "a takeoff entry is declared for it, but it is no branch: it does not "
             "begin at a junction, or goes straight on there",
-            "delete it under [[takeoffs.exception]], or name the branch",
+            "delete it under [[takeoffs.exception]], or name "
+            + _branch_before(topology, ducts, sides, branches, name),
         )
         for name in _others(topology, wanted, ducts, branches)
     ]
+
+
+def _branch_before(
+    topology: Topology,
+    ducts: Ducts,
+    sides: tuple[Legs, Legs],
+    branches: IntArray,
+    name: str,
+) -> str:
+    """The run with which the branch begins that a run goes on, in words."""
+    names = topology.drawing.names
+    mine = [duct for duct, run in enumerate(ducts.run.tolist()) if names[run] == name]
+    begun = set(np.concatenate([side.duct for side in sides]).tolist())
+    duct = mine[0] if mine else -1
+    while duct >= 0 and duct not in begun:
+        duct = int(ducts.parent[duct])
+    if duct < 0 or duct not in branches:
+        return "the branch"
+    return f"'{names[ducts.run[duct]]}', with which its branch begins"
 
 
 def _closed_ends(

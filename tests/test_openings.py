@@ -10,6 +10,7 @@ from elbowroom.layout import (
     Basis,
     DuctGraph,
     Schedule,
+    TakeoffEntry,
     TerminalSpec,
     build,
     drawing_from_runs,
@@ -106,6 +107,22 @@ def test_an_opening_has_the_section_that_is_said_of_its_transition(
     names = [graph.drawing.names[run] for run in graph.ducts.run.tolist()]
     lengths = dict(zip(names, graph.ducts.length.tolist(), strict=True))
     assert (lengths["piece"], lengths["b"]) == pytest.approx((0.3, 3.3))
+
+
+@pytest.mark.parametrize(
+    ("run", "remedy"),
+    [
+        ("b", "or name 'piece', with which its branch begins"),
+        ("on", "or name the branch"),
+        ("piece", None),
+    ],
+)
+def test_an_entry_said_behind_an_opening_is_told_the_run_of_the_branch(
+    run: str, remedy: str | None
+) -> None:
+    graph = branched(ASIDE, OPENING, takeoff_exceptions={run: TakeoffEntry.RADIUS})
+    told = [n.remedy for n in graph.notices if "it is no branch" in n.what]
+    assert [words.partition(", ")[2] for words in told] == ([remedy] if remedy else [])
 
 
 def test_an_opening_as_large_as_its_branch_is_straight_duct() -> None:
