@@ -271,9 +271,7 @@ def _xml_pieces(content: bytes, file: str) -> Iterator[_Lines]:
             codec.array(by_name["offsets"]).astype(np.int64),
         )
         # The data of cells begin with those of the vertices.
-        first = plain_whole(
-            piece.get("NumberOfVerts", "0")
-        )  # cell data begins with these
+        first = plain_whole(piece.get("NumberOfVerts", "0"))
         wanted = np.arange(len(lines.offsets))
         if kind == "UnstructuredGrid":
             first, wanted = (
