@@ -48,11 +48,8 @@ def with_openings(
     if not starts:
         return pieces, []
     run, is_transition = pieces.run, pieces.is_transition.copy()
-    shape, width, height = (
-        pieces.shape.copy(),
-        pieces.width.copy(),
-        pieces.height.copy(),
-    )
+    shape = pieces.shape.copy()
+    width, height = pieces.width.copy(), pieces.height.copy()
     unsaid = sections.shape[run] == int(Shape.NONE)
     child = dict(zip(tree.parent.tolist(), range(len(run)), strict=True))
     parts: dict[int, list[int]] = {}

@@ -1,7 +1,7 @@
 """Arguments and options that several commands share."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -66,15 +66,12 @@ def folder(text: str) -> Path:
     return Path(text)
 
 
-CsvOption = Annotated[
-    Path | None,
-    typer.Option(
-        "--csv",
-        parser=folder,
-        metavar="FOLDER",
-        help="Write CSV tables in this folder.",
-    ),
-]
+def csv_option(words: str) -> Any:
+    """Option for a folder of CSV tables, with its help."""
+    return typer.Option("--csv", parser=folder, metavar="FOLDER", help=words)
+
+
+CsvOption = Annotated[Path | None, csv_option("Write CSV tables in this folder.")]
 
 
 XlsxOption = Annotated[

@@ -26,7 +26,7 @@ from .cli_arguments import (
     UnitsOption,
     UpOption,
     XlsxOption,
-    folder,
+    csv_option,
 )
 from .cli_inputs import (
     Reading,
@@ -172,13 +172,7 @@ def compare(
     return_up: ReturnUpOption = None,
     as_json: JsonOption = False,
     csv: Annotated[
-        Path | None,
-        typer.Option(
-            "--csv",
-            parser=folder,
-            metavar="FOLDER",
-            help="Write CSV tables in a folder for each option.",
-        ),
+        Path | None, csv_option("Write CSV tables in a folder for each option.")
     ] = None,
     png: PngOption = None,
     page: PageOption = None,
