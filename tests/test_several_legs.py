@@ -260,6 +260,73 @@ def test_a_leg_that_turns_less_is_the_main_in_part(less: float, whole: float) ->
     )
 
 
+def leg_coefficients(analysis: Analysis) -> Any:
+    """C of the legs of the one junction, in the order in which they are drawn."""
+    elements = analysis.elements
+    rows = np.isin(elements.kind, (Kind.BRANCH, Kind.MAIN)).nonzero()[0]
+    run = analysis.graph.ducts.run[elements.duct[rows]]
+    return elements.coefficient[rows[np.argsort(run)]]
+
+
+@pytest.mark.parametrize("degrees", [30.0, 60.0, 90.0])
+def test_air_of_two_legs_alike_joins_with_the_momentum_that_both_bring(
+    degrees: float,
+) -> None:
+    """By hand: 1 + (q/f)² - 2 cos (q² + (1 - q)²)/f, legs as wide as the trunk.
+
+    At a right angle the print's factor A, 0.55 of either q, counts on what its formula
+    has: 1 + (q/f)² - 2 (1 - q)².
+    """
+    turn, flows = np.cos(degrees * DEGREE), (0.22, 0.18)
+    legs = {
+        name: (leg(degrees, around), LEG, flow)
+        for name, around, flow in zip("bc", (0.0, 60.0), flows, strict=True)
+    }
+    q = np.array(flows) / sum(flows)
+    by_hand = 1.0 + q**2 - 2.0 * turn * (q**2 + (1.0 - q) ** 2)
+    if degrees == 90.0:
+        by_hand -= 0.45 * (1.0 + q**2 - 2.0 * (1.0 - q) ** 2)
+    coefficients = leg_coefficients(found(legs, joining=True, main=LEG))
+    assert coefficients == pytest.approx(by_hand, abs=1e-9)
+
+
+def test_small_legs_at_right_angles_bring_no_momentum_along_the_trunk() -> None:
+    """By hand: C = 1 + (q/f)², as the print's factor is 1 up to f = 0.3."""
+    flows = np.array([0.08, 0.07, 0.06, 0.05, 0.04])
+    small = round_section(0.4 * 0.29**0.5)
+    legs = {
+        name: (leg(90.0, 72.0 * number), small, flow)
+        for number, (name, flow) in enumerate(zip("bcdef", flows, strict=True))
+    }
+    by_hand = 1.0 + (flows / flows.sum() / 0.29) ** 2
+    coefficients = leg_coefficients(found(legs, joining=True))
+    assert coefficients == pytest.approx(by_hand, rel=1e-6)
+
+
+@pytest.mark.parametrize("boxy", [False, True])
+def test_legs_nearly_alike_lose_what_lies_between_those_that_are_not(
+    boxy: bool,
+) -> None:
+    """Where air joins at right angles, over a fifth of the area to either side."""
+
+    def section(side: float) -> Section:
+        return rectangular(side, 0.3) if boxy else round_section(side)
+
+    def at(size: float) -> Any:
+        legs = {
+            "b": (leg(90.0), section(0.3), 0.22),
+            "c": (leg(90.0, 90.0), section(size), 0.18),
+        }
+        return leg_coefficients(found(legs, joining=True, main=section(0.32)))
+
+    sizes = 0.3 * np.linspace(0.79, 1.26, 41) ** (1.0 if boxy else 0.5)
+    every = np.array([at(float(size)) for size in sizes])
+    low, high = every[[0, -1]].min(axis=0), every[[0, -1]].max(axis=0)
+    assert (every >= low - 1e-3).all()
+    assert (every <= high + 1e-3).all()
+    assert np.abs(np.diff(every, axis=0)).max() < 0.06
+
+
 @pytest.mark.parametrize(
     ("turn", "diameter", "said"),
     [
