@@ -330,7 +330,8 @@ def test_legs_nearly_alike_lose_what_lies_between_those_that_are_not(
 @pytest.mark.parametrize(
     ("turn", "diameter", "said"),
     [
-        (90.05, 0.3, False),
+        (90.0, 0.3, True),
+        (90.05, 0.3, True),
         (90.07, 0.3, True),
         (99.9, 0.3, True),
         (100.1, 0.3, False),
@@ -354,6 +355,58 @@ def test_a_drawing_that_leaves_it_open_which_leg_is_the_main_is_told_so(
     if said and turn == 99.9:
         assert "'b' and 'c' turn away by 90 and 99.9 degrees" in whats[0]
         assert "'b' counts as it by 99 %" in whats[0]
+
+
+@pytest.mark.parametrize("joining", [False, True])
+@pytest.mark.parametrize(
+    ("ways", "is_printed"),
+    [
+        ([(90.0, 0.0), (90.0, 90.0)], False),
+        ([(90.0, 0.0), (90.0, 179.0)], True),
+        ([(45.0, 0.0), (45.0, 180.0)], True),
+        ([(8.0, 0.0), (8.0, 180.0)], False),
+        ([(60.0, 0.0), (60.0, 50.0), (60.0, 100.0)], False),
+        ([(60.0, 0.0), (60.0, 120.0), (60.0, 240.0)], True),
+        ([(90.0, 0.0), (90.0, 90.0), (90.0, 180.0)], True),
+    ],
+)
+def test_legs_that_tie_are_told_as_those_beside_them(
+    ways: list[tuple[float, float]], is_printed: bool, joining: bool
+) -> None:
+    """No table has legs alike but for those of wyes and bullhead tees."""
+    legs = {name: (leg(*way), LEG, 0.2) for name, way in zip("bcd", ways, strict=False)}
+    analysis = found(legs, joining)
+    whats = [one.what for one in analysis.graph.notices if "the main" in one.what]
+    assert len(whats) == (not is_printed)
+    assert all("main: all are branches" in what for what in whats)
+    if len(ways) == 2:
+        used = credits_of(analysis, Kind.BRANCH)
+        assert [one.confidence == "low" for one in used] == [not is_printed] * 2
+        notes = analysis.elements.notes[analysis.elements.kind == Kind.BRANCH]
+        assert ((notes & int(Note.FALLBACK)) > 0).tolist() == [not is_printed] * 2
+
+
+@pytest.mark.parametrize(
+    ("turn", "shares"),
+    [
+        (16.0, ["'b' counts as it by 17 %", "bullhead tee by 50 %"]),
+        (12.5, ["bullhead tee by 50 %"]),
+    ],
+)
+def test_shares_are_said_of_all_that_a_junction_counts_as(
+    turn: float, shares: list[str]
+) -> None:
+    """Half a wye, as 12.5 degrees lie amid 10 and 15.
+
+    Of the other half 'b' is the main by 3.5 of 10 degrees, but for the thousandth of
+    rad at either end.
+    """
+    legs = {"b": (leg(12.5), LEG, 0.2), "c": (leg(turn, 180.0), LEG, 0.2)}
+    notices = found(legs).graph.notices
+    (what,) = [one.what for one in notices if "to tell which is the main" in one.what]
+    assert all(share in what for share in shares)
+    assert what.count(" %") == len(shares)
+    assert ", and for the rest all are branches" in what
 
 
 def test_a_main_that_turns_is_not_called_straight() -> None:
