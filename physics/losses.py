@@ -295,8 +295,8 @@ def leg_coefficients(
 
     Between a wye without a main and a main with a branch it goes straight from the one
     reading to the other, and so between a main with branches and branches alone, so
-    that no degree and no millimetre makes a jump: our own choice. Of more than two legs
-    a pair that has the print of a wye is all or nothing.
+    that no degree and no millimetre makes a jump where two legs leave: our own choice.
+    Of more than two a pair counts as a wye or not at all (see `Legs.pairing`).
 
     Parameters
     ----------

@@ -387,6 +387,37 @@ def test_legs_that_tie_are_told_as_those_beside_them(
 
 
 @pytest.mark.parametrize(
+    ("turn", "around", "said"),
+    [
+        (78.9, 180.0, ""),
+        (79.1, 180.0, "branches of their own"),
+        (79.99, 180.0, "branches of their own"),
+        (80.0, 180.0, "those of a symmetrical wye or bullhead tee"),
+        (80.01, 180.0, "those of a symmetrical wye or bullhead tee"),
+        (80.9, 180.0, "those of a symmetrical wye or bullhead tee"),
+        (81.1, 180.0, ""),
+        (90.0, 161.0, ""),
+        (90.0, 159.0, "those of a symmetrical wye or bullhead tee"),
+        (90.0, 154.0, "branches of their own"),
+        (90.0, 149.0, ""),
+    ],
+)
+def test_a_pair_of_three_legs_that_is_hardly_one_is_told_so(
+    turn: float, around: float, said: str
+) -> None:
+    """Of more than two legs it is all or nothing; own choice, a degree to each side."""
+    legs = {
+        "b": (leg(90.0), LEG, 0.2),
+        "c": (leg(90.0, around), LEG, 0.2),
+        "d": (leg(turn, 80.0), LEG, 0.1),
+    }
+    whats = [one.what for one in found(legs).graph.notices]
+    told = [what for what in whats if "alike and opposite" in what]
+    assert len(told) == bool(said)
+    assert all(said in what for what in told)
+
+
+@pytest.mark.parametrize(
     ("turn", "shares"),
     [
         (16.0, ["'b' counts as it by 17 %", "bullhead tee by 50 %"]),
