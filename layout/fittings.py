@@ -185,6 +185,9 @@ class Legs:
     evenness
         How much it counts, as far as that does not, as one of branches alone, 0 to 1:
         its legs turn away by about the same angle and are about as large.
+    pairing
+        How much two of more than two legs are alike and opposite, 0 to 1: from one half
+        on they count as such a junction of their own; 0 where only two legs leave.
     branch
         The leg itself, or for a main the branch that turns away most.
     leg_count
@@ -204,6 +207,7 @@ class Legs:
     straight_angle: FloatArray
     likeness: FloatArray
     evenness: FloatArray
+    pairing: FloatArray
     branch: IntArray
     leg_count: IntArray
     entry: IntArray

@@ -18,6 +18,8 @@ from .tree import Tree
 _TURNED_AWAY = np.radians([10.0, 15.0])  # the straighter one; of the print about 15
 _UNLIKE = np.radians([20.0, 10.0])  # difference of their deflections; about 10
 _BESIDE = np.radians([30.0, 20.0])  # how far they are from opposite sides
+# Of several legs two are a pair or not; so near the bounds of it, rad, that is said.
+_CLOSE = np.radians(1.0)
 # A leg is the main of another where it turns so much less or, turning as much, is so
 # much larger; between these and an exact tie it counts as one in part.
 _SAME_TURN = 1e-3  # rad: a millimetre of a drawing over a metre
@@ -35,6 +37,7 @@ _NO_LEGS = Legs(
     straight_angle=np.empty(0),
     likeness=np.empty(0),
     evenness=np.empty(0),
+    pairing=np.empty(0),
     branch=_NO_ROWS,
     leg_count=_NO_ROWS,
     entry=_NO_ROWS,
@@ -189,10 +192,10 @@ def _legs(
     widest = (begin + count - 1)[group]
     every = np.arange(len(rows))
     is_tap = pieces.is_tap[rows]
-    likeness, evenness = np.zeros((2, len(rows)))
+    likeness, evenness, pairing = np.zeros((3, len(rows)))
     turned = (count[group] > 1) & (turn[straight] > STRAIGHT_ON) & (common != rows)
     if turned.any():
-        likeness, evenness, straight = _without_main(
+        likeness, evenness, pairing, straight = _without_main(
             away.take(order, axis=0), turn, size[order], turned, straight, widest
         )
         widest = np.where(turned & (widest == straight), widest - 1, widest)
@@ -220,6 +223,7 @@ def _legs(
         np.where(tied, 0.0, turn[straight]),
         likeness,
         evenness,
+        pairing,
         duct_of[rows[branch]],
         count[group] + 1,
         entry,
@@ -234,13 +238,13 @@ def _without_main(
     turned: BoolArray,
     straight: IntArray,
     widest: IntArray,
-) -> tuple[FloatArray, FloatArray, IntArray]:
-    """Likeness and evenness of junctions, and the leg that is the main if one is.
+) -> tuple[FloatArray, FloatArray, FloatArray, IntArray]:
+    """Likeness, evenness and pairing, and the leg that is the main if one is.
 
     `turned` are the legs of several where the straightest turns away too; `straight`
     and `widest` are the legs of each one's junction that turn least and most.
     """
-    likeness, evenness = np.zeros((2, len(turn)))
+    likeness, evenness, pairing = np.zeros((3, len(turn)))
     main, several = straight.copy(), widest - straight > 1
     two = (turned & ~several).nonzero()[0]
     one, other = straight[two], widest[two]
@@ -254,8 +258,11 @@ def _without_main(
         found = _likeness(away, turn, one, other).reshape(len(here), -1)
         np.fill_diagonal(found, 0.0)
         # Where another goes much nearer straight on, that is the main of two branches.
-        found *= turn[here] <= turn[leg] + _UNLIKE[1]
-        found *= turn[leg] > _TURNED_AWAY[0]
+        beyond = turn[here] - turn[leg] - _UNLIKE[1] - 1e-9  # 10 degrees are within
+        found = np.minimum(found, _share(beyond, _CLOSE, -_CLOSE))
+        away_by = turn[leg] - _TURNED_AWAY[0]
+        found = np.minimum(found, _share(away_by, -_CLOSE, _CLOSE))
+        pairing[here] = found.max()
         # Of more than two legs it is all or nothing: there is no print between.
         likeness[here] = found.max(axis=1) > 0.5
         lead = _lead(turn, size, one, other).reshape(len(here), -1)
@@ -265,7 +272,7 @@ def _without_main(
         evenness[here] = 1.0 - max(least.max(), 0.0)
         if likeness[here].any():
             evenness[here] = 1.0  # beside a pair none is straight
-    return likeness, evenness, main
+    return likeness, evenness, pairing, main
 
 
 def _lead(

@@ -154,7 +154,7 @@ def _slanted(aside: float, change: float) -> tuple[str, str, str]:
 def even_notices(
     topology: Topology, ducts: Ducts, legs: Legs, meetings: Legs
 ) -> list[Notice]:
-    """Say at which junctions it is open which leg is the main.
+    """Say at which junctions it is open which leg is the main, or which are a pair.
 
     Parameters
     ----------
@@ -165,37 +165,95 @@ def even_notices(
     """
     notices = []
     for every, node in ((legs, ducts.start), (meetings, ducts.finish)):
-        between = every.is_between
-        if between.any():
-            mains = (between & (every.duct == every.straight)).nonzero()[0]
-            notices += [
-                _even_notice(topology, ducts, every, row, int(node[every.duct[row]]))
-                for row in mains.tolist()
-            ]
+        if not (every.evenness.any() or every.pairing.any()):  # as nearly everywhere
+            continue
+        is_open = (every.evenness > 0.0) & (every.likeness < 1.0)
+        for common in np.unique(every.common[is_open]).tolist():
+            beside = (every.common == common).nonzero()[0]
+            if every.likeness[beside].max() < 1.0:  # else two of several are a pair
+                notices.append(_even_notice(topology, ducts, every, beside, node))
+        is_open = (every.pairing > 0.0) & (every.pairing < 1.0)
+        for common in np.unique(every.common[is_open]).tolist():
+            beside = (every.common == common).nonzero()[0]
+            notices.append(_pair_notice(topology, ducts, every, beside, node))
     return notices
 
 
-def _even_notice(
-    topology: Topology, ducts: Ducts, legs: Legs, main: int, node: int
+def _pair_notice(
+    topology: Topology, ducts: Ducts, legs: Legs, beside: IntArray, node: IntArray
 ) -> Notice:
-    """Say of one junction, at a node, that the leg of a row is its main in part."""
-    beside = (legs.common == legs.common[main]).nonzero()[0]
+    """Say that two of the several legs of a junction may be a pair, or may be none."""
+    at = int(node[legs.duct[beside[0]]])
+    counted = "branches of their own"
+    if legs.is_symmetrical[beside].any():
+        counted = "those of a symmetrical wye or bullhead tee"
+    return warning(
+        f"{topology.drawing.place(int(ducts.run[legs.duct[beside[0]]]))}, "
+        f"at {topology.place(at)}",
+        f"the legs {_turned(topology, ducts, legs, beside)} degrees, and two are "
+        f"nearly, but not clearly, alike and opposite: they count as {counted}, with "
+        "nothing between, as more than two leave (own choice, no published source)",
+        "divide the air at two junctions, one behind the other; or turn the legs some "
+        "degrees further from such a pair, or nearer to one",
+        effect="a degree may change what each leg loses",
+        place=topology.nodes[at],
+    )
+
+
+def _turned(topology: Topology, ducts: Ducts, legs: Legs, beside: IntArray) -> str:
+    """Words for which legs turn away, and by how much."""
     run = ducts.run[legs.duct[beside]].tolist()
     names = [f"'{topology.drawing.names[leg]}'" for leg in run]
     turns = [f"{turn:.3g}" for turn in np.degrees(legs.angle[beside]).tolist()]
-    own = int(ducts.run[legs.duct[main]])
-    part = min(max(100.0 * (1.0 - float(legs.evenness[main])), 1.0), 99.0)
-    return warning(
-        f"{topology.drawing.place(own)}, at {topology.place(node)}",
-        f"the legs {_listed(names)} turn away by {_listed(turns)} degrees, too nearly "
-        "alike in turn and size to tell which is the main: "
-        f"'{topology.drawing.names[own]}' counts as it by {part:.0f} %, and for the "
-        "rest all are branches (own choice, no published source)",
+    return f"{_listed(names)} turn away by {_listed(turns)}"
+
+
+def _even_notice(
+    topology: Topology, ducts: Ducts, legs: Legs, beside: IntArray, node: IntArray
+) -> Notice:
+    """Say of one junction, of the legs of some rows, that none is wholly its main.
+
+    `node` is that of the junction of each duct.
+    """
+    mains = beside[legs.duct[beside] == legs.straight[beside]].tolist()
+    row = (mains or beside.tolist())[0]
+    own, at = int(ducts.run[legs.duct[row]]), int(node[legs.duct[row]])
+    likeness = float(legs.likeness[row])
+    counts = []
+    if mains:
+        part = (1.0 - float(legs.evenness[row])) * (1.0 - likeness)
+        counts.append(
+            f"'{topology.drawing.names[own]}' counts as it by {_percent(part)} %"
+        )
+    if likeness > 0.0:
+        counts.append(
+            "the junction counts as a symmetrical wye or bullhead tee by "
+            f"{_percent(likeness)} %"
+        )
+    counted = ", ".join(counts) + (", and for the rest " if counts else "")
+    remedy = (
         "let the main turn 10 degrees less than any other leg or, if it turns as much, "
-        "be larger in area by a quarter; or draw all legs alike",
-        effect="it decides which leg loses as a branch does",
-        place=topology.nodes[node],
+        "be larger in area by a quarter"
     )
+    if len(beside) == 2:
+        remedy += (
+            "; or let both turn by the same angle, 15 degrees or more, to opposite "
+            "sides, as in a symmetrical wye"
+        )
+    return warning(
+        f"{topology.drawing.place(own)}, at {topology.place(at)}",
+        f"the legs {_turned(topology, ducts, legs, beside)} degrees, too nearly "
+        f"alike in turn and size to tell which is the main: {counted}all are branches "
+        "(own choice, no published source)",
+        remedy,
+        effect="it decides which leg loses as a branch does",
+        place=topology.nodes[at],
+    )
+
+
+def _percent(part: float) -> str:
+    """A part that is neither none nor the whole, in words of whole percents."""
+    return f"{min(max(100.0 * part, 1.0), 99.0):.0f}"
 
 
 def _listed(words: list[str]) -> str:

@@ -343,7 +343,8 @@ def _coefficients(
 ) -> tuple[Gathered, list[Notice]]:
     """Coefficients of the elements of `_tables`, at their places; NaN for ducts.
 
-    In `basis` a main has that of the transition that its change of section counts as.
+    In `basis` a main whose change of section counts as a transition has that one's too,
+    where it is the weaker: of a main in part its branch's entry may be.
     """
     entry, leg, bend, change, straight, component, meeting, terminal = places
     every = Gathered(sum(map(len, places)))
@@ -364,7 +365,8 @@ def _coefficients(
     divided = leg_coefficients(graph, graph.legs, *air, graph.is_return, dead)
     if len(own.rows):
         changed, length_basis = count_own_changes(graph, *air[:2], own, divided)
-        basis[leg[changed]] = length_basis
+        place = leg[changed]
+        basis[place] = np.maximum(basis[place], length_basis)
     every.take_over(leg, divided)
     if len(component):
         duct = graph.component_duct

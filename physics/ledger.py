@@ -28,6 +28,7 @@ from .air import ROOM, STANDARD_DENSITY
 from .coefficient import Note
 from .conditions import Conditions
 from .friction import GALVANISED
+from .own_changes import own_change_lengths
 from .site_air import (
     LOSSES_AT,
     PRESSURE_AT,
@@ -434,9 +435,14 @@ def _count(mask: BoolArray) -> int:
 
 def _own_changes(analysis: "Analysis") -> int:
     """Number of mains whose change of section counts as an assumed transition."""
-    elements = analysis.elements
-    mains = (elements.notes & int(Note.OWN_CHANGE)) > 0
-    return int((mains & (elements.basis == int(Basis.ASSUMED))).sum())
+    graph, elements = analysis.graph, analysis.elements
+    mains = elements.row[(elements.notes & int(Note.OWN_CHANGE)) > 0]
+    if len(mains) == 0:
+        return 0
+    # The element may rest on its branch's entry instead.
+    legs = graph.legs
+    _, basis = own_change_lengths(graph, legs.common[mains], legs.straight[mains])
+    return _count(basis == _ASSUMED)
 
 
 def _parted(

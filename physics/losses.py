@@ -295,7 +295,8 @@ def leg_coefficients(
 
     Between a wye without a main and a main with a branch it goes straight from the one
     reading to the other, and so between a main with branches and branches alone, so
-    that no degree and no millimetre makes a jump: our own choice.
+    that no degree and no millimetre makes a jump where two legs leave: our own choice.
+    Of more than two a pair counts as a wye or not at all (see `Legs.pairing`).
 
     Parameters
     ----------
@@ -317,9 +318,8 @@ def leg_coefficients(
     """
     air = size, flow, velocity, joining, dead
     found = _legs_as_read(graph, legs, *air)
-    rows = ((legs.likeness > 0.0) & (legs.likeness < 1.0) | legs.is_between).nonzero()[
-        0
-    ]
+    between = legs.is_between | (legs.likeness > 0.0) & (legs.likeness < 1.0)
+    rows = between.nonzero()[0]
     if len(rows):
         found.take_over(rows, _between(graph, some_legs(legs, rows), *air))
     return found
@@ -389,19 +389,26 @@ def _legs_as_read(
         "area_ratio": area_leaving / size[common],
         "main_area_ratio": size[legs.straight] / size[common],
     }
+    # No table has branches alone but for those that are alike and opposite.
+    told_apart = ~(legs.is_symmetrical | boxed)
+    alone = told_apart & (legs.straight == common)
     if joining:
         legs_area = np.bincount(common, size[legs.duct], len(size))[common]
+        beside = legs_area / size[common] - junction["area_ratio"]
+        if alone.any():  # what comes beside such a leg is as wide as the others
+            whole = junction["main_area_ratio"]
+            junction["main_area_ratio"] = np.where(alone, beside, whole)
         found = joining_legs(
-            **junction,
-            common_velocity=velocity[common],
-            other_area_ratio=legs_area / size[common] - junction["area_ratio"],
+            **junction, common_velocity=velocity[common], other_area_ratio=beside
         )
+        if alone.any():
+            found.value[alone] += _momentum_lacking(legs, flow, size, alone, beside)
     else:
         found = dividing_legs(**junction)
-    several = (legs.leg_count > 3).nonzero()[0]
-    if len(several):
-        found.stand_in(several)
-    bent = ~(legs.is_symmetrical | boxed) & (legs.straight_angle > STRAIGHT_LEG)
+    unprinted = (alone | (legs.leg_count > 3)).nonzero()[0]
+    if len(unprinted):
+        found.stand_in(unprinted)
+    bent = told_apart & (legs.straight_angle > STRAIGHT_LEG)
     if not joining:
         bent &= ~legs.is_branch
     if bent.any():
@@ -532,6 +539,28 @@ def _add_own_bend(
     found.join(rows[boxy], flat.credit)
     found.join(rows[~boxy], curved.credit)
     found.stand_in(rows)
+
+
+def _momentum_lacking(
+    legs: Legs,
+    flow: FloatArray,
+    size: FloatArray,
+    alone: BoolArray,
+    beside: FloatArray,
+) -> FloatArray:
+    """What some legs lose more as the others turn too, on the common velocity.
+
+    Our own rule, that of `_add_own_bend` for any number of legs: the tables have the
+    air beside a branch come straight along the common duct, and it gives back
+    2 (1 - q)² / s, s (`beside`) the area of the other legs over the common one; of legs
+    that turn it is the sum of their 2 q² cos / f. One for each of `alone`.
+    """
+    common = legs.common
+    share, wide = flow[legs.duct] / flow[common], size[legs.duct] / size[common]
+    along = 2.0 * share**2 / wide * np.cos(np.minimum(legs.angle, np.pi / 2))
+    others = np.bincount(common, along, len(size))[common] - along
+    straight = 2.0 * (1.0 - share[alone]) ** 2 / beside[alone]
+    return np.asarray(straight - others[alone])
 
 
 def _other_areas(legs: Legs, size: FloatArray) -> FloatArray:

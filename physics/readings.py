@@ -31,7 +31,7 @@ def with_main(legs: Legs) -> Legs:
 
 
 def as_branches(legs: Legs) -> Legs:
-    """Legs read as branches, none of which is the main."""
+    """Legs read as branches, none of which is the main: as where two tie for it."""
     return replace(
         legs,
         straight=legs.common,

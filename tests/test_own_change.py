@@ -8,6 +8,7 @@ from elbowroom.layout import (
     Basis,
     Schedule,
     Section,
+    TakeoffEntry,
     TerminalSpec,
     TransitionRule,
     build,
@@ -134,6 +135,40 @@ def test_it_rests_on_the_transition_that_it_counts_as(
         change = steeper.critical_loss - analysis.critical_loss
         assert told[0].loss == pytest.approx(change)
         assert change > 0.5
+
+
+@pytest.mark.parametrize(
+    ("rule", "entry", "basis"),
+    [
+        (TransitionRule(length=0.5), None, Basis.ASSUMED),
+        (None, TakeoffEntry.PLAIN, Basis.ASSUMED),
+        (TransitionRule(length=0.5), TakeoffEntry.PLAIN, Basis.DECLARED),
+    ],
+)
+def test_a_main_in_part_rests_on_the_weaker_of_its_entry_and_its_change(
+    rule: TransitionRule | None, entry: TakeoffEntry | None, basis: Basis
+) -> None:
+    runs = [
+        ("main", np.array([[0.0, 0, 3], [6, 0, 3]]), round_section(0.45)),
+        ("a", np.array([[6.0, 0, 3], [6, 6, 3]]), round_section(0.3)),
+        ("b", np.array([[6.0, 0, 3], [6, 0, 9]]), round_section(0.285)),
+    ]
+    plan = Schedule(
+        terminals={"a": TerminalSpec(0.22, loss=10.0), "b": TerminalSpec(0.18)},
+        transition_default=rule,
+        takeoff_default=entry,
+    )
+    analysis = analyse(build(drawing_from_runs(runs, attributes=SOURCE), plan))
+    elements = analysis.elements
+    noted = (elements.notes & int(Note.OWN_CHANGE)) > 0
+    assert elements.kind[noted].tolist() == [Kind.BRANCH]
+    assert elements.basis[noted].tolist() == [basis]
+    whats = {e.assumption.what: e.assumption.elements for e in effects(analysis)}
+    counts = [
+        [count for what, count in whats.items() if what.startswith(word)]
+        for word in ("transitions", "branches")
+    ]
+    assert counts == [[1] * (rule is None), [2] * (entry is None)]
 
 
 @pytest.mark.parametrize(

@@ -260,10 +260,78 @@ def test_a_leg_that_turns_less_is_the_main_in_part(less: float, whole: float) ->
     )
 
 
+def leg_coefficients(analysis: Analysis) -> Any:
+    """C of the legs of the one junction, in the order in which they are drawn."""
+    elements = analysis.elements
+    rows = np.isin(elements.kind, (Kind.BRANCH, Kind.MAIN)).nonzero()[0]
+    run = analysis.graph.ducts.run[elements.duct[rows]]
+    return elements.coefficient[rows[np.argsort(run)]]
+
+
+@pytest.mark.parametrize("degrees", [30.0, 60.0, 90.0])
+def test_air_of_two_legs_alike_joins_with_the_momentum_that_both_bring(
+    degrees: float,
+) -> None:
+    """By hand: 1 + (q/f)² - 2 cos (q² + (1 - q)²)/f, legs as wide as the trunk.
+
+    At a right angle the print's factor A, 0.55 of either q, counts on what its formula
+    has: 1 + (q/f)² - 2 (1 - q)².
+    """
+    turn, flows = np.cos(degrees * DEGREE), (0.22, 0.18)
+    legs = {
+        name: (leg(degrees, around), LEG, flow)
+        for name, around, flow in zip("bc", (0.0, 60.0), flows, strict=True)
+    }
+    q = np.array(flows) / sum(flows)
+    by_hand = 1.0 + q**2 - 2.0 * turn * (q**2 + (1.0 - q) ** 2)
+    if degrees == 90.0:
+        by_hand -= 0.45 * (1.0 + q**2 - 2.0 * (1.0 - q) ** 2)
+    coefficients = leg_coefficients(found(legs, joining=True, main=LEG))
+    assert coefficients == pytest.approx(by_hand, abs=1e-9)
+
+
+def test_small_legs_at_right_angles_bring_no_momentum_along_the_trunk() -> None:
+    """By hand: C = 1 + (q/f)², as the print's factor is 1 up to f = 0.3."""
+    flows = np.array([0.08, 0.07, 0.06, 0.05, 0.04])
+    small = round_section(0.4 * 0.29**0.5)
+    legs = {
+        name: (leg(90.0, 72.0 * number), small, flow)
+        for number, (name, flow) in enumerate(zip("bcdef", flows, strict=True))
+    }
+    by_hand = 1.0 + (flows / flows.sum() / 0.29) ** 2
+    coefficients = leg_coefficients(found(legs, joining=True))
+    assert coefficients == pytest.approx(by_hand, rel=1e-6)
+
+
+@pytest.mark.parametrize("boxy", [False, True])
+def test_legs_nearly_alike_lose_what_lies_between_those_that_are_not(
+    boxy: bool,
+) -> None:
+    """Where air joins at right angles, over a fifth of the area to either side."""
+
+    def section(side: float) -> Section:
+        return rectangular(side, 0.3) if boxy else round_section(side)
+
+    def at(size: float) -> Any:
+        legs = {
+            "b": (leg(90.0), section(0.3), 0.22),
+            "c": (leg(90.0, 90.0), section(size), 0.18),
+        }
+        return leg_coefficients(found(legs, joining=True, main=section(0.32)))
+
+    sizes = 0.3 * np.linspace(0.79, 1.26, 41) ** (1.0 if boxy else 0.5)
+    every = np.array([at(float(size)) for size in sizes])
+    low, high = every[[0, -1]].min(axis=0), every[[0, -1]].max(axis=0)
+    assert (every >= low - 1e-3).all()
+    assert (every <= high + 1e-3).all()
+    assert np.abs(np.diff(every, axis=0)).max() < 0.06
+
+
 @pytest.mark.parametrize(
     ("turn", "diameter", "said"),
     [
-        (90.05, 0.3, False),
+        (90.0, 0.3, True),
+        (90.05, 0.3, True),
         (90.07, 0.3, True),
         (99.9, 0.3, True),
         (100.1, 0.3, False),
@@ -287,6 +355,89 @@ def test_a_drawing_that_leaves_it_open_which_leg_is_the_main_is_told_so(
     if said and turn == 99.9:
         assert "'b' and 'c' turn away by 90 and 99.9 degrees" in whats[0]
         assert "'b' counts as it by 99 %" in whats[0]
+
+
+@pytest.mark.parametrize("joining", [False, True])
+@pytest.mark.parametrize(
+    ("ways", "is_printed"),
+    [
+        ([(90.0, 0.0), (90.0, 90.0)], False),
+        ([(90.0, 0.0), (90.0, 179.0)], True),
+        ([(45.0, 0.0), (45.0, 180.0)], True),
+        ([(8.0, 0.0), (8.0, 180.0)], False),
+        ([(60.0, 0.0), (60.0, 50.0), (60.0, 100.0)], False),
+        ([(60.0, 0.0), (60.0, 120.0), (60.0, 240.0)], True),
+        ([(90.0, 0.0), (90.0, 90.0), (90.0, 180.0)], True),
+    ],
+)
+def test_legs_that_tie_are_told_as_those_beside_them(
+    ways: list[tuple[float, float]], is_printed: bool, joining: bool
+) -> None:
+    """No table has legs alike but for those of wyes and bullhead tees."""
+    legs = {name: (leg(*way), LEG, 0.2) for name, way in zip("bcd", ways, strict=False)}
+    analysis = found(legs, joining)
+    whats = [one.what for one in analysis.graph.notices if "the main" in one.what]
+    assert len(whats) == (not is_printed)
+    assert all("main: all are branches" in what for what in whats)
+    if len(ways) == 2:
+        used = credits_of(analysis, Kind.BRANCH)
+        assert [one.confidence == "low" for one in used] == [not is_printed] * 2
+        notes = analysis.elements.notes[analysis.elements.kind == Kind.BRANCH]
+        assert ((notes & int(Note.FALLBACK)) > 0).tolist() == [not is_printed] * 2
+
+
+@pytest.mark.parametrize(
+    ("turn", "around", "said"),
+    [
+        (78.9, 180.0, ""),
+        (79.1, 180.0, "branches of their own"),
+        (79.99, 180.0, "branches of their own"),
+        (80.0, 180.0, "those of a symmetrical wye or bullhead tee"),
+        (80.01, 180.0, "those of a symmetrical wye or bullhead tee"),
+        (80.9, 180.0, "those of a symmetrical wye or bullhead tee"),
+        (81.1, 180.0, ""),
+        (90.0, 161.0, ""),
+        (90.0, 159.0, "those of a symmetrical wye or bullhead tee"),
+        (90.0, 154.0, "branches of their own"),
+        (90.0, 149.0, ""),
+    ],
+)
+def test_a_pair_of_three_legs_that_is_hardly_one_is_told_so(
+    turn: float, around: float, said: str
+) -> None:
+    """Of more than two legs it is all or nothing; own choice, a degree to each side."""
+    legs = {
+        "b": (leg(90.0), LEG, 0.2),
+        "c": (leg(90.0, around), LEG, 0.2),
+        "d": (leg(turn, 80.0), LEG, 0.1),
+    }
+    whats = [one.what for one in found(legs).graph.notices]
+    told = [what for what in whats if "alike and opposite" in what]
+    assert len(told) == bool(said)
+    assert all(said in what for what in told)
+
+
+@pytest.mark.parametrize(
+    ("turn", "shares"),
+    [
+        (16.0, ["'b' counts as it by 17 %", "bullhead tee by 50 %"]),
+        (12.5, ["bullhead tee by 50 %"]),
+    ],
+)
+def test_shares_are_said_of_all_that_a_junction_counts_as(
+    turn: float, shares: list[str]
+) -> None:
+    """Half a wye, as 12.5 degrees lie amid 10 and 15.
+
+    Of the other half 'b' is the main by 3.5 of 10 degrees, but for the thousandth of
+    rad at either end.
+    """
+    legs = {"b": (leg(12.5), LEG, 0.2), "c": (leg(turn, 180.0), LEG, 0.2)}
+    notices = found(legs).graph.notices
+    (what,) = [one.what for one in notices if "to tell which is the main" in one.what]
+    assert all(share in what for share in shares)
+    assert what.count(" %") == len(shares)
+    assert ", and for the rest all are branches" in what
 
 
 def test_a_main_that_turns_is_not_called_straight() -> None:
