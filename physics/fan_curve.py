@@ -7,7 +7,6 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
 
 Points = tuple[tuple[float, float], ...]
-_SAMPLES = 400  # along a curve, to find where it is crossed
 _ROUNDING = 1e-9  # what a sum of airflows may be off, as a share of it
 
 
@@ -39,7 +38,7 @@ def slope_at(points: Points, flow: float) -> float:
 
 
 def crossings(points: Points, resistance: float) -> tuple[float, ...]:
-    """Airflows at which a fan's curve meets a resistance, m³/s.
+    """Airflows that last where a fan's curve meets a resistance, m³/s.
 
     Parameters
     ----------
@@ -52,17 +51,29 @@ def crossings(points: Points, resistance: float) -> tuple[float, ...]:
     Returns
     -------
     flows
-        Rising; none where the curve ends before it is met. More than one means that
-        the airflow may jump between them.
+        Rising; only where a little more air takes more than the fan gives, since from
+        any other meeting the airflow runs away. None where the curve ends before such
+        a one. More than one means that the airflow may jump between them.
     """
     curve = _curve(points)
 
-    def surplus(q: float) -> float:
-        return float(curve(q)) - resistance * q * q
+    def surplus(q: Any) -> Any:
+        return curve(q) - resistance * q * q
 
-    tried = np.linspace(points[0][0], points[-1][0], _SAMPLES)
-    left = np.array([surplus(q) for q in tried])
-    found = []
-    for row in np.flatnonzero((left[:-1] > 0.0) != (left[1:] > 0.0)).tolist():
-        found.append(float(brentq(surplus, tried[row], tried[row + 1], xtol=1e-14)))
-    return tuple(found)
+    # From one of these to the next the surplus only rises or only falls.
+    slope = curve.derivative()
+    slope.c[-2] -= 2.0 * resistance
+    slope.c[-1] -= 2.0 * resistance * slope.x[:-1]
+    turns = slope.roots(discontinuity=False, extrapolate=False)
+    tried = np.union1d(slope.x, turns[np.isfinite(turns)])
+    over = surplus(tried) > 0.0
+    return tuple(
+        float(brentq(surplus, tried[row], tried[row + 1], xtol=1e-14))
+        for row in np.flatnonzero(over[:-1] & ~over[1:]).tolist()
+    )
+
+
+def ends_early(points: Points, resistance: float) -> bool:
+    """Whether a fan's curve, as of `crossings`, ends where it gives more than taken."""
+    last = points[-1][0]
+    return float(_curve(points)(last)) > resistance * last * last

@@ -374,21 +374,27 @@ def still_notices(
     notices = []
     closing, around = loops_of(graph)
     lost, _ = spent(graph, conditions, flow)  # as if the air that stands there moved
-    for duct, lacking in zip(closing.tolist(), (around @ lost).tolist(), strict=True):
+    lacks = around @ lost
+    less = lacks <= _LEAST * (np.abs(around) @ np.abs(lost))  # rounding, so not said
+    for duct, lack, unsaid in zip(closing.tolist(), lacks, less, strict=True):
         if not dead[duct]:
             continue
         node, way = int(graph.ducts.finish[duct]), int(graph.loops.of_duct[duct])
         begin = int(graph.loops.ways.ends[way].sum()) - node
         apart = _hangs_on(graph, conditions, flow, way)
+        moving = (
+            ""
+            if unsaid
+            else "to move it either way the tables of its junctions lack "
+            f"{pressure_words(float(lack))} or more; "
+        )
         notices.append(
             warning(
                 graph.place(duct),
-                f"the air stands still up to {graph.topology.place(node)}: to move it "
-                "either way the tables of its junctions lack "
-                f"{pressure_words(lacking)} or more; which end its air would come from "
-                "is arbitrary, so both ends count as if it were shut off; as a meeting "
-                "at one and a branch at the other, a path would lose up to "
-                f"{pressure_words(apart)} more or less",
+                f"the air stands still up to {graph.topology.place(node)}: {moving}"
+                "which end its air would come from is arbitrary, so both ends count as "
+                "if it were shut off; as a meeting at one and a branch at the other, a "
+                f"path would lose up to {pressure_words(apart)} more or less",
                 f"delete the duct from {graph.topology.place(begin)} to there, as it "
                 "carries nothing, or make the ducts around it differ; a little air may "
                 "flow all the same",

@@ -18,7 +18,7 @@ from elbowroom.layout import (
 )
 
 from .analysis import Analysis
-from .fan_curve import crossings, slope_at
+from .fan_curve import crossings, ends_early, slope_at
 from .ledger import OTHER_FLOW
 from .loops import (
     settled,
@@ -51,7 +51,7 @@ class Operation:
     fan_pressure
         Total pressure that the fan gives there, Pa.
     crossings
-        Every airflow at which the fan's curve crosses that of the layout, m³/s.
+        Every airflow that lasts where the fan's curve crosses that of the layout, m³/s.
     dampers
         'open' or 'set': as the balance sets them.
     steps
@@ -125,7 +125,7 @@ def operate(
     if not met:
         raise _missed(fan, settling.resistance - settling.on_top, where)
     notices = fan_air_notices(analysis.graph.schedule.fan, analysis.conditions.air)
-    notices += _stall(fan, met, where)
+    notices += _stall(fan, met, settling.resistance - settling.on_top, where)
     if change > _CLOSE:
         raise _unsettled(sides, settling)
     if change >= _SETTLED:
@@ -267,7 +267,7 @@ def _round(
     # the inlet's.
     on_top = 0.0 if _is_total(fan) else sides[0].outlet - inlet
     met = _meeting(fan, resistance - on_top)
-    # The one on the falling side of the curve; its nearer end, for a round on the way.
+    # The largest; for a round on the way that has none, the end that lies nearer.
     total = met[-1] if met else _nearer_end(fan, resistance - on_top)[0]
     into = total * np.append(1.0, of_return)
     new = [q * share for q, (share, _, _) in zip(into, found, strict=True)]
@@ -414,7 +414,7 @@ def _is_total(fan: FanSpec) -> bool:
 
 
 def _meeting(fan: FanSpec, resistance: float) -> tuple[float, ...]:
-    """Airflows at which a fan gives what a resistance takes; none if that is more."""
+    """Airflows that last where a fan gives what a resistance takes, m³/s."""
     if not fan.curve:
         pressure = fan.total_pressure or fan.external_static_pressure or 0.0
         return (float(np.sqrt(pressure / max(resistance, 1e-12))),)
@@ -423,14 +423,15 @@ def _meeting(fan: FanSpec, resistance: float) -> tuple[float, ...]:
 
 def _nearer_end(fan: FanSpec, resistance: float) -> tuple[float, float]:
     """First or last point of a curve that a resistance does not meet."""
-    flow, pressure = first = fan.curve[0]
-    return first if pressure < resistance * flow * flow else fan.curve[-1]
+    return fan.curve[-1 if ends_early(fan.curve, resistance) else 0]
 
 
-def _stall(fan: FanSpec, met: tuple[float, ...], where: str) -> tuple[Notice, ...]:
-    """Say where the fan stands on the rising side of its curve."""
+def _stall(
+    fan: FanSpec, met: tuple[float, ...], resistance: float, where: str
+) -> list[Notice]:
+    """Say where the fan stands on the rising side of its curve, or may leave it."""
     if not fan.curve:
-        return ()
+        return []
     found = []
     if slope_at(fan.curve, met[-1]) > 0.0:
         found.append(
@@ -446,9 +447,20 @@ def _stall(fan: FanSpec, met: tuple[float, ...], where: str) -> tuple[Notice, ..
         found.append(
             warning(
                 f"{where} curve",
-                f"it meets the layout at {len(met)} airflows, {', '.join(first)} and "
-                f"{last}",
+                f"it meets the layout at {len(met)} airflows that may last, "
+                f"{', '.join(first)} and {last}",
                 "the airflow may jump between them; the largest was taken",
             )
         )
-    return tuple(found)
+    if ends_early(fan.curve, resistance):
+        flow, pressure = fan.curve[-1]
+        found.append(
+            warning(
+                f"{where} curve",
+                f"it ends at {airflow_words(flow)} and {pressure_words(pressure)}, "
+                "above what the layout takes there: the airflow may jump from "
+                f"{airflow_words(met[-1])} to beyond the curve",
+                "add the points of the fan at larger airflows",
+            )
+        )
+    return found

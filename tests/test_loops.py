@@ -638,6 +638,31 @@ def test_a_dead_way_is_told_with_what_hangs_on_it() -> None:
     assert all(end in said.remedy + said.what for end in ends)
 
 
+# Invented: at 39.929 L/s to 'a' the air up to 'c' is at the edge of moving.
+EDGE: list[Run] = [
+    ("feed", [[-3, 0, 3], [0, 0, 3]], round_section(0.4)),
+    (
+        "ring",
+        [[0, 0, 3], [0, 5, 3], [10, 5, 3], [10, -5, 3], [0, -5, 3], [0, 0, 3]],
+        round_section(0.3),
+    ),
+    ("a", [[5, 5, 3], [5, 8, 3]], round_section(0.2)),
+    ("b", [[4, -5, 3], [4, -8, 3]], round_section(0.2)),
+    ("c", [[10, 0.3, 3], [13, 0.3, 3]], round_section(0.2)),
+]
+
+
+@pytest.mark.parametrize(("flow", "says"), [(39.92e-3, True), (39.929e-3, False)])
+def test_what_the_tables_lack_is_said_unless_it_is_rounding(
+    flow: float, says: bool
+) -> None:
+    found = analysed(EDGE, {"a": flow, "b": 0.15, "c": 0.1})
+    (said,) = (flag for flag in found.flags if "stands still" in flag.what)
+    assert ("the tables of its junctions lack 0.0003" in said.what) == says
+    assert ("lack" in said.what) == says
+    assert "which end its air would come from is arbitrary" in said.what
+
+
 @pytest.mark.parametrize("runs", [MIRRORED, MIRRORED[::-1]])
 def test_airflows_of_a_ring_with_equal_sides_settle(runs: list[Run]) -> None:
     found = analysed(runs, ENDS, fan=FanSpec(total_pressure=100.0))

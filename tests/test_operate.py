@@ -130,9 +130,78 @@ def test_the_rising_side_of_a_curve_is_warned_about() -> None:
     assert not operate(layout(FanSpec(curve=CURVE))).notices
 
 
-def test_three_crossings_are_all_named() -> None:
-    dip = ((0.0, 100.0), (0.3, 20.0), (0.6, 90.0), (0.9, 10.0))
-    assert len(crossings(dip, 240.0)) == 3
+# Invented, with a dip and a peak behind it.
+Points = tuple[tuple[float, float], ...]
+DIP: Points = (
+    (0.0, 300.0),
+    (0.2, 20.0),
+    (0.4, 10.0),
+    (0.6, 150.0),
+    (0.7, 90.0),
+    (1.2, 0.0),
+)
+
+
+@pytest.mark.parametrize("more", [(), ((100.0, 0.0),)])
+def test_of_three_crossings_two_last_however_long_the_curve(more: Points) -> None:
+    """176 q² and the curve: at 0.456 m³/s the air would only go on to run faster."""
+    assert crossings(DIP + more, 176.0) == pytest.approx((0.27938, 0.70670), abs=1e-5)
+
+
+def test_a_narrow_peak_of_a_curve_is_met() -> None:
+    peak = ((0.0, 300.0), (0.3, 14.0), (0.499, 30.0), (0.5, 80.0), (0.501, 30.0))
+    low, high = crossings((*peak, (10.0, 0.0)), 176.0)
+    assert low == pytest.approx(0.288, abs=1e-3)
+    assert 0.5 < high < 0.501
+
+
+def test_a_curve_is_met_between_its_points_alone() -> None:
+    """At each of its points the layout takes more than the fan gives."""
+    curve = ((1.0, 100.0), (2.0, 400.0), (3.0, 420.0))
+    (flow,) = crossings(curve, 101.0)
+    assert 1.9 < flow < 2.0
+    assert not crossings(curve, 140.0)
+
+
+def test_a_curve_may_be_met_at_its_end() -> None:
+    flat = ((0.0, 300.0), (1.0, 300.0))
+    assert crossings(flat, 300.0) == (1.0,)
+    assert not crossings(flat, 299.9)
+    (flow,) = crossings(flat, 300.1)
+    assert 0.999 < flow < 1.0
+
+
+def test_airflows_that_may_last_are_all_named() -> None:
+    weaker = tuple((flow, 0.35 * pressure) for flow, pressure in DIP)
+    found = operate(layout(FanSpec(curve=weaker)))
+    assert len(found.crossings) == 2
+    assert found.total_flow == pytest.approx(found.crossings[-1])
+    assert any("at 2 airflows that may last" in said.what for said in found.notices)
+
+
+RISING = ((0.2, 0.0), (0.9, 300.0), (1.2, 290.0))
+
+
+def test_an_airflow_that_runs_away_is_no_result() -> None:
+    """From where the curve rises more steeply a little more air goes on to more."""
+    with pytest.raises(BadInput, match=r"ends at 1,?200 L/s .*before it meets"):
+        operate(layout(FanSpec(curve=RISING)))
+    found = operate(layout(FanSpec(curve=(*RISING, (3.0, 0.0)))))
+    assert found.total_flow > 1.2
+    assert len(found.crossings) == 1
+    assert not found.notices
+
+
+def test_a_curve_that_ends_above_what_is_taken_may_be_left() -> None:
+    curve = ((0.0, 2.0), (0.3, 2.0), (0.9, 300.0), (1.2, 290.0))
+    found = operate(layout(FanSpec(curve=curve)))
+    assert found.total_flow == pytest.approx(found.crossings[0])
+    assert found.total_flow < 0.5
+    (said,) = (said for said in found.notices if "beyond the curve" in said.what)
+    assert "ends at 1200 L/s (2543 cfm) and 290 Pa" in said.what
+    longer = operate(layout(FanSpec(curve=(*curve, (3.0, 0.0)))))
+    assert longer.total_flow > 1.2
+    assert not [said for said in longer.notices if "beyond" in said.what]
 
 
 def test_a_curve_may_end_at_the_design_airflow() -> None:
