@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .collected import Found
-from .faults import note, warning
+from .faults import Notice, error, note, warning
 from .ifc_bodies import (
     Body,
     axis_line,
@@ -26,12 +26,13 @@ from .ifc_model import (
     IfcModel,
     Placements,
     assigned_factor,
+    attribute,
     properties,
     types,
     unit_factor,
 )
 from .names import section_in_name
-from .quantity_words import section_words
+from .quantity_words import length_words, section_words
 from .sections import FloatArray, Section, Shape, flat_oval, rectangular
 from .sections import round_section as round_
 
@@ -85,6 +86,7 @@ class Element:
     up: tuple[float, float, float] | None = None
     origin: str = ""
     flow: float = math.nan
+    fault: Notice | None = None  # of its section, which a swept body mends
 
     @property
     def name(self) -> str:
@@ -167,7 +169,7 @@ def _ports(model: IfcModel) -> Iterator[tuple[int, Entity]]:
 def _say(
     model: IfcModel,
     element: Element,
-    said: dict[str, Entity],
+    said: dict[str, tuple[Entity, Entity]],
     rate: float,
     found: Found,
 ) -> None:
@@ -176,34 +178,41 @@ def _say(
         element.section, element.origin = section_in_name(element.name) or (None, "")
         return
     flows = {
-        name.replace(" ", "").lower(): item
-        for name, item in said.items()
-        if item.NominalValue.is_a("IfcVolumetricFlowRateMeasure")
+        name.replace(" ", "").lower(): one
+        for name, one in said.items()
+        if one[0].is_a("IfcVolumetricFlowRateMeasure")
     }
     for name in _FLOWS:
         if name in flows:
-            item = flows[name]
-            factor = unit_factor(item.Unit) if item.Unit else rate
-            value = float(item.NominalValue.wrappedValue) * factor
+            value = _in_si(*flows[name], rate)
             if value > 0.0 and math.isfinite(value):
                 element.flow = value
             break
 
     def length(names: Iterable[str]) -> float | None:
         for name in names:
-            item = said.get(name)
-            if item is not None and "LengthMeasure" in item.NominalValue.is_a():
-                factor = unit_factor(item.Unit) if item.Unit else model.metre
-                value = float(item.NominalValue.wrappedValue) * factor
+            one = said.get(name)
+            if one is not None and "LengthMeasure" in one[0].is_a():
+                value = _in_si(*one, model.metre)
                 if value > 0.0 and math.isfinite(value):
                     return value
         return None
 
     width, height, diameter = map(length, (_WIDTHS, _HEIGHTS, _DIAMETERS))
-    shape_item = said.get("CrossSectionShape") or said.get("Shape")
-    shape = str(shape_item.NominalValue.wrappedValue) if shape_item else ""
-    if width and height:
-        make = flat_oval if "OVAL" in shape.upper() else rectangular
+    shape_said = said.get("CrossSectionShape") or said.get("Shape")
+    shape = str(shape_said[0].wrappedValue).upper() if shape_said else ""
+    if width and height and "ROUND" in shape:
+        if math.isclose(width, height, rel_tol=1e-6):
+            element.section, element.origin = round_(width), "properties"
+        else:
+            element.fault = error(
+                f"{found.file}, {element.words}",
+                f"its properties say that it is round, with a width of "
+                f"{length_words(width)} and a height of {length_words(height)}",
+                "correct its shape or one of the two in the model",
+            )
+    elif width and height:
+        make = flat_oval if "OVAL" in shape else rectangular
         element.section, element.origin = make(width, height), "properties"
     elif diameter or width:
         element.section, element.origin = round_(diameter or width or 0.0), "properties"
@@ -211,6 +220,12 @@ def _say(
         named = section_in_name(element.name)
         if named is not None:
             element.section, element.origin = named
+
+
+def _in_si(value: Entity, item: Entity, otherwise: float) -> float:
+    """Value of a property in SI units; `otherwise` is the unit where it has none."""
+    unit = attribute(item, "Unit")
+    return float(value.wrappedValue) * (unit_factor(unit) if unit else otherwise)
 
 
 def find_bodies(
@@ -276,6 +291,8 @@ def measure_segment(element: Element, found: Found) -> None:
         ]
     elif len(element.ends) > 2:
         _part_taps(element)
+    if element.fault is not None and (body is None or body.is_meshed):
+        found.faults.append(element.fault)
     if body is None:
         return
     sides, axes, along = body.sides, body.axes, body.outward[1]

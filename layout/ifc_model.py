@@ -361,17 +361,30 @@ def cross(a: FloatArray, b: FloatArray) -> FloatArray:
     return np.array((a1 * b2 - a2 * b1, a2 * b0 - a0 * b2, a0 * b1 - a1 * b0))
 
 
-def properties(model: IfcModel) -> dict[int, dict[str, Entity]]:
-    """Single-valued properties of every element, by its number; its own come first."""
-    out: dict[int, dict[str, Entity]] = {}
+def properties(model: IfcModel) -> dict[int, dict[str, tuple[Entity, Entity]]]:
+    """Properties of one value of every element, by its number; its own come first.
+
+    Returns
+    -------
+    properties
+        Value and property by the property's name. Of an enumerated property, as the
+        standard has the shape of a duct, the first value counts.
+    """
+    out: dict[int, dict[str, tuple[Entity, Entity]]] = {}
 
     def add(owner: Entity, sets: Any) -> None:
         own = out.setdefault(owner.id(), {})
         for one in sets:
             if one is not None and one.is_a("IfcPropertySet"):
                 for item in one.HasProperties:
-                    if item.is_a("IfcPropertySingleValue") and item.NominalValue:
-                        own.setdefault(item.Name, item)
+                    if item.is_a("IfcPropertySingleValue"):
+                        value = item.NominalValue
+                    elif item.is_a("IfcPropertyEnumeratedValue"):
+                        value = next(iter(item.EnumerationValues or ()), None)
+                    else:
+                        continue
+                    if value:
+                        own.setdefault(item.Name, (value, item))
 
     for relation in model.content.by_type("IfcRelDefinesByProperties"):
         for owner in relation.RelatedObjects or ():
