@@ -325,19 +325,29 @@ class Placements:
         return self._directions[number]
 
     def operator(self, operator: Entity) -> FloatArray:
-        """Matrix of a mapped item's transformation, m, shape (4, 4)."""
+        """Matrix of a mapped item's transformation, m, shape (4, 4); it may mirror.
+
+        References
+        ----------
+        ISO 16739-1, IfcBaseAxis: a third axis that is not given is Z, also where the
+        first two then mirror; from memory.
+        """
 
         def axis(name: str, otherwise: FloatArray) -> FloatArray:
             own = attribute(operator, name)
             return otherwise if own is None else self.direction(own, otherwise)
 
-        x, y = axis("Axis1", _X), axis("Axis2", _Y)
-        z = axis("Axis3", cross(x, y))
+        x, z = axis("Axis1", _X), axis("Axis3", UPWARDS)
+        axes = _turn(z.tobytes(), x.tobytes())[:3, :3]
+        in_plane = operator.is_a("IfcCartesianTransformationOperator2D")
+        y = axis("Axis2", axes[:, 1] if in_plane else _Y)
         scale = 1.0 if operator.Scale is None else float(operator.Scale)
         own = [attribute(operator, key) for key in ("Scale2", "Scale3")]
         factors = np.array([scale, own[0] or scale, own[1] or scale])
+        if y @ axes[:, 1] < 0.0:
+            factors[1] *= -1.0
         matrix = np.eye(4)
-        matrix[:3, :3] = np.stack([x, y, z], axis=1) * factors
+        matrix[:3, :3] = axes * factors
         matrix[:3, 3] = self.point(operator.LocalOrigin)
         return matrix
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from elbowroom.layout import (
@@ -170,3 +171,53 @@ def test_a_round_duct_of_two_sizes_is_refused_but_for_a_body(tmp_path: Path) -> 
     sizes = model.sizes("ROUND", 600, 300, "IfcPropertyEnumeratedValue")
     model.duct(model.extrusion(400, 200, 5000), properties=sizes)
     assert model.drawing(tmp_path).run(0).section == rectangular(0.4, 0.2)
+
+
+AXES = [
+    ((-1, 0, 0), (0, 1, 0), None),
+    ((0, 1, 0), (1, 0, 0), None),
+    ((-1, 0, 0), None, None),
+    ((1, 0, 0), (0, -1, 0), None),
+    ((1, 0, 0), (0, 1, 0), (0, 0, -1)),
+    ((0, 1, 0), (-1, 0, 0), (0, 0, 1)),
+    ((1, 0, 0.5), (0, 1, 0), None),
+    (None, None, (1, 0, 1)),
+    (None, None, None),
+]
+
+
+@pytest.mark.parametrize("axes", AXES)
+@pytest.mark.parametrize("is_bent", [False, True])
+def test_a_mapped_duct_stands_where_the_kernel_has_it(
+    is_bent: bool, axes: Sequence[Sequence[float] | None], tmp_path: Path
+) -> None:
+    """Also where the operator mirrors; a bend shows which way it turns."""
+    geom = pytest.importorskip("ifcopenshell.geom")
+    model = Model(("PLANEANGLEUNIT", None, "RADIAN"))
+    item = model.extrusion(300, 200, 5000, (100, 200, 0))
+    if is_bent:
+        hub, about = model.point(900, 0, 0), model.direction(0, 1, 0)
+        axle = model.make("IfcAxis1Placement", hub, about)
+        item = model.make(
+            "IfcRevolvedAreaSolid", item.SweptArea, item.Position, axle, np.pi / 2
+        )
+    body = model.make(
+        "IfcShapeRepresentation", model.context, "Body", "SweptSolid", [item]
+    )
+    source = model.make("IfcRepresentationMap", model.place(), body)
+    first, second, third = (None if a is None else model.direction(*a) for a in axes)
+    operator = model.make(
+        "IfcCartesianTransformationOperator3D",
+        first,
+        second,
+        model.point(0, 0, 0),
+        None,
+        third,
+    )
+    duct = model.duct(model.make("IfcMappedItem", source, operator), ports=False)
+    ends = model.drawing(tmp_path).run(0).points[[0, -1]]
+    settings = geom.settings()
+    settings.set("use-world-coords", True)
+    corners = np.array(geom.create_shape(settings, duct).geometry.verts)
+    apart = np.linalg.norm(corners.reshape(-1, 3) - ends[:, None], axis=2)
+    assert apart.min(axis=1) == pytest.approx(np.hypot(0.15, 0.1), abs=1e-6)
