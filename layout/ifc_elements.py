@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .collected import Found
-from .faults import Notice, error, note, warning
+from .faults import Notice, and_more, error, note, warning
 from .ifc_bodies import (
     Body,
     axis_line,
@@ -146,8 +146,10 @@ def duct_elements(
                 "the ducts there were joined by position",
             )
         )
+    airflows = _Airflows(rate)
     for number, element in out.items():
-        _say(model, element, said.get(number, {}), rate, found)
+        _say(model, element, said.get(number, {}), airflows, found)
+    airflows.tell(found)
     return list(out.values())
 
 
@@ -166,28 +168,81 @@ def _ports(model: IfcModel) -> Iterator[tuple[int, Entity]]:
             yield relation.RelatedElement.id(), port
 
 
+class _Airflows:
+    """Reads airflow properties; collects what was assumed and what is left out."""
+
+    def __init__(self, rate: float | None) -> None:
+        self.rate = rate  # one of the file's units in m3/s; None where it states none
+        self.assumed = 0
+        self.unread: list[Element] = []
+
+    def read(self, element: Element, said: dict[str, tuple[Entity, Entity]]) -> float:
+        """Airflow of an element, m3/s; NaN if none of its properties is one."""
+        is_left_out = False
+        for name in _FLOWS:
+            if name not in said:
+                continue
+            value, item = said[name]
+            number = value.wrappedValue
+            if not value.is_a("IfcVolumetricFlowRateMeasure"):
+                is_left_out = True
+                continue
+            if number > 0.0 and math.isfinite(number):
+                own = attribute(item, "Unit")
+                self.assumed += own is None and self.rate is None
+                return _in_si(value, item, self.rate or 1.0)
+            is_left_out |= number != 0.0  # writers leave 0 where nothing was said
+            break
+        if is_left_out:
+            self.unread.append(element)
+        return math.nan
+
+    def tell(self, found: Found) -> None:
+        """Say what was assumed and what was left out."""
+        if self.assumed:
+            many = self.assumed > 1
+            found.notices.append(
+                warning(
+                    found.file,
+                    "it states no unit of airflow; the airflow"
+                    f"{'s' * many} of {self.assumed} element{'s' * many} "
+                    f"{'were' if many else 'was'} taken as m3/s",
+                    "state the unit in the model, or say the airflows in the schedule, "
+                    "if they are not",
+                )
+            )
+        if self.unread:
+            names = ", ".join(element.words for element in self.unread[:3])
+            names += and_more(len(self.unread) - 3)
+            found.notices.append(
+                warning(
+                    found.file,
+                    f"an airflow property of {names} is no volume flow above 0 and was "
+                    "left out",
+                    "write it as IfcVolumetricFlowRateMeasure, or say the airflow in "
+                    "the schedule",
+                )
+            )
+
+
 def _say(
     model: IfcModel,
     element: Element,
     said: dict[str, tuple[Entity, Entity]],
-    rate: float,
+    airflows: _Airflows,
     found: Found,
 ) -> None:
     """Airflow and section from properties and the name."""
     if not said:
         element.section, element.origin = section_in_name(element.name) or (None, "")
         return
-    flows = {
-        name.replace(" ", "").lower(): one
-        for name, one in said.items()
-        if one[0].is_a("IfcVolumetricFlowRateMeasure")
-    }
-    for name in _FLOWS:
-        if name in flows:
-            value = _in_si(*flows[name], rate)
-            if value > 0.0 and math.isfinite(value):
-                element.flow = value
-            break
+    flows = {}
+    for name, one in said.items():
+        key = name.replace(" ", "").lower()
+        if key in _FLOWS:
+            flows[key] = one
+    if flows:
+        element.flow = airflows.read(element, flows)
 
     def length(names: Iterable[str]) -> float | None:
         for name in names:

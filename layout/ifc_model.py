@@ -221,8 +221,8 @@ def unit_factor(unit: Entity) -> float:
     raise ValueError(f"a unit of the kind {kind}")
 
 
-def assigned_factor(model: IfcModel, kind: str) -> float:
-    """One of a file's units of a kind in SI units; 1 where the file states none.
+def assigned_factor(model: IfcModel, kind: str) -> float | None:
+    """One of a file's units of a kind in SI units; None where the file states none.
 
     Parameters
     ----------
@@ -235,7 +235,7 @@ def assigned_factor(model: IfcModel, kind: str) -> float:
         for unit in assignment.Units:
             if attribute(unit, "UnitType") == kind:
                 return unit_factor(unit)
-    return 1.0
+    return None
 
 
 def attribute(entity: Entity, name: str) -> Any:
@@ -250,7 +250,7 @@ class Placements:
     def __init__(self, model: IfcModel) -> None:
         self._file = model.file
         self.metre = model.metre
-        self.radian = assigned_factor(model, "PLANEANGLEUNIT")
+        self.radian = assigned_factor(model, "PLANEANGLEUNIT") or 1.0
         self._world: dict[int, FloatArray] = {}
         self._axes: dict[int, FloatArray] = {}
         self._directions: dict[int, FloatArray] = {}

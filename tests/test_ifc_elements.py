@@ -221,3 +221,62 @@ def test_a_mapped_duct_stands_where_the_kernel_has_it(
     corners = np.array(geom.create_shape(settings, duct).geometry.verts)
     apart = np.linalg.norm(corners.reshape(-1, 3) - ends[:, None], axis=2)
     assert apart.min(axis=1) == pytest.approx(np.hypot(0.15, 0.1), abs=1e-6)
+
+
+RATE = "IfcVolumetricFlowRateMeasure"
+
+
+def test_a_unit_of_airflow_that_nobody_states_is_said(tmp_path: Path) -> None:
+    drawing = with_airflow(tmp_path, RATE, 0.3)
+    assert drawing.run(0).flow == 0.3
+    assert "the airflow of 1 element was taken as m3/s" in said_by(drawing)
+
+
+def test_a_unit_of_airflow_of_the_property_itself_counts(tmp_path: Path) -> None:
+    drawing = with_airflow(tmp_path, RATE, 300.0, in_litres=True)
+    assert drawing.run(0).flow == pytest.approx(0.3)
+    assert "m3/s" not in said_by(drawing)
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "is_said"),
+    [
+        (RATE, -0.3, True),
+        (RATE, 0.0, False),  # nothing was said
+        ("IfcReal", 0.3, True),
+        ("IfcLabel", "300 L/s", True),
+    ],
+)
+def test_an_airflow_that_is_left_out_is_said(
+    kind: str, value: Any, is_said: bool, tmp_path: Path
+) -> None:
+    drawing = with_airflow(tmp_path, kind, value)
+    assert np.isnan(drawing.run(0).flow)
+    assert ("an airflow property of 'duct'" in said_by(drawing)) == is_said
+    assert "m3/s" not in said_by(drawing)
+
+
+def with_airflow(
+    folder: Path, kind: str, value: Any, *, in_litres: bool = False
+) -> Drawing:
+    model = Model()
+    unit = None
+    if in_litres:
+        parts = (("LENGTHUNIT", "DECI", "METRE", 3), ("TIMEUNIT", None, "SECOND", -1))
+        unit = model.make(
+            "IfcDerivedUnit",
+            [
+                model.make(
+                    "IfcDerivedUnitElement",
+                    model.make("IfcSIUnit", None, what, prefix, name),
+                    power,
+                )
+                for what, prefix, name, power in parts
+            ],
+            "VOLUMETRICFLOWRATEUNIT",
+        )
+    said = model.make(
+        "IfcPropertySingleValue", "AirFlowRate", None, model.make(kind, value), unit
+    )
+    model.duct(model.extrusion(600, 300, 5000), properties=[said])
+    return model.drawing(folder)
