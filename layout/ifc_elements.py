@@ -57,6 +57,7 @@ _HEIGHTS = ("NominalHeight", "Height")
 _DIAMETERS = ("NominalDiameter", "Diameter")
 JOINS = 0.01  # m: ends this near are one where no port says so
 IN_LINE = 1e-3  # m: axes that pass each other by less meet
+_SHORT = 0.02  # of its length that a body may lack where it reaches from end to end
 _MOST_BODIES = 20  # of a fitting without ports
 _NAME = 2  # place of the name among the attributes of whatever has one
 
@@ -284,16 +285,23 @@ def _in_si(value: Entity, item: Entity, otherwise: float) -> float:
 
 
 def find_bodies(
-    model: IfcModel, placements: Placements, segments: list[Element]
+    model: IfcModel, placements: Placements, segments: list[Element], found: Found
 ) -> None:
     """Bodies of segments: swept ones, and for want of these those of their faces."""
     lacking: dict[int, Element] = {}
     for element in segments:
         items = represented(element.entity)
-        bodies = swept_bodies(model, placements, element.entity, items.get("Body", []))
-        element.body = next(bodies, None)
         if len(element.ends) < 2:
             element.line = axis_line(placements, element.entity, items.get("Axis", []))
+        elif len(element.ends) > 2:
+            _part_taps(element)
+        bodies = list(
+            swept_bodies(model, placements, element.entity, items.get("Body", []))
+        )
+        if bodies:
+            element.body = bodies[0]
+        if len(bodies) > 1:
+            element.body = _duct_among(bodies, element, found)
         if element.line is None and element.body is not None:
             element.line = element.body.line
         placed = len(element.ends) > 1 or element.line is not None
@@ -301,6 +309,53 @@ def find_bodies(
             lacking[element.entity.id()] = element
     for number, (vertices, _) in make_shapes(model.path, list(lacking)).items():
         lacking[number].body = body_from_mesh(vertices * model.geometry_factor)
+
+
+def _duct_among(bodies: list[Body], element: Element, found: Found) -> Body:
+    """Of several bodies the one that reaches from end to end, of two the inner one.
+
+    The others are flanges, insulation, hangers. Said where none is that one for sure.
+    """
+    ends = np.stack([body.ends for body in bodies])
+    if not np.isfinite(ends).all():
+        return bodies[0]  # which is refused with its place
+    span = None
+    if len(element.ends) == 2:
+        span = np.stack([end.point for end in element.ends])
+    elif element.line is not None:
+        span = element.line[[0, -1]]
+    longest = int(np.argmax(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)))
+    start, finish = ends[longest] if span is None else span
+    length = float(np.linalg.norm(finish - start))
+    along = (finish - start) / (length or 1.0)
+    # A duct extruded upwards from its plan reaches as far as its plan does.
+    half = np.array([body.sides / 2 @ np.abs(body.axes @ along) for body in bodies])
+    at = (ends - start) @ along
+    low, high = at.min(axis=1) - half, at.max(axis=1) + half
+    reach = np.minimum(high, length) - np.maximum(low, 0.0) if length else high - low
+    whole = np.flatnonzero(reach >= (1.0 - _SHORT) * reach.max())
+    aside = ends.mean(axis=1) - start
+    aside -= (aside @ along)[:, None] * along
+    centred = whole[np.linalg.norm(aside[whole], axis=1) <= JOINS]
+    if span is not None and len(centred):
+        whole = centred
+    row = int(whole[np.argmin([np.prod(bodies[one].sides) for one in whole])])
+    off = np.linalg.norm(aside[whole] - aside[row], axis=1).max()
+    short = max(_SHORT * length, 2 * JOINS)
+    if (
+        off > JOINS
+        or low[row] > min(low.min(), 0.0) + short
+        or high[row] < max(high.max(), length) - short
+    ):
+        found.notices.append(
+            warning(
+                f"{found.file}, {element.words}",
+                f"it has {len(bodies)} swept bodies, and none is plainly the duct from "
+                "end to end; the longest was used, of several as long the smallest",
+                "check its section and length, or export each duct as one body",
+            )
+        )
+    return bodies[row]
 
 
 def measure_segment(element: Element, found: Found) -> None:
@@ -344,8 +399,6 @@ def measure_segment(element: Element, found: Found) -> None:
             (_nearest_port(ports, point) if ports else None) or End(point, way)
             for point, way in zip(ends, outward, strict=True)
         ]
-    elif len(element.ends) > 2:
-        _part_taps(element)
     if element.fault is not None and (body is None or body.is_meshed):
         found.faults.append(element.fault)
     if body is None:

@@ -113,7 +113,7 @@ def _collect(model: IfcModel, found: Found) -> None:
     placements = Placements(model)
     elements = duct_elements(model, placements, found)
     segments = [e for e in elements if e.kind == "segment"]
-    find_bodies(model, placements, segments)
+    find_bodies(model, placements, segments, found)
     for element in segments:
         measure_segment(element, found)
     for element in elements:

@@ -280,3 +280,66 @@ def with_airflow(
     )
     model.duct(model.extrusion(600, 300, 5000), properties=[said])
     return model.drawing(folder)
+
+
+UNSURE = "none is plainly the duct from end to end"
+
+
+@pytest.mark.parametrize("is_reversed", [False, True])
+@pytest.mark.parametrize("ports", [False, True])
+@pytest.mark.parametrize(
+    "other",
+    [
+        (680, 380, 10),  # a flange
+        (650, 350, 5000),  # insulation
+        (650, 350, 4900),  # insulation that leaves the ends bare
+    ],
+)
+def test_the_body_from_end_to_end_is_the_duct(
+    other: tuple[float, float, float], ports: bool, is_reversed: bool, tmp_path: Path
+) -> None:
+    drawing = of_bodies(
+        tmp_path, [(600, 300, 5000), other], ports=ports, is_reversed=is_reversed
+    )
+    assert drawing.run(0).section == rectangular(0.6, 0.3)
+    assert drawing.run(0).length == pytest.approx(5.0)
+    assert UNSURE not in said_by(drawing)
+
+
+@pytest.mark.parametrize("is_reversed", [False, True])
+def test_the_ports_tell_a_duct_from_a_rod_beside_it(
+    is_reversed: bool, tmp_path: Path
+) -> None:
+    bodies = [(600, 300, 5000), (10, 10, 5000, (0, 170, 0))]
+    drawing = of_bodies(tmp_path, bodies, ports=True, is_reversed=is_reversed)
+    assert drawing.run(0).section == rectangular(0.6, 0.3)
+    assert UNSURE not in said_by(drawing)
+    drawing = of_bodies(tmp_path, bodies, ports=False, is_reversed=is_reversed)
+    assert UNSURE in said_by(drawing)
+
+
+@pytest.mark.parametrize("is_reversed", [False, True])
+@pytest.mark.parametrize("ports", [False, True])
+@pytest.mark.parametrize("first", [2000, 2500])
+def test_bodies_end_to_end_are_said(
+    first: float, ports: bool, is_reversed: bool, tmp_path: Path
+) -> None:
+    bodies = [(600, 300, first), (600, 300, 5000 - first, (0, 0, first))]
+    drawing = of_bodies(tmp_path, bodies, ports=ports, is_reversed=is_reversed)
+    assert UNSURE in said_by(drawing)
+    assert drawing.run(0).length == pytest.approx(5.0 if ports else 5.0 - first / 1000)
+
+
+def test_four_plates_are_said(tmp_path: Path) -> None:
+    plates: list[Any] = [(600, 1, 5000, (0, side, 0)) for side in (-150, 150)]
+    plates += [(1, 300, 5000, (side, 0, 0)) for side in (-300, 300)]
+    assert UNSURE in said_by(of_bodies(tmp_path, plates, ports=True))
+
+
+def of_bodies(
+    folder: Path, bodies: Sequence[Any], *, ports: bool, is_reversed: bool = False
+) -> Drawing:
+    model = Model()
+    items = [model.extrusion(*body) for body in bodies]
+    model.duct(*(items[::-1] if is_reversed else items), ports=ports)
+    return model.drawing(folder)
