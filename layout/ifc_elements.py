@@ -58,6 +58,7 @@ _DIAMETERS = ("NominalDiameter", "Diameter")
 JOINS = 0.01  # m: ends this near are one where no port says so
 IN_LINE = 1e-3  # m: axes that pass each other by less meet
 _SHORT = 0.02  # of its length that a body may lack where it reaches from end to end
+_IN_LINE = 0.999  # cosine of an angle of 2.6 degrees
 _MOST_BODIES = 20  # of a fitting without ports
 _NAME = 2  # place of the name among the attributes of whatever has one
 
@@ -472,6 +473,30 @@ def ends_from_sweep(model: IfcModel, placements: Placements, element: Element) -
         for point, way in zip(body.ends, body.outward, strict=True):
             if not any(_closes(other, point) for other in others):
                 element.ends.append(End(point, way))
+
+
+def find_bend(model: IfcModel, placements: Placements, element: Element) -> None:
+    """Give an elbow with ports its revolved body, which states the radius.
+
+    Collars between the bend and the ports make the radius of the ports too large.
+    """
+    ways = [end.outward for end in element.ends]
+    if (
+        ways[0] is None
+        or ways[1] is None
+        or abs(cosine := ways[0] @ ways[1]) > _IN_LINE
+    ):
+        return
+    items = represented(element.entity).get("Body", [])
+    bends = [
+        body
+        for body in swept_bodies(model, placements, element.entity, items)
+        if body.radius is not None
+        and abs(body.outward[0] @ body.outward[1] - cosine) < 1.0 - _IN_LINE
+    ]
+    radii = [body.radius for body in bends if body.radius is not None]
+    if radii and math.isclose(min(radii), max(radii), rel_tol=1e-3):
+        element.body = bends[0]
 
 
 def _closes(body: Body, point: FloatArray) -> bool:

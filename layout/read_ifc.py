@@ -20,6 +20,7 @@ from .ifc_elements import (
     Element,
     duct_elements,
     ends_from_sweep,
+    find_bend,
     find_bodies,
     measure_segment,
 )
@@ -119,6 +120,8 @@ def _collect(model: IfcModel, found: Found) -> None:
     for element in elements:
         if element.kind == "fitting" and not element.ends:
             ends_from_sweep(model, placements, element)
+        elif element.kind == "fitting" and len(element.ends) == 2:
+            find_bend(model, placements, element)
     network = Network()
     join(model, elements, network, found)
     take_near_ends(model, elements, network, found)

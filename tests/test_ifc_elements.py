@@ -343,3 +343,52 @@ def of_bodies(
     items = [model.extrusion(*body) for body in bodies]
     model.duct(*(items[::-1] if is_reversed else items), ports=ports)
     return model.drawing(folder)
+
+
+@pytest.mark.parametrize("collars", [(0, 0), (150, 150), (150, 0), (400, 150)])
+def test_the_body_of_an_elbow_states_its_radius(
+    collars: tuple[float, float], tmp_path: Path
+) -> None:
+    """Ports at the ends of the collars, 300 mm the radius of the bend itself."""
+    model = Model(("PLANEANGLEUNIT", None, "RADIAN"))
+    first, last = collars
+    model.duct(model.extrusion(200, 200, 5000))
+    hub, about = model.point(300, 0, 0), model.direction(0, 1, 0)
+    axle = model.make("IfcAxis1Placement", hub, about)
+    straight = model.extrusion(200, 200, 100)
+    items = [
+        model.make(
+            "IfcRevolvedAreaSolid",
+            straight.SweptArea,
+            model.place((0, 0, first)),
+            axle,
+            np.pi / 2,
+        )
+    ]
+    if first:
+        items.append(model.extrusion(200, 200, first))
+    body = model.make(
+        "IfcShapeRepresentation", model.context, "Body", "SweptSolid", items
+    )
+    here = model.make("IfcLocalPlacement", None, model.place((5000, 0, 3000), *ALONG))
+    elbow = model.make(
+        "IfcDuctFitting",
+        ifcopenshell.guid.new(),
+        Name="elbow",
+        ObjectPlacement=here,
+        Representation=model.make("IfcProductDefinitionShape", None, None, [body]),
+    )
+    ports = (
+        ((0, 0, 0), (0, 0, -1), (1, 0, 0)),
+        ((300 + last, 0, first + 300), (1, 0, 0), (0, 1, 0)),
+    )
+    for port in ports:
+        place = model.make("IfcLocalPlacement", here, model.place(*port))
+        own = model.make(
+            "IfcDistributionPort", ifcopenshell.guid.new(), ObjectPlacement=place
+        )
+        words = {"RelatingObject": elbow, "RelatedObjects": [own]}
+        model.make("IfcRelNests", ifcopenshell.guid.new(), **words)
+    (run,) = model.drawing(tmp_path).runs
+    assert run.attributes.bend_radius == pytest.approx(0.3)
+    assert run.length > 5.0
