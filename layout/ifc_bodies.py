@@ -286,6 +286,8 @@ def _revolved(
     own = matrix @ placements.axes(item.Position)
     turn = own[:3, :3] @ _ratios(item.Axis.Axis)
     turn /= np.sqrt(turn @ turn)
+    if np.linalg.det(own[:3, :3]) < 0.0:
+        turn = -turn  # mirrored, it turns the other way
     hub = own[:3, :3] @ placements.point(item.Axis.Location) + own[:3, 3]
     start = own[:3, :2] @ profile.centre + own[:3, 3]
     arm = start - hub

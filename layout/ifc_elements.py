@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .collected import Found
-from .faults import note, warning
+from .faults import Notice, and_more, error, note, warning
 from .ifc_bodies import (
     Body,
     axis_line,
@@ -26,12 +26,13 @@ from .ifc_model import (
     IfcModel,
     Placements,
     assigned_factor,
+    attribute,
     properties,
     types,
     unit_factor,
 )
 from .names import section_in_name
-from .quantity_words import section_words
+from .quantity_words import length_words, section_words
 from .sections import FloatArray, Section, Shape, flat_oval, rectangular
 from .sections import round_section as round_
 
@@ -56,6 +57,8 @@ _HEIGHTS = ("NominalHeight", "Height")
 _DIAMETERS = ("NominalDiameter", "Diameter")
 JOINS = 0.01  # m: ends this near are one where no port says so
 IN_LINE = 1e-3  # m: axes that pass each other by less meet
+_SHORT = 0.02  # of its length that a body may lack where it reaches from end to end
+_IN_LINE = 0.999  # cosine of an angle of 2.6 degrees
 _MOST_BODIES = 20  # of a fitting without ports
 _NAME = 2  # place of the name among the attributes of whatever has one
 
@@ -85,6 +88,7 @@ class Element:
     up: tuple[float, float, float] | None = None
     origin: str = ""
     flow: float = math.nan
+    fault: Notice | None = None  # of its section, which a swept body mends
 
     @property
     def name(self) -> str:
@@ -144,8 +148,10 @@ def duct_elements(
                 "the ducts there were joined by position",
             )
         )
+    airflows = _Airflows(rate)
     for number, element in out.items():
-        _say(model, element, said.get(number, {}), rate, found)
+        _say(model, element, said.get(number, {}), airflows, found)
+    airflows.tell(found)
     return list(out.values())
 
 
@@ -164,46 +170,106 @@ def _ports(model: IfcModel) -> Iterator[tuple[int, Entity]]:
             yield relation.RelatedElement.id(), port
 
 
+class _Airflows:
+    """Reads airflow properties; collects what was assumed and what is left out."""
+
+    def __init__(self, rate: float | None) -> None:
+        self.rate = rate  # one of the file's units in m3/s; None where it states none
+        self.assumed = 0
+        self.unread: list[Element] = []
+
+    def read(self, element: Element, said: dict[str, tuple[Entity, Entity]]) -> float:
+        """Airflow of an element, m3/s; NaN if none of its properties is one."""
+        is_left_out = False
+        for name in _FLOWS:
+            if name not in said:
+                continue
+            value, item = said[name]
+            number = value.wrappedValue
+            if not value.is_a("IfcVolumetricFlowRateMeasure"):
+                is_left_out = True
+                continue
+            if number > 0.0 and math.isfinite(number):
+                own = attribute(item, "Unit")
+                self.assumed += own is None and self.rate is None
+                return _in_si(value, item, self.rate or 1.0)
+            is_left_out |= number != 0.0  # writers leave 0 where nothing was said
+            break
+        if is_left_out:
+            self.unread.append(element)
+        return math.nan
+
+    def tell(self, found: Found) -> None:
+        """Say what was assumed and what was left out."""
+        if self.assumed:
+            many = self.assumed > 1
+            found.notices.append(
+                warning(
+                    found.file,
+                    "it states no unit of airflow; the airflow"
+                    f"{'s' * many} of {self.assumed} element{'s' * many} "
+                    f"{'were' if many else 'was'} taken as m3/s",
+                    "state the unit in the model, or say the airflows in the schedule, "
+                    "if they are not",
+                )
+            )
+        if self.unread:
+            names = ", ".join(element.words for element in self.unread[:3])
+            names += and_more(len(self.unread) - 3)
+            found.notices.append(
+                warning(
+                    found.file,
+                    f"an airflow property of {names} is no volume flow above 0 and was "
+                    "left out",
+                    "write it as IfcVolumetricFlowRateMeasure, or say the airflow in "
+                    "the schedule",
+                )
+            )
+
+
 def _say(
     model: IfcModel,
     element: Element,
-    said: dict[str, Entity],
-    rate: float,
+    said: dict[str, tuple[Entity, Entity]],
+    airflows: _Airflows,
     found: Found,
 ) -> None:
     """Airflow and section from properties and the name."""
     if not said:
         element.section, element.origin = section_in_name(element.name) or (None, "")
         return
-    flows = {
-        name.replace(" ", "").lower(): item
-        for name, item in said.items()
-        if item.NominalValue.is_a("IfcVolumetricFlowRateMeasure")
-    }
-    for name in _FLOWS:
-        if name in flows:
-            item = flows[name]
-            factor = unit_factor(item.Unit) if item.Unit else rate
-            value = float(item.NominalValue.wrappedValue) * factor
-            if value > 0.0 and math.isfinite(value):
-                element.flow = value
-            break
+    flows = {}
+    for name, one in said.items():
+        key = name.replace(" ", "").lower()
+        if key in _FLOWS:
+            flows[key] = one
+    if flows:
+        element.flow = airflows.read(element, flows)
 
     def length(names: Iterable[str]) -> float | None:
         for name in names:
-            item = said.get(name)
-            if item is not None and "LengthMeasure" in item.NominalValue.is_a():
-                factor = unit_factor(item.Unit) if item.Unit else model.metre
-                value = float(item.NominalValue.wrappedValue) * factor
+            one = said.get(name)
+            if one is not None and "LengthMeasure" in one[0].is_a():
+                value = _in_si(*one, model.metre)
                 if value > 0.0 and math.isfinite(value):
                     return value
         return None
 
     width, height, diameter = map(length, (_WIDTHS, _HEIGHTS, _DIAMETERS))
-    shape_item = said.get("CrossSectionShape") or said.get("Shape")
-    shape = str(shape_item.NominalValue.wrappedValue) if shape_item else ""
-    if width and height:
-        make = flat_oval if "OVAL" in shape.upper() else rectangular
+    shape_said = said.get("CrossSectionShape") or said.get("Shape")
+    shape = str(shape_said[0].wrappedValue).upper() if shape_said else ""
+    if width and height and "ROUND" in shape:
+        if math.isclose(width, height, rel_tol=1e-6):
+            element.section, element.origin = round_(width), "properties"
+        else:
+            element.fault = error(
+                f"{found.file}, {element.words}",
+                f"its properties say that it is round, with a width of "
+                f"{length_words(width)} and a height of {length_words(height)}",
+                "correct its shape or one of the two in the model",
+            )
+    elif width and height:
+        make = flat_oval if "OVAL" in shape else rectangular
         element.section, element.origin = make(width, height), "properties"
     elif diameter or width:
         element.section, element.origin = round_(diameter or width or 0.0), "properties"
@@ -213,17 +279,30 @@ def _say(
             element.section, element.origin = named
 
 
+def _in_si(value: Entity, item: Entity, otherwise: float) -> float:
+    """Value of a property in SI units; `otherwise` is the unit where it has none."""
+    unit = attribute(item, "Unit")
+    return float(value.wrappedValue) * (unit_factor(unit) if unit else otherwise)
+
+
 def find_bodies(
-    model: IfcModel, placements: Placements, segments: list[Element]
+    model: IfcModel, placements: Placements, segments: list[Element], found: Found
 ) -> None:
     """Bodies of segments: swept ones, and for want of these those of their faces."""
     lacking: dict[int, Element] = {}
     for element in segments:
         items = represented(element.entity)
-        bodies = swept_bodies(model, placements, element.entity, items.get("Body", []))
-        element.body = next(bodies, None)
         if len(element.ends) < 2:
             element.line = axis_line(placements, element.entity, items.get("Axis", []))
+        elif len(element.ends) > 2:
+            _part_taps(element)
+        bodies = list(
+            swept_bodies(model, placements, element.entity, items.get("Body", []))
+        )
+        if bodies:
+            element.body = bodies[0]
+        if len(bodies) > 1:
+            element.body = _duct_among(bodies, element, found)
         if element.line is None and element.body is not None:
             element.line = element.body.line
         placed = len(element.ends) > 1 or element.line is not None
@@ -231,6 +310,53 @@ def find_bodies(
             lacking[element.entity.id()] = element
     for number, (vertices, _) in make_shapes(model.path, list(lacking)).items():
         lacking[number].body = body_from_mesh(vertices * model.geometry_factor)
+
+
+def _duct_among(bodies: list[Body], element: Element, found: Found) -> Body:
+    """Of several bodies the one that reaches from end to end, of two the inner one.
+
+    The others are flanges, insulation, hangers. Said where none is that one for sure.
+    """
+    ends = np.stack([body.ends for body in bodies])
+    if not np.isfinite(ends).all():
+        return bodies[0]  # which is refused with its place
+    span = None
+    if len(element.ends) == 2:
+        span = np.stack([end.point for end in element.ends])
+    elif element.line is not None:
+        span = element.line[[0, -1]]
+    longest = int(np.argmax(np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)))
+    start, finish = ends[longest] if span is None else span
+    length = float(np.linalg.norm(finish - start))
+    along = (finish - start) / (length or 1.0)
+    # A duct extruded upwards from its plan reaches as far as its plan does.
+    half = np.array([body.sides / 2 @ np.abs(body.axes @ along) for body in bodies])
+    at = (ends - start) @ along
+    low, high = at.min(axis=1) - half, at.max(axis=1) + half
+    reach = np.minimum(high, length) - np.maximum(low, 0.0) if length else high - low
+    whole = np.flatnonzero(reach >= (1.0 - _SHORT) * reach.max())
+    aside = ends.mean(axis=1) - start
+    aside -= (aside @ along)[:, None] * along
+    centred = whole[np.linalg.norm(aside[whole], axis=1) <= JOINS]
+    if span is not None and len(centred):
+        whole = centred
+    row = int(whole[np.argmin([np.prod(bodies[one].sides) for one in whole])])
+    off = np.linalg.norm(aside[whole] - aside[row], axis=1).max()
+    short = max(_SHORT * length, 2 * JOINS)
+    if (
+        off > JOINS
+        or low[row] > min(low.min(), 0.0) + short
+        or high[row] < max(high.max(), length) - short
+    ):
+        found.notices.append(
+            warning(
+                f"{found.file}, {element.words}",
+                f"it has {len(bodies)} swept bodies, and none is plainly the duct from "
+                "end to end; the longest was used, of several as long the smallest",
+                "check its section and length, or export each duct as one body",
+            )
+        )
+    return bodies[row]
 
 
 def measure_segment(element: Element, found: Found) -> None:
@@ -274,8 +400,8 @@ def measure_segment(element: Element, found: Found) -> None:
             (_nearest_port(ports, point) if ports else None) or End(point, way)
             for point, way in zip(ends, outward, strict=True)
         ]
-    elif len(element.ends) > 2:
-        _part_taps(element)
+    if element.fault is not None and (body is None or body.is_meshed):
+        found.faults.append(element.fault)
     if body is None:
         return
     sides, axes, along = body.sides, body.axes, body.outward[1]
@@ -347,6 +473,30 @@ def ends_from_sweep(model: IfcModel, placements: Placements, element: Element) -
         for point, way in zip(body.ends, body.outward, strict=True):
             if not any(_closes(other, point) for other in others):
                 element.ends.append(End(point, way))
+
+
+def find_bend(model: IfcModel, placements: Placements, element: Element) -> None:
+    """Give an elbow with ports its revolved body, which states the radius.
+
+    Collars between the bend and the ports make the radius of the ports too large.
+    """
+    ways = [end.outward for end in element.ends]
+    if (
+        ways[0] is None
+        or ways[1] is None
+        or abs(cosine := ways[0] @ ways[1]) > _IN_LINE
+    ):
+        return
+    items = represented(element.entity).get("Body", [])
+    bends = [
+        body
+        for body in swept_bodies(model, placements, element.entity, items)
+        if body.radius is not None
+        and abs(body.outward[0] @ body.outward[1] - cosine) < 1.0 - _IN_LINE
+    ]
+    radii = [body.radius for body in bends if body.radius is not None]
+    if radii and math.isclose(min(radii), max(radii), rel_tol=1e-3):
+        element.body = bends[0]
 
 
 def _closes(body: Body, point: FloatArray) -> bool:

@@ -221,8 +221,8 @@ def unit_factor(unit: Entity) -> float:
     raise ValueError(f"a unit of the kind {kind}")
 
 
-def assigned_factor(model: IfcModel, kind: str) -> float:
-    """One of a file's units of a kind in SI units; 1 where the file states none.
+def assigned_factor(model: IfcModel, kind: str) -> float | None:
+    """One of a file's units of a kind in SI units; None where the file states none.
 
     Parameters
     ----------
@@ -235,7 +235,7 @@ def assigned_factor(model: IfcModel, kind: str) -> float:
         for unit in assignment.Units:
             if attribute(unit, "UnitType") == kind:
                 return unit_factor(unit)
-    return 1.0
+    return None
 
 
 def attribute(entity: Entity, name: str) -> Any:
@@ -250,7 +250,7 @@ class Placements:
     def __init__(self, model: IfcModel) -> None:
         self._file = model.file
         self.metre = model.metre
-        self.radian = assigned_factor(model, "PLANEANGLEUNIT")
+        self.radian = assigned_factor(model, "PLANEANGLEUNIT") or 1.0
         self._world: dict[int, FloatArray] = {}
         self._axes: dict[int, FloatArray] = {}
         self._directions: dict[int, FloatArray] = {}
@@ -325,19 +325,29 @@ class Placements:
         return self._directions[number]
 
     def operator(self, operator: Entity) -> FloatArray:
-        """Matrix of a mapped item's transformation, m, shape (4, 4)."""
+        """Matrix of a mapped item's transformation, m, shape (4, 4); it may mirror.
+
+        References
+        ----------
+        ISO 16739-1, IfcBaseAxis: a third axis that is not given is Z, also where the
+        first two then mirror; from memory.
+        """
 
         def axis(name: str, otherwise: FloatArray) -> FloatArray:
             own = attribute(operator, name)
             return otherwise if own is None else self.direction(own, otherwise)
 
-        x, y = axis("Axis1", _X), axis("Axis2", _Y)
-        z = axis("Axis3", cross(x, y))
+        x, z = axis("Axis1", _X), axis("Axis3", UPWARDS)
+        axes = _turn(z.tobytes(), x.tobytes())[:3, :3]
+        in_plane = operator.is_a("IfcCartesianTransformationOperator2D")
+        y = axis("Axis2", axes[:, 1] if in_plane else _Y)
         scale = 1.0 if operator.Scale is None else float(operator.Scale)
         own = [attribute(operator, key) for key in ("Scale2", "Scale3")]
         factors = np.array([scale, own[0] or scale, own[1] or scale])
+        if y @ axes[:, 1] < 0.0:
+            factors[1] *= -1.0
         matrix = np.eye(4)
-        matrix[:3, :3] = np.stack([x, y, z], axis=1) * factors
+        matrix[:3, :3] = axes * factors
         matrix[:3, 3] = self.point(operator.LocalOrigin)
         return matrix
 
@@ -361,17 +371,30 @@ def cross(a: FloatArray, b: FloatArray) -> FloatArray:
     return np.array((a1 * b2 - a2 * b1, a2 * b0 - a0 * b2, a0 * b1 - a1 * b0))
 
 
-def properties(model: IfcModel) -> dict[int, dict[str, Entity]]:
-    """Single-valued properties of every element, by its number; its own come first."""
-    out: dict[int, dict[str, Entity]] = {}
+def properties(model: IfcModel) -> dict[int, dict[str, tuple[Entity, Entity]]]:
+    """Properties of one value of every element, by its number; its own come first.
+
+    Returns
+    -------
+    properties
+        Value and property by the property's name. Of an enumerated property, as the
+        standard has the shape of a duct, the first value counts.
+    """
+    out: dict[int, dict[str, tuple[Entity, Entity]]] = {}
 
     def add(owner: Entity, sets: Any) -> None:
         own = out.setdefault(owner.id(), {})
         for one in sets:
             if one is not None and one.is_a("IfcPropertySet"):
                 for item in one.HasProperties:
-                    if item.is_a("IfcPropertySingleValue") and item.NominalValue:
-                        own.setdefault(item.Name, item)
+                    if item.is_a("IfcPropertySingleValue"):
+                        value = item.NominalValue
+                    elif item.is_a("IfcPropertyEnumeratedValue"):
+                        value = next(iter(item.EnumerationValues or ()), None)
+                    else:
+                        continue
+                    if value:
+                        own.setdefault(item.Name, (value, item))
 
     for relation in model.content.by_type("IfcRelDefinesByProperties"):
         for owner in relation.RelatedObjects or ():

@@ -20,6 +20,7 @@ from .ifc_elements import (
     Element,
     duct_elements,
     ends_from_sweep,
+    find_bend,
     find_bodies,
     measure_segment,
 )
@@ -113,12 +114,14 @@ def _collect(model: IfcModel, found: Found) -> None:
     placements = Placements(model)
     elements = duct_elements(model, placements, found)
     segments = [e for e in elements if e.kind == "segment"]
-    find_bodies(model, placements, segments)
+    find_bodies(model, placements, segments, found)
     for element in segments:
         measure_segment(element, found)
     for element in elements:
         if element.kind == "fitting" and not element.ends:
             ends_from_sweep(model, placements, element)
+        elif element.kind == "fitting" and len(element.ends) == 2:
+            find_bend(model, placements, element)
     network = Network()
     join(model, elements, network, found)
     take_near_ends(model, elements, network, found)

@@ -380,7 +380,7 @@ def test_sizing_by_velocities_that_nothing_says_is_refused(
 ) -> None:
     drawing, plan = regaining([12.0, 18.0])
     aim = Aim("static regain", main=main)
-    with pytest.raises(BadInput, match=f"give a {missing} velocity"):
+    with pytest.raises(BadInput, match=f"write --{missing}-velocity"):
         proportion(drawing, plan, aim)
     said = replace(plan, checks=ChecksSpec(use="residential"))
     assert proportion(drawing, said, aim).choices

@@ -1,0 +1,394 @@
+"""What a single duct of an IFC file says of itself: properties, placement, bodies.
+
+The models are invented: one duct of 5 m from (0, 0, 3) m along X, in millimetres.
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from elbowroom.layout import (
+    BadInput,
+    Drawing,
+    Section,
+    flat_oval,
+    read,
+    rectangular,
+    round_section,
+)
+
+ifcopenshell = pytest.importorskip("ifcopenshell")
+ALONG = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0))  # axis of a duct, and its width
+
+
+class Model:
+    """An IFC4 model of one duct, which is written by `drawing`."""
+
+    def __init__(self, *units: tuple[str, str | None, str]) -> None:
+        self.make: Any = ifcopenshell.file(schema="IFC4").create_entity
+        self.model = self.make.__self__
+        said = (("LENGTHUNIT", "MILLI", "METRE"), *units)
+        assignment = self.make(
+            "IfcUnitAssignment", [self.make("IfcSIUnit", None, *unit) for unit in said]
+        )
+        self.context = self.make(
+            "IfcGeometricRepresentationContext", None, "Model", 3, 1e-5, self.place()
+        )
+        self.make(
+            "IfcProject",
+            ifcopenshell.guid.new(),
+            Name="p",
+            RepresentationContexts=[self.context],
+            UnitsInContext=assignment,
+        )
+
+    def point(self, *numbers: float) -> Any:
+        return self.make("IfcCartesianPoint", [float(number) for number in numbers])
+
+    def direction(self, *numbers: float) -> Any:
+        return self.make("IfcDirection", [float(number) for number in numbers])
+
+    def place(
+        self, at: Sequence[float] = (0, 0, 0), *axes: Sequence[float] | None
+    ) -> Any:
+        own = [None if axis is None else self.direction(*axis) for axis in axes]
+        return self.make("IfcAxis2Placement3D", self.point(*at), *own)
+
+    def extrusion(
+        self,
+        width: float,
+        height: float,
+        length: float,
+        at: Sequence[float] = (0, 0, 0),
+    ) -> Any:
+        """A rectangle of so many mm, swept along the duct."""
+        middle = self.make("IfcAxis2Placement2D", self.point(0, 0))
+        profile = self.make(
+            "IfcRectangleProfileDef", "AREA", None, middle, float(width), float(height)
+        )
+        up = self.direction(0, 0, 1)
+        position = self.place(at)
+        return self.make("IfcExtrudedAreaSolid", profile, position, up, float(length))
+
+    def duct(
+        self, *items: Any, ports: bool = True, properties: Sequence[Any] = ()
+    ) -> Any:
+        """The duct, of what its body consists of and what is said of it."""
+        shape = None
+        if items:
+            body = self.make(
+                "IfcShapeRepresentation", self.context, "Body", "SweptSolid", items
+            )
+            shape = self.make("IfcProductDefinitionShape", None, None, [body])
+        here = self.make("IfcLocalPlacement", None, self.place((0, 0, 3000), *ALONG))
+        duct = self.make(
+            "IfcDuctSegment",
+            ifcopenshell.guid.new(),
+            Name="duct",
+            ObjectPlacement=here,
+            Representation=shape,
+        )
+        for at, out in ((0, -1), (5000, 1)) if ports else ():
+            port = self.make(
+                "IfcDistributionPort",
+                ifcopenshell.guid.new(),
+                ObjectPlacement=self.make(
+                    "IfcLocalPlacement", here, self.place((0, 0, at), (0, 0, out))
+                ),
+            )
+            words = {"RelatingObject": duct, "RelatedObjects": [port]}
+            self.make("IfcRelNests", ifcopenshell.guid.new(), **words)
+        if properties:
+            every = self.make(
+                "IfcPropertySet",
+                ifcopenshell.guid.new(),
+                Name="Pset_DuctSegmentTypeCommon",
+                HasProperties=properties,
+            )
+            self.make(
+                "IfcRelDefinesByProperties",
+                ifcopenshell.guid.new(),
+                RelatedObjects=[duct],
+                RelatingPropertyDefinition=every,
+            )
+        return duct
+
+    def single(self, name: str, kind: str, value: Any) -> Any:
+        return self.make(
+            "IfcPropertySingleValue", name, None, self.make(kind, value), None
+        )
+
+    def sizes(self, shape: str, width: float, height: float, form: str) -> list[Any]:
+        label = self.make("IfcLabel", shape)
+        said: Any = [label] if form == "IfcPropertyEnumeratedValue" else label
+        kind = "IfcPositiveLengthMeasure"
+        return [
+            self.make(form, "Shape", None, said),
+            self.single("NominalDiameterOrWidth", kind, float(width)),
+            self.single("NominalHeight", kind, float(height)),
+        ]
+
+    def drawing(self, folder: Path) -> Drawing:
+        path = folder / "duct.ifc"
+        self.model.write(str(path))
+        return read(path)
+
+
+def said_by(drawing: Drawing) -> str:
+    return " ".join(notice.sentence for notice in drawing.notices)
+
+
+@pytest.mark.parametrize(
+    "form", ["IfcPropertyEnumeratedValue", "IfcPropertySingleValue"]
+)
+@pytest.mark.parametrize(
+    ("shape", "height", "wanted"),
+    [
+        ("RECTANGULAR", 300, rectangular(0.6, 0.3)),
+        ("FLATOVAL", 300, flat_oval(0.6, 0.3)),
+        ("ROUND", 600, round_section(0.6)),
+    ],
+)
+def test_the_shape_that_the_standard_enumerates(
+    shape: str, height: float, wanted: Section, form: str, tmp_path: Path
+) -> None:
+    """Shape of Pset_DuctSegmentTypeCommon, ISO 16739-1 (from memory)."""
+    model = Model()
+    model.duct(properties=model.sizes(shape, 600, height, form))
+    assert model.drawing(tmp_path).run(0).section == wanted
+
+
+def test_a_round_duct_of_two_sizes_is_refused_but_for_a_body(tmp_path: Path) -> None:
+    model = Model()
+    sizes = model.sizes("ROUND", 600, 300, "IfcPropertyEnumeratedValue")
+    model.duct(properties=sizes)
+    with pytest.raises(BadInput, match=r"'duct'.*round, with a width of 600 mm"):
+        model.drawing(tmp_path)
+    model = Model()
+    sizes = model.sizes("ROUND", 600, 300, "IfcPropertyEnumeratedValue")
+    model.duct(model.extrusion(400, 200, 5000), properties=sizes)
+    assert model.drawing(tmp_path).run(0).section == rectangular(0.4, 0.2)
+
+
+AXES = [
+    ((-1, 0, 0), (0, 1, 0), None),
+    ((0, 1, 0), (1, 0, 0), None),
+    ((-1, 0, 0), None, None),
+    ((1, 0, 0), (0, -1, 0), None),
+    ((1, 0, 0), (0, 1, 0), (0, 0, -1)),
+    ((0, 1, 0), (-1, 0, 0), (0, 0, 1)),
+    ((1, 0, 0.5), (0, 1, 0), None),
+    (None, None, (1, 0, 1)),
+    (None, None, None),
+]
+
+
+@pytest.mark.parametrize("axes", AXES)
+@pytest.mark.parametrize("is_bent", [False, True])
+def test_a_mapped_duct_stands_where_the_kernel_has_it(
+    is_bent: bool, axes: Sequence[Sequence[float] | None], tmp_path: Path
+) -> None:
+    """Also where the operator mirrors; a bend shows which way it turns."""
+    geom = pytest.importorskip("ifcopenshell.geom")
+    model = Model(("PLANEANGLEUNIT", None, "RADIAN"))
+    item = model.extrusion(300, 200, 5000, (100, 200, 0))
+    if is_bent:
+        hub, about = model.point(900, 0, 0), model.direction(0, 1, 0)
+        axle = model.make("IfcAxis1Placement", hub, about)
+        item = model.make(
+            "IfcRevolvedAreaSolid", item.SweptArea, item.Position, axle, np.pi / 2
+        )
+    body = model.make(
+        "IfcShapeRepresentation", model.context, "Body", "SweptSolid", [item]
+    )
+    source = model.make("IfcRepresentationMap", model.place(), body)
+    first, second, third = (None if a is None else model.direction(*a) for a in axes)
+    operator = model.make(
+        "IfcCartesianTransformationOperator3D",
+        first,
+        second,
+        model.point(0, 0, 0),
+        None,
+        third,
+    )
+    duct = model.duct(model.make("IfcMappedItem", source, operator), ports=False)
+    ends = model.drawing(tmp_path).run(0).points[[0, -1]]
+    settings = geom.settings()
+    settings.set("use-world-coords", True)
+    corners = np.array(geom.create_shape(settings, duct).geometry.verts)
+    apart = np.linalg.norm(corners.reshape(-1, 3) - ends[:, None], axis=2)
+    assert apart.min(axis=1) == pytest.approx(np.hypot(0.15, 0.1), abs=1e-6)
+
+
+RATE = "IfcVolumetricFlowRateMeasure"
+
+
+def test_a_unit_of_airflow_that_nobody_states_is_said(tmp_path: Path) -> None:
+    drawing = with_airflow(tmp_path, RATE, 0.3)
+    assert drawing.run(0).flow == 0.3
+    assert "the airflow of 1 element was taken as m3/s" in said_by(drawing)
+
+
+def test_a_unit_of_airflow_of_the_property_itself_counts(tmp_path: Path) -> None:
+    drawing = with_airflow(tmp_path, RATE, 300.0, in_litres=True)
+    assert drawing.run(0).flow == pytest.approx(0.3)
+    assert "m3/s" not in said_by(drawing)
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "is_said"),
+    [
+        (RATE, -0.3, True),
+        (RATE, 0.0, False),  # nothing was said
+        ("IfcReal", 0.3, True),
+        ("IfcLabel", "300 L/s", True),
+    ],
+)
+def test_an_airflow_that_is_left_out_is_said(
+    kind: str, value: Any, is_said: bool, tmp_path: Path
+) -> None:
+    drawing = with_airflow(tmp_path, kind, value)
+    assert np.isnan(drawing.run(0).flow)
+    assert ("an airflow property of 'duct'" in said_by(drawing)) == is_said
+    assert "m3/s" not in said_by(drawing)
+
+
+def with_airflow(
+    folder: Path, kind: str, value: Any, *, in_litres: bool = False
+) -> Drawing:
+    model = Model()
+    unit = None
+    if in_litres:
+        parts = (("LENGTHUNIT", "DECI", "METRE", 3), ("TIMEUNIT", None, "SECOND", -1))
+        unit = model.make(
+            "IfcDerivedUnit",
+            [
+                model.make(
+                    "IfcDerivedUnitElement",
+                    model.make("IfcSIUnit", None, what, prefix, name),
+                    power,
+                )
+                for what, prefix, name, power in parts
+            ],
+            "VOLUMETRICFLOWRATEUNIT",
+        )
+    said = model.make(
+        "IfcPropertySingleValue", "AirFlowRate", None, model.make(kind, value), unit
+    )
+    model.duct(model.extrusion(600, 300, 5000), properties=[said])
+    return model.drawing(folder)
+
+
+UNSURE = "none is plainly the duct from end to end"
+
+
+@pytest.mark.parametrize("is_reversed", [False, True])
+@pytest.mark.parametrize("ports", [False, True])
+@pytest.mark.parametrize(
+    "other",
+    [
+        (680, 380, 10),  # a flange
+        (650, 350, 5000),  # insulation
+        (650, 350, 4900),  # insulation that leaves the ends bare
+    ],
+)
+def test_the_body_from_end_to_end_is_the_duct(
+    other: tuple[float, float, float], ports: bool, is_reversed: bool, tmp_path: Path
+) -> None:
+    drawing = of_bodies(
+        tmp_path, [(600, 300, 5000), other], ports=ports, is_reversed=is_reversed
+    )
+    assert drawing.run(0).section == rectangular(0.6, 0.3)
+    assert drawing.run(0).length == pytest.approx(5.0)
+    assert UNSURE not in said_by(drawing)
+
+
+@pytest.mark.parametrize("is_reversed", [False, True])
+def test_the_ports_tell_a_duct_from_a_rod_beside_it(
+    is_reversed: bool, tmp_path: Path
+) -> None:
+    bodies = [(600, 300, 5000), (10, 10, 5000, (0, 170, 0))]
+    drawing = of_bodies(tmp_path, bodies, ports=True, is_reversed=is_reversed)
+    assert drawing.run(0).section == rectangular(0.6, 0.3)
+    assert UNSURE not in said_by(drawing)
+    drawing = of_bodies(tmp_path, bodies, ports=False, is_reversed=is_reversed)
+    assert UNSURE in said_by(drawing)
+
+
+@pytest.mark.parametrize("is_reversed", [False, True])
+@pytest.mark.parametrize("ports", [False, True])
+@pytest.mark.parametrize("first", [2000, 2500])
+def test_bodies_end_to_end_are_said(
+    first: float, ports: bool, is_reversed: bool, tmp_path: Path
+) -> None:
+    bodies = [(600, 300, first), (600, 300, 5000 - first, (0, 0, first))]
+    drawing = of_bodies(tmp_path, bodies, ports=ports, is_reversed=is_reversed)
+    assert UNSURE in said_by(drawing)
+    assert drawing.run(0).length == pytest.approx(5.0 if ports else 5.0 - first / 1000)
+
+
+def test_four_plates_are_said(tmp_path: Path) -> None:
+    plates: list[Any] = [(600, 1, 5000, (0, side, 0)) for side in (-150, 150)]
+    plates += [(1, 300, 5000, (side, 0, 0)) for side in (-300, 300)]
+    assert UNSURE in said_by(of_bodies(tmp_path, plates, ports=True))
+
+
+def of_bodies(
+    folder: Path, bodies: Sequence[Any], *, ports: bool, is_reversed: bool = False
+) -> Drawing:
+    model = Model()
+    items = [model.extrusion(*body) for body in bodies]
+    model.duct(*(items[::-1] if is_reversed else items), ports=ports)
+    return model.drawing(folder)
+
+
+@pytest.mark.parametrize("collars", [(0, 0), (150, 150), (150, 0), (400, 150)])
+def test_the_body_of_an_elbow_states_its_radius(
+    collars: tuple[float, float], tmp_path: Path
+) -> None:
+    """Ports at the ends of the collars, 300 mm the radius of the bend itself."""
+    model = Model(("PLANEANGLEUNIT", None, "RADIAN"))
+    first, last = collars
+    model.duct(model.extrusion(200, 200, 5000))
+    hub, about = model.point(300, 0, 0), model.direction(0, 1, 0)
+    axle = model.make("IfcAxis1Placement", hub, about)
+    straight = model.extrusion(200, 200, 100)
+    items = [
+        model.make(
+            "IfcRevolvedAreaSolid",
+            straight.SweptArea,
+            model.place((0, 0, first)),
+            axle,
+            np.pi / 2,
+        )
+    ]
+    if first:
+        items.append(model.extrusion(200, 200, first))
+    body = model.make(
+        "IfcShapeRepresentation", model.context, "Body", "SweptSolid", items
+    )
+    here = model.make("IfcLocalPlacement", None, model.place((5000, 0, 3000), *ALONG))
+    elbow = model.make(
+        "IfcDuctFitting",
+        ifcopenshell.guid.new(),
+        Name="elbow",
+        ObjectPlacement=here,
+        Representation=model.make("IfcProductDefinitionShape", None, None, [body]),
+    )
+    ports = (
+        ((0, 0, 0), (0, 0, -1), (1, 0, 0)),
+        ((300 + last, 0, first + 300), (1, 0, 0), (0, 1, 0)),
+    )
+    for port in ports:
+        place = model.make("IfcLocalPlacement", here, model.place(*port))
+        own = model.make(
+            "IfcDistributionPort", ifcopenshell.guid.new(), ObjectPlacement=place
+        )
+        words = {"RelatingObject": elbow, "RelatedObjects": [own]}
+        model.make("IfcRelNests", ifcopenshell.guid.new(), **words)
+    (run,) = model.drawing(tmp_path).runs
+    assert run.attributes.bend_radius == pytest.approx(0.3)
+    assert run.length > 5.0
