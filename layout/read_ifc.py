@@ -40,6 +40,7 @@ from .sections import FloatArray, IntArray, Section
 from .units import LENGTHS, UNITS
 
 _SLIGHT = math.radians(0.05)  # a turn smaller than this is a joint in line
+_MITRE = 0.51  # of its side: the radius of a bend that has any throat
 
 
 def read_ifc(path: Path, *, unit: str | None = None, up: str | None = None) -> Drawing:
@@ -128,10 +129,35 @@ def _collect(model: IfcModel, found: Found) -> None:
     for element in elements:
         network.edges += pieces_of(element, network, found)
     fill_sections(network)
+    _say_radii_of_ports(network, found)
     mark_transitions(network)
     _runs(network, elements, found)
     for run in found.runs:
         check_finite(run.points, f"{found.file}, {run.where}", found.faults)
+
+
+def _say_radii_of_ports(network: Network, found: Found) -> None:
+    """Say how many radii rest on ports: like collars at both ends do not show there."""
+    by_ports = {
+        id(edge.element)
+        for edge in network.edges
+        if edge.radius is not None
+        and edge.element.body is None
+        and edge.section is not None
+        and edge.radius > _MITRE * min(edge.section.width, edge.section.height)
+    }
+    if by_ports:
+        many = len(by_ports) > 1
+        found.notices.append(
+            note(
+                found.file,
+                f"the radius of {len(by_ports)} elbow{'s' * many} follows from the "
+                "ports alone, as no revolved body states it; straight collars would "
+                "make it too large",
+                "say centreline_radius in the schedule, under [[elbows.exception]], "
+                "if there are any",
+            )
+        )
 
 
 def _runs(network: Network, elements: list[Element], found: Found) -> None:
@@ -284,7 +310,7 @@ def _real_radius(
         axis = np.cross(ways[0], ways[1])
         level = abs(axis[2]) > 0.7 * float(np.sqrt(axis @ axis) or 1.0)
         side = section.width if level else section.height
-    if radius > 0.51 * side:
+    if radius > _MITRE * side:
         return radius
     found.notices.append(
         note(
