@@ -222,10 +222,20 @@ class Gathered:
         self.value[where] = found.value
         self.reynolds_factor[where] = found.reynolds_factor
         self.notes[where] = found.notes
-        self.credit[where] = self.number(found.table_credit)
-        for changed, other in found.factors:
-            rows = np.arange(len(self.value))[where]
-            self.join(rows[np.broadcast_to(changed, rows.shape)], other)
+        if not found.factors:
+            self.credit[where] = self.number(found.table_credit)
+            return
+        mix = np.zeros(len(found.value), dtype=np.int64)  # a bit for each factor
+        for bit, (changed, _) in enumerate(found.factors):
+            mix |= changed.astype(np.int64) << bit
+        number = np.zeros(1 << len(found.factors), dtype=np.int64)
+        for each in np.bincount(mix).nonzero()[0].tolist():
+            parts = [
+                one for bit, (_, one) in enumerate(found.factors) if each >> bit & 1
+            ]
+            credit = reduce(Credit.joined, parts, found.table_credit)
+            number[each] = self.number(credit)
+        self.credit[where] = number[mix]
 
     def join(self, where: npt.NDArray[np.generic], other: Credit) -> None:
         """Say what else went into the coefficients of some elements."""
