@@ -53,6 +53,7 @@ from .near_misses import near_misses
 from .nearest import folded, nearest
 from .obstacles import Obstacle, read_obstacles, structure_in
 from .paths import found_at
+from .pieces import sides_before
 from .places import coordinates, place_words
 from .quantity_words import (
     airflow_words,
@@ -223,6 +224,7 @@ __all__ = [
     "sections",
     "short_length",
     "side_clearances",
+    "sides_before",
     "size_words",
     "solids",
     "structure_in",

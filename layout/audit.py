@@ -186,12 +186,11 @@ def _steps(graph: DuctGraph) -> list[Notice]:
     found = []
     for row in np.flatnonzero(changed.length_basis == Basis.ASSUMED).tolist():
         after = int(changed.duct[row])
-        before = int(ducts.parent[after])
         found.append(
             note(
                 f"{graph.drawing.place(int(ducts.run[after]))}, at "
                 f"{graph.topology.place(int(ducts.start[after]))}",
-                f"the section jumps from {section_words(graph.section(before))} to "
+                f"the section jumps from {section_words(ducts.arriving(after))} to "
                 f"{section_words(graph.section(after))} with no transition drawn",
                 "draw the transition as a run with the attribute transition = true, "
                 "or declare it under [transitions]",

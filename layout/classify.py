@@ -29,6 +29,7 @@ from .pieces import (
     RunSections,
     along_tangents,
     pieces_of,
+    sides_before,
 )
 from .schedule import Schedule
 from .sections import BoolArray, FloatArray, IntArray
@@ -36,6 +37,7 @@ from .standing import idle_up_notices, roll_notices, twist_notices
 from .topology import Topology
 from .transition_rules import transition_lengths
 from .tree import Tree, heads
+from .twists import with_twists
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,6 +79,7 @@ def classify(
         If a transition run leads nowhere.
     """
     pieces = pieces_of(topology, tree, sections, schedule)
+    pieces = with_twists(topology, tree, pieces, schedule)
     pieces, unsaid = with_openings(topology, tree, pieces, sections, schedule)
     arcs = find_arcs(
         tree,
@@ -94,12 +97,12 @@ def classify(
     first, last, parent, duct_of = chains.first, chains.last, chains.parent, chains.of
     legs = outgoing_legs(topology, tree, pieces, duct_of, schedule)
     meetings = meeting_legs(topology, tree, pieces, duct_of, schedule)
-    across, upright, roll = duct_frames(
+    frames = duct_frames(
         topology, tree, pieces, arcs, first, last, parent, legs, meetings
     )
     folded = (sharp & (pieces.turn > FOLDED)).nonzero()[0]
     sharp[arcs.after] = True
-    bends = _bends(topology, tree, pieces, arcs, chains, sharp, across, schedule)
+    bends = _bends(topology, tree, pieces, arcs, chains, sharp, frames.across, schedule)
     drawn, slope, whole = _drawn_lengths(tree, pieces, chains)
     ducts, bends = with_lengths(
         topology,
@@ -111,9 +114,7 @@ def classify(
         parent,
         drawn,
         slope,
-        across,
-        upright,
-        roll,
+        frames,
         bends,
     )
     transitions = _transitions(pieces, duct_of, whole, topology, schedule, ducts, bends)
@@ -124,7 +125,7 @@ def classify(
         *transition_notices(topology, tree, pieces, sharp),
         *even_notices(topology, ducts, legs, meetings),
         *roll_notices(topology, ducts, tree.direction.take(first, axis=0), legs, bends),
-        *twist_notices(topology, ducts, legs, bends),
+        *twist_notices(topology, ducts, frames.twist, transitions),
         *idle_up_notices(topology, ducts, tree.direction.take(first, axis=0)),
     ]
     return Classified(
@@ -280,7 +281,7 @@ def _transitions(
         topology.drawing,
         schedule,
         pieces.run[rows],
-        (pieces.width[before], pieces.height[before]),
+        sides_before(pieces.width, pieces.height, before, pieces.crossed[rows]),
         (pieces.width[rows], pieces.height[rows]),
     )
     found = Transitions(

@@ -1,5 +1,7 @@
 """How the section of each duct stands: level where it begins, else carried along."""
 
+from typing import NamedTuple
+
 import numpy as np
 
 from .arcs import Arcs
@@ -12,23 +14,45 @@ from .topology import Topology
 from .tree import Tree
 
 
+class Frames(NamedTuple):
+    """How the sections of ducts stand, d of them.
+
+    Parameters
+    ----------
+    across, upright
+        Unit vectors along the width and the height, shape (d, 3) each.
+    roll
+        How far each stands from level, rad, shape (d,).
+    twist
+        How far each is said to stand from how the one before it arrives, carried round
+        what lies between, rad, -pi/2 to pi/2, as half a turn changes no section; 0
+        where nothing is said of it and for branches. Shape (d,).
+    """
+
+    across: FloatArray
+    upright: FloatArray
+    roll: FloatArray
+    twist: FloatArray
+
+
 def duct_frames(
     topology: Topology,
     tree: Tree,
     pieces: Pieces,
-    arcs: Arcs,
+    arcs: Arcs | None,
     first: IntArray,
     last: IntArray,
     parent: IntArray,
     legs: Legs,
     meetings: Legs,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+) -> Frames:
     """Carry the sections along the ducts, d of them.
 
     Parameters
     ----------
     topology, tree, pieces, arcs
-        The walk, its segments and the arcs in it.
+        The walk, its segments and the arcs in it; None where each chord of one counts
+        as a duct.
     first, last
         First and last segment of each duct, shape (d,).
     parent
@@ -38,10 +62,8 @@ def duct_frames(
 
     Returns
     -------
-    across, upright
-        Unit vectors along the width and the height, shape (d, 3) each.
-    roll
-        How far each stands from level, rad, shape (d,).
+    frames
+        A row for each duct.
 
     Notes
     -----
@@ -64,6 +86,7 @@ def duct_frames(
     free = is_head & plumb
     across, upright = level_frame(after)
     turned: dict[int, float] = {}  # vertical ducts, and their roll
+    told: list[int] = []
     for run, said in topology.drawing.attributes.items():
         if said.roll is None and said.up is None:
             continue
@@ -71,22 +94,29 @@ def duct_frames(
         entering = mine & ~((parent >= 0) & mine[parent])
         for duct in entering.nonzero()[0].tolist():
             if said.roll is not None:
+                told.append(duct)
                 if plumb[duct]:
                     turned[duct] = said.roll
                     continue
                 begins[duct] = said.roll
             elif said.up is not None and not is_lengthwise(said.up, after[duct]):
+                told.append(duct)
                 up = np.array(said.up)
                 begins[duct] = np.arctan2(-up @ across[duct], up @ upright[duct])
             else:
                 continue
             free[duct] = False
+    told = [duct for duct in told if not is_head[duct]]
     angle, axis = pieces.turn.take(first), pieces.axis.take(first, axis=0)
-    where = first.searchsorted(arcs.after)
-    angle[where], axis[where] = arcs.angle, arcs.axis
+    if arcs is not None:
+        where = first.searchsorted(arcs.after)
+        angle[where], axis[where] = arcs.angle, arcs.axis
     added = np.zeros(len(first))
     goes_level = ~(plumb | is_head) & plumb[parent]
-    turning = ((angle > 1e-12) & (np.isnan(begins) | goes_level)).nonzero()[0]
+    carried = np.isnan(begins) | goes_level
+    if told:
+        carried[told] = True
+    turning = ((angle > 1e-12) & carried).nonzero()[0]
     added[turning] = carried_roll(
         tree.direction.take(last[parent[turning]], axis=0),
         axis.take(turning, axis=0),
@@ -97,9 +127,14 @@ def duct_frames(
     behind = goes_level.nonzero()[0]
     if len(behind):
         begins = levelled(parent, plumb, free, behind, begins, added)
+    arrives = added.copy() if told else added
     for duct, by in turned.items():
         (added if np.isnan(begins[duct]) else begins)[duct] += by
     roll = rolls(parent, added, begins)
+    twist = np.zeros(len(first))
+    if told:
+        by_turns = roll[told] - roll[parent[told]] - arrives[told]
+        twist[told] = by_turns - np.pi * np.round(by_turns / np.pi)
     # Quarter turns come out a rounding away from where they belong.
     quarter = (roll / (np.pi / 2)).round() * (np.pi / 2)
     roll = np.where(np.abs(roll - quarter) < 1e-6, quarter, roll)
@@ -108,4 +143,4 @@ def duct_frames(
     level, erect = across.take(rolled, axis=0), upright.take(rolled, axis=0)
     across[rolled] = level * cosine + erect * sine
     upright[rolled] = erect * cosine - level * sine
-    return across, upright, roll
+    return Frames(across, upright, roll, twist)

@@ -407,7 +407,8 @@ def _corners(
     if len(rows) == 0:
         return []
     duct = int(bends.duct[rows[0]])
-    one, other = (_size(ducts, d) for d in (int(ducts.parent[duct]), duct))
+    came = ducts.arriving(duct)
+    one, other = size_words(came.shape, came.width, came.height), _size(ducts, duct)
     sizes = f": {one} and {other}" if len(rows) == 1 else ""
     tap = (
         ""

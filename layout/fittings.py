@@ -5,7 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
-from .sections import BoolArray, FloatArray, IntArray
+from .sections import BoolArray, FloatArray, IntArray, Section, Shape
 
 NONE = -1  # no such duct
 _ROUNDING = 1e-3  # m: of a radius that is measured in a drawing
@@ -25,6 +25,9 @@ class Ducts:
         Run of the drawing that it belongs to.
     shape, width, height
         Its section; `Shape` codes and m.
+    crossed
+        Whether its width lies along the height of the duct before it, as that arrives,
+        carried round what lies between; never for a branch.
     length
         Straight length plus its half of the arcs of the bends at its ends, m.
     straight
@@ -47,6 +50,7 @@ class Ducts:
     shape: IntArray
     width: FloatArray
     height: FloatArray
+    crossed: BoolArray
     length: FloatArray
     straight: FloatArray
     begin: FloatArray
@@ -55,6 +59,18 @@ class Ducts:
     upright: FloatArray
     roll: FloatArray
     drawn_flow: FloatArray
+
+    def section(self, duct: int) -> Section:
+        """Section of a duct."""
+        sides = float(self.width[duct]), float(self.height[duct])
+        return Section(Shape(self.shape[duct]), *sides)
+
+    def arriving(self, duct: int) -> Section:
+        """Section of the duct before one, its sides named as that one stands."""
+        came = self.section(int(self.parent[duct]))
+        if self.crossed[duct]:
+            return Section(came.shape, came.height, came.width)
+        return came
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -126,12 +126,7 @@ class DuctGraph:
 
     def section(self, duct: int) -> Section:
         """Section of a duct."""
-        ducts = self.ducts
-        return Section(
-            Shape(ducts.shape[duct]),
-            float(ducts.width[duct]),
-            float(ducts.height[duct]),
-        )
+        return self.ducts.section(duct)
 
     def place(self, duct: int) -> str:
         """Name the place of a duct for a message."""

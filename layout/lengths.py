@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from .arcs import NO_CORNER
+from .duct_frames import Frames
 from .fittings import NONE, Bends, Ducts
 from .pieces import Pieces, goes_straight_on
 from .sections import BoolArray, FloatArray, IntArray
@@ -22,9 +23,7 @@ def with_lengths(
     parent: IntArray,
     drawn: FloatArray,
     slope: FloatArray,
-    across: FloatArray,
-    upright: FloatArray,
-    roll: FloatArray,
+    frames: Frames,
     bends: Bends,
 ) -> tuple[Ducts, Bends]:
     """Take the bends' tangents off the ducts and give them half of each arc.
@@ -39,7 +38,7 @@ def with_lengths(
         First and last segment of each duct, shape (d,).
     bare
         Ducts without length at the ends of arcs, and where they are, m.
-    parent, across, upright, roll
+    parent, frames
         The duct before each and how its section stands, a row each.
     drawn, slope
         Length of each as drawn, and what it has of drawn transitions, m, shape (d,).
@@ -102,9 +101,10 @@ def with_lengths(
         straight=straight,
         begin=begin,
         end=end,
-        across=across,
-        upright=upright,
-        roll=roll,
+        crossed=pieces.crossed[first],
+        across=frames.across,
+        upright=frames.upright,
+        roll=frames.roll,
         drawn_flow=topology.drawing.flow[run],
     )
     return found, replace(bends, short_by=short_by, corner=corner)

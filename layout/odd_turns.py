@@ -6,7 +6,7 @@ from .arcs import Arcs
 from .faults import Notice, warning
 from .fittings import Ducts, Legs
 from .frames import turn_between
-from .pieces import Pieces
+from .pieces import Pieces, sides_before
 from .quantity_words import length_words
 from .sections import BoolArray, FloatArray, IntArray
 from .topology import Topology
@@ -102,8 +102,11 @@ def transition_notices(
         angle, into = float(turns.min()), came[turns.argmin()]
         along = topology.nodes[tree.start[row]] - topology.nodes[tree.start[first]]
         aside = float(np.linalg.norm(along - (along @ into) * into))
+        wide, high = sides_before(
+            pieces.width, pieces.height, np.array(chain[1:2]), pieces.crossed[[row]]
+        )
         change = max(
-            abs(side[row] - side[first]) for side in (pieces.width, pieces.height)
+            abs(pieces.width[row] - wide[0]), abs(pieces.height[row] - high[0])
         )
         if angle > STRAIGHT_ON:
             said = _bent(angle)

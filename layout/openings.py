@@ -7,7 +7,7 @@ import numpy as np
 from .faults import Notice, note
 from .legs import meeting_legs, outgoing_legs
 from .names import toml_key
-from .pieces import Pieces, RunSections, same_sections
+from .pieces import Pieces, RunSections, same_sections, sides_before
 from .quantity_words import size_words
 from .schedule import Schedule
 from .sections import Shape
@@ -48,6 +48,7 @@ def with_openings(
     if not starts:
         return pieces, []
     run, is_transition = pieces.run, pieces.is_transition.copy()
+    crossed = pieces.crossed
     shape = pieces.shape.copy()
     width, height = pieces.width.copy(), pieces.height.copy()
     unsaid = sections.shape[run] == int(Shape.NONE)
@@ -57,15 +58,20 @@ def with_openings(
         part = parts[row] = [row]
         while is_transition[behind := child[part[-1]]]:
             part.append(behind)
-        own = run[behind if unsaid[row] else row]
-        shape[part], width[part] = sections.shape[own], sections.width[own]
-        height[part] = sections.height[own]
+        own = run[[behind if unsaid[row] else row]]
+        shape[part] = sections.shape[own]
+        width[part], height[part] = sides_before(
+            sections.width, sections.height, own, crossed[[behind]] & unsaid[row]
+        )
     opened = replace(pieces, shape=shape, width=width, height=height)
     onward = _onward(topology, tree, opened, schedule)
     for row in onward.keys() & parts.keys():
         part, main = parts.pop(row), onward[row]
-        shape[part], width[part], height[part] = shape[main], width[main], height[main]
-    same = same_sections(shape, width, height, pieces.before)
+        shape[part] = shape[main]
+        width[part], height[part] = sides_before(
+            width, height, np.array([main]), crossed[[row]]
+        )
+    same = same_sections(shape, width, height, pieces.before, crossed)
     for part in parts.values():
         is_transition[part] = not same[child[part[-1]]]
     return (

@@ -48,8 +48,10 @@ class Pieces:
         The segment before it; 0 for those at the source.
     alone
         Whether it is the only one to go on from there, and no tap.
+    crossed
+        Whether its width lies along the height of the one before, as that arrives.
     same_section
-        Whether its section is that of the one before.
+        Whether its section is that of the one before, as both stand.
     is_tap
         Whether it leaves a closed end from the side.
     turn, axis
@@ -63,6 +65,7 @@ class Pieces:
     is_transition: BoolArray
     before: IntArray
     alone: BoolArray
+    crossed: BoolArray
     same_section: BoolArray
     is_tap: BoolArray
     turn: FloatArray
@@ -102,7 +105,6 @@ def pieces_of(
     marked = [i for i, said in drawing.attributes.items() if said.transition]
     is_transition = np.isin(run, marked) if marked else np.zeros(len(run), dtype=bool)
     for row in is_transition.nonzero()[0].tolist():
-        # It begins with the section that comes to it; at a branch see `openings`.
         alone = tree.children[row] == 1 and tree.finish[row] not in tree.meeting
         if not alone or tree.parent[row] < 0:
             raise refusal(
@@ -110,9 +112,6 @@ def pieces_of(
                 "this run is marked as a transition but does not lie between two ducts",
                 "draw it between the end of one duct and the start of another",
             )
-        shape[row] = shape[before[row]]
-        width[row], height[row] = width[before[row]], height[before[row]]
-    same = same_sections(shape, width, height, before)
     alone = (tree.parent >= 0) & (tree.children[before] == 1)
     if len(tree.meeting):
         alone &= ~np.isin(tree.start, tree.meeting)
@@ -132,7 +131,8 @@ def pieces_of(
                 "delete closed_end for it under [[takeoffs.exception]]",
             )
         alone &= ~is_tap
-    return Pieces(
+    unknown = np.zeros(len(run), dtype=bool)
+    found = Pieces(
         run,
         shape,
         width,
@@ -140,21 +140,91 @@ def pieces_of(
         is_transition,
         before,
         alone,
-        same,
+        unknown,
+        unknown,
         is_tap,
         turn,
         axis,
     )
+    return with_sections_compared(found, unknown)
+
+
+def with_sections_compared(pieces: Pieces, crossed: BoolArray) -> Pieces:
+    """Segments with their sections compared as they stand.
+
+    Parameters
+    ----------
+    pieces
+        The segments, e of them.
+    crossed
+        Whether the width of each lies along the height of the one before, shape (e,).
+
+    Returns
+    -------
+    pieces
+        A drawn transition begins with the section that comes to it, its sides named as
+        it stands itself; at a branch see `openings`.
+    """
+    shape, before = pieces.shape, pieces.before
+    width, height = pieces.width, pieces.height
+    starts = pieces.is_transition.nonzero()[0].tolist()
+    if starts:
+        shape, width, height = shape.copy(), width.copy(), height.copy()
+    for row in starts:
+        shape[row] = shape[before[row]]
+        width[[row]], height[[row]] = sides_before(
+            width, height, before[[row]], crossed[[row]]
+        )
+    same = same_sections(shape, width, height, before, crossed)
+    return replace(
+        pieces,
+        shape=shape,
+        width=width,
+        height=height,
+        crossed=crossed,
+        same_section=same,
+    )
+
+
+def sides_before(
+    width: FloatArray, height: FloatArray, before: IntArray, crossed: BoolArray
+) -> tuple[FloatArray, FloatArray]:
+    """Sides of sections along the width and the height of those that follow them.
+
+    Parameters
+    ----------
+    width, height
+        Sides of all sections, m, shape (e,).
+    before
+        The section wanted for each joint, shape (n,).
+    crossed
+        Whether its width lies along the height of what follows, shape (n,).
+
+    Returns
+    -------
+    wide, high
+        m, shape (n,) each.
+    """
+    wide, high = width[before], height[before]
+    rows = crossed.nonzero()[0]
+    if len(rows):
+        wide[rows], high[rows] = high[rows], wide[rows]
+    return wide, high
 
 
 def same_sections(
-    shape: IntArray, width: FloatArray, height: FloatArray, before: IntArray
+    shape: IntArray,
+    width: FloatArray,
+    height: FloatArray,
+    before: IntArray,
+    crossed: BoolArray,
 ) -> BoolArray:
     """Whether the section of each segment is that of the one before it, shape (e,)."""
+    wide, high = sides_before(width, height, before, crossed)
     return np.asarray(
         (shape == shape[before])
-        & (np.abs(width - width[before]) < SAME_SIZE)
-        & (np.abs(height - height[before]) < SAME_SIZE)
+        & (np.abs(width - wide) < SAME_SIZE)
+        & (np.abs(height - high) < SAME_SIZE)
     )
 
 

@@ -327,17 +327,24 @@ def _transitions(
     for frame in (across, upright):
         frame[turned] = rotate(frame[turned], bends.axis[bend], bends.angle[bend])
     both = np.stack([before, after], axis=1)
-    # The frame of the duct after may be a half turn away; the shape is the same.
-    flip = np.sign(np.einsum("ij,ij->i", across, ducts.across[after]))
+    width, height = ducts.width[both], ducts.height[both]
+    # The frame of the duct after may be a quarter turn away, its other side then lying
+    # along the width before, or a half turn; the shape is the same.
+    wide, tall = ducts.across[after], ducts.upright[after]
+    rows = ducts.crossed[after].nonzero()[0]
+    if len(rows):
+        wide[rows], tall[rows] = tall[rows], -wide[rows]
+        width[rows, 1], height[rows, 1] = height[rows, 1], width[rows, 1]
+    flip = np.sign(np.einsum("ij,ij->i", across, wide))
     flip = np.where(flip == 0, 1.0, flip)[:, None]
     return _Part(
         "transition",
         np.arange(len(after)),
         np.stack([begin, first[after]], axis=1),
-        np.stack([across, ducts.across[after] * flip], axis=1),
-        np.stack([upright, ducts.upright[after] * flip], axis=1),
-        ducts.width[both],
-        ducts.height[both],
+        np.stack([across, wide * flip], axis=1),
+        np.stack([upright, tall * flip], axis=1),
+        width,
+        height,
         ducts.shape[both],
     )
 

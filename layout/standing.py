@@ -4,10 +4,12 @@ from collections.abc import Collection, Iterable, Mapping
 
 import numpy as np
 
+from .basis import Basis
 from .drawing import NOTHING_SAID, Drawing
 from .faults import Notice, and_more, note, warning
-from .fittings import Bends, Ducts, Legs
+from .fittings import Bends, Ducts, Legs, Transitions
 from .frames import is_plumb
+from .pieces import sides_before
 from .quantity_words import size_words
 from .sections import BoolArray, FloatArray, IntArray, Shape
 from .topology import Topology
@@ -158,40 +160,61 @@ def _arrives(ducts: Ducts, duct: int) -> str:
 
 
 def twist_notices(
-    topology: Topology, ducts: Ducts, legs: Legs, bends: Bends
+    topology: Topology,
+    ducts: Ducts,
+    twist: FloatArray,
+    transitions: Transitions,
 ) -> list[Notice]:
-    """Say which runs are said to stand otherwise than what goes straight into them.
+    """Say which runs are said to stand otherwise than the duct before them arrives.
 
-    Parameters are those of `roll_notices`.
+    Parameters
+    ----------
+    topology, ducts
+        The joined drawing and its ducts.
+    twist
+        How far each duct is said to stand from how the one before it arrives, rad,
+        shape (d,).
+    transitions
+        The changes of section, of which a drawn one explains a quarter turn. There is
+        none where both sides say the same section the other way round.
     """
-    drawing, parent = topology.drawing, ducts.parent
-    told = [
-        run
-        for run, said in drawing.attributes.items()
-        if said.roll is not None or said.up is not None
-    ]
-    if not told:
+    rows = twist.nonzero()[0]
+    rows = rows[_has_sides(ducts, rows) & _has_sides(ducts, ducts.parent[rows])]
+    if len(rows) == 0:
         return []
-    entered = (
-        np.isin(ducts.run, told) & (parent >= 0) & (ducts.run != ducts.run[parent])
+    crossed, before = ducts.crossed[rows], ducts.parent[rows]
+    wide, high = sides_before(ducts.width, ducts.height, before, crossed)
+    same = np.maximum(
+        np.abs(wide - ducts.width[rows]), np.abs(high - ducts.height[rows])
     )
-    entered[legs.duct] = entered[bends.duct] = False
-    rows = entered.nonzero()[0]
-    rows = rows[_has_sides(ducts, rows) & _has_sides(ducts, parent[rows])]
-    turn = np.einsum("ij,ij->i", ducts.across[rows], ducts.across[parent[rows]])
-    twist = np.degrees(np.arccos(np.minimum(np.abs(turn), 1.0)))
-    return [
-        warning(
-            drawing.place(int(ducts.run[duct])),
-            f"it stands turned by {degrees:.0f} degrees against the run before it, and "
-            "no fitting is drawn for that",
-            f"correct {_roll_key(drawing)} if it is a slip, or draw how the duct turns",
-            effect="nothing was counted for the twist",
-            place=topology.nodes[int(ducts.start[duct])],
+    is_drawn = transitions.length_basis == int(Basis.DRAWN)
+    pieced = np.isin(rows, transitions.duct[is_drawn])
+    turned = np.abs(twist[rows])
+    askew = np.abs(np.where(crossed, turned - np.pi / 2, turned)) > _LEVEL
+    changes = crossed & (
+        (same > _SAME_SIZE) | (ducts.shape[rows] != ducts.shape[before])
+    )
+    drawing, notices = topology.drawing, []
+    for at in (askew | changes & ~pieced).nonzero()[0].tolist():
+        duct, came = int(rows[at]), int(before[at])
+        effect = "nothing was counted for the twist"
+        if changes[at]:
+            size = size_words(ducts.shape[came], float(wide[at]), float(high[at]))
+            own = size_words(ducts.shape[duct], ducts.width[duct], ducts.height[duct])
+            effect = f"the section was taken to change there from {size} to {own}"
+        missing = "" if pieced[at] else ", and no fitting is drawn for that"
+        notices.append(
+            warning(
+                drawing.place(int(ducts.run[duct])),
+                f"it stands turned by {np.degrees(turned[at]):.0f} degrees against the "
+                f"run before it{missing}",
+                f"correct {_roll_key(drawing)} if it is a slip, or draw how the duct "
+                "turns",
+                effect=effect,
+                place=topology.nodes[int(ducts.start[duct])],
+            )
         )
-        for duct, degrees in zip(rows.tolist(), twist.tolist(), strict=True)
-        if degrees > 1.0
-    ]
+    return notices
 
 
 def is_lengthwise(

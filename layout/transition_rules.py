@@ -6,7 +6,7 @@ from .constructions import TakeoffEntry
 from .drawing import Drawing
 from .fittings import Ducts, Legs
 from .legs import branch_opposite
-from .pieces import SAME_SIZE, runs_named
+from .pieces import SAME_SIZE, runs_named, sides_before
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, Shape
 
@@ -52,9 +52,8 @@ def own_change_rows(ducts: Ducts, legs: Legs) -> IntArray:
     The table of these has rows of other areas. Legs that are mains in part are counted.
     """
     main, rest = legs.common, legs.straight
-    found = (ducts.width[main] != ducts.width[rest]) | (
-        ducts.height[main] != ducts.height[rest]
-    )
+    wide, high = sides_before(ducts.width, ducts.height, main, ducts.crossed[rest])
+    found = (wide != ducts.width[rest]) | (high != ducts.height[rest])
     found |= ducts.shape[main] != ducts.shape[rest]
     found &= (legs.duct == rest) & (legs.duct != main)
     found &= legs.leg_count > 2  # no taps

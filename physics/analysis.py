@@ -181,7 +181,7 @@ class Analysis:
             what = "expansion" if grows else "contraction"
             what = _UNCHANGED.get(credit.table, what)
             into = "to" if graph.is_return else "from"
-            return f"{what} {into} {graph.section(before).words_in(unit)}"
+            return f"{what} {into} {graph.ducts.arriving(duct).words_in(unit)}"
         if kind == Kind.COMPONENT:
             return f"{component_names(graph)[duct]}, as declared"
         at_fan, at_room = "entry flush with a wall", "open end into the room"

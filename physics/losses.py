@@ -19,6 +19,7 @@ from elbowroom.layout import (
     and_more,
     own_change_rows,
     refusal,
+    sides_before,
     warning,
 )
 
@@ -267,10 +268,13 @@ def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
         before, after = np.append(before, main), np.append(after, rest)
         own_length, basis = own_change_lengths(graph, main, rest)
         length = np.append(length, own_length)
+    # Farther from the source: later in the order.
+    crossed = ducts.crossed[np.maximum(before, after)]
+    wide, high = sides_before(ducts.width, ducts.height, before, crossed)
     every = transitions.transition(
         ducts.shape[before],
-        ducts.width[before],
-        ducts.height[before],
+        wide,
+        high,
         ducts.shape[after],
         ducts.width[after],
         ducts.height[after],

@@ -8,6 +8,7 @@ from elbowroom.layout import (
     DuctGraph,
     FloatArray,
     IntArray,
+    sides_before,
     transition_lengths,
 )
 
@@ -46,7 +47,7 @@ def own_change_lengths(
         graph.drawing,
         graph.schedule,
         ducts.run[rest],
-        (ducts.width[main], ducts.height[main]),
+        sides_before(ducts.width, ducts.height, main, ducts.crossed[rest]),
         (ducts.width[rest], ducts.height[rest]),
     )
 

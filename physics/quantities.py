@@ -133,7 +133,7 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
         duct = int(e.duct[element])
         section, what = sections[int(analysis.section_duct[element])], ""
         if kind == Kind.MAIN:
-            before = sections[int(ducts.parent[duct])]
+            before = ducts.arriving(duct)
             if section != before:  # its loss is that of the main past the branch
                 what = f"change of size past a branch, from {before.words_in(unit)}"
         elif (
