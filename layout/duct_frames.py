@@ -87,12 +87,19 @@ def duct_frames(
     across, upright = level_frame(after)
     turned: dict[int, float] = {}  # vertical ducts, and their roll
     told: list[int] = []
-    for run, said in topology.drawing.attributes.items():
-        if said.roll is None and said.up is None:
-            continue
-        mine = pieces.run[first] == run
-        entering = mine & ~((parent >= 0) & mine[parent])
-        for duct in entering.nonzero()[0].tolist():
+    attributes = topology.drawing.attributes
+    saying = {
+        run: said
+        for run, said in attributes.items()
+        if said.roll is not None or said.up is not None
+    }
+    if saying:
+        of = pieces.run[first]
+        enters = (parent < 0) | (of != of[parent])
+        entering = (enters & np.isin(of, list(saying))).nonzero()[0]
+        runs = of[entering].tolist()
+        for duct, run in zip(entering.tolist(), runs, strict=True):
+            said = saying[run]
             if said.roll is not None:
                 told.append(duct)
                 if plumb[duct]:

@@ -28,6 +28,7 @@ _SWEPT_AREA, _POSITION, _EXTRUDED_DIRECTION, _DEPTH = range(4)  # IfcExtrudedAre
 _ROUND_SHARE = np.pi / 4  # of the box around it that a circle fills
 _NEAR = 0.01  # of a share
 _LEVEL = float(np.cos(np.radians(1.0)))
+STANDS_LEVEL = (0.0, 0.0, 1.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -203,8 +204,9 @@ def section_of(
     Returns
     -------
     section, up
-        The section, and the way its height looks where that does not follow from
-        the duct's direction.
+        The section, and the way its height looks: `STANDS_LEVEL` of any duct that lies
+        level or slopes, so that it is not carried round from the duct before; None
+        where nothing follows from it.
     """
     if shape == Shape.ROUND:
         return Section(shape, float(sides[0]), float(sides[0])), None
@@ -213,7 +215,7 @@ def section_of(
     section = Section(shape, float(sides[1 - tall]), float(sides[tall]))
     up = axes[tall] if axes[tall, 2] >= 0.0 else -axes[tall]
     if not plumb and abs(float(up @ upright)) > _LEVEL:
-        return section, None
+        return section, None if sides[0] == sides[1] else STANDS_LEVEL
     x, y, z = (round(float(part), 9) + 0.0 for part in up)
     return section, (x, y, z)
 

@@ -15,7 +15,8 @@ from .basis import Basis
 from .collected import Collected, Found, check_finite, collected_drawing
 from .drawing import Attributes, Drawing
 from .faults import BadInput, and_more, note, refusal, warning
-from .frames import level_frame, rotate, turn_between
+from .frames import is_plumb, level_frame, rotate, turn_between
+from .ifc_bodies import STANDS_LEVEL
 from .ifc_elements import (
     Element,
     duct_elements,
@@ -40,6 +41,8 @@ from .sections import FloatArray, IntArray, Section
 from .units import LENGTHS, UNITS
 
 _SLIGHT = math.radians(0.05)  # a turn smaller than this is a joint in line
+_ACROSS = math.sin(math.radians(1.0))  # less of a side along another lies across it
+_LEVEL = (None, STANDS_LEVEL)  # how a level duct stands, a square or round one too
 _MITRE = 0.51  # of its side: the radius of a bend that has any throat
 
 
@@ -195,22 +198,23 @@ def _goes_on(
     if one.section is None or two.section is None:
         return one.section is two.section
     a, b = one.section, two.section
-    if not (
-        a.shape == b.shape
-        and math.isclose(a.width, b.width, rel_tol=1e-6)
-        and math.isclose(a.height, b.height, rel_tol=1e-6)
-    ):
+    if a.shape != b.shape:
         return False
     if one.up == two.up:
-        return True
+        return _same((a.width, a.height), (b.width, b.height))
     # A level duct that turns up or down to a free end carries its section with it.
-    level, plumb = (one, two) if one.up is None else (two, one)
-    if level.up is not None or plumb.up is None:
+    level, plumb = (one, two) if one.up in _LEVEL else (two, one)
+    if level.up not in _LEVEL or plumb.up is None or plumb.up in _LEVEL:
         return False
     before, after = -network.away(level, spot), network.away(plumb, spot)
     angle, axis = turn_between(before[None], after[None])
     carried = rotate(level_frame(before[None])[1], axis, angle)[0]
-    if abs(float(carried @ np.array(plumb.up))) < STRAIGHT:
+    along = abs(float(carried @ np.array(plumb.up)))
+    if along < STRAIGHT:  # else it may be written the other way round
+        crossed = along < _ACROSS and _same((a.width, a.height), (b.height, b.width))
+        if not crossed:
+            return False
+    elif not _same((a.width, a.height), (b.width, b.height)):
         return False
     here = spot
     while len(at[here]) == 2:
@@ -219,6 +223,11 @@ def _goes_on(
         if plumb.up != last.up:
             return False
     return len(at[here]) == 1 and here not in marked
+
+
+def _same(one: tuple[float, float], two: tuple[float, float]) -> bool:
+    """Whether two pairs of sides are the same."""
+    return all(math.isclose(*pair, rel_tol=1e-6) for pair in zip(one, two, strict=True))
 
 
 def _one_radius(
@@ -260,14 +269,18 @@ def _add_run(
             if math.isnan(flow):
                 flow = stands.flow
     radii = [edge.radius for edge in along if edge.radius is not None]
-    section, radius = lead.section, radii[0] if radii else None
+    # One that lies level says how a run stands, and names its sides.
+    level = next((e for e in (lead, *along) if e.up in _LEVEL), lead)
+    section, radius = level.section, radii[0] if radii else None
+    ways = np.array([network.away(edge, edge.spots[0]) for edge in along])
+    is_upright = level.up == STANDS_LEVEL and is_plumb(ways).all()
     at_source = [spot in marked for spot in (part[0], part[-1])]
     said = Attributes(
         source=any(at_source),
         source_at_end=at_source[1] if any(at_source) else None,
         terminal=terminal,
         transition=lead.is_transition,
-        up=None if any(edge.up is None for edge in along) else lead.up,
+        up=None if is_upright else level.up,
         bend_radius=_real_radius(radius, section, along, network, found),
     )
     found.runs.append(

@@ -243,7 +243,9 @@ def idle_up_notices(
     rows = (enters & np.isin(ducts.run, list(told))).nonzero()[0]
     found = {}
     for duct, run in zip(rows.tolist(), ducts.run[rows].tolist(), strict=True):
-        if is_lengthwise(told[run], direction[duct]):
+        if is_lengthwise(told[run], direction[duct]) and not _stands_so(
+            ducts, direction, run, told[run]
+        ):
             found[run] = warning(
                 drawing.place(run),
                 "its 'up' points along the duct and has no effect: it does not say how "
@@ -253,6 +255,19 @@ def idle_up_notices(
                 place=drawing.first_middle(run),
             )
     return list(found.values())
+
+
+def _stands_so(
+    ducts: Ducts,
+    direction: FloatArray,
+    run: int,
+    up: tuple[float, float, float],
+) -> bool:
+    """Whether those ducts of a run that do not go along an 'up' stand as it says."""
+    rows = (ducts.run == run).nonzero()[0]
+    rows = rows[[not is_lengthwise(up, way) for way in direction[rows]]]
+    lean = np.abs(ducts.across[rows] @ np.array(up)) / np.linalg.norm(up)
+    return bool(len(rows) and (lean < np.sin(_LEVEL)).all())
 
 
 def _roll_key(drawing: Drawing) -> str:

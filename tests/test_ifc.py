@@ -306,7 +306,7 @@ def test_sides_written_the_other_way_round(tmp_path: Path) -> None:
     run = next(r for r in read(turned).runs if r.name.startswith("T1.1"))
     assert run.section is not None
     assert (run.section.width, run.section.height) == pytest.approx((0.6, 0.3))
-    assert run.attributes.up is None
+    assert run.attributes.up == (0.0, 0.0, 1.0)
 
 
 def test_map_coordinates_keep_their_millimetres(tmp_path: Path) -> None:

@@ -13,7 +13,12 @@ import pytest
 from elbowroom.layout import (
     BadInput,
     Drawing,
+    DuctGraph,
+    Schedule,
     Section,
+    SourceSpec,
+    TerminalSpec,
+    build,
     flat_oval,
     read,
     rectangular,
@@ -400,3 +405,77 @@ def test_the_body_of_an_elbow_states_its_radius(
     wanted = pytest.approx(0.3 + first / 1000) if follows else None
     assert run.attributes.bend_radius == wanted
     assert ("ports alone" in said_by(drawing)) == follows
+
+
+X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
+LEVEL = ((0, 0, 3000), X, Y, 300, 400, 5000)  # place, way, that of its first side
+
+
+def line_of(folder: Path, *ducts: Any) -> DuctGraph:
+    """Ducts without ports, each of a place, two axes, two sides and a length in mm."""
+    model = Model()
+    for number, (at, along, first, wide, high, length) in enumerate(ducts):
+        body = model.make(
+            "IfcShapeRepresentation",
+            model.context,
+            "Body",
+            "SweptSolid",
+            [model.extrusion(wide, high, length)],
+        )
+        model.make(
+            "IfcDuctSegment",
+            ifcopenshell.guid.new(),
+            Name=f"duct {number}",
+            ObjectPlacement=model.make(
+                "IfcLocalPlacement", None, model.place(at, along, first)
+            ),
+            Representation=model.make("IfcProductDefinitionShape", None, None, [body]),
+        )
+    drawing = model.drawing(folder)
+    x, y, z = np.array(ducts[0][0]) / 1000.0
+    end = drawing.names[-1]  # a riser and the level duct beside it may be one run
+    source = SourceSpec(at=(x, y, z))
+    return build(drawing, Schedule(source=source, terminals={end: TerminalSpec(0.5)}))
+
+
+@pytest.mark.parametrize(
+    ("riser", "changes"),
+    [
+        ((Y, 300, 400), False),
+        ((X, 400, 300), False),  # the same, its profile drawn the other way round
+        ((X, 300, 400), True),
+        ((Y, 400, 300), True),
+    ],
+)
+def test_a_riser_is_compared_as_its_profile_lies(
+    riser: Any, changes: bool, tmp_path: Path
+) -> None:
+    """Carried up from a level duct, its 300 mm lie along Y."""
+    graph = line_of(tmp_path, LEVEL, ((5000, 0, 3000), Z, *riser, 6000))
+    assert len(graph.transitions.duct) == changes
+    assert graph.bends.in_plane.tolist() == [0.4]
+    said = [one for one in graph.notices if "changes at the corner" in one.what]
+    assert len(said) == changes
+
+
+@pytest.mark.parametrize(
+    ("sides", "changes"), [((400, 300), False), ((300, 400), True)]
+)
+def test_a_level_duct_behind_a_riser_stands_as_its_profile_lies(
+    sides: Any, changes: bool, tmp_path: Path
+) -> None:
+    """Carried up and then aside, the 300 mm that lay along Y stand upright."""
+    riser = ((5000, 0, 3000), Z, Y, 300, 400, 6000)
+    graph = line_of(tmp_path, LEVEL, riser, ((5000, 0, 9000), Y, X, *sides, 4000))
+    assert len(graph.transitions.duct) == changes
+    assert abs(graph.ducts.upright[-1, 2]) == pytest.approx(1.0)
+    assert not any("arrives turned" in one.what for one in graph.notices)
+
+
+def test_a_riser_at_the_source_and_a_level_duct_are_no_run_with_an_idle_up(
+    tmp_path: Path,
+) -> None:
+    riser = ((0, 0, 0), Z, X, 300, 400, 3000)
+    graph = line_of(tmp_path, riser, ((0, 0, 3000), X, Y, 400, 300, 5000))
+    assert len(graph.transitions.duct) == 0
+    assert not any("'up' points along" in one.what for one in graph.notices)
