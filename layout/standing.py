@@ -184,18 +184,19 @@ def twist_notices(
         return []
     crossed, before = ducts.crossed[rows], ducts.parent[rows]
     wide, high = sides_before(ducts.width, ducts.height, before, crossed)
-    same = np.maximum(
+    apart = np.maximum(
         np.abs(wide - ducts.width[rows]), np.abs(high - ducts.height[rows])
     )
     is_drawn = transitions.length_basis == int(Basis.DRAWN)
     pieced = np.isin(rows, transitions.duct[is_drawn])
     turned = np.abs(twist[rows])
-    askew = np.abs(np.where(crossed, turned - np.pi / 2, turned)) > _LEVEL
+    askew = np.abs(np.where(crossed, turned - np.pi / 2, turned))
     changes = crossed & (
-        (same > _SAME_SIZE) | (ducts.shape[rows] != ducts.shape[before])
+        (apart > _SAME_SIZE) | (ducts.shape[rows] != ducts.shape[before])
     )
+    degrees = np.degrees(np.where(changes, turned, askew))
     drawing, notices = topology.drawing, []
-    for at in (askew | changes & ~pieced).nonzero()[0].tolist():
+    for at in ((askew > _LEVEL) | changes & ~pieced).nonzero()[0].tolist():
         duct, came = int(rows[at]), int(before[at])
         effect = "nothing was counted for the twist"
         if changes[at]:
@@ -206,7 +207,7 @@ def twist_notices(
         notices.append(
             warning(
                 drawing.place(int(ducts.run[duct])),
-                f"it stands turned by {np.degrees(turned[at]):.0f} degrees against the "
+                f"it stands turned by {degrees[at]:.0f} degrees against the "
                 f"run before it{missing}",
                 f"correct {_roll_key(drawing)} if it is a slip, or draw how the duct "
                 "turns",

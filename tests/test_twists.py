@@ -166,6 +166,7 @@ def test_a_twist_counts_as_the_nearer_quarter_turn_and_is_said(
     other = pair(FLAT, TALL, roll=(degrees + 90.0) * DEGREE)
     off = abs(degrees % 90.0 - 45.0) > 1e-6
     assert len(other.transitions.duct) == (changes if off else 1)
+    assert not any("turned by 88" in one for one in remarks(other))
     assert len(remarks(other)) == (min(degrees % 90.0, -degrees % 90.0) > 1.0)
 
 
@@ -267,3 +268,40 @@ def test_a_riser_at_the_source_stands_as_what_it_leads_to_says() -> None:
         graph = built(runs, {"b": Attributes(roll=roll)})
         assert len(graph.transitions.duct) == 0
         assert remarks(graph) == []
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_how_a_line_is_drawn_and_written_changes_nothing(seed: int) -> None:
+    """Runs in any order and sense, each section said either way round."""
+    chance = np.random.default_rng(seed)
+    axes = np.concatenate([np.eye(3), -np.eye(3)])
+    here, way, runs = np.zeros(3), axes[chance.integers(6)], []
+    for number in range(5):
+        beside = axes[np.abs(axes @ way) < 0.5]
+        there = here + 8.0 * way
+        sides = chance.choice([0.3, 0.4, 0.5], 2)
+        up = beside[chance.integers(4)]
+        runs.append((f"r{number}", np.array([here, there]), sides, up, way))
+        here, way = there, beside[chance.integers(4)] if number % 2 == 0 else way
+
+    def found(
+        order: list[int], drawn: FloatArray, written: FloatArray
+    ) -> tuple[float, int]:
+        lines: list[Any] = []
+        said = {}
+        for at in order:
+            name, points, sides, up, way = runs[at]
+            if written[at] > 0.5:
+                sides, up = sides[::-1], np.cross(way, up)
+            is_back = bool(drawn[at] > 0.5)
+            lines.append((name, points[:: 1 - 2 * is_back], rectangular(*sides)))
+            words: Any = {"source": True, "source_at_end": is_back} if at == 0 else {}
+            said[name] = Attributes(up=(up[0], up[1], up[2]), **words)
+        graph = build(drawing_from_runs(lines, flows={"r4": 0.4}, attributes=said))
+        return spent(graph), len(graph.transitions.duct)
+
+    loss, changes = found(list(range(5)), np.zeros(5), np.zeros(5))
+    order: list[int] = chance.permutation(5).tolist()
+    again, count = found(order, chance.random(5), chance.random(5))
+    assert again == pytest.approx(loss, rel=1e-12)
+    assert count == changes
