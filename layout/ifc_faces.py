@@ -16,7 +16,7 @@ _LARGEST = 12  # faces whose normals may be the axis
 _OFF_MIDDLE = 0.0137  # of the length: few corners stand where it is cut
 _GRID = 1e-6  # m: corners of a cut that stand nearer are one
 _SAME = 0.01  # of a side
-_ALL = 0.999  # of what is around it: an opening that fills more is no opening
+_ALL = 0.999  # of the faces: what counts as each of them
 
 
 def body_from_faces(
@@ -57,11 +57,11 @@ def body_from_faces(
         doubt = "its section was taken from its faces"
     else:
         way, is_even, by_length = _axis(vertices, faces, normals, areas, section)
-        how = (
-            "assumed along the longest side of its faces"
-            if by_length
-            else "taken from its faces, along the one way in which that stays the same"
-        )
+        how = "taken from its faces"
+        if by_length:
+            how = "assumed along the longest side of its faces"
+        elif is_even:
+            how += ", along the one way in which that stays the same"
         doubt = f"its centreline and section were {how}"
     frame = _frame(way)
     local = vertices @ frame.T
@@ -114,6 +114,16 @@ def _axis(
     fits = [_fit(vertices, faces, normals, areas, way) for way in largest]
     open_ = min((closed for share, closed in fits if share >= _PRISM), default=None)
     if open_ is None:
+        # Collars stand across a duct: only a round one's axis is square to all of it.
+        square = [
+            way
+            for way, lean in zip(
+                largest, np.abs(np.array(largest) @ normals.T), strict=True
+            )
+            if areas[(lean < _ALONG) | (lean > 1.0 - _ALONG)].sum() > _ALL * areas.sum()
+        ]
+        if len(square) == 1:
+            return square[0], False, False
         return _longest(vertices), False, True
     ways = [
         way
@@ -216,23 +226,21 @@ def _section(local: FloatArray, faces: IntArray) -> tuple[Profile, bool, FloatAr
     lines = shapely.linestrings(points[crossed[rows]][:, :2].reshape(-1, 2, 2))
     noded = shapely.union_all(lines, grid_size=_GRID)
     middle = around.centroid
-    hole = next(
-        (
-            shapely.Polygon(one.exterior)
-            for one in shapely.polygonize([noded]).geoms
-            if one.contains(middle)
-        ),
-        None,
-    )
+    parts = list(shapely.polygonize([noded]).geoms)
+    here = next((part for part in parts if part.contains(middle)), None)
     reach = np.array([low, high])
     found = None
-    if hole is not None:
-        found = outline(_corners(np.array(hole.exterior.coords)[:-1]))
-        walls = rows[shapely.distance(lines, hole.exterior) < 2 * _GRID]
+    is_inside = False
+    if here is not None:
+        edge = shapely.LinearRing(here.exterior)
+        found = outline(_corners(np.array(edge.coords)[:-1]))
+        walls = rows[shapely.distance(lines, edge) < 2 * _GRID]
         reach = _reach(local, faces, walls) if len(walls) else reach
-    is_inside = hole is not None and hole.area < _ALL * around.area
+        # It lies inside where something else is all around it.
+        others = [part.boundary for part in parts if part is not here]
+        left = edge.difference(shapely.union_all(others).buffer(2 * _GRID))
+        is_inside = found is not None and left.length < _SAME * edge.length
     if found is None:
-        is_inside = False
         found = outline(np.array(around.exterior.coords)[:-1])
     if found is None:
         low2, high2 = local[:, :2].min(axis=0), local[:, :2].max(axis=0)

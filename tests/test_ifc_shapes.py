@@ -573,6 +573,28 @@ def test_insulation_of_faces_is_not_the_duct(beyond: float, tmp_path: Path) -> N
     assert run.length == pytest.approx(2.0)
 
 
+def test_a_short_round_duct_with_collars(tmp_path: Path) -> None:
+    model = Model()
+    points, faces = pipe(ring(290), ring(242), 5)
+    far = [(x, y, z + 55) for x, y, z in points], faces
+    duct = triangles(model, pipe(ring(242), ring(240), 60))
+    collars = [triangles(model, mesh) for mesh in ((points, faces), far)]
+    model.duct(duct, *collars, ports=False)
+    run = model.drawing(tmp_path).run(0)
+    assert same(run.section, D240)
+    assert run.length == pytest.approx(0.06)
+
+
+def test_a_rod_beside_a_duct_makes_no_inside_of_it(tmp_path: Path) -> None:
+    model = Model()
+    points, faces = prism(box(10, 10), 900)
+    rod = [(x, y + 200, z) for x, y, z in points], faces
+    model.duct(brep(model, prism(ring(240), 1000)), brep(model, rod), ports=False)
+    drawing = model.drawing(tmp_path)
+    assert same(drawing.run(0).section, D240)
+    assert ", from outside" in said_by(drawing)
+
+
 def test_faces_of_a_cone_are_said(tmp_path: Path) -> None:
     model = Model()
     points, faces = prism(ring(240), 1000)
