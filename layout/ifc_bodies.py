@@ -1,15 +1,17 @@
-"""Bodies of IFC elements: the axis that they were swept along, and the section."""
+"""Bodies of IFC elements: the axis that they were swept along, and the section.
+
+What is only faces is in `ifc_faces`.
+"""
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 
 from .frames import is_plumb, level_frame, rotate
-from .ifc_curves import curve_points
+from .ifc_curves import curve_points, line_of
 from .ifc_model import (
     UPWARDS,
     Entity,
@@ -27,6 +29,10 @@ _IDENTIFIER, _ITEMS = 1, 3  # of IfcShapeRepresentation
 _SWEPT_AREA, _POSITION, _EXTRUDED_DIRECTION, _DEPTH = range(4)  # IfcExtrudedAreaSolid
 _ROUND_SHARE = np.pi / 4  # of the box around it that a circle fills
 _NEAR = 0.01  # of a share
+_ASIDE = 0.01  # m: bodies whose axes stand this far apart are not within each other
+_DEEPEST = 100  # boolean results of boolean results
+_CUT = "a part is cut off it that is not read: it counts as whole"
+_TAPERED = "its section changes along it, and that at its start was taken"
 _LEVEL = float(np.cos(np.radians(1.0)))
 STANDS_LEVEL = (0.0, 0.0, 1.0)
 
@@ -45,12 +51,15 @@ class Profile:
         Middle of it, m, shape (2,).
     axes
         Its two axes in the plane, unit vectors as rows, shape (2, 2).
+    doubt
+        What was assumed of it, in words; empty if nothing was.
     """
 
     shape: Shape
     sides: FloatArray
     centre: FloatArray
     axes: FloatArray
+    doubt: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,9 +79,11 @@ class Body:
     radius
         Centreline radius if it is a bend, m; None if it is straight.
     is_meshed
-        Whether it was found from a heap of faces by its principal axis.
+        Whether it was found from a heap of faces.
     line
         Points of its centreline, m, shape (n, 3); None if that follows from the rest.
+    doubt
+        What was assumed of it, in words; empty if nothing was.
     """
 
     ends: FloatArray
@@ -83,6 +94,7 @@ class Body:
     radius: float | None = None
     is_meshed: bool = False
     line: FloatArray | None = None
+    doubt: str = ""
 
 
 def represented(element: Entity) -> dict[str, list[Entity]]:
@@ -117,15 +129,12 @@ def swept_bodies(
     if world is None:
         return
     for matrix, item in _opened(placements, items, world):
-        body = None
-        if item.is_a("IfcExtrudedAreaSolid"):
+        if item.is_a("IfcExtrudedAreaSolid"):  # most are
             body = _extruded(model, placements, item, matrix)
-        elif item.is_a("IfcRevolvedAreaSolid"):
-            body = _revolved(model, placements, item, matrix)
-        elif item.is_a("IfcSweptDiskSolid"):
-            body = _disk(model, placements, item, matrix)
-        if body is not None:
-            yield body
+            if body is not None:
+                yield body
+        else:
+            yield from _solid(model, placements, item, matrix)
 
 
 def axis_line(
@@ -140,53 +149,6 @@ def axis_line(
         if points is not None and len(points) > 1:
             return points @ matrix[:3, :3].T + matrix[:3, 3]
     return None
-
-
-def body_from_mesh(vertices: FloatArray) -> Body | None:
-    """Duct that fills the box around a mesh, along the box's longest side.
-
-    Parameters
-    ----------
-    vertices
-        m, shape (n, 3).
-
-    Returns
-    -------
-    body
-        The duct, with the section that the mesh shows when looked at along it; None
-        if the mesh is flat.
-    """
-    import shapely
-    import trimesh.bounds
-
-    bounds: Any = trimesh.bounds
-
-    if np.ptp(vertices, axis=0).min() <= 0.0:
-        return None
-    to_box, sides = bounds.oriented_bounds(vertices)
-    turned = np.linalg.inv(to_box)
-    long = int(np.argmax(sides))
-    if np.max(np.ptp(vertices, axis=0)) > 0.99 * sides[long]:
-        # Along an axis of the model, and not by a rounding beside it.
-        turned, long = np.eye(4), int(np.argmax(np.ptp(vertices, axis=0)))
-    local = (vertices - turned[:3, 3]) @ turned[:3, :3]
-    across = [side for side in range(3) if side != long]
-    hull = shapely.MultiPoint(local[:, across]).convex_hull
-    found = outline(np.array(hull.exterior.coords)[:-1])
-    if found is None:
-        low, high = local[:, across].min(axis=0), local[:, across].max(axis=0)
-        found = Profile(Shape.RECTANGULAR, high - low, (low + high) / 2, np.eye(2))
-    frame = turned[:3, :3].T
-    middle = turned[:3, 3] + found.centre @ frame[across]
-    reach = np.array([local[:, long].min(), local[:, long].max()])
-    return Body(
-        middle + reach[:, None] * frame[long],
-        np.stack([-frame[long], frame[long]]),
-        found.shape,
-        found.sides,
-        found.axes @ frame[across],
-        is_meshed=True,
-    )
 
 
 def section_of(
@@ -239,8 +201,6 @@ def _opened(
         matrix, item, depth = heap.pop(0)
         if item.is_a("IfcSweptAreaSolid"):
             yield matrix, item
-        elif item.is_a("IfcBooleanResult"):  # what was cut off does not turn the duct
-            heap.append((matrix, item.FirstOperand, depth + 1))
         elif item.is_a("IfcMappedItem") and depth < 20:
             source = item.MappingSource
             inner = matrix @ placements.operator(item.MappingTarget)
@@ -252,6 +212,141 @@ def _opened(
             yield matrix, item
 
 
+def _solid(
+    model: IfcModel,
+    placements: Placements,
+    item: Entity,
+    matrix: FloatArray,
+    depth: int = 0,
+) -> Iterator[Body]:
+    """Bodies of a solid: one if it is swept, none or more if it is a boolean result."""
+    body = None
+    if item.is_a("IfcExtrudedAreaSolid"):
+        body = _extruded(model, placements, item, matrix)
+    elif item.is_a("IfcRevolvedAreaSolid"):
+        body = _revolved(model, placements, item, matrix)
+    elif item.is_a("IfcSweptDiskSolid"):
+        body = _disk(model, placements, item, matrix)
+    elif item.is_a("IfcBooleanResult") and depth < _DEEPEST:
+        yield from _combined(model, placements, item, matrix, depth)
+    elif item.is_a("IfcCsgPrimitive3D"):
+        body = _primitive(placements, item, matrix)
+    elif item.is_a("IfcCsgSolid"):
+        yield from _solid(model, placements, item.TreeRootExpression, matrix, depth)
+    if body is not None:
+        yield body
+
+
+def _primitive(placements: Placements, item: Entity, matrix: FloatArray) -> Body | None:
+    """A cylinder or a block along its own Z; None for what is no duct."""
+    own, metre = matrix @ placements.axes(item.Position), placements.metre
+    if item.is_a("IfcRightCircularCylinder"):
+        shape, across, depth = Shape.ROUND, [2 * item.Radius] * 2, item.Height
+        corner = [0.0, 0.0]
+    elif item.is_a("IfcBlock"):
+        shape, across, depth = (
+            Shape.RECTANGULAR,
+            [item.XLength, item.YLength],
+            item.ZLength,
+        )
+        corner = [item.XLength / 2, item.YLength / 2]
+    else:
+        return None
+    low = own[:3, 3] + own[:3, :2] @ np.array(corner) * metre
+    way = own[:3, 2] * depth * metre
+    stretched, axes = _in_space(np.eye(2).tobytes(), own[:3, :2].tobytes())
+    out = way / math.sqrt(way @ way)
+    sides = np.array(across) * metre * stretched
+    return Body(np.stack([low, low + way]), np.stack([-out, out]), shape, sides, axes)
+
+
+def _combined(
+    model: IfcModel,
+    placements: Placements,
+    item: Entity,
+    matrix: FloatArray,
+    depth: int,
+) -> Iterator[Body]:
+    """Bodies of a union, and of one body what is cut off or hollowed out of it."""
+    first, second = (
+        list(_solid(model, placements, operand, matrix, depth + 1))
+        for operand in (item.FirstOperand, item.SecondOperand)
+    )
+    if item.Operator == "UNION":
+        yield from (*first, *second)
+        return
+    for body in first:
+        if item.Operator == "DIFFERENCE" and item.SecondOperand.is_a(
+            "IfcHalfSpaceSolid"
+        ):
+            yield _halved(placements, body, item.SecondOperand, matrix)
+        elif item.Operator == "DIFFERENCE" and len(second) == 1:
+            yield _less(body, second[0])
+        else:
+            yield replace(body, doubt=_CUT)
+
+
+def _halved(
+    placements: Placements, body: Body, half: Entity, matrix: FloatArray
+) -> Body:
+    """A body without what lies on one side of a plane."""
+    plane = half.BaseSurface
+    if (
+        half.is_a("IfcPolygonalBoundedHalfSpace")
+        or not plane.is_a("IfcPlane")
+        or body.radius is not None
+        or body.line is not None
+    ):
+        return replace(body, doubt=_CUT)
+    own = matrix @ placements.axes(plane.Position)
+    # The normal looks away from what the half space fills, or into it.
+    above = (
+        (body.ends - own[:3, 3]) @ own[:3, 2] * (1.0 if half.AgreementFlag else -1.0)
+    )
+    out = np.flatnonzero(above < 0.0)
+    if len(out) == 0:
+        return body
+    if len(out) == 2:
+        return replace(body, doubt=_CUT)
+    share = above[out[0]] / (above[out[0]] - above[1 - out[0]])
+    ends = body.ends.copy()
+    ends[out[0]] += share * (ends[1 - out[0]] - ends[out[0]])
+    return replace(body, ends=ends)
+
+
+def _less(body: Body, other: Body) -> Body:
+    """A body hollowed out by another along its axis; a hole in its side is nothing."""
+    if body.radius != other.radius and not (
+        body.radius and other.radius and math.isclose(body.radius, other.radius)
+    ):
+        return replace(body, doubt=_CUT)
+    way = body.outward[1]
+    length = float(np.linalg.norm(body.ends[1] - body.ends[0]))
+    gaps = np.linalg.norm(body.ends[:, None] - other.ends, axis=2)
+    hollows = body.radius is not None and min(np.trace(gaps), np.trace(gaps[::-1])) < (
+        2 * _ASIDE
+    )
+    if body.radius is None:
+        from_axis = other.ends - body.ends[0]
+        at = from_axis @ way
+        aside = np.linalg.norm(from_axis - at[:, None] * way, axis=1).max()
+        hollows = aside < _ASIDE and at.min() < _ASIDE and at.max() > length - _ASIDE
+    if hollows and (np.sort(other.sides) < np.sort(body.sides)).all():
+        return replace(
+            body, shape=other.shape, sides=other.sides, axes=other.axes,
+            doubt=other.doubt,
+        )  # fmt: skip
+    # Does it take an end away, or the air's way?
+    along = other.outward[1]
+    from_other = body.ends - other.ends[0]
+    deep = from_other @ along
+    reach = float(np.linalg.norm(other.ends[1] - other.ends[0]))
+    across = np.abs((from_other - deep[:, None] * along) @ other.axes.T)
+    inside = (across < other.sides / 2).all(axis=1)
+    inside &= (deep > -_ASIDE) & (deep < reach + _ASIDE)
+    return replace(body, doubt=_CUT) if inside.any() else body
+
+
 def _extruded(
     model: IfcModel, placements: Placements, item: Entity, matrix: FloatArray
 ) -> Body | None:
@@ -261,22 +356,40 @@ def _extruded(
     own = placed(matrix, placements.axes(item.get_argument(_POSITION)))
     turn = own[:3, :3]
     along = placements.direction(item.get_argument(_EXTRUDED_DIRECTION), UPWARDS)
-    way, outward = _swept(turn.tobytes(), along.tobytes())
+    way, outward, is_oblique = _swept(turn.tobytes(), along.tobytes())
     ends = np.empty((2, 3))
     ends[0] = own[:3, 3]
     if profile.centre.any():
         ends[0] += turn[:, :2] @ profile.centre
     ends[1] = ends[0] + way * (item.get_argument(_DEPTH) * model.metre)
     stretched, axes = _in_space(profile.axes.tobytes(), turn[:, :2].tobytes())
-    return Body(ends, outward, profile.shape, profile.sides * stretched, axes)
+    sides, doubt = profile.sides * stretched, profile.doubt
+    if is_oblique:  # square to its way a section is narrower than its profile
+        lean = axes @ outward[1]
+        flat = profile.shape == Shape.ROUND  # an ellipse: the circle of its area
+        sides = sides * (
+            (1.0 - lean @ lean) ** 0.25 if flat else np.sqrt(1.0 - lean**2)
+        )
+        axes = axes - lean[:, None] * outward[1]
+        axes /= np.linalg.norm(axes, axis=1)[:, None]
+        doubt = doubt or "it is swept aslant, and its section is that square to its way"
+    if item.is_a() != "IfcExtrudedAreaSolid":
+        doubt = _TAPERED
+    return Body(ends, outward, profile.shape, sides, axes, doubt=doubt)
 
 
 @lru_cache(maxsize=10_000)  # ducts mostly go the same few ways
-def _swept(turn: bytes, along: bytes) -> tuple[FloatArray, FloatArray]:
-    """Way of a sweep in space, and the unit vectors that look out of its two ends."""
-    way = np.frombuffer(turn).reshape(3, 3) @ np.frombuffer(along)
+def _swept(turn: bytes, along: bytes) -> tuple[FloatArray, FloatArray, bool]:
+    """Way of a sweep in space, the unit vectors that look out of its two ends.
+
+    And whether it goes aslant to its profile.
+    """
+    turned = np.frombuffer(turn).reshape(3, 3)
+    way = turned @ np.frombuffer(along)
     out = way / math.sqrt(way @ way)  # mapped items may be scaled
-    return way, np.stack([-out, out])
+    square = np.cross(turned[:, 0], turned[:, 1])
+    upright = abs(float(out @ square)) / math.sqrt(square @ square)
+    return way, np.stack([-out, out]), upright < _LEVEL
 
 
 def _revolved(
@@ -297,7 +410,7 @@ def _revolved(
     radius = float(np.sqrt(arm @ arm))
     if not radius > 0.0:
         return None
-    angle = np.array([float(item.Angle) * placements.radian])
+    angle = np.array([placements.angle(item.Angle)])
     end = start - arm + rotate(arm[None], turn[None], angle)[0]
     begin = np.cross(turn, arm) / radius  # the way in which the profile sets out
     finish = rotate(begin[None], turn[None], angle)[0]
@@ -309,16 +422,18 @@ def _revolved(
         profile.sides * stretched,
         axes,
         radius,
+        doubt=profile.doubt if item.is_a() == "IfcRevolvedAreaSolid" else _TAPERED,
     )
 
 
 def _disk(
     model: IfcModel, placements: Placements, item: Entity, matrix: FloatArray
 ) -> Body | None:
-    points = curve_points(placements, item.Directrix)
+    points, doubt = _directrix(placements, item)
     radius = float(item.InnerRadius or item.Radius) * model.metre
     if points is None or not radius > 0.0:
         return None
+    radius *= float(np.cbrt(abs(np.linalg.det(matrix[:3, :3]))))  # scaled when mapped
     line = points @ matrix[:3, :3].T + matrix[:3, 3]
     line = line[np.append(True, (np.diff(line, axis=0) != 0.0).any(axis=1))]
     if len(line) < 2:
@@ -333,6 +448,23 @@ def _disk(
         np.array([2 * radius, 2 * radius]),
         np.concatenate([across, upright]),
         line=line if len(line) > 2 else None,
+        doubt=doubt,
+    )
+
+
+def _directrix(placements: Placements, item: Entity) -> tuple[FloatArray | None, str]:
+    """Points of the curve that a disk is swept along, and what was assumed of it."""
+    curve, limits = item.Directrix, (item.StartParam, item.EndParam)
+    if curve.is_a("IfcLine") and None not in limits:
+        origin, way = line_of(placements, curve)
+        return origin + np.array(limits)[:, None] * way, ""
+    points = curve_points(placements, curve)
+    # Trimmed once more; the whole of a polyline goes from 0 to its number of pieces.
+    if points is None or limits in ((None, None), (0.0, len(points) - 1.0)):
+        return points, ""
+    return (
+        points,
+        "its StartParam and EndParam were left out: it is as long as its curve",
     )
 
 
@@ -378,29 +510,60 @@ def _new_profile(
             inner.sides * length,
             matrix[:, :2] @ inner.centre + matrix[:, 3],
             axes / length[:, None],
+            inner.doubt,
         )
     if kind.startswith("IfcArbitrary"):
+        if attribute(profile, "OuterCurve") is None:
+            return None  # open: a plate and no duct
         curves = attribute(profile, "InnerCurves") or [profile.OuterCurve]
-        points = curve_points(placements, curves[0])
-        return None if points is None else outline(points[:, :2])
+        lines = [curve_points(placements, curve) for curve in curves]
+        known = [outline(points[:, :2]) for points in lines if points is not None]
+        found = [one for one in known if one is not None]
+        if len(found) < len(curves):
+            return None
+        largest = max(found, key=lambda one: float(np.prod(one.sides)))
+        if len(found) == 1:
+            return largest
+        return replace(
+            largest,
+            doubt=f"its profile has {len(found)} openings, and the largest was taken",
+        )
+    if kind == "IfcCompositeProfileDef":
+        parts = [_profile(model, placements, one) for one in profile.Profiles]
+        inner = min(
+            (part for part in parts if part is not None),
+            key=lambda part: float(np.prod(part.sides)),
+            default=None,
+        )
+        words = f"its profile has {len(parts)} parts, and the smallest was taken"
+        return None if inner is None else replace(inner, doubt=words)
+    if kind == "IfcEllipseProfileDef":
+        sides = placements.metre * np.array([profile.SemiAxis1, profile.SemiAxis2])
+        turns = np.radians(np.arange(0.0, 360.0, 5.0))[:, None]
+        own = placements.axes(profile.Position)
+        points = np.hstack([np.cos(turns), np.sin(turns)]) * sides
+        return outline(points @ own[:2, :2].T + own[:2, 3])
     # A wall's thickness is taken off both sides: the sizes of ducts are inside ones.
-    wall = 2 * float(attribute(profile, "WallThickness") or 0.0)
+    wall, doubt = 2 * float(attribute(profile, "WallThickness") or 0.0), ""
     if profile.is_a("IfcCircleProfileDef"):
         shape, raw = Shape.ROUND, [2 * profile.Radius - wall] * 2
     elif profile.is_a("IfcRectangleProfileDef"):
         raw = [profile.XDim - wall, profile.YDim - wall]
-        rounding = float(attribute(profile, "RoundingRadius") or 0.0)
+        name = "InnerFilletRadius" if wall else "RoundingRadius"
+        rounding = float(attribute(profile, name) or 0.0)
         full = rounding > 0.49 * min(raw)
         shape = Shape.OVAL if full else Shape.RECTANGULAR
         if full and abs(raw[0] - raw[1]) < _NEAR * raw[0]:
             shape = Shape.ROUND
+        elif not full and rounding**2 * (4 - np.pi) > _NEAR * raw[0] * raw[1]:
+            doubt = _no_figure(shape)
     else:
         return None
     sides = np.array(raw) * metre
     if not (sides > 0.0).all():
         return None
     own = placements.axes(profile.Position)
-    return Profile(shape, sides, own[:2, 3], own[:2, :2].T)
+    return Profile(shape, sides, own[:2, 3], own[:2, :2].T, doubt)
 
 
 def outline(points: FloatArray) -> Profile | None:
@@ -414,7 +577,8 @@ def outline(points: FloatArray) -> Profile | None:
     Returns
     -------
     profile
-        The figure of the same box and area, or None if it is none of the three.
+        The figure of the same box and area; where it is none of the three, the nearest
+        around it, which its doubt says; None if it crosses itself.
     """
     import shapely
 
@@ -436,4 +600,15 @@ def outline(points: FloatArray) -> Profile | None:
         return Profile(Shape.ROUND, np.full(2, 2 * apart.max()), centre, axes)
     if len(points) >= 10 and abs(share - oval) < 2 * _NEAR:
         return Profile(Shape.OVAL, sides, centre, axes)
-    return None
+    nearest = Shape.RECTANGULAR
+    if len(points) >= 10 and abs(share - oval) < abs(share - 1.0):
+        nearest = Shape.OVAL
+    return Profile(nearest, sides, centre, axes, _no_figure(nearest))
+
+
+def _no_figure(nearest: Shape) -> str:
+    word = "flat oval" if nearest == Shape.OVAL else "rectangle"
+    return (
+        "its section is no rectangle, circle or flat oval, and the "
+        f"{word} around it was taken"
+    )

@@ -1,7 +1,7 @@
 """Elements of an IFC model's duct system: what each is, its ends, its section.
 
 Ports and placements give the ends. Where there are no ports, the swept bodies give
-them; where there are only faces, the principal axis does, and that is said.
+them; where there are only faces, these do, and that is said.
 """
 
 import math
@@ -15,11 +15,11 @@ from .faults import Notice, and_more, error, note, warning
 from .ifc_bodies import (
     Body,
     axis_line,
-    body_from_mesh,
     represented,
     section_of,
     swept_bodies,
 )
+from .ifc_faces import body_from_faces
 from .ifc_kernel import make_shapes
 from .ifc_model import (
     Entity,
@@ -55,10 +55,12 @@ _FLOWS = ("airflowrate", "flowrate", "nominalairflowrate", "airflow")
 _WIDTHS = ("NominalDiameterOrWidth", "NominalWidth", "Width")
 _HEIGHTS = ("NominalHeight", "Height")
 _DIAMETERS = ("NominalDiameter", "Diameter")
+ASSUMED_ORIGINS = ("near its profile", "faces of its body")
 JOINS = 0.01  # m: ends this near are one where no port says so
 IN_LINE = 1e-3  # m: axes that pass each other by less meet
 _SHORT = 0.02  # of its length that a body may lack where it reaches from end to end
 _IN_LINE = 0.999  # cosine of an angle of 2.6 degrees
+_MOST = 0.75  # of the longest body: how far a duct within its insulation reaches
 _MOST_BODIES = 20  # of a fitting without ports
 _NAME = 2  # place of the name among the attributes of whatever has one
 
@@ -89,6 +91,8 @@ class Element:
     origin: str = ""
     flow: float = math.nan
     fault: Notice | None = None  # of its section, which a swept body mends
+    doubt: str = ""  # what was assumed of its body
+    is_short: bool = False  # shorter than wide, and its sweep alone tells how it goes
 
     @property
     def name(self) -> str:
@@ -308,14 +312,33 @@ def find_bodies(
         placed = len(element.ends) > 1 or element.line is not None
         if element.body is None and (element.section is None or not placed):
             lacking[element.entity.id()] = element
-    for number, (vertices, _) in make_shapes(model.path, list(lacking)).items():
-        lacking[number].body = body_from_mesh(vertices * model.geometry_factor)
+    for number, (vertices, faces) in make_shapes(model.path, list(lacking)).items():
+        element = lacking[number]
+        element.body = body_from_faces(
+            vertices * model.geometry_factor, faces, _way(element), element.section
+        )
+
+
+def _way(element: Element) -> FloatArray | None:
+    """Unit vector along an element as its ports or its axis say it; None if neither."""
+    if len(element.ends) == 1 and element.line is None:
+        return element.ends[0].outward
+    if len(element.ends) == 2:
+        way = element.ends[1].point - element.ends[0].point
+    elif element.line is not None:
+        way = element.line[-1] - element.line[0]
+    else:
+        return None
+    length = math.sqrt(way @ way)
+    return way / length if length > 0.0 else None
 
 
 def _duct_among(bodies: list[Body], element: Element, found: Found) -> Body:
     """Of several bodies the one that reaches from end to end, of two the inner one.
 
-    The others are flanges, insulation, hangers. Said where none is that one for sure.
+    The others are flanges, insulation, hangers. Insulation may go on beyond the ends:
+    without ports and an axis the innermost around one axis counts that reaches most of
+    the way. Said where none is the duct for sure.
     """
     ends = np.stack([body.ends for body in bodies])
     if not np.isfinite(ends).all():
@@ -334,12 +357,17 @@ def _duct_among(bodies: list[Body], element: Element, found: Found) -> Body:
     at = (ends - start) @ along
     low, high = at.min(axis=1) - half, at.max(axis=1) + half
     reach = np.minimum(high, length) - np.maximum(low, 0.0) if length else high - low
-    whole = np.flatnonzero(reach >= (1.0 - _SHORT) * reach.max())
     aside = ends.mean(axis=1) - start
     aside -= (aside @ along)[:, None] * along
-    centred = whole[np.linalg.norm(aside[whole], axis=1) <= JOINS]
-    if span is not None and len(centred):
-        whole = centred
+    least = (1.0 - _SHORT) * reach.max()
+    whole = np.flatnonzero(reach >= least)
+    if span is None:
+        apart = np.linalg.norm(aside - aside[longest], axis=1)
+        around = (reach >= least) | ((reach >= _MOST * reach.max()) & (apart <= JOINS))
+        whole = np.flatnonzero(around)
+    else:
+        centred = whole[np.linalg.norm(aside[whole], axis=1) <= JOINS]
+        whole = centred if len(centred) else whole
     row = int(whole[np.argmin([np.prod(bodies[one].sides) for one in whole])])
     off = np.linalg.norm(aside[whole] - aside[row], axis=1).max()
     short = max(_SHORT * length, 2 * JOINS)
@@ -352,7 +380,8 @@ def _duct_among(bodies: list[Body], element: Element, found: Found) -> Body:
             warning(
                 f"{found.file}, {element.words}",
                 f"it has {len(bodies)} swept bodies, and none is plainly the duct from "
-                "end to end; the longest was used, of several as long the smallest",
+                "end to end; the longest was used, of several about one axis the "
+                "innermost",
                 "check its section and length, or export each duct as one body",
             )
         )
@@ -362,6 +391,7 @@ def _duct_among(bodies: list[Body], element: Element, found: Found) -> Body:
 def measure_segment(element: Element, found: Found) -> None:
     """Ends and section of a segment from its ports, its axis line and its body."""
     body, line = element.body, element.line
+    as_placed = len(element.ends) > 1 or line is not None
     as_swept = body is not None and body.radius is None and line is None
     as_swept = as_swept and not element.ends
     if body is not None and body.line is not None:
@@ -375,16 +405,6 @@ def measure_segment(element: Element, found: Found) -> None:
             outward = outward / np.linalg.norm(outward, axis=1)[:, None]
         elif body is not None:
             ends, outward = body.ends, body.outward
-            if body.is_meshed:
-                found.notices.append(
-                    warning(
-                        f"{found.file}, {element.words}",
-                        "it has neither ports nor a swept body that is read; its "
-                        "centreline and section were assumed along the longest side of "
-                        "its faces",
-                        "check them, or export it as a swept solid",
-                    )
-                )
         else:
             found.notices.append(
                 warning(
@@ -400,7 +420,7 @@ def measure_segment(element: Element, found: Found) -> None:
             (_nearest_port(ports, point) if ports else None) or End(point, way)
             for point, way in zip(ends, outward, strict=True)
         ]
-    if element.fault is not None and (body is None or body.is_meshed):
+    if element.fault is not None and (body is None or body.doubt):
         found.faults.append(element.fault)
     if body is None:
         return
@@ -422,7 +442,18 @@ def measure_segment(element: Element, found: Found) -> None:
         keep = [i for i in range(3) if i != int(np.argmax(np.abs(three @ along)))]
         sides, axes = sizes[keep], three[keep]
     drawn, up = section_of(body.shape, sides, axes, along)
-    if element.section is None or not body.is_meshed:
+    if (
+        as_swept
+        and element.section is None
+        and body.shape == Shape.RECTANGULAR
+        and not body.is_meshed
+    ):
+        length = math.dist(*body.ends.tolist())
+        element.is_short = length < max(drawn.width, drawn.height)
+    is_sure = not body.doubt
+    if body.doubt and (element.section is None or not as_placed):
+        element.doubt = body.doubt
+    if element.section is None or is_sure:
         if element.section is not None and not alike(element.section, drawn):
             found.notices.append(
                 warning(
@@ -434,7 +465,40 @@ def measure_segment(element: Element, found: Found) -> None:
                 )
             )
         element.section, element.up = drawn, up
-        element.origin = "faces of its body" if body.is_meshed else "its profile"
+        element.origin = "its profile" if is_sure else ASSUMED_ORIGINS[body.is_meshed]
+
+
+def say_doubts(elements: list[Element], found: Found) -> None:
+    """Say what was assumed of bodies, of all of one kind at once."""
+    alike_: dict[tuple[bool, str], list[Element]] = {}
+    for element in elements:
+        if element.doubt:
+            meshed = element.body is not None and element.body.is_meshed
+            alike_.setdefault((meshed, element.doubt), []).append(element)
+    for (meshed, doubt), every in alike_.items():
+        names = ", ".join(element.words for element in every[:3])
+        why = "it has no swept body that is read, and " * meshed
+        many = "of each of them: " if len(every) > 1 else ""
+        found.notices.append(
+            warning(
+                f"{found.file}, {names}{and_more(len(every) - 3)}",
+                f"{many}{why}{doubt}",
+                "check it" + ", or export it as a swept solid" * meshed,
+            )
+        )
+
+    short = [element for element in elements if element.is_short]
+    if short:
+        names = ", ".join(element.words for element in short[:3])
+        found.notices.append(
+            note(
+                f"{found.file}, {names}{and_more(len(short) - 3)}",
+                "without ports, and shorter than wide: the way of its sweep counts as "
+                "its length",
+                "give it ports if it goes another way, as where it is swept upwards "
+                "from its plan",
+            )
+        )
 
 
 def alike(one: Section, two: Section) -> bool:

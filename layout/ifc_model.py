@@ -250,7 +250,8 @@ class Placements:
     def __init__(self, model: IfcModel) -> None:
         self._file = model.file
         self.metre = model.metre
-        self.radian = assigned_factor(model, "PLANEANGLEUNIT") or 1.0
+        self._radian = assigned_factor(model, "PLANEANGLEUNIT")
+        self.assumed_angles = 0  # how many were read as radians without a unit
         self._world: dict[int, FloatArray] = {}
         self._axes: dict[int, FloatArray] = {}
         self._directions: dict[int, FloatArray] = {}
@@ -314,6 +315,11 @@ class Placements:
     def point(self, point: Entity) -> FloatArray:
         """Coordinates of a point, m, shape (3,); a point in the plane has z = 0."""
         return _three(point.get_argument(_NUMBERS)) * self.metre
+
+    def angle(self, value: float) -> float:
+        """An angle of the file in radians; counted where the file states no unit."""
+        self.assumed_angles += self._radian is None
+        return float(value) * (self._radian or 1.0)
 
     def direction(self, direction: Entity, otherwise: FloatArray) -> FloatArray:
         """Unit vector of a direction, shape (3,); `otherwise` if it has no length."""

@@ -1,7 +1,7 @@
 """Read a route from IFC: duct segments and fittings, joined at their ports.
 
 Ports and placements give the centrelines. Where there are no ports, the swept bodies
-give them; where there are only faces, the principal axis does, and that is said.
+give them; where there are only faces, these do, and that is said.
 """
 
 import math
@@ -18,12 +18,14 @@ from .faults import BadInput, and_more, note, refusal, warning
 from .frames import is_plumb, level_frame, rotate, turn_between
 from .ifc_bodies import STANDS_LEVEL
 from .ifc_elements import (
+    ASSUMED_ORIGINS,
     Element,
     duct_elements,
     ends_from_sweep,
     find_bend,
     find_bodies,
     measure_segment,
+    say_doubts,
 )
 from .ifc_model import IfcModel, Placements, open_ifc
 from .ifc_network import (
@@ -121,6 +123,7 @@ def _collect(model: IfcModel, found: Found) -> None:
     find_bodies(model, placements, segments, found)
     for element in segments:
         measure_segment(element, found)
+    say_doubts(segments, found)
     for element in elements:
         if element.kind == "fitting" and not element.ends:
             ends_from_sweep(model, placements, element)
@@ -133,6 +136,15 @@ def _collect(model: IfcModel, found: Found) -> None:
         network.edges += pieces_of(element, network, found)
     fill_sections(network)
     _say_radii_of_ports(network, found)
+    if placements.assumed_angles:
+        found.notices.append(
+            warning(
+                found.file,
+                "it states no unit of angle; the angles of its arcs and revolved "
+                "bodies were taken as radians",
+                "state the unit in the model if they are degrees",
+            )
+        )
     mark_transitions(network)
     _runs(network, elements, found)
     for run in found.runs:
@@ -292,7 +304,7 @@ def _add_run(
             f"element {lead.element.entity.GlobalId}{and_more(more)}",
             flow,
             said,
-            Basis.ASSUMED if lead.origin == "faces of its body" else Basis.DRAWN,
+            Basis.ASSUMED if lead.origin in ASSUMED_ORIGINS else Basis.DRAWN,
         )
     )
 
