@@ -175,7 +175,7 @@ def test_tables_and_charts_can_be_read_aloud(tmp_path: Path) -> None:
     [
         (["--out", "a.txt"], "no report"),
         (["--out", "a.html", "--remarks", str(HOUSE)], "no remarks"),
-        (["--out", "a.html", "--return", str(HOUSE), ROUTES[0]], "one supply"),
+        (["--out", "a.html", "--return", str(HOUSE), ROUTES[0]], "given twice"),
     ],
 )
 def test_reports_that_cannot_be_made(
@@ -193,7 +193,7 @@ def test_names_are_text() -> None:
     )
     plan = Schedule(terminals={name: TerminalSpec(0.3)})
     option = Option(name, analyse(build(drawing, plan)))
-    html = report.report_html([option], [()], (), display.METRIC, {}, picture=False)
+    html = report.report_html([[option]], [[()]], (), display.METRIC, {}, picture=False)
     assert name not in html
     assert "&lt;script&gt;" in html
 

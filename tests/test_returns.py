@@ -763,14 +763,6 @@ def test_pictures_show_every_side(
     assert re.search(" from (far|side)$", seen[1])
 
 
-def test_a_window_of_a_return_has_one_supply(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    words = two_sides(tmp_path)
-    assert main(["view", words[0], *words[2:]]) == 2
-    assert "a return belongs to one supply" in capsys.readouterr().err
-
-
 def test_the_report_says_what_there_is_to_know_of_both_sides(tmp_path: Path) -> None:
     out = tmp_path / "r.html"
     assert main(["report", *two_sides(tmp_path), "--out", str(out)]) == 0
@@ -1119,8 +1111,9 @@ def test_returns_that_belong_beside_no_option_are_refused(
 
 
 @needs_opengl
+@pytest.mark.parametrize("command", ["compare", "view", "report"])
 def test_a_picture_of_options_shows_the_return_beside_each(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     seen: list[scene.Panel] = []
 
@@ -1130,7 +1123,10 @@ def test_a_picture_of_options_shows_the_return_beside_each(
 
     monkeypatch.setattr(scene, "picture", kept)
     words = options_and_return(tmp_path)
-    assert main(["compare", *words, "--png", str(tmp_path / "a.png")]) == 0
+    out = "--out" if command == "report" else "--png"
+    path = tmp_path / ("a.html" if command == "report" else "a.png")
+    with suppress(FileNotFoundError):  # a report reads the picture that was not made
+        assert main([command, *words, out, str(path)]) == 0
     assert [one.title.partition(":")[0] for one in seen] == ["low", "high"]
     for panel in seen:
         assert "return" in panel.subtitle
@@ -1161,3 +1157,30 @@ def test_a_review_page_of_options_holds_their_return(tmp_path: Path) -> None:
     assert [one["name"] for one in page["options"]] == ["low", "high"]
     assert page["budget"] is None
     assert set(page["verdicts"]) == {"metric", "inch-pound"}
+
+
+def test_a_report_of_options_has_the_budget_of_each_with_its_return(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(preflight, "why_not", lambda: "no picture")
+    words, out = options_and_return(tmp_path), tmp_path / "a.html"
+
+    def text_of(*given: str) -> str:
+        assert main(["report", *given, "--out", str(out)]) == 0
+        return out.read_text("utf-8")
+
+    def budget_of(text: str) -> str:
+        return text.partition("supply and return, Pa")[2].partition("</table>")[0]
+
+    both = text_of(*words)
+    assert both.count("Where most of it goes, return.glb") == 2
+    assert "return side" not in both
+    for name, route in zip(("low", "high"), words[:2], strict=True):
+        alone = budget_of(text_of(route, *words[2:]))
+        assert alone
+        assert budget_of(both.partition(f"<h1>{name}</h1>")[2]) == alone
+    # By a schedule that the options share the return is one, by two of them two.
+    heads = re.findall("<h1>(Return: .*?)</h1>", both)
+    assert heads == [f"Return: return.glb beside {name}" for name in ("low", "high")]
+    plan = ["--schedule", words[0].replace(".glb", ".schedule.toml")]
+    assert text_of(*words, *plan).count("<h1>Return: return.glb</h1>") == 1

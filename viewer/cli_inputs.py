@@ -266,6 +266,24 @@ def with_sides(
     return in_units(options, rooms, display or METRIC), rooms
 
 
+def with_sides_of_each(
+    found: "tuple[Sequence[Option], Sequence[tuple[Gap, ...]]]",
+    names: Sequence[str],
+    returns: "Sequence[Sequence[Analysis]]",
+    obstacles: "Sequence[Obstacle]",
+    display: "Display | None" = None,
+) -> "list[tuple[list[Option], list[tuple[Gap, ...]]]]":
+    """What `with_sides` makes of each option of `read_options` and its returns.
+
+    `names` are those of all options, and behind them of the returns, beside each alike.
+    """
+    behind = names[len(returns) :]
+    return [
+        with_sides(option, room, [name, *behind], back, obstacles, display)
+        for option, room, name, back in zip(*found, names, returns, strict=False)
+    ]
+
+
 def in_budget(
     option: "Option",
     room: "tuple[Gap, ...]",
