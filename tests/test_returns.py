@@ -61,6 +61,7 @@ needs_opengl = pytest.mark.skipif(
     preflight.why_not() is not None, reason="no OpenGL: the message is tested instead"
 )
 MAIN, SIDE = round_section(0.4), round_section(0.25)
+WARMING = ["temperature_around", "heat_transmission", "dew_point_around"]
 
 
 def back(angle: float = 90.0) -> Drawing:
@@ -1184,3 +1185,49 @@ def test_a_report_of_options_has_the_budget_of_each_with_its_return(
     assert heads == [f"Return: return.glb beside {name}" for name in ("low", "high")]
     plan = ["--schedule", words[0].replace(".glb", ".schedule.toml")]
     assert text_of(*words, *plan).count("<h1>Return: return.glb</h1>") == 1
+
+
+@pytest.mark.parametrize(
+    ("own", "taken", "use"),
+    [
+        (None, ["use", "leakage_class", *WARMING], "residential"),
+        ("", ["use", "leakage_class", *WARMING], "residential"),
+        ('use = "commercial"\n', ["leakage_class", *WARMING], "commercial"),
+        (
+            'temperature_around = "10 C"\nheat_transmission = "1 W/m2K"\n',
+            ["use", "leakage_class"],
+            "residential",
+        ),
+    ],
+)
+def test_the_checks_of_the_supply_hold_for_its_returns(
+    own: str | None, taken: list[str], use: str, tmp_path: Path
+) -> None:
+    """What the return says itself counts; the equipment's airflow is the supply's."""
+    limits = (
+        'use = "residential"\nleakage_class = "B"\ntemperature_around = "35 C"\n'
+        'heat_transmission = "0.7 W/m2K"\ndew_point_around = "18 C"\n'
+        'least_airflow = "1 m3/s"\nmost_airflow = "2 m3/s"\n'
+    )
+    words = two_sides(tmp_path)[:3]
+    with (tmp_path / "supply.schedule.toml").open("a") as plan:
+        plan.write(f"[checks]\n{limits}")
+    if own is not None:
+        (tmp_path / "left.schedule.toml").write_text(f"[checks]\n{own}")
+    assert main(["analyse", *words, "--csv", str(tmp_path / "t")]) == 0
+    said = [row["what"] for row in rows_of(tmp_path / "t" / "return-assumptions.csv")]
+    assert f"the supply's {', '.join(taken)} for this return too" in said
+    rules = {row["rule"] for row in rows_of(tmp_path / "t" / "return-checks.csv")}
+    assert not any("of the equipment" in rule for rule in rules)
+    assert any(use in rule for rule in rules)
+    assert any("class B" in rule for rule in rules)
+    assert any("dew point" in rule for rule in rules) == ("dew_point_around" in taken)
+    first = {row["rule"] for row in rows_of(tmp_path / "t" / "checks.csv")}
+    assert "airflow, least of the equipment" in first
+
+
+def test_a_return_beside_a_supply_without_checks_assumes_none(tmp_path: Path) -> None:
+    words = two_sides(tmp_path)[:3]
+    assert main(["analyse", *words, "--csv", str(tmp_path / "t")]) == 0
+    said = [row["what"] for row in rows_of(tmp_path / "t" / "return-assumptions.csv")]
+    assert not any("the supply's" in one for one in said)

@@ -333,7 +333,10 @@ def _return_side(
     supply: "Schedule",
     reading: Reading,
 ) -> "Analysis":
-    """Analyse a return: with its own schedule, else as the supply is made."""
+    """Analyse a return: with its own schedule, else as the supply is made.
+
+    The supply's checks are those of the job: they hold where its own are silent.
+    """
     from dataclasses import replace
 
     from elbowroom.layout import FanSpec, warning
@@ -365,7 +368,8 @@ def _return_side(
             )
         )
     source = replace(schedule.source, is_return=True)
-    schedule = replace(schedule, source=source, fan=FanSpec())
+    limits = supply.checks.beside(schedule.checks)
+    schedule = replace(schedule, source=source, fan=FanSpec(), checks=limits)
     found, worked = _analysed(drawing, schedule, reading)
     return replace(found, flags=(*said, *worked, *found.flags))
 
