@@ -959,6 +959,40 @@ def test_the_ball_of_a_remark_is_seen_with_its_piece(
 
 
 @needs_browser
+def test_no_name_turns_the_text_beside_it(browser: Any, tmp_path: Path) -> None:
+    """Controls and marks of direction are escaped on the page, and kept in remarks."""
+    signs = [*"\x1b\x9b\u061c\u200e\u200f", *map(chr, range(0x202A, 0x202F))]
+    signs += map(chr, range(0x2066, 0x206A))
+    name = f"hall{''.join(signs)}end"
+    shown = "hall" + "".join(f"\\u{ord(sign):04x}" for sign in signs) + "end"
+    drawing = drawing_from_runs(
+        [(name, np.array([[0.0, 0, 0], [9, 0, 0], [9, 4, 0]]), round_section(0.3))],
+        attributes={name: Attributes(source=True, source_at_end=False)},
+    )
+    plan = Schedule(terminals={name: TerminalSpec(0.3)})
+    option = Option(name, analyse(build(drawing, plan)))
+    page.write_page(tmp_path / "h.html", [option], [()], ())
+    one = Opened(browser, tmp_path / "h.html", (1280, 720))
+    p = one.page
+    p.locator("#rows tr").first.click()
+    p.fill("#remark", "two\nlines")
+    p.click("#remark-form button[type=submit]")
+    text = p.evaluate("document.body.textContent").replace(
+        p.evaluate("document.getElementById('data').textContent"), ""
+    )
+    assert not set(signs) & {*text, *p.title()}
+    for place in ("#title", "#caption", "#rows", "#detail", "#remark-on", "#heads"):
+        assert shown in p.locator(place).inner_text()
+    assert shown in p.title()
+    assert "two\nlines" in p.evaluate(
+        "document.getElementById('remark-list').textContent"
+    )
+    assert p.evaluate("elbowroom.remarks()[0].name").startswith(name)
+    assert one.said == []
+    p.close()
+
+
+@needs_browser
 def test_a_duct_called_script_is_text(browser: Any, tmp_path: Path) -> None:
     one = Opened(browser, hostile(tmp_path / "h.html"), (1280, 720))
     one.page.locator("#rows tr").first.click()

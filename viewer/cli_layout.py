@@ -445,7 +445,8 @@ def view(
 
     def picked(number: int, piece: int) -> str:
         element = int(made[number][1][piece])
-        return row_text(options[number].analysis, element, display)
+        line = row_text(options[number].analysis, element, display)
+        return printable(line, one_line=True)
 
     losses = [option.analysis.elements.loss for option in options]
     ranked = sorted(
@@ -468,7 +469,8 @@ def view(
             if len(options) > 1:
                 name = f"{options[number].name}, {name}"
             lost = display.pressures(losses[number][element])
-            rows.append((name, f"{lost} {display.pressure}"))
+            plain = printable(name, one_line=True)
+            rows.append((plain, f"{lost} {display.pressure}"))
         live(panels, scale, measure, picked, ranked, rows, port=port, announce=say)
     else:
         window(panels, scale, measure, picked, ranked)
