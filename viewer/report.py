@@ -57,13 +57,13 @@ from .tables import (
     AS_NEW,
     BEYOND,
     OPEN,
-    apart_heads,
-    apart_rows,
+    apart_columns,
     damper_place,
     open_share,
     pair_rows,
     pairs_sentence,
     rank_words,
+    with_values,
 )
 
 _MOST_HEADS = 9  # of a table in the usual type
@@ -209,14 +209,10 @@ def _summary(
     if comparison is not None:
         out.append(f'<p class="verdict">{escape(comparison.verdict)}</p>')
         out.append(options_chart(options, display))
-        apart: list[list[Cell]] = [
-            [name, _n(_clear(option, display)), *map(_n, rest)]
-            for option, (name, *rest) in zip(
-                options, apart_rows(comparison, display), strict=True
-            )
-        ]
-        name, *heads = apart_heads(display)
-        out.append(_table([name, "clear by", *heads], apart))
+        names, *rest = apart_columns(comparison, display)
+        clear = ["clear by", *(_clear(option, display) for option in options)]
+        top, *lines = zip(names, *with_values([clear]), *rest, strict=True)
+        out.append(_table(top, [[name, *map(_n, line)] for name, *line in lines]))
     else:
         said = escape(_verdict(first, budgets[0] if budgets else None, display))
         out.append(f'<p class="verdict">{said}</p>')
