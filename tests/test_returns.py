@@ -1231,3 +1231,30 @@ def test_a_return_beside_a_supply_without_checks_assumes_none(tmp_path: Path) ->
     assert main(["analyse", *words, "--csv", str(tmp_path / "t")]) == 0
     said = [row["what"] for row in rows_of(tmp_path / "t" / "return-assumptions.csv")]
     assert not any("the supply's" in one for one in said)
+
+
+def test_tables_of_an_earlier_run_are_told_from_those_of_this(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Beside those of a supply alone the return's would pass for its own."""
+    words, out = two_sides(tmp_path)[:3], tmp_path / "t"
+    assert main(["analyse", *words, "--csv", str(out)]) == 0
+    assert "not of this run" not in capsys.readouterr().err
+    before = {path.name: path.read_bytes() for path in out.iterdir()}
+    assert main(["--quiet", "analyse", words[0], "--csv", str(out)]) == 0
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.startswith(
+        f"elbowroom: not of this run, and left as they were in {out}:"
+    )
+    stale = line.partition(f"{out}: ")[2].removesuffix(".").split(", ")
+    left = {name for name in before if re.match("return-|sides|budget", name)}
+    assert set(stale) == left
+    for name in left:
+        assert (out / name).read_bytes() == before[name]
+    (out / "mine.csv").write_text("a")
+    for number in range(9):
+        (out / f"z{number}.csv").write_text("")
+    assert main(["--quiet", "analyse", words[0], "--csv", str(out)]) == 0
+    (line,) = capsys.readouterr().err.splitlines()
+    assert "mine.csv" in line
+    assert line.endswith(f" and {len(left) + 10 - 12} more.")
