@@ -922,6 +922,31 @@ def test_nothing_lies_on_a_layout(
 
 
 @needs_browser
+@pytest.mark.parametrize("size", [(1600, 900), (390, 844)])
+def test_what_stands_below_the_ducts_pushes_none_under_the_words(
+    browser: Any, tmp_path: Path, size: tuple[int, int]
+) -> None:
+    """The return of the house reaches further down than the supplies compared."""
+    house = ROOM.with_name("hillside_house")
+    for name in ("house", "other"):
+        for ending in (".glb", ".schedule.toml"):
+            shutil.copy(house / f"house{ending}", tmp_path / f"{name}{ending}")
+    words = [str(tmp_path / f"{name}.glb") for name in ("house", "other")]
+    words += ["--return", str(house / "return.glb")]
+    out = tmp_path / "a.html"
+    assert main(["compare", *words, "--page", str(out)]) == 0
+    p = Opened(browser, out, size).page
+    assert names_shown(p).count("bedroom 1") == 2
+    assert len(names_shown(p)) == 2 * 7
+    inked = _INK % "(dot) => dot[3] > 200"
+    words_above = p.locator("#heads > div")
+    for row in range(2):
+        h = words_above.nth(row).bounding_box()
+        assert p.evaluate(inked, [h[k] for k in ("x", "y", "width", "height")]) == 0
+    p.close()
+
+
+@needs_browser
 def test_the_ball_of_a_remark_is_seen_with_its_piece(
     browser: Any, tmp_path: Path
 ) -> None:

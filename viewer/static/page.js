@@ -622,7 +622,7 @@
       if (box.intersectsBox(near)) hold(solid.geometry.getAttribute("position"), true);
     }
     const shift = right.multiplyScalar((low[0] + high[0]) / 2)
-      .add(up.multiplyScalar((low[1] + high[1]) / 2));
+      .addScaledVector(up, (low[1] + high[1]) / 2);
     camera.position.add(shift);
     controls.target.add(shift);
     const wide = (high[0] - low[0]) / 2, tall = (high[1] - low[1]) / 2;
@@ -642,7 +642,7 @@
       ...[...$("heads").children].map((words) => 8 + words.offsetHeight));
     state.reach = 1.08 * Math.max(0.1, tall * pane.h / Math.max(pane.h - head, 40),
       wide * pane.h / pane.w);
-    const lower = up.normalize().multiplyScalar(state.reach * head / pane.h);
+    const lower = up.multiplyScalar(state.reach * head / pane.h);
     camera.position.add(lower);
     controls.target.add(lower);
     camera.near = -far * 4;
