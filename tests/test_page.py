@@ -377,6 +377,20 @@ def test_what_is_said_for_a_reader_who_does_not_see(browser: Any, room: Path) ->
 
 
 @needs_browser
+def test_a_phone_shows_the_losses_of_the_table_without_a_push(
+    browser: Any, room: Path
+) -> None:
+    p = Opened(browser, room, (390, 844)).page
+    within = "(() => { const d = document.querySelector('.scroll'); return %s; })()"
+    assert p.evaluate(within % "d.scrollWidth - d.clientWidth") == 0
+    heads = p.locator("#heads-row th:visible").all_inner_texts()
+    assert [head.split()[0] for head in heads] == ["piece", "duct", "what", "Pa"]
+    p.locator("#rows tr").first.click()
+    assert "velocity" in p.locator("#detail").inner_text()  # what a tap shows
+    p.close()
+
+
+@needs_browser
 def test_forced_colours_keep_the_bands(browser: Any, room: Path) -> None:
     context = browser.new_context(forced_colors="active")
     p = context.new_page()

@@ -371,7 +371,8 @@ def _picture(
             length_unit=display.length,
         )
         data = base64.b64encode(path.read_bytes()).decode()
-    return f'<img alt="the ducts, coloured by loss" src="data:image/png;base64,{data}">'
+    alt = 'alt="the ducts, coloured by loss"'
+    return f'<div class="table"><img {alt} src="data:image/png;base64,{data}"></div>'
 
 
 def _side(
