@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -91,6 +91,13 @@ class FanSpec:
     outlet_velocity_pressure: float | None = None
 
 
+_WARMING = {
+    "around": "temperature_around",
+    "transmission": "heat_transmission",
+    "dew_point": "dew_point_around",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class ChecksSpec:
     """What a layout is checked against; None where the schedule is silent.
@@ -115,6 +122,8 @@ class ChecksSpec:
         Airflow that the equipment allows, m³/s.
     cooling
         Cooling or heating of the equipment, W.
+    of_supply
+        Keys of the schedule that a return has from its supply's.
     """
 
     use: str | None = None
@@ -127,6 +136,27 @@ class ChecksSpec:
     least_flow: float | None = None
     most_flow: float | None = None
     cooling: float | None = None
+    of_supply: tuple[str, ...] = ()
+
+    def beside(self, own: "ChecksSpec") -> "ChecksSpec":
+        """Those of a return that asks for `own`: of the rest these, a supply's.
+
+        Temperatures around it are its own together or not at all, as one of them may
+        contradict another's. The airflow of the equipment is measured at the supply.
+        """
+        keys = {
+            "use": "use",
+            "noise": "noise",
+            "stands": "ducts_stand",
+            "leakage": "leakage_class",
+            **(_WARMING if own.around is None else {}),
+        }
+        taken = {
+            field: getattr(self, field)
+            for field in keys
+            if getattr(own, field) is None and getattr(self, field) is not None
+        }
+        return replace(own, of_supply=tuple(keys[field] for field in taken), **taken)
 
 
 @dataclass(frozen=True, slots=True)
@@ -433,7 +463,7 @@ class Schedule:
             takeoff_default=self.takeoff_default,
             transition_default=self.transition_default,
             rooms=self.rooms,
-            checks=self.checks,
+            checks=self.checks.beside(ChecksSpec()),
             clearance=self.clearance,
             insulation=self.insulation,
             corrected_pairs=self.corrected_pairs,

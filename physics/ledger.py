@@ -11,6 +11,7 @@ from elbowroom.layout import (
     SPLITTERS_TAKEN,
     Basis,
     BoolArray,
+    ChecksSpec,
     ElbowConstruction,
     ElbowRule,
     Schedule,
@@ -92,6 +93,7 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         *_of_ends(analysis),
         *_of_fan(analysis),
         *_of_declared_losses(analysis),
+        *_of_checks(analysis),
         *_of_drawing(analysis),
     ]
 
@@ -400,6 +402,19 @@ def _of_declared_losses(analysis: "Analysis") -> list[Assumption]:
         + "; those under [losses] too, which no path holds"
         * bool(schedule.losses),
         air=replace(schedule.air, losses_at="standard air"),
+    )
+
+
+def _of_checks(analysis: "Analysis") -> list[Assumption]:
+    """Limits that a return has from its supply."""
+    taken = analysis.graph.schedule.checks.of_supply
+    return _assume(
+        analysis,
+        bool(taken),
+        f"the supply's {', '.join(taken)} for this return too",
+        "write its own under [checks] in a schedule of the return",
+        "none of them",
+        checks=ChecksSpec(),
     )
 
 

@@ -175,7 +175,7 @@ def test_tables_and_charts_can_be_read_aloud(tmp_path: Path) -> None:
     [
         (["--out", "a.txt"], "no report"),
         (["--out", "a.html", "--remarks", str(HOUSE)], "no remarks"),
-        (["--out", "a.html", "--return", str(HOUSE), ROUTES[0]], "one supply"),
+        (["--out", "a.html", "--return", str(HOUSE), ROUTES[0]], "given twice"),
     ],
 )
 def test_reports_that_cannot_be_made(
@@ -193,7 +193,7 @@ def test_names_are_text() -> None:
     )
     plan = Schedule(terminals={name: TerminalSpec(0.3)})
     option = Option(name, analyse(build(drawing, plan)))
-    html = report.report_html([option], [()], (), display.METRIC, {}, picture=False)
+    html = report.report_html([[option]], [[()]], (), display.METRIC, {}, picture=False)
     assert name not in html
     assert "&lt;script&gt;" in html
 
@@ -376,11 +376,13 @@ def test_the_energy_of_a_fan_names_the_hours_that_it_is_used_in() -> None:
             line, attributes={"a": Attributes(source=True, source_at_end=False)}
         )
         options.append(Option(str(hours), analyse(build(drawing, plan))))
-    *_, head = tables.apart_heads(display.METRIC)
+    (*_, (head, *energy)) = tables.apart_columns(compare(options), display.METRIC)
     assert head == "energy a year"
-    rows = tables.apart_rows(compare(options), display.METRIC)
     # 0.25 m3/s times 90 Pa over 0.45 is 50 W.
-    assert [row[-1] for row in rows] == ["150 kWh in 3000 h", "100 kWh in 2000 h", "–"]
+    assert energy == ["150 kWh in 3000 h", "100 kWh in 2000 h", "–"]
+    # Without hours of any option there is nothing to say.
+    none = tables.apart_columns(compare([options[2]] * 2), display.METRIC)
+    assert [head for head, *_ in none][-1] == "fastest, m/s"
     said = [
         checks.power_sentence(power_of(option.analysis), display.METRIC)
         for option in options

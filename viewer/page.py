@@ -33,6 +33,7 @@ from .colours import Scale, even_scale_for, scale_for
 from .display import DISPLAYS, INCH_POUND, TOUCH, Display
 from .gaps import Gap, in_units
 from .layout_view import pieces, seen_tubes
+from .outlet import printable
 from .results import elements
 from .tables import AS_NEW, pair_rows, pairs_sentence
 
@@ -110,7 +111,8 @@ def page_text(
             "form-action 'none'",
         )
     )
-    title = escape(", ".join(option.name for option in options))
+    names = ", ".join(option.name for option in options)
+    title = escape(printable(names, one_line=True))
     return (
         "<!DOCTYPE html>\n"
         '<html lang="en">\n<head>\n<meta charset="utf-8">\n'

@@ -173,55 +173,62 @@ def rank_words(comparison: Comparison) -> list[str]:
     return out
 
 
-def apart_heads(display: Display) -> list[str]:
-    """Heads of `apart_rows`."""
-    return [
-        "option",
-        f"change, {display.pressure}",
-        "nine draws of ten",
-        f"effective, {display.length}",
-        f"sheet, {display.mass}",
-        "fittings to make",
-        f"fastest, {display.velocity}",
-        "energy a year",
-    ]
+def apart_columns(comparison: Comparison, display: Display) -> list[list[str]]:
+    """What else sets the options apart, in words: its head, and a value of each.
 
-
-def apart_rows(comparison: Comparison, display: Display) -> list[list[str]]:
-    """What else sets each option apart, the change against the first one, in words."""
+    The change is against the first one. What none has, as energy where no hours of use
+    are declared, is left out.
+    """
     p = display.pressures
-    first = comparison.options[0].analysis
-    rows = []
-    for option in comparison.options:
-        found = totals(option.analysis, first)
-        low, high = found["critical_loss_band_pa"]
-        energy = found["energy_kwh_per_year"]
-        hours = option.analysis.graph.schedule.fan.hours or 0.0
-        rows.append(
-            [
-                option.name,
-                "–" if option.analysis is first else p(found["change_pa"]),
-                f"{p(low)} – {p(high)}",
-                display.lengths(found["effective_length_m"], 1),
-                display.masses(found["sheet_mass_kg"]),
-                str(found["fitting_count"]),
-                display.velocities(found["largest_velocity_m_s"]),
-                "–" if energy is None else energy_words(energy, hours),
-            ]
-        )
-    return rows
+    options = [option.analysis for option in comparison.options]
+    found = [totals(one, options[0]) for one in options]
+    hours = [one.graph.schedule.fan.hours or 0.0 for one in options]
+    every: list[list[str]] = [
+        ["option", *(option.name for option in comparison.options)],
+        [f"change, {display.pressure}", "–", *(p(a["change_pa"]) for a in found[1:])],
+        [
+            "nine draws of ten",
+            *(" – ".join(map(p, a["critical_loss_band_pa"])) for a in found),
+        ],
+        [
+            f"effective, {display.length}",
+            *(display.lengths(a["effective_length_m"], 1) for a in found),
+        ],
+        [
+            f"sheet, {display.mass}",
+            *(display.masses(a["sheet_mass_kg"]) for a in found),
+        ],
+        ["fittings to make", *(str(a["fitting_count"]) for a in found)],
+        [
+            f"fastest, {display.velocity}",
+            *(display.velocities(a["largest_velocity_m_s"]) for a in found),
+        ],
+        [
+            "energy a year",
+            *(
+                "–" if energy is None else energy_words(energy, time)
+                for energy, time in zip(
+                    [a["energy_kwh_per_year"] for a in found], hours, strict=True
+                )
+            ),
+        ],
+    ]
+    return with_values(every)
+
+
+def with_values(columns: Sequence[Sequence[str]]) -> list[list[str]]:
+    """Columns, or lines, that begin with a head and have a value, not dashes alone."""
+    return [list(one) for one in columns if {*one[1:]} - {"–"}]
 
 
 def _apart(comparison: Comparison, display: Display, budgets: Sequence[Budget]) -> Any:
     table = new_table("What else sets them apart")
     # A column for each option: the heads of so many columns would not fit.
-    head, *lines = zip(
-        apart_heads(display), *apart_rows(comparison, display), strict=True
-    )
+    head, *lines = apart_columns(comparison, display)
     if budgets:
         left = [one.friction_rate_available for one in budgets]
         rates = ["–" if one is None else display.rates(one) for one in left]
-        lines.append(("friction rate left, supply and return", *rates))
+        lines += with_values([["friction rate left, supply and return", *rates]])
     for place, name in enumerate(head):
         text = plain(name) if place else ""
         table.add_column(text, justify="right" if place else "left")
