@@ -23,7 +23,7 @@ from .odd_turns import (
     folded_notices,
     transition_notices,
 )
-from .openings import with_openings
+from .openings import idle_section_notices, with_openings
 from .pieces import (
     Pieces,
     RunSections,
@@ -122,6 +122,7 @@ def classify(
         *chain_notices(topology, tree, arcs, pieces.width, pieces.height),
         *folded_notices(topology, tree, folded, pieces.turn[folded]),
         *transition_notices(topology, tree, pieces, sharp),
+        *idle_section_notices(topology, tree, pieces, sections),
         *even_notices(topology, ducts, legs, meetings),
         *roll_notices(topology, ducts, tree.direction.take(first, axis=0), legs, bends),
         *twist_notices(topology, ducts, legs, bends),

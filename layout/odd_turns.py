@@ -72,7 +72,8 @@ def transition_notices(
 ) -> list[Notice]:
     """Say which drawn transitions turn or shift the duct, where no elbow is counted.
 
-    The kinks of one that slants cancel; those of one drawn along an arc add up.
+    The kinks of one that slants cancel; those of one drawn along an arc add up, in
+    each stretch between the corners that count as elbows.
 
     Parameters
     ----------
@@ -90,18 +91,22 @@ def transition_notices(
         chain = [row]
         while is_transition[before := int(tree.parent[chain[-1]])]:
             chain.append(before)
-        if counted[chain].any():
-            continue
         first = chain[-1]
         rows = [before]
         if not pieces.alone[first]:  # how it leaves its main is no turn of the piece
             is_branch = pieces.turn[first] >= LARGEST_KINK
             rows = [first] if is_branch else [before, first]
-        came = tree.direction[rows]
-        turns, _ = turn_between(came, tree.direction[[row] * len(came)])
-        angle, into = float(turns.min()), came[turns.argmin()]
-        along = topology.nodes[tree.start[row]] - topology.nodes[tree.start[first]]
-        aside = float(np.linalg.norm(along - (along @ into) * into))
+        corners = [part for part in reversed(chain) if counted[part]]
+        if corners:
+            came = tree.direction[[rows[-1], *corners]]
+            until = tree.direction[[*tree.parent[corners].tolist(), row]]
+            angle, aside = float(turn_between(came, until)[0].max()), 0.0
+        else:
+            came = tree.direction[rows]
+            turns, _ = turn_between(came, tree.direction[[row] * len(came)])
+            angle, into = float(turns.min()), came[turns.argmin()]
+            along = topology.nodes[tree.start[row]] - topology.nodes[tree.start[first]]
+            aside = float(np.linalg.norm(along - (along @ into) * into))
         change = max(
             abs(side[row] - side[first]) for side in (pieces.width, pieces.height)
         )
