@@ -4,8 +4,9 @@ import numpy as np
 
 from .arcs import Arcs
 from .faults import Notice, warning
-from .fittings import Ducts, Legs
+from .fittings import Bends, Ducts, Legs
 from .frames import turn_between
+from .near_misses import REACH
 from .pieces import Pieces
 from .quantity_words import length_words
 from .sections import BoolArray, FloatArray, IntArray
@@ -154,6 +155,44 @@ def _slanted(aside: float, change: float) -> tuple[str, str, str]:
         "draw the offset as two elbows beside a straight transition",
         "the loss of the offset is left out",
     )
+
+
+def corner_notices(
+    topology: Topology, ducts: Ducts, bends: Bends, legs: Legs
+) -> list[Notice]:
+    """Say which branches leave so close before a corner that a tee may be meant.
+
+    Within half a side of it a branch opens into the elbow.
+
+    Parameters
+    ----------
+    topology, ducts, bends, legs
+        The joined drawing, its ducts, their bends, and the legs of its junctions.
+    """
+    if len(bends.duct) == 0 or len(legs.duct) == 0:
+        return []
+    before = ducts.parent.take(bends.duct)
+    start, corner = ducts.start.take(before), ducts.start.take(bends.duct)
+    way = topology.nodes.take(corner, axis=0) - topology.nodes.take(start, axis=0)
+    apart = np.sqrt(np.einsum("ij,ij->i", way, way))
+    side = np.maximum(ducts.width.take(before), ducts.height.take(before))
+    near = apart <= np.minimum(side / 2, REACH)
+    near &= corner == ducts.finish.take(before)  # no arc, which has two ends
+    return [
+        warning(
+            f"{topology.drawing.place(int(ducts.run[leg]))}, "
+            f"at {topology.place(int(start[bend]))}",
+            f"this branch begins {length_words(float(apart[bend]))} before the corner "
+            f"of run '{topology.drawing.names[ducts.run[before[bend]]]}', so it counts "
+            "as a branch of that, and the corner as an elbow behind it",
+            "begin it at the corner if the air parts there, as in a tee or wye; else "
+            "leave room for the elbow",
+            effect="a branch and an elbow count in place of a tee or wye",
+            place=topology.nodes[int(start[bend])],
+        )
+        for bend in near.nonzero()[0].tolist()
+        for leg in legs.duct[legs.is_branch & (legs.straight == before[bend])].tolist()
+    ]
 
 
 def even_notices(
