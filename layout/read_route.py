@@ -21,7 +21,7 @@ from .collected import Collected, Found, check_finite, collected_drawing
 from .drawing import Attributes, Drawing
 from .faults import BadInput, note, refusal
 from .frames import z_up
-from .names import bare_section_fault, section_in_name
+from .names import bare_section_fault, section_in_name, whole_section
 from .sections import FloatArray, Section
 from .toml_tables import Table, direction, load_toml
 
@@ -125,7 +125,7 @@ def _read_run(entry: Table, number: int, unit: str, up: str, found: Found) -> No
 
 
 def _section(value: object, where: str) -> tuple[Section, str]:
-    bare = section_in_name(value) if isinstance(value, str) else None
+    bare = whole_section(value) if isinstance(value, str) else None
     if bare is not None:
         return bare[0], bare[1].replace("in the name", "in the section")
     if isinstance(value, str) and (fault := bare_section_fault(value)) is not None:

@@ -71,7 +71,7 @@ def _table() -> dict[str, Unit]:
     put("length", 1.0, "m", "metre", "metres")
     put("length", 1e-3, "mm")
     put("length", 1e-2, "cm")
-    put("length", INCH, "in", "inch", "inches", '"', "″", "”")
+    put("length", INCH, "in", "in.", "inch", "inches", '"', "″", "”", "''")
     put("length", FOOT, "ft", "foot", "feet", "'", "′", "’")
     put("area", 1.0, "m2", "m²")
     put("area", FOOT**2, "ft2", "ft²")
@@ -153,7 +153,7 @@ _LARGEST = {
 }
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = re.compile(rf"\s*({_NUMBER})\s*(.*?)\s*")
-_IN = r"(?:in|inch|inches|\"|″|”)"
+_IN = r"(?:in\.?|inch|inches|\"|″|”|'')"
 _FEET_INCHES = re.compile(
     rf"\s*(-?\d+)\s*(?:ft|feet|foot|'|′)\s*({fractions.FRACTION}|{_NUMBER})\s*{_IN}\s*"
 )
@@ -354,10 +354,10 @@ def to_unit(value: float, name: str) -> float:
 
 _SIDE = rf"({fractions.FRACTION}|{_NUMBER})"
 _SECTION = re.compile(
-    rf"\s*{_SIDE}\s*([^\d/]*?)\s*[xX×*]\s*{_SIDE}\s*([^\d\s/]*)"
+    rf"\s*{_SIDE}\s*([^\d/]*?)\s*[xX×*]\s*{_SIDE}\s*([^\d\s/]*?)"
     r"\s*(oval|flat oval)?\s*"
 )
-_ROUND = re.compile(rf"\s*(?:[DdØø]|DN|dn|round)\s*({_SIDE}\s*[^\d/]*?)\s*")
+_ROUND = re.compile(rf"\s*(?:[DdØø⌀]|DN|dn|round)\s*({_SIDE}\s*[^\d/]*?)\s*")
 
 
 def section(text: object, where: str) -> Section:
