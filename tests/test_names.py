@@ -382,3 +382,39 @@ def test_two_sections_in_one_name_are_said(
     said = [n for n in drawing.notices if "holds two sections, 600" in n.what]
     assert len(said) == two
     assert drawing.width.tolist() == [0.6]
+
+
+def route(folder: Path, name: str, *keys: str) -> Path:
+    """A route of one run, with some keys more."""
+    path = folder / "route.toml"
+    lines = ['unit = "m"', "[[run]]", f'name = "{name}"', *keys]
+    lines.append("points = [[0, 0, 3], [4, 0, 3]]")
+    path.write_text("\n".join(lines), encoding="utf-8")
+    return path
+
+
+def test_a_route_whose_names_and_keys_differ_says_so(tmp_path: Path) -> None:
+    for name, words in (
+        ("T 500x300", "the name says 500×300 mm (19.7×11.8 in) and its keys say 600"),
+        ("T 600x300", None),
+        ("T", None),
+    ):
+        drawing = read(route(tmp_path, name, 'section = "600x300 mm"'))
+        assert drawing.width.tolist() == [0.6]
+        said = [n for n in drawing.notices if "the name says" in n.what]
+        assert [words in n.what for n in said if words] == [True] * bool(words)
+        assert len(said) == bool(words)
+    drawing = read(route(tmp_path, "T 600x300 D200"))
+    assert any("its name holds two sections" in n.what for n in drawing.notices)
+
+
+@pytest.mark.parametrize(("roughness", "is_read"), [("20 mm", True), ("21 mm", False)])
+def test_walls_rougher_than_any_duct_are_refused(
+    roughness: str, is_read: bool, tmp_path: Path
+) -> None:
+    path = route(tmp_path, "T 600x300", f'roughness = "{roughness}"')
+    if is_read:
+        read(path)
+        return
+    with pytest.raises(BadInput, match="run 'T 600x300' roughness: the length lies"):
+        read(path)
