@@ -19,11 +19,12 @@ from .odd_turns import (
     LARGEST_KINK,
     STRAIGHT_ON,
     chain_notices,
+    corner_notices,
     even_notices,
     folded_notices,
     transition_notices,
 )
-from .openings import with_openings
+from .openings import idle_section_notices, with_openings
 from .pieces import (
     Pieces,
     RunSections,
@@ -123,6 +124,8 @@ def classify(
         *chain_notices(topology, tree, arcs, pieces.width, pieces.height),
         *folded_notices(topology, tree, folded, pieces.turn[folded]),
         *transition_notices(topology, tree, pieces, sharp),
+        *idle_section_notices(topology, tree, pieces, sections),
+        *corner_notices(topology, ducts, bends, legs),
         *even_notices(topology, ducts, legs, meetings),
         *roll_notices(topology, ducts, tree.direction.take(first, axis=0), legs, bends),
         *twist_notices(topology, ducts, frames.twist, transitions),

@@ -4,8 +4,9 @@ import numpy as np
 
 from .arcs import Arcs
 from .faults import Notice, warning
-from .fittings import Ducts, Legs
+from .fittings import Bends, Ducts, Legs
 from .frames import turn_between
+from .near_misses import REACH
 from .pieces import Pieces, sides_before
 from .quantity_words import length_words
 from .sections import BoolArray, FloatArray, IntArray
@@ -72,7 +73,8 @@ def transition_notices(
 ) -> list[Notice]:
     """Say which drawn transitions turn or shift the duct, where no elbow is counted.
 
-    The kinks of one that slants cancel; those of one drawn along an arc add up.
+    The kinks of one that slants cancel; those of one drawn along an arc add up, in
+    each stretch between the corners that count as elbows.
 
     Parameters
     ----------
@@ -90,18 +92,22 @@ def transition_notices(
         chain = [row]
         while is_transition[before := int(tree.parent[chain[-1]])]:
             chain.append(before)
-        if counted[chain].any():
-            continue
         first = chain[-1]
         rows = [before]
         if not pieces.alone[first]:  # how it leaves its main is no turn of the piece
             is_branch = pieces.turn[first] >= LARGEST_KINK
             rows = [first] if is_branch else [before, first]
-        came = tree.direction[rows]
-        turns, _ = turn_between(came, tree.direction[[row] * len(came)])
-        angle, into = float(turns.min()), came[turns.argmin()]
-        along = topology.nodes[tree.start[row]] - topology.nodes[tree.start[first]]
-        aside = float(np.linalg.norm(along - (along @ into) * into))
+        corners = [part for part in reversed(chain) if counted[part]]
+        if corners:
+            came = tree.direction[[rows[-1], *corners]]
+            until = tree.direction[[*tree.parent[corners].tolist(), row]]
+            angle, aside = float(turn_between(came, until)[0].max()), 0.0
+        else:
+            came = tree.direction[rows]
+            turns, _ = turn_between(came, tree.direction[[row] * len(came)])
+            angle, into = float(turns.min()), came[turns.argmin()]
+            along = topology.nodes[tree.start[row]] - topology.nodes[tree.start[first]]
+            aside = float(np.linalg.norm(along - (along @ into) * into))
         wide, high = sides_before(
             pieces.width, pieces.height, np.array(chain[1:2]), pieces.crossed[[row]]
         )
@@ -152,6 +158,44 @@ def _slanted(aside: float, change: float) -> tuple[str, str, str]:
         "draw the offset as two elbows beside a straight transition",
         "the loss of the offset is left out",
     )
+
+
+def corner_notices(
+    topology: Topology, ducts: Ducts, bends: Bends, legs: Legs
+) -> list[Notice]:
+    """Say which branches leave so close before a corner that a tee may be meant.
+
+    Within half a side of it a branch opens into the elbow.
+
+    Parameters
+    ----------
+    topology, ducts, bends, legs
+        The joined drawing, its ducts, their bends, and the legs of its junctions.
+    """
+    if len(bends.duct) == 0 or len(legs.duct) == 0:
+        return []
+    before = ducts.parent.take(bends.duct)
+    start, corner = ducts.start.take(before), ducts.start.take(bends.duct)
+    way = topology.nodes.take(corner, axis=0) - topology.nodes.take(start, axis=0)
+    apart = np.sqrt(np.einsum("ij,ij->i", way, way))
+    side = np.maximum(ducts.width.take(before), ducts.height.take(before))
+    near = apart <= np.minimum(side / 2, REACH)
+    near &= corner == ducts.finish.take(before)  # no arc, which has two ends
+    return [
+        warning(
+            f"{topology.drawing.place(int(ducts.run[leg]))}, "
+            f"at {topology.place(int(start[bend]))}",
+            f"this branch begins {length_words(float(apart[bend]))} before the corner "
+            f"of run '{topology.drawing.names[ducts.run[before[bend]]]}', so it counts "
+            "as a branch of that, and the corner as an elbow behind it",
+            "begin it at the corner if the air parts there, as in a tee or wye; else "
+            "leave room for the elbow",
+            effect="a branch and an elbow count in place of a tee or wye",
+            place=topology.nodes[int(start[bend])],
+        )
+        for bend in near.nonzero()[0].tolist()
+        for leg in legs.duct[legs.is_branch & (legs.straight == before[bend])].tolist()
+    ]
 
 
 def even_notices(

@@ -1,16 +1,20 @@
 """The schedule: what a drawing cannot say, as plain data."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from .basis import Basis
 from .constructions import ElbowConstruction, TakeoffEntry
+from .names import composed
 from .sections import FloatArray, Section
 
+N = TypeVar("N")
+T = TypeVar("T")
 Point = tuple[float, float, float]
 USES = ("residential", "commercial", "industrial")
 NOISE_TARGETS = ("RC 25", "RC 35", "RC 45")
@@ -52,6 +56,11 @@ class SourceSpec:
     kind: str | None = None
     is_return: bool = False
     is_supply: bool = False
+
+    def __post_init__(self) -> None:
+        """Compose the accents of its run."""
+        if self.run is not None:
+            object.__setattr__(self, "run", composed(self.run))
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,6 +302,11 @@ class TerminalSpec:
     share: float | None = None
     is_closed: bool = False
 
+    def __post_init__(self) -> None:
+        """Compose the accents of its run."""
+        if self.run is not None:
+            object.__setattr__(self, "run", composed(self.run))
+
     @property
     def is_drawn(self) -> bool:
         """Whether its airflow is left to the drawing."""
@@ -324,6 +338,10 @@ class ComponentSpec:
     coefficient: float | None = None
     at: Point | None = None
 
+    def __post_init__(self) -> None:
+        """Compose the accents of its run."""
+        object.__setattr__(self, "run", composed(self.run))
+
 
 @dataclass(frozen=True, slots=True)
 class RunLimits:
@@ -353,9 +371,37 @@ class RunWords:
     up: Point | None = None
 
 
+_BY_NAME = (
+    "run_materials",
+    "run_roughness",
+    "run_compression",
+    "sections",
+    "run_words",
+    "takeoff_exceptions",
+    "closed_ends",
+    "transition_exceptions",
+    "terminals",
+    "limits",
+)
+
+
+def _named(entries: Mapping[N, T], form: Callable[[N], N]) -> Mapping[N, T]:
+    """Entries by their keys in one form; the same object where they have it."""
+    named = {form(key): value for key, value in entries.items()}
+    if named.keys() == entries.keys():
+        return entries
+    if len(named) < len(entries):
+        twice = next(key for key in entries if form(key) != key)
+        raise ValueError(f"a schedule says {twice!r} twice, its accents in two forms")
+    return named
+
+
 @dataclass(frozen=True)
 class Schedule:
     """Everything that a schedule may say; an empty one says nothing.
+
+    It has its names of runs and terminals as drawings have them, however their accents
+    were written.
 
     Parameters
     ----------
@@ -398,6 +444,11 @@ class Schedule:
         Distance to keep from obstacles and thickness of insulation, m.
     corrected_pairs
         Whether elbows close together count as pairs and not by their plain sum.
+
+    Raises
+    ------
+    ValueError
+        If it says something twice of one name whose accents are in two forms.
     """
 
     file: str = "no schedule"
@@ -428,6 +479,13 @@ class Schedule:
     clearance: float = 0.0
     insulation: float = 0.0
     corrected_pairs: bool = False
+
+    def __post_init__(self) -> None:
+        """Compose the accents of its names."""
+        for held in _BY_NAME:
+            object.__setattr__(self, held, _named(getattr(self, held), composed))
+        elbows = _named(self.elbow_exceptions, lambda at: (composed(at[0]), at[1]))
+        object.__setattr__(self, "elbow_exceptions", elbows)
 
     def elbow_rule(self, run: str = "", bend: int = 0) -> ElbowRule:
         """How the elbows of a run are made, or one of them."""

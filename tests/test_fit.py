@@ -168,6 +168,17 @@ def test_a_slanted_transition_and_one_with_a_counted_corner_are_not_told() -> No
     assert not said(graph, "turns the duct")
 
 
+def test_what_turns_in_small_steps_beside_a_counted_corner_is_told() -> None:
+    """60 degrees of an arc and a corner of 30: the arc alone is left out."""
+    angle = np.radians(np.linspace(0, 60, 7))
+    arc = np.stack([np.sin(angle), 1 - np.cos(angle), 0 * angle], axis=1)
+    graph = turned_transition([*arc, arc[-1] + [0.0, 1.0, 0.0]], [0, 3, 0])
+    (corner,) = np.degrees(graph.bends.angle)
+    assert corner == pytest.approx(35.0)  # from the last chord
+    (found,) = said(graph, "turns the duct by 55 degrees")
+    assert found.where.endswith("run 't'")
+
+
 @pytest.mark.parametrize(("degrees", "bends"), [(19.0, 0), (21.0, 2)])
 def test_a_kink_of_a_slanted_transition_is_an_elbow_from_20_degrees_on(
     degrees: float, bends: int
