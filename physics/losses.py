@@ -313,8 +313,7 @@ def leg_coefficients(
 
     Between a wye without a main and a main with a branch it goes straight from the one
     reading to the other, and so between a main with branches and branches alone, so
-    that no degree and no millimetre makes a jump where two legs leave: our own choice.
-    Of more than two a pair counts as a wye or not at all (see `Legs.pairing`).
+    that no degree and no millimetre makes a jump: our own choice.
 
     Parameters
     ----------
@@ -337,8 +336,8 @@ def leg_coefficients(
     air = size, flow, velocity, joining
     found = _legs_as_read(graph, legs, *air, rests)
     between = legs.is_between | (legs.likeness > 0.0) & (legs.likeness < 1.0)
-    rows = between.nonzero()[0]
-    if len(rows):
+    if between.any():  # with all that leaves there
+        rows = np.isin(legs.common, legs.common[between]).nonzero()[0]
         some = None if rests is None else rests[rows]
         found.take_over(rows, _between(graph, some_legs(legs, rows), *air, some))
     return found
@@ -353,7 +352,7 @@ def _between(
     joining: bool,
     rests: BoolArray | None,
 ) -> Gathered:
-    """Coefficients of legs of which each lies between two readings or all three."""
+    """Coefficients of legs of which some lie between two readings or all three."""
     air = size, flow, velocity, joining
     found = _legs_as_read(graph, with_main(legs), *air, rests)
     for reading, share, where in (
@@ -362,9 +361,8 @@ def _between(
     ):
         rows = where.nonzero()[0]
         if len(rows):
-            some = None if rests is None else rests[rows]
-            other = _legs_as_read(graph, reading(some_legs(legs, rows)), *air, some)
-            found.put_between(rows, found.part(rows), other, share[rows])
+            other = _legs_as_read(graph, reading(legs), *air, rests)
+            found.put_between(rows, found.part(rows), other.part(rows), share[rows])
     return found
 
 
