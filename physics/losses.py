@@ -24,7 +24,7 @@ from elbowroom.layout import (
 
 from . import elbows, ends, transitions
 from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
-from .junction_terms import BULLHEAD_FROM
+from .junction_terms import share_of_bullhead
 from .junctions import dividing_legs, joining_legs
 from .own_changes import OwnChanges, count_own_changes, own_change_lengths
 from .readings import STRAIGHT_LEG, as_branches, as_wyes, some_legs, with_main
@@ -445,7 +445,7 @@ def meeting_coefficients(
     Two legs that meet head on share a loss: the mean by their airflow, so that both
     together spend what the print says. There each has a factor of its own, up to half
     as much again for the weaker one, which then would take no air from a pressure as
-    high as the other's: our own choice.
+    high as the other's: our own choice. It fades in with that reading of them.
 
     Where one leg brings nine tenths of the air or more, C goes straight from the tables
     of a meeting to those of the same joint with all air along that leg, past others
@@ -459,8 +459,8 @@ def meeting_coefficients(
     if joining:
         share = flow[legs.duct] / flow[legs.common]
         mean = np.bincount(legs.common, share * found.value, len(size))[legs.common]
-        opposed = legs.is_symmetrical & (legs.angle >= BULLHEAD_FROM)
-        found.value[opposed] = mean[opposed]
+        opposed = legs.likeness * share_of_bullhead(legs.angle)
+        found.value += (mean - found.value) * opposed
     near = lone_rows(graph, flow)
     if len(near.row):
         found.put_between(

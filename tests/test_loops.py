@@ -717,6 +717,36 @@ def test_a_jump_where_four_ducts_meet_is_told_on_both_sides() -> None:
     assert steps[0] == steps[1] == "up to 2.9 Pa (0.0118 in.wg) more or less at once"
 
 
+@pytest.mark.parametrize(
+    ("low", "high"),
+    [
+        ((80.0, 80.0), (80.02, 80.02)),  # a bullhead from there on
+        ((90.0, 75.0), (90.0, 75.05)),  # half a bullhead, half a tee
+    ],
+)
+def test_no_degree_tells_which_air_meets_head_on(
+    low: tuple[float, float], high: tuple[float, float]
+) -> None:
+    """Legs that do share a loss: their mean, in which they fade."""
+    cut = round_section(0.35)
+
+    def at(tilts: tuple[float, float]) -> Analysis:
+        (a, b), (c, d) = np.array([np.cos(t := np.radians(tilts)), np.sin(t)]) * 3.0
+        runs: list[Run] = [
+            RING[0],
+            ("left", [[2, 0, 3], [2, 4, 3], [10 - a, c, 3], [10, 0, 3]], cut),
+            ("right", [[2, 0, 3], [2, -5, 3], [10 - b, -d, 3], [10, 0, 3]], cut),
+            ("t1", [[10, 0, 3], [12, 0, 3]], cut),
+            ("t2", [[2, 4, 3], [2, 6, 3]], cut),
+        ]
+        return analysed(runs, {"t1": 0.5, "t2": 0.2})
+
+    one, two = at(low), at(high)
+    assert meeting_at(one) == [[10.0, 0.0, 3.0]]
+    before, after = by_name(one, one.path_loss), by_name(two, two.path_loss)
+    assert after == pytest.approx(before, rel=2e-3)
+
+
 @pytest.mark.parametrize("runs", [MIRRORED, MIRRORED[::-1]])
 def test_airflows_of_a_ring_with_equal_sides_settle(runs: list[Run]) -> None:
     found = analysed(runs, ENDS, fan=FanSpec(total_pressure=100.0))
