@@ -45,7 +45,6 @@ _STEPS = 200
 _SETTLED = 1e-11  # of the pressure
 _LEAST = 1e-6  # of the pressure: what a duct loses at the least
 _SAME = 0.01  # of the loss of a path: less of a change is not said
-_NEARLY_STILL = 0.2  # of the air of a meeting: where other airflows are looked for
 
 
 def settled(
@@ -381,7 +380,7 @@ def still_notices(
     # Less is rounding, or what the least airflow itself takes.
     lacks[lacks <= 10.0 * _LEAST * (np.abs(around) @ np.abs(lost))] = 0.0
     notices = []
-    for row in (flow[closing] < _NEARLY_STILL * through).nonzero()[0].tolist():
+    for row in (flow[closing] < WEAK * through).nonzero()[0].tolist():
         duct, part = int(closing[row]), float(flow[closing[row]] / through[row])
         node, way = int(ends[duct]), int(graph.loops.of_duct[duct])
         begin = int(graph.loops.ways.ends[way].sum()) - node
@@ -410,21 +409,14 @@ def still_notices(
                 "the tables of the same joint with this air turned round (own choice, "
                 "no published source)"
             )
-        other = _otherwise(graph, conditions, flow, way, float(WEAK * through[row]))
-        if other > 0.0:
-            said.append(
-                "other airflows settle too, with which a path loses up to "
-                f"{pressure_words(other)} more or less"
-            )
-        elif part >= WEAK:
-            continue
         notices.append(
             warning(
                 graph.place(duct),
                 "; ".join(said),
                 f"delete the duct from {graph.topology.place(begin)} to there if it is "
                 "to carry nothing, or make the ducts around it differ more",
-                effect="the losses near its ends are less sure than others",
+                effect="the losses near its ends are less sure than others, and other "
+                "airflows may settle as well",
                 place=graph.nodes[node],
             )
         )
@@ -436,7 +428,7 @@ def _hangs_on(
 ) -> float:
     """Most that the loss of a path changes as the direction of a way does, Pa.
 
-    Nothing where that is less than a hundredth of it; so for `_otherwise`.
+    Nothing where that is less than a hundredth of it.
     """
     assert graph.loops is not None
     paid = _path_losses(graph, conditions, flow)
@@ -449,35 +441,6 @@ def _hangs_on(
     assert other.loops is not None
     moved = np.abs(signed)[other.loops.of_duct]
     lost = _path_losses(other, renewed, moved)[terminal_rows(graph, other)]
-    return _step(paid, lost)
-
-
-def _otherwise(
-    graph: DuctGraph, conditions: Conditions, flow: FloatArray, way: int, begin: float
-) -> float:
-    """Most by which a path loses more or less where other airflows settle too, Pa.
-
-    Looked for from as much air along `way`, in either direction, as `begin`, m³/s.
-    """
-    assert graph.loops is not None
-    signed, most = graph.loops.signed(flow), 0.0
-    leaving, paid = flow[graph.terminals.duct], _path_losses(graph, conditions, flow)
-    here = np.sign(signed[way]) * (flow[graph.loops.of_duct == way].max() > begin)
-    for direction in (1.0, -1.0):
-        if direction == here:  # as found
-            continue
-        signed[way] = direction * begin
-        try:
-            other, renewed, found = settled(graph, conditions, leaving, signed)
-        except BadInput:  # none do
-            continue
-        lost = _path_losses(other, renewed, found)[terminal_rows(graph, other)]
-        most = max(most, _step(paid, lost))
-    return most
-
-
-def _step(paid: FloatArray, lost: FloatArray) -> float:
-    """Largest change of some losses, Pa; 0 if none changes by a hundredth of it."""
     change = np.abs(lost - paid)
     return float(change[change > _SAME * np.abs(paid)].max(initial=0.0))
 
