@@ -215,10 +215,10 @@ def even_notices(
         if not (every.evenness.any() or every.pairing.any()):  # as nearly everywhere
             continue
         is_open = (every.evenness > 0.0) & (every.likeness < 1.0)
+        is_open &= every.pairing == 0.0  # else two of several are a pair
         for common in np.unique(every.common[is_open]).tolist():
             beside = (every.common == common).nonzero()[0]
-            if every.likeness[beside].max() < 1.0:  # else two of several are a pair
-                notices.append(_even_notice(topology, ducts, every, beside, node))
+            notices.append(_even_notice(topology, ducts, every, beside, node))
         is_open = (every.pairing > 0.0) & (every.pairing < 1.0)
         for common in np.unique(every.common[is_open]).tolist():
             beside = (every.common == common).nonzero()[0]
@@ -229,20 +229,19 @@ def even_notices(
 def _pair_notice(
     topology: Topology, ducts: Ducts, legs: Legs, beside: IntArray, node: IntArray
 ) -> Notice:
-    """Say that two of the several legs of a junction may be a pair, or may be none."""
+    """Say that two of the several legs of a junction are a pair in part."""
     at = int(node[legs.duct[beside[0]]])
-    counted = "branches of their own"
-    if legs.is_symmetrical[beside].any():
-        counted = "those of a symmetrical wye or bullhead tee"
     return warning(
         f"{topology.drawing.place(int(ducts.run[legs.duct[beside[0]]]))}, "
         f"at {topology.place(at)}",
         f"the legs {_turned(topology, ducts, legs, beside)} degrees, and two are "
-        f"nearly, but not clearly, alike and opposite: they count as {counted}, with "
-        "nothing between, as more than two leave (own choice, no published source)",
+        "nearly, but not clearly, alike and opposite: they count as those of a "
+        "symmetrical wye or bullhead tee by "
+        f"{_percent(float(legs.pairing[beside[0]]))} %, and for the rest as if no two "
+        "were (own choice, no published source)",
         "divide the air at two junctions, one behind the other; or turn the legs some "
         "degrees further from such a pair, or nearer to one",
-        effect="a degree may change what each leg loses",
+        effect="it decides which table each leg takes",
         place=topology.nodes[at],
     )
 

@@ -197,8 +197,9 @@ class Analysis:
     @cached_property
     def _lone(self) -> dict[int, int]:
         """Row of `graph.lone` for each meeting past air that stands still."""
-        dead = dead_ducts(self.graph, self.state.flow)
-        return {} if dead is None else lone_rows(self.graph, dead)
+        near = lone_rows(self.graph, self.state.flow)
+        still = (near.own < 0) & (near.part > 1.0 - 1e-4)
+        return dict(zip(near.row[still].tolist(), near.on[still].tolist(), strict=True))
 
     @cached_property
     def share_of_path(self) -> FloatArray:
@@ -289,7 +290,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
     )
     state = duct_state(graph, flow, conditions)
     dead = dead_ducts(graph, flow)
-    alone, notices = elements_of(graph, state, conditions, dead)
+    alone, notices = elements_of(graph, state, conditions)
     elements = alone
     if conditions.corrected_pairs:
         elements = corrected(alone, close_pairs(graph, state, alone))
