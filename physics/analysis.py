@@ -12,6 +12,7 @@ from elbowroom.layout import (
     IntArray,
     Notice,
     Section,
+    kink_words,
     sum_from_root,
 )
 
@@ -179,9 +180,13 @@ class Analysis:
             grows = grows != graph.is_return
             credit = self.elements.credits[self.elements.credit[element]]
             what = "expansion" if grows else "contraction"
-            what = _UNCHANGED.get(credit.table, what)
+            what = _UNCHANGED.get(credit.first_table, what)
+            if graph.section(before) == graph.section(duct):
+                what = "offset"
             into = "to" if graph.is_return else "from"
-            return f"{what} {into} {graph.section(before).words_in(unit)}"
+            said = f"{what} {into} {graph.section(before).words_in(unit)}"
+            kinks = kink_words(graph.transitions.kink[:, row], "°")
+            return f"{said}, {kinks} counted as mitred" if kinks else said
         if kind == Kind.COMPONENT:
             return f"{component_names(graph)[duct]}, as declared"
         at_fan, at_room = "entry flush with a wall", "open end into the room"

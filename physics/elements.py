@@ -21,6 +21,7 @@ from .coefficient import AS_DECLARED, Credit, Gathered
 from .conditions import Conditions
 from .flexible import compression_factor
 from .friction import COLEBROOK, pressure_gradient
+from .kinks import count_kinks
 from .losses import (
     bend_coefficients,
     leg_basis,
@@ -357,6 +358,7 @@ def _coefficients(
     found, notices = bend_coefficients(graph, state.reynolds[graph.bend_duct])
     every.take_over(bend, found)
     changes, own = transition_coefficients(graph)
+    count_kinks(graph, state.area, state.reynolds, changes)
     every.take_over(change, changes)
     air = state.area, state.flow, state.velocity
     if len(graph.terminals.closed):  # no share of nothing is defined

@@ -53,11 +53,12 @@ _AS_IF_ROUND = (
     ", reckoned with a round duct's law, 64/Re when laminar, on the hydraulic "
     "diameter: laminar, a square duct rubs a tenth less and a flat one up to half more"
 )
-# Every value between two rows of its table would be noise; the rest is said.
+# Every value between two rows of its table would be noise, and of kinks the drawing is
+# told; the rest is said.
 _REMARKABLE = {
     int(note): note.words[0]
     for note in Note
-    if note not in (Note.NOTHING, Note.INTERPOLATED)
+    if note not in (Note.NOTHING, Note.INTERPOLATED, Note.KINKS)
 }
 
 

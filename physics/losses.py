@@ -148,7 +148,11 @@ def _skewed(
         graph, mine, section, code, reynolds, one, other, bends.side_radius[0]
     )
     far = _elbow(graph, mine, section, code, reynolds, other, one, bends.side_radius[1])
-    share = np.sin(bends.skew[mine]) ** 2
+    return between_ways(near, far, np.sin(bends.skew[mine]) ** 2)
+
+
+def between_ways(near: Coefficient, far: Coefficient, share: FloatArray) -> Coefficient:
+    """Between two ways of turning askew: `share` is how much the far one counts."""
     factor = near.reynolds_factor
     return make(
         near.value + (far.value - near.value) * share,
