@@ -83,9 +83,9 @@ def find_offsets(
     or a junction is no kink too; none counts where an elbow stands in the piece.
     """
     piece, before = pieces.is_transition, pieces.before
-    row = (piece[before] & ~piece).nonzero()[0]
-    if len(row) == 0:
+    if not piece.any():
         return None
+    row = (piece[before] & ~piece).nonzero()[0]
     inside = piece & piece[before]
     head = heads(inside, tree.parent)
     first = head[before[row]]

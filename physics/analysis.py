@@ -165,15 +165,20 @@ class Analysis:
             return f"{before} to {run}"
         return f"{run} from {before}"
 
-    def words(self, element: int, unit: str = "mm") -> str:
-        """What an element is, in the trade's words; sizes in 'mm' or 'in'."""
+    def words(self, element: int, unit: str = "mm", counted: bool = True) -> str:
+        """What an element is, in the trade's words; sizes in 'mm' or 'in'.
+
+        With what it is `counted` as, where that is something else than is to be made.
+        """
         graph, kind = self.graph, Kind(self.elements.kind[element])
         row, duct = int(self.elements.row[element]), int(self.elements.duct[element])
         if kind == Kind.BEND:
-            return bend_words(graph, row, unit)
+            return bend_words(
+                graph, row, unit, counted, bool(self.conditions.is_flexible[duct])
+            )
         if kind in (Kind.BRANCH, Kind.MAIN, Kind.MEETING):
             lone = self._lone.get(row) if kind == Kind.MEETING else None
-            return leg_words(graph, row, kind, lone)
+            return leg_words(graph, row, kind, lone, counted)
         if kind == Kind.TRANSITION:
             before = int(graph.ducts.parent[duct])
             grows = self.state.area[duct] > self.state.area[before]
@@ -186,7 +191,7 @@ class Analysis:
             into = "to" if graph.is_return else "from"
             said = f"{what} {into} {graph.section(before).words_in(unit)}"
             kinks = kink_words(graph.transitions.kink[:, row], "°")
-            return f"{said}, {kinks} counted as mitred" if kinks else said
+            return said + (f", {kinks}" + " counted as mitred" * counted) * bool(kinks)
         if kind == Kind.COMPONENT:
             return f"{component_names(graph)[duct]}, as declared"
         at_fan, at_room = "entry flush with a wall", "open end into the room"
@@ -311,7 +316,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         *component_flags(graph, flow),
         *takeoff_flags(graph),
         *end_tap_flags(graph, state, elements),
-        *flexible_bend_flags(graph, state, elements, conditions.is_flexible),
+        *flexible_bend_flags(graph, state, elements, conditions.is_flexible, critical),
         *flow_flags(graph, state, elements, dead),
         *fast_flags(graph, state.velocity),
         *budget_flags(graph, state, system, elements, critical),

@@ -286,7 +286,7 @@ def _tables(graph: DuctGraph, conditions: Conditions) -> tuple[_Table, ...]:
         _Table(
             legs.duct,
             np.where(legs.is_branch, int(Kind.BRANCH), int(Kind.MAIN)),
-            leg_basis(legs),
+            leg_basis(graph.ducts, legs, graph.is_return),
         ),
         _Table(
             bends.duct,
@@ -307,7 +307,11 @@ def _tables(graph: DuctGraph, conditions: Conditions) -> tuple[_Table, ...]:
             int(Kind.COMPONENT),
             int(Basis.DECLARED),
         ),
-        _Table(graph.meetings.duct, int(Kind.MEETING), leg_basis(graph.meetings)),
+        _Table(
+            graph.meetings.duct,
+            int(Kind.MEETING),
+            leg_basis(graph.ducts, graph.meetings, not graph.is_return),
+        ),
         _Table(
             terminals.duct,
             np.where(open_end, int(Kind.EXIT), int(Kind.TERMINAL)),

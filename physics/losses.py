@@ -9,6 +9,7 @@ from elbowroom.layout import (
     Basis,
     BoolArray,
     DuctGraph,
+    Ducts,
     ElbowConstruction,
     FloatArray,
     IntArray,
@@ -28,6 +29,7 @@ from .junction_terms import BULLHEAD_FROM
 from .junctions import dividing_legs, joining_legs
 from .own_changes import OwnChanges, own_change_lengths
 from .readings import STRAIGHT_LEG, as_branches, as_wyes, some_legs, with_main
+from .takeoff_entries import Taken, taken_at
 
 SAME_RADIUS = 0.02  # diameters: what a radius measured in a drawing is off
 
@@ -96,7 +98,7 @@ def _pleated_notices(graph: DuctGraph) -> list[Notice]:
     """Say of pleated elbows that they have another radius than the tested ones."""
     bends = graph.bends
     pleated = bends.construction == int(ElbowConstruction.PLEATED)
-    rows = (pleated & _off_ratio(bends.radius, bends.in_plane)).nonzero()[0].tolist()
+    rows = (pleated & off_ratio(bends.radius, bends.in_plane)).nonzero()[0].tolist()
     if not rows:
         return []
     places = "; ".join(bend_place(graph, row) for row in rows[:3])
@@ -112,7 +114,7 @@ def _pleated_notices(graph: DuctGraph) -> list[Notice]:
     ]
 
 
-def _off_ratio(radius: FloatArray, diameter: FloatArray) -> BoolArray:
+def off_ratio(radius: FloatArray, diameter: FloatArray) -> BoolArray:
     """Whether pleated elbows have another radius than the tested ones."""
     wanted = elbows.tested_ratio("pleated") * diameter
     return np.asarray(np.abs(radius - wanted) > SAME_RADIUS * diameter)
@@ -204,7 +206,7 @@ def _elbow(
             return elbows.round_segmented(pieces, radius / w, angle)
         if code == kinds.PLEATED:
             found = elbows.round_by_diameter("pleated", w, angle)
-            found.notes[_off_ratio(radius, w)] |= int(Note.CLAMPED)
+            found.notes[off_ratio(radius, w)] |= int(Note.CLAMPED)
             return found
         if code != kinds.SMOOTH:
             raise LookupRefused(
@@ -574,9 +576,15 @@ def _other_areas(legs: Legs, size: FloatArray) -> FloatArray:
     return total.astype(np.float64)[legs.common]
 
 
-def leg_basis(legs: Legs) -> npt.NDArray[np.int64]:
-    """`Basis` of each leg: what the entry of its branch rests on."""
+def leg_basis(ducts: Ducts, legs: Legs, joining: bool) -> npt.NDArray[np.int64]:
+    """`Basis` of each leg: what the entry of its branch rests on.
+
+    Parameters are those of `taken_at`. Of an entry without a table another one is
+    assumed.
+    """
     drawn = np.full(len(legs.duct), int(Basis.DRAWN))
     entered = legs.is_branch & ~legs.is_symmetrical
     entered |= legs.is_symmetrical & (legs.entry == int(TakeoffEntry.RADIUS))
-    return np.where(entered, legs.entry_basis, drawn)
+    basis = np.where(entered, legs.entry_basis, drawn)
+    basis[taken_at(ducts, legs, joining) != int(Taken.ITSELF)] = int(Basis.ASSUMED)
+    return basis
