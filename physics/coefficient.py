@@ -46,7 +46,7 @@ _WORDS = {
     Note.TIGHT_PAIR: "tighter than r/D 1, where the table of close pairs begins: the "
     "plain sum stands",
     Note.KINKS: "goes further to one side than a flat side explains: its kinks count "
-    "as mitred elbows, our own choice",
+    "as mitred elbows by our own choice",
     Note.LOW_REYNOLDS: "Reynolds number below the factor's range",
     Note.SUSPECT: "a choking branch or a nearly shut damper: choose another size",
     Note.SUSPECT_PRINT: "rests on a print that breaks the trend of its table: do not "
