@@ -52,6 +52,7 @@ from .names import bare_name, section_in_name, toml_key
 from .near_misses import near_misses
 from .nearest import folded, nearest
 from .obstacles import Obstacle, read_obstacles, structure_in
+from .offsets import kink_words
 from .paths import found_at
 from .pieces import sides_before
 from .places import coordinates, place_words
@@ -191,6 +192,7 @@ __all__ = [
     "is_flexible",
     "island_notices",
     "join",
+    "kink_words",
     "length_words",
     "level_frame",
     "load_toml",

@@ -152,6 +152,8 @@ class Bends:
 class Transitions:
     """Changes of section along a duct: t of them, each at the start of a duct.
 
+    A drawn piece that only carries the duct to one side is one too.
+
     Parameters
     ----------
     duct
@@ -162,12 +164,18 @@ class Transitions:
         `Basis` codes: drawn as a run of its own, declared, or assumed.
     short_by
         Length that the ducts beside it lack for it, m; 0 where it fits or is drawn.
+    kink, kink_share
+        Shape (2, t), the end on the side of the source first: the angle by which the
+        duct turns there, rad, as a drawn one goes further to one side than a flat side
+        explains; and how much of it lies in the plane of the section's width, 0 to 1.
     """
 
     duct: IntArray
     length: FloatArray
     length_basis: IntArray
     short_by: FloatArray
+    kink: FloatArray
+    kink_share: FloatArray
 
 
 @dataclass(frozen=True, eq=False)

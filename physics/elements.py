@@ -20,6 +20,7 @@ from .coefficient import AS_DECLARED, Credit, Gathered
 from .conditions import Conditions
 from .flexible import compression_factor
 from .friction import COLEBROOK, pressure_gradient
+from .kinks import count_kinks
 from .losses import (
     bend_coefficients,
     leg_basis,
@@ -281,7 +282,7 @@ def _tables(graph: DuctGraph, conditions: Conditions) -> tuple[_Table, ...]:
         _Table(
             legs.duct,
             np.where(legs.is_branch, int(Kind.BRANCH), int(Kind.MAIN)),
-            leg_basis(legs),
+            leg_basis(graph.ducts, legs, graph.is_return),
         ),
         _Table(
             bends.duct,
@@ -302,7 +303,11 @@ def _tables(graph: DuctGraph, conditions: Conditions) -> tuple[_Table, ...]:
             int(Kind.COMPONENT),
             int(Basis.DECLARED),
         ),
-        _Table(graph.meetings.duct, int(Kind.MEETING), leg_basis(graph.meetings)),
+        _Table(
+            graph.meetings.duct,
+            int(Kind.MEETING),
+            leg_basis(graph.ducts, graph.meetings, not graph.is_return),
+        ),
         _Table(
             terminals.duct,
             np.where(open_end, int(Kind.EXIT), int(Kind.TERMINAL)),
@@ -352,6 +357,7 @@ def _coefficients(
     found, notices = bend_coefficients(graph, state.reynolds[graph.bend_duct])
     every.take_over(bend, found)
     changes, own = transition_coefficients(graph)
+    count_kinks(graph, state.area, state.reynolds, changes)
     every.take_over(change, changes)
     air = state.area, state.flow, state.velocity
     if len(graph.terminals.closed):  # no share of nothing is defined

@@ -1,5 +1,6 @@
 """The ledger: what was taken because nobody said it."""
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -38,6 +39,7 @@ from .site_air import (
     is_unsaid,
     taken_words,
 )
+from .takeoff_entries import Taken, taken_at
 
 if TYPE_CHECKING:
     from .analysis import Analysis
@@ -250,7 +252,7 @@ def _of_branches(analysis: "Analysis") -> list[Assumption]:
             strict=True,
         )
     }
-    return _assume(
+    found = _assume(
         analysis,
         _count(branches & (legs.entry_basis == _ASSUMED)),
         "branches that leave their main by a plain opening, the worse kind",
@@ -258,6 +260,29 @@ def _of_branches(analysis: "Analysis") -> list[Assumption]:
         "entries of 45 degrees, or conical ones where the branch is round",
         takeoff_exceptions={**better, **graph.schedule.takeoff_exceptions},
     )
+    instead = Counter(
+        (entry, code)
+        for each, joining in (
+            (legs, graph.is_return),
+            (graph.meetings, not graph.is_return),
+        )
+        for entry, code in zip(
+            each.entry.tolist(),
+            taken_at(graph.ducts, each, joining).tolist(),
+            strict=True,
+        )
+        if code != Taken.ITSELF
+    )
+    for (entry, code), count in sorted(instead.items()):
+        found += _assume(
+            analysis,
+            count,
+            f"branches with the declared entry '{TakeoffEntry(entry).words}', of which "
+            f"no table fits them, as {Taken(code).words}",
+            "declare an entry that has a table there under [[takeoffs.exception]], or "
+            "what this one loses beyond that in a [[component]]",
+        )
+    return found
 
 
 def _of_transitions(analysis: "Analysis") -> list[Assumption]:

@@ -9,6 +9,7 @@ from elbowroom.layout import (
     Basis,
     BoolArray,
     DuctGraph,
+    Ducts,
     ElbowConstruction,
     FloatArray,
     IntArray,
@@ -29,6 +30,7 @@ from .junction_terms import share_of_bullhead
 from .junctions import dividing_legs, joining_legs
 from .own_changes import OwnChanges, count_own_changes, own_change_lengths
 from .readings import STRAIGHT_LEG, as_branches, as_wyes, some_legs, with_main
+from .takeoff_entries import Taken, taken_at
 
 WEAK = 0.1  # of the air of a meeting: what counts in part as if it rested
 SAME_RADIUS = 0.02  # diameters: what a radius measured in a drawing is off
@@ -98,7 +100,7 @@ def _pleated_notices(graph: DuctGraph) -> list[Notice]:
     """Say of pleated elbows that they have another radius than the tested ones."""
     bends = graph.bends
     pleated = bends.construction == int(ElbowConstruction.PLEATED)
-    rows = (pleated & _off_ratio(bends.radius, bends.in_plane)).nonzero()[0].tolist()
+    rows = (pleated & off_ratio(bends.radius, bends.in_plane)).nonzero()[0].tolist()
     if not rows:
         return []
     places = "; ".join(bend_place(graph, row) for row in rows[:3])
@@ -114,7 +116,7 @@ def _pleated_notices(graph: DuctGraph) -> list[Notice]:
     ]
 
 
-def _off_ratio(radius: FloatArray, diameter: FloatArray) -> BoolArray:
+def off_ratio(radius: FloatArray, diameter: FloatArray) -> BoolArray:
     """Whether pleated elbows have another radius than the tested ones."""
     wanted = elbows.tested_ratio("pleated") * diameter
     return np.asarray(np.abs(radius - wanted) > SAME_RADIUS * diameter)
@@ -150,7 +152,11 @@ def _skewed(
         graph, mine, section, code, reynolds, one, other, bends.side_radius[0]
     )
     far = _elbow(graph, mine, section, code, reynolds, other, one, bends.side_radius[1])
-    share = np.sin(bends.skew[mine]) ** 2
+    return between_ways(near, far, np.sin(bends.skew[mine]) ** 2)
+
+
+def between_ways(near: Coefficient, far: Coefficient, share: FloatArray) -> Coefficient:
+    """Between two ways of turning askew: `share` is how much the far one counts."""
     factor = near.reynolds_factor
     return make(
         near.value + (far.value - near.value) * share,
@@ -202,7 +208,7 @@ def _elbow(
             return elbows.round_segmented(pieces, radius / w, angle)
         if code == kinds.PLEATED:
             found = elbows.round_by_diameter("pleated", w, angle)
-            found.notes[_off_ratio(radius, w)] |= int(Note.CLAMPED)
+            found.notes[off_ratio(radius, w)] |= int(Note.CLAMPED)
             return found
         if code != kinds.SMOOTH:
             raise LookupRefused(
@@ -615,9 +621,15 @@ def _other_areas(legs: Legs, size: FloatArray) -> FloatArray:
     return total.astype(np.float64)[legs.common]
 
 
-def leg_basis(legs: Legs) -> npt.NDArray[np.int64]:
-    """`Basis` of each leg: what the entry of its branch rests on."""
+def leg_basis(ducts: Ducts, legs: Legs, joining: bool) -> npt.NDArray[np.int64]:
+    """`Basis` of each leg: what the entry of its branch rests on.
+
+    Parameters are those of `taken_at`. Of an entry without a table another one is
+    assumed.
+    """
     drawn = np.full(len(legs.duct), int(Basis.DRAWN))
     entered = legs.is_branch & ~legs.is_symmetrical
     entered |= legs.is_symmetrical & (legs.entry == int(TakeoffEntry.RADIUS))
-    return np.where(entered, legs.entry_basis, drawn)
+    basis = np.where(entered, legs.entry_basis, drawn)
+    basis[taken_at(ducts, legs, joining) != int(Taken.ITSELF)] = int(Basis.ASSUMED)
+    return basis

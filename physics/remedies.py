@@ -187,6 +187,8 @@ def _candidates(analysis: Analysis, series: str) -> Iterator[tuple[str, str, Sch
         duct = int(elements.duct[element])
         run = names[int(graph.ducts.run[duct])]
         options: list[tuple[str, Schedule]] = []
+        if kind == Kind.BEND and analysis.conditions.is_flexible[duct]:
+            continue  # flexible duct bends itself
         if kind == Kind.BEND:
             options = list(_elbows(analysis, row, run))
         elif kind == Kind.BRANCH:

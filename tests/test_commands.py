@@ -136,7 +136,7 @@ def test_an_option_with_other_air_gets_no_rank(
 def test_the_verdict_speaks_the_units_of_its_table(capsys: Captured) -> None:
     assert main(["compare", *OPTIONS, "--units", "inch-pound"]) == 0
     out = capsys.readouterr().out
-    assert "'flatten' spends least: 0.2422 in.wg" in out
+    assert "'flatten' spends least: 0.2463 in.wg" in out
     assert " Pa on its critical path" not in out
 
 
