@@ -7,6 +7,7 @@ import numpy as np
 
 from elbowroom.layout import (
     BoolArray,
+    FloatArray,
     RunLimits,
     Section,
     Shape,
@@ -24,7 +25,10 @@ METHODS = ("equal friction", "velocity", "static regain")
 REGAIN = 0.75  # share of the fall of velocity pressure that comes back: from memory
 BY_REGAIN = "static regain"
 NO_SIZE = "no size within the limits: left as it was"
+NO_ROOM = "needs more than the duct before it: left as it was"
 LARGEST = "largest that the limits allow"
+BEFORE = "no larger than the duct before it"
+UNMET = (NO_SIZE, NO_ROOM, LARGEST, BEFORE)  # limits of what does not keep the aim
 NARROWEST = "narrowest at its height"
 SMALLEST = "smallest of the series"
 
@@ -93,8 +97,9 @@ def chosen_sizes(
     """
     graph = analysis.graph
     ducts, drawing = graph.ducts, graph.drawing
-    limits = velocity_limits(analysis)
     several = feeds_several(graph)
+    limits = _largest_velocities(analysis, aim)
+    least = _least_areas(analysis, limits)
     chosen: dict[int, Choice] = {}
     for duct in range(len(ducts.parent)):  # parents come first
         run = int(ducts.run[duct])
@@ -108,12 +113,42 @@ def chosen_sizes(
             continue  # behind closed ends no size follows from the air
         before = _run_before(analysis, duct, chosen)
         is_main = bool(several[duct])
-        fastest = aim.main if is_main else aim.branch
-        if fastest is None and np.isfinite(limits[duct]):
-            fastest = float(limits[duct])  # else the layout would fail its own check
         was = drawn[drawing.names[run]]
-        chosen[run] = _choice(analysis, duct, aim, was, fastest, is_main, before)
+        is_lost = np.isinf(limits[duct]) and _needs_velocity(aim, is_main, before)
+        area = None if is_lost else float(least[run])
+        chosen[run] = _choice(analysis, duct, aim, was, area, is_main, before)
     return [chosen[run] for run in sorted(chosen)]  # as they are drawn
+
+
+def _largest_velocities(analysis: Analysis, aim: Aim) -> FloatArray:
+    """Largest velocity of each duct, m/s, shape (d,); infinite where nothing says it.
+
+    That of the schedule's checks, which the sizes would fail else, where the aim says
+    none.
+    """
+    fastest, several = velocity_limits(analysis), feeds_several(analysis.graph)
+    for said, mine in ((aim.main, several), (aim.branch, ~several)):
+        if said is not None:
+            fastest[mine] = said
+    return fastest
+
+
+def _least_areas(analysis: Analysis, fastest: FloatArray) -> FloatArray:
+    """Area of each run at which all its ducts keep their velocities, m², shape (r,).
+
+    One section serves them all, and behind a branch or a bend a run may go on in a
+    duct with a lower limit.
+    """
+    least = np.zeros(len(analysis.graph.drawing.names))
+    np.maximum.at(least, analysis.graph.ducts.run, analysis.state.flow / fastest)
+    return least
+
+
+def _needs_velocity(aim: Aim, is_main: bool, before: Choice | None) -> bool:
+    """Whether a method can size a run by nothing but its velocity."""
+    if aim.method == "static regain":
+        return before is None or not is_main
+    return aim.method == "velocity"
 
 
 def _run_before(
@@ -136,7 +171,7 @@ def _choice(
     duct: int,
     aim: Aim,
     drawn: Section,
-    fastest: float | None,
+    least: float | None,
     is_main: bool,
     before: Choice | None,
 ) -> Choice:
@@ -151,7 +186,7 @@ def _choice(
     )
     found, limit = None, "as drawn, as is said"
     if not own.is_kept:
-        found, limit = _found(analysis, duct, aim, drawn, fastest, is_main, before)
+        found, limit = _found(analysis, duct, aim, drawn, least, is_main, before)
     found = found or _sized(analysis, drawn, flow, duct)
     return Choice(
         name, drawn, found.section, flow, found.velocity, found.gradient, limit
@@ -163,17 +198,29 @@ def _found(
     duct: int,
     aim: Aim,
     drawn: Section,
-    fastest: float | None,
+    least: float | None,
     is_main: bool,
     before: Choice | None,
 ) -> tuple[sizes.Size | None, str]:
-    """The first size that keeps the aim, else the largest, and what bound it."""
+    """The first size that keeps the aim, else the largest, and what bound it.
+
+    `least` is the area that its velocities need, m²; None where nothing says one and
+    the method has nothing else to go by.
+    """
+    if least is None:
+        raise refusal(
+            analysis.graph.drawing.file,
+            f"sizing by {aim.method} needs the largest velocity of "
+            f"{'mains' if is_main else 'branches'}",
+            f"write --{'main' if is_main else 'branch'}-velocity, or a use under "
+            "[checks]",
+        )
     flow = float(analysis.state.flow[duct])
-    least = 0.0 if fastest is None else flow / fastest * (1 - 1e-9)  # m²
+    least *= 1 - 1e-9
     most = np.inf
     if before is not None and not aim.may_grow:
         most = before.chosen.area * (1 + 1e-9)
-    largest, limit = [], LARGEST
+    largest, is_cut = [], False
     for ladder in _ladders(aim, drawn, before):
         slow = [section for section in ladder if section.area >= least]
         fits = [section for section in slow if section.area <= most]
@@ -185,14 +232,6 @@ def _found(
             found = next((s for s in every if s.gradient <= (aim.rate or 0.0)), None)
             if found is not None and found.section != slow[0]:
                 bound = "friction rate"
-        elif fastest is None:
-            raise refusal(
-                analysis.graph.drawing.file,
-                f"sizing by {aim.method} needs the largest velocity of "
-                f"{'mains' if is_main else 'branches'}",
-                f"write --{'main' if is_main else 'branch'}-velocity, or a use under "
-                "[checks]",
-            )
         else:
             found = next(every, None)
         if found is not None:
@@ -202,10 +241,10 @@ def _found(
                 )
             return found, bound
         largest += [_sized(analysis, section, flow, duct) for section in fits[-1:]]
-        if len(fits) < len(slow):
-            limit = "no larger than the duct before it"
+        is_cut |= len(fits) < len(slow)
     if not largest:
-        return None, NO_SIZE
+        return None, NO_ROOM if is_cut else NO_SIZE
+    limit = BEFORE if is_cut else LARGEST
     return min(largest, key=lambda size: size.gradient), limit
 
 

@@ -158,6 +158,55 @@ def test_sizes_keep_the_velocities_that_the_checks_ask_for() -> None:
     assert free.after.state.velocity.max() > limits.min()
 
 
+@pytest.mark.parametrize(
+    ("spec", "flow"),
+    [
+        # By noise, a branch with a bend ends in a last duct, at half of the limit.
+        (ChecksSpec(noise="RC 25", stands="in the room"), 0.15),
+        # By use, a main that goes on to a terminal ends as a branch.
+        (ChecksSpec(use="commercial"), 0.06),
+    ],
+)
+def test_one_section_keeps_the_lowest_velocity_limit_of_its_run(
+    spec: ChecksSpec, flow: float
+) -> None:
+    drawing, plan = with_bends(flow)
+    found = proportion(drawing, replace(plan, checks=spec), Aim(rate=1.5))
+    assert not [c for c in found.choices if "before it" in c.limit]
+    speeds = [check for check in checks(found.after) if check.dimension == "velocity"]
+    assert speeds
+    assert all(check.is_kept for check in speeds)
+    bound = [choice for choice in found.choices if choice.limit == "velocity"]
+    assert bound
+    for choice in bound:  # and none is larger than that asks for
+        step = replace(choice.chosen, width=choice.chosen.width - 0.05)
+        less = replace(plan, sections={c.run: c.chosen for c in found.choices})
+        less = replace(less, sections={**less.sections, choice.run: step}, checks=spec)
+        tried = checks(analyse(build(drawing, less)))
+        assert not all(check.is_kept for check in tried)
+
+
+def with_bends(flow: float) -> tuple[Drawing, Schedule]:
+    """A main that ends at a terminal, and two branches, one with a bend; m³/s."""
+    main, side = rectangular(0.5, 0.3), rectangular(0.3, 0.2)
+    drawing = drawing_from_runs(
+        [
+            ("main", np.array([[0, 0, 3], [12, 0, 3]]), main),
+            ("b2", np.array([[4, 0, 3], [4, 5, 3], [7, 5, 3]]), side),
+            ("b3", np.array([[8, 0, 3], [8, -5, 3]]), side),
+        ]
+    )
+    return drawing, Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+        fan=FanSpec(total_pressure=150.0),
+        terminals={
+            "main": TerminalSpec(0.5 if flow < 0.1 else 0.3),
+            "b2": TerminalSpec(flow),
+            "b3": TerminalSpec(flow),
+        },
+    )
+
+
 def test_static_regain_pays_for_the_next_length() -> None:
     aim = Aim("static regain", main=8.0, branch=6.0, may_grow=True)
     found = proportion(drawn(), Schedule(), aim)
