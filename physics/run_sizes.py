@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 
@@ -28,6 +29,11 @@ NO_SIZE = "no size within the limits: left as it was"
 NO_ROOM = "needs more than the duct before it: left as it was"
 LARGEST = "largest that the limits allow"
 BEFORE = "no larger than the duct before it"
+KEPT = "as drawn, as is said"
+# What may be allowed to a run that keeps not what it is to.
+MAY_GROW, HEIGHT, WIDTH, VELOCITY = "may grow", "height", "width", "velocity"
+BEFORE_AS_DRAWN, BEFORE_FIRST = "the duct before it as drawn", "that one first"
+BEGUN = round_section(0.3)  # of what has no section
 UNMET = (NO_SIZE, NO_ROOM, LARGEST, BEFORE)  # limits of what does not keep the aim
 NARROWEST = "narrowest at its height"
 SMALLEST = "smallest of the series"
@@ -107,8 +113,7 @@ def chosen_sizes(
         if run in chosen or (said is not None and said.transition):
             continue
         if graph.loops is not None:  # a run may begin at a meeting, with little air
-            mine = np.flatnonzero(ducts.run == run)
-            duct = int(mine[np.argmax(analysis.state.flow[mine])])
+            duct = _fullest(analysis, run)
         if analysis.state.flow[duct] == 0.0:
             continue  # behind closed ends no size follows from the air
         before = _run_before(analysis, duct, chosen)
@@ -179,18 +184,99 @@ def _choice(
     name = graph.drawing.names[int(graph.ducts.run[duct])]
     flow = float(analysis.state.flow[duct])
     own = graph.schedule.limits.get(name, RunLimits())
-    aim = replace(
-        aim,
-        highest=own.highest if own.highest is not None else aim.highest,
-        widest=own.widest if own.widest is not None else aim.widest,
-    )
-    found, limit = None, "as drawn, as is said"
+    found, limit = None, KEPT
     if not own.is_kept:
+        aim = _of_run(aim, own)
         found, limit = _found(analysis, duct, aim, drawn, least, is_main, before)
     found = found or _sized(analysis, drawn, flow, duct)
     return Choice(
         name, drawn, found.section, flow, found.velocity, found.gradient, limit
     )
+
+
+def _of_run(aim: Aim, own: RunLimits) -> Aim:
+    """An aim with the limits that a run has of its own."""
+    return replace(
+        aim,
+        highest=own.highest if own.highest is not None else aim.highest,
+        widest=own.widest if own.widest is not None else aim.widest,
+    )
+
+
+def what_helps(
+    analysis: Analysis, choices: Sequence[Choice], aim: Aim
+) -> dict[str, tuple[tuple[str, ...], ...]]:
+    """What each run that does not keep the aim must be allowed to keep it.
+
+    Parameters
+    ----------
+    analysis, choices
+        The layout with its sizes, and how they were chosen.
+    aim
+        What it is sized for, with its rate.
+
+    Returns
+    -------
+    helps
+        By the name of the run: of `MAY_GROW`, `HEIGHT`, `WIDTH` and `VELOCITY` the
+        smallest sets with which a size is found. Before them, with the name of the
+        run before, `BEFORE_AS_DRAWN` where that alone does; in place of them
+        `BEFORE_FIRST` where that one, which does not keep the aim, is all that is in
+        the way. Empty where nothing helps.
+    """
+    graph = analysis.graph
+    chosen = _by_run(analysis, choices)
+    several, helps = feeds_several(graph), {}
+    least = _least_areas(analysis, _largest_velocities(analysis, aim))
+    for run, choice in chosen.items():
+        if choice.limit not in UNMET:
+            continue
+        duct = _fullest(analysis, run)
+        before = _run_before(analysis, duct, chosen)
+        own = _of_run(aim, graph.schedule.limits.get(choice.run, RunLimits()))
+        drawn, is_main = choice.drawn or BEGUN, bool(several[duct])
+        ways: list[tuple[str, ...]] = []
+        area, every = float(least[run]), [MAY_GROW, HEIGHT, WIDTH, VELOCITY]
+        if before is not None and before.limit in UNMET:  # it will be larger then
+            own, every = replace(own, may_grow=True), every[1:]
+            found = _found(analysis, duct, own, drawn, area, is_main, before)
+            if found[1] not in UNMET:
+                ways.append((BEFORE_FIRST, before.run))
+        elif before is not None and before.drawn is not None and before.limit != KEPT:
+            speed = before.flow / before.drawn.area
+            larger = replace(before, chosen=before.drawn, velocity=speed)
+            found = _found(analysis, duct, own, drawn, area, is_main, larger)
+            if found[1] not in UNMET:
+                ways.append((BEFORE_AS_DRAWN, before.run))
+        for count in range(1, 1 + len(every)):
+            if ways and (count > 1 or ways[0][0] == BEFORE_FIRST):
+                break
+            for allowed in combinations(every, count):
+                freed = replace(
+                    own,
+                    may_grow=own.may_grow or MAY_GROW in allowed,
+                    highest=np.inf if HEIGHT in allowed else own.highest,
+                    widest=np.inf if WIDTH in allowed else own.widest,
+                )
+                slow = 0.0 if VELOCITY in allowed else area
+                found = _found(analysis, duct, freed, drawn, slow, is_main, before)
+                if found[1] not in UNMET:
+                    ways.append(allowed)
+        helps[choice.run] = tuple(ways)
+    return helps
+
+
+def _by_run(analysis: Analysis, choices: Sequence[Choice]) -> dict[int, Choice]:
+    """Choices by the numbers of their runs."""
+    by_name = {choice.run: choice for choice in choices}
+    names = enumerate(analysis.graph.drawing.names)
+    return {run: by_name[name] for run, name in names if name in by_name}
+
+
+def _fullest(analysis: Analysis, run: int) -> int:
+    """The duct of a run with the most air: where there are no loops, its first."""
+    (mine,) = (analysis.graph.ducts.run == run).nonzero()
+    return int(mine[np.argmax(analysis.state.flow[mine])])
 
 
 def _found(
@@ -304,17 +390,10 @@ def unpaid_by_regain(analysis: Analysis, choices: Sequence[Choice]) -> list[str]
     Sizes and losses are worked out in turn and may end in a circle, or a size may be
     made larger or lower after it was chosen.
     """
-    graph = analysis.graph
-    by_name = {choice.run: choice for choice in choices}
-    chosen = {
-        run: by_name[name]
-        for run, name in enumerate(graph.drawing.names)
-        if name in by_name
-    }
+    chosen = _by_run(analysis, choices)
     unpaid = []
     for run, choice in chosen.items():
-        (mine,) = (graph.ducts.run == run).nonzero()
-        duct = int(mine[np.argmax(analysis.state.flow[mine])])
+        duct = _fullest(analysis, run)
         before = _run_before(analysis, duct, chosen)
         if choice.limit != BY_REGAIN or before is None:
             continue
