@@ -306,7 +306,7 @@ def _found(
     most = np.inf
     if before is not None and not aim.may_grow:
         most = before.chosen.area * (1 + 1e-9)
-    largest, is_cut = [], False
+    largest, too_fast, is_cut = [], list[sizes.Size](), False
     for ladder in _ladders(aim, drawn, before):
         slow = [section for section in ladder if section.area >= least]
         fits = [section for section in slow if section.area <= most]
@@ -327,7 +327,15 @@ def _found(
                 )
             return found, bound
         largest += [_sized(analysis, section, flow, duct) for section in fits[-1:]]
+        small = [section for section in ladder if section.area <= min(most, least)]
+        too_fast += [_sized(analysis, section, flow, duct) for section in small[-1:]]
         is_cut |= len(fits) < len(slow)
+    if not largest:  # nearer to what it needs than the one drawn, if it is larger
+        largest = [
+            size
+            for size in too_fast
+            if drawn is BEGUN or size.section.area > drawn.area
+        ]
     if not largest:
         return None, NO_ROOM if is_cut else NO_SIZE
     limit = BEFORE if is_cut else LARGEST

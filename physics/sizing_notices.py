@@ -438,20 +438,25 @@ def _too_small(
     after: Analysis, choices: Sequence[Choice], aim: Aim, helps: _Helps
 ) -> list[Notice]:
     """Say which runs have the largest size that is allowed, and still miss the aim."""
-    missing = "is paid for by the static regain in"
-    if aim.rate is not None:
-        missing = f"keeps {rate_words(aim.rate)} in"
-        most = aim.rate * (1 + 1e-9)
-        choices = [choice for choice in choices if choice.gradient > most]
     notices = []
-    for runs, ways in _alike(choices, (LARGEST, BEFORE), helps):
+    most = np.inf if aim.rate is None else aim.rate * (1 + 1e-9)
+    steep = [choice for choice in choices if choice.gradient > most]
+    others = [choice for choice in choices if choice.gradient <= most]
+    bound = (LARGEST, BEFORE)
+    groups = _alike(steep, bound, helps) + _alike(others, bound, helps)
+    for runs, ways in groups:
+        missing = "keeps the largest velocity in"
+        if aim.rate is not None and runs[0].gradient > most:
+            missing = f"keeps {rate_words(aim.rate)} in"
+        elif aim.method == "static regain" and all(VELOCITY not in w for w in ways):
+            missing = "is paid for by the static regain in"
         has_sides = any(choice.chosen.shape != Shape.ROUND for choice in runs)
         within = f"within the limits{f' and {FLATTEST:g} to 1' * has_sides}"
         allow = _to_allow(ways)
         remedy = allow or _SHARE
         if runs[0].limit == BEFORE:  # which is smaller too at a higher rate
             within = "up to that of the duct before"
-        elif aim.rate is not None:
+        elif aim.rate is not None and "velocity" not in missing:
             reads_on = "" if allow.endswith("there") else "allow "
             higher = f"{reads_on}a higher rate"
             remedy = f"{allow}, or {higher}" if allow else f"{higher}, or {_SHARE}"
