@@ -33,7 +33,7 @@ from .faults import (
     warning,
     writing,
 )
-from .fit import bend_places, branches_beyond, end_taps
+from .fit import bend_places, branches_beyond, end_taps, room_faults
 from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
 from .graph import (
@@ -219,6 +219,7 @@ __all__ = [
     "read_schedule",
     "rectangular",
     "refusal",
+    "room_faults",
     "round_section",
     "run_sections",
     "section_in_name",

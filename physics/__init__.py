@@ -67,7 +67,7 @@ from .quantities import (
 )
 from .remedies import Remedy, remedies
 from .rooms import with_airflows
-from .run_sizes import METHODS, Aim, Choice, regained
+from .run_sizes import METHODS, UNMET, Aim, Choice, regained
 from .sizing_notices import sizing_notices
 from .sources import Missing, TableSource, missing, table_sources
 from .system import WINDOW, System
@@ -90,6 +90,7 @@ __all__ = [
     "METHODS",
     "ROUND_HANGERS",
     "ROUND_PIECE",
+    "UNMET",
     "WINDOW",
     "Aim",
     "Air",

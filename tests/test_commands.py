@@ -938,13 +938,18 @@ def test_a_rate_that_a_method_does_not_keep_is_refused(
     assert f"sizing by {method} keeps no friction rate" in said
 
 
-def test_static_regain_names_the_option_that_says_a_velocity(
-    tmp_path: Path, capsys: Captured
+@pytest.mark.parametrize("method", ["static regain", "velocity"])
+def test_a_method_takes_the_schedule_s_velocities_or_names_the_option(
+    method: str, tmp_path: Path, capsys: Captured
 ) -> None:
     route = tmp_path / "route.toml"
     route.write_text(SHARP_TURN)
-    words = ["proportion", str(route), "--method", "static regain"]
-    assert "write --branch-velocity, or" in refused(capsys, *words)
+    words = ["proportion", str(route), "--method", method]
+    assert "write --branch-velocity, or a use under [checks]" in refused(capsys, *words)
+    (tmp_path / "route.schedule.toml").write_text('[checks]\nuse = "commercial"\n')
+    assert main([*words, "--json"]) == 0
+    (run,) = json.loads(capsys.readouterr().out)["runs"]
+    assert 0.5 * 4.572 < run["velocity_m_s"] <= 4.572  # 900 fpm
 
 
 def test_roll_and_up_of_one_run_are_refused(tmp_path: Path, capsys: Captured) -> None:

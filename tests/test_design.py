@@ -27,6 +27,7 @@ from elbowroom.layout import (
     ElbowConstruction,
     ElbowRule,
     FanSpec,
+    Notice,
     Obstacle,
     RoomsSpec,
     RunLimits,
@@ -38,6 +39,7 @@ from elbowroom.layout import (
     build,
     clearances,
     drawing_from_runs,
+    rate_words,
     read,
     read_schedule,
     rectangular,
@@ -46,9 +48,12 @@ from elbowroom.layout import (
     units,
 )
 from elbowroom.physics import (
+    UNMET,
+    WINDOW,
     Aim,
     Analysis,
     Check,
+    Proportions,
     air,
     analyse,
     checks,
@@ -158,6 +163,192 @@ def test_sizes_keep_the_velocities_that_the_checks_ask_for() -> None:
     assert free.after.state.velocity.max() > limits.min()
 
 
+@pytest.mark.parametrize(
+    ("spec", "flow"),
+    [
+        # By noise, a branch with a bend ends in a last duct, at half of the limit.
+        (ChecksSpec(noise="RC 25", stands="in the room"), 0.15),
+        # By use, a main that goes on to a terminal ends as a branch.
+        (ChecksSpec(use="commercial"), 0.06),
+    ],
+)
+def test_one_section_keeps_the_lowest_velocity_limit_of_its_run(
+    spec: ChecksSpec, flow: float
+) -> None:
+    drawing, plan = with_bends(flow)
+    found = proportion(drawing, replace(plan, checks=spec), Aim(rate=1.5))
+    assert not [c for c in found.choices if "before it" in c.limit]
+    speeds = [check for check in checks(found.after) if check.dimension == "velocity"]
+    assert speeds
+    assert all(check.is_kept for check in speeds)
+    bound = [choice for choice in found.choices if choice.limit == "velocity"]
+    assert bound
+    for choice in bound:  # and none is larger than that asks for
+        step = replace(choice.chosen, width=choice.chosen.width - 0.05)
+        less = replace(plan, sections={c.run: c.chosen for c in found.choices})
+        less = replace(less, sections={**less.sections, choice.run: step}, checks=spec)
+        tried = checks(analyse(build(drawing, less)))
+        assert not all(check.is_kept for check in tried)
+
+
+def greedy(flow: float = 0.55, side: str = "300x300mm") -> tuple[Drawing, Schedule]:
+    """A main of 600 L/s and a branch that takes most of it, m³/s; commercial."""
+    drawing = drawing_from_runs(
+        [
+            ("main", np.array([[0, 0, 3], [10, 0, 3]]), rectangular(0.5, 0.3)),
+            ("b2", np.array([[5, 0, 3], [5, 4, 3]]), units.section(side, "test")),
+        ]
+    )
+    return drawing, Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+        terminals={"main": TerminalSpec(0.6 - flow), "b2": TerminalSpec(flow)},
+        checks=ChecksSpec(use="commercial"),
+    )
+
+
+def unmet(found: Proportions) -> list[str]:
+    return [choice.run for choice in found.choices if choice.limit in UNMET]
+
+
+def test_a_branch_that_needs_more_than_its_main_is_told_what_helps() -> None:
+    drawing, plan = greedy()
+    found = proportion(drawing, plan, Aim(rate=1.5))
+    assert unmet(found) == ["b2"]
+    wanting, too_fast = (
+        next(n for n in found.notices if words in n.what)
+        for words in ("that of the duct before", "a check is not kept")
+    )
+    assert wanting.what == (
+        "no size up to that of the duct before keeps the largest velocity in 'b2': "
+        "the largest was taken"
+    )
+    grow = 'write as_drawn = true under [limits."main"], or size with --may-grow'
+    assert wanting.remedy == f"{grow}, or allow more velocity there"
+    assert "velocity in branches, commercial: 5.2 m/s" in too_fast.what
+    assert "limit 4.6 m/s (900 fpm), 'b2'" in too_fast.what
+    assert too_fast.remedy == grow
+    # Each of them does help, and what was said before does not.
+    kept = replace(plan, limits={"main": RunLimits(is_kept=True)})
+    assert unmet(proportion(drawing, kept, Aim(rate=1.5))) == []
+    assert unmet(proportion(drawing, plan, Aim(rate=1.5, may_grow=True))) == []
+    assert unmet(proportion(drawing, plan, Aim(rate=1.5, branch=8.0))) == []
+    wide = Aim(rate=1.5, highest=0.6, widest=0.9)
+    assert unmet(proportion(drawing, plan, wide)) == ["b2"]
+    for aim in (Aim(rate=1.5, may_grow=True), Aim(rate=1.5, branch=5.9)):
+        notices = proportion(drawing, plan, aim).notices
+        fast = [n for n in notices if "a check is not kept" in n.what]
+        assert len(fast) == (aim.branch is not None)
+        assert all("give lower velocities" in n.remedy for n in fast)
+
+
+def test_a_run_no_larger_than_the_one_before_that_misses_the_rate_is_told() -> None:
+    """A flexible end of the same airflow rubs more than the rigid duct before it."""
+    rigid = round_section(0.2)
+    drawing = drawing_from_runs(
+        [
+            ("B", np.array([[0, 0, 3], [5, 0, 3]]), rigid),
+            ("F", np.array([[5, 0, 3], [8, 0, 3]]), rigid),
+        ]
+    )
+    material = "flexible duct, nonmetallic with wire, fully extended"
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+        terminals={"F": TerminalSpec(0.15)},
+        run_materials={"F": material},
+        run_compression={"F": 0.1},
+    )
+    found = proportion(drawing, plan, Aim(rate=1.2))
+    assert unmet(found) == ["F"]
+    (said,) = [n for n in found.notices if "up to that of the duct before" in n.what]
+    assert "keeps 1.2 Pa/m" in said.what
+    assert "in 'F': the largest was taken" in said.what
+    assert said.remedy == "size with --may-grow"
+    assert unmet(proportion(drawing, plan, Aim(rate=1.2, may_grow=True))) == []
+    # A higher rate is none: the duct before gets smaller with it.
+    high = 1.001 * found.choices[1].gradient
+    assert unmet(proportion(drawing, plan, Aim(rate=high))) == ["F"]
+
+
+def test_limits_that_allow_no_size_are_named_with_what_helps() -> None:
+    drawing, plan = one_run(rectangular(1.2, 0.2), 1.2)
+    plan = replace(plan, checks=ChecksSpec(use="commercial"))
+    found = proportion(drawing, plan, Aim(rate=6.0))
+    (said,) = [n for n in found.notices if "allow no size" in n.what]
+    assert said.what == (
+        "the limits allow no size for 'trunk', within a height of at most 200 mm "
+        "(7.9 in) and 4 to 1 and the largest velocity: left as drawn"
+    )
+    assert said.remedy == "allow more height or velocity there"
+    for aim in (Aim(rate=6.0, highest=0.5), Aim(rate=6.0, branch=9.0)):
+        assert unmet(proportion(drawing, plan, aim)) == []
+
+
+def test_what_a_held_run_holds_down_is_mended_behind_it() -> None:
+    drawing, plan = greedy(0.4)
+    plan = replace(plan, checks=ChecksSpec())
+    low = replace(plan, limits={"main": RunLimits(highest=0.1)})
+    found = proportion(drawing, low, Aim(rate=0.6))
+    assert unmet(found) == ["main", "b2"]
+    (said,) = [n for n in found.notices if "the duct before" in n.what]
+    assert "'b2'" in said.what
+    assert said.remedy == "mend 'main' first"
+    assert unmet(proportion(drawing, plan, Aim(rate=0.6))) == []
+
+
+def test_transitions_that_the_sizes_leave_no_room_for_are_told() -> None:
+    """A joint 0.3 m before a bend, with room for half of a transition or not."""
+    cut = rectangular(0.5, 0.3)
+
+    def told(bend: float) -> list[Notice]:
+        drawing = drawing_from_runs(
+            [
+                ("m1", np.array([[0, 0, 3], [4, 0, 3]]), cut),
+                ("m2", np.array([[4, 0, 3], [4 + bend, 0, 3], [4 + bend, 6, 3]]), cut),
+                ("c", np.array([[3, 0, 3], [3, -5, 3]]), rectangular(0.3, 0.2)),
+            ]
+        )
+        plan = Schedule(
+            source=SourceSpec(at=(0.0, 0.0, 3.0)),
+            terminals={"m2": TerminalSpec(0.2), "c": TerminalSpec(0.5)},
+        )
+        found = proportion(drawing, plan, Aim(rate=0.8))
+        assert found.before is not None
+        assert not (found.before.graph.transitions.short_by > 0).any()
+        lacks = bool((found.after.graph.transitions.short_by > 0).any())
+        said = [n for n in found.notices if "does not fit" in n.what]
+        assert len(said) == lacks
+        kept = replace(plan, sections={c.run: c.chosen for c in found.choices})
+        again = proportion(drawing, kept, Aim(rate=0.8))
+        assert not [n for n in again.notices if "does not fit" in n.what]
+        return said
+
+    (said,) = told(0.3)
+    assert "with these sizes the transition does not fit: its piece of" in said.what
+    assert "run 'm2'" in said.where
+    assert told(1.5) == []
+
+
+def with_bends(flow: float) -> tuple[Drawing, Schedule]:
+    """A main that ends at a terminal, and two branches, one with a bend; m³/s."""
+    main, side = rectangular(0.5, 0.3), rectangular(0.3, 0.2)
+    drawing = drawing_from_runs(
+        [
+            ("main", np.array([[0, 0, 3], [12, 0, 3]]), main),
+            ("b2", np.array([[4, 0, 3], [4, 5, 3], [7, 5, 3]]), side),
+            ("b3", np.array([[8, 0, 3], [8, -5, 3]]), side),
+        ]
+    )
+    return drawing, Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+        fan=FanSpec(total_pressure=150.0),
+        terminals={
+            "main": TerminalSpec(0.5 if flow < 0.1 else 0.3),
+            "b2": TerminalSpec(flow),
+            "b3": TerminalSpec(flow),
+        },
+    )
+
+
 def test_static_regain_pays_for_the_next_length() -> None:
     aim = Aim("static regain", main=8.0, branch=6.0, may_grow=True)
     found = proportion(drawn(), Schedule(), aim)
@@ -237,8 +428,42 @@ def test_a_method_without_a_rate_gives_sizes_for_a_weak_fan_too(method: str) -> 
     ]
     assert len(said) == 1
     assert "a lower velocity" in said[0].remedy
+    weaker = replace(plan, fan=FanSpec(total_pressure=2.0))
     with pytest.raises(BadInput, match="leaves nothing for straight duct"):
+        proportion(drawing, weaker, Aim())
+
+
+@pytest.mark.parametrize("pressure", [8.0, 12.0, 16.0])
+def test_a_rate_below_the_window_is_found_where_the_fan_leaves_no_other(
+    pressure: float,
+) -> None:
+    """It is left with the sizes it gives, and one that is 2 % higher is not."""
+    drawing, plan = regaining([12.0, 18.0])
+    plan = replace(plan, fan=FanSpec(total_pressure=pressure))
+    found = proportion(drawing, plan, Aim())
+    assert found.rate is not None
+    assert found.rate < WINDOW[0]
+    assert not found.after.system.is_short
+    said = [n.what for n in found.notices if "leaves no rate within" in n.what]
+    assert len(said) == 1
+    assert f"sized at {rate_words(found.rate)}" in said[0]
+    for rate, is_left in ((found.rate, True), (1.02 * found.rate, False)):
+        left = proportion(drawing, plan, Aim(rate=rate)).after.system
+        assert left.friction_rate_available is not None
+        assert (left.friction_rate_available >= rate) == is_left
+
+
+def test_no_rate_is_refused_only_where_the_largest_sizes_leave_none() -> None:
+    drawing, plan = regaining([12.0, 18.0])
+    weak = replace(plan, fan=FanSpec(total_pressure=2.0))
+    with pytest.raises(BadInput) as refused:
         proportion(drawing, weak, Aim())
+    assert "a height of at most 300 mm (11.8 in) holds down 'T0'" in str(refused.value)
+    found = proportion(drawing, weak, Aim(highest=1.0))  # as it says
+    assert found.rate is not None
+    spent = replace(weak, losses={"filter": 3.0})
+    with pytest.raises(BadInput, match=r"declared losses spend it all, and 1 Pa"):
+        proportion(drawing, spent, Aim(highest=1.0))
 
 
 def test_what_regains_is_the_air_at_the_end_of_the_run_before() -> None:
@@ -374,12 +599,13 @@ def test_a_height_that_serves_in_the_end_is_kept_whatever_was_tried_before() -> 
     assert found.choices[0].chosen == rectangular(0.75, 0.2)
 
 
+@pytest.mark.parametrize("method", ["static regain", "velocity"])
 @pytest.mark.parametrize(("main", "missing"), [(None, "main"), (8.0, "branch")])
 def test_sizing_by_velocities_that_nothing_says_is_refused(
-    main: float | None, missing: str
+    main: float | None, missing: str, method: str
 ) -> None:
     drawing, plan = regaining([12.0, 18.0])
-    aim = Aim("static regain", main=main)
+    aim = Aim(method, main=main)
     with pytest.raises(BadInput, match=f"write --{missing}-velocity"):
         proportion(drawing, plan, aim)
     said = replace(plan, checks=ChecksSpec(use="residential"))
@@ -425,7 +651,7 @@ def test_a_branch_with_sides_fits_the_duct_before_it() -> None:
         (
             Aim(rate=0.5, highest=0.3, widest=0.5, shape=Shape.ROUND),
             "a height of at most 300 mm (11.8 in) holds",
-            "height",
+            "height and width",
         ),
     ],
 )
@@ -1501,7 +1727,6 @@ def test_sizes_that_the_schedule_takes_back_are_told(
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["proportion", "--method", "velocity"], "--main-velocity"),
         (["proportion", "--method", "guess"], "not known"),
         (["proportion", "--rate", "0.8"], "unit"),
         (["operate", "--dampers", "half"], "not known"),

@@ -191,12 +191,6 @@ def _aim(
             f"sizing by {how} keeps no friction rate",
             'leave it out, or size with --method "equal friction"',
         )
-    if how == "velocity" and (aim.main is None or aim.branch is None):
-        raise refusal(
-            "proportion",
-            "sizing by velocity needs the velocities",
-            'write --main-velocity "5 m/s" --branch-velocity "3.5 m/s"',
-        )
     return aim
 
 
