@@ -26,7 +26,7 @@ BY_REGAIN = "static regain"
 NO_SIZE = "no size within the limits: left as it was"
 LARGEST = "largest that the limits allow"
 NARROWEST = "narrowest at its height"
-SMALLEST = "smallest of the series"
+SMALLEST = sizes.SMALLEST
 
 
 @dataclass(frozen=True, slots=True)

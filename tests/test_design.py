@@ -49,6 +49,7 @@ from elbowroom.physics import (
     Aim,
     Analysis,
     Check,
+    LengthRow,
     air,
     analyse,
     checks,
@@ -1223,6 +1224,20 @@ def test_flexible_duct_is_bought_at_the_length_that_it_has_when_pulled_tight() -
     rigid, hose = sorted(found.lengths, key=lambda row: -row.length)
     assert (rigid.length, rigid.stretched) == pytest.approx((10.0, 10.0))
     assert (hose.length, hose.stretched) == pytest.approx((1.2, 1.2 / 0.85))
+
+
+@pytest.mark.parametrize(
+    ("tight", "metric", "feet"),
+    [(3.4396, "3.5 m", "11.3 ft"), (3.4, "3.4 m", "11.2 ft"), (3.401, "3.5 m", "11.2")],
+)
+def test_flexible_duct_to_buy_is_rounded_up(
+    tight: float, metric: str, feet: str
+) -> None:
+    """3.4396 m are 11.285 ft, 3.4 m are 11.155 ft: less would not reach."""
+    row = LengthRow(round_section(0.2), None, 3.3, 2.1, 0.0, tight)
+    in_metres = shown_checks.gauge_words(row, display.METRIC)
+    assert in_metres == f"flexible, {metric} pulled tight"
+    assert f"flexible, {feet}" in shown_checks.gauge_words(row, display.INCH_POUND)
 
 
 def test_joints_and_hangers_of_one_duct_by_hand() -> None:
