@@ -56,9 +56,9 @@ from .results import balancing, paths
 from .tables import (
     AS_NEW,
     BEYOND,
-    OPEN,
     apart_heads,
     apart_rows,
+    balance_note,
     damper_place,
     open_share,
     pair_rows,
@@ -597,7 +597,7 @@ def _balance(analysis: Analysis, display: Display, numbers: dict[Print, int]) ->
         "open, of design",
     ]
     text = "<h2>Balancing</h2>" + _table(heads, rows)
-    return f'{text}<p class="quiet">{escape(OPEN)}</p>'
+    return f'{text}<p class="quiet">{escape(balance_note(settings))}</p>'
 
 
 def _angle_from(row: Mapping[str, Any], numbers: dict[Print, int]) -> str:

@@ -224,7 +224,11 @@ def balancing(analysis: Analysis) -> list[Plain]:
             "order": setting.order,
             "damper_in": names[int(ducts.run[setting.duct])],
             "damper_at": where,
-            "damper_place_m": (middle[setting.duct].round(6) + 0.0).tolist(),
+            "damper_place_m": (
+                (ducts.begin if setting.in_collar else middle)[setting.duct].round(6)
+                + 0.0
+            ).tolist(),
+            "rigid_collar": setting.in_collar,
             "excess_pa": setting.excess,
             "damper_coefficient": setting.coefficient,
             "blade_angle_deg": None

@@ -42,10 +42,15 @@ CAUTION = (
     "work at height are for the local code and licensed practice to decide."
 )
 _MARK = {Basis.DRAWN: "", Basis.DECLARED: "d", Basis.ASSUMED: "a"}
-OPEN = (
+_OPEN = (
     "Single-blade dampers, angles from open; 'open' is the airflow that settles with "
     "no damper at what the critical path needs by design, declared losses going with "
     "the square of theirs: `operate` follows the fan."
+)
+_IN_COLLARS = (
+    " No blade turns in flexible duct: where all of a branch is flexible, a rigid "
+    "collar with the damper in it is needed at the takeoff (common practice, no "
+    "published source)."
 )
 # Where no angle of the table suffices.
 BEYOND = f"beyond {math.degrees(dampers.BUTTERFLY_END):.0f}°"
@@ -263,7 +268,14 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
     console.print(table)
     rests = {row["table"]: row["confidence"] for row in settings if row["table"]}
     said = "; ".join(f"{name} ({how})" for name, how in rests.items())
-    console.print(OPEN + f" The angles are those of {said}." * bool(said))
+    console.print(
+        balance_note(settings) + f" The angles are those of {said}." * bool(said)
+    )
+
+
+def balance_note(settings: Sequence[dict[str, Any]]) -> str:
+    """What dampers are taken, what 'open' means, and where a collar is needed."""
+    return _OPEN + _IN_COLLARS * any(row["rigid_collar"] for row in settings)
 
 
 def open_share(row: dict[str, Any]) -> str:
