@@ -1149,7 +1149,7 @@ def test_a_weaker_fan_has_no_smaller_bill() -> None:
         assert words in said
         assert f"from the {need:.4g} Pa" in said
         assert "that the layout needs" in said
-        assert results.totals(analysis, analysis)["fan_power_basis"] == basis
+        assert results.totals(analysis, analysis, 1.0)["fan_power_basis"] == basis
     # What the fan has to spare it spends all the same: in a damper.
     strong = power_of(layout(fan=FanSpec(total_pressure=2 * need), losses=losses))
     assert strong.air == pytest.approx(0.75 * 2 * need)

@@ -214,7 +214,7 @@ def _summary(
                 options, apart_rows(comparison, display), strict=True
             )
         ]
-        name, *heads = apart_heads(display)
+        name, *heads = apart_heads(comparison, display)
         out.append(_table([name, "clear by", *heads], apart))
     else:
         out.append(f'<p class="verdict">{escape(_verdict(first, budget, display))}</p>')
@@ -227,6 +227,8 @@ def _summary(
                 f"{escape(said)}.</p>"
             )
     ranks = [] if comparison is None else rank_words(comparison)
+    # One rate, so that lengths in one column can be compared.
+    rate = first.system.rate if comparison is None else comparison.rate
     rows: list[list[Cell]] = []
     for place, option in enumerate(options):
         system, band = option.analysis.system, critical_band(option.analysis)
@@ -239,7 +241,7 @@ def _summary(
                 _n(f"{p(band.low)} – {p(band.high)}"),
                 _n("–" if system.available is None else p(system.available)),
                 _n(p(system.required)),
-                _n(display.lengths(system.effective_length, 1)),
+                _n(display.lengths(system.effective_length_at(rate), 1)),
                 _n("–" if left is None else display.rates(left)),
                 *ranks[place : place + 1],
             ]
@@ -251,7 +253,7 @@ def _summary(
         "nine draws of ten",
         "fan leaves",
         "ducts spend",
-        f"effective, {display.length}",
+        f"effective, {display.length}, at {display.rates(rate)}",
         "friction rate left" + (" to the supply alone" if returns else ""),
         *(["rank"] if ranks else []),
     ]
@@ -420,7 +422,7 @@ def _paths(analysis: Analysis, display: Display) -> str:
         "terminal itself",
         "static left at it",
         f"length, {display.length}",
-        "effective",
+        f"effective at {display.rates(analysis.system.rate)}",
     ]
     return "<h2>Paths</h2>" + _table(heads, rows)
 
@@ -482,8 +484,8 @@ def _fittings(
         + _table(heads, rows)
         + '<p class="quiet">* on the critical path. pv is the velocity pressure that '
         "the coefficient refers to, K the Reynolds factor; it equals so much straight "
-        "duct at the friction rate of the system, and stands so far before the next "
-        f"fitting or end. [Numbers] are those under Sources.{escape(said)}</p>"
+        f"duct at {display.rates(analysis.system.rate)}, and stands so far before the "
+        f"next fitting or end. [Numbers] are those under Sources.{escape(said)}</p>"
     )
 
 

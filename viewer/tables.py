@@ -178,13 +178,13 @@ def rank_words(comparison: Comparison) -> list[str]:
     return out
 
 
-def apart_heads(display: Display) -> list[str]:
-    """Heads of `apart_rows`."""
+def apart_heads(comparison: Comparison, display: Display) -> list[str]:
+    """Heads of `apart_rows`, with the one rate of all effective lengths."""
     return [
         "option",
         f"change, {display.pressure}",
         "nine draws of ten",
-        f"effective, {display.length}",
+        f"effective, {display.length}, at {display.rates(comparison.rate)}",
         f"sheet, {display.mass}",
         "fittings to make",
         f"fastest, {display.velocity}",
@@ -198,7 +198,7 @@ def apart_rows(comparison: Comparison, display: Display) -> list[list[str]]:
     first = comparison.options[0].analysis
     rows = []
     for option in comparison.options:
-        found = totals(option.analysis, first)
+        found = totals(option.analysis, first, comparison.rate)
         low, high = found["critical_loss_band_pa"]
         energy = found["energy_kwh_per_year"]
         hours = option.analysis.graph.schedule.fan.hours or 0.0
@@ -221,7 +221,7 @@ def _apart(comparison: Comparison, display: Display, budgets: Sequence[Budget]) 
     table = new_table("What else sets them apart")
     # A column for each option: the heads of so many columns would not fit.
     head, *lines = zip(
-        apart_heads(display), *apart_rows(comparison, display), strict=True
+        apart_heads(comparison, display), *apart_rows(comparison, display), strict=True
     )
     if budgets:
         left = [one.friction_rate_available for one in budgets]
@@ -517,7 +517,8 @@ def _budget(analysis: Analysis, display: Display) -> Any:
 
 
 def _paths(analysis: Analysis, display: Display) -> Any:
-    table = new_table("Paths, the largest loss first")
+    rate = display.rates(analysis.system.rate)
+    table = new_table(f"Paths, the largest loss first, effective lengths at {rate}")
     table.add_column("terminal")
     for head in (
         display.flow,
