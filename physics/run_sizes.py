@@ -36,7 +36,7 @@ BEFORE_AS_DRAWN, BEFORE_FIRST = "the duct before it as drawn", "that one first"
 BEGUN = round_section(0.3)  # of what has no section
 UNMET = (NO_SIZE, NO_ROOM, LARGEST, BEFORE)  # limits of what does not keep the aim
 NARROWEST = "narrowest at its height"
-SMALLEST = "smallest of the series"
+SMALLEST = sizes.SMALLEST
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,6 +35,7 @@ from elbowroom.layout import (
     Section,
     Shape,
     SourceSpec,
+    TakeoffEntry,
     TerminalSpec,
     build,
     clearances,
@@ -53,6 +54,7 @@ from elbowroom.physics import (
     Aim,
     Analysis,
     Check,
+    LengthRow,
     Proportions,
     air,
     analyse,
@@ -60,6 +62,7 @@ from elbowroom.physics import (
     duct_schedule,
     fan_power,
     gauges,
+    kept_from_trying,
     leakage,
     noise,
     power_of,
@@ -1372,7 +1375,7 @@ def test_a_weaker_fan_has_no_smaller_bill() -> None:
         assert words in said
         assert f"from the {need:.4g} Pa" in said
         assert "that the layout needs" in said
-        assert results.totals(analysis, analysis)["fan_power_basis"] == basis
+        assert results.totals(analysis, analysis, 1.0)["fan_power_basis"] == basis
     # What the fan has to spare it spends all the same: in a damper.
     strong = power_of(layout(fan=FanSpec(total_pressure=2 * need), losses=losses))
     assert strong.air == pytest.approx(0.75 * 2 * need)
@@ -1449,6 +1452,20 @@ def test_flexible_duct_is_bought_at_the_length_that_it_has_when_pulled_tight() -
     rigid, hose = sorted(found.lengths, key=lambda row: -row.length)
     assert (rigid.length, rigid.stretched) == pytest.approx((10.0, 10.0))
     assert (hose.length, hose.stretched) == pytest.approx((1.2, 1.2 / 0.85))
+
+
+@pytest.mark.parametrize(
+    ("tight", "metric", "feet"),
+    [(3.4396, "3.5 m", "11.3 ft"), (3.4, "3.4 m", "11.2 ft"), (3.401, "3.5 m", "11.2")],
+)
+def test_flexible_duct_to_buy_is_rounded_up(
+    tight: float, metric: str, feet: str
+) -> None:
+    """3.4396 m are 11.285 ft, 3.4 m are 11.155 ft: less would not reach."""
+    row = LengthRow(round_section(0.2), None, 3.3, 2.1, 0.0, tight)
+    in_metres = shown_checks.gauge_words(row, display.METRIC)
+    assert in_metres == f"flexible, {metric} pulled tight"
+    assert f"flexible, {feet}" in shown_checks.gauge_words(row, display.INCH_POUND)
 
 
 def test_joints_and_hangers_of_one_duct_by_hand() -> None:
@@ -1663,6 +1680,146 @@ def test_a_transition_that_would_have_no_room_is_not_offered(
     for one in found:
         lacking = build(drawing_from_runs(runs), one.schedule).transitions.short_by
         assert lacking.sum() <= analysis.graph.transitions.short_by.sum() + 1e-6
+
+
+def straight(
+    section: Section, flow: float = 0.18, **said: Any
+) -> tuple[Analysis, dict[str, float]]:
+    """12 m of one duct, and what each larger size of it that is offered wins, Pa."""
+    runs = [("duct", [[0, 0, 3], [12, 0, 3]], section)]
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0), kind="fan"),
+        terminals={"room": TerminalSpec(flow, run="duct", loss=10.0)},
+        **said,
+    )
+    analysis = analyse(build(drawing_from_runs(runs), plan))
+    return analysis, {
+        one.what.removeprefix("one run larger: "): one.won
+        for one in remedies(analysis)
+        if "larger" in one.what
+    }
+
+
+def test_a_duct_as_flat_as_may_be_is_made_higher() -> None:
+    analysis, offered = straight(rectangular(0.4, 0.1))
+    assert set(offered) == {
+        "400×150 mm, 50 mm more in height",
+        "400×200 mm, 100 mm more in height",
+        "250×200 mm, 100 mm more in height",  # the next that is nearly square
+    }
+    assert min(offered.values()) > 10.0
+    (said,) = kept_from_trying(analysis)
+    assert "in 'duct' (none wider within 4 to 1)" in said.what
+    # One step below 4 to 1 it is tried wider too, and nothing is kept from being tried.
+    analysis, offered = straight(rectangular(0.35, 0.1))
+    assert "400×100 mm" in offered
+    assert kept_from_trying(analysis) == []
+
+
+def test_a_duct_flatter_than_may_be_gets_no_size_that_is() -> None:
+    _, offered = straight(rectangular(0.8, 0.1))
+    assert offered
+    assert not any(what.startswith("800×150") for what in offered)
+    assert any(what.startswith("800×200") for what in offered)
+
+
+@pytest.mark.parametrize(
+    ("limits", "offered", "why"),
+    [
+        (RunLimits(highest=0.15), {"250×150", "300×150"}, "max_height"),
+        (RunLimits(highest=0.2), {"250×150", "300×150", "200×200"}, "max_height"),
+        (RunLimits(widest=0.2), {"200×200", "200×250"}, "max_width"),
+        (RunLimits(is_kept=True), set(), "as_drawn"),
+        (RunLimits(), {"250×150", "300×150", "200×200", "200×250"}, ""),
+    ],
+)
+def test_limits_of_a_run_hold_in_what_would_mend_it(
+    limits: RunLimits, offered: set[str], why: str
+) -> None:
+    analysis, found = straight(rectangular(0.2, 0.15), limits={"duct": limits})
+    assert {what.split(" mm")[0] for what in found} == offered
+    said = [one.what for one in kept_from_trying(analysis)]
+    assert len(said) == bool(why)
+    assert all(f"in 'duct' ({why})" in one for one in said)
+
+
+def test_the_largest_round_size_of_the_series_is_said() -> None:
+    analysis, offered = straight(round_section(1.25), flow=9.0)
+    assert offered == {}
+    (said,) = kept_from_trying(analysis)
+    assert "'duct' (largest of the series)" in said.what
+    analysis, offered = straight(round_section(1.0), flow=9.0)
+    assert offered
+    assert kept_from_trying(analysis) == []
+
+
+@pytest.mark.parametrize(
+    ("entry", "angle", "offered"),
+    [
+        (TakeoffEntry.PLAIN, 90.0, True),
+        (TakeoffEntry.ENTRY_45, 90.0, True),
+        (TakeoffEntry.RADIUS, 90.0, False),
+        (TakeoffEntry.PLAIN, 60.0, False),  # no table of its own
+    ],
+)
+def test_a_radius_entry_is_offered_where_it_has_a_table(
+    entry: TakeoffEntry, angle: float, offered: bool
+) -> None:
+    slant = 5 * np.array([np.cos(np.radians(angle)), np.sin(np.radians(angle)), 0.0])
+    runs = [
+        ("main", np.array([[0, 0, 3], [10, 0, 3]]), rectangular(0.4, 0.3)),
+        (
+            "b",
+            np.array([[5, 0, 3], np.array([5, 0, 3]) + slant]),
+            rectangular(0.3, 0.3),
+        ),
+    ]
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0), kind="fan"),
+        terminals={
+            "end": TerminalSpec(0.3, run="main"),
+            "room": TerminalSpec(0.5, run="b", loss=15.0),
+        },
+        takeoff_exceptions={"b": entry},
+    )
+    analysis = analyse(build(drawing_from_runs(runs), plan))
+    assert analysis.critical_terminal == "room"
+    radius = [one for one in remedies(analysis) if "radius entry" in one.what]
+    assert bool(radius) == offered
+    for one in radius:
+        assert one.schedule.takeoff_exceptions["b"] == TakeoffEntry.RADIUS
+
+
+def test_both_legs_of_a_tee_get_radius_entries() -> None:
+    runs = [
+        ("stem", np.array([[0, 0, 3], [5, 0, 3]]), rectangular(0.4, 0.3)),
+        ("left", np.array([[5, 0, 3], [5, 5, 3]]), rectangular(0.3, 0.3)),
+        ("right", np.array([[5, 0, 3], [5, -5, 3]]), rectangular(0.3, 0.3)),
+    ]
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0), kind="fan"),
+        terminals={
+            "l": TerminalSpec(0.4, run="left"),
+            "r": TerminalSpec(0.4, run="right"),
+        },
+    )
+    found = remedies(analyse(build(drawing_from_runs(runs), plan)))
+    (both,) = (one for one in found if "radius" in one.what)
+    assert both.what == "take both legs off by radius entries"
+    assert set(both.schedule.takeoff_exceptions) == {"left", "right"}
+
+
+def test_the_least_that_a_change_must_win_is_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    route = tmp_path / "wide.toml"
+    route.write_text(
+        'unit = "m"\n[[run]]\nname = "duct"\nsection = "600x600 mm"\n'
+        'points = [[0, 0, 3], [3, 0, 3]]\nsource = "start"\nflow = "180 L/s"\n'
+    )
+    assert main(["improve", str(route)]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "No single change that was tried wins 0.5 Pa (0.002 in.wg) or more" in out
 
 
 # --- commands

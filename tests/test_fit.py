@@ -792,8 +792,10 @@ def test_no_remedy_makes_a_branch_wider_than_what_it_leaves() -> None:
         found = remedies(analyse(build(drawing)))
         return [one.what for one in found if one.at == "tap" and "larger" in one.what]
 
-    assert widths(off_a_riser(0.35)) == ["one run larger: 400×250 mm"]
-    assert widths(off_a_riser(0.4)) == []
+    assert any("400×250 mm" in one for one in widths(off_a_riser(0.35)))
+    for drawing in (off_a_riser(0.35), off_a_riser(0.4)):
+        assert widths(drawing)  # higher ones fit
+        assert not [one for one in widths(drawing) if "450×" in one or "500×" in one]
 
 
 def test_sizes_of_a_layout_that_do_not_fit_their_main_are_said() -> None:

@@ -220,6 +220,8 @@ def test_table_picture_and_detail_are_one(browser: Any, room: Path) -> None:
     first.click()
     assert name in p.locator("#detail h2").inner_text()
     assert "loss" in p.locator(".formula").inner_text()
+    said = " ".join(p.locator("#detail").inner_text().split())
+    assert re.search(r"equivalent length [\d.]+ m at 1\.42 Pa/m", said)
     # A click into the picture chooses what is under it, and the table follows.
     box = p.locator("#view").bounding_box()
     chosen = None

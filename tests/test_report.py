@@ -22,7 +22,16 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import Check, CheckDimension, Option, analyse, compare, power_of
-from elbowroom.viewer import charts, checks, display, layout_view, main, report, tables
+from elbowroom.viewer import (
+    charts,
+    checks,
+    display,
+    layout_view,
+    main,
+    report,
+    results,
+    tables,
+)
 
 ROOM = Path(__file__).parents[1] / "examples" / "reading_room"
 HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
@@ -362,6 +371,70 @@ def test_a_value_of_a_check_in_both_units(
     """Factors: NIST SP 811, appendix B."""
     assert checks.value_words(value, dimension, display.METRIC) == metric
     assert checks.value_words(value, dimension, display.INCH_POUND) == inch_pound
+
+
+@pytest.mark.parametrize(
+    ("fans", "rate", "words"),
+    [
+        ((60.0, 90.0), None, "first"),
+        ((1.0, 90.0), None, "second"),  # the fan leaves the first one none
+        ((1.0, None), 0.1 * 249.089 / 30.48, "0.82 Pa/m"),  # 0.1 in.wg/100 ft
+    ],
+)
+def test_effective_lengths_are_compared_at_one_rate(
+    fans: tuple[float | None, ...], rate: float | None, words: str
+) -> None:
+    """Straight duct of 12 m with an elbow, and of 10 m with three."""
+    ways = (
+        [[0, 0, 3], [6, 0, 3], [6, 6, 3]],
+        [[0, 0, 3], [3, 0, 3], [3, 3, 3], [5, 3, 3], [5, 5, 3]],
+    )
+    options = []
+    for name, way, fan in zip(("first", "second"), ways, fans, strict=True):
+        plan = Schedule(
+            terminals={name: TerminalSpec(0.25)}, fan=FanSpec(total_pressure=fan)
+        )
+        line = [(name, np.array(way, float), round_section(0.25))]
+        drawing = drawing_from_runs(
+            line, attributes={name: Attributes(source=True, source_at_end=False)}
+        )
+        options.append(Option(name, analyse(build(drawing, plan))))
+    found = compare(options)
+    if rate is None:
+        (system,) = (o.analysis.system for o in options if o.name == words)
+        rate, words = system.friction_rate_available, display.METRIC.rates(system.rate)
+    assert found.rate == pytest.approx(rate, rel=1e-5)
+    heads = [head for head, *_ in tables.apart_columns(found, display.METRIC)]
+    assert f"effective, m, at {words}" in heads
+    rows = results.comparison_result(found, {})["options"]
+    for row, option in zip(rows, options, strict=True):
+        system = option.analysis.system
+        longer = system.fitting_loss / found.rate
+        assert row["totals"]["effective_length_at_pa_m"] == found.rate
+        assert row["totals"]["effective_length_m"] == pytest.approx(
+            system.length + longer
+        )
+        # What stands beside the paths of an option is its own rate.
+        (path,) = row["paths"]
+        assert path["effective_length_at_pa_m"] == system.rate
+        assert path["effective_length_m"] == pytest.approx(system.effective_length)
+
+
+def test_the_rate_stands_beside_each_effective_length(
+    both: str, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    one = tmp_path / "one.html"
+    assert main(["report", ROUTES[0], "--out", str(one)]) == 0
+    capsys.readouterr()
+    assert main(["analyse", ROUTES[0], "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    rate = display.METRIC.rates(found["system"]["equivalent_lengths_at_pa_m"])
+    assert main(["analyse", ROUTES[0]]) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    assert f"effective length at {rate} " in printed
+    assert f"effective lengths at {rate}" in printed
+    for text in (one.read_text("utf-8"), both):
+        assert f"effective, m, at {rate}" in re.sub("<[^>]+>", "", text)
 
 
 def test_the_energy_of_a_fan_names_the_hours_that_it_is_used_in() -> None:

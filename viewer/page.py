@@ -308,6 +308,7 @@ def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str
         "critical_terminal": analysis.critical_terminal,
         "fitting_loss": system.fitting_loss,
         "spare": system.spare,
+        "rate": system.rate,
         "clearance": option.clearance,
         "faults": {
             name: list(in_units([option], [room], display)[0].faults_in(display.side))

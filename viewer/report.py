@@ -56,8 +56,8 @@ from .results import balancing, paths
 from .tables import (
     AS_NEW,
     BEYOND,
-    OPEN,
     apart_columns,
+    balance_note,
     damper_place,
     open_share,
     pair_rows,
@@ -225,6 +225,8 @@ def _summary(
                 f"{escape(why)}.</p>"
             )
     ranks = [] if comparison is None else rank_words(comparison)
+    # One rate, so that lengths in one column can be compared.
+    rate = first.system.rate if comparison is None else comparison.rate
     rows: list[list[Cell]] = []
     for place, option in enumerate(options):
         system, band = option.analysis.system, critical_band(option.analysis)
@@ -237,7 +239,7 @@ def _summary(
                 _n(f"{p(band.low)} – {p(band.high)}"),
                 _n("–" if system.available is None else p(system.available)),
                 _n(p(system.required)),
-                _n(display.lengths(system.effective_length, 1)),
+                _n(display.lengths(system.effective_length_at(rate), 1)),
                 _n("–" if left is None else display.rates(left)),
                 *ranks[place : place + 1],
             ]
@@ -249,7 +251,7 @@ def _summary(
         "nine draws of ten",
         "fan leaves",
         "ducts spend",
-        f"effective, {display.length}",
+        f"effective, {display.length}, at {display.rates(rate)}",
         "friction rate left" + (" to the supply alone" if budgets else ""),
         *(["rank"] if ranks else []),
     ]
@@ -429,7 +431,7 @@ def _paths(analysis: Analysis, display: Display) -> str:
         "terminal itself",
         "static left at it",
         f"length, {display.length}",
-        "effective",
+        f"effective at {display.rates(analysis.system.rate)}",
     ]
     return "<h2>Paths</h2>" + _table(heads, rows)
 
@@ -491,8 +493,8 @@ def _fittings(
         + _table(heads, rows)
         + '<p class="quiet">* on the critical path. pv is the velocity pressure that '
         "the coefficient refers to, K the Reynolds factor; it equals so much straight "
-        "duct at the friction rate of the system, and stands so far before the next "
-        f"fitting or end. [Numbers] are those under Sources.{escape(said)}</p>"
+        f"duct at {display.rates(analysis.system.rate)}, and stands so far before the "
+        f"next fitting or end. [Numbers] are those under Sources.{escape(said)}</p>"
     )
 
 
@@ -606,7 +608,7 @@ def _balance(analysis: Analysis, display: Display, numbers: dict[Print, int]) ->
         "open, of design",
     ]
     text = "<h2>Balancing</h2>" + _table(heads, rows)
-    return f'{text}<p class="quiet">{escape(OPEN)}</p>'
+    return f'{text}<p class="quiet">{escape(balance_note(settings))}</p>'
 
 
 def _angle_from(row: Mapping[str, Any], numbers: dict[Print, int]) -> str:

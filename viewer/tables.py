@@ -42,10 +42,15 @@ CAUTION = (
     "work at height are for the local code and licensed practice to decide."
 )
 _MARK = {Basis.DRAWN: "", Basis.DECLARED: "d", Basis.ASSUMED: "a"}
-OPEN = (
+_OPEN = (
     "Single-blade dampers, angles from open; 'open' is the airflow that settles with "
     "no damper at what the critical path needs by design, declared losses going with "
     "the square of theirs: `operate` follows the fan."
+)
+_IN_COLLARS = (
+    " No blade turns in flexible duct: where all of a branch is flexible, a rigid "
+    "collar with the damper in it is needed at the takeoff (common practice, no "
+    "published source)."
 )
 # Where no angle of the table suffices.
 BEYOND = f"beyond {math.degrees(dampers.BUTTERFLY_END):.0f}°"
@@ -177,11 +182,11 @@ def apart_columns(comparison: Comparison, display: Display) -> list[list[str]]:
     """What else sets the options apart, in words: its head, and a value of each.
 
     The change is against the first one. What none has, as energy where no hours of use
-    are declared, is left out.
+    are declared, is left out. Effective lengths are all at one rate.
     """
     p = display.pressures
     options = [option.analysis for option in comparison.options]
-    found = [totals(one, options[0]) for one in options]
+    found = [totals(one, options[0], comparison.rate) for one in options]
     hours = [one.graph.schedule.fan.hours or 0.0 for one in options]
     every: list[list[str]] = [
         ["option", *(option.name for option in comparison.options)],
@@ -191,7 +196,7 @@ def apart_columns(comparison: Comparison, display: Display) -> list[list[str]]:
             *(" – ".join(map(p, a["critical_loss_band_pa"])) for a in found),
         ],
         [
-            f"effective, {display.length}",
+            f"effective, {display.length}, at {display.rates(comparison.rate)}",
             *(display.lengths(a["effective_length_m"], 1) for a in found),
         ],
         [
@@ -270,7 +275,14 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
     console.print(table)
     rests = {row["table"]: row["confidence"] for row in settings if row["table"]}
     said = "; ".join(f"{name} ({how})" for name, how in rests.items())
-    console.print(OPEN + f" The angles are those of {said}." * bool(said))
+    console.print(
+        balance_note(settings) + f" The angles are those of {said}." * bool(said)
+    )
+
+
+def balance_note(settings: Sequence[dict[str, Any]]) -> str:
+    """What dampers are taken, what 'open' means, and where a collar is needed."""
+    return _OPEN + _IN_COLLARS * any(row["rigid_collar"] for row in settings)
 
 
 def open_share(row: dict[str, Any]) -> str:
@@ -512,7 +524,8 @@ def _budget(analysis: Analysis, display: Display) -> Any:
 
 
 def _paths(analysis: Analysis, display: Display) -> Any:
-    table = new_table("Paths, the largest loss first")
+    rate = display.rates(analysis.system.rate)
+    table = new_table(f"Paths, the largest loss first, effective lengths at {rate}")
     table.add_column("terminal")
     for head in (
         display.flow,

@@ -785,7 +785,7 @@
     fact("likely range", e.loss_band_pa.map((v) => bare("pressure", v)).join(" to ")
       + ` ${unit("pressure").name}`);
     fact("equivalent length", e.equivalent_length_m === null
-      ? "" : shown("length", e.equivalent_length_m));
+      ? "" : `${shown("length", e.equivalent_length_m)} at ${shown("rate", option.rate)}`);
     fact("share of the path", e.share === null ? "" : `${(100 * e.share).toFixed(1)} %`);
     fact("coefficient from", `${e.table}: ${e.source} (${e.confidence})`);
     fact("refers to", e.coefficient === null ? "" : `velocity in the ${e.reference_velocity} duct`);
