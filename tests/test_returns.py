@@ -351,16 +351,29 @@ def test_a_filter_grille_is_a_filter(
 
 
 @pytest.mark.parametrize(
-    ("losses", "missing"),
+    ("losses", "missing", "of_total"),
     [
-        ({}, "supply or discharge side, filter, coil or heat exchanger"),
-        ({"filter": 5.0}, "supply or discharge side, coil or heat exchanger"),
-        ({"return louvre at the roof": 9.0}, "filter, coil or heat exchanger"),
-        ({"discharge stack": 9.0, "filter": 5.0, "coil": 1.0}, ""),
+        (
+            {},
+            "the supply or discharge side, filter, coil or heat exchanger",
+            "the supply or discharge side, nor of a filter, should there be one",
+        ),
+        (
+            {"bag filter": 5.0},
+            "the supply or discharge side, coil or heat exchanger",
+            "the supply or discharge side",
+        ),
+        (
+            {"return louvre at the roof": 9.0},
+            "the filter, coil or heat exchanger",
+            "a filter, should there be one",
+        ),
+        ({"discharge stack": 9.0, "filter": 5.0}, "the coil or heat exchanger", ""),
+        ({"discharge stack": 9.0, "filter": 5.0, "coil": 1.0}, "", ""),
     ],
 )
 def test_an_exhaust_alone_says_what_its_budget_lacks(
-    losses: dict[str, float], missing: str
+    losses: dict[str, float], missing: str, of_total: str
 ) -> None:
     fan = FanSpec(external_static_pressure=250.0)
 
@@ -368,10 +381,11 @@ def test_an_exhaust_alone_says_what_its_budget_lacks(
         flags = found(back(), is_return, losses=losses, **said).flags
         return [f.sentence for f in flags if "nothing is said of" in f.what]
 
-    said = told(True, fan=fan)
-    assert len(said) == bool(missing)
-    assert all(f"nothing is said of the {missing}, so" in one for one in said)
-    assert all("return side" not in one for one in said)
+    bare = told(True, fan=FanSpec(total_pressure=250.0))
+    for said, wanted in ((told(True, fan=fan), missing), (bare, of_total)):
+        assert len(said) == bool(wanted)
+        assert all(f"nothing is said of {wanted}, so" in one for one in said)
+        assert all("return side" not in one for one in said)
     # With the supply's fan it is one side of a budget that says it.
     assert not told(True)
     # As it is told of a supply alone.
