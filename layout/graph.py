@@ -24,7 +24,7 @@ from .run_words import with_run_words
 from .schedule import Schedule
 from .sections import BoolArray, FloatArray, IntArray, Section, Shape, words
 from .snap import TOLERANCE
-from .source import find_source
+from .source import find_source, side_notices
 from .terminals import match_terminals
 from .topology import Topology, join, loops, walk
 from .total_airflow import total_notices
@@ -339,6 +339,7 @@ def _classified(
                 schedule,
             ),
             *total_notices(schedule, terminals),
+            *side_notices(schedule, drawing),
             *(
                 loop_notices(topology, tree.meeting, schedule.source.is_return)
                 if around is not None

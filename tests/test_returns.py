@@ -630,6 +630,53 @@ def test_swapped_sides_are_refused_and_a_second_fan_is_told(
     assert result["budget"]["fan_pressure_pa"] is None
 
 
+def test_a_supply_beside_its_return_is_no_assumption() -> None:
+    def assumed(analysis: Analysis) -> bool:
+        return any("a supply" in one.what for one in analysis.assumptions)
+
+    supply = found(back(), False)
+    assert assumed(supply)
+    assert not assumed(with_returns(supply, [found(back())]))
+    planned = plan_with_returns(supply.graph.schedule, [found(back())])
+    assert planned.source.is_supply
+    assert not assumed(found(back()))
+
+
+@pytest.mark.parametrize(
+    ("kind", "loss", "told"),
+    [
+        ("hood", "bag filter", "'hood'"),
+        ("Return grille", "filter", "'Return grille'"),
+        ("grille", "exhaust cowl", "'exhaust cowl'"),
+        # A supply pays for its return too, and for the outdoor air.
+        ("grille", "return", ""),
+        ("diffuser", "weather hood", ""),
+        ("", "filter", ""),
+    ],
+)
+def test_words_of_an_exhaust_are_told_where_the_side_is_not_said(
+    kind: str, loss: str, told: str
+) -> None:
+    ends = {"far": TerminalSpec(0.5, kind=kind), "side": TerminalSpec(0.25)}
+
+    def said(source: SourceSpec) -> list[str]:
+        plan = Schedule(
+            source=source, losses={loss: 9.0}, terminals=ends, file="s.toml"
+        )
+        seen = build(back(), plan).notices
+        return [one.sentence for one in seen if "side is not said" in one.what]
+
+    nothing = said(SourceSpec())
+    assert len(nothing) == bool(told)
+    assert all(
+        f"s.toml, [source]: the side is not said, and the schedule speaks of "
+        f"{told}, as of" in one
+        for one in nothing
+    )
+    assert not said(SourceSpec(is_return=True))
+    assert not said(SourceSpec(is_supply=True))
+
+
 def test_terminals_with_a_declared_loss_have_no_opening() -> None:
     flows = {"far": TerminalSpec(0.5, 12.0), "side": TerminalSpec(0.25, 15.0)}
     analysis = found(back(), terminals=flows)
