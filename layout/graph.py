@@ -25,6 +25,7 @@ from .schedule import Schedule
 from .sections import BoolArray, FloatArray, IntArray, Section, Shape, words
 from .snap import TOLERANCE
 from .source import find_source, side_notices
+from .standing import lying_notices
 from .terminals import match_terminals
 from .topology import Topology, join, loops, walk
 from .total_airflow import total_notices
@@ -328,6 +329,7 @@ def _classified(
                 found.meetings,
                 schedule,
             ),
+            *lying_notices(topology, found.ducts, found.legs, terminals.duct),
             *unused_notices(
                 topology,
                 found.ducts,
