@@ -43,7 +43,7 @@ from .duct_schedule import DuctRow, duct_schedule
 from .effects import Effect, effects
 from .elements import DuctState, Elements, Kind
 from .fan_curve import crossings, pressure_of, slope_at
-from .flags import too_fast
+from .flags import dust_flags, too_fast
 from .flows import duct_flows
 from .ledger import CRITICAL_PATH, Assumption
 from .loops import settled, settled_audit
@@ -141,6 +141,7 @@ __all__ = [
     "doubts",
     "duct_flows",
     "duct_schedule",
+    "dust_flags",
     "effects",
     "elbows",
     "element_bands",

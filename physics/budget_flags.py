@@ -83,7 +83,9 @@ def budget_flags(
     if system.fan_kind == "external static" and not graph.is_return:
         flags += _inlet_flags(graph, state)
     rate = system.friction_rate_available
-    if rate is not None and system.available and system.available > 0:
+    # The window is that of ducts for comfort, slower than dust would bear.
+    comfort = not graph.schedule.may_carry_dust
+    if rate is not None and system.available and system.available > 0 and comfort:
         flags += _rate_flags(rate)
     bare = np.isnan(graph.terminals.loss).nonzero()[0]
     if len(bare):
@@ -125,13 +127,14 @@ def _short_flags(
         ]
     if not system.is_short:
         return []
+    larger = "" if graph.schedule.may_carry_dust else ", or enlarge its ducts"
     needs, leaves = words_apart(pressure_words, system.required, available)
     return [
         warning(
             "budget",
             f"the critical path needs {needs}, the fan leaves {leaves}",
-            "spend less in the fittings of the critical path, or enlarge its "
-            f"ducts: of that it spends {_costliest(graph, elements, critical)}",
+            f"spend less in the fittings of the critical path{larger}: of that it "
+            f"spends {_costliest(graph, elements, critical)}",
         )
     ]
 

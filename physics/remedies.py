@@ -156,7 +156,8 @@ def _side_effects(before: Analysis, after: Analysis, mass: float) -> tuple[str, 
     if left[0] is not None and left[1] is not None and left[0] < 0.0 <= left[1]:
         said.append("the fan then carries the layout")
     if after.critical_terminal != before.critical_terminal:
-        said.append(f"the path to '{after.critical_terminal}' is then critical")
+        way = "from" if after.graph.is_return else "to"
+        said.append(f"the path {way} '{after.critical_terminal}' is then critical")
     moving = _at_fan(before, after)
     if abs(moving) > _WORTH:
         change = "less" if moving > 0.0 else "more"
@@ -208,7 +209,7 @@ def _candidates(analysis: Analysis, series: str) -> Iterator[tuple[str, str, Sch
                     replace(schedule, transition_exceptions=longer),
                 )
             ]
-        elif kind == Kind.DUCT:
+        elif kind == Kind.DUCT and not schedule.may_carry_dust:
             options = list(_larger(analysis, duct, run, series))
         changes = [(what, run, other) for what, other in options]
         if kind == Kind.BEND:

@@ -21,6 +21,7 @@ from elbowroom.layout import (
 )
 
 from .analysis import Analysis
+from .flags import dust_flags
 from .run_sizes import LARGEST, NO_SIZE, Aim, Choice, unpaid_by_regain
 from .site_air import fan_air_notices
 from .sizes import FLATTEST, diameters, sides
@@ -55,6 +56,7 @@ def sizing_notices(
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
     if rate is not None:
         notices += _too_small(after, choices, aim, rate)
+    notices += dust_flags(after.graph)
     notices += _unpaid(after, choices)
     return notices + _of_the_fan(after, choices, aim)
 
@@ -120,7 +122,8 @@ def _of_the_fan(after: Analysis, choices: Sequence[Choice], aim: Aim) -> list[No
             else "give better fittings, a stronger fan, or a rate",
         )
     # With nothing left the fan does not carry the layout, as is said already.
-    if rate is not None and rate > 0.0 and not WINDOW[0] <= rate <= WINDOW[1]:
+    comfort = not after.graph.schedule.may_carry_dust
+    if comfort and rate and rate > 0.0 and not WINDOW[0] <= rate <= WINDOW[1]:
         notices.append(
             warning(
                 file,

@@ -37,6 +37,7 @@ from elbowroom.layout import (
     write_gltf,
 )
 from elbowroom.physics import (
+    Aim,
     Analysis,
     Kind,
     air,
@@ -49,6 +50,7 @@ from elbowroom.physics import (
     operate,
     plan_with_returns,
     power_of,
+    proportion,
     remedies,
     static_pressure,
     with_returns,
@@ -675,6 +677,54 @@ def test_words_of_an_exhaust_are_told_where_the_side_is_not_said(
     )
     assert not said(SourceSpec(is_return=True))
     assert not said(SourceSpec(is_supply=True))
+
+
+@pytest.mark.parametrize(
+    ("source", "kind", "use", "dusty"),
+    [
+        (SourceSpec(is_return=True), "hood", "commercial", True),
+        (SourceSpec(is_return=True), "grille", "industrial", True),
+        (SourceSpec(), "Slotted hood", "industrial", True),
+        (SourceSpec(is_return=True), "grille", "commercial", False),
+        (SourceSpec(is_supply=True), "hood", "industrial", False),
+        (SourceSpec(), "grille", "industrial", False),
+    ],
+)
+def test_no_advice_lets_dust_settle(
+    source: SourceSpec, kind: str, use: str, dusty: bool
+) -> None:
+    """What dust needs is a least velocity, and what is looked at is a largest."""
+    ends = {"far": TerminalSpec(0.5, 20.0, kind), "side": TerminalSpec(0.25, 20.0)}
+    drawing = replace(back(), flow=9.0 * back().flow)
+
+    def of_fan(pressure: float) -> Analysis:
+        plan = Schedule(
+            source=source,
+            fan=FanSpec(total_pressure=pressure),
+            terminals={n: replace(t, flow=9.0 * t.flow) for n, t in ends.items()},
+            checks=ChecksSpec(use=use, noise="RC 25", stands="in the room"),
+        )
+        return analyse(build(drawing, plan))
+
+    rich, poor = of_fan(1e5), of_fan(30.0)
+    told = [one.sentence for one in rich.flags]
+    assert any("transport velocity" in one for one in told) == dusty
+    assert any("window" in one for one in told) != dusty
+    (short,) = (one for one in poor.flags if "critical path needs" in one.what)
+    assert ("enlarge its ducts" in short.remedy) != dusty
+    advice = [one for one in checks(rich) if one.rule.startswith("velocity in")]
+    assert not any(one.is_kept for one in advice if "elbows" not in one.rule)
+    for one in advice:
+        assert (
+            "a larger section is taken: ducts that carry dust" in one.remedy
+        ) == dusty
+        assert one.remedy.startswith("take a larger section") != dusty
+    larger = [one for one in remedies(rich) if "larger" in one.what]
+    assert bool(larger) != dusty
+    sized = proportion(drawing, rich.graph.schedule, Aim(rate=1.0))
+    said = [one.sentence for one in sized.notices]
+    assert any("transport velocity" in one for one in said) == dusty
+    assert any("window" in one for one in said) != dusty
 
 
 def test_terminals_with_a_declared_loss_have_no_opening() -> None:

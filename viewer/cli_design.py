@@ -274,7 +274,12 @@ def improve(
     units: UnitsOption = "metric",
 ) -> int:
     """Say which changes win pressure on the critical path."""
-    from elbowroom.physics import plan_with_returns, remedies, with_airflows
+    from elbowroom.physics import (
+        dust_flags,
+        plan_with_returns,
+        remedies,
+        with_airflows,
+    )
 
     from .display import DISPLAYS
     from .gaps import gaps, gaps_between
@@ -300,11 +305,11 @@ def improve(
     found = remedies(
         option.analysis, clashes, series, lambda work: watched(work, "changes tried")
     )
+    told = [*_as_drawn(back), *dust_flags(option.analysis.graph)]
     if as_json:
-        print_json(remedies_result(option.analysis, found, _as_drawn(back)))
+        print_json(remedies_result(option.analysis, found, told))
     else:
-        console = new_console()
-        print_remedies(option.analysis, found, display, console, _as_drawn(back))
+        print_remedies(option.analysis, found, display, new_console(), told)
     return 0
 
 
