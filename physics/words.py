@@ -2,11 +2,21 @@
 
 import numpy as np
 
-from elbowroom.layout import DuctGraph, ElbowConstruction, Shape, TakeoffEntry, units
+from elbowroom.layout import (
+    DuctGraph,
+    ElbowConstruction,
+    Legs,
+    Shape,
+    TakeoffEntry,
+    and_more,
+    units,
+)
 
 from .elements import Kind
 from .losses import vane_spacing
 from .readings import STRAIGHT_LEG
+
+_NAMED = 2  # branches of one junction that are named
 
 
 def bend_words(graph: DuctGraph, row: int, unit: str = "mm") -> str:
@@ -48,6 +58,18 @@ def _parts(graph: DuctGraph, row: int, unit: str) -> str:
     return ""
 
 
+def _branches(graph: DuctGraph, legs: Legs, row: int) -> str:
+    """Names of the branches that leave where a leg is the main."""
+    ducts = [int(legs.branch[row])]
+    if legs.leg_count[row] > 3:
+        beside = legs.is_branch & (legs.common == legs.common[row])
+        ducts = legs.duct[beside].tolist() or ducts
+    runs = dict.fromkeys(graph.ducts.run[ducts].tolist())
+    names = [graph.drawing.names[run] for run in runs]
+    many = "branches" if names[1:] else "branch"
+    return f"{many} {' and '.join(names[:_NAMED])}{and_more(len(names) - _NAMED)}"
+
+
 def leg_words(graph: DuctGraph, row: int, kind: Kind, lone: int | None = None) -> str:
     """Words for the leg of a junction.
 
@@ -79,8 +101,10 @@ def leg_words(graph: DuctGraph, row: int, kind: Kind, lone: int | None = None) -
         return f"leg of a {what}, {angle:.3g}°{made}{where}"
     if not legs.is_branch[row]:
         if legs.straight_angle[row] > STRAIGHT_LEG:
-            return f"main that turns {angle:.3g}° at a branch{where}"
-        return f"straight leg past a branch{where}"
+            return (
+                f"main that turns {angle:.3g}° at {_branches(graph, legs, row)}{where}"
+            )
+        return f"straight leg past {_branches(graph, legs, row)}{where}"
     if legs.leg_count[row] == 2:
         return f"tap at the closed end of a duct, {angle:.3g}°"
     entry = TakeoffEntry(legs.entry[row])
