@@ -55,10 +55,7 @@ from .pressure_checks import static_pressure, surface_of, terminal_static
 from .proportion import Proportions, proportion
 from .quantities import (
     ALLOWANCE,
-    FLAT_HANGERS,
-    FLAT_PIECE,
-    ROUND_HANGERS,
-    ROUND_PIECE,
+    STOCK,
     LengthRow,
     Quantities,
     gauges,
@@ -85,11 +82,8 @@ from .velocity_checks import velocity_limits
 __all__ = [
     "ALLOWANCE",
     "CRITICAL_PATH",
-    "FLAT_HANGERS",
-    "FLAT_PIECE",
     "METHODS",
-    "ROUND_HANGERS",
-    "ROUND_PIECE",
+    "STOCK",
     "WINDOW",
     "Aim",
     "Air",
