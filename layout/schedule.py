@@ -444,9 +444,9 @@ class Schedule:
         """Whether it is of hoods or an industrial exhaust: dust or fume may settle."""
         if self.source.is_supply:
             return False
-        kinds = (spec.kind.lower() for spec in self.terminals.values())
+        kinds = {spec.kind for spec in self.terminals.values()}
         is_industrial = self.source.is_return and self.checks.use == "industrial"
-        return is_industrial or any("hood" in kind for kind in kinds)
+        return is_industrial or any("hood" in kind.lower() for kind in kinds)
 
     @property
     def named_runs(self) -> tuple[tuple[str, str], ...]:

@@ -55,7 +55,7 @@ def side_notices(schedule: Schedule, drawing: Drawing) -> list[Notice]:
     """Say where a layout counts as a supply whose schedule speaks as of an exhaust."""
     if schedule.source.is_return or schedule.source.is_supply:
         return []
-    kinds = dict.fromkeys(spec.kind for spec in schedule.terminals.values())
+    kinds = dict.fromkeys([spec.kind for spec in schedule.terminals.values()])
     odd = [
         f"'{name}'"
         for names, words in ((kinds, _DRAWS_AIR), (schedule.losses, _IN_EXHAUSTS))

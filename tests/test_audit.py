@@ -3,6 +3,7 @@
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -452,6 +453,33 @@ def test_a_layout_that_lies_on_its_side_is_told_of() -> None:
     assert not lying(*BOTH_SIDES[:2])
     # Said by the option, or read with Z up unless it is said otherwise.
     assert not lying(*BOTH_SIDES, up="option")
+
+
+def test_a_glb_that_a_script_wrote_with_z_up_is_told_of(tmp_path: Path) -> None:
+    """The format has Y up: what the writer turns, turned once more before."""
+    runs: list[Any] = [("main", line((0, 0, 3), (9, 0, 3)), WIDE)]
+    for at, side in ((1.0, 2.0), (2.0, -2.0), (3.0, 2.0)):
+        way = line((at, 0, 3), (at, side, 3), (at, side, 2.5))
+        runs.append((f"branch {at:g}", way, SMALL))
+    flows = dict.fromkeys([name for name, _, _ in runs[1:]], 0.1)
+    source = {"main": Attributes(source=True, source_at_end=False)}
+    write_gltf(
+        drawing_from_runs(
+            [(name, way[:, [0, 2, 1]] * [1, -1, 1], cut) for name, way, cut in runs],
+            flows=flows,
+            attributes=source,
+        ),
+        tmp_path / "script.glb",
+    )
+
+    def said(up: str | None) -> bool:
+        drawing = read(tmp_path / "script.glb", up=up)
+        assert (drawing.points[:, 2].min() == 2.5) == (up == "z")
+        seen = audit(drawing, Schedule(terminals={"main": TerminalSpec(0.1)}))
+        return any("lies on its" in one.what for one in seen.findings)
+
+    assert said(None)
+    assert not said("z")
 
 
 @pytest.mark.parametrize(
