@@ -61,7 +61,9 @@ def draft_schedule(
     if not wanted:
         return ""
     if schedule == Schedule():
-        wanted.append(_BEYOND)
+        # Where the source is asked for, so is its side: a table is written once.
+        side = f"# [source]\n{_SIDE}\n" if source is not None else ""
+        wanted.append(f"{_HEAD}{side}{_BEYOND}")
     head = (
         f'# For {_comment(topology.drawing.file)}: write a value for each "...", as\n'
         '# "150 L/s" or "320 cfm", "400x250 mm", "D250 mm" or "12x8 in".\n'
@@ -69,8 +71,9 @@ def draft_schedule(
     return "\n".join([head, *wanted])
 
 
+_HEAD = "# What the drawing cannot say either; take off the # where it is known.\n"
+_SIDE = '# side = "return"  # of a return or an exhaust: its air flows to the source'
 _BEYOND = """\
-# What the drawing cannot say either; take off the # where it is known.
 # [fan]
 # external_static_pressure = "..."
 # [losses]
@@ -91,6 +94,7 @@ def _source(topology: Topology, ends: list[End]) -> str:
         lines.append(f"# {topology.place_key(node)}  # run '{name}'")
     if not ends:
         lines.append('# at = ["...", "...", "..."]  # no duct has a free end')
+    lines.append(_SIDE)
     return "\n".join(lines) + "\n"
 
 
@@ -136,6 +140,8 @@ def _terminals(
             lines.append(topology.place_key(node))
         elif key != name:
             lines.append(f"run = {toml_key(name)}")
+    if lines:
+        lines.insert(0, "# closed = true in place of flow at an end that is shut.")
     if lines and one_is_source:
         lines.insert(0, "# The one at the source is none: delete it.")
     return "\n".join([*lines, ""]) if lines else ""

@@ -24,7 +24,8 @@ from .run_words import with_run_words
 from .schedule import Schedule
 from .sections import BoolArray, FloatArray, IntArray, Section, Shape, words
 from .snap import TOLERANCE
-from .source import find_source
+from .source import find_source, side_notices
+from .standing import lying_notices
 from .terminals import match_terminals
 from .topology import Topology, join, loops, walk
 from .total_airflow import total_notices
@@ -323,6 +324,7 @@ def _classified(
                 found.meetings,
                 schedule,
             ),
+            *lying_notices(topology, found.ducts, found.legs, terminals.duct),
             *unused_notices(
                 topology,
                 found.ducts,
@@ -334,6 +336,7 @@ def _classified(
                 schedule,
             ),
             *total_notices(schedule, terminals),
+            *side_notices(schedule, drawing),
             *(
                 loop_notices(topology, tree.meeting, schedule.source.is_return)
                 if around is not None

@@ -189,8 +189,12 @@ def _none_called(ends: _FreeEnds, key: str) -> tuple[str, str]:
     if key in ends.elsewhere:
         fault += ", as another drawing has"
         remedy = _schedule_apart(ends)
-    if key in ends.drawn:
-        run = list(ends.drawing.names).index(key)
+    called = (r for r, name in enumerate(ends.drawing.names) if name == key)
+    by_label = (
+        run for run in range(ends.drawing.run_count) if key in labels(ends.drawing, run)
+    )
+    run = next(called, next(by_label, None))
+    if run is not None:
         if run in ducts.run[ducts.parent < 0]:
             fault += ": the source is at the free end of that run"
             remedy = "name another run under [source], or delete this terminal"

@@ -288,7 +288,7 @@ def _fan(table: Table) -> FanSpec:
     if curve and (static is not None or total is not None):
         table.fault("", "a curve and a pressure are both given", "keep one of them")
     kind = table.choice("curve_pressure", {"total": True, "external static": False})
-    if kind is None and curve:
+    if curve and "curve_pressure" not in table:
         table.fault(
             "",
             "it is not said which pressure the curve is of",
@@ -432,9 +432,11 @@ def _check_warming(table: Table, spec: ChecksSpec) -> None:
 def _leakage_class(value: object, where: str) -> str | float:
     if isinstance(value, str) and value.upper() in ("A", "B", "C", "D"):
         return value.upper()
-    bare = isinstance(value, (int, float)) and not isinstance(value, bool)
-    if bare and 0.0 < float(str(value)) <= 500.0:
-        return float(str(value))
+    if not isinstance(value, bool):
+        with suppress(ValueError):  # a number may stand in quotes too
+            number = float(str(value))
+            if 0.0 < number <= 500.0:
+                return number
     raise refusal(
         where,
         f"'{value}' is no leakage class",

@@ -5,12 +5,13 @@ from dataclasses import replace
 from typing import TypeVar
 
 from .drawing import NOTHING_SAID, Drawing
-from .faults import Notice, error
+from .faults import Notice, and_more, error
 from .names import bare_name
 from .nearest import nearest
 from .schedule import ComponentSpec, Schedule
 
 T = TypeVar("T")
+_LISTED = 8  # runs named where none goes by a name
 
 
 def labels(drawing: Drawing, run: int) -> tuple[str, ...]:
@@ -158,5 +159,8 @@ class _Names:
     def instead(self, name: str) -> str:
         """What may have been meant."""
         near = nearest(name, self._by_label)
-        shown = ", ".join(f"'{run}'" for run in list(self._names)[:8])
-        return f"did you mean '{near}'" if near else f"its runs are {shown}"
+        if near:
+            return f"did you mean '{near}'"
+        names = list(dict.fromkeys(self._names))
+        shown = ", ".join(f"'{run}'" for run in names[:_LISTED])
+        return f"its runs are {shown}{and_more(len(names) - _LISTED)}"

@@ -528,6 +528,15 @@ class Schedule:
         )
 
     @property
+    def may_carry_dust(self) -> bool:
+        """Whether it is of hoods or an industrial exhaust: dust or fume may settle."""
+        if self.source.is_supply:
+            return False
+        kinds = {spec.kind for spec in self.terminals.values()}
+        is_industrial = self.source.is_return and self.checks.use == "industrial"
+        return is_industrial or any("hood" in kind.lower() for kind in kinds)
+
+    @property
     def named_runs(self) -> tuple[tuple[str, str], ...]:
         """Every run that the schedule names outside its terminals: (place, run)."""
         return (

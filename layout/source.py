@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from .drawing import NOTHING_SAID
-from .faults import BadInput, refusal
+from .drawing import NOTHING_SAID, Drawing
+from .faults import BadInput, Notice, and_more, refusal, warning
 from .fittings import Source
 from .names import toml_key
 from .near_misses import few_gaps, gap_at, gap_words
@@ -13,6 +13,10 @@ from .run_names import goes_by, labels
 from .schedule import Schedule
 from .topology import Topology
 
+# What the kind of a terminal is called where it draws air in, and what an exhaust alone
+# pays for. A return may stand among the losses of a supply, and so may its louvres.
+_DRAWS_AIR = ("hood", "exhaust", "extract", "return", "fume", "dust")
+_IN_EXHAUSTS = ("exhaust", "extract", "fume", "dust", "cyclone", "cowl")
 _HOW = (
     'say it in the schedule ([source] run = "..." or at = ["0 m", "0 m", '
     '"3 m"]) or give one run the attribute source = true'
@@ -45,6 +49,31 @@ def find_source(topology: Topology, schedule: Schedule) -> Source:
     node, reason = _find_node(topology, schedule)
     kind = schedule.source.kind
     return Source(node, kind or "fan", kind is None, reason)
+
+
+def side_notices(schedule: Schedule, drawing: Drawing) -> list[Notice]:
+    """Say where a layout counts as a supply whose schedule speaks as of an exhaust."""
+    if schedule.source.is_return or schedule.source.is_supply:
+        return []
+    kinds = dict.fromkeys([spec.kind for spec in schedule.terminals.values()])
+    odd = [
+        f"'{name}'"
+        for names, words in ((kinds, _DRAWS_AIR), (schedule.losses, _IN_EXHAUSTS))
+        for name in names
+        if name and any(word in name.lower() for word in words)
+    ]
+    if not odd:
+        return []
+    return [
+        warning(
+            f"{schedule.file or drawing.file}, [source]",
+            f"the side is not said, and the schedule speaks of {', '.join(odd[:3])}"
+            f"{and_more(len(odd) - 3)}, as of a return or an exhaust",
+            'write side = "return" where the air flows to the source, else "supply"',
+            effect="it counts as a supply, whose air flows from the source to the "
+            "terminals, with the tables of diverging air",
+        )
+    ]
 
 
 def source_part(topology: Topology, schedule: Schedule) -> int | None:

@@ -17,6 +17,9 @@ from .topology import Topology
 _LEVEL = np.radians(1.0)  # less of a roll is the drawing's rounding
 _LENGTHWISE = float(np.cos(np.radians(1.0)))
 _LISTED = 5  # runs in one sentence
+# Own choice: least number and share of ends that tell a layout which lies on its side.
+_DROPS, _MOST = 3, 0.75
+_ASIDE, _STEEP = float(np.cos(np.radians(5.0))), float(np.sin(np.radians(29.0)))
 _SAME_ROLL = 1e-6  # rad
 _SAME_SIZE = 1e-5  # m
 
@@ -269,6 +272,55 @@ def _stands_so(
     rows = rows[[not is_lengthwise(up, way) for way in direction[rows]]]
     lean = np.abs(ducts.across[rows] @ np.array(up)) / np.linalg.norm(up)
     return bool(len(rows) and (lean < np.sin(_LEVEL)).all())
+
+
+def lying_notices(
+    topology: Topology, ducts: Ducts, legs: Legs, ends: IntArray
+) -> list[Notice]:
+    """Say where a file of a format with Y up looks as if it was written with Z up.
+
+    Then what hangs down runs level, all to one side, and the level branches to both
+    sides of a main leave it upward and downward. Stacks in a wall all go one way.
+
+    Parameters
+    ----------
+    topology, ducts, legs
+        The joined drawing, its ducts and how they leave their mains.
+    ends
+        Ducts that end at a terminal, shape (t,).
+    """
+    drawing, nodes = topology.drawing, topology.nodes
+    if (drawing.up, drawing.up_origin) != ("y", "the format") or len(ends) < _DROPS:
+        return []
+    tips = ducts.finish[ends]
+    last = topology.ends[topology.segment_at(tips)]
+    along = _unit(2.0 * nodes[tips] - nodes[last].sum(axis=1))  # of the last segments
+    if is_plumb(along).any():
+        return []
+    aside = int(max((side * along[:, 1] > _ASIDE).sum() for side in (1.0, -1.0)))
+    if aside < max(_DROPS, _MOST * len(ends)):
+        return []
+    branch = legs.duct[legs.is_branch]
+    leaves = _unit(nodes[ducts.finish[branch]] - nodes[ducts.start[branch]])[:, 2]
+    rising, falling = int((leaves > _STEEP).sum()), int((leaves < -_STEEP).sum())
+    if not (rising and falling):
+        return []
+    return [
+        note(
+            drawing.file,
+            f"with Y up, as the format has it, {aside} ends run level to one "
+            f"side and {rising + falling} branches leave upward and downward, as where "
+            "a layout lies on its side",
+            "if it was written with Z up, say --up z, or --return-up z of a return",
+            effect="which bends go the easy way and which the hard way, and how high "
+            "ducts hang",
+        )
+    ]
+
+
+def _unit(vectors: FloatArray) -> FloatArray:
+    """Unit vectors, shape (n, 3)."""
+    return np.asarray(vectors / np.linalg.norm(vectors, axis=1, keepdims=True))
 
 
 def _roll_key(drawing: Drawing) -> str:

@@ -43,7 +43,7 @@ from .duct_schedule import DuctRow, duct_schedule
 from .effects import Effect, effects
 from .elements import DuctState, Elements, Kind
 from .fan_curve import crossings, pressure_of, slope_at
-from .flags import too_fast
+from .flags import dust_flags, too_fast
 from .flows import duct_flows
 from .ledger import CRITICAL_PATH, Assumption
 from .loops import settled, settled_audit
@@ -55,10 +55,7 @@ from .pressure_checks import static_pressure, surface_of, terminal_static
 from .proportion import Proportions, proportion
 from .quantities import (
     ALLOWANCE,
-    FLAT_HANGERS,
-    FLAT_PIECE,
-    ROUND_HANGERS,
-    ROUND_PIECE,
+    STOCK,
     LengthRow,
     Quantities,
     gauges,
@@ -85,12 +82,9 @@ from .velocity_checks import velocity_limits
 __all__ = [
     "ALLOWANCE",
     "CRITICAL_PATH",
-    "FLAT_HANGERS",
-    "FLAT_PIECE",
     "LEAST_WON",
     "METHODS",
-    "ROUND_HANGERS",
-    "ROUND_PIECE",
+    "STOCK",
     "UNMET",
     "WINDOW",
     "Aim",
@@ -143,6 +137,7 @@ __all__ = [
     "doubts",
     "duct_flows",
     "duct_schedule",
+    "dust_flags",
     "effects",
     "elbows",
     "element_bands",

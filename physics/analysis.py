@@ -24,6 +24,7 @@ from .elements import DuctState, Elements, Kind, duct_state, elements_of
 from .fan_curve import pressure_of
 from .flags import (
     component_flags,
+    dust_flags,
     end_tap_flags,
     fan_flags,
     fast_flags,
@@ -321,6 +322,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         *flexible_bend_flags(graph, state, elements, conditions.is_flexible, critical),
         *flow_flags(graph, state, elements, dead),
         *fast_flags(graph, state.velocity),
+        *dust_flags(graph),
         *budget_flags(graph, state, system, elements, critical),
         *fan_flags(graph, state),
         *gaining_flags(graph, path_loss),

@@ -190,9 +190,12 @@ def with_returns(supply: Analysis, returns: Sequence[Analysis]) -> Analysis:
         declared_losses={**(supply.conditions.declared_losses or {}), **losses},
         inlet_velocity_pressure=inlet,
     )
+    source = replace(supply.graph.schedule.source, is_supply=True)
+    schedule = replace(supply.graph.schedule, source=source)
     # What `budget` says of both sides is not said again of one.
     flags = tuple(said for said in supply.flags if said.where != "budget")
-    return replace(analyse(supply.graph, conditions), flags=flags)
+    graph = replace(supply.graph, schedule=schedule)
+    return replace(analyse(graph, conditions), flags=flags)
 
 
 def plan_with_returns(schedule: Schedule, returns: Sequence[Analysis]) -> Schedule:
@@ -209,6 +212,7 @@ def plan_with_returns(schedule: Schedule, returns: Sequence[Analysis]) -> Schedu
     spent = {name: loss / ratio for name, loss in losses.items()}
     return replace(
         schedule,
+        source=replace(schedule.source, is_supply=True),
         losses={**schedule.losses, **spent},
         fan=replace(schedule.fan, inlet_velocity_pressure=inlet),
     )

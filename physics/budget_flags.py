@@ -11,6 +11,7 @@ from elbowroom.layout import (
     Schedule,
     airflow_words,
     and_more,
+    note,
     pressure_words,
     rate_words,
     warning,
@@ -22,8 +23,9 @@ from .system import WINDOW, System
 
 _COSTLIEST, _MUCH = 3, 0.1  # runs named where the fan is too weak, and least share
 # What a fan usually pays for outside the ducts, and words that name it in a schedule.
+_FILTER = "filter"
 _USUAL = {
-    "filter": ("filter",),
+    _FILTER: ("filter",),
     "coil or heat exchanger": ("coil", "exchanger", "heater", "cooler"),
 }
 # What names in a schedule the side that is not drawn: of a supply, and of a return or
@@ -76,12 +78,14 @@ def budget_flags(
         flags += _short_flags(
             graph, state, system, system.available, elements, critical
         )
-    if system.fan_kind == "external static":
-        flags += _undeclared_flags(graph)
-        if not graph.is_return:
-            flags += _inlet_flags(graph, state)
+    if system.fan_kind is not None:
+        flags += _undeclared_flags(graph, system.fan_kind == "total")
+    if system.fan_kind == "external static" and not graph.is_return:
+        flags += _inlet_flags(graph, state)
     rate = system.friction_rate_available
-    if rate is not None and system.available and system.available > 0:
+    # The window is that of ducts for comfort, slower than dust would bear.
+    comfort = not graph.schedule.may_carry_dust
+    if rate is not None and system.available and system.available > 0 and comfort:
         flags += _rate_flags(rate)
     bare = np.isnan(graph.terminals.loss).nonzero()[0]
     if len(bare):
@@ -123,13 +127,14 @@ def _short_flags(
         ]
     if not system.is_short:
         return []
+    larger = "" if graph.schedule.may_carry_dust else ", or enlarge its ducts"
     needs, leaves = words_apart(pressure_words, system.required, available)
     return [
         warning(
             "budget",
             f"the critical path needs {needs}, the fan leaves {leaves}",
-            "spend less in the fittings of the critical path, or enlarge its "
-            f"ducts: of that it spends {_costliest(graph, elements, critical)}",
+            f"spend less in the fittings of the critical path{larger}: of that it "
+            f"spends {_costliest(graph, elements, critical)}",
         )
     ]
 
@@ -151,8 +156,12 @@ def _costliest(graph: DuctGraph, elements: Elements, critical: int) -> str:
     )
 
 
-def _undeclared_flags(graph: DuctGraph) -> list[Notice]:
-    """Say what a fan usually pays for and nobody declared, on its other side too."""
+def _undeclared_flags(graph: DuctGraph, is_total: bool) -> list[Notice]:
+    """Say what a fan usually pays for and nobody declared, on its other side too.
+
+    A total pressure is commonly that of a bare fan, which may have neither filter nor
+    coil: of these it is asked softly, and of the coil of an exhaust not at all.
+    """
     plan = graph.schedule
     unsaid = not_declared(
         [*plan.losses, *(c.name for c in plan.components), *terminal_kinds(plan)]
@@ -162,15 +171,21 @@ def _undeclared_flags(graph: DuctGraph) -> list[Notice]:
         side = "supply or discharge side"
         remedy = "name its supply, and this route behind --return"
     named = " ".join(plan.losses).lower()
-    if not any(word in named for word in _OTHER_SIDE[graph.is_return]):
-        unsaid.insert(0, side)
-    if not unsaid:
+    sides = [side] * (not any(w in named for w in _OTHER_SIDE[graph.is_return]))
+    if is_total:
+        unsaid = [what for what in unsaid if what == _FILTER or not graph.is_return]
+    if not sides + unsaid:
         return []
+    what = f"the {', '.join(sides + unsaid)}"
+    if is_total and unsaid:
+        what = f"a {', '.join(unsaid)}, should there be one"
+        if sides:
+            what = f"the {side}, nor of {what}"
+    say = warning if sides or not is_total else note
     return [
-        warning(
+        say(
             "budget",
-            f"nothing is said of the {', '.join(unsaid)}, so what the fan leaves may "
-            "be far less",
+            f"nothing is said of {what}, so what the fan leaves may be far less",
             f"declare it under [losses], or {remedy}",
         )
     ]

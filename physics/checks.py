@@ -15,7 +15,7 @@ from .warmth_checks import warmth
 
 _PRACTICE = "common practice, no published source"
 _PER_TON = 350.0, 450.0  # cfm
-_FLEXIBLE_MOST = 1.5  # m
+_FLEXIBLE_MOST = 5 * units.FOOT  # and 1.5 m, which rounds to it, is within
 _MOST_COMPRESSION = 0.04  # what is left of it when it is put up with care
 
 

@@ -387,6 +387,22 @@ def fast_flags(graph: DuctGraph, velocity: FloatArray) -> list[Notice]:
     ]
 
 
+def dust_flags(graph: DuctGraph) -> list[Notice]:
+    """Say of ducts that may carry dust that no least velocity is looked at."""
+    if not graph.schedule.may_carry_dust:
+        return []
+    return [
+        warning(
+            graph.drawing.file,
+            "ducts that carry dust, fume or grease need a least velocity (the "
+            "transport velocity), below which it settles in them; none is set or "
+            "checked here",
+            "keep to that which the local code and licensed practice ask for, before "
+            "any larger section is taken",
+        )
+    ]
+
+
 def gaining_flags(graph: DuctGraph, path_loss: FloatArray) -> list[Notice]:
     """Say of a path on which air gains more than it loses that this is as printed."""
     rows = (path_loss < 0.0).nonzero()[0].tolist()

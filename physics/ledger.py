@@ -299,9 +299,18 @@ def _of_transitions(analysis: "Analysis") -> list[Assumption]:
 
 
 def _of_ends(analysis: "Analysis") -> list[Assumption]:
-    """What terminals lose, and what is at the end of the ducts at the fan."""
+    """Which way the air goes, what terminals lose, and where the ducts meet the fan."""
     graph = analysis.graph
+    source = graph.schedule.source
     return [
+        *_assume(
+            analysis,
+            not (source.is_supply or source.is_return),
+            "a supply: its air flows from the source to the terminals",
+            'write side = "supply" or "return" under [source]',
+            "a return or an exhaust: its air flows to the source",
+            source=replace(source, is_return=True),
+        ),
         *_assume(
             analysis,
             _count(np.isnan(graph.terminals.loss)),
@@ -322,7 +331,7 @@ def _of_ends(analysis: "Analysis") -> list[Assumption]:
             "system effect",
             'write kind = "plenum" or "fan" under [source]',
             "a plenum",
-            source=replace(graph.schedule.source, kind="plenum"),
+            source=replace(source, kind="plenum"),
         ),
         *_assume(
             analysis,

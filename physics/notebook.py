@@ -92,7 +92,8 @@ def analysis_html(analysis: "Analysis") -> str:
     more = len(rows) - len(shown)
     text = (
         f"<p><b>{escape(analysis.graph.drawing.file)}</b>: "
-        f"{pressure_words(analysis.critical_loss)} to "
+        f"{pressure_words(analysis.critical_loss)} "
+        f"{'from' if analysis.graph.is_return else 'to'} "
         f"{escape(analysis.critical_terminal)}, "
         f"{pressure_words(analysis.system.fitting_loss)} of it in fittings</p>"
     )

@@ -2,24 +2,38 @@
 
 from collections import Counter
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from elbowroom.layout import FloatArray, IntArray, Section, Shape
+from elbowroom.layout import FloatArray, IntArray, Section, Shape, units
 
 from .analysis import Analysis
 from .elements import Kind
 from .pressure_checks import surface_of
 from .tables import chosen, rows
 
-# Common practice, no published source: lengths that duct comes in and spacing of
-# hangers, m; the local code and the maker decide.
-FLAT_PIECE, ROUND_PIECE = 1.2, 3.0
-FLAT_HANGERS, ROUND_HANGERS = 2.4, 3.0
 _NO_SHEET = -1
 ALLOWANCE = 0.15  # on the mass for seams, joints and waste: 0.10 to 0.20 in practice
 _RECTANGULAR = "rectangular, low and medium velocity practice"
 _ROUND = "round, general ventilation"
+
+
+class Stock(NamedTuple):
+    """Lengths that duct comes in, and spacing of hangers, m."""
+
+    flat_piece: float
+    round_piece: float
+    flat_hangers: float
+    round_hangers: float
+
+
+# By the unit of sizes, as each half of the trade has them: common practice, no
+# published source; the local code and the maker decide.
+STOCK = {
+    "mm": Stock(1.2, 3.0, 2.4, 3.0),
+    "in": Stock(4 * units.FOOT, 10 * units.FOOT, 8 * units.FOOT, 10 * units.FOOT),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +98,8 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
     analysis
         The analysed layout.
     unit
-        Of the sizes in the names of fittings: 'mm' or 'in'.
+        Of the sizes in the names of fittings, 'mm' or 'in'; it chooses the `STOCK` that
+        pieces and hangers are counted by too.
 
     Returns
     -------
@@ -159,8 +174,9 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
         )
     ]
     is_round = ducts.shape == Shape.ROUND
-    piece = np.where(is_round, ROUND_PIECE, FLAT_PIECE)
-    apart = np.where(is_round, ROUND_HANGERS, FLAT_HANGERS)
+    stock = STOCK[unit]
+    piece = np.where(is_round, stock.round_piece, stock.flat_piece)
+    apart = np.where(is_round, stock.round_hangers, stock.flat_hangers)
     return Quantities(
         tuple(lengths),
         tuple(fittings),

@@ -166,7 +166,8 @@ def _side_effects(before: Analysis, after: Analysis, mass: float) -> tuple[str, 
     if left[0] is not None and left[1] is not None and left[0] < 0.0 <= left[1]:
         said.append("the fan then carries the layout")
     if after.critical_terminal != before.critical_terminal:
-        said.append(f"the path to '{after.critical_terminal}' is then critical")
+        way = "from" if after.graph.is_return else "to"
+        said.append(f"the path {way} '{after.critical_terminal}' is then critical")
     moving = _at_fan(before, after)
     if abs(moving) > LEAST_WON:
         change = "less" if moving > 0.0 else "more"
@@ -211,7 +212,7 @@ def _candidates(analysis: Analysis, series: str) -> Iterator[tuple[str, str, Sch
                     replace(schedule, transition_exceptions=longer),
                 )
             ]
-        elif kind == Kind.DUCT:
+        elif kind == Kind.DUCT and not schedule.may_carry_dust:
             found, _ = _larger(analysis, duct, run, series)
             options = [
                 (
@@ -381,6 +382,8 @@ def kept_from_trying(analysis: Analysis, series: str = "mm") -> list[Notice]:
         As `remedies` has them.
     """
     graph, e = analysis.graph, analysis.elements
+    if graph.schedule.may_carry_dust:  # none is tried there, as `dust_flags` says
+        return []
     way = analysis.path(analysis.critical)
     said: dict[str, None] = {}
     for duct in dict.fromkeys(e.duct[way[e.kind[way] == int(Kind.DUCT)]].tolist()):

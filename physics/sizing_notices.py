@@ -29,6 +29,7 @@ from elbowroom.layout import (
 from .analysis import Analysis
 from .checked import Check, CheckDimension
 from .checks import checks
+from .flags import dust_flags
 from .run_sizes import (
     BEFORE,
     BEFORE_AS_DRAWN,
@@ -100,6 +101,7 @@ def sizing_notices(
     notices += _unkept(after, choices, aim, before, helps)
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
     notices += _too_small(after, choices, kept, helps)
+    notices += dust_flags(after.graph)
     notices += _unpaid(after, choices)
     return notices + _of_the_fan(after, choices, aim, rate)
 
@@ -227,7 +229,7 @@ def _of_the_fan(
     if sought is not None and rate is not None and rate <= 0.0:
         raise _nothing_left(after, bound, first)
     # With nothing left the fan does not carry the layout, as is said already.
-    if rate is None or rate <= 0.0:
+    if rate is None or rate <= 0.0 or after.graph.schedule.may_carry_dust:
         return notices
     window = f"the window {rate_words(WINDOW[0])} to {rate_words(WINDOW[1])} that "
     window += "practice works in"

@@ -41,6 +41,10 @@ _STANDS = {
     "above a ceiling": "main above suspended acoustic ceiling",
     "in a shaft": "main in shaft or above drywall ceiling",
 }
+_DUSTY = (
+    "ask the local code before a larger section is taken: ducts that carry dust or "
+    "fume need a least velocity, which is not checked"
+)
 _FEET_STEP = 50.0  # fpm: sources in feet per minute name no limit between
 _SHARES = {"main": 1.0, "branch": 0.8, "last duct": 0.5}
 
@@ -135,7 +139,9 @@ def velocities(analysis: Analysis) -> list[Check]:
             np.where(mine, limit_of(row), np.inf),
             row["source"],
             row["confidence"],
-            "take a larger section",
+            _DUSTY
+            if analysis.graph.schedule.may_carry_dust
+            else "take a larger section",
         )
         for words, mine, row in _limits_by_use(analysis)
     ]
@@ -159,7 +165,9 @@ def noise_criterion(analysis: Analysis) -> list[Check]:
             row["source"] + f"; branches {100 * _SHARES['branch']:g} %, last ducts "
             f"{100 * _SHARES['last duct']:g} % of it",
             row["confidence"],
-            "take a larger section, or silence the duct",
+            f"silence the duct; {_DUSTY}"
+            if analysis.graph.schedule.may_carry_dust
+            else "take a larger section, or silence the duct",
         )
         for words, mine in (
             ("mains", is_main & ~is_last),

@@ -2,13 +2,23 @@
 
 import numpy as np
 
-from elbowroom.layout import DuctGraph, ElbowConstruction, Shape, TakeoffEntry, units
+from elbowroom.layout import (
+    DuctGraph,
+    ElbowConstruction,
+    Legs,
+    Shape,
+    TakeoffEntry,
+    and_more,
+    units,
+)
 
 from . import elbows
 from .elements import Kind
 from .losses import off_ratio, vane_spacing
 from .readings import STRAIGHT_LEG
 from .takeoff_entries import Taken, taken_at
+
+_NAMED = 2  # branches of one junction that are named
 
 
 def bend_words(
@@ -65,6 +75,18 @@ def _parts(graph: DuctGraph, row: int, unit: str) -> str:
     return ""
 
 
+def _branches(graph: DuctGraph, legs: Legs, row: int) -> str:
+    """Names of the branches that leave where a leg is the main."""
+    ducts = [int(legs.branch[row])]
+    if legs.leg_count[row] > 3:
+        beside = legs.is_branch & (legs.common == legs.common[row])
+        ducts = legs.duct[beside].tolist() or ducts
+    runs = dict.fromkeys(graph.ducts.run[ducts].tolist())
+    names = [graph.drawing.names[run] for run in runs]
+    many = "branches" if names[1:] else "branch"
+    return f"{many} {' and '.join(names[:_NAMED])}{and_more(len(names) - _NAMED)}"
+
+
 def leg_words(
     graph: DuctGraph,
     row: int,
@@ -111,8 +133,10 @@ def leg_words(
         return f"leg of a {what}, {angle:.3g}°{made}{instead}{where}"
     if not legs.is_branch[row]:
         if legs.straight_angle[row] > STRAIGHT_LEG:
-            return f"main that turns {angle:.3g}° at a branch{where}"
-        return f"straight leg past a branch{where}"
+            return (
+                f"main that turns {angle:.3g}° at {_branches(graph, legs, row)}{where}"
+            )
+        return f"straight leg past {_branches(graph, legs, row)}{where}"
     if legs.leg_count[row] == 2:
         return f"tap at the closed end of a duct, {angle:.3g}°"
     return f"branch at {angle:.3g}°{entered}{instead}{where}"

@@ -528,25 +528,27 @@ def test_a_plenums_static_pressure_is_its_total_pressure() -> None:
 
 
 def test_what_the_budget_lacks_is_said() -> None:
-    def said(**losses: float) -> str:
-        fan = FanSpec(external_static_pressure=250.0)
+    def said(fan: FanSpec, **losses: float) -> str:
         found = analyse(build(drawn(), Schedule(fan=fan, losses=losses)))
         flags = [flag for flag in found.flags if flag.where == "budget"]
         # Every command that says this has --return, so none is named.
         assert not any("analyse" in flag.sentence for flag in flags)
         return " ".join(flag.what for flag in flags)
 
-    assert "nothing is said of the return side, filter, coil" in said()
-    assert "nothing is said of the return side, so" in said(filter=40.0, coil=30.0)
-    every = {"filter": 40.0, "coil": 30.0, "return duct": 20.0}
-    assert "nothing is said" not in said(**every)
-    fan = FanSpec(external_static_pressure=250.0)
-    (flag,) = (
-        one
-        for one in analyse(build(drawn(), Schedule(fan=fan))).flags
-        if "return side" in one.what
-    )
-    assert flag.remedy.endswith("name a drawn one behind --return")
+    static = FanSpec(external_static_pressure=250.0)
+    both = {"filter": 40.0, "coil": 30.0}
+    assert "nothing is said of the return side, filter, coil" in said(static)
+    assert "nothing is said of the return side, so" in said(static, **both)
+    # A fan whose total pressure is given pays for the same, but may stand bare.
+    flat = ((0.0, 250.0), (9.0, 200.0))
+    for total in (FanSpec(total_pressure=250.0), FanSpec(curve=flat)):
+        soft = "nor of a filter, coil or heat exchanger, should there be one, so"
+        assert f"nothing is said of the return side, {soft}" in said(total)
+        assert "nothing is said of the return side, so" in said(total, **both)
+        duct = {"return duct": 20.0}
+        assert "nothing is said of a filter, coil" in said(total, **duct)
+    for fan in (static, FanSpec(total_pressure=250.0)):
+        assert "nothing is said" not in said(fan, **both, **{"return duct": 20.0})
 
 
 @pytest.mark.parametrize(("straight", "said"), [(0.5, True), (4.0, False)])

@@ -3,6 +3,7 @@
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -488,3 +489,95 @@ def test_a_branch_that_leaves_almost_along_its_main_stays_one(
         attributes={"stem": Attributes(source=True)},
     )
     assert any("on each other" in n.what for n in join(drawing).notices) == is_on
+
+
+def drop(at: float, rise: float, level: float) -> list[list[float]]:
+    """A branch of a main along X at a height of 3 m: so far up, then so far along Y."""
+    return [[at, 0, 3], [at, 0, 3 + rise], [at, level, 3 + rise]]
+
+
+def lying(*ways: list[list[float]], up: str = "the format") -> list[str]:
+    """What is said of branches whose file has Y up, as the reader turned them."""
+    runs = {f"branch {row}": np.array(way, float) for row, way in enumerate(ways)}
+    drawing = drawing_from_runs(
+        [
+            ("main", line((0, 0, 3), (9, 0, 3)), WIDE),
+            *((name, way, SMALL) for name, way in runs.items()),
+        ],
+        flows=dict.fromkeys(runs, 0.1),
+        attributes={"main": Attributes(source=True, source_at_end=False)},
+    )
+    shut = Schedule(terminals={"main": TerminalSpec(0.0, is_closed=True)})
+    seen = build(replace(drawing, up="y", up_origin=up), shut).notices
+    return [one.sentence for one in seen if "lies on its side" in one.what]
+
+
+BOTH_SIDES = [drop(1, 2, 0.5), drop(2, -2, 0.5), drop(3, 2, 0.5)]
+LEVEL = [
+    [[at, 0.0, 3], [at, y, 3], [at + 0.5, y, 3]] for at, y in ((5, 3.0), (7, -3.0))
+]
+
+
+def test_a_layout_that_lies_on_its_side_is_told_of() -> None:
+    (said,) = lying(*BOTH_SIDES)
+    assert "3 ends run level to one side and 3 branches leave upward and down" in said
+    assert "if it was written with Z up, say --up z" in said
+    assert lying(drop(1, 2, -0.5), drop(2, -2, -0.5), drop(3, 2, -0.5))
+    # Three of four ends are enough, three of five are not, nor are two.
+    assert lying(*BOTH_SIDES, LEVEL[0])
+    assert not lying(*BOTH_SIDES, *LEVEL)
+    assert not lying(*BOTH_SIDES[:2])
+    # Said by the option, or read with Z up unless it is said otherwise.
+    assert not lying(*BOTH_SIDES, up="option")
+
+
+def test_a_glb_that_a_script_wrote_with_z_up_is_told_of(tmp_path: Path) -> None:
+    """The format has Y up: what the writer turns, turned once more before."""
+    runs: list[Any] = [("main", line((0, 0, 3), (9, 0, 3)), WIDE)]
+    for at, side in ((1.0, 2.0), (2.0, -2.0), (3.0, 2.0)):
+        way = line((at, 0, 3), (at, side, 3), (at, side, 2.5))
+        runs.append((f"branch {at:g}", way, SMALL))
+    flows = dict.fromkeys([name for name, _, _ in runs[1:]], 0.1)
+    source = {"main": Attributes(source=True, source_at_end=False)}
+    write_gltf(
+        drawing_from_runs(
+            [(name, way[:, [0, 2, 1]] * [1, -1, 1], cut) for name, way, cut in runs],
+            flows=flows,
+            attributes=source,
+        ),
+        tmp_path / "script.glb",
+    )
+
+    def said(up: str | None) -> bool:
+        drawing = read(tmp_path / "script.glb", up=up)
+        assert (drawing.points[:, 2].min() == 2.5) == (up == "z")
+        seen = audit(drawing, Schedule(terminals={"main": TerminalSpec(0.1)}))
+        return any("lies on its" in one.what for one in seen.findings)
+
+    assert said(None)
+    assert not said("z")
+
+
+@pytest.mark.parametrize(
+    "ways",
+    [
+        [drop(at, 2, 0.5) for at in (1, 2, 3, 4)],  # stacks in a wall
+        [drop(at, -2, -0.5) for at in (1, 2, 3, 4)],
+        [drop(at, side * 2, side * 0.5) for at, side in enumerate((1, -1, 1, -1), 1)],
+        # Level branches to both sides with a drop to a diffuser, or as they are.
+        [[[at, 0, 3], [at, y, 3], [at, y, 2.5]] for at, y in enumerate((3, -3, 3), 1)],
+        [[[at, 0.0, 3], [at, 3, 3]] for at in (1, 2, 3, 4)],
+    ],
+)
+def test_ordinary_layouts_do_not_lie(ways: list[list[list[float]]]) -> None:
+    assert not lying(*ways)
+
+
+@pytest.mark.parametrize(("angle", "told"), [(30.0, True), (28.0, False)])
+def test_only_steep_branches_tell_that_a_layout_lies(angle: float, told: bool) -> None:
+    x, z = np.cos(np.radians(angle)), np.sin(np.radians(angle))
+    ways = [
+        [[at, 0, 3], [at + x, 0, 3 + side * z], [at + x, 0.5, 3 + side * z]]
+        for at, side in ((1.0, 1), (3.0, -1), (5.0, 1))
+    ]
+    assert bool(lying(*ways)) == told

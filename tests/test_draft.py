@@ -129,6 +129,26 @@ def test_without_a_source_each_free_end_is_offered(tmp_path: Path) -> None:
     assert graph.topology.nodes[graph.source.node].tolist() == [8, 0, 3]
 
 
+@pytest.mark.parametrize("marked", [True, False])
+def test_the_side_and_shut_ends_are_offered(marked: bool, tmp_path: Path) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("trunk 400x250", np.array([[0, 0, 3], [8, 0, 3]]), CUT),
+            ("office", np.array([[4, 0, 3], [4, 2, 3]]), CUT),
+        ],
+        attributes={"trunk 400x250": SOURCE["trunk"]} if marked else {},
+    )
+    text = draft(drawing)
+    assert text.count("[source]") == 1
+    assert text.count('# side = "return"') == 1
+    chosen = text.replace('# side = "return"', 'side = "return"')
+    chosen = chosen.replace("# [source]", "[source]")
+    chosen = chosen.replace('# at = ["0 m", "0 m"', 'at = ["0 m", "0 m"')
+    schedule = filled(chosen, tmp_path)
+    assert schedule.source.is_return
+    assert "closed = true in place of flow" in text
+
+
 def test_an_airflow_that_is_drawn_is_not_asked_for_again() -> None:
     runs = [
         ("trunk", np.array([[0.0, 0, 3], [8, 0, 3]]), CUT),

@@ -53,6 +53,19 @@ def test_an_effect_is_what_the_change_itself_gives() -> None:
     assert effect.loss > 1.0
 
 
+def test_a_side_that_nobody_said_is_assumed_with_its_effect() -> None:
+    def of_side(source: SourceSpec) -> list[float | None]:
+        found = effects(analyse(build(drawn(), Schedule(source=source))))
+        return [e.loss for e in found if "a supply" in e.assumption.what]
+
+    (loss,) = of_side(SourceSpec())
+    back = analyse(build(drawn(), Schedule(source=SourceSpec(is_return=True))))
+    assert loss == pytest.approx(back.critical_loss - bare().critical_loss)
+    assert abs(loss or 0.0) > 1.0
+    assert of_side(SourceSpec(is_supply=True)) == []
+    assert of_side(SourceSpec(is_return=True)) == []
+
+
 def test_an_alternative_that_cannot_be_made_is_left_out_with_its_reason() -> None:
     """A mitred round elbow of 120 degrees has no table; nobody asked for one."""
     turn = np.radians(120.0)

@@ -726,10 +726,13 @@ def test_a_run_that_others_go_on_from_names_them(end: list[float], said: str) ->
     assert what + said in str(bad.value)
 
 
-def test_a_terminal_at_the_source_is_said_to_be_there() -> None:
+@pytest.mark.parametrize("name", ["T1", "T1 600x300"])
+def test_a_terminal_at_the_source_is_said_to_be_there(name: str) -> None:
+    drawing = drawn()
+    names = [name if run == "T1" else run for run in drawing.names]
     plan = Schedule(terminals={"T1": TerminalSpec(0.1)})
     with pytest.raises(BadInput, match="the source is at the free end of that run"):
-        build(drawn(), plan)
+        build(replace(drawing, names=names), plan)
 
 
 def test_a_single_free_end_is_not_called_one_of_several() -> None:

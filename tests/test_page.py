@@ -980,7 +980,7 @@ def test_the_ball_of_a_remark_is_seen_with_its_piece(
     page.write_page(path, [Option("T", analysis)], [()], ())
     p = Opened(browser, path, (1280, 720)).page
     p.click("text=from above")  # where it lies below the trunk
-    p.locator("#rows tr", has_text="low").filter(has_text="straight").click()
+    p.locator("#rows tr", has_text="low").filter(has_text="straight duct").click()
     p.fill("#remark", "hidden")
     p.click("#remark-form button[type=submit]")
     pink = _INK % "(dot) => dot[0] > 250 && dot[1] < 60 && dot[2] > 130 && dot[2] < 170"

@@ -354,7 +354,7 @@ def test_what_a_check_measures_has_units_and_stands_in_the_schema() -> None:
     ("dimension", "value", "metric", "inch_pound"),
     [
         ("velocity", 5.08, "5.1 m/s", "1000 fpm"),
-        ("length", 3.048, "3.05 m", "10.00 ft"),
+        ("length", 3.048, "3.0 m", "10.0 ft"),
         ("pressure", 249.0889, "249.1 Pa", "1.0000 in.wg"),
         ("airflow", 0.4719474, "472 L/s", "1000 cfm"),
         ("airflow for cooling", 5.368e-5, "53.7 L/s per kW", "400 cfm per ton"),

@@ -37,6 +37,7 @@ from elbowroom.layout import (
     write_gltf,
 )
 from elbowroom.physics import (
+    Aim,
     Analysis,
     Kind,
     air,
@@ -49,6 +50,7 @@ from elbowroom.physics import (
     operate,
     plan_with_returns,
     power_of,
+    proportion,
     remedies,
     static_pressure,
     with_returns,
@@ -352,16 +354,29 @@ def test_a_filter_grille_is_a_filter(
 
 
 @pytest.mark.parametrize(
-    ("losses", "missing"),
+    ("losses", "missing", "of_total"),
     [
-        ({}, "supply or discharge side, filter, coil or heat exchanger"),
-        ({"filter": 5.0}, "supply or discharge side, coil or heat exchanger"),
-        ({"return louvre at the roof": 9.0}, "filter, coil or heat exchanger"),
-        ({"discharge stack": 9.0, "filter": 5.0, "coil": 1.0}, ""),
+        (
+            {},
+            "the supply or discharge side, filter, coil or heat exchanger",
+            "the supply or discharge side, nor of a filter, should there be one",
+        ),
+        (
+            {"bag filter": 5.0},
+            "the supply or discharge side, coil or heat exchanger",
+            "the supply or discharge side",
+        ),
+        (
+            {"return louvre at the roof": 9.0},
+            "the filter, coil or heat exchanger",
+            "a filter, should there be one",
+        ),
+        ({"discharge stack": 9.0, "filter": 5.0}, "the coil or heat exchanger", ""),
+        ({"discharge stack": 9.0, "filter": 5.0, "coil": 1.0}, "", ""),
     ],
 )
 def test_an_exhaust_alone_says_what_its_budget_lacks(
-    losses: dict[str, float], missing: str
+    losses: dict[str, float], missing: str, of_total: str
 ) -> None:
     fan = FanSpec(external_static_pressure=250.0)
 
@@ -369,10 +384,11 @@ def test_an_exhaust_alone_says_what_its_budget_lacks(
         flags = found(back(), is_return, losses=losses, **said).flags
         return [f.sentence for f in flags if "nothing is said of" in f.what]
 
-    said = told(True, fan=fan)
-    assert len(said) == bool(missing)
-    assert all(f"nothing is said of the {missing}, so" in one for one in said)
-    assert all("return side" not in one for one in said)
+    bare = told(True, fan=FanSpec(total_pressure=250.0))
+    for said, wanted in ((told(True, fan=fan), missing), (bare, of_total)):
+        assert len(said) == bool(wanted)
+        assert all(f"nothing is said of {wanted}, so" in one for one in said)
+        assert all("return side" not in one for one in said)
     # With the supply's fan it is one side of a budget that says it.
     assert not told(True)
     # As it is told of a supply alone.
@@ -615,6 +631,101 @@ def test_swapped_sides_are_refused_and_a_second_fan_is_told(
     assert any("it says that return.glb is a supply" in one for one in told)
     assert any("the fan of a return is not counted" in one for one in told)
     assert result["budget"]["fan_pressure_pa"] is None
+
+
+def test_a_supply_beside_its_return_is_no_assumption() -> None:
+    def assumed(analysis: Analysis) -> bool:
+        return any("a supply" in one.what for one in analysis.assumptions)
+
+    supply = found(back(), False)
+    assert assumed(supply)
+    assert not assumed(with_returns(supply, [found(back())]))
+    planned = plan_with_returns(supply.graph.schedule, [found(back())])
+    assert planned.source.is_supply
+    assert not assumed(found(back()))
+
+
+@pytest.mark.parametrize(
+    ("kind", "loss", "told"),
+    [
+        ("hood", "bag filter", "'hood'"),
+        ("Return grille", "filter", "'Return grille'"),
+        ("grille", "exhaust cowl", "'exhaust cowl'"),
+        # A supply pays for its return too, and for the outdoor air.
+        ("grille", "return", ""),
+        ("diffuser", "weather hood", ""),
+        ("", "filter", ""),
+    ],
+)
+def test_words_of_an_exhaust_are_told_where_the_side_is_not_said(
+    kind: str, loss: str, told: str
+) -> None:
+    ends = {"far": TerminalSpec(0.5, kind=kind), "side": TerminalSpec(0.25)}
+
+    def said(source: SourceSpec) -> list[str]:
+        plan = Schedule(
+            source=source, losses={loss: 9.0}, terminals=ends, file="s.toml"
+        )
+        seen = build(back(), plan).notices
+        return [one.sentence for one in seen if "side is not said" in one.what]
+
+    nothing = said(SourceSpec())
+    assert len(nothing) == bool(told)
+    assert all(
+        f"s.toml, [source]: the side is not said, and the schedule speaks of "
+        f"{told}, as of" in one
+        for one in nothing
+    )
+    assert not said(SourceSpec(is_return=True))
+    assert not said(SourceSpec(is_supply=True))
+
+
+@pytest.mark.parametrize(
+    ("source", "kind", "use", "dusty"),
+    [
+        (SourceSpec(is_return=True), "hood", "commercial", True),
+        (SourceSpec(is_return=True), "grille", "industrial", True),
+        (SourceSpec(), "Slotted hood", "industrial", True),
+        (SourceSpec(is_return=True), "grille", "commercial", False),
+        (SourceSpec(is_supply=True), "hood", "industrial", False),
+        (SourceSpec(), "grille", "industrial", False),
+    ],
+)
+def test_no_advice_lets_dust_settle(
+    source: SourceSpec, kind: str, use: str, dusty: bool
+) -> None:
+    """What dust needs is a least velocity, and what is looked at is a largest."""
+    ends = {"far": TerminalSpec(0.5, 20.0, kind), "side": TerminalSpec(0.25, 20.0)}
+    drawing = replace(back(), flow=9.0 * back().flow)
+
+    def of_fan(pressure: float) -> Analysis:
+        plan = Schedule(
+            source=source,
+            fan=FanSpec(total_pressure=pressure),
+            terminals={n: replace(t, flow=9.0 * t.flow) for n, t in ends.items()},
+            checks=ChecksSpec(use=use, noise="RC 25", stands="in the room"),
+        )
+        return analyse(build(drawing, plan))
+
+    rich, poor = of_fan(1e5), of_fan(30.0)
+    told = [one.sentence for one in rich.flags]
+    assert any("transport velocity" in one for one in told) == dusty
+    assert any("window" in one for one in told) != dusty
+    (short,) = (one for one in poor.flags if "critical path needs" in one.what)
+    assert ("enlarge its ducts" in short.remedy) != dusty
+    advice = [one for one in checks(rich) if one.rule.startswith("velocity in")]
+    assert not any(one.is_kept for one in advice if "elbows" not in one.rule)
+    for one in advice:
+        assert (
+            "a larger section is taken: ducts that carry dust" in one.remedy
+        ) == dusty
+        assert one.remedy.startswith("take a larger section") != dusty
+    larger = [one for one in remedies(rich) if "larger" in one.what]
+    assert bool(larger) != dusty
+    sized = proportion(drawing, rich.graph.schedule, Aim(rate=1.0))
+    said = [one.sentence for one in sized.notices]
+    assert any("transport velocity" in one for one in said) == dusty
+    assert any("window" in one for one in said) != dusty
 
 
 def test_terminals_with_a_declared_loss_have_no_opening() -> None:

@@ -365,3 +365,32 @@ def test_a_schedule_that_says_one_name_in_two_ways_is_refused() -> None:
     steps = {COMPOSED: round_section(0.2), APART: round_section(0.3)}
     with pytest.raises(ValueError, match="twice, its accents in two forms"):
         Schedule(sections=steps)
+
+
+def test_a_run_that_is_not_there_is_told_with_those_that_are() -> None:
+    drawing = drawing_from_runs(
+        [
+            (
+                f"piece {name}",
+                np.array([[x, 0.0, 3], [x + 1, 0, 3]]),
+                round_section(0.2),
+            )
+            for x, name in enumerate("abcdefghijk")
+        ],
+        flows={"piece k": 0.1},
+        attributes={"piece a": Attributes(source=True)},
+    )
+
+    def said(run: str) -> str:
+        with pytest.raises(BadInput) as bad:
+            build(drawing, Schedule(sections={run: round_section(0.1)}))
+        return bad.value.faults[0].remedy
+
+    assert said("nothing") == (
+        "its runs are "
+        + ", ".join(f"'piece {name}'" for name in "abcdefgh")
+        + " and 3 more"
+    )
+    names = [f"F{row} dia 200" for row in range(1, 12)]
+    drawing = replace(drawing, names=names)
+    assert said("F3") == "did you mean 'F3 dia 200'"

@@ -236,6 +236,30 @@ def test_faults(tmp_path: Path, text: str, said: str) -> None:
     assert all(sentence.startswith("plan.toml") for sentence in sentences)
 
 
+def test_a_wrong_curve_pressure_is_one_fault(tmp_path: Path) -> None:
+    curve = '[fan]\ncurve = [["0 m3/s", "90 Pa"], ["1 m3/s", "10 Pa"]]\n'
+    for more, said in (
+        ('curve_pressure = "static"', "'static' is not known there"),
+        ("", "it is not said which pressure the curve is of"),
+    ):
+        with pytest.raises(BadInput) as caught:
+            read_schedule(written(tmp_path, curve + more))
+        (fault,) = caught.value.faults
+        assert said in fault.sentence
+
+
+@pytest.mark.parametrize("value", ["12", "'12'", "12.0"])
+def test_a_leakage_class_may_stand_in_quotes(tmp_path: Path, value: str) -> None:
+    text = f"[checks]\nleakage_class = {value}"
+    assert read_schedule(written(tmp_path, text)).checks.leakage == 12.0
+
+
+@pytest.mark.parametrize("value", ["'0'", "'501'", "'nan'", "'E'", "true", "[12]"])
+def test_what_is_no_leakage_class(tmp_path: Path, value: str) -> None:
+    with pytest.raises(BadInput, match="is no leakage class"):
+        read_schedule(written(tmp_path, f"[checks]\nleakage_class = {value}"))
+
+
 def test_all_faults_are_told_at_once(tmp_path: Path) -> None:
     text = '[terminals.a]\nflow="1"\n[air]\ntemp="1 C"\n[fann]\n'
     with pytest.raises(BadInput) as caught:

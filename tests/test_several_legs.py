@@ -502,13 +502,27 @@ def test_a_main_that_turns_is_not_called_straight() -> None:
         rows = (analysis.elements.kind == Kind.MAIN).nonzero()[0].tolist()
         return [analysis.words(row) for row in rows]
 
-    assert words(0.9) == ["straight leg past a branch"]
-    assert words(1.1) == ["main that turns 1.1° at a branch"]
+    assert words(0.9) == ["straight leg past branch c"]
+    assert words(1.1) == ["main that turns 1.1° at branch c"]
     assert words(79.0) == []  # a bullhead tee
     legs = {"b": (leg(90.0), MAIN, 0.5), "c": (leg(90.0, 90.0), LEG, 0.2)}
     analysis = found(legs)
     (row,) = (analysis.elements.kind == Kind.MAIN).nonzero()[0].tolist()
-    assert analysis.words(row) == "main that turns 90° at a branch"
+    assert analysis.words(row) == "main that turns 90° at branch c"
+
+
+def test_a_main_past_several_branches_names_them() -> None:
+    def words(*more: str) -> str:
+        legs = {"b": (leg(0.0), MAIN, 0.5)}
+        ways = zip(("c", *more), (90.0, 180.0, 0.0, 270.0), strict=False)
+        legs |= {name: (leg(90.0, around), LEG, 0.2) for name, around in ways}
+        analysis = found(legs)
+        (row,) = (analysis.elements.kind == Kind.MAIN).nonzero()[0].tolist()
+        return analysis.words(row)
+
+    assert words() == "straight leg past branch c"
+    assert words("d") == "straight leg past branches c and d"
+    assert words("d", "e", "f") == "straight leg past branches c and d and 2 more"
 
 
 @pytest.mark.parametrize("branch_flow", [0.3, 0.6])

@@ -7,10 +7,7 @@ from typing import Any
 from elbowroom.layout import and_more, power_words, pressure_words, units
 from elbowroom.physics import (
     ALLOWANCE,
-    FLAT_HANGERS,
-    FLAT_PIECE,
-    ROUND_HANGERS,
-    ROUND_PIECE,
+    STOCK,
     Analysis,
     Check,
     CheckDimension,
@@ -131,15 +128,16 @@ def power_sentence(found: FanPower, display: Display) -> str:
     head, whose = _POWER_OF[found.basis]
     if found.air is None:
         return (
-            f"{head}: the layout gains {pressure_words(-found.total_pressure)} there, "
-            "so that no power is given."
+            f"{head}: the layout gains "
+            f"{display.led(pressure_words(-found.total_pressure))} there, so that no "
+            "power is given."
         )
-    head += f", from the {pressure_words(found.total_pressure)} {whose}"
-    parts = [f"{power_words(found.air)} in the air"]
+    head += f", from the {display.led(pressure_words(found.total_pressure))} {whose}"
+    parts = [f"{display.led(power_words(found.air))} in the air"]
     if found.shaft is not None:
-        parts.append(f"{power_words(found.shaft)} at the shaft")
+        parts.append(f"{display.led(power_words(found.shaft))} at the shaft")
     if found.electric is not None:
-        parts.append(f"{power_words(found.electric)} electric")
+        parts.append(f"{display.led(power_words(found.electric))} electric")
     if found.energy is not None and found.seconds is not None:
         parts.append(energy_words(found.energy / 3.6e6, found.seconds) + " a year")
     if found.warming is not None:
@@ -233,15 +231,14 @@ def quantity_totals(found: Quantities, display: Display) -> tuple[list[str], lis
 
 def joints_words(found: Quantities, display: Display) -> str:
     """Joints and hangers, with what was taken for them."""
-
-    def length(value: float) -> str:
-        return f"{display.lengths(value, 1)} {display.length}"
-
+    flat, round_, flat_hangers, round_hangers = (
+        f"{units.to_unit(length, display.length):g} {display.length}"
+        for length in STOCK[display.side]
+    )
     return (
-        f"About {found.joints} joints, rectangular duct in pieces of "
-        f"{length(FLAT_PIECE)} and round duct of {length(ROUND_PIECE)}, and "
-        f"{found.hangers} hangers, every {length(FLAT_HANGERS)} and "
-        f"{length(ROUND_HANGERS)} (common practice, no published source)."
+        f"About {found.joints} joints, rectangular duct in pieces of {flat} and round "
+        f"duct of {round_}, and {found.hangers} hangers, every {flat_hangers} and "
+        f"{round_hangers} (common practice, no published source)."
     )
 
 

@@ -270,6 +270,7 @@ def improve(
 ) -> int:
     """Say which changes win pressure on the critical path."""
     from elbowroom.physics import (
+        dust_flags,
         kept_from_trying,
         plan_with_returns,
         remedies,
@@ -300,7 +301,11 @@ def improve(
     found = remedies(
         option.analysis, clashes, series, lambda work: watched(work, "changes tried")
     )
-    notices = kept_from_trying(option.analysis, series) + _as_drawn(back)
+    notices = [
+        *kept_from_trying(option.analysis, series),
+        *_as_drawn(back),
+        *dust_flags(option.analysis.graph),
+    ]
     if as_json:
         print_json(remedies_result(option.analysis, found, notices))
     else:

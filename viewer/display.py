@@ -74,6 +74,13 @@ class Display:
         """A section with its unit: width × height."""
         return section.words_in(self.side)
 
+    def led(self, words: str) -> str:
+        """A quantity in both units, 'metric (inch-pound)', its own first."""
+        if self.name == "metric":
+            return words
+        metric, _, own = words.removesuffix(")").partition(" (")
+        return f"{own} ({metric})"
+
     @property
     def side(self) -> str:
         """Unit of the sides of sections."""
@@ -127,7 +134,7 @@ class CheckUnits:
 
 CHECK_UNITS: dict[CheckDimension, CheckUnits] = {
     "velocity": CheckUnits("m/s", ("m/s", 1), ("fpm", 0)),
-    "length": CheckUnits("m", ("m", 2), ("ft", 2)),
+    "length": CheckUnits("m", ("m", 1), ("ft", 1)),
     "pressure": CheckUnits("Pa", ("Pa", 1), ("in.wg", 4)),
     "airflow": CheckUnits("m3/s", ("L/s", 0), ("cfm", 0)),
     "airflow for cooling": CheckUnits(

@@ -307,7 +307,8 @@ def print_remedies(
     p = display.pressures
     console.print(
         f"[bold]{plain(analysis.graph.drawing.file)}[/bold]  "
-        f"{p(analysis.critical_loss)} {display.pressure} to "
+        f"{p(analysis.critical_loss)} {display.pressure} "
+        f"{'from' if analysis.graph.is_return else 'to'} "
         f"{plain(analysis.critical_terminal)}{_spare(analysis, display)}"
     )
     if not found:

@@ -244,9 +244,10 @@ def _summary(
                 *ranks[place : place + 1],
             ]
         )
+    from_rooms = all(option.analysis.graph.is_return for option in options)
     heads = [
         "layout",
-        "critical path to",
+        "critical path " + ("from" if from_rooms else "to"),
         f"loss, {display.pressure}",
         "nine draws of ten",
         "fan leaves",
