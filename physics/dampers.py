@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import BoolArray, FloatArray, IntArray
 
-from .coefficient import DECLARED, Coefficient, Credit, LookupRefused, Note, make
+from .coefficient import Coefficient, Credit, LookupRefused, Note, make
 from .tables import Curve, Grid, chosen, curve, from_table, grid
 
 FIRE_CAUTION = (
@@ -246,50 +246,6 @@ def fire_and_smoke() -> Coefficient:
         table=_FIRE,
         source="common practice, no published source for the fallback",
         confidence="low",
-    )
-
-
-def declared(
-    loss: npt.ArrayLike, velocity: npt.ArrayLike, density: npt.ArrayLike
-) -> Coefficient:
-    """Coefficient of a loss that the maker declares at a rated velocity.
-
-    Parameters
-    ----------
-    loss
-        Loss of total pressure, Pa.
-    velocity, density
-        At which it was measured, m/s and kg/m³.
-
-    Raises
-    ------
-    LookupRefused
-        If a velocity or density is not above zero, or a loss is negative.
-
-    Notes
-    -----
-    It scales with the velocity pressure, as turbulent losses do.
-
-    Examples
-    --------
-    >>> declared(18.06, 5.0, 1.204).value.round(3)
-    array([1.2])
-    """
-    dp, speed, rho = np.broadcast_arrays(
-        *(np.atleast_1d(np.asarray(x, np.float64)) for x in (loss, velocity, density))
-    )
-    if not ((speed > 0.0) & (rho > 0.0) & (dp >= 0.0)).all():
-        raise LookupRefused(
-            "a declared loss needs a velocity and a density above zero and no negative "
-            "loss; read the maker's sheet again"
-        )
-    return make(
-        dp / (0.5 * rho * speed * speed),
-        0,
-        reference="duct",
-        table="declared",
-        source="declared by the maker",
-        confidence=DECLARED,
     )
 
 

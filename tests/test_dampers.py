@@ -143,14 +143,6 @@ def test_fire_dampers_are_charged_with_their_loss_and_carry_the_caution() -> Non
         assert "local code and a licensed person" in book.find_kind(name).what
 
 
-def test_declared_loss_becomes_a_coefficient() -> None:
-    # Exact: 25 Pa at 5 m/s of 1.2 kg/m³ is 25 / 15.
-    assert dampers.declared(25.0, 5.0, 1.2).value[0] == pytest.approx(25.0 / 15.0)
-    for wrong in ((25.0, 0.0, 1.2), (-1.0, 5.0, 1.2), (25.0, np.nan, 1.2)):
-        with pytest.raises(LookupRefused, match="above zero"):
-            dampers.declared(*wrong)
-
-
 DAMPERS = [name for name in book.KINDS if name.startswith("damper")]
 
 
