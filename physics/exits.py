@@ -25,7 +25,7 @@ def _abrupt() -> tuple[float, str, str, int]:
     return float(row["C"]), row["source"], row["confidence"], line
 
 
-def exit_abrupt(count: int = 1) -> Coefficient:
+def exit_abrupt() -> Coefficient:
     """Plain duct end that discharges into a room: the velocity pressure is lost.
 
     References
@@ -34,7 +34,7 @@ def exit_abrupt(count: int = 1) -> Coefficient:
     """
     value, source, confidence, line = _abrupt()
     return make(
-        np.full(count, value),
+        np.array([value]),
         0,
         reference="duct",
         table=_DIFFUSER,

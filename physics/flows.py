@@ -161,8 +161,8 @@ def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:
         raise BadInput(faults)
 
 
-def _terminals_behind(graph: DuctGraph, duct: int, most: int = 5) -> str:
-    """The first terminals that a duct feeds, with their airflows, in words."""
+def _terminals_behind(graph: DuctGraph, duct: int) -> str:
+    """The first five terminals that a duct feeds, with their airflows, in words."""
     terminals, parent = graph.terminals, graph.ducts.parent
     fed: list[str] = []
     for row, last in enumerate(terminals.duct.tolist()):
@@ -170,7 +170,7 @@ def _terminals_behind(graph: DuctGraph, duct: int, most: int = 5) -> str:
             last = int(parent[last])
         if last != duct:
             continue
-        if len(fed) == most:
+        if len(fed) == 5:
             return ", ".join(fed) + " and others"
         fed.append(
             f"'{terminals.name[row]}' {airflow_words(float(terminals.flow[row]))}"

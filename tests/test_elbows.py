@@ -154,21 +154,6 @@ def test_elbow_with_more_splitters_loses_no_more() -> None:
     assert (two >= three).all()
 
 
-def test_splitters_stand_where_the_table_says() -> None:
-    # ASHRAE Handbook Fundamentals 2005, p. 35.52, printed curve ratios, to 0.001.
-    for count in (1, 2, 3):
-        where = {"splitter_count": str(count)}
-        ratio, printed = _columns(
-            "rect_elbow_splitters", where, "throat_R_over_W", "curve_ratio"
-        )
-        np.testing.assert_allclose(
-            elbows.curve_ratio(count, ratio), printed, atol=0.001
-        )
-    radii = elbows.splitter_radii(3, 0.1, 0.5)
-    # The next one out would be the heel.
-    assert radii[-1] / elbows.curve_ratio(3, 0.2) == pytest.approx(0.6)
-
-
 def test_square_throat_is_the_smooth_elbow_without_a_throat_radius() -> None:
     # By geometry; the bounds of that construction are equal.
     where = {"construction": "square_throat_radius_heel"}

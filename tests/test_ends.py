@@ -182,8 +182,8 @@ def test_elbow_at_the_open_end_is_read_back() -> None:
 
 
 def test_plain_end_loses_the_whole_velocity_pressure() -> None:
-    found = ends.exit_abrupt(3)
-    assert found.value.tolist() == [1.0, 1.0, 1.0]
+    found = ends.exit_abrupt()
+    assert found.value.tolist() == [1.0]
     assert tables.rows(found.table)[found.row[0] - 2]["kind"] == "abrupt"
 
 
