@@ -6,8 +6,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from prints import columns
 
-from elbowroom.physics import Note, elbows, interaction, tables, transitions
+from elbowroom.physics import Note, elbows, interaction, transitions
 
 JOG = json.loads(
     (Path(__file__).parent / "data" / "jog_reference.json").read_text("utf-8")
@@ -18,13 +19,11 @@ SMOOTH = [option for option in OPTIONS if "A1" in option]
 
 def test_smooth_s_pair_is_read_back() -> None:
     # Idelchik, section VI, S-shaped coupled bends.
-    rows = tables.rows("pair_s_bend_smooth_factor")
-    angle = np.radians([float(row["angle_deg"]) for row in rows])
-    spacing = np.array([float(row["L_over_D"]) for row in rows])
-    factor, notes = interaction.s_pair_factor(angle, spacing)
-    np.testing.assert_allclose(
-        factor, [float(row["pair_factor"]) for row in rows], rtol=1e-12
+    angle, spacing, printed = columns(
+        "pair_s_bend_smooth_factor", {}, "angle_deg", "L_over_D", "pair_factor"
     )
+    factor, notes = interaction.s_pair_factor(np.radians(angle), spacing)
+    np.testing.assert_allclose(factor, printed, rtol=1e-12)
     assert not notes.any()
 
 
@@ -54,22 +53,20 @@ def test_turns_outside_the_table_are_noted() -> None:
 )
 def test_mitred_pair_is_read_back(twisted: bool, name: str) -> None:
     # Idelchik, section VI, from memory.
-    rows = tables.chosen("rect_pair_mitred_90", {"arrangement": name})
-    spacing = [float(row["L_over_W"]) for row in rows]
+    where = {"arrangement": name}
+    spacing, printed = columns("rect_pair_mitred_90", where, "L_over_W", "C")
     found = interaction.mitred_pair(spacing, twisted=twisted)
-    np.testing.assert_allclose(found.value, [float(r["C"]) for r in rows], rtol=1e-12)
+    np.testing.assert_allclose(found.value, printed, rtol=1e-12)
     assert not found.notes.any()
 
 
 def test_mitred_pair_follows_the_aspect_of_the_duct() -> None:
     # Idelchik 1986, diagram 6-5, factor C1 (from memory).
-    rows = tables.rows("rect_pair_mitred_aspect_factor")
-    aspect = np.array([float(row["H_over_W"]) for row in rows])
+    name = "rect_pair_mitred_aspect_factor"
+    aspect, printed = columns(name, {}, "H_over_W", "K_aspect")
     found = interaction.mitred_pair(2.0, aspect).value
     plain = interaction.mitred_pair(2.0).value
-    np.testing.assert_allclose(
-        found / plain, [float(row["K_aspect"]) for row in rows], rtol=1e-12
-    )
+    np.testing.assert_allclose(found / plain, printed, rtol=1e-12)
 
 
 def test_mitred_bends_far_apart_are_two_mitred_bends() -> None:
@@ -90,11 +87,11 @@ def test_mitred_z_loses_more_than_its_sum_and_smooth_s_less() -> None:
 
 def test_mitred_u_is_read_back_and_clamped() -> None:
     # Idelchik, section VI, from memory.
-    rows = tables.rows("rect_pair_u_mitred")
-    back = np.array([float(row["back_width_over_W"]) for row in rows])
-    length = np.array([float(row["L_over_W"]) for row in rows])
+    back, length, printed = columns(
+        "rect_pair_u_mitred", {}, "back_width_over_W", "L_over_W", "C"
+    )
     found = interaction.mitred_u_pair(length, back)
-    np.testing.assert_allclose(found.value, [float(r["C"]) for r in rows], rtol=1e-12)
+    np.testing.assert_allclose(found.value, printed, rtol=1e-12)
     assert interaction.mitred_u_pair(2.5, 1.0).notes[0] & int(Note.CLAMPED)
 
 
@@ -103,10 +100,10 @@ def test_mitred_u_is_read_back_and_clamped() -> None:
 )
 def test_sharp_30_degree_offset_is_read_back(is_round: bool, section: str) -> None:
     # Idelchik, section VI, from memory.
-    rows = tables.chosen("pair_offset_30", {"section": section})
-    length = [float(row["L_over_D"]) for row in rows]
+    where = {"section": section}
+    length, printed = columns("pair_offset_30", where, "L_over_D", "C")
     found = interaction.offset_30(length, is_round)
-    np.testing.assert_allclose(found.value, [float(r["C"]) for r in rows], atol=1e-12)
+    np.testing.assert_allclose(found.value, printed, atol=1e-12)
 
 
 @pytest.mark.parametrize("option", SMOOTH, ids=lambda option: option["name"])
