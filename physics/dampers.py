@@ -74,7 +74,7 @@ def butterfly(blade_angle: npt.ArrayLike, is_round: bool = True) -> Coefficient:
     value = value * np.exp(slope * np.maximum(degrees - book.x[-1], 0.0))
     steep = int(Note.EXTENDED) | int(Note.SUSPECT)
     bits = np.where(beyond, steep, bits)
-    return from_table(book, value, bits, "duct", at=(degrees,))
+    return from_table(book, value, bits, "duct")
 
 
 @cache
@@ -123,7 +123,7 @@ def multiblade(
     degrees = np.degrees(angle)
     value, bits = book.at(degrees, lengths)
     steep = np.where(angle > _MULTIBLADE_END + 1e-9, int(Note.SUSPECT), 0)
-    return from_table(book, value, bits | steep, "duct", at=(degrees, lengths))
+    return from_table(book, value, bits | steep, "duct")
 
 
 @cache
@@ -180,18 +180,16 @@ def gate(opening: npt.ArrayLike, aspect: npt.ArrayLike | None = None) -> Coeffic
             f"a gate is published for openings of {low:g} to 1, not for "
             f"{_outside(opened, low, 1.0):g}; open it further or take a smaller duct"
         )
-    at: tuple[FloatArray, ...] = (opened,)
     if isinstance(book, Curve):
         value, bits = book.at(opened)
     else:
-        at = tuple(np.broadcast_arrays(opened, np.asarray(aspect, np.float64)))
-        value, bits = book.at(*at)
-        opened = at[0]
+        opened, sides = np.broadcast_arrays(opened, np.asarray(aspect, np.float64))
+        value, bits = book.at(opened, sides)
     last = opened > high
     rest = ((1.0 - opened) / (1.0 - high)).clip(0.0, 1.0)
     bits = np.where(last, int(Note.INTERPOLATED), bits)
     value = np.where(last, value * rest, value)
-    return from_table(book, value, bits, "duct", at=at)
+    return from_table(book, value, bits, "duct")
 
 
 def fire_curtain(in_airstream: npt.ArrayLike) -> Coefficient:

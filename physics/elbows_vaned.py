@@ -72,7 +72,6 @@ def rect_splitters(
         value * turn,
         bits | turn_bits,
         "upstream",
-        at=(ratio, aspect),
         factors=turned("rect_smooth_splitter", turn),
     )
 
@@ -133,7 +132,6 @@ def rect_vaned(
         table="rect_elbow_mitred_vanes",
         source=row["source"],
         confidence=row["confidence"],
-        lines=lambda: rows("rect_elbow_mitred_vanes").index(row) + 2,
     )
 
 
@@ -248,8 +246,7 @@ def rect_vaned_older(
             table=name,
             source=read[0]["source"],
             confidence=read[0]["confidence"],
-            lines=lambda: rows(name).index(read[0]) + 2,
         )
     book = curve(name, "velocity_m_s", where=where)
     value, bits = book.at(speed)
-    return from_table(book, value, bits, "upstream", at=(speed,))
+    return from_table(book, value, bits, "upstream")
