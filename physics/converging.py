@@ -24,6 +24,7 @@ from .junction_terms import (
     REFERENCE,
     SQUARE_TO,
     TEE_FROM,
+    from_curve,
     joining_factor,
     mixed,
     share_of_bullhead,
@@ -33,7 +34,7 @@ from .junction_terms import (
 from .junctions_rect import radius_wye
 from .junctions_symmetrical import dovetail, symmetrical_joining
 from .split_mains import SPLIT_AREAS, joining_momentum, split_main
-from .tables import Curve, curve
+from .tables import Curve, curve, from_table
 from .takeoff_entries import is_lost
 
 _LEAST_AREA = 0.1
@@ -195,13 +196,8 @@ def rect_converging_branch(
     formula = converging_branch(q, f, np.pi / 2)
     stands_in = _off_print(f)
     off = (np.abs(f - 0.5) > 1e-6) & (stands_in == 0.0)
-    tabled = make(
-        printed,
-        bits | np.where(off, int(Note.CLAMPED), 0),
-        reference=REFERENCE,
-        table=slow.name,
-        source=slow.source,
-        confidence=slow.confidence,
+    tabled = from_table(
+        slow, printed, bits | np.where(off, int(Note.CLAMPED), 0), REFERENCE
     )
     found = mixed(tabled, formula, stands_in)
     borrowed = stands_in > 0.0
@@ -235,17 +231,7 @@ def rect_converging_main(flow_ratio: npt.ArrayLike) -> Coefficient:
     ----------
     SMACNA HVAC Systems Duct Design 1990, table 14-13 (from memory).
     """
-    (q,) = alike(flow_ratio)
-    book = _rect_main()
-    value, bits = book.at(q)
-    return make(
-        value,
-        bits,
-        reference=REFERENCE,
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
-    )
+    return from_curve(_rect_main(), flow_ratio)
 
 
 def joining_legs(

@@ -6,7 +6,7 @@ import numpy.typing as npt
 from elbowroom.layout import BoolArray, FloatArray
 
 from .coefficient import Coefficient, Note, make, worst
-from .tables import Curve
+from .tables import Curve, from_table
 
 REFERENCE = "common"
 TEE_FROM = np.radians(60.0)  # between this and a right angle C goes straight
@@ -85,11 +85,4 @@ def thirds(share: FloatArray) -> tuple[BoolArray, BoolArray, BoolArray]:
 def from_curve(book: Curve, argument: npt.ArrayLike) -> Coefficient:
     """Coefficient that is read off one published curve."""
     value, bits = book.at(np.atleast_1d(argument))
-    return make(
-        value,
-        bits,
-        reference=REFERENCE,
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
-    )
+    return from_table(book, value, bits, REFERENCE)

@@ -21,7 +21,7 @@ from .junction_terms import (
     joining_factor,
     share_of_bullhead,
 )
-from .tables import Curve, Grid, curve, grid
+from .tables import Curve, Grid, curve, from_table, grid
 
 _NAME = "junction_symmetrical_wye_and_bullhead"
 
@@ -116,13 +116,11 @@ def dovetail(
     q, f = alike(flow_ratio, area_ratio)
     book = _dovetail(flow)
     value, bits = book.at(f)
-    return make(
+    return from_table(
+        book,
         value,
         bits | np.where(np.abs(q - 0.5) > 1e-6, int(Note.CLAMPED), 0),
-        reference=REFERENCE,
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
+        REFERENCE,
     )
 
 
