@@ -453,35 +453,22 @@ def legs(
     joining: bool = False,
 ) -> tuple[float, str, int]:
     """Value, table and notes of one leg."""
-    shared = None if wall is None else np.array([wall])
-    out = (
-        junctions.joining_legs(
-            is_branch=np.array([is_branch]),
-            is_symmetrical=np.array([symmetrical]),
-            angle=np.radians([angle]),
-            entry=np.array([int(entry)]),
-            common_shape=np.array([int(common)]),
-            branch_shape=np.array([int(branch)]),
-            flow_ratio=np.array([q]),
-            area_ratio=np.array([f]),
-            main_area_ratio=np.array([s]),
-            common_velocity=np.array([5.0]),
-            shared_wall=shared,
-        )
-        if joining
-        else junctions.dividing_legs(
-            is_branch=np.array([is_branch]),
-            is_symmetrical=np.array([symmetrical]),
-            angle=np.radians([angle]),
-            entry=np.array([int(entry)]),
-            common_shape=np.array([int(common)]),
-            branch_shape=np.array([int(branch)]),
-            flow_ratio=np.array([q]),
-            area_ratio=np.array([f]),
-            main_area_ratio=np.array([s]),
-            shared_wall=shared,
-        )
+    all_legs = junctions.JunctionLegs(
+        is_branch=np.array([is_branch]),
+        is_symmetrical=np.array([symmetrical]),
+        angle=np.radians([angle]),
+        entry=np.array([int(entry)]),
+        common_shape=np.array([int(common)]),
+        branch_shape=np.array([int(branch)]),
+        flow_ratio=np.array([q]),
+        area_ratio=np.array([f]),
+        main_area_ratio=np.array([s]),
+        shared_wall=None if wall is None else np.array([wall]),
     )
+    if joining:
+        out = junctions.joining_legs(all_legs, np.array([5.0]))
+    else:
+        out = junctions.dividing_legs(all_legs)
     return float(out.value[0]), out.credits[int(out.credit[0])].table, int(out.notes[0])
 
 
@@ -615,16 +602,18 @@ def test_flows_that_join_a_main_of_another_area_make_no_energy(
     f, q, s = (part.ravel() for part in grid)
     branch, main = (
         junctions.joining_legs(
-            is_branch=np.full(len(q), is_branch),
-            is_symmetrical=np.zeros(len(q), dtype=bool),
-            angle=np.full(len(q), np.radians(angle)),
-            entry=np.zeros(len(q), dtype=np.int64),
-            common_shape=np.full(len(q), shape),
-            branch_shape=np.full(len(q), shape),
-            flow_ratio=q,
-            area_ratio=f,
-            main_area_ratio=s,
-            common_velocity=np.full(len(q), 4.0),
+            junctions.JunctionLegs(
+                is_branch=np.full(len(q), is_branch),
+                is_symmetrical=np.zeros(len(q), dtype=bool),
+                angle=np.full(len(q), np.radians(angle)),
+                entry=np.zeros(len(q), dtype=np.int64),
+                common_shape=np.full(len(q), shape),
+                branch_shape=np.full(len(q), shape),
+                flow_ratio=q,
+                area_ratio=f,
+                main_area_ratio=s,
+            ),
+            np.full(len(q), 4.0),
         ).value
         for is_branch in (True, False)
     )
