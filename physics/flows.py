@@ -108,14 +108,20 @@ def loops_of(graph: DuctGraph) -> tuple[IntArray, FloatArray]:
     return closing, paths_to(graph, closing) - paths_to(graph, other)
 
 
+def way_back(graph: DuctGraph, duct: int) -> list[int]:
+    """Ducts from one back to the source, that one first."""
+    way, parent = [], graph.ducts.parent
+    while duct >= 0:
+        way.append(duct)
+        duct = int(parent[duct])
+    return way
+
+
 def paths_to(graph: DuctGraph, last: IntArray) -> FloatArray:
     """1 for the ducts on the path from the source to the end of each, shape (n, d)."""
-    parent = graph.ducts.parent
-    out = np.zeros((len(last), len(parent)))
+    out = np.zeros((len(last), len(graph.ducts.parent)))
     for row, duct in enumerate(last.tolist()):
-        while duct >= 0:
-            out[row, duct] = 1.0
-            duct = int(parent[duct])
+        out[row, way_back(graph, duct)] = 1.0
     return out
 
 
