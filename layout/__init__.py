@@ -33,7 +33,7 @@ from .faults import (
     warning,
     writing,
 )
-from .fit import bend_places, branches_beyond, end_taps
+from .fit import bend_places, branches_beyond, end_taps, room_faults
 from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
 from .graph import (
@@ -52,6 +52,7 @@ from .names import bare_name, section_in_name, toml_key
 from .near_misses import near_misses
 from .nearest import folded, nearest
 from .obstacles import Obstacle, read_obstacles, structure_in
+from .offsets import kink_words
 from .paths import found_at
 from .pieces import sides_before
 from .places import coordinates, place_words
@@ -191,6 +192,7 @@ __all__ = [
     "is_flexible",
     "island_notices",
     "join",
+    "kink_words",
     "length_words",
     "level_frame",
     "load_toml",
@@ -217,6 +219,7 @@ __all__ = [
     "read_schedule",
     "rectangular",
     "refusal",
+    "room_faults",
     "round_section",
     "run_sections",
     "section_in_name",

@@ -16,14 +16,15 @@ from .legs import lone_legs, meeting_legs, outgoing_legs
 from .lengths import with_lengths
 from .odd_turns import (
     FOLDED,
-    LARGEST_KINK,
     STRAIGHT_ON,
     chain_notices,
+    corner_notices,
     even_notices,
     folded_notices,
     transition_notices,
 )
-from .openings import with_openings
+from .offsets import LARGEST_KINK, Offsets, find_offsets
+from .openings import idle_section_notices, with_openings
 from .pieces import (
     Pieces,
     RunSections,
@@ -89,7 +90,7 @@ def classify(
     )
     if len(arcs.bare):
         tree, pieces = along_tangents(tree, pieces, arcs)
-    # The kink at an end of a transition with one flat side is no elbow.
+    # A smaller kink at an end of a transition is no elbow: see `offsets`.
     at_piece = pieces.is_transition | pieces.is_transition[pieces.before]
     kink = at_piece & (pieces.turn < LARGEST_KINK)
     sharp = pieces.alone & (pieces.turn > STRAIGHT_ON) & ~arcs.member & ~kink
@@ -117,12 +118,17 @@ def classify(
         frames,
         bends,
     )
-    transitions = _transitions(pieces, duct_of, whole, topology, schedule, ducts, bends)
+    offsets = find_offsets(topology, tree, pieces, sharp, duct_of, frames)
+    transitions = _transitions(
+        pieces, duct_of, whole, topology, schedule, ducts, bends, offsets
+    )
     notices = [
         *unsaid,
         *chain_notices(topology, tree, arcs, pieces.width, pieces.height),
         *folded_notices(topology, tree, folded, pieces.turn[folded]),
-        *transition_notices(topology, tree, pieces, sharp),
+        *transition_notices(topology, tree, pieces, offsets),
+        *idle_section_notices(topology, tree, pieces, sections),
+        *corner_notices(topology, ducts, bends, legs),
         *even_notices(topology, ducts, legs, meetings),
         *roll_notices(topology, ducts, tree.direction.take(first, axis=0), legs, bends),
         *twist_notices(topology, ducts, frames.twist, transitions),
@@ -273,8 +279,15 @@ def _transitions(
     schedule: Schedule,
     ducts: Ducts,
     bends: Bends,
+    offsets: Offsets | None,
 ) -> Transitions:
-    rows = (pieces.alone & ~pieces.same_section).nonzero()[0]
+    changes = pieces.alone & ~pieces.same_section
+    if offsets is not None:  # a piece that only goes aside is one too
+        changes[offsets.row[offsets.kink.any(axis=0)]] = True
+    rows = changes.nonzero()[0]
+    kinks = np.zeros((2, 2, len(changes)))
+    if offsets is not None:
+        kinks[..., offsets.row] = offsets.kink, offsets.kink_share
     before = pieces.before[rows]
     drawn = pieces.is_transition[before]
     length, basis = transition_lengths(
@@ -289,6 +302,7 @@ def _transitions(
         np.where(drawn, whole[duct_of[before]], length),
         np.where(drawn, int(Basis.DRAWN), basis),
         np.zeros(len(rows)),
+        *kinks[..., rows],
     )
     lacking = lacking_for_transitions(ducts, bends, found)
     worse = np.maximum(lacking[found.duct], lacking[ducts.parent[found.duct]])

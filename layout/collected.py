@@ -75,12 +75,33 @@ def describe(
     said = read_extras(layers, where, found.faults)
     if said.unread:
         found.unread.update(said.unread)
+    section, origin = named_section(
+        found, where, (said.section, "extras"), names, said.attributes.transition
+    )
+    name = said.name or next((word for word in names if word.strip()), fallback)
+    return name.strip(), section, origin, said
+
+
+def named_section(
+    found: Found,
+    where: str,
+    written: tuple[Section | None, str],
+    names: Sequence[str],
+    is_transition: bool,
+    by: str = "the extras",
+) -> tuple[Section | None, str]:
+    """Section of a run and where it was read: as written, else in one of its names.
+
+    What its names say otherwise is added to `found`; `by` is what it is written in.
+    """
+    section, origin = written
     by_name = next(filter(None, map(section_in_name, dict.fromkeys(names))), None)
-    section, origin = said.section, "extras"
-    if section is None and by_name is not None:
+    if by_name is None:
+        return section, origin if section else ""
+    if section is None:
         section, origin = by_name
         other = next(filter(None, map(other_section_in_name, names)), None)
-        if other is not None and not said.attributes.transition:
+        if other is not None and not is_transition:
             found.notices.append(
                 warning(
                     where,
@@ -90,17 +111,16 @@ def describe(
                     "schedule, or name one alone",
                 )
             )
-    elif section is not None and by_name is not None and not _same(section, by_name[0]):
+    elif not _same(section, by_name[0]):
         found.notices.append(
             warning(
                 where,
-                f"the name says {section_words(by_name[0])} and the extras say "
+                f"the name says {section_words(by_name[0])} and {by} say "
                 f"{section_words(section)}",
-                "the extras were used; correct the one that is wrong",
+                f"{by} were used; correct the one that is wrong",
             )
         )
-    name = said.name or next((word for word in names if word.strip()), fallback)
-    return name.strip(), section, origin if section else "", said
+    return section, origin
 
 
 def collected_drawing(

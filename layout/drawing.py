@@ -204,23 +204,25 @@ def drawing_from_runs(
     for (name, _, _), array in zip(runs, arrays, strict=True):
         if array.ndim != 2 or array.shape[1] != 3:
             raise ValueError(f"run '{name}': vertices must have the shape (n, 3)")
-    names = [name for name, _, _ in runs]
+    names = [composed(name) for name, _, _ in runs]
+    flows = {composed(name): flow for name, flow in (flows or {}).items()}
+    attributes = {composed(name): said for name, said in (attributes or {}).items()}
     sections = [section for _, _, section in runs]
     nan = float("nan")
     return Drawing(
         file=file,
         points=np.concatenate(arrays) if arrays else np.zeros((0, 3)),
         offsets=np.cumsum([0, *map(len, arrays)]),
-        names=[composed(name) for name in names],
+        names=names,
         where=[f"run {index + 1}" for index in range(len(names))],
         shape=np.array([s.shape if s else Shape.NONE for s in sections], np.int64),
         width=np.array([s.width if s else nan for s in sections]),
         height=np.array([s.height if s else nan for s in sections]),
-        flow=np.array([(flows or {}).get(name, nan) for name in names]),
+        flow=np.array([flows.get(name, nan) for name in names]),
         section_basis=np.full(len(names), Basis.DRAWN, dtype=np.int64),
         attributes={
             index: said.composed
             for index, name in enumerate(names)
-            if (said := (attributes or {}).get(name)) is not None
+            if (said := attributes.get(name)) is not None
         },
     )

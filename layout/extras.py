@@ -10,9 +10,11 @@ from typing import Any
 from .drawing import NOTHING_SAID, Attributes, Run
 from .faults import Notice, error
 from .nearest import nearest
+from .plain_text import plain_number
 from .quantity_words import length_words
 from .sections import (
     LARGEST_SIDE,
+    ROUGHEST,
     Section,
     Shape,
     flat_oval,
@@ -173,6 +175,15 @@ def _quantity(key: str, raw: object, where: str, faults: list[Notice]) -> float 
             )
         )
         return None
+    if what == "roughness" and value > ROUGHEST:
+        faults.append(
+            error(
+                where,
+                f"{key} is {number:g}, more than {length_words(ROUGHEST)}",
+                "check the unit: was it meant in millimetres",
+            )
+        )
+        return None
     return value
 
 
@@ -253,7 +264,7 @@ def _number(raw: object) -> float | None:
         return None
     if isinstance(raw, (int, float, str)):
         try:
-            number = float(raw)
+            number = plain_number(raw) if isinstance(raw, str) else float(raw)
         except (ValueError, OverflowError):  # OverflowError: an integer of 400 digits
             return None
         return number if math.isfinite(number) else None

@@ -38,13 +38,27 @@ def fit_notices(
 ) -> list[Notice]:
     """Say which fittings have no room where they are drawn, and what is left open."""
     return [
-        *_short_bends(topology, ducts, bends, transitions, legs, meetings),
-        *_tight_bends(topology, ducts, bends),
-        *_short_transitions(topology, ducts, bends, transitions),
+        *room_faults(topology, ducts, bends, transitions, legs, meetings),
         *_corners(topology, ducts, bends, transitions, schedule),
         *_overruled(topology, ducts, bends),
         *_huge(topology, ducts),
         *_large_branches(topology, ducts, legs),
+    ]
+
+
+def room_faults(
+    topology: Topology,
+    ducts: Ducts,
+    bends: Bends,
+    transitions: Transitions,
+    legs: Legs,
+    meetings: Legs,
+) -> list[Notice]:
+    """Say which bends and transitions have no room, and which bends are too tight."""
+    return [
+        *_short_bends(topology, ducts, bends, transitions, legs, meetings),
+        *_tight_bends(topology, ducts, bends),
+        *_short_transitions(topology, ducts, bends, transitions),
     ]
 
 

@@ -152,6 +152,8 @@ class Bends:
 class Transitions:
     """Changes of section along a duct: t of them, each at the start of a duct.
 
+    A drawn piece that only carries the duct to one side is one too.
+
     Parameters
     ----------
     duct
@@ -162,12 +164,18 @@ class Transitions:
         `Basis` codes: drawn as a run of its own, declared, or assumed.
     short_by
         Length that the ducts beside it lack for it, m; 0 where it fits or is drawn.
+    kink, kink_share
+        Shape (2, t), the end on the side of the source first: the angle by which the
+        duct turns there, rad, as a drawn one goes further to one side than a flat side
+        explains; and how much of it lies in the plane of the section's width, 0 to 1.
     """
 
     duct: IntArray
     length: FloatArray
     length_basis: IntArray
     short_by: FloatArray
+    kink: FloatArray
+    kink_share: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -196,14 +204,15 @@ class Legs:
     straight_angle
         Deflection of that main, rad; 0 where there is none.
     likeness
-        How much the junction counts as one without a main, 0 to 1: both legs turn
-        away, by about the same angle, to opposite sides.
+        How much the leg counts as one of two without a main, 0 to 1: both turn away, by
+        about the same angle, to opposite sides.
     evenness
-        How much it counts, as far as that does not, as one of branches alone, 0 to 1:
-        its legs turn away by about the same angle and are about as large.
+        How much the junction counts, as far as its legs do not so, as one of branches
+        alone, 0 to 1: its legs turn away by about the same angle and are about as
+        large, or two of several are a pair.
     pairing
-        How much two of more than two legs are alike and opposite, 0 to 1: from one half
-        on they count as such a junction of their own; 0 where only two legs leave.
+        The largest `likeness` of a junction of more than two legs; 0 where only two
+        leave.
     branch
         The leg itself, or for a main the branch that turns away most.
     leg_count
@@ -231,7 +240,7 @@ class Legs:
 
     @cached_property
     def is_symmetrical(self) -> BoolArray:
-        """Whether the junction is read as one without a main."""
+        """Whether the leg is called one of two without a main."""
         return np.asarray(self.likeness > 0.5)
 
     @cached_property

@@ -19,6 +19,7 @@ from .sections import FloatArray, IntArray
 _DTYPES = {5120: "i1", 5121: "u1", 5122: "i2", 5123: "u2", 5125: "u4", 5126: "f4"}
 _WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4}
 _JSON, _BIN = 0x4E4F534A, 0x004E4942
+_LOOKS = ("KHR_materials_", "KHR_texture_")  # extensions that move no vertex
 _LARGEST = 512_000_000  # bytes of any one file that is opened
 _SCHEME = re.compile("[A-Za-z][A-Za-z0-9+.-]*:")  # RFC 3986, section 3.1
 
@@ -61,7 +62,8 @@ def open_gltf(path: Path) -> GltfFile:
     Raises
     ------
     BadInput
-        If it is cut short, longer than it says, no JSON or not of version 2.
+        If it is cut short, longer than it says, no JSON, not of version 2, or needs an
+        extension of more than its colours.
 
     References
     ----------
@@ -87,6 +89,16 @@ def open_gltf(path: Path) -> GltfFile:
         raise refusal(
             path.name, f"glTF version '{version}' is not read", "export as glTF 2.0"
         )
+    needed = parsed.get("extensionsRequired", [])
+    if not isinstance(needed, list):
+        raise refusal(path.name, "its extensionsRequired is no list", "export it again")
+    for one in needed:
+        if not str(one).startswith(_LOOKS):
+            raise refusal(
+                path.name,
+                f"it needs the extension {one}, which is not read",
+                "export without extensions or compression",
+            )
     return GltfFile(path, parsed, binary, {})
 
 

@@ -7,6 +7,8 @@ import numpy as np
 from .sections import BoolArray, FloatArray, IntArray
 from .touching import joined, neighbours, touch
 
+_ALONG = 1.0 - 5e-5  # cosine of 0.57 degrees: an arc's first chord turns by more
+
 
 @dataclass(frozen=True, eq=False)
 class Meetings:
@@ -31,19 +33,24 @@ class Meetings:
 
 
 def meetings(
-    nodes: FloatArray, ends: IntArray, is_run_end: BoolArray, tolerance: float
+    nodes: FloatArray,
+    ends: IntArray,
+    run: IntArray,
+    is_run_end: BoolArray,
+    tolerance: float,
 ) -> Meetings:
-    """Find where segments meet without a common node.
+    """Find where segments meet without a common node, or lie on each other.
 
     Parameters
     ----------
     nodes
         Node positions, m, shape (k, 3).
-    ends
-        First and last node of each segment, shape (s, 2).
+    ends, run
+        First and last node of each segment, shape (s, 2), and its run, shape (s,).
     is_run_end
         For each node, whether a run ends there, shape (k,). An end that lies on the
-        side of a segment is a joint; an inner vertex that does is a crossing.
+        side of a segment is a joint; an inner vertex that does is a crossing, unless
+        its own segment runs along the other.
     tolerance
         Largest distance of two segments that meet, m.
 
@@ -52,8 +59,8 @@ def meetings(
     meetings
         Landings and crossings.
     """
-    first, second = _candidates(nodes, ends, tolerance)
-    if len(first) == 0:
+    first, second, beside = _candidates(nodes, ends, run, tolerance)
+    if len(first) == 0 and beside.size == 0:
         return Meetings(
             *(np.empty(0, dtype=np.int64),) * 2,
             np.empty(0),
@@ -64,10 +71,8 @@ def meetings(
     s, gap = closest(start[first], stop[first], start[second], stop[second])
     meet = gap <= tolerance
     first, second = first[meet], second[meet]
-    # Landings are asked from each end of each of the two segments: when they overlap,
-    # more than one end lies on the other's inside.
     landing_node, landing_segment, landing_at = _landings(
-        nodes, ends, is_run_end, first, second, tolerance
+        nodes, ends, is_run_end, first, second, beside, tolerance
     )
     landed = np.isin(
         _pair_key(first, second, len(ends)),
@@ -89,12 +94,19 @@ def _landings(
     is_run_end: BoolArray,
     first: IntArray,
     second: IntArray,
+    beside: IntArray,
     tolerance: float,
 ) -> tuple[IntArray, IntArray, FloatArray]:
-    node = np.concatenate([ends[first].T.ravel(), ends[second].T.ravel()])
+    """Nodes on the inside of segments, of pairs that are near or lie `beside`."""
+    # Landings are asked from each end of each of the two segments: when they overlap,
+    # more than one end lies on the other's inside.
+    first, second = (
+        np.concatenate([first, beside[0]]),
+        np.concatenate([second, beside[1]]),
+    )
+    owner = np.concatenate([first, first, second, second])
     segment = np.concatenate([second, second, first, first])
-    keep = is_run_end[node]
-    node, segment = node[keep], segment[keep]
+    node = np.concatenate([ends[first].T.ravel(), ends[second].T.ravel()])
     begin = nodes[ends[segment, 0]]
     along = nodes[ends[segment, 1]] - begin
     away = nodes[node] - begin
@@ -102,7 +114,13 @@ def _landings(
     at = np.einsum("ij,ij->i", away, along) / length**2
     off = np.linalg.norm(away - at[:, None] * along, axis=1)
     inside = (at * length > tolerance) & ((1.0 - at) * length > tolerance)
-    found = inside & (off <= tolerance)
+    found = (inside & (off <= tolerance)).nonzero()[0]
+    inner = found[~is_run_end[node[found]]]
+    if len(inner):
+        own = nodes[ends[owner[inner], 1]] - nodes[ends[owner[inner], 0]]
+        cosine = np.abs(np.einsum("ij,ij->i", own, along[inner]))
+        cosine /= np.linalg.norm(own, axis=1) * length[inner]
+        found = np.setdiff1d(found, inner[cosine <= _ALONG])
     node, segment, at = node[found], segment[found], at[found]
     _, unique = np.unique(segment * len(nodes) + node, return_index=True)
     return node[unique], segment[unique], at[unique]
@@ -127,22 +145,48 @@ def _pair_key(first: IntArray, second: IntArray, count: int) -> IntArray:
 
 
 def _candidates(
-    nodes: FloatArray, ends: IntArray, tolerance: float
-) -> tuple[IntArray, IntArray]:
-    """Pairs of segments whose boxes touch and which share no node."""
+    nodes: FloatArray, ends: IntArray, run: IntArray, tolerance: float
+) -> tuple[IntArray, IntArray, IntArray]:
+    """Pairs of segments whose boxes touch and which share no node.
+
+    And those of two runs that share one, shape (2, p).
+    """
     one, two = np.ascontiguousarray(ends.T)
     low, high = _boxes(nodes, one, two, tolerance)
-    pairs = []
+    pairs, joints = [], []
     for first, second in neighbours(low, high):
         a, b = one.take(first), two.take(first)
         c, d = one.take(second), two.take(second)
-        apart = ((a != c) & (a != d) & (b != c) & (b != d)).nonzero()[0]
-        pairs.append(touch(low, high, first.take(apart), second.take(apart)))
+        apart = (a != c) & (a != d) & (b != c) & (b != d)
+        far = apart.nonzero()[0]
+        pairs.append(touch(low, high, first.take(far), second.take(far)))
+        near = ((run.take(first) != run.take(second)) > apart).nonzero()[0]
+        joints.append((first.take(near), second.take(near)))
     first, second = joined(pairs)
+    beside = _alongside(nodes, one, two, *joined(joints))
+    if len(first) > 0:
+        # The one drawn first comes first, whatever the order in which they were found.
+        first, second = np.divmod(
+            np.unique(_pair_key(first, second, len(ends))), len(ends)
+        )
+    return first, second, beside
+
+
+def _alongside(
+    nodes: FloatArray, one: IntArray, two: IntArray, first: IntArray, second: IntArray
+) -> IntArray:
+    """Those pairs of segments that share a node and run along each other from it."""
     if len(first) == 0:
-        return first, second
-    # The one drawn first comes first, whatever the order in which they were found.
-    return np.divmod(np.unique(_pair_key(first, second, len(ends))), len(ends))
+        return np.empty((2, 0), dtype=np.int64)
+    a, b, c, d = one.take(first), two.take(first), one.take(second), two.take(second)
+    ahead, there = (
+        nodes.take(b, 0) - nodes.take(a, 0),
+        nodes.take(d, 0) - nodes.take(c, 0),
+    )
+    square = np.einsum("ij,ij->i", ahead, ahead) * np.einsum("ij,ij->i", there, there)
+    along = np.einsum("ij,ij->i", ahead, there)
+    along = np.where((a == c) | (b == d), along, -along)
+    return np.stack([first, second])[:, along > _ALONG * np.sqrt(square)]
 
 
 def _boxes(

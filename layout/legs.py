@@ -18,8 +18,6 @@ from .tree import Tree
 _TURNED_AWAY = np.radians([10.0, 15.0])  # the straighter one; of the print about 15
 _UNLIKE = np.radians([20.0, 10.0])  # difference of their deflections; about 10
 _BESIDE = np.radians([30.0, 20.0])  # how far they are from opposite sides
-# Of several legs two are a pair or not; so near the bounds of it, rad, that is said.
-_CLOSE = np.radians(1.0)
 # A leg is the main of another where it turns so much less or, turning as much, is so
 # much larger; between these and an exact tie it counts as one in part.
 _SAME_TURN = 1e-3  # rad: a millimetre of a drawing over a metre
@@ -258,20 +256,16 @@ def _without_main(
         found = _likeness(away, turn, one, other).reshape(len(here), -1)
         np.fill_diagonal(found, 0.0)
         # Where another goes much nearer straight on, that is the main of two branches.
-        beyond = turn[here] - turn[leg] - _UNLIKE[1] - 1e-9  # 10 degrees are within
-        found = np.minimum(found, _share(beyond, _CLOSE, -_CLOSE))
-        away_by = turn[leg] - _TURNED_AWAY[0]
-        found = np.minimum(found, _share(away_by, -_CLOSE, _CLOSE))
+        found *= _share(turn[here] - turn[leg], *_UNLIKE)
+        found *= _share(turn[leg], *_TURNED_AWAY)
+        likeness[here] = found.max(axis=1)
         pairing[here] = found.max()
-        # Of more than two legs it is all or nothing: there is no print between.
-        likeness[here] = found.max(axis=1) > 0.5
         lead = _lead(turn, size, one, other).reshape(len(here), -1)
         np.fill_diagonal(lead, 1.0)
         least = lead.min(axis=1)  # at most one leads all others
         main[here] = leg + least.argmax()
-        evenness[here] = 1.0 - max(least.max(), 0.0)
-        if likeness[here].any():
-            evenness[here] = 1.0  # beside a pair none is straight
+        # As far as there is a pair none beside it is straight.
+        evenness[here] = 1.0 - max(least.max(), 0.0) * (1.0 - found.max())
     return likeness, evenness, pairing, main
 
 

@@ -200,6 +200,9 @@ def _none_called(ends: _FreeEnds, key: str) -> tuple[str, str]:
                 fault += ", in a loop"
                 remedy = "part the runs that should not meet there, or delete "
                 remedy += "this terminal if the loop is meant"
+        elif run not in topology.run:
+            fault += ": all of that run lies on others, or it has no length"
+            remedy = "delete this terminal, or draw the run apart from the others"
         else:
             fault += ": the source does not reach that run"
     if not remedy:

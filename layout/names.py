@@ -11,31 +11,42 @@ from .quantity_words import section_words
 from .sections import LARGEST_SIDE, Section, flat_oval, rectangular, round_section
 from .units import UNITS
 
-_UNIT = r"(?:\s?(mm|cm|in|\"|″|”))?"
+_UNIT = r"(?:\s?((?i:mm|cm|in(?:ch(?:es)?)?)|\"|″|”|''))?"
 _NUMBER = r"(\d+(?:\.\d+)?)"
 _OVAL = r"(?i:(?:flat\s+)?oval)"
+_ROUND_SIGN = "(?:DN|dn|[DdØø⌀])"
+# Neither the end of a number with a mark in it, as 1,200, nor one of several ducts.
+_APART = r"(?<!\d[,'’])(?<!\d[xX×*]\s)(?<!\d\s[xX×*]\s)"
 # A word of its own: not inside another word, and not one of three numbers.
 _RECTANGLE = re.compile(
     rf"(\b{_OVAL}\s+)?"
-    rf"(?<![\w.×*]){_NUMBER}{_UNIT}\s?[xX×*]\s?{_NUMBER}{_UNIT}(?![\w×*\"″”]|\.\d)"
-    rf"(\s+{_OVAL}\b)?",
+    rf"(?<![\w.×*]){_APART}{_NUMBER}{_UNIT}\s?[xX×*]\s?{_NUMBER}{_UNIT}"
+    rf"(?![\w×*\"″”]|[.,]\d)(\s+\(?{_OVAL}\b\)?)?",
 )
-_ROUND = re.compile(rf"(?<!\w)(?:DN|dn|[DdØø])\s?{_NUMBER}{_UNIT}(?![\w\"″”]|\.\d)")
+_ROUND = re.compile(
+    rf"(?<!\w){_APART}{_ROUND_SIGN}\s?{_NUMBER}{_UNIT}(?![\w\"″”]|[.,]\d)"
+)
 _OTHER_UNIT = re.compile(
-    rf"(?<![\w.×*])(?:{_NUMBER}\s?\w{{0,2}}\s?[xX×*]|(?<!\w)(?:DN|dn|[DdØø]))"
+    rf"(?<![\w.×*])(?:{_NUMBER}\s?\w{{0,2}}\s?[xX×*]|(?<!\w){_ROUND_SIGN})"
     rf"\s?{_NUMBER}\s?(?:m|ft|')(?!\w)"
+)
+_MARK = re.compile(r"\d[,'’]\d")
+_MARKED = r"\d[\d.,'’]{0,20}"
+_MARKED_SIZE = re.compile(
+    rf"(?<!\w)(?:{_MARKED}{_UNIT}\s?[xX×*]|{_ROUND_SIGN})\s?{_MARKED}{_UNIT}"
+)
+_SEVERAL = re.compile(
+    rf"\d\s?[xX×*]\s(?:{_NUMBER}\s?[xX×*]\s?|{_ROUND_SIGN}\s?){_NUMBER}{_UNIT}(?!\w)"
 )
 # The same with a fraction of an inch in a side; whether there is one tells the reader.
 _SIDE = rf"({fractions.FRACTION}|\d+(?:\.\d+)?)"
 _BROKEN_RECTANGLE = re.compile(
     rf"(?<![\w.×*]){_SIDE}{_UNIT}\s?[xX×*]\s?{_SIDE}{_UNIT}(?![\w×*/\"″”]|\.\d)"
 )
-_BROKEN_ROUND = re.compile(
-    rf"(?<!\w)(?:DN|dn|[DdØø])\s?{_SIDE}{_UNIT}(?![\w/\"″”]|\.\d)"
-)
+_BROKEN_ROUND = re.compile(rf"(?<!\w){_ROUND_SIGN}\s?{_SIDE}{_UNIT}(?![\w/\"″”]|\.\d)")
 _MIXED = re.compile(fractions.MIXED)
 _METRIC = ("mm", "cm")
-_SIGN = re.compile("[xX×*DdØø]")  # without one of these there is no section
+_SIGN = re.compile("[xX×*DdØø⌀]")  # without one of these there is no section
 _COPY = re.compile(r"\.\d{3}$")  # what some tools append to a name used twice
 _BARE_RANGE = (50.0, 5000.0)  # bare numbers outside it are no duct in millimetres
 
@@ -71,6 +82,23 @@ def section_in_name(name: str) -> tuple[Section, str] | None:
     """
     found = _search(name)
     return None if found is None else found[:2]
+
+
+def whole_section(text: str) -> tuple[Section, str] | None:
+    """Section of a text that says nothing else, as `section_in_name` has it, or None.
+
+    Examples
+    --------
+    >>> whole_section("600x300")[0].words
+    '600×300 mm'
+    >>> whole_section("2 of 600x300") is None
+    True
+    """
+    text = text.strip()
+    found = None if _COPY.search(text) else _search(text)
+    if found is None or found[2] != (0, len(_decimal(_plain(text))[0])):
+        return None
+    return found[:2]
 
 
 def other_section_in_name(name: str) -> str | None:
@@ -122,6 +150,21 @@ def unread_in_name(name: str) -> tuple[str, str] | None:
     plain = _plain(name)
     if fault := _broken_fault(plain):
         return fault
+    for marked in _MARKED_SIZE.finditer(plain):
+        if _MARK.search(marked[0]):
+            return (
+                f"'{marked[0].strip()}' was not taken: a comma or an apostrophe within "
+                "a number is not read",
+                "write no mark between thousands, and a decimal point",
+            )
+    if several := _SEVERAL.search(plain):
+        return (
+            f"'{several[0].strip()}' was not taken: it may be a number of ducts",
+            "draw each duct as a line of its own, and name the section of one",
+        )
+    if match := _OTHER_UNIT.search(plain):
+        why = "is in a unit that no section in a name has"
+        return f"'{match[0].strip()}' was not taken: it {why}", "write mm, cm or in"
     if match := _RECTANGLE.search(plain):
         seen, unit = match[0].strip(), match[5] or match[3]
         if match[3] and not match[5]:
@@ -135,10 +178,25 @@ def unread_in_name(name: str) -> tuple[str, str] | None:
         more = match[6] or "" if match.re is _RECTANGLE else ""
         sides = seen.removesuffix(more)
         return _too_far(seen), f'write "{sides}in{more}" if it is in inches'
-    if match := _OTHER_UNIT.search(plain):
-        why = "is in a unit that no section in a name has"
-        return f"'{match[0].strip()}' was not taken: it {why}", "write mm, cm or in"
+    if match and _may_be_a_word(match):
+        return (
+            f"'{seen}' was not taken: its 'in' may be inches or a word",
+            "write the unit without a blank before it, as in 60x50mm or 60x50in",
+        )
     return None
+
+
+def _may_be_a_word(match: re.Match[str]) -> bool:
+    """Whether the 'in' behind what may be millimetres begins words, 'D200 in shaft'."""
+    is_rectangle = match.re is _RECTANGLE
+    unit = 5 if is_rectangle else 2
+    return (
+        (match[unit] or "").lower() == "in"
+        and match.string[match.start(unit) - 1].isspace()
+        and re.match(r"\s+[^\W\d_]", match.string[match.end(unit) :]) is not None
+        and all(map(_is_bare, (match[2], match[4]) if is_rectangle else (match[1],)))
+        and not (is_rectangle and match[6])
+    )
 
 
 def _too_far(seen: str) -> str:
@@ -255,7 +313,7 @@ def _search(name: str) -> tuple[Section, str, tuple[int, int]] | None:
         return None
     for match in _RECTANGLE.finditer(plain):
         before, wide, unit, tall, last, behind = match.groups()
-        if unit and not last:
+        if (unit and not last) or _may_be_a_word(match):
             continue
         sides = _metres(wide, unit or last), _metres(tall, last)
         if sides[0] is None or sides[1] is None:
@@ -264,7 +322,7 @@ def _search(name: str) -> tuple[Section, str, tuple[int, int]] | None:
         return make(sides[0], sides[1]), _how(match[0], last), match.span()
     for match in _ROUND.finditer(plain):
         diameter = _metres(match[1], match[2])
-        if diameter is not None:
+        if diameter is not None and not _may_be_a_word(match):
             return round_section(diameter), _how(match[0], match[2]), match.span()
     return None
 
@@ -298,7 +356,7 @@ def _decimal(plain: str) -> tuple[str, bool]:
             return text
         values = [fractions.inches(side) for side in broken]
         mixed = [_MIXED.fullmatch(side) is not None for side in broken]
-        if unit in _METRIC or None in values:
+        if unit.lower() in _METRIC or None in values:
             is_clear &= not any(mixed)
             return text
         if bare and all(_is_bare(side) for side in sides):
@@ -360,7 +418,7 @@ def _metres(number: str, unit: str | None) -> float | None:
     value = float(number)
     if unit is None:
         return value / 1000 if _BARE_RANGE[0] <= value <= _BARE_RANGE[1] else None
-    metres = value * UNITS[unit].factor
+    metres = value * UNITS[unit.lower()].factor
     return metres if 0.0 < metres <= LARGEST_SIDE else None
 
 

@@ -97,14 +97,14 @@ def read_obstacles(
             )
     else:
         stated = path.suffix.lower() in (".glb", ".gltf")
-        parts = _meshes(path, unit, up)
+        parts = _meshes(path, unit, up, notices)
+        if not parts:
+            raise refusal(
+                path.name,
+                "there is no solid in it, only lines or points",
+                "export the faces of the beams, not their edges",
+            )
     found = [one for part in parts for one in _obstacles(path, *part, notices)]
-    if not found and not notices:
-        raise refusal(
-            path.name,
-            "there is no solid in it, only lines or points",
-            "export the faces of the beams, not their edges",
-        )
     if not stated and unit is None:
         notices.append(
             note(
@@ -273,7 +273,7 @@ def _scene(path: Path) -> Any:
 
 
 def _meshes(
-    path: Path, unit: str | None, up: str | None
+    path: Path, unit: str | None, up: str | None, notices: list[Notice]
 ) -> list[tuple[str, FloatArray, IntArray]]:
     """Name, vertices in m with Z up, and triangles of each mesh of a file."""
     import trimesh
@@ -286,7 +286,7 @@ def _meshes(
         )
     gltf = path.suffix.lower() in (".glb", ".gltf")
     if gltf:
-        check_gltf(path)
+        notices += check_gltf(path)
     try:
         scene: Any = _scene(path)
         parts = [

@@ -4,18 +4,18 @@ import numpy as np
 
 from .arcs import Arcs
 from .faults import Notice, warning
-from .fittings import Ducts, Legs
-from .frames import turn_between
-from .pieces import Pieces, sides_before
+from .fittings import Bends, Ducts, Legs
+from .near_misses import REACH
+from .offsets import Offsets, kink_words
+from .pieces import Pieces
 from .quantity_words import length_words
-from .sections import BoolArray, FloatArray, IntArray
+from .sections import FloatArray, IntArray
 from .topology import Topology
 from .tree import Tree
 
 STRAIGHT_ON = np.radians(1.0)  # less of a turn is the drawing's rounding
-LARGEST_KINK = np.radians(20.0)  # of the centreline where a transition slants
 FOLDED = np.radians(170.0)  # a sharp turn beyond this lays the duct on itself
-_ROUNDING = 2e-3  # m: of a drawing
+_AS_MITRED = "counted as mitred (own choice, no published source)"
 _NEAR = 2.0  # sides of the section between turns that may be one bend
 
 
@@ -68,53 +68,32 @@ def folded_notices(
 
 
 def transition_notices(
-    topology: Topology, tree: Tree, pieces: Pieces, counted: BoolArray
+    topology: Topology, tree: Tree, pieces: Pieces, offsets: Offsets | None
 ) -> list[Notice]:
-    """Say which drawn transitions turn or shift the duct, where no elbow is counted.
+    """Say which drawn transitions turn or shift the duct, and what counts of it.
 
-    The kinks of one that slants cancel; those of one drawn along an arc add up.
+    The kinks of one that slants cancel; those of one drawn along an arc add up, in
+    each stretch between the corners that count as elbows.
 
     Parameters
     ----------
     topology, tree, pieces
         The joined drawing, the walk over it and its segments.
-    counted
-        Whether an elbow is counted at the start of each segment, shape (e,).
+    offsets
+        The drawn transitions; None where there are none.
     """
-    is_transition = pieces.is_transition
-    if not is_transition.any():
+    if offsets is None:
         return []
+    told = (offsets.turn > STRAIGHT_ON) | offsets.kink.any(axis=0)
     notices = []
-    behind = is_transition[tree.parent] & (tree.parent >= 0) & ~is_transition
-    for row in behind.nonzero()[0].tolist():
-        chain = [row]
-        while is_transition[before := int(tree.parent[chain[-1]])]:
-            chain.append(before)
-        if counted[chain].any():
-            continue
-        first = chain[-1]
-        rows = [before]
-        if not pieces.alone[first]:  # how it leaves its main is no turn of the piece
-            is_branch = pieces.turn[first] >= LARGEST_KINK
-            rows = [first] if is_branch else [before, first]
-        came = tree.direction[rows]
-        turns, _ = turn_between(came, tree.direction[[row] * len(came)])
-        angle, into = float(turns.min()), came[turns.argmin()]
-        along = topology.nodes[tree.start[row]] - topology.nodes[tree.start[first]]
-        aside = float(np.linalg.norm(along - (along @ into) * into))
-        wide, high = sides_before(
-            pieces.width, pieces.height, np.array(chain[1:2]), pieces.crossed[[row]]
-        )
-        change = max(
-            abs(pieces.width[row] - wide[0]), abs(pieces.height[row] - high[0])
-        )
-        if angle > STRAIGHT_ON:
-            said = _bent(angle)
-        elif aside > change / 2.0 + _ROUNDING:
-            said = _slanted(aside, change)
+    for row in told.nonzero()[0].tolist():
+        first = int(offsets.first[row])
+        kinks = kink_words(offsets.kink[:, row], " degrees")
+        if offsets.turn[row] > STRAIGHT_ON:
+            what, remedy, effect = _bent(float(offsets.turn[row]), kinks)
         else:
-            continue
-        what, remedy, effect = said
+            aside, beyond = float(offsets.aside[row]), float(offsets.beyond[row])
+            what, remedy, effect = _slanted(aside, beyond, kinks)
         notices.append(
             warning(
                 topology.drawing.place(int(pieces.run[first])),
@@ -127,31 +106,62 @@ def transition_notices(
     return notices
 
 
-def _bent(angle: float) -> tuple[str, str, str]:
+def _bent(angle: float, kinks: str) -> tuple[str, str, str]:
     """What a transition does that turns the duct, the remedy and the effect."""
     return (
         f"turns the duct by {np.degrees(angle):.0f} degrees in small steps, for which "
-        "no elbow is counted",
+        + (f"{kinks} {_AS_MITRED}" if kinks else "no elbow is counted"),
         "draw the elbow before or behind it, and the transition straight",
-        "an elbow's loss is left out",
+        "a bend's loss is another" if kinks else "an elbow's loss is left out",
     )
 
 
-def _slanted(aside: float, change: float) -> tuple[str, str, str]:
-    """What one does that goes further to one side than a flat side explains.
-
-    With a flat side its centreline moves by half of the change of that side, and its
-    kinks are no elbows. Of a larger offset they are, and small ones are not counted.
-    """
-    more = "though its sides stay as they are"
-    if change > _ROUNDING:
-        more = f"more than the {length_words(change / 2.0)} of one with a flat side"
+def _slanted(aside: float, beyond: float, kinks: str) -> tuple[str, str, str]:
+    """What one does that goes further to one side than a flat side explains."""
     return (
-        f"goes {length_words(aside)} to one side, {more}, and its two kinks are not "
-        "counted",
-        "draw the offset as two elbows beside a straight transition",
-        "the loss of the offset is left out",
+        f"goes {length_words(aside)} to one side, {length_words(beyond)} more than one "
+        f"with a flat side does: {kinks} {_AS_MITRED}",
+        "draw it as two elbows beside a straight transition if it is made so",
+        "what the kinks lose is an estimate",
     )
+
+
+def corner_notices(
+    topology: Topology, ducts: Ducts, bends: Bends, legs: Legs
+) -> list[Notice]:
+    """Say which branches leave so close before a corner that a tee may be meant.
+
+    Within half a side of it a branch opens into the elbow.
+
+    Parameters
+    ----------
+    topology, ducts, bends, legs
+        The joined drawing, its ducts, their bends, and the legs of its junctions.
+    """
+    if len(bends.duct) == 0 or len(legs.duct) == 0:
+        return []
+    before = ducts.parent.take(bends.duct)
+    start, corner = ducts.start.take(before), ducts.start.take(bends.duct)
+    way = topology.nodes.take(corner, axis=0) - topology.nodes.take(start, axis=0)
+    apart = np.sqrt(np.einsum("ij,ij->i", way, way))
+    side = np.maximum(ducts.width.take(before), ducts.height.take(before))
+    near = apart <= np.minimum(side / 2, REACH)
+    near &= corner == ducts.finish.take(before)  # no arc, which has two ends
+    return [
+        warning(
+            f"{topology.drawing.place(int(ducts.run[leg]))}, "
+            f"at {topology.place(int(start[bend]))}",
+            f"this branch begins {length_words(float(apart[bend]))} before the corner "
+            f"of run '{topology.drawing.names[ducts.run[before[bend]]]}', so it counts "
+            "as a branch of that, and the corner as an elbow behind it",
+            "begin it at the corner if the air parts there, as in a tee or wye; else "
+            "leave room for the elbow",
+            effect="a branch and an elbow count in place of a tee or wye",
+            place=topology.nodes[int(start[bend])],
+        )
+        for bend in near.nonzero()[0].tolist()
+        for leg in legs.duct[legs.is_branch & (legs.straight == before[bend])].tolist()
+    ]
 
 
 def even_notices(
@@ -171,10 +181,10 @@ def even_notices(
         if not (every.evenness.any() or every.pairing.any()):  # as nearly everywhere
             continue
         is_open = (every.evenness > 0.0) & (every.likeness < 1.0)
+        is_open &= every.pairing == 0.0  # else two of several are a pair
         for common in np.unique(every.common[is_open]).tolist():
             beside = (every.common == common).nonzero()[0]
-            if every.likeness[beside].max() < 1.0:  # else two of several are a pair
-                notices.append(_even_notice(topology, ducts, every, beside, node))
+            notices.append(_even_notice(topology, ducts, every, beside, node))
         is_open = (every.pairing > 0.0) & (every.pairing < 1.0)
         for common in np.unique(every.common[is_open]).tolist():
             beside = (every.common == common).nonzero()[0]
@@ -185,20 +195,19 @@ def even_notices(
 def _pair_notice(
     topology: Topology, ducts: Ducts, legs: Legs, beside: IntArray, node: IntArray
 ) -> Notice:
-    """Say that two of the several legs of a junction may be a pair, or may be none."""
+    """Say that two of the several legs of a junction are a pair in part."""
     at = int(node[legs.duct[beside[0]]])
-    counted = "branches of their own"
-    if legs.is_symmetrical[beside].any():
-        counted = "those of a symmetrical wye or bullhead tee"
     return warning(
         f"{topology.drawing.place(int(ducts.run[legs.duct[beside[0]]]))}, "
         f"at {topology.place(at)}",
         f"the legs {_turned(topology, ducts, legs, beside)} degrees, and two are "
-        f"nearly, but not clearly, alike and opposite: they count as {counted}, with "
-        "nothing between, as more than two leave (own choice, no published source)",
+        "nearly, but not clearly, alike and opposite: they count as those of a "
+        "symmetrical wye or bullhead tee by "
+        f"{_percent(float(legs.pairing[beside[0]]))} %, and for the rest as if no two "
+        "were (own choice, no published source)",
         "divide the air at two junctions, one behind the other; or turn the legs some "
         "degrees further from such a pair, or nearer to one",
-        effect="a degree may change what each leg loses",
+        effect="it decides which table each leg takes",
         place=topology.nodes[at],
     )
 

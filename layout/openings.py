@@ -1,13 +1,13 @@
-"""How large the opening is of a branch that begins with a drawn transition."""
+"""What a section that is written at a drawn transition says: of a branch's opening."""
 
 from dataclasses import replace
 
 import numpy as np
 
-from .faults import Notice, note
+from .faults import Notice, note, warning
 from .legs import meeting_legs, outgoing_legs
 from .names import toml_key
-from .pieces import Pieces, RunSections, same_sections, sides_before
+from .pieces import SAME_SIZE, Pieces, RunSections, same_sections, sides_before
 from .quantity_words import size_words
 from .schedule import Schedule
 from .sections import Shape
@@ -116,3 +116,53 @@ def _unsaid(topology: Topology, tree: Tree, pieces: Pieces, row: int) -> Notice:
         effect="the loss of the branch follows from it",
         place=topology.nodes[start],
     )
+
+
+def idle_section_notices(
+    topology: Topology, tree: Tree, pieces: Pieces, sections: RunSections
+) -> list[Notice]:
+    """Say which transitions have a section written that neither of their ends has.
+
+    Parameters
+    ----------
+    topology, tree, pieces
+        The joined drawing, the walk over it, and its segments as `with_openings` has
+        them.
+    sections
+        Section of each run, and whether it has one.
+    """
+    if not pieces.is_transition.any():
+        return []
+    drawing, said = topology.drawing, {}
+    behind = pieces.is_transition[tree.parent] & (tree.parent >= 0)
+    for last in (behind & ~pieces.is_transition).nonzero()[0].tolist():
+        ends, row = [last], int(tree.parent[last])
+        ends.append(row)  # the whole of it has the section that it begins with
+        while row >= 0 and pieces.is_transition[row]:
+            run, row = int(pieces.run[row]), int(tree.parent[row])
+            own = sections.width[run], sections.height[run]
+            if sections.shape[run] == int(Shape.NONE) or any(
+                sections.shape[run] == pieces.shape[end]
+                and abs(own[0] - pieces.width[end]) < SAME_SIZE
+                and abs(own[1] - pieces.height[end]) < SAME_SIZE
+                for end in ends
+            ):
+                continue
+            before, after = (
+                size_words(
+                    int(pieces.shape[end]),
+                    float(pieces.width[end]),
+                    float(pieces.height[end]),
+                )
+                for end in reversed(ends)
+            )
+            size = size_words(int(sections.shape[run]), float(own[0]), float(own[1]))
+            said[run] = warning(
+                drawing.place(run),
+                f"the {size} that is written at this transition is not used: it goes "
+                f"from the {before} before it to the {after} behind it",
+                "delete the section there, or unmark the run if it is a duct between "
+                "two transitions",
+                place=drawing.first_middle(run),
+            )
+    return list(said.values())

@@ -162,15 +162,15 @@ def airflow_words(flow: float) -> str:
     return _both(flow, ("L/s", 1, 7), ("cfm", 0, 7))
 
 
-def velocity_words(velocity: float) -> str:
-    """A velocity, m/s.
+def velocity_words(velocity: float, more: int = 0) -> str:
+    """A velocity, m/s, with so many more digits than usual.
 
     Examples
     --------
     >>> velocity_words(5.0)
     '5 m/s (984 fpm)'
     """
-    return _both(velocity, ("m/s", 1, 3), ("fpm", 0, 3))
+    return _both(velocity, ("m/s", 1 + more, 3 + more), ("fpm", more, 3 + more))
 
 
 def temperature_words(temperature: float) -> str:

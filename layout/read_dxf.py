@@ -29,7 +29,7 @@ from .drawing import Drawing
 from .extras import KEYS
 from .faults import BadInput, note, refusal, warning
 from .frames import z_up
-from .names import section_in_name
+from .names import section_in_name, unread_in_name
 from .polylines import chains
 from .sections import FloatArray
 from .snap import snap
@@ -425,6 +425,12 @@ def _ducts(pieces: list[_Piece], found: Found) -> list[_Piece]:
             "name a layer like 'main 600x300' if its lines are ducts",
         )
     )
+    for layer in others:
+        if (unread := unread_in_name(layer)) is not None:
+            where = f"{found.file}, layer '{layer}'"
+            found.notices.append(
+                warning(where, *unread, effect="its lines were left out")
+            )
     return [piece for piece in pieces if piece.layer in sized]
 
 

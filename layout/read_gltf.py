@@ -10,7 +10,7 @@ import numpy as np
 
 from .collected import Collected, Found, check_finite, collected_drawing, describe
 from .drawing import Drawing
-from .faults import BadInput, error, note, refusal, warning
+from .faults import BadInput, Notice, error, note, refusal, warning
 from .frames import z_up
 from .gltf_file import (
     GltfFile,
@@ -32,6 +32,7 @@ _NO_INSTANCES = (
     f"it stands for several instances ({_INSTANCES}), which are not read",
     "export each as a node of its own",
 )
+_SKIN = "a skin (armature)"
 _FAR = 5000.0  # m: a route longer than this is in another unit
 # `z_up` as the placement of a node: the columns are what becomes of the axes.
 _UPRIGHT = np.eye(4)
@@ -65,15 +66,6 @@ def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> 
     Khronos Group, glTF 2.0 specification, 2.0.1 of 2021.
     """
     file = open_gltf(path)
-    needed = file.content.get("extensionsRequired", [])
-    if not isinstance(needed, list):
-        raise refusal(file.name, "its extensionsRequired is no list", "export it again")
-    if needed:
-        raise refusal(
-            file.name,
-            f"it needs the extension {needed[0]}, which is not read",
-            "export without extensions or compression",
-        )
     found = Found(file.name)
     matrix = _UPRIGHT if up in (None, "y") else np.eye(4)
     factor = UNITS[unit].factor if unit else 1.0
@@ -83,7 +75,7 @@ def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> 
     placed = _placed_nodes(file, found, matrix)
     for index, world, parents in placed:
         node = file.item("nodes", index, "the scene")
-        label = f"node {index}" + (f" '{node['name']}'" if node.get("name") else "")
+        label = _label(index, node)
         if "mesh" not in node:
             if not node.get("children") and "camera" not in node and node.get("name"):
                 bare.append(str(node["name"]))
@@ -95,12 +87,18 @@ def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> 
                 others += 1
                 continue
             try:
-                lines = _polylines(file, primitive, mode, label)
+                points = _positions(file, primitive, label)
+                if "targets" in primitive:
+                    weights = _weights(file, node, mesh, label)
+                    points = _morphed(file, points, primitive, weights, label)
+                lines = _polylines(file, points, primitive, mode, label)
             except BadInput as bad:
                 found.faults.extend(bad.faults)
                 continue
             if _is_instanced(node):
                 found.faults.append(error(f"{file.name}, {label}", *_NO_INSTANCES))
+            if "skin" in node:
+                found.notices.append(_moved_notice(file, label, node, mesh, _SKIN))
             if not lines:
                 found.notices.append(
                     warning(
@@ -127,6 +125,11 @@ def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> 
         up_origin="option" if up else "the format",
         stated=("m", "y"),
     )
+
+
+def _label(index: int, node: Mapping[str, Any]) -> str:
+    """A node in words, with its name."""
+    return f"node {index}" + (f" '{node['name']}'" if node.get("name") else "")
 
 
 def _collect(
@@ -363,20 +366,103 @@ def _rotation(quaternion: object) -> FloatArray:
     )
 
 
-def _polylines(
-    file: GltfFile, primitive: Mapping[str, Any], mode: int, label: str
-) -> list[FloatArray]:
+def _positions(file: GltfFile, primitive: Mapping[str, Any], label: str) -> FloatArray:
+    """Vertices of a primitive of lines before anything moves them, shape (n, 3)."""
     attributes = primitive.get("attributes")
     if not isinstance(attributes, dict) or "POSITION" not in attributes:
         raise refusal(file.name, f"{label} has lines without positions", "export again")
-    stored = read_accessor(file, attributes["POSITION"], label)
+    return _vectors(file, attributes["POSITION"], label)
+
+
+def _vectors(file: GltfFile, index: object, label: str) -> FloatArray:
+    """Positions of an accessor, or what is added to them, shape (n, 3)."""
+    stored = read_accessor(file, index, label)
     points = stored.astype(np.float64)
     if stored.dtype.kind != "f":
-        accessor = file.item("accessors", attributes["POSITION"], label)
+        accessor = file.item("accessors", index, label)
         if accessor.get("normalized") is True:
             points = np.maximum(points / np.iinfo(stored.dtype.name).max, -1.0)
     if points.ndim != 2 or points.shape[1] != 3:
         raise refusal(file.name, f"the positions of {label} are not 3D", "export again")
+    return points
+
+
+def _weights(
+    file: GltfFile, node: Mapping[str, Any], mesh: Mapping[str, Any], label: str
+) -> FloatArray:
+    """How far each morph target counts where nothing moves: the node's word is first.
+
+    Shape (k,); empty where nobody says it, and then none counts.
+    """
+    try:
+        weights = np.array(
+            node.get("weights", mesh.get("weights", [])), dtype=np.float64
+        )
+    except (TypeError, ValueError, OverflowError):
+        weights = np.array(np.nan)
+    if weights.ndim != 1 or not np.isfinite(weights).all():
+        raise refusal(
+            f"{file.name}, {label}",
+            "the weights of its morph targets are no numbers",
+            "apply the morph targets (shape keys) before export",
+        )
+    return weights
+
+
+def _morphed(
+    file: GltfFile,
+    points: FloatArray,
+    primitive: Mapping[str, Any],
+    weights: FloatArray,
+    label: str,
+) -> FloatArray:
+    """Vertices with the morph targets of their primitive added, by their weights."""
+    targets = items_of(primitive, "targets", file, label)
+    if len(weights) not in (0, len(targets)) and targets:
+        raise refusal(
+            f"{file.name}, {label}",
+            f"it has {len(targets)} morph targets and {len(weights)} weights",
+            "apply the morph targets (shape keys) before export",
+        )
+    for target, weight in zip(targets, weights.tolist(), strict=False):
+        if weight == 0.0 or "POSITION" not in target:
+            continue
+        added = _vectors(file, target["POSITION"], label)
+        if len(added) != len(points):
+            raise refusal(
+                f"{file.name}, {label}",
+                f"a morph target moves {len(added)} vertices, its line has "
+                f"{len(points)}",
+                "export it again",
+            )
+        points = points + weight * added
+    return points
+
+
+def _moved_notice(
+    file: GltfFile,
+    label: str,
+    node: Mapping[str, Any],
+    mesh: Mapping[str, Any],
+    by: str,
+) -> Notice:
+    """Say that what moves the vertices of a mesh, in words, was not applied."""
+    named = f" '{mesh['name']}'" if mesh.get("name") else ""
+    return warning(
+        f"{file.name}, {label}",
+        f"its mesh {node['mesh']}{named} is moved by {by}, which was not applied",
+        "apply it before export",
+        effect="it may lie elsewhere than where a viewer shows it",
+    )
+
+
+def _polylines(
+    file: GltfFile,
+    points: FloatArray,
+    primitive: Mapping[str, Any],
+    mode: int,
+    label: str,
+) -> list[FloatArray]:
     if "indices" in primitive:
         order = (
             read_accessor(file, primitive["indices"], label).ravel().astype(np.int64)
@@ -434,13 +520,19 @@ def _same_place(points: FloatArray) -> IntArray:
     return place
 
 
-def check_gltf(path: Path) -> None:
+def check_gltf(path: Path) -> list[Notice]:
     """Refuse a glTF file that is damaged or that refers to files elsewhere.
 
     Parameters
     ----------
     path
         The file.
+
+    Returns
+    -------
+    notices
+        Which of its meshes skins or morph targets move: the reader of solids applies
+        neither.
 
     Raises
     ------
@@ -450,10 +542,20 @@ def check_gltf(path: Path) -> None:
     file = open_gltf(path)
     for number in range(len(items_of(file.content, "buffers", file, "the file"))):
         read_buffer(file, number)
+    notices = []
     for number, node in enumerate(items_of(file.content, "nodes", file, "the file")):
         if _is_instanced(node):
             raise refusal(f"{file.name}, node {number}", *_NO_INSTANCES)
+        if "mesh" not in node:
+            continue
+        label = _label(number, node)
+        mesh = file.item("meshes", node["mesh"], label)
+        if "skin" in node:
+            notices.append(_moved_notice(file, label, node, mesh, _SKIN))
+        if _weights(file, node, mesh, label).any():
+            notices.append(_moved_notice(file, label, node, mesh, "morph targets"))
     accessors = items_of(file.content, "accessors", file, "the file")
     for number, accessor in enumerate(accessors):
         if "bufferView" in accessor or accessor.get("count", 0) != 0:
             read_accessor(file, number, f"accessor {number}")
+    return notices

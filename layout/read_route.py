@@ -17,12 +17,18 @@ from pathlib import Path
 import numpy as np
 
 from . import units
-from .collected import Collected, Found, check_finite, collected_drawing
+from .collected import (
+    Collected,
+    Found,
+    check_finite,
+    collected_drawing,
+    named_section,
+)
 from .drawing import Attributes, Drawing
 from .faults import BadInput, note, refusal
 from .frames import z_up
-from .names import bare_section_fault, section_in_name
-from .sections import FloatArray, Section
+from .names import bare_section_fault, whole_section
+from .sections import ROUGHEST, FloatArray, Section
 from .toml_tables import Table, direction, load_toml
 
 
@@ -90,7 +96,7 @@ def _read_run(entry: Table, number: int, unit: str, up: str, found: Found) -> No
         source_at_end={"start": False, "end": True}.get(str(source)),
         terminal=entry.text("terminal"),
         transition=entry.get("transition", _truth) or False,
-        roughness=entry.positive("roughness", "length"),
+        roughness=entry.within("roughness", "length", 0.0, ROUGHEST),
         roll=entry.quantity("roll", "angle"),
         up=entry.get("up", direction),
         bend_radius=entry.positive("bend_radius", "length"),
@@ -106,11 +112,14 @@ def _read_run(entry: Table, number: int, unit: str, up: str, found: Found) -> No
     points = points * units.UNITS[unit].factor
     if up == "y":
         points = z_up(points)
-    named = section_in_name(name)
-    origin = section[1] if section else ""
-    size = section[0] if section else None
-    if size is None and named is not None:
-        size, origin = named
+    size, origin = named_section(
+        found,
+        entry.where,
+        section or (None, ""),
+        [name],
+        attributes.transition,
+        "its keys",
+    )
     found.runs.append(
         Collected(
             name,
@@ -125,7 +134,7 @@ def _read_run(entry: Table, number: int, unit: str, up: str, found: Found) -> No
 
 
 def _section(value: object, where: str) -> tuple[Section, str]:
-    bare = section_in_name(value) if isinstance(value, str) else None
+    bare = whole_section(value) if isinstance(value, str) else None
     if bare is not None:
         return bare[0], bare[1].replace("in the name", "in the section")
     if isinstance(value, str) and (fault := bare_section_fault(value)) is not None:

@@ -37,6 +37,7 @@ from .schedule import (
     TerminalSpec,
     TransitionRule,
 )
+from .sections import ROUGHEST
 from .toml_tables import Table, direction, load_toml
 
 _TIGHTEST = 0.5  # r/W of a throat radius of nothing
@@ -194,7 +195,7 @@ def _said(
 
 def _material(table: Table) -> tuple[str | None, float | None]:
     material = table.text("material")
-    roughness = table.within("roughness", "length", 0.0, 0.02)
+    roughness = table.within("roughness", "length", 0.0, ROUGHEST)
     if material is not None and roughness is not None:
         table.fault("", "material and roughness are both given", "delete one")
     return material, roughness

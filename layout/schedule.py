@@ -1,16 +1,20 @@
 """The schedule: what a drawing cannot say, as plain data."""
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from .basis import Basis
 from .constructions import ElbowConstruction, TakeoffEntry
+from .names import composed
 from .sections import FloatArray, Section
 
+N = TypeVar("N")
+T = TypeVar("T")
 Point = tuple[float, float, float]
 USES = ("residential", "commercial", "industrial")
 NOISE_TARGETS = ("RC 25", "RC 35", "RC 45")
@@ -53,6 +57,11 @@ class SourceSpec:
     is_return: bool = False
     is_supply: bool = False
 
+    def __post_init__(self) -> None:
+        """Compose the accents of its run."""
+        if self.run is not None:
+            object.__setattr__(self, "run", composed(self.run))
+
 
 @dataclass(frozen=True, slots=True)
 class FanSpec:
@@ -91,6 +100,13 @@ class FanSpec:
     outlet_velocity_pressure: float | None = None
 
 
+_WARMING = {
+    "around": "temperature_around",
+    "transmission": "heat_transmission",
+    "dew_point": "dew_point_around",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class ChecksSpec:
     """What a layout is checked against; None where the schedule is silent.
@@ -115,6 +131,8 @@ class ChecksSpec:
         Airflow that the equipment allows, m³/s.
     cooling
         Cooling or heating of the equipment, W.
+    of_supply
+        Keys of the schedule that a return has from its supply's.
     """
 
     use: str | None = None
@@ -127,6 +145,27 @@ class ChecksSpec:
     least_flow: float | None = None
     most_flow: float | None = None
     cooling: float | None = None
+    of_supply: tuple[str, ...] = ()
+
+    def beside(self, own: "ChecksSpec") -> "ChecksSpec":
+        """Those of a return that asks for `own`: of the rest these, a supply's.
+
+        Temperatures around it are its own together or not at all, as one of them may
+        contradict another's. The airflow of the equipment is measured at the supply.
+        """
+        keys = {
+            "use": "use",
+            "noise": "noise",
+            "stands": "ducts_stand",
+            "leakage": "leakage_class",
+            **(_WARMING if own.around is None else {}),
+        }
+        taken = {
+            field: getattr(self, field)
+            for field in keys
+            if getattr(own, field) is None and getattr(self, field) is not None
+        }
+        return replace(own, of_supply=tuple(keys[field] for field in taken), **taken)
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,6 +302,11 @@ class TerminalSpec:
     share: float | None = None
     is_closed: bool = False
 
+    def __post_init__(self) -> None:
+        """Compose the accents of its run."""
+        if self.run is not None:
+            object.__setattr__(self, "run", composed(self.run))
+
     @property
     def is_drawn(self) -> bool:
         """Whether its airflow is left to the drawing."""
@@ -294,6 +338,10 @@ class ComponentSpec:
     coefficient: float | None = None
     at: Point | None = None
 
+    def __post_init__(self) -> None:
+        """Compose the accents of its run."""
+        object.__setattr__(self, "run", composed(self.run))
+
 
 @dataclass(frozen=True, slots=True)
 class RunLimits:
@@ -323,9 +371,37 @@ class RunWords:
     up: Point | None = None
 
 
+_BY_NAME = (
+    "run_materials",
+    "run_roughness",
+    "run_compression",
+    "sections",
+    "run_words",
+    "takeoff_exceptions",
+    "closed_ends",
+    "transition_exceptions",
+    "terminals",
+    "limits",
+)
+
+
+def _named(entries: Mapping[N, T], form: Callable[[N], N]) -> Mapping[N, T]:
+    """Entries by their keys in one form; the same object where they have it."""
+    named = {form(key): value for key, value in entries.items()}
+    if named.keys() == entries.keys():
+        return entries
+    if len(named) < len(entries):
+        twice = next(key for key in entries if form(key) != key)
+        raise ValueError(f"a schedule says {twice!r} twice, its accents in two forms")
+    return named
+
+
 @dataclass(frozen=True)
 class Schedule:
     """Everything that a schedule may say; an empty one says nothing.
+
+    It has its names of runs and terminals as drawings have them, however their accents
+    were written.
 
     Parameters
     ----------
@@ -368,6 +444,11 @@ class Schedule:
         Distance to keep from obstacles and thickness of insulation, m.
     corrected_pairs
         Whether elbows close together count as pairs and not by their plain sum.
+
+    Raises
+    ------
+    ValueError
+        If it says something twice of one name whose accents are in two forms.
     """
 
     file: str = "no schedule"
@@ -398,6 +479,13 @@ class Schedule:
     clearance: float = 0.0
     insulation: float = 0.0
     corrected_pairs: bool = False
+
+    def __post_init__(self) -> None:
+        """Compose the accents of its names."""
+        for held in _BY_NAME:
+            object.__setattr__(self, held, _named(getattr(self, held), composed))
+        elbows = _named(self.elbow_exceptions, lambda at: (composed(at[0]), at[1]))
+        object.__setattr__(self, "elbow_exceptions", elbows)
 
     def elbow_rule(self, run: str = "", bend: int = 0) -> ElbowRule:
         """How the elbows of a run are made, or one of them."""
@@ -433,7 +521,7 @@ class Schedule:
             takeoff_default=self.takeoff_default,
             transition_default=self.transition_default,
             rooms=self.rooms,
-            checks=self.checks,
+            checks=self.checks.beside(ChecksSpec()),
             clearance=self.clearance,
             insulation=self.insulation,
             corrected_pairs=self.corrected_pairs,

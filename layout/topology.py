@@ -147,7 +147,7 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
         )
         ends, run, order = ends[real], run[real], order[real]
 
-    met = meetings(nodes, ends, is_run_end, tolerance)
+    met = meetings(nodes, ends, run, is_run_end, tolerance)
     notices += _crossing_notices(drawing, run[met.crossing], met.crossing_point)
     if len(met.landing_node):
         ends, run, order = _divide(

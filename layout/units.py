@@ -71,14 +71,14 @@ def _table() -> dict[str, Unit]:
     put("length", 1.0, "m", "metre", "metres")
     put("length", 1e-3, "mm")
     put("length", 1e-2, "cm")
-    put("length", INCH, "in", "inch", "inches", '"', "″", "”")
+    put("length", INCH, "in", "in.", "inch", "inches", '"', "″", "”", "''")
     put("length", FOOT, "ft", "foot", "feet", "'", "′", "’")
     put("area", 1.0, "m2", "m²")
     put("area", FOOT**2, "ft2", "ft²")
     put("airflow", 1.0, "m3/s", "m³/s")
-    put("airflow", 1 / 3600, "m3/h", "m³/h")
+    put("airflow", 1 / 3600, "m3/h", "m³/h", "m3/hr", "m³/hr", "cmh")
     put("airflow", 1 / 60, "m3/min", "m³/min")
-    put("airflow", 1e-3, "L/s", "l/s")
+    put("airflow", 1e-3, "L/s", "l/s", "lps")
     put("airflow", FOOT**3 / 60, "cfm", "ft3/min", "ft³/min")
     put("velocity", 1.0, "m/s")
     put("velocity", FOOT / 60, "fpm", "ft/min")
@@ -87,6 +87,7 @@ def _table() -> dict[str, Unit]:
     put("pressure", 1e3, "kPa")
     put("pressure", 100.0, "hPa", "mbar")
     put("pressure", INCH_WATER, "in.wg", "in. wg", "in wg", "inwg", "in.wc", "in wc")
+    put("pressure", INCH_WATER, '" wg', '"wg', "in w.g.", "inH2O", "in H2O")
     put("pressure", STANDARD_GRAVITY, "mm.wg", "mm wg", "mmwg")
     put("friction rate", 1.0, "Pa/m")
     per_100_ft = INCH_WATER / (100 * FOOT)
@@ -153,7 +154,8 @@ _LARGEST = {
 }
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = re.compile(rf"\s*({_NUMBER})\s*(.*?)\s*")
-_IN = r"(?:in|inch|inches|\"|″|”)"
+_MARK = re.compile(r"\d[,'’\s]\d")  # within a number, of which only one is read
+_IN = r"(?:in\.?|inch|inches|\"|″|”|'')"
 _FEET_INCHES = re.compile(
     rf"\s*(-?\d+)\s*(?:ft|feet|foot|'|′)\s*({fractions.FRACTION}|{_NUMBER})\s*{_IN}\s*"
 )
@@ -222,7 +224,7 @@ def quantity(text: object, dimension: str, where: str) -> float:
                 f'{way}, or inches, like "3 1/4 in"' if is_length else way,
             )
         match = _QUANTITY.fullmatch(text)
-        if match is None or re.search(r"\d,\d", text):
+        if match is None or _MARK.search(text):
             raise refusal(
                 where,
                 f"'{text}' is no {dimension}{_of_comma(text)}",
@@ -242,8 +244,10 @@ def quantity(text: object, dimension: str, where: str) -> float:
 
 
 def _of_comma(text: str) -> str:
-    """Say of a comma within a number that it is not read, whatever it parts."""
+    """Say of a comma or another mark within a number that it is not read."""
     match = re.search(r"[\d,]*\d,\d[\d,]*", text)
+    if match is None and _MARK.search(text):
+        return " (no blank or apostrophe is read within a number)"
     if match is None:
         return ""
     whole = match[0].replace(",", "")
@@ -354,10 +358,10 @@ def to_unit(value: float, name: str) -> float:
 
 _SIDE = rf"({fractions.FRACTION}|{_NUMBER})"
 _SECTION = re.compile(
-    rf"\s*{_SIDE}\s*([^\d/]*?)\s*[xX×*]\s*{_SIDE}\s*([^\d\s/]*)"
+    rf"\s*{_SIDE}\s*([^\d/]*?)\s*[xX×*]\s*{_SIDE}\s*([^\d\s/]*?)"
     r"\s*(oval|flat oval)?\s*"
 )
-_ROUND = re.compile(rf"\s*(?:[DdØø]|DN|dn|round)\s*({_SIDE}\s*[^\d/]*?)\s*")
+_ROUND = re.compile(rf"\s*(?:[DdØø⌀]|DN|dn|round)\s*({_SIDE}\s*[^\d/]*?)\s*")
 
 
 def section(text: object, where: str) -> Section:

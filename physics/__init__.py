@@ -65,9 +65,9 @@ from .quantities import (
     quantities,
     sheet_mass,
 )
-from .remedies import Remedy, remedies
+from .remedies import LEAST_WON, Remedy, kept_from_trying, remedies
 from .rooms import with_airflows
-from .run_sizes import METHODS, Aim, Choice, regained
+from .run_sizes import METHODS, UNMET, Aim, Choice, regained
 from .sizing_notices import sizing_notices
 from .sources import Missing, TableSource, missing, table_sources
 from .system import WINDOW, System
@@ -87,9 +87,11 @@ __all__ = [
     "CRITICAL_PATH",
     "FLAT_HANGERS",
     "FLAT_PIECE",
+    "LEAST_WON",
     "METHODS",
     "ROUND_HANGERS",
     "ROUND_PIECE",
+    "UNMET",
     "WINDOW",
     "Aim",
     "Air",
@@ -153,6 +155,7 @@ __all__ = [
     "gauges",
     "interaction",
     "junctions",
+    "kept_from_trying",
     "leakage",
     "missing",
     "network",

@@ -12,6 +12,7 @@ from elbowroom.layout import (
     IntArray,
     Notice,
     Section,
+    kink_words,
     sum_from_root,
 )
 
@@ -164,24 +165,34 @@ class Analysis:
             return f"{before} to {run}"
         return f"{run} from {before}"
 
-    def words(self, element: int, unit: str = "mm") -> str:
-        """What an element is, in the trade's words; sizes in 'mm' or 'in'."""
+    def words(self, element: int, unit: str = "mm", counted: bool = True) -> str:
+        """What an element is, in the trade's words; sizes in 'mm' or 'in'.
+
+        With what it is `counted` as, where that is something else than is to be made.
+        """
         graph, kind = self.graph, Kind(self.elements.kind[element])
         row, duct = int(self.elements.row[element]), int(self.elements.duct[element])
         if kind == Kind.BEND:
-            return bend_words(graph, row, unit)
+            return bend_words(
+                graph, row, unit, counted, bool(self.conditions.is_flexible[duct])
+            )
         if kind in (Kind.BRANCH, Kind.MAIN, Kind.MEETING):
             lone = self._lone.get(row) if kind == Kind.MEETING else None
-            return leg_words(graph, row, kind, lone)
+            return leg_words(graph, row, kind, lone, counted)
         if kind == Kind.TRANSITION:
             before = int(graph.ducts.parent[duct])
             grows = self.state.area[duct] > self.state.area[before]
             grows = grows != graph.is_return
             credit = self.elements.credits[self.elements.credit[element]]
             what = "expansion" if grows else "contraction"
-            what = _UNCHANGED.get(credit.table, what)
+            what = _UNCHANGED.get(credit.first_table, what)
+            arriving = graph.ducts.arriving(duct)
+            if arriving == graph.section(duct):
+                what = "offset"
             into = "to" if graph.is_return else "from"
-            return f"{what} {into} {graph.ducts.arriving(duct).words_in(unit)}"
+            said = f"{what} {into} {arriving.words_in(unit)}"
+            kinks = kink_words(graph.transitions.kink[:, row], "°")
+            return said + (f", {kinks}" + " counted as mitred" * counted) * bool(kinks)
         if kind == Kind.COMPONENT:
             return f"{component_names(graph)[duct]}, as declared"
         at_fan, at_room = "entry flush with a wall", "open end into the room"
@@ -197,8 +208,9 @@ class Analysis:
     @cached_property
     def _lone(self) -> dict[int, int]:
         """Row of `graph.lone` for each meeting past air that stands still."""
-        dead = dead_ducts(self.graph, self.state.flow)
-        return {} if dead is None else lone_rows(self.graph, dead)
+        near = lone_rows(self.graph, self.state.flow)
+        still = (near.own < 0) & (near.part > 1.0 - 1e-4)
+        return dict(zip(near.row[still].tolist(), near.on[still].tolist(), strict=True))
 
     @cached_property
     def share_of_path(self) -> FloatArray:
@@ -289,7 +301,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
     )
     state = duct_state(graph, flow, conditions)
     dead = dead_ducts(graph, flow)
-    alone, notices = elements_of(graph, state, conditions, dead)
+    alone, notices = elements_of(graph, state, conditions)
     elements = alone
     if conditions.corrected_pairs:
         elements = corrected(alone, close_pairs(graph, state, alone))
@@ -306,7 +318,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         *component_flags(graph, flow),
         *takeoff_flags(graph),
         *end_tap_flags(graph, state, elements),
-        *flexible_bend_flags(graph, state, elements, conditions.is_flexible),
+        *flexible_bend_flags(graph, state, elements, conditions.is_flexible, critical),
         *flow_flags(graph, state, elements, dead),
         *fast_flags(graph, state.velocity),
         *budget_flags(graph, state, system, elements, critical),

@@ -22,6 +22,7 @@ from .operate import settle_at
 from .settling import side_of, starved
 
 WORTH = 1.0  # Pa: less than this needs no damper
+_COLLAR = "in a rigid collar"
 _SETTLED = 1e-6  # largest relative change of an airflow
 
 
@@ -52,6 +53,9 @@ class Setting:
     open_share
         Airflow over design airflow with every damper open, at the fan pressure that
         the critical path needs; NaN where no airflows settle.
+    in_collar
+        Whether all of the branch is flexible, so that the damper needs a rigid collar
+        at its takeoff: where `duct`, which is `branch` then, begins.
     """
 
     terminal: int
@@ -64,6 +68,7 @@ class Setting:
     credit: Credit | None
     too_much: bool
     open_share: float
+    in_collar: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,12 +97,16 @@ def balance(analysis: Analysis) -> list[Setting]:
     Returns
     -------
     settings
-        In the order of work. The critical path has no damper; the others stand in the
-        last rigid duct whose air goes to their terminal alone: a blade cannot turn in
-        a flexible one. Where all of those are flexible, in the last.
+        In the order of work. The critical path has no damper; the others stand at the
+        takeoff, in the first rigid duct whose air goes to their terminal alone. Where
+        all of those are flexible, in a rigid collar where the first begins: a blade
+        cannot turn in a flexible one.
 
     Notes
     -----
+    At the takeoff a damper can be reached, and is quieter than at the terminal: common
+    practice, no published source.
+
     A single-blade damper that is open loses a little already: where that is more than
     the excess, it stays open and the terminal gets a little less than its share.
     """
@@ -105,6 +114,7 @@ def balance(analysis: Analysis) -> list[Setting]:
     excess, angle, notes = set_to.excess, set_to.angle, set_to.notes
     order = np.argsort(excess, kind="stable")
     is_round = analysis.graph.ducts.shape[set_to.duct] == Shape.ROUND
+    is_flexible = analysis.conditions.is_flexible
     found = []
     for place, row in enumerate(order.tolist(), start=1):
         needed = bool(excess[row] >= WORTH)
@@ -121,6 +131,7 @@ def balance(analysis: Analysis) -> list[Setting]:
                 butterfly_credit(bool(is_round[row])) if needed else None,
                 needed and shut,
                 float(share[row]),
+                needed and bool(is_flexible[set_to.duct[row]]),
             )
         )
     return found
@@ -149,19 +160,22 @@ def blades(analysis: Analysis) -> Blades:
 
 
 def _own_ducts(graph: DuctGraph, is_flexible: BoolArray) -> tuple[IntArray, IntArray]:
-    """First duct of each terminal's own, and the last rigid one of them, shape (t,)."""
+    """First duct of each terminal's own, and the first rigid one, shape (t,).
+
+    Where none of them is rigid, the first stands for both.
+    """
     parent = graph.ducts.parent
     children = np.bincount(parent[parent >= 0], minlength=len(parent))
     goes_on = (parent >= 0) & (children[parent] == 1)
     if graph.loops is not None:  # before a meeting a duct has a part of the air only
         goes_on &= ~np.isin(graph.ducts.start, graph.ducts.finish[graph.meetings.duct])
     first, place = graph.terminals.duct.copy(), graph.terminals.duct.copy()
-    for row, last in enumerate(first.tolist()):
-        own = [last]
-        while goes_on[own[-1]]:
-            own.append(int(parent[own[-1]]))
-        first[row] = own[-1]
-        place[row] = next((duct for duct in own if not is_flexible[duct]), last)
+    for row, duct in enumerate(first.tolist()):
+        rigid = -1 if is_flexible[duct] else duct
+        while goes_on[duct]:
+            duct = int(parent[duct])
+            rigid = rigid if is_flexible[duct] else duct
+        first[row], place[row] = duct, duct if rigid < 0 else rigid
     return first, place
 
 
@@ -178,8 +192,8 @@ def damper_words(graph: DuctGraph, settings: Sequence[Setting]) -> list[str]:
     Returns
     -------
     words
-        Empty where the whole run serves the one terminal. In a return in the
-        direction of the air too: before what joins.
+        Empty where the whole run serves the one terminal, unless the damper needs a
+        collar. In a return in the direction of the air too: before what joins.
     """
     ducts, names, back = graph.ducts, graph.drawing.names, graph.is_return
     order = np.argsort(ducts.parent, kind="stable")
@@ -188,7 +202,7 @@ def damper_words(graph: DuctGraph, settings: Sequence[Setting]) -> list[str]:
     for one in settings:
         before = int(ducts.parent[one.branch])
         if before < 0 or ducts.run[before] != ducts.run[one.duct]:
-            words.append("")
+            words.append(_COLLAR if one.in_collar else "")
             continue
         first, last = np.searchsorted(parents, [before, before + 1])
         runs = np.unique(ducts.run[np.setdiff1d(order[first:last], [one.branch])])
@@ -200,6 +214,7 @@ def damper_words(graph: DuctGraph, settings: Sequence[Setting]) -> list[str]:
             words.append(f"before {said} join{'s' * (len(runs) == 1)}")
         else:
             words.append(f"behind the takeoff of {said}")
+        words[-1] += f", {_COLLAR}" if one.in_collar else ""
     return words
 
 

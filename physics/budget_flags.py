@@ -156,10 +156,10 @@ def _undeclared_flags(graph: DuctGraph) -> list[Notice]:
     unsaid = not_declared(
         [*plan.losses, *(c.name for c in plan.components), *terminal_kinds(plan)]
     )
-    side, remedy = "return side", "adds a drawn one by --return"
+    side, remedy = "return side", "name a drawn one behind --return"
     if graph.is_return:
         side = "supply or discharge side"
-        remedy = "of the supply takes this one by --return"
+        remedy = "name its supply, and this route behind --return"
     named = " ".join(plan.losses).lower()
     if not any(word in named for word in _OTHER_SIDE[graph.is_return]):
         unsaid.insert(0, side)
@@ -170,7 +170,7 @@ def _undeclared_flags(graph: DuctGraph) -> list[Notice]:
             "budget",
             f"nothing is said of the {', '.join(unsaid)}, so what the fan leaves may "
             "be far less",
-            f"declare it under [losses]; `analyse` {remedy}",
+            f"declare it under [losses], or {remedy}",
         )
     ]
 

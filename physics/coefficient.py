@@ -25,6 +25,7 @@ class Note(IntFlag):
     NEAREST_ROW = 128  # its dimensions are those of no row: the nearest was taken
     OWN_CHANGE = 256  # a main's change of section counts as a fitting of its own
     TIGHT_PAIR = 512  # elbows tighter than those of the table of close pairs
+    KINKS = 1024  # a transition goes to one side: its kinks count as mitred elbows
 
     @property
     def words(self) -> list[str]:
@@ -44,6 +45,8 @@ _WORDS = {
     "transition behind the branch",
     Note.TIGHT_PAIR: "tighter than r/D 1, where the table of close pairs begins: the "
     "plain sum stands",
+    Note.KINKS: "goes further to one side than a flat side explains: its kinks count "
+    "as mitred elbows by our own choice",
     Note.LOW_REYNOLDS: "Reynolds number below the factor's range",
     Note.SUSPECT: "a choking branch or a nearly shut damper: choose another size",
     Note.SUSPECT_PRINT: "rests on a print that breaks the trend of its table: do not "

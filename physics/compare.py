@@ -14,6 +14,8 @@ from .ties import EQUAL, decided, equal_groups, named
 from .uncertainty import share_less
 
 SURE = 0.90  # share of draws in which an option must lose less to be called better
+# Where no fan leaves any; common practice, no published source.
+_USUAL_RATE = units.quantity("0.1 in.wg/100 ft", "friction rate", "")
 _WORTH_SAYING = 0.01  # share of the loss
 _MOST_FAULTS = 6  # of one option, in the verdict
 
@@ -104,6 +106,15 @@ class Comparison:
                 found[place] = before + 1
             before += len(group)
         return tuple(found)
+
+    @property
+    def rate(self) -> float:
+        """Friction rate of the effective lengths of all options, Pa/m.
+
+        The one left to the first option that has any left, else 0.1 in.wg/100 ft.
+        """
+        left = (one.analysis.system.friction_rate_available for one in self.options)
+        return next((rate for rate in left if rate and rate > 0.0), _USUAL_RATE)
 
     def to_frame(self) -> Any:
         """Every option as a pandas DataFrame, SI units; needs pandas."""

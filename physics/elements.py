@@ -8,7 +8,6 @@ import numpy as np
 
 from elbowroom.layout import (
     Basis,
-    BoolArray,
     DuctGraph,
     FloatArray,
     IntArray,
@@ -21,6 +20,7 @@ from .coefficient import AS_DECLARED, Credit, Gathered
 from .conditions import Conditions
 from .flexible import compression_factor
 from .friction import COLEBROOK, pressure_gradient
+from .kinks import count_kinks
 from .losses import (
     bend_coefficients,
     leg_basis,
@@ -203,7 +203,6 @@ def elements_of(
     graph: DuctGraph,
     state: DuctState,
     conditions: Conditions,
-    dead: BoolArray | None = None,
 ) -> tuple[Elements, list[Notice]]:
     """Work out what every duct and fitting spends.
 
@@ -211,8 +210,6 @@ def elements_of(
     ----------
     graph, state, conditions
         The graph, the air in its ducts, and the conditions.
-    dead
-        Ducts of loops in which the air stands still, shape (d,); None for none.
 
     Returns
     -------
@@ -228,7 +225,7 @@ def elements_of(
         row[place] = np.arange(len(place))
     entry, leg, bend, change, straight, _, meeting, terminal = places
     row[entry] = duct[entry]
-    found, notices = _coefficients(graph, state, conditions, places, dead, basis)
+    found, notices = _coefficients(graph, state, conditions, places, basis)
 
     at = duct.copy()  # duct whose velocity the coefficient refers to
     before, changed = ducts.parent, graph.transitions.duct
@@ -285,7 +282,7 @@ def _tables(graph: DuctGraph, conditions: Conditions) -> tuple[_Table, ...]:
         _Table(
             legs.duct,
             np.where(legs.is_branch, int(Kind.BRANCH), int(Kind.MAIN)),
-            leg_basis(legs),
+            leg_basis(graph.ducts, legs, graph.is_return),
         ),
         _Table(
             bends.duct,
@@ -306,7 +303,11 @@ def _tables(graph: DuctGraph, conditions: Conditions) -> tuple[_Table, ...]:
             int(Kind.COMPONENT),
             int(Basis.DECLARED),
         ),
-        _Table(graph.meetings.duct, int(Kind.MEETING), leg_basis(graph.meetings)),
+        _Table(
+            graph.meetings.duct,
+            int(Kind.MEETING),
+            leg_basis(graph.ducts, graph.meetings, not graph.is_return),
+        ),
         _Table(
             terminals.duct,
             np.where(open_end, int(Kind.EXIT), int(Kind.TERMINAL)),
@@ -338,7 +339,6 @@ def _coefficients(
     state: DuctState,
     conditions: Conditions,
     places: list[IntArray],
-    dead: BoolArray | None,
     basis: IntArray,
 ) -> tuple[Gathered, list[Notice]]:
     """Coefficients of the elements of `_tables`, at their places; NaN for ducts.
@@ -357,14 +357,15 @@ def _coefficients(
     found, notices = bend_coefficients(graph, state.reynolds[graph.bend_duct])
     every.take_over(bend, found)
     changes, own = transition_coefficients(graph)
+    count_kinks(graph, state.area, state.reynolds, changes)
     every.take_over(change, changes)
     air = state.area, state.flow, state.velocity
     if len(graph.terminals.closed):  # no share of nothing is defined
         flow = np.where(state.flow == 0.0, _HARDLY * state.flow.max(), state.flow)
         air = state.area, flow, flow / state.area
-    divided = leg_coefficients(graph, graph.legs, *air, graph.is_return, dead)
+    divided = leg_coefficients(graph, graph.legs, *air, graph.is_return)
     if len(own.rows):
-        changed, length_basis = count_own_changes(graph, *air[:2], own, divided)
+        changed, length_basis = count_own_changes(graph.legs, *air[:2], own, divided)
         place = leg[changed]
         basis[place] = np.maximum(basis[place], length_basis)
     every.take_over(leg, divided)
@@ -374,7 +375,7 @@ def _coefficients(
         every.value[component] = whole[np.unique(duct)]
         every.credit[component] = every.number(AS_DECLARED)
     if len(meeting):
-        every.take_over(meeting, meeting_coefficients(graph, *air, dead))
+        every.take_over(meeting, meeting_coefficients(graph, *air))
     if len(entry):
         at_fan = ends.exit_abrupt() if graph.is_return else ends.entry_in_wall()
         every.put(entry, at_fan)

@@ -7,7 +7,7 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
 
 Points = tuple[tuple[float, float], ...]
-_ROUNDING = 1e-9  # what a sum of airflows may be off, as a share of it
+_ROUNDING = 1e-6  # what airflows and pressures may be off, as a share of them
 
 
 def _curve(points: Points) -> Any:
@@ -53,7 +53,8 @@ def crossings(points: Points, resistance: float) -> tuple[float, ...]:
     flows
         Rising; only where a little more air takes more than the fan gives, since from
         any other meeting the airflow runs away. None where the curve ends before such
-        a one. More than one means that the airflow may jump between them.
+        a one; one within a millionth of its first or last point is at that point. More
+        than one means that the airflow may jump between them.
     """
     curve = _curve(points)
 
@@ -66,14 +67,22 @@ def crossings(points: Points, resistance: float) -> tuple[float, ...]:
     slope.c[-1] -= 2.0 * resistance * slope.x[:-1]
     turns = slope.roots(discontinuity=False, extrapolate=False)
     tried = np.union1d(slope.x, turns[np.isfinite(turns)])
-    over = surplus(tried) > 0.0
-    return tuple(
-        float(brentq(surplus, tried[row], tried[row + 1], xtol=1e-14))
-        for row in np.flatnonzero(over[:-1] & ~over[1:]).tolist()
-    )
+    left, near = surplus(tried), _ROUNDING * np.abs(curve(tried))
+    over = left > 0.0
+    over[0], over[-1] = left[0] > -near[0], left[-1] > near[-1]
+    met = []
+    for row in np.flatnonzero(over[:-1] & ~over[1:]).tolist():
+        low, high = tried[row], tried[row + 1]
+        if left[row] <= 0.0:  # the first point
+            met.append(float(low))
+        elif left[row + 1] >= 0.0:  # the last one
+            met.append(float(high))
+        else:
+            met.append(float(brentq(surplus, low, high, xtol=1e-14)))
+    return tuple(met)
 
 
 def ends_early(points: Points, resistance: float) -> bool:
     """Whether a fan's curve, as of `crossings`, ends where it gives more than taken."""
-    last = points[-1][0]
-    return float(_curve(points)(last)) > resistance * last * last
+    last, pressure = points[-1]
+    return pressure * (1.0 - _ROUNDING) > resistance * last * last

@@ -3,7 +3,6 @@
 import numpy as np
 
 from elbowroom.layout import (
-    Basis,
     BoolArray,
     DuctGraph,
     Ducts,
@@ -21,6 +20,7 @@ from elbowroom.layout import (
     note,
     pressure_words,
     sections,
+    sum_from_root,
     toml_key,
     velocity_words,
     warning,
@@ -33,7 +33,7 @@ from .flexible import bend_extra_length
 from .friction import TURBULENT_FROM, Regime, regime
 from .junctions import LAST_TAP
 from .sizes import FLATTEST
-from .takeoff_entries import Taken, tabled_entries, taken
+from .takeoff_entries import Taken, tabled_entries, taken_at
 
 _BLAST_AREAS = (1.0, 0.4)  # blast area over outlet area: the ends of the table
 _EVEN_INLET = 5.0  # diameters: where the table of elbows before a fan ends
@@ -53,11 +53,12 @@ _AS_IF_ROUND = (
     ", reckoned with a round duct's law, 64/Re when laminar, on the hydraulic "
     "diameter: laminar, a square duct rubs a tenth less and a flat one up to half more"
 )
-# Every value between two rows of its table would be noise; the rest is said.
+# Every value between two rows of its table would be noise, and of kinks the drawing is
+# told; the rest is said.
 _REMARKABLE = {
     int(note): note.words[0]
     for note in Note
-    if note not in (Note.NOTHING, Note.INTERPOLATED)
+    if note not in (Note.NOTHING, Note.INTERPOLATED, Note.KINKS)
 }
 
 
@@ -164,31 +165,15 @@ def _short(ducts: Ducts, rows: IntArray, diameters: float) -> IntArray:
 def takeoff_flags(graph: DuctGraph) -> list[Notice]:
     """Say where a declared entry has no table, and what was taken in its place."""
     ducts, flags = graph.ducts, []
-    plain = int(TakeoffEntry.PLAIN)
     for legs, joining in (
         (graph.legs, graph.is_return),
         (graph.meetings, not graph.is_return),
     ):
-        rows = (
-            legs.is_branch
-            & (legs.common != legs.duct)
-            & (legs.leg_count > 2)
-            & (legs.entry != plain)
-            & (legs.entry_basis == int(Basis.DECLARED))
-        ).nonzero()[0]
+        found = taken_at(ducts, legs, joining)
+        rows = (found != int(Taken.ITSELF)).nonzero()[0]
         if len(rows) == 0:
             continue
-        duct, common, entry = legs.duct[rows], legs.common[rows], legs.entry[rows]
-        found = taken(
-            entry,
-            ducts.shape[common],
-            ducts.shape[duct],
-            legs.angle[rows],
-            legs.is_symmetrical[rows],
-            joining=joining,
-        )
-        lost = found != int(Taken.ITSELF)
-        duct, common, rows = duct[lost], common[lost], rows[lost]
+        duct, common = legs.duct[rows], legs.common[rows]
         tabled = tabled_entries(
             ducts.shape[common],
             ducts.shape[duct],
@@ -196,7 +181,7 @@ def takeoff_flags(graph: DuctGraph) -> list[Notice]:
             legs.is_symmetrical[rows],
             joining=joining,
         )
-        kinds = np.column_stack([entry[lost], found[lost], tabled])
+        kinds = np.column_stack([legs.entry[rows], found[rows], tabled])
         for kind in np.unique(kinds, axis=0):
             declared, code, *has = kind.tolist()
             flags.append(
@@ -220,11 +205,16 @@ def _entries(has: list[int]) -> str:
 
 
 def flexible_bend_flags(
-    graph: DuctGraph, state: DuctState, elements: Elements, is_flexible: BoolArray
+    graph: DuctGraph,
+    state: DuctState,
+    elements: Elements,
+    is_flexible: BoolArray,
+    critical: int,
 ) -> list[Notice]:
     """Say that bends of flexible duct count as elbows, and what is published of them.
 
-    `is_flexible` is of the ducts, shape (d,).
+    On the critical path and on the one where they lose most, as no air meets them all.
+    `is_flexible` is of the ducts, shape (d,); `critical` the terminal.
     """
     bends, duct = graph.bends, graph.bends.duct
     is_round = graph.ducts.shape[graph.bend_duct] == int(Shape.ROUND)
@@ -234,18 +224,39 @@ def flexible_bend_flags(
     fitting = (elements.kind == int(Kind.BEND)).nonzero()[0]
     loss = np.zeros(len(duct))
     loss[elements.row[fitting]] = elements.loss[fitting]
-    counted = float(loss[rows].sum())
     turn = np.minimum(bends.angle[rows], np.pi / 2)
     longer, _ = bend_extra_length(turn, bends.radius[rows], bends.in_plane[rows])
-    published = float((longer * state.gradient[duct[rows]]).sum())
-    say = warning if published > counted else note
+    own = np.zeros((2, len(state.gradient)))
+    own[:, duct[rows]] = loss[rows], longer * state.gradient[duct[rows]]
+    counted, published = sum_from_root(graph.ducts.parent, own).take(
+        graph.terminals.duct, axis=1
+    )
+    most = int(np.maximum(counted, published).argmax())
+    told = [critical] if counted[critical] > 0.0 else []
+    where = ["the critical path"] * len(told)
+    if not told or max(counted[most], published[most]) > 1.01 * max(
+        counted[critical], published[critical]
+    ):
+        told.append(most)
+        where.append(f"that of '{graph.terminals.name[most]}', where it is most")
+    if len(told) == 1 and told[0] != critical:
+        where = [
+            f"the path of '{graph.terminals.name[most]}', none on the critical one"
+        ]
+    as_elbows = " and ".join(
+        f"{pressure_words(float(counted[one]))} on {place}"
+        for one, place in zip(told, where, strict=True)
+    )
+    by_factor = " and ".join(pressure_words(float(published[one])) for one in told)
+    say = warning if (published[told] > counted[told]).any() else note
     return [
         say(
             _places(graph, duct[rows]),
-            "the bends of flexible duct are counted as elbows, "
-            f"{pressure_words(counted)}; by the factor published for its friction in "
-            "a bend, known fully stretched and of r/D 1 to 1.5 alone, they lose "
-            f"{pressure_words(published)}",
+            f"the bends of flexible duct are counted as elbows, {as_elbows}; by the "
+            "factor published for its friction in a bend, known fully stretched and "
+            f"of r/D 1 to 1.5 alone, they lose {by_factor}"
+            + " there"
+            * (told != [critical]),
             "hang it so that it turns in wide bends without a kink, or draw a rigid "
             "elbow as a run of its own",
         )

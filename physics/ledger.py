@@ -1,5 +1,6 @@
 """The ledger: what was taken because nobody said it."""
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -11,6 +12,7 @@ from elbowroom.layout import (
     SPLITTERS_TAKEN,
     Basis,
     BoolArray,
+    ChecksSpec,
     ElbowConstruction,
     ElbowRule,
     Schedule,
@@ -37,6 +39,7 @@ from .site_air import (
     is_unsaid,
     taken_words,
 )
+from .takeoff_entries import Taken, taken_at
 
 if TYPE_CHECKING:
     from .analysis import Analysis
@@ -92,6 +95,7 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         *_of_ends(analysis),
         *_of_fan(analysis),
         *_of_declared_losses(analysis),
+        *_of_checks(analysis),
         *_of_drawing(analysis),
     ]
 
@@ -248,7 +252,7 @@ def _of_branches(analysis: "Analysis") -> list[Assumption]:
             strict=True,
         )
     }
-    return _assume(
+    found = _assume(
         analysis,
         _count(branches & (legs.entry_basis == _ASSUMED)),
         "branches that leave their main by a plain opening, the worse kind",
@@ -256,6 +260,29 @@ def _of_branches(analysis: "Analysis") -> list[Assumption]:
         "entries of 45 degrees, or conical ones where the branch is round",
         takeoff_exceptions={**better, **graph.schedule.takeoff_exceptions},
     )
+    instead = Counter(
+        (entry, code)
+        for each, joining in (
+            (legs, graph.is_return),
+            (graph.meetings, not graph.is_return),
+        )
+        for entry, code in zip(
+            each.entry.tolist(),
+            taken_at(graph.ducts, each, joining).tolist(),
+            strict=True,
+        )
+        if code != Taken.ITSELF
+    )
+    for (entry, code), count in sorted(instead.items()):
+        found += _assume(
+            analysis,
+            count,
+            f"branches with the declared entry '{TakeoffEntry(entry).words}', of which "
+            f"no table fits them, as {Taken(code).words}",
+            "declare an entry that has a table there under [[takeoffs.exception]], or "
+            "what this one loses beyond that in a [[component]]",
+        )
+    return found
 
 
 def _of_transitions(analysis: "Analysis") -> list[Assumption]:
@@ -400,6 +427,19 @@ def _of_declared_losses(analysis: "Analysis") -> list[Assumption]:
         + "; those under [losses] too, which no path holds"
         * bool(schedule.losses),
         air=replace(schedule.air, losses_at="standard air"),
+    )
+
+
+def _of_checks(analysis: "Analysis") -> list[Assumption]:
+    """Limits that a return has from its supply."""
+    taken = analysis.graph.schedule.checks.of_supply
+    return _assume(
+        analysis,
+        bool(taken),
+        f"the supply's {', '.join(taken)} for this return too",
+        "write its own under [checks] in a schedule of the return",
+        "none of them",
+        checks=ChecksSpec(),
     )
 
 

@@ -90,12 +90,11 @@ def balanced(
     whole, lower = float(taken.sum()), least_flows(graph, taken)
     least = lower[closing]
     ends_there = graph.loops.of_duct[closing]
-    dead = held[graph.loops.of_duct]
     inner = ~np.isin(graph.loops.of_duct, ends_there)
 
     def tried(q: FloatArray) -> _Trial:
         flow = tree + q @ around
-        paid, pv = spent(graph, conditions, flow, dead)
+        paid, pv = spent(graph, conditions, flow)
         square = 2.0 * np.maximum(paid, _LEAST * pv) / np.maximum(flow, _SLOW * whole)
         return _Trial(q, flow, paid, square, around @ paid)
 
@@ -235,14 +234,13 @@ def spent(
     graph: DuctGraph,
     conditions: Conditions,
     flow: FloatArray,
-    dead: BoolArray | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     """What each duct spends with all that stands at it, and its velocity pressure.
 
-    Pa, shape (d,) each, at an airflow in m³/s; `dead` as for `elements_of`.
+    Pa, shape (d,) each, at an airflow in m³/s.
     """
     state = duct_state(graph, flow, conditions)
-    elements, _ = elements_of(graph, state, conditions, dead)
+    elements, _ = elements_of(graph, state, conditions)
     if conditions.corrected_pairs:
         elements = corrected(elements, close_pairs(graph, state, elements))
     paid = np.bincount(elements.duct, elements.loss, len(flow)).astype(np.float64)

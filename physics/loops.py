@@ -37,12 +37,14 @@ from .flows import (
     resistances,
 )
 from .loop_balance import STILL, balanced, least_flows, spent
+from .losses import WEAK
 from .network import solve_network
 
 _TURNS = 100
 _STEPS = 200
 _SETTLED = 1e-11  # of the pressure
 _LEAST = 1e-6  # of the pressure: what a duct loses at the least
+_SAME = 0.01  # of the loss of a path: less of a change is not said
 
 
 def settled(
@@ -79,9 +81,9 @@ def settled(
 
     Notes
     -----
-    Air stands still in a way that it would not take in either direction, as the
-    tables of its junctions do not agree there on what dead air is worth: it is held at
-    a millionth of the whole airflow.
+    Air stands still in a way that it would not take in either direction: it is held at
+    a millionth of the whole airflow. Where the tables at its ends do not agree on what
+    dead air is worth, it may be taken in both: one is found (see `still_notices`).
 
     References
     ----------
@@ -359,7 +361,7 @@ def settled_audit(found: Audit) -> tuple[Audit, FloatArray | None]:
 def still_notices(
     graph: DuctGraph, conditions: Conditions, flow: FloatArray
 ) -> list[Notice]:
-    """Say in which ways of its loops the air stands still, and what hangs on it.
+    """Say in which ways of its loops the air stands nearly still, and what hangs on it.
 
     Parameters
     ----------
@@ -368,37 +370,53 @@ def still_notices(
     flow
         Airflow in each duct as `settled` leaves it, m³/s, shape (d,).
     """
-    dead = dead_ducts(graph, flow)
-    if dead is None or graph.loops is None or not dead.any():
+    if graph.loops is None:
         return []
-    notices = []
     closing, around = loops_of(graph)
-    lost, _ = spent(graph, conditions, flow)  # as if the air that stands there moved
+    into, ends = graph.meetings.duct, graph.ducts.finish
+    through = np.bincount(ends[into], flow[into], len(graph.nodes))[ends[closing]]
+    lost, _ = spent(graph, conditions, flow)
     lacks = around @ lost
-    less = lacks <= _LEAST * (np.abs(around) @ np.abs(lost))  # rounding, so not said
-    for duct, lack, unsaid in zip(closing.tolist(), lacks, less, strict=True):
-        if not dead[duct]:
-            continue
-        node, way = int(graph.ducts.finish[duct]), int(graph.loops.of_duct[duct])
+    # Less is rounding, or what the least airflow itself takes.
+    lacks[lacks <= 10.0 * _LEAST * (np.abs(around) @ np.abs(lost))] = 0.0
+    notices = []
+    for row in (flow[closing] < WEAK * through).nonzero()[0].tolist():
+        duct, part = int(closing[row]), float(flow[closing[row]] / through[row])
+        node, way = int(ends[duct]), int(graph.loops.of_duct[duct])
         begin = int(graph.loops.ways.ends[way].sum()) - node
-        apart = _hangs_on(graph, conditions, flow, way)
-        moving = (
-            ""
-            if unsaid
-            else "to move it either way the tables of its junctions lack "
-            f"{pressure_words(float(lack))} or more; "
-        )
+        there = graph.topology.place(node)
+        verb = "parts" if graph.is_return else "meets"
+        said = [
+            f"only {100.0 * part:.2g} % of the air that {verb} at {there} goes here"
+        ]
+        if flow[duct] <= 2.0 * STILL * flow.max():
+            said = [f"the air stands still up to {there}"]
+            if lacks[row] > 0.0:
+                said.append(
+                    "to move it either way the tables of its junctions lack "
+                    f"{pressure_words(float(lacks[row]))} or more"
+                )
+        here = np.maximum(flow - flow[duct] * around[row], STILL * flow.max())
+        step = _hangs_on(graph, conditions, here, way)
+        if step > 0.0:
+            said.append(
+                "as its air turns round, a path loses up to "
+                f"{pressure_words(step)} more or less at once"
+            )
+        else:
+            said.append(
+                f"below {100.0 * WEAK:.0f} % what the legs there lose is led over to "
+                "the tables of the same joint with this air turned round (own choice, "
+                "no published source)"
+            )
         notices.append(
             warning(
                 graph.place(duct),
-                f"the air stands still up to {graph.topology.place(node)}: {moving}"
-                "which end its air would come from is arbitrary, so both ends count as "
-                "if it were shut off; as a meeting at one and a branch at the other, a "
-                f"path would lose up to {pressure_words(apart)} more or less",
-                f"delete the duct from {graph.topology.place(begin)} to there, as it "
-                "carries nothing, or make the ducts around it differ; a little air may "
-                "flow all the same",
-                effect="the losses near its ends may be wrong by as much",
+                "; ".join(said),
+                f"delete the duct from {graph.topology.place(begin)} to there if it is "
+                "to carry nothing, or make the ducts around it differ more",
+                effect="the losses near its ends are less sure than others, and other "
+                "airflows may settle as well",
                 place=graph.nodes[node],
             )
         )
@@ -408,39 +426,32 @@ def still_notices(
 def _hangs_on(
     graph: DuctGraph, conditions: Conditions, flow: FloatArray, way: int
 ) -> float:
-    """Most that the loss of a path changes with how the ends of a dead way count, Pa.
+    """Most that the loss of a path changes as the direction of a way does, Pa.
 
-    As dead at both, or as if a little air came along it, from either end.
+    Nothing where that is less than a hundredth of it.
     """
     assert graph.loops is not None
-    dead, most = dead_ducts(graph, flow), 0.0
-    paid = _path_losses(graph, conditions, flow, dead)
+    paid = _path_losses(graph, conditions, flow)
     signed = graph.loops.signed(flow)
-    for sign in (1.0, -1.0):
-        turned = signed.copy()
-        turned[way] *= sign
-        try:
-            other, renewed = _turned(graph, conditions, turned)
-        except BadInput:  # no air would leave a node
-            continue
-        assert other.loops is not None
-        moved = np.abs(turned)[other.loops.of_duct]
-        rest = dead_ducts(other, moved)
-        assert rest is not None
-        rest &= other.loops.of_duct != way
-        lost = _path_losses(other, renewed, moved, rest)[terminal_rows(graph, other)]
-        most = max(most, float(np.abs(lost - paid).max()))
-    return most
+    signed[way] = -signed[way]
+    try:
+        other, renewed = _turned(graph, conditions, signed)
+    except BadInput:  # no air would leave a node
+        return 0.0
+    assert other.loops is not None
+    moved = np.abs(signed)[other.loops.of_duct]
+    lost = _path_losses(other, renewed, moved)[terminal_rows(graph, other)]
+    change = np.abs(lost - paid)
+    return float(change[change > _SAME * np.abs(paid)].max(initial=0.0))
 
 
 def _path_losses(
     graph: DuctGraph,
     conditions: Conditions,
     flow: FloatArray,
-    dead: BoolArray | None,
 ) -> FloatArray:
     """Loss from the source to the end of each terminal's duct, Pa, shape (t,)."""
-    lost, _ = spent(graph, conditions, flow, dead)
+    lost, _ = spent(graph, conditions, flow)
     return sum_from_root(graph.ducts.parent, lost)[graph.terminals.duct]
 
 

@@ -1,6 +1,7 @@
 """Loss coefficient of every fitting of a graph, each kind as one array."""
 
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -9,6 +10,7 @@ from elbowroom.layout import (
     Basis,
     BoolArray,
     DuctGraph,
+    Ducts,
     ElbowConstruction,
     FloatArray,
     IntArray,
@@ -25,11 +27,13 @@ from elbowroom.layout import (
 
 from . import elbows, ends, transitions
 from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
-from .junction_terms import BULLHEAD_FROM
+from .junction_terms import share_of_bullhead
 from .junctions import JunctionLegs, dividing_legs, joining_legs
-from .own_changes import OwnChanges, own_change_lengths
+from .own_changes import OwnChanges, count_own_changes, own_change_lengths
 from .readings import STRAIGHT_LEG, as_branches, as_wyes, some_legs, with_main
+from .takeoff_entries import Taken, taken_at
 
+WEAK = 0.1  # of the air of a meeting: what counts in part as if it rested
 SAME_RADIUS = 0.02  # diameters: what a radius measured in a drawing is off
 
 
@@ -97,7 +101,7 @@ def _pleated_notices(graph: DuctGraph) -> list[Notice]:
     """Say of pleated elbows that they have another radius than the tested ones."""
     bends = graph.bends
     pleated = bends.construction == int(ElbowConstruction.PLEATED)
-    rows = (pleated & _off_ratio(bends.radius, bends.in_plane)).nonzero()[0].tolist()
+    rows = (pleated & off_ratio(bends.radius, bends.in_plane)).nonzero()[0].tolist()
     if not rows:
         return []
     places = "; ".join(bend_place(graph, row) for row in rows[:3])
@@ -113,7 +117,7 @@ def _pleated_notices(graph: DuctGraph) -> list[Notice]:
     ]
 
 
-def _off_ratio(radius: FloatArray, diameter: FloatArray) -> BoolArray:
+def off_ratio(radius: FloatArray, diameter: FloatArray) -> BoolArray:
     """Whether pleated elbows have another radius than the tested ones."""
     wanted = elbows.tested_ratio("pleated") * diameter
     return np.asarray(np.abs(radius - wanted) > SAME_RADIUS * diameter)
@@ -149,7 +153,11 @@ def _skewed(
         graph, mine, section, code, reynolds, one, other, bends.side_radius[0]
     )
     far = _elbow(graph, mine, section, code, reynolds, other, one, bends.side_radius[1])
-    share = np.sin(bends.skew[mine]) ** 2
+    return between_ways(near, far, np.sin(bends.skew[mine]) ** 2)
+
+
+def between_ways(near: Coefficient, far: Coefficient, share: FloatArray) -> Coefficient:
+    """Between two ways of turning askew: `share` is how much the far one counts."""
     factor = near.reynolds_factor
     return make(
         near.value + (far.value - near.value) * share,
@@ -201,7 +209,7 @@ def _elbow(
             return elbows.round_segmented(pieces, radius / w, angle)
         if code == kinds.PLEATED:
             found = elbows.round_by_diameter("pleated", w, angle)
-            found.notes[_off_ratio(radius, w)] |= int(Note.CLAMPED)
+            found.notes[off_ratio(radius, w)] |= int(Note.CLAMPED)
             return found
         if code != kinds.SMOOTH:
             raise LookupRefused(
@@ -286,6 +294,23 @@ def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
     return every.part(mine), OwnChanges(rows, every.part(others), basis)
 
 
+def _own_changes(graph: DuctGraph, legs: Legs) -> OwnChanges:
+    """Those of mains among some legs, as `transition_coefficients` gives them."""
+    ducts, rows = graph.ducts, own_change_rows(graph.ducts, legs)
+    main, rest = legs.common[rows], legs.straight[rows]
+    length, basis = own_change_lengths(graph, main, rest)
+    found = transitions.transition(
+        ducts.shape[main],
+        ducts.width[main],
+        ducts.height[main],
+        ducts.shape[rest],
+        ducts.width[rest],
+        ducts.height[rest],
+        length,
+    )
+    return OwnChanges(rows, found, basis)
+
+
 def leg_coefficients(
     graph: DuctGraph,
     legs: Legs,
@@ -293,14 +318,13 @@ def leg_coefficients(
     flow: FloatArray,
     velocity: FloatArray,
     joining: bool,
-    dead: BoolArray | None = None,
+    rests: BoolArray | None = None,
 ) -> Gathered:
     """Coefficients of the legs of junctions, on the velocity in the common duct.
 
     Between a wye without a main and a main with a branch it goes straight from the one
     reading to the other, and so between a main with branches and branches alone, so
-    that no degree and no millimetre makes a jump where two legs leave: our own choice.
-    Of more than two a pair counts as a wye or not at all (see `Legs.pairing`).
+    that no degree and no millimetre makes a jump: our own choice.
 
     Parameters
     ----------
@@ -310,9 +334,9 @@ def leg_coefficients(
         Area of each duct, m², airflow in it, m³/s, and velocity, m/s, shape (d,).
     joining
         Whether the air of the legs joins in the common duct, or divides from it.
-    dead
-        Ducts of loops in which the air stands still, shape (d,); None for none. What
-        they carry to let the tables be read counts as nothing.
+    rests
+        Legs whose air counts as none, and that of the one beside them as all, shape
+        (l,); None where each counts with its airflow.
 
     Returns
     -------
@@ -320,12 +344,13 @@ def leg_coefficients(
         Shape (l,). Where several ducts lead in and several out no coefficients are
         published: each counts as if it opened into a box, on its own velocity.
     """
-    air = size, flow, velocity, joining, dead
-    found = _legs_as_read(graph, legs, *air)
+    air = size, flow, velocity, joining
+    found = _legs_as_read(graph, legs, *air, rests)
     between = legs.is_between | (legs.likeness > 0.0) & (legs.likeness < 1.0)
-    rows = between.nonzero()[0]
-    if len(rows):
-        found.take_over(rows, _between(graph, some_legs(legs, rows), *air))
+    if between.any():  # with all that leaves there
+        rows = np.isin(legs.common, legs.common[between]).nonzero()[0]
+        some = None if rests is None else rests[rows]
+        found.take_over(rows, _between(graph, some_legs(legs, rows), *air, some))
     return found
 
 
@@ -336,19 +361,19 @@ def _between(
     flow: FloatArray,
     velocity: FloatArray,
     joining: bool,
-    dead: BoolArray | None,
+    rests: BoolArray | None,
 ) -> Gathered:
-    """Coefficients of legs of which each lies between two readings or all three."""
-    air = size, flow, velocity, joining, dead
-    found = _legs_as_read(graph, with_main(legs), *air)
+    """Coefficients of legs of which some lie between two readings or all three."""
+    air = size, flow, velocity, joining
+    found = _legs_as_read(graph, with_main(legs), *air, rests)
     for reading, share, where in (
         (as_branches, legs.evenness, legs.is_between),
         (as_wyes, legs.likeness, legs.likeness > 0.0),
     ):
         rows = where.nonzero()[0]
         if len(rows):
-            other = _legs_as_read(graph, reading(some_legs(legs, rows)), *air)
-            found.put_between(rows, found.part(rows), other, share[rows])
+            other = _legs_as_read(graph, reading(legs), *air, rests)
+            found.put_between(rows, found.part(rows), other.part(rows), share[rows])
     return found
 
 
@@ -359,7 +384,7 @@ def _legs_as_read(
     flow: FloatArray,
     velocity: FloatArray,
     joining: bool,
-    dead: BoolArray | None,
+    rests: BoolArray | None,
 ) -> Gathered:
     """Coefficients of legs whose junctions are each read in one way."""
     ducts, common = graph.ducts, legs.common
@@ -373,10 +398,8 @@ def _legs_as_read(
         size[legs.branch],
         _other_areas(legs, size),
     )
-    if dead is not None and dead.any():
-        moving = np.bincount(common, ~dead[legs.duct], len(size))[common]
-        alone = ~dead[legs.duct] & (moving == 1)
-        leaving = np.where(alone, np.where(legs.is_branch, flow[common], 0.0), leaving)
+    if rests is not None:
+        leaving = np.where(rests == legs.is_branch, 0.0, flow[common])
     if boxed.any():  # what is read from the tables there does not count
         leaving[boxed], area_leaving[boxed] = flow[common[boxed]], size[common[boxed]]
     angle_of = np.zeros(len(size))
@@ -422,11 +445,7 @@ def _legs_as_read(
 
 
 def meeting_coefficients(
-    graph: DuctGraph,
-    size: FloatArray,
-    flow: FloatArray,
-    velocity: FloatArray,
-    dead: BoolArray | None = None,
+    graph: DuctGraph, size: FloatArray, flow: FloatArray, velocity: FloatArray
 ) -> Gathered:
     """Coefficients of the legs that lead to where air meets, as `leg_coefficients`.
 
@@ -435,11 +454,13 @@ def meeting_coefficients(
     Two legs that meet head on share a loss: the mean by their airflow, so that both
     together spend what the print says. There each has a factor of its own, up to half
     as much again for the weaker one, which then would take no air from a pressure as
-    high as the other's: our own choice.
+    high as the other's: our own choice. It fades in with that reading of them.
 
-    Where the air of all ducts but one stands still, nothing meets: that one counts as
-    if they led away, as they do at their other end. So both ends of a dead way are
-    told alike, whichever way it happens to be turned.
+    Where one leg brings nine tenths of the air or more, C goes straight from the tables
+    of a meeting to those of the same joint with all air along that leg, past others
+    that lead away and take none: from there on the weak leg, should its air turn round,
+    leads away. So no airflow makes a jump where the air of a leg stands still, and what
+    moves it is the same from either side: our own choice.
     """
     legs = graph.meetings
     joining = not graph.is_return
@@ -447,65 +468,92 @@ def meeting_coefficients(
     if joining:
         share = flow[legs.duct] / flow[legs.common]
         mean = np.bincount(legs.common, share * found.value, len(size))[legs.common]
-        opposed = legs.is_symmetrical & (legs.angle >= BULLHEAD_FROM)
-        found.value[opposed] = mean[opposed]
-    if dead is not None and dead.any():
-        _go_on_alone(graph, size, flow, velocity, dead, found)
+        opposed = legs.likeness * share_of_bullhead(legs.angle)
+        found.value += (mean - found.value) * opposed
+    near = lone_rows(graph, flow)
+    if len(near.row):
+        found.put_between(
+            near.row,
+            found.part(near.row),
+            _as_lone(graph, size, flow, velocity, near),
+            near.part,
+        )
     return found
 
 
-def lone_rows(graph: DuctGraph, dead: BoolArray) -> dict[int, int]:
-    """Meetings at which one duct alone brings air, past others where it stands still.
+class Lone(NamedTuple):
+    """Legs of meetings to which one leg alone brings nearly all of the air: n of them.
+
+    `row` are those of `graph.meetings`, `on` that of `graph.lone` along which the air
+    goes on, `own` that of the leg itself, or -1 for the one that brings the air, and
+    `part` how much it counts as lone, 0 to 1.
+    """
+
+    row: IntArray
+    on: IntArray
+    own: IntArray
+    part: FloatArray
+
+
+def lone_rows(graph: DuctGraph, flow: FloatArray) -> Lone:
+    """Find the meetings that count, in part or wholly, as if one duct alone led there.
 
     Parameters
     ----------
     graph
         The classified graph.
-    dead
-        Ducts in which the air stands still, shape (d,).
-
-    Returns
-    -------
-    rows
-        For such a row of `graph.meetings`, that of `graph.lone` which counts.
+    flow
+        Airflow in each duct, m³/s, shape (d,).
     """
     meet, lone = graph.meetings, graph.lone
-    alive = ~dead[meet.duct]
-    brings = np.bincount(meet.common, alive, len(dead))[meet.common]
-    every = np.bincount(meet.common, minlength=len(dead))[meet.common]
-    single = alive & (brings == 1) & (every > 1) & (meet.common != meet.duct)
-    goes_on = {
-        (common, duct): row
-        for row, (common, duct) in enumerate(
+    share = flow[meet.duct] / flow[meet.common]
+    most = np.zeros(len(flow))
+    np.maximum.at(most, meet.common, share)
+    part = 1.0 - (1.0 - most[meet.common]) / WEAK
+    rows = ((part > 0.0) & (meet.common != meet.duct)).nonzero()[0]
+    place = {
+        pair: row
+        for row, pair in enumerate(
             zip(lone.common.tolist(), lone.duct.tolist(), strict=True)
         )
     }
-    return {
-        row: goes_on[int(meet.duct[row]), int(meet.common[row])]
-        for row in np.flatnonzero(single).tolist()
-    }
+    strong = {}
+    for row in rows[share[rows] == most[meet.common[rows]]].tolist():
+        strong[int(meet.common[row])] = int(meet.duct[row])
+    on, own = np.full((2, len(rows)), -1)
+    for at, row in enumerate(rows.tolist()):
+        onward, leg = int(meet.common[row]), int(meet.duct[row])
+        on[at] = place[strong[onward], onward]
+        if leg != strong[onward]:
+            own[at] = place[strong[onward], leg]
+    return Lone(rows, on, own, part[rows])
 
 
-def _go_on_alone(
+def _as_lone(
     graph: DuctGraph,
     size: FloatArray,
     flow: FloatArray,
     velocity: FloatArray,
-    dead: BoolArray,
-    found: Gathered,
-) -> None:
-    """Put what a duct loses that brings air alone to where others stand still."""
-    rows = lone_rows(graph, dead)
-    if not rows:
-        return
-    wanted = np.isin(graph.lone.common, graph.lone.common[list(rows.values())])
-    kept = np.flatnonzero(wanted)
+    near: Lone,
+) -> Gathered:
+    """Coefficients of legs of meetings as if one of each alone brought its air.
+
+    On the velocity of what goes on, like those of a meeting. Air of another leg has,
+    where it comes to rest, what the lone air has beside the leg if that led away.
+    """
+    kept = np.isin(graph.lone.common, graph.lone.common[near.on]).nonzero()[0]
     legs = some_legs(graph.lone, kept)
-    alone = leg_coefficients(graph, legs, size, flow, velocity, graph.is_return, dead)
-    at = np.searchsorted(kept, list(rows.values()))
-    # A meeting's coefficient is on the velocity of what goes on from it.
-    alone.value[at] *= (velocity[legs.common[at]] / velocity[legs.duct[at]]) ** 2
-    found.take_over(np.array(list(rows)), alone.part(at))
+    # As they lead away: what does not go on takes nothing.
+    rests = graph.ducts.finish[legs.duct] == graph.ducts.finish[legs.common]
+    found = leg_coefficients(graph, legs, size, flow, velocity, graph.is_return, rests)
+    if not graph.is_return:
+        count_own_changes(legs, size, flow, _own_changes(graph, legs), found)
+    on, beside = np.searchsorted(kept, near.on), near.own >= 0
+    out, own_row = found.part(on), np.searchsorted(kept, near.own[beside])
+    out.value[beside] -= found.value[own_row]
+    out.credit_also(beside.nonzero()[0], found.part(own_row))
+    out.value *= (velocity[legs.common[on]] / velocity[legs.duct[on]]) ** 2
+    return out
 
 
 def _add_own_bend(
@@ -572,9 +620,15 @@ def _other_areas(legs: Legs, size: FloatArray) -> FloatArray:
     return total.astype(np.float64)[legs.common]
 
 
-def leg_basis(legs: Legs) -> npt.NDArray[np.int64]:
-    """`Basis` of each leg: what the entry of its branch rests on."""
+def leg_basis(ducts: Ducts, legs: Legs, joining: bool) -> npt.NDArray[np.int64]:
+    """`Basis` of each leg: what the entry of its branch rests on.
+
+    Parameters are those of `taken_at`. Of an entry without a table another one is
+    assumed.
+    """
     drawn = np.full(len(legs.duct), int(Basis.DRAWN))
     entered = legs.is_branch & ~legs.is_symmetrical
     entered |= legs.is_symmetrical & (legs.entry == int(TakeoffEntry.RADIUS))
-    return np.where(entered, legs.entry_basis, drawn)
+    basis = np.where(entered, legs.entry_basis, drawn)
+    basis[taken_at(ducts, legs, joining) != int(Taken.ITSELF)] = int(Basis.ASSUMED)
+    return basis

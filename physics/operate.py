@@ -31,6 +31,7 @@ from .system import SAME
 
 _SETTLED = 1e-10  # largest relative change of an airflow
 _CLOSE = 1e-4  # what still changes more is no result
+_NOTHING = 1e-4  # of the velocity pressure at the fan: a layout that takes none
 _BEHIND = 0.1  # of an airflow: where others are the first to have air
 
 
@@ -95,8 +96,8 @@ def operate(
     Raises
     ------
     BadInput
-        If no fan is declared, its curve does not meet the layout, or the airflows do
-        not settle.
+        If no fan is declared, its curve does not meet the layout, the layout takes no
+        pressure, or the airflows do not settle.
 
     Notes
     -----
@@ -119,9 +120,16 @@ def operate(
             "no fan is declared, so that no airflow settles",
             'write curve = [["0 m3/s", "480 Pa"], ...] or a pressure',
         )
+    for one in (analysis, *returns):
+        if one.critical_loss <= 0.0:
+            raise _gaining(one.graph.drawing.file)
     sides = [side_of(one, dampers) for one in (analysis, *returns)]
     settling = settle_at(fan, sides, _SETTLED)
     met, change = settling.met, settling.change
+    if settling.resistance - settling.on_top <= _NOTHING * sides[0].outlet:
+        if settling.on_top <= 0.0:
+            raise _gaining(analysis.graph.drawing.file)
+        raise _unresisted(where)
     if not met:
         raise _missed(fan, settling.resistance - settling.on_top, where)
     notices = fan_air_notices(analysis.graph.schedule.fan, analysis.conditions.air)
@@ -272,6 +280,27 @@ def _round(
     into = total * np.append(1.0, of_return)
     new = [q * share for q, (share, _, _) in zip(into, found, strict=True)]
     return _Round(new, [way for _, _, way in found], resistance, on_top, met)
+
+
+def _gaining(file: str) -> BadInput:
+    """Refusal of a layout in which air gains as much as it loses on every path."""
+    return refusal(
+        file,
+        "no path to a terminal loses any pressure, so that no airflow settles at a fan",
+        "check the sizes at its junctions, and declare what its terminals lose",
+    )
+
+
+def _unresisted(where: str) -> BadInput:
+    """Refusal of an external static pressure that nothing is there to take."""
+    return refusal(
+        where,
+        "the layout takes no more than the velocity pressure that the fan's outlet has "
+        "on top of its external static pressure, however much air there is, so that no "
+        "airflow settles",
+        "write the total pressure of the fan in its place, or declare what stands in "
+        "the ducts and what the terminals lose",
+    )
 
 
 def _missed(fan: FanSpec, resistance: float, where: str) -> BadInput:
@@ -450,6 +479,15 @@ def _stall(
                 f"it meets the layout at {len(met)} airflows that may last, "
                 f"{', '.join(first)} and {last}",
                 "the airflow may jump between them; the largest was taken",
+            )
+        )
+    if met[-1] == fan.curve[-1][0]:
+        found.append(
+            note(
+                f"{where} curve",
+                f"it ends where it meets the layout, at {airflow_words(met[-1])}",
+                "add the points of the fan at larger airflows: a layout that takes "
+                "any less meets none of these",
             )
         )
     if ends_early(fan.curve, resistance):

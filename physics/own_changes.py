@@ -8,6 +8,7 @@ from elbowroom.layout import (
     DuctGraph,
     FloatArray,
     IntArray,
+    Legs,
     sides_before,
     transition_lengths,
 )
@@ -68,7 +69,7 @@ def own_part(wide: FloatArray, share: FloatArray) -> FloatArray:
 
 
 def count_own_changes(
-    graph: DuctGraph,
+    legs: Legs,
     size: FloatArray,
     flow: FloatArray,
     own: OwnChanges,
@@ -78,12 +79,12 @@ def count_own_changes(
 
     Parameters
     ----------
-    graph, size, flow
-        The graph; area of its ducts, m², and airflow, m³/s.
+    legs, size, flow
+        Legs of junctions; area of each duct, m², and airflow, m³/s.
     own
         The changes, as `transition_coefficients` gives them.
     found
-        Coefficients of the graph's legs, which are added to, noted, and credited to
+        Coefficients of the legs, which are added to, noted, and credited to
         the table of the transition too.
 
     Returns
@@ -100,7 +101,7 @@ def count_own_changes(
     main shrinks as its airflow does, with a straight line between. So a small branch
     changes little of what the change of section spends without it.
     """
-    legs, rows = graph.legs, own.rows
+    rows = own.rows
     main, rest = legs.common[rows], legs.straight[rows]
     wide, share = size[rest] / size[main], flow[rest] / flow[main]
     main_part = (1.0 - legs.likeness[rows]) * (1.0 - legs.evenness[rows])

@@ -13,7 +13,6 @@ from elbowroom.layout import (
     RunLimits,
     Schedule,
     Section,
-    Shape,
     build,
     clearances,
     length_words,
@@ -28,7 +27,7 @@ from elbowroom.layout import (
 )
 
 from .analysis import Analysis, analyse
-from .run_sizes import Aim, Choice, chosen_sizes
+from .run_sizes import BEGUN, KEPT, UNMET, Aim, Choice, chosen_sizes
 from .sizing_notices import few_names, new_outlet, sizing_notices
 from .system import WINDOW
 
@@ -52,8 +51,8 @@ class Proportions:
     rounds
         How often sizes and losses were worked out in turn.
     rate
-        Friction rate that was sized to, Pa/m: the highest that the fan carries where
-        it went round in a circle; None by another method.
+        Friction rate that was sized to, Pa/m: the highest that the fan leaves where
+        none was given; None by another method.
     notices
         What to look at.
     """
@@ -91,14 +90,18 @@ def proportion(
     -------
     proportions
         Sizes that do not change any more when the losses are worked out with them.
-        Where they and the rate go round in a circle, those at the highest rate of it,
-        to 1 %, that the fan still leaves with them; the larger of each if it is none.
+        Where they and the rate go round in a circle, those at the highest rate, to 1 %,
+        that the fan still leaves with them.
+
+        Without a rate to size for, that of what the fan leaves, below the window that
+        practice works in too.
 
     Raises
     ------
     BadInput
-        If the layout cannot be analysed, no friction rate is known, or none is left,
-        or a velocity is needed that nothing says.
+        If the layout cannot be analysed, no friction rate is known, or none is left
+        with the largest sizes that the limits allow either, or a velocity is needed
+        that nothing says.
     """
     schedule, faults = with_drawn_names(schedule, drawing)
     if faults:
@@ -159,25 +162,36 @@ def _lowered(
     return limits
 
 
+@dataclass(frozen=True, eq=False)
+class _Settled:
+    """Sizes that losses and rates were worked out with in turn until they stayed.
+
+    `circle` has the rates, Pa/m, at which they go round in a circle; None where they do
+    not, and none where the rate is given.
+    """
+
+    choices: list[Choice]
+    after: Analysis
+    rate: float | None
+    rounds: int
+    circle: tuple[float, ...] | None = None
+    is_settled: bool = True
+
+    @property
+    def is_left(self) -> bool:
+        """Whether the fan leaves the rate with these sizes."""
+        left = self.after.system.friction_rate_available
+        return self.rate is None or (left is not None and left >= self.rate)
+
+
 def _proportion(
     drawing: Drawing, schedule: Schedule, aim: Aim, tolerance: float
 ) -> Proportions:
     """Size every run, as `proportion`, without a look at obstacles."""
     begun, said = _begun(drawing, schedule), schedule.fan.outlet_velocity_pressure
-    current: dict[str, Section] = dict(begun)
     said_sections = {run.name: run.section for run in drawing.runs if run.section}
     drawn = {**said_sections, **schedule.sections}
-
-    def analysed(chosen: Mapping[str, Section]) -> Analysis:
-        every = {**schedule.sections, **chosen}
-        return analyse(
-            build(drawing, replace(schedule, sections=every), tolerance=tolerance)
-        )
-
-    def sized(rate: float) -> Proportions:
-        return _proportion(drawing, schedule, replace(aim, rate=rate), tolerance)
-
-    before = analysed(current)
+    before = _analysed(drawing, schedule, begun, tolerance)
     at_fan = int(before.graph.ducts.run[0])
     outlet = before.system.outlet_velocity_pressure
     is_static = before.system.fan_kind == "external static"
@@ -185,38 +199,29 @@ def _proportion(
     if held:  # or a smaller first duct would seem to make the fan stronger
         fan = replace(schedule.fan, outlet_velocity_pressure=outlet)
         schedule = replace(schedule, fan=fan)
-    analysis, seen = before, [dict(current)]
-    notices: list[Notice] = []
-    choices: list[Choice] = []
-    rates: list[float | None] = []  # of each round
-    rounds = 0
-    while rounds < _ROUNDS:
-        rounds += 1
-        aimed = _aimed(analysis, aim)
-        rates.append(aimed.rate)
-        choices = chosen_sizes(analysis, aimed, drawn | begun)
-        current = {choice.run: choice.chosen for choice in choices}
-        if current not in seen:
-            seen.append(dict(current))
-            analysis = analysed(current)
-            continue
-        if current != seen[-1]:
-            since = seen.index(current)
-            tried = [rate for rate in rates[since:] if rate is not None]
-            carried = None
-            if tried and aim.rate is None:
-                carried = _highest_carried(sized, min(tried), max(tried))
-            if carried is not None:
-                aimed = replace(aimed, rate=carried.rate)
-                choices = list(carried.choices)
-            else:
-                aimed = replace(aimed, rate=min(tried, default=aimed.rate))
-                larger = _larger(seen[since:])
-                choices = [replace(c, chosen=larger[c.run]) for c in choices]
-            current = {choice.run: choice.chosen for choice in choices}
-            notices.append(_circle_notice(drawing, tried, carried))
-        break
-    else:
+    known: dict[tuple[tuple[str, Section], ...], Analysis] = {}
+
+    def analysed(chosen: Mapping[str, Section]) -> Analysis:
+        key = tuple(chosen.items())
+        if key not in known:
+            known[key] = _analysed(drawing, schedule, chosen, tolerance)
+        return known[key]
+
+    def settled(rate: float | None) -> _Settled:
+        aimed = replace(aim, rate=rate)
+        return _settled(before, begun, aimed, drawn | begun, analysed)
+
+    found, notices = settled(aim.rate), list[Notice]()
+    is_sought = aim.method == "equal friction" and aim.rate is None
+    if is_sought and (found.circle or not found.is_left):
+        rates = found.circle or (found.rate or 0.0,)
+        best = _highest_left(settled, min(rates), max(rates))
+        if found.circle:
+            notices.append(_circle_notice(drawing, found.circle, best.rate))
+        found = replace(best, rounds=found.rounds)
+    elif found.circle is not None:
+        notices.append(_circle_notice(drawing))
+    if not found.is_settled:
         notices.append(
             warning(
                 drawing.file,
@@ -224,39 +229,81 @@ def _proportion(
                 "give a friction rate",
             )
         )
-    after = analysed(current)
+    after = found.after
     final = [
         replace(_with_air(after, choice), drawn=drawn.get(choice.run))
-        for choice in choices
+        for choice in found.choices
     ]
     if held and outlet > 0.0 and said is None:
         notices += new_outlet(before, after, outlet)
-    kept = aimed.rate if aim.method == "equal friction" else None
-    notices += sizing_notices(after, final, aim, kept)
+    kept = found.rate if aim.method == "equal friction" else None
+    as_drawn = None if begun else before
+    notices += sizing_notices(after, final, aim, kept, as_drawn)
     return Proportions(
-        tuple(final),
-        before if not begun else None,
-        after,
-        rounds,
-        kept,
-        tuple(notices),
+        tuple(final), as_drawn, after, found.rounds, kept, tuple(notices)
     )
 
 
+def _analysed(
+    drawing: Drawing,
+    schedule: Schedule,
+    chosen: Mapping[str, Section],
+    tolerance: float,
+) -> Analysis:
+    every = {**schedule.sections, **chosen}
+    return analyse(
+        build(drawing, replace(schedule, sections=every), tolerance=tolerance)
+    )
+
+
+def _settled(
+    before: Analysis,
+    begun: Mapping[str, Section],
+    aim: Aim,
+    drawn: Mapping[str, Section],
+    analysed: Callable[[Mapping[str, Section]], Analysis],
+) -> _Settled:
+    """Choose sizes and work out their losses in turn until they stay as they are.
+
+    The larger of each where they go round in a circle, at the lowest rate of it.
+    """
+    analysis, seen = before, [dict(begun)]
+    rates: list[float | None] = []  # of each round
+    choices: list[Choice] = []
+    for rounds in range(1, _ROUNDS + 1):
+        aimed = _aimed(analysis, aim)
+        rates.append(aimed.rate)
+        choices = chosen_sizes(analysis, aimed, drawn)
+        current = {choice.run: choice.chosen for choice in choices}
+        if current == seen[-1]:
+            return _Settled(choices, analysis, aimed.rate, rounds)
+        if current in seen:
+            since = seen.index(current)
+            tried = [rate for rate in rates[since:] if rate is not None]
+            larger = _larger(seen[since:])
+            choices = [replace(c, chosen=larger[c.run]) for c in choices]
+            rate = min(tried, default=aimed.rate)
+            circle = tuple(tried) if aim.rate is None else ()
+            after = analysed(larger)
+            return _Settled(choices, after, rate, rounds, circle)
+        seen.append(current)
+        analysis = analysed(current)
+    return _Settled(choices, analysis, rates[-1], _ROUNDS, is_settled=False)
+
+
 def _circle_notice(
-    drawing: Drawing, tried: Sequence[float], carried: Proportions | None
+    drawing: Drawing, tried: Sequence[float] = (), rate: float | None = None
 ) -> Notice:
     """Say that sizes and rates, Pa/m, go round in a circle, and what was taken of it.
 
-    `carried` are the sizes at the highest rate that the fan leaves; None for the
-    larger ones of the circle.
+    `rate` is the highest that the fan leaves; None for the larger sizes of the circle.
     """
     between, taken = "", "the larger sizes of it were taken"
     if tried:
         between = f", between {rate_words(min(tried))} and {rate_words(max(tried))}"
-    if carried is not None and carried.rate is not None:
+    if rate is not None:
         taken = "taken was the highest rate that the fan leaves with the sizes it "
-        taken += f"gives, {rate_words(carried.rate)}"
+        taken += f"gives, {rate_words(rate)}"
     return note(
         drawing.file,
         "the sizes and the friction rate chase each other in a circle"
@@ -264,28 +311,32 @@ def _circle_notice(
     )
 
 
-def _highest_carried(
-    sized: Callable[[float], Proportions], low: float, high: float
-) -> Proportions | None:
-    """Sizes at the highest of some rates, Pa/m, that the fan leaves with them.
+def _highest_left(
+    settled: Callable[[float], _Settled], low: float, high: float
+) -> _Settled:
+    """Sizes at the highest rate, Pa/m, that the fan leaves with them.
 
-    By halves, as sizes come in steps: what the fan leaves jumps with them. None where
-    it does not leave the lowest rate either.
+    By halves, as sizes come in steps: what the fan leaves jumps with them. Between two
+    rates, and below where it leaves the lower one neither, down to the largest sizes
+    that the limits allow; those where it leaves nothing with any.
     """
-
-    def carries(found: Proportions, rate: float) -> bool:
-        left = found.after.system.friction_rate_available
-        return left is not None and left >= rate
-
-    best, most = sized(low), sized(high)
-    if carries(most, high):
+    most = settled(high)
+    if most.is_left:
         return most
-    if not carries(best, low):
-        return None
+    best, step = settled(low), 2.0
+    while not best.is_left:
+        system = best.after.system
+        left, available = system.friction_rate_available, system.available
+        if all(choice.limit in (*UNMET, KEPT) for choice in best.choices):
+            return replace(best, rate=left) if left and left > 0.0 else best
+        if available is None or available <= 0.0:  # no duct changes that
+            return best
+        high, low, step = low, low / step, step**2
+        best = settled(low)
     while high > low * (1.0 + _NEAR):
         middle = (low * high) ** 0.5
-        found = sized(middle)
-        if carries(found, middle):
+        found = settled(middle)
+        if found.is_left:
             best, low = found, middle
         else:
             high = middle
@@ -298,7 +349,7 @@ def _begun(drawing: Drawing, schedule: Schedule) -> dict[str, Section]:
     for run in drawing.runs:
         is_bare = run.section is None and run.name not in schedule.sections
         if is_bare and not run.attributes.transition:
-            wanted[run.name] = Section(Shape.ROUND, 0.3, 0.3)
+            wanted[run.name] = BEGUN
     for name in wanted:
         if schedule.limits.get(name, RunLimits()).is_kept:
             raise refusal(
@@ -328,7 +379,7 @@ def _aimed(analysis: Analysis, aim: Aim) -> Aim:
             "no fan is declared, so that no friction rate follows",
             "give a rate, or external_static_pressure under [fan]",
         )
-    # Larger ducts have fittings that lose less: nothing left is not the end yet.
+    # What is below the window is sought where the sizes do not leave it either.
     return replace(aim, rate=max(rate, WINDOW[0]))
 
 

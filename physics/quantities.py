@@ -141,7 +141,7 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
             or (kind == Kind.BEND and not flexible[duct])  # flexible duct bends itself
             or (kind == Kind.MEETING and graph.meetings.is_branch[e.row[element]])
         ):
-            what = analysis.words(element, unit)
+            what = analysis.words(element, unit, counted=False)
         if what:
             counted[what, section] += 1
     for duct in _capped(analysis):

@@ -10,24 +10,33 @@ from elbowroom.layout import (
     ElbowConstruction,
     ElbowRule,
     FloatArray,
+    Notice,
+    RunLimits,
     Schedule,
     Section,
     Shape,
     TakeoffEntry,
     TransitionRule,
+    and_more,
     branches_beyond,
     build,
     mass_words,
+    note,
     pressure_words,
+    round_section,
+    short_length,
 )
 
 from . import sizes
 from .analysis import Analysis, analyse
 from .elements import Kind
 from .quantities import quantities
+from .takeoff_entries import tabled_entries
 
-_WORTH = 0.5  # Pa: a change that wins less is not listed
+LEAST_WON = 0.5  # Pa: a change that wins less is not listed
 _ROUNDING = 1e-6  # m
+_MORE = 1.02  # side or area of a larger section over that of the one before, at least
+_SHOWN = 5  # runs that a notice names
 _LONG = float(np.radians(15.0))  # included angle of a long transition
 _GENEROUS = 1.5  # radius of an elbow over its side
 _MITRES = (ElbowConstruction.MITRED, ElbowConstruction.SQUARE_THROAT)
@@ -93,9 +102,10 @@ def remedies(
     Returns
     -------
     remedies
-        Each analysed anew, the largest gain first. None that clashes, leaves a bend or
-        a transition without room or a bend too tight, or lacking more than it did, or
-        makes a branch reach further beyond the side that it leaves.
+        Each analysed anew, the largest gain first. None that wins less than
+        `LEAST_WON`, clashes, leaves a bend or a transition without room or a bend too
+        tight, or lacking more than it did, or makes a branch reach further beyond the
+        side that it leaves; nor a size that the schedule's [limits] forbid.
     """
     before = clashes(analysis) if clashes is not None else 0
     unbuildable = _unbuildable(analysis)
@@ -116,7 +126,7 @@ def remedies(
         except BadInput:  # it cannot be made so in this drawing
             continue
         won = analysis.critical_loss - other.critical_loss - _at_fan(analysis, other)
-        if won < _WORTH or (_unbuildable(other) > unbuildable + _ROUNDING).any():
+        if won < LEAST_WON or (_unbuildable(other) > unbuildable + _ROUNDING).any():
             continue
         if _beyond(other) > beyond + _ROUNDING:
             continue
@@ -158,7 +168,7 @@ def _side_effects(before: Analysis, after: Analysis, mass: float) -> tuple[str, 
     if after.critical_terminal != before.critical_terminal:
         said.append(f"the path to '{after.critical_terminal}' is then critical")
     moving = _at_fan(before, after)
-    if abs(moving) > _WORTH:
+    if abs(moving) > LEAST_WON:
         change = "less" if moving > 0.0 else "more"
         at_fan = "of velocity pressure at the fan, as counted"
         said.append(f"{pressure_words(abs(moving))} {change} {at_fan}")
@@ -187,19 +197,12 @@ def _candidates(analysis: Analysis, series: str) -> Iterator[tuple[str, str, Sch
         duct = int(elements.duct[element])
         run = names[int(graph.ducts.run[duct])]
         options: list[tuple[str, Schedule]] = []
+        if kind == Kind.BEND and analysis.conditions.is_flexible[duct]:
+            continue  # flexible duct bends itself
         if kind == Kind.BEND:
             options = list(_elbows(analysis, row, run))
         elif kind == Kind.BRANCH:
-            entry, words = TakeoffEntry.ENTRY_45, "a 45 degree entry"
-            if graph.ducts.shape[duct] == Shape.ROUND:
-                entry, words = TakeoffEntry.CONICAL, "a conical entry"
-            rules = {**schedule.takeoff_exceptions, run: entry}
-            options = [
-                (
-                    f"take the branch off by {words}",
-                    replace(schedule, takeoff_exceptions=rules),
-                )
-            ]
+            options = list(_entries(analysis, row, run))
         elif kind == Kind.TRANSITION:
             longer = {**schedule.transition_exceptions, run: TransitionRule(_LONG)}
             options = [
@@ -209,7 +212,14 @@ def _candidates(analysis: Analysis, series: str) -> Iterator[tuple[str, str, Sch
                 )
             ]
         elif kind == Kind.DUCT:
-            options = list(_larger(analysis, duct, run, series))
+            found, _ = _larger(analysis, duct, run, series)
+            options = [
+                (
+                    _larger_words(graph.section(duct), larger, series),
+                    _with_section(schedule, run, larger),
+                )
+                for larger in found
+            ]
         changes = [(what, run, other) for what, other in options]
         if kind == Kind.BEND:
             changes.extend(_turned(analysis, row, run, series))
@@ -217,6 +227,38 @@ def _candidates(analysis: Analysis, series: str) -> Iterator[tuple[str, str, Sch
             if (what, at) not in tried:
                 tried.add((what, at))
                 yield what, at, other
+
+
+def _entries(analysis: Analysis, row: int, run: str) -> Iterator[tuple[str, Schedule]]:
+    """Better ways for a branch, a row of the legs, to leave its main."""
+    graph, schedule = analysis.graph, analysis.graph.schedule
+    legs, shape = graph.legs, graph.ducts.shape
+    duct, common = legs.duct[[row]], legs.common[[row]]
+    entry, words = TakeoffEntry.ENTRY_45, "a 45 degree entry"
+    if shape[duct[0]] == Shape.ROUND:
+        entry, words = TakeoffEntry.CONICAL, "a conical entry"
+    rules = {**schedule.takeoff_exceptions, run: entry}
+    yield (
+        f"take the branch off by {words}",
+        replace(schedule, takeoff_exceptions=rules),
+    )
+    (tabled,) = tabled_entries(
+        shape[common],
+        shape[duct],
+        legs.angle[[row]],
+        legs.is_symmetrical[[row]],
+        joining=graph.is_return,
+    )
+    radius = TakeoffEntry.RADIUS
+    if not tabled[list(TakeoffEntry).index(radius)] or legs.entry[row] == radius:
+        return
+    runs, what = [run], "take the branch off by a radius entry"
+    if legs.is_symmetrical[row]:  # its legs stand back to back and are made alike
+        both = legs.duct[legs.is_symmetrical & (legs.common == common[0])]
+        runs = [graph.drawing.names[one] for one in graph.ducts.run[both].tolist()]
+        what = "take both legs off by radius entries"
+    rules = {**schedule.takeoff_exceptions, **dict.fromkeys(runs, radius)}
+    yield what, replace(schedule, takeoff_exceptions=rules)
 
 
 def _elbows(analysis: Analysis, row: int, run: str) -> Iterator[tuple[str, Schedule]]:
@@ -262,6 +304,11 @@ def _turned(
     section = graph.section(duct)
     turned = Section(section.shape, section.height, section.width)
     at = graph.drawing.names[int(graph.ducts.run[duct])]
+    own = graph.schedule.limits.get(at, RunLimits())
+    if own.is_kept or turned.height > (own.highest or np.inf) + 1e-9:
+        return
+    if turned.width > (own.widest or np.inf) + 1e-9:
+        return
     of = "" if at == run else f" of '{run}'"
     yield (
         f"turn the section on its side ({turned.words_in(series)}), so that bend "
@@ -273,20 +320,86 @@ def _turned(
 
 def _larger(
     analysis: Analysis, duct: int, run: str, series: str
-) -> Iterator[tuple[str, Schedule]]:
+) -> tuple[list[Section], list[str]]:
+    """Larger sections to try for a run, and what keeps others from being tried.
+
+    Of a round duct the next two diameters; else the next two widths, the next two
+    heights and the next size that is as nearly square as limits allow.
+    """
     section = analysis.graph.section(duct)
-    ladder = (
-        sizes.diameters(series)
-        if section.shape == Shape.ROUND
-        else sizes.sides(section.height * sizes.FLATTEST, series)
-    )
-    for width in ladder[ladder > section.width * 1.02][:2].tolist():
-        height = width if section.shape == Shape.ROUND else section.height
-        larger = Section(section.shape, width, height)
-        yield (
-            f"one run larger: {larger.words_in(series)}",
-            _with_section(analysis.graph.schedule, run, larger),
+    shape, w, h = section.shape, section.width, section.height
+    own = analysis.graph.schedule.limits.get(run, RunLimits())
+    if own.is_kept:
+        return [], ["as_drawn"]
+    highest, widest = own.highest or np.inf, own.widest or np.inf
+    if shape == Shape.ROUND:
+        ladder = sizes.diameters(series)
+        ways = [[round_section(d) for d in ladder[ladder > w * _MORE][:2].tolist()]]
+        kept = [] if ways[0] else ["largest of the series"]
+    else:
+        stands = w < h
+        wider = sizes.widening(shape, h, sizes.LONGEST, series, stands)
+        higher = sizes.widening(shape, w, sizes.LONGEST, series, not stands)
+        squarest = sizes.squarest(shape, highest, widest, series, stands)
+        ways = [
+            [one for one in wider if one.width > w * _MORE][:2],
+            # As if it lay on its side.
+            [Section(shape, w, s.width) for s in higher if s.width > h * _MORE][:2],
+            [one for one in squarest if one.area > section.area * _MORE][:1],
+        ]
+        kept = [
+            f"none {side} within {sizes.FLATTEST:g} to 1"
+            for side, way in zip(("wider", "higher"), ways[:2], strict=True)
+            if not way
+        ]
+    every = list(dict.fromkeys(one for way in ways for one in way))
+    # A limit that is broken as drawn forbids no size that breaks it no more.
+    for name, over in (
+        ("max_height", [one for one in every if one.height > max(highest, h) + 1e-9]),
+        ("max_width", [one for one in every if one.width > max(widest, w) + 1e-9]),
+    ):
+        if over:
+            kept.append(name)
+            every = [one for one in every if one not in over]
+    return every, kept
+
+
+def _larger_words(section: Section, larger: Section, series: str) -> str:
+    what = f"one run larger: {larger.words_in(series)}"
+    more = larger.height - section.height
+    if section.shape == Shape.ROUND or more <= _ROUNDING:
+        return what
+    return f"{what}, {short_length(more, series)} more in height"
+
+
+def kept_from_trying(analysis: Analysis, series: str = "mm") -> list[Notice]:
+    """Say which larger sizes of the critical path limits keep `remedies` from trying.
+
+    Parameters
+    ----------
+    analysis, series
+        As `remedies` has them.
+    """
+    graph, e = analysis.graph, analysis.elements
+    way = analysis.path(analysis.critical)
+    said: dict[str, None] = {}
+    for duct in dict.fromkeys(e.duct[way[e.kind[way] == int(Kind.DUCT)]].tolist()):
+        run = graph.drawing.names[int(graph.ducts.run[duct])]
+        _, kept = _larger(analysis, duct, run, series)
+        if kept:
+            said[f"'{run}' ({', '.join(kept)})"] = None
+    if not said:
+        return []
+    shown = list(said)[:_SHOWN]
+    asked = any(word in one for one in said for word in ("as_drawn", "max_"))
+    return [
+        note(
+            graph.drawing.file,
+            "limits keep larger sizes from being tried in "
+            f"{', '.join(shown)}{and_more(len(said) - len(shown))}",
+            "as_drawn, max_height and max_width stand under [limits]" * asked,
         )
+    ]
 
 
 def _with_section(schedule: Schedule, run: str, section: Section) -> Schedule:

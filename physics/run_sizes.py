@@ -2,11 +2,13 @@
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 
 from elbowroom.layout import (
     BoolArray,
+    FloatArray,
     RunLimits,
     Section,
     Shape,
@@ -24,9 +26,17 @@ METHODS = ("equal friction", "velocity", "static regain")
 REGAIN = 0.75  # share of the fall of velocity pressure that comes back: from memory
 BY_REGAIN = "static regain"
 NO_SIZE = "no size within the limits: left as it was"
+NO_ROOM = "needs more than the duct before it: left as it was"
 LARGEST = "largest that the limits allow"
+BEFORE = "no larger than the duct before it"
+KEPT = "as drawn, as is said"
+# What may be allowed to a run that keeps not what it is to.
+MAY_GROW, HEIGHT, WIDTH, VELOCITY = "may grow", "height", "width", "velocity"
+BEFORE_AS_DRAWN, BEFORE_FIRST = "the duct before it as drawn", "that one first"
+BEGUN = round_section(0.3)  # of what has no section
+UNMET = (NO_SIZE, NO_ROOM, LARGEST, BEFORE)  # limits of what does not keep the aim
 NARROWEST = "narrowest at its height"
-SMALLEST = "smallest of the series"
+SMALLEST = sizes.SMALLEST
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +103,9 @@ def chosen_sizes(
     """
     graph = analysis.graph
     ducts, drawing = graph.ducts, graph.drawing
-    limits = velocity_limits(analysis)
     several = feeds_several(graph)
+    limits = _largest_velocities(analysis, aim)
+    least = _least_areas(analysis, limits)
     chosen: dict[int, Choice] = {}
     for duct in range(len(ducts.parent)):  # parents come first
         run = int(ducts.run[duct])
@@ -102,18 +113,47 @@ def chosen_sizes(
         if run in chosen or (said is not None and said.transition):
             continue
         if graph.loops is not None:  # a run may begin at a meeting, with little air
-            mine = np.flatnonzero(ducts.run == run)
-            duct = int(mine[np.argmax(analysis.state.flow[mine])])
+            duct = _fullest(analysis, run)
         if analysis.state.flow[duct] == 0.0:
             continue  # behind closed ends no size follows from the air
         before = _run_before(analysis, duct, chosen)
         is_main = bool(several[duct])
-        fastest = aim.main if is_main else aim.branch
-        if fastest is None and np.isfinite(limits[duct]):
-            fastest = float(limits[duct])  # else the layout would fail its own check
         was = drawn[drawing.names[run]]
-        chosen[run] = _choice(analysis, duct, aim, was, fastest, is_main, before)
+        is_lost = np.isinf(limits[duct]) and _needs_velocity(aim, is_main, before)
+        area = None if is_lost else float(least[run])
+        chosen[run] = _choice(analysis, duct, aim, was, area, is_main, before)
     return [chosen[run] for run in sorted(chosen)]  # as they are drawn
+
+
+def _largest_velocities(analysis: Analysis, aim: Aim) -> FloatArray:
+    """Largest velocity of each duct, m/s, shape (d,); infinite where nothing says it.
+
+    That of the schedule's checks, which the sizes would fail else, where the aim says
+    none.
+    """
+    fastest, several = velocity_limits(analysis), feeds_several(analysis.graph)
+    for said, mine in ((aim.main, several), (aim.branch, ~several)):
+        if said is not None:
+            fastest[mine] = said
+    return fastest
+
+
+def _least_areas(analysis: Analysis, fastest: FloatArray) -> FloatArray:
+    """Area of each run at which all its ducts keep their velocities, m², shape (r,).
+
+    One section serves them all, and behind a branch or a bend a run may go on in a
+    duct with a lower limit.
+    """
+    least = np.zeros(len(analysis.graph.drawing.names))
+    np.maximum.at(least, analysis.graph.ducts.run, analysis.state.flow / fastest)
+    return least
+
+
+def _needs_velocity(aim: Aim, is_main: bool, before: Choice | None) -> bool:
+    """Whether a method can size a run by nothing but its velocity."""
+    if aim.method == "static regain":
+        return before is None or not is_main
+    return aim.method == "velocity"
 
 
 def _run_before(
@@ -136,7 +176,7 @@ def _choice(
     duct: int,
     aim: Aim,
     drawn: Section,
-    fastest: float | None,
+    least: float | None,
     is_main: bool,
     before: Choice | None,
 ) -> Choice:
@@ -144,18 +184,99 @@ def _choice(
     name = graph.drawing.names[int(graph.ducts.run[duct])]
     flow = float(analysis.state.flow[duct])
     own = graph.schedule.limits.get(name, RunLimits())
-    aim = replace(
-        aim,
-        highest=own.highest if own.highest is not None else aim.highest,
-        widest=own.widest if own.widest is not None else aim.widest,
-    )
-    found, limit = None, "as drawn, as is said"
+    found, limit = None, KEPT
     if not own.is_kept:
-        found, limit = _found(analysis, duct, aim, drawn, fastest, is_main, before)
+        aim = _of_run(aim, own)
+        found, limit = _found(analysis, duct, aim, drawn, least, is_main, before)
     found = found or _sized(analysis, drawn, flow, duct)
     return Choice(
         name, drawn, found.section, flow, found.velocity, found.gradient, limit
     )
+
+
+def _of_run(aim: Aim, own: RunLimits) -> Aim:
+    """An aim with the limits that a run has of its own."""
+    return replace(
+        aim,
+        highest=own.highest if own.highest is not None else aim.highest,
+        widest=own.widest if own.widest is not None else aim.widest,
+    )
+
+
+def what_helps(
+    analysis: Analysis, choices: Sequence[Choice], aim: Aim
+) -> dict[str, tuple[tuple[str, ...], ...]]:
+    """What each run that does not keep the aim must be allowed to keep it.
+
+    Parameters
+    ----------
+    analysis, choices
+        The layout with its sizes, and how they were chosen.
+    aim
+        What it is sized for, with its rate.
+
+    Returns
+    -------
+    helps
+        By the name of the run: of `MAY_GROW`, `HEIGHT`, `WIDTH` and `VELOCITY` the
+        smallest sets with which a size is found. Before them, with the name of the
+        run before, `BEFORE_AS_DRAWN` where that alone does; in place of them
+        `BEFORE_FIRST` where that one, which does not keep the aim, is all that is in
+        the way. Empty where nothing helps.
+    """
+    graph = analysis.graph
+    chosen = _by_run(analysis, choices)
+    several, helps = feeds_several(graph), {}
+    least = _least_areas(analysis, _largest_velocities(analysis, aim))
+    for run, choice in chosen.items():
+        if choice.limit not in UNMET:
+            continue
+        duct = _fullest(analysis, run)
+        before = _run_before(analysis, duct, chosen)
+        own = _of_run(aim, graph.schedule.limits.get(choice.run, RunLimits()))
+        drawn, is_main = choice.drawn or BEGUN, bool(several[duct])
+        ways: list[tuple[str, ...]] = []
+        area, every = float(least[run]), [MAY_GROW, HEIGHT, WIDTH, VELOCITY]
+        if before is not None and before.limit in UNMET:  # it will be larger then
+            own, every = replace(own, may_grow=True), every[1:]
+            found = _found(analysis, duct, own, drawn, area, is_main, before)
+            if found[1] not in UNMET:
+                ways.append((BEFORE_FIRST, before.run))
+        elif before is not None and before.drawn is not None and before.limit != KEPT:
+            speed = before.flow / before.drawn.area
+            larger = replace(before, chosen=before.drawn, velocity=speed)
+            found = _found(analysis, duct, own, drawn, area, is_main, larger)
+            if found[1] not in UNMET:
+                ways.append((BEFORE_AS_DRAWN, before.run))
+        for count in range(1, 1 + len(every)):
+            if ways and (count > 1 or ways[0][0] == BEFORE_FIRST):
+                break
+            for allowed in combinations(every, count):
+                freed = replace(
+                    own,
+                    may_grow=own.may_grow or MAY_GROW in allowed,
+                    highest=np.inf if HEIGHT in allowed else own.highest,
+                    widest=np.inf if WIDTH in allowed else own.widest,
+                )
+                slow = 0.0 if VELOCITY in allowed else area
+                found = _found(analysis, duct, freed, drawn, slow, is_main, before)
+                if found[1] not in UNMET:
+                    ways.append(allowed)
+        helps[choice.run] = tuple(ways)
+    return helps
+
+
+def _by_run(analysis: Analysis, choices: Sequence[Choice]) -> dict[int, Choice]:
+    """Choices by the numbers of their runs."""
+    by_name = {choice.run: choice for choice in choices}
+    names = enumerate(analysis.graph.drawing.names)
+    return {run: by_name[name] for run, name in names if name in by_name}
+
+
+def _fullest(analysis: Analysis, run: int) -> int:
+    """The duct of a run with the most air: where there are no loops, its first."""
+    (mine,) = (analysis.graph.ducts.run == run).nonzero()
+    return int(mine[np.argmax(analysis.state.flow[mine])])
 
 
 def _found(
@@ -163,17 +284,29 @@ def _found(
     duct: int,
     aim: Aim,
     drawn: Section,
-    fastest: float | None,
+    least: float | None,
     is_main: bool,
     before: Choice | None,
 ) -> tuple[sizes.Size | None, str]:
-    """The first size that keeps the aim, else the largest, and what bound it."""
+    """The first size that keeps the aim, else the largest, and what bound it.
+
+    `least` is the area that its velocities need, m²; None where nothing says one and
+    the method has nothing else to go by.
+    """
+    if least is None:
+        raise refusal(
+            analysis.graph.drawing.file,
+            f"sizing by {aim.method} needs the largest velocity of "
+            f"{'mains' if is_main else 'branches'}",
+            f"write --{'main' if is_main else 'branch'}-velocity, or a use under "
+            "[checks]",
+        )
     flow = float(analysis.state.flow[duct])
-    least = 0.0 if fastest is None else flow / fastest * (1 - 1e-9)  # m²
+    least *= 1 - 1e-9
     most = np.inf
     if before is not None and not aim.may_grow:
         most = before.chosen.area * (1 + 1e-9)
-    largest, limit = [], LARGEST
+    largest, too_fast, is_cut = [], list[sizes.Size](), False
     for ladder in _ladders(aim, drawn, before):
         slow = [section for section in ladder if section.area >= least]
         fits = [section for section in slow if section.area <= most]
@@ -185,14 +318,6 @@ def _found(
             found = next((s for s in every if s.gradient <= (aim.rate or 0.0)), None)
             if found is not None and found.section != slow[0]:
                 bound = "friction rate"
-        elif fastest is None:
-            raise refusal(
-                analysis.graph.drawing.file,
-                f"sizing by {aim.method} needs the largest velocity of "
-                f"{'mains' if is_main else 'branches'}",
-                f"write --{'main' if is_main else 'branch'}-velocity, or a use under "
-                "[checks]",
-            )
         else:
             found = next(every, None)
         if found is not None:
@@ -202,10 +327,18 @@ def _found(
                 )
             return found, bound
         largest += [_sized(analysis, section, flow, duct) for section in fits[-1:]]
-        if len(fits) < len(slow):
-            limit = "no larger than the duct before it"
+        small = [section for section in ladder if section.area <= min(most, least)]
+        too_fast += [_sized(analysis, section, flow, duct) for section in small[-1:]]
+        is_cut |= len(fits) < len(slow)
+    if not largest:  # nearer to what it needs than the one drawn, if it is larger
+        largest = [
+            size
+            for size in too_fast
+            if drawn is BEGUN or size.section.area > drawn.area
+        ]
     if not largest:
-        return None, NO_SIZE
+        return None, NO_ROOM if is_cut else NO_SIZE
+    limit = BEFORE if is_cut else LARGEST
     return min(largest, key=lambda size: size.gradient), limit
 
 
@@ -265,17 +398,10 @@ def unpaid_by_regain(analysis: Analysis, choices: Sequence[Choice]) -> list[str]
     Sizes and losses are worked out in turn and may end in a circle, or a size may be
     made larger or lower after it was chosen.
     """
-    graph = analysis.graph
-    by_name = {choice.run: choice for choice in choices}
-    chosen = {
-        run: by_name[name]
-        for run, name in enumerate(graph.drawing.names)
-        if name in by_name
-    }
+    chosen = _by_run(analysis, choices)
     unpaid = []
     for run, choice in chosen.items():
-        (mine,) = (graph.ducts.run == run).nonzero()
-        duct = int(mine[np.argmax(analysis.state.flow[mine])])
+        duct = _fullest(analysis, run)
         before = _run_before(analysis, duct, chosen)
         if choice.limit != BY_REGAIN or before is None:
             continue

@@ -16,7 +16,7 @@ from elbowroom.layout import (
 from .analysis import Analysis
 from .elements import Kind, duct_state, elements_of
 from .flows import resistances
-from .loops import dead_ducts, flows_at, settled, terminal_rows
+from .loops import flows_at, settled, terminal_rows
 from .system import at_fan
 
 _LEAST = 1e-6  # of the velocity pressure: what a path loses at the least
@@ -100,7 +100,7 @@ def shares(
         analysis.graph, analysis.conditions, flow, way
     )
     state = duct_state(graph, duct_flow, conditions)
-    elements, _ = elements_of(graph, state, conditions, dead_ducts(graph, duct_flow))
+    elements, _ = elements_of(graph, state, conditions)
     counts = elements.kind != Kind.TERMINAL
     lost = np.bincount(
         elements.duct[counts], elements.loss[counts], len(graph.ducts.parent)

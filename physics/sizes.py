@@ -32,6 +32,7 @@ SERIES = {"mm": "EN 1506", "in": "US inch practice"}
 _STEPS = {"mm": 0.05, "in": 2 * units.INCH}
 _SMALL_STEPS = {"mm": 0.05, "in": units.INCH}
 _SMALL = {"mm": 0.0, "in": 12 * units.INCH}  # up to here the small step is kept
+SMALLEST = "smallest of the series"
 
 
 class NoSize(ValueError):
@@ -54,8 +55,8 @@ class Size:
         Friction, Pa/m.
     limit
         What bound it: 'friction rate' or 'velocity', which the next smaller step of
-        the series would not keep; 'square' where a narrower one would, but it is not
-        made narrower than it is high.
+        the series would not keep; `SMALLEST` where the series has none; 'square' where
+        a narrower one would, but it is not made narrower than it is high.
     """
 
     section: Section
@@ -144,21 +145,40 @@ def round_size(
     Raises
     ------
     NoSize
-        If none up to 20 m does.
+        If none of the series does.
     """
+    exact, limit = _exact_round(flow, rate, air, fastest, roughness)
+    ladder = diameters(series)
+    larger = ladder[ladder >= exact * (1 - 1e-9)]
+    if not len(larger):
+        raise NoSize(
+            "no round duct of the series is large enough: its largest is "
+            + round_section(float(ladder[-1])).words_in(series)
+        )
+    if len(larger) == len(ladder):
+        limit = SMALLEST
+    return _size(
+        round_section(float(larger[0])),
+        round_section(exact),
+        flow,
+        air,
+        roughness,
+        limit,
+    )
+
+
+def _exact_round(
+    flow: float, rate: float, air: Air, fastest: float | None, roughness: float
+) -> tuple[float, str]:
+    """Diameter, m, before it is rounded up to a series, and what bound it."""
 
     def over(diameter: float) -> float:
         return rate - gradient_of(round_section(diameter), flow, air, roughness)
 
-    exact, limit = _root(over, WINDOW_OF_SIZES[0]), "friction rate"
+    exact = _root(over, WINDOW_OF_SIZES[0])
     if fastest is not None and flow / (np.pi / 4 * exact**2) > fastest:
-        exact, limit = float(np.sqrt(flow / fastest * 4 / np.pi)), "velocity"
-    ladder = diameters(series)
-    larger = ladder[ladder >= exact * (1 - 1e-9)]
-    chosen = float(larger[0]) if len(larger) else exact
-    return _size(
-        round_section(chosen), round_section(exact), flow, air, roughness, limit
-    )
+        return float(np.sqrt(flow / fastest * 4 / np.pi)), "velocity"
+    return exact, "friction rate"
 
 
 def sided_sizes(
@@ -197,10 +217,10 @@ def sided_sizes(
         From the squarest to the flattest.
     """
     make = flat_oval if shape == Shape.OVAL else rectangular
-    tallest = round_size(flow, rate, air, fastest=fastest, roughness=roughness)
+    tallest, _ = _exact_round(flow, rate, air, fastest, roughness)
     upright, level = highest or np.inf, widest or np.inf
     longest = max(upright, level)
-    top = min(upright, level, 1.2 * tallest.exact.width)
+    top = min(upright, level, 1.2 * tallest)
     found = []
     for height in sides(top, series)[::-1]:
 

@@ -1,11 +1,12 @@
 """What to look at in the sizes chosen for a layout."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from elbowroom.layout import (
-    Drawing,
+    BadInput,
     Notice,
     RunLimits,
     Shape,
@@ -16,21 +17,62 @@ from elbowroom.layout import (
     pressure_words,
     rate_words,
     refusal,
+    room_faults,
     section_words,
+    temperature_words,
+    toml_key,
+    velocity_words,
     warning,
+    words_apart,
 )
 
 from .analysis import Analysis
-from .run_sizes import LARGEST, NO_SIZE, Aim, Choice, unpaid_by_regain
+from .checked import Check, CheckDimension
+from .checks import checks
+from .run_sizes import (
+    BEFORE,
+    BEFORE_AS_DRAWN,
+    BEFORE_FIRST,
+    HEIGHT,
+    KEPT,
+    LARGEST,
+    MAY_GROW,
+    NO_ROOM,
+    NO_SIZE,
+    UNMET,
+    VELOCITY,
+    WIDTH,
+    Aim,
+    Choice,
+    unpaid_by_regain,
+    what_helps,
+)
 from .site_air import fan_air_notices
 from .sizes import FLATTEST, diameters, sides
 from .system import WINDOW
 
+_Ways = tuple[tuple[str, ...], ...]  # as `what_helps` gives them
+_Helps = Mapping[str, _Ways]
+_MORE = HEIGHT, WIDTH, VELOCITY
+# How the values of checks that sizes change are said, with so many more digits.
+_VALUES: dict[CheckDimension, Callable[[float, int], str]] = {
+    "velocity": velocity_words,
+    "pressure": pressure_words,
+    "share": lambda share, more: f"{100 * share:.{2 + more}g} %",
+    "ratio": lambda ratio, more: f"{ratio:.{3 + more}g}",
+    "temperature": lambda kelvin, more: temperature_words(kelvin),
+}
+_SHARE = "share the airflow among several ducts"
+
 
 def sizing_notices(
-    after: Analysis, choices: Sequence[Choice], aim: Aim, rate: float | None
+    after: Analysis,
+    choices: Sequence[Choice],
+    aim: Aim,
+    rate: float | None,
+    before: Analysis | None = None,
 ) -> list[Notice]:
-    """Say which runs found no size, and whether the fan carries the layout.
+    """Say what the sizes of a layout do not keep, and whether the fan carries it.
 
     Parameters
     ----------
@@ -42,6 +84,8 @@ def sizing_notices(
         What it is sized for.
     rate
         Friction rate that the sizes keep, Pa/m; None by another method.
+    before
+        The layout as drawn, whose own faults are not said; None where it had no sizes.
 
     Raises
     ------
@@ -49,14 +93,15 @@ def sizing_notices(
         If a run has no size that it could keep, or the fan leaves nothing for straight
         duct and equal friction is sought without a rate.
     """
-    drawing = after.graph.drawing
-    notices = _unsized(drawing, choices) + _airless(after, choices)
-    notices += _beyond_their_mains(after)
+    kept = replace(aim, rate=rate)
+    helps = what_helps(after, choices, kept)
+    notices = _unsized(after, choices, kept, helps) + _airless(after, choices)
+    notices += _beyond_their_mains(after) + _unbuildable(after, before)
+    notices += _unkept(after, choices, aim, before, helps)
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
-    if rate is not None:
-        notices += _too_small(after, choices, aim, rate)
+    notices += _too_small(after, choices, kept, helps)
     notices += _unpaid(after, choices)
-    return notices + _of_the_fan(after, choices, aim)
+    return notices + _of_the_fan(after, choices, aim, rate)
 
 
 def _beyond_their_mains(after: Analysis) -> list[Notice]:
@@ -83,10 +128,83 @@ def _beyond_their_mains(after: Analysis) -> list[Notice]:
     ]
 
 
-def _of_the_fan(after: Analysis, choices: Sequence[Choice], aim: Aim) -> list[Notice]:
+def _unbuildable(after: Analysis, before: Analysis | None) -> list[Notice]:
+    """Say which bends and transitions have no room, or too tight a radius, by now."""
+    places = {said.where for said in _room_faults(before)} if before else set()
+    return [
+        replace(said, what=f"with these sizes {said.what}")
+        for said in _room_faults(after)
+        if said.where not in places
+    ]
+
+
+def _room_faults(analysis: Analysis) -> list[Notice]:
+    one = analysis.graph
+    return room_faults(
+        one.topology, one.ducts, one.bends, one.transitions, one.legs, one.meetings
+    )
+
+
+def _unkept(
+    after: Analysis,
+    choices: Sequence[Choice],
+    aim: Aim,
+    before: Analysis | None,
+    helps: _Helps,
+) -> list[Notice]:
+    """Say which checks the sizes do not keep: of velocity and of sides each one.
+
+    Of others, which rest on more than the sizes, those that were kept before.
+    """
+    failed = {one.rule for one in checks(before) if not one.is_kept} if before else {}
+    notices = []
+    for check in checks(after):
+        of_sizes = check.dimension in ("velocity", "ratio")
+        words = _VALUES.get(check.dimension)
+        if check.is_kept or words is None or check.limit is None:
+            continue
+        if not of_sizes and check.rule in failed:
+            continue
+        value, limit = words_apart(words, check.value, check.limit)
+        others = [name for name in check.failing if name != check.at]
+        also = f", and {few_names(others)}" if others else ""
+        what = f"with these sizes a check is not kept, {check.rule}: {value}, limit "
+        what += f"{limit}, '{check.at}'{also}"
+        remedy = check.remedy
+        if check.dimension == "velocity":
+            remedy = _to_slow_down(check, choices, aim, helps)
+        notices.append(warning(after.graph.drawing.file, what, remedy))
+    return notices
+
+
+def _to_slow_down(
+    check: Check, choices: Sequence[Choice], aim: Aim, helps: _Helps
+) -> str:
+    """What gives the runs that are too fast a larger size, by what held it down."""
+    by_name, remedies = {choice.run: choice for choice in choices}, []
+    for name in check.failing:
+        choice = by_name.get(name)
+        if choice is None:
+            remedies.append(check.remedy)
+        elif choice.limit == KEPT:
+            remedies.append(f"delete as_drawn under [limits.{toml_key(name)}]")
+        elif choice.limit in UNMET:
+            ways = [way for way in helps.get(name, ()) if VELOCITY not in way]
+            remedies.append(_to_allow(tuple(ways)) or check.remedy)
+        elif aim.main is not None or aim.branch is not None:
+            remedies.append("give lower velocities to size with")
+        else:
+            remedies.append(check.remedy)
+    return "; ".join(dict.fromkeys(remedies))
+
+
+def _of_the_fan(
+    after: Analysis, choices: Sequence[Choice], aim: Aim, kept: float | None
+) -> list[Notice]:
     """Say whether the fan carries the layout, and whether its rate is a usual one.
 
-    Where limits of size bind, they are what to relax before fan and fittings.
+    Where limits of size bind, they are what to relax before fan and fittings. `kept` is
+    the rate that was sized to, Pa/m.
     """
     system, file = after.system, after.graph.drawing.file
     bound, first = _binding(after, choices, aim)
@@ -105,35 +223,52 @@ def _of_the_fan(after: Analysis, choices: Sequence[Choice], aim: Aim) -> list[No
             )
         )
     rate = system.friction_rate_available
-    seeks_rate = aim.method == "equal friction" and aim.rate is None
-    if rate is not None and rate <= 0.0 and seeks_rate:
-        assert system.available is not None  # no rate is left without it
-        over = system.fitting_loss - system.available
-        more = f", and {pressure_words(over)} more" if over > 0.0 else ""
-        raise refusal(
-            file,
-            f"{f'with these sizes{bound},' if bound else 'also with larger ducts'} the "
-            "fan leaves nothing for straight duct: fittings and declared losses spend "
-            f"it all{more}",
-            f"{first}, or give a rate, better fittings or a stronger fan"
-            if bound
-            else "give better fittings, a stronger fan, or a rate",
-        )
+    sought = kept if aim.rate is None else None
+    if sought is not None and rate is not None and rate <= 0.0:
+        raise _nothing_left(after, bound, first)
     # With nothing left the fan does not carry the layout, as is said already.
-    if rate is not None and rate > 0.0 and not WINDOW[0] <= rate <= WINDOW[1]:
+    if rate is None or rate <= 0.0:
+        return notices
+    window = f"the window {rate_words(WINDOW[0])} to {rate_words(WINDOW[1])} that "
+    window += "practice works in"
+    mend = "mend the path or the equipment first, and not the sizes alone"
+    if sought is not None and sought < WINDOW[0]:
+        what = f"the fan leaves no rate within {window}: sized at {rate_words(sought)}"
+        what += ", the highest that it leaves with the sizes it gives"
+        notices.append(warning(file, what, first or mend))
+    elif not WINDOW[0] <= rate <= WINDOW[1]:
         notices.append(
             warning(
                 file,
-                f"the fan leaves {rate_words(rate)} with these sizes, outside the "
-                f"window {rate_words(WINDOW[0])} to {rate_words(WINDOW[1])} that "
-                "practice works in",
+                f"the fan leaves {rate_words(rate)} with these sizes, outside {window}",
                 f"{first}: with larger ducts the fan leaves more"
                 if bound and rate < WINDOW[0]
-                else "above it, noise and throttling; below it, mend the path or the "
-                "equipment first, and not the sizes alone",
+                else f"above it, noise and throttling; below it, {mend}",
             )
         )
     return notices
+
+
+def _nothing_left(after: Analysis, bound: str, first: str) -> BadInput:
+    """Refuse to size for a rate where none is left with any size, and say why."""
+    system = after.system
+    assert system.available is not None  # no rate is left without it
+    spend, over = "declared losses spend", -system.available
+    mend = "take a stronger fan, or losses that are lower"
+    how = ""
+    if system.available > 0.0:
+        spend = "fittings and declared losses spend"
+        over = system.fitting_loss - system.available
+        how = f"with these sizes{bound}, " if bound else "also with the largest sizes, "
+        mend = "give better fittings, a stronger fan, or a rate"
+        if bound:
+            mend = f"{first}, or give a rate, better fittings or a stronger fan"
+    more = f", and {pressure_words(over)} more" if over > 0.0 else ""
+    return refusal(
+        after.graph.drawing.file,
+        f"{how}the fan leaves nothing for straight duct: {spend} it all{more}",
+        mend,
+    )
 
 
 def _binding(after: Analysis, choices: Sequence[Choice], aim: Aim) -> tuple[str, str]:
@@ -186,32 +321,84 @@ def _held(
     return runs, least
 
 
-def _unsized(drawing: Drawing, choices: Sequence[Choice]) -> list[Notice]:
-    """Say which runs kept their size because the limits allow none.
+def _unsized(
+    after: Analysis, choices: Sequence[Choice], aim: Aim, helps: _Helps
+) -> list[Notice]:
+    """Say which runs kept their size because nothing allows one that they need.
 
     Raises
     ------
     BadInput
         If one of them has no size that it could keep.
     """
-    runs = [choice for choice in choices if choice.limit == NO_SIZE]
-    if not runs:
-        return []
-    shown = few_names([choice.run for choice in runs])
-    bare = [choice.run for choice in runs if choice.drawn is None]
-    if bare:
-        raise refusal(
-            drawing.file,
-            f"the limits allow no size for run '{bare[0]}', which has none drawn",
-            "allow more height, width or velocity, or give it a section",
-        )
-    return [
-        warning(
-            drawing.file,
-            f"the limits allow no size for {shown}, left as drawn",
-            "allow more height, width or velocity there",
-        )
+    file, notices = after.graph.drawing.file, []
+    for runs, ways in _alike(choices, (NO_SIZE, NO_ROOM), helps):
+        shown, first = few_names([choice.run for choice in runs]), runs[0]
+        fast = any(VELOCITY in way for way in ways)
+        held = _in_the_way(after, runs, aim, ways)
+        if first.limit == NO_ROOM:
+            need = f"need{'s' * (len(runs) == 1)} more than the duct before has"
+            kept = "" if aim.rate is None else rate_words(aim.rate)
+            kept = "the largest velocity" if fast else kept
+            what = f"{shown} {need}{f' to keep {kept}' if kept else ''}"
+        else:
+            what = f"the limits allow no size for {shown}{held}"
+        bare = next((choice.run for choice in runs if choice.drawn is None), None)
+        remedy = _to_allow(ways) or _SHARE
+        if bare is not None:
+            raise refusal(
+                file,
+                f"{what}; run '{bare}', which has none drawn, cannot be left as it is",
+                f"{remedy}, or give it a section",
+            )
+        notices.append(warning(file, f"{what}: left as drawn", remedy))
+    return notices
+
+
+def _alike(
+    choices: Sequence[Choice], limits: Sequence[str], helps: _Helps
+) -> list[tuple[list[Choice], _Ways]]:
+    """Choices bound by one of some limits, those together that the same helps."""
+    found: dict[tuple[str, _Ways], list[Choice]] = {}
+    for choice in choices:
+        if choice.limit in limits:
+            key = choice.limit, helps.get(choice.run, ())
+            found.setdefault(key, []).append(choice)
+    return [(runs, ways) for (_, ways), runs in found.items()]
+
+
+def _in_the_way(after: Analysis, runs: Sequence[Choice], aim: Aim, ways: _Ways) -> str:
+    """Which limits allow runs no size, in words behind it."""
+    eased = {one for way in ways for one in way}
+    words = [
+        f"a {side} of at most {length_words(least)}"
+        for side, least in _held(after, runs, aim)[1].items()
+        if side in eased
     ]
+    if words and any(choice.chosen.shape != Shape.ROUND for choice in runs):
+        words.append(f"{FLATTEST:g} to 1")
+    words += ["the largest velocity"] * (VELOCITY in eased)
+    words += ["the size of the duct before"] * (MAY_GROW in eased)
+    return f", within {' and '.join(words)}" if words else ""
+
+
+def _to_allow(ways: _Ways) -> str:
+    """What to do to let runs have a size that they need; empty where nothing helps."""
+    said, single = [], [way[0] for way in ways if way[0] in _MORE and len(way) == 1]
+    for way in ways:
+        if way[0] == BEFORE_AS_DRAWN:
+            said.append(f"write as_drawn = true under [limits.{toml_key(way[1])}]")
+        elif way[0] == BEFORE_FIRST:
+            said.append(f"mend '{way[1]}' first")
+        elif way[0] not in single:
+            more = " and ".join(one for one in way if one in _MORE)
+            grow = ["size with --may-grow"] * (MAY_GROW in way)
+            said.append(" and ".join(grow + [f"allow more {more} there"] * bool(more)))
+    if single:
+        *most, last = single
+        more = f"{', '.join(most)} or {last}" if most else last
+        said.append(f"allow more {more} there")
+    return ", or ".join(said)
 
 
 def new_outlet(before: Analysis, after: Analysis, outlet: float) -> list[Notice]:
@@ -248,30 +435,40 @@ def _airless(analysis: Analysis, choices: Sequence[Choice]) -> list[Notice]:
 
 
 def _too_small(
-    after: Analysis, choices: Sequence[Choice], aim: Aim, rate: float
+    after: Analysis, choices: Sequence[Choice], aim: Aim, helps: _Helps
 ) -> list[Notice]:
-    """Say which runs have the largest size within the limits, and rub more."""
-    small = [
-        choice
-        for choice in choices
-        if choice.limit == LARGEST and choice.gradient > rate * (1 + 1e-9)
-    ]
-    if not small:
-        return []
-    runs = few_names([choice.run for choice in small])
-    has_sides = any(choice.chosen.shape != Shape.ROUND for choice in small)
-    flattest = f" and {FLATTEST:g} to 1" if has_sides else ""
-    more = " or ".join(_held(after, small, aim)[1])
-    return [
-        warning(
-            after.graph.drawing.file,
-            f"no size within the limits{flattest} keeps {rate_words(rate)} in {runs}: "
-            "the largest was taken",
-            f"allow more {more} there, or a higher rate"
-            if more
-            else "allow a higher rate, or share the airflow among several ducts",
+    """Say which runs have the largest size that is allowed, and still miss the aim."""
+    notices = []
+    most = np.inf if aim.rate is None else aim.rate * (1 + 1e-9)
+    steep = [choice for choice in choices if choice.gradient > most]
+    others = [choice for choice in choices if choice.gradient <= most]
+    bound = (LARGEST, BEFORE)
+    groups = _alike(steep, bound, helps) + _alike(others, bound, helps)
+    for runs, ways in groups:
+        missing = "keeps the largest velocity in"
+        if aim.rate is not None and runs[0].gradient > most:
+            missing = f"keeps {rate_words(aim.rate)} in"
+        elif aim.method == "static regain" and all(VELOCITY not in w for w in ways):
+            missing = "is paid for by the static regain in"
+        has_sides = any(choice.chosen.shape != Shape.ROUND for choice in runs)
+        within = f"within the limits{f' and {FLATTEST:g} to 1' * has_sides}"
+        allow = _to_allow(ways)
+        remedy = allow or _SHARE
+        if runs[0].limit == BEFORE:  # which is smaller too at a higher rate
+            within = "up to that of the duct before"
+        elif aim.rate is not None and "velocity" not in missing:
+            reads_on = "" if allow.endswith("there") else "allow "
+            higher = f"{reads_on}a higher rate"
+            remedy = f"{allow}, or {higher}" if allow else f"{higher}, or {_SHARE}"
+        shown = few_names([choice.run for choice in runs])
+        notices.append(
+            warning(
+                after.graph.drawing.file,
+                f"no size {within} {missing} {shown}: the largest was taken",
+                remedy,
+            )
         )
-    ]
+    return notices
 
 
 def _unpaid(after: Analysis, choices: Sequence[Choice]) -> list[Notice]:

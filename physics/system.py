@@ -104,6 +104,10 @@ class System:
     rate: float
     effective_length: float
 
+    def effective_length_at(self, rate: float) -> float:
+        """Length plus the equivalent lengths of the fittings at a rate, Pa/m, in m."""
+        return self.length + self.fitting_loss / rate
+
     @property
     def spare(self) -> float | None:
         """What the fan leaves beyond what the critical path spends, Pa."""

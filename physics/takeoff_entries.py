@@ -5,7 +5,15 @@ from enum import IntEnum
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import BoolArray, FloatArray, IntArray, Shape, TakeoffEntry
+from elbowroom.layout import (
+    BoolArray,
+    Ducts,
+    FloatArray,
+    IntArray,
+    Legs,
+    Shape,
+    TakeoffEntry,
+)
 
 from .junction_terms import BULLHEAD_FROM, SQUARE_TO, TEE_FROM
 
@@ -26,6 +34,11 @@ class Taken(IntEnum):
         """The words that a notice prints."""
         return _WORDS[self]
 
+    @property
+    def counted(self) -> str:
+        """The words behind those of a fitting; empty where it is itself."""
+        return _COUNTED[self]
+
 
 _WORDS = {
     Taken.ITSELF: "the entry itself",
@@ -36,6 +49,15 @@ _WORDS = {
     Taken.MIXED: "a value between the entry at 90 degrees and a plain one at 60",
     Taken.SWEPT_IN_PART: "a value between radius legs at 80 degrees and plain ones at "
     "60",
+}
+_COUNTED = {
+    Taken.ITSELF: "",
+    Taken.PLAIN: ", counted as plain",
+    Taken.CONICAL: ", counted as conical",
+    Taken.WYE: ", counted as a wye of 90° with a radius branch",
+    Taken.WITHOUT_DAMPER: ", counted without its damper",
+    Taken.MIXED: ", counted between it at 90° and plain at 60°",
+    Taken.SWEPT_IN_PART: ", counted between radius legs at 80° and plain ones at 60°",
 }
 
 
@@ -101,6 +123,44 @@ def taken(
         found = np.where(symmetrical, np.where(is_radius, swept, plain), found)
     found[entry == int(TakeoffEntry.PLAIN)] = itself
     return np.asarray(found)
+
+
+def taken_at(
+    ducts: Ducts, legs: Legs, joining: bool, row: int | None = None
+) -> IntArray:
+    """What the coefficient of each leg is of, of one whose entry has no table.
+
+    Parameters
+    ----------
+    ducts, legs
+        The ducts, and legs of their junctions or meetings.
+    joining
+        Whether the flows of these legs join.
+    row
+        The leg that is asked for; None for all.
+
+    Returns
+    -------
+    codes
+        `Taken` codes, shape (l,), or (1,); those of mains and of taps at a closed end
+        are always `ITSELF`.
+    """
+    entry = legs.entry if row is None else legs.entry[[row]]
+    codes = np.zeros(len(entry), dtype=np.int64)
+    rows = (entry != int(TakeoffEntry.PLAIN)).nonzero()[0]
+    if len(rows):  # plain entries, which most are, cost no look
+        leg = rows + (row or 0)
+        is_one = legs.is_branch[leg] & (legs.common[leg] != legs.duct[leg])
+        rows, leg = (each[is_one & (legs.leg_count[leg] > 2)] for each in (rows, leg))
+        codes[rows] = taken(
+            legs.entry[leg],
+            ducts.shape[legs.common[leg]],
+            ducts.shape[legs.duct[leg]],
+            legs.angle[leg],
+            legs.is_symmetrical[leg],
+            joining,
+        )
+    return codes
 
 
 def tabled_entries(

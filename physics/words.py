@@ -4,25 +4,42 @@ import numpy as np
 
 from elbowroom.layout import DuctGraph, ElbowConstruction, Shape, TakeoffEntry, units
 
+from . import elbows
 from .elements import Kind
-from .losses import vane_spacing
+from .losses import off_ratio, vane_spacing
 from .readings import STRAIGHT_LEG
+from .takeoff_entries import Taken, taken_at
 
 
-def bend_words(graph: DuctGraph, row: int, unit: str = "mm") -> str:
+def bend_words(
+    graph: DuctGraph,
+    row: int,
+    unit: str = "mm",
+    counted: bool = True,
+    flexible: bool = False,
+) -> str:
     """Words for a bend: how it is made, its angle, and which way it turns.
 
     Its pieces, splitters and vanes are in it, as a shop has to make them; how far
-    these are apart in 'mm' or 'in'.
+    these are apart in 'mm' or 'in'. What it is `counted` as, where that is something
+    else; `flexible` duct bends itself, whatever elbow it counts as.
     """
     bends = graph.bends
     construction = ElbowConstruction(bends.construction[row])
-    angle = round(float(np.degrees(bends.angle[row])), 3)
+    angle = f"{round(float(np.degrees(bends.angle[row])), 3):.3g}°"
     duct = int(graph.bend_duct[row])
-    text = f"{construction.words} elbow {angle:.3g}°{_parts(graph, row, unit)}"
+    text = f"{construction.words} elbow {angle}"
+    if flexible:
+        text = (
+            f"bend of flexible duct, {angle}, counted as a {construction.words} elbow"
+        )
+    text += _parts(graph, row, unit)
     if bends.radius[row] > 0:
         over = "D" if graph.ducts.shape[duct] == Shape.ROUND else "W"
         text += f", r/{over} {bends.radius[row] / bends.in_plane[row]:.3g}"
+    pleated = counted and construction == ElbowConstruction.PLEATED
+    if pleated and off_ratio(bends.radius[row], bends.in_plane[row]):
+        text += f", counted as {elbows.tested_ratio('pleated'):g}"
     if graph.ducts.shape[duct] != Shape.ROUND:
         if bends.skew[row] > 0:
             text += ", askew"
@@ -48,7 +65,13 @@ def _parts(graph: DuctGraph, row: int, unit: str) -> str:
     return ""
 
 
-def leg_words(graph: DuctGraph, row: int, kind: Kind, lone: int | None = None) -> str:
+def leg_words(
+    graph: DuctGraph,
+    row: int,
+    kind: Kind,
+    lone: int | None = None,
+    counted: bool = True,
+) -> str:
     """Words for the leg of a junction.
 
     Parameters
@@ -61,10 +84,14 @@ def leg_words(graph: DuctGraph, row: int, kind: Kind, lone: int | None = None) -
         Which of the two.
     lone
         Row of `graph.lone` where it is a meeting past air that stands still.
+    counted
+        Whether to say as what an entry counts that has no table.
     """
-    legs = graph.meetings if kind == Kind.MEETING else graph.legs
+    legs, joining = graph.legs, graph.is_return
     if lone is not None:
         legs, row = graph.lone, lone
+    elif kind == Kind.MEETING:
+        legs, joining = graph.meetings, not joining
     if legs.common[row] == legs.duct[row]:
         return "leg of a joint where several ducts lead in and several out"
     angle = round(float(np.degrees(legs.angle[row])), 3)
@@ -72,17 +99,20 @@ def leg_words(graph: DuctGraph, row: int, kind: Kind, lone: int | None = None) -
     where = f", where the air of a loop {verb}" if kind == Kind.MEETING else ""
     if lone is not None:
         where = ", past air of a loop that stands still"
+    entry = TakeoffEntry(legs.entry[row])
+    entered = f", {entry.words}" + " entry" * ("entry" not in entry.words)
+    taken = Taken(int(taken_at(graph.ducts, legs, joining, row)[0]))
+    instead = taken.counted if counted else ""
     if legs.is_symmetrical[row]:
         what = "bullhead tee" if angle >= 80 else "symmetrical wye"
-        swept = legs.entry[row] == TakeoffEntry.RADIUS and angle > 60
-        made = ", radius of 1.5 widths" if swept else ""
-        return f"leg of a {what}, {angle:.3g}°{made}{where}"
+        made = entered * bool(instead)
+        if entry == TakeoffEntry.RADIUS and angle > 60:
+            made = ", radius of 1.5 widths"
+        return f"leg of a {what}, {angle:.3g}°{made}{instead}{where}"
     if not legs.is_branch[row]:
         if legs.straight_angle[row] > STRAIGHT_LEG:
             return f"main that turns {angle:.3g}° at a branch{where}"
         return f"straight leg past a branch{where}"
     if legs.leg_count[row] == 2:
         return f"tap at the closed end of a duct, {angle:.3g}°"
-    entry = TakeoffEntry(legs.entry[row])
-    text = f"branch at {angle:.3g}°, {entry.words} entry{where}"
-    return text.replace("entry entry", "entry")
+    return f"branch at {angle:.3g}°{entered}{instead}{where}"

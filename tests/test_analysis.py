@@ -532,15 +532,21 @@ def test_what_the_budget_lacks_is_said() -> None:
         fan = FanSpec(external_static_pressure=250.0)
         found = analyse(build(drawn(), Schedule(fan=fan, losses=losses)))
         flags = [flag for flag in found.flags if flag.where == "budget"]
-        # Other commands that say this, as `compare`, have no --return.
-        remedies = [flag.remedy for flag in flags if "--return" in flag.remedy]
-        assert all("`analyse` adds" in remedy for remedy in remedies)
+        # Every command that says this has --return, so none is named.
+        assert not any("analyse" in flag.sentence for flag in flags)
         return " ".join(flag.what for flag in flags)
 
     assert "nothing is said of the return side, filter, coil" in said()
     assert "nothing is said of the return side, so" in said(filter=40.0, coil=30.0)
     every = {"filter": 40.0, "coil": 30.0, "return duct": 20.0}
     assert "nothing is said" not in said(**every)
+    fan = FanSpec(external_static_pressure=250.0)
+    (flag,) = (
+        one
+        for one in analyse(build(drawn(), Schedule(fan=fan))).flags
+        if "return side" in one.what
+    )
+    assert flag.remedy.endswith("name a drawn one behind --return")
 
 
 @pytest.mark.parametrize(("straight", "said"), [(0.5, True), (4.0, False)])

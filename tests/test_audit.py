@@ -1,6 +1,7 @@
 """The audit of a drawing, and the copy of it with its slips put right."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -411,3 +412,79 @@ def test_what_is_in_a_drawing_is_listed_in_either_unit(
         printed = " ".join(capsys.readouterr().out.split())
         assert f"riser {row}" in printed
         assert total in printed
+
+
+@pytest.mark.parametrize("stretch", [1.0, 1.0001, 0.4])
+@pytest.mark.parametrize(
+    "copy",
+    [
+        [(8, 0, 3), (4, 0, 3), (0, 0, 3)],  # against the air, with a vertex more
+        [(0, 0, 3), (5, 0, 3)],  # a part of it, from the same start
+        [(2, 0, 3), (3, 0, 3), (8, 0, 3)],
+        [(8, 0, 3), (5, 0, 3)],
+    ],
+)
+def test_a_run_that_lies_on_another_is_no_loop_and_no_branch(
+    copy: list[tuple[float, float, float]], stretch: float
+) -> None:
+    """Whatever vertices the two of them have."""
+    drawing = drawing_from_runs(
+        [
+            ("stem", line((-3, 0, 3), (0, 0, 3)), WIDE),
+            ("main", line((0, 0, 3), (8, 0, 3)), WIDE),
+            ("copy", line(*copy), WIDE),
+            ("on", line((8, 0, 3), (8, 4, 3)), WIDE),
+        ],
+        attributes={"stem": Attributes(source=True)},
+    )
+    moved = replace(drawing, points=drawing.points * [stretch, 1.0, 1.0])
+    graph = build(moved, Schedule(terminals={"on": TerminalSpec(0.3)}))
+    assert graph.loops is None
+    assert len(graph.legs.duct) == 0
+    assert graph.ducts.length.sum() == pytest.approx(11 * stretch + 4, abs=0.5)
+    said = one(graph.notices, "drawn twice over the same stretch")
+    assert "'copy'" in said.what
+
+
+def test_lines_drawn_from_the_fan_to_each_terminal_share_their_trunk() -> None:
+    drawing = drawing_from_runs(
+        [
+            ("far", line((0, 0, 3), (8, 0, 3)), WIDE),
+            ("near", line((0, 0, 3), (5, 0, 3), (5, 4, 3)), WIDE),
+        ],
+        attributes={"far": Attributes(source=True, source_at_end=False)},
+    )
+    ends = {"far": TerminalSpec(0.3), "near": TerminalSpec(0.1)}
+    graph = build(drawing, Schedule(terminals=ends))
+    assert graph.ducts.length.tolist() == pytest.approx([5, 3, 4])
+    assert sorted(graph.legs.duct.tolist()) == [1, 2]
+    assert "for 5 m" in one(graph.notices, "lie on each other").what
+    copied = drawing_from_runs(
+        [
+            ("far", line((0, 0, 3), (8, 0, 3)), WIDE),
+            ("near", line((0, 0, 3), (5, 0, 3)), WIDE),
+        ],
+        attributes={"far": Attributes(source=True, source_at_end=False)},
+    )
+    with pytest.raises(BadInput, match="'near': all of that run lies on others"):
+        build(copied, Schedule(terminals=ends))
+
+
+@pytest.mark.parametrize(("degrees", "is_on"), [(0.3, True), (1.0, False)])
+def test_a_branch_that_leaves_almost_along_its_main_stays_one(
+    degrees: float, is_on: bool
+) -> None:
+    """The first chord of a fine curve, 20 mm long, lies within the tolerance."""
+    turn = np.radians([degrees, degrees, 20.0])
+    chords = np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=1)
+    chords *= [[0.02], [0.02], [4.0]]
+    curve = np.concatenate([[[2.0, 0, 3]], chords]).cumsum(axis=0)
+    drawing = drawing_from_runs(
+        [
+            ("stem", line((0, 0, 3), (2, 0, 3)), WIDE),
+            ("main", line((2, 0, 3), (9, 0, 3)), WIDE),
+            ("curve", curve, WIDE),
+        ],
+        attributes={"stem": Attributes(source=True)},
+    )
+    assert any("on each other" in n.what for n in join(drawing).notices) == is_on

@@ -32,7 +32,8 @@ from elbowroom.physics import (
     solve_network,
     tables,
 )
-from elbowroom.viewer import main
+from elbowroom.viewer import main, results
+from elbowroom.viewer import tables as shown
 
 DATA = Path(__file__).parent / "data"
 
@@ -163,6 +164,55 @@ def test_no_blade_turns_in_flexible_duct_where_rigid_duct_stands_before_it() -> 
     for one in balance(analysis):
         pv = analysis.state.velocity_pressure[one.duct]
         assert one.coefficient * pv == pytest.approx(one.excess)
+
+
+def branch_of(*pieces: tuple[str, bool]) -> Analysis:
+    """A trunk, and a branch of pieces of 2 m by name, flexible or not."""
+    runs = [("trunk", [[0, 0, 0], [8, 0, 0]], 0.3)]
+    for row, (name, _) in enumerate(pieces):
+        runs.append((name, [[4, 2 * row, 0], [4, 2 * row + 2, 0]], 0.2))
+    drawing = drawing_from_runs(
+        [(name, np.array(way, float), round_section(d)) for name, way, d in runs],
+        attributes={"trunk": Attributes(source=True, source_at_end=False)},
+    )
+    ends = {"trunk": TerminalSpec(0.3, 90.0), pieces[-1][0]: TerminalSpec(0.1, 5.0)}
+    hose = "flexible duct, nonmetallic with wire, fully extended"
+    material = {name: hose for name, is_flexible in pieces if is_flexible}
+    plan = Schedule(terminals=ends, run_materials=material)
+    return analyse(build(drawing, plan))
+
+
+@pytest.mark.parametrize(
+    ("pieces", "where"),
+    [
+        ([("a", False), ("b", False)], "a"),  # and not the one before the terminal
+        ([("a", False), ("b", True), ("c", False)], "a"),
+        ([("a", True), ("b", False), ("c", False)], "b"),
+        ([("a", False), ("b", True)], "a"),
+    ],
+)
+def test_a_damper_stands_in_the_first_rigid_duct_of_its_branch(
+    pieces: list[tuple[str, bool]], where: str
+) -> None:
+    analysis = branch_of(*pieces)
+    run, words, middle = placed(analysis)[pieces[-1][0]]
+    assert (run, words) == (where, "")
+    row = [name for name, _ in pieces].index(where)
+    assert middle == [4.0, 2.0 * row + 1.0, 0.0]
+    assert not any(one.in_collar for one in balance(analysis))
+
+
+def test_a_branch_all_of_flexible_duct_needs_a_rigid_collar() -> None:
+    """Common practice, no published source."""
+    analysis = branch_of(("a", True), ("b", True))
+    assert placed(analysis)["b"][:2] == ("a", "in a rigid collar")
+    rows = {row["terminal"]: row for row in results.balancing(analysis)}
+    assert rows["b"]["damper_place_m"] == [4.0, 0.0, 0.0]  # where it takes off
+    assert rows["b"]["rigid_collar"]
+    assert not rows["trunk"]["rigid_collar"]  # it has no damper
+    assert "rigid collar" in shown.balance_note(list(rows.values()))
+    rigid = results.balancing(branch_of(("a", False), ("b", True)))
+    assert "rigid collar" not in shown.balance_note(rigid)
 
 
 def test_open_dampers_favour_the_favoured() -> None:

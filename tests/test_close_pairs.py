@@ -255,7 +255,7 @@ def test_the_pairs_are_in_the_tables_the_report_and_the_page() -> None:
     covered = found[0]["confidence"]
     assert found[1]["together_pa"] is None
 
-    text = report.report_html([option], [()], (), display.METRIC, {}, picture=False)
+    text = report.report_html([[option]], [[()]], (), display.METRIC, {}, picture=False)
     text = text[text.index("<h2>Elbows close together") : text.index("<h2>Ducts")]
     assert f'{names[0]} (S)</td><td class="n">2.0 D</td>' in text
     assert f'<td class="n">{plain}</td><td class="n">{together}</td>' in text
@@ -274,7 +274,7 @@ def test_the_pairs_are_in_the_tables_the_report_and_the_page() -> None:
     assert "in.wg" in shown["pairs"]["inch-pound"][0]
 
     alone = Option("b", route([[0, 0, 0], [4, 0, 0], [4, 40, 0]]))
-    text = report.report_html([alone], [()], (), display.METRIC, {}, picture=False)
+    text = report.report_html([[alone]], [[()]], (), display.METRIC, {}, picture=False)
     assert "Elbows close together" not in text
     (shown,) = page.page_data([alone], [()], ())["options"]
     assert shown["pairs"] == {"metric": [], "inch-pound": []}

@@ -136,7 +136,7 @@ def test_an_option_with_other_air_gets_no_rank(
 def test_the_verdict_speaks_the_units_of_its_table(capsys: Captured) -> None:
     assert main(["compare", *OPTIONS, "--units", "inch-pound"]) == 0
     out = capsys.readouterr().out
-    assert "'flatten' spends least: 0.2422 in.wg" in out
+    assert "'flatten' spends least: 0.2463 in.wg" in out
     assert " Pa on its critical path" not in out
 
 
@@ -220,7 +220,62 @@ def test_size_like_another_duct(capsys: Captured) -> None:
     # Width first, in the exact size as in the table.
     assert "304.8×304.8 mm, by Huebscher's formula: 695.7×152.4 mm" in out
     assert "width × height" in out
-    assert "675×152.4 mm" in out
+    assert "650×152.4 mm" in out
+    assert "675×152.4 mm" not in out  # no step of the series
+
+
+def test_size_like_says_short_only_what_is_short(capsys: Captured) -> None:
+    """9 x 6 in rubs a thousandth less than D8 in: by the formula it is too narrow."""
+    words = ["size", "--like", "D8in", "--max-height", "6in", "--units", "inch-pound"]
+    found = result(capsys, *words[:1], *words)
+    (nine,) = (row for row in found["sizes"] if abs(row["width_m"] - 0.2286) < 1e-6)
+    assert 0.99 < nine["friction_over_like"] < 1.0
+    assert nine["bound_by"] == "friction rate"
+    assert not any("falls short" in note for note in found["notes"])
+    assert main(words) == 0
+    out = capsys.readouterr().out
+    assert "-0 %" not in out
+    assert re.search(r"9×6 in .* 0 %", out)
+
+
+def test_size_like_credits_the_formula_of_the_shape(capsys: Captured) -> None:
+    for duct, credit in (
+        ("20x8in oval", "by the formulas of Heyt and Diaz and of Huebscher:"),
+        ("20x8in", "by Huebscher's formula:"),
+    ):
+        assert main(["size", "--like", duct, "--max-height", "6in"]) == 0
+        assert credit in " ".join(capsys.readouterr().out.split())
+
+
+def test_size_like_marks_what_is_flatter_than_4_to_1(capsys: Captured) -> None:
+    words = ["size", "--like", "12x12in", "--series", "in", "--units", "inch-pound"]
+    assert main([*words, "--max-height", "6in"]) == 0
+    lines = capsys.readouterr().out
+    assert re.search(r"24×6 in .*\+31 % *$", lines, re.MULTILINE)  # 4 to 1
+    assert re.search(r"25×6 in .*\+21 %, flatter", lines)
+    assert "4 of these 5 sizes are flatter than 4 to 1" in " ".join(lines.split())
+    found = result(capsys, "size", *words, "--max-height", "7in")
+    assert max(row["aspect"] for row in found["sizes"]) <= 4.0
+    assert not any("4 to 1" in note for note in found["notes"])
+
+
+def test_no_round_size_is_offered_off_the_series(capsys: Captured) -> None:
+    words = ["size", "--flow", "30 m3/s", "--rate", "0.3 Pa/m"]
+    found = result(capsys, "size", *words)
+    assert {row["shape"] for row in found["sizes"]} == {"rect", "oval"}
+    (note,) = found["notes"]
+    assert "no round duct of the series is large enough" in note
+    assert "Ø1250 mm" in note
+
+
+def test_the_smallest_round_size_is_bound_by_the_series(capsys: Captured) -> None:
+    words = ["size", "--rate", "10 Pa/m", "--flow"]
+    bound = {}
+    for flow in ("1 L/s", "20 L/s"):
+        found = result(capsys, "size", *words, flow)
+        bound[flow] = found["sizes"][0]["words"], found["sizes"][0]["bound_by"]
+    assert bound["1 L/s"] == ("Ø63 mm", "smallest of the series")
+    assert bound["20 L/s"][1] == "friction rate"
 
 
 def test_size_for_a_rate(capsys: Captured) -> None:
@@ -940,13 +995,18 @@ def test_a_rate_that_a_method_does_not_keep_is_refused(
     assert f"sizing by {method} keeps no friction rate" in said
 
 
-def test_static_regain_names_the_option_that_says_a_velocity(
-    tmp_path: Path, capsys: Captured
+@pytest.mark.parametrize("method", ["static regain", "velocity"])
+def test_a_method_takes_the_schedule_s_velocities_or_names_the_option(
+    method: str, tmp_path: Path, capsys: Captured
 ) -> None:
     route = tmp_path / "route.toml"
     route.write_text(SHARP_TURN)
-    words = ["proportion", str(route), "--method", "static regain"]
-    assert "write --branch-velocity, or" in refused(capsys, *words)
+    words = ["proportion", str(route), "--method", method]
+    assert "write --branch-velocity, or a use under [checks]" in refused(capsys, *words)
+    (tmp_path / "route.schedule.toml").write_text('[checks]\nuse = "commercial"\n')
+    assert main([*words, "--json"]) == 0
+    (run,) = json.loads(capsys.readouterr().out)["runs"]
+    assert 0.5 * 4.572 < run["velocity_m_s"] <= 4.572  # 900 fpm
 
 
 def test_roll_and_up_of_one_run_are_refused(tmp_path: Path, capsys: Captured) -> None:

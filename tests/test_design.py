@@ -27,6 +27,7 @@ from elbowroom.layout import (
     ElbowConstruction,
     ElbowRule,
     FanSpec,
+    Notice,
     Obstacle,
     RoomsSpec,
     RunLimits,
@@ -34,10 +35,12 @@ from elbowroom.layout import (
     Section,
     Shape,
     SourceSpec,
+    TakeoffEntry,
     TerminalSpec,
     build,
     clearances,
     drawing_from_runs,
+    rate_words,
     read,
     read_schedule,
     rectangular,
@@ -46,15 +49,20 @@ from elbowroom.layout import (
     units,
 )
 from elbowroom.physics import (
+    UNMET,
+    WINDOW,
     Aim,
     Analysis,
     Check,
+    LengthRow,
+    Proportions,
     air,
     analyse,
     checks,
     duct_schedule,
     fan_power,
     gauges,
+    kept_from_trying,
     leakage,
     noise,
     power_of,
@@ -158,6 +166,192 @@ def test_sizes_keep_the_velocities_that_the_checks_ask_for() -> None:
     assert free.after.state.velocity.max() > limits.min()
 
 
+@pytest.mark.parametrize(
+    ("spec", "flow"),
+    [
+        # By noise, a branch with a bend ends in a last duct, at half of the limit.
+        (ChecksSpec(noise="RC 25", stands="in the room"), 0.15),
+        # By use, a main that goes on to a terminal ends as a branch.
+        (ChecksSpec(use="commercial"), 0.06),
+    ],
+)
+def test_one_section_keeps_the_lowest_velocity_limit_of_its_run(
+    spec: ChecksSpec, flow: float
+) -> None:
+    drawing, plan = with_bends(flow)
+    found = proportion(drawing, replace(plan, checks=spec), Aim(rate=1.5))
+    assert not [c for c in found.choices if "before it" in c.limit]
+    speeds = [check for check in checks(found.after) if check.dimension == "velocity"]
+    assert speeds
+    assert all(check.is_kept for check in speeds)
+    bound = [choice for choice in found.choices if choice.limit == "velocity"]
+    assert bound
+    for choice in bound:  # and none is larger than that asks for
+        step = replace(choice.chosen, width=choice.chosen.width - 0.05)
+        less = replace(plan, sections={c.run: c.chosen for c in found.choices})
+        less = replace(less, sections={**less.sections, choice.run: step}, checks=spec)
+        tried = checks(analyse(build(drawing, less)))
+        assert not all(check.is_kept for check in tried)
+
+
+def greedy(flow: float = 0.55, side: str = "300x300mm") -> tuple[Drawing, Schedule]:
+    """A main of 600 L/s and a branch that takes most of it, m³/s; commercial."""
+    drawing = drawing_from_runs(
+        [
+            ("main", np.array([[0, 0, 3], [10, 0, 3]]), rectangular(0.5, 0.3)),
+            ("b2", np.array([[5, 0, 3], [5, 4, 3]]), units.section(side, "test")),
+        ]
+    )
+    return drawing, Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+        terminals={"main": TerminalSpec(0.6 - flow), "b2": TerminalSpec(flow)},
+        checks=ChecksSpec(use="commercial"),
+    )
+
+
+def unmet(found: Proportions) -> list[str]:
+    return [choice.run for choice in found.choices if choice.limit in UNMET]
+
+
+def test_a_branch_that_needs_more_than_its_main_is_told_what_helps() -> None:
+    drawing, plan = greedy()
+    found = proportion(drawing, plan, Aim(rate=1.5))
+    assert unmet(found) == ["b2"]
+    wanting, too_fast = (
+        next(n for n in found.notices if words in n.what)
+        for words in ("that of the duct before", "a check is not kept")
+    )
+    assert wanting.what == (
+        "no size up to that of the duct before keeps the largest velocity in 'b2': "
+        "the largest was taken"
+    )
+    grow = 'write as_drawn = true under [limits."main"], or size with --may-grow'
+    assert wanting.remedy == f"{grow}, or allow more velocity there"
+    assert "velocity in branches, commercial: 5.2 m/s" in too_fast.what
+    assert "limit 4.6 m/s (900 fpm), 'b2'" in too_fast.what
+    assert too_fast.remedy == grow
+    # Each of them does help, and what was said before does not.
+    kept = replace(plan, limits={"main": RunLimits(is_kept=True)})
+    assert unmet(proportion(drawing, kept, Aim(rate=1.5))) == []
+    assert unmet(proportion(drawing, plan, Aim(rate=1.5, may_grow=True))) == []
+    assert unmet(proportion(drawing, plan, Aim(rate=1.5, branch=8.0))) == []
+    wide = Aim(rate=1.5, highest=0.6, widest=0.9)
+    assert unmet(proportion(drawing, plan, wide)) == ["b2"]
+    for aim in (Aim(rate=1.5, may_grow=True), Aim(rate=1.5, branch=5.9)):
+        notices = proportion(drawing, plan, aim).notices
+        fast = [n for n in notices if "a check is not kept" in n.what]
+        assert len(fast) == (aim.branch is not None)
+        assert all("give lower velocities" in n.remedy for n in fast)
+
+
+def test_a_run_no_larger_than_the_one_before_that_misses_the_rate_is_told() -> None:
+    """A flexible end of the same airflow rubs more than the rigid duct before it."""
+    rigid = round_section(0.2)
+    drawing = drawing_from_runs(
+        [
+            ("B", np.array([[0, 0, 3], [5, 0, 3]]), rigid),
+            ("F", np.array([[5, 0, 3], [8, 0, 3]]), rigid),
+        ]
+    )
+    material = "flexible duct, nonmetallic with wire, fully extended"
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+        terminals={"F": TerminalSpec(0.15)},
+        run_materials={"F": material},
+        run_compression={"F": 0.1},
+    )
+    found = proportion(drawing, plan, Aim(rate=1.2))
+    assert unmet(found) == ["F"]
+    (said,) = [n for n in found.notices if "up to that of the duct before" in n.what]
+    assert "keeps 1.2 Pa/m" in said.what
+    assert "in 'F': the largest was taken" in said.what
+    assert said.remedy == "size with --may-grow"
+    assert unmet(proportion(drawing, plan, Aim(rate=1.2, may_grow=True))) == []
+    # A higher rate is none: the duct before gets smaller with it.
+    high = 1.001 * found.choices[1].gradient
+    assert unmet(proportion(drawing, plan, Aim(rate=high))) == ["F"]
+
+
+def test_limits_that_allow_no_size_are_named_with_what_helps() -> None:
+    drawing, plan = one_run(rectangular(1.2, 0.2), 1.2)
+    plan = replace(plan, checks=ChecksSpec(use="commercial"))
+    found = proportion(drawing, plan, Aim(rate=6.0))
+    (said,) = [n for n in found.notices if "allow no size" in n.what]
+    assert said.what == (
+        "the limits allow no size for 'trunk', within a height of at most 200 mm "
+        "(7.9 in) and 4 to 1 and the largest velocity: left as drawn"
+    )
+    assert said.remedy == "allow more height or velocity there"
+    for aim in (Aim(rate=6.0, highest=0.5), Aim(rate=6.0, branch=9.0)):
+        assert unmet(proportion(drawing, plan, aim)) == []
+
+
+def test_what_a_held_run_holds_down_is_mended_behind_it() -> None:
+    drawing, plan = greedy(0.4)
+    plan = replace(plan, checks=ChecksSpec())
+    low = replace(plan, limits={"main": RunLimits(highest=0.1)})
+    found = proportion(drawing, low, Aim(rate=0.6))
+    assert unmet(found) == ["main", "b2"]
+    (said,) = [n for n in found.notices if "the duct before" in n.what]
+    assert "'b2'" in said.what
+    assert said.remedy == "mend 'main' first"
+    assert unmet(proportion(drawing, plan, Aim(rate=0.6))) == []
+
+
+def test_transitions_that_the_sizes_leave_no_room_for_are_told() -> None:
+    """A joint 0.3 m before a bend, with room for half of a transition or not."""
+    cut = rectangular(0.5, 0.3)
+
+    def told(bend: float) -> list[Notice]:
+        drawing = drawing_from_runs(
+            [
+                ("m1", np.array([[0, 0, 3], [4, 0, 3]]), cut),
+                ("m2", np.array([[4, 0, 3], [4 + bend, 0, 3], [4 + bend, 6, 3]]), cut),
+                ("c", np.array([[3, 0, 3], [3, -5, 3]]), rectangular(0.3, 0.2)),
+            ]
+        )
+        plan = Schedule(
+            source=SourceSpec(at=(0.0, 0.0, 3.0)),
+            terminals={"m2": TerminalSpec(0.2), "c": TerminalSpec(0.5)},
+        )
+        found = proportion(drawing, plan, Aim(rate=0.8))
+        assert found.before is not None
+        assert not (found.before.graph.transitions.short_by > 0).any()
+        lacks = bool((found.after.graph.transitions.short_by > 0).any())
+        said = [n for n in found.notices if "does not fit" in n.what]
+        assert len(said) == lacks
+        kept = replace(plan, sections={c.run: c.chosen for c in found.choices})
+        again = proportion(drawing, kept, Aim(rate=0.8))
+        assert not [n for n in again.notices if "does not fit" in n.what]
+        return said
+
+    (said,) = told(0.3)
+    assert "with these sizes the transition does not fit: its piece of" in said.what
+    assert "run 'm2'" in said.where
+    assert told(1.5) == []
+
+
+def with_bends(flow: float) -> tuple[Drawing, Schedule]:
+    """A main that ends at a terminal, and two branches, one with a bend; m³/s."""
+    main, side = rectangular(0.5, 0.3), rectangular(0.3, 0.2)
+    drawing = drawing_from_runs(
+        [
+            ("main", np.array([[0, 0, 3], [12, 0, 3]]), main),
+            ("b2", np.array([[4, 0, 3], [4, 5, 3], [7, 5, 3]]), side),
+            ("b3", np.array([[8, 0, 3], [8, -5, 3]]), side),
+        ]
+    )
+    return drawing, Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+        fan=FanSpec(total_pressure=150.0),
+        terminals={
+            "main": TerminalSpec(0.5 if flow < 0.1 else 0.3),
+            "b2": TerminalSpec(flow),
+            "b3": TerminalSpec(flow),
+        },
+    )
+
+
 def test_static_regain_pays_for_the_next_length() -> None:
     aim = Aim("static regain", main=8.0, branch=6.0, may_grow=True)
     found = proportion(drawn(), Schedule(), aim)
@@ -237,8 +431,42 @@ def test_a_method_without_a_rate_gives_sizes_for_a_weak_fan_too(method: str) -> 
     ]
     assert len(said) == 1
     assert "a lower velocity" in said[0].remedy
+    weaker = replace(plan, fan=FanSpec(total_pressure=2.0))
     with pytest.raises(BadInput, match="leaves nothing for straight duct"):
+        proportion(drawing, weaker, Aim())
+
+
+@pytest.mark.parametrize("pressure", [8.0, 12.0, 16.0])
+def test_a_rate_below_the_window_is_found_where_the_fan_leaves_no_other(
+    pressure: float,
+) -> None:
+    """It is left with the sizes it gives, and one that is 2 % higher is not."""
+    drawing, plan = regaining([12.0, 18.0])
+    plan = replace(plan, fan=FanSpec(total_pressure=pressure))
+    found = proportion(drawing, plan, Aim())
+    assert found.rate is not None
+    assert found.rate < WINDOW[0]
+    assert not found.after.system.is_short
+    said = [n.what for n in found.notices if "leaves no rate within" in n.what]
+    assert len(said) == 1
+    assert f"sized at {rate_words(found.rate)}" in said[0]
+    for rate, is_left in ((found.rate, True), (1.02 * found.rate, False)):
+        left = proportion(drawing, plan, Aim(rate=rate)).after.system
+        assert left.friction_rate_available is not None
+        assert (left.friction_rate_available >= rate) == is_left
+
+
+def test_no_rate_is_refused_only_where_the_largest_sizes_leave_none() -> None:
+    drawing, plan = regaining([12.0, 18.0])
+    weak = replace(plan, fan=FanSpec(total_pressure=2.0))
+    with pytest.raises(BadInput) as refused:
         proportion(drawing, weak, Aim())
+    assert "a height of at most 300 mm (11.8 in) holds down 'T0'" in str(refused.value)
+    found = proportion(drawing, weak, Aim(highest=1.0))  # as it says
+    assert found.rate is not None
+    spent = replace(weak, losses={"filter": 3.0})
+    with pytest.raises(BadInput, match=r"declared losses spend it all, and 1 Pa"):
+        proportion(drawing, spent, Aim(highest=1.0))
 
 
 def test_what_regains_is_the_air_at_the_end_of_the_run_before() -> None:
@@ -374,12 +602,13 @@ def test_a_height_that_serves_in_the_end_is_kept_whatever_was_tried_before() -> 
     assert found.choices[0].chosen == rectangular(0.75, 0.2)
 
 
+@pytest.mark.parametrize("method", ["static regain", "velocity"])
 @pytest.mark.parametrize(("main", "missing"), [(None, "main"), (8.0, "branch")])
 def test_sizing_by_velocities_that_nothing_says_is_refused(
-    main: float | None, missing: str
+    main: float | None, missing: str, method: str
 ) -> None:
     drawing, plan = regaining([12.0, 18.0])
-    aim = Aim("static regain", main=main)
+    aim = Aim(method, main=main)
     with pytest.raises(BadInput, match=f"write --{missing}-velocity"):
         proportion(drawing, plan, aim)
     said = replace(plan, checks=ChecksSpec(use="residential"))
@@ -425,7 +654,7 @@ def test_a_branch_with_sides_fits_the_duct_before_it() -> None:
         (
             Aim(rate=0.5, highest=0.3, widest=0.5, shape=Shape.ROUND),
             "a height of at most 300 mm (11.8 in) holds",
-            "height",
+            "height and width",
         ),
     ],
 )
@@ -1146,7 +1375,7 @@ def test_a_weaker_fan_has_no_smaller_bill() -> None:
         assert words in said
         assert f"from the {need:.4g} Pa" in said
         assert "that the layout needs" in said
-        assert results.totals(analysis, analysis)["fan_power_basis"] == basis
+        assert results.totals(analysis, analysis, 1.0)["fan_power_basis"] == basis
     # What the fan has to spare it spends all the same: in a damper.
     strong = power_of(layout(fan=FanSpec(total_pressure=2 * need), losses=losses))
     assert strong.air == pytest.approx(0.75 * 2 * need)
@@ -1223,6 +1452,20 @@ def test_flexible_duct_is_bought_at_the_length_that_it_has_when_pulled_tight() -
     rigid, hose = sorted(found.lengths, key=lambda row: -row.length)
     assert (rigid.length, rigid.stretched) == pytest.approx((10.0, 10.0))
     assert (hose.length, hose.stretched) == pytest.approx((1.2, 1.2 / 0.85))
+
+
+@pytest.mark.parametrize(
+    ("tight", "metric", "feet"),
+    [(3.4396, "3.5 m", "11.3 ft"), (3.4, "3.4 m", "11.2 ft"), (3.401, "3.5 m", "11.2")],
+)
+def test_flexible_duct_to_buy_is_rounded_up(
+    tight: float, metric: str, feet: str
+) -> None:
+    """3.4396 m are 11.285 ft, 3.4 m are 11.155 ft: less would not reach."""
+    row = LengthRow(round_section(0.2), None, 3.3, 2.1, 0.0, tight)
+    in_metres = shown_checks.gauge_words(row, display.METRIC)
+    assert in_metres == f"flexible, {metric} pulled tight"
+    assert f"flexible, {feet}" in shown_checks.gauge_words(row, display.INCH_POUND)
 
 
 def test_joints_and_hangers_of_one_duct_by_hand() -> None:
@@ -1439,6 +1682,146 @@ def test_a_transition_that_would_have_no_room_is_not_offered(
         assert lacking.sum() <= analysis.graph.transitions.short_by.sum() + 1e-6
 
 
+def straight(
+    section: Section, flow: float = 0.18, **said: Any
+) -> tuple[Analysis, dict[str, float]]:
+    """12 m of one duct, and what each larger size of it that is offered wins, Pa."""
+    runs = [("duct", [[0, 0, 3], [12, 0, 3]], section)]
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0), kind="fan"),
+        terminals={"room": TerminalSpec(flow, run="duct", loss=10.0)},
+        **said,
+    )
+    analysis = analyse(build(drawing_from_runs(runs), plan))
+    return analysis, {
+        one.what.removeprefix("one run larger: "): one.won
+        for one in remedies(analysis)
+        if "larger" in one.what
+    }
+
+
+def test_a_duct_as_flat_as_may_be_is_made_higher() -> None:
+    analysis, offered = straight(rectangular(0.4, 0.1))
+    assert set(offered) == {
+        "400×150 mm, 50 mm more in height",
+        "400×200 mm, 100 mm more in height",
+        "250×200 mm, 100 mm more in height",  # the next that is nearly square
+    }
+    assert min(offered.values()) > 10.0
+    (said,) = kept_from_trying(analysis)
+    assert "in 'duct' (none wider within 4 to 1)" in said.what
+    # One step below 4 to 1 it is tried wider too, and nothing is kept from being tried.
+    analysis, offered = straight(rectangular(0.35, 0.1))
+    assert "400×100 mm" in offered
+    assert kept_from_trying(analysis) == []
+
+
+def test_a_duct_flatter_than_may_be_gets_no_size_that_is() -> None:
+    _, offered = straight(rectangular(0.8, 0.1))
+    assert offered
+    assert not any(what.startswith("800×150") for what in offered)
+    assert any(what.startswith("800×200") for what in offered)
+
+
+@pytest.mark.parametrize(
+    ("limits", "offered", "why"),
+    [
+        (RunLimits(highest=0.15), {"250×150", "300×150"}, "max_height"),
+        (RunLimits(highest=0.2), {"250×150", "300×150", "200×200"}, "max_height"),
+        (RunLimits(widest=0.2), {"200×200", "200×250"}, "max_width"),
+        (RunLimits(is_kept=True), set(), "as_drawn"),
+        (RunLimits(), {"250×150", "300×150", "200×200", "200×250"}, ""),
+    ],
+)
+def test_limits_of_a_run_hold_in_what_would_mend_it(
+    limits: RunLimits, offered: set[str], why: str
+) -> None:
+    analysis, found = straight(rectangular(0.2, 0.15), limits={"duct": limits})
+    assert {what.split(" mm")[0] for what in found} == offered
+    said = [one.what for one in kept_from_trying(analysis)]
+    assert len(said) == bool(why)
+    assert all(f"in 'duct' ({why})" in one for one in said)
+
+
+def test_the_largest_round_size_of_the_series_is_said() -> None:
+    analysis, offered = straight(round_section(1.25), flow=9.0)
+    assert offered == {}
+    (said,) = kept_from_trying(analysis)
+    assert "'duct' (largest of the series)" in said.what
+    analysis, offered = straight(round_section(1.0), flow=9.0)
+    assert offered
+    assert kept_from_trying(analysis) == []
+
+
+@pytest.mark.parametrize(
+    ("entry", "angle", "offered"),
+    [
+        (TakeoffEntry.PLAIN, 90.0, True),
+        (TakeoffEntry.ENTRY_45, 90.0, True),
+        (TakeoffEntry.RADIUS, 90.0, False),
+        (TakeoffEntry.PLAIN, 60.0, False),  # no table of its own
+    ],
+)
+def test_a_radius_entry_is_offered_where_it_has_a_table(
+    entry: TakeoffEntry, angle: float, offered: bool
+) -> None:
+    slant = 5 * np.array([np.cos(np.radians(angle)), np.sin(np.radians(angle)), 0.0])
+    runs = [
+        ("main", np.array([[0, 0, 3], [10, 0, 3]]), rectangular(0.4, 0.3)),
+        (
+            "b",
+            np.array([[5, 0, 3], np.array([5, 0, 3]) + slant]),
+            rectangular(0.3, 0.3),
+        ),
+    ]
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0), kind="fan"),
+        terminals={
+            "end": TerminalSpec(0.3, run="main"),
+            "room": TerminalSpec(0.5, run="b", loss=15.0),
+        },
+        takeoff_exceptions={"b": entry},
+    )
+    analysis = analyse(build(drawing_from_runs(runs), plan))
+    assert analysis.critical_terminal == "room"
+    radius = [one for one in remedies(analysis) if "radius entry" in one.what]
+    assert bool(radius) == offered
+    for one in radius:
+        assert one.schedule.takeoff_exceptions["b"] == TakeoffEntry.RADIUS
+
+
+def test_both_legs_of_a_tee_get_radius_entries() -> None:
+    runs = [
+        ("stem", np.array([[0, 0, 3], [5, 0, 3]]), rectangular(0.4, 0.3)),
+        ("left", np.array([[5, 0, 3], [5, 5, 3]]), rectangular(0.3, 0.3)),
+        ("right", np.array([[5, 0, 3], [5, -5, 3]]), rectangular(0.3, 0.3)),
+    ]
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0), kind="fan"),
+        terminals={
+            "l": TerminalSpec(0.4, run="left"),
+            "r": TerminalSpec(0.4, run="right"),
+        },
+    )
+    found = remedies(analyse(build(drawing_from_runs(runs), plan)))
+    (both,) = (one for one in found if "radius" in one.what)
+    assert both.what == "take both legs off by radius entries"
+    assert set(both.schedule.takeoff_exceptions) == {"left", "right"}
+
+
+def test_the_least_that_a_change_must_win_is_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    route = tmp_path / "wide.toml"
+    route.write_text(
+        'unit = "m"\n[[run]]\nname = "duct"\nsection = "600x600 mm"\n'
+        'points = [[0, 0, 3], [3, 0, 3]]\nsource = "start"\nflow = "180 L/s"\n'
+    )
+    assert main(["improve", str(route)]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "No single change that was tried wins 0.5 Pa (0.002 in.wg) or more" in out
+
+
 # --- commands
 
 
@@ -1501,7 +1884,6 @@ def test_sizes_that_the_schedule_takes_back_are_told(
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["proportion", "--method", "velocity"], "--main-velocity"),
         (["proportion", "--method", "guess"], "not known"),
         (["proportion", "--rate", "0.8"], "unit"),
         (["operate", "--dampers", "half"], "not known"),

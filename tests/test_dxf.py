@@ -123,3 +123,17 @@ def test_what_is_not_read_of_the_ducts_is_said_once(tmp_path: Path) -> None:
         "1 INSERT of 'level_2' on layer '0' (not in this file)",
     }
     assert drawing.names == ["main 600x300"]
+
+
+def test_a_layer_whose_section_is_in_doubt_is_named_where_it_is_left_out(
+    tmp_path: Path,
+) -> None:
+    document, model = drawn()
+    model.add_line((0, 0, 3), (4, 0, 3), dxfattribs=LAYER)
+    for layer in ("riser 24x12", "grid"):
+        model.add_line((4, 0, 3), (9, 0, 3), dxfattribs={"layer": layer})
+    drawing = read(saved(document, tmp_path))
+    assert drawing.run_count == 1
+    (said,) = [n for n in drawing.notices if n.effect == "its lines were left out"]
+    assert said.where == "plan.dxf, layer 'riser 24x12'"
+    assert "'24x12' was not taken" in said.what

@@ -102,3 +102,17 @@ def test_cells_with_a_quantity_without_its_unit(name: str, tmp_path: Path) -> No
     (tmp_path / name).write_bytes(data)
     with pytest.raises(BadInput, match="array of cells 'width' has no unit"):
         read(tmp_path / name)
+
+
+@pytest.mark.parametrize(
+    ("extras", "what"),
+    [
+        ({"roughness_m": 0.09}, "roughness_m is 0.09, more than 20 mm"),
+        ({"width_mm": "6_00", "height_mm": 300}, "width_mm is '6_00', which is no"),
+    ],
+)
+def test_a_number_that_is_a_slip_is_refused(
+    extras: dict[str, Any], what: str, tmp_path: Path
+) -> None:
+    with pytest.raises(BadInput, match=what):
+        with_extras(tmp_path, extras)

@@ -9,10 +9,13 @@ import pytest
 from elbowroom.layout import (
     Attributes,
     BadInput,
+    ElbowConstruction,
+    ElbowRule,
     Schedule,
     TerminalSpec,
     build,
     drawing_from_runs,
+    pressure_words,
     read,
     read_schedule,
     round_section,
@@ -27,6 +30,7 @@ from elbowroom.physics import (
     duct_schedule,
     effects,
     flexible,
+    remedies,
     tables,
     with_airflows,
 )
@@ -150,6 +154,88 @@ def test_a_bend_of_flexible_duct_is_told_with_the_published_figure(
     plan = read_schedule(HOUSE.parent / "house.schedule.toml")
     rigid = analyse(build(read(HOUSE), with_airflows(plan)[0]))
     assert not [flag for flag in rigid.flags if "flexible" in flag.what]
+
+
+FLEXIBLE = "flexible duct, nonmetallic with wire, fully extended"
+
+
+def _branches(turns: dict[str, int], flow: float = 0.05) -> Analysis:
+    """A trunk with branches of flexible duct, and how often each of them turns."""
+    runs = [
+        ("trunk", np.array([[0, 0, 0], [2.0 * len(turns), 0, 0]]), round_section(0.3))
+    ]
+    for row, (name, count) in enumerate(turns.items()):
+        way = [[2.0 * row + 1.0, 0.0, 0.0]]
+        for step in range(count + 1):
+            x, y, z = way[-1]
+            way.append([x, y + 1.0, z] if step % 2 == 0 else [x, y, z + 1.0])
+        runs.append((name, np.array(way), round_section(0.15)))
+    drawing = drawing_from_runs(
+        runs, attributes={"trunk": Attributes(source=True, source_at_end=False)}
+    )
+    plan = Schedule(
+        terminals={
+            "trunk": TerminalSpec(0.1, loss=5.0),
+            **{name: TerminalSpec(flow) for name in turns},
+        },
+        elbow_default=ElbowRule(ElbowConstruction.SEGMENTED, radius_ratio=1.5),
+        run_materials=dict.fromkeys(turns, FLEXIBLE),
+        run_compression=dict.fromkeys(turns, 0.0),
+    )
+    return analyse(build(drawing, plan))
+
+
+def _bends_said(found: Analysis) -> str:
+    (flag,) = (flag for flag in found.flags if "bends of flexible duct" in flag.what)
+    return flag.what
+
+
+def test_bends_of_branches_beside_each_other_do_not_add_up() -> None:
+    found = _branches({"C": 2, "A": 1, "B": 1})
+    bends = found.elements.loss[found.elements.kind == Kind.BEND]
+    one = float(bends[0])
+    np.testing.assert_allclose(bends, one)
+    assert found.critical_terminal == "C"
+    counted = f"counted as elbows, {pressure_words(2 * one)} on the critical path; by"
+    assert counted in _bends_said(found)
+
+
+def test_the_path_with_the_most_bends_is_told_beside_the_critical_one() -> None:
+    found = _branches({"A": 1, "B": 4})
+    terminals = {
+        name: replace(spec, loss=200.0 if name == "A" else None)
+        for name, spec in found.graph.schedule.terminals.items()
+    }
+    plan = replace(found.graph.schedule, terminals=terminals)
+    found = analyse(build(found.graph.drawing, plan))
+    assert found.critical_terminal == "A"
+    one = float(found.elements.loss[found.elements.kind == Kind.BEND][0])
+    assert (
+        f"{pressure_words(one)} on the critical path and {pressure_words(4 * one)} on "
+        "that of 'B', where it is most" in _bends_said(found)
+    )
+    terminals["trunk"] = replace(terminals["trunk"], loss=400.0)
+    plan = replace(found.graph.schedule, terminals=terminals)
+    found = analyse(build(found.graph.drawing, plan))
+    assert found.critical_terminal == "trunk"
+    assert (
+        f"{pressure_words(4 * one)} on the path of 'B', none on the critical one"
+        in _bends_said(found)
+    )
+
+
+def test_a_bend_of_flexible_duct_is_no_elbow_of_a_shop() -> None:
+    found = _branches({"A": 3}, 0.15)
+    rows = np.flatnonzero(found.elements.kind == Kind.BEND).tolist()
+    assert {found.words(row) for row in rows} == {
+        "bend of flexible duct, 90°, counted as a segmented elbow, 5 pieces, r/D 1.5"
+    }
+    changes = [remedy.what for remedy in remedies(found)]
+    assert changes
+    assert not [what for what in changes if "bend" in what]
+    rigid = replace(found.graph.schedule, run_materials={}, run_compression={})
+    hard = analyse(build(found.graph.drawing, rigid))
+    assert [one.what for one in remedies(hard) if "bend" in one.what]
 
 
 def test_rigid_duct_is_not_compressed(tmp_path: Path) -> None:

@@ -121,3 +121,108 @@ def test_odd_words_in_a_file_without_scenes_are_refused(
     owner[place] = value
     with pytest.raises(BadInput, match=re.escape(what)):
         read(saved(made, tmp_path))
+
+
+def morphed(added: Any, weights: list[float] | None = None) -> dict[str, Any]:
+    """A file whose line has a morph target, and how far that counts by its mesh."""
+    made = content(np.concatenate([ROUTE, added]))
+    plain = made["accessors"][0] | {"count": len(ROUTE)}
+    behind = plain | {"byteOffset": ROUTE.nbytes, "count": len(added)}
+    made["accessors"] = [plain, behind]
+    made["meshes"][0]["primitives"][0]["targets"] = [{"POSITION": 1}]
+    if weights is not None:
+        made["meshes"][0]["weights"] = weights
+    return made
+
+
+ASIDE = np.array([[0, 0, 0], [2, 0, 0], [2, 0, 0]], np.float32)
+
+
+def test_morph_targets_count_by_their_weights_where_nothing_moves(
+    tmp_path: Path,
+) -> None:
+    # By the specification none without weights; those of the node before the mesh's.
+    made = morphed(ASIDE)
+    assert read(saved(made, tmp_path)).points[1].tolist() == [4, 0, 0]
+    made = morphed(ASIDE, [0.5])
+    assert read(saved(made, tmp_path)).points[1].tolist() == [5, 0, 0]
+    made["nodes"][0]["weights"] = [-0.25]
+    drawing = read(saved(made, tmp_path))
+    assert drawing.points[:, 0].tolist() == [0, 3.5, 3.5]
+    assert not drawing.notices[1:]  # but for the millimetres of its name
+    made["meshes"][0]["primitives"][0]["targets"] = [{"NORMAL": 1}]
+    assert read(saved(made, tmp_path)).points[1].tolist() == [4, 0, 0]
+
+
+@pytest.mark.parametrize(
+    ("added", "weights", "what"),
+    [
+        (ASIDE, [1, 1], "it has 1 morph targets and 2 weights"),
+        (ASIDE, ["a"], "are no numbers"),
+        (ASIDE, 5, "are no numbers"),
+        (ASIDE[:2], [1], "a morph target moves 2 vertices, its line has 3"),
+    ],
+)
+def test_morph_targets_that_do_not_fit_are_refused(
+    added: Any, weights: Any, what: str, tmp_path: Path
+) -> None:
+    with pytest.raises(BadInput, match=what) as refused:
+        read(saved(morphed(added, weights), tmp_path))
+    assert "node 0 'T1 600x300'" in str(refused.value)
+
+
+def solid() -> dict[str, Any]:
+    """A file of a tetrahedron."""
+    corners = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]], np.float32)
+    return content(corners[[0, 2, 1, 0, 1, 3, 0, 3, 2, 1, 2, 3]], mode=TRIANGLES)
+
+
+def test_a_skin_that_is_not_applied_is_said_of_lines_and_of_solids(
+    tmp_path: Path,
+) -> None:
+    made = content(ROUTE)
+    made["meshes"][0]["name"] = "trunk"
+    made["nodes"][0]["skin"] = 0
+    (said,) = [n for n in read(saved(made, tmp_path)).notices if "skin" in n.what]
+    assert said.where == "a.gltf, node 0 'T1 600x300'"
+    assert "its mesh 0 'trunk' is moved by a skin" in said.what
+    made = solid()
+    assert read_obstacles(saved(made, tmp_path))[1] == ()
+    made["nodes"][0]["skin"] = 0
+    made["meshes"][0]["weights"] = [0.5]
+    notices = read_obstacles(saved(made, tmp_path))[1]
+    assert [("skin" in n.what, "morph" in n.what) for n in notices] == [
+        (True, False),
+        (False, True),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("needed", "is_read"),
+    [("KHR_materials_unlit", True), ("KHR_mesh_quantization", False), (5, False)],
+)
+def test_extensions_that_a_file_needs(
+    needed: object, is_read: bool, tmp_path: Path
+) -> None:
+    for made, work in ((content(ROUTE), read), (solid(), read_obstacles)):
+        made["extensionsRequired"] = [needed]
+        path = saved(made, tmp_path)
+        if is_read:
+            work(path)
+            continue
+        with pytest.raises(BadInput, match=f"needs the extension {needed}, which"):
+            work(path)
+
+
+def test_a_sparse_accessor_changes_few_of_its_values(tmp_path: Path) -> None:
+    made = content(np.concatenate([ROUTE, [[8, 0, 0]]]).astype(np.float32))
+    made["accessors"][0]["count"] = 3
+    data = base64.b64encode(bytes([1])).decode()
+    made["buffers"].append({"byteLength": 1, "uri": f"data:;base64,{data}"})
+    made["bufferViews"].append({"buffer": 1, "byteLength": 1})
+    made["accessors"][0]["sparse"] = {
+        "count": 1,
+        "indices": {"bufferView": 1, "componentType": 5121},
+        "values": {"bufferView": 0, "byteOffset": ROUTE.nbytes},
+    }
+    assert read(saved(made, tmp_path)).points[1].tolist() == [8, 0, 0]

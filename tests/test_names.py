@@ -64,6 +64,17 @@ IN = 0.0254
         ("600x300 1/2in liner", Shape.RECTANGULAR, 0.6, 0.3, "1/2in liner"),
         ("T 600mmx300mm", Shape.RECTANGULAR, 0.6, 0.3, "T"),
         ("T 600x300", Shape.RECTANGULAR, 0.6, 0.3, "T"),
+        # Units as layers, keyboards and the trade write them.
+        ("SA 24X12IN", Shape.RECTANGULAR, 24 * IN, 12 * IN, "SA"),
+        ("SA 60x54 IN", Shape.RECTANGULAR, 60 * IN, 54 * IN, "SA"),
+        ("T 24''x12''", Shape.RECTANGULAR, 24 * IN, 12 * IN, "T"),
+        ("T 24x12 inches", Shape.RECTANGULAR, 24 * IN, 12 * IN, "T"),
+        ("D6 inch riser", Shape.ROUND, 6 * IN, 6 * IN, "riser"),
+        ("⌀200 riser", Shape.ROUND, 0.2, 0.2, "riser"),
+        ("T 600x300 (oval)", Shape.OVAL, 0.6, 0.3, "T"),
+        ("box 600x300", Shape.RECTANGULAR, 0.6, 0.3, "box"),
+        # Too small for millimetres: that 'in' is a unit, whatever follows.
+        ("T 24x12 in supply", Shape.RECTANGULAR, 24 * IN, 12 * IN, "T supply"),
     ],
 )
 def test_a_size_in_a_name(
@@ -78,7 +89,16 @@ def test_a_size_in_a_name(
 
 
 @pytest.mark.parametrize(
-    "name", ['24"x600', '24"', 'T 24"x12"x8"', '24x12""', "600mmx300", '24"x12"3']
+    "name",
+    [
+        "T 600x300 IN",
+        '24"x600',
+        '24"',
+        'T 24"x12"x8"',
+        '24x12""',
+        "600mmx300",
+        '24"x12"3',
+    ],
 )
 def test_a_name_that_leaves_a_doubt_holds_no_size(name: str) -> None:
     assert section_in_name(name) is None
@@ -101,6 +121,60 @@ def test_a_fraction_that_leaves_a_doubt_is_said(name: str, said: str) -> None:
     assert section_in_name(name) is None
     assert said in names.no_section(name)
     assert bare_name(name) == name
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("T 1,200x600", "'1,200x600' was not taken: a comma or an apostrophe within"),
+        ("T 1'200x600", "'1'200x600' was not taken: a comma or an apostrophe within"),
+        ("T 1,200 x 600 mm", "'1,200 x 600 mm' was not taken: a comma"),
+        ("T 60x50,5 cm", "'60x50,5 cm' was not taken: a comma"),
+        ("D50,5 cm", "'D50,5 cm' was not taken: a comma"),
+        ("T 0,6x0,3", "'0,6x0,3' was not taken: a comma"),
+        ("T 2 x 600x300", "'2 x 600x300' was not taken: it may be a number of ducts"),
+        ("T 2x D200", "'2x D200' was not taken: it may be a number of ducts"),
+        ("D200 in shaft", "'D200 in' was not taken: its 'in' may be inches or a word"),
+        ("60x50 in hall", "'60x50 in' was not taken: its 'in' may be inches or a word"),
+        ("0.6 x 0.3 m", "'0.6 x 0.3 m' was not taken: it is in a unit that no"),
+    ],
+)
+def test_a_size_that_may_be_meant_otherwise_is_said(name: str, said: str) -> None:
+    assert section_in_name(name) is None
+    assert said in names.no_section(name)
+    assert bare_name(name) == name
+
+
+@pytest.mark.parametrize(
+    ("section", "width"),
+    [
+        ("600x300", 0.6),
+        (" 600 × 300 mm ", 0.6),
+        ("600x300 flat oval", 0.6),
+        ("12x8 in.", 12 * IN),
+        ("6'' x 6''", 6 * IN),
+        ("⌀200", 0.2),
+        ("1,200x600", None),
+        ("1 200x600", None),
+        ("2 x 600x300", None),
+        ("D200 600x300", None),
+        ("600x300 L=1200", None),
+        ("600x300.001", None),
+    ],
+)
+def test_a_section_key_holds_nothing_but_a_section(
+    section: str, width: float | None, tmp_path: Path
+) -> None:
+    path = tmp_path / "a.toml"
+    points = "points = [[0, 0, 0], [3, 0, 0]]"
+    path.write_text(
+        f'unit = "m"\n[[run]]\nname = "T1"\nsection = "{section}"\n{points}\n', "utf-8"
+    )
+    if width is not None:
+        assert read(path).width.tolist() == pytest.approx([width])
+        return
+    with pytest.raises(BadInput, match="run 'T1' section: "):
+        read(path)
 
 
 @pytest.mark.parametrize(
@@ -308,3 +382,39 @@ def test_two_sections_in_one_name_are_said(
     said = [n for n in drawing.notices if "holds two sections, 600" in n.what]
     assert len(said) == two
     assert drawing.width.tolist() == [0.6]
+
+
+def route(folder: Path, name: str, *keys: str) -> Path:
+    """A route of one run, with some keys more."""
+    path = folder / "route.toml"
+    lines = ['unit = "m"', "[[run]]", f'name = "{name}"', *keys]
+    lines.append("points = [[0, 0, 3], [4, 0, 3]]")
+    path.write_text("\n".join(lines), encoding="utf-8")
+    return path
+
+
+def test_a_route_whose_names_and_keys_differ_says_so(tmp_path: Path) -> None:
+    for name, words in (
+        ("T 500x300", "the name says 500×300 mm (19.7×11.8 in) and its keys say 600"),
+        ("T 600x300", None),
+        ("T", None),
+    ):
+        drawing = read(route(tmp_path, name, 'section = "600x300 mm"'))
+        assert drawing.width.tolist() == [0.6]
+        said = [n for n in drawing.notices if "the name says" in n.what]
+        assert [words in n.what for n in said if words] == [True] * bool(words)
+        assert len(said) == bool(words)
+    drawing = read(route(tmp_path, "T 600x300 D200"))
+    assert any("its name holds two sections" in n.what for n in drawing.notices)
+
+
+@pytest.mark.parametrize(("roughness", "is_read"), [("20 mm", True), ("21 mm", False)])
+def test_walls_rougher_than_any_duct_are_refused(
+    roughness: str, is_read: bool, tmp_path: Path
+) -> None:
+    path = route(tmp_path, "T 600x300", f'roughness = "{roughness}"')
+    if is_read:
+        read(path)
+        return
+    with pytest.raises(BadInput, match="run 'T 600x300' roughness: the length lies"):
+        read(path)

@@ -18,6 +18,7 @@ from elbowroom.layout import (
     mended,
     near_misses,
     rectangular,
+    round_section,
 )
 
 CUT = rectangular(0.4, 0.3)
@@ -233,3 +234,52 @@ def test_a_gap_in_the_trunk_is_said_once_and_before_all_else(
         if "a separate part" in one.sentence
     )
     assert "a separate part of 11 m (36 ft)" in loose
+
+
+@pytest.mark.parametrize(
+    ("before", "side", "is_told"),
+    [
+        (0.0, 0.4, False),  # a tee
+        (0.002, 0.4, True),
+        (0.099, 0.4, True),
+        (0.101, 0.4, False),  # farther than a slip
+        (0.049, 0.1, True),
+        (0.051, 0.1, False),  # the elbow begins behind the opening
+    ],
+)
+@pytest.mark.parametrize("away", [(0, -3, 0), (-2, -3, 0)])
+def test_a_branch_that_leaves_just_before_a_corner_is_told_of_the_tee(
+    before: float, side: float, is_told: bool, away: tuple[float, float, float]
+) -> None:
+    """A tee whose stem is fed, its legs not at one point."""
+    start = np.array([4.0 - before, 0, 3])
+    drawing = drawing_from_runs(
+        [
+            ("stem", [[0, 0, 3], [4, 0, 3]], rectangular(side, 0.1)),
+            ("left", [[4, 0, 3], [4, 3, 3]], round_section(0.1)),
+            ("right", [start, start + away], round_section(0.1)),
+        ],
+        attributes={"stem": Attributes(source=True, source_at_end=False)},
+        flows={"left": 0.1, "right": 0.1},
+    )
+    graph = build(drawing)
+    told = [n for n in graph.notices if "before the corner of run 'stem'" in n.what]
+    assert len(told) == is_told
+    if told:
+        assert told[0].where.endswith(f"run 'right', at ({4 - before:g}, 0, 3) m")
+        assert f"begins {before * 1e3:g} mm" in told[0].what
+
+
+def test_a_branch_just_before_a_drawn_arc_is_no_tee() -> None:
+    turn = np.radians(np.linspace(0, 90, 10))
+    arc = np.stack([4 + np.sin(turn), 1 - np.cos(turn), 3 + 0 * turn], axis=1)
+    drawing = drawing_from_runs(
+        [
+            ("stem", [[0, 0, 3], *arc, [5, 4, 3]], rectangular(0.4, 0.1)),
+            ("right", [[3.95, 0, 3], [3.95, -3, 3]], round_section(0.1)),
+        ],
+        attributes={"stem": Attributes(source=True, source_at_end=False)},
+        flows={"right": 0.1},
+    )
+    graph = build(drawing, Schedule(terminals={"stem": TerminalSpec(0.1)}))
+    assert not any("before the corner" in n.what for n in graph.notices)

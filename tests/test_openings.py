@@ -189,3 +189,47 @@ def test_a_branch_where_the_air_of_a_ring_meets_has_its_own_opening(
     graph = build(drawing, Schedule(terminals={"b": TerminalSpec(0.2)}))
     assert len(graph.meetings.duct) == 2
     assert opening_of(analyse(graph).graph) == "Ø200 mm"
+
+
+NOT_USED = "that is written at this transition is not used"
+
+
+@pytest.mark.parametrize(
+    ("written", "is_told"),
+    [
+        (None, False),
+        (rectangular(0.6, 0.3), False),  # that before it
+        (rectangular(0.4, 0.3), False),  # that behind it
+        (rectangular(0.5, 0.3), True),
+        (round_section(0.4), True),
+    ],
+)
+@pytest.mark.parametrize("by_schedule", [False, True])
+def test_a_section_at_a_transition_in_line_that_neither_end_has_is_told(
+    written: Any, is_told: bool, by_schedule: bool
+) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a", [[0, 0, 3], [4, 0, 3]], MAIN),
+            ("piece", [[4, 0, 3], [5, 0, 3]], None if by_schedule else written),
+            ("b", [[5, 0, 3], [9, 0, 3]], rectangular(0.4, 0.3)),
+        ],
+        attributes={"a": SOURCE, "piece": Attributes(transition=True)},
+    )
+    sections = {"piece": written} if by_schedule and written else {}
+    graph = build(
+        drawing, Schedule(sections=sections, terminals={"b": TerminalSpec(1)})
+    )
+    told = [notice for notice in graph.notices if NOT_USED in notice.what]
+    assert len(told) == is_told
+    if told:
+        assert told[0].where.endswith("run 'piece'")
+        assert "from the 600×300 mm (23.6×11.8 in) before it" in told[0].what
+
+
+def test_a_section_at_a_transition_in_which_the_main_goes_on_is_told() -> None:
+    piece = np.array([[4, 0, 3], [4.5, 0, 3]])
+    graph = branched(piece, OPENING, onward=[[4, 0, 3], [6, 2, 3]], away=[3, 0, 0])
+    assert opening_of(graph) == MAIN.words
+    assert len(told_of(graph, NOT_USED)) == 1
+    assert not told_of(branched(ASIDE, OPENING), NOT_USED)

@@ -214,6 +214,55 @@ def test_a_curve_may_end_at_the_design_airflow() -> None:
     assert pressure_of(curve, 0.0999) is None
 
 
+@pytest.mark.parametrize("off", [-5e-7, -1e-12, 0.0, 1e-15, 1e-12, 5e-7])
+def test_rounding_does_not_decide_whether_a_curve_ends_where_it_is_met(
+    off: float,
+) -> None:
+    """A curve that ends, or begins, at the airflow that settles."""
+    at = operate(layout(FanSpec(total_pressure=100.0))).total_flow
+    end = FanSpec(curve=((0.0, 200.0), (at, 100.0 * (1.0 + off))))
+    found = operate(layout(end))
+    assert found.total_flow == pytest.approx(at, rel=1e-6)
+    said = [one.what for one in found.notices if "ends" in one.what]
+    assert all("ends where it meets the layout" in one for one in said)
+    assert bool(said) == (off > -5e-7)
+    begin = FanSpec(curve=((at, 100.0 * (1.0 + off)), (2.0 * at, 0.0)))
+    assert operate(layout(begin)).total_flow == pytest.approx(at, rel=1e-6)
+    assert crossings(((0.0, 200.0), (1.0, 100.0 * (1.0 + off))), 100.0)
+    assert crossings(((1.0, 100.0 * (1.0 + off)), (2.0, 0.0)), 100.0)
+
+
+def test_a_curve_that_misses_by_more_than_rounding_is_refused() -> None:
+    assert not crossings(((0.0, 200.0), (1.0, 100.001)), 100.0)
+    assert not crossings(((1.0, 99.999), (2.0, 0.0)), 100.0)
+
+
+def bare(fan: FanSpec, loss: float, length: float = 3.0) -> Analysis:
+    """A straight duct, with a declared loss at its end."""
+    ends = {"a": TerminalSpec(0.2, loss=loss)}
+    points = np.array([[0.0, 0.0, 0.0], [length, 0.0, 0.0]])
+    drawing = drawing_from_runs(
+        [("a", points, round_section(0.3))],
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    return analyse(build(drawing, Schedule(terminals=ends, fan=fan)))
+
+
+def test_a_fan_that_nothing_resists_is_refused() -> None:
+    """Its outlet's velocity pressure is more than the duct takes, at any airflow."""
+    static = FanSpec(external_static_pressure=50.0)
+    with pytest.raises(BadInput, match=r"\[fan\]: the layout takes no more than the"):
+        operate(bare(static, 0.0))
+    assert operate(bare(static, 0.0, length=30.0)).total_flow < 2.0
+    assert operate(bare(FanSpec(total_pressure=50.0), 0.0)).total_flow < 2.0
+
+
+def test_a_layout_that_gains_on_every_path_is_refused() -> None:
+    for fan in (FanSpec(total_pressure=50.0), FanSpec(external_static_pressure=50.0)):
+        with pytest.raises(BadInput, match="no path to a terminal loses any pressure"):
+            operate(bare(fan, -100.0))
+
+
 def test_a_curve_that_ends_too_soon_is_refused() -> None:
     with pytest.raises(BadInput, match=r"ends at 200 L/s \(424 cfm\)"):
         operate(layout(FanSpec(curve=((0.0, 500.0), (0.2, 490.0)))))

@@ -105,8 +105,8 @@ def test_the_same_input_gives_the_same_bytes(room: Path, tmp_path: Path) -> None
 def test_what_the_page_holds(room: Path, capsys: pytest.CaptureFixture[str]) -> None:
     content = data_of(room)
     assert [option["name"] for option in content["options"]] == ["under", "flatten"]
-    assert "spends least: 60.3 Pa" in content["verdicts"]["metric"]
-    assert "spends least: 0.2422 in.wg" in content["verdicts"]["inch-pound"]
+    assert "spends least: 61.4 Pa" in content["verdicts"]["metric"]
+    assert "spends least: 0.2463 in.wg" in content["verdicts"]["inch-pound"]
     capsys.readouterr()
     assert main(["analyse", ROUTES[0], "--json"]) == 0
     result = json.loads(capsys.readouterr().out)
@@ -220,6 +220,8 @@ def test_table_picture_and_detail_are_one(browser: Any, room: Path) -> None:
     first.click()
     assert name in p.locator("#detail h2").inner_text()
     assert "loss" in p.locator(".formula").inner_text()
+    said = " ".join(p.locator("#detail").inner_text().split())
+    assert re.search(r"equivalent length [\d.]+ m at 1\.42 Pa/m", said)
     # A click into the picture chooses what is under it, and the table follows.
     box = p.locator("#view").bounding_box()
     chosen = None
@@ -377,6 +379,20 @@ def test_what_is_said_for_a_reader_who_does_not_see(browser: Any, room: Path) ->
 
 
 @needs_browser
+def test_a_phone_shows_the_losses_of_the_table_without_a_push(
+    browser: Any, room: Path
+) -> None:
+    p = Opened(browser, room, (390, 844)).page
+    within = "(() => { const d = document.querySelector('.scroll'); return %s; })()"
+    assert p.evaluate(within % "d.scrollWidth - d.clientWidth") == 0
+    heads = p.locator("#heads-row th:visible").all_inner_texts()
+    assert [head.split()[0] for head in heads] == ["piece", "duct", "what", "Pa"]
+    p.locator("#rows tr").first.click()
+    assert "velocity" in p.locator("#detail").inner_text()  # what a tap shows
+    p.close()
+
+
+@needs_browser
 def test_forced_colours_keep_the_bands(browser: Any, room: Path) -> None:
     context = browser.new_context(forced_colors="active")
     p = context.new_page()
@@ -491,7 +507,7 @@ def test_the_difference_adds_up(browser: Any, room: Path) -> None:
     losses = [o["critical_loss"] for o in data_of(room)["options"]]
     assert whole == pytest.approx(losses[1] - losses[0], abs=0.05)
     assert whole == pytest.approx(both + here + there, abs=0.16)
-    assert "-6.7 Pa" in p.locator("#heads").inner_text().replace("\u2212", "-")
+    assert "-5.7 Pa" in p.locator("#heads").inner_text().replace("\u2212", "-")
     assert "in this layout only" in p.locator("#legend").inner_text()
     # The bands reach the largest difference of pieces that both have.
     first, second = data_of(room)["options"]
@@ -690,10 +706,10 @@ def test_clashes_are_said_in_both_units(clash: Path) -> None:
 def test_the_verdict_follows_the_units(browser: Any, room: Path) -> None:
     one = Opened(browser, room, (1280, 720))
     p = one.page
-    assert "60.3 Pa" in p.locator("#verdict").inner_text()
+    assert "61.4 Pa" in p.locator("#verdict").inner_text()
     p.select_option("#units", "inch-pound")
     verdict = p.locator("#verdict").inner_text()
-    assert "0.2422 in.wg" in verdict  # 60.32 Pa over 249.09
+    assert "0.2463 in.wg" in verdict  # 61.35 Pa over 249.09
     assert "Pa" not in verdict
     p.close()
 
@@ -922,6 +938,31 @@ def test_nothing_lies_on_a_layout(
 
 
 @needs_browser
+@pytest.mark.parametrize("size", [(1600, 900), (390, 844)])
+def test_what_stands_below_the_ducts_pushes_none_under_the_words(
+    browser: Any, tmp_path: Path, size: tuple[int, int]
+) -> None:
+    """The return of the house reaches further down than the supplies compared."""
+    house = ROOM.with_name("hillside_house")
+    for name in ("house", "other"):
+        for ending in (".glb", ".schedule.toml"):
+            shutil.copy(house / f"house{ending}", tmp_path / f"{name}{ending}")
+    words = [str(tmp_path / f"{name}.glb") for name in ("house", "other")]
+    words += ["--return", str(house / "return.glb")]
+    out = tmp_path / "a.html"
+    assert main(["compare", *words, "--page", str(out)]) == 0
+    p = Opened(browser, out, size).page
+    assert names_shown(p).count("bedroom 1") == 2
+    assert len(names_shown(p)) == 2 * 7
+    inked = _INK % "(dot) => dot[3] > 200"
+    words_above = p.locator("#heads > div")
+    for row in range(2):
+        h = words_above.nth(row).bounding_box()
+        assert p.evaluate(inked, [h[k] for k in ("x", "y", "width", "height")]) == 0
+    p.close()
+
+
+@needs_browser
 def test_the_ball_of_a_remark_is_seen_with_its_piece(
     browser: Any, tmp_path: Path
 ) -> None:
@@ -955,6 +996,40 @@ def test_the_ball_of_a_remark_is_seen_with_its_piece(
     p.check("#critical")
     p.wait_for_timeout(200)
     assert p.evaluate(pink, box_of(p, "#view")) == 0
+    p.close()
+
+
+@needs_browser
+def test_no_name_turns_the_text_beside_it(browser: Any, tmp_path: Path) -> None:
+    """Controls and marks of direction are escaped on the page, and kept in remarks."""
+    signs = [*"\x1b\x9b\u061c\u200e\u200f", *map(chr, range(0x202A, 0x202F))]
+    signs += map(chr, range(0x2066, 0x206A))
+    name = f"hall{''.join(signs)}end"
+    shown = "hall" + "".join(f"\\u{ord(sign):04x}" for sign in signs) + "end"
+    drawing = drawing_from_runs(
+        [(name, np.array([[0.0, 0, 0], [9, 0, 0], [9, 4, 0]]), round_section(0.3))],
+        attributes={name: Attributes(source=True, source_at_end=False)},
+    )
+    plan = Schedule(terminals={name: TerminalSpec(0.3)})
+    option = Option(name, analyse(build(drawing, plan)))
+    page.write_page(tmp_path / "h.html", [option], [()], ())
+    one = Opened(browser, tmp_path / "h.html", (1280, 720))
+    p = one.page
+    p.locator("#rows tr").first.click()
+    p.fill("#remark", "two\nlines")
+    p.click("#remark-form button[type=submit]")
+    text = p.evaluate("document.body.textContent").replace(
+        p.evaluate("document.getElementById('data').textContent"), ""
+    )
+    assert not set(signs) & {*text, *p.title()}
+    for place in ("#title", "#caption", "#rows", "#detail", "#remark-on", "#heads"):
+        assert shown in p.locator(place).inner_text()
+    assert shown in p.title()
+    assert "two\nlines" in p.evaluate(
+        "document.getElementById('remark-list').textContent"
+    )
+    assert p.evaluate("elbowroom.remarks()[0].name").startswith(name)
+    assert one.said == []
     p.close()
 
 

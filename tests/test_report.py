@@ -22,7 +22,16 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import Check, CheckDimension, Option, analyse, compare, power_of
-from elbowroom.viewer import charts, checks, display, layout_view, main, report, tables
+from elbowroom.viewer import (
+    charts,
+    checks,
+    display,
+    layout_view,
+    main,
+    report,
+    results,
+    tables,
+)
 
 ROOM = Path(__file__).parents[1] / "examples" / "reading_room"
 HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
@@ -95,12 +104,13 @@ def test_it_is_well_formed_and_asks_for_nothing(both: str) -> None:
 
 
 def test_a_doubt_stands_as_a_letter_that_is_explained(both: str) -> None:
-    """Of 'flatten' two: its change of shape has no table, and a main lies outside."""
+    """Of 'flatten' three: its change of shape has no table, its pieces have kinks, and
+    a main lies outside.
+    """
     fittings = re.findall(r"<h2>Fittings</h2>.*?</p>", both, re.DOTALL)
-    for text, letters in zip(fittings, ("a", "ab"), strict=True):
-        assert set(re.findall(r">(?:drawn|declared|assumed), (\w)<", text)) == set(
-            letters
-        )
+    for text, letters in zip(fittings, ("a", "abc"), strict=True):
+        found = re.findall(r">(?:drawn|declared|assumed)((?:, \w)+)<", text)
+        assert set("".join(found)) - set(", ") == set(letters)
         for letter in letters:
             assert re.search(rf" {letter}: [a-z ]+:? [a-z '&;#x0-9]+\.", text)
     for name in ("under", "flatten"):
@@ -175,7 +185,7 @@ def test_tables_and_charts_can_be_read_aloud(tmp_path: Path) -> None:
     [
         (["--out", "a.txt"], "no report"),
         (["--out", "a.html", "--remarks", str(HOUSE)], "no remarks"),
-        (["--out", "a.html", "--return", str(HOUSE), ROUTES[0]], "one supply"),
+        (["--out", "a.html", "--return", str(HOUSE), ROUTES[0]], "given twice"),
     ],
 )
 def test_reports_that_cannot_be_made(
@@ -193,7 +203,7 @@ def test_names_are_text() -> None:
     )
     plan = Schedule(terminals={name: TerminalSpec(0.3)})
     option = Option(name, analyse(build(drawing, plan)))
-    html = report.report_html([option], [()], (), display.METRIC, {}, picture=False)
+    html = report.report_html([[option]], [[()]], (), display.METRIC, {}, picture=False)
     assert name not in html
     assert "&lt;script&gt;" in html
 
@@ -363,6 +373,70 @@ def test_a_value_of_a_check_in_both_units(
     assert checks.value_words(value, dimension, display.INCH_POUND) == inch_pound
 
 
+@pytest.mark.parametrize(
+    ("fans", "rate", "words"),
+    [
+        ((60.0, 90.0), None, "first"),
+        ((1.0, 90.0), None, "second"),  # the fan leaves the first one none
+        ((1.0, None), 0.1 * 249.089 / 30.48, "0.82 Pa/m"),  # 0.1 in.wg/100 ft
+    ],
+)
+def test_effective_lengths_are_compared_at_one_rate(
+    fans: tuple[float | None, ...], rate: float | None, words: str
+) -> None:
+    """Straight duct of 12 m with an elbow, and of 10 m with three."""
+    ways = (
+        [[0, 0, 3], [6, 0, 3], [6, 6, 3]],
+        [[0, 0, 3], [3, 0, 3], [3, 3, 3], [5, 3, 3], [5, 5, 3]],
+    )
+    options = []
+    for name, way, fan in zip(("first", "second"), ways, fans, strict=True):
+        plan = Schedule(
+            terminals={name: TerminalSpec(0.25)}, fan=FanSpec(total_pressure=fan)
+        )
+        line = [(name, np.array(way, float), round_section(0.25))]
+        drawing = drawing_from_runs(
+            line, attributes={name: Attributes(source=True, source_at_end=False)}
+        )
+        options.append(Option(name, analyse(build(drawing, plan))))
+    found = compare(options)
+    if rate is None:
+        (system,) = (o.analysis.system for o in options if o.name == words)
+        rate, words = system.friction_rate_available, display.METRIC.rates(system.rate)
+    assert found.rate == pytest.approx(rate, rel=1e-5)
+    heads = [head for head, *_ in tables.apart_columns(found, display.METRIC)]
+    assert f"effective, m, at {words}" in heads
+    rows = results.comparison_result(found, {})["options"]
+    for row, option in zip(rows, options, strict=True):
+        system = option.analysis.system
+        longer = system.fitting_loss / found.rate
+        assert row["totals"]["effective_length_at_pa_m"] == found.rate
+        assert row["totals"]["effective_length_m"] == pytest.approx(
+            system.length + longer
+        )
+        # What stands beside the paths of an option is its own rate.
+        (path,) = row["paths"]
+        assert path["effective_length_at_pa_m"] == system.rate
+        assert path["effective_length_m"] == pytest.approx(system.effective_length)
+
+
+def test_the_rate_stands_beside_each_effective_length(
+    both: str, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    one = tmp_path / "one.html"
+    assert main(["report", ROUTES[0], "--out", str(one)]) == 0
+    capsys.readouterr()
+    assert main(["analyse", ROUTES[0], "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    rate = display.METRIC.rates(found["system"]["equivalent_lengths_at_pa_m"])
+    assert main(["analyse", ROUTES[0]]) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    assert f"effective length at {rate} " in printed
+    assert f"effective lengths at {rate}" in printed
+    for text in (one.read_text("utf-8"), both):
+        assert f"effective, m, at {rate}" in re.sub("<[^>]+>", "", text)
+
+
 def test_the_energy_of_a_fan_names_the_hours_that_it_is_used_in() -> None:
     """1 kW at the plug over 3000 h are 3000 kWh, definition; no hours, no energy."""
     options = []
@@ -376,11 +450,13 @@ def test_the_energy_of_a_fan_names_the_hours_that_it_is_used_in() -> None:
             line, attributes={"a": Attributes(source=True, source_at_end=False)}
         )
         options.append(Option(str(hours), analyse(build(drawing, plan))))
-    *_, head = tables.apart_heads(display.METRIC)
+    (*_, (head, *energy)) = tables.apart_columns(compare(options), display.METRIC)
     assert head == "energy a year"
-    rows = tables.apart_rows(compare(options), display.METRIC)
     # 0.25 m3/s times 90 Pa over 0.45 is 50 W.
-    assert [row[-1] for row in rows] == ["150 kWh in 3000 h", "100 kWh in 2000 h", "–"]
+    assert energy == ["150 kWh in 3000 h", "100 kWh in 2000 h", "–"]
+    # Without hours of any option there is nothing to say.
+    none = tables.apart_columns(compare([options[2]] * 2), display.METRIC)
+    assert [head for head, *_ in none][-1] == "fastest, m/s"
     said = [
         checks.power_sentence(power_of(option.analysis), display.METRIC)
         for option in options

@@ -61,6 +61,7 @@ needs_opengl = pytest.mark.skipif(
     preflight.why_not() is not None, reason="no OpenGL: the message is tested instead"
 )
 MAIN, SIDE = round_section(0.4), round_section(0.25)
+WARMING = ["temperature_around", "heat_transmission", "dew_point_around"]
 
 
 def back(angle: float = 90.0) -> Drawing:
@@ -765,14 +766,6 @@ def test_pictures_show_every_side(
     assert re.search(" from (far|side)$", seen[1])
 
 
-def test_a_window_of_a_return_has_one_supply(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    words = two_sides(tmp_path)
-    assert main(["view", words[0], *words[2:]]) == 2
-    assert "a return belongs to one supply" in capsys.readouterr().err
-
-
 def test_the_report_says_what_there_is_to_know_of_both_sides(tmp_path: Path) -> None:
     out = tmp_path / "r.html"
     assert main(["report", *two_sides(tmp_path), "--out", str(out)]) == 0
@@ -1121,8 +1114,9 @@ def test_returns_that_belong_beside_no_option_are_refused(
 
 
 @needs_opengl
+@pytest.mark.parametrize("command", ["compare", "view", "report"])
 def test_a_picture_of_options_shows_the_return_beside_each(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     seen: list[scene.Panel] = []
 
@@ -1132,7 +1126,10 @@ def test_a_picture_of_options_shows_the_return_beside_each(
 
     monkeypatch.setattr(scene, "picture", kept)
     words = options_and_return(tmp_path)
-    assert main(["compare", *words, "--png", str(tmp_path / "a.png")]) == 0
+    out = "--out" if command == "report" else "--png"
+    path = tmp_path / ("a.html" if command == "report" else "a.png")
+    with suppress(FileNotFoundError):  # a report reads the picture that was not made
+        assert main([command, *words, out, str(path)]) == 0
     assert [one.title.partition(":")[0] for one in seen] == ["low", "high"]
     for panel in seen:
         assert "return" in panel.subtitle
@@ -1163,3 +1160,103 @@ def test_a_review_page_of_options_holds_their_return(tmp_path: Path) -> None:
     assert [one["name"] for one in page["options"]] == ["low", "high"]
     assert page["budget"] is None
     assert set(page["verdicts"]) == {"metric", "inch-pound"}
+
+
+def test_a_report_of_options_has_the_budget_of_each_with_its_return(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(preflight, "why_not", lambda: "no picture")
+    words, out = options_and_return(tmp_path), tmp_path / "a.html"
+
+    def text_of(*given: str) -> str:
+        assert main(["report", *given, "--out", str(out)]) == 0
+        return out.read_text("utf-8")
+
+    def budget_of(text: str) -> str:
+        return text.partition("supply and return, Pa")[2].partition("</table>")[0]
+
+    both = text_of(*words)
+    assert both.count("Where most of it goes, return.glb") == 2
+    assert "return side" not in both
+    for name, route in zip(("low", "high"), words[:2], strict=True):
+        alone = budget_of(text_of(route, *words[2:]))
+        assert alone
+        assert budget_of(both.partition(f"<h1>{name}</h1>")[2]) == alone
+    # By a schedule that the options share the return is one, by two of them two.
+    heads = re.findall("<h1>(Return: .*?)</h1>", both)
+    assert heads == [f"Return: return.glb beside {name}" for name in ("low", "high")]
+    plan = ["--schedule", words[0].replace(".glb", ".schedule.toml")]
+    assert text_of(*words, *plan).count("<h1>Return: return.glb</h1>") == 1
+
+
+@pytest.mark.parametrize(
+    ("own", "taken", "use"),
+    [
+        (None, ["use", "leakage_class", *WARMING], "residential"),
+        ("", ["use", "leakage_class", *WARMING], "residential"),
+        ('use = "commercial"\n', ["leakage_class", *WARMING], "commercial"),
+        (
+            'temperature_around = "10 C"\nheat_transmission = "1 W/m2K"\n',
+            ["use", "leakage_class"],
+            "residential",
+        ),
+    ],
+)
+def test_the_checks_of_the_supply_hold_for_its_returns(
+    own: str | None, taken: list[str], use: str, tmp_path: Path
+) -> None:
+    """What the return says itself counts; the equipment's airflow is the supply's."""
+    limits = (
+        'use = "residential"\nleakage_class = "B"\ntemperature_around = "35 C"\n'
+        'heat_transmission = "0.7 W/m2K"\ndew_point_around = "18 C"\n'
+        'least_airflow = "1 m3/s"\nmost_airflow = "2 m3/s"\n'
+    )
+    words = two_sides(tmp_path)[:3]
+    with (tmp_path / "supply.schedule.toml").open("a") as plan:
+        plan.write(f"[checks]\n{limits}")
+    if own is not None:
+        (tmp_path / "left.schedule.toml").write_text(f"[checks]\n{own}")
+    assert main(["analyse", *words, "--csv", str(tmp_path / "t")]) == 0
+    said = [row["what"] for row in rows_of(tmp_path / "t" / "return-assumptions.csv")]
+    assert f"the supply's {', '.join(taken)} for this return too" in said
+    rules = {row["rule"] for row in rows_of(tmp_path / "t" / "return-checks.csv")}
+    assert not any("of the equipment" in rule for rule in rules)
+    assert any(use in rule for rule in rules)
+    assert any("class B" in rule for rule in rules)
+    assert any("dew point" in rule for rule in rules) == ("dew_point_around" in taken)
+    first = {row["rule"] for row in rows_of(tmp_path / "t" / "checks.csv")}
+    assert "airflow, least of the equipment" in first
+
+
+def test_a_return_beside_a_supply_without_checks_assumes_none(tmp_path: Path) -> None:
+    words = two_sides(tmp_path)[:3]
+    assert main(["analyse", *words, "--csv", str(tmp_path / "t")]) == 0
+    said = [row["what"] for row in rows_of(tmp_path / "t" / "return-assumptions.csv")]
+    assert not any("the supply's" in one for one in said)
+
+
+def test_tables_of_an_earlier_run_are_told_from_those_of_this(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Beside those of a supply alone the return's would pass for its own."""
+    words, out = two_sides(tmp_path)[:3], tmp_path / "t"
+    assert main(["analyse", *words, "--csv", str(out)]) == 0
+    assert "not of this run" not in capsys.readouterr().err
+    before = {path.name: path.read_bytes() for path in out.iterdir()}
+    assert main(["--quiet", "analyse", words[0], "--csv", str(out)]) == 0
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.startswith(
+        f"elbowroom: not of this run, and left as they were in {out}:"
+    )
+    stale = line.partition(f"{out}: ")[2].removesuffix(".").split(", ")
+    left = {name for name in before if re.match("return-|sides|budget", name)}
+    assert set(stale) == left
+    for name in left:
+        assert (out / name).read_bytes() == before[name]
+    (out / "mine.csv").write_text("a")
+    for number in range(9):
+        (out / f"z{number}.csv").write_text("")
+    assert main(["--quiet", "analyse", words[0], "--csv", str(out)]) == 0
+    (line,) = capsys.readouterr().err.splitlines()
+    assert "mine.csv" in line
+    assert line.endswith(f" and {len(left) + 10 - 12} more.")

@@ -11,9 +11,16 @@ from routes import ROUTE
 from elbowroom.layout import (
     Attributes,
     BadInput,
+    ComponentSpec,
     Drawing,
+    ElbowRule,
+    RunLimits,
+    RunWords,
     Schedule,
+    SourceSpec,
+    TakeoffEntry,
     TerminalSpec,
+    TransitionRule,
     build,
     drawing_from_runs,
     read,
@@ -324,3 +331,37 @@ def test_one_name_in_two_ways_is_one_name(tmp_path: Path) -> None:
     path.write_text(entry.format(COMPOSED, 100) + entry.format(APART, 50), "utf-8")
     with pytest.raises(BadInput, match=f"'{COMPOSED}' is there twice, its accents"):
         read_schedule(path)
+
+
+@pytest.mark.parametrize("at_run", [False, True])
+def test_a_schedule_made_in_memory_composes_its_names(at_run: bool) -> None:
+    run = round_section(0.2)
+    drawing = drawing_from_runs(
+        [(APART, [[0, 0, 3], [8, 0, 3], [8, 4, 3]], None)], flows={COMPOSED: 0.1}
+    )
+    end = TerminalSpec(0.1, run=APART) if at_run else TerminalSpec(0.1)
+    schedule = Schedule(
+        source=SourceSpec(run=APART),
+        components=(ComponentSpec(APART, "coil", loss=20.0),),
+        sections={APART: run},
+        run_materials={APART: "galvanised steel"},
+        run_roughness={APART: 1e-3},
+        run_compression={APART: 0.04},
+        run_words={APART: RunWords(roll=0.0)},
+        elbow_exceptions={(APART, 1): ElbowRule(radius_ratio=1.5)},
+        takeoff_exceptions={APART: TakeoffEntry.RADIUS},
+        closed_ends={APART: False},
+        transition_exceptions={APART: TransitionRule()},
+        limits={APART: RunLimits()},
+        terminals={f"hall {APART}" if at_run else APART: end},
+    )
+    assert {name for _, name in schedule.named_runs} == {COMPOSED}
+    graph = build(drawing, schedule)
+    assert list(graph.terminals.name) == [f"hall {COMPOSED}" if at_run else COMPOSED]
+    assert graph.bends.radius.tolist() == pytest.approx([0.3])
+
+
+def test_a_schedule_that_says_one_name_in_two_ways_is_refused() -> None:
+    steps = {COMPOSED: round_section(0.2), APART: round_section(0.3)}
+    with pytest.raises(ValueError, match="twice, its accents in two forms"):
+        Schedule(sections=steps)

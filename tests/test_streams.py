@@ -21,8 +21,10 @@ source = "start"
 flow = "100 L/s"
 """
 # Clears the screen, colours it, turns the line round, forges a line, and markup.
-NAME = "\x1b[2J\x1b[31mred\u202e\n\x9b\x07[bold]<b>x</b></script>"
-STEERS = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]")
+NAME = "\x1b[2J\x1b[31mred\u202e\n\x9b\x07[bold]<b>x</b></script>\u200f\u061c"
+STEERS = re.compile(
+    r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069]"
+)
 FULL = Path("/dev/full")
 needs_full = pytest.mark.skipif(not FULL.exists(), reason="no device that is full")
 
@@ -144,9 +146,11 @@ def test_a_report_and_a_page_hold_no_markup_of_a_name(hostile: Path) -> None:
 
 
 def test_what_is_printed_keeps_its_lines_and_letters() -> None:
-    assert outlet.printable("a\n\tØ – ü ع\u200f") == "a\n\tØ – ü ع\u200f"
+    assert outlet.printable("a\n\tØ – ü ع") == "a\n\tØ – ü ع"
     assert outlet.printable("a\n\tb", one_line=True) == "a\\u000a\\u0009b"
     for before, first, last, behind in (
+        ("\u061b", "\u061c", "\u061c", "\u061d"),
+        ("\u200d", "\u200e", "\u200f", "\u2010"),
         ("\u2027", "\u2028", "\u202e", "\u202f"),
         ("\u2065", "\u2066", "\u2069", "\u206a"),
         ("~", "\x7f", "\x9f", "\xa0"),

@@ -9,6 +9,7 @@ import pytest
 from elbowroom.layout import (
     TAKEOFF_ENTRIES,
     Attributes,
+    Basis,
     Schedule,
     Section,
     Shape,
@@ -275,6 +276,102 @@ def test_what_is_said_of_a_rectangular_branch(
     assert len(said) == (words is not None)
     if words is not None:
         assert words in said[0]
+
+
+def _row(found: Analysis) -> tuple[str, str, str, int]:
+    """Words of the branch as counted and as made, and its basis; then assumptions."""
+    (row,) = np.flatnonzero(found.elements.kind == Kind.BRANCH).tolist()
+    listed = [a for a in found.assumptions if "declared entry" in a.what]
+    basis = Basis(int(found.elements.basis[row])).name
+    words = found.words(row), found.words(row, counted=False)
+    return *words, basis, sum(a.elements for a in listed)
+
+
+@pytest.mark.parametrize(
+    ("branch", "entry", "turn", "counted"),
+    [
+        (ROUND, TakeoffEntry.ENTRY_45, 90.0, ", counted as plain"),
+        (ROUND, TakeoffEntry.CONICAL, 90.0, ""),
+        (RECT, TakeoffEntry.ENTRY_45, 90.0, ""),
+        (RECT, TakeoffEntry.ENTRY_45, 75.0, ", counted between it at 90°"),
+        (RECT, TakeoffEntry.ENTRY_45, 45.0, ", counted as plain"),
+        (RECT, TakeoffEntry.RADIUS, 45.0, ", counted as a wye of 90°"),
+    ],
+)
+def test_a_row_says_as_what_an_entry_without_a_table_counts(
+    branch: Shape, entry: TakeoffEntry, turn: float, counted: str
+) -> None:
+    """And does not give the value for a declared one."""
+    cut = round_section(0.2) if branch == ROUND else rectangular(0.3, 0.15)
+    words, made, basis, listed = _row(_tee(rectangular(0.6, 0.3), cut, entry, turn))
+    name = entry.words.removesuffix(" entry")
+    assert made == f"branch at {turn:.3g}°, {name} entry"
+    assert words.startswith(made + counted)
+    assert (words == made) == (counted == "")
+    assert (basis, listed) == (("ASSUMED", 1) if counted else ("DECLARED", 0))
+
+
+def test_a_damper_that_no_table_of_joining_air_has_is_said_in_its_row() -> None:
+    words, _, basis, listed = _row(
+        _tee(
+            rectangular(0.6, 0.3),
+            rectangular(0.3, 0.15),
+            TakeoffEntry.ENTRY_45_DAMPER,
+            is_return=True,
+        )
+    )
+    assert words.endswith(
+        "90°, 45 degree entry with damper, counted without its damper"
+    )
+    assert (basis, listed) == ("ASSUMED", 1)
+
+
+@pytest.mark.parametrize(
+    ("entry", "turn", "words"),
+    [
+        (TakeoffEntry.PLAIN, 90.0, "leg of a bullhead tee, 90°"),
+        (TakeoffEntry.RADIUS, 90.0, "leg of a bullhead tee, 90°, radius of 1.5 widths"),
+        (
+            TakeoffEntry.ENTRY_45,
+            90.0,
+            "leg of a bullhead tee, 90°, 45 degree entry, counted as plain",
+        ),
+        (
+            TakeoffEntry.RADIUS,
+            45.0,
+            "leg of a symmetrical wye, 45°, radius entry, counted as plain",
+        ),
+        (
+            TakeoffEntry.RADIUS,
+            70.0,
+            "leg of a symmetrical wye, 70°, radius of 1.5 widths, counted between "
+            "radius legs at 80° and plain ones at 60°",
+        ),
+    ],
+)
+def test_legs_without_a_main_say_as_what_their_entry_counts(
+    entry: TakeoffEntry, turn: float, words: str
+) -> None:
+    a = np.radians(turn)
+    cut = rectangular(0.3, 0.3)
+    ends = [[4.0 + 3.0 * np.cos(a), y * np.sin(a), 5.0] for y in (3.0, -3.0)]
+    drawing = drawing_from_runs(
+        [
+            ("M", np.array([[0, 0, 5], [4.0, 0, 5]]), rectangular(0.5, 0.3)),
+            *(
+                (name, np.array([[4.0, 0, 5], end]), cut)
+                for name, end in zip("AB", ends, strict=True)
+            ),
+        ]
+    )
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 5.0)),
+        terminals={name: TerminalSpec(0.3) for name in "AB"},
+        takeoff_default=entry,
+    )
+    found = analyse(build(drawing, plan))
+    rows = np.flatnonzero(found.elements.kind == Kind.BRANCH).tolist()
+    assert [found.words(row) for row in rows] == [words] * 2
 
 
 def _radius(main: float) -> float:

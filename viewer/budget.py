@@ -62,16 +62,14 @@ def rate_lines(analysis: Analysis, display: Display) -> list[Line]:
     # With a return, `with_returns` adds to what the schedule declares.
     drawn = (analysis.conditions.declared_losses or {}).keys()
     alone = drawn - analysis.graph.schedule.losses.keys()
-    words, length = _length(system.effective_length, system.length, display)
-    if system.friction_rate_available is None:
-        words += " at the mean friction"
-    elif alone:
-        words += " at the supply's own rate"
-    lines = [(words, length)]
-    if system.friction_rate_available is not None:
+    left = system.friction_rate_available
+    of = ", the supply's own" if alone else ""
+    lines = [
+        _length(system.effective_length, system.length, system.rate, left, display, of)
+    ]
+    if left is not None:
         which = "left to the supply alone" if alone else "that the fan leaves"
-        rate = display.rates(system.friction_rate_available)
-        lines.append((f"friction rate {which}", rate))
+        lines.append((f"friction rate {which}", display.rates(left)))
     lines.append(("mean friction of the ducts", display.rates(system.friction_rate)))
     return lines
 
@@ -106,11 +104,13 @@ def joint_lines(
         lines.append((end, p(side.system.required)))
     if found.spare is not None:
         lines.append(_spare(found.spare, display))
-    lines.append(_length(found.effective_length, found.length, display))
+    left = found.friction_rate_available
+    lines.append(
+        _length(found.effective_length, found.length, found.rate, left, display)
+    )
     for part, words in zip(found.effective_lengths, ("supply", "return"), strict=True):
         shown = f"{display.lengths(part, 1)} {display.length}"
         lines.append((f"of it the {words}", shown))
-    left = found.friction_rate_available
     if left is not None:
         lines.append(("friction rate left, supply and return", display.rates(left)))
     return lines
@@ -120,6 +120,19 @@ def _spare(spare: float, display: Display) -> Line:
     return "to spare" if spare >= 0 else "lacking", display.pressures(spare)
 
 
-def _length(effective: float, straight: float, display: Display) -> Line:
+def _length(
+    effective: float,
+    straight: float,
+    rate: float,
+    left: float | None,
+    display: Display,
+    of: str = "",
+) -> Line:
+    """Effective length at a rate: the one left, or the mean where none is left."""
+    if left is None or left <= 0.0:
+        of = ", the mean friction"
     shown = f"{display.lengths(effective, 1)} {display.length}, of which"
-    return "effective length", f"{shown} {display.lengths(straight, 1)} straight"
+    return (
+        f"effective length at {display.rates(rate)}{of}",
+        f"{shown} {display.lengths(straight, 1)} straight",
+    )

@@ -1,5 +1,6 @@
 """Checks, fan power and quantities as tables and plain data."""
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -210,8 +211,9 @@ def gauge_words(row: LengthRow, display: Display) -> str:
     """Gauge of a row of straight duct, or how long its flexible duct is when tight."""
     if row.gauge is not None:
         return str(row.gauge)
-    tight = display.lengths(row.stretched, 1)
-    return f"flexible, {tight} {display.length} pulled tight"
+    # Rounded up, as less than it would not reach.
+    tenths = math.ceil(10 * units.to_unit(row.stretched, display.length) - 1e-6)
+    return f"flexible, {tenths / 10:.1f} {display.length} pulled tight"
 
 
 def quantity_totals(found: Quantities, display: Display) -> tuple[list[str], list[str]]:

@@ -35,10 +35,11 @@ from .cli_inputs import (
     read_option,
     read_options,
     return_sides,
+    returns_of_each,
     schedule_for,
     schedules_for,
     solids_around,
-    with_sides,
+    with_sides_of_each,
 )
 from .cli_outputs import (
     check_outputs,
@@ -190,12 +191,6 @@ def _aim(
             f"sizing by {how} keeps no friction rate",
             'leave it out, or size with --method "equal friction"',
         )
-    if how == "velocity" and (aim.main is None or aim.branch is None):
-        raise refusal(
-            "proportion",
-            "sizing by velocity needs the velocities",
-            'write --main-velocity "5 m/s" --branch-velocity "3.5 m/s"',
-        )
     return aim
 
 
@@ -274,7 +269,12 @@ def improve(
     units: UnitsOption = "metric",
 ) -> int:
     """Say which changes win pressure on the critical path."""
-    from elbowroom.physics import plan_with_returns, remedies, with_airflows
+    from elbowroom.physics import (
+        kept_from_trying,
+        plan_with_returns,
+        remedies,
+        with_airflows,
+    )
 
     from .display import DISPLAYS
     from .gaps import gaps, gaps_between
@@ -300,11 +300,11 @@ def improve(
     found = remedies(
         option.analysis, clashes, series, lambda work: watched(work, "changes tried")
     )
+    notices = kept_from_trying(option.analysis, series) + _as_drawn(back)
     if as_json:
-        print_json(remedies_result(option.analysis, found, _as_drawn(back)))
+        print_json(remedies_result(option.analysis, found, notices))
     else:
-        console = new_console()
-        print_remedies(option.analysis, found, display, console, _as_drawn(back))
+        print_remedies(option.analysis, found, display, new_console(), notices)
     return 0
 
 
@@ -418,22 +418,18 @@ def report(
     check_outputs([*routes, *(returns or [])], read, out=out)
     if out.suffix.lower() == ".pdf":
         pdf_library(out)  # rather than after all the work
-    if returns and len(routes) > 1:
-        raise refusal("--return", "a return belongs to one supply", "give one route")
     said = [] if remarks is None else read_remarks(remarks)
     schedules = schedules_for(routes, schedule)
     drawn = [*routes, *(returns or [])]
     solids, notices = solids_around(
         obstacles, routes, reading, obstacles_unit, obstacles_up, returns
     )
-    options, rooms = read_options(routes, schedules, reading, solids, notices, display)
-    back = return_sides(returns, routes[0], schedules[0], reading)
-    named, behind = option_names(drawn), []
-    whole = budget(options[0].analysis, back) if back else None
-    if back:
-        shown, rooms = with_sides(options[0], rooms[0], named, back, solids, display)
-        options, behind = shown[:1], shown[1:]
-    layouts = [*(option.analysis for option in options), *back]
+    found = read_options(routes, schedules, reading, solids, notices, display)
+    backs = returns_of_each(returns, routes, schedules, reading)
+    named = option_names(drawn)
+    sides = with_sides_of_each(found, named, backs, solids, display)
+    options = [shown[0] for shown, _ in sides]
+    layouts = [*(option.analysis for option in options), *backs[0]]
     for said_of in far_apart(layouts):
         say(said_of.sentence)
     doubts = astray(said, dict(zip(named, layouts, strict=True)))
@@ -445,16 +441,19 @@ def report(
     if problem is not None:
         say(problem + ".")
     html = report_html(
-        options,
-        rooms,
+        [shown for shown, _ in sides],
+        [around for _, around in sides],
         solids,
         display,
         input_files(routes, schedule, obstacles, returns or []),
         comparison=compare_options(options, display.pressure)
         if len(options) > 1
         else None,
-        returns=behind,
-        budget=whole,
+        budgets=[
+            budget(option.analysis, back)
+            for option, back in zip(found[0], backs, strict=True)
+            if back
+        ],
         remarks=said,
         doubts=doubts,
         picture=problem is None,

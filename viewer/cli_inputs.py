@@ -266,6 +266,24 @@ def with_sides(
     return in_units(options, rooms, display or METRIC), rooms
 
 
+def with_sides_of_each(
+    found: "tuple[Sequence[Option], Sequence[tuple[Gap, ...]]]",
+    names: Sequence[str],
+    returns: "Sequence[Sequence[Analysis]]",
+    obstacles: "Sequence[Obstacle]",
+    display: "Display | None" = None,
+) -> "list[tuple[list[Option], list[tuple[Gap, ...]]]]":
+    """What `with_sides` makes of each option of `read_options` and its returns.
+
+    `names` are those of all options, and behind them of the returns, beside each alike.
+    """
+    behind = names[len(returns) :]
+    return [
+        with_sides(option, room, [name, *behind], back, obstacles, display)
+        for option, room, name, back in zip(*found, names, returns, strict=False)
+    ]
+
+
 def in_budget(
     option: "Option",
     room: "tuple[Gap, ...]",
@@ -315,7 +333,10 @@ def _return_side(
     supply: "Schedule",
     reading: Reading,
 ) -> "Analysis":
-    """Analyse a return: with its own schedule, else as the supply is made."""
+    """Analyse a return: with its own schedule, else as the supply is made.
+
+    The supply's checks are those of the job: they hold where its own are silent.
+    """
     from dataclasses import replace
 
     from elbowroom.layout import FanSpec, warning
@@ -347,7 +368,8 @@ def _return_side(
             )
         )
     source = replace(schedule.source, is_return=True)
-    schedule = replace(schedule, source=source, fan=FanSpec())
+    limits = supply.checks.beside(schedule.checks)
+    schedule = replace(schedule, source=source, fan=FanSpec(), checks=limits)
     found, worked = _analysed(drawing, schedule, reading)
     return replace(found, flags=(*said, *worked, *found.flags))
 

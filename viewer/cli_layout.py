@@ -42,6 +42,7 @@ from .cli_inputs import (
     schedules_for,
     solids_around,
     with_sides,
+    with_sides_of_each,
 )
 from .cli_outputs import (
     check_outputs,
@@ -186,7 +187,7 @@ def compare(
 
     from .display import DISPLAYS, METRIC
     from .gaps import in_units
-    from .layout_view import duct_solids, far_apart, option_words, panel, values
+    from .layout_view import far_apart, option_words, panel, side_by_side, values
     from .plan import tables_with_returns
     from .results import beside_row, comparison_result
     from .tables import flat_tables, print_comparison
@@ -219,6 +220,7 @@ def compare(
         for option, room, name, back in zip(*found, named, backs, strict=True)
     ]
     options, rooms = [one[0] for one, _, _ in whole], [one[0] for _, one, _ in whole]
+    _, seen = side_by_side([one[:2] for one in whole], solids)
     budgets = [one for _, _, one in whole if one]
     if png is not None or page is not None:
         every = [option.analysis for option in options]
@@ -238,8 +240,6 @@ def compare(
             if both is not None:
                 flat = tables_with_returns(flat, supply, back, around[1:], both)
             write_tables(flat, csv / shown[0].name)
-    # The returns are drawn as what stands there: they are the same beside all options.
-    seen = [*solids, *(solid for side in backs[0] for solid in duct_solids(side))]
     if png is not None:
         panels = []
         for option, room, back in zip(options, rooms, backs, strict=True):
@@ -407,7 +407,7 @@ def view(
 
     from .colours import scale_for
     from .display import DISPLAYS
-    from .layout_view import bar_title, option_words, panel, values
+    from .layout_view import bar_title, option_words, panel, side_by_side, values
     from .limits import check_port
     from .preflight import why_no_window, why_not
     from .tables import row_text
@@ -420,23 +420,19 @@ def view(
     routes = [route, *(others or [])]
     drawn = [*routes, *(returns or [])]
     check_outputs(drawn, [schedule, *(obstacles or [])], png=png)
-    if returns and others:
-        raise refusal("--return", "a return belongs to one supply", "give one route")
     schedules = schedules_for(routes, schedule)
     solids, notices = solids_around(
         obstacles, routes, reading, obstacles_unit, obstacles_up, returns
     )
-    options, rooms = read_options(routes, schedules, reading, solids, notices)
-    back = return_sides(returns, route, schedules[0], reading)
-    if back:
-        named = option_names(drawn)
-        options, rooms = with_sides(options[0], rooms[0], named, back, solids, display)
+    found = read_options(routes, schedules, reading, solids, notices)
+    backs = returns_of_each(returns, routes, schedules, reading)
+    sides = with_sides_of_each(found, option_names(drawn), backs, solids, display)
+    shown, seen = side_by_side(sides, solids)
     made = []
-    for option, room in zip(options, rooms, strict=True):
-        words = option_words(
-            option, display, returns=back if option is options[0] else ()
-        )
-        made.append(panel(option.analysis, chosen, display, *words, solids, room=room))
+    for option, room, back in shown:
+        words = option_words(option, display, back)
+        made.append(panel(option.analysis, chosen, display, *words, seen, room=room))
+    options = [option for option, _, _ in shown]
     every = [values(option.analysis, chosen, display) for option in options]
     measure = bar_title(chosen, display)
     if png is not None:
@@ -449,7 +445,8 @@ def view(
 
     def picked(number: int, piece: int) -> str:
         element = int(made[number][1][piece])
-        return row_text(options[number].analysis, element, display)
+        line = row_text(options[number].analysis, element, display)
+        return printable(line, one_line=True)
 
     losses = [option.analysis.elements.loss for option in options]
     ranked = sorted(
@@ -472,7 +469,8 @@ def view(
             if len(options) > 1:
                 name = f"{options[number].name}, {name}"
             lost = display.pressures(losses[number][element])
-            rows.append((name, f"{lost} {display.pressure}"))
+            plain = printable(name, one_line=True)
+            rows.append((plain, f"{lost} {display.pressure}"))
         live(panels, scale, measure, picked, ranked, rows, port=port, announce=say)
     else:
         window(panels, scale, measure, picked, ranked)

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from .sheets import Tables
 
 
+_MOST_FILES = 12  # named in one sentence
 QUIET: ContextVar[bool] = ContextVar("quiet", default=False)
 
 
@@ -187,13 +188,25 @@ def sketch_file(path: Path) -> None:
 def write_tables(
     tables: "Tables", csv: Path | None = None, xlsx: Path | None = None
 ) -> None:
-    """Write tables as a folder of CSV, as a workbook, or both, and say so."""
+    """Write tables as a folder of CSV, as a workbook, or both, and say so.
+
+    Other CSV files in the folder may be anyone's: they stay, and which they are is
+    said, lest those of an earlier run pass for tables of this one.
+    """
+    from elbowroom.layout import and_more
+
     from .sheets import write_csv_tables, write_workbook
 
     if csv is not None:
         there = set(csv.glob("*.csv"))
-        for path in write_csv_tables(tables, csv):
+        written = write_csv_tables(tables, csv)
+        for path in written:
             wrote(path, replaced=path in there)
+        others = sorted(path.name for path in there.difference(written))
+        if others:
+            named = ", ".join(others[:_MOST_FILES])
+            behind = and_more(len(others) - _MOST_FILES)
+            say(f"not of this run, and left as they were in {csv}: {named}{behind}.")
     if xlsx is not None:
         is_there = xlsx.exists()
         write_workbook(tables, xlsx)

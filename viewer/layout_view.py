@@ -162,6 +162,39 @@ def duct_solids(analysis: Analysis) -> list[Obstacle]:
     return found
 
 
+def side_by_side(
+    layouts: "Sequence[tuple[Sequence[Option], Sequence[Sequence[Gap]]]]",
+    solids_around: Sequence[Obstacle],
+) -> "tuple[list[tuple[Option, Sequence[Gap], list[Analysis]]], list[Obstacle]]":
+    """What has a panel of its own, with the room around it and its returns.
+
+    Parameters
+    ----------
+    layouts
+        Each with its returns behind it, and the rooms of all its sides.
+    solids_around
+        Solids to draw beside them.
+
+    Returns
+    -------
+    shown
+        Every side of a layout alone; of several the supplies.
+    seen
+        The solids, and pieces of the returns that have no panel: beside several
+        options they are what stands there, the same beside each.
+    """
+    firsts = [
+        (shown[0], rooms[0], [one.analysis for one in shown[1:]])
+        for shown, rooms in layouts
+    ]
+    sides, rooms = layouts[0]
+    if len(layouts) == 1:
+        behind = zip(sides[1:], rooms[1:], strict=True)
+        return [*firsts, *((one, room, []) for one, room in behind)], [*solids_around]
+    back = [piece for side in firsts[0][2] for piece in duct_solids(side)]
+    return firsts, [*solids_around, *back]
+
+
 def panel_title(name: str, analysis: Analysis, display: Display) -> str:
     """Name of a layout, and what it loses to which terminal, or from which."""
     loss = f"{display.pressures(analysis.critical_loss)} {display.pressure}"

@@ -8,7 +8,9 @@ from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from typing import Any, TextIO
 
 # Controls, and what parts a line or turns its direction: Unicode Standard Annex 9.
-_UNPRINTED = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]")
+_UNPRINTED = re.compile(
+    r"[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069]"
+)
 _IN_LAYOUT = re.compile(rf"(?![\n\t]){_UNPRINTED.pattern}")
 
 

@@ -33,6 +33,7 @@ from .colours import Scale, even_scale_for, scale_for
 from .display import DISPLAYS, INCH_POUND, TOUCH, Display
 from .gaps import Gap, in_units
 from .layout_view import pieces, seen_tubes
+from .outlet import printable
 from .results import elements
 from .tables import AS_NEW, pair_rows, pairs_sentence
 
@@ -110,7 +111,8 @@ def page_text(
             "form-action 'none'",
         )
     )
-    title = escape(", ".join(option.name for option in options))
+    names = ", ".join(option.name for option in options)
+    title = escape(printable(names, one_line=True))
     return (
         "<!DOCTYPE html>\n"
         '<html lang="en">\n<head>\n<meta charset="utf-8">\n'
@@ -306,6 +308,7 @@ def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str
         "critical_terminal": analysis.critical_terminal,
         "fitting_loss": system.fitting_loss,
         "spare": system.spare,
+        "rate": system.rate,
         "clearance": option.clearance,
         "faults": {
             name: list(in_units([option], [room], display)[0].faults_in(display.side))

@@ -3,8 +3,9 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from elbowroom.layout import FloatArray, Notice
+from elbowroom.layout import FloatArray, Notice, pressure_words
 from elbowroom.physics import (
+    LEAST_WON,
     Analysis,
     Budget,
     Operation,
@@ -310,7 +311,10 @@ def print_remedies(
         f"{plain(analysis.critical_terminal)}{_spare(analysis, display)}"
     )
     if not found:
-        console.print("No single change that was tried wins anything without a clash.")
+        console.print(
+            f"No single change that was tried wins {pressure_words(LEAST_WON)} or more "
+            "and can be built without a clash."
+        )
         print_notices(notices, console)
         return
     has_fan = analysis.system.available is not None
@@ -332,9 +336,10 @@ def print_remedies(
         )
     console.print(table)
     console.print(
-        "Each was analysed anew in full; changes that clash, leave a bend or a "
-        "transition without room or do not fit the side that they leave are left out. "
-        "Gains do not add up."
+        f"Each was analysed anew in full; changes that win less than "
+        f"{pressure_words(LEAST_WON)}, clash, leave a bend or a transition without "
+        "room or do not fit the side that they leave are left out. Gains do not add "
+        "up."
     )
     print_notices(notices, console)
 

@@ -56,14 +56,14 @@ from .results import balancing, paths
 from .tables import (
     AS_NEW,
     BEYOND,
-    OPEN,
-    apart_heads,
-    apart_rows,
+    apart_columns,
+    balance_note,
     damper_place,
     open_share,
     pair_rows,
     pairs_sentence,
     rank_words,
+    with_values,
 )
 
 _MOST_HEADS = 9  # of a table in the usual type
@@ -114,15 +114,14 @@ def write_report(path: Path, html: str) -> None:
 
 
 def report_html(
-    options: Sequence[Option],
-    rooms: Sequence[Sequence[Gap]],
+    layouts: Sequence[Sequence[Option]],
+    rooms: Sequence[Sequence[Sequence[Gap]]],
     obstacles: Sequence[Obstacle],
     display: Display,
     inputs: Mapping[str, Any],
     *,
     comparison: Comparison | None = None,
-    returns: Sequence[Option] = (),
-    budget: Budget | None = None,
+    budgets: Sequence[Budget] = (),
     remarks: Sequence[Mapping[str, str]] = (),
     doubts: Sequence[str] = (),
     picture: bool = True,
@@ -131,10 +130,10 @@ def report_html(
 
     Parameters
     ----------
-    options
-        One layout or more.
+    layouts
+        One or more, each with its return sides behind it.
     rooms
-        Gaps around the ducts of each, and of each return behind them.
+        Gaps around the ducts of every side of each.
     obstacles
         Solids to draw.
     display
@@ -143,8 +142,8 @@ def report_html(
         Files that went in, with their checksums.
     comparison
         The verdict over several layouts.
-    returns, budget
-        Return sides of the first layout, and the budget of both.
+    budgets
+        Of each layout with its returns; empty where there are none.
     remarks
         Remarks of reviewers, as the page saves them.
     doubts
@@ -159,27 +158,29 @@ def report_html(
         gives the same text.
     """
     style = files("elbowroom.viewer").joinpath("static/report.css").read_text("utf-8")
-    title = ", ".join(option.name for option in options)
-    numbers = _numbered([option.analysis for option in [*options, *returns]])
-    parts = [_summary(options, display, comparison, budget, returns)]
+    title = ", ".join(shown[0].name for shown in layouts)
+    numbers = _numbered([one.analysis for shown in layouts for one in shown])
+    parts = [_summary(layouts, display, comparison, budgets)]
     if picture:
-        parts.append(_picture(options, rooms, obstacles, display, comparison, returns))
+        parts.append(_picture(layouts, rooms, obstacles, display, comparison))
     parts = [f'<section class="first">{"".join(parts)}</section>']
-    count = len(options)
-    for option, room in zip(options, rooms[:count], strict=True):
-        if len(options) > 1:
+    # A return is told once, where it is the same beside several.
+    returns: dict[int, tuple[Option, Sequence[Gap], list[str]]] = {}
+    for place, (shown, around) in enumerate(zip(layouts, rooms, strict=True)):
+        option, *behind = shown
+        if len(layouts) > 1:
             parts.append(f"<h1>{escape(option.name)}</h1>")
-            parts.append(_budget(option.analysis, display))
-            parts.append(_largest(option.analysis, display))
-        parts.append(_layout(option.analysis, display, numbers))
-        parts.append(_room(room, display))
-        parts.append(_notices([*option.notices, *option.analysis.flags]))
-    for side, room in zip(returns, rooms[count:], strict=True):
-        file = side.analysis.graph.drawing.file
-        parts.append(f"<h1>Return: {escape(file)}</h1>")
-        parts.append(_layout(side.analysis, display, numbers))
-        parts.append(_room(room, display))
-        parts.append(_notices([*side.notices, *side.analysis.flags]))
+            parts.append(_spent(shown, budgets[place : place + 1], display))
+        parts.append(_side(option, around[0], display, numbers))
+        for one, beside in zip(behind, around[1:], strict=True):
+            told = returns.setdefault(id(one.analysis), (one, beside, []))
+            told[2].append(option.name)
+    for side, room, names in returns.values():
+        title_of = f"Return: {side.analysis.graph.drawing.file}"
+        if len(names) < len(layouts):
+            title_of += f" beside {', '.join(names)}"
+        parts.append(f"<h1>{escape(title_of)}</h1>")
+        parts.append(_side(side, room, display, numbers))
     parts.append(_remarks(remarks, doubts))
     parts.append(_list("Before anything is built", [AS_NEW, *CAUTIONS]))
     parts.append(_sources(numbers))
@@ -196,37 +197,36 @@ def report_html(
 
 
 def _summary(
-    options: Sequence[Option],
+    layouts: Sequence[Sequence[Option]],
     display: Display,
     comparison: Comparison | None,
-    budget: Budget | None,
-    returns: Sequence[Option],
+    budgets: Sequence[Budget],
 ) -> str:
     p = display.pressures
+    options = [shown[0] for shown in layouts]
     first = options[0].analysis
     out = [f"<h1>{escape(', '.join(o.name for o in options))}</h1>"]
     if comparison is not None:
         out.append(f'<p class="verdict">{escape(comparison.verdict)}</p>')
         out.append(options_chart(options, display))
-        apart: list[list[Cell]] = [
-            [name, _n(_clear(option, display)), *map(_n, rest)]
-            for option, (name, *rest) in zip(
-                options, apart_rows(comparison, display), strict=True
-            )
-        ]
-        name, *heads = apart_heads(display)
-        out.append(_table([name, "clear by", *heads], apart))
+        names, *rest = apart_columns(comparison, display)
+        clear = ["clear by", *(_clear(option, display) for option in options)]
+        top, *lines = zip(names, *with_values([clear]), *rest, strict=True)
+        out.append(_table(top, [[name, *map(_n, line)] for name, *line in lines]))
     else:
-        out.append(f'<p class="verdict">{escape(_verdict(first, budget, display))}</p>')
-    for option in [*options, *returns]:
+        said = escape(_verdict(first, budgets[0] if budgets else None, display))
+        out.append(f'<p class="verdict">{said}</p>')
+    for option in {one.name: one for shown in layouts for one in shown}.values():
         faults = option.faults_in(display.side)
         if faults:
-            said = "; ".join(faults)
+            why = "; ".join(faults)
             out.append(
                 f'<p class="bad">{escape(option.name)} cannot be built as drawn: '
-                f"{escape(said)}.</p>"
+                f"{escape(why)}.</p>"
             )
     ranks = [] if comparison is None else rank_words(comparison)
+    # One rate, so that lengths in one column can be compared.
+    rate = first.system.rate if comparison is None else comparison.rate
     rows: list[list[Cell]] = []
     for place, option in enumerate(options):
         system, band = option.analysis.system, critical_band(option.analysis)
@@ -239,7 +239,7 @@ def _summary(
                 _n(f"{p(band.low)} – {p(band.high)}"),
                 _n("–" if system.available is None else p(system.available)),
                 _n(p(system.required)),
-                _n(display.lengths(system.effective_length, 1)),
+                _n(display.lengths(system.effective_length_at(rate), 1)),
                 _n("–" if left is None else display.rates(left)),
                 *ranks[place : place + 1],
             ]
@@ -251,22 +251,30 @@ def _summary(
         "nine draws of ten",
         "fan leaves",
         "ducts spend",
-        f"effective, {display.length}",
-        "friction rate left" + (" to the supply alone" if returns else ""),
+        f"effective, {display.length}, at {display.rates(rate)}",
+        "friction rate left" + (" to the supply alone" if budgets else ""),
         *(["rank"] if ranks else []),
     ]
     out.append(_table(heads, rows))
-    if budget is not None:
-        sides = [option.analysis for option in returns]
-        out.append(_joint_budget(first, sides, budget, display))
-    elif len(options) == 1:
-        out.append(_budget(first, display))
     if len(options) == 1:
-        out.append(_largest(first, display, ", supply" if returns else ""))
-    if budget is not None:
-        side = returns[budget.critical_return].analysis
-        out.append(_largest(side, display, f", {side.graph.drawing.file}"))
+        out.append(_spent(layouts[0], budgets, display))
     return "".join(out)
+
+
+def _spent(
+    layout: Sequence[Option], budgets: Sequence[Budget], display: Display
+) -> str:
+    """Budget of a layout and where most of it goes; with returns, of both sides."""
+    supply, *returns = (option.analysis for option in layout)
+    if not budgets:
+        return _budget(supply, display) + _largest(supply, display)
+    (whole,) = budgets
+    side = returns[whole.critical_return]
+    return (
+        _joint_budget(supply, returns, whole, display)
+        + _largest(supply, display, ", supply")
+        + _largest(side, display, f", {side.graph.drawing.file}")
+    )
 
 
 def _clear(option: Option, display: Display) -> str:
@@ -334,27 +342,24 @@ def _largest(analysis: Analysis, display: Display, of: str = "") -> str:
 
 
 def _picture(
-    options: Sequence[Option],
-    rooms: Sequence[Sequence[Gap]],
+    layouts: Sequence[Sequence[Option]],
+    rooms: Sequence[Sequence[Sequence[Gap]]],
     obstacles: Sequence[Obstacle],
     display: Display,
     comparison: Comparison | None,
-    returns: Sequence[Option],
 ) -> str:
     from .colours import scale_for
-    from .layout_view import bar_title, option_words, panel, values
+    from .layout_view import bar_title, option_words, panel, side_by_side, values
     from .scene import picture
 
-    sides = [option.analysis for option in returns]
-    shown = [*options, *returns]
-    every = [values(option.analysis, "loss", display) for option in shown]
+    shown, seen = side_by_side(list(zip(layouts, rooms, strict=True)), obstacles)
+    every = [values(option.analysis, "loss", display) for option, _, _ in shown]
     panels = []
-    compared = options if comparison is not None else ()
-    for option, room in zip(shown, rooms, strict=True):
+    compared = [] if comparison is None else [option for option, _, _ in shown]
+    for option, room, back in shown:
         others = [other.analysis for other in compared if other is not option]
-        back = sides if option is options[0] else ()
         words = option_words(option, display, back)
-        made = panel(option.analysis, "loss", display, *words, obstacles, others, room)
+        made = panel(option.analysis, "loss", display, *words, seen, others, room)
         panels.append(made[0])
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "picture.png"
@@ -368,10 +373,14 @@ def _picture(
             length_unit=display.length,
         )
         data = base64.b64encode(path.read_bytes()).decode()
-    return f'<img alt="the ducts, coloured by loss" src="data:image/png;base64,{data}">'
+    alt = 'alt="the ducts, coloured by loss"'
+    return f'<div class="table"><img {alt} src="data:image/png;base64,{data}"></div>'
 
 
-def _layout(analysis: Analysis, display: Display, numbers: dict[Print, int]) -> str:
+def _side(
+    option: Option, room: Sequence[Gap], display: Display, numbers: dict[Print, int]
+) -> str:
+    analysis = option.analysis
     return "".join(
         (
             "<h2>Pressure along the critical path</h2>",
@@ -385,6 +394,8 @@ def _layout(analysis: Analysis, display: Display, numbers: dict[Print, int]) -> 
             _checks(analysis, display),
             _quantities(analysis, display),
             _assumed(analysis, display),
+            _room(room, display),
+            _notices([*option.notices, *analysis.flags]),
         )
     )
 
@@ -420,7 +431,7 @@ def _paths(analysis: Analysis, display: Display) -> str:
         "terminal itself",
         "static left at it",
         f"length, {display.length}",
-        "effective",
+        f"effective at {display.rates(analysis.system.rate)}",
     ]
     return "<h2>Paths</h2>" + _table(heads, rows)
 
@@ -482,8 +493,8 @@ def _fittings(
         + _table(heads, rows)
         + '<p class="quiet">* on the critical path. pv is the velocity pressure that '
         "the coefficient refers to, K the Reynolds factor; it equals so much straight "
-        "duct at the friction rate of the system, and stands so far before the next "
-        f"fitting or end. [Numbers] are those under Sources.{escape(said)}</p>"
+        f"duct at {display.rates(analysis.system.rate)}, and stands so far before the "
+        f"next fitting or end. [Numbers] are those under Sources.{escape(said)}</p>"
     )
 
 
@@ -597,7 +608,7 @@ def _balance(analysis: Analysis, display: Display, numbers: dict[Print, int]) ->
         "open, of design",
     ]
     text = "<h2>Balancing</h2>" + _table(heads, rows)
-    return f'{text}<p class="quiet">{escape(OPEN)}</p>'
+    return f'{text}<p class="quiet">{escape(balance_note(settings))}</p>'
 
 
 def _angle_from(row: Mapping[str, Any], numbers: dict[Print, int]) -> str:

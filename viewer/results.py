@@ -160,6 +160,7 @@ def budget_row(found: Budget) -> dict[str, Any]:
         "effective_length_m": found.effective_length,
         "effective_length_supply_m": found.effective_lengths[0],
         "effective_length_return_m": found.effective_lengths[1],
+        "effective_length_at_pa_m": found.rate,
         "friction_rate_available_pa_m": found.friction_rate_available,
         "missing": list(found.missing),
         "flags": [notice(said) for said in found.notices],
@@ -224,7 +225,11 @@ def balancing(analysis: Analysis) -> list[Plain]:
             "order": setting.order,
             "damper_in": names[int(ducts.run[setting.duct])],
             "damper_at": where,
-            "damper_place_m": (middle[setting.duct].round(6) + 0.0).tolist(),
+            "damper_place_m": (
+                (ducts.begin if setting.in_collar else middle)[setting.duct].round(6)
+                + 0.0
+            ).tolist(),
+            "rigid_collar": setting.in_collar,
             "excess_pa": setting.excess,
             "damper_coefficient": setting.coefficient,
             "blade_angle_deg": None
@@ -322,6 +327,7 @@ def paths(analysis: Analysis) -> list[Plain]:
                 else float(static[terminal]),
                 "length_m": float(analysis.path_length[terminal]),
                 "effective_length_m": length,
+                "effective_length_at_pa_m": analysis.system.rate,
                 "elements": [analysis.ids[row] for row in rows],
                 "critical": terminal == analysis.critical,
             }
@@ -344,6 +350,7 @@ def _system(analysis: Analysis) -> Plain:
         "length_m": s.length,
         "fitting_loss_pa": s.fitting_loss,
         "effective_length_m": s.effective_length,
+        "effective_length_at_pa_m": s.rate,
         "fan_pressure_pa": s.fan_pressure,
         "fan_pressure_kind": s.fan_kind,
         "fan_density_ratio": s.fan_density_ratio,
@@ -393,14 +400,18 @@ def power_row(power: FanPower) -> Plain:
     }
 
 
-def totals(analysis: Analysis, first: Analysis) -> Plain:
-    """What else sets a layout apart from others, and its change against the first."""
+def totals(analysis: Analysis, first: Analysis, rate: float) -> Plain:
+    """What else sets a layout apart from others, and its change against the first.
+
+    `rate` is the friction rate of its effective length, Pa/m.
+    """
     band = critical_band(analysis)
     made, power = quantities(analysis), power_of(analysis)
     return {
         "change_pa": analysis.critical_loss - first.critical_loss,
         "critical_loss_band_pa": [band.low, band.high],
-        "effective_length_m": analysis.system.effective_length,
+        "effective_length_m": analysis.system.effective_length_at(rate),
+        "effective_length_at_pa_m": rate,
         "sheet_mass_kg": sum(row.mass for row in made.sheet),
         "fitting_count": made.fitting_count,
         "largest_velocity_m_s": float(analysis.state.velocity.max()),
@@ -451,7 +462,7 @@ def comparison_result(
                 "clashes": list(option.clashes),
                 "faults": list(option.faults),
                 "rank": rank,
-                "totals": totals(option.analysis, options[0].analysis),
+                "totals": totals(option.analysis, options[0].analysis, comparison.rate),
                 "system": _system(option.analysis),
                 "paths": paths(option.analysis),
                 "elements": elements(option.analysis),

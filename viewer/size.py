@@ -25,6 +25,8 @@ from .tables import new_table
 # What is taken where nothing is said; common practice, no published source.
 USUAL_VELOCITY = "900 fpm"
 USUAL_RATE = "0.1 in.wg/100 ft"
+# Friction over the other's from which a rule of thumb is said to fall short.
+_FALLS_SHORT = 1.05
 # What may be said of a size, and what it measures.
 SIZE_MEASURES = {
     "flow": "airflow",
@@ -88,7 +90,7 @@ def size_result(
                 notes.append(
                     f"no friction rate was given: {rate_words(rate)} was taken"
                 )
-            rows, exact = _for_rate(flow, rate, given, series, air), None
+            rows, exact = _for_rate(flow, rate, given, series, air, notes), None
     except sizes.NoSize as problem:
         raise refusal("size", str(problem), "raise the limits") from None
     rows = [row for row in rows if _longest(row) <= sizes.LONGEST * (1 + 1e-9)]
@@ -117,15 +119,24 @@ def size_result(
 
 
 def _for_rate(
-    flow: float, rate: float, given: Mapping[str, float], series: str, air: Air
+    flow: float,
+    rate: float,
+    given: Mapping[str, float],
+    series: str,
+    air: Air,
+    notes: list[str],
 ) -> list[dict[str, Any]]:
     highest, widest = given.get("max_height"), given.get("max_width")
     fastest = given.get("max_velocity")
     found = []
-    one = sizes.round_size(flow, rate, air, series=series, fastest=fastest)
     narrow = min(highest or np.inf, widest or np.inf)
-    if one.section.width <= narrow * (1 + 1e-9):
-        found.append(one)
+    try:
+        one = sizes.round_size(flow, rate, air, series=series, fastest=fastest)
+    except sizes.NoSize as problem:
+        notes.append(str(problem))
+    else:
+        if one.section.width <= narrow * (1 + 1e-9):
+            found.append(one)
     for shape in (Shape.RECTANGULAR, Shape.OVAL):
         found += sizes.sided_sizes(
             flow,
@@ -158,13 +169,13 @@ def _like(
     air: Air,
     notes: list[str],
 ) -> tuple[list[dict[str, Any]], Section]:
-    """Widths of a height around that of equal friction by Huebscher's formula."""
+    """Widths of a height around that of equal friction by the formulas."""
     height = given.get("max_height")
     if height is None:
         raise refusal("size, --like", "no height is given", "write --max-height 6in")
     wanted = sizes.equivalent_diameter(like)
     exact = sizes.width_for(wanted, height)
-    step = units.INCH if series == "in" else 0.025
+    step = units.INCH if series == "in" else 0.05
     same_area = _area(like) / height
     # In a high duct the same area may be narrower than a step of the series.
     first = max(np.floor(min(same_area, exact) / step + 1e-9), 1.0) * step
@@ -184,22 +195,38 @@ def _like(
                 "velocity_m_s": flow / _area(section),
                 "friction_pa_m": gradient,
                 "aspect": max(width, height) / min(width, height),
-                "bound_by": "friction rate" if width >= exact else "too narrow",
+                "bound_by": "friction rate" if gradient <= nominal else "too narrow",
                 "friction_over_like": gradient / nominal,
             }
         )
-    short = [row for row in rows if row["width_m"] < exact]
-    if len(short) > 1:
-        # One step above the same area is what rules of thumb come to.
-        thumb = short[1]
-        more = 100 * (thumb["friction_over_like"] - 1)
+    # One step above the same area is what rules of thumb come to.
+    thumb = rows[1] if len(rows) > 1 else None
+    if thumb is not None and thumb["friction_over_like"] >= _FALLS_SHORT:
         words = rectangular(thumb["width_m"], height).words_in(series)
         notes.append(
             "a rule of thumb that goes little above the same area falls short: "
-            f"{words} rubs {more:.0f} % more (rule of thumb: common practice, no "
+            f"{words} rubs {_percent(thumb)} more (rule of thumb: common practice, no "
+            "published source)"
+        )
+    flat = sum(_is_flat(row) for row in rows)
+    if flat:
+        are = "is" if flat == 1 else "are"
+        notes.append(
+            f"{flat} of these {len(rows)} sizes {are} flatter than "
+            f"{sizes.FLATTEST:g} to 1, as asked by --max-height; `analyse` flags such "
+            "a duct, and for a friction rate none is offered (common practice, no "
             "published source)"
         )
     return rows, Section(Shape.RECTANGULAR, exact, height)
+
+
+def _is_flat(row: Mapping[str, Any]) -> bool:
+    return bool(row["aspect"] > sizes.FLATTEST * (1 + 1e-9))
+
+
+def _percent(row: Mapping[str, Any]) -> str:
+    """How much more a size rubs than the duct that it is to be like."""
+    return f"{round(100 * (row['friction_over_like'] - 1))} %"
 
 
 def _area(section: Section) -> float:
@@ -223,9 +250,12 @@ def print_size(result: dict[str, Any], display: Display, console: Any) -> None:
         exact = result["exact"]
         section = Section(Shape.RECTANGULAR, exact["width_m"], exact["height_m"])
         wide = display.size(section)
+        by = "Huebscher's formula"
+        if result["like"]["shape"] == "oval":  # its diameter has a formula of its own
+            by = "the formulas of Heyt and Diaz and of Huebscher"
         console.print(
-            f"With the friction of {_words(result['like'], display)}, by Huebscher's "
-            f"formula: [bold]{wide}[/bold]"
+            f"With the friction of {_words(result['like'], display)}, by "
+            f"{by}: [bold]{wide}[/bold]"
         )
     else:
         console.print(f"{flow} at {display.rates(result['rate_pa_m'])} or less")
@@ -239,7 +269,10 @@ def print_size(result: dict[str, Any], display: Display, console: Any) -> None:
         if last == "square":
             last = "no narrower than high"
         if row["friction_over_like"] is not None:
-            last = f"{100 * (row['friction_over_like'] - 1):+.0f} %"
+            more = _percent(row)
+            last = more if more[0] in "-0" else f"+{more}"
+        if _is_flat(row):
+            last += f", flatter than {sizes.FLATTEST:g} to 1"
         table.add_row(
             _words(row, display),
             display.velocities(row["velocity_m_s"]),

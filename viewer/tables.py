@@ -42,10 +42,15 @@ CAUTION = (
     "work at height are for the local code and licensed practice to decide."
 )
 _MARK = {Basis.DRAWN: "", Basis.DECLARED: "d", Basis.ASSUMED: "a"}
-OPEN = (
+_OPEN = (
     "Single-blade dampers, angles from open; 'open' is the airflow that settles with "
     "no damper at what the critical path needs by design, declared losses going with "
     "the square of theirs: `operate` follows the fan."
+)
+_IN_COLLARS = (
+    " No blade turns in flexible duct: where all of a branch is flexible, a rigid "
+    "collar with the damper in it is needed at the takeoff (common practice, no "
+    "published source)."
 )
 # Where no angle of the table suffices.
 BEYOND = f"beyond {math.degrees(dampers.BUTTERFLY_END):.0f}°"
@@ -172,55 +177,62 @@ def rank_words(comparison: Comparison) -> list[str]:
     return out
 
 
-def apart_heads(display: Display) -> list[str]:
-    """Heads of `apart_rows`."""
-    return [
-        "option",
-        f"change, {display.pressure}",
-        "nine draws of ten",
-        f"effective, {display.length}",
-        f"sheet, {display.mass}",
-        "fittings to make",
-        f"fastest, {display.velocity}",
-        "energy a year",
-    ]
+def apart_columns(comparison: Comparison, display: Display) -> list[list[str]]:
+    """What else sets the options apart, in words: its head, and a value of each.
 
-
-def apart_rows(comparison: Comparison, display: Display) -> list[list[str]]:
-    """What else sets each option apart, the change against the first one, in words."""
+    The change is against the first one. What none has, as energy where no hours of use
+    are declared, is left out. Effective lengths are all at one rate.
+    """
     p = display.pressures
-    first = comparison.options[0].analysis
-    rows = []
-    for option in comparison.options:
-        found = totals(option.analysis, first)
-        low, high = found["critical_loss_band_pa"]
-        energy = found["energy_kwh_per_year"]
-        hours = option.analysis.graph.schedule.fan.hours or 0.0
-        rows.append(
-            [
-                option.name,
-                "–" if option.analysis is first else p(found["change_pa"]),
-                f"{p(low)} – {p(high)}",
-                display.lengths(found["effective_length_m"], 1),
-                display.masses(found["sheet_mass_kg"]),
-                str(found["fitting_count"]),
-                display.velocities(found["largest_velocity_m_s"]),
-                "–" if energy is None else energy_words(energy, hours),
-            ]
-        )
-    return rows
+    options = [option.analysis for option in comparison.options]
+    found = [totals(one, options[0], comparison.rate) for one in options]
+    hours = [one.graph.schedule.fan.hours or 0.0 for one in options]
+    every: list[list[str]] = [
+        ["option", *(option.name for option in comparison.options)],
+        [f"change, {display.pressure}", "–", *(p(a["change_pa"]) for a in found[1:])],
+        [
+            "nine draws of ten",
+            *(" – ".join(map(p, a["critical_loss_band_pa"])) for a in found),
+        ],
+        [
+            f"effective, {display.length}, at {display.rates(comparison.rate)}",
+            *(display.lengths(a["effective_length_m"], 1) for a in found),
+        ],
+        [
+            f"sheet, {display.mass}",
+            *(display.masses(a["sheet_mass_kg"]) for a in found),
+        ],
+        ["fittings to make", *(str(a["fitting_count"]) for a in found)],
+        [
+            f"fastest, {display.velocity}",
+            *(display.velocities(a["largest_velocity_m_s"]) for a in found),
+        ],
+        [
+            "energy a year",
+            *(
+                "–" if energy is None else energy_words(energy, time)
+                for energy, time in zip(
+                    [a["energy_kwh_per_year"] for a in found], hours, strict=True
+                )
+            ),
+        ],
+    ]
+    return with_values(every)
+
+
+def with_values(columns: Sequence[Sequence[str]]) -> list[list[str]]:
+    """Columns, or lines, that begin with a head and have a value, not dashes alone."""
+    return [list(one) for one in columns if {*one[1:]} - {"–"}]
 
 
 def _apart(comparison: Comparison, display: Display, budgets: Sequence[Budget]) -> Any:
     table = new_table("What else sets them apart")
     # A column for each option: the heads of so many columns would not fit.
-    head, *lines = zip(
-        apart_heads(display), *apart_rows(comparison, display), strict=True
-    )
+    head, *lines = apart_columns(comparison, display)
     if budgets:
         left = [one.friction_rate_available for one in budgets]
         rates = ["–" if one is None else display.rates(one) for one in left]
-        lines.append(("friction rate left, supply and return", *rates))
+        lines += with_values([["friction rate left, supply and return", *rates]])
     for place, name in enumerate(head):
         text = plain(name) if place else ""
         table.add_column(text, justify="right" if place else "left")
@@ -262,7 +274,14 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
     console.print(table)
     rests = {row["table"]: row["confidence"] for row in settings if row["table"]}
     said = "; ".join(f"{name} ({how})" for name, how in rests.items())
-    console.print(OPEN + f" The angles are those of {said}." * bool(said))
+    console.print(
+        balance_note(settings) + f" The angles are those of {said}." * bool(said)
+    )
+
+
+def balance_note(settings: Sequence[dict[str, Any]]) -> str:
+    """What dampers are taken, what 'open' means, and where a collar is needed."""
+    return _OPEN + _IN_COLLARS * any(row["rigid_collar"] for row in settings)
 
 
 def open_share(row: dict[str, Any]) -> str:
@@ -504,7 +523,8 @@ def _budget(analysis: Analysis, display: Display) -> Any:
 
 
 def _paths(analysis: Analysis, display: Display) -> Any:
-    table = new_table("Paths, the largest loss first")
+    rate = display.rates(analysis.system.rate)
+    table = new_table(f"Paths, the largest loss first, effective lengths at {rate}")
     table.add_column("terminal")
     for head in (
         display.flow,

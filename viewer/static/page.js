@@ -30,9 +30,17 @@
   const between = (distance) => (touches(distance) ? "touching" : distance < 0
     ? `overlaps by ${gapWords(-distance)}` : gapWords(distance));
   const size = (e) => (state.units === "metric" ? e.section : e.inches);
+  // A name may come from others: never as markup, and with its controls escaped, which
+  // would turn what stands beside it on a line; as `printable` of `outlet.py` has it.
+  const CONTROLS = new RegExp("(?![\\n\\t])"
+    + "[\\x00-\\x1f\\x7f-\\x9f\\u061c\\u200e\\u200f\\u2028-\\u202e\\u2066-\\u2069]", "g");
+  const write = (node, text) => {
+    node.textContent = text.replace(CONTROLS,
+      (sign) => `\\u${sign.charCodeAt(0).toString(16).padStart(4, "0")}`);
+  };
   const make = (tag, text, className) => {
     const node = document.createElement(tag);
-    if (text !== undefined) node.textContent = text; // never as markup
+    if (text !== undefined) write(node, text);
     if (className) node.className = className;
     return node;
   };
@@ -125,7 +133,7 @@
   };
   const legend = () => {
     const found = scale();
-    $("legend-title").textContent = titles[state.mode]();
+    write($("legend-title"), titles[state.mode]());
     const mark = state.mode === "share" ? " %" : "";
     $("legend-bands").replaceChildren(...found.labels.map((label, band) => {
       const item = make("li"); // the last edge has no band behind it
@@ -614,7 +622,7 @@
       if (box.intersectsBox(near)) hold(solid.geometry.getAttribute("position"), true);
     }
     const shift = right.multiplyScalar((low[0] + high[0]) / 2)
-      .add(up.multiplyScalar((low[1] + high[1]) / 2));
+      .addScaledVector(up, (low[1] + high[1]) / 2);
     camera.position.add(shift);
     controls.target.add(shift);
     const wide = (high[0] - low[0]) / 2, tall = (high[1] - low[1]) / 2;
@@ -634,7 +642,7 @@
       ...[...$("heads").children].map((words) => 8 + words.offsetHeight));
     state.reach = 1.08 * Math.max(0.1, tall * pane.h / Math.max(pane.h - head, 40),
       wide * pane.h / pane.w);
-    const lower = up.normalize().multiplyScalar(state.reach * head / pane.h);
+    const lower = up.multiplyScalar(state.reach * head / pane.h);
     camera.position.add(lower);
     controls.target.add(lower);
     camera.near = -far * 4;
@@ -713,8 +721,8 @@
       canvas.style.cursor = found ? "pointer" : "";
       if (!found) { tip.textContent = ""; return; }
       const element = options[found.option].elements[found.row];
-      tip.textContent = `${element.name}: ${element.kind}, ${size(element)}, `
-        + `${shown("velocity", element.velocity_m_s)}, ${shown("pressure", element.loss_pa)}`;
+      write(tip, `${element.name}: ${element.kind}, ${size(element)}, `
+        + `${shown("velocity", element.velocity_m_s)}, ${shown("pressure", element.loss_pa)}`);
       const box = canvas.getBoundingClientRect();
       tip.style.left = `${Math.min(event.clientX - box.left + 14, box.width - 240)}px`;
       tip.style.top = `${event.clientY - box.top + 14}px`;
@@ -777,14 +785,14 @@
     fact("likely range", e.loss_band_pa.map((v) => bare("pressure", v)).join(" to ")
       + ` ${unit("pressure").name}`);
     fact("equivalent length", e.equivalent_length_m === null
-      ? "" : shown("length", e.equivalent_length_m));
+      ? "" : `${shown("length", e.equivalent_length_m)} at ${shown("rate", option.rate)}`);
     fact("share of the path", e.share === null ? "" : `${(100 * e.share).toFixed(1)} %`);
     fact("coefficient from", `${e.table}: ${e.source} (${e.confidence})`);
     fact("refers to", e.coefficient === null ? "" : `velocity in the ${e.reference_velocity} duct`);
     fact("rests on", e.basis);
     fact("note", e.notes.join("; "));
     place.append(facts);
-    $("remark-on").textContent = `${option.name}, ${e.id} ${e.name}`;
+    write($("remark-on"), `${option.name}, ${e.id} ${e.name}`);
   };
 
   // --- the table
@@ -836,9 +844,9 @@
     }));
     const rows = listed();
     const most = state.every ? rows.length : MOST_ROWS;
-    $("caption").textContent = `${option.name}: ${rows.length} of ${option.elements.length} `
+    write($("caption"), `${option.name}: ${rows.length} of ${option.elements.length} `
       + "pieces, those of the critical path marked"
-      + (rows.length > most ? `; the first ${most} are shown` : "");
+      + (rows.length > most ? `; the first ${most} are shown` : ""));
     const body = document.createDocumentFragment();
     const here = state.chosen && state.chosen.option === state.option
       ? rows.filter((e, place) => place >= most && e.row === state.chosen.row) : [];
@@ -878,7 +886,7 @@
 
   let remarks = [];
   let saved = true;
-  const say = (text) => { $("remark-said").textContent = text; };
+  const say = (text) => write($("remark-said"), text);
   window.addEventListener("beforeunload", (event) => {
     if (!saved) event.preventDefault();
   });
@@ -1084,7 +1092,7 @@
   const everything = () => {
     $("ends").replaceChildren();
     tags = tagged(); // clashes are in the units shown
-    $("verdict").textContent = data.verdicts[state.units] || "";
+    write($("verdict"), data.verdicts[state.units] || "");
     heads();
     table();
     detail();
@@ -1093,8 +1101,7 @@
     paint();
   };
 
-  $("title").textContent = options.length > 1
-    ? options.map((o) => o.name).join(" · ") : options[0].name;
+  write($("title"), options.map((o) => o.name).join(" · "));
   for (const name of Object.keys(data.units)) {
     const choice = make("option", name);
     choice.value = name;
