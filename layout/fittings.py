@@ -264,8 +264,6 @@ class Terminals:
         Name of each terminal.
     flow
         Airflow, m³/s.
-    flow_basis
-        `Basis` codes: drawn in the file, or declared in the schedule.
     loss
         Declared loss of total pressure with the discharge into the room, Pa; NaN
         where none is declared.
@@ -276,7 +274,6 @@ class Terminals:
     duct: IntArray
     name: tuple[str, ...]
     flow: FloatArray
-    flow_basis: IntArray
     loss: FloatArray
     closed: IntArray
 

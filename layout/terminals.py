@@ -5,7 +5,6 @@ from pathlib import PurePath
 
 import numpy as np
 
-from .basis import Basis
 from .faults import BadInput, Notice, error, refusal
 from .fittings import Ducts, Legs, Terminals
 from .named_ends import named_ends
@@ -84,7 +83,6 @@ def match_terminals(
     drawn = np.where(divided[runs], np.nan, drawing.flow[runs])
 
     flow = drawn.copy()
-    basis = np.full(len(leaf), int(Basis.DRAWN))
     loss = np.full(len(leaf), np.nan)
     names = list(map(drawing.names.__getitem__, runs.tolist()))
     for run, said in drawing.attributes.items():
@@ -99,7 +97,6 @@ def match_terminals(
         names[place] = name
         if not spec.is_drawn:
             flow[place] = spec.flow  # NaN until a load or a share is worked out
-            basis[place] = int(Basis.DECLARED)
         if spec.loss is not None:
             loss[place] = spec.loss
     missing = np.flatnonzero(np.isnan(flow)).tolist()
@@ -122,7 +119,7 @@ def match_terminals(
     if faults:
         raise BadInput(faults)
     if not shut.any():
-        return Terminals(leaf, tuple(unique(names)), flow, basis, loss, leaf[:0])
+        return Terminals(leaf, tuple(unique(names)), flow, loss, leaf[:0])
     if shut.all():
         raise refusal(schedule.file, "every end is closed", "leave one of them open")
     kept = np.flatnonzero(~shut)
@@ -130,7 +127,6 @@ def match_terminals(
         leaf[kept],
         tuple(unique([names[place] for place in kept.tolist()])),
         flow[kept],
-        basis[kept],
         loss[kept],
         leaf[shut],
     )

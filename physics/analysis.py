@@ -33,7 +33,7 @@ from .flags import (
     gaining_flags,
     takeoff_flags,
 )
-from .flows import check_drawn_flows
+from .flows import check_drawn_flows, way_back
 from .ledger import Assumption, assumptions_of
 from .loops import dead_ducts, settled, still_notices
 from .losses import lone_rows
@@ -88,6 +88,11 @@ class Analysis:
     alone: Elements
 
     @property
+    def flow(self) -> float:
+        """Airflow at the fan, m³/s."""
+        return float(self.state.flow[self.graph.ducts.parent < 0].sum())
+
+    @property
     def critical_loss(self) -> float:
         """Loss of the critical path, Pa."""
         return float(self.path_loss[self.critical])
@@ -99,14 +104,9 @@ class Analysis:
 
     def path(self, terminal: int) -> IntArray:
         """Elements from the source to a terminal, in order."""
-        parent = self.graph.ducts.parent
-        duct = int(self.graph.terminals.duct[terminal])
-        way = []
-        while duct >= 0:
-            way.append(duct)
-            duct = int(parent[duct])
-        first = np.searchsorted(self.elements.duct, way[::-1], "left")
-        last = np.searchsorted(self.elements.duct, way[::-1], "right")
+        way = way_back(self.graph, int(self.graph.terminals.duct[terminal]))[::-1]
+        first = np.searchsorted(self.elements.duct, way, "left")
+        last = np.searchsorted(self.elements.duct, way, "right")
         return np.concatenate(
             [np.arange(a, b) for a, b in zip(first, last, strict=True)]
         )

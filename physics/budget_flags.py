@@ -19,6 +19,7 @@ from elbowroom.layout import (
 )
 
 from .elements import DuctState, Elements, Kind
+from .flows import way_back
 from .system import WINDOW, System
 
 _COSTLIEST, _MUCH = 3, 0.1  # runs named where the fan is too weak, and least share
@@ -141,11 +142,9 @@ def _short_flags(
 
 def _costliest(graph: DuctGraph, elements: Elements, critical: int) -> str:
     """Runs of the critical path in which most is spent, beside its terminal."""
-    ducts, duct = graph.ducts, int(graph.terminals.duct[critical])
+    ducts = graph.ducts
     way = np.zeros(len(ducts.run), dtype=bool)
-    while duct >= 0:
-        way[duct] = True
-        duct = int(ducts.parent[duct])
+    way[way_back(graph, int(graph.terminals.duct[critical]))] = True
     mine = way[elements.duct] & (elements.kind != Kind.TERMINAL)
     spent = np.bincount(ducts.run[elements.duct[mine]], elements.loss[mine])
     first = np.argsort(-spent, kind="stable")[:_COSTLIEST]

@@ -19,7 +19,7 @@ def _under_hood(table: str, gap_ratio: npt.ArrayLike, flared: bool) -> Coefficie
     book = _book(table, flared)
     gap = np.atleast_1d(np.asarray(gap_ratio, np.float64))
     value, bits = book.at(gap)
-    return from_table(book, value, bits, "duct", at=(gap,))
+    return from_table(book, value, bits, "duct")
 
 
 def entry_cap(gap_ratio: npt.ArrayLike, flared: bool = False) -> Coefficient:

@@ -106,8 +106,3 @@ def roles(analysis: Analysis) -> tuple[BoolArray, BoolArray]:
     last = np.zeros(len(ducts.parent), dtype=bool)
     last[ends] = True
     return feeds_several(analysis.graph), last
-
-
-def total_flow(analysis: Analysis) -> float:
-    """Airflow at the fan, m³/s."""
-    return float(analysis.state.flow[analysis.graph.ducts.parent < 0].sum())

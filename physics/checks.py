@@ -5,7 +5,7 @@ import numpy as np
 from elbowroom.layout import sum_from_root, units
 
 from .analysis import Analysis
-from .checked import Check, of_ducts, total_flow
+from .checked import Check, of_ducts
 from .power import NO_FAN, OFF_CURVE, OWN, TOO_WEAK, FanPower, fan_power
 from .pressure_checks import leaking, static_at_terminals
 from .rooms import SPECIFIC_HEAT
@@ -73,7 +73,7 @@ def power_of(analysis: Analysis) -> FanPower:
         if own >= 0.0 and not system.is_short:
             pressure, basis = own, OWN
     return fan_power(
-        total_flow(analysis),
+        analysis.flow,
         pressure,
         efficiency=fan.efficiency,
         drive_efficiency=fan.drive_efficiency,
@@ -133,7 +133,7 @@ def _flexible(analysis: Analysis) -> list[Check]:
 
 
 def _equipment(analysis: Analysis) -> list[Check]:
-    spec, flow = analysis.graph.schedule.checks, total_flow(analysis)
+    spec, flow = analysis.graph.schedule.checks, analysis.flow
     found = []
     for rule, limit, kept in (
         ("airflow, least of the equipment", spec.least_flow, 1.0),

@@ -187,7 +187,7 @@ def _table(
         if (bends.radius[pair] < (1.0 - SAME_RADIUS) * bends.in_plane[pair]).any():
             return Note.TIGHT_PAIR
         # Half of the plain sum stands for one of the two, which differ by rounding.
-        found = s_pair(_alone(plain / 2), angle, gap).together
+        found = s_pair(_alone(plain / 2), angle, gap)
         as_printed = codes == {int(ElbowConstruction.SMOOTH)} and is_round
         return found if as_printed else standing_in(found), 1.0
     if codes != {int(ElbowConstruction.MITRED)}:

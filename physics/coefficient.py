@@ -73,10 +73,6 @@ class LookupRefused(ValueError):
     """Dimensions for which no value is published, and that must not be guessed."""
 
 
-def _no_line() -> npt.ArrayLike:
-    return 0
-
-
 @dataclass(frozen=True, slots=True)
 class Credit:
     """What a coefficient is credited to: reference velocity, table, source, class.
@@ -146,8 +142,6 @@ class Coefficient:
         One of `CONFIDENCE`.
     notes
         `Note` bits, shape (n,).
-    lines
-        Finds `row`, in a shape that broadcasts; called when that is asked for.
     factors
         Tables of factors, and of which of the n each changed the value.
     """
@@ -159,7 +153,6 @@ class Coefficient:
     source: str
     confidence: str
     notes: IntArray
-    lines: Callable[[], npt.ArrayLike] = _no_line
     factors: Factors = ()
 
     @property
@@ -172,15 +165,6 @@ class Coefficient:
         """What went into any of the n."""
         return reduce(Credit.joined, (c for _, c in self.factors), self.table_credit)
 
-    @property
-    def row(self) -> IntArray:
-        """Line of the table's CSV that is nearest, its header being 1, shape (n,).
-
-        0 where there is none, as in a formula. Only who opens the table asks for it,
-        and no analysis does, so it is looked up here.
-        """
-        return np.broadcast_to(np.asarray(self.lines(), np.int64), self.value.shape)
-
 
 def make(
     value: FloatArray,
@@ -191,7 +175,6 @@ def make(
     source: str,
     confidence: str,
     factor: npt.ArrayLike = 1.0,
-    lines: Callable[[], npt.ArrayLike] = _no_line,
     factors: Factors = (),
 ) -> Coefficient:
     """Make a coefficient from parts that broadcast together."""
@@ -199,7 +182,7 @@ def make(
     whole, raised, bits = np.empty(shape), np.empty(shape), np.empty(shape, np.int64)
     whole[...], raised[...], bits[...] = value, factor, notes
     return Coefficient(
-        whole, raised, reference, table, source, confidence, bits, lines, factors
+        whole, raised, reference, table, source, confidence, bits, factors
     )
 
 

@@ -16,23 +16,16 @@ def _contraction() -> Grid:
     """Contraction table; each band of angles gives a point at both of its ends."""
     read = rows("contraction")
     ratio = np.array(sorted({float(row["A_large_over_A_small"]) for row in read}))
-    ends: dict[float, dict[float, tuple[float, int]]] = {}
-    for line, row in enumerate(read, start=2):
+    ends: dict[float, dict[float, float]] = {}
+    for row in read:
         for end in (row["angle_min_deg"], row["angle_max_deg"]):
             at = ends.setdefault(float(end), {})
-            at[float(row["A_large_over_A_small"])] = float(row["C"]), line
+            at[float(row["A_large_over_A_small"])] = float(row["C"])
     angle = np.array(sorted(ends))
-    values = np.array([[ends[a][r][0] for a in angle] for r in ratio])
-    lines = np.array([[ends[a][r][1] for a in angle] for r in ratio])
+    values = np.array([[ends[a][r] for a in angle] for r in ratio])
     first = read[0]
     return Grid(
-        "contraction",
-        first["source"],
-        first["confidence"],
-        ratio,
-        angle,
-        values,
-        lines=lines,
+        "contraction", first["source"], first["confidence"], ratio, angle, values
     )
 
 
@@ -64,7 +57,7 @@ def contraction(area_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coefficient:
     value, bits = book.at(ratio, degrees)
     at_most = np.minimum(value, _sudden(1.0 / ratio))
     value = np.where(ratio < book.x[0], at_most, value)
-    return from_table(book, value, bits, "downstream", at=(ratio, degrees))
+    return from_table(book, value, bits, "downstream")
 
 
 def contraction_abrupt(small_over_large: npt.ArrayLike) -> Coefficient:

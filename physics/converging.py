@@ -18,22 +18,22 @@ from .axes import alike
 from .coefficient import Coefficient, Gathered, Note, make
 from .junction_terms import (
     AS_WIDE,
-    BULLHEAD_FROM,
     CHOKING,
     IDELCHIK,
     REFERENCE,
     SQUARE_TO,
     TEE_FROM,
+    JunctionLegs,
+    from_curve,
     joining_factor,
     mixed,
-    share_of_bullhead,
     share_of_tee,
     thirds,
 )
 from .junctions_rect import radius_wye
-from .junctions_symmetrical import dovetail, symmetrical_joining
+from .junctions_symmetrical import put_without_main, symmetrical_joining
 from .split_mains import SPLIT_AREAS, joining_momentum, split_main
-from .tables import Curve, curve
+from .tables import Curve, curve, from_table
 from .takeoff_entries import is_lost
 
 _LEAST_AREA = 0.1
@@ -195,13 +195,8 @@ def rect_converging_branch(
     formula = converging_branch(q, f, np.pi / 2)
     stands_in = _off_print(f)
     off = (np.abs(f - 0.5) > 1e-6) & (stands_in == 0.0)
-    tabled = make(
-        printed,
-        bits | np.where(off, int(Note.CLAMPED), 0),
-        reference=REFERENCE,
-        table=slow.name,
-        source=slow.source,
-        confidence=slow.confidence,
+    tabled = from_table(
+        slow, printed, bits | np.where(off, int(Note.CLAMPED), 0), REFERENCE
     )
     found = mixed(tabled, formula, stands_in)
     borrowed = stands_in > 0.0
@@ -235,53 +230,22 @@ def rect_converging_main(flow_ratio: npt.ArrayLike) -> Coefficient:
     ----------
     SMACNA HVAC Systems Duct Design 1990, table 14-13 (from memory).
     """
-    (q,) = alike(flow_ratio)
-    book = _rect_main()
-    value, bits = book.at(q)
-    return make(
-        value,
-        bits,
-        reference=REFERENCE,
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
-    )
+    return from_curve(_rect_main(), flow_ratio)
 
 
 def joining_legs(
-    *,
-    is_branch: BoolArray,
-    is_symmetrical: BoolArray,
-    angle: FloatArray,
-    entry: npt.NDArray[np.int64],
-    common_shape: npt.NDArray[np.int64],
-    branch_shape: npt.NDArray[np.int64],
-    flow_ratio: FloatArray,
-    area_ratio: FloatArray,
-    main_area_ratio: FloatArray,
+    legs: JunctionLegs,
     common_velocity: FloatArray,
-    shared_wall: BoolArray | None = None,
     other_area_ratio: FloatArray | None = None,
 ) -> Gathered:
     """Coefficients of the legs of junctions that join flows.
 
     Parameters
     ----------
-    is_branch, is_symmetrical
-        Whether a leg is a branch, and whether its junction has no main, shape (n,).
-    angle
-        Deflection of the branch, rad: of the leg itself, or for a main of the
-        branch opposite.
-    entry
-        `TakeoffEntry` codes of that branch.
-    common_shape, branch_shape
-        `Shape` codes.
-    flow_ratio, area_ratio, main_area_ratio
-        q and f of that branch, and straight area over common area.
+    legs
+        n of them.
     common_velocity
-        m/s.
-    shared_wall
-        Whether a wall parts the main in two, As + Ab = Ac; None: nowhere.
+        m/s, shape (n,).
     other_area_ratio
         Area of the other leg over common area where a junction has no main; that of
         the leg itself if None.
@@ -292,23 +256,20 @@ def joining_legs(
         Coefficients on the common velocity. C is defined where nothing flows in a leg
         (q = 0 for the branch, 1 for the main), but there is no loss to report there.
     """
-    out = Gathered(len(angle))
-    q, f, s, a = flow_ratio, area_ratio, main_area_ratio, angle
-    radius = entry == TakeoffEntry.RADIUS
+    out = Gathered(len(legs.angle))
+    a, q, f, s = legs.angle, legs.flow_ratio, legs.area_ratio, legs.main_area_ratio
+    is_branch, entry, radius = legs.is_branch, legs.entry, legs.is_swept
+    is_symmetrical, wall = legs.is_symmetrical, legs.shared_wall
+    common_shape, branch_shape = legs.common_shape, legs.branch_shape
     rect = common_shape == Shape.RECTANGULAR
     other = f if other_area_ratio is None else other_area_ratio
-    for bullhead in (True, False):
-        mine = is_symmetrical & ((a >= BULLHEAD_FROM) == bullhead)
-        if mine.any():
-            out.put(mine, symmetrical_joining(q[mine], f[mine], a[mine], other[mine]))
-    swept = (is_symmetrical & radius & (a > TEE_FROM)).nonzero()[0]
-    for part in map(swept.__getitem__, thirds(share_of_bullhead(a[swept]))):
-        if len(part):
-            plain = symmetrical_joining(q[part], f[part], a[part], other[part])
-            found = dovetail(q[part], f[part], "converging")
-            out.put(part, mixed(plain, found, share_of_bullhead(a[part])))
-    walled = np.zeros(len(a), dtype=bool) if shared_wall is None else shared_wall
-    walled = walled & ~is_symmetrical
+    put_without_main(
+        out,
+        legs,
+        lambda rows: symmetrical_joining(q[rows], f[rows], a[rows], other[rows]),
+        "converging",
+    )
+    walled = np.zeros(len(a), dtype=bool) if wall is None else wall & ~is_symmetrical
     curved = rect & radius & ~is_symmetrical & ~walled
     square = rect & ~radius & (a > TEE_FROM + 1e-6) & ~is_symmetrical & ~walled
     rest = ~(is_symmetrical | walled | curved | square)
@@ -324,17 +285,10 @@ def joining_legs(
         formula = converging_branch if branch else converging_main
         if mine.any():
             out.put(mine, formula(q[mine], f[mine], a[mine]))
-    _put_square(out, square, is_branch, entry, branch_shape, q, f, a, common_velocity)
+    _put_square(out, legs, square, common_velocity)
     changed = ((s != 1.0) & (rest | square)).nonzero()[0]
     if len(changed):
-        out.value[changed] += _of_other_area(
-            is_branch[changed],
-            q[changed],
-            f[changed],
-            s[changed],
-            a[changed],
-            out.value[changed],
-        )
+        out.value[changed] += _of_other_area(legs, changed, out.value[changed])
     # The formulas are of round tees, as are those that the tables give way to.
     foreign = (rest | square) & (np.abs(s - 1.0) > 1.0 - AS_WIDE + 1e-9)
     foreign |= rest & ((common_shape != Shape.ROUND) | (entry != TakeoffEntry.PLAIN))
@@ -350,12 +304,7 @@ def joining_legs(
 
 
 def _of_other_area(
-    is_branch: BoolArray,
-    q: FloatArray,
-    f: FloatArray,
-    s: FloatArray,
-    a: FloatArray,
-    unchanged: FloatArray,
+    legs: JunctionLegs, rows: IntArray, unchanged: FloatArray
 ) -> FloatArray:
     """What a main of another area than the common duct adds to C, our own rule.
 
@@ -364,35 +313,29 @@ def _of_other_area(
     the prints differ from it goes straight from the one to the other, and is kept
     beyond them.
     """
-    added = np.empty(len(q))
-    for leg, mine in (("branch", is_branch), ("main", ~is_branch)):
-        if not mine.any():
+    added, is_branch = np.empty(len(rows)), legs.is_branch[rows]
+    for leg, own in (("branch", is_branch), ("main", ~is_branch)):
+        mine = rows[own]
+        if not len(mine):
             continue
-        flow, main, turn = q[mine], s[mine], np.minimum(a[mine], np.pi / 2)
-        bare = partial(joining_momentum, leg, flow, cosine=np.cos(turn))
-        off = unchanged[mine] - bare(f[mine], 1.0)
-        inside = f[mine].clip(*SPLIT_AREAS)
-        parted = split_main(leg, flow, inside, turn).value - bare(inside, 1.0 - inside)
-        share = ((1.0 - main) / f[mine]).clip(0.0, 1.0)
-        changed = bare(f[mine], main) - bare(f[mine], 1.0)
-        added[mine] = changed + (parted - off) * share
+        q, f = legs.flow_ratio[mine], legs.area_ratio[mine]
+        s, turn = legs.main_area_ratio[mine], np.minimum(legs.angle[mine], np.pi / 2)
+        bare = partial(joining_momentum, leg, q, cosine=np.cos(turn))
+        off = unchanged[own] - bare(f, 1.0)
+        inside = f.clip(*SPLIT_AREAS)
+        parted = split_main(leg, q, inside, turn).value - bare(inside, 1.0 - inside)
+        share = ((1.0 - s) / f).clip(0.0, 1.0)
+        added[own] = bare(f, s) - bare(f, 1.0) + (parted - off) * share
     return added
 
 
 def _put_square(
-    out: Gathered,
-    square: BoolArray,
-    is_branch: BoolArray,
-    entry: npt.NDArray[np.int64],
-    branch_shape: npt.NDArray[np.int64],
-    q: FloatArray,
-    f: FloatArray,
-    a: FloatArray,
-    velocity: FloatArray,
+    out: Gathered, legs: JunctionLegs, square: BoolArray, velocity: FloatArray
 ) -> None:
     """Legs at more than 60 degrees to a rectangular main."""
-    tapped = branch_shape == Shape.ROUND
-    slanted = np.isin(entry, (TakeoffEntry.ENTRY_45, TakeoffEntry.ENTRY_45_DAMPER))
+    q, f, a, is_branch = legs.flow_ratio, legs.area_ratio, legs.angle, legs.is_branch
+    tapped = legs.branch_shape == Shape.ROUND
+    slanted = np.isin(legs.entry, (TakeoffEntry.ENTRY_45, TakeoffEntry.ENTRY_45_DAMPER))
     for name, own in (
         ("tap", tapped),
         ("45-entry", ~tapped & slanted),

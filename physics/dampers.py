@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import BoolArray, FloatArray, IntArray
 
-from .coefficient import DECLARED, Coefficient, Credit, LookupRefused, Note, make
+from .coefficient import Coefficient, Credit, LookupRefused, Note, make
 from .tables import Curve, Grid, chosen, curve, from_table, grid
 
 FIRE_CAUTION = (
@@ -74,7 +74,7 @@ def butterfly(blade_angle: npt.ArrayLike, is_round: bool = True) -> Coefficient:
     value = value * np.exp(slope * np.maximum(degrees - book.x[-1], 0.0))
     steep = int(Note.EXTENDED) | int(Note.SUSPECT)
     bits = np.where(beyond, steep, bits)
-    return from_table(book, value, bits, "duct", at=(degrees,))
+    return from_table(book, value, bits, "duct")
 
 
 @cache
@@ -123,7 +123,7 @@ def multiblade(
     degrees = np.degrees(angle)
     value, bits = book.at(degrees, lengths)
     steep = np.where(angle > _MULTIBLADE_END + 1e-9, int(Note.SUSPECT), 0)
-    return from_table(book, value, bits | steep, "duct", at=(degrees, lengths))
+    return from_table(book, value, bits | steep, "duct")
 
 
 @cache
@@ -180,18 +180,16 @@ def gate(opening: npt.ArrayLike, aspect: npt.ArrayLike | None = None) -> Coeffic
             f"a gate is published for openings of {low:g} to 1, not for "
             f"{_outside(opened, low, 1.0):g}; open it further or take a smaller duct"
         )
-    at: tuple[FloatArray, ...] = (opened,)
     if isinstance(book, Curve):
         value, bits = book.at(opened)
     else:
-        at = tuple(np.broadcast_arrays(opened, np.asarray(aspect, np.float64)))
-        value, bits = book.at(*at)
-        opened = at[0]
+        opened, sides = np.broadcast_arrays(opened, np.asarray(aspect, np.float64))
+        value, bits = book.at(opened, sides)
     last = opened > high
     rest = ((1.0 - opened) / (1.0 - high)).clip(0.0, 1.0)
     bits = np.where(last, int(Note.INTERPOLATED), bits)
     value = np.where(last, value * rest, value)
-    return from_table(book, value, bits, "duct", at=at)
+    return from_table(book, value, bits, "duct")
 
 
 def fire_curtain(in_airstream: npt.ArrayLike) -> Coefficient:
@@ -246,50 +244,6 @@ def fire_and_smoke() -> Coefficient:
         table=_FIRE,
         source="common practice, no published source for the fallback",
         confidence="low",
-    )
-
-
-def declared(
-    loss: npt.ArrayLike, velocity: npt.ArrayLike, density: npt.ArrayLike
-) -> Coefficient:
-    """Coefficient of a loss that the maker declares at a rated velocity.
-
-    Parameters
-    ----------
-    loss
-        Loss of total pressure, Pa.
-    velocity, density
-        At which it was measured, m/s and kg/m³.
-
-    Raises
-    ------
-    LookupRefused
-        If a velocity or density is not above zero, or a loss is negative.
-
-    Notes
-    -----
-    It scales with the velocity pressure, as turbulent losses do.
-
-    Examples
-    --------
-    >>> declared(18.06, 5.0, 1.204).value.round(3)
-    array([1.2])
-    """
-    dp, speed, rho = np.broadcast_arrays(
-        *(np.atleast_1d(np.asarray(x, np.float64)) for x in (loss, velocity, density))
-    )
-    if not ((speed > 0.0) & (rho > 0.0) & (dp >= 0.0)).all():
-        raise LookupRefused(
-            "a declared loss needs a velocity and a density above zero and no negative "
-            "loss; read the maker's sheet again"
-        )
-    return make(
-        dp / (0.5 * rho * speed * speed),
-        0,
-        reference="duct",
-        table="declared",
-        source="declared by the maker",
-        confidence=DECLARED,
     )
 
 

@@ -32,12 +32,10 @@ from .elbows_round import (
 )
 from .elbows_vaned import (
     VaneRail,
-    curve_ratio,
     older_vane_rails,
     rect_splitters,
     rect_vaned,
     rect_vaned_older,
-    splitter_radii,
     vane_spacings,
 )
 
@@ -45,7 +43,6 @@ __all__ = [
     "TIGHTEST",
     "VaneRail",
     "angle_factor",
-    "curve_ratio",
     "flat_oval_mitred",
     "flat_oval_segmented",
     "flat_oval_smooth",
@@ -66,7 +63,6 @@ __all__ = [
     "round_segmented",
     "round_smooth",
     "round_smooth_with_friction",
-    "splitter_radii",
     "tested_ratio",
     "vane_spacings",
 ]

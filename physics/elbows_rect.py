@@ -126,7 +126,6 @@ def _led_over(
     credited = partial(
         from_table,
         named,
-        lines=lambda: np.where(beyond, far.nearest(x, y), book.nearest(x, y)),
         confidence=worst(named.confidence, "seen") if any_beyond else None,
     )
     return value, bits, credited
@@ -233,7 +232,6 @@ def rect_mitred_area_change(
         bits | slow,
         "upstream",
         factor=factor,
-        at=(h, ratio),
         factors=slowed_mitred(factor),
     )
 
@@ -296,7 +294,6 @@ def rect_square_heel_bounds(
                 value * turn,
                 bits | int(Note.FALLBACK),
                 "upstream",
-                at=(throat_ratio, aspect),
                 confidence="low",
                 factors=turned("rect_smooth", turn),
             )

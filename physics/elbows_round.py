@@ -87,7 +87,6 @@ def _round_elbow(
         value * turn,
         bits | turn_bits,
         "upstream",
-        at=(np.atleast_1d(radius_ratio),),
         factors=turned("round_smooth", turn),
     )
 
@@ -128,7 +127,6 @@ def round_mitred(
         bits | slow,
         "upstream",
         factor=factor,
-        at=(degrees,),
         factors=slowed_mitred(factor),
     )
 
@@ -209,7 +207,6 @@ def round_by_diameter(
     ]
     factor, off = turn.at(degrees)
     level = per_turn[0] + (per_turn[-1] - per_turn[0]) * share
-    is_last = share > 0.5
     as_tabled = np.abs(degrees[..., None] - tabled).min(axis=-1) < 1e-6
     bits = books[0].at(millimetres)[1]
     return from_table(
@@ -217,9 +214,6 @@ def round_by_diameter(
         level * factor,
         np.where(as_tabled, bits, bits | off | int(Note.EXTENDED)),
         "upstream",
-        lines=lambda: np.where(
-            is_last, books[-1].nearest(millimetres), books[0].nearest(millimetres)
-        ),
         factors=where_used(turn, ~as_tabled),
     )
 
@@ -253,7 +247,7 @@ def round_smooth_with_friction(
     )
     book = _with_friction()
     value, bits = book.at(ratio, degrees)
-    return from_table(book, value, bits, "upstream", at=(ratio, degrees))
+    return from_table(book, value, bits, "upstream")
 
 
 def flat_oval_smooth(radius_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coefficient:

@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray, length_words
+from elbowroom.layout import length_words
 
 from .coefficient import Coefficient, LookupRefused, Note, make
 from .elbow_factors import angle_factor, turned
@@ -72,7 +72,6 @@ def rect_splitters(
         value * turn,
         bits | turn_bits,
         "upstream",
-        at=(ratio, aspect),
         factors=turned("rect_smooth_splitter", turn),
     )
 
@@ -88,46 +87,6 @@ def _splitters(count: int) -> Grid:
         log_y=True,
         log_values=True,
     )
-
-
-def curve_ratio(count: int, throat_ratio: npt.ArrayLike) -> FloatArray:
-    """Ratio of each vane's radius to that of the next one out.
-
-    Parameters
-    ----------
-    count
-        Number of splitters.
-    throat_ratio
-        Throat radius R over W.
-
-    Returns
-    -------
-    ratio
-        (R / (R + W))^(1 / (count + 1)): the vanes stand at R / ratio, R / ratio², ...
-
-    References
-    ----------
-    ASHRAE Handbook Fundamentals 2005, p. 35.52.
-
-    Examples
-    --------
-    >>> curve_ratio(1, [0.15, 0.25]).round(3)
-    array([0.361, 0.447])
-    """
-    r = np.asarray(throat_ratio, dtype=np.float64)
-    return np.asarray((r / (r + 1.0)) ** (1.0 / (count + 1)))
-
-
-def splitter_radii(count: int, throat_radius: float, width: float) -> FloatArray:
-    """Radii at which splitters stand, m, from the throat outward, shape (count,).
-
-    Examples
-    --------
-    >>> splitter_radii(2, 0.1, 0.7).round(3)
-    array([0.2, 0.4])
-    """
-    ratio = curve_ratio(count, throat_radius / width)
-    return np.asarray(throat_radius / ratio ** np.arange(1, count + 1))
 
 
 def rect_vaned(
@@ -173,7 +132,6 @@ def rect_vaned(
         table="rect_elbow_mitred_vanes",
         source=row["source"],
         confidence=row["confidence"],
-        lines=lambda: rows("rect_elbow_mitred_vanes").index(row) + 2,
     )
 
 
@@ -288,8 +246,7 @@ def rect_vaned_older(
             table=name,
             source=read[0]["source"],
             confidence=read[0]["confidence"],
-            lines=lambda: rows(name).index(read[0]) + 2,
         )
     book = curve(name, "velocity_m_s", where=where)
     value, bits = book.at(speed)
-    return from_table(book, value, bits, "upstream", at=(speed,))
+    return from_table(book, value, bits, "upstream")

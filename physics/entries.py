@@ -43,7 +43,7 @@ def entry_in_wall(
     # Neither a thicker edge nor a longer projection changes anything any more.
     beyond = int(Note.CLAMPED)
     bits = np.where((thickness >= 0.0) & (projection >= 0.0), bits & ~beyond, bits)
-    return from_table(book, value, bits, "duct", at=(thickness, projection))
+    return from_table(book, value, bits, "duct")
 
 
 @cache
@@ -64,7 +64,7 @@ def entry_bellmouth(radius_ratio: npt.ArrayLike, in_wall: bool) -> Coefficient:
     book = _bellmouth("end_wall" if in_wall else "no_wall")
     ratio = np.atleast_1d(radius_ratio)
     value, bits = book.at(ratio)
-    return from_table(book, value, bits, "duct", at=(ratio,))
+    return from_table(book, value, bits, "duct")
 
 
 @cache
@@ -88,9 +88,8 @@ def entry_conical(
     Idelchik 1986, diagrams 3-6 and 3-7.
     """
     book = _conical("end_wall" if in_wall else "no_wall")
-    where = np.atleast_1d(length_ratio), np.degrees(angle)
-    value, bits = book.at(*where)
-    return from_table(book, value, bits, "duct", at=where)
+    value, bits = book.at(np.atleast_1d(length_ratio), np.degrees(angle))
+    return from_table(book, value, bits, "duct")
 
 
 @cache
@@ -121,4 +120,4 @@ def entry_hood(angle: npt.ArrayLike, is_round: bool = True) -> Coefficient:
     book = _hood("round" if is_round else "rect")
     degrees = np.degrees(np.atleast_1d(np.asarray(angle, np.float64)))
     value, bits = book.at(degrees)
-    return from_table(book, value, bits, "duct", at=(degrees,))
+    return from_table(book, value, bits, "duct")

@@ -46,7 +46,7 @@ def screen(free_area_ratio: npt.ArrayLike) -> Coefficient:
     _within(n, 0.3, 1.0, "a screen")
     book = curve(_SCREEN, "free_area_ratio")
     value = 1.3 * (1.0 - n) + (1.0 / n - 1.0) ** 2
-    return from_table(book, value, 0, "duct", at=(n,))
+    return from_table(book, value, 0, "duct")
 
 
 @cache
@@ -88,7 +88,7 @@ def perforated_plate(
     _within(n, 0.2, 0.9, "a perforated plate")
     book = _plate()
     value, bits = book.at(n, t)
-    return from_table(book, value, bits, "duct", at=(n, t))
+    return from_table(book, value, bits, "duct")
 
 
 _EDGE = (0.0, 0.2, 0.4, 0.6)

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .coefficient import Coefficient, LookupRefused, make
-from .tables import Grid, chosen, curve, from_table, grid, rows
+from .tables import Grid, chosen, curve, from_table, grid
 
 _DIFFUSER = "exit_diffuser"
 _NOZZLE = "exit_nozzle"
@@ -18,29 +18,27 @@ DIFFUSERS = ("conical", "plane", "pyramidal")
 
 
 @cache
-def _abrupt() -> tuple[float, str, str, int]:
-    """Value, source, class and line of the plain end."""
+def _abrupt() -> tuple[float, str, str]:
+    """Value, source and class of the plain end."""
     (row,) = chosen(_DIFFUSER, {"kind": "abrupt"})
-    line = rows(_DIFFUSER).index(row) + 2
-    return float(row["C"]), row["source"], row["confidence"], line
+    return float(row["C"]), row["source"], row["confidence"]
 
 
-def exit_abrupt(count: int = 1) -> Coefficient:
+def exit_abrupt() -> Coefficient:
     """Plain duct end that discharges into a room: the velocity pressure is lost.
 
     References
     ----------
     Idelchik, even profile; the whole velocity pressure.
     """
-    value, source, confidence, line = _abrupt()
+    value, source, confidence = _abrupt()
     return make(
-        np.full(count, value),
+        np.array([value]),
         0,
         reference="duct",
         table=_DIFFUSER,
         source=source,
         confidence=confidence,
-        lines=lambda: line,
     )
 
 
@@ -54,7 +52,7 @@ def _diffuser(kind: str) -> Grid:
         where={"kind": f"{kind}_diffuser"},
     )
     plain = np.ones((1, len(book.y)))
-    none = np.zeros((1, len(book.y)), dtype=np.int64)
+    none = np.zeros((1, len(book.y)), dtype=bool)
     return Grid(
         book.name,
         book.source,
@@ -62,7 +60,7 @@ def _diffuser(kind: str) -> Grid:
         np.concatenate([[1.0], book.x]),
         book.y,
         np.concatenate([plain, book.values]),
-        lines=np.concatenate([none, book.lines]),
+        suspect=np.concatenate([none, book.suspect]),
     )
 
 
@@ -111,7 +109,7 @@ def exit_diffuser(
     book = _diffuser(kind)
     value, bits = book.at(ratio, degrees)
     bits = bits | book.doubted(ratio, degrees)
-    return from_table(book, value, bits, "duct", at=(ratio, degrees))
+    return from_table(book, value, bits, "duct")
 
 
 def exit_nozzle(diameter_ratio: npt.ArrayLike) -> Coefficient:
@@ -145,7 +143,7 @@ def exit_nozzle(diameter_ratio: npt.ArrayLike) -> Coefficient:
         )
     book = curve(_NOZZLE, "D_exit_over_D")
     value = np.where(ratio >= 1.0, 1.0, _NOZZLE_LOSS / ratio**4)
-    return from_table(book, value, 0, "duct", at=(ratio,))
+    return from_table(book, value, 0, "duct")
 
 
 @cache
@@ -180,4 +178,4 @@ def exit_after_elbow(
     )
     book = _after_elbow()
     value, bits = book.at(ratio, np.minimum(length, book.y[-1]))
-    return from_table(book, value, bits, "duct", at=(ratio, length))
+    return from_table(book, value, bits, "duct")

@@ -83,7 +83,6 @@ def expansion_round(
         value + rubbing,
         bits,
         "small area",
-        at=(held, degrees),
     )
 
 
@@ -140,21 +139,17 @@ def expansion_round_by_reynolds(
         )
     numbers, books = zip(*_by_reynolds(), strict=True)
     found = [_from_one(book, ratio, degrees) for book in books]
-    lines = [book.nearest(ratio, degrees) for book in books]
     whole = axis(np.array(numbers), log=True)
     low, share, off = whole.locate(re)
     values = [value for value, _ in found]
     below, above = np.choose(low, values), np.choose(low + 1, values)
-    row = np.asarray(np.choose(low + (share > 0.5), lines))
     bits = np.choose(low, [b for _, b in found]) | off * np.int64(Note.CLAMPED)
     doubted = [book.doubted(ratio, degrees) for book in books]
     bits |= np.where(share < 1.0 - 1e-12, np.choose(low, doubted), 0)
     bits |= np.where(share > 1e-12, np.choose(low + 1, doubted), 0)
     between = (share > 1e-12) & (share < 1.0 - 1e-12)
     bits |= between * np.int64(Note.INTERPOLATED)
-    return from_table(
-        books[0], below + (above - below) * share, bits, "small area", lines=lambda: row
-    )
+    return from_table(books[0], below + (above - below) * share, bits, "small area")
 
 
 def expansion_abrupt(small_over_large: npt.ArrayLike) -> Coefficient:
@@ -227,7 +222,4 @@ def expansion_rect(
         np.where(flat, flat_value, open_value),
         np.where(flat, flat_bits, open_bits),
         "small area",
-        lines=lambda: np.where(
-            flat, plane.nearest(ratio, degrees), pyramid.nearest(ratio, degrees)
-        ),
     )

@@ -114,12 +114,12 @@ def outlet_elbow(
         np.asarray(share, np.float64),
     )
     places = POSITIONS if position is None else (position,)
-    at = (blast, 100.0 * np.minimum(part, 1.0))
-    found = [_outlet(place).at(*at) for place in places]
+    percent = 100.0 * np.minimum(part, 1.0)
+    found = [_outlet(place).at(blast, percent) for place in places]
     value = np.max([one for one, _ in found], axis=0)
     assumed = 0 if position is not None else int(Note.FALLBACK)
     bits = np.where(part >= 1.0, 0, found[0][1] | assumed)
-    return from_table(_outlet(places[0]), value, bits, "fan outlet", at=at)
+    return from_table(_outlet(places[0]), value, bits, "fan outlet")
 
 
 @cache
@@ -175,10 +175,9 @@ def inlet_elbow(
     if elbow == "round-mitred":
         curved = _mitred_inlet()
         value, bits = curved.at(length)
-        return from_table(curved, value, bits, "fan inlet", at=(length,))
+        return from_table(curved, value, bits, "fan inlet")
     if radius_ratio is None:
         raise LookupRefused(f"the inlet elbow '{elbow}' needs its radius; give it")
     book = _inlet(elbow)
-    at = np.broadcast_arrays(np.asarray(radius_ratio, np.float64), length)
-    value, bits = book.at(*at)
-    return from_table(book, value, bits, "fan inlet", at=tuple(at))
+    value, bits = book.at(radius_ratio, length)
+    return from_table(book, value, bits, "fan inlet")

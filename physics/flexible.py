@@ -83,7 +83,6 @@ def _bend() -> Curve:
         book.confidence,
         np.concatenate([[0.0], book.x]),
         np.concatenate([[1.0], book.y]),
-        lines=np.concatenate([[0], book.lines]),
     )
 
 

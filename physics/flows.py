@@ -108,14 +108,20 @@ def loops_of(graph: DuctGraph) -> tuple[IntArray, FloatArray]:
     return closing, paths_to(graph, closing) - paths_to(graph, other)
 
 
+def way_back(graph: DuctGraph, duct: int) -> list[int]:
+    """Ducts from one back to the source, that one first."""
+    way, parent = [], graph.ducts.parent
+    while duct >= 0:
+        way.append(duct)
+        duct = int(parent[duct])
+    return way
+
+
 def paths_to(graph: DuctGraph, last: IntArray) -> FloatArray:
     """1 for the ducts on the path from the source to the end of each, shape (n, d)."""
-    parent = graph.ducts.parent
-    out = np.zeros((len(last), len(parent)))
+    out = np.zeros((len(last), len(graph.ducts.parent)))
     for row, duct in enumerate(last.tolist()):
-        while duct >= 0:
-            out[row, duct] = 1.0
-            duct = int(parent[duct])
+        out[row, way_back(graph, duct)] = 1.0
     return out
 
 
@@ -161,8 +167,8 @@ def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:
         raise BadInput(faults)
 
 
-def _terminals_behind(graph: DuctGraph, duct: int, most: int = 5) -> str:
-    """The first terminals that a duct feeds, with their airflows, in words."""
+def _terminals_behind(graph: DuctGraph, duct: int) -> str:
+    """The first five terminals that a duct feeds, with their airflows, in words."""
     terminals, parent = graph.terminals, graph.ducts.parent
     fed: list[str] = []
     for row, last in enumerate(terminals.duct.tolist()):
@@ -170,7 +176,7 @@ def _terminals_behind(graph: DuctGraph, duct: int, most: int = 5) -> str:
             last = int(parent[last])
         if last != duct:
             continue
-        if len(fed) == most:
+        if len(fed) == 5:
             return ", ".join(fed) + " and others"
         fed.append(
             f"'{terminals.name[row]}' {airflow_words(float(terminals.flow[row]))}"

@@ -5,7 +5,6 @@ smooth S loses much less than its two elbows, a mitred Z much more. The plain su
 what counts by default; these figures stand beside it.
 """
 
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -13,31 +12,10 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray, IntArray
 
-from .coefficient import Coefficient, Note, make
-from .tables import Curve, Grid, Row, chosen, curve, grid, rows
+from .coefficient import Coefficient, Note
+from .tables import Curve, Grid, curve, from_table, grid
 
 _FAR_APART = 10.0  # L/W from which a mitred pair counts as two elbows
-_NEAREST_TANGENT = 1.0  # L/D below which the digitised curves jump
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Pair:
-    """Two elbows close together.
-
-    Parameters
-    ----------
-    together
-        Coefficient of both as a pair.
-    plain_sum
-        Sum of the two alone, shape (n,): what counts unless credit is asked for.
-    """
-
-    together: Coefficient
-    plain_sum: FloatArray
-
-    def counted(self, take_credit: bool = False) -> FloatArray:
-        """Coefficient that counts: the plain sum, or the pair's where that is asked."""
-        return self.together.value if take_credit else self.plain_sum
 
 
 @cache
@@ -78,8 +56,10 @@ def s_pair_factor(
     return value, np.where(far, 0, bits)
 
 
-def s_pair(single: Coefficient, angle: npt.ArrayLike, spacing: npt.ArrayLike) -> Pair:
-    """Two smooth elbows that turn one way and back, in one plane.
+def s_pair(
+    single: Coefficient, angle: npt.ArrayLike, spacing: npt.ArrayLike
+) -> Coefficient:
+    """Both of two smooth elbows that turn one way and back, in one plane.
 
     Parameters
     ----------
@@ -89,19 +69,8 @@ def s_pair(single: Coefficient, angle: npt.ArrayLike, spacing: npt.ArrayLike) ->
         As of `s_pair_factor`.
     """
     factor, notes = s_pair_factor(angle, spacing)
-    book = _s_pair()
-    one = single.value * single.reynolds_factor
-    return Pair(
-        make(
-            one * factor,
-            single.notes | notes,
-            reference="duct",
-            table=book.name,
-            source=book.source,
-            confidence=book.confidence,
-        ),
-        np.asarray(one * 2.0) + np.zeros_like(factor),
-    )
+    value = single.value * single.reynolds_factor * factor
+    return from_table(_s_pair(), value, single.notes | notes, "duct")
 
 
 @cache
@@ -147,14 +116,7 @@ def mitred_pair(
     # Beyond the last row, which stands for far apart, nothing changes any more.
     far = np.atleast_1d(spacing) > _FAR_APART
     bits = np.where(far, bits & ~int(Note.CLAMPED), bits)
-    return make(
-        value * factor,
-        bits | off,
-        reference="duct",
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
-    )
+    return from_table(book, value * factor, bits | off, "duct")
 
 
 @cache
@@ -182,14 +144,7 @@ def mitred_u_pair(spacing: npt.ArrayLike, back_width: npt.ArrayLike) -> Coeffici
         np.asarray(spacing, np.float64),
     )
     value, bits = book.at(back, length)
-    return make(
-        value,
-        bits,
-        reference="duct",
-        table=book.name,
-        source=book.source,
-        confidence="low",
-    )
+    return from_table(book, value, bits, "duct", confidence="low")
 
 
 def offset_30(spacing: npt.ArrayLike, is_round: bool) -> Coefficient:
@@ -209,67 +164,4 @@ def offset_30(spacing: npt.ArrayLike, is_round: bool) -> Coefficient:
     section = "round" if is_round else "rect_square"
     book = curve("pair_offset_30", "L_over_D", where={"section": section})
     value, bits = book.at(np.atleast_1d(spacing))
-    return make(
-        value,
-        bits,
-        reference="duct",
-        table=book.name,
-        source=book.source,
-        confidence="low",
-    )
-
-
-@cache
-def _tangent() -> Grid:
-    return grid(
-        "bend_outlet_tangent_miller",
-        "K_bend_long_outlet",
-        "outlet_length_L_over_D",
-        "correction_factor",
-    )
-
-
-def outlet_tangent_factor(
-    coefficient: npt.ArrayLike, length: npt.ArrayLike
-) -> tuple[FloatArray, IntArray]:
-    """Factor on a bend's coefficient for the straight duct behind it.
-
-    Parameters
-    ----------
-    coefficient
-        C of the bend with a long duct behind it; 0.1 to 1, else the nearer end, noted.
-    length
-        Straight length behind it over the diameter. Below 1 the curves jump, and 1 is
-        taken, noted; from 30 on the factor is 1.
-
-    Returns
-    -------
-    factor, notes
-        In the broadcast shape.
-
-    References
-    ----------
-    Miller, Internal Flow Systems, digitised curves.
-    """
-    book = _tangent()
-    c, behind = np.broadcast_arrays(
-        np.atleast_1d(np.asarray(coefficient, np.float64)),
-        np.asarray(length, np.float64),
-    )
-    value, bits = book.at(c, np.maximum(behind, _NEAREST_TANGENT))
-    far = behind >= book.y[-1]
-    off = (c < book.x[0]) | (c > book.x[-1])
-    clamped = (off & ~far) | (behind < _NEAREST_TANGENT)
-    bits = (bits & ~int(Note.CLAMPED)) | np.where(clamped, int(Note.CLAMPED), 0)
-    return value, np.where(far, 0, bits)
-
-
-def rules() -> tuple[Row, ...]:
-    """What is known of pairs without a table, row by row as text."""
-    return rows("interaction_rules")
-
-
-def rule(case: str) -> str:
-    """The rule for one case of `rules`."""
-    (row,) = chosen("interaction_rules", {"case": case})
-    return row["rule"]
+    return from_table(book, value, bits, "duct", confidence="low")

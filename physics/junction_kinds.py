@@ -9,6 +9,7 @@ from elbowroom.layout import Shape, TakeoffEntry
 from .coefficient import Coefficient, Gathered, LookupRefused
 from .junctions import (
     ELBOWED,
+    JunctionLegs,
     cross,
     dividing_legs,
     dovetail,
@@ -61,29 +62,22 @@ def _junction(
         q, f = values["Qb_over_Qc"], values["Ab_over_Ac"]
         s = 1.0 - f if walled else values.get("As_over_Ac", 1.0)
         other = 1.0 - q if symmetrical else q
-        shared = {
-            "is_branch": np.array([True, symmetrical]),
-            "is_symmetrical": np.array([symmetrical, symmetrical]),
-            "shared_wall": np.array([walled, walled]),
-        }
-        angle = np.radians([values["angle_deg"]] * 2)
-        codes = {
-            "entry": np.array([int(entry)] * 2),
-            "common_shape": np.array([int(common)] * 2),
-            "branch_shape": np.array([int(branch)] * 2),
-        }
-        ratios = {
-            "flow_ratio": np.array([q, other]),
-            "area_ratio": np.array([f, f]),
-            "main_area_ratio": np.array([s, s]),
-        }
+        legs = JunctionLegs(
+            is_branch=np.array([True, symmetrical]),
+            is_symmetrical=np.array([symmetrical] * 2),
+            angle=np.radians([values["angle_deg"]] * 2),
+            entry=np.array([int(entry)] * 2),
+            common_shape=np.array([int(common)] * 2),
+            branch_shape=np.array([int(branch)] * 2),
+            flow_ratio=np.array([q, other]),
+            area_ratio=np.array([f, f]),
+            main_area_ratio=np.array([s, s]),
+            shared_wall=np.array([walled] * 2),
+        )
         if joining:
-            speed = np.array([values.get("Vc_m_s", 6.0)] * 2)
-            found = joining_legs(
-                angle=angle, common_velocity=speed, **shared, **codes, **ratios
-            )
+            found = joining_legs(legs, np.array([values.get("Vc_m_s", 6.0)] * 2))
         else:
-            found = dividing_legs(angle=angle, **shared, **codes, **ratios)
+            found = dividing_legs(legs)
         return _legs(found, ("branch", "other branch" if symmetrical else "main"))
 
     return evaluate

@@ -1,12 +1,15 @@
 """What the coefficients of all junctions share."""
 
+from dataclasses import dataclass
+from functools import cached_property
+
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import BoolArray, FloatArray
+from elbowroom.layout import BoolArray, FloatArray, IntArray, TakeoffEntry
 
 from .coefficient import Coefficient, Note, make, worst
-from .tables import Curve
+from .tables import Curve, from_table
 
 REFERENCE = "common"
 TEE_FROM = np.radians(60.0)  # between this and a right angle C goes straight
@@ -16,6 +19,55 @@ AS_WIDE = 0.95  # a main within 5 % of the common area counts as unchanged
 CHOKING = 20.0  # above this coefficient the branch is choking: nobody designs there
 _WHOLE = 1.0 - 1e-9  # a share above it is rounding
 IDELCHIK = "Idelchik, Handbook of Hydraulic Resistance, section VII"
+
+
+@dataclass(frozen=True, eq=False)
+class JunctionLegs:
+    """Legs of junctions to be looked up: arrays of shape (n,).
+
+    Parameters
+    ----------
+    is_branch, is_symmetrical
+        Whether a leg is a branch, and whether its junction has no main.
+    angle
+        Deflection of the branch, rad: of the leg itself, or for a main of the
+        branch opposite.
+    entry
+        `TakeoffEntry` codes of that branch.
+    common_shape, branch_shape
+        `Shape` codes.
+    flow_ratio, area_ratio, main_area_ratio
+        q and f of that branch, and straight area over common area.
+    shared_wall
+        Whether a wall parts the main in two (As + Ab = Ac), which a centreline does
+        not show; None: nowhere.
+    """
+
+    is_branch: BoolArray
+    is_symmetrical: BoolArray
+    angle: FloatArray
+    entry: IntArray
+    common_shape: IntArray
+    branch_shape: IntArray
+    flow_ratio: FloatArray
+    area_ratio: FloatArray
+    main_area_ratio: FloatArray
+    shared_wall: BoolArray | None = None
+
+    @cached_property
+    def velocity_ratio(self) -> FloatArray:
+        """v: branch velocity over common velocity."""
+        return self.flow_ratio / self.area_ratio
+
+    @cached_property
+    def past(self) -> FloatArray:
+        """Velocity past the branch over that before it, in no wider main."""
+        return (1.0 - self.flow_ratio) / np.minimum(self.main_area_ratio, 1.0)
+
+    @cached_property
+    def is_swept(self) -> BoolArray:
+        """Whether the branch has an entry with a radius."""
+        return np.asarray(self.entry == int(TakeoffEntry.RADIUS))
 
 
 def share_of_tee(angle: FloatArray) -> FloatArray:
@@ -85,11 +137,4 @@ def thirds(share: FloatArray) -> tuple[BoolArray, BoolArray, BoolArray]:
 def from_curve(book: Curve, argument: npt.ArrayLike) -> Coefficient:
     """Coefficient that is read off one published curve."""
     value, bits = book.at(np.atleast_1d(argument))
-    return make(
-        value,
-        bits,
-        reference=REFERENCE,
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
-    )
+    return from_table(book, value, bits, REFERENCE)

@@ -6,7 +6,6 @@ common flow, f branch area over common area, v branch velocity over common veloc
 """
 
 from dataclasses import replace
-from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -24,12 +23,10 @@ from .converging import (
 )
 from .junction_terms import (
     AS_WIDE,
-    BULLHEAD_FROM,
     REFERENCE,
     SQUARE_TO,
     TEE_FROM,
-    mixed,
-    share_of_bullhead,
+    JunctionLegs,
     share_of_tee,
     thirds,
 )
@@ -49,13 +46,19 @@ from .junctions_round import (
     round_elbowed_branch,
     round_main_handbook,
 )
-from .junctions_symmetrical import dovetail, symmetrical, symmetrical_joining
+from .junctions_symmetrical import (
+    dovetail,
+    put_without_main,
+    symmetrical,
+    symmetrical_joining,
+)
 from .split_mains import split_main, split_main_branch
 from .tables import chosen
 from .takeoff_entries import is_lost
 
 __all__ = [
     "ELBOWED",
+    "JunctionLegs",
     "converging_branch",
     "converging_main",
     "cross",
@@ -88,37 +91,8 @@ _TURNS_FROM = np.radians(45.0)  # up to this a wye; a tap at a closed end from 6
 _NEARLY_ALL = 0.9  # from there on a branch's share of the flow leads to the last tap
 
 
-def dividing_legs(
-    *,
-    is_branch: BoolArray,
-    is_symmetrical: BoolArray,
-    angle: FloatArray,
-    entry: npt.NDArray[np.int64],
-    common_shape: npt.NDArray[np.int64],
-    branch_shape: npt.NDArray[np.int64],
-    flow_ratio: FloatArray,
-    area_ratio: FloatArray,
-    main_area_ratio: FloatArray,
-    shared_wall: BoolArray | None = None,
-) -> Gathered:
+def dividing_legs(legs: JunctionLegs) -> Gathered:
     """Coefficients of the legs of junctions, each from the table that fits it.
-
-    Parameters
-    ----------
-    is_branch, is_symmetrical
-        Whether a leg is a branch, and whether its junction has no main, shape (n,).
-    angle
-        Deflection of the branch, rad: of the leg itself, or for a main of the
-        branch opposite.
-    entry
-        `TakeoffEntry` codes of that branch.
-    common_shape, branch_shape
-        `Shape` codes.
-    flow_ratio, area_ratio, main_area_ratio
-        q and f of that branch, and straight area over common area.
-    shared_wall
-        Whether a wall parts the main in two (As + Ab = Ac), which a centreline does
-        not show; None: nowhere.
 
     Returns
     -------
@@ -146,47 +120,32 @@ def dividing_legs(
     tables end where it keeps its area and its velocity. What such a change of section
     spends is not in C (see `own_change`).
     """
-    out = Gathered(len(angle))
-    a, q, f, s = angle, flow_ratio, area_ratio, main_area_ratio
-    shared = is_symmetrical
-    boxy = common_shape == int(Shape.RECTANGULAR)
+    out = Gathered(len(legs.angle))
+    a, q, f, s = legs.angle, legs.flow_ratio, legs.area_ratio, legs.main_area_ratio
+    v, entry, shared = legs.velocity_ratio, legs.entry, legs.is_symmetrical
+    boxy = legs.common_shape == int(Shape.RECTANGULAR)
     rect, bent = boxy & ~shared, ~boxy & ~shared
-    walled = np.zeros(len(a), dtype=bool) if shared_wall is None else bent & shared_wall
-    radius = entry == int(TakeoffEntry.RADIUS)
-    conical = (radius | (entry == int(TakeoffEntry.CONICAL))) & ~walled
-    legs = _Legs(
-        is_branch=is_branch,
-        a=a,
-        q=q,
-        f=f,
-        s=s,
-        v=q / f,
-        past=(1.0 - q) / np.minimum(s, 1.0),
-        entry=entry,
-        radius=radius,
-        conical=conical,
-        tap=branch_shape == int(Shape.ROUND),
-    )
-    if shared.any():
-        _put_without_main(out, legs, shared)
+    wall = legs.shared_wall
+    walled = np.zeros(len(a), dtype=bool) if wall is None else bent & wall
+    conical = (legs.is_swept | (entry == int(TakeoffEntry.CONICAL))) & ~walled
+    put_without_main(out, legs, lambda rows: symmetrical(v[rows], a[rows]), "diverging")
     if bent.any():
-        _put_of_round(out, legs, bent, walled)
+        _put_of_round(out, legs, bent, walled, conical)
     _put_of_rect(out, legs, rect)
 
-    out.notes[~is_branch & ~shared & (s > 1.0 / AS_WIDE)] |= int(Note.EXTENDED)
-    oval, branch = int(Shape.OVAL), is_branch & ~shared
-    foreign = bent & (common_shape == oval)
+    out.notes[~legs.is_branch & ~shared & (s > 1.0 / AS_WIDE)] |= int(Note.EXTENDED)
+    oval, branch = int(Shape.OVAL), legs.is_branch & ~shared
+    common, side = legs.common_shape, legs.branch_shape
+    foreign = bent & (common == oval)
     foreign |= (
         branch
-        & (branch_shape != common_shape)
-        & (bent | (branch_shape == oval) | (a < np.pi / 2 - SQUARE_TO))
+        & (side != common)
+        & (bent | (side == oval) | (a < np.pi / 2 - SQUARE_TO))
     )
-    foreign |= ~walled & is_lost(
-        entry, common_shape, branch_shape, a, shared, joining=False
-    )
+    foreign |= ~walled & is_lost(entry, common, side, a, shared, joining=False)
     if foreign.any():
         out.stand_in(foreign)
-    eased = branch & conical & (boxy & radius | bent)
+    eased = branch & conical & (boxy & legs.is_swept | bent)
     eased &= a < np.where(boxy, np.pi / 2, _CONICAL_FROM)
     if eased.any():
         _hold_to_plain(out, legs, eased.nonzero()[0], boxy)
@@ -200,71 +159,45 @@ def dividing_legs(
     return out
 
 
-class _Legs(NamedTuple):
-    """Legs to be looked up, as of `dividing_legs`: arrays of shape (n,)."""
-
-    is_branch: BoolArray
-    a: FloatArray  # deflection of the branch, rad
-    q: FloatArray  # ratios: see the top
-    f: FloatArray
-    s: FloatArray  # straight area over common area
-    v: FloatArray
-    past: FloatArray  # velocity past the branch over that before it, in no wider main
-    entry: IntArray
-    radius: BoolArray  # entries that are swept
-    conical: BoolArray  # swept or conical ones, but where a wall parts the main
-    tap: BoolArray  # round branches
-
-
-def _put_without_main(out: Gathered, legs: _Legs, shared: BoolArray) -> None:
-    """Enter legs of wyes and bullhead tees, which have no main."""
-    q, f, v, a = legs.q, legs.f, legs.v, legs.a
-    for bullhead in (True, False):
-        mine = shared & ((a >= BULLHEAD_FROM) == bullhead)
-        if mine.any():
-            out.put(mine, symmetrical(v[mine], a[mine]))
-    swept = (shared & legs.radius & (a > TEE_FROM)).nonzero()[0]
-    for part in map(swept.__getitem__, thirds(share_of_bullhead(a[swept]))):
-        if len(part):
-            plain = symmetrical(v[part], a[part])
-            found = dovetail(q[part], f[part])
-            out.put(part, mixed(plain, found, share_of_bullhead(a[part])))
-
-
 def _put_of_round(
-    out: Gathered, legs: _Legs, bent: BoolArray, walled: BoolArray
+    out: Gathered,
+    legs: JunctionLegs,
+    bent: BoolArray,
+    walled: BoolArray,
+    conical: BoolArray,
 ) -> None:
     """Enter legs off round mains and what counts as one; `walled` are parted in two."""
-    q, f, s, v, a = legs.q, legs.f, legs.s, legs.v, legs.a
+    q, f, a = legs.flow_ratio, legs.area_ratio, legs.angle
+    s, v = legs.main_area_ratio, legs.velocity_ratio
     branch, main = bent & legs.is_branch, bent & ~legs.is_branch
     mine = branch & walled
     if mine.any():
         out.put(mine, split_main_branch(v[mine], a[mine]))
-    mine = branch & ~legs.conical & ~walled
+    mine = branch & ~conical & ~walled
     if mine.any():
         out.put(mine, diverging_branch(q[mine], f[mine], a[mine]))
-    mine = branch & legs.conical
+    mine = branch & conical
     if mine.any():
         out.put(mine, round_conical_branch(v[mine], a[mine]))
-    mine = main & legs.conical
+    mine = main & conical
     if mine.any():
         out.put(mine, round_main_handbook(legs.past[mine]))
     for wide in (True, False):  # each form has a class of its own
-        mine = main & ~legs.conical & ((s >= AS_WIDE) == wide)
+        mine = main & ~conical & ((s >= AS_WIDE) == wide)
         if mine.any():
             out.put(mine, diverging_main(q[mine], f[mine], s[mine]))
 
 
-def _put_of_rect(out: Gathered, legs: _Legs, rect: BoolArray) -> None:
+def _put_of_rect(out: Gathered, legs: JunctionLegs, rect: BoolArray) -> None:
     """Enter legs off rectangular mains."""
-    q, f, s, a = legs.q, legs.f, legs.s, legs.a
-    is_branch, radius = legs.is_branch, legs.radius
+    q, f, s = legs.flow_ratio, legs.area_ratio, legs.main_area_ratio
+    a, is_branch, radius = legs.angle, legs.is_branch, legs.is_swept
     for leg, branch in (("branch", is_branch), ("main", ~is_branch)):
         mine = rect & radius & branch
         if mine.any():
             out.put(mine, radius_wye(leg, q[mine], f[mine], s[mine]))
     rows = (rect & is_branch & ~radius).nonzero()[0]
-    kind = legs.entry[rows] * 2 + ~legs.tap[rows]
+    kind = legs.entry[rows] * 2 + (legs.branch_shape[rows] != int(Shape.ROUND))
     for number in np.bincount(kind).nonzero()[0].tolist():
         same = rows[kind == number]
         code, tap = TakeoffEntry(number // 2), number % 2 == 0
@@ -276,36 +209,39 @@ def _put_of_rect(out: Gathered, legs: _Legs, rect: BoolArray) -> None:
     obstructed = OBSTRUCTED[legs.entry[rows]]
     part = rows[obstructed]
     if len(part):
-        out.put(part, rect_main_obstructed(legs.v[part]))
+        out.put(part, rect_main_obstructed(legs.velocity_ratio[part]))
     part = rows[~obstructed]
     if len(part):
         out.put(part, rect_main(legs.past[part]))
 
 
-def _hold_to_plain(out: Gathered, legs: _Legs, rows: IntArray, boxy: BoolArray) -> None:
+def _hold_to_plain(
+    out: Gathered, legs: JunctionLegs, rows: IntArray, boxy: BoolArray
+) -> None:
     """Let better entries, by rows, cost no more than plain ones below their table.
 
     That of round mains begins at 45 degrees: of those, fully from 30 degrees down.
     """
-    opening = diverging_branch(legs.q[rows], legs.f[rows], legs.a[rows])
+    a = legs.angle[rows]
+    opening = diverging_branch(legs.flow_ratio[rows], legs.area_ratio[rows], a)
     over = np.maximum(out.value[rows] - opening.value, 0.0)
-    below = (_CONICAL_FROM - legs.a[rows]) / np.radians(15.0)
+    below = (_CONICAL_FROM - a) / np.radians(15.0)
     out.value[rows] -= over * np.where(boxy[rows], 1.0, below.clip(0.0, 1.0))
 
 
-def _lead_to_last_tap(out: Gathered, legs: _Legs, last: BoolArray) -> None:
+def _lead_to_last_tap(out: Gathered, legs: JunctionLegs, last: BoolArray) -> None:
     """Lead branches that take nearly all of the air to a tap at a closed end."""
-    share = (legs.q - _NEARLY_ALL) / (1.0 - _NEARLY_ALL)
-    steep = (legs.a - _TURNS_FROM) / (TEE_FROM - _TURNS_FROM)
+    share = (legs.flow_ratio - _NEARLY_ALL) / (1.0 - _NEARLY_ALL)
+    steep = (legs.angle - _TURNS_FROM) / (TEE_FROM - _TURNS_FROM)
     share = share.clip(0.0, 1.0) * steep.clip(0.0, 1.0)
     rows = (last & (share < 1.0 - 1e-7)).nonzero()[0]
     if len(rows):
-        more = last_tap(legs.v[rows]).value - out.value[rows]
+        more = last_tap(legs.velocity_ratio[rows]).value - out.value[rows]
         out.value[rows] += more * share[rows]
         out.notes[rows] |= int(Note.INTERPOLATED)
     rows = (last & (share >= 1.0 - 1e-7)).nonzero()[0]
     if len(rows):
-        out.put(rows, last_tap(legs.v[rows]))
+        out.put(rows, last_tap(legs.velocity_ratio[rows]))
 
 
 def last_tap(velocity_ratio: npt.ArrayLike) -> Coefficient:
@@ -371,16 +307,17 @@ def cross(
         n = len(q)
         turn = angle.ravel() if is_branch else angle.max(axis=0)
         found = dividing_legs(
-            is_branch=np.full(n, is_branch),
-            is_symmetrical=np.zeros(n, dtype=bool),
-            angle=turn,
-            entry=np.full(n, int(entry)),
-            common_shape=np.full(n, int(common_shape)),
-            branch_shape=np.full(n, int(branch_shape)),
-            flow_ratio=q,
-            area_ratio=f,
-            main_area_ratio=s,
-            shared_wall=np.zeros(n, dtype=bool),
+            JunctionLegs(
+                is_branch=np.full(n, is_branch),
+                is_symmetrical=np.zeros(n, dtype=bool),
+                angle=turn,
+                entry=np.full(n, int(entry)),
+                common_shape=np.full(n, int(common_shape)),
+                branch_shape=np.full(n, int(branch_shape)),
+                flow_ratio=q,
+                area_ratio=f,
+                main_area_ratio=s,
+            )
         )
         found.notes |= int(Note.FALLBACK)
         found.credits = [replace(c, confidence="low") for c in found.credits]

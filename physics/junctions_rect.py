@@ -13,7 +13,7 @@ import numpy.typing as npt
 from elbowroom.layout import FloatArray, TakeoffEntry
 
 from .axes import alike
-from .coefficient import Coefficient, Note, make
+from .coefficient import Coefficient, Note
 from .junction_terms import (
     REFERENCE,
     SQUARE_TO,
@@ -25,7 +25,7 @@ from .junction_terms import (
     thirds,
 )
 from .junctions_round import diverging_branch
-from .tables import Curve, Grid, chosen, curve
+from .tables import Curve, Grid, chosen, curve, from_table
 
 _PLAIN = "90 deg tee, rectangular branch off rectangular main"
 _TAP = "90 deg round tap off rectangular main"
@@ -115,14 +115,7 @@ def rect_branch(
     clamped = (q < 0.1) & ~beyond
     bits = np.where(clamped, bits, bits & ~int(Note.CLAMPED))
     bits[beyond] |= int(Note.EXTENDED)
-    return make(
-        value * growth,
-        bits,
-        reference=REFERENCE,
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
-    )
+    return from_table(book, value * growth, bits, REFERENCE)
 
 
 @cache
@@ -224,13 +217,8 @@ def radius_wye(
         mine = nearest == row
         value[mine], notes[mine] = curves[row].at(q[mine])
     off = apart[np.arange(len(q)), nearest] > 1e-4
-    return make(
-        value,
-        notes | np.where(off, int(Note.NEAREST_ROW), 0),
-        reference=REFERENCE,
-        table=curves[0].name,
-        source=curves[0].source,
-        confidence=curves[0].confidence,
+    return from_table(
+        curves[0], value, notes | np.where(off, int(Note.NEAREST_ROW), 0), REFERENCE
     )
 
 

@@ -24,7 +24,7 @@ from .junction_terms import (
     growth_beyond,
     share_of_tee,
 )
-from .tables import Curve, curve
+from .tables import Curve, curve, from_table
 
 _SLIGHTEST = np.radians(15.0)
 
@@ -199,14 +199,7 @@ def round_conical_branch(
     notes = np.where(beyond, int(Note.EXTENDED), bits) | np.where(
         out, int(Note.CLAMPED), 0
     )
-    return make(
-        (low + (high - low) * share) * growth,
-        notes,
-        reference=REFERENCE,
-        table=wye.name,
-        source=wye.source,
-        confidence=wye.confidence,
-    )
+    return from_table(wye, (low + (high - low) * share) * growth, notes, REFERENCE)
 
 
 # Round branches with an elbow right behind the takeoff: the print's words by ours.
@@ -249,11 +242,6 @@ def round_elbowed_branch(fitting: str, velocity_ratio: npt.ArrayLike) -> Coeffic
     (v,) = alike(velocity_ratio)
     value, bits = book.at(v)
     growth, beyond = growth_beyond(v, float(book.x[-1]))
-    return make(
-        value * growth,
-        np.where(beyond, int(Note.EXTENDED), bits),
-        reference=REFERENCE,
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
+    return from_table(
+        book, value * growth, np.where(beyond, int(Note.EXTENDED), bits), REFERENCE
     )

@@ -5,7 +5,9 @@ common flow, f area of the leg over common area, v its velocity over common velo
 (q / f). Negative coefficients are real: one leg gains what the other pays.
 """
 
+from collections.abc import Callable
 from functools import cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -13,15 +15,20 @@ import numpy.typing as npt
 from elbowroom.layout import FloatArray
 
 from .axes import alike
-from .coefficient import Coefficient, Note, make, worst
+from .coefficient import Coefficient, Gathered, Note, make, worst
 from .junction_terms import (
+    BULLHEAD_FROM,
     IDELCHIK,
     REFERENCE,
+    TEE_FROM,
+    JunctionLegs,
     growth_beyond,
     joining_factor,
+    mixed,
     share_of_bullhead,
+    thirds,
 )
-from .tables import Curve, Grid, curve, grid
+from .tables import Curve, Grid, curve, from_table, grid
 
 _NAME = "junction_symmetrical_wye_and_bullhead"
 
@@ -116,13 +123,11 @@ def dovetail(
     q, f = alike(flow_ratio, area_ratio)
     book = _dovetail(flow)
     value, bits = book.at(f)
-    return make(
+    return from_table(
+        book,
         value,
         bits | np.where(np.abs(q - 0.5) > 1e-6, int(Note.CLAMPED), 0),
-        reference=REFERENCE,
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
+        REFERENCE,
     )
 
 
@@ -218,3 +223,25 @@ def symmetrical_joining(
         source=f"{IDELCHIK}, diagram 7-29" if only.all() else book.source,
         confidence="seen" if only.all() else worst(book.confidence, "seen"),
     )
+
+
+def put_without_main(
+    out: Gathered, legs: JunctionLegs, plain: Callable[[Any], Coefficient], flow: str
+) -> None:
+    """Enter legs of wyes and bullhead tees, which have no main.
+
+    `plain` gives those of plain ones, by a mask or by rows; with a radius they go to a
+    dovetail of a `flow`.
+    """
+    shared, a = legs.is_symmetrical, legs.angle
+    if not shared.any():
+        return
+    for bullhead in (True, False):
+        mine = shared & ((a >= BULLHEAD_FROM) == bullhead)
+        if mine.any():
+            out.put(mine, plain(mine))
+    swept = (shared & legs.is_swept & (a > TEE_FROM)).nonzero()[0]
+    for part in map(swept.__getitem__, thirds(share_of_bullhead(a[swept]))):
+        if len(part):
+            found = dovetail(legs.flow_ratio[part], legs.area_ratio[part], flow)
+            out.put(part, mixed(plain(part), found, share_of_bullhead(a[part])))

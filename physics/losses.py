@@ -1,6 +1,7 @@
 """Loss coefficient of every fitting of a graph, each kind as one array."""
 
-from typing import Any, NamedTuple
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -27,7 +28,7 @@ from elbowroom.layout import (
 from . import elbows, ends, transitions
 from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
 from .junction_terms import share_of_bullhead
-from .junctions import dividing_legs, joining_legs
+from .junctions import JunctionLegs, dividing_legs, joining_legs
 from .own_changes import OwnChanges, count_own_changes, own_change_lengths
 from .readings import STRAIGHT_LEG, as_branches, as_wyes, some_legs, with_main
 from .takeoff_entries import Taken, taken_at
@@ -403,34 +404,32 @@ def _legs_as_read(
         leaving[boxed], area_leaving[boxed] = flow[common[boxed]], size[common[boxed]]
     angle_of = np.zeros(len(size))
     angle_of[legs.duct] = legs.angle
-    junction: dict[str, Any] = {
-        "is_branch": legs.is_branch,
-        "is_symmetrical": legs.is_symmetrical,
+    junction = JunctionLegs(
+        is_branch=legs.is_branch,
+        is_symmetrical=legs.is_symmetrical,
         # A main past one branch feels that branch's angle.
-        "angle": np.where(legs.is_branch, legs.angle, angle_of[legs.branch]),
-        "entry": legs.entry,
-        "common_shape": ducts.shape[common],
-        "branch_shape": ducts.shape[legs.branch],
-        "flow_ratio": leaving / flow[common],
-        "area_ratio": area_leaving / size[common],
-        "main_area_ratio": size[legs.straight] / size[common],
-    }
+        angle=np.where(legs.is_branch, legs.angle, angle_of[legs.branch]),
+        entry=legs.entry,
+        common_shape=ducts.shape[common],
+        branch_shape=ducts.shape[legs.branch],
+        flow_ratio=leaving / flow[common],
+        area_ratio=area_leaving / size[common],
+        main_area_ratio=size[legs.straight] / size[common],
+    )
     # No table has branches alone but for those that are alike and opposite.
     told_apart = ~(legs.is_symmetrical | boxed)
     alone = told_apart & (legs.straight == common)
     if joining:
         legs_area = np.bincount(common, size[legs.duct], len(size))[common]
-        beside = legs_area / size[common] - junction["area_ratio"]
+        beside = legs_area / size[common] - junction.area_ratio
         if alone.any():  # what comes beside such a leg is as wide as the others
-            whole = junction["main_area_ratio"]
-            junction["main_area_ratio"] = np.where(alone, beside, whole)
-        found = joining_legs(
-            **junction, common_velocity=velocity[common], other_area_ratio=beside
-        )
+            whole = np.where(alone, beside, junction.main_area_ratio)
+            junction = replace(junction, main_area_ratio=whole)
+        found = joining_legs(junction, velocity[common], beside)
         if alone.any():
             found.value[alone] += _momentum_lacking(legs, flow, size, alone, beside)
     else:
-        found = dividing_legs(**junction)
+        found = dividing_legs(junction)
     unprinted = (alone | (legs.leg_count > 3)).nonzero()[0]
     if len(unprinted):
         found.stand_in(unprinted)

@@ -14,15 +14,15 @@ BANDS = np.array([63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0])  #
 A_WEIGHTING = np.array([-26.2, -16.1, -8.6, -3.2, 0.0, 1.2, 1.0, -1.1])
 
 
-def level_sum(levels: FloatArray, axis: int = -1) -> FloatArray:
-    """Sum of levels, dB, along an axis.
+def level_sum(levels: FloatArray) -> FloatArray:
+    """Sum of levels, dB, along the last axis.
 
     Examples
     --------
     >>> round(float(level_sum(np.array([50.0, 50.0]))), 2)
     53.01
     """
-    return np.asarray(10.0 * np.log10((10.0 ** (levels / 10.0)).sum(axis=axis)))
+    return np.asarray(10.0 * np.log10((10.0 ** (levels / 10.0)).sum(axis=-1)))
 
 
 def straight_duct(velocity: npt.ArrayLike, area: npt.ArrayLike) -> FloatArray:

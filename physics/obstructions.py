@@ -7,8 +7,8 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray
 
-from .coefficient import Coefficient, LookupRefused, Note, make
-from .tables import Curve, curve
+from .coefficient import Coefficient, LookupRefused, Note
+from .tables import Curve, curve, from_table
 
 _NAME = "obstruction_in_duct"
 OBSTRUCTIONS = {
@@ -77,11 +77,9 @@ def obstruction(kind: str, blockage: npt.ArrayLike) -> Coefficient:
     below = share < book.x[0] * (1.0 - 1e-9)
     small: FloatArray = (share / book.x[0]).clip(0.0, 1.0) ** slope
     none = share == 0.0
-    return make(
+    return from_table(
+        book,
         np.where(below, book.y[0] * small, value),
         np.where(none, 0, np.where(below, int(Note.EXTENDED), bits)),
-        reference="duct",
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
+        "duct",
     )

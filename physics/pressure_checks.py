@@ -8,7 +8,7 @@ from elbowroom.layout import (
 from elbowroom.layout import sections as geometry
 
 from .analysis import Analysis
-from .checked import Check, run_of, total_flow
+from .checked import Check, run_of
 from .elements import Kind
 from .flows import goes_on
 from .leakage import leakage
@@ -112,7 +112,7 @@ def leaking(analysis: Analysis) -> list[Check]:
     if kind is None:
         return []
     lost = leakage(kind, surface_of(analysis), static_pressure(analysis))
-    share = float(lost.sum()) / total_flow(analysis)
+    share = float(lost.sum()) / analysis.flow
     worst = int(np.argmax(lost))
     kept = share <= _MOST_LEAKAGE
     words = f"class {kind}" if isinstance(kind, str) else f"class number {kind:g}"

@@ -95,22 +95,19 @@ def equivalent_diameter(section: Section) -> float:
     return float(1.30 * (a * b) ** 0.625 / (a + b) ** 0.25)
 
 
-def width_for(
-    diameter: float, height: float, shape: Shape = Shape.RECTANGULAR
-) -> float:
-    """Width at which a duct of a height has an equivalent diameter, m.
+def width_for(diameter: float, height: float) -> float:
+    """Width at which a rectangular duct of a height has an equivalent diameter, m.
 
     Raises
     ------
     NoSize
         If no width up to 20 m has it.
     """
-    make = flat_oval if shape == Shape.OVAL else rectangular
 
     def short_of(width: float) -> float:
-        return equivalent_diameter(make(width, height)) - diameter
+        return equivalent_diameter(rectangular(width, height)) - diameter
 
-    return _root(short_of, height if shape == Shape.OVAL else WINDOW_OF_SIZES[0])
+    return _root(short_of, WINDOW_OF_SIZES[0])
 
 
 def gradient_of(
@@ -195,7 +192,6 @@ def sided_sizes(
     series: str = "mm",
     fastest: float | None = None,
     roughness: float = GALVANISED,
-    flattest: float = FLATTEST,
 ) -> list[Size]:
     """Rectangular or flat oval sizes that keep a friction rate, one for each height.
 
@@ -214,8 +210,6 @@ def sided_sizes(
         Largest velocity, m/s.
     roughness
         m.
-    flattest
-        Largest longer side over shorter side.
 
     Returns
     -------
@@ -245,7 +239,7 @@ def sided_sizes(
         width = up_to_step(exact, series)
         if width < height * (1 - 1e-9):
             width, limit = height, "square"
-        if width > flattest * height * (1 + 1e-9):
+        if width > FLATTEST * height * (1 + 1e-9):
             break
         if width > longest * (1 + 1e-9):
             continue

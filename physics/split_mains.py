@@ -13,9 +13,9 @@ import numpy.typing as npt
 from elbowroom.layout import FloatArray, IntArray
 
 from .axes import alike
-from .coefficient import Coefficient, Note, make
+from .coefficient import Coefficient, Note
 from .junction_terms import CHOKING, REFERENCE, share_of_tee
-from .tables import Curve, Grid, chosen, curve
+from .tables import Curve, Grid, chosen, curve, from_table
 
 _SPLIT = "junction_split_main_wye"
 SPLIT_AREAS = (0.1, 0.5)  # least and largest f of the print
@@ -143,14 +143,7 @@ def split_main(
     notes |= np.where(outside | (np.abs(degrees - turn) > 1e-6), int(Note.CLAMPED), 0)
     notes |= np.where(off, int(Note.INTERPOLATED), 0)
     notes |= np.where(value > CHOKING, int(Note.SUSPECT), 0)
-    return make(
-        value,
-        notes,
-        reference=REFERENCE,
-        table=_SPLIT,
-        source=terms.source,
-        confidence=terms.confidence,
-    )
+    return from_table(terms, value, notes, REFERENCE)
 
 
 def _tee_main(q: FloatArray, f: FloatArray) -> tuple[FloatArray, IntArray]:
@@ -221,13 +214,11 @@ def split_main_branch(
     cosine = np.cos(np.radians(inside))
     lost = np.interp(inside, angles, k)
     on_row = np.isclose(inside[:, None], angles, atol=1e-6).any(axis=1)
-    return make(
+    return from_table(
+        book,
         1.0 + v * v - 2.0 * v * cosine - lost * v * v,
         np.where(np.abs(degrees - inside) > 1e-6, int(Note.CLAMPED), 0)
         | np.where(on_row, 0, int(Note.INTERPOLATED))
         | np.where(v > book.x[-1] + 1e-9, int(Note.EXTENDED), 0),
-        reference=REFERENCE,
-        table=book.name,
-        source=book.source,
-        confidence=book.confidence,
+        REFERENCE,
     )

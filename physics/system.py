@@ -9,6 +9,7 @@ from elbowroom.layout import DuctGraph, FloatArray, units
 
 from .conditions import Conditions
 from .elements import DuctState
+from .flows import way_back
 from .site_air import density_ratio
 
 # The window that practice works in; common practice, no published source.
@@ -166,9 +167,7 @@ def system_of(
     leaves less the fittings of the path, over its length. That is the fixed point of
     dividing the available pressure by the effective length at the rate itself.
     """
-    way = [int(graph.terminals.duct[critical])]
-    while graph.ducts.parent[way[-1]] >= 0:
-        way.append(int(graph.ducts.parent[way[-1]]))
+    way = way_back(graph, int(graph.terminals.duct[critical]))
     friction = float((state.gradient[way] * graph.ducts.length[way]).sum())
     said = float(graph.terminals.loss[critical]) * conditions.loss_ratio
     declared = 0.0 if math.isnan(said) else said

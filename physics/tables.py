@@ -1,9 +1,9 @@
 """Data tables: read from CSV, looked up on whole arrays."""
 
 import csv
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cache, partial
+from functools import cache
 from importlib.resources import files
 
 import numpy as np
@@ -17,10 +17,6 @@ from .coefficient import Coefficient, Credit, Factors, Note, make, worst
 Row = Mapping[str, str]
 _SUSPECT = "SUSPECT: "  # begins the note of a print that breaks the trend
 _CHUNK = 1 << 14  # elements at a time, so that every array of a pass stays in cache
-
-
-def _no_lines() -> IntArray:
-    return np.zeros(0, dtype=np.int64)
 
 
 @cache
@@ -57,24 +53,11 @@ def table_names() -> tuple[str, ...]:
 
 def chosen(name: str, where: Mapping[str, str]) -> list[Row]:
     """Rows of a table whose columns have the given texts."""
-    return [row for _, row in _chosen(name, where)]
+    return [row for row in rows(name) if all(row[k] == v for k, v in where.items())]
 
 
-def _chosen(name: str, where: Mapping[str, str]) -> list[tuple[int, Row]]:
-    return [
-        (line, row)
-        for line, row in numbered_rows(name)
-        if all(row[k] == v for k, v in where.items())
-    ]
-
-
-@cache
-def _doubted(name: str) -> tuple[int, ...]:
-    return tuple(
-        line
-        for line, row in numbered_rows(name)
-        if row.get("note", "").startswith(_SUSPECT)
-    )
+def _is_doubted(row: Row) -> bool:
+    return row.get("note", "").startswith(_SUSPECT)
 
 
 def doubts(name: str) -> tuple[str, ...]:
@@ -83,7 +66,7 @@ def doubts(name: str) -> tuple[str, ...]:
     return tuple(
         f"line {line} of {name}: {row['note'].removeprefix(_SUSPECT)}"
         for line, row in every.items()
-        if row.get("note", "").startswith(_SUSPECT)
+        if _is_doubted(row)
     )
 
 
@@ -100,8 +83,6 @@ class Curve:
         arguments have the shape (m, k) and come out one before the other.
     log_x, log_y
         Whether to interpolate on the logarithm of either.
-    lines
-        Line of the CSV of each value, 0 where none is printed, shape (k,).
     """
 
     name: str
@@ -111,13 +92,10 @@ class Curve:
     y: FloatArray
     log_x: bool = False
     log_y: bool = False
-    lines: IntArray = field(default_factory=_no_lines)
     _axis: Axis = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "_axis", axis(self.x, self.log_x))
-        if len(self.lines) == 0:
-            object.__setattr__(self, "lines", np.zeros(len(self.x), dtype=np.int64))
 
     def at(self, argument: npt.ArrayLike) -> tuple[FloatArray, IntArray]:
         """Values and `Note` bits at arguments, in their shape; clamped at the ends."""
@@ -126,11 +104,6 @@ class Curve:
             self.y.take(low, axis=-1), self.y.take(low + 1, axis=-1), share, self.log_y
         )
         return np.asarray(value), _bits(outside, _is_between(share))
-
-    def nearest(self, argument: npt.ArrayLike) -> IntArray:
-        """Line of the CSV whose argument is nearest."""
-        low, share, _ = self._axis.locate(np.asarray(argument, dtype=np.float64))
-        return np.asarray(self.lines.take(low + (share > 0.5)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -149,8 +122,8 @@ class Grid:
         Whether to interpolate on the logarithm of either argument.
     log_values
         Whether to interpolate on the logarithm of the values along x.
-    lines
-        Line of the CSV of each value, 0 where none is printed, shape (k, m).
+    suspect
+        Prints that break the trend of the table, shape (k, m); False: none.
     """
 
     name: str
@@ -162,15 +135,12 @@ class Grid:
     log_x: bool = False
     log_y: bool = False
     log_values: bool = False
-    lines: IntArray = field(default_factory=_no_lines)
+    suspect: npt.ArrayLike = False
     _axes: tuple[Axis, Axis] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         both = axis(self.x, self.log_x), axis(self.y, self.log_y)
         object.__setattr__(self, "_axes", both)
-        if self.lines.size == 0:
-            none = np.zeros(self.values.shape, dtype=np.int64)
-            object.__setattr__(self, "lines", none)
 
     def at(
         self, first: npt.ArrayLike, second: npt.ArrayLike
@@ -199,25 +169,12 @@ class Grid:
         value = _between(below, above, s, self.log_values)
         return np.asarray(value), _bits(off_x | off_y, _is_between(s) | _is_between(t))
 
-    def nearest(self, first: npt.ArrayLike, second: npt.ArrayLike) -> IntArray:
-        """Line of the CSV whose arguments are nearest."""
-        x, y = np.broadcast_arrays(
-            np.asarray(first, np.float64), np.asarray(second, np.float64)
-        )
-        i, s, _ = self._axes[0].locate(x)
-        j, t, _ = self._axes[1].locate(y)
-        flat = (i + (s > 0.5)) * len(self.y) + j + (t > 0.5)
-        return np.asarray(self.lines.ravel().take(flat))
-
     def doubted(self, first: npt.ArrayLike, second: npt.ArrayLike) -> IntArray:
-        """`Note` bit where a print that breaks the trend of the table counts.
-
-        Only tables whose rows have notes are asked.
-        """
+        """`Note` bit where a print that breaks the trend of the table counts."""
         x, y = np.broadcast_arrays(
             np.asarray(first, np.float64), np.asarray(second, np.float64)
         )
-        bad = np.isin(self.lines, _doubted(self.name))
+        bad = np.broadcast_to(self.suspect, self.values.shape)
         i, s, _ = self._axes[0].locate(x)
         j, t, _ = self._axes[1].locate(y)
         counts = np.zeros(x.shape, dtype=bool)
@@ -252,12 +209,12 @@ def curve(
     log_x, log_y
         See `Curve`.
     """
-    read = _chosen(name, where or {})
-    points = sorted((float(row[x]), float(row[y]), line) for line, row in read)
+    read = chosen(name, where or {})
+    points = sorted((float(row[x]), float(row[y])) for row in read)
     if through_zero:
-        points.insert(0, (0.0, 0.0, 0))
-    first, second, lines = (np.array(column) for column in zip(*points, strict=True))
-    return Curve(name, *_credits(read), first, second, log_x, log_y, lines)
+        points.insert(0, (0.0, 0.0))
+    first, second = (np.array(column) for column in zip(*points, strict=True))
+    return Curve(name, *_credits(read), first, second, log_x, log_y)
 
 
 def grid(
@@ -282,25 +239,25 @@ def grid(
     ValueError
         If a pair is missing, or there twice.
     """
-    read = _chosen(name, where or {})
-    first = np.array(sorted({float(row[x]) for _, row in read}))
-    second = np.array(sorted({float(row[y]) for _, row in read}))
+    read = chosen(name, where or {})
+    first = np.array(sorted({float(row[x]) for row in read}))
+    second = np.array(sorted({float(row[y]) for row in read}))
     values = np.full((len(first), len(second)), np.nan)
-    lines = np.zeros(values.shape, dtype=np.int64)
-    for line, row in read:
+    suspect = np.zeros(values.shape, dtype=bool)
+    for row in read:
         i = np.searchsorted(first, float(row[x]))
         j = np.searchsorted(second, float(row[y]))
-        if lines[i, j]:
-            raise ValueError(f"{name}: lines {lines[i, j]} and {line} say it twice")
-        values[i, j], lines[i, j] = float(row[value]), line
+        if not np.isnan(values[i, j]):
+            raise ValueError(f"{name}: {x} {row[x]}, {y} {row[y]} is there twice")
+        values[i, j], suspect[i, j] = float(row[value]), _is_doubted(row)
     if np.isnan(values).any():
         raise ValueError(f"{name}: the grid over {x} and {y} has gaps")
     if through_zero:
         first = np.concatenate([[0.0], first])
         values = np.concatenate([np.zeros((1, len(second))), values])
-        lines = np.concatenate([np.zeros((1, len(second)), dtype=np.int64), lines])
+        suspect = np.concatenate([np.zeros((1, len(second)), dtype=bool), suspect])
     logs = log_x, log_y, log_values
-    return Grid(name, *_credits(read), first, second, values, *logs, lines)
+    return Grid(name, *_credits(read), first, second, values, *logs, suspect)
 
 
 def from_table(
@@ -310,8 +267,6 @@ def from_table(
     reference: str,
     *,
     factor: npt.ArrayLike = 1.0,
-    at: tuple[npt.ArrayLike, ...] = (),
-    lines: Callable[[], npt.ArrayLike] | None = None,
     confidence: str | None = None,
     factors: Factors = (),
 ) -> Coefficient:
@@ -323,10 +278,6 @@ def from_table(
         The table.
     value, notes, reference, factor
         See `Coefficient`.
-    at
-        Arguments at which the table was looked up, for the line that is nearest.
-    lines
-        In place of `at`, see `Coefficient`.
     confidence
         Class, where it is not that of the table.
     factors
@@ -340,7 +291,6 @@ def from_table(
         source=book.source,
         confidence=book.confidence if confidence is None else confidence,
         factor=factor,
-        lines=lines or partial(book.nearest, *at),
         factors=factors,
     )
 
@@ -352,9 +302,9 @@ def where_used(book: Curve | Grid, changed: BoolArray) -> Factors:
     return ((changed, Credit("", book.name, book.source, book.confidence)),)
 
 
-def _credits(read: list[tuple[int, Row]]) -> tuple[str, str]:
-    sources = list(dict.fromkeys(row["source"] for _, row in read))
-    classes = {_class(row["confidence"]) for _, row in read}
+def _credits(read: list[Row]) -> tuple[str, str]:
+    sources = list(dict.fromkeys(row["source"] for row in read))
+    classes = {_class(row["confidence"]) for row in read}
     return "; ".join(sources), worst(*classes)
 
 

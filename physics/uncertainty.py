@@ -135,7 +135,7 @@ def element_bands(analysis: Analysis) -> FloatArray:
     return np.sort(ends, axis=1)  # a main that regains has a negative loss
 
 
-def path_bands(analysis: Analysis, draws: int = DRAWS) -> FloatArray:
+def path_bands(analysis: Analysis) -> FloatArray:
     """Range of each path's loss that holds nine draws of ten, Pa, shape (t, 2).
 
     Errors are shared by all elements of a table, as in `critical_draws`. Of more than
@@ -144,7 +144,7 @@ def path_bands(analysis: Analysis, draws: int = DRAWS) -> FloatArray:
     count = len(analysis.path_loss)
     if count > _MOST_DRAWN:
         return first_order_bands(analysis)
-    factor, place = _factors((analysis,), draws)
+    factor, place = _factors((analysis,), DRAWS)
     return np.array(
         [
             np.quantile(_by_table(analysis, path, place) @ factor, (0.05, 0.95))

@@ -180,8 +180,10 @@ def test_sources(capsys: Captured) -> None:
             assert head[tail - 1] not in table["ranges"]
         told = ("factor", "multiplier", "coefficient", "exponent", "roughness", "C_")
         assert not [c for c in table["ranges"] if any(word in c for word in told)]
-    straight = tables["bend_outlet_tangent_miller"]["ranges"]
-    assert list(straight) == ["K_bend_long_outlet", "outlet_length_L_over_D"]
+    assert list(tables["pair_s_bend_smooth_factor"]["ranges"]) == [
+        "angle_deg",
+        "L_over_D",
+    ]
     smooth = tables["rect_elbow_smooth"]
     assert smooth["ranges"]["H_over_W"] == [0.25, 8.0]
     assert smooth["confidence"] == "cross-checked"

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from prints import column, columns, rows_of
 
 from elbowroom.layout import FloatArray
 from elbowroom.physics import LookupRefused, Note, book, dampers, tables
@@ -37,25 +38,22 @@ def test_round_single_blade_damper_is_near_the_older_measurements() -> None:
 @pytest.mark.parametrize("opposed", [False, True])
 def test_multiblade_damper_is_read_back(opposed: bool) -> None:
     # SMACNA HVAC Systems Duct Design 1990, damper tables, from memory.
-    blades = "opposed" if opposed else "parallel"
-    rows = tables.chosen("damper_multiblade", {"blades": blades})
-    angle = np.radians([float(row["blade_angle_deg"]) for row in rows])
-    ratio = np.array([float(row["L_over_R"]) for row in rows])
-    found = dampers.multiblade(angle, ratio, opposed)
-    np.testing.assert_allclose(found.value, [float(r["C"]) for r in rows], rtol=1e-12)
+    where = {"blades": "opposed" if opposed else "parallel"}
+    angle, ratio, printed = columns(
+        "damper_multiblade", where, "blade_angle_deg", "L_over_R", "C"
+    )
+    found = dampers.multiblade(np.radians(angle), ratio, opposed)
+    np.testing.assert_allclose(found.value, printed, rtol=1e-12)
     assert not (found.notes & ~int(Note.SUSPECT)).any()
 
 
 @pytest.mark.parametrize("shape", ["round", "rectangular"])
 def test_gate_is_read_back(shape: str) -> None:
     # SMACNA HVAC Systems Duct Design 1990, damper tables, from memory.
-    rows = tables.chosen("damper_gate", {"fitting": f"gate, {shape}"})
-    opening = np.array([float(row["open_height_ratio_h_over_H_or_D"]) for row in rows])
-    aspect = None
-    if shape == "rectangular":
-        aspect = np.array([float(row["aspect_H_W"]) for row in rows])
-    found = dampers.gate(opening, aspect)
-    np.testing.assert_allclose(found.value, [float(r["C"]) for r in rows], rtol=1e-12)
+    rows = rows_of("damper_gate", fitting=f"gate, {shape}")
+    aspect = column(rows, "aspect_H_W") if shape == "rectangular" else None
+    found = dampers.gate(column(rows, "open_height_ratio_h_over_H_or_D"), aspect)
+    np.testing.assert_allclose(found.value, column(rows, "C"), rtol=1e-12)
 
 
 def test_half_open_round_gate_is_near_the_older_measurement() -> None:
@@ -141,14 +139,6 @@ def test_fire_dampers_are_charged_with_their_loss_and_carry_the_caution() -> Non
     assert stand_in.notes[0] & int(Note.FALLBACK)
     for name in ("damper-fire-curtain", "damper-fire-and-smoke"):
         assert "local code and a licensed person" in book.find_kind(name).what
-
-
-def test_declared_loss_becomes_a_coefficient() -> None:
-    # Exact: 25 Pa at 5 m/s of 1.2 kg/m³ is 25 / 15.
-    assert dampers.declared(25.0, 5.0, 1.2).value[0] == pytest.approx(25.0 / 15.0)
-    for wrong in ((25.0, 0.0, 1.2), (-1.0, 5.0, 1.2), (25.0, np.nan, 1.2)):
-        with pytest.raises(LookupRefused, match="above zero"):
-            dampers.declared(*wrong)
 
 
 DAMPERS = [name for name in book.KINDS if name.startswith("damper")]

@@ -1,8 +1,8 @@
 """What a fan loses to the ducts next to it."""
 
 import numpy as np
-import prints
 import pytest
+from prints import column, columns, rows_of
 
 from elbowroom.physics import LookupRefused, Note, fan_effect, tables
 
@@ -34,12 +34,15 @@ def test_fan_outlets_that_cannot_be_are_refused(velocity: float, area: float) ->
 @pytest.mark.parametrize("position", fan_effect.POSITIONS)
 def test_outlet_elbow_is_read_back(position: str) -> None:
     # AMCA Publication 201, outlet duct elbows, from memory.
-    rows = tables.chosen("fan_outlet_elbow", {"elbow_position": position})
-    assert len(rows) == 35
-    blast = np.array([float(row["blast_area_over_outlet_area"]) for row in rows])
-    share = np.array([float(row["percent_effective_duct"]) for row in rows]) / 100.0
-    found = fan_effect.outlet_elbow(blast, share, position)
-    np.testing.assert_allclose(found.value, [float(r["C"]) for r in rows], atol=1e-12)
+    blast, percent, printed = columns(
+        "fan_outlet_elbow",
+        {"elbow_position": position},
+        "blast_area_over_outlet_area",
+        "percent_effective_duct",
+        "C",
+    )
+    found = fan_effect.outlet_elbow(blast, percent / 100.0, position)
+    np.testing.assert_allclose(found.value, printed, atol=1e-12)
     assert not found.notes.any()
     assert found.reference == "fan outlet"
 
@@ -69,14 +72,11 @@ def test_inlet_elbow_is_read_back(elbow: str) -> None:
     # ASHRAE 1988, fan inlet elbows (square, seen); ASHRAE Fundamentals appendix (round,
     # from memory).
     name = fan_effect.INLET_ELBOWS[elbow]
-    rows = tables.chosen("fan_inlet_elbow", {"elbow": name})
-    assert len(rows) >= 3
-    straight = np.array([float(row["straight_length_diameters"]) for row in rows])
-    ratio = None
-    if elbow != "round-mitred":
-        ratio = np.array([float(row["radius_ratio"]) for row in rows])
+    rows = rows_of("fan_inlet_elbow", elbow=name)
+    ratio = column(rows, "radius_ratio") if elbow != "round-mitred" else None
+    straight = column(rows, "straight_length_diameters")
     found = fan_effect.inlet_elbow(elbow, straight, ratio)
-    np.testing.assert_allclose(found.value, [float(r["C"]) for r in rows], atol=1e-12)
+    np.testing.assert_allclose(found.value, column(rows, "C"), atol=1e-12)
     assert found.reference == "fan inlet"
 
 
@@ -96,7 +96,7 @@ def test_unknown_elbows_and_positions_are_refused() -> None:
 
 
 def _curves(column: str) -> dict[str, float]:
-    rows = prints.rows_of("fan_system_effect_curves")
+    rows = rows_of("fan_system_effect_curves")
     return {row["curve"]: float(row[column]) for row in rows}
 
 

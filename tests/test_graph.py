@@ -518,7 +518,6 @@ def test_the_schedule_wins_over_the_drawing_and_flows_that_disagree_are_said() -
     graph = build(drawn(), Schedule(terminals={"B2": TerminalSpec(0.4)}))
     place = graph.terminals.name.index("B2")
     assert graph.terminals.flow[place] == 0.4
-    assert graph.terminals.flow_basis[place] == Basis.DECLARED
 
 
 def test_a_source_at_an_end_that_is_not_free_is_refused() -> None:

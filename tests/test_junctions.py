@@ -3,23 +3,13 @@
 from collections.abc import Iterator, Mapping
 
 import numpy as np
-import prints
 import pytest
+from prints import column, rows_of
 
 from elbowroom.layout import FloatArray, Shape, TakeoffEntry
-from elbowroom.physics import Coefficient, LookupRefused, Note, book, junctions, tables
+from elbowroom.physics import Coefficient, LookupRefused, Note, book, junctions
 
 RIGHT = np.pi / 2
-
-
-def column(rows: list[Mapping[str, str]], name: str) -> FloatArray:
-    return np.array([float(row[name]) for row in rows])
-
-
-def rows_of(table: str, **where: str) -> list[Mapping[str, str]]:
-    found = tables.chosen(table, where)
-    assert found, f"no rows in {table} for {where}"
-    return found
 
 
 def turned(rows: list[Mapping[str, str]]) -> FloatArray:
@@ -36,7 +26,7 @@ def agree(found: FloatArray, rows: list[Mapping[str, str]], rounding: float) -> 
 
 def test_round_dividing_branch_agrees_with_every_row_of_its_formula_table() -> None:
     # Idelchik 2006, section 7-16, table 7-4; Crane TP-410 (2009) below 75 degrees.
-    rows = prints.rows_of("junction_round_diverging_branch")
+    rows = rows_of("junction_round_diverging_branch")
     q, f = column(rows, "flow_ratio_Qb_Qc"), column(rows, "area_ratio_Ab_Ac")
     found = junctions.diverging_branch(q, f, turned(rows))
     agree(found.value, rows, 6e-5)
@@ -46,7 +36,7 @@ def test_round_dividing_branch_agrees_with_every_row_of_its_formula_table() -> N
 def test_round_dividing_branch_agrees_with_the_handbook_as_recalled() -> None:
     # SMACNA HVAC Systems Duct Design 1990, table 14-14, from memory: two figures, and
     # a fit of another shop's tests: 0.06 or 10 %.
-    rows = prints.rows_of("junction_round_diverging_branch")
+    rows = rows_of("junction_round_diverging_branch")
     q, f = column(rows, "flow_ratio_Qb_Qc"), column(rows, "area_ratio_Ab_Ac")
     found = junctions.diverging_branch(q, f, turned(rows)).value
     recalled = column(rows, "C_handbook_recalled_memory")
@@ -201,7 +191,7 @@ def test_dovetail_is_read_back(flow: str) -> None:
 @pytest.mark.parametrize("leg", ["branch", "main"])
 def test_round_joining_legs_agree_with_every_row_of_their_table(leg: str) -> None:
     # Idelchik, diagrams 7-1 to 7-4; Crane TP-410 (2009).
-    rows = prints.rows_of("junction_round_converging", leg=leg)
+    rows = rows_of("junction_round_converging", leg=leg)
     q, f = column(rows, "flow_ratio_Qb_Qc"), column(rows, "area_ratio_Ab_Ac")
     work = {"branch": junctions.converging_branch, "main": junctions.converging_main}
     agree(work[leg](q, f, turned(rows)).value, rows, 6e-5)
@@ -263,7 +253,7 @@ def test_rectangular_joining_main_is_read_back_and_costs_nothing_without_branch(
 
 
 def second_source() -> list[Mapping[str, str]]:
-    return prints.rows_of("junction_second_source_points")
+    return rows_of("junction_second_source_points")
 
 
 @pytest.mark.parametrize(
@@ -463,35 +453,22 @@ def legs(
     joining: bool = False,
 ) -> tuple[float, str, int]:
     """Value, table and notes of one leg."""
-    shared = None if wall is None else np.array([wall])
-    out = (
-        junctions.joining_legs(
-            is_branch=np.array([is_branch]),
-            is_symmetrical=np.array([symmetrical]),
-            angle=np.radians([angle]),
-            entry=np.array([int(entry)]),
-            common_shape=np.array([int(common)]),
-            branch_shape=np.array([int(branch)]),
-            flow_ratio=np.array([q]),
-            area_ratio=np.array([f]),
-            main_area_ratio=np.array([s]),
-            common_velocity=np.array([5.0]),
-            shared_wall=shared,
-        )
-        if joining
-        else junctions.dividing_legs(
-            is_branch=np.array([is_branch]),
-            is_symmetrical=np.array([symmetrical]),
-            angle=np.radians([angle]),
-            entry=np.array([int(entry)]),
-            common_shape=np.array([int(common)]),
-            branch_shape=np.array([int(branch)]),
-            flow_ratio=np.array([q]),
-            area_ratio=np.array([f]),
-            main_area_ratio=np.array([s]),
-            shared_wall=shared,
-        )
+    all_legs = junctions.JunctionLegs(
+        is_branch=np.array([is_branch]),
+        is_symmetrical=np.array([symmetrical]),
+        angle=np.radians([angle]),
+        entry=np.array([int(entry)]),
+        common_shape=np.array([int(common)]),
+        branch_shape=np.array([int(branch)]),
+        flow_ratio=np.array([q]),
+        area_ratio=np.array([f]),
+        main_area_ratio=np.array([s]),
+        shared_wall=None if wall is None else np.array([wall]),
     )
+    if joining:
+        out = junctions.joining_legs(all_legs, np.array([5.0]))
+    else:
+        out = junctions.dividing_legs(all_legs)
     return float(out.value[0]), out.credits[int(out.credit[0])].table, int(out.notes[0])
 
 
@@ -625,16 +602,18 @@ def test_flows_that_join_a_main_of_another_area_make_no_energy(
     f, q, s = (part.ravel() for part in grid)
     branch, main = (
         junctions.joining_legs(
-            is_branch=np.full(len(q), is_branch),
-            is_symmetrical=np.zeros(len(q), dtype=bool),
-            angle=np.full(len(q), np.radians(angle)),
-            entry=np.zeros(len(q), dtype=np.int64),
-            common_shape=np.full(len(q), shape),
-            branch_shape=np.full(len(q), shape),
-            flow_ratio=q,
-            area_ratio=f,
-            main_area_ratio=s,
-            common_velocity=np.full(len(q), 4.0),
+            junctions.JunctionLegs(
+                is_branch=np.full(len(q), is_branch),
+                is_symmetrical=np.zeros(len(q), dtype=bool),
+                angle=np.full(len(q), np.radians(angle)),
+                entry=np.zeros(len(q), dtype=np.int64),
+                common_shape=np.full(len(q), shape),
+                branch_shape=np.full(len(q), shape),
+                flow_ratio=q,
+                area_ratio=f,
+                main_area_ratio=s,
+            ),
+            np.full(len(q), 4.0),
         ).value
         for is_branch in (True, False)
     )

@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
+from prints import columns
 
-from elbowroom.physics import LookupRefused, Note, book, obstructions, tables
+from elbowroom.physics import LookupRefused, Note, book, obstructions
 
 KINDS = sorted(obstructions.OBSTRUCTIONS)
 
@@ -12,12 +13,10 @@ KINDS = sorted(obstructions.OBSTRUCTIONS)
 def test_obstruction_is_read_back(kind: str) -> None:
     # SMACNA HVAC Systems Duct Design; ASHRAE Fundamentals appendix after Idelchik,
     # section X: all from memory.
-    rows = tables.chosen(
-        "obstruction_in_duct", {"obstruction": obstructions.OBSTRUCTIONS[kind]}
-    )
-    share = [float(row["blockage_ratio"]) for row in rows]
+    where = {"obstruction": obstructions.OBSTRUCTIONS[kind]}
+    share, printed = columns("obstruction_in_duct", where, "blockage_ratio", "C")
     found = obstructions.obstruction(kind, share)
-    np.testing.assert_allclose(found.value, [float(r["C"]) for r in rows], rtol=1e-12)
+    np.testing.assert_allclose(found.value, printed, rtol=1e-12)
     assert not found.notes.any()
 
 

@@ -78,15 +78,17 @@ def test_a_main_whose_branch_takes_nothing_loses_next_to_nothing(
 ) -> None:
     shape = np.array([2 if rectangular else 1])
     found = junctions.dividing_legs(
-        is_branch=np.array([False]),
-        is_symmetrical=np.array([False]),
-        angle=np.array([np.pi / 2]),
-        entry=np.array([0]),
-        common_shape=shape,
-        branch_shape=shape,
-        flow_ratio=np.array([0.0]),
-        area_ratio=np.array([0.5]),
-        main_area_ratio=np.array([1.0]),
+        junctions.JunctionLegs(
+            is_branch=np.array([False]),
+            is_symmetrical=np.array([False]),
+            angle=np.array([np.pi / 2]),
+            entry=np.array([0]),
+            common_shape=shape,
+            branch_shape=shape,
+            flow_ratio=np.array([0.0]),
+            area_ratio=np.array([0.5]),
+            main_area_ratio=np.array([1.0]),
+        )
     )
     assert abs(float(found.value[0])) <= 0.06
 

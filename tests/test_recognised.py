@@ -335,15 +335,17 @@ def test_branches_take_the_table_of_their_sections_angle_and_entry(
         for cut in (main, side)
     ]
     wanted = junctions.dividing_legs(
-        is_branch=np.array([True]),
-        is_symmetrical=np.array([False]),
-        angle=np.array([degrees * DEGREE]),
-        entry=np.array([int(TAKEOFF_ENTRIES[entry])]),
-        common_shape=np.array([int(main.shape)]),
-        branch_shape=np.array([int(side.shape)]),
-        flow_ratio=np.array([0.2 / 0.6]),
-        area_ratio=np.array([areas[1] / areas[0]]),
-        main_area_ratio=np.array([1.0]),
+        junctions.JunctionLegs(
+            is_branch=np.array([True]),
+            is_symmetrical=np.array([False]),
+            angle=np.array([degrees * DEGREE]),
+            entry=np.array([int(TAKEOFF_ENTRIES[entry])]),
+            common_shape=np.array([int(main.shape)]),
+            branch_shape=np.array([int(side.shape)]),
+            flow_ratio=np.array([0.2 / 0.6]),
+            area_ratio=np.array([areas[1] / areas[0]]),
+            main_area_ratio=np.array([1.0]),
+        )
     )
     e = found.elements
     credit = wanted.credits[int(wanted.credit[0])]

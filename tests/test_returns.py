@@ -114,16 +114,18 @@ def test_junctions_are_those_that_join_air(angle: float) -> None:
     one = np.ones(1)
     for kind, is_branch in ((Kind.BRANCH, True), (Kind.MAIN, False)):
         wanted = junctions.joining_legs(
-            is_branch=np.array([is_branch]),
-            is_symmetrical=np.array([False]),
-            angle=np.radians([angle]),
-            entry=np.array([int(TakeoffEntry.PLAIN)]),
-            common_shape=np.array([1]),
-            branch_shape=np.array([1]),
-            flow_ratio=q * one,
-            area_ratio=f * one,
-            main_area_ratio=one,
-            common_velocity=analysis.state.velocity[:1],
+            junctions.JunctionLegs(
+                is_branch=np.array([is_branch]),
+                is_symmetrical=np.array([False]),
+                angle=np.radians([angle]),
+                entry=np.array([int(TakeoffEntry.PLAIN)]),
+                common_shape=np.array([1]),
+                branch_shape=np.array([1]),
+                flow_ratio=q * one,
+                area_ratio=f * one,
+                main_area_ratio=one,
+            ),
+            analysis.state.velocity[:1],
         ).value[0]
         (row,) = of_kind(analysis, kind)
         assert analysis.elements.coefficient[row] == pytest.approx(wanted)

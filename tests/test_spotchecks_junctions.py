@@ -91,9 +91,6 @@ COMPUTED: dict[tuple[str, str], Callable[[], float]] = {
     ("fan inlet square elbow, no vanes", "R/H=0.75"): (
         lambda: float(fan_effect.inlet_elbow("square", 2.0, 0.75).value[0])
     ),
-    ("bend outlet tangent factor", "K=1.0"): (
-        lambda: float(interaction.outlet_tangent_factor(1.0, 4.0)[0][0])
-    ),
     ("velocity pressure check", "7.7 m/s standard air"): (
         lambda: 0.5 * air(293.15).density * 7.7**2
     ),

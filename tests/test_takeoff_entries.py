@@ -59,9 +59,11 @@ def _branch(
         "main_area_ratio": np.array([1.0]),
     }
     if joining:
-        found = junctions.joining_legs(common_velocity=np.array([5.0]), **shared)
+        found = junctions.joining_legs(
+            junctions.JunctionLegs(**shared), np.array([5.0])
+        )
     else:
-        found = junctions.dividing_legs(**shared)
+        found = junctions.dividing_legs(junctions.JunctionLegs(**shared))
     credit = found.credits[int(found.credit[0])]
     return float(found.value[0]), int(found.notes[0]), credit
 
@@ -144,7 +146,7 @@ def test_legs_at_several_angles_are_each_credited_to_their_own() -> None:
         "area_ratio": np.full(3, 0.4),
         "main_area_ratio": np.ones(3),
     }
-    found = junctions.dividing_legs(**several)
+    found = junctions.dividing_legs(junctions.JunctionLegs(**several))
     alone = [_branch(RECT, RECT, float(a)) for a in np.degrees(angles)]
     assert [found.credits[i] for i in found.credit] == [c for _, _, c in alone]
     assert found.value == pytest.approx([value for value, _, _ in alone], rel=1e-12)
@@ -167,15 +169,17 @@ def _main_that_grows(
     shape: Shape, entry: TakeoffEntry = TakeoffEntry.PLAIN, grows: float = 2.0
 ) -> int:
     found = junctions.dividing_legs(
-        is_branch=np.array([False]),
-        is_symmetrical=np.array([False]),
-        angle=np.array([np.pi / 2]),
-        entry=np.array([int(entry)]),
-        common_shape=np.array([int(shape)]),
-        branch_shape=np.array([int(shape)]),
-        flow_ratio=np.array([0.4]),
-        area_ratio=np.array([0.5]),
-        main_area_ratio=np.array([grows]),
+        junctions.JunctionLegs(
+            is_branch=np.array([False]),
+            is_symmetrical=np.array([False]),
+            angle=np.array([np.pi / 2]),
+            entry=np.array([int(entry)]),
+            common_shape=np.array([int(shape)]),
+            branch_shape=np.array([int(shape)]),
+            flow_ratio=np.array([0.4]),
+            area_ratio=np.array([0.5]),
+            main_area_ratio=np.array([grows]),
+        )
     )
     return int(found.notes[0])
 

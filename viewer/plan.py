@@ -108,7 +108,7 @@ def _side_row(name: str, side: Analysis) -> dict[str, Any]:
     return {
         "side": name,
         "file": graph.drawing.file,
-        "flow_m3_s": float(side.state.flow[graph.ducts.parent < 0].sum()),
+        "flow_m3_s": side.flow,
         "terminals": len(graph.terminals.name),
         "critical_terminal": side.critical_terminal,
         "critical_loss_pa": system.critical_loss,

@@ -81,7 +81,7 @@ def analysis_result(
                 "density_kg_m3": conditions.air.density,
                 "viscosity_pa_s": conditions.air.viscosity,
             },
-            "flow_m3_s": float(analysis.state.flow[graph.ducts.parent < 0].sum()),
+            "flow_m3_s": analysis.flow,
         },
         "elements": elements(analysis),
         "ducts": ducts(analysis),

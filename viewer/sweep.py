@@ -7,7 +7,9 @@ import numpy.typing as npt
 
 from elbowroom.layout import IntArray, Shape, Tubes
 
-ROUND_SIDES = 24  # a multiple of 8, so that the corners of a rectangle are among them
+# Points around a tube that is not rectangular throughout: a multiple of 8, so that the
+# corners of a rectangle are among them.
+ROUND_SIDES = 24
 _CHUNK = 1 << 10  # rings at a time, so that their outlines stay in cache
 
 
@@ -38,15 +40,13 @@ class Mesh:
         return faces.ravel()
 
 
-def sweep(tubes: Tubes, *, round_sides: int = ROUND_SIDES) -> Mesh:
+def sweep(tubes: Tubes) -> Mesh:
     """Make one mesh of all tubes.
 
     Parameters
     ----------
     tubes
         Rings along tubes.
-    round_sides
-        Points around a tube that is not rectangular throughout, a multiple of 8.
 
     Returns
     -------
@@ -63,7 +63,7 @@ def sweep(tubes: Tubes, *, round_sides: int = ROUND_SIDES) -> Mesh:
     goes_on = np.append(tube[1:] == tube[:-1], False) if len(ring) else boxy
     groups = [
         (rows, sides)
-        for rows, sides in ((ring[boxy], 4), (ring[~boxy], round_sides))
+        for rows, sides in ((ring[boxy], 4), (ring[~boxy], ROUND_SIDES))
         if len(rows)
     ]
     # Written where they belong at once: these arrays are too large to be copied.

@@ -73,14 +73,13 @@ def print_analysis(
         Gaps between the ducts and what is next to them.
     """
     graph = analysis.graph
-    flow = float(analysis.state.flow[graph.ducts.parent < 0].sum())
     band = critical_band(analysis)
     p = display.pressures
     way = "from" if graph.is_return else "to"
     # A path's own band is narrower: in a draw another path may lose more.
     of_all = ", the largest of all paths," if len(graph.terminals.duct) > 1 else ""
     console.print(
-        f"[bold]{plain(graph.drawing.file)}[/bold]  {display.flows(flow)} "
+        f"[bold]{plain(graph.drawing.file)}[/bold]  {display.flows(analysis.flow)} "
         f"{display.flow} {way} {counted(len(graph.terminals.duct), 'terminal')}"
     )
     console.print(
