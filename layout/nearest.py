@@ -36,8 +36,7 @@ def nearest(text: str, known: Iterable[str], close: float = _CLOSE) -> str | Non
     Returns
     -------
     word
-        One of them: the only one that goes on with a blank after the text, else the
-        nearest; None where none is close, so that nothing misleads.
+        One of them; None where none is close, so that nothing misleads.
 
     Examples
     --------
@@ -45,12 +44,7 @@ def nearest(text: str, known: Iterable[str], close: float = _CLOSE) -> str | Non
     'office'
     >>> nearest("sheet metal", ["smoothed cement"]) is None
     True
-    >>> nearest("F3", ["F3 dia 200", "F30"])
-    'F3 dia 200'
     """
     by_fold = {folded(word): word for word in known}
-    longer = [fold for fold in by_fold if fold.startswith(f"{folded(text)} ")]
-    if len(longer) == 1 and folded(text) not in by_fold:
-        return by_fold[longer[0]]
     near = difflib.get_close_matches(folded(text), by_fold, n=1, cutoff=close)
     return by_fold[near[0]] if near else None

@@ -7,7 +7,7 @@ from typing import TypeVar
 from .drawing import NOTHING_SAID, Drawing
 from .faults import Notice, and_more, error
 from .names import bare_name
-from .nearest import nearest
+from .nearest import folded, nearest
 from .schedule import ComponentSpec, Schedule
 
 T = TypeVar("T")
@@ -158,7 +158,11 @@ class _Names:
 
     def instead(self, name: str) -> str:
         """What may have been meant."""
-        near = nearest(name, self._by_label)
+        begins = {
+            one for one in self._names if folded(one).startswith(folded(name) + " ")
+        }
+        # 'F3' means the one 'F3 dia 200', however much longer that is.
+        near = begins.pop() if len(begins) == 1 else nearest(name, self._by_label)
         if near:
             return f"did you mean '{near}'"
         names = list(dict.fromkeys(self._names))
