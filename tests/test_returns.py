@@ -15,6 +15,7 @@ import pytest
 import trimesh
 from schemas import validate
 
+from elbowroom import layout
 from elbowroom.layout import (
     AirSpec,
     Attributes,
@@ -872,6 +873,33 @@ def test_improve_takes_returns(
     assert {one["spare_pa"] for one in result["remedies"]} == {None}
     assert main(["improve", words[0]]) == 0
     assert "spare" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    "command", ["analyse", "proportion", "improve", "report", "compare", "view"]
+)
+def test_the_structure_in_a_return_s_own_file_counts(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A model that holds the return holds beams that the supply runs into too."""
+    looked: list[str] = []
+
+    def kept(path: Path, unit: str | None = None) -> tuple[list[Any], list[Any]]:
+        looked.append(path.name)
+        return [], []
+
+    monkeypatch.setattr(layout, "structure_in", kept)
+    monkeypatch.setattr(preflight, "why_not", lambda: "no picture")
+    words = two_sides(tmp_path)[:3]
+    drawn = ["supply.glb", "left.glb"]
+    if command == "compare":
+        words, drawn = options_and_return(tmp_path), ["low.glb", "high.glb"]
+        drawn.append("return.glb")
+    words += ["--rate", "1 Pa/m"] if command == "proportion" else []
+    words += ["--out", str(tmp_path / "r.html")] if command == "report" else []
+    words += ["--png", str(tmp_path / "v.png")] if command == "view" else []
+    assert main([command, *words]) == 0
+    assert looked == drawn
 
 
 def test_how_a_return_s_airflows_were_worked_out_is_said(

@@ -163,7 +163,8 @@ def duct_solids(analysis: Analysis) -> list[Obstacle]:
 
 
 def side_by_side(
-    layouts: "Sequence[tuple[Sequence[Option], Sequence[Sequence[Gap]]]]",
+    layouts: Sequence[Sequence[Option]],
+    rooms: "Sequence[Sequence[Sequence[Gap]]]",
     solids_around: Sequence[Obstacle],
 ) -> "tuple[list[tuple[Option, Sequence[Gap], list[Analysis]]], list[Obstacle]]":
     """What has a panel of its own, with the room around it and its returns.
@@ -171,7 +172,9 @@ def side_by_side(
     Parameters
     ----------
     layouts
-        Each with its returns behind it, and the rooms of all its sides.
+        Each with its returns behind it.
+    rooms
+        Room around every side of each.
     solids_around
         Solids to draw beside them.
 
@@ -184,12 +187,11 @@ def side_by_side(
         options they are what stands there, the same beside each.
     """
     firsts = [
-        (shown[0], rooms[0], [one.analysis for one in shown[1:]])
-        for shown, rooms in layouts
+        (shown[0], around[0], [one.analysis for one in shown[1:]])
+        for shown, around in zip(layouts, rooms, strict=True)
     ]
-    sides, rooms = layouts[0]
     if len(layouts) == 1:
-        behind = zip(sides[1:], rooms[1:], strict=True)
+        behind = zip(layouts[0][1:], rooms[0][1:], strict=True)
         return [*firsts, *((one, room, []) for one, room in behind)], [*solids_around]
     back = [piece for side in firsts[0][2] for piece in duct_solids(side)]
     return firsts, [*solids_around, *back]

@@ -350,7 +350,7 @@ def _picture(
     from .layout_view import bar_title, option_words, panel, side_by_side, values
     from .scene import picture
 
-    shown, seen = side_by_side(list(zip(layouts, rooms, strict=True)), obstacles)
+    shown, seen = side_by_side(layouts, rooms, obstacles)
     every = [values(option.analysis, "loss", display) for option, _, _ in shown]
     panels = []
     compared = [] if comparison is None else [option for option, _, _ in shown]
