@@ -38,6 +38,7 @@ from elbowroom.layout import (
     write_gltf,
 )
 from elbowroom.physics import (
+    WINDOW,
     Analysis,
     Kind,
     air,
@@ -48,6 +49,7 @@ from elbowroom.physics import (
     ends,
     junctions,
     operate,
+    outside_window,
     plan_with_returns,
     power_of,
     remedies,
@@ -500,6 +502,47 @@ def test_sides_of_different_airflow_are_remarked_on() -> None:
     )
     whole = budget(found(back(), False), [found(less)])
     assert any("returns 400 L/s (848 cfm)" in said.what for said in whole.notices)
+
+
+@pytest.mark.parametrize(
+    ("rate", "said"),
+    [
+        (None, ""),
+        (-1.0, ""),
+        (0.0, ""),
+        (1e-9, "below"),
+        (0.999 * WINDOW[0], "below"),
+        (WINDOW[0], ""),
+        (WINDOW[1], ""),
+        (1.001 * WINDOW[1], "above"),
+    ],
+)
+def test_a_rate_is_in_the_window_or_said_to_be_outside(
+    rate: float | None, said: str
+) -> None:
+    mends = {"below": "less", "above": "more"}
+    notices = outside_window("budget", rate, "left are", **mends)
+    assert [f", {said} the window" in one.what for one in notices] == [True] * bool(
+        said
+    )
+    for one in notices:
+        assert one.remedy == mends[said] + " (common practice, no published source)"
+
+
+def test_no_rate_is_said_where_the_fan_leaves_none() -> None:
+    """Of one below zero it is said that the fan does not carry the layout."""
+    for pressure in (3.0, 3000.0):
+        fan = FanSpec(external_static_pressure=pressure)
+        supply = found(back(), False, fan=fan)
+        both = budget(supply, [found(back())])
+        for whole, flags in ((both, both.notices), (supply.system, supply.flags)):
+            rate, spare = whole.friction_rate_available, whole.spare
+            assert rate is not None
+            assert spare is not None
+            words = "".join(said.what for said in flags)
+            assert ("friction rate" in words) == (pressure == 3000.0)
+            assert (rate > 0.0) == (pressure == 3000.0)
+            assert ("the fan leaves" in words) or spare > 0.0
 
 
 @pytest.mark.parametrize(("flow", "said"), [(0.716, False), (0.709, True)])
