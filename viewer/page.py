@@ -30,7 +30,7 @@ from elbowroom.physics import Analysis, Budget, Kind, Option
 from .budget import joint_lines
 from .checks import CAUTIONS
 from .colours import Scale, even_scale_for, scale_for
-from .display import DISPLAYS, INCH_POUND, TOUCH, Display
+from .display import DIGITS, DISPLAYS, INCH_POUND, TOUCH, Display
 from .gaps import Gap, in_units
 from .layout_view import pieces, seen_tubes
 from .outlet import printable
@@ -188,31 +188,20 @@ def page_data(
 
 
 _UNITS = {
-    "metric": {
-        "pressure": "Pa",
-        "rate": "Pa/m",
-        "velocity": "m/s",
-        "flow": "L/s",
-        "length": "m",
-        "gap": "mm",
-    },
-    "inch-pound": {
-        "pressure": "in.wg",
-        "rate": "in.wg/100 ft",
-        "velocity": "fpm",
-        "flow": "cfm",
-        "length": "ft",
-        "gap": "in",
-    },
+    name: {
+        "pressure": display.pressure,
+        "rate": display.rate,
+        "velocity": display.velocity,
+        "flow": display.flow,
+        "length": display.length,
+        "gap": display.side,
+    }
+    for name, display in DISPLAYS.items()
 }
-_DIGITS = {
-    "Pa": 1, "Pa/m": 2, "m/s": 1, "L/s": 0, "m": 2, "mm": 0,
-    "in.wg": 4, "in.wg/100 ft": 3, "fpm": 0, "cfm": 0, "ft": 1, "in": 1,
-}  # fmt: skip
 
 
 def _unit(unit: str) -> dict[str, Any]:
-    return {"name": unit, "per_si": units.to_unit(1.0, unit), "digits": _DIGITS[unit]}
+    return {"name": unit, "per_si": units.to_unit(1.0, unit), "digits": DIGITS[unit]}
 
 
 def _scale(
