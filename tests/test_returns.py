@@ -41,10 +41,12 @@ from elbowroom.physics import (
     WINDOW,
     Analysis,
     Kind,
+    Option,
     air,
     analyse,
     budget,
     checks,
+    compare,
     effects,
     ends,
     junctions,
@@ -192,6 +194,28 @@ def test_what_widens_away_from_the_fan_narrows_for_the_air() -> None:
         for side, at in ((True, row), (False, other))
     )
     assert ours < theirs  # a contraction loses less than an expansion of that angle
+
+
+def test_the_critical_path_of_a_return_comes_from_its_terminal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    side, supply = found(back()), found(back(), is_return=False)
+    assert side.critical_words == f"from {side.critical_terminal}"
+    assert supply.critical_words == f"to {side.critical_terminal}"
+    assert f"{side.critical_words}, " in side._repr_html_()
+    html = compare([Option("a", side), Option("b", supply)])._repr_html_()
+    assert f"<td>{side.critical_words}</td>" in html
+    assert f"<td>{supply.critical_words}</td>" in html
+    write_gltf(back(), tmp_path / "a.glb")
+    write_gltf(back(), tmp_path / "b.glb")
+    (tmp_path / "schedule.toml").write_text('[source]\nside = "return"\n')
+    monkeypatch.setattr(preflight, "why_not", lambda: "no picture")
+    monkeypatch.setenv("COLUMNS", "200")
+    words, out = [str(tmp_path / f"{name}.glb") for name in "ab"], tmp_path / "r.html"
+    assert main(["report", *words, "--out", str(out)]) == 0
+    assert out.read_text("utf-8").count(f"<td>{side.critical_words}</td>") == 2
+    assert main(["compare", *words]) == 0
+    assert capsys.readouterr().out.count(side.critical_words) == 2
 
 
 def test_a_return_stands_below_the_room() -> None:

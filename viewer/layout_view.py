@@ -200,8 +200,7 @@ def side_by_side(
 def panel_title(name: str, analysis: Analysis, display: Display) -> str:
     """Name of a layout, and what it loses to which terminal, or from which."""
     loss = f"{display.pressures(analysis.critical_loss)} {display.pressure}"
-    way = "from" if analysis.graph.is_return else "to"
-    return f"{name}: {loss} {way} {analysis.critical_terminal}"
+    return f"{name}: {loss} {analysis.critical_words}"
 
 
 def summary(

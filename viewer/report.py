@@ -232,7 +232,7 @@ def _summary(
         rows.append(
             [
                 option.name,
-                option.analysis.critical_terminal,
+                option.analysis.critical_words,
                 _n(p(system.critical_loss)),
                 _n(f"{p(band.low)} – {p(band.high)}"),
                 _n("–" if system.available is None else p(system.available)),
@@ -244,7 +244,7 @@ def _summary(
         )
     heads = [
         "layout",
-        "critical path to",
+        "critical path",
         f"loss, {display.pressure}",
         "nine draws of ten",
         "fan leaves",

@@ -79,7 +79,7 @@ def print_analysis(
         f"{display.flow} {way} {counted(len(graph.terminals.duct), 'terminal')}"
     )
     console.print(
-        f"Critical path: {way} [bold]{plain(analysis.critical_terminal)}[/bold], "
+        f"Critical path: [bold]{plain(analysis.critical_words)}[/bold], "
         f"[bold]{p(analysis.critical_loss)} {display.pressure}[/bold] "
         f"({p(band.low)} to {p(band.high)}{of_all} in nine draws of ten of what the "
         "tables may have wrong)"
@@ -124,7 +124,7 @@ def print_comparison(
     for head, right in (
         ("option", False),
         ("whole path", True),
-        ("to", False),
+        ("", False),  # where that leads
         ("in fittings", True),
         ("ducts need", True),
         ("left by fan", True),
@@ -137,7 +137,7 @@ def print_comparison(
         table.add_row(
             plain(option.name),
             display.pressures(option.analysis.critical_loss),
-            plain(option.analysis.critical_terminal),
+            plain(option.analysis.critical_words),
             display.pressures(system.fitting_loss),
             display.pressures(system.required),
             "–" if system.available is None else display.pressures(system.available),
