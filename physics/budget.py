@@ -135,6 +135,10 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
     for side, words in ((supply, "supply"), (returns[worst], "return")):
         if np.isnan(side.graph.terminals.loss[side.critical]):
             missing.append(f"grille at the end of the critical {words} path")
+    notices = _notices(supply, returns, available, required, outside + terminals, left)
+    if missing:
+        what = f"not declared, and not filled in: {', '.join(missing)}"
+        notices.append(warning("budget", what))
     return Budget(
         fan_pressure=one.fan_pressure,
         fan_kind=one.fan_kind,
@@ -154,9 +158,7 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
         rate=rate,
         critical_return=worst,
         missing=tuple(missing),
-        notices=tuple(
-            _notices(supply, returns, available, required, outside + terminals, left)
-        ),
+        notices=tuple(notices),
     )
 
 

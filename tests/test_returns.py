@@ -1,6 +1,7 @@
 """Return sides: by hand, against the tables of joining junctions, and the budget."""
 
 import csv
+import html
 import json
 import re
 import zipfile
@@ -203,9 +204,9 @@ def test_the_critical_path_of_a_return_comes_from_its_terminal(
     assert side.critical_words == f"from {side.critical_terminal}"
     assert supply.critical_words == f"to {side.critical_terminal}"
     assert f"{side.critical_words}, " in side._repr_html_()
-    html = compare([Option("a", side), Option("b", supply)])._repr_html_()
-    assert f"<td>{side.critical_words}</td>" in html
-    assert f"<td>{supply.critical_words}</td>" in html
+    both = compare([Option("a", side), Option("b", supply)])._repr_html_()
+    assert f"<td>{side.critical_words}</td>" in both
+    assert f"<td>{supply.critical_words}</td>" in both
     write_gltf(back(), tmp_path / "a.glb")
     write_gltf(back(), tmp_path / "b.glb")
     (tmp_path / "schedule.toml").write_text('[source]\nside = "return"\n')
@@ -830,6 +831,35 @@ def test_pictures_show_every_side(
     assert [title.partition(":")[0] for title in seen] == ["supply", "left", "right"]
     assert re.search(" to (far|side)$", seen[0])
     assert re.search(" from (far|side)$", seen[1])
+
+
+def test_what_is_to_be_said_is_ranked_alike_and_said_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Terminal, page and report: warnings first, and of the budget what is missing."""
+    monkeypatch.setattr(preflight, "why_not", lambda: "no picture")
+    monkeypatch.setenv("COLUMNS", "2000")
+    words, page, out = two_sides(tmp_path), tmp_path / "p.html", tmp_path / "r.html"
+    assert main(["analyse", *words, "--page", str(page)]) == 0
+    shown = capsys.readouterr().out
+    assert main(["report", *words, "--out", str(out)]) == 0
+    report = html.unescape(out.read_text("utf-8"))
+    data = re.search(r'id="data">(.*?)</script>', page.read_text("utf-8"), re.DOTALL)
+    assert data
+    content = json.loads(data[1])
+    for title, lines in (
+        ("What to know of the budget", content["budget"]["flags"]),
+        ("What to know", content["options"][1]["flags"]),
+    ):
+        assert [line.partition(":")[0] for line in lines] == sorted(
+            (line.partition(":")[0] for line in lines), reverse=True
+        )
+        assert f"{title}\n  " + "\n  ".join(lines) + "\n" in shown
+        items = "".join(f"<li>{line}</li>" for line in lines)
+        assert f"<h2>{title}</h2><ul>{items}</ul>" in report
+    assert sum("not filled in" in one for one in content["budget"]["flags"]) == 1
+    assert shown.count("not filled in") == 1
+    assert len({line.partition(":")[0] for line in content["options"][1]["flags"]}) > 1
 
 
 def test_the_report_says_what_there_is_to_know_of_both_sides(tmp_path: Path) -> None:

@@ -380,9 +380,6 @@ def _told_together(
 
     supply, *returns = shown
     said = [*supply.analysis.flags, *whole.notices]
-    if whole.missing:
-        missing = ", ".join(whole.missing)
-        said.append(warning("budget", f"not declared, and not filled in: {missing}"))
     for side, around in zip([one.analysis for one in returns], rooms[1:], strict=True):
         file = side.graph.drawing.file
         for one in side.flags:

@@ -16,9 +16,7 @@ from scipy.spatial import cKDTree
 from elbowroom.layout import (
     FloatArray,
     IntArray,
-    Notice,
     Obstacle,
-    Severity,
     Shape,
     Tubes,
     solids,
@@ -35,7 +33,7 @@ from .gaps import Gap, in_units
 from .layout_view import pieces, seen_tubes
 from .outlet import printable
 from .results import elements
-from .tables import AS_NEW, pair_rows, pairs_sentence
+from .tables import AS_NEW, notice_lines, pair_rows, pairs_sentence
 
 _MOST_FACES = 200_000  # of obstacles; beyond, their boxes stand for them
 _SAME_PLACE = 0.25  # m, most between the ends of pieces of two layouts that are one
@@ -228,9 +226,7 @@ def _per_metre(option: Option) -> FloatArray:
 def _budget(options: Sequence[Option], budget: Budget) -> dict[str, Any]:
     """The budget of supply and returns as `analyse` prints it, in either unit."""
     supply, *returns = (option.analysis for option in options)
-    flags = _said(budget.notices)
-    if budget.missing:
-        flags.append(f"not declared, and not filled in: {', '.join(budget.missing)}.")
+    flags = notice_lines(budget.notices)
     lines = {
         name: joint_lines(supply, returns, budget, display)
         for name, display in DISPLAYS.items()
@@ -249,12 +245,6 @@ def _pairs(analysis: Analysis, display: Display) -> list[str]:
         )
     ]
     return [*lines, pairs_sentence(analysis, display)] if lines else []
-
-
-def _said(notices: Sequence[Notice]) -> list[str]:
-    """Warnings first, as the commands print them."""
-    ranked = sorted(notices, key=lambda said: said.severity == Severity.NOTE)
-    return [f"{said.severity}: {said.sentence}" for said in ranked]
 
 
 def _ends(option: Option, tubes: Tubes, owner: IntArray) -> FloatArray:
@@ -303,7 +293,7 @@ def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str
             for name, display in DISPLAYS.items()
         },
         "pairs": {name: _pairs(analysis, one) for name, one in DISPLAYS.items()},
-        "flags": _said((*option.notices, *analysis.flags)),
+        "flags": notice_lines((*option.notices, *analysis.flags)),
         "elements": elements(analysis),
         "sizes_in": [
             INCH_POUND.size(graph.section(duct))

@@ -35,10 +35,6 @@ def print_budget(
     for words, value in joint_lines(supply, returns, found, display):
         table.add_row(plain(words), value)
     console.print(table)
-    if found.missing:
-        console.print(
-            plain("Not declared, and not filled in: " + ", ".join(found.missing) + ".")
-        )
     print_notices(found.notices, console, "What to know of the budget")
 
 

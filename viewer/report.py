@@ -14,7 +14,6 @@ import numpy as np
 
 from elbowroom.layout import (
     Basis,
-    Notice,
     Obstacle,
     place_words,
     refusal,
@@ -59,6 +58,7 @@ from .tables import (
     OPEN,
     apart_columns,
     damper_place,
+    notice_lines,
     open_share,
     pair_rows,
     pairs_sentence,
@@ -313,13 +313,7 @@ def _joint_budget(
         for words, value in joint_lines(supply, returns, budget, display)
     ]
     text = _table([f"supply and return, {display.pressure}", ""], rows)
-    if budget.missing:
-        text += (
-            "<p>Not declared, and not filled in: "
-            f"{escape(', '.join(budget.missing))}.</p>"
-        )
-    said = [f"{one.severity}: {one.sentence}" for one in budget.notices]
-    return text + _list("What to know of the budget", said)
+    return text + _list("What to know of the budget", notice_lines(budget.notices))
 
 
 def _largest(analysis: Analysis, display: Display, of: str = "") -> str:
@@ -393,7 +387,7 @@ def _side(
             _quantities(analysis, display),
             _assumed(analysis, display),
             _room(room, display),
-            _notices([*option.notices, *analysis.flags]),
+            _list("What to know", notice_lines([*option.notices, *analysis.flags])),
         )
     )
 
@@ -727,10 +721,6 @@ def _room(room: Sequence[Gap], display: Display) -> str:
         return ""
     heads = ["duct", "beside", "gap", "to keep", "at"]
     return "<h2>Room around the ducts</h2>" + _table(heads, rows)
-
-
-def _notices(said: Sequence[Notice]) -> str:
-    return _list("What to know", [f"{one.severity}: {one.sentence}" for one in said])
 
 
 def _remarks(remarks: Sequence[Mapping[str, str]], doubts: Sequence[str]) -> str:

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, Notice, Severity, place_words
+from elbowroom.layout import Basis, Notice, place_words, ranked
 from elbowroom.physics import (
     Analysis,
     Budget,
@@ -389,10 +389,13 @@ def print_notices(
     if not notices:
         return
     console.print(f"\n[bold]{plain(title)}[/bold]")
-    for severity in (Severity.ERROR, Severity.WARNING, Severity.NOTE):
-        for said in notices:
-            if said.severity == severity:
-                console.print(f"  {severity}: {plain(said.sentence)}")
+    for line in notice_lines(notices):
+        console.print(f"  {plain(line)}")
+
+
+def notice_lines(notices: Sequence[Notice]) -> list[str]:
+    """What is to be said, each once, the gravest first."""
+    return [f"{said.severity}: {said.sentence}" for said in ranked(notices)]
 
 
 def flat_tables(
