@@ -21,6 +21,7 @@ from elbowroom.layout import (
 )
 from elbowroom.physics import Analysis, Kind, Option, critical_return
 
+from .budget import spare_words
 from .display import TOUCH, Display
 from .labels import cut
 from .scene import Label, Look, Panel
@@ -233,10 +234,8 @@ def summary(
     if returns:
         back = returns[critical_return(returns)].critical_loss
         text += f" · return {display.pressures(back)} {display.pressure}"
-    if system.spare is not None:
-        word = "more than the fan leaves" if system.is_short else "to spare"
-        spare = display.pressures(abs(system.spare))
-        text += f" · {spare} {display.pressure} {word}"
+    if spare := spare_words(system, display):
+        text += f" · {spare}"
     if len(analysis.graph.terminals.name) > _NAMED:
         text += f" · {len(analysis.graph.terminals.name)} terminals"
     if clearance is not None:

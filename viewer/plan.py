@@ -12,7 +12,7 @@ from elbowroom.physics import (
     Remedy,
 )
 
-from .budget import joint_lines
+from .budget import joint_lines, spare_words
 from .display import Display
 from .gaps import Gap
 from .outlet import plain
@@ -299,11 +299,11 @@ def print_remedies(
     notices: Sequence[Notice] = (),
 ) -> None:
     """Print the changes that win pressure on the critical path."""
-    p = display.pressures
+    p, spare = display.pressures, spare_words(analysis.system, display)
     console.print(
         f"[bold]{plain(analysis.graph.drawing.file)}[/bold]  "
         f"{p(analysis.critical_loss)} {display.pressure} to "
-        f"{plain(analysis.critical_terminal)}{_spare(analysis, display)}"
+        f"{plain(analysis.critical_terminal)}{spare and f', {spare}'}"
     )
     if not found:
         console.print("No single change that was tried wins anything without a clash.")
@@ -333,12 +333,3 @@ def print_remedies(
         "Gains do not add up."
     )
     print_notices(notices, console)
-
-
-def _spare(analysis: Analysis, display: Display) -> str:
-    """What the fan has to spare for a layout, in words; nothing without a fan."""
-    spare = analysis.system.spare
-    if spare is None:
-        return ""
-    word = "to spare" if spare >= 0.0 else "more than the fan leaves"
-    return f", {display.pressures(abs(spare))} {display.pressure} {word}"
