@@ -1269,9 +1269,11 @@ def test_a_comparison_writes_the_room_of_each_option(tmp_path: Path) -> None:
         found = (tmp_path / name / "room.csv").read_text("utf-8-sig")
         assert found == (alone / "room.csv").read_text("utf-8-sig")
         assert "steel beam" in found
+        head = found.split()[0]
+        assert head == "duct,beside,distance_m,required_m,is_kept,x_m,y_m,z_m"
     assert main(["compare", *options, "--csv", str(tmp_path)]) == 0
     bare = (tmp_path / "under" / "room.csv").read_text("utf-8-sig").split()
-    assert bare == ["duct,beside,distance_m,required_m,is_kept"]
+    assert bare == [head]
 
 
 @pytest.mark.parametrize("words", [["--csv", ""], ["--csv="]])

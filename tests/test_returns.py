@@ -802,6 +802,7 @@ def test_the_room_around_a_return_counts(
     assert (gap["duct"], gap["beside"]) == ("side", "post.stl")
     (row,) = rows_of(tmp_path / "t" / "return-room.csv")
     assert row["is_kept"] == "False"
+    assert [float(row[at]) for at in ("x_m", "y_m", "z_m")] == gap["place_m"]
     assert main(["analyse", *words, "--strict"]) == 1
     assert "overlap" in capsys.readouterr().out
     out = tmp_path / "r.html"

@@ -125,8 +125,7 @@ def proportion(
         "--max-height": max_height,
         "--max-width": max_width,
     }
-    usual = "in" if display.name == "inch-pound" else "mm"
-    aim = _aim(method, limits, shape, series or usual, may_grow)
+    aim = _aim(method, limits, shape, series or display.side, may_grow)
     check_outputs([route, *(returns or [])], [schedule, *(obstacles or [])], out=out)
     drawing = reading.read(route)
     plan = planned(route, schedule, reading, obstacles, returns)
@@ -279,9 +278,8 @@ def improve(
             room += gaps_between(changed, side, name)
         return sum(not gap.is_kept for gap in room)
 
-    series = "in" if display.name == "inch-pound" else "mm"
     found = remedies(
-        analysis, clashes, series, lambda work: watched(work, "changes tried")
+        analysis, clashes, display.side, lambda work: watched(work, "changes tried")
     )
     told = [*plan.notices, *_as_drawn(plan.returns.values())]
     if as_json:

@@ -90,7 +90,7 @@ def analysis_result(
         "budget": None,
         "pairs": pairs(analysis),
         "balance": balancing(analysis),
-        "room": _room(room),
+        "room": room_rows(room),
         "checks": check_rows(checks(analysis)),
         "fan_power": power_row(power_of(analysis)),
         "assumptions": assumption_rows(analysis),
@@ -114,7 +114,8 @@ def assumption_rows(analysis: Analysis) -> list[Plain]:
     ]
 
 
-def _room(room: Sequence[Gap]) -> list[Plain]:
+def room_rows(room: Sequence[Gap]) -> list[Plain]:
+    """Gaps between the ducts and what is next to them."""
     return [
         {
             "duct": gap.duct,
@@ -138,7 +139,7 @@ def return_row(analysis: Analysis, room: Sequence[Gap] = ()) -> Plain:
         "ducts": ducts(analysis),
         "pairs": pairs(analysis),
         "balance": balancing(analysis),
-        "room": _room(room),
+        "room": room_rows(room),
         "checks": check_rows(checks(analysis)),
         "assumptions": assumption_rows(analysis),
         "flags": [notice(flag) for flag in analysis.flags],

@@ -30,9 +30,9 @@ from .results import (
     elements,
     pairs,
     paths,
+    room_rows,
     totals,
 )
-from .sheets import ROOM_HEADS
 
 TOP = 5
 _MOST_PATHS = 40  # printed; the terminals to balance are never cut
@@ -437,16 +437,12 @@ def flat_tables(
             {**_with_unit(row), "failing": "; ".join(row["failing"])}
             for row in check_rows(checks(analysis))
         ],
-        "room": [dict(zip(ROOM_HEADS, _gap_cells(gap), strict=True)) for gap in room],
+        "room": [_with_place(row) for row in room_rows(room)],
         "assumptions": [
             {**row, "effect_pa": "" if row["effect_pa"] is None else row["effect_pa"]}
             for row in assumption_rows(analysis)
         ],
     }
-
-
-def _gap_cells(gap: Gap) -> tuple[Any, ...]:
-    return gap.duct, gap.beside, gap.distance, gap.required, gap.is_kept
 
 
 def _with_unit(row: dict[str, Any]) -> dict[str, Any]:
@@ -460,10 +456,10 @@ def _with_unit(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _with_place(row: dict[str, Any]) -> dict[str, Any]:
-    """A setting with the place of its damper in three columns, m."""
+    """A row with its place in three columns, m."""
     out: dict[str, Any] = {}
     for key, value in row.items():
-        if key == "damper_place_m":
+        if key.endswith("place_m"):
             out |= dict(zip(("x_m", "y_m", "z_m"), value, strict=True))
         else:
             out[key] = value
