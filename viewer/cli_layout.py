@@ -89,7 +89,7 @@ def analyse(
     from .display import DISPLAYS
     from .layout_view import option_words, panel, values
     from .plan import print_budget, tables_with_returns
-    from .results import analysis_result, budget_row, return_row
+    from .results import analysis_result
     from .tables import flat_tables, print_analysis
 
     display = one_of(units, DISPLAYS, "--units")
@@ -111,13 +111,8 @@ def analyse(
     analysis = replace(plain, flags=(*option.notices, *plain.flags))
     if as_json:
         inputs_used = input_files([route], schedule, obstacles, returns or [])
-        result = analysis_result(analysis, inputs_used, room)
-        result["returns"] = [
-            return_row(side, around)
-            for side, around in zip(back, rooms[1:], strict=True)
-        ]
-        result["budget"] = None if whole is None else budget_row(whole)
-        print_json(result)
+        behind = list(zip(back, rooms[1:], strict=True))
+        print_json(analysis_result(analysis, inputs_used, room, behind, whole))
     else:
         console = new_console()
         with whole_or_nothing(console):
