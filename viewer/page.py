@@ -79,26 +79,19 @@ def write_page(
     BadInput
         If the file cannot be written.
     """
-    text = page_text(options, rooms, obstacles, verdicts, unit_system, budget)
+    text = _text(page_data(options, rooms, obstacles, verdicts, unit_system, budget))
     with writing(path):
         path.write_text(text, encoding="utf-8")
 
 
-def page_text(
-    options: Sequence[Option],
-    rooms: Sequence[Sequence[Gap]],
-    obstacles: Sequence[Obstacle],
-    verdicts: Mapping[str, str] | None = None,
-    unit_system: str = "metric",
-    budget: Budget | None = None,
-) -> str:
-    """The review page as text; parameters as for `write_page`."""
+def _text(shown: Mapping[str, Any]) -> str:
+    """The review page as text, of what `page_data` gives."""
     static = files("elbowroom.viewer").joinpath("static")
     style, library, script, body = (
         static.joinpath(name).read_text(encoding="utf-8")
         for name in ("page.css", "three.bundle.js", "page.js", "page.html")
     )
-    data = _json(page_data(options, rooms, obstacles, verdicts, unit_system, budget))
+    data = _json(shown)
     policy = "; ".join(
         (
             "default-src 'none'",
@@ -109,7 +102,7 @@ def page_text(
             "form-action 'none'",
         )
     )
-    names = ", ".join(option.name for option in options)
+    names = ", ".join(option["name"] for option in shown["options"])
     title = escape(printable(names, one_line=True))
     return (
         "<!DOCTYPE html>\n"
@@ -131,7 +124,7 @@ def page_data(
     unit_system: str = "metric",
     budget: Budget | None = None,
 ) -> dict[str, Any]:
-    """What the page shows, as plain data in SI units."""
+    """What the page shows, as plain data in SI units; parameters as of `write_page`."""
     shapes = [solids(option.analysis.graph) for option in options]
     origin = np.mean([one.tubes.centre.mean(axis=0) for one in shapes], axis=0)
     losses = [
@@ -378,7 +371,7 @@ def _packed(values: npt.ArrayLike) -> str:
     return base64.b64encode(np.asarray(values, dtype="<f4").tobytes()).decode()
 
 
-def _json(data: dict[str, Any]) -> str:
+def _json(data: Mapping[str, Any]) -> str:
     """JSON that no text in it can break out of."""
     text = json.dumps(data, allow_nan=False, separators=(",", ":"))
     for sign in "<>&\u2028\u2029":

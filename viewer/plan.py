@@ -1,4 +1,4 @@
-"""What settles, what size, what would mend it: tables and plain data."""
+"""Budgets and tables of both sides; what settles, what size, what would mend it."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any

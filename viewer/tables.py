@@ -1,4 +1,4 @@
-"""Results as tables: in the terminal, and as CSV files."""
+"""Results as tables: in the terminal, and as rows for files (`sheets.py`)."""
 
 import math
 from collections.abc import Sequence
