@@ -130,6 +130,7 @@ def collected_drawing(
     unit_origin: str,
     up: str,
     up_origin: str,
+    flow_key: str = "",
     stated: tuple[str | None, str | None] = (None, None),
 ) -> Drawing:
     """Make the drawing from what a reader collected, tidied.
@@ -143,6 +144,8 @@ def collected_drawing(
         What was collected; no faults among it.
     unit, unit_origin, up, up_origin
         Unit and axis of the file, and who said so.
+    flow_key
+        How an airflow is written at a run of such a file, in words; empty if it cannot.
     stated
         Unit and axis that the file or its format states; None where it states none.
 
@@ -189,6 +192,7 @@ def collected_drawing(
         unit_origin=unit_origin,
         up=up,
         up_origin=up_origin,
+        flow_key=flow_key,
         notices=(*found.notices, *notices),
     )
 

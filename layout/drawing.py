@@ -103,6 +103,8 @@ class Drawing:
         Length unit of the file and who said so: the format, the file, an option.
     up, up_origin
         Axis that is up in the file and who said so.
+    flow_key
+        How an airflow is written at a run of such a file, in words; empty if it cannot.
     notices
         What the reader has to say of the file.
     """
@@ -123,6 +125,7 @@ class Drawing:
     unit_origin: str = "made in memory"
     up: str = "z"
     up_origin: str = "made in memory"
+    flow_key: str = ""
     notices: tuple[Notice, ...] = ()
 
     @property

@@ -123,6 +123,7 @@ def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> 
         unit_origin="option" if unit else "the format",
         up=up or "y",
         up_origin="option" if up else "the format",
+        flow_key="flow_m3s in the extras of the run",
         stated=("m", "y"),
     )
 

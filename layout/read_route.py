@@ -81,6 +81,7 @@ def read_route(
         unit_origin="option" if unit else "the file",
         up=upright,
         up_origin="option" if up else "the file" if axis else "assumed",
+        flow_key='flow = "..." at the run',
         stated=(written, axis),
     )
 

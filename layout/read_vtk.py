@@ -144,6 +144,7 @@ def read_vtk(path: Path, *, unit: str | None = None, up: str | None = None) -> D
         unit_origin="option" if unit else "assumed: the format has none",
         up=up or "z",
         up_origin="option" if up else "assumed: the format does not say",
+        flow_key="a cell array flow_m3s",
     )
 
 

@@ -1,7 +1,6 @@
 """Where the air leaves: free ends matched with what the schedule says of them."""
 
 from collections.abc import Collection
-from pathlib import PurePath
 
 import numpy as np
 
@@ -15,15 +14,6 @@ from .run_names import labels
 from .schedule import Schedule, TerminalSpec
 from .sections import IntArray
 from .topology import Topology
-
-# How a run's airflow is written in the drawing itself, by the ending of its name.
-_IN_DRAWING = {
-    ".toml": 'flow = "..." at the run',
-    ".glb": "flow_m3s in the extras of the run",
-    ".gltf": "flow_m3s in the extras of the run",
-    ".vtp": "a cell array flow_m3s",
-    ".vtk": "a cell array flow_m3s",
-}
 
 
 def match_terminals(
@@ -177,9 +167,8 @@ def _without_airflow(
             f"add [terminals.{toml_key(name)}] with "
             'flow = "...", or closed = true if it is shut, to the schedule'
         )
-        written = _IN_DRAWING.get(PurePath(drawing.file).suffix.lower())
         if not is_divided:
-            remedy += f", or write {written}" if written else ""
+            remedy += f", or write {drawing.flow_key}" if drawing.flow_key else ""
         elif not np.isnan(drawing.flow[run]):
             # Taken for the end it would change the system if a branch were added.
             what += (

@@ -67,7 +67,7 @@ from .rooms import with_airflows
 from .run_sizes import METHODS, UNMET, Aim, Choice, regained
 from .sizing_notices import sizing_notices
 from .sources import Missing, TableSource, missing, table_sources
-from .system import WINDOW, System
+from .system import WINDOW, System, outside_window
 from .tables import doubts
 from .uncertainty import (
     Band,
@@ -158,6 +158,7 @@ __all__ = [
     "obstructions",
     "open_shares",
     "operate",
+    "outside_window",
     "own_part",
     "path_bands",
     "plan_with_returns",

@@ -102,6 +102,12 @@ class Analysis:
         """Name of the terminal at the end of the critical path."""
         return self.graph.terminals.name[self.critical]
 
+    @property
+    def critical_words(self) -> str:
+        """Where the critical path leads: 'to' that terminal, of a return 'from' it."""
+        way = "from" if self.graph.is_return else "to"
+        return f"{way} {self.critical_terminal}"
+
     def path(self, terminal: int) -> IntArray:
         """Elements from the source to a terminal, in order."""
         way = way_back(self.graph, int(self.graph.terminals.duct[terminal]))[::-1]

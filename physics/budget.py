@@ -10,7 +10,6 @@ from elbowroom.layout import (
     Schedule,
     airflow_words,
     pressure_words,
-    rate_words,
     warning,
     words_apart,
 )
@@ -19,7 +18,7 @@ from .air import air_of
 from .analysis import Analysis, analyse
 from .budget_flags import not_declared, terminal_kinds
 from .site_air import loss_ratio
-from .system import SAME, WINDOW, spare_of
+from .system import SAME, outside_window, spare_of
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -136,6 +135,10 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
     for side, words in ((supply, "supply"), (returns[worst], "return")):
         if np.isnan(side.graph.terminals.loss[side.critical]):
             missing.append(f"grille at the end of the critical {words} path")
+    notices = _notices(supply, returns, available, required, outside + terminals, left)
+    if missing:
+        what = f"not declared, and not filled in: {', '.join(missing)}"
+        notices.append(warning("budget", what))
     return Budget(
         fan_pressure=one.fan_pressure,
         fan_kind=one.fan_kind,
@@ -155,9 +158,7 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
         rate=rate,
         critical_return=worst,
         missing=tuple(missing),
-        notices=tuple(
-            _notices(supply, returns, available, required, outside + terminals, left)
-        ),
+        notices=tuple(notices),
     )
 
 
@@ -269,22 +270,13 @@ def _notices(
                 "better fittings, larger ducts, a lower component loss, or another fan",
             )
         )
-    if left is not None and not WINDOW[0] <= left <= WINDOW[1]:
-        words = (
-            "watch velocities and noise: the fan has pressure to spare"
-            if left > WINDOW[1]
-            else "mend the paths or the equipment first, and not the sizes alone"
-        )
-        found.append(
-            warning(
-                "budget",
-                f"the friction rate left is {rate_words(left)}, outside the window "
-                f"{rate_words(WINDOW[0])} to {rate_words(WINDOW[1])} that practice "
-                "works in",
-                words + " (common practice, no published source)",
-            )
-        )
-    return found
+    return found + outside_window(
+        "budget",
+        left,
+        "supply and return are left a friction rate of",
+        below="mend the paths or the equipment first, and not the sizes alone",
+        above="watch velocities and noise: the fan has pressure to spare",
+    )
 
 
 def _twice(supply: Analysis, returns: Sequence[Analysis]) -> list[Notice]:

@@ -13,14 +13,13 @@ from elbowroom.layout import (
     and_more,
     note,
     pressure_words,
-    rate_words,
     warning,
     words_apart,
 )
 
 from .elements import DuctState, Elements, Kind
 from .flows import way_back
-from .system import WINDOW, System
+from .system import System, outside_window
 
 _COSTLIEST, _MUCH = 3, 0.1  # runs named where the fan is too weak, and least share
 # What a fan usually pays for outside the ducts, and words that name it in a schedule.
@@ -87,7 +86,14 @@ def budget_flags(
     # The window is that of ducts for comfort, slower than dust would bear.
     comfort = not graph.schedule.may_carry_dust
     if rate is not None and system.available and system.available > 0 and comfort:
-        flags += _rate_flags(rate)
+        flags += outside_window(
+            "budget",
+            rate,
+            "the fan leaves a friction rate of",
+            below="shorten the critical path, spend less in its fittings, or choose a "
+            "stronger fan",
+            above="the fan has pressure to spare: watch velocities and noise",
+        )
     bare = np.isnan(graph.terminals.loss).nonzero()[0]
     if len(bare):
         flags.append(_bare_terminals(graph, bare))
@@ -210,34 +216,6 @@ def _inlet_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
             "has it in, as the static pressure measured at the inlet has",
         )
     ]
-
-
-def _rate_flags(rate: float) -> list[Notice]:
-    """Say of the friction rate that the fan leaves, Pa/m, if practice has another."""
-    low, high = WINDOW
-    leaves = f"the fan leaves a friction rate of {rate_words(rate)}"
-    window = (
-        f"the window of {rate_words(low)} to {rate_words(high)} that practice works in"
-    )
-    if rate < low:
-        return [
-            warning(
-                "budget",
-                f"{leaves}, below {window}",
-                "shorten the critical path, spend less in its fittings, or choose "
-                "a stronger fan (common practice, no published source)",
-            )
-        ]
-    if rate > high:
-        return [
-            warning(
-                "budget",
-                f"{leaves}, above {window}",
-                "the fan has pressure to spare: watch velocities and noise (common "
-                "practice, no published source)",
-            )
-        ]
-    return []
 
 
 def _bare_terminals(graph: DuctGraph, bare: IntArray) -> Notice:

@@ -93,8 +93,7 @@ def analysis_html(analysis: "Analysis") -> str:
     text = (
         f"<p><b>{escape(analysis.graph.drawing.file)}</b>: "
         f"{pressure_words(analysis.critical_loss)} "
-        f"{'from' if analysis.graph.is_return else 'to'} "
-        f"{escape(analysis.critical_terminal)}, "
+        f"{escape(analysis.critical_words)}, "
         f"{pressure_words(analysis.system.fitting_loss)} of it in fittings</p>"
     )
     text += _table(("piece", "what", "size", "m/s", "C", "Pa"), shown)
@@ -108,13 +107,13 @@ def comparison_html(comparison: "Comparison") -> str:
             row["option"],
             "" if row["rank"] is None else str(row["rank"]),
             f"{row['critical_loss_pa']:.1f}",
-            row["critical_terminal"],
+            option.analysis.critical_words,
             _clear(row["clearance_m"]),
             row["faults"],
         )
-        for row in option_rows(comparison)
+        for row, option in zip(option_rows(comparison), comparison.options, strict=True)
     ]
-    heads = ("option", "rank", "loss, Pa", "critical path to", "clear, mm", "faults")
+    heads = ("option", "rank", "loss, Pa", "critical path", "clear, mm", "faults")
     return f"<p>{escape(comparison.verdict)}</p>" + _table(heads, shown)
 
 

@@ -50,7 +50,7 @@ from .run_sizes import (
 )
 from .site_air import fan_air_notices
 from .sizes import FLATTEST, diameters, sides
-from .system import WINDOW
+from .system import WINDOW, outside_window
 
 _Ways = tuple[tuple[str, ...], ...]  # as `what_helps` gives them
 _Helps = Mapping[str, _Ways]
@@ -231,24 +231,22 @@ def _of_the_fan(
     # With nothing left the fan does not carry the layout, as is said already.
     if rate is None or rate <= 0.0 or after.graph.schedule.may_carry_dust:
         return notices
-    window = f"the window {rate_words(WINDOW[0])} to {rate_words(WINDOW[1])} that "
-    window += "practice works in"
     mend = "mend the path or the equipment first, and not the sizes alone"
     if sought is not None and sought < WINDOW[0]:
-        what = f"the fan leaves no rate within {window}: sized at {rate_words(sought)}"
-        what += ", the highest that it leaves with the sizes it gives"
-        notices.append(warning(file, what, first or mend))
-    elif not WINDOW[0] <= rate <= WINDOW[1]:
-        notices.append(
-            warning(
-                file,
-                f"the fan leaves {rate_words(rate)} with these sizes, outside {window}",
-                f"{first}: with larger ducts the fan leaves more"
-                if bound and rate < WINDOW[0]
-                else f"above it, noise and throttling; below it, {mend}",
-            )
+        what = (
+            f"the fan leaves no rate within the window of {rate_words(WINDOW[0])} to "
+            f"{rate_words(WINDOW[1])} that practice works in (common practice, no "
+            f"published source): sized at {rate_words(sought)}, the highest that it "
+            "leaves with the sizes it gives"
         )
-    return notices
+        return [*notices, warning(file, what, first or mend)]
+    return notices + outside_window(
+        file,
+        rate,
+        "with these sizes the fan leaves",
+        below=f"{first}: with larger ducts the fan leaves more" if bound else mend,
+        above="the fan has pressure to spare: watch noise and throttling",
+    )
 
 
 def _nothing_left(after: Analysis, bound: str, first: str) -> BadInput:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.layout import DuctGraph, FloatArray, units
+from elbowroom.layout import DuctGraph, FloatArray, Notice, rate_words, units, warning
 
 from .conditions import Conditions
 from .elements import DuctState
@@ -44,6 +44,37 @@ def spare_of(available: float | None, required: float, outside: float) -> float 
         return None
     spare = available - required
     return 0.0 if abs(spare) <= _ROUNDING * abs(required + outside) else spare
+
+
+def outside_window(
+    where: str, rate: float | None, leaves: str, *, below: str, above: str
+) -> list[Notice]:
+    """Say of the friction rate that a fan leaves if practice has another.
+
+    Parameters
+    ----------
+    where
+        What it is said of.
+    rate
+        Pa/m. Of one that is not above zero nothing is said: there the fan does not
+        carry the layout, which is another warning.
+    leaves
+        Who leaves it, in words.
+    below, above
+        What mends it on either side of the window.
+    """
+    low, high = WINDOW
+    if rate is None or rate <= 0.0 or low <= rate <= high:
+        return []
+    side = "below" if rate < low else "above"
+    return [
+        warning(
+            where,
+            f"{leaves} {rate_words(rate)}, {side} the window of {rate_words(low)} to "
+            f"{rate_words(high)} that practice works in",
+            f"{below if rate < low else above} (common practice, no published source)",
+        )
+    ]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -8,6 +8,7 @@ import re
 import shutil
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
@@ -30,7 +31,7 @@ from elbowroom.layout import (
     writing,
 )
 from elbowroom.physics import book
-from elbowroom.viewer import cli, desk, gaps, main, preflight, sketch
+from elbowroom.viewer import cli, desk, gaps, main, preflight, scene, sketch
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 ROOM = EXAMPLES / "reading_room"
@@ -1164,8 +1165,62 @@ def test_options_that_no_picture_can_hold_together_are_told(
         "there.toml: it lies 4500 km (2796 mi) from here.toml"
         in capsys.readouterr().err
     )
+    if preflight.why_not() is None:
+        assert main(["view", *words[1:], "--png", str(tmp_path / "v.png")]) == 0
+        assert "there.toml: it lies 4500 km" in capsys.readouterr().err
     assert main(["compare", *OPTIONS, "--page", page]) == 0
     assert "too far for a picture" not in capsys.readouterr().err
+
+
+def test_a_view_and_a_comparison_label_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """First what sets the options apart."""
+    seen: list[list[str]] = []
+
+    def kept(panels: Sequence[scene.Panel], *_: Any, **__: Any) -> str:
+        seen.append([label.text for panel in panels for label in panel.labels])
+        return ""
+
+    monkeypatch.setattr(scene, "picture", kept)
+    monkeypatch.setattr(preflight, "why_not", lambda: None)
+    for command in ("compare", "view"):
+        assert main([command, *OPTIONS, "--png", str(tmp_path / "a.png")]) == 0
+    assert seen[0] == seen[1]
+
+
+@pytest.mark.parametrize(
+    ("command", "takes_solids"),
+    [
+        (["analyse"], True),
+        (["check"], False),
+        (["proportion", "--rate", "1Pa/m"], True),
+        (["improve"], True),
+        (["operate"], False),
+    ],
+)
+def test_what_is_taken_of_loads_and_solids_is_said_once(
+    command: list[str], takes_solids: bool, tmp_path: Path, capsys: Captured
+) -> None:
+    """Sizes and remedies rest on it as an analysis does."""
+    route = tmp_path / "a.toml"
+    route.write_text(
+        'unit = "m"\n[[run]]\nname = "a"\nsection = "400x250 mm"\nsource = "start"\n'
+        "points = [[0, 0, 3], [6, 0, 3]]\n"
+    )
+    (tmp_path / "a.schedule.toml").write_text(
+        '[fan]\ntotal_pressure = "60 Pa"\n[rooms]\ntemperature_difference = "8 K"\n'
+        '[terminals.a]\nload = "3000 W"\n'
+    )
+    words = [command[0], str(route), *command[1:]]
+    if takes_solids:
+        trimesh.creation.box((1.0, 1.0, 1.0)).export(tmp_path / "beam.stl")
+        words += ["--obstacles", str(tmp_path / "beam.stl")]
+    assert main([*words, "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    said = [flag["sentence"] for flag in found.get("flags", found.get("problems"))]
+    assert sum("its airflow is" in one for one in said) == 1
+    assert sum("the format states no unit" in one for one in said) == takes_solids
 
 
 def test_each_schema_can_be_used_alone_and_says_the_same_as_the_others() -> None:
@@ -1276,9 +1331,11 @@ def test_a_comparison_writes_the_room_of_each_option(tmp_path: Path) -> None:
         found = (tmp_path / name / "room.csv").read_text("utf-8-sig")
         assert found == (alone / "room.csv").read_text("utf-8-sig")
         assert "steel beam" in found
+        head = found.split()[0]
+        assert head == "duct,beside,distance_m,required_m,is_kept,x_m,y_m,z_m"
     assert main(["compare", *options, "--csv", str(tmp_path)]) == 0
     bare = (tmp_path / "under" / "room.csv").read_text("utf-8-sig").split()
-    assert bare == ["duct,beside,distance_m,required_m,is_kept"]
+    assert bare == [head]
 
 
 @pytest.mark.parametrize("words", [["--csv", ""], ["--csv="]])

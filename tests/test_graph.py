@@ -9,6 +9,7 @@ from typing import Any
 import networkx as nx
 import numpy as np
 import pytest
+import pyvista
 from routes import about_z, drawn
 
 from elbowroom.layout import (
@@ -20,14 +21,17 @@ from elbowroom.layout import (
     ElbowConstruction,
     ElbowRule,
     Schedule,
+    SourceSpec,
     TerminalSpec,
     build,
     drawing_from_runs,
     join,
+    read,
     read_schedule,
     rectangular,
     round_section,
     solids,
+    write,
 )
 from elbowroom.physics import analyse, duct_flows
 
@@ -595,20 +599,38 @@ def test_an_end_without_airflow_is_refused_by_its_place() -> None:
     [
         ("a.toml", ', or write flow = "..." at the run.'),
         ("a.glb", ", or write flow_m3s in the extras of the run."),
-        (
-            "a.obj",
-            'with flow = "...", or closed = true if it is shut, to the schedule.',
-        ),
+        ("a.vtp", ", or write a cell array flow_m3s."),
+        ("a.vtu", ", or write a cell array flow_m3s."),
+        ("a.txt", ", or write a cell array flow_m3s."),  # told from its content
+        ("a.obj", " if it is shut, to the schedule."),
+        ("a.dxf", " if it is shut, to the schedule."),
     ],
 )
 def test_the_remedy_names_the_key_of_the_file_s_own_format(
-    file: str, remedy: str
+    file: str, remedy: str, tmp_path: Path
 ) -> None:
-    drawing = drawing_from_runs(
-        [("a", [[0, 0, 0], [4, 0, 0]], FLAT)], attributes=SOURCE, file=file
+    path, points = tmp_path / file, [[0, 0, 0], [4, 0, 0]]
+    if file == "a.toml":
+        path.write_text(
+            f'unit = "m"\n[[run]]\nname = "a"\nsection = "400x250 mm"\n'
+            f'source = "start"\npoints = {points}\n'
+        )
+    elif file == "a.vtu":
+        lines = pyvista.MultipleLines(points).cast_to_unstructured_grid()
+        lines.save(path)
+    elif file == "a.txt":
+        path.write_text(
+            "# vtk DataFile Version 3.0\na\nASCII\nDATASET POLYDATA\n"
+            "POINTS 2 float\n0 0 0 4 0 0\nLINES 1 3\n2 0 1\n"
+        )
+    else:
+        write(drawing_from_runs([("a", points, FLAT)], attributes=SOURCE), path)
+    drawing = read(path, unit=None if file == "a.toml" else "m", up="z")
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 0.0)), sections={drawing.names[0]: FLAT}
     )
     with pytest.raises(BadInput) as caught:
-        build(drawing)
+        build(drawing, plan)
     assert str(caught.value).endswith(remedy)
 
 

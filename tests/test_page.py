@@ -30,7 +30,7 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import Option, analyse
-from elbowroom.viewer import colours, gaps, main, page
+from elbowroom.viewer import colours, display, gaps, main, page
 
 ROOM = Path(__file__).parents[1] / "examples" / "reading_room"
 ROUTES = [str(ROOM / f"{name}.glb") for name in ("under", "flatten")]
@@ -242,6 +242,40 @@ def test_table_picture_and_detail_are_one(browser: Any, room: Path) -> None:
     assert chosen in p.locator("#detail h2").inner_text()
     assert one.said == []
     p.close()
+
+
+@needs_browser
+@pytest.mark.parametrize("units", ["metric", "inch-pound"])
+def test_numbers_are_those_of_the_tables(
+    browser: Any, units: str, tmp_path: Path
+) -> None:
+    """Also small ones: what flows to a sensor is not nothing."""
+    lines = {"main": [[0, 0, 3], [9, 0, 3]], "sensor": [[4, 0, 3], [4, 1, 3]]}
+    drawing = drawing_from_runs(
+        [
+            (name, np.array(line, dtype=float), round_section(size))
+            for (name, line), size in zip(lines.items(), (0.2, 0.1), strict=True)
+        ],
+        attributes={"main": Attributes(source=True, source_at_end=False)},
+    )
+    ends = {"main": TerminalSpec(0.1), "sensor": TerminalSpec(0.0004)}
+    analysis = analyse(build(drawing, Schedule(terminals=ends)))
+    shown = display.DISPLAYS[units]
+    out = tmp_path / "a.html"
+    page.write_page(out, [Option("a", analysis)], [()], (), unit_system=units)
+    one = Opened(browser, out, (1280, 720))
+    rows = one.page.locator("#rows tr").all()
+    cells = [row.locator("td").all_inner_texts() for row in rows]
+    one.page.close()
+    told = {row[0]: row for row in cells}
+    e = analysis.elements
+    for row, identifier in enumerate(analysis.ids):
+        if identifier in told:
+            assert shown.flows(e.flow[row]) in told[identifier]
+            assert shown.velocities(e.velocity[row]) in told[identifier]
+            assert shown.pressures(e.loss[row]) == told[identifier][-1]
+    (duct,) = (i for i in analysis.ids if i.startswith("duct") and "sensor" in told[i])
+    assert "0" not in told[duct]
 
 
 @needs_browser

@@ -1,6 +1,7 @@
 """Return sides: by hand, against the tables of joining junctions, and the budget."""
 
 import csv
+import html
 import json
 import re
 import zipfile
@@ -15,6 +16,7 @@ import pytest
 import trimesh
 from schemas import validate
 
+from elbowroom import layout
 from elbowroom.layout import (
     AirSpec,
     Attributes,
@@ -37,17 +39,21 @@ from elbowroom.layout import (
     write_gltf,
 )
 from elbowroom.physics import (
+    WINDOW,
     Aim,
     Analysis,
     Kind,
+    Option,
     air,
     analyse,
     budget,
     checks,
+    compare,
     effects,
     ends,
     junctions,
     operate,
+    outside_window,
     plan_with_returns,
     power_of,
     proportion,
@@ -193,6 +199,28 @@ def test_what_widens_away_from_the_fan_narrows_for_the_air() -> None:
         for side, at in ((True, row), (False, other))
     )
     assert ours < theirs  # a contraction loses less than an expansion of that angle
+
+
+def test_the_critical_path_of_a_return_comes_from_its_terminal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    side, supply = found(back()), found(back(), is_return=False)
+    assert side.critical_words == f"from {side.critical_terminal}"
+    assert supply.critical_words == f"to {side.critical_terminal}"
+    assert f"{side.critical_words}, " in side._repr_html_()
+    both = compare([Option("a", side), Option("b", supply)])._repr_html_()
+    assert f"<td>{side.critical_words}</td>" in both
+    assert f"<td>{supply.critical_words}</td>" in both
+    write_gltf(back(), tmp_path / "a.glb")
+    write_gltf(back(), tmp_path / "b.glb")
+    (tmp_path / "schedule.toml").write_text('[source]\nside = "return"\n')
+    monkeypatch.setattr(preflight, "why_not", lambda: "no picture")
+    monkeypatch.setenv("COLUMNS", "200")
+    words, out = [str(tmp_path / f"{name}.glb") for name in "ab"], tmp_path / "r.html"
+    assert main(["report", *words, "--out", str(out)]) == 0
+    assert out.read_text("utf-8").count(f"<td>{side.critical_words}</td>") == 2
+    assert main(["compare", *words]) == 0
+    assert capsys.readouterr().out.count(side.critical_words) == 2
 
 
 def test_a_return_stands_below_the_room() -> None:
@@ -517,6 +545,47 @@ def test_sides_of_different_airflow_are_remarked_on() -> None:
     )
     whole = budget(found(back(), False), [found(less)])
     assert any("returns 400 L/s (848 cfm)" in said.what for said in whole.notices)
+
+
+@pytest.mark.parametrize(
+    ("rate", "said"),
+    [
+        (None, ""),
+        (-1.0, ""),
+        (0.0, ""),
+        (1e-9, "below"),
+        (0.999 * WINDOW[0], "below"),
+        (WINDOW[0], ""),
+        (WINDOW[1], ""),
+        (1.001 * WINDOW[1], "above"),
+    ],
+)
+def test_a_rate_is_in_the_window_or_said_to_be_outside(
+    rate: float | None, said: str
+) -> None:
+    mends = {"below": "less", "above": "more"}
+    notices = outside_window("budget", rate, "left are", **mends)
+    assert [f", {said} the window" in one.what for one in notices] == [True] * bool(
+        said
+    )
+    for one in notices:
+        assert one.remedy == mends[said] + " (common practice, no published source)"
+
+
+def test_no_rate_is_said_where_the_fan_leaves_none() -> None:
+    """Of one below zero it is said that the fan does not carry the layout."""
+    for pressure in (3.0, 3000.0):
+        fan = FanSpec(external_static_pressure=pressure)
+        supply = found(back(), False, fan=fan)
+        both = budget(supply, [found(back())])
+        for whole, flags in ((both, both.notices), (supply.system, supply.flags)):
+            rate, spare = whole.friction_rate_available, whole.spare
+            assert rate is not None
+            assert spare is not None
+            words = "".join(said.what for said in flags)
+            assert ("friction rate" in words) == (pressure == 3000.0)
+            assert (rate > 0.0) == (pressure == 3000.0)
+            assert ("the fan leaves" in words) or spare > 0.0
 
 
 @pytest.mark.parametrize(("flow", "said"), [(0.716, False), (0.709, True)])
@@ -846,6 +915,7 @@ def test_the_room_around_a_return_counts(
     assert (gap["duct"], gap["beside"]) == ("side", "post.stl")
     (row,) = rows_of(tmp_path / "t" / "return-room.csv")
     assert row["is_kept"] == "False"
+    assert [float(row[at]) for at in ("x_m", "y_m", "z_m")] == gap["place_m"]
     assert main(["analyse", *words, "--strict"]) == 1
     assert "overlap" in capsys.readouterr().out
     out = tmp_path / "r.html"
@@ -875,6 +945,35 @@ def test_pictures_show_every_side(
     assert [title.partition(":")[0] for title in seen] == ["supply", "left", "right"]
     assert re.search(" to (far|side)$", seen[0])
     assert re.search(" from (far|side)$", seen[1])
+
+
+def test_what_is_to_be_said_is_ranked_alike_and_said_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Terminal, page and report: warnings first, and of the budget what is missing."""
+    monkeypatch.setattr(preflight, "why_not", lambda: "no picture")
+    monkeypatch.setenv("COLUMNS", "2000")
+    words, page, out = two_sides(tmp_path), tmp_path / "p.html", tmp_path / "r.html"
+    assert main(["analyse", *words, "--page", str(page)]) == 0
+    shown = capsys.readouterr().out
+    assert main(["report", *words, "--out", str(out)]) == 0
+    report = html.unescape(out.read_text("utf-8"))
+    data = re.search(r'id="data">(.*?)</script>', page.read_text("utf-8"), re.DOTALL)
+    assert data
+    content = json.loads(data[1])
+    for title, lines in (
+        ("What to know of the budget", content["budget"]["flags"]),
+        ("What to know", content["options"][1]["flags"]),
+    ):
+        assert [line.partition(":")[0] for line in lines] == sorted(
+            (line.partition(":")[0] for line in lines), reverse=True
+        )
+        assert f"{title}\n  " + "\n  ".join(lines) + "\n" in shown
+        items = "".join(f"<li>{line}</li>" for line in lines)
+        assert f"<h2>{title}</h2><ul>{items}</ul>" in report
+    assert sum("not filled in" in one for one in content["budget"]["flags"]) == 1
+    assert shown.count("not filled in") == 1
+    assert len({line.partition(":")[0] for line in content["options"][1]["flags"]}) > 1
 
 
 def test_the_report_says_what_there_is_to_know_of_both_sides(tmp_path: Path) -> None:
@@ -985,6 +1084,33 @@ def test_improve_takes_returns(
     assert {one["spare_pa"] for one in result["remedies"]} == {None}
     assert main(["improve", words[0]]) == 0
     assert "spare" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    "command", ["analyse", "proportion", "improve", "report", "compare", "view"]
+)
+def test_the_structure_in_a_return_s_own_file_counts(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A model that holds the return holds beams that the supply runs into too."""
+    looked: list[str] = []
+
+    def kept(path: Path, unit: str | None = None) -> tuple[list[Any], list[Any]]:
+        looked.append(path.name)
+        return [], []
+
+    monkeypatch.setattr(layout, "structure_in", kept)
+    monkeypatch.setattr(preflight, "why_not", lambda: "no picture")
+    words = two_sides(tmp_path)[:3]
+    drawn = ["supply.glb", "left.glb"]
+    if command == "compare":
+        words, drawn = options_and_return(tmp_path), ["low.glb", "high.glb"]
+        drawn.append("return.glb")
+    words += ["--rate", "1 Pa/m"] if command == "proportion" else []
+    words += ["--out", str(tmp_path / "r.html")] if command == "report" else []
+    words += ["--png", str(tmp_path / "v.png")] if command == "view" else []
+    assert main([command, *words]) == 0
+    assert looked == drawn
 
 
 def test_how_a_return_s_airflows_were_worked_out_is_said(

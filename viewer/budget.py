@@ -116,6 +116,14 @@ def joint_lines(
     return lines
 
 
+def spare_words(system: System, display: Display) -> str:
+    """What the fan leaves beyond what is spent, with its unit; empty without a fan."""
+    if system.spare is None:
+        return ""
+    word = "more than the fan leaves" if system.is_short else "to spare"
+    return f"{display.pressures(abs(system.spare))} {display.pressure} {word}"
+
+
 def _spare(spare: float, display: Display) -> Line:
     return "to spare" if spare >= 0 else "lacking", display.pressures(spare)
 

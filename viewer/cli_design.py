@@ -31,15 +31,10 @@ from .cli_inputs import (
     analysed,
     input_files,
     one_of,
-    option_names,
-    read_option,
-    read_options,
+    opened,
+    planned,
     return_sides,
-    returns_of_each,
     schedule_for,
-    schedules_for,
-    solids_around,
-    with_sides_of_each,
 )
 from .cli_outputs import (
     check_outputs,
@@ -52,7 +47,7 @@ from .cli_outputs import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable
 
     from elbowroom.layout import Drawing, Notice, Schedule
     from elbowroom.physics import Aim, Analysis, Proportions
@@ -114,14 +109,15 @@ def proportion(
     """Size every duct of a layout."""
     from dataclasses import replace
 
-    from elbowroom.physics import plan_with_returns, with_airflows
     from elbowroom.physics import proportion as size_layout
 
     from .display import DISPLAYS
     from .plan import print_proportions, proportions_result
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance, return_unit, return_up)
+    reading = Reading(
+        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
+    )
     limits = {
         "--rate": rate,
         "--main-velocity": main_velocity,
@@ -129,24 +125,20 @@ def proportion(
         "--max-height": max_height,
         "--max-width": max_width,
     }
-    usual = "in" if display.name == "inch-pound" else "mm"
-    aim = _aim(method, limits, shape, series or usual, may_grow)
+    aim = _aim(method, limits, shape, series or display.side, may_grow)
     check_outputs([route, *(returns or [])], [schedule, *(obstacles or [])], out=out)
     drawing = reading.read(route)
-    asked, _ = with_airflows(schedule_for(route, schedule))
-    back = return_sides(returns, route, asked, reading)
-    asked = plan_with_returns(asked, back)
-    solids, _ = solids_around(obstacles, [route], reading, obstacles_unit, obstacles_up)
-    found = size_layout(drawing, asked, aim, reading.joining_distance, solids)
-    beside = _by_name(route, returns, back)
-    told = (*_too_near(found.after, beside), *_as_drawn(back))
-    found = replace(found, notices=(*found.notices, *told))
+    plan = planned(route, schedule, reading, obstacles, returns)
+    metres = reading.joining_distance
+    found = size_layout(drawing, plan.schedule, aim, metres, plan.solids)
+    told = (*_too_near(found.after, plan.returns), *_as_drawn(plan.returns.values()))
+    found = replace(found, notices=(*plan.notices, *found.notices, *told))
     if as_json:
         print_json(proportions_result(found, aim.method))
     else:
         print_proportions(found, aim.method, display, new_console())
     if out is not None:
-        _write_sized(found, drawing, asked, out)
+        _write_sized(found, drawing, plan.schedule, out)
     return 0
 
 
@@ -210,14 +202,6 @@ def _write_sized(
     wrote(out, replaced=there)
 
 
-def _by_name(
-    route: Path, returns: list[Path] | None, sides: "list[Analysis]"
-) -> "dict[str, Analysis]":
-    """The returns of a route by what to call each."""
-    names = option_names([route, *(returns or [])])[1:]
-    return dict(zip(names, sides, strict=True))
-
-
 def _too_near(supply: "Analysis", returns: Mapping[str, "Analysis"]) -> "list[Notice]":
     """Say which ducts of a sized supply have no room beside its returns, by name."""
     from elbowroom.layout import length_words, warning
@@ -239,7 +223,7 @@ def _too_near(supply: "Analysis", returns: Mapping[str, "Analysis"]) -> "list[No
     return found
 
 
-def _as_drawn(returns: "Sequence[Analysis]") -> "list[Notice]":
+def _as_drawn(returns: "Iterable[Analysis]") -> "list[Notice]":
     """Say that returns stay as they are while their supply changes."""
     from elbowroom.layout import note
 
@@ -269,47 +253,38 @@ def improve(
     units: UnitsOption = "metric",
 ) -> int:
     """Say which changes win pressure on the critical path."""
-    from elbowroom.physics import (
-        dust_flags,
-        kept_from_trying,
-        plan_with_returns,
-        remedies,
-        with_airflows,
-    )
+    from elbowroom.physics import dust_flags, kept_from_trying, remedies
 
     from .display import DISPLAYS
     from .gaps import gaps, gaps_between
     from .plan import print_remedies, remedies_result
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance, return_unit, return_up)
-    solids, _ = solids_around(obstacles, [route], reading, obstacles_unit, obstacles_up)
-    asked, _ = with_airflows(schedule_for(route, schedule))
-    back = return_sides(returns, route, asked, reading)
-    asked = plan_with_returns(asked, back)
-    option, _ = read_option(route, asked, reading, solids, [])
+    reading = Reading(
+        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
+    )
+    plan = planned(route, schedule, reading, obstacles, returns)
+    analysis = analysed(route, plan.schedule, reading)
 
-    beside = _by_name(route, returns, back)
-
-    def clashes(analysis: "Analysis") -> int:
-        room = list(gaps(analysis, solids)[1])
-        for name, side in beside.items():
-            room += gaps_between(analysis, side, name)
+    def clashes(changed: "Analysis") -> int:
+        room = list(gaps(changed, plan.solids)[1])
+        for name, side in plan.returns.items():
+            room += gaps_between(changed, side, name)
         return sum(not gap.is_kept for gap in room)
 
-    series = "in" if display.name == "inch-pound" else "mm"
     found = remedies(
-        option.analysis, clashes, series, lambda work: watched(work, "changes tried")
+        analysis, clashes, display.side, lambda work: watched(work, "changes tried")
     )
-    notices = [
-        *kept_from_trying(option.analysis, series),
-        *_as_drawn(back),
-        *dust_flags(option.analysis.graph),
+    told = [
+        *kept_from_trying(analysis, display.side),
+        *plan.notices,
+        *_as_drawn(plan.returns.values()),
+        *dust_flags(analysis.graph),
     ]
     if as_json:
-        print_json(remedies_result(option.analysis, found, notices))
+        print_json(remedies_result(analysis, found, told))
     else:
-        print_remedies(option.analysis, found, display, new_console(), notices)
+        print_remedies(analysis, found, display, new_console(), told)
     return 0
 
 
@@ -329,7 +304,10 @@ def operate(
     units: UnitsOption = "metric",
 ) -> int:
     """Say which airflows settle between the fan and the layout."""
+    from dataclasses import replace
+
     from elbowroom.physics import operate as settle
+    from elbowroom.physics import with_airflows
 
     from .display import DISPLAYS
     from .plan import operation_result, print_operation
@@ -337,10 +315,11 @@ def operate(
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance, return_unit, return_up)
     chosen = one_of(dampers, {"open": "open", "set": "set"}, "--dampers")
-    plan = schedule_for(route, schedule)
+    plan, worked = with_airflows(schedule_for(route, schedule))
     analysis = analysed(route, plan, reading)
     back = return_sides(returns, route, plan, reading)
     found = settle(analysis, chosen, back)
+    found = replace(found, notices=(*worked, *found.notices))
     if as_json:
         print_json(operation_result(analysis, found, back))
     else:
@@ -406,17 +385,17 @@ def report(
 ) -> int:
     """Write the report: budget, paths, fittings with sources, checks, quantities."""
     from elbowroom.layout import refusal
-    from elbowroom.physics import budget
     from elbowroom.physics import compare as compare_options
 
     from .display import DISPLAYS
-    from .layout_view import far_apart
     from .preflight import why_not
     from .remarks import astray, read_remarks
     from .report import pdf_library, report_html, write_report
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance, return_unit, return_up)
+    reading = Reading(
+        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
+    )
     if out.suffix.lower() not in (".html", ".htm", ".pdf"):
         raise refusal("--out", f"'{out.name}' is no report", "name it .html or .pdf")
     read = [schedule, remarks, *(obstacles or [])]
@@ -424,20 +403,11 @@ def report(
     if out.suffix.lower() == ".pdf":
         pdf_library(out)  # rather than after all the work
     said = [] if remarks is None else read_remarks(remarks)
-    schedules = schedules_for(routes, schedule)
-    drawn = [*routes, *(returns or [])]
-    solids, notices = solids_around(
-        obstacles, routes, reading, obstacles_unit, obstacles_up, returns
+    layouts = opened(
+        routes, schedule, reading, obstacles, returns, display, is_drawn=True
     )
-    found = read_options(routes, schedules, reading, solids, notices, display)
-    backs = returns_of_each(returns, routes, schedules, reading)
-    named = option_names(drawn)
-    sides = with_sides_of_each(found, named, backs, solids, display)
-    options = [shown[0] for shown, _ in sides]
-    layouts = [*(option.analysis for option in options), *backs[0]]
-    for said_of in far_apart(layouts):
-        say(said_of.sentence)
-    doubts = astray(said, dict(zip(named, layouts, strict=True)))
+    named = {one.name: one.analysis for sides in layouts.shown for one in sides}
+    doubts = astray(said, named)
     for remark, why in zip(said, doubts, strict=True):
         if why:
             on = f"{remark['element']} {remark['name']}"
@@ -446,19 +416,15 @@ def report(
     if problem is not None:
         say(problem + ".")
     html = report_html(
-        [shown for shown, _ in sides],
-        [around for _, around in sides],
-        solids,
+        layouts.shown,
+        layouts.rooms,
+        layouts.solids,
         display,
         input_files(routes, schedule, obstacles, returns or []),
-        comparison=compare_options(options, display.pressure)
-        if len(options) > 1
+        comparison=compare_options(layouts.options, display.pressure)
+        if len(routes) > 1
         else None,
-        budgets=[
-            budget(option.analysis, back)
-            for option, back in zip(found[0], backs, strict=True)
-            if back
-        ],
+        budgets=layouts.budgets,
         remarks=said,
         doubts=doubts,
         picture=problem is None,

@@ -212,8 +212,7 @@ def size(
     from .size import SIZE_MEASURES, print_size, size_result
 
     display = one_of(units, DISPLAYS, "--units")
-    usual = "in" if display.name == "inch-pound" else "mm"
-    steps = one_of(series or usual, {"mm": "mm", "in": "in"}, "--series")
+    steps = one_of(series or display.side, {"mm": "mm", "in": "in"}, "--series")
     options = {
         "flow": flow,
         "rate": rate,

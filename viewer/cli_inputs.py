@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .cli_outputs import tell
+from .cli_outputs import say, tell
 
 if TYPE_CHECKING:
     from elbowroom.layout import Drawing, Notice, Obstacle, Schedule
@@ -19,13 +19,15 @@ _ASSUMED = "assumed"  # how the origin of a unit or an axis begins that no file 
 
 @dataclass(frozen=True)
 class Reading:
-    """How drawings are read and joined, as the options say it."""
+    """How drawings and solids are read and joined, as the options say it."""
 
     unit: str | None
     up: str | None
     tolerance: str
     return_unit: str | None = None
     return_up: str | None = None
+    obstacles_unit: str | None = None
+    obstacles_up: str | None = None
 
     def read(self, route: Path) -> "Drawing":
         """Read a drawing."""
@@ -69,72 +71,163 @@ class Reading:
         return metres
 
 
-def read_option(
-    route: Path,
-    schedule: "Schedule",
+@dataclass(frozen=True)
+class Layouts:
+    """Layouts as a command has read and analysed them, and what stands around.
+
+    Parameters
+    ----------
+    shown
+        Of each layout the supply, with what its returns spend, and these behind it.
+    rooms
+        Room around every side of each.
+    budgets
+        Of each with its returns; empty without returns.
+    solids
+        What the room was measured to besides the ducts.
+    """
+
+    shown: "list[list[Option]]"
+    rooms: "list[list[tuple[Gap, ...]]]"
+    budgets: "list[Budget]"
+    solids: "list[Obstacle]"
+
+    @property
+    def options(self) -> "list[Option]":
+        """The supplies."""
+        return [sides[0] for sides in self.shown]
+
+
+def opened(
+    routes: Sequence[Path],
+    given: Path | None,
     reading: Reading,
-    obstacles: "Sequence[Obstacle]",
-    notices: "Sequence[Notice]",
-    name: str | None = None,
-    drawing: "Drawing | None" = None,
-    other_runs: "set[str] | None" = None,
-    display: "Display | None" = None,
-) -> "tuple[Option, tuple[Gap, ...]]":
-    """Read, build, analyse and measure one route; clashes in mm without a display."""
-    from elbowroom.layout import build
-    from elbowroom.physics import Option, analyse, with_airflows
+    obstacles: Sequence[Path] | None,
+    returns: Sequence[Path] | None,
+    display: "Display",
+    *,
+    is_drawn: bool,
+) -> Layouts:
+    """Read, analyse and measure layouts with their returns, as all commands do.
 
-    from .display import METRIC
-    from .gaps import clashes, gaps
+    Parameters
+    ----------
+    routes, given
+        The layouts, and the schedule of all of them; found beside each if None.
+    reading
+        How they are read.
+    obstacles, returns
+        Solids to stay clear of, and return sides beside each.
+    display
+        Whose units clashes are said in.
+    is_drawn
+        Whether one picture is to show them, so that it is said if none can.
+    """
+    from elbowroom.physics import budget
 
-    schedule, worked = with_airflows(schedule)
-    notices = [*notices, *worked]
-    drawing = drawing or reading.read(route)
-    graph = build(
-        drawing,
-        schedule,
-        tolerance=reading.joining_distance,
-        other_runs=other_runs or set(),
+    from .layout_view import far_apart
+
+    schedules = schedules_for(routes, given)
+    solids, notices = solids_around(obstacles, routes, reading, returns)
+    found = _read_options(routes, schedules, reading, solids, notices, display)
+    backs = returns_of_each(returns, routes, schedules, reading)
+    names = option_names([*routes, *(returns or [])])
+    behind = names[len(routes) :]
+    sides = [
+        _with_sides(option, room, [name, *behind], back, solids, display)
+        for option, room, name, back in zip(*found, names, backs, strict=False)
+    ]
+    budgets = [
+        budget(option.analysis, back)
+        for option, back in zip(found[0], backs, strict=True)
+        if back
+    ]
+    layouts = Layouts(
+        [shown for shown, _ in sides], [rooms for _, rooms in sides], budgets, solids
     )
-    analysis = analyse(graph)
-    clearance, found = gaps(analysis, obstacles)
-    said = clashes(found, display or METRIC)
-    option = Option(name or route.stem, analysis, clearance, said, tuple(notices))
-    return option, found
+    if is_drawn:
+        first = [option.analysis for option in layouts.options]
+        for said in far_apart([*first, *backs[0]]):
+            say(said.sentence)
+    return layouts
 
 
-def read_options(
+@dataclass(frozen=True)
+class Plan:
+    """What a layout is designed with, before it is analysed.
+
+    Parameters
+    ----------
+    schedule
+        With an airflow at each terminal, and what the returns spend as a loss.
+    returns
+        The returns beside it, by what to call each.
+    solids
+        What to stay clear of.
+    notices
+        What is to be said of the airflows and of the solids.
+    """
+
+    schedule: "Schedule"
+    returns: "dict[str, Analysis]"
+    solids: "list[Obstacle]"
+    notices: "tuple[Notice, ...]"
+
+
+def planned(
+    route: Path,
+    given: Path | None,
+    reading: Reading,
+    obstacles: Sequence[Path] | None,
+    returns: Sequence[Path] | None,
+) -> Plan:
+    """Read what a layout is designed with; parameters as of `opened`."""
+    from elbowroom.physics import plan_with_returns, with_airflows
+
+    schedule, worked = with_airflows(schedule_for(route, given))
+    sides = return_sides(returns, route, schedule, reading)
+    solids, notices = solids_around(obstacles, [route], reading, returns)
+    names = option_names([route, *(returns or [])])[1:]
+    return Plan(
+        plan_with_returns(schedule, sides),
+        dict(zip(names, sides, strict=True)),
+        solids,
+        (*notices, *worked),
+    )
+
+
+def _read_options(
     routes: Sequence[Path],
     schedules: "Sequence[Schedule]",
     reading: Reading,
     obstacles: "Sequence[Obstacle]",
     notices: "Sequence[Notice]",
-    display: "Display | None" = None,
+    display: "Display",
 ) -> "tuple[list[Option], list[tuple[Gap, ...]]]":
     """Options side by side, and room around each; a schedule may name runs of any."""
-    named = option_names(routes)
+    from elbowroom.layout import build
+    from elbowroom.physics import Option, analyse, with_airflows
+
+    from .gaps import clashes, gaps
+
+    names = option_names(routes)
     drawings = [reading.read(route) for route in routes]
     runs = {name for drawing in drawings for name in drawing.names}
     for drawing in drawings:
         said = (attributes.terminal for attributes in drawing.attributes.values())
         runs.update(name for name in said if name)
-    found = [
-        read_option(
-            route,
-            schedule,
-            reading,
-            obstacles,
-            notices,
-            name,
-            drawing,
-            runs if len(drawings) > 1 else None,
-            display,
-        )
-        for route, schedule, name, drawing in zip(
-            routes, schedules, named, drawings, strict=True
-        )
-    ]
-    return [option for option, _ in found], [room for _, room in found]
+    others = runs if len(drawings) > 1 else set()
+    options, rooms = [], []
+    for name, drawing, plan in zip(names, drawings, schedules, strict=True):
+        schedule, worked = with_airflows(plan)
+        distance = reading.joining_distance
+        graph = build(drawing, schedule, tolerance=distance, other_runs=others)
+        analysis = analyse(graph)
+        clearance, room = gaps(analysis, obstacles)
+        told = clashes(room, display)
+        options.append(Option(name, analysis, clearance, told, (*notices, *worked)))
+        rooms.append(room)
+    return options, rooms
 
 
 def analysed(
@@ -230,13 +323,13 @@ def _check_returns(
         seen.add(path.resolve())
 
 
-def with_sides(
+def _with_sides(
     option: "Option",
     room: "tuple[Gap, ...]",
     names: Sequence[str],
     returns: "Sequence[Analysis]",
     obstacles: "Sequence[Obstacle]",
-    display: "Display | None" = None,
+    display: "Display",
 ) -> "tuple[list[Option], list[tuple[Gap, ...]]]":
     """A supply and its returns as layouts to show, and the room around each.
 
@@ -248,7 +341,6 @@ def with_sides(
 
     from elbowroom.physics import Option, with_returns
 
-    from .display import METRIC
     from .gaps import gaps, gaps_between, in_units
 
     analysis = with_returns(option.analysis, returns)
@@ -263,54 +355,32 @@ def with_sides(
         )
         every = (*rooms[one], *near)
         rooms[one] = tuple(sorted(every, key=lambda gap: (gap.is_kept, gap.distance)))
-    return in_units(options, rooms, display or METRIC), rooms
+    return in_units(options, rooms, display), rooms
 
 
-def with_sides_of_each(
-    found: "tuple[Sequence[Option], Sequence[tuple[Gap, ...]]]",
-    names: Sequence[str],
-    returns: "Sequence[Sequence[Analysis]]",
-    obstacles: "Sequence[Obstacle]",
-    display: "Display | None" = None,
-) -> "list[tuple[list[Option], list[tuple[Gap, ...]]]]":
-    """What `with_sides` makes of each option of `read_options` and its returns.
+def told_together(layouts: Layouts) -> Layouts:
+    """Layouts of which each supply has what is to be said of its budget and returns.
 
-    `names` are those of all options, and behind them of the returns, beside each alike.
-    """
-    behind = names[len(returns) :]
-    return [
-        with_sides(option, room, [name, *behind], back, obstacles, display)
-        for option, room, name, back in zip(*found, names, returns, strict=False)
-    ]
-
-
-def in_budget(
-    option: "Option",
-    room: "tuple[Gap, ...]",
-    names: Sequence[str],
-    returns: "Sequence[Analysis]",
-    obstacles: "Sequence[Obstacle]",
-    display: "Display | None" = None,
-) -> "tuple[list[Option], list[tuple[Gap, ...]], Budget | None]":
-    """The layouts and rooms of `with_sides`, and the budget; without returns none.
-
-    What is to be said of the budget and of the returns is among what is said of the
-    supply, since that stands for all of them where options are compared.
+    It stands for all of them where options are compared.
     """
     from dataclasses import replace
 
-    from elbowroom.layout import length_words, place_words, warning
-    from elbowroom.physics import budget
+    if not layouts.budgets:
+        return layouts
+    every = zip(layouts.shown, layouts.rooms, layouts.budgets, strict=True)
+    return replace(layouts, shown=[_told_together(*one) for one in every])
 
-    shown, rooms = with_sides(option, room, names, returns, obstacles, display)
-    if not returns:
-        return shown, rooms, None
-    whole = budget(option.analysis, returns)
-    said = [*shown[0].analysis.flags, *whole.notices]
-    if whole.missing:
-        missing = ", ".join(whole.missing)
-        said.append(warning("budget", f"not declared, and not filled in: {missing}"))
-    for side, around in zip(returns, rooms[1:], strict=True):
+
+def _told_together(
+    shown: "Sequence[Option]", rooms: "Sequence[tuple[Gap, ...]]", whole: "Budget"
+) -> "list[Option]":
+    from dataclasses import replace
+
+    from elbowroom.layout import length_words, place_words, warning
+
+    supply, *returns = shown
+    said = [*supply.analysis.flags, *whole.notices]
+    for side, around in zip([one.analysis for one in returns], rooms[1:], strict=True):
         file = side.graph.drawing.file
         for one in side.flags:
             told = any(
@@ -323,8 +393,8 @@ def in_budget(
                 at = f" at {place_words(gap.place, gap.unit)}"
                 words = gap.words(length_words, at)
                 said.append(warning(file, words, place=gap.place))
-    supply = replace(shown[0], analysis=replace(shown[0].analysis, flags=tuple(said)))
-    return [supply, *shown[1:]], rooms, whole
+    analysis = replace(supply.analysis, flags=tuple(said))
+    return [replace(supply, analysis=analysis), *returns]
 
 
 def _return_side(
@@ -409,17 +479,16 @@ def schedules_for(routes: Sequence[Path], given: Path | None) -> "list[Schedule]
 
 
 def solids_around(
-    paths: list[Path] | None,
+    paths: Sequence[Path] | None,
     routes: Sequence[Path],
     reading: Reading,
-    solid_unit: str | None,
-    solid_up: str | None,
-    returns: Sequence[Path] | None = None,
+    returns: Sequence[Path] | None,
 ) -> "tuple[list[Obstacle], list[Notice]]":
     """Solids of the files named and of the routes' own files, each of them once."""
     from elbowroom.layout import found_at, read_obstacles, refusal, structure_in
 
-    for option, word in (("unit", solid_unit), ("up", solid_up)):
+    unit, up = reading.obstacles_unit, reading.obstacles_up
+    for option, word in (("unit", unit), ("up", up)):
         if word is not None and not paths:
             raise refusal(
                 f"--obstacles-{option}", "there are no --obstacles", "leave it out"
@@ -428,10 +497,10 @@ def solids_around(
     notices: list[Notice] = []
     seen: set[tuple[str, bytes]] = set()
     for found, said in [
-        *(read_obstacles(path, unit=solid_unit, up=solid_up) for path in paths or []),
+        *(read_obstacles(path, unit=unit, up=up) for path in paths or []),
         *(
-            structure_in(path, unit=unit)
-            for paths_of, unit in (
+            structure_in(path, unit=stated)
+            for paths_of, stated in (
                 (routes, reading.unit),
                 (returns or [], reading.return_unit),
             )

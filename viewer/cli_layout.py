@@ -30,19 +30,12 @@ from .cli_arguments import (
 )
 from .cli_inputs import (
     Reading,
-    in_budget,
     input_files,
     one_of,
+    opened,
     option_names,
-    read_option,
-    read_options,
-    return_sides,
-    returns_of_each,
     schedule_for,
-    schedules_for,
-    solids_around,
-    with_sides,
-    with_sides_of_each,
+    told_together,
 )
 from .cli_outputs import (
     check_outputs,
@@ -90,41 +83,36 @@ def analyse(
     """Say where the pressure of a route goes."""
     from dataclasses import replace
 
-    from elbowroom.physics import budget, checks, power_of
+    from elbowroom.physics import checks, power_of
 
     from .checks import print_cautions, print_checks
     from .display import DISPLAYS
-    from .layout_view import far_apart, option_words, panel, values
+    from .layout_view import option_words, panel, values
     from .plan import print_budget, tables_with_returns
-    from .results import analysis_result, budget_row, return_row
+    from .results import analysis_result
     from .tables import flat_tables, print_analysis
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance, return_unit, return_up)
+    reading = Reading(
+        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
+    )
     chosen: By = one_of(by, COLOURINGS, "--by")
     read = [schedule, *(obstacles or [])]
     drawn = [route, *(returns or [])]
     check_outputs(drawn, read, png=png, csv=csv, xlsx=xlsx, page=page)
-    found = schedule_for(route, schedule)
-    solids, notices = solids_around(
-        obstacles, [route], reading, obstacles_unit, obstacles_up, returns
+    is_drawn = png is not None or page is not None
+    layouts = opened(
+        [route], schedule, reading, obstacles, returns, display, is_drawn=is_drawn
     )
-    option, room = read_option(route, found, reading, solids, notices)
-    back = return_sides(returns, route, found, reading)
-    whole = budget(option.analysis, back) if back else None
-    named = option_names(drawn)
-    shown, rooms = with_sides(option, room, named, back, solids, display)
+    (shown,), (rooms,), solids = layouts.shown, layouts.rooms, layouts.solids
+    option, back = shown[0], [one.analysis for one in shown[1:]]
+    whole = layouts.budgets[0] if back else None
     plain, room = shown[0].analysis, rooms[0]
     analysis = replace(plain, flags=(*option.notices, *plain.flags))
     if as_json:
         inputs_used = input_files([route], schedule, obstacles, returns or [])
-        result = analysis_result(analysis, inputs_used, room)
-        result["returns"] = [
-            return_row(side, around)
-            for side, around in zip(back, rooms[1:], strict=True)
-        ]
-        result["budget"] = None if whole is None else budget_row(whole)
-        print_json(result)
+        behind = list(zip(back, rooms[1:], strict=True))
+        print_json(analysis_result(analysis, inputs_used, room, behind, whole))
     else:
         console = new_console()
         with whole_or_nothing(console):
@@ -143,9 +131,6 @@ def analyse(
         if whole is not None:
             flat = tables_with_returns(flat, plain, back, rooms[1:], whole)
         write_tables(flat, csv, xlsx)
-    if png is not None or page is not None:
-        for said_of in far_apart([one.analysis for one in shown]):
-            say(said_of.sentence)
     if png is not None:
         panels = []
         for one, around in zip(shown, rooms, strict=True):
@@ -187,59 +172,52 @@ def compare(
 
     from .display import DISPLAYS, METRIC
     from .gaps import in_units
-    from .layout_view import far_apart, option_words, panel, side_by_side, values
+    from .layout_view import option_words, panel, side_by_side, values
     from .plan import tables_with_returns
     from .results import beside_row, comparison_result
     from .tables import flat_tables, print_comparison
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance, return_unit, return_up)
+    reading = Reading(
+        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
+    )
     chosen: By = one_of(by, COLOURINGS, "--by")
     drawn = [*routes, *(returns or [])]
-    named = option_names(drawn)
-    named, behind = named[: len(routes)], named[len(routes) :]
     check_outputs(
         drawn,
         [schedule, *(obstacles or [])],
         png=png,
         csv=csv,
-        csv_folders=named,
+        csv_folders=option_names(drawn)[: len(routes)],
         page=page,
     )
     if len(routes) < 2:
         raise refusal("compare", "only one route is given", "give two routes or more")
-    schedules = schedules_for(routes, schedule)
-    solids, notices = solids_around(
-        obstacles, routes, reading, obstacles_unit, obstacles_up, returns
-    )
     said_in = METRIC if as_json else display
-    found = read_options(routes, schedules, reading, solids, notices, said_in)
-    backs = returns_of_each(returns, routes, schedules, reading)
-    whole = [
-        in_budget(option, room, [name, *behind], back, solids, said_in)
-        for option, room, name, back in zip(*found, named, backs, strict=True)
-    ]
-    options, rooms = [one[0] for one, _, _ in whole], [one[0] for _, one, _ in whole]
-    _, seen = side_by_side([one[:2] for one in whole], solids)
-    budgets = [one for _, _, one in whole if one]
-    if png is not None or page is not None:
-        every = [option.analysis for option in options]
-        for said in far_apart([*every, *backs[0]]):
-            say(said.sentence)
+    is_drawn = png is not None or page is not None
+    layouts = opened(
+        routes, schedule, reading, obstacles, returns, said_in, is_drawn=is_drawn
+    )
+    layouts = told_together(layouts)
+    options, rooms = layouts.options, [around[0] for around in layouts.rooms]
+    backs = [[one.analysis for one in shown[1:]] for shown in layouts.shown]
+    _, seen = side_by_side(layouts.shown, layouts.rooms, layouts.solids)
     comparison = compare_options(options, "Pa" if as_json else display.pressure)
     if as_json:
         inputs_used = input_files(routes, schedule, obstacles, returns or [])
-        beside = [beside_row(shown[1:], one) for shown, _, one in whole if one]
+        each = zip(layouts.shown, layouts.budgets, strict=False)
+        beside = [beside_row(shown[1:], whole) for shown, whole in each]
         print_json(comparison_result(comparison, inputs_used, beside))
     else:
-        print_comparison(comparison, display, new_console(), budgets)
+        print_comparison(comparison, display, new_console(), layouts.budgets)
     if csv is not None:
-        for (shown, around, both), back in zip(whole, backs, strict=True):
-            supply = shown[0].analysis
-            flat = flat_tables(supply, around[0])
-            if both is not None:
-                flat = tables_with_returns(flat, supply, back, around[1:], both)
-            write_tables(flat, csv / shown[0].name)
+        for place, (option, back) in enumerate(zip(options, backs, strict=True)):
+            supply, (room, *around) = option.analysis, layouts.rooms[place]
+            flat = flat_tables(supply, room)
+            if back:
+                whole = layouts.budgets[place]
+                flat = tables_with_returns(flat, supply, back, around, whole)
+            write_tables(flat, csv / option.name)
     if png is not None:
         panels = []
         for option, room, back in zip(options, rooms, backs, strict=True):
@@ -255,7 +233,7 @@ def compare(
         draw_picture(panels, spent, chosen, display, png, verdict)
     if page is not None:
         write_review_page(page, options, rooms, seen, display.name)
-    return exit_code(strict, [option for shown, _, _ in whole for option in shown])
+    return exit_code(strict, [option for shown in layouts.shown for option in shown])
 
 
 def check(
@@ -278,6 +256,8 @@ def check(
     units: UnitsOption = "metric",
 ) -> int:
     """Say what is in a drawing, and what is odd about it, before any number."""
+    from dataclasses import replace
+
     from elbowroom.layout import (
         Severity,
         audit,
@@ -304,7 +284,7 @@ def check(
     found = schedule_for(route, schedule)
     drawing = reading.read(route)
     metres = reading.joining_distance
-    found, _ = with_airflows(found)
+    found, worked = with_airflows(found)
     seen = audit(drawing, found, metres)
     changes: list[str] | None = None
     there = fix is not None and fix.exists()
@@ -317,6 +297,7 @@ def check(
     if draft is not None:
         _write_draft(wanting, draft)
     seen, by_duct = settled_audit(seen)
+    seen = replace(seen, findings=(*seen.findings, *worked))
     result = check_result(seen, by_duct, changes)
     if as_json:
         print_json(result)
@@ -415,23 +396,23 @@ def view(
 
     check_port(port)
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance, return_unit, return_up)
+    reading = Reading(
+        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
+    )
     chosen: By = one_of(by, COLOURINGS, "--by")
     routes = [route, *(others or [])]
     drawn = [*routes, *(returns or [])]
     check_outputs(drawn, [schedule, *(obstacles or [])], png=png)
-    schedules = schedules_for(routes, schedule)
-    solids, notices = solids_around(
-        obstacles, routes, reading, obstacles_unit, obstacles_up, returns
+    layouts = opened(
+        routes, schedule, reading, obstacles, returns, display, is_drawn=True
     )
-    found = read_options(routes, schedules, reading, solids, notices)
-    backs = returns_of_each(returns, routes, schedules, reading)
-    sides = with_sides_of_each(found, option_names(drawn), backs, solids, display)
-    shown, seen = side_by_side(sides, solids)
+    shown, seen = side_by_side(layouts.shown, layouts.rooms, layouts.solids)
+    compared = layouts.options if others else []
     made = []
     for option, room, back in shown:
         words = option_words(option, display, back)
-        made.append(panel(option.analysis, chosen, display, *words, seen, room=room))
+        beside = [one.analysis for one in compared if one is not option]
+        made.append(panel(option.analysis, chosen, display, *words, seen, beside, room))
     options = [option for option, _, _ in shown]
     every = [values(option.analysis, chosen, display) for option in options]
     measure = bar_title(chosen, display)

@@ -8,6 +8,13 @@ from elbowroom.physics import CheckDimension
 
 TOUCH = 1e-6  # m: bodies no farther apart than this, nor deeper in each other, touch
 
+# Decimals of a quantity in each unit, where these show two significant digits of it.
+DIGITS = {
+    "Pa": 1, "Pa/m": 2, "m/s": 1, "L/s": 0, "m": 2, "mm": 0, "m2": 1, "kg": 1,
+    "in.wg": 4, "in.wg/100 ft": 3, "fpm": 0, "cfm": 0, "ft": 1, "in": 1, "ft2": 1,
+    "lb": 1,
+}  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True)
 class Display:
@@ -19,8 +26,6 @@ class Display:
         'metric' or 'inch-pound'.
     length, flow, velocity, pressure, rate
         Unit of each.
-    pressure_digits
-        Decimals of a pressure.
     """
 
     name: str
@@ -29,12 +34,11 @@ class Display:
     velocity: str
     pressure: str
     rate: str
-    pressure_digits: int
 
-    def lengths(self, value: float, digits: int = 2) -> str:
+    def lengths(self, value: float, digits: int = DIGITS["m"]) -> str:
         """A length, without its unit, in two significant digits or more."""
         shown = units.to_unit(value, self.length)
-        fewer = digits if self.length == "m" else max(digits - 1, 0)
+        fewer = max(digits + DIGITS[self.length] - DIGITS["m"], 0)
         least = 1 - int(f"{shown:.1e}".partition("e")[2])  # of the rounded one
         is_small = abs(shown) > 1e-6 * 10.0**-fewer  # and not the rounding of a sum
         return shown_number(shown, max(fewer, least) if is_small else fewer)
@@ -53,22 +57,22 @@ class Display:
 
     def flows(self, value: float) -> str:
         """An airflow, without its unit."""
-        return shown_number(units.to_unit(value, self.flow), 0)
+        return shown_number(units.to_unit(value, self.flow), DIGITS[self.flow])
 
     def velocities(self, value: float) -> str:
         """A velocity, without its unit."""
-        digits = 1 if self.velocity == "m/s" else 0
-        return shown_number(units.to_unit(value, self.velocity), digits)
+        shown = units.to_unit(value, self.velocity)
+        return shown_number(shown, DIGITS[self.velocity])
 
     def pressures(self, value: float, more: int = 0) -> str:
         """A pressure, without its unit, with so many more digits than usual."""
         shown = units.to_unit(value, self.pressure) + 0.0
-        return shown_number(shown, self.pressure_digits + more)
+        return shown_number(shown, DIGITS[self.pressure] + more)
 
     def rates(self, value: float) -> str:
         """A friction rate with its unit."""
-        digits = 2 if self.rate == "Pa/m" else 3
-        return f"{shown_number(units.to_unit(value, self.rate), digits)} {self.rate}"
+        shown = units.to_unit(value, self.rate)
+        return f"{shown_number(shown, DIGITS[self.rate])} {self.rate}"
 
     def size(self, section: Section) -> str:
         """A section with its unit: width × height."""
@@ -89,11 +93,11 @@ class Display:
     def side_words(self, value: float) -> str:
         """A side or diameter, without its unit."""
         scaled = units.to_unit(value, self.side)
-        return shown_number(scaled, 0 if self.side == "mm" else 1)
+        return shown_number(scaled, DIGITS[self.side])
 
     def areas(self, value: float) -> str:
         """An area, without its unit."""
-        return shown_number(units.to_unit(value, self.area), 1)
+        return shown_number(units.to_unit(value, self.area), DIGITS[self.area])
 
     @property
     def area(self) -> str:
@@ -102,7 +106,8 @@ class Display:
 
     def masses(self, value: float) -> str:
         """A mass, without its unit."""
-        return shown_number(value if self.length == "m" else value / units.POUND, 1)
+        shown = value if self.mass == "kg" else value / units.POUND
+        return shown_number(shown, DIGITS[self.mass])
 
     @property
     def mass(self) -> str:
@@ -110,8 +115,8 @@ class Display:
         return "kg" if self.length == "m" else "lb"
 
 
-METRIC = Display("metric", "m", "L/s", "m/s", "Pa", "Pa/m", 1)
-INCH_POUND = Display("inch-pound", "ft", "cfm", "fpm", "in.wg", "in.wg/100 ft", 4)
+METRIC = Display("metric", "m", "L/s", "m/s", "Pa", "Pa/m")
+INCH_POUND = Display("inch-pound", "ft", "cfm", "fpm", "in.wg", "in.wg/100 ft")
 DISPLAYS = {display.name: display for display in (METRIC, INCH_POUND)}
 
 

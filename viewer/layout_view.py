@@ -21,6 +21,7 @@ from elbowroom.layout import (
 )
 from elbowroom.physics import Analysis, Kind, Option, critical_return
 
+from .budget import spare_words
 from .display import TOUCH, Display
 from .labels import cut
 from .scene import Label, Look, Panel
@@ -163,7 +164,8 @@ def duct_solids(analysis: Analysis) -> list[Obstacle]:
 
 
 def side_by_side(
-    layouts: "Sequence[tuple[Sequence[Option], Sequence[Sequence[Gap]]]]",
+    layouts: Sequence[Sequence[Option]],
+    rooms: "Sequence[Sequence[Sequence[Gap]]]",
     solids_around: Sequence[Obstacle],
 ) -> "tuple[list[tuple[Option, Sequence[Gap], list[Analysis]]], list[Obstacle]]":
     """What has a panel of its own, with the room around it and its returns.
@@ -171,7 +173,9 @@ def side_by_side(
     Parameters
     ----------
     layouts
-        Each with its returns behind it, and the rooms of all its sides.
+        Each with its returns behind it.
+    rooms
+        Room around every side of each.
     solids_around
         Solids to draw beside them.
 
@@ -184,12 +188,11 @@ def side_by_side(
         options they are what stands there, the same beside each.
     """
     firsts = [
-        (shown[0], rooms[0], [one.analysis for one in shown[1:]])
-        for shown, rooms in layouts
+        (shown[0], around[0], [one.analysis for one in shown[1:]])
+        for shown, around in zip(layouts, rooms, strict=True)
     ]
-    sides, rooms = layouts[0]
     if len(layouts) == 1:
-        behind = zip(sides[1:], rooms[1:], strict=True)
+        behind = zip(layouts[0][1:], rooms[0][1:], strict=True)
         return [*firsts, *((one, room, []) for one, room in behind)], [*solids_around]
     back = [piece for side in firsts[0][2] for piece in duct_solids(side)]
     return firsts, [*solids_around, *back]
@@ -198,8 +201,7 @@ def side_by_side(
 def panel_title(name: str, analysis: Analysis, display: Display) -> str:
     """Name of a layout, and what it loses to which terminal, or from which."""
     loss = f"{display.pressures(analysis.critical_loss)} {display.pressure}"
-    way = "from" if analysis.graph.is_return else "to"
-    return f"{name}: {loss} {way} {analysis.critical_terminal}"
+    return f"{name}: {loss} {analysis.critical_words}"
 
 
 def summary(
@@ -232,10 +234,8 @@ def summary(
     if returns:
         back = returns[critical_return(returns)].critical_loss
         text += f" · return {display.pressures(back)} {display.pressure}"
-    if system.spare is not None:
-        word = "more than the fan leaves" if system.is_short else "to spare"
-        spare = display.pressures(abs(system.spare))
-        text += f" · {spare} {display.pressure} {word}"
+    if spare := spare_words(system, display):
+        text += f" · {spare}"
     if len(analysis.graph.terminals.name) > _NAMED:
         text += f" · {len(analysis.graph.terminals.name)} terminals"
     if clearance is not None:

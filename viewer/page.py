@@ -16,9 +16,7 @@ from scipy.spatial import cKDTree
 from elbowroom.layout import (
     FloatArray,
     IntArray,
-    Notice,
     Obstacle,
-    Severity,
     Shape,
     Tubes,
     solids,
@@ -30,12 +28,12 @@ from elbowroom.physics import Analysis, Budget, Kind, Option
 from .budget import joint_lines
 from .checks import CAUTIONS
 from .colours import Scale, even_scale_for, scale_for
-from .display import DISPLAYS, INCH_POUND, TOUCH, Display
+from .display import DIGITS, DISPLAYS, INCH_POUND, TOUCH, Display
 from .gaps import Gap, in_units
 from .layout_view import pieces, seen_tubes
 from .outlet import printable
 from .results import elements
-from .tables import AS_NEW, pair_rows, pairs_sentence
+from .tables import AS_NEW, notice_lines, pair_rows, pairs_sentence
 
 _MOST_FACES = 200_000  # of obstacles; beyond, their boxes stand for them
 _SAME_PLACE = 0.25  # m, most between the ends of pieces of two layouts that are one
@@ -81,26 +79,19 @@ def write_page(
     BadInput
         If the file cannot be written.
     """
-    text = page_text(options, rooms, obstacles, verdicts, unit_system, budget)
+    text = _text(page_data(options, rooms, obstacles, verdicts, unit_system, budget))
     with writing(path):
         path.write_text(text, encoding="utf-8")
 
 
-def page_text(
-    options: Sequence[Option],
-    rooms: Sequence[Sequence[Gap]],
-    obstacles: Sequence[Obstacle],
-    verdicts: Mapping[str, str] | None = None,
-    unit_system: str = "metric",
-    budget: Budget | None = None,
-) -> str:
-    """The review page as text; parameters as for `write_page`."""
+def _text(shown: Mapping[str, Any]) -> str:
+    """The review page as text, of what `page_data` gives."""
     static = files("elbowroom.viewer").joinpath("static")
     style, library, script, body = (
         static.joinpath(name).read_text(encoding="utf-8")
         for name in ("page.css", "three.bundle.js", "page.js", "page.html")
     )
-    data = _json(page_data(options, rooms, obstacles, verdicts, unit_system, budget))
+    data = _json(shown)
     policy = "; ".join(
         (
             "default-src 'none'",
@@ -111,7 +102,7 @@ def page_text(
             "form-action 'none'",
         )
     )
-    names = ", ".join(option.name for option in options)
+    names = ", ".join(option["name"] for option in shown["options"])
     title = escape(printable(names, one_line=True))
     return (
         "<!DOCTYPE html>\n"
@@ -133,7 +124,7 @@ def page_data(
     unit_system: str = "metric",
     budget: Budget | None = None,
 ) -> dict[str, Any]:
-    """What the page shows, as plain data in SI units."""
+    """What the page shows, as plain data in SI units; parameters as of `write_page`."""
     shapes = [solids(option.analysis.graph) for option in options]
     origin = np.mean([one.tubes.centre.mean(axis=0) for one in shapes], axis=0)
     losses = [
@@ -188,31 +179,20 @@ def page_data(
 
 
 _UNITS = {
-    "metric": {
-        "pressure": "Pa",
-        "rate": "Pa/m",
-        "velocity": "m/s",
-        "flow": "L/s",
-        "length": "m",
-        "gap": "mm",
-    },
-    "inch-pound": {
-        "pressure": "in.wg",
-        "rate": "in.wg/100 ft",
-        "velocity": "fpm",
-        "flow": "cfm",
-        "length": "ft",
-        "gap": "in",
-    },
+    name: {
+        "pressure": display.pressure,
+        "rate": display.rate,
+        "velocity": display.velocity,
+        "flow": display.flow,
+        "length": display.length,
+        "gap": display.side,
+    }
+    for name, display in DISPLAYS.items()
 }
-_DIGITS = {
-    "Pa": 1, "Pa/m": 2, "m/s": 1, "L/s": 0, "m": 2, "mm": 0,
-    "in.wg": 4, "in.wg/100 ft": 3, "fpm": 0, "cfm": 0, "ft": 1, "in": 1,
-}  # fmt: skip
 
 
 def _unit(unit: str) -> dict[str, Any]:
-    return {"name": unit, "per_si": units.to_unit(1.0, unit), "digits": _DIGITS[unit]}
+    return {"name": unit, "per_si": units.to_unit(1.0, unit), "digits": DIGITS[unit]}
 
 
 def _scale(
@@ -239,9 +219,7 @@ def _per_metre(option: Option) -> FloatArray:
 def _budget(options: Sequence[Option], budget: Budget) -> dict[str, Any]:
     """The budget of supply and returns as `analyse` prints it, in either unit."""
     supply, *returns = (option.analysis for option in options)
-    flags = _said(budget.notices)
-    if budget.missing:
-        flags.append(f"not declared, and not filled in: {', '.join(budget.missing)}.")
+    flags = notice_lines(budget.notices)
     lines = {
         name: joint_lines(supply, returns, budget, display)
         for name, display in DISPLAYS.items()
@@ -260,12 +238,6 @@ def _pairs(analysis: Analysis, display: Display) -> list[str]:
         )
     ]
     return [*lines, pairs_sentence(analysis, display)] if lines else []
-
-
-def _said(notices: Sequence[Notice]) -> list[str]:
-    """Warnings first, as the commands print them."""
-    ranked = sorted(notices, key=lambda said: said.severity == Severity.NOTE)
-    return [f"{said.severity}: {said.sentence}" for said in ranked]
 
 
 def _ends(option: Option, tubes: Tubes, owner: IntArray) -> FloatArray:
@@ -315,7 +287,7 @@ def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str
             for name, display in DISPLAYS.items()
         },
         "pairs": {name: _pairs(analysis, one) for name, one in DISPLAYS.items()},
-        "flags": _said((*option.notices, *analysis.flags)),
+        "flags": notice_lines((*option.notices, *analysis.flags)),
         "elements": elements(analysis),
         "sizes_in": [
             INCH_POUND.size(graph.section(duct))
@@ -400,7 +372,7 @@ def _packed(values: npt.ArrayLike) -> str:
     return base64.b64encode(np.asarray(values, dtype="<f4").tobytes()).decode()
 
 
-def _json(data: dict[str, Any]) -> str:
+def _json(data: Mapping[str, Any]) -> str:
     """JSON that no text in it can break out of."""
     text = json.dumps(data, allow_nan=False, separators=(",", ":"))
     for sign in "<>&\u2028\u2029":

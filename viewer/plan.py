@@ -1,4 +1,4 @@
-"""What settles, what size, what would mend it: tables and plain data."""
+"""Budgets and tables of both sides; what settles, what size, what would mend it."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -13,7 +13,7 @@ from elbowroom.physics import (
     Remedy,
 )
 
-from .budget import joint_lines
+from .budget import joint_lines, spare_words
 from .display import Display
 from .gaps import Gap
 from .outlet import plain
@@ -36,10 +36,6 @@ def print_budget(
     for words, value in joint_lines(supply, returns, found, display):
         table.add_row(plain(words), value)
     console.print(table)
-    if found.missing:
-        console.print(
-            plain("Not declared, and not filled in: " + ", ".join(found.missing) + ".")
-        )
     print_notices(found.notices, console, "What to know of the budget")
 
 
@@ -304,12 +300,11 @@ def print_remedies(
     notices: Sequence[Notice] = (),
 ) -> None:
     """Print the changes that win pressure on the critical path."""
-    p = display.pressures
+    p, spare = display.pressures, spare_words(analysis.system, display)
     console.print(
         f"[bold]{plain(analysis.graph.drawing.file)}[/bold]  "
         f"{p(analysis.critical_loss)} {display.pressure} "
-        f"{'from' if analysis.graph.is_return else 'to'} "
-        f"{plain(analysis.critical_terminal)}{_spare(analysis, display)}"
+        f"{plain(analysis.critical_words)}{spare and f', {spare}'}"
     )
     if not found:
         console.print(
@@ -343,12 +338,3 @@ def print_remedies(
         "up."
     )
     print_notices(notices, console)
-
-
-def _spare(analysis: Analysis, display: Display) -> str:
-    """What the fan has to spare for a layout, in words; nothing without a fan."""
-    spare = analysis.system.spare
-    if spare is None:
-        return ""
-    word = "to spare" if spare >= 0.0 else "more than the fan leaves"
-    return f", {display.pressures(abs(spare))} {display.pressure} {word}"

@@ -14,7 +14,6 @@ import numpy as np
 
 from elbowroom.layout import (
     Basis,
-    Notice,
     Obstacle,
     place_words,
     refusal,
@@ -59,6 +58,7 @@ from .tables import (
     apart_columns,
     balance_note,
     damper_place,
+    notice_lines,
     open_share,
     pair_rows,
     pairs_sentence,
@@ -234,7 +234,7 @@ def _summary(
         rows.append(
             [
                 option.name,
-                option.analysis.critical_terminal,
+                option.analysis.critical_words,
                 _n(p(system.critical_loss)),
                 _n(f"{p(band.low)} – {p(band.high)}"),
                 _n("–" if system.available is None else p(system.available)),
@@ -244,10 +244,9 @@ def _summary(
                 *ranks[place : place + 1],
             ]
         )
-    from_rooms = all(option.analysis.graph.is_return for option in options)
     heads = [
         "layout",
-        "critical path " + ("from" if from_rooms else "to"),
+        "critical path",
         f"loss, {display.pressure}",
         "nine draws of ten",
         "fan leaves",
@@ -316,13 +315,7 @@ def _joint_budget(
         for words, value in joint_lines(supply, returns, budget, display)
     ]
     text = _table([f"supply and return, {display.pressure}", ""], rows)
-    if budget.missing:
-        text += (
-            "<p>Not declared, and not filled in: "
-            f"{escape(', '.join(budget.missing))}.</p>"
-        )
-    said = [f"{one.severity}: {one.sentence}" for one in budget.notices]
-    return text + _list("What to know of the budget", said)
+    return text + _list("What to know of the budget", notice_lines(budget.notices))
 
 
 def _largest(analysis: Analysis, display: Display, of: str = "") -> str:
@@ -353,7 +346,7 @@ def _picture(
     from .layout_view import bar_title, option_words, panel, side_by_side, values
     from .scene import picture
 
-    shown, seen = side_by_side(list(zip(layouts, rooms, strict=True)), obstacles)
+    shown, seen = side_by_side(layouts, rooms, obstacles)
     every = [values(option.analysis, "loss", display) for option, _, _ in shown]
     panels = []
     compared = [] if comparison is None else [option for option, _, _ in shown]
@@ -396,7 +389,7 @@ def _side(
             _quantities(analysis, display),
             _assumed(analysis, display),
             _room(room, display),
-            _notices([*option.notices, *analysis.flags]),
+            _list("What to know", notice_lines([*option.notices, *analysis.flags])),
         )
     )
 
@@ -730,10 +723,6 @@ def _room(room: Sequence[Gap], display: Display) -> str:
         return ""
     heads = ["duct", "beside", "gap", "to keep", "at"]
     return "<h2>Room around the ducts</h2>" + _table(heads, rows)
-
-
-def _notices(said: Sequence[Notice]) -> str:
-    return _list("What to know", [f"{one.severity}: {one.sentence}" for one in said])
 
 
 def _remarks(remarks: Sequence[Mapping[str, str]], doubts: Sequence[str]) -> str:

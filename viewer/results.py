@@ -43,7 +43,11 @@ Plain = dict[str, Any]
 
 
 def analysis_result(
-    analysis: Analysis, inputs: Mapping[str, Any], room: Sequence[Gap] = ()
+    analysis: Analysis,
+    inputs: Mapping[str, Any],
+    room: Sequence[Gap] = (),
+    returns: Sequence[tuple[Analysis, Sequence[Gap]]] = (),
+    budget: Budget | None = None,
 ) -> Plain:
     """Result of `analyse` as plain data.
 
@@ -55,6 +59,8 @@ def analysis_result(
         What went in: files and options.
     room
         Gaps between the ducts and what is next to them.
+    returns, budget
+        The returns of a supply, each with the room around it, and the budget of all.
 
     Returns
     -------
@@ -83,18 +89,17 @@ def analysis_result(
             },
             "flow_m3_s": analysis.flow,
         },
-        "elements": elements(analysis),
-        "ducts": ducts(analysis),
-        "paths": paths(analysis),
-        "returns": [],
-        "budget": None,
-        "pairs": pairs(analysis),
-        "balance": balancing(analysis),
-        "room": _room(room),
-        "checks": check_rows(checks(analysis)),
+        **_side(analysis, room),
+        "returns": [
+            {
+                "file": side.graph.drawing.file,
+                "system": _system(side),
+                **_side(side, around),
+            }
+            for side, around in returns
+        ],
+        "budget": None if budget is None else budget_row(budget),
         "fan_power": power_row(power_of(analysis)),
-        "assumptions": assumption_rows(analysis),
-        "flags": [notice(flag) for flag in analysis.flags],
     }
 
 
@@ -114,7 +119,8 @@ def assumption_rows(analysis: Analysis) -> list[Plain]:
     ]
 
 
-def _room(room: Sequence[Gap]) -> list[Plain]:
+def room_rows(room: Sequence[Gap]) -> list[Plain]:
+    """Gaps between the ducts and what is next to them."""
     return [
         {
             "duct": gap.duct,
@@ -128,17 +134,15 @@ def _room(room: Sequence[Gap]) -> list[Plain]:
     ]
 
 
-def return_row(analysis: Analysis, room: Sequence[Gap] = ()) -> Plain:
-    """A return side as plain data, with the room around its ducts."""
+def _side(analysis: Analysis, room: Sequence[Gap]) -> Plain:
+    """Tables of a supply or a return."""
     return {
-        "file": analysis.graph.drawing.file,
-        "system": _system(analysis),
-        "paths": paths(analysis),
         "elements": elements(analysis),
         "ducts": ducts(analysis),
+        "paths": paths(analysis),
         "pairs": pairs(analysis),
         "balance": balancing(analysis),
-        "room": _room(room),
+        "room": room_rows(room),
         "checks": check_rows(checks(analysis)),
         "assumptions": assumption_rows(analysis),
         "flags": [notice(flag) for flag in analysis.flags],

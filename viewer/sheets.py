@@ -10,7 +10,7 @@ from elbowroom.layout import refusal, writing
 Row = Mapping[str, Any]
 Tables = Mapping[str, Sequence[Row]]
 # Of the table that is empty where nothing stands beside the ducts.
-ROOM_HEADS = ("duct", "beside", "distance_m", "required_m", "is_kept")
+_ROOM = ("duct", "beside", "distance_m", "required_m", "is_kept", "x_m", "y_m", "z_m")
 
 
 def write_csv_tables(tables: Tables, folder: Path) -> list[Path]:
@@ -56,7 +56,7 @@ def _heads(name: str, rows: Sequence[Row]) -> Sequence[str]:
     """Headings of a table, of the room around the ducts also where it has no rows."""
     if rows:
         return list(rows[0])
-    return ROOM_HEADS if name.split("-")[-1] == "room" else [name]
+    return _ROOM if name.split("-")[-1] == "room" else [name]
 
 
 def _inert(value: Any) -> Any:

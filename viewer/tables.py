@@ -1,4 +1,4 @@
-"""Results as tables: in the terminal, and as CSV files."""
+"""Results as tables: in the terminal, and as rows for files (`sheets.py`)."""
 
 import math
 from collections.abc import Sequence
@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, Notice, Severity, place_words
+from elbowroom.layout import Basis, Notice, place_words, ranked
 from elbowroom.physics import (
     Analysis,
     Budget,
@@ -30,9 +30,9 @@ from .results import (
     elements,
     pairs,
     paths,
+    room_rows,
     totals,
 )
-from .sheets import ROOM_HEADS
 
 TOP = 5
 _MOST_PATHS = 40  # printed; the terminals to balance are never cut
@@ -83,7 +83,7 @@ def print_analysis(
         f"{display.flow} {way} {counted(len(graph.terminals.duct), 'terminal')}"
     )
     console.print(
-        f"Critical path: {way} [bold]{plain(analysis.critical_terminal)}[/bold], "
+        f"Critical path: [bold]{plain(analysis.critical_words)}[/bold], "
         f"[bold]{p(analysis.critical_loss)} {display.pressure}[/bold] "
         f"({p(band.low)} to {p(band.high)}{of_all} in nine draws of ten of what the "
         "tables may have wrong)"
@@ -128,7 +128,7 @@ def print_comparison(
     for head, right in (
         ("option", False),
         ("whole path", True),
-        ("to", False),
+        ("", False),  # where that leads
         ("in fittings", True),
         ("ducts need", True),
         ("left by fan", True),
@@ -141,7 +141,7 @@ def print_comparison(
         table.add_row(
             plain(option.name),
             display.pressures(option.analysis.critical_loss),
-            plain(option.analysis.critical_terminal),
+            plain(option.analysis.critical_words),
             display.pressures(system.fitting_loss),
             display.pressures(system.required),
             "–" if system.available is None else display.pressures(system.available),
@@ -400,10 +400,13 @@ def print_notices(
     if not notices:
         return
     console.print(f"\n[bold]{plain(title)}[/bold]")
-    for severity in (Severity.ERROR, Severity.WARNING, Severity.NOTE):
-        for said in notices:
-            if said.severity == severity:
-                console.print(f"  {severity}: {plain(said.sentence)}")
+    for line in notice_lines(notices):
+        console.print(f"  {plain(line)}")
+
+
+def notice_lines(notices: Sequence[Notice]) -> list[str]:
+    """What is to be said, each once, the gravest first."""
+    return [f"{said.severity}: {said.sentence}" for said in ranked(notices)]
 
 
 def flat_tables(
@@ -445,16 +448,12 @@ def flat_tables(
             {**_with_unit(row), "failing": "; ".join(row["failing"])}
             for row in check_rows(checks(analysis))
         ],
-        "room": [dict(zip(ROOM_HEADS, _gap_cells(gap), strict=True)) for gap in room],
+        "room": [_with_place(row) for row in room_rows(room)],
         "assumptions": [
             {**row, "effect_pa": "" if row["effect_pa"] is None else row["effect_pa"]}
             for row in assumption_rows(analysis)
         ],
     }
-
-
-def _gap_cells(gap: Gap) -> tuple[Any, ...]:
-    return gap.duct, gap.beside, gap.distance, gap.required, gap.is_kept
 
 
 def _with_unit(row: dict[str, Any]) -> dict[str, Any]:
@@ -468,10 +467,10 @@ def _with_unit(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _with_place(row: dict[str, Any]) -> dict[str, Any]:
-    """A setting with the place of its damper in three columns, m."""
+    """A row with its place in three columns, m."""
     out: dict[str, Any] = {}
     for key, value in row.items():
-        if key == "damper_place_m":
+        if key.endswith("place_m"):
             out |= dict(zip(("x_m", "y_m", "z_m"), value, strict=True))
         else:
             out[key] = value

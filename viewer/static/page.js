@@ -13,10 +13,14 @@
   const unit = (key) => data.units[state.units][key];
   const bare = (key, value) => {
     if (value === null || value === undefined || Number.isNaN(value)) return "–";
-    const number = value * unit(key).per_si + 0;
-    const small = key === "length" && Math.abs(number) > 1e-4; // in two digits or more
-    const least = small ? 1 - Number(number.toExponential(1).split("e")[1]) : 0;
-    return number.toFixed(Math.max(unit(key).digits, least));
+    // As `shown_number`, `lengths` and `gaps` of `display.py` have it: in two digits or
+    // more, but for the rounding of a sum.
+    const number = value * unit(key).per_si + 0, { digits } = unit(key);
+    const text = number.toFixed(digits), size = Math.abs(number);
+    if (key === "gap" || size < 1e-6 * 10 ** -digits) return text;
+    if (key === "length")
+      return number.toFixed(Math.max(digits, 1 - Number(size.toExponential(1).split("e")[1])));
+    return Number(text) === 0 ? number.toFixed(1 - Math.floor(Math.log10(size))) : text;
   };
   const shown = (key, value) => {
     const text = bare(key, value);
