@@ -270,6 +270,24 @@ def test_a_riser_at_the_source_stands_as_what_it_leads_to_says() -> None:
         assert remarks(graph) == []
 
 
+@pytest.mark.parametrize("heading", [0.0, 30.0, 45.0, 90.0])
+def test_a_riser_at_the_source_stands_as_the_one_above_it_says(heading: float) -> None:
+    """Whichever way the plan is turned."""
+    x, y = np.cos(np.radians(heading)), np.sin(np.radians(heading))
+    away = [4 * x, 4 * y, 9]
+    runs = [
+        ("a", [[0, 0, 0], [0, 0, 4]], FLAT),
+        ("b", [[0, 0, 4], [0, 0, 9], away], FLAT),
+    ]
+    for across, hard in ((False, False), (True, True)):
+        up = (-y, x, 0.0) if across else (x, y, 0.0)
+        graph = built(runs, {"b": Attributes(up=up)})
+        assert len(graph.transitions.duct) == 0
+        assert remarks(graph) == []
+        in_plane = FLAT.width if hard else FLAT.height
+        assert graph.bends.in_plane.tolist() == pytest.approx([in_plane])
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_how_a_line_is_drawn_and_written_changes_nothing(seed: int) -> None:
     """Runs in any order and sense, each section said either way round."""
