@@ -53,6 +53,7 @@ from .cli_outputs import (
     say,
     tell,
     whole_or_nothing,
+    write_folders,
     write_review_page,
     write_tables,
     wrote,
@@ -234,12 +235,14 @@ def compare(
     else:
         print_comparison(comparison, display, new_console(), budgets)
     if csv is not None:
+        folders = {}
         for (shown, around, both), back in zip(whole, backs, strict=True):
             supply = shown[0].analysis
             flat = flat_tables(supply, around[0])
             if both is not None:
                 flat = tables_with_returns(flat, supply, back, around[1:], both)
-            write_tables(flat, csv / shown[0].name)
+            folders[csv / shown[0].name] = flat
+        write_folders(folders, csv)
     if png is not None:
         panels = []
         for option, room, back in zip(options, rooms, backs, strict=True):
