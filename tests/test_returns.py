@@ -1327,8 +1327,12 @@ def test_the_checks_of_the_supply_hold_for_its_returns(
     if own is not None:
         (tmp_path / "left.schedule.toml").write_text(f"[checks]\n{own}")
     assert main(["analyse", *words, "--csv", str(tmp_path / "t")]) == 0
-    said = [row["what"] for row in rows_of(tmp_path / "t" / "return-assumptions.csv")]
-    assert f"the supply's {', '.join(taken)} for this return too" in said
+    said = {
+        row["what"]: row for row in rows_of(tmp_path / "t" / "return-assumptions.csv")
+    }
+    limits = ", ".join(taken).replace("_", " ")
+    mine = said[f"the supply's limits for this return too: {limits}"]
+    assert mine["instead"] == mine["effect_pa"] == ""  # no pressure hangs on them
     rules = {row["rule"] for row in rows_of(tmp_path / "t" / "return-checks.csv")}
     assert not any("of the equipment" in rule for rule in rules)
     assert any(use in rule for rule in rules)
