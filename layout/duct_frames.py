@@ -131,6 +131,9 @@ def duct_frames(
         across.take(turning, axis=0),
         upright.take(turning, axis=0),
     )
+    if told:  # a vertical duct that says how it stands settles those before it too
+        saying_so = np.array(told)
+        goes_level[saying_so[plumb[parent[told]] & ~np.isnan(begins[told])]] = True
     behind = goes_level.nonzero()[0]
     if len(behind):
         begins = levelled(parent, plumb, free, behind, begins, added)

@@ -162,7 +162,8 @@ def levelled(
         Whether each duct is vertical, and whether it is one of whose stand nothing is
         said and which carries no other's on, shape (d,).
     behind
-        Ducts to which vertical ones lead that are not vertical, in walking order.
+        Ducts to which vertical ones lead that are not vertical, or of which it is said
+        how they stand, in walking order.
     begins, added
         As for `rolls`: where a duct begins anew, and what each adds, rad, shape (d,).
 

@@ -2,7 +2,7 @@
 
 import gc
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -14,7 +14,7 @@ from .components import component_ducts
 from .drawing import Drawing
 from .faults import BadInput, Notice, error, note, refusal, warning
 from .fit import fit_notices
-from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
+from .fittings import NONE, Bends, Ducts, Legs, Source, Terminals, Transitions
 from .islands import island_notices
 from .names import no_section, toml_key, without_section
 from .pieces import RunSections
@@ -23,6 +23,7 @@ from .run_names import with_drawn_names
 from .run_words import with_run_words
 from .schedule import Schedule
 from .sections import BoolArray, FloatArray, IntArray, Section, Shape, words
+from .shared_lines import drawn_flows, end_flow_notices, lost_faults, shared_lines
 from .snap import TOLERANCE
 from .source import find_source, side_notices
 from .standing import lying_notices
@@ -197,6 +198,8 @@ def build(
     reached = np.zeros(len(topology.nodes), dtype=bool)
     reached[order] = True
     faults = _bare_faults(topology, sections, reached)
+    if topology.notices:  # else nothing was dropped
+        faults += lost_faults(topology, shared_lines(topology, source.node))
     if faults:
         raise BadInput(faults)
     if int(reached[topology.ends[:, 0]].sum()) >= len(order):
@@ -284,13 +287,21 @@ def _classified(
     """
     drawing = topology.drawing
     found = classify(topology, tree, sections, schedule)
+    lines = shared_lines(topology, source.node)
+    ducts = found.ducts
+    if lines:
+        walked = (found.duct_of >= 0).nonzero()[0][::-1]
+        first = np.full(len(ducts.run), NONE)  # none for a duct without length
+        first[found.duct_of[walked]] = tree.segment[walked]
+        drawn = drawn_flows(lines, ducts.run, first, ducts.drawn_flow)
+        ducts = replace(ducts, drawn_flow=drawn)
     terminals = match_terminals(
-        topology, found.ducts, found.legs, schedule, tree.meeting, other_runs
+        topology, ducts, found.legs, schedule, tree.meeting, other_runs, lines
     )
     loops = None
     if around is not None:
         ways, way, forward = around
-        of_duct = np.zeros(len(found.ducts.run), dtype=np.int64)
+        of_duct = np.zeros(len(ducts.run), dtype=np.int64)
         real = found.duct_of >= 0
         of_duct[found.duct_of[real]] = way[real]
         loops = Loops(ways, forward, of_duct)
@@ -298,12 +309,12 @@ def _classified(
         topology,
         schedule,
         source,
-        found.ducts,
+        ducts,
         found.bends,
         found.transitions,
         found.legs,
         terminals,
-        sections.basis[found.ducts.run],
+        sections.basis[ducts.run],
         (
             *drawing.notices,
             *topology.notices,
@@ -313,21 +324,22 @@ def _classified(
                 f"{source.reason}",
             ),
             *found.notices,
+            *end_flow_notices(drawing, lines),
             *island_notices(topology, reached, sections.larger_side),
             *length_notices(drawing, topology.run.take(tree.segment), tree.length),
             *fit_notices(
                 topology,
-                found.ducts,
+                ducts,
                 found.bends,
                 found.transitions,
                 found.legs,
                 found.meetings,
                 schedule,
             ),
-            *lying_notices(topology, found.ducts, found.legs, terminals.duct),
+            *lying_notices(topology, ducts, found.legs, terminals.duct),
             *unused_notices(
                 topology,
-                found.ducts,
+                ducts,
                 found.bends,
                 found.transitions,
                 found.legs,

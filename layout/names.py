@@ -65,7 +65,8 @@ def section_in_name(name: str) -> tuple[Section, str] | None:
         The section and how it was read, or None. Numbers without a unit are
         millimetres, and both must lie between 50 and 5000. A unit behind the second
         of two sides is of both; behind the first alone it makes no section. A side
-        in inches may have a fraction behind its whole number, 3 1/4 or 3-1/4.
+        in inches may have a fraction behind its whole number, 3 1/4 or 3-1/4. An 'in'
+        behind a blank and numbers that could be millimetres leaves a doubt: None.
 
     Examples
     --------
@@ -87,15 +88,19 @@ def section_in_name(name: str) -> tuple[Section, str] | None:
 def whole_section(text: str) -> tuple[Section, str] | None:
     """Section of a text that says nothing else, as `section_in_name` has it, or None.
 
+    An 'in' behind it is a unit there, never a word.
+
     Examples
     --------
     >>> whole_section("600x300")[0].words
     '600×300 mm'
+    >>> whole_section("60x54 in")[0].words_in("in")
+    '60×54 in'
     >>> whole_section("2 of 600x300") is None
     True
     """
     text = text.strip()
-    found = None if _COPY.search(text) else _search(text)
+    found = None if _COPY.search(text) else _search(text, is_name=False)
     if found is None or found[2] != (0, len(_decimal(_plain(text))[0])):
         return None
     return found[:2]
@@ -180,20 +185,22 @@ def unread_in_name(name: str) -> tuple[str, str] | None:
         return _too_far(seen), f'write "{sides}in{more}" if it is in inches'
     if match and _may_be_a_word(match):
         return (
-            f"'{seen}' was not taken: its 'in' may be inches or a word",
+            f"'{seen}' was not taken: its '{unit}' may be inches or a word",
             "write the unit without a blank before it, as in 60x50mm or 60x50in",
         )
     return None
 
 
 def _may_be_a_word(match: re.Match[str]) -> bool:
-    """Whether the 'in' behind what may be millimetres begins words, 'D200 in shaft'."""
+    """Whether the 'in' behind what may be millimetres is one, as in 'D200 in shaft'.
+
+    Also at the end of a name, where it may say which way the air goes.
+    """
     is_rectangle = match.re is _RECTANGLE
     unit = 5 if is_rectangle else 2
     return (
         (match[unit] or "").lower() == "in"
         and match.string[match.start(unit) - 1].isspace()
-        and re.match(r"\s+[^\W\d_]", match.string[match.end(unit) :]) is not None
         and all(map(_is_bare, (match[2], match[4]) if is_rectangle else (match[1],)))
         and not (is_rectangle and match[6])
     )
@@ -227,7 +234,8 @@ def without_section(name: str, line: str) -> str:
 def bare_section_fault(text: str) -> tuple[str, str] | None:
     """Why a section that is written without a unit is not taken; None for others."""
     plain = text.strip()
-    if not (_RECTANGLE.fullmatch(plain) or _ROUND.fullmatch(plain)):
+    match = _RECTANGLE.fullmatch(plain) or _ROUND.fullmatch(plain)
+    if match is None or _may_be_a_word(match):
         return None
     return unread_in_name(plain)
 
@@ -305,7 +313,9 @@ def unique(names: Sequence[str]) -> list[str]:
 
 
 @lru_cache(maxsize=4096)  # a node and its mesh often go by one name
-def _search(name: str) -> tuple[Section, str, tuple[int, int]] | None:
+def _search(
+    name: str, is_name: bool = True
+) -> tuple[Section, str, tuple[int, int]] | None:
     if not _SIGN.search(name):
         return None
     plain, is_clear = _decimal(_plain(name))
@@ -313,7 +323,7 @@ def _search(name: str) -> tuple[Section, str, tuple[int, int]] | None:
         return None
     for match in _RECTANGLE.finditer(plain):
         before, wide, unit, tall, last, behind = match.groups()
-        if (unit and not last) or _may_be_a_word(match):
+        if (unit and not last) or (is_name and _may_be_a_word(match)):
             continue
         sides = _metres(wide, unit or last), _metres(tall, last)
         if sides[0] is None or sides[1] is None:
@@ -322,7 +332,7 @@ def _search(name: str) -> tuple[Section, str, tuple[int, int]] | None:
         return make(sides[0], sides[1]), _how(match[0], last), match.span()
     for match in _ROUND.finditer(plain):
         diameter = _metres(match[1], match[2])
-        if diameter is not None and not _may_be_a_word(match):
+        if diameter is not None and not (is_name and _may_be_a_word(match)):
             return round_section(diameter), _how(match[0], match[2]), match.span()
     return None
 

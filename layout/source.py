@@ -143,7 +143,7 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
     runs = topology.run[topology.segment_at(free)]
     flow = drawing.flow[runs]
     known = np.flatnonzero(~np.isnan(flow))
-    if len(known) > 1:
+    if len(known) > 1 and len(topology.doubled) == 0:  # there it may be another's
         largest = known[int(np.argmax(flow[known]))]
         rest = float(flow[known].sum() - flow[largest])
         # As much as all the others together: then it feeds them.
@@ -184,7 +184,8 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
 def _end_of_run(topology: Topology, run: int, schedule: Schedule) -> tuple[int, str]:
     """Free end of a run at which it can begin, and what else tells it, if need be."""
     drawing = topology.drawing
-    rows = np.flatnonzero(topology.run == run)
+    shared = topology.doubled[topology.doubled[:, 1] == run, 0]
+    rows = np.union1d(np.flatnonzero(topology.run == run), shared)
     if len(rows) == 0:
         raise refusal(drawing.place(run), "the source run has no length", "draw it")
     ends = topology.ends[rows].ravel()

@@ -116,25 +116,27 @@ def _carried_on(
     """
     drawing, run = topology.drawing, ducts.run.tolist()
     head: dict[int, int] = {}
-    onward: dict[int, list[str]] = {}  # runs by the first duct of the one that says it
+    # Runs by the one that says it, and by how far: a run of a loop is entered twice.
+    onward: dict[tuple[int, str], list[str]] = {}
     for duct, before in of.items():  # from the source on
         head[duct] = duct
         if before >= 0 and (run[duct] == run[before] or run[duct] not in told):
             head[duct] = head.get(before, before)
         if run[head[duct]] in told and run[duct] != run[head[duct]]:
-            onward.setdefault(head[duct], []).append(f"'{drawing.names[run[duct]]}'")
-    for duct, those in onward.items():
+            turned = f"{abs(np.degrees(ducts.roll[head[duct]])):.0f}"
+            key = run[head[duct]], turned
+            onward.setdefault(key, []).append(f"'{drawing.names[run[duct]]}'")
+    for (says, turned), those in onward.items():
         names = list(dict.fromkeys(those))
         more = and_more(len(names) - _LISTED)
-        turned = abs(np.degrees(ducts.roll[duct]))
         runs = f"run{'s' * (len(names) > 1)} {', '.join(names[:_LISTED])}{more}"
         yield note(
-            drawing.place(run[duct]),
-            f"it stands turned {turned:.0f} degrees from level as it says, and {runs} "
+            drawing.place(says),
+            f"it stands turned {turned} degrees from level as it says, and {runs} "
             "with it, of which nothing of the kind is said",
             f"give {_roll_key(drawing)} to the next run too if that is not meant",
             effect="it decides which bends go the easy way and which the hard way",
-            place=drawing.first_middle(run[duct]),
+            place=drawing.first_middle(says),
         )
 
 
@@ -210,8 +212,8 @@ def twist_notices(
         notices.append(
             warning(
                 drawing.place(int(ducts.run[duct])),
-                f"it stands turned by {degrees[at]:.0f} degrees against the "
-                f"run before it{missing}",
+                f"at {topology.place(int(ducts.start[duct]))} it stands turned by "
+                f"{degrees[at]:.0f} degrees against the run before it{missing}",
                 f"correct {_roll_key(drawing)} if it is a slip, or draw how the duct "
                 "turns",
                 effect=effect,

@@ -1,6 +1,7 @@
 """Where the air leaves: free ends matched with what the schedule says of them."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
+from types import MappingProxyType
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from .quantity_words import airflow_words
 from .run_names import labels
 from .schedule import Schedule, TerminalSpec
 from .sections import IntArray
+from .shared_lines import SharedLine, end_flow, shared_words
 from .topology import Topology
 
 
@@ -23,6 +25,7 @@ def match_terminals(
     schedule: Schedule,
     meeting: IntArray,
     other_runs: Collection[str] = (),
+    lines: Mapping[int, SharedLine] = MappingProxyType({}),
 ) -> Terminals:
     """Give each open end away from the source its name, airflow and declared loss.
 
@@ -39,6 +42,8 @@ def match_terminals(
         Nodes at which the air of a loop meets: no terminals.
     other_runs
         Names of runs and terminals in other drawings that share the schedule.
+    lines
+        The runs that share a stretch with others, from `shared_lines`.
 
     Returns
     -------
@@ -71,6 +76,14 @@ def match_terminals(
     divided[ducts.run[legs.duct[same]]] = True
     runs = ducts.run[leaf]
     drawn = np.where(divided[runs], np.nan, drawing.flow[runs])
+    for run in lines:
+        divided[run] = not lines[run].is_of_end
+    if lines:
+        last = topology.segment_at(ducts.finish[leaf]).tolist()
+        over = {tip for line in lines.values() for tip in (line.path[0], line.path[-1])}
+        for place, run in enumerate(runs.tolist()):
+            if run in lines or last[place] in over:
+                drawn[place] = end_flow(drawing, lines, last[place], run)
 
     flow = drawn.copy()
     loss = np.full(len(leaf), np.nan)
@@ -103,7 +116,15 @@ def match_terminals(
         is_divided = bool(divided[run])
         faults.append(
             _without_airflow(
-                topology, schedule, run, node, names[place], spec_of, gap, is_divided
+                topology,
+                schedule,
+                run,
+                node,
+                names[place],
+                spec_of,
+                gap,
+                is_divided,
+                lines.get(run),
             )
         )
     if faults:
@@ -131,6 +152,7 @@ def _without_airflow(
     spec: TerminalSpec | None,
     gap: Gap | None,
     is_divided: bool,
+    line: SharedLine | None,
 ) -> Notice:
     """Say of a free end that it has no airflow.
 
@@ -146,6 +168,8 @@ def _without_airflow(
         The gap to what may have to be joined there, if any.
     is_divided
         Whether a junction lies along the run.
+    line
+        What it shares with other runs, if anything.
     """
     drawing = topology.drawing
     what = "this open end has no airflow"
@@ -169,7 +193,11 @@ def _without_airflow(
         )
         if not is_divided:
             remedy += f", or write {drawing.flow_key}" if drawing.flow_key else ""
-        elif not np.isnan(drawing.flow[run]):
+        elif np.isnan(drawing.flow[run]):
+            pass
+        elif line is not None:
+            what += shared_words(drawing, run, line)
+        else:
             # Taken for the end it would change the system if a branch were added.
             what += (
                 f": the {airflow_words(float(drawing.flow[run]))} written at the "

@@ -15,6 +15,8 @@ from .quantity_words import length_words
 from .sections import FloatArray, IntArray
 from .snap import TOLERANCE, snap
 
+_NONE_DOUBLED = np.empty((0, 2), dtype=np.int64), np.empty(0)
+
 
 @dataclass(frozen=True, eq=False)
 class Topology:
@@ -38,6 +40,9 @@ class Topology:
         How many segments meet at each node, shape (k,).
     notices
         What was joined, dropped, or left apart.
+    doubled, doubled_order
+        Stretches that several lines share, counted once: the segment that was kept and
+        the run that lies on it, shape (p, 2), and the place along that run, shape (p,).
     """
 
     drawing: Drawing
@@ -48,6 +53,8 @@ class Topology:
     order: FloatArray
     degree: IntArray
     notices: tuple[Notice, ...]
+    doubled: IntArray
+    doubled_order: FloatArray
 
     @cached_property
     def component(self) -> IntArray:
@@ -157,12 +164,15 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
     one, two = ends.T
     key = np.minimum(one, two) * len(nodes) + np.maximum(one, two)
     ranked = np.sort(key)
+    shared, shared_order = _NONE_DOUBLED
     if (ranked[1:] == ranked[:-1]).any():
         _, kept = np.unique(key, return_index=True)
         doubled = np.setdiff1d(np.arange(len(ends)), kept)
         first_drawn = kept[np.searchsorted(key[kept], key[doubled])]
         notices += _doubled_notices(drawing, nodes, ends, run, doubled, first_drawn)
         kept.sort()
+        shared = np.stack([kept.searchsorted(first_drawn), run[doubled]], axis=1)
+        shared_order = order[doubled]
         ends, run, order = ends[kept], run[kept], order[kept]
 
     total = len(nodes)
@@ -180,6 +190,8 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
         order,
         degree,
         tuple(notices),
+        shared,
+        shared_order,
     )
 
 

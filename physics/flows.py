@@ -143,8 +143,10 @@ def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:
     """
     ducts = graph.ducts
     before = ducts.parent
-    # A drawn airflow is the one at the start of its run.
+    # A drawn airflow is the one at the start of its run, or behind what it shares.
     begins = (before < 0) | (ducts.run != ducts.run[before])
+    if len(graph.topology.doubled):
+        begins |= np.isnan(ducts.drawn_flow[before])
     off = np.abs(ducts.drawn_flow - flow) > _AGREES * flow
     if graph.loops is not None:
         off &= ~loops_of(graph)[1].any(axis=0)  # nobody can know it there

@@ -12,7 +12,6 @@ from elbowroom.layout import (
     SPLITTERS_TAKEN,
     Basis,
     BoolArray,
-    ChecksSpec,
     ElbowConstruction,
     ElbowRule,
     Schedule,
@@ -440,15 +439,13 @@ def _of_declared_losses(analysis: "Analysis") -> list[Assumption]:
 
 
 def _of_checks(analysis: "Analysis") -> list[Assumption]:
-    """Limits that a return has from its supply."""
-    taken = analysis.graph.schedule.checks.of_supply
+    """Limits that a return has from its supply; no pressure hangs on them."""
+    taken = [key.replace("_", " ") for key in analysis.graph.schedule.checks.of_supply]
     return _assume(
         analysis,
         bool(taken),
-        f"the supply's {', '.join(taken)} for this return too",
+        f"the supply's limits for this return too: {', '.join(taken)}",
         "write its own under [checks] in a schedule of the return",
-        "none of them",
-        checks=ChecksSpec(),
     )
 
 

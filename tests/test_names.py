@@ -66,7 +66,10 @@ IN = 0.0254
         ("T 600x300", Shape.RECTANGULAR, 0.6, 0.3, "T"),
         # Units as layers, keyboards and the trade write them.
         ("SA 24X12IN", Shape.RECTANGULAR, 24 * IN, 12 * IN, "SA"),
-        ("SA 60x54 IN", Shape.RECTANGULAR, 60 * IN, 54 * IN, "SA"),
+        ("SA 60x54IN", Shape.RECTANGULAR, 60 * IN, 54 * IN, "SA"),
+        ("SA 24x12 IN", Shape.RECTANGULAR, 24 * IN, 12 * IN, "SA"),
+        ("SA 60x49 IN", Shape.RECTANGULAR, 60 * IN, 49 * IN, "SA"),
+        ("SA 60x54 inches", Shape.RECTANGULAR, 60 * IN, 54 * IN, "SA"),
         ("T 24''x12''", Shape.RECTANGULAR, 24 * IN, 12 * IN, "T"),
         ("T 24x12 inches", Shape.RECTANGULAR, 24 * IN, 12 * IN, "T"),
         ("D6 inch riser", Shape.ROUND, 6 * IN, 6 * IN, "riser"),
@@ -135,6 +138,11 @@ def test_a_fraction_that_leaves_a_doubt_is_said(name: str, said: str) -> None:
         ("T 2 x 600x300", "'2 x 600x300' was not taken: it may be a number of ducts"),
         ("T 2x D200", "'2x D200' was not taken: it may be a number of ducts"),
         ("D200 in shaft", "'D200 in' was not taken: its 'in' may be inches or a word"),
+        ("D200 in", "'D200 in' was not taken: its 'in' may be inches or a word"),
+        ("D100 IN", "'D100 IN' was not taken: its 'IN' may be inches or a word"),
+        ("SA_D50_IN", "'D50 IN' was not taken: its 'IN' may be inches or a word"),
+        ("D60 IN.001", "'D60 IN' was not taken: its 'IN' may be inches or a word"),
+        ("100x50 IN", "'100x50 IN' was not taken: its 'IN' may be inches or a word"),
         ("60x50 in hall", "'60x50 in' was not taken: its 'in' may be inches or a word"),
         ("0.6 x 0.3 m", "'0.6 x 0.3 m' was not taken: it is in a unit that no"),
     ],
@@ -142,7 +150,7 @@ def test_a_fraction_that_leaves_a_doubt_is_said(name: str, said: str) -> None:
 def test_a_size_that_may_be_meant_otherwise_is_said(name: str, said: str) -> None:
     assert section_in_name(name) is None
     assert said in names.no_section(name)
-    assert bare_name(name) == name
+    assert bare_name(name) == name.removesuffix(".001")
 
 
 @pytest.mark.parametrize(
@@ -152,6 +160,8 @@ def test_a_size_that_may_be_meant_otherwise_is_said(name: str, said: str) -> Non
         (" 600 × 300 mm ", 0.6),
         ("600x300 flat oval", 0.6),
         ("12x8 in.", 12 * IN),
+        ("60x54 in", 60 * IN),
+        ("D60 IN", 60 * IN),
         ("6'' x 6''", 6 * IN),
         ("⌀200", 0.2),
         ("1,200x600", None),

@@ -3,6 +3,7 @@
 import csv
 import html
 import json
+import os
 import re
 import zipfile
 from collections.abc import Sequence
@@ -1458,8 +1459,12 @@ def test_the_checks_of_the_supply_hold_for_its_returns(
     if own is not None:
         (tmp_path / "left.schedule.toml").write_text(f"[checks]\n{own}")
     assert main(["analyse", *words, "--csv", str(tmp_path / "t")]) == 0
-    said = [row["what"] for row in rows_of(tmp_path / "t" / "return-assumptions.csv")]
-    assert f"the supply's {', '.join(taken)} for this return too" in said
+    said = {
+        row["what"]: row for row in rows_of(tmp_path / "t" / "return-assumptions.csv")
+    }
+    limits = ", ".join(taken).replace("_", " ")
+    mine = said[f"the supply's limits for this return too: {limits}"]
+    assert mine["instead"] == mine["effect_pa"] == ""  # no pressure hangs on them
     rules = {row["rule"] for row in rows_of(tmp_path / "t" / "return-checks.csv")}
     assert not any("of the equipment" in rule for rule in rules)
     assert any(use in rule for rule in rules)
@@ -1501,3 +1506,36 @@ def test_tables_of_an_earlier_run_are_told_from_those_of_this(
     (line,) = capsys.readouterr().err.splitlines()
     assert "mine.csv" in line
     assert line.endswith(f" and {len(left) + 10 - 12} more.")
+
+
+def test_folders_of_an_earlier_comparison_are_told_from_those_of_this(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    supply, out = Path(two_sides(tmp_path)[0]), tmp_path / "t"
+    for name in ("one", "two", "three"):
+        (tmp_path / f"{name}{supply.suffix}").write_bytes(supply.read_bytes())
+        for plan in tmp_path.glob(f"{supply.stem}.schedule.toml"):
+            (tmp_path / f"{name}.schedule.toml").write_bytes(plan.read_bytes())
+    one, two, three = (
+        str(tmp_path / f"{name}{supply.suffix}") for name in ("one", "two", "three")
+    )
+
+    def said(*words: str) -> list[str]:
+        assert main(["--quiet", *words, "--csv", str(out)]) == 0
+        return capsys.readouterr().err.splitlines()
+
+    left = "elbowroom: not of this run, and left as they were in"
+    assert said("compare", one, two) == []
+    assert said("compare", one, two) == []
+    (out / "notes").mkdir()
+    (out / "notes" / "mine.csv").write_text("a")
+    assert said("compare", one, three) == [f"{left} {out}: two{os.sep}."]
+    folders = ", ".join(f"{name}{os.sep}" for name in ("one", "three", "two"))
+    assert said("analyse", one) == [f"{left} {out}: {folders}."]
+    (out / "one" / "old.csv").write_text("a")
+    for table in out.glob("*.csv"):
+        table.rename(table.with_name("from one route.csv"))
+    assert said("compare", one, two, three) == [
+        f"{left} {out}: from one route.csv.",
+        f"{left} {out / 'one'}: old.csv.",
+    ]

@@ -270,6 +270,55 @@ def test_a_riser_at_the_source_stands_as_what_it_leads_to_says() -> None:
         assert remarks(graph) == []
 
 
+@pytest.mark.parametrize("heading", [0.0, 30.0, 45.0, 90.0])
+def test_a_riser_at_the_source_stands_as_the_one_above_it_says(heading: float) -> None:
+    """Whichever way the plan is turned."""
+    x, y = np.cos(np.radians(heading)), np.sin(np.radians(heading))
+    away = [4 * x, 4 * y, 9]
+    runs = [
+        ("a", [[0, 0, 0], [0, 0, 4]], FLAT),
+        ("b", [[0, 0, 4], [0, 0, 9], away], FLAT),
+    ]
+    for across, hard in ((False, False), (True, True)):
+        up = (-y, x, 0.0) if across else (x, y, 0.0)
+        graph = built(runs, {"b": Attributes(up=up)})
+        assert len(graph.transitions.duct) == 0
+        assert remarks(graph) == []
+        in_plane = FLAT.width if hard else FLAT.height
+        assert graph.bends.in_plane.tolist() == pytest.approx([in_plane])
+
+
+def test_each_end_of_a_run_that_closes_a_ring_is_said_once_with_its_place() -> None:
+    square = rectangular(0.3, 0.3)
+    runs = [
+        ("a", [[0, -4, 0], [0, 0, 0]], FLAT),
+        ("right", [[0, 0, 0], [5, 0, 0], [5, 5, 0]], FLAT),
+        ("left", [[0, 0, 0], [-5, 0, 0], [-5, 5, 0]], FLAT),
+        ("far", [[5, 5, 0], [0, 5, 0], [-5, 5, 0]], FLAT),
+        ("out", [[0, 5, 0], [0, 8, 0]], square),
+    ]
+    said = {"far": Attributes(roll=np.pi / 2), "out": Attributes(roll=0.0)}
+    found = remarks(analyse(built(runs, said, "out")).graph)
+    assert len(set(found)) == len(found) == 2
+    for place in ("at (5, 5, 0) m it stands turned", "at (-5, 5, 0) m it stands"):
+        assert sum(place in one for one in found) == 1
+
+
+def test_a_run_that_another_carries_on_from_at_both_ends_is_said_once() -> None:
+    near = [[5, 5, 0], [5, 0, 0], [0, 0, 0], [-5, 0, 0], [-5, 5, 0]]
+    runs = [
+        ("a", [[0, -4, 0], [0, 0, 0]], FLAT),
+        ("near", near, FLAT),
+        ("far", [[5, 5, 0], [0, 5, 0], [-5, 5, 0]], FLAT),
+        ("out", [[0, 5, 0], [0, 8, 0]], rectangular(0.3, 0.3)),
+    ]
+    said = {"near": Attributes(roll=np.pi / 2)}
+    graph = analyse(built(runs, said, "out")).graph
+    found = [one for one in graph.notices if "as it says, and run" in one.what]
+    assert len(found) == 1
+    assert "run 'far' with it" in found[0].what
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_how_a_line_is_drawn_and_written_changes_nothing(seed: int) -> None:
     """Runs in any order and sense, each section said either way round."""

@@ -46,6 +46,7 @@ from .cli_outputs import (
     say,
     tell,
     whole_or_nothing,
+    write_folders,
     write_review_page,
     write_tables,
     wrote,
@@ -211,13 +212,15 @@ def compare(
     else:
         print_comparison(comparison, display, new_console(), layouts.budgets)
     if csv is not None:
+        folders = {}
         for place, (option, back) in enumerate(zip(options, backs, strict=True)):
             supply, (room, *around) = option.analysis, layouts.rooms[place]
             flat = flat_tables(supply, room)
             if back:
                 whole = layouts.budgets[place]
                 flat = tables_with_returns(flat, supply, back, around, whole)
-            write_tables(flat, csv / option.name)
+            folders[csv / option.name] = flat
+        write_folders(folders, csv)
     if png is not None:
         panels = []
         for option, room, back in zip(options, rooms, backs, strict=True):

@@ -3,7 +3,7 @@
 import json
 import os
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from pathlib import Path
@@ -188,29 +188,48 @@ def sketch_file(path: Path) -> None:
 def write_tables(
     tables: "Tables", csv: Path | None = None, xlsx: Path | None = None
 ) -> None:
-    """Write tables as a folder of CSV, as a workbook, or both, and say so.
-
-    Other CSV files in the folder may be anyone's: they stay, and which they are is
-    said, lest those of an earlier run pass for tables of this one.
-    """
-    from elbowroom.layout import and_more
-
-    from .sheets import write_csv_tables, write_workbook
+    """Write tables as a folder of CSV, as a workbook, or both, and say so."""
+    from .sheets import write_workbook
 
     if csv is not None:
-        there = set(csv.glob("*.csv"))
-        written = write_csv_tables(tables, csv)
-        for path in written:
-            wrote(path, replaced=path in there)
-        others = sorted(path.name for path in there.difference(written))
-        if others:
-            named = ", ".join(others[:_MOST_FILES])
-            behind = and_more(len(others) - _MOST_FILES)
-            say(f"not of this run, and left as they were in {csv}: {named}{behind}.")
+        write_folders({csv: tables}, csv)
     if xlsx is not None:
         is_there = xlsx.exists()
         write_workbook(tables, xlsx)
         wrote(xlsx, replaced=is_there)
+
+
+def write_folders(folders: "Mapping[Path, Tables]", csv: Path) -> None:
+    """Write tables as CSV to a folder or to some within it, and say so.
+
+    Other CSV files there may be anyone's: they stay, and which they are is said, lest
+    those of an earlier run pass for tables of this one. So are other folders within it
+    that hold tables of these names, as those of a comparison do.
+    """
+    from elbowroom.layout import and_more
+
+    from .sheets import write_csv_tables
+
+    there = {path for folder in (csv, *folders) for path in folder.glob("*.csv")}
+    names = {f"{name}.csv" for tables in folders.values() for name in tables}
+    beside = sorted(
+        path
+        for path in (csv.iterdir() if csv.is_dir() else ())
+        if path not in folders and any((path / name).is_file() for name in names)
+    )
+    for folder, tables in folders.items():
+        for path in write_csv_tables(tables, folder):
+            wrote(path, replaced=path in there)
+            there.discard(path)
+    others: dict[Path, list[str]] = {}
+    for path in sorted(there):
+        others.setdefault(path.parent, []).append(path.name)
+    if beside:
+        others.setdefault(csv, []).extend(f"{path.name}{os.sep}" for path in beside)
+    for folder, left in others.items():
+        named = ", ".join(left[:_MOST_FILES])
+        behind = and_more(len(left) - _MOST_FILES)
+        say(f"not of this run, and left as they were in {folder}: {named}{behind}.")
 
 
 def write_review_page(

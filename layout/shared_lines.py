@@ -1,0 +1,239 @@
+"""Runs that lie on others for a part of their way, and whose their airflow is."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .drawing import NOTHING_SAID, Drawing
+from .faults import Notice, and_more, error, note
+from .quantity_words import airflow_words
+from .sections import FloatArray, IntArray
+from .topology import Topology
+
+_LISTED = 5
+
+
+@dataclass(frozen=True)
+class SharedLine:
+    """A run that shares a stretch with others.
+
+    Parameters
+    ----------
+    path
+        Segments of the topology along it, also those kept of another run; they lead
+        to its free end if it has one.
+    is_shared
+        Whether each lies on another run too.
+    others
+        Those runs.
+    is_of_end
+        Whether an airflow written at it is that of its free end: there is one, and air
+        leaves the run on the way only within or at the end of what it shares from its
+        start on. Else it is the total at its start.
+    last_joint
+        Place in the path behind the last joint with others; 0 where there is none.
+    """
+
+    path: tuple[int, ...]
+    is_shared: tuple[bool, ...]
+    others: tuple[int, ...]
+    is_of_end: bool
+    last_joint: int
+
+
+def shared_lines(topology: Topology, source: int) -> dict[int, SharedLine]:
+    """Find the runs that share a stretch with others; none where nothing was doubled.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+    source
+        Node at which the air enters: no free end of a line.
+
+    Returns
+    -------
+    lines
+        By run. None of it hangs on the order in which the runs were drawn.
+    """
+    if len(topology.doubled) == 0:
+        return {}
+    owners: dict[int, set[int]] = {}
+    for segment, run in topology.doubled.tolist():
+        owners.setdefault(segment, {int(topology.run[segment])}).add(run)
+    owners = {segment: runs for segment, runs in owners.items() if len(runs) > 1}
+    lines = {}
+    for run in sorted(set().union(*owners.values())):
+        own = (topology.run == run).nonzero()[0]
+        more = (topology.doubled[:, 1] == run).nonzero()[0]
+        path = np.append(own, topology.doubled[more, 0])
+        along = np.append(topology.order[own], topology.doubled_order[more])
+        lines[run] = _line(topology, source, run, path[along.argsort()], owners)
+    return lines
+
+
+def _line(
+    topology: Topology,
+    source: int,
+    run: int,
+    path: IntArray,
+    owners: dict[int, set[int]],
+) -> SharedLine:
+    nodes, times = np.unique(topology.ends[np.unique(path)], return_counts=True)
+    tips = nodes[(times == 1) & (topology.degree[nodes] == 1) & (nodes != source)]
+    if len(tips) == 1 and tips[0] in topology.ends[path[0]]:
+        path = path[::-1]
+    steps = path.tolist()
+    shared = [segment in owners for segment in steps]
+    leading = [*shared, False].index(False)
+    joints = [
+        at
+        for at in range(1, len(steps))
+        for node in np.intersect1d(*topology.ends[path[at - 1 : at + 1]]).tolist()
+        if topology.degree[node] > 2
+    ]
+    last = max(joints, default=0)
+    once = len(set(steps)) == len(steps)
+    others = set().union(*(owners[segment] for segment in steps if segment in owners))
+    return SharedLine(
+        tuple(steps),
+        tuple(shared),
+        tuple(sorted(others - {run})),
+        once
+        and len(tips) == 1
+        and tips[0] in topology.ends[path[-1]]
+        and last <= leading,
+        last,
+    )
+
+
+def lost_faults(topology: Topology, lines: Mapping[int, SharedLine]) -> list[Notice]:
+    """Refuse what is written at runs of which nothing is left, or nothing of their own.
+
+    But for the copy of a run that says the same.
+    """
+    drawing = topology.drawing
+    left = set(topology.run.tolist())
+    faults = []
+    for run in range(drawing.run_count):
+        line = lines.get(run)
+        if run in left and (line is None or not all(line.is_shared)):
+            continue
+        mark = drawing.attributes.get(run, NOTHING_SAID).terminal
+        flow = float(drawing.flow[run])
+        said = [f"its airflow of {airflow_words(flow)}"] * (not np.isnan(flow))
+        said += [f"its terminal '{mark}'"] * (mark is not None)
+        if not said or (line is not None and _has_twin(topology, lines, run)):
+            continue
+        on = "lies on others, or it has no length"
+        if line is not None:
+            on = f"lies on {_named(drawing, line.others)}"
+        faults.append(
+            error(
+                drawing.place(run),
+                f"all of this run {on}: {' and '.join(said)} would be lost",
+                "delete the run if it is a copy; else draw its end apart from the "
+                "others, or leave out what it says",
+                effect="no result",
+                place=drawing.first_middle(run),
+            )
+        )
+    return faults
+
+
+def _has_twin(topology: Topology, lines: Mapping[int, SharedLine], run: int) -> bool:
+    """Whether another run lies on all of this one, is no longer, and says the same."""
+    drawing, mine = topology.drawing, set(lines[run].path)
+
+    def said(of: int) -> tuple[str, str | None]:
+        mark = drawing.attributes.get(of, NOTHING_SAID).terminal
+        return f"{drawing.flow[of]:.9g}", mark
+
+    return any(
+        set(lines[other].path) == mine and said(other) == said(run)
+        for other in lines[run].others
+    )
+
+
+def drawn_flows(
+    lines: Mapping[int, SharedLine],
+    run: IntArray,
+    first: IntArray,
+    drawn: FloatArray,
+) -> FloatArray:
+    """Airflow written for each duct where runs share a stretch, m³/s, shape (d,).
+
+    Parameters
+    ----------
+    lines
+        The runs that share a stretch.
+    run, first
+        Run of each duct and its first segment, shape (d,), in walking order.
+    drawn
+        What is written at its run, m³/s, shape (d,).
+
+    Returns
+    -------
+    flow
+        NaN where it is not of that duct: a line drawn to its terminal says that of its
+        free end alone, any other the total at its own start, if it does not share it.
+    """
+    out = drawn.copy()
+    for number, line in lines.items():
+        rows = (run == number).nonzero()[0]
+        if line.is_of_end:
+            says = np.isin(first[rows], line.path[line.last_joint :])
+        else:
+            tips = [line.path[at] for at in (0, -1) if not line.is_shared[at]]
+            says = (rows == rows[:1]) & np.isin(first[rows], tips)
+        out[rows[~says]] = np.nan
+    return out
+
+
+def end_flow(
+    drawing: Drawing, lines: Mapping[int, SharedLine], segment: int, run: int
+) -> float:
+    """Airflow written for the free end of a segment of a run, m³/s; NaN if in doubt."""
+    over = [r for r, line in lines.items() if segment in (line.path[0], line.path[-1])]
+    flows = {
+        float(drawing.flow[r])
+        for r in {run, *over}
+        if r in lines and lines[r].is_of_end
+    }
+    said = [flow for flow in flows if not np.isnan(flow)]
+    return said[0] if len(said) == 1 else np.nan
+
+
+def shared_words(drawing: Drawing, run: int, line: SharedLine) -> str:
+    """Why the airflow of a run that shares a stretch is not that of its free end."""
+    flow = airflow_words(float(drawing.flow[run]))
+    return (
+        f": the line shares a stretch with {_named(drawing, line.others)}, so that "
+        f"the {flow} written at it may be its total, with what leaves on the way"
+    )
+
+
+def end_flow_notices(drawing: Drawing, lines: Mapping[int, SharedLine]) -> list[Notice]:
+    """List the lines whose airflow was taken for that of their free end."""
+    runs = [
+        run
+        for run, line in lines.items()
+        if line.is_of_end and line.last_joint and not np.isnan(drawing.flow[run])
+    ]
+    if not runs:
+        return []
+    return [
+        note(
+            drawing.file,
+            f"{_named(drawing, runs)}: the airflow written at a line that shares a "
+            "stretch from its start on was taken for that of its free end alone",
+            "write it for a terminal in the schedule where another is meant",
+        )
+    ]
+
+
+def _named(drawing: Drawing, runs: Sequence[int]) -> str:
+    names = [f"'{drawing.names[run]}'" for run in runs[:_LISTED]]
+    plural = "s" * (len(runs) > 1)
+    return f"run{plural} {', '.join(names)}{and_more(len(runs) - _LISTED)}"
