@@ -178,15 +178,13 @@ def _alongside(
     """Those pairs of segments that share a node and run along each other from it."""
     if len(first) == 0:
         return np.empty((2, 0), dtype=np.int64)
-    a, b, c, d = one.take(first), two.take(first), one.take(second), two.take(second)
-    ahead, there = (
-        nodes.take(b, 0) - nodes.take(a, 0),
-        nodes.take(d, 0) - nodes.take(c, 0),
-    )
-    square = np.einsum("ij,ij->i", ahead, ahead) * np.einsum("ij,ij->i", there, there)
-    along = np.einsum("ij,ij->i", ahead, there)
-    along = np.where((a == c) | (b == d), along, -along)
-    return np.stack([first, second])[:, along > _ALONG * np.sqrt(square)]
+    way = nodes.take(two, 0) - nodes.take(one, 0)
+    way /= np.sqrt(np.einsum("ij,ij->i", way, way))[:, None]
+    cosine = np.einsum("ij,ij->i", way.take(first, 0), way.take(second, 0))
+    near = (np.abs(cosine) > _ALONG).nonzero()[0]
+    first, second, cosine = first[near], second[near], cosine[near]
+    forks = (one[first] == one[second]) | (two[first] == two[second])
+    return np.stack([first, second])[:, forks == (cosine > 0.0)]
 
 
 def _boxes(

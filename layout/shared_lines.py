@@ -1,6 +1,6 @@
 """Runs that lie on others for a part of their way, and whose their airflow is."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -87,13 +87,11 @@ def _line(
     steps = path.tolist()
     shared = [segment in owners for segment in steps]
     leading = [*shared, False].index(False)
-    joints = [
-        at
-        for at in range(1, len(steps))
-        for node in np.intersect1d(*topology.ends[path[at - 1 : at + 1]]).tolist()
-        if topology.degree[node] > 2
-    ]
-    last = max(joints, default=0)
+    before, behind = topology.ends[path[:-1]], topology.ends[path[1:]]
+    is_first = (before[:, :1] == behind).any(axis=1)
+    between = np.where(is_first, before[:, 0], before[:, 1])
+    joints = (topology.degree[between] > 2).nonzero()[0] + 1
+    last = int(joints.max(initial=0))
     once = len(set(steps)) == len(steps)
     others = set().union(*(owners[segment] for segment in steps if segment in owners))
     return SharedLine(
@@ -192,17 +190,15 @@ def drawn_flows(
 
 
 def end_flow(
-    drawing: Drawing, lines: Mapping[int, SharedLine], segment: int, run: int
+    drawing: Drawing, lines: Mapping[int, SharedLine], runs: Collection[int]
 ) -> float:
-    """Airflow written for the free end of a segment of a run, m³/s; NaN if in doubt."""
-    over = [r for r, line in lines.items() if segment in (line.path[0], line.path[-1])]
+    """Airflow written for a free end at which runs end, m³/s; NaN if in doubt."""
     flows = {
-        float(drawing.flow[r])
-        for r in {run, *over}
-        if r in lines and lines[r].is_of_end
+        float(drawing.flow[run])
+        for run in runs
+        if run in lines and lines[run].is_of_end and not np.isnan(drawing.flow[run])
     }
-    said = [flow for flow in flows if not np.isnan(flow)]
-    return said[0] if len(said) == 1 else np.nan
+    return flows.pop() if len(flows) == 1 else np.nan
 
 
 def shared_words(drawing: Drawing, run: int, line: SharedLine) -> str:

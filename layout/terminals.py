@@ -80,10 +80,14 @@ def match_terminals(
         divided[run] = not lines[run].is_of_end
     if lines:
         last = topology.segment_at(ducts.finish[leaf]).tolist()
-        over = {tip for line in lines.values() for tip in (line.path[0], line.path[-1])}
+        over: dict[int, set[int]] = {}  # lines by the segments at their ends
+        for run, line in lines.items():
+            for tip in (line.path[0], line.path[-1]):
+                over.setdefault(tip, set()).add(run)
         for place, run in enumerate(runs.tolist()):
             if run in lines or last[place] in over:
-                drawn[place] = end_flow(drawing, lines, last[place], run)
+                those = {run, *over.get(last[place], ())}
+                drawn[place] = end_flow(drawing, lines, those)
 
     flow = drawn.copy()
     loss = np.full(len(leaf), np.nan)

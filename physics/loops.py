@@ -396,6 +396,8 @@ def still_notices(
                     "to move it either way the tables of its junctions lack "
                     f"{pressure_words(float(lacks[row]))} or more"
                 )
+            else:
+                said[0] += ", as the pressure is the same at both ends of its way"
         here = np.maximum(flow - flow[duct] * around[row], STILL * flow.max())
         step = _hangs_on(graph, conditions, here, way)
         if step > 0.0:
@@ -405,9 +407,10 @@ def still_notices(
             )
         else:
             said.append(
-                f"below {100.0 * WEAK:.0f} % what the legs there lose is led over to "
-                "the tables of the same joint with this air turned round (own choice, "
-                "no published source)"
+                f"while it is less than {100.0 * WEAK:.0f} % of the air that {verb} "
+                "there, the losses of that joint go evenly over to those that it has "
+                "when this air turns round, so that none jumps (own choice, no "
+                "published source)"
             )
         notices.append(
             warning(
