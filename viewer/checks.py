@@ -84,6 +84,13 @@ def value_words(
     return f"{units.to_unit(value, unit) + 0.0:.{digits}f} {unit}"
 
 
+def source_words(check: Check) -> str:
+    """Where the limit of a check is from, and its class unless that says as much."""
+    if check.source.startswith(check.confidence):
+        return check.source
+    return f"{check.source} ({check.confidence})"
+
+
 def print_checks(
     found: Sequence[Check],
     of_fan: FanPower | None,
@@ -115,7 +122,7 @@ def print_checks(
             console.print(
                 plain(
                     f"  – {check.rule}: {places}{and_more(len(check.failing) - 6)}"
-                    f"; {check.remedy}. Limit: {check.source} ({check.confidence})."
+                    f"; {check.remedy}. Limit: {source_words(check)}."
                 )
             )
     if of_fan is None:

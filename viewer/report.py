@@ -47,6 +47,7 @@ from .checks import (
     limit_words,
     power_sentence,
     quantity_totals,
+    source_words,
 )
 from .display import Display
 from .gaps import Gap
@@ -616,19 +617,22 @@ def _angle_from(row: Mapping[str, Any], numbers: dict[Print, int]) -> str:
 
 def _checks(analysis: Analysis, display: Display) -> str:
     rows: list[list[Cell]] = []
-    for check in checks(analysis):
+    found = checks(analysis)
+    for check in found:
         verdict = "" if check.limit is None else "kept" if check.is_kept else "not kept"
         rows.append(
             [
-                check.rule,
+                (check.rule, "w"),
                 *map(_n, limit_words(check, display)),
                 check.at,
                 (verdict, "bad") if verdict == "not kept" else verdict,
-                check.remedy,
-                f"{check.source} ({check.confidence})",
+                *([(check.remedy, "w")] * any(one.remedy for one in found)),
+                (source_words(check), "w"),
             ]
         )
-    heads = ["check", "worst", "limit", "at", "verdict", "what to do", "limit from"]
+    heads = ["check", "worst", "limit", "at", "verdict", "limit from"]
+    if len(rows[0]) > len(heads):
+        heads.insert(-1, "what to do")
     text = "<h2>Checks</h2>" + _table(heads, rows)
     if analysis.graph.is_return:
         return text  # the supply side tells of the fan
