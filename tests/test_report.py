@@ -14,6 +14,8 @@ from schemas import schema
 
 from elbowroom.layout import (
     Attributes,
+    ChecksSpec,
+    Drawing,
     FanSpec,
     Schedule,
     TerminalSpec,
@@ -193,6 +195,32 @@ def test_reports_that_cannot_be_made(
 ) -> None:
     assert main(["report", str(HOUSE), *words]) == 2
     assert said in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("flow", "is_kept"), [(0.2, True), (0.6, False)])
+def test_what_to_do_has_a_column_where_a_check_fails(
+    flow: float, is_kept: bool
+) -> None:
+    """The limit of a branch is 900 fpm in commercial use: 0.6 m3/s go at 8.5 m/s."""
+    drawing = drawn_from_fan(flow)
+    plan = Schedule(checks=ChecksSpec(use="commercial"))
+    option = Option("a", analyse(build(drawing, plan)))
+    html = report.report_html([[option]], [[()]], (), display.METRIC, {}, picture=False)
+    rows = [row for row in cells(html, "<h2>Checks</h2>") if row]
+    assert ("what to do" in html) != is_kept
+    assert {len(row) for row in rows} == {6 if is_kept else 7}
+    sources = [row[-1] for row in rows]
+    assert "common practice, no published source" in sources  # of the ratio of sides
+    assert any(source.endswith("(memory)") for source in sources)
+
+
+def drawn_from_fan(flow: float) -> Drawing:
+    """One round duct, and the airflow in it, m3/s."""
+    return drawing_from_runs(
+        [("a", np.array([[0.0, 0, 0], [9, 0, 0]]), round_section(0.3))],
+        flows={"a": flow},
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
 
 
 def test_names_are_text() -> None:
