@@ -58,19 +58,19 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
     }
     if not waiting:
         return schedule, ()
-    notices: list[Notice] = []
+    worked: dict[str, list[str]] = {}
     density = air_of(schedule).density
     faults: list[Notice] = []
     terminals: dict[str, TerminalSpec] = dict(schedule.terminals)
     for name, spec in waiting.items():
         where = f"{schedule.file}, [terminals.{toml_key(name)}]"
         try:
-            flow, how = _airflow(spec, schedule.rooms, density, where)
+            flow, how, part = _airflow(spec, schedule.rooms, density, where)
         except BadInput as bad:
             faults.extend(bad.faults)
             continue
         terminals[name] = replace(spec, flow=flow)
-        notices.append(note(where, f"its airflow is {airflow_words(flow)}: {how}"))
+        worked.setdefault(how, []).append(f"'{name}' {airflow_words(flow)} for {part}")
     whole = sum(spec.share or 0.0 for spec in waiting.values())
     if whole > 1.0 + 1e-9:
         faults.append(
@@ -82,13 +82,17 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
         )
     if faults:
         raise BadInput(faults)
-    return replace(schedule, terminals=terminals), tuple(notices)
+    notices = tuple(
+        note(f"{schedule.file}, [terminals]", f"airflows by {how}: {'; '.join(each)}")
+        for how, each in worked.items()
+    )
+    return replace(schedule, terminals=terminals), notices
 
 
 def _airflow(
     spec: TerminalSpec, rooms: RoomsSpec, density: float, where: str
-) -> tuple[float, str]:
-    """Airflow, m³/s, of a terminal by its load or share, and how it was worked out.
+) -> tuple[float, str, str]:
+    """Airflow, m³/s, of a terminal by its load or share, how, and of how much.
 
     `density` is that of the air in the ducts, kg/m³; BadInput as of `with_airflows`.
     """
@@ -99,11 +103,12 @@ def _airflow(
                 "its load gives no airflow without a temperature difference",
                 'write temperature_difference = "8 K" under [rooms]',
             )
-        return spec.load / (density * SPECIFIC_HEAT * rooms.difference), (
-            f"{heat_words(spec.load)} over {difference_words(rooms.difference)}, "
-            f"in air of {density_words(density)} and "
-            f"{heat_capacity_words(SPECIFIC_HEAT)}"
+        how = (
+            f"load over {difference_words(rooms.difference)}, in air of "
+            f"{density_words(density)} and {heat_capacity_words(SPECIFIC_HEAT)}"
         )
+        flow = spec.load / (density * SPECIFIC_HEAT * rooms.difference)
+        return flow, how, heat_words(spec.load)
     share = spec.share or 0.0
     if rooms.total is None:
         raise refusal(
@@ -111,4 +116,5 @@ def _airflow(
             "its share is of nothing",
             'write total_airflow = "0.5 m3/s" under [rooms]',
         )
-    return share * rooms.total, f"{share:.1%} of {airflow_words(rooms.total)}"
+    how = f"share of {airflow_words(rooms.total)}"
+    return share * rooms.total, how, f"{share:.1%}"

@@ -850,7 +850,9 @@ def test_an_airflow_from_a_load() -> None:
     ready, notices = with_airflows(plan)
     wanted = 2400.0 / (air().density * 1006.0 * 8.0)
     assert ready.terminals["x"].flow == pytest.approx(wanted)
-    assert "2400 W (8189 Btu/h) over 8 K (14.4 °F)" in notices[0].what
+    (said,) = notices  # one of all loads
+    assert "airflows by load over 8 K (14.4 °F), in air of 1.204 kg/m³" in said.what
+    assert "'x' 247.7 L/s (525 cfm) for 2400 W (8189 Btu/h)" in said.what
     # 1 cfm of standard air carries 1.08 Btu/h for each °F: common practice.
     cfm = units.to_unit(wanted, "cfm")
     assert cfm * 1.08 * 8.0 * 9 / 5 == pytest.approx(2400.0 / 0.29307107, rel=0.01)
