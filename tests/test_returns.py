@@ -22,6 +22,7 @@ from elbowroom.layout import (
     AirSpec,
     Attributes,
     ChecksSpec,
+    ComponentSpec,
     Drawing,
     DuctGraph,
     ElbowRule,
@@ -730,6 +731,9 @@ def test_a_supply_beside_its_return_is_no_assumption() -> None:
         # A supply pays for its return too, and for the outdoor air.
         ("grille", "return", ""),
         ("diffuser", "weather hood", ""),
+        ("industrial diffuser", "dust filter", ""),
+        ("grille", "cyclone", "'cyclone'"),
+        ("fume cupboard", "filter", "'fume cupboard'"),
         ("", "filter", ""),
     ],
 )
@@ -765,6 +769,11 @@ def test_words_of_an_exhaust_are_told_where_the_side_is_not_said(
         (SourceSpec(is_return=True), "grille", "commercial", False),
         (SourceSpec(is_supply=True), "hood", "industrial", False),
         (SourceSpec(), "grille", "industrial", False),
+        (SourceSpec(is_return=True), "fume cupboard", "commercial", True),
+        (SourceSpec(is_return=True), "dust pick-up", "commercial", True),
+        (SourceSpec(is_return=True), "industrial extract", "commercial", False),
+        (SourceSpec(is_return=True, feeds_supply=True), "grille", "industrial", False),
+        (SourceSpec(is_return=True, feeds_supply=True), "hood", "commercial", True),
     ],
 )
 def test_no_advice_lets_dust_settle(
@@ -802,6 +811,52 @@ def test_no_advice_lets_dust_settle(
     said = [one.sentence for one in sized.notices]
     assert any("transport velocity" in one for one in said) == dusty
     assert any("window" in one for one in said) != dusty
+
+
+@pytest.mark.parametrize(
+    ("loss", "dusty"),
+    [
+        ("cyclone", True),
+        ("Grease filter", True),
+        ("dust collector", True),
+        ("dust filter", False),
+        ("rain hood", False),
+        ("industrial silencer", False),
+        ("exhaust louvre", False),
+    ],
+)
+def test_what_stands_in_the_way_of_dust_tells_of_it(loss: str, dusty: bool) -> None:
+    source = SourceSpec(is_return=True)
+    one = ComponentSpec("main", loss, loss=5.0)
+    for plan in (
+        Schedule(source=source, losses={loss: 5.0}),
+        Schedule(source=source, components=(one,)),
+    ):
+        assert plan.may_carry_dust == dusty
+        assert not replace(plan, source=SourceSpec(is_supply=True)).may_carry_dust
+
+
+@pytest.mark.parametrize("own", ["", '[source]\nside = "return"\n'])
+@pytest.mark.parametrize("kind", ["grille", "hood"])
+def test_what_returns_to_an_industrial_supply_is_no_exhaust(
+    own: str, kind: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = two_sides(tmp_path)
+    supply = tmp_path / "supply.schedule.toml"
+    checks = '[checks]\nuse = "industrial"\n'
+    supply.write_text(f"{supply.read_text()}{checks}")
+    if own or kind == "hood":
+        (tmp_path / "left.schedule.toml").write_text(
+            f'{own}[terminals.far]\nloss = "9 Pa"\nkind = "{kind}"\n{checks}'
+        )
+    assert main(["analyse", *words]) == 0
+    said = capsys.readouterr().out
+    assert ("transport velocity" in said) == (kind == "hood")
+    # Alone it blows its air out.
+    alone = Schedule(
+        source=SourceSpec(is_return=True), checks=ChecksSpec(use="industrial")
+    )
+    assert alone.may_carry_dust
 
 
 def test_terminals_with_a_declared_loss_have_no_opening() -> None:
