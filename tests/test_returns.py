@@ -1046,6 +1046,36 @@ def test_the_report_says_what_there_is_to_know_of_both_sides(tmp_path: Path) -> 
     assert "Where most of it goes, left.glb" in text
 
 
+def test_a_larger_first_duct_has_less_velocity_pressure_at_either_end_of_the_fan() -> (
+    None
+):
+    """At the inlet that is gained, at the outlet it is lost."""
+    for is_return, end in ((True, "inlet"), (False, "outlet")):
+        ends = {"far": TerminalSpec(3.0, 1.0), "side": TerminalSpec(0.25, 1.0)}
+        drawing = replace(back(), flow=np.full(3, np.nan))
+        fan = FanSpec(external_static_pressure=400.0)
+        before = found(drawing, is_return, fan=fan, terminals=ends)
+        tried = [
+            one
+            for one in remedies(before)
+            if one.at == "fan" and "one run larger" in one.what
+        ]
+        assert tried
+        for one in tried:
+            after = analyse(build(drawing, one.schedule))
+            sides = [
+                getattr(a.system, f"{end}_velocity_pressure") for a in (before, after)
+            ]
+            lower = sides[0] - sides[1]
+            assert lower > 1.0
+            saved = before.critical_loss - after.critical_loss
+            assert one.won == pytest.approx(saved + (lower if is_return else -lower))
+            said = " ".join(one.side_effects)
+            told = f"{lower:.1f} Pa .* less of velocity pressure at the fan's {end}"
+            assert re.search(told, said)
+            assert said.count("velocity pressure") == 1
+
+
 def test_settled_airflows_name_their_side(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
