@@ -749,6 +749,12 @@ def test_words_of_an_exhaust_are_told_where_the_side_is_not_said(
         seen = build(back(), plan).notices
         return [one.sentence for one in seen if "side is not said" in one.what]
 
+    # What stands in a run is looked at too, and named once.
+    stands_in = tuple(ComponentSpec(run, loss, loss=9.0) for run in ("far", "side"))
+    plan = Schedule(components=stands_in, terminals=ends, file="s.toml")
+    seen = [one.sentence for one in build(back(), plan).notices]
+    assert any(f"speaks of {told}, as" in one for one in seen) == bool(told)
+
     nothing = said(SourceSpec())
     assert len(nothing) == bool(told)
     assert all(
