@@ -1,6 +1,7 @@
 """The schedule: what a drawing cannot say, as plain data."""
 
 import math
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
@@ -20,11 +21,22 @@ USES = ("residential", "commercial", "industrial")
 NOISE_TARGETS = ("RC 25", "RC 35", "RC 45")
 DECLARED_AIRS = ("site", "standard air")
 STANDS = ("in the room", "above a ceiling", "in a shaft")
+# What draws dust, fume or grease; not a hood that keeps rain out, nor a filter for the
+# little dust of any return, nor 'industrial'.
+_CONTAMINATED = re.compile(
+    r"(?<!rain )(?<!weather )(?<!roof )(?<!intake )hood|fume|(?<!in)dust(?![ -]?filter)"
+    r"|grease|cyclone|welding|spray booth|\blint"
+)
 
 
 def is_flexible(material: str | None) -> bool:
     """Whether a material, in words, is that of flexible duct; None is none."""
     return material is not None and "flexible" in material.lower()
+
+
+def is_contaminated(name: str) -> bool:
+    """Whether a terminal's kind or a loss is named as of dust, fume or grease."""
+    return _CONTAMINATED.search(name.lower()) is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +60,8 @@ class SourceSpec:
     """The end at the fan: a run, or a place in m; 'fan' or 'plenum'.
 
     `is_return` where the air flows to it from the terminals, and not to these;
-    `is_supply` where the schedule says in so many words that it flows to these.
+    `is_supply` where the schedule says in so many words that it flows to these;
+    `feeds_supply` where a supply's fan draws its air, which is then no exhaust.
     """
 
     run: str | None = None
@@ -56,6 +69,7 @@ class SourceSpec:
     kind: str | None = None
     is_return: bool = False
     is_supply: bool = False
+    feeds_supply: bool = False
 
     def __post_init__(self) -> None:
         """Compose the accents of its run."""
@@ -512,7 +526,7 @@ class Schedule:
         return Schedule(
             file=self.file,
             air=self.air,
-            source=SourceSpec(is_return=True),
+            source=SourceSpec(is_return=True, feeds_supply=True),
             material=self.material,
             roughness=self.roughness,
             # That of the supply's runs of flexible duct says nothing of a rigid return.
@@ -529,12 +543,15 @@ class Schedule:
 
     @property
     def may_carry_dust(self) -> bool:
-        """Whether it is of hoods or an industrial exhaust: dust or fume may settle."""
+        """Whether dust, fume or grease may settle: of hoods, industrial exhausts."""
         if self.source.is_supply:
             return False
+        is_exhaust = self.source.is_return and not self.source.feeds_supply
+        if is_exhaust and self.checks.use == "industrial":
+            return True
         kinds = {spec.kind for spec in self.terminals.values()}
-        is_industrial = self.source.is_return and self.checks.use == "industrial"
-        return is_industrial or any("hood" in kind.lower() for kind in kinds)
+        names = {*kinds, *self.losses, *(one.name for one in self.components)}
+        return any(is_contaminated(name) for name in names)
 
     @property
     def named_runs(self) -> tuple[tuple[str, str], ...]:

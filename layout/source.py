@@ -10,13 +10,14 @@ from .near_misses import few_gaps, gap_at, gap_words
 from .places import NEAR, place_words
 from .quantity_words import length_words
 from .run_names import goes_by, labels
-from .schedule import Schedule
+from .schedule import Schedule, is_contaminated
 from .topology import Topology
 
 # What the kind of a terminal is called where it draws air in, and what an exhaust alone
-# pays for. A return may stand among the losses of a supply, and so may its louvres.
-_DRAWS_AIR = ("hood", "exhaust", "extract", "return", "fume", "dust")
-_IN_EXHAUSTS = ("exhaust", "extract", "fume", "dust", "cyclone", "cowl")
+# pays for, beside what draws contaminated air. A return may stand among the losses of a
+# supply, and so may its louvres.
+_DRAWS_AIR = ("exhaust", "extract", "return")
+_IN_EXHAUSTS = ("exhaust", "extract", "cowl")
 _HOW = (
     'say it in the schedule ([source] run = "..." or at = ["0 m", "0 m", '
     '"3 m"]) or give one run the attribute source = true'
@@ -56,11 +57,13 @@ def side_notices(schedule: Schedule, drawing: Drawing) -> list[Notice]:
     if schedule.source.is_return or schedule.source.is_supply:
         return []
     kinds = dict.fromkeys([spec.kind for spec in schedule.terminals.values()])
+    stands_in = [one.name for one in schedule.components]
+    losses = dict.fromkeys([*schedule.losses, *stands_in])
     odd = [
         f"'{name}'"
-        for names, words in ((kinds, _DRAWS_AIR), (schedule.losses, _IN_EXHAUSTS))
+        for names, words in ((kinds, _DRAWS_AIR), (losses, _IN_EXHAUSTS))
         for name in names
-        if name and any(word in name.lower() for word in words)
+        if is_contaminated(name) or any(word in name.lower() for word in words)
     ]
     if not odd:
         return []

@@ -171,10 +171,10 @@ def _undeclared_flags(graph: DuctGraph, is_total: bool) -> list[Notice]:
     unsaid = not_declared(
         [*plan.losses, *(c.name for c in plan.components), *terminal_kinds(plan)]
     )
-    side, remedy = "return side", "name a drawn one behind --return"
+    side, drawn = "return side", "name a drawn one behind --return"
     if graph.is_return:
         side = "supply or discharge side"
-        remedy = "name its supply, and this route behind --return"
+        drawn = "name its supply, and this route behind --return"
     named = " ".join(plan.losses).lower()
     sides = [side] * (not any(w in named for w in _OTHER_SIDE[graph.is_return]))
     if is_total:
@@ -191,7 +191,7 @@ def _undeclared_flags(graph: DuctGraph, is_total: bool) -> list[Notice]:
         say(
             "budget",
             f"nothing is said of {what}, so what the fan leaves may be far less",
-            f"declare it under [losses], or {remedy}",
+            "declare it under [losses]" + f", or {drawn}" * len(sides),
         )
     ]
 

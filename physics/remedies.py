@@ -125,7 +125,8 @@ def remedies(
             )
         except BadInput:  # it cannot be made so in this drawing
             continue
-        won = analysis.critical_loss - other.critical_loss - _at_fan(analysis, other)
+        outlet, inlet = _at_fan(analysis, other)
+        won = analysis.critical_loss - other.critical_loss - outlet + inlet
         if won < LEAST_WON or (_unbuildable(other) > unbuildable + _ROUNDING).any():
             continue
         if _beyond(other) > beyond + _ROUNDING:
@@ -151,13 +152,19 @@ def _beyond(analysis: Analysis) -> float:
     return sum(branches_beyond(graph.ducts, graph.legs).values())
 
 
-def _at_fan(before: Analysis, after: Analysis) -> float:
-    """Pressure, Pa, that a change at the fan takes from an external static pressure."""
+def _at_fan(before: Analysis, after: Analysis) -> tuple[float, float]:
+    """How much less velocity pressure, Pa, is at the fan's outlet and at its inlet.
+
+    An external static pressure has the one on top and lacks the other; of any other
+    fan both are 0.
+    """
     one, other = before.system, after.system
     if one.fan_kind != "external static":
-        return 0.0
-    outlet = one.outlet_velocity_pressure - other.outlet_velocity_pressure
-    return outlet + other.inlet_velocity_pressure - one.inlet_velocity_pressure
+        return 0.0, 0.0
+    return (
+        one.outlet_velocity_pressure - other.outlet_velocity_pressure,
+        one.inlet_velocity_pressure - other.inlet_velocity_pressure,
+    )
 
 
 def _side_effects(before: Analysis, after: Analysis, mass: float) -> tuple[str, ...]:
@@ -168,11 +175,11 @@ def _side_effects(before: Analysis, after: Analysis, mass: float) -> tuple[str, 
     if after.critical_terminal != before.critical_terminal:
         way = "from" if after.graph.is_return else "to"
         said.append(f"the path {way} '{after.critical_terminal}' is then critical")
-    moving = _at_fan(before, after)
-    if abs(moving) > LEAST_WON:
-        change = "less" if moving > 0.0 else "more"
-        at_fan = "of velocity pressure at the fan, as counted"
-        said.append(f"{pressure_words(abs(moving))} {change} {at_fan}")
+    for less, end in zip(_at_fan(before, after), ("outlet", "inlet"), strict=True):
+        if abs(less) > LEAST_WON:
+            change = "less" if less > 0.0 else "more"
+            at_fan = f"of velocity pressure at the fan's {end}, as counted"
+            said.append(f"{pressure_words(abs(less))} {change} {at_fan}")
     heavier = sum(row.mass for row in quantities(after).sheet) - mass
     if abs(heavier) > 0.5:
         more_or_less = "more" if heavier > 0 else "less"

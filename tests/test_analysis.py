@@ -551,6 +551,23 @@ def test_what_the_budget_lacks_is_said() -> None:
         assert "nothing is said" not in said(fan, **both, **{"return duct": 20.0})
 
 
+def test_only_a_missing_side_is_to_be_drawn() -> None:
+    def remedy(*, is_return: bool = False, **losses: float) -> str:
+        plan = Schedule(
+            source=SourceSpec(is_return=is_return),
+            fan=FanSpec(external_static_pressure=250.0),
+            losses=losses,
+        )
+        flags = analyse(build(drawn(), plan)).flags
+        (one,) = (flag for flag in flags if "nothing is said of" in flag.what)
+        return one.remedy
+
+    assert remedy(filter=40.0).endswith("or name a drawn one behind --return")
+    assert remedy(return_duct=9.0, filter=40.0) == "declare it under [losses]"
+    assert "behind --return" in remedy(is_return=True, filter=40.0)
+    assert remedy(is_return=True, stack=9.0) == "declare it under [losses]"
+
+
 @pytest.mark.parametrize(("straight", "said"), [(0.5, True), (4.0, False)])
 @pytest.mark.parametrize("kind", ["fan", "plenum"])
 def test_an_elbow_close_behind_the_fan_is_remarked_on(

@@ -37,8 +37,23 @@ def test_every_command_runs_and_every_figure_is_printed(
         for figure in re.findall(r"`([^`]+)`", text):
             if not figure.endswith((".glb", ".toml", ".py")):
                 assert figure in flat, f"{figure} after {command}"
+        # What the text has written into a copy of the schedule.
+        for copy, line in re.findall(
+            r"to `(\S+)` and write\n`([^`]+)` under \[fan\]", text
+        ):
+            plan = (folder / "house.schedule.toml").read_text(encoding="utf-8")
+            assert plan.count("\n[fan]") == 1
+            key = plan.index("curve = [", plan.index("\n[fan]"))
+            written = f"{plan[:key]}{line}\n{plan[key:]}"
+            (folder / copy).write_text(written, encoding="utf-8")
     assert commands == 10
     assert (folder / "sized.glb").exists()
+    assert "5.9 Pa" in (folder / "sized.schedule.toml").read_text(encoding="utf-8")
+    # Once it is written nobody asks for it again.
+    capsys.readouterr()
+    words = ["proportion", "sized.glb", "--return", "return.glb"]
+    assert main(words) == 0
+    assert "outlet_velocity_pressure" not in capsys.readouterr().out
     assert "Sheet" in (folder / "report.html").read_text(encoding="utf-8").title()
 
 

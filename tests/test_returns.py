@@ -22,6 +22,7 @@ from elbowroom.layout import (
     AirSpec,
     Attributes,
     ChecksSpec,
+    ComponentSpec,
     Drawing,
     DuctGraph,
     ElbowRule,
@@ -730,6 +731,9 @@ def test_a_supply_beside_its_return_is_no_assumption() -> None:
         # A supply pays for its return too, and for the outdoor air.
         ("grille", "return", ""),
         ("diffuser", "weather hood", ""),
+        ("industrial diffuser", "dust filter", ""),
+        ("grille", "cyclone", "'cyclone'"),
+        ("fume cupboard", "filter", "'fume cupboard'"),
         ("", "filter", ""),
     ],
 )
@@ -744,6 +748,12 @@ def test_words_of_an_exhaust_are_told_where_the_side_is_not_said(
         )
         seen = build(back(), plan).notices
         return [one.sentence for one in seen if "side is not said" in one.what]
+
+    # What stands in a run is looked at too, and named once.
+    stands_in = tuple(ComponentSpec(run, loss, loss=9.0) for run in ("far", "side"))
+    plan = Schedule(components=stands_in, terminals=ends, file="s.toml")
+    seen = [one.sentence for one in build(back(), plan).notices]
+    assert any(f"speaks of {told}, as" in one for one in seen) == bool(told)
 
     nothing = said(SourceSpec())
     assert len(nothing) == bool(told)
@@ -765,6 +775,11 @@ def test_words_of_an_exhaust_are_told_where_the_side_is_not_said(
         (SourceSpec(is_return=True), "grille", "commercial", False),
         (SourceSpec(is_supply=True), "hood", "industrial", False),
         (SourceSpec(), "grille", "industrial", False),
+        (SourceSpec(is_return=True), "fume cupboard", "commercial", True),
+        (SourceSpec(is_return=True), "dust pick-up", "commercial", True),
+        (SourceSpec(is_return=True), "industrial extract", "commercial", False),
+        (SourceSpec(is_return=True, feeds_supply=True), "grille", "industrial", False),
+        (SourceSpec(is_return=True, feeds_supply=True), "hood", "commercial", True),
     ],
 )
 def test_no_advice_lets_dust_settle(
@@ -802,6 +817,52 @@ def test_no_advice_lets_dust_settle(
     said = [one.sentence for one in sized.notices]
     assert any("transport velocity" in one for one in said) == dusty
     assert any("window" in one for one in said) != dusty
+
+
+@pytest.mark.parametrize(
+    ("loss", "dusty"),
+    [
+        ("cyclone", True),
+        ("Grease filter", True),
+        ("dust collector", True),
+        ("dust filter", False),
+        ("rain hood", False),
+        ("industrial silencer", False),
+        ("exhaust louvre", False),
+    ],
+)
+def test_what_stands_in_the_way_of_dust_tells_of_it(loss: str, dusty: bool) -> None:
+    source = SourceSpec(is_return=True)
+    one = ComponentSpec("main", loss, loss=5.0)
+    for plan in (
+        Schedule(source=source, losses={loss: 5.0}),
+        Schedule(source=source, components=(one,)),
+    ):
+        assert plan.may_carry_dust == dusty
+        assert not replace(plan, source=SourceSpec(is_supply=True)).may_carry_dust
+
+
+@pytest.mark.parametrize("own", ["", '[source]\nside = "return"\n'])
+@pytest.mark.parametrize("kind", ["grille", "hood"])
+def test_what_returns_to_an_industrial_supply_is_no_exhaust(
+    own: str, kind: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = two_sides(tmp_path)
+    supply = tmp_path / "supply.schedule.toml"
+    checks = '[checks]\nuse = "industrial"\n'
+    supply.write_text(f"{supply.read_text()}{checks}")
+    if own or kind == "hood":
+        (tmp_path / "left.schedule.toml").write_text(
+            f'{own}[terminals.far]\nloss = "9 Pa"\nkind = "{kind}"\n{checks}'
+        )
+    assert main(["analyse", *words]) == 0
+    said = capsys.readouterr().out
+    assert ("transport velocity" in said) == (kind == "hood")
+    # Alone it blows its air out.
+    alone = Schedule(
+        source=SourceSpec(is_return=True), checks=ChecksSpec(use="industrial")
+    )
+    assert alone.may_carry_dust
 
 
 def test_terminals_with_a_declared_loss_have_no_opening() -> None:
@@ -989,6 +1050,36 @@ def test_the_report_says_what_there_is_to_know_of_both_sides(tmp_path: Path) -> 
     assert "the supply carries 750 L/s" in text  # and each return as much again
     assert "Where most of it goes, supply" in text
     assert "Where most of it goes, left.glb" in text
+
+
+def test_a_larger_first_duct_has_less_velocity_pressure_at_either_end_of_the_fan() -> (
+    None
+):
+    """At the inlet that is gained, at the outlet it is lost."""
+    for is_return, end in ((True, "inlet"), (False, "outlet")):
+        ends = {"far": TerminalSpec(3.0, 1.0), "side": TerminalSpec(0.25, 1.0)}
+        drawing = replace(back(), flow=np.full(3, np.nan))
+        fan = FanSpec(external_static_pressure=400.0)
+        before = found(drawing, is_return, fan=fan, terminals=ends)
+        tried = [
+            one
+            for one in remedies(before)
+            if one.at == "fan" and "one run larger" in one.what
+        ]
+        assert tried
+        for one in tried:
+            after = analyse(build(drawing, one.schedule))
+            sides = [
+                getattr(a.system, f"{end}_velocity_pressure") for a in (before, after)
+            ]
+            lower = sides[0] - sides[1]
+            assert lower > 1.0
+            saved = before.critical_loss - after.critical_loss
+            assert one.won == pytest.approx(saved + (lower if is_return else -lower))
+            said = " ".join(one.side_effects)
+            told = f"{lower:.1f} Pa .* less of velocity pressure at the fan's {end}"
+            assert re.search(told, said)
+            assert said.count("velocity pressure") == 1
 
 
 def test_settled_airflows_name_their_side(

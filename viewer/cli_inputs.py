@@ -437,7 +437,7 @@ def _return_side(
                 effect="the budget of both sides has the supply's fan, or none",
             )
         )
-    source = replace(schedule.source, is_return=True)
+    source = replace(schedule.source, is_return=True, feeds_supply=True)
     limits = supply.checks.beside(schedule.checks)
     schedule = replace(schedule, source=source, fan=FanSpec(), checks=limits)
     found, worked = _analysed(drawing, schedule, reading)
