@@ -9,6 +9,7 @@ import pytest
 from elbowroom.layout import (
     Attributes,
     BadInput,
+    Basis,
     ElbowConstruction,
     ElbowRule,
     Schedule,
@@ -130,11 +131,11 @@ def test_compression_in_a_layout_goes_on_the_friction_of_that_run(
 
 def test_flexible_duct_without_a_word_is_listed_as_pulled_tight(tmp_path: Path) -> None:
     analysis = _house("", tmp_path)
-    effect = next(e for e in effects(analysis) if "flexible" in e.assumption.what)
+    effect = next(e for e in effects(analysis) if "pulled" in e.assumption.what)
     assert effect.assumption.elements == 2  # a run with one bend
     assert effect.loss is not None
     said = _house('compression = "0 %"', tmp_path)
-    assert not [a for a in said.assumptions if "flexible" in a.what]
+    assert not [a for a in said.assumptions if "pulled" in a.what]
     np.testing.assert_array_equal(said.elements.loss, analysis.elements.loss)
 
 
@@ -228,7 +229,7 @@ def test_a_bend_of_flexible_duct_is_no_elbow_of_a_shop() -> None:
     found = _branches({"A": 3}, 0.15)
     rows = np.flatnonzero(found.elements.kind == Kind.BEND).tolist()
     assert {found.words(row) for row in rows} == {
-        "bend of flexible duct, 90°, counted as a segmented elbow, 5 pieces, r/D 1.5"
+        "bend of flexible duct, 90°, counted as a smooth radius elbow, r/D 1"
     }
     changes = [remedy.what for remedy in remedies(found)]
     assert changes
@@ -236,6 +237,73 @@ def test_a_bend_of_flexible_duct_is_no_elbow_of_a_shop() -> None:
     rigid = replace(found.graph.schedule, run_materials={}, run_compression={})
     hard = analyse(build(found.graph.drawing, rigid))
     assert [one.what for one in remedies(hard) if "bend" in one.what]
+
+
+@pytest.mark.parametrize(
+    "rule",
+    [
+        ElbowRule(ElbowConstruction.MITRED, Basis.DECLARED),
+        ElbowRule(ElbowConstruction.SINGLE_VANES, Basis.DECLARED),
+        ElbowRule(ElbowConstruction.SEGMENTED, Basis.DECLARED, 1.5, pieces=5),
+    ],
+)
+def test_the_rule_of_elbows_does_not_reach_bends_of_flexible_duct(
+    rule: ElbowRule,
+) -> None:
+    """They are smooth ones of r/D 1, which is assumed, not declared."""
+    plan = replace(_branches({"A": 1}).graph.schedule, elbow_default=rule)
+    found = analyse(build(_branches({"A": 1}).graph.drawing, plan))
+    (row,) = np.flatnonzero(found.elements.kind == Kind.BEND).tolist()
+    assert found.elements.basis[row] == int(Basis.ASSUMED)
+    smooth = analyse(
+        build(found.graph.drawing, replace(plan, elbow_default=ElbowRule()))
+    )
+    np.testing.assert_array_equal(found.elements.loss, smooth.elements.loss)
+    listed = [a.what for a in found.assumptions if "elbows" in a.what]
+    assert [what.partition(",")[0] for what in listed] == [
+        "bends of flexible duct counted as smooth elbows"
+    ]
+    effect = next(e for e in effects(found) if "bends of" in e.assumption.what)
+    assert effect.loss is not None
+    assert effect.loss > 0.0
+
+
+def test_an_exception_says_how_a_bend_of_flexible_duct_is_made(tmp_path: Path) -> None:
+    """With a construction of its own; a radius alone leaves it smooth."""
+    plan = tmp_path / "plan.toml"
+    head = '[elbows]\nconstruction = "segmented"\nradius_ratio = 1.5\n'
+    base = _branches({"A": 1}).graph
+    for said, words in (
+        ("radius_ratio = 1.25", "smooth radius elbow, r/D 1.25"),
+        ('construction = "mitred"', "mitred elbow"),
+        ('construction = "segmented"', "segmented elbow, 5 pieces, r/D 1"),
+    ):
+        plan.write_text(f'{head}[[elbows.exception]]\nrun = "A"\n{said}\n')
+        read_rules = read_schedule(plan)
+        rules = replace(
+            base.schedule,
+            elbow_default=read_rules.elbow_default,
+            elbow_exceptions=read_rules.elbow_exceptions,
+        )
+        found = analyse(build(base.drawing, rules))
+        (row,) = np.flatnonzero(found.elements.kind == Kind.BEND).tolist()
+        assert found.words(row) == (f"bend of flexible duct, 90°, counted as a {words}")
+        assert ("no factor is published" in _bends_said(found)) == ("mitred" in words)
+        assert "lose 0 Pa" not in _bends_said(found)
+
+
+def test_the_published_factor_is_told_within_the_radii_tested_alone() -> None:
+    base = _branches({"A": 1}).graph
+    for ratio, is_known in ((0.95, False), (1.0, True), (1.5, True), (1.6, False)):
+        rule = ElbowRule(radius_ratio=ratio)
+        plan = replace(base.schedule, elbow_exceptions={("A", 0): rule})
+        said = _bends_said(analyse(build(base.drawing, plan)))
+        assert ("they lose" in said) == is_known
+        assert ("no factor is published" in said) != is_known
+    loose = replace(base.schedule, run_compression={"A": 0.04})
+    assert "as it is compressed" in _bends_said(analyse(build(base.drawing, loose)))
+    tight = _bends_said(analyse(build(base.drawing, base.schedule)))
+    assert "as it is compressed" not in tight
 
 
 def test_rigid_duct_is_not_compressed(tmp_path: Path) -> None:
