@@ -13,15 +13,18 @@ from elbowroom.layout import (
     ElbowConstruction,
     ElbowRule,
     Schedule,
+    Shape,
     TerminalSpec,
     build,
     drawing_from_runs,
     pressure_words,
     read,
     read_schedule,
+    rectangular,
     round_section,
 )
 from elbowroom.physics import (
+    Aim,
     Analysis,
     Kind,
     LookupRefused,
@@ -31,6 +34,7 @@ from elbowroom.physics import (
     duct_schedule,
     effects,
     flexible,
+    proportion,
     remedies,
     tables,
     with_airflows,
@@ -304,6 +308,43 @@ def test_the_published_factor_is_told_within_the_radii_tested_alone() -> None:
     assert "as it is compressed" in _bends_said(analyse(build(base.drawing, loose)))
     tight = _bends_said(analyse(build(base.drawing, base.schedule)))
     assert "as it is compressed" not in tight
+
+
+def test_flexible_duct_with_sides_is_told() -> None:
+    """Also the bends of such duct are, of which nothing is published."""
+    base = _branches({"A": 1, "B": 1}).graph
+    for section, told in ((rectangular(0.15, 0.1), True), (round_section(0.15), False)):
+        plan = replace(
+            base.schedule, sections={"A": section, "trunk": rectangular(1, 1)}
+        )
+        graph = build(base.drawing, plan)
+        said = [one for one in graph.notices if "flexible duct is round" in one.what]
+        assert len(said) == told
+        assert all(one.where.endswith("run 'A'") for one in said)
+        bends = [flag for flag in analyse(graph).flags if "bends of flex" in flag.what]
+        unknown = [flag for flag in bends if "no factor is published" in flag.what]
+        assert [flag.where for flag in unknown] == ["run 'A'"] * told
+        assert len(bends) == 1 + told
+
+
+@pytest.mark.parametrize("shape", [Shape.RECTANGULAR, Shape.OVAL])
+def test_flexible_duct_stays_round_whatever_shape_is_asked_for(shape: Shape) -> None:
+    base = _branches({"A": 1, "B": 1}).graph
+    soft = replace(
+        base.schedule,
+        run_materials={"A": FLEXIBLE},
+        run_compression={},
+        elbow_default=ElbowRule(),
+    )
+    aim = Aim(rate=2.0, shape=shape)
+    found = proportion(base.drawing, soft, aim)
+    made = {choice.run: choice.chosen.shape for choice in found.choices}
+    assert made == {"trunk": shape, "A": Shape.ROUND, "B": shape}
+    (said,) = (one.what for one in found.notices if "flexible" in one.what)
+    assert said == "flexible duct is round, and so 'A' is, whatever shape is asked for"
+    for drawn in (replace(aim, shape=None), replace(aim, shape=Shape.ROUND)):
+        found = proportion(base.drawing, soft, drawn)
+        assert not [one for one in found.notices if "flexible" in one.what]
 
 
 def test_rigid_duct_is_not_compressed(tmp_path: Path) -> None:
