@@ -565,7 +565,8 @@ def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
     if given and kind in _WITHOUT_RADIUS:
         square = kind == ElbowConstruction.SQUARE_THROAT
         if throat != 0.0 and not (square and ratio == _TIGHTEST):
-            table.fault("", _WITHOUT_RADIUS[kind], "delete the radius")
+            remedy = "delete the radius, or write a construction that has one"
+            table.fault("", _WITHOUT_RADIUS[kind], remedy)
         given = []  # what it says is so by construction
     return ElbowRule(
         kind,

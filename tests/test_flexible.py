@@ -272,6 +272,30 @@ def test_the_rule_of_elbows_does_not_reach_bends_of_flexible_duct(
     assert effect.loss > 0.0
 
 
+def test_a_bend_of_flexible_duct_has_the_radius_drawn() -> None:
+    turn = np.radians(np.linspace(0.0, 90.0, 7))
+    arc = [[1.0, 1.0 + 0.2 * np.sin(a), 0.2 * (1 - np.cos(a))] for a in turn]
+    drawing = drawing_from_runs(
+        [
+            ("trunk", np.array([[0, 0, 0], [2.0, 0, 0]]), round_section(0.3)),
+            ("A", np.array([[1.0, 0, 0], *arc, [1.0, 1.2, 1.0]]), round_section(0.15)),
+        ],
+        attributes={"trunk": Attributes(source=True, source_at_end=False)},
+    )
+    mitred = ElbowRule(ElbowConstruction.MITRED, Basis.DECLARED)
+    plan = replace(_branches({"A": 1}).graph.schedule, elbow_default=mitred)
+    found = analyse(build(drawing, plan))
+    (row,) = np.flatnonzero(found.elements.kind == Kind.BEND).tolist()
+    assert found.words(row) == (
+        "bend of flexible duct, 90°, counted as a smooth radius elbow, r/D 1.33"
+    )
+    assert "they lose" in _bends_said(found)
+    assert not [one for one in found.graph.notices if "drawn as an arc" in one.what]
+    assert "bends of flexible duct counted as smooth elbows" in {
+        assumption.what for assumption in found.assumptions
+    }
+
+
 def test_an_exception_says_how_a_bend_of_flexible_duct_is_made(tmp_path: Path) -> None:
     """With a construction of its own; a radius alone leaves it smooth."""
     plan = tmp_path / "plan.toml"
