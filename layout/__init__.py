@@ -80,7 +80,7 @@ from .read_schedule import find_schedule, read_schedule
 from .recurrences import sum_from_root, sum_of_subtree
 from .resized import overruling_notices, with_sections
 from .run_names import with_drawn_names
-from .run_words import made_of, with_run_words
+from .run_words import flexible_runs, made_of, with_run_words
 from .schedule import (
     AirSpec,
     ChecksSpec,
@@ -94,7 +94,6 @@ from .schedule import (
     SourceSpec,
     TerminalSpec,
     TransitionRule,
-    is_flexible,
 )
 from .sections import (
     BoolArray,
@@ -185,11 +184,11 @@ __all__ = [
     "error",
     "find_schedule",
     "flat_oval",
+    "flexible_runs",
     "folded",
     "found_at",
     "heat_capacity_words",
     "heat_words",
-    "is_flexible",
     "island_notices",
     "join",
     "kink_words",

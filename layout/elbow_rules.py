@@ -1,11 +1,14 @@
 """How each bend is made: measured, declared in the schedule, or assumed."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from .basis import Basis
 from .constructions import PIECES_TAKEN, SPLITTERS_TAKEN, ElbowConstruction
 from .drawing import Drawing
 from .fittings import Bends
+from .run_words import flexible_runs
 from .schedule import ElbowRule, Schedule
 from .sections import BoolArray, FloatArray, IntArray, Shape
 from .stretches import is_first
@@ -50,7 +53,9 @@ def build_bends(
     shape, width, height, across
         Section before the bend and the unit vector along its width.
     drawing, schedule
-        The drawing and the schedule, for what they say of elbows.
+        The drawing and the schedule, for what they say of elbows. The rule of all
+        elbows is not one of flexible duct, whose bends are smooth unless an exception
+        names them.
 
     Returns
     -------
@@ -86,15 +91,26 @@ def build_bends(
             vane_spacing[rows] = rule.vane_spacing
 
     put(slice(None), schedule.elbow_rule())
+    soft = flexible_runs(drawing, schedule)
+    if soft:
+        put(np.isin(run, soft).nonzero()[0], ElbowRule())
     for index, said in drawing.attributes.items():
         if said.bend_radius is not None:
             rows = (run == index).nonzero()[0]
             radius[:, rows] = said.bend_radius
             radius_basis[rows] = int(Basis.DECLARED)
     for name, bend in schedule.elbow_exceptions:
-        mine = run == list(drawing.names).index(name)
+        index = list(drawing.names).index(name)
+        mine = run == index
         rows = (mine & (number == bend) if bend else mine).nonzero()[0]
         rule = schedule.elbow_rule(name, bend)
+        if index in soft and not rule.own_construction:
+            made = ElbowRule()
+            rule = replace(
+                rule,
+                construction=made.construction,
+                construction_basis=made.construction_basis,
+            )
         put(rows, rule, rule.says_radius)
 
     drawn = ~np.isnan(drawn_radius)

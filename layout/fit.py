@@ -9,8 +9,9 @@ from .faults import Notice, and_more, note, warning
 from .fittings import Bends, Ducts, Legs, Transitions
 from .frames import cross
 from .quantity_words import length_words, size_words
+from .run_words import flexible_runs
 from .schedule import Schedule
-from .sections import FloatArray, IntArray, area
+from .sections import FloatArray, IntArray, Shape, area
 from .topology import Topology
 
 TAP_FROM = np.radians(60.0)  # a tap leaves its main by this turn or more
@@ -41,6 +42,7 @@ def fit_notices(
         *room_faults(topology, ducts, bends, transitions, legs, meetings),
         *_corners(topology, ducts, bends, transitions, schedule),
         *_overruled(topology, ducts, bends),
+        *_flexible_with_sides(topology, ducts, schedule),
         *_huge(topology, ducts),
         *_large_branches(topology, ducts, legs),
     ]
@@ -476,6 +478,30 @@ def _overruled(topology: Topology, ducts: Ducts, bends: Bends) -> list[Notice]:
                 )
             )
     return notices
+
+
+def _flexible_with_sides(
+    topology: Topology, ducts: Ducts, schedule: Schedule
+) -> list[Notice]:
+    """Say which runs of flexible duct have a section that such duct is not made in."""
+    drawing, soft = topology.drawing, flexible_runs(topology.drawing, schedule)
+    if not soft:
+        return []
+    rows = np.isin(ducts.run, soft) & (ducts.shape != int(Shape.ROUND))
+    if not rows.any():
+        return []
+    runs, first = np.unique(ducts.run[rows]), int(rows.argmax())
+    return [
+        warning(
+            f"{drawing.place(int(ducts.run[first]))}{and_more(len(runs) - 1)}",
+            "flexible duct is round (common practice, no published source), and this "
+            "has a rectangular or an oval section",
+            "give it a round section, or a rigid material under [duct.runs.NAME]",
+            effect="its losses are those of a duct with such walls and sides, which "
+            "nobody has measured",
+            place=topology.nodes[int(ducts.start[first])],
+        )
+    ]
 
 
 def end_tap_corners(ducts: Ducts, bends: Bends, transitions: Transitions) -> IntArray:

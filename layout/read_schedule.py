@@ -510,7 +510,7 @@ def _elbows(table: Table) -> tuple[ElbowRule, dict[tuple[str, int], ElbowRule]]:
     default = _elbow_rule(table, ElbowRule())
     exceptions: dict[tuple[str, int], ElbowRule] = {}
     whole_runs: dict[str, ElbowRule] = {}
-    of_all = replace(default, own_radius=False)
+    of_all = replace(default, own_radius=False, own_construction=False)
     made = {default.construction}
     # Whole runs first: what is said of one bend goes on from what is said of its run.
     for entry in sorted(table.tables("exception"), key=lambda entry: "bend" in entry):
@@ -565,7 +565,8 @@ def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
     if given and kind in _WITHOUT_RADIUS:
         square = kind == ElbowConstruction.SQUARE_THROAT
         if throat != 0.0 and not (square and ratio == _TIGHTEST):
-            table.fault("", _WITHOUT_RADIUS[kind], "delete the radius")
+            remedy = "delete the radius, or write a construction that has one"
+            table.fault("", _WITHOUT_RADIUS[kind], remedy)
         given = []  # what it says is so by construction
     return ElbowRule(
         kind,
@@ -578,6 +579,7 @@ def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
         splitters or default.splitters,
         spacing or default.vane_spacing,
         bool(given) or default.own_radius,
+        construction is not None or default.own_construction,
     )
 
 

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from .drawing import NOTHING_SAID, Drawing
-from .schedule import Schedule
+from .schedule import Schedule, is_flexible
 
 
 def with_run_words(drawing: Drawing, schedule: Schedule) -> Drawing:
@@ -54,3 +54,14 @@ def made_of(
     if rough is not None:
         return None, rough
     return schedule.material, schedule.roughness
+
+
+def flexible_runs(drawing: Drawing, schedule: Schedule) -> list[int]:
+    """Numbers of the runs whose material is that of flexible duct."""
+    if not any(map(is_flexible, (schedule.material, *schedule.run_materials.values()))):
+        return []
+    return [
+        run
+        for run in range(drawing.run_count)
+        if is_flexible(made_of(drawing, schedule, run)[0])
+    ]

@@ -224,6 +224,9 @@ class ElbowRule:
         Whether a radius that an exception gives is its own. One that it only takes
         over, or none, leaves a bend the radius that its run has in the drawing, else
         that of all elbows.
+    own_construction
+        Whether the construction of an exception is its own, as only such a one reaches
+        flexible duct.
     """
 
     construction: ElbowConstruction = ElbowConstruction.SMOOTH
@@ -236,6 +239,7 @@ class ElbowRule:
     splitters: int | None = None
     vane_spacing: float | None = None
     own_radius: bool = True
+    own_construction: bool = True
 
     @property
     def says_radius(self) -> bool:

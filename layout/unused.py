@@ -9,8 +9,8 @@ from .drawing import Drawing
 from .faults import Notice, warning
 from .fit import end_tap_corners
 from .fittings import Bends, Ducts, Legs, Terminals, Transitions
-from .run_words import made_of
-from .schedule import Schedule, is_flexible
+from .run_words import flexible_runs
+from .schedule import Schedule
 from .sections import IntArray
 from .topology import Topology
 from .transition_rules import own_change_rows
@@ -86,10 +86,7 @@ def unused_notices(
 
 def _compression(drawing: Drawing, schedule: Schedule) -> list[Notice]:
     """That of all flexible ducts, where there is none."""
-    if schedule.compression is None or any(
-        is_flexible(made_of(drawing, schedule, run)[0])
-        for run in range(drawing.run_count)
-    ):
+    if schedule.compression is None or flexible_runs(drawing, schedule):
         return []
     return [
         warning(

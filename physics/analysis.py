@@ -325,7 +325,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         *component_flags(graph, flow),
         *takeoff_flags(graph),
         *end_tap_flags(graph, state, elements),
-        *flexible_bend_flags(graph, state, elements, conditions.is_flexible, critical),
+        *flexible_bend_flags(graph, state, elements, conditions.compression, critical),
         *flow_flags(graph, state, elements, dead),
         *fast_flags(graph, state.velocity),
         *dust_flags(graph),

@@ -11,7 +11,7 @@ from elbowroom.layout import (
     DuctGraph,
     FloatArray,
     IntArray,
-    is_flexible,
+    flexible_runs,
     length_words,
     made_of,
     refusal,
@@ -172,15 +172,12 @@ def _compression(graph: DuctGraph) -> tuple[FloatArray, IntArray]:
     schedule, names = graph.schedule, graph.drawing.names
     out = np.full(len(names), np.nan)
     basis = np.full(len(names), int(Basis.DRAWN))
-    said = (schedule.material, *schedule.run_materials.values())
-    if not (schedule.run_compression or any(map(is_flexible, said))):
-        return out, basis
-    for run, name in enumerate(names):
-        if is_flexible(made_of(graph.drawing, schedule, run)[0]):
-            pressed = schedule.run_compression.get(name, schedule.compression)
-            out[run] = 0.0 if pressed is None else pressed
-            basis[run] = int(Basis.ASSUMED if pressed is None else Basis.DECLARED)
-        elif name in schedule.run_compression:
+    for run in flexible_runs(graph.drawing, schedule):
+        pressed = schedule.run_compression.get(names[run], schedule.compression)
+        out[run] = 0.0 if pressed is None else pressed
+        basis[run] = int(Basis.ASSUMED if pressed is None else Basis.DECLARED)
+    for run, name in enumerate(names) if schedule.run_compression else ():
+        if name in schedule.run_compression and np.isnan(out[run]):
             raise refusal(
                 f"{schedule.file}, [duct.runs] {name}",
                 "its compression is declared, but the run is of "

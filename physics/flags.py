@@ -29,13 +29,14 @@ from elbowroom.layout import (
 from .coefficient import Note
 from .elements import DuctState, Elements, Kind
 from .fan_effect import effective_duct_length, inlet_elbow, outlet_elbow
-from .flexible import bend_extra_length
+from .flexible import bend_extra_length, bend_factor
 from .friction import TURBULENT_FROM, Regime, regime
 from .junctions import LAST_TAP
 from .sizes import FLATTEST
 from .takeoff_entries import Taken, tabled_entries, taken_at
 
 _BLAST_AREAS = (1.0, 0.4)  # blast area over outlet area: the ends of the table
+_BENT = float(np.radians(90.5))  # how far flexible bends were tested, and rounding
 _EVEN_INLET = 5.0  # diameters: where the table of elbows before a fan ends
 _VANED = (int(ElbowConstruction.SINGLE_VANES), int(ElbowConstruction.DOUBLE_VANES))
 _FASTEST = 50.0  # m/s: no comfort or process duct is meant to carry more
@@ -208,24 +209,52 @@ def flexible_bend_flags(
     graph: DuctGraph,
     state: DuctState,
     elements: Elements,
-    is_flexible: BoolArray,
+    compression: FloatArray,
     critical: int,
 ) -> list[Notice]:
     """Say that bends of flexible duct count as elbows, and what is published of them.
 
     On the critical path and on the one where they lose most, as no air meets them all.
-    `is_flexible` is of the ducts, shape (d,); `critical` the terminal.
+    `compression` is of the ducts, a share, shape (d,), NaN where they are rigid;
+    `critical` the terminal.
     """
-    bends, duct = graph.bends, graph.bends.duct
-    is_round = graph.ducts.shape[graph.bend_duct] == int(Shape.ROUND)
-    rows = (is_flexible[duct] & is_round).nonzero()[0]
+    bends = graph.bends
+    rows = (~np.isnan(compression[bends.duct])).nonzero()[0]
     if len(rows) == 0:
         return []
+    is_round = graph.ducts.shape[graph.bend_duct[rows]] == int(Shape.ROUND)
+    turn = bends.angle[rows]
+    ratio = (bends.radius[rows] / bends.in_plane[rows]).round(2)  # an arc is drawn so
+    _, notes = bend_factor(np.minimum(turn, np.pi / 2), ratio)
+    known = is_round & ((notes & int(Note.EXTENDED)) == 0) & (turn < _BENT)
+    pressed = bool((compression[bends.duct[rows[known]]] > 0.0).any())
+    by_factor = "by the factor published for its friction in a bend"
+    if pressed:
+        by_factor += ", known fully stretched alone and taken here as it is compressed"
+    return [
+        _flexible_bends(graph, state, elements, mine, words, critical)
+        for mine, words in ((rows[known], by_factor), (rows[~known], ""))
+        if len(mine)
+    ]
+
+
+def _flexible_bends(
+    graph: DuctGraph,
+    state: DuctState,
+    elements: Elements,
+    rows: IntArray,
+    by_factor: str,
+    critical: int,
+) -> Notice:
+    """Say it of some bends, b of them; `by_factor` is empty where none is published."""
+    bends, duct = graph.bends, graph.bends.duct
     fitting = (elements.kind == int(Kind.BEND)).nonzero()[0]
     loss = np.zeros(len(duct))
     loss[elements.row[fitting]] = elements.loss[fitting]
-    turn = np.minimum(bends.angle[rows], np.pi / 2)
-    longer, _ = bend_extra_length(turn, bends.radius[rows], bends.in_plane[rows])
+    longer = np.zeros(len(rows))
+    if by_factor:
+        turn = np.minimum(bends.angle[rows], np.pi / 2)
+        longer, _ = bend_extra_length(turn, bends.radius[rows], bends.in_plane[rows])
     own = np.zeros((2, len(state.gradient)))
     own[:, duct[rows]] = loss[rows], longer * state.gradient[duct[rows]]
     counted, published = sum_from_root(graph.ducts.parent, own).take(
@@ -247,20 +276,20 @@ def flexible_bend_flags(
         f"{pressure_words(float(counted[one]))} on {place}"
         for one, place in zip(told, where, strict=True)
     )
-    by_factor = " and ".join(pressure_words(float(published[one])) for one in told)
+    also = (
+        "no factor is published for its friction in such bends, but of round duct with "
+        "r/D 1 to 1.5 that turns up to 90 degrees alone"
+    )
+    if by_factor:
+        lost = " and ".join(pressure_words(float(published[one])) for one in told)
+        also = f"{by_factor}, they lose {lost}{' there' * (told != [critical])}"
     say = warning if (published[told] > counted[told]).any() else note
-    return [
-        say(
-            _places(graph, duct[rows]),
-            f"the bends of flexible duct are counted as elbows, {as_elbows}; by the "
-            "factor published for its friction in a bend, known fully stretched and "
-            f"of r/D 1 to 1.5 alone, they lose {by_factor}"
-            + " there"
-            * (told != [critical]),
-            "hang it so that it turns in wide bends without a kink, or draw a rigid "
-            "elbow as a run of its own",
-        )
-    ]
+    return say(
+        _places(graph, duct[rows]),
+        f"the bends of flexible duct are counted as elbows, {as_elbows}; {also}",
+        "hang it so that it turns in wide bends without a kink, or draw a rigid elbow "
+        "as a run of its own",
+    )
 
 
 def end_tap_flags(

@@ -177,10 +177,12 @@ def _of_ducts(analysis: "Analysis") -> list[Assumption]:
 def _of_elbows(analysis: "Analysis") -> list[Assumption]:
     """How elbows are made, and the factor that counts on some of them."""
     bends, schedule = analysis.graph.bends, analysis.graph.schedule
+    assumed = bends.construction_basis == _ASSUMED
+    soft = assumed & analysis.conditions.is_flexible[bends.duct]
     found = [
         *_assume(
             analysis,
-            _count(bends.construction_basis == _ASSUMED),
+            _count(assumed & ~soft),
             "elbows with a smooth radius throat and heel",
             "write construction under [elbows], or [[elbows.exception]]",
             "mitred elbows",
@@ -190,12 +192,13 @@ def _of_elbows(analysis: "Analysis") -> list[Assumption]:
         ),
         *_assume(
             analysis,
-            _count(bends.radius_basis == _ASSUMED),
+            _count((bends.radius_basis == _ASSUMED) & ~soft),
             "elbows with a centreline radius of 1.0 times the side in the bend's plane",
             "write radius_ratio, throat_radius or centreline_radius under [elbows]",
             "0.75 times",
             **_elbows(schedule, "radius_basis", radius_ratio=0.75),
         ),
+        *_of_flexible_bends(analysis, soft),
     ]
     for construction in (
         ElbowConstruction.SINGLE_VANES,
@@ -235,6 +238,33 @@ def _of_elbows(analysis: "Analysis") -> list[Assumption]:
         replace(analysis.conditions, reynolds_factor=False),
     )
     return found
+
+
+def _of_flexible_bends(analysis: "Analysis", soft: BoolArray) -> list[Assumption]:
+    """That bends of flexible duct are smooth elbows, and the radius of those undrawn.
+
+    `soft` has those of which nobody says how they are made, shape (b,).
+    """
+    graph = analysis.graph
+    bends, rules = graph.bends, dict(graph.schedule.elbow_exceptions)
+    undrawn = (soft & (bends.radius_basis == _ASSUMED)).nonzero()[0]
+    for row in undrawn.tolist():
+        run = graph.drawing.names[int(graph.ducts.run[bends.duct[row]])]
+        number = int(bends.number[row])
+        rules[run, number] = ElbowRule(radius_ratio=0.75)
+    what = "bends of flexible duct counted as smooth elbows"
+    remedy = "say how they are made under [[elbows.exception]]"
+    if not len(undrawn):
+        return _assume(analysis, _count(soft), what, remedy)
+    return _assume(
+        analysis,
+        _count(soft),
+        f"{what}, with a centreline radius of 1.0 times the side in the bend's plane "
+        "where none is drawn",
+        f"{remedy}, or draw them as arcs",
+        "0.75 times",
+        elbow_exceptions=rules,
+    )
 
 
 def _of_branches(analysis: "Analysis") -> list[Assumption]:

@@ -301,6 +301,8 @@ def _found(
             f"write --{'main' if is_main else 'branch'}-velocity, or a use under "
             "[checks]",
         )
+    if aim.shape is not None and analysis.conditions.is_flexible[duct]:
+        aim = replace(aim, shape=Shape.ROUND)  # no other flexible duct is made
     flow = float(analysis.state.flow[duct])
     least *= 1 - 1e-9
     most = np.inf

@@ -12,6 +12,7 @@ from elbowroom.layout import (
     Shape,
     and_more,
     branches_beyond,
+    flexible_runs,
     length_words,
     note,
     pressure_words,
@@ -97,6 +98,7 @@ def sizing_notices(
     kept = replace(aim, rate=rate)
     helps = what_helps(after, choices, kept)
     notices = _unsized(after, choices, kept, helps) + _airless(after, choices)
+    notices += _left_round(after, choices, aim)
     notices += _beyond_their_mains(after) + _unbuildable(after, before)
     notices += _unkept(after, choices, aim, before, helps)
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
@@ -430,6 +432,31 @@ def _airless(analysis: Analysis, choices: Sequence[Choice]) -> list[Notice]:
         note(
             drawing.file,
             f"no air flows in {few_names(runs)}, behind closed ends: left as drawn",
+        )
+    ]
+
+
+def _left_round(
+    analysis: Analysis, choices: Sequence[Choice], aim: Aim
+) -> list[Notice]:
+    """Say which runs are round whatever shape is asked for, as flexible duct is."""
+    drawing = analysis.graph.drawing
+    soft = {
+        drawing.names[run] for run in flexible_runs(drawing, analysis.graph.schedule)
+    }
+    names = [
+        choice.run
+        for choice in choices
+        if choice.run in soft and choice.chosen.shape == Shape.ROUND
+    ]
+    if aim.shape in (None, Shape.ROUND) or not names:
+        return []
+    return [
+        note(
+            drawing.file,
+            f"flexible duct is round, and so {few_names(names)} "
+            f"{'is' if len(names) == 1 else 'are'}, whatever shape is asked for",
+            "give a rigid material under [duct.runs.NAME] for another shape",
         )
     ]
 

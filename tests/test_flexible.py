@@ -9,18 +9,22 @@ import pytest
 from elbowroom.layout import (
     Attributes,
     BadInput,
+    Basis,
     ElbowConstruction,
     ElbowRule,
     Schedule,
+    Shape,
     TerminalSpec,
     build,
     drawing_from_runs,
     pressure_words,
     read,
     read_schedule,
+    rectangular,
     round_section,
 )
 from elbowroom.physics import (
+    Aim,
     Analysis,
     Kind,
     LookupRefused,
@@ -30,6 +34,7 @@ from elbowroom.physics import (
     duct_schedule,
     effects,
     flexible,
+    proportion,
     remedies,
     tables,
     with_airflows,
@@ -130,11 +135,11 @@ def test_compression_in_a_layout_goes_on_the_friction_of_that_run(
 
 def test_flexible_duct_without_a_word_is_listed_as_pulled_tight(tmp_path: Path) -> None:
     analysis = _house("", tmp_path)
-    effect = next(e for e in effects(analysis) if "flexible" in e.assumption.what)
+    effect = next(e for e in effects(analysis) if "pulled" in e.assumption.what)
     assert effect.assumption.elements == 2  # a run with one bend
     assert effect.loss is not None
     said = _house('compression = "0 %"', tmp_path)
-    assert not [a for a in said.assumptions if "flexible" in a.what]
+    assert not [a for a in said.assumptions if "pulled" in a.what]
     np.testing.assert_array_equal(said.elements.loss, analysis.elements.loss)
 
 
@@ -228,7 +233,7 @@ def test_a_bend_of_flexible_duct_is_no_elbow_of_a_shop() -> None:
     found = _branches({"A": 3}, 0.15)
     rows = np.flatnonzero(found.elements.kind == Kind.BEND).tolist()
     assert {found.words(row) for row in rows} == {
-        "bend of flexible duct, 90°, counted as a segmented elbow, 5 pieces, r/D 1.5"
+        "bend of flexible duct, 90°, counted as a smooth radius elbow, r/D 1"
     }
     changes = [remedy.what for remedy in remedies(found)]
     assert changes
@@ -236,6 +241,134 @@ def test_a_bend_of_flexible_duct_is_no_elbow_of_a_shop() -> None:
     rigid = replace(found.graph.schedule, run_materials={}, run_compression={})
     hard = analyse(build(found.graph.drawing, rigid))
     assert [one.what for one in remedies(hard) if "bend" in one.what]
+
+
+@pytest.mark.parametrize(
+    "rule",
+    [
+        ElbowRule(ElbowConstruction.MITRED, Basis.DECLARED),
+        ElbowRule(ElbowConstruction.SINGLE_VANES, Basis.DECLARED),
+        ElbowRule(ElbowConstruction.SEGMENTED, Basis.DECLARED, 1.5, pieces=5),
+    ],
+)
+def test_the_rule_of_elbows_does_not_reach_bends_of_flexible_duct(
+    rule: ElbowRule,
+) -> None:
+    """They are smooth ones of r/D 1, which is assumed, not declared."""
+    plan = replace(_branches({"A": 1}).graph.schedule, elbow_default=rule)
+    found = analyse(build(_branches({"A": 1}).graph.drawing, plan))
+    (row,) = np.flatnonzero(found.elements.kind == Kind.BEND).tolist()
+    assert found.elements.basis[row] == int(Basis.ASSUMED)
+    smooth = analyse(
+        build(found.graph.drawing, replace(plan, elbow_default=ElbowRule()))
+    )
+    np.testing.assert_array_equal(found.elements.loss, smooth.elements.loss)
+    listed = [a.what for a in found.assumptions if "elbows" in a.what]
+    assert [what.partition(",")[0] for what in listed] == [
+        "bends of flexible duct counted as smooth elbows"
+    ]
+    effect = next(e for e in effects(found) if "bends of" in e.assumption.what)
+    assert effect.loss is not None
+    assert effect.loss > 0.0
+
+
+def test_a_bend_of_flexible_duct_has_the_radius_drawn() -> None:
+    turn = np.radians(np.linspace(0.0, 90.0, 7))
+    arc = [[1.0, 1.0 + 0.2 * np.sin(a), 0.2 * (1 - np.cos(a))] for a in turn]
+    drawing = drawing_from_runs(
+        [
+            ("trunk", np.array([[0, 0, 0], [2.0, 0, 0]]), round_section(0.3)),
+            ("A", np.array([[1.0, 0, 0], *arc, [1.0, 1.2, 1.0]]), round_section(0.15)),
+        ],
+        attributes={"trunk": Attributes(source=True, source_at_end=False)},
+    )
+    mitred = ElbowRule(ElbowConstruction.MITRED, Basis.DECLARED)
+    plan = replace(_branches({"A": 1}).graph.schedule, elbow_default=mitred)
+    found = analyse(build(drawing, plan))
+    (row,) = np.flatnonzero(found.elements.kind == Kind.BEND).tolist()
+    assert found.words(row) == (
+        "bend of flexible duct, 90°, counted as a smooth radius elbow, r/D 1.33"
+    )
+    assert "they lose" in _bends_said(found)
+    assert not [one for one in found.graph.notices if "drawn as an arc" in one.what]
+    assert "bends of flexible duct counted as smooth elbows" in {
+        assumption.what for assumption in found.assumptions
+    }
+
+
+def test_an_exception_says_how_a_bend_of_flexible_duct_is_made(tmp_path: Path) -> None:
+    """With a construction of its own; a radius alone leaves it smooth."""
+    plan = tmp_path / "plan.toml"
+    head = '[elbows]\nconstruction = "segmented"\nradius_ratio = 1.5\n'
+    base = _branches({"A": 1}).graph
+    for said, words in (
+        ("radius_ratio = 1.25", "smooth radius elbow, r/D 1.25"),
+        ('construction = "mitred"', "mitred elbow"),
+        ('construction = "segmented"', "segmented elbow, 5 pieces, r/D 1"),
+    ):
+        plan.write_text(f'{head}[[elbows.exception]]\nrun = "A"\n{said}\n')
+        read_rules = read_schedule(plan)
+        rules = replace(
+            base.schedule,
+            elbow_default=read_rules.elbow_default,
+            elbow_exceptions=read_rules.elbow_exceptions,
+        )
+        found = analyse(build(base.drawing, rules))
+        (row,) = np.flatnonzero(found.elements.kind == Kind.BEND).tolist()
+        assert found.words(row) == (f"bend of flexible duct, 90°, counted as a {words}")
+        assert ("no factor is published" in _bends_said(found)) == ("mitred" in words)
+        assert "lose 0 Pa" not in _bends_said(found)
+
+
+def test_the_published_factor_is_told_within_the_radii_tested_alone() -> None:
+    base = _branches({"A": 1}).graph
+    for ratio, is_known in ((0.95, False), (1.0, True), (1.5, True), (1.6, False)):
+        rule = ElbowRule(radius_ratio=ratio)
+        plan = replace(base.schedule, elbow_exceptions={("A", 0): rule})
+        said = _bends_said(analyse(build(base.drawing, plan)))
+        assert ("they lose" in said) == is_known
+        assert ("no factor is published" in said) != is_known
+    loose = replace(base.schedule, run_compression={"A": 0.04})
+    assert "as it is compressed" in _bends_said(analyse(build(base.drawing, loose)))
+    tight = _bends_said(analyse(build(base.drawing, base.schedule)))
+    assert "as it is compressed" not in tight
+
+
+def test_flexible_duct_with_sides_is_told() -> None:
+    """Also the bends of such duct are, of which nothing is published."""
+    base = _branches({"A": 1, "B": 1}).graph
+    for section, told in ((rectangular(0.15, 0.1), True), (round_section(0.15), False)):
+        plan = replace(
+            base.schedule, sections={"A": section, "trunk": rectangular(1, 1)}
+        )
+        graph = build(base.drawing, plan)
+        said = [one for one in graph.notices if "flexible duct is round" in one.what]
+        assert len(said) == told
+        assert all(one.where.endswith("run 'A'") for one in said)
+        bends = [flag for flag in analyse(graph).flags if "bends of flex" in flag.what]
+        unknown = [flag for flag in bends if "no factor is published" in flag.what]
+        assert [flag.where for flag in unknown] == ["run 'A'"] * told
+        assert len(bends) == 1 + told
+
+
+@pytest.mark.parametrize("shape", [Shape.RECTANGULAR, Shape.OVAL])
+def test_flexible_duct_stays_round_whatever_shape_is_asked_for(shape: Shape) -> None:
+    base = _branches({"A": 1, "B": 1}).graph
+    soft = replace(
+        base.schedule,
+        run_materials={"A": FLEXIBLE},
+        run_compression={},
+        elbow_default=ElbowRule(),
+    )
+    aim = Aim(rate=2.0, shape=shape)
+    found = proportion(base.drawing, soft, aim)
+    made = {choice.run: choice.chosen.shape for choice in found.choices}
+    assert made == {"trunk": shape, "A": Shape.ROUND, "B": shape}
+    (said,) = (one.what for one in found.notices if "flexible" in one.what)
+    assert said == "flexible duct is round, and so 'A' is, whatever shape is asked for"
+    for drawn in (replace(aim, shape=None), replace(aim, shape=Shape.ROUND)):
+        found = proportion(base.drawing, soft, drawn)
+        assert not [one for one in found.notices if "flexible" in one.what]
 
 
 def test_rigid_duct_is_not_compressed(tmp_path: Path) -> None:
