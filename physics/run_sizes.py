@@ -306,7 +306,7 @@ def _found(
     most = np.inf
     if before is not None and not aim.may_grow:
         most = before.chosen.area * (1 + 1e-9)
-    largest, too_fast, is_cut = [], list[sizes.Size](), False
+    largest, too_fast, is_cut = list[sizes.Size](), list[sizes.Size](), False
     for ladder in _ladders(aim, drawn, before):
         slow = [section for section in ladder if section.area >= least]
         fits = [section for section in slow if section.area <= most]
@@ -322,9 +322,11 @@ def _found(
             found = next(every, None)
         if found is not None:
             if bound == "velocity" and found.section == ladder[0]:  # so is any smaller
-                bound = (
-                    NARROWEST if ladder[-1].height == found.section.height else SMALLEST
-                )
+                if largest:  # of a ladder before
+                    bound = "friction rate"
+                elif not too_fast:
+                    is_flat = ladder[-1].height == found.section.height
+                    bound = NARROWEST if is_flat else SMALLEST
             return found, bound
         largest += [_sized(analysis, section, flow, duct) for section in fits[-1:]]
         small = [section for section in ladder if section.area <= min(most, least)]
@@ -371,6 +373,12 @@ def _ladders(
         height = min(highest, before.chosen.height)
         yield sizes.squarest(shape, height, widest, aim.series)
     yield sizes.squarest(shape, highest, widest, aim.series, stands)
+    if before is not None and before.chosen.shape == shape:
+        # Its own size, turned where the run is: between the steps of the others.
+        sides = sorted((before.chosen.width, before.chosen.height), reverse=not stands)
+        own = replace(before.chosen, width=sides[0], height=sides[1])
+        if own.width <= widest * (1 + 1e-9) and own.height <= highest * (1 + 1e-9):
+            yield [own]
     if shape == Shape.OVAL:
         yield sizes.squarest(shape, highest, widest, aim.series, not stands)
 

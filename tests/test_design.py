@@ -636,6 +636,29 @@ def test_a_branch_with_sides_fits_the_duct_before_it() -> None:
     assert not [n for n in found.notices if "larger than the side" in n.what]
 
 
+def test_a_run_may_be_as_large_as_the_one_before_it_turned() -> None:
+    """No other step serves it: 250x250 mm is too small, and 200x400 too large."""
+    drawing = drawing_from_runs(
+        [
+            ("a", np.array([[0, 0, 3], [3, 0, 3]]), rectangular(0.4, 0.2)),
+            ("t", np.array([[3, 0, 3], [3.6, 0.25, 3]]), None),
+            ("b", np.array([[3.6, 0.25, 3], [6, 0.25, 3]]), rectangular(0.2, 0.4)),
+        ],
+        attributes={"t": Attributes(transition=True)},
+    )
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)), terminals={"b": TerminalSpec(0.3)}
+    )
+    found = proportion(drawing, plan, Aim(rate=5.0, branch=4.4)).choices
+    assert [choice.limit for choice in found] == ["velocity", "velocity"]
+    sizes_of = [choice.chosen for choice in found]
+    assert sizes_of == [rectangular(0.35, 0.2), rectangular(0.2, 0.35)]
+    # The limits of the run itself stand.
+    low = replace(plan, limits={"b": RunLimits(highest=0.3)})
+    found = proportion(drawing, low, Aim(rate=5.0, branch=4.4)).choices
+    assert found[1].limit in UNMET
+
+
 @pytest.mark.parametrize(
     ("aim", "limits", "more"),
     [
