@@ -72,6 +72,7 @@ def sizing_notices(
     aim: Aim,
     rate: float | None,
     before: Analysis | None = None,
+    lower: float | None = None,
 ) -> list[Notice]:
     """Say what the sizes of a layout do not keep, and whether the fan carries it.
 
@@ -87,6 +88,9 @@ def sizing_notices(
         Friction rate that the sizes keep, Pa/m; None by another method.
     before
         The layout as drawn, whose own faults are not said; None where it had no sizes.
+    lower
+        Friction rate below the one asked for at which the fan carries the layout, Pa/m;
+        None where it does already, or at none.
 
     Raises
     ------
@@ -100,10 +104,10 @@ def sizing_notices(
     notices += _beyond_their_mains(after) + _unbuildable(after, before)
     notices += _unkept(after, choices, aim, before, helps)
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
-    notices += _too_small(after, choices, kept, helps)
+    notices += _too_small(after, choices, kept, helps, aim.rate is not None)
     notices += dust_flags(after.graph)
     notices += _unpaid(after, choices)
-    return notices + _of_the_fan(after, choices, aim, rate)
+    return notices + _of_the_fan(after, choices, aim, rate, lower)
 
 
 def _beyond_their_mains(after: Analysis) -> list[Notice]:
@@ -201,27 +205,35 @@ def _to_slow_down(
 
 
 def _of_the_fan(
-    after: Analysis, choices: Sequence[Choice], aim: Aim, kept: float | None
+    after: Analysis,
+    choices: Sequence[Choice],
+    aim: Aim,
+    kept: float | None,
+    lower: float | None,
 ) -> list[Notice]:
     """Say whether the fan carries the layout, and whether its rate is a usual one.
 
     Where limits of size bind, they are what to relax before fan and fittings. `kept` is
-    the rate that was sized to, Pa/m.
+    the rate that was sized to, and `lower` one at which the fan carries it, Pa/m.
     """
     system, file = after.system, after.graph.drawing.file
+    dusty = after.graph.schedule.may_carry_dust
     bound, first = _binding(after, choices, aim)
-    slower = "rate" if aim.method == "equal friction" else "velocity"
     notices = []
-    if system.spare is not None and system.spare < 0.0:
+    if system.is_short:
+        assert system.spare is not None
         lacking = pressure_words(-system.spare)
+        ways = [] if lower is None or dusty else [f'size with --rate "{lower:g} Pa/m"']
+        ways += [first] if first else []
+        slower = aim.method != "equal friction" and not bound and not dusty
+        ways.append(f"take a stronger fan{' or a lower velocity' * slower}")
+        ways += [] if bound or dusty else ["allow more height"]
         notices.append(
             warning(
                 file,
                 f"the fan does not carry the layout with these sizes{bound}: {lacking} "
                 "are lacking on the critical path",
-                f"{first}, or take a stronger fan"
-                if bound
-                else f"take a stronger fan or a lower {slower}, or allow more height",
+                ", or ".join(ways),
             )
         )
     rate = system.friction_rate_available
@@ -229,17 +241,25 @@ def _of_the_fan(
     if sought is not None and rate is not None and rate <= 0.0:
         raise _nothing_left(after, bound, first)
     # With nothing left the fan does not carry the layout, as is said already.
-    if rate is None or rate <= 0.0 or after.graph.schedule.may_carry_dust:
+    if rate is None or rate <= 0.0 or dusty:
         return notices
     mend = "mend the path or the equipment first, and not the sizes alone"
     if sought is not None and sought < WINDOW[0]:
+        # It may leave more on average where limits hold runs above it.
+        steep = any(choice.gradient > sought for choice in choices)
+        carries = steep and rate >= WINDOW[0] and not system.is_short
+        which = (
+            "at which it does" if carries else "that it leaves with the sizes it gives"
+        )
         what = (
-            f"the fan leaves no rate within the window of {rate_words(WINDOW[0])} to "
+            f"the fan {'carries the layout at' if carries else 'leaves'} no rate "
+            f"within the window of {rate_words(WINDOW[0])} to "
             f"{rate_words(WINDOW[1])} that practice works in (common practice, no "
-            f"published source): sized at {rate_words(sought)}, the highest that it "
-            "leaves with the sizes it gives"
+            f"published source): sized at {rate_words(sought)}, the highest " + which
         )
         return [*notices, warning(file, what, first or mend)]
+    if system.is_short and rate > WINDOW[1]:  # on average, as limits hold runs above
+        return notices
     return notices + outside_window(
         file,
         rate,
@@ -435,11 +455,19 @@ def _airless(analysis: Analysis, choices: Sequence[Choice]) -> list[Notice]:
 
 
 def _too_small(
-    after: Analysis, choices: Sequence[Choice], aim: Aim, helps: _Helps
+    after: Analysis,
+    choices: Sequence[Choice],
+    aim: Aim,
+    helps: _Helps,
+    is_given: bool,
 ) -> list[Notice]:
-    """Say which runs have the largest size that is allowed, and still miss the aim."""
+    """Say which runs have the largest size that is allowed, and still miss the aim.
+
+    `is_given` says that its rate is no highest one that was sought.
+    """
     notices = []
     most = np.inf if aim.rate is None else aim.rate * (1 + 1e-9)
+    may_rise = is_given and aim.rate is not None and not after.system.is_short
     steep = [choice for choice in choices if choice.gradient > most]
     others = [choice for choice in choices if choice.gradient <= most]
     bound = (LARGEST, BEFORE)
@@ -456,7 +484,7 @@ def _too_small(
         remedy = allow or _SHARE
         if runs[0].limit == BEFORE:  # which is smaller too at a higher rate
             within = "up to that of the duct before"
-        elif aim.rate is not None and "velocity" not in missing:
+        elif may_rise and "velocity" not in missing:
             reads_on = "" if allow.endswith("there") else "allow "
             higher = f"{reads_on}a higher rate"
             remedy = f"{allow}, or {higher}" if allow else f"{higher}, or {_SHARE}"

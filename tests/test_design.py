@@ -691,7 +691,77 @@ def test_only_a_side_that_is_held_is_what_to_relax(
     assert f"where {limits}" in said.what
     (small,) = [n for n in notices if "no size within the limits" in n.what]
     assert ("4 to 1" in small.what) == (aim.shape != Shape.ROUND)
+    # At a higher rate the fan would carry it still less.
+    assert small.remedy == f"allow more {more} there"
+    strong = replace(plan, fan=FanSpec(total_pressure=5000.0))
+    notices = proportion(drawing, strong, aim).notices
+    (small,) = [n for n in notices if "no size within the limits" in n.what]
     assert small.remedy == f"allow more {more} there, or a higher rate"
+
+
+def held_arm(pressure: float) -> tuple[Drawing, Schedule]:
+    """A trunk that is free, and an arm that a limit of its own holds to 160 mm."""
+    trunk = rectangular(0.4, 0.2)
+    drawing = drawing_from_runs(
+        [
+            ("trunk", np.array([[0, 0, 3], [12, 0, 3]]), trunk),
+            ("arm", np.array([[6, 0, 3], [6, 4, 3], [6, 4, 2]]), round_section(0.15)),
+        ]
+    )
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+        fan=FanSpec(total_pressure=pressure),
+        limits={"arm": RunLimits(widest=0.16)},
+        terminals={"trunk": TerminalSpec(0.3), "arm": TerminalSpec(0.15)},
+    )
+    return drawing, plan
+
+
+@pytest.mark.parametrize("pressure", [88.0, 93.0, 100.0, 120.0])
+def test_free_runs_make_up_for_one_that_a_limit_holds(pressure: float) -> None:
+    drawing, plan = held_arm(pressure)
+    found = proportion(drawing, plan, Aim())
+    assert not found.after.system.is_short
+    said = " ".join(notice.sentence for notice in found.notices)
+    assert "does not carry" not in said
+    assert "higher rate" not in said  # the fan would not carry that
+    assert found.rate is not None
+    assert not proportion(drawing, plan, Aim(rate=found.rate)).after.system.is_short
+
+
+def test_nothing_is_to_spare_where_something_is_lacking() -> None:
+    """No size of the trunk makes up for the arm: it is sized at what is left."""
+    drawing, plan = held_arm(80.0)
+    found = proportion(drawing, plan, Aim())
+    assert found.after.system.is_short
+    said = " ".join(notice.sentence for notice in found.notices)
+    assert "does not carry" in said
+    assert "to spare" not in said
+    assert "--rate" not in said
+    strong = proportion(drawing, held_arm(150.0)[1], Aim(rate=1.0))
+    assert any("to spare" in notice.sentence for notice in strong.notices)
+
+
+def test_a_lower_rate_is_named_where_it_lets_the_fan_carry() -> None:
+    drawing, plan = held_arm(93.0)
+    found = proportion(drawing, plan, Aim(rate=4.0)).notices
+    (said,) = [n for n in found if "does not carry" in n.what]
+    named = re.search(r'size with --rate "([\d.]+) Pa/m"', said.remedy)
+    assert named
+    aim = Aim(rate=float(named.group(1)))
+    assert not proportion(drawing, plan, aim).after.system.is_short
+    weak = proportion(drawing, held_arm(80.0)[1], Aim(rate=4.0)).notices
+    (said,) = [n for n in weak if "does not carry" in n.what]
+    assert "--rate" not in said.remedy
+
+
+def test_a_rate_below_the_window_that_carries_is_told() -> None:
+    found = proportion(*held_arm(88.0), Aim())
+    (said,) = [n for n in found.notices if "within the window" in n.what]
+    assert found.rate is not None
+    assert found.rate < WINDOW[0]
+    assert said.what.startswith("the fan carries the layout at no rate within")
+    assert said.what.endswith("the highest at which it does")
 
 
 def test_limits_of_a_run_from_the_schedule(tmp_path: Path) -> None:
