@@ -51,8 +51,8 @@ class Aim:
         Friction rate, Pa/m; None for what the fan leaves (equal friction).
     main, branch
         Largest velocity where more than one terminal, and one, is fed, m/s; None for
-        the limit of the schedule's checks, if any. The first duct of a static regain
-        has the velocity `main`.
+        the limit of the schedule's checks, if any, of ducts that carry no dust. The
+        first duct of a static regain has the velocity `main`.
     highest, widest
         Limits of the sides, m. The height drawn is kept where a width of up to 4 : 1
         serves there; elsewhere, and where a round duct gets sides, the size is as
@@ -129,9 +129,11 @@ def _largest_velocities(analysis: Analysis, aim: Aim) -> FloatArray:
     """Largest velocity of each duct, m/s, shape (d,); infinite where nothing says it.
 
     That of the schedule's checks, which the sizes would fail else, where the aim says
-    none.
+    none; not where ducts may carry dust, which settles at velocities for comfort.
     """
     fastest, several = velocity_limits(analysis), feeds_several(analysis.graph)
+    if analysis.graph.schedule.may_carry_dust:
+        fastest = np.full(len(several), np.inf)
     for said, mine in ((aim.main, several), (aim.branch, ~several)):
         if said is not None:
             fastest[mine] = said
@@ -294,12 +296,14 @@ def _found(
     the method has nothing else to go by.
     """
     if least is None:
+        use = ", or a use under [checks]"
+        if analysis.graph.schedule.may_carry_dust:
+            use = ", as the local code and licensed practice have it"
         raise refusal(
             analysis.graph.drawing.file,
             f"sizing by {aim.method} needs the largest velocity of "
             f"{'mains' if is_main else 'branches'}",
-            f"write --{'main' if is_main else 'branch'}-velocity, or a use under "
-            "[checks]",
+            f"write --{'main' if is_main else 'branch'}-velocity{use}",
         )
     flow = float(analysis.state.flow[duct])
     least *= 1 - 1e-9

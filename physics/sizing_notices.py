@@ -64,6 +64,8 @@ _VALUES: dict[CheckDimension, Callable[[float, int], str]] = {
     "temperature": lambda kelvin, more: temperature_words(kelvin),
 }
 _SHARE = "share the airflow among several ducts"
+# Where ducts may carry dust, as `dust_flags` says beside it.
+_ASK = "ask the local code before a larger section is taken"
 
 
 def sizing_notices(
@@ -119,6 +121,7 @@ def _beyond_their_mains(after: Analysis) -> list[Notice]:
         return []
     plural = len(set(names)) > 1
     them = "them" if plural else "it"
+    larger = "" if graph.schedule.may_carry_dust else ", or a larger duct before"
     return [
         warning(
             graph.drawing.file,
@@ -126,8 +129,7 @@ def _beyond_their_mains(after: Analysis) -> list[Notice]:
             f"{'are' if plural else 'is'} larger than the side of the duct that "
             f"{'they leave' if plural else 'it leaves'}, by up to "
             f"{length_words(max(beyond.values()))}",
-            f"give {them} a max_width or max_height under [limits], or a larger duct "
-            "before",
+            f"give {them} a max_width or max_height under [limits]{larger}",
             effect="such a takeoff needs a piece that changes shape, which is counted "
             "nowhere",
         )
@@ -177,7 +179,8 @@ def _unkept(
         what = f"with these sizes a check is not kept, {check.rule}: {value}, limit "
         what += f"{limit}, '{check.at}'{also}"
         remedy = check.remedy
-        if check.dimension == "velocity":
+        dusty = after.graph.schedule.may_carry_dust  # where the remedy says so
+        if check.dimension == "velocity" and not dusty:
             remedy = _to_slow_down(check, choices, aim, helps)
         notices.append(warning(after.graph.drawing.file, what, remedy))
     return notices
@@ -187,21 +190,21 @@ def _to_slow_down(
     check: Check, choices: Sequence[Choice], aim: Aim, helps: _Helps
 ) -> str:
     """What gives the runs that are too fast a larger size, by what held it down."""
-    by_name, remedies = {choice.run: choice for choice in choices}, []
+    by_name = {choice.run: choice for choice in choices}
+    runs: dict[str, list[str]] = {}  # by what is their remedy
     for name in check.failing:
-        choice = by_name.get(name)
-        if choice is None:
-            remedies.append(check.remedy)
-        elif choice.limit == KEPT:
-            remedies.append(f"delete as_drawn under [limits.{toml_key(name)}]")
-        elif choice.limit in UNMET:
+        choice, remedy = by_name.get(name), check.remedy
+        if choice is not None and choice.limit == KEPT:
+            remedy = f"delete as_drawn under [limits.{toml_key(name)}]"
+        elif choice is not None and choice.limit in UNMET:
             ways = [way for way in helps.get(name, ()) if VELOCITY not in way]
-            remedies.append(_to_allow(tuple(ways)) or check.remedy)
-        elif aim.main is not None or aim.branch is not None:
-            remedies.append("give lower velocities to size with")
-        else:
-            remedies.append(check.remedy)
-    return "; ".join(dict.fromkeys(remedies))
+            remedy = _to_allow(tuple(ways)) or check.remedy
+        elif choice is not None and (aim.main is not None or aim.branch is not None):
+            remedy = "give lower velocities to size with"
+        runs.setdefault(remedy, []).append(name)
+    if len(runs) == 1:
+        return next(iter(runs))
+    return "; ".join(f"for {few_names(names)}, {how}" for how, names in runs.items())
 
 
 def _of_the_fan(
@@ -280,9 +283,9 @@ def _nothing_left(after: Analysis, bound: str, first: str) -> BadInput:
         spend = "fittings and declared losses spend"
         over = system.fitting_loss - system.available
         how = f"with these sizes{bound}, " if bound else "also with the largest sizes, "
-        mend = "give better fittings, a stronger fan, or a rate"
-        if bound:
-            mend = f"{first}, or give a rate, better fittings or a stronger fan"
+        mend = "give better fittings or a stronger fan"
+        if first:  # and no rate: at none are the sizes larger
+            mend = f"{first}, or {mend}"
     more = f", and {pressure_words(over)} more" if over > 0.0 else ""
     return refusal(
         after.graph.drawing.file,
@@ -294,7 +297,7 @@ def _nothing_left(after: Analysis, bound: str, first: str) -> BadInput:
 def _binding(after: Analysis, choices: Sequence[Choice], aim: Aim) -> tuple[str, str]:
     """Which limits hold sizes of the critical path down, and what to allow.
 
-    Nothing where none does.
+    Nothing where none does, and nothing to allow to ducts that may carry dust.
     """
     graph = after.graph
     way = graph.ducts.run[after.elements.duct[after.path(after.critical)]]
@@ -308,6 +311,8 @@ def _binding(after: Analysis, choices: Sequence[Choice], aim: Aim) -> tuple[str,
         f"a {side} of at most {length_words(least)}" for side, least in held.items()
     )
     words = f", where {most} hold{'s' * (len(held) == 1)} down {few_names(runs)}"
+    if graph.schedule.may_carry_dust:
+        return words, ""
     return words, f"allow more {' and '.join(held)} there"
 
 
@@ -364,7 +369,8 @@ def _unsized(
         else:
             what = f"the limits allow no size for {shown}{held}"
         bare = next((choice.run for choice in runs if choice.drawn is None), None)
-        remedy = _to_allow(ways) or _SHARE
+        dusty = after.graph.schedule.may_carry_dust
+        remedy = _ASK if dusty else _to_allow(ways) or _SHARE
         if bare is not None:
             raise refusal(
                 file,
@@ -467,6 +473,7 @@ def _too_small(
     """
     notices = []
     most = np.inf if aim.rate is None else aim.rate * (1 + 1e-9)
+    dusty = after.graph.schedule.may_carry_dust
     may_rise = is_given and aim.rate is not None and not after.system.is_short
     steep = [choice for choice in choices if choice.gradient > most]
     others = [choice for choice in choices if choice.gradient <= most]
@@ -480,7 +487,7 @@ def _too_small(
             missing = "is paid for by the static regain in"
         has_sides = any(choice.chosen.shape != Shape.ROUND for choice in runs)
         within = f"within the limits{f' and {FLATTEST:g} to 1' * has_sides}"
-        allow = _to_allow(ways)
+        allow = _ASK if dusty else _to_allow(ways)
         remedy = allow or _SHARE
         if runs[0].limit == BEFORE:  # which is smaller too at a higher rate
             within = "up to that of the duct before"
@@ -509,7 +516,7 @@ def _unpaid(after: Analysis, choices: Sequence[Choice]) -> list[Notice]:
             after.graph.drawing.file,
             "with these sizes the static regain does not pay for what is lost in "
             f"{few_names(runs)}",
-            "take a larger size there",
+            _ASK if after.graph.schedule.may_carry_dust else "take a larger size there",
         )
     ]
 

@@ -755,6 +755,50 @@ def test_a_lower_rate_is_named_where_it_lets_the_fan_carry() -> None:
     assert "--rate" not in said.remedy
 
 
+@pytest.mark.parametrize("aim", [Aim(), Aim(rate=3.0), Aim(rate=3.0, main=9.0)])
+@pytest.mark.parametrize("kind", ["grille", "kitchen hood"])
+def test_ducts_that_may_carry_dust_are_not_sized_for_comfort(
+    aim: Aim, kind: str
+) -> None:
+    drawing, plan = held_arm(150.0)
+    ends = {name: replace(end, kind=kind) for name, end in plan.terminals.items()}
+    plan = replace(
+        plan,
+        source=replace(plan.source, is_return=True),
+        terminals=ends,
+        checks=ChecksSpec(use="commercial"),
+    )
+    assert plan.may_carry_dust == (kind == "kitchen hood")
+    found = proportion(drawing, plan, aim)
+    by_run = {choice.run: choice for choice in found.choices}
+    fast = by_run["trunk"].velocity > 7.0  # the limit is 6.6 m/s
+    assert fast == plan.may_carry_dust
+    said = " ".join(notice.remedy for notice in found.notices)
+    advice = re.search(r"allow more|larger duct before|lower velocit|more height", said)
+    assert bool(advice) != plan.may_carry_dust
+    assert ("before a larger section is taken" in said) == plan.may_carry_dust
+
+
+def test_a_method_without_a_velocity_for_dust_names_no_use() -> None:
+    drawing, plan = held_arm(150.0)
+    ends = {n: replace(end, kind="hood") for n, end in plan.terminals.items()}
+    source = replace(plan.source, is_return=True)
+    plan = replace(
+        plan, source=source, terminals=ends, checks=ChecksSpec(use="commercial")
+    )
+    with pytest.raises(BadInput, match=r"write --main-velocity, as the local code"):
+        proportion(drawing, plan, Aim("velocity"))
+
+
+def test_remedies_of_runs_that_differ_name_their_runs() -> None:
+    drawing, plan = held_arm(500.0)
+    plan = replace(plan, checks=ChecksSpec(use="commercial"))
+    found = proportion(drawing, plan, Aim(rate=3.0, main=12.0, branch=12.0))
+    (said,) = [n for n in found.notices if "in branches" in n.what]
+    assert "for 'arm', allow more width there" in said.remedy
+    assert "for 'trunk', give lower velocities to size with" in said.remedy
+
+
 def test_a_rate_below_the_window_that_carries_is_told() -> None:
     found = proportion(*held_arm(88.0), Aim())
     (said,) = [n for n in found.notices if "within the window" in n.what]
