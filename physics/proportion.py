@@ -27,7 +27,7 @@ from elbowroom.layout import (
 )
 
 from .analysis import Analysis, analyse
-from .run_sizes import BEGUN, KEPT, UNMET, Aim, Choice, chosen_sizes
+from .run_sizes import BEGUN, KEPT, LARGEST, UNMET, Aim, Choice, chosen_sizes
 from .sizing_notices import few_names, new_outlet, sizing_notices
 from .system import WINDOW
 
@@ -246,7 +246,8 @@ def _proportion(
     lower = None
     if aim.rate is not None and after.system.is_short:
         lower = _carried_rate(settled, aim.rate)
-    notices += sizing_notices(after, final, aim, kept, as_drawn, lower)
+    larger = _larger_as_drawn(final, analysed) if after.system.is_short else ()
+    notices += sizing_notices(after, final, aim, kept, as_drawn, lower, larger)
     return Proportions(
         tuple(final), as_drawn, after, found.rounds, kept, tuple(notices)
     )
@@ -339,6 +340,28 @@ def _carried_rate(settled: Callable[[float], _Settled], rate: float) -> float | 
     step = 10.0 ** (np.floor(np.log10(best.rate)) - 1)
     rounded = round(float(np.floor(best.rate / step) * step), 9)
     return None if settled(rounded).after.system.is_short else rounded
+
+
+def _larger_as_drawn(
+    choices: Sequence[Choice], analysed: Callable[[Mapping[str, Section]], Analysis]
+) -> tuple[str, ...]:
+    """Held runs that are larger as drawn, if the fan carries the layout with these.
+
+    Those behind them that may be no larger than they are get their size by themselves.
+    """
+    chosen = {choice.run: choice.chosen for choice in choices}
+    larger = {
+        choice.run: choice.drawn
+        for choice in choices
+        if choice.limit in UNMET and choice.drawn is not None
+        if choice.drawn.area > choice.chosen.area * (1 + 1e-9)
+    }
+    is_short = not larger or analysed({**chosen, **larger}).system.is_short
+    if is_short:
+        return ()
+    return tuple(
+        one.run for one in choices if one.limit == LARGEST and one.run in larger
+    )
 
 
 def _sought(

@@ -7,6 +7,7 @@ import numpy as np
 
 from elbowroom.layout import (
     BadInput,
+    FloatArray,
     Notice,
     RunLimits,
     Shape,
@@ -75,6 +76,7 @@ def sizing_notices(
     rate: float | None,
     before: Analysis | None = None,
     lower: float | None = None,
+    kept: Sequence[str] = (),
 ) -> list[Notice]:
     """Say what the sizes of a layout do not keep, and whether the fan carries it.
 
@@ -93,6 +95,8 @@ def sizing_notices(
     lower
         Friction rate below the one asked for at which the fan carries the layout, Pa/m;
         None where it does already, or at none.
+    kept
+        Runs that are larger as drawn, with which it carries the layout.
 
     Raises
     ------
@@ -100,16 +104,16 @@ def sizing_notices(
         If a run has no size that it could keep, or the fan leaves nothing for straight
         duct and equal friction is sought without a rate.
     """
-    kept = replace(aim, rate=rate)
-    helps = what_helps(after, choices, kept)
-    notices = _unsized(after, choices, kept, helps) + _airless(after, choices)
+    aimed = replace(aim, rate=rate)
+    helps = what_helps(after, choices, aimed)
+    notices = _unsized(after, choices, aimed, helps) + _airless(after, choices)
     notices += _beyond_their_mains(after) + _unbuildable(after, before)
     notices += _unkept(after, choices, aim, before, helps)
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
-    notices += _too_small(after, choices, kept, helps, aim.rate is not None)
+    notices += _too_small(after, choices, aimed, helps, aim.rate is not None)
     notices += dust_flags(after.graph)
     notices += _unpaid(after, choices)
-    return notices + _of_the_fan(after, choices, aim, rate, lower)
+    return notices + _of_the_fan(after, choices, aim, rate, lower, kept)
 
 
 def _beyond_their_mains(after: Analysis) -> list[Notice]:
@@ -211,17 +215,23 @@ def _of_the_fan(
     after: Analysis,
     choices: Sequence[Choice],
     aim: Aim,
-    kept: float | None,
+    sized: float | None,
     lower: float | None,
+    kept: Sequence[str],
 ) -> list[Notice]:
     """Say whether the fan carries the layout, and whether its rate is a usual one.
 
-    Where limits of size bind, they are what to relax before fan and fittings. `kept` is
-    the rate that was sized to, and `lower` one at which the fan carries it, Pa/m.
+    Where limits of size bind, they are what to relax before fan and fittings. `sized`
+    is the rate that was sized to, Pa/m; `lower` and `kept` as for `sizing_notices`.
     """
     system, file = after.system, after.graph.drawing.file
     dusty = after.graph.schedule.may_carry_dust
     bound, first = _binding(after, choices, aim)
+    if kept and not dusty:
+        of_runs = " and ".join(f"[limits.{toml_key(run)}]" for run in kept)
+        first = ", or ".join(
+            [f"write as_drawn = true under {of_runs}", *([first] if first else [])]
+        )
     notices = []
     if system.is_short:
         assert system.spare is not None
@@ -240,7 +250,7 @@ def _of_the_fan(
             )
         )
     rate = system.friction_rate_available
-    sought = kept if aim.rate is None else None
+    sought = sized if aim.rate is None else None
     if sought is not None and rate is not None and rate <= 0.0:
         raise _nothing_left(after, bound, first)
     # With nothing left the fan does not carry the layout, as is said already.
@@ -302,48 +312,57 @@ def _binding(after: Analysis, choices: Sequence[Choice], aim: Aim) -> tuple[str,
     graph = after.graph
     way = graph.ducts.run[after.elements.duct[after.path(after.critical)]]
     critical = {graph.drawing.names[run] for run in way.tolist()}
-    runs, held = _held(
-        after, [choice for choice in choices if choice.run in critical], aim
-    )
+    held, runs = dict[str, None](), dict[str, list[str]]()
+    for choice in choices:
+        sides_of, words = _held(after, choice, aim)
+        if choice.run in critical and sides_of:
+            held |= dict.fromkeys(sides_of)
+            runs.setdefault(words, []).append(choice.run)
     if not held:
         return "", ""
-    most = " and ".join(
-        f"a {side} of at most {length_words(least)}" for side, least in held.items()
-    )
-    words = f", where {most} hold{'s' * (len(held) == 1)} down {few_names(runs)}"
+    each = [
+        f"{words} hold{'s' * (' and ' not in words)} down {few_names(names)}"
+        for words, names in runs.items()
+    ]
+    words = f", where {', and '.join(each[:3])}{and_more(len(each) - 3)}"
     if graph.schedule.may_carry_dust:
         return words, ""
     return words, f"allow more {' and '.join(held)} there"
 
 
-def _held(
-    after: Analysis, choices: Sequence[Choice], aim: Aim
-) -> tuple[list[str], dict[str, float]]:
-    """Runs that a limit of a side holds down, and the least limit of each side, m."""
-    runs, least = [], dict[str, float]()
-    for choice in choices:
-        if choice.limit not in (LARGEST, NO_SIZE):
-            continue
-        own = after.graph.schedule.limits.get(choice.run, RunLimits())
-        chosen, drawn = choice.chosen, choice.drawn
-        highest = aim.highest if own.highest is None else own.highest
-        widest = aim.widest if own.widest is None else own.widest
-        is_round = chosen.shape == Shape.ROUND
-        if highest is None and not is_round and drawn and drawn.shape != Shape.ROUND:
-            highest = drawn.height
-        steps = diameters(aim.series) if is_round else sides(np.inf, aim.series)
-        held = {}
-        for name, side, limit in (
-            ("height", chosen.height, highest),
-            ("width", chosen.width, widest),
-        ):
-            larger = steps[steps > side * (1 + 1e-9)][:1]
-            is_met = choice.limit == NO_SIZE or (larger > (limit or np.inf)).any()
-            if limit is not None and is_met:
-                held[name] = min(limit, least.get(name, np.inf))
-        runs += [choice.run] if held else []
-        least |= held
-    return runs, least
+def _held(after: Analysis, choice: Choice, aim: Aim) -> tuple[dict[str, float], str]:
+    """Limits of the sides that hold a run down, m, and how to say them."""
+    if choice.limit not in (LARGEST, NO_SIZE):
+        return {}, ""
+    own = after.graph.schedule.limits.get(choice.run, RunLimits())
+    chosen, drawn = choice.chosen, choice.drawn
+    highest = aim.highest if own.highest is None else own.highest
+    widest = aim.widest if own.widest is None else own.widest
+    is_round, is_drawn = chosen.shape == Shape.ROUND, False
+    if highest is None and not is_round and drawn and drawn.shape != Shape.ROUND:
+        highest, is_drawn = drawn.height, True
+    steps = diameters(aim.series) if is_round else sides(np.inf, aim.series)
+
+    def larger(side: float) -> FloatArray:
+        return steps[steps > side * (1 + 1e-9)][:1]
+
+    held = {}
+    for name, side, limit in (
+        ("height", chosen.height, highest),
+        ("width", chosen.width, widest),
+    ):
+        is_met = choice.limit == NO_SIZE or (larger(side) > (limit or np.inf)).any()
+        if limit is not None and is_met:
+            held[name] = limit
+    words = [f"a {side} of at most {length_words(m)}" for side, m in held.items()]
+    short, long = sorted((chosen.width, chosen.height))
+    if not is_round and len(held) == 1 and (larger(long) > FLATTEST * short).any():
+        flat = f"{FLATTEST:g} to 1"
+        if is_drawn and "height" in held:
+            words = [f"{flat} at the drawn height of {length_words(held['height'])}"]
+        else:
+            words.append(flat)
+    return held, " and ".join(words)
 
 
 def _unsized(
@@ -396,11 +415,13 @@ def _alike(
 def _in_the_way(after: Analysis, runs: Sequence[Choice], aim: Aim, ways: _Ways) -> str:
     """Which limits allow runs no size, in words behind it."""
     eased = {one for way in ways for one in way}
-    words = [
-        f"a {side} of at most {length_words(least)}"
-        for side, least in _held(after, runs, aim)[1].items()
-        if side in eased
-    ]
+    limits = [_held(after, choice, aim)[0] for choice in runs]
+    words = []
+    for side in (HEIGHT, WIDTH):
+        of_each = {length_words(held[side]) for held in limits if side in held}
+        if side in eased and of_each:
+            one = f"a {side} of at most {min(of_each)}"
+            words.append(one if len(of_each) == 1 else f"a {side} of its own each")
     if words and any(choice.chosen.shape != Shape.ROUND for choice in runs):
         words.append(f"{FLATTEST:g} to 1")
     words += ["the largest velocity"] * (VELOCITY in eased)

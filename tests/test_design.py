@@ -461,7 +461,10 @@ def test_no_rate_is_refused_only_where_the_largest_sizes_leave_none() -> None:
     weak = replace(plan, fan=FanSpec(total_pressure=2.0))
     with pytest.raises(BadInput) as refused:
         proportion(drawing, weak, Aim())
-    assert "a height of at most 300 mm (11.8 in) holds down 'T0'" in str(refused.value)
+    assert (
+        "where 4 to 1 at the drawn height of 300 mm (11.8 in) holds down 'T0', the fan"
+    ) in str(refused.value)
+    assert "rate," not in str(refused.value)  # at none are the sizes larger
     found = proportion(drawing, weak, Aim(highest=1.0))  # as it says
     assert found.rate is not None
     spent = replace(weak, losses={"filter": 3.0})
@@ -662,7 +665,11 @@ def test_a_run_may_be_as_large_as_the_one_before_it_turned() -> None:
 @pytest.mark.parametrize(
     ("aim", "limits", "more"),
     [
-        (Aim(rate=0.5), "a height of at most 200 mm (7.9 in) holds", "height"),
+        (
+            Aim(rate=0.5),
+            "4 to 1 at the drawn height of 200 mm (7.9 in) holds",
+            "height",
+        ),
         (
             Aim(rate=0.5, highest=0.25, widest=3.0),
             "a height of at most 250 mm",
@@ -806,6 +813,41 @@ def test_a_rate_below_the_window_that_carries_is_told() -> None:
     assert found.rate < WINDOW[0]
     assert said.what.startswith("the fan carries the layout at no rate within")
     assert said.what.endswith("the highest at which it does")
+
+
+def test_each_run_is_held_by_limits_of_its_own_and_may_stay_as_drawn() -> None:
+    """An invented route, flattened under a beam: 4 to 1 would narrow it by half."""
+    folder = HOUSE.parents[1] / "reading_room"
+    drawing, plan = (
+        read(folder / "flatten.glb"),
+        read_schedule(folder / "schedule.toml"),
+    )
+    with pytest.raises(BadInput) as refused:
+        proportion(drawing, plan, Aim())
+    said = str(refused.value)
+    assert "4 to 1 at the drawn height of 300 mm (11.8 in) holds down 'T1', and" in said
+    assert "4 to 1 at the drawn height of 150 mm (5.9 in) holds down 'flat'" in said
+    assert 'write as_drawn = true under [limits."flat"], or allow more height' in said
+    kept = replace(plan, limits={"flat": RunLimits(is_kept=True)})  # as it says
+    assert not proportion(drawing, kept, Aim()).after.system.is_short
+    # It is not said where that does not help either.
+    weak = replace(plan, fan=replace(plan.fan, external_static_pressure=130.0))
+    with pytest.raises(BadInput) as refused:
+        proportion(drawing, weak, Aim())
+    assert "as_drawn" not in str(refused.value)
+
+
+def test_runs_without_a_size_have_each_its_own_limit() -> None:
+    runs = [
+        ("high", np.array([[0, 0, 3], [5, 0, 3]]), rectangular(1.2, 0.3)),
+        ("flat", np.array([[5, 0, 3], [9, 0, 3]]), rectangular(1.2, 0.2)),
+    ]
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)), terminals={"flat": TerminalSpec(2.0)}
+    )
+    found = proportion(drawing_from_runs(runs), plan, Aim(rate=9.0, branch=2.0))
+    (said,) = [n for n in found.notices if "allow no size" in n.what]
+    assert "a height of its own each" in said.what
 
 
 def test_limits_of_a_run_from_the_schedule(tmp_path: Path) -> None:
