@@ -111,7 +111,7 @@ from .toml_tables import load_toml
 from .topology import Topology, join, loops
 from .transition_rules import own_change_rows, transition_lengths
 from .tubes import Tubes
-from .write import write
+from .write import check_ending, write
 from .write_gltf import write_gltf
 
 keep_freed_memory()
@@ -172,6 +172,7 @@ __all__ = [
     "branch_opposite",
     "branches_beyond",
     "build",
+    "check_ending",
     "clearances",
     "coordinates",
     "density_words",

@@ -60,15 +60,19 @@ def write(drawing: Drawing, path: Path | str) -> list[Notice]:
         If the ending is of no format that is written, or the file cannot be.
     """
     path = Path(path)
-    how = _FORMATS.get(path.suffix.lower())
-    if how is None:
+    check_ending(path)
+    with writing(path):
+        return _FORMATS[path.suffix.lower()](drawing, path)
+
+
+def check_ending(path: Path) -> None:
+    """Refuse a name whose ending is of no format that `write` knows, as BadInput."""
+    if path.suffix.lower() not in _FORMATS:
         raise refusal(
             str(path),
             f"'{path.suffix}' is no format that is written",
             f"end the name in {', '.join(_FORMATS)}",
         )
-    with writing(path):
-        return how(drawing, path)
 
 
 def _one_line(name: str) -> str:

@@ -27,7 +27,7 @@ from elbowroom.layout import (
 )
 
 from .analysis import Analysis, analyse
-from .run_sizes import BEGUN, KEPT, UNMET, Aim, Choice, chosen_sizes
+from .run_sizes import BEGUN, KEPT, LARGEST, UNMET, Aim, Choice, chosen_sizes
 from .sizing_notices import few_names, new_outlet, sizing_notices
 from .system import WINDOW
 
@@ -183,6 +183,11 @@ class _Settled:
         left = self.after.system.friction_rate_available
         return self.rate is None or (left is not None and left >= self.rate)
 
+    @property
+    def is_carried(self) -> bool:
+        """Whether it carries the layout too, where limits hold runs above the rate."""
+        return self.is_left and not self.after.system.is_short
+
 
 def _proportion(
     drawing: Drawing, schedule: Schedule, aim: Aim, tolerance: float
@@ -213,9 +218,9 @@ def _proportion(
 
     found, notices = settled(aim.rate), list[Notice]()
     is_sought = aim.method == "equal friction" and aim.rate is None
-    if is_sought and (found.circle or not found.is_left):
+    if is_sought and (found.circle or not found.is_carried):
         rates = found.circle or (found.rate or 0.0,)
-        best = _highest_left(settled, min(rates), max(rates))
+        best = _highest(settled, min(rates), max(rates))
         if found.circle:
             notices.append(_circle_notice(drawing, found.circle, best.rate))
         found = replace(best, rounds=found.rounds)
@@ -238,7 +243,11 @@ def _proportion(
         notices += new_outlet(before, after, outlet)
     kept = found.rate if aim.method == "equal friction" else None
     as_drawn = None if begun else before
-    notices += sizing_notices(after, final, aim, kept, as_drawn)
+    lower = None
+    if aim.rate is not None and after.system.is_short:
+        lower = _carried_rate(settled, aim.rate)
+    larger = _larger_as_drawn(final, analysed) if after.system.is_short else ()
+    notices += sizing_notices(after, final, aim, kept, as_drawn, lower, larger)
     return Proportions(
         tuple(final), as_drawn, after, found.rounds, kept, tuple(notices)
     )
@@ -311,20 +320,67 @@ def _circle_notice(
     )
 
 
-def _highest_left(
-    settled: Callable[[float], _Settled], low: float, high: float
+def _highest(settled: Callable[[float], _Settled], low: float, high: float) -> _Settled:
+    """Sizes at the highest rate, Pa/m, at which the fan carries the layout.
+
+    Those at the highest that it leaves with them where limits hold runs so far down
+    that it carries it at none.
+    """
+    found = _sought(settled, low, high, lambda one: one.is_carried)
+    if found.is_carried:
+        return found
+    return _sought(settled, low, high, lambda one: one.is_left)
+
+
+def _carried_rate(settled: Callable[[float], _Settled], rate: float) -> float | None:
+    """A round rate below one, Pa/m, at which the fan carries the layout, if any."""
+    best = _sought(settled, rate / 2, rate, lambda one: not one.after.system.is_short)
+    if best.after.system.is_short or best.rate is None:
+        return None
+    step = 10.0 ** (np.floor(np.log10(best.rate)) - 1)
+    rounded = round(float(np.floor(best.rate / step) * step), 9)
+    return None if settled(rounded).after.system.is_short else rounded
+
+
+def _larger_as_drawn(
+    choices: Sequence[Choice], analysed: Callable[[Mapping[str, Section]], Analysis]
+) -> tuple[str, ...]:
+    """Held runs that are larger as drawn, if the fan carries the layout with these.
+
+    Those behind them that may be no larger than they are get their size by themselves.
+    """
+    chosen = {choice.run: choice.chosen for choice in choices}
+    larger = {
+        choice.run: choice.drawn
+        for choice in choices
+        if choice.limit in UNMET and choice.drawn is not None
+        if choice.drawn.area > choice.chosen.area * (1 + 1e-9)
+    }
+    is_short = not larger or analysed({**chosen, **larger}).system.is_short
+    if is_short:
+        return ()
+    return tuple(
+        one.run for one in choices if one.limit == LARGEST and one.run in larger
+    )
+
+
+def _sought(
+    settled: Callable[[float], _Settled],
+    low: float,
+    high: float,
+    serves: Callable[[_Settled], bool],
 ) -> _Settled:
-    """Sizes at the highest rate, Pa/m, that the fan leaves with them.
+    """Sizes at the highest rate, Pa/m, with which they serve.
 
     By halves, as sizes come in steps: what the fan leaves jumps with them. Between two
-    rates, and below where it leaves the lower one neither, down to the largest sizes
-    that the limits allow; those where it leaves nothing with any.
+    rates, and below where the lower one does not serve either, down to the largest
+    sizes that the limits allow; those where none serves.
     """
     most = settled(high)
-    if most.is_left:
+    if serves(most):
         return most
     best, step = settled(low), 2.0
-    while not best.is_left:
+    while not serves(best):
         system = best.after.system
         left, available = system.friction_rate_available, system.available
         if all(choice.limit in (*UNMET, KEPT) for choice in best.choices):
@@ -336,7 +392,7 @@ def _highest_left(
     while high > low * (1.0 + _NEAR):
         middle = (low * high) ** 0.5
         found = settled(middle)
-        if found.is_left:
+        if serves(found):
             best, low = found, middle
         else:
             high = middle

@@ -51,8 +51,8 @@ class Aim:
         Friction rate, Pa/m; None for what the fan leaves (equal friction).
     main, branch
         Largest velocity where more than one terminal, and one, is fed, m/s; None for
-        the limit of the schedule's checks, if any. The first duct of a static regain
-        has the velocity `main`.
+        the limit of the schedule's checks, if any, of ducts that carry no dust. The
+        first duct of a static regain has the velocity `main`.
     highest, widest
         Limits of the sides, m. The height drawn is kept where a width of up to 4 : 1
         serves there; elsewhere, and where a round duct gets sides, the size is as
@@ -129,9 +129,11 @@ def _largest_velocities(analysis: Analysis, aim: Aim) -> FloatArray:
     """Largest velocity of each duct, m/s, shape (d,); infinite where nothing says it.
 
     That of the schedule's checks, which the sizes would fail else, where the aim says
-    none.
+    none; not where ducts may carry dust, which settles at velocities for comfort.
     """
     fastest, several = velocity_limits(analysis), feeds_several(analysis.graph)
+    if analysis.graph.schedule.may_carry_dust:
+        fastest = np.full(len(several), np.inf)
     for said, mine in ((aim.main, several), (aim.branch, ~several)):
         if said is not None:
             fastest[mine] = said
@@ -294,12 +296,14 @@ def _found(
     the method has nothing else to go by.
     """
     if least is None:
+        use = ", or a use under [checks]"
+        if analysis.graph.schedule.may_carry_dust:
+            use = ", as the local code and licensed practice have it"
         raise refusal(
             analysis.graph.drawing.file,
             f"sizing by {aim.method} needs the largest velocity of "
             f"{'mains' if is_main else 'branches'}",
-            f"write --{'main' if is_main else 'branch'}-velocity, or a use under "
-            "[checks]",
+            f"write --{'main' if is_main else 'branch'}-velocity{use}",
         )
     if aim.shape is not None and analysis.conditions.is_flexible[duct]:
         aim = replace(aim, shape=Shape.ROUND)  # no other flexible duct is made
@@ -308,7 +312,7 @@ def _found(
     most = np.inf
     if before is not None and not aim.may_grow:
         most = before.chosen.area * (1 + 1e-9)
-    largest, too_fast, is_cut = [], list[sizes.Size](), False
+    largest, too_fast, is_cut = list[sizes.Size](), list[sizes.Size](), False
     for ladder in _ladders(aim, drawn, before):
         slow = [section for section in ladder if section.area >= least]
         fits = [section for section in slow if section.area <= most]
@@ -324,9 +328,11 @@ def _found(
             found = next(every, None)
         if found is not None:
             if bound == "velocity" and found.section == ladder[0]:  # so is any smaller
-                bound = (
-                    NARROWEST if ladder[-1].height == found.section.height else SMALLEST
-                )
+                if largest:  # of a ladder before
+                    bound = "friction rate"
+                elif not too_fast:
+                    is_flat = ladder[-1].height == found.section.height
+                    bound = NARROWEST if is_flat else SMALLEST
             return found, bound
         largest += [_sized(analysis, section, flow, duct) for section in fits[-1:]]
         small = [section for section in ladder if section.area <= min(most, least)]
@@ -373,6 +379,12 @@ def _ladders(
         height = min(highest, before.chosen.height)
         yield sizes.squarest(shape, height, widest, aim.series)
     yield sizes.squarest(shape, highest, widest, aim.series, stands)
+    if before is not None and before.chosen.shape == shape:
+        # Its own size, turned where the run is: between the steps of the others.
+        sides = sorted((before.chosen.width, before.chosen.height), reverse=not stands)
+        own = replace(before.chosen, width=sides[0], height=sides[1])
+        if own.width <= widest * (1 + 1e-9) and own.height <= highest * (1 + 1e-9):
+            yield [own]
     if shape == Shape.OVAL:
         yield sizes.squarest(shape, highest, widest, aim.series, not stands)
 

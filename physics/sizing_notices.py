@@ -7,6 +7,7 @@ import numpy as np
 
 from elbowroom.layout import (
     BadInput,
+    FloatArray,
     Notice,
     RunLimits,
     Shape,
@@ -65,6 +66,8 @@ _VALUES: dict[CheckDimension, Callable[[float, int], str]] = {
     "temperature": lambda kelvin, more: temperature_words(kelvin),
 }
 _SHARE = "share the airflow among several ducts"
+# Where ducts may carry dust, as `dust_flags` says beside it.
+_ASK = "ask the local code before a larger section is taken"
 
 
 def sizing_notices(
@@ -73,6 +76,8 @@ def sizing_notices(
     aim: Aim,
     rate: float | None,
     before: Analysis | None = None,
+    lower: float | None = None,
+    kept: Sequence[str] = (),
 ) -> list[Notice]:
     """Say what the sizes of a layout do not keep, and whether the fan carries it.
 
@@ -88,6 +93,11 @@ def sizing_notices(
         Friction rate that the sizes keep, Pa/m; None by another method.
     before
         The layout as drawn, whose own faults are not said; None where it had no sizes.
+    lower
+        Friction rate below the one asked for at which the fan carries the layout, Pa/m;
+        None where it does already, or at none.
+    kept
+        Runs that are larger as drawn, with which it carries the layout.
 
     Raises
     ------
@@ -95,17 +105,17 @@ def sizing_notices(
         If a run has no size that it could keep, or the fan leaves nothing for straight
         duct and equal friction is sought without a rate.
     """
-    kept = replace(aim, rate=rate)
-    helps = what_helps(after, choices, kept)
-    notices = _unsized(after, choices, kept, helps) + _airless(after, choices)
+    aimed = replace(aim, rate=rate)
+    helps = what_helps(after, choices, aimed)
+    notices = _unsized(after, choices, aimed, helps) + _airless(after, choices)
     notices += _left_round(after, choices, aim)
     notices += _beyond_their_mains(after) + _unbuildable(after, before)
     notices += _unkept(after, choices, aim, before, helps)
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
-    notices += _too_small(after, choices, kept, helps)
+    notices += _too_small(after, choices, aimed, helps, aim.rate is not None)
     notices += dust_flags(after.graph)
     notices += _unpaid(after, choices)
-    return notices + _of_the_fan(after, choices, aim, rate)
+    return notices + _of_the_fan(after, choices, aim, rate, lower, kept)
 
 
 def _beyond_their_mains(after: Analysis) -> list[Notice]:
@@ -117,6 +127,7 @@ def _beyond_their_mains(after: Analysis) -> list[Notice]:
         return []
     plural = len(set(names)) > 1
     them = "them" if plural else "it"
+    larger = "" if graph.schedule.may_carry_dust else ", or a larger duct before"
     return [
         warning(
             graph.drawing.file,
@@ -124,8 +135,7 @@ def _beyond_their_mains(after: Analysis) -> list[Notice]:
             f"{'are' if plural else 'is'} larger than the side of the duct that "
             f"{'they leave' if plural else 'it leaves'}, by up to "
             f"{length_words(max(beyond.values()))}",
-            f"give {them} a max_width or max_height under [limits], or a larger duct "
-            "before",
+            f"give {them} a max_width or max_height under [limits]{larger}",
             effect="such a takeoff needs a piece that changes shape, which is counted "
             "nowhere",
         )
@@ -175,7 +185,8 @@ def _unkept(
         what = f"with these sizes a check is not kept, {check.rule}: {value}, limit "
         what += f"{limit}, '{check.at}'{also}"
         remedy = check.remedy
-        if check.dimension == "velocity":
+        dusty = after.graph.schedule.may_carry_dust  # where the remedy says so
+        if check.dimension == "velocity" and not dusty:
             remedy = _to_slow_down(check, choices, aim, helps)
         notices.append(warning(after.graph.drawing.file, what, remedy))
     return notices
@@ -185,63 +196,85 @@ def _to_slow_down(
     check: Check, choices: Sequence[Choice], aim: Aim, helps: _Helps
 ) -> str:
     """What gives the runs that are too fast a larger size, by what held it down."""
-    by_name, remedies = {choice.run: choice for choice in choices}, []
+    by_name = {choice.run: choice for choice in choices}
+    runs: dict[str, list[str]] = {}  # by what is their remedy
     for name in check.failing:
-        choice = by_name.get(name)
-        if choice is None:
-            remedies.append(check.remedy)
-        elif choice.limit == KEPT:
-            remedies.append(f"delete as_drawn under [limits.{toml_key(name)}]")
-        elif choice.limit in UNMET:
+        choice, remedy = by_name.get(name), check.remedy
+        if choice is not None and choice.limit == KEPT:
+            remedy = f"delete as_drawn under [limits.{toml_key(name)}]"
+        elif choice is not None and choice.limit in UNMET:
             ways = [way for way in helps.get(name, ()) if VELOCITY not in way]
-            remedies.append(_to_allow(tuple(ways)) or check.remedy)
-        elif aim.main is not None or aim.branch is not None:
-            remedies.append("give lower velocities to size with")
-        else:
-            remedies.append(check.remedy)
-    return "; ".join(dict.fromkeys(remedies))
+            remedy = _to_allow(tuple(ways)) or check.remedy
+        elif choice is not None and (aim.main is not None or aim.branch is not None):
+            remedy = "give lower velocities to size with"
+        runs.setdefault(remedy, []).append(name)
+    if len(runs) == 1:
+        return next(iter(runs))
+    return "; ".join(f"for {few_names(names)}, {how}" for how, names in runs.items())
 
 
 def _of_the_fan(
-    after: Analysis, choices: Sequence[Choice], aim: Aim, kept: float | None
+    after: Analysis,
+    choices: Sequence[Choice],
+    aim: Aim,
+    sized: float | None,
+    lower: float | None,
+    kept: Sequence[str],
 ) -> list[Notice]:
     """Say whether the fan carries the layout, and whether its rate is a usual one.
 
-    Where limits of size bind, they are what to relax before fan and fittings. `kept` is
-    the rate that was sized to, Pa/m.
+    Where limits of size bind, they are what to relax before fan and fittings. `sized`
+    is the rate that was sized to, Pa/m; `lower` and `kept` as for `sizing_notices`.
     """
     system, file = after.system, after.graph.drawing.file
+    dusty = after.graph.schedule.may_carry_dust
     bound, first = _binding(after, choices, aim)
-    slower = "rate" if aim.method == "equal friction" else "velocity"
+    if kept and not dusty:
+        of_runs = " and ".join(f"[limits.{toml_key(run)}]" for run in kept)
+        first = ", or ".join(
+            [f"write as_drawn = true under {of_runs}", *([first] if first else [])]
+        )
     notices = []
-    if system.spare is not None and system.spare < 0.0:
+    if system.is_short:
+        assert system.spare is not None
         lacking = pressure_words(-system.spare)
+        ways = [] if lower is None or dusty else [f'size with --rate "{lower:g} Pa/m"']
+        ways += [first] if first else []
+        slower = aim.method != "equal friction" and not bound and not dusty
+        ways.append(f"take a stronger fan{' or a lower velocity' * slower}")
+        ways += [] if bound or dusty else ["allow more height"]
         notices.append(
             warning(
                 file,
                 f"the fan does not carry the layout with these sizes{bound}: {lacking} "
                 "are lacking on the critical path",
-                f"{first}, or take a stronger fan"
-                if bound
-                else f"take a stronger fan or a lower {slower}, or allow more height",
+                ", or ".join(ways),
             )
         )
     rate = system.friction_rate_available
-    sought = kept if aim.rate is None else None
+    sought = sized if aim.rate is None else None
     if sought is not None and rate is not None and rate <= 0.0:
         raise _nothing_left(after, bound, first)
     # With nothing left the fan does not carry the layout, as is said already.
-    if rate is None or rate <= 0.0 or after.graph.schedule.may_carry_dust:
+    if rate is None or rate <= 0.0 or dusty:
         return notices
     mend = "mend the path or the equipment first, and not the sizes alone"
     if sought is not None and sought < WINDOW[0]:
+        # It may leave more on average where limits hold runs above it.
+        steep = any(choice.gradient > sought for choice in choices)
+        carries = steep and rate >= WINDOW[0] and not system.is_short
+        which = (
+            "at which it does" if carries else "that it leaves with the sizes it gives"
+        )
         what = (
-            f"the fan leaves no rate within the window of {rate_words(WINDOW[0])} to "
+            f"the fan {'carries the layout at' if carries else 'leaves'} no rate "
+            f"within the window of {rate_words(WINDOW[0])} to "
             f"{rate_words(WINDOW[1])} that practice works in (common practice, no "
-            f"published source): sized at {rate_words(sought)}, the highest that it "
-            "leaves with the sizes it gives"
+            f"published source): sized at {rate_words(sought)}, the highest " + which
         )
         return [*notices, warning(file, what, first or mend)]
+    if system.is_short and rate > WINDOW[1]:  # on average, as limits hold runs above
+        return notices
     return notices + outside_window(
         file,
         rate,
@@ -262,9 +295,9 @@ def _nothing_left(after: Analysis, bound: str, first: str) -> BadInput:
         spend = "fittings and declared losses spend"
         over = system.fitting_loss - system.available
         how = f"with these sizes{bound}, " if bound else "also with the largest sizes, "
-        mend = "give better fittings, a stronger fan, or a rate"
-        if bound:
-            mend = f"{first}, or give a rate, better fittings or a stronger fan"
+        mend = "give better fittings or a stronger fan"
+        if first:  # and no rate: at none are the sizes larger
+            mend = f"{first}, or {mend}"
     more = f", and {pressure_words(over)} more" if over > 0.0 else ""
     return refusal(
         after.graph.drawing.file,
@@ -276,51 +309,62 @@ def _nothing_left(after: Analysis, bound: str, first: str) -> BadInput:
 def _binding(after: Analysis, choices: Sequence[Choice], aim: Aim) -> tuple[str, str]:
     """Which limits hold sizes of the critical path down, and what to allow.
 
-    Nothing where none does.
+    Nothing where none does, and nothing to allow to ducts that may carry dust.
     """
     graph = after.graph
     way = graph.ducts.run[after.elements.duct[after.path(after.critical)]]
     critical = {graph.drawing.names[run] for run in way.tolist()}
-    runs, held = _held(
-        after, [choice for choice in choices if choice.run in critical], aim
-    )
+    held, runs = dict[str, None](), dict[str, list[str]]()
+    for choice in choices:
+        sides_of, words = _held(after, choice, aim)
+        if choice.run in critical and sides_of:
+            held |= dict.fromkeys(sides_of)
+            runs.setdefault(words, []).append(choice.run)
     if not held:
         return "", ""
-    most = " and ".join(
-        f"a {side} of at most {length_words(least)}" for side, least in held.items()
-    )
-    words = f", where {most} hold{'s' * (len(held) == 1)} down {few_names(runs)}"
+    each = [
+        f"{words} hold{'s' * (' and ' not in words)} down {few_names(names)}"
+        for words, names in runs.items()
+    ]
+    words = f", where {', and '.join(each[:3])}{and_more(len(each) - 3)}"
+    if graph.schedule.may_carry_dust:
+        return words, ""
     return words, f"allow more {' and '.join(held)} there"
 
 
-def _held(
-    after: Analysis, choices: Sequence[Choice], aim: Aim
-) -> tuple[list[str], dict[str, float]]:
-    """Runs that a limit of a side holds down, and the least limit of each side, m."""
-    runs, least = [], dict[str, float]()
-    for choice in choices:
-        if choice.limit not in (LARGEST, NO_SIZE):
-            continue
-        own = after.graph.schedule.limits.get(choice.run, RunLimits())
-        chosen, drawn = choice.chosen, choice.drawn
-        highest = aim.highest if own.highest is None else own.highest
-        widest = aim.widest if own.widest is None else own.widest
-        is_round = chosen.shape == Shape.ROUND
-        if highest is None and not is_round and drawn and drawn.shape != Shape.ROUND:
-            highest = drawn.height
-        steps = diameters(aim.series) if is_round else sides(np.inf, aim.series)
-        held = {}
-        for name, side, limit in (
-            ("height", chosen.height, highest),
-            ("width", chosen.width, widest),
-        ):
-            larger = steps[steps > side * (1 + 1e-9)][:1]
-            is_met = choice.limit == NO_SIZE or (larger > (limit or np.inf)).any()
-            if limit is not None and is_met:
-                held[name] = min(limit, least.get(name, np.inf))
-        runs += [choice.run] if held else []
-        least |= held
-    return runs, least
+def _held(after: Analysis, choice: Choice, aim: Aim) -> tuple[dict[str, float], str]:
+    """Limits of the sides that hold a run down, m, and how to say them."""
+    if choice.limit not in (LARGEST, NO_SIZE):
+        return {}, ""
+    own = after.graph.schedule.limits.get(choice.run, RunLimits())
+    chosen, drawn = choice.chosen, choice.drawn
+    highest = aim.highest if own.highest is None else own.highest
+    widest = aim.widest if own.widest is None else own.widest
+    is_round, is_drawn = chosen.shape == Shape.ROUND, False
+    if highest is None and not is_round and drawn and drawn.shape != Shape.ROUND:
+        highest, is_drawn = drawn.height, True
+    steps = diameters(aim.series) if is_round else sides(np.inf, aim.series)
+
+    def larger(side: float) -> FloatArray:
+        return steps[steps > side * (1 + 1e-9)][:1]
+
+    held = {}
+    for name, side, limit in (
+        ("height", chosen.height, highest),
+        ("width", chosen.width, widest),
+    ):
+        is_met = choice.limit == NO_SIZE or (larger(side) > (limit or np.inf)).any()
+        if limit is not None and is_met:
+            held[name] = limit
+    words = [f"a {side} of at most {length_words(m)}" for side, m in held.items()]
+    short, long = sorted((chosen.width, chosen.height))
+    if not is_round and len(held) == 1 and (larger(long) > FLATTEST * short).any():
+        flat = f"{FLATTEST:g} to 1"
+        if is_drawn and "height" in held:
+            words = [f"{flat} at the drawn height of {length_words(held['height'])}"]
+        else:
+            words.append(flat)
+    return held, " and ".join(words)
 
 
 def _unsized(
@@ -346,7 +390,8 @@ def _unsized(
         else:
             what = f"the limits allow no size for {shown}{held}"
         bare = next((choice.run for choice in runs if choice.drawn is None), None)
-        remedy = _to_allow(ways) or _SHARE
+        dusty = after.graph.schedule.may_carry_dust
+        remedy = _ASK if dusty else _to_allow(ways) or _SHARE
         if bare is not None:
             raise refusal(
                 file,
@@ -372,11 +417,13 @@ def _alike(
 def _in_the_way(after: Analysis, runs: Sequence[Choice], aim: Aim, ways: _Ways) -> str:
     """Which limits allow runs no size, in words behind it."""
     eased = {one for way in ways for one in way}
-    words = [
-        f"a {side} of at most {length_words(least)}"
-        for side, least in _held(after, runs, aim)[1].items()
-        if side in eased
-    ]
+    limits = [_held(after, choice, aim)[0] for choice in runs]
+    words = []
+    for side in (HEIGHT, WIDTH):
+        of_each = {length_words(held[side]) for held in limits if side in held}
+        if side in eased and of_each:
+            one = f"a {side} of at most {min(of_each)}"
+            words.append(one if len(of_each) == 1 else f"a {side} of its own each")
     if words and any(choice.chosen.shape != Shape.ROUND for choice in runs):
         words.append(f"{FLATTEST:g} to 1")
     words += ["the largest velocity"] * (VELOCITY in eased)
@@ -462,11 +509,20 @@ def _left_round(
 
 
 def _too_small(
-    after: Analysis, choices: Sequence[Choice], aim: Aim, helps: _Helps
+    after: Analysis,
+    choices: Sequence[Choice],
+    aim: Aim,
+    helps: _Helps,
+    is_given: bool,
 ) -> list[Notice]:
-    """Say which runs have the largest size that is allowed, and still miss the aim."""
+    """Say which runs have the largest size that is allowed, and still miss the aim.
+
+    `is_given` says that its rate is no highest one that was sought.
+    """
     notices = []
     most = np.inf if aim.rate is None else aim.rate * (1 + 1e-9)
+    dusty = after.graph.schedule.may_carry_dust
+    may_rise = is_given and aim.rate is not None and not after.system.is_short
     steep = [choice for choice in choices if choice.gradient > most]
     others = [choice for choice in choices if choice.gradient <= most]
     bound = (LARGEST, BEFORE)
@@ -479,11 +535,11 @@ def _too_small(
             missing = "is paid for by the static regain in"
         has_sides = any(choice.chosen.shape != Shape.ROUND for choice in runs)
         within = f"within the limits{f' and {FLATTEST:g} to 1' * has_sides}"
-        allow = _to_allow(ways)
+        allow = _ASK if dusty else _to_allow(ways)
         remedy = allow or _SHARE
         if runs[0].limit == BEFORE:  # which is smaller too at a higher rate
             within = "up to that of the duct before"
-        elif aim.rate is not None and "velocity" not in missing:
+        elif may_rise and "velocity" not in missing:
             reads_on = "" if allow.endswith("there") else "allow "
             higher = f"{reads_on}a higher rate"
             remedy = f"{allow}, or {higher}" if allow else f"{higher}, or {_SHARE}"
@@ -508,7 +564,7 @@ def _unpaid(after: Analysis, choices: Sequence[Choice]) -> list[Notice]:
             after.graph.drawing.file,
             "with these sizes the static regain does not pay for what is lost in "
             f"{few_names(runs)}",
-            "take a larger size there",
+            _ASK if after.graph.schedule.may_carry_dust else "take a larger size there",
         )
     ]
 

@@ -985,6 +985,17 @@ def test_no_result_is_printed_before_a_refusal(
     assert "this cannot be" in refused(capsys, "analyse", str(route))
 
 
+def test_sizes_for_a_format_that_is_not_written_are_refused_at_once(
+    capsys: Captured, tmp_path: Path
+) -> None:
+    """Nothing is sized and printed first."""
+    out = tmp_path / "sized.toml"
+    assert main(["proportion", str(HOUSE), "--out", str(out)]) == 2
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    assert "'.toml' is no format that is written; end the name in .glb" in shown.err
+
+
 @pytest.mark.parametrize("method", ["static regain", "velocity"])
 def test_a_rate_that_a_method_does_not_keep_is_refused(
     method: str, capsys: Captured

@@ -461,7 +461,10 @@ def test_no_rate_is_refused_only_where_the_largest_sizes_leave_none() -> None:
     weak = replace(plan, fan=FanSpec(total_pressure=2.0))
     with pytest.raises(BadInput) as refused:
         proportion(drawing, weak, Aim())
-    assert "a height of at most 300 mm (11.8 in) holds down 'T0'" in str(refused.value)
+    assert (
+        "where 4 to 1 at the drawn height of 300 mm (11.8 in) holds down 'T0', the fan"
+    ) in str(refused.value)
+    assert "rate," not in str(refused.value)  # at none are the sizes larger
     found = proportion(drawing, weak, Aim(highest=1.0))  # as it says
     assert found.rate is not None
     spent = replace(weak, losses={"filter": 3.0})
@@ -636,10 +639,37 @@ def test_a_branch_with_sides_fits_the_duct_before_it() -> None:
     assert not [n for n in found.notices if "larger than the side" in n.what]
 
 
+def test_a_run_may_be_as_large_as_the_one_before_it_turned() -> None:
+    """No other step serves it: 250x250 mm is too small, and 200x400 too large."""
+    drawing = drawing_from_runs(
+        [
+            ("a", np.array([[0, 0, 3], [3, 0, 3]]), rectangular(0.4, 0.2)),
+            ("t", np.array([[3, 0, 3], [3.6, 0.25, 3]]), None),
+            ("b", np.array([[3.6, 0.25, 3], [6, 0.25, 3]]), rectangular(0.2, 0.4)),
+        ],
+        attributes={"t": Attributes(transition=True)},
+    )
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)), terminals={"b": TerminalSpec(0.3)}
+    )
+    found = proportion(drawing, plan, Aim(rate=5.0, branch=4.4)).choices
+    assert [choice.limit for choice in found] == ["velocity", "velocity"]
+    sizes_of = [choice.chosen for choice in found]
+    assert sizes_of == [rectangular(0.35, 0.2), rectangular(0.2, 0.35)]
+    # The limits of the run itself stand.
+    low = replace(plan, limits={"b": RunLimits(highest=0.3)})
+    found = proportion(drawing, low, Aim(rate=5.0, branch=4.4)).choices
+    assert found[1].limit in UNMET
+
+
 @pytest.mark.parametrize(
     ("aim", "limits", "more"),
     [
-        (Aim(rate=0.5), "a height of at most 200 mm (7.9 in) holds", "height"),
+        (
+            Aim(rate=0.5),
+            "4 to 1 at the drawn height of 200 mm (7.9 in) holds",
+            "height",
+        ),
         (
             Aim(rate=0.5, highest=0.25, widest=3.0),
             "a height of at most 250 mm",
@@ -668,7 +698,156 @@ def test_only_a_side_that_is_held_is_what_to_relax(
     assert f"where {limits}" in said.what
     (small,) = [n for n in notices if "no size within the limits" in n.what]
     assert ("4 to 1" in small.what) == (aim.shape != Shape.ROUND)
+    # At a higher rate the fan would carry it still less.
+    assert small.remedy == f"allow more {more} there"
+    strong = replace(plan, fan=FanSpec(total_pressure=5000.0))
+    notices = proportion(drawing, strong, aim).notices
+    (small,) = [n for n in notices if "no size within the limits" in n.what]
     assert small.remedy == f"allow more {more} there, or a higher rate"
+
+
+def held_arm(pressure: float) -> tuple[Drawing, Schedule]:
+    """A trunk that is free, and an arm that a limit of its own holds to 160 mm."""
+    trunk = rectangular(0.4, 0.2)
+    drawing = drawing_from_runs(
+        [
+            ("trunk", np.array([[0, 0, 3], [12, 0, 3]]), trunk),
+            ("arm", np.array([[6, 0, 3], [6, 4, 3], [6, 4, 2]]), round_section(0.15)),
+        ]
+    )
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+        fan=FanSpec(total_pressure=pressure),
+        limits={"arm": RunLimits(widest=0.16)},
+        terminals={"trunk": TerminalSpec(0.3), "arm": TerminalSpec(0.15)},
+    )
+    return drawing, plan
+
+
+@pytest.mark.parametrize("pressure", [88.0, 93.0, 100.0, 120.0])
+def test_free_runs_make_up_for_one_that_a_limit_holds(pressure: float) -> None:
+    drawing, plan = held_arm(pressure)
+    found = proportion(drawing, plan, Aim())
+    assert not found.after.system.is_short
+    said = " ".join(notice.sentence for notice in found.notices)
+    assert "does not carry" not in said
+    assert "higher rate" not in said  # the fan would not carry that
+    assert found.rate is not None
+    assert not proportion(drawing, plan, Aim(rate=found.rate)).after.system.is_short
+
+
+def test_nothing_is_to_spare_where_something_is_lacking() -> None:
+    """No size of the trunk makes up for the arm: it is sized at what is left."""
+    drawing, plan = held_arm(80.0)
+    found = proportion(drawing, plan, Aim())
+    assert found.after.system.is_short
+    said = " ".join(notice.sentence for notice in found.notices)
+    assert "does not carry" in said
+    assert "to spare" not in said
+    assert "--rate" not in said
+    strong = proportion(drawing, held_arm(150.0)[1], Aim(rate=1.0))
+    assert any("to spare" in notice.sentence for notice in strong.notices)
+
+
+def test_a_lower_rate_is_named_where_it_lets_the_fan_carry() -> None:
+    drawing, plan = held_arm(93.0)
+    found = proportion(drawing, plan, Aim(rate=4.0)).notices
+    (said,) = [n for n in found if "does not carry" in n.what]
+    named = re.search(r'size with --rate "([\d.]+) Pa/m"', said.remedy)
+    assert named
+    aim = Aim(rate=float(named.group(1)))
+    assert not proportion(drawing, plan, aim).after.system.is_short
+    weak = proportion(drawing, held_arm(80.0)[1], Aim(rate=4.0)).notices
+    (said,) = [n for n in weak if "does not carry" in n.what]
+    assert "--rate" not in said.remedy
+
+
+@pytest.mark.parametrize("aim", [Aim(), Aim(rate=3.0), Aim(rate=3.0, main=9.0)])
+@pytest.mark.parametrize("kind", ["grille", "kitchen hood"])
+def test_ducts_that_may_carry_dust_are_not_sized_for_comfort(
+    aim: Aim, kind: str
+) -> None:
+    drawing, plan = held_arm(150.0)
+    ends = {name: replace(end, kind=kind) for name, end in plan.terminals.items()}
+    plan = replace(
+        plan,
+        source=replace(plan.source, is_return=True),
+        terminals=ends,
+        checks=ChecksSpec(use="commercial"),
+    )
+    assert plan.may_carry_dust == (kind == "kitchen hood")
+    found = proportion(drawing, plan, aim)
+    by_run = {choice.run: choice for choice in found.choices}
+    fast = by_run["trunk"].velocity > 7.0  # the limit is 6.6 m/s
+    assert fast == plan.may_carry_dust
+    said = " ".join(notice.remedy for notice in found.notices)
+    advice = re.search(r"allow more|larger duct before|lower velocit|more height", said)
+    assert bool(advice) != plan.may_carry_dust
+    assert ("before a larger section is taken" in said) == plan.may_carry_dust
+
+
+def test_a_method_without_a_velocity_for_dust_names_no_use() -> None:
+    drawing, plan = held_arm(150.0)
+    ends = {n: replace(end, kind="hood") for n, end in plan.terminals.items()}
+    source = replace(plan.source, is_return=True)
+    plan = replace(
+        plan, source=source, terminals=ends, checks=ChecksSpec(use="commercial")
+    )
+    with pytest.raises(BadInput, match=r"write --main-velocity, as the local code"):
+        proportion(drawing, plan, Aim("velocity"))
+
+
+def test_remedies_of_runs_that_differ_name_their_runs() -> None:
+    drawing, plan = held_arm(500.0)
+    plan = replace(plan, checks=ChecksSpec(use="commercial"))
+    found = proportion(drawing, plan, Aim(rate=3.0, main=12.0, branch=12.0))
+    (said,) = [n for n in found.notices if "in branches" in n.what]
+    assert "for 'arm', allow more width there" in said.remedy
+    assert "for 'trunk', give lower velocities to size with" in said.remedy
+
+
+def test_a_rate_below_the_window_that_carries_is_told() -> None:
+    found = proportion(*held_arm(88.0), Aim())
+    (said,) = [n for n in found.notices if "within the window" in n.what]
+    assert found.rate is not None
+    assert found.rate < WINDOW[0]
+    assert said.what.startswith("the fan carries the layout at no rate within")
+    assert said.what.endswith("the highest at which it does")
+
+
+def test_each_run_is_held_by_limits_of_its_own_and_may_stay_as_drawn() -> None:
+    """An invented route, flattened under a beam: 4 to 1 would narrow it by half."""
+    folder = HOUSE.parents[1] / "reading_room"
+    drawing, plan = (
+        read(folder / "flatten.glb"),
+        read_schedule(folder / "schedule.toml"),
+    )
+    with pytest.raises(BadInput) as refused:
+        proportion(drawing, plan, Aim())
+    said = str(refused.value)
+    assert "4 to 1 at the drawn height of 300 mm (11.8 in) holds down 'T1', and" in said
+    assert "4 to 1 at the drawn height of 150 mm (5.9 in) holds down 'flat'" in said
+    assert 'write as_drawn = true under [limits."flat"], or allow more height' in said
+    kept = replace(plan, limits={"flat": RunLimits(is_kept=True)})  # as it says
+    assert not proportion(drawing, kept, Aim()).after.system.is_short
+    # It is not said where that does not help either.
+    weak = replace(plan, fan=replace(plan.fan, external_static_pressure=130.0))
+    with pytest.raises(BadInput) as refused:
+        proportion(drawing, weak, Aim())
+    assert "as_drawn" not in str(refused.value)
+
+
+def test_runs_without_a_size_have_each_its_own_limit() -> None:
+    runs = [
+        ("high", np.array([[0, 0, 3], [5, 0, 3]]), rectangular(1.2, 0.3)),
+        ("flat", np.array([[5, 0, 3], [9, 0, 3]]), rectangular(1.2, 0.2)),
+    ]
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)), terminals={"flat": TerminalSpec(2.0)}
+    )
+    found = proportion(drawing_from_runs(runs), plan, Aim(rate=9.0, branch=2.0))
+    (said,) = [n for n in found.notices if "allow no size" in n.what]
+    assert "a height of its own each" in said.what
 
 
 def test_limits_of_a_run_from_the_schedule(tmp_path: Path) -> None:

@@ -109,6 +109,7 @@ def proportion(
     """Size every duct of a layout."""
     from dataclasses import replace
 
+    from elbowroom.layout import check_ending
     from elbowroom.physics import proportion as size_layout
 
     from .display import DISPLAYS
@@ -127,6 +128,8 @@ def proportion(
     }
     aim = _aim(method, limits, shape, series or display.side, may_grow)
     check_outputs([route, *(returns or [])], [schedule, *(obstacles or [])], out=out)
+    if out is not None:
+        check_ending(out)  # rather than after all the work
     drawing = reading.read(route)
     plan = planned(route, schedule, reading, obstacles, returns)
     metres = reading.joining_distance
