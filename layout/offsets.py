@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .duct_frames import Frames
-from .frames import turn_between
+from .frames import rotate, turn_between
 from .pieces import Pieces
 from .sections import BoolArray, FloatArray, IntArray, Shape
 from .topology import Topology
@@ -174,10 +174,9 @@ def _turn(
 
 def _carried(frame: FloatArray, out_of: FloatArray, into: FloatArray) -> FloatArray:
     """Frames, (2, k, 2, 3), turned the shortest way from one direction to another."""
-    lean = np.einsum("ekfx,ekx->ekf", frame, into)
-    cosine = np.einsum("ekx,ekx->ek", out_of, into)
-    lean /= np.maximum(1.0 + cosine, 1e-9)[..., None]
-    return np.asarray(frame - lean[..., None] * (out_of + into)[:, :, None, :])
+    angle, axis = turn_between(out_of.reshape(-1, 3), into.reshape(-1, 3))
+    turned = rotate(frame.reshape(-1, 3), np.repeat(axis, 2, axis=0), angle.repeat(2))
+    return turned.reshape(frame.shape)
 
 
 def _extent(axes: FloatArray, frame: FloatArray, sides: FloatArray) -> FloatArray:
