@@ -100,27 +100,28 @@ def _landings(
     """Nodes on the inside of segments, of pairs that are near or lie `beside`."""
     # Landings are asked from each end of each of the two segments: when they overlap,
     # more than one end lies on the other's inside.
-    first, second = (
-        np.concatenate([first, beside[0]]),
-        np.concatenate([second, beside[1]]),
-    )
-    owner = np.concatenate([first, first, second, second])
-    segment = np.concatenate([second, second, first, first])
-    node = np.concatenate([ends[first].T.ravel(), ends[second].T.ravel()])
-    begin = nodes[ends[segment, 0]]
-    along = nodes[ends[segment, 1]] - begin
-    away = nodes[node] - begin
-    length = np.linalg.norm(along, axis=1)
-    at = np.einsum("ij,ij->i", away, along) / length**2
-    off = np.linalg.norm(away - at[:, None] * along, axis=1)
-    inside = (at * length > tolerance) & ((1.0 - at) * length > tolerance)
-    found = (inside & (off <= tolerance)).nonzero()[0]
-    inner = found[~is_run_end[node[found]]]
+    owner = np.concatenate([first, beside[0], second, beside[1]] * 2)
+    segment = np.concatenate([second, beside[1], first, beside[0]] * 2)
+    one, two = ends.T
+    half = len(owner) // 2
+    node = np.concatenate([one.take(owner[:half]), two.take(owner[half:])])
+    inner = (node != one.take(segment)) & (node != two.take(segment))
+    owner, segment, node = owner[inner], segment[inner], node[inner]
+    begin = nodes[one]
+    way = nodes[two] - begin
+    length = np.sqrt(np.einsum("ij,ij->i", way, way))
+    along, far = way.take(segment, 0), length.take(segment)
+    away = nodes.take(node, 0) - begin.take(segment, 0)
+    at = np.einsum("ij,ij->i", away, along) / far**2
+    away -= at[:, None] * along
+    off = np.einsum("ij,ij->i", away, away)
+    found = (at * far > tolerance) & ((1.0 - at) * far > tolerance)
+    found &= off <= tolerance**2
+    inner = (found & ~is_run_end.take(node)).nonzero()[0]
     if len(inner):
-        own = nodes[ends[owner[inner], 1]] - nodes[ends[owner[inner], 0]]
-        cosine = np.abs(np.einsum("ij,ij->i", own, along[inner]))
-        cosine /= np.linalg.norm(own, axis=1) * length[inner]
-        found = np.setdiff1d(found, inner[cosine <= _ALONG])
+        cosine = np.einsum("ij,ij->i", way[owner[inner]], along[inner])
+        cosine /= length[owner[inner]] * far[inner]
+        found[inner] = np.abs(cosine) > _ALONG
     node, segment, at = node[found], segment[found], at[found]
     _, unique = np.unique(segment * len(nodes) + node, return_index=True)
     return node[unique], segment[unique], at[unique]

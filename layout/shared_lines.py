@@ -8,7 +8,7 @@ import numpy as np
 from .drawing import NOTHING_SAID, Drawing
 from .faults import Notice, and_more, error, note
 from .quantity_words import airflow_words
-from .sections import FloatArray, IntArray
+from .sections import BoolArray, FloatArray, IntArray
 from .topology import Topology
 
 _LISTED = 5
@@ -25,8 +25,6 @@ class SharedLine:
         to its free end if it has one.
     is_shared
         Whether each lies on another run too.
-    others
-        Those runs.
     is_of_end
         Whether an airflow written at it is that of its free end: there is one, and air
         leaves the run on the way only within or at the end of what it shares from its
@@ -37,7 +35,6 @@ class SharedLine:
 
     path: tuple[int, ...]
     is_shared: tuple[bool, ...]
-    others: tuple[int, ...]
     is_of_end: bool
     last_joint: int
 
@@ -57,51 +54,46 @@ def shared_lines(topology: Topology, source: int) -> dict[int, SharedLine]:
     lines
         By run. None of it hangs on the order in which the runs were drawn.
     """
-    if len(topology.doubled) == 0:
+    doubled, count = topology.doubled, len(topology.ends)
+    if len(doubled) == 0:
         return {}
-    owners: dict[int, set[int]] = {}
-    for segment, run in topology.doubled.tolist():
-        owners.setdefault(segment, {int(topology.run[segment])}).add(run)
-    owners = {segment: runs for segment, runs in owners.items() if len(runs) > 1}
-    lines = {}
-    for run in sorted(set().union(*owners.values())):
-        own = (topology.run == run).nonzero()[0]
-        more = (topology.doubled[:, 1] == run).nonzero()[0]
-        path = np.append(own, topology.doubled[more, 0])
-        along = np.append(topology.order[own], topology.doubled_order[more])
-        lines[run] = _line(topology, source, run, path[along.argsort()], owners)
-    return lines
+    # Every segment along each run, in the order in which it passes them.
+    run = np.append(topology.run, doubled[:, 1])
+    segment = np.append(np.arange(count), doubled[:, 0])
+    along = np.lexsort((np.append(topology.order, topology.doubled_order), run))
+    run, segment = run[along], segment[along]
+    _, once = np.unique(run * count + segment, return_index=True)
+    is_shared = np.bincount(segment[once], minlength=count) > 1
+    lined = np.unique(run[is_shared[segment]])
+    begins, ends = run.searchsorted(lined), run.searchsorted(lined, "right")
+    return {
+        row: _line(topology, source, segment[begin:end], is_shared)
+        for row, begin, end in zip(
+            lined.tolist(), begins.tolist(), ends.tolist(), strict=True
+        )
+    }
 
 
 def _line(
-    topology: Topology,
-    source: int,
-    run: int,
-    path: IntArray,
-    owners: dict[int, set[int]],
+    topology: Topology, source: int, path: IntArray, is_shared: BoolArray
 ) -> SharedLine:
-    nodes, times = np.unique(topology.ends[np.unique(path)], return_counts=True)
-    tips = nodes[(times == 1) & (topology.degree[nodes] == 1) & (nodes != source)]
-    if len(tips) == 1 and tips[0] in topology.ends[path[0]]:
-        path = path[::-1]
-    steps = path.tolist()
-    shared = [segment in owners for segment in steps]
+    ends = topology.ends[path]
+    tips = set(ends[topology.degree[ends] == 1].tolist()) - {source}
+    tip = tips.pop() if len(tips) == 1 else None
+    if tip is not None and tip in ends[0]:
+        path, ends = path[::-1], ends[::-1]
+    steps, shared = path.tolist(), is_shared[path].tolist()
     leading = [*shared, False].index(False)
-    before, behind = topology.ends[path[:-1]], topology.ends[path[1:]]
+    before, behind = ends[:-1], ends[1:]
     is_first = (before[:, :1] == behind).any(axis=1)
     between = np.where(is_first, before[:, 0], before[:, 1])
     joints = (topology.degree[between] > 2).nonzero()[0] + 1
     last = int(joints.max(initial=0))
     once = len(set(steps)) == len(steps)
-    others = set().union(*(owners[segment] for segment in steps if segment in owners))
     return SharedLine(
         tuple(steps),
         tuple(shared),
-        tuple(sorted(others - {run})),
-        once
-        and len(tips) == 1
-        and tips[0] in topology.ends[path[-1]]
-        and last <= leading,
+        once and tip is not None and tip in ends[-1] and last <= leading,
         last,
     )
 
@@ -126,7 +118,7 @@ def lost_faults(topology: Topology, lines: Mapping[int, SharedLine]) -> list[Not
             continue
         on = "lies on others, or it has no length"
         if line is not None:
-            on = f"lies on {_named(drawing, line.others)}"
+            on = f"lies on {_named(drawing, _others(lines, run))}"
         faults.append(
             error(
                 drawing.place(run),
@@ -149,9 +141,19 @@ def _has_twin(topology: Topology, lines: Mapping[int, SharedLine], run: int) -> 
         return f"{drawing.flow[of]:.9g}", mark
 
     return any(
-        set(lines[other].path) == mine and said(other) == said(run)
-        for other in lines[run].others
+        other != run and said(other) == said(run) and set(line.path) == mine
+        for other, line in lines.items()
     )
+
+
+def _others(lines: Mapping[int, SharedLine], run: int) -> list[int]:
+    """Runs with which one shares a stretch."""
+    mine = set(lines[run].path)
+    return [
+        other
+        for other, line in lines.items()
+        if other != run and not mine.isdisjoint(line.path)
+    ]
 
 
 def drawn_flows(
@@ -201,11 +203,12 @@ def end_flow(
     return flows.pop() if len(flows) == 1 else np.nan
 
 
-def shared_words(drawing: Drawing, run: int, line: SharedLine) -> str:
+def shared_words(drawing: Drawing, lines: Mapping[int, SharedLine], run: int) -> str:
     """Why the airflow of a run that shares a stretch is not that of its free end."""
     flow = airflow_words(float(drawing.flow[run]))
+    others = _named(drawing, _others(lines, run))
     return (
-        f": the line shares a stretch with {_named(drawing, line.others)}, so that "
+        f": the line shares a stretch with {others}, so that "
         f"the {flow} written at it may be its total, with what leaves on the way"
     )
 

@@ -128,7 +128,7 @@ def match_terminals(
                 spec_of,
                 gap,
                 is_divided,
-                lines.get(run),
+                lines,
             )
         )
     if faults:
@@ -156,7 +156,7 @@ def _without_airflow(
     spec: TerminalSpec | None,
     gap: Gap | None,
     is_divided: bool,
-    line: SharedLine | None,
+    lines: Mapping[int, SharedLine],
 ) -> Notice:
     """Say of a free end that it has no airflow.
 
@@ -172,8 +172,8 @@ def _without_airflow(
         The gap to what may have to be joined there, if any.
     is_divided
         Whether a junction lies along the run.
-    line
-        What it shares with other runs, if anything.
+    lines
+        The runs that share a stretch with others.
     """
     drawing = topology.drawing
     what = "this open end has no airflow"
@@ -199,8 +199,8 @@ def _without_airflow(
             remedy += f", or write {drawing.flow_key}" if drawing.flow_key else ""
         elif np.isnan(drawing.flow[run]):
             pass
-        elif line is not None:
-            what += shared_words(drawing, run, line)
+        elif run in lines:
+            what += shared_words(drawing, lines, run)
         else:
             # Taken for the end it would change the system if a branch were added.
             what += (

@@ -336,25 +336,30 @@ def _doubled_notices(
             )
         )
     # A part of a run: deleting it would lose the rest.
-    parts: dict[tuple[int, int], list[int]] = {}
-    for segment, other in zip(
-        doubled[~whole].tolist(), first[~whole].tolist(), strict=True
-    ):
-        parts.setdefault((int(run[other]), int(run[segment])), []).append(segment)
-    for (one, two), segments in parts.items():
-        along = nodes[ends[segments]]
+    of_part = (~whole).nonzero()[0]
+    if len(of_part) == 0:
+        return notices
+    under, over = run[doubled[of_part]], run[first[of_part]]
+    key = 2 * under + (under == over)
+    rows = key.argsort(kind="stable")
+    for part in np.split(rows, np.diff(key[rows]).nonzero()[0] + 1):
+        two, others = int(under[part[0]]), list(dict.fromkeys(over[part].tolist()))
+        along = nodes[ends[doubled[of_part[part]]]]
         length = float(np.linalg.norm(along[:, 1] - along[:, 0], axis=1).sum())
         about = place_words(along[0].mean(axis=0), drawing.unit)
         stretch = f"for {length_words(length)}, about {about}"
-        names = [drawing.names[one], drawing.names[two]]
-        where = f"{drawing.file}, runs '{names[0]}' and '{names[1]}'"
-        what, remedy = (
-            f"they lie on each other {stretch}",
-            "shorten one of them to end where the other begins",
+        names = [drawing.names[other] for other in others]
+        where, what, remedy = (
+            drawing.place(two),
+            f"it lies on {_listed(names)} {stretch}",
+            "let it begin or end where the others do not lie",
         )
-        if one == two:
-            where = drawing.place(one)
+        if others == [two]:
             what, remedy = f"it lies on itself {stretch}", "take out the way back"
+        elif len(others) == 1:
+            where = f"{drawing.file}, runs '{names[0]}' and '{drawing.names[two]}'"
+            what = f"they lie on each other {stretch}"
+            remedy = "shorten one of them to end where the other begins"
         notices.append(
             warning(
                 where,

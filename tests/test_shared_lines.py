@@ -133,6 +133,25 @@ def test_a_copy_that_says_nothing_or_the_same_is_counted_once() -> None:
             build(drawing)
 
 
+def test_a_line_that_lies_on_many_is_told_once_with_all_of_them() -> None:
+    """Each a metre longer than the one before, which so keeps a metre for itself."""
+    runs = [
+        (f"to {x}", np.array([(0, 0, 3), (x, 0, 3), (x, 2, 3.0)]), WIDE)
+        for x in range(1, 9)
+    ]
+    marks = {"to 1": Attributes(source=True, source_at_end=False)}
+    flows = {name: 0.1 for name, _, _ in runs}
+    graph = build(drawing_from_runs(runs, flows=flows, attributes=marks))
+    assert graph.terminals.flow.tolist() == [0.1] * 8
+    said = [n.sentence for n in graph.notices if "was counted once" in n.sentence]
+    assert len(said) == 7
+    assert "runs 'to 1' and 'to 2': they lie on each other for 1 m" in said[0]
+    assert (
+        "run 'to 8': it lies on 'to 1', 'to 2', 'to 3', 'to 4', 'to 5' and 2 more "
+        "for 7 m"
+    ) in said[-1]
+
+
 def test_an_airflow_of_a_run_without_length_is_refused() -> None:
     drawing = replace(
         drawing_from_runs(
