@@ -10,7 +10,7 @@ from .faults import Notice, and_more, note, warning
 from .fittings import Bends, Ducts, Legs, Transitions
 from .frames import is_plumb
 from .pieces import sides_before
-from .quantity_words import size_words
+from .quantity_words import length_words, size_words
 from .sections import BoolArray, FloatArray, IntArray, Shape
 from .topology import Topology
 
@@ -19,6 +19,7 @@ _LENGTHWISE = float(np.cos(np.radians(1.0)))
 _LISTED = 5  # runs in one sentence
 # Own choice: least number and share of ends that tell a layout which lies on its side.
 _DROPS, _MOST = 3, 0.75
+_APART, _STOREY = 0.5, 2.0  # m: three heights so far apart, within less than a storey
 _ASIDE, _STEEP = float(np.cos(np.radians(5.0))), float(np.sin(np.radians(29.0)))
 _SAME_ROLL = 1e-6  # rad
 _SAME_SIZE = 1e-5  # m
@@ -282,7 +283,8 @@ def lying_notices(
     """Say where a file of a format with Y up looks as if it was written with Z up.
 
     Then what hangs down runs level, all to one side, and the level branches to both
-    sides of a main leave it upward and downward. Stacks in a wall all go one way.
+    sides of a main leave it upward and downward. Stacks in a wall all go one way, but
+    end where a storey has its grilles, not each at a height of its own.
 
     Parameters
     ----------
@@ -299,25 +301,37 @@ def lying_notices(
     along = _unit(2.0 * nodes[tips] - nodes[last].sum(axis=1))  # of the last segments
     if is_plumb(along).any():
         return []
-    aside = int(max((side * along[:, 1] > _ASIDE).sum() for side in (1.0, -1.0)))
-    if aside < max(_DROPS, _MOST * len(ends)):
+    aside = max((side * along[:, 1] > _ASIDE for side in (1.0, -1.0)), key=np.sum)
+    count = int(aside.sum())
+    if count < max(_DROPS, _MOST * len(ends)):
         return []
     branch = legs.duct[legs.is_branch]
     leaves = _unit(nodes[ducts.finish[branch]] - nodes[ducts.start[branch]])[:, 2]
     rising, falling = int((leaves > _STEEP).sum()), int((leaves < -_STEEP).sum())
+    ways = " and ".join(["upward"] * (rising > 0) + ["downward"] * (falling > 0))
     if not (rising and falling):
-        return []
+        if rising + falling < _DROPS or not _has_three_heights(nodes[tips[aside], 2]):
+            return []
+        ways += f" to ends at three heights within {length_words(_STOREY)}"
     return [
         note(
             drawing.file,
-            f"with Y up, as the format has it, {aside} ends run level to one "
-            f"side and {rising + falling} branches leave upward and downward, as where "
-            "a layout lies on its side",
+            f"with Y up, as the format has it, {count} ends run level to one side and "
+            f"{rising + falling} branches leave {ways}, as where a layout lies on its "
+            "side",
             "if it was written with Z up, say --up z, or --return-up z of a return",
             effect="which bends go the easy way and which the hard way, and how high "
             "ducts hang",
         )
     ]
+
+
+def _has_three_heights(height: FloatArray) -> bool:
+    """Whether three of some heights, m, are well apart within less than a storey."""
+    known = np.append(np.sort(height), np.inf)
+    second = known[known.searchsorted(height + _APART)]
+    third = known[known.searchsorted(second + _APART)]
+    return bool((third - height <= _STOREY).any())
 
 
 def _unit(vectors: FloatArray) -> FloatArray:

@@ -527,6 +527,10 @@ def test_a_layout_that_lies_on_its_side_is_told_of() -> None:
     assert lying(*BOTH_SIDES, LEVEL[0])
     assert not lying(*BOTH_SIDES, *LEVEL)
     assert not lying(*BOTH_SIDES[:2])
+    # All to one side, where the ends are not at the heights of storeys.
+    lengths = enumerate((2, 2.6, 3.4), 1)
+    (said,) = lying(*(drop(at, length, 0.5) for at, length in lengths))
+    assert "leave upward to ends at three heights within 2 m (6.6 ft)" in said
     # Said by the option, or read with Z up unless it is said otherwise.
     assert not lying(*BOTH_SIDES, up="option")
 
@@ -563,6 +567,9 @@ def test_a_glb_that_a_script_wrote_with_z_up_is_told_of(tmp_path: Path) -> None:
     [
         [drop(at, 2, 0.5) for at in (1, 2, 3, 4)],  # stacks in a wall
         [drop(at, -2, -0.5) for at in (1, 2, 3, 4)],
+        # The same on three storeys, and low and high on one.
+        [drop(at, rise, 0.5) for at, rise in ((1, 0.8), (2, 3.5), (3, 6.2), (4, 3.6))],
+        [drop(at, rise, 0.5) for at, rise in ((1, 0.6), (2, 2.4), (3, 0.7))],
         [drop(at, side * 2, side * 0.5) for at, side in enumerate((1, -1, 1, -1), 1)],
         # Level branches to both sides with a drop to a diffuser, or as they are.
         [[[at, 0, 3], [at, y, 3], [at, y, 2.5]] for at, y in enumerate((3, -3, 3), 1)],
