@@ -13,6 +13,7 @@ from .places import NEAR
 from .run_names import goes_by, labels, with_drawn_names
 from .schedule import Schedule
 from .sections import Shape
+from .shared_lines import end_flows, shared_lines
 from .source import find_source
 from .topology import Topology
 
@@ -52,7 +53,7 @@ def draft_schedule(
         if node != source
     ]
     parts = [
-        _terminals(topology, schedule, ends, source is None),
+        _terminals(topology, schedule, ends, source),
         _sections(topology, sections),
     ]
     if source is None:
@@ -99,7 +100,7 @@ def _source(topology: Topology, ends: list[End]) -> str:
 
 
 def _terminals(
-    topology: Topology, schedule: Schedule, ends: list[End], one_is_source: bool
+    topology: Topology, schedule: Schedule, ends: list[End], source: int | None
 ) -> str:
     """A table for each free end without an airflow."""
     drawing = topology.drawing
@@ -108,13 +109,16 @@ def _terminals(
         [spec.run or n for n, spec in schedule.terminals.items() if spec.at is None],
     )
     at = _said_by_place(topology, [node for node, _, _ in ends], schedule)
-    divided = _divided(topology)
+    nodes = np.array([node for node, _, _ in ends], dtype=np.int64)
+    last = np.array([run for _, run, _ in ends], dtype=np.int64)
+    drawn = drawing.flow[last]
+    drawn[np.isin(last, list(_divided(topology)))] = np.nan
+    if source is not None:
+        drawn = end_flows(topology, shared_lines(topology, source), nodes, last, drawn)
     wanting = [
         (node, run, names)
-        for node, run, names in ends
-        if (np.isnan(drawing.flow[run]) or run in divided)
-        and node not in at
-        and known.isdisjoint(names)
+        for (node, run, names), flow in zip(ends, drawn.tolist(), strict=True)
+        if np.isnan(flow) and node not in at and known.isdisjoint(names)
     ]
     if not wanting:
         return ""
@@ -142,7 +146,7 @@ def _terminals(
             lines.append(f"run = {toml_key(name)}")
     if lines:
         lines.insert(0, "# closed = true in place of flow at an end that is shut.")
-    if lines and one_is_source:
+    if lines and source is None:
         lines.insert(0, "# The one at the source is none: delete it.")
     return "\n".join([*lines, ""]) if lines else ""
 

@@ -1,6 +1,6 @@
 """Runs that lie on others for a part of their way, and whose their airflow is."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -191,16 +191,45 @@ def drawn_flows(
     return out
 
 
-def end_flow(
-    drawing: Drawing, lines: Mapping[int, SharedLine], runs: Collection[int]
-) -> float:
-    """Airflow written for a free end at which runs end, m³/s; NaN if in doubt."""
-    flows = {
-        float(drawing.flow[run])
-        for run in runs
-        if run in lines and lines[run].is_of_end and not np.isnan(drawing.flow[run])
-    }
-    return flows.pop() if len(flows) == 1 else np.nan
+def end_flows(
+    topology: Topology,
+    lines: Mapping[int, SharedLine],
+    nodes: IntArray,
+    run: IntArray,
+    drawn: FloatArray,
+) -> FloatArray:
+    """Airflow written for each free end where runs share a stretch, m³/s, shape (t,).
+
+    Parameters
+    ----------
+    topology, lines
+        The joined drawing and its runs that share a stretch.
+    nodes, run
+        Node of each free end, and the run that was kept there, shape (t,).
+    drawn
+        What is written for it where nothing is shared, m³/s, shape (t,).
+
+    Returns
+    -------
+    flow
+        NaN where it is in doubt which airflow is that of the end.
+    """
+    out = drawn.copy()
+    if not lines:
+        return out
+    flow = topology.drawing.flow
+    over: dict[int, set[int]] = {}  # lines by the segments at their ends
+    for number, line in lines.items():
+        for tip in (line.path[0], line.path[-1]):
+            over.setdefault(tip, set()).add(number)
+    last = topology.segment_at(nodes).tolist()
+    for at, own in enumerate(run.tolist()):
+        those = {own, *over.get(last[at], ())} & lines.keys()
+        if those:
+            said = {float(flow[one]) for one in those if lines[one].is_of_end}
+            said = {one for one in said if not np.isnan(one)}
+            out[at] = said.pop() if len(said) == 1 else np.nan
+    return out
 
 
 def shared_words(drawing: Drawing, lines: Mapping[int, SharedLine], run: int) -> str:

@@ -14,7 +14,7 @@ from .quantity_words import airflow_words
 from .run_names import labels
 from .schedule import Schedule, TerminalSpec
 from .sections import IntArray
-from .shared_lines import SharedLine, end_flow, shared_words
+from .shared_lines import SharedLine, end_flows, shared_words
 from .topology import Topology
 
 
@@ -78,17 +78,7 @@ def match_terminals(
     drawn = np.where(divided[runs], np.nan, drawing.flow[runs])
     for run in lines:
         divided[run] = not lines[run].is_of_end
-    if lines:
-        last = topology.segment_at(ducts.finish[leaf]).tolist()
-        over: dict[int, set[int]] = {}  # lines by the segments at their ends
-        for run, line in lines.items():
-            for tip in (line.path[0], line.path[-1]):
-                over.setdefault(tip, set()).add(run)
-        for place, run in enumerate(runs.tolist()):
-            if run in lines or last[place] in over:
-                those = {run, *over.get(last[place], ())}
-                drawn[place] = end_flow(drawing, lines, those)
-
+    drawn = end_flows(topology, lines, ducts.finish[leaf], runs, drawn)
     flow = drawn.copy()
     loss = np.full(len(leaf), np.nan)
     names = list(map(drawing.names.__getitem__, runs.tolist()))

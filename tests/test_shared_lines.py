@@ -1,5 +1,6 @@
 """Lines that share a stretch: whose airflow is whose, in whatever order they come."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from itertools import permutations
@@ -13,7 +14,9 @@ from elbowroom.layout import (
     Drawing,
     Schedule,
     TerminalSpec,
+    audit,
     build,
+    draft_schedule,
     drawing_from_runs,
     rectangular,
 )
@@ -91,6 +94,24 @@ def test_an_airflow_that_may_be_a_total_is_refused_with_the_stretch(
         assert f"run '{source}'" in str(caught.value)
         assert f"shares a stretch with run '{other}'" in str(caught.value)
         assert f'[terminals."{source}"]' in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("flows", "source", "asked"),
+    [
+        ({"hall": 0.2, "bath": 0.05, "attic": 0.15}, "hall", []),
+        ({"main": 0.4, "side": 0.1}, "main", ["main"]),
+    ],
+)
+def test_a_draft_asks_for_the_airflows_that_an_analysis_lacks(
+    flows: dict[str, float], source: str, asked: list[str]
+) -> None:
+    for drawing in drawn(flows, source):
+        seen = audit(drawing)
+        text = draft_schedule(seen.topology, seen.sections)
+        found = re.findall(r'^\[terminals\."(.*)"\]', text, re.MULTILINE)
+        assert found == asked
+        assert (seen.graph is None) == bool(asked)
 
 
 def test_a_total_at_the_start_of_a_line_is_checked_there() -> None:
