@@ -42,6 +42,7 @@ class Found:
     notices: list[Notice] = field(default_factory=list)
     faults: list[Notice] = field(default_factory=list)
     unread: Counter[tuple[str, str]] = field(default_factory=Counter)  # extras
+    is_supply: bool = False  # whether the file says that the air flows from the source
 
 
 def describe(
@@ -181,6 +182,7 @@ def collected_drawing(
         width=np.array([s.width if s else np.nan for s in sections], np.float64),
         height=np.array([s.height if s else np.nan for s in sections], np.float64),
         flow=np.array([run.flow for run in runs], np.float64),
+        is_supply=found.is_supply,
         section_basis=np.array([run.basis for run in runs], np.int64),
         attributes={
             index: run.attributes.composed

@@ -107,6 +107,8 @@ class Drawing:
         How an airflow is written at a run of such a file, in words; empty if it cannot.
     notices
         What the reader has to say of the file.
+    is_supply
+        Whether the file itself says that the air flows from the source.
     """
 
     file: str
@@ -127,6 +129,7 @@ class Drawing:
     up_origin: str = "made in memory"
     flow_key: str = ""
     notices: tuple[Notice, ...] = ()
+    is_supply: bool = False
 
     @property
     def run_count(self) -> int:

@@ -14,7 +14,7 @@ import numpy as np
 from .basis import Basis
 from .collected import Collected, Found, check_finite, collected_drawing
 from .drawing import Attributes, Drawing
-from .faults import BadInput, and_more, note, refusal, warning
+from .faults import BadInput, Notice, and_more, note, refusal, warning
 from .frames import is_plumb, level_frame, rotate, turn_between
 from .ifc_bodies import STANDS_LEVEL
 from .ifc_elements import (
@@ -363,7 +363,10 @@ def _source_spots(
     outside: dict[int, Element],
     found: Found,
 ) -> set[int]:
-    """Free ends at which the air enters: at the fan, or as the ports say."""
+    """Free ends at which the air enters: at the fan, or as the ports say.
+
+    Where no port says that it enters anywhere else, they say that this is a supply.
+    """
     free = {spot for spot, met in at.items() if len(met) == 1}
     flow = {
         end.spot: end.flow
@@ -376,10 +379,13 @@ def _source_spots(
     leaves = {spot for spot, way in flow.items() if way == "SOURCE"}
     fans = {spot for spot, one in outside.items() if one.kind == "source"} & free
     blown = fans & enters or fans - leaves
+    if not blown and len(enters) == 1 and leaves:
+        blown = enters
     if blown:
+        found.is_supply = blown == enters
+        if enters and not found.is_supply:
+            found.notices.append(_mixed(found, len(enters), len(leaves)))
         return blown
-    if len(enters) == 1 and leaves:
-        return enters
     if len(leaves) == 1 and len(enters) > 1:
         found.notices.append(
             warning(
@@ -392,3 +398,14 @@ def _source_spots(
         )
         return leaves
     return set()
+
+
+def _mixed(found: Found, enters: int, leaves: int) -> Notice:
+    """Say that the ports of free ends do not tell the side."""
+    return note(
+        found.file,
+        f"its ports say that the air enters at {enters} free end{'s' * (enters > 1)} "
+        f"and leaves at {leaves}, not that it enters at the source alone: no side was "
+        "taken from them",
+        'write side = "supply" or "return" under [source] in the schedule',
+    )

@@ -54,6 +54,15 @@ def find_source(topology: Topology, schedule: Schedule) -> Source:
 
 def side_notices(schedule: Schedule, drawing: Drawing) -> list[Notice]:
     """Say where a layout counts as a supply whose schedule speaks as of an exhaust."""
+    if schedule.source.is_return and drawing.is_supply:
+        return [
+            warning(
+                drawing.file,
+                "its ports say that the air flows from the source, as in a supply",
+                "correct side under [source] in the schedule, or the drawing",
+                effect="it counts as a return or an exhaust, as is said beside it",
+            )
+        ]
     if schedule.source.is_return or schedule.source.is_supply:
         return []
     kinds = dict.fromkeys([spec.kind for spec in schedule.terminals.values()])

@@ -334,7 +334,7 @@ def _of_ends(analysis: "Analysis") -> list[Assumption]:
     return [
         *_assume(
             analysis,
-            not (source.is_supply or source.is_return),
+            not (source.is_supply or source.is_return or graph.drawing.is_supply),
             "a supply: its air flows from the source to the terminals",
             'write side = "supply" or "return" under [source]',
             "a return or an exhaust: its air flows to the source",

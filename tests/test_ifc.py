@@ -20,6 +20,7 @@ import pytest
 from elbowroom.layout import (
     BadInput,
     Basis,
+    Drawing,
     DuctGraph,
     Schedule,
     Shape,
@@ -463,3 +464,58 @@ def test_a_bent_sweep_keeps_its_bends(
     radius = 0.2 if length == 7.0 else 1.0  # of a corner: one diameter is assumed
     assert graph.bends.radius.tolist() == pytest.approx([radius], rel=3e-3)
     assert np.degrees(graph.bends.angle) == pytest.approx([90.0])
+
+
+def with_fan(folder: Path, change: Callable[[Any], None]) -> Drawing:
+    """The route with a fan at its source, and its ports changed."""
+    import ifcopenshell
+
+    model = ifcopenshell.open(str(MODEL))
+    joined = {
+        port
+        for one in model.by_type("IfcRelConnectsPorts")
+        for port in (one.RelatingPort, one.RelatedPort)
+    }
+    free = [p for p in model.by_type("IfcDistributionPort") if p not in joined]
+    (first,) = (port for port in free if port.FlowDirection == "SINK")
+    place, new = first.ObjectPlacement, ifcopenshell.guid.new
+    fan = model.create_entity("IfcFan", new(), Name="fan", ObjectPlacement=place)
+    port = model.create_entity("IfcDistributionPort", new(), ObjectPlacement=place)
+    model.create_entity("IfcRelNests", new(), RelatingObject=fan, RelatedObjects=[port])
+    model.create_entity(
+        "IfcRelConnectsPorts", new(), RelatingPort=port, RelatedPort=first
+    )
+    change(free)
+    model.write(str(folder / "fan.ifc"))
+    return read(folder / "fan.ifc")
+
+
+def turn_one(free: Any) -> None:
+    next(p for p in free if p.FlowDirection == "SOURCE").FlowDirection = "SINK"
+
+
+def silence(free: Any) -> None:
+    for port in free:
+        port.FlowDirection = None
+
+
+@pytest.mark.parametrize(
+    ("change", "is_supply", "is_mixed"),
+    [
+        (lambda free: None, True, False),
+        (turn_one, False, True),
+        (silence, False, False),
+    ],
+)
+def test_ports_that_agree_tell_that_a_route_is_a_supply(
+    change: Callable[[Any], None], is_supply: bool, is_mixed: bool, tmp_path: Path
+) -> None:
+    drawing = with_fan(tmp_path, change)
+    assert drawing.is_supply == is_supply
+    said = " ".join(notice.sentence for notice in drawing.notices)
+    assert ("enters at 2 free ends and leaves at 3, not that" in said) == is_mixed
+    assumed = [one.what for one in analyse(build(drawing)).assumptions]
+    assert any("a supply: its air flows" in what for what in assumed) != is_supply
+    back = build(drawing, Schedule(source=SourceSpec(is_return=True)))
+    against = any("as in a supply" in notice.what for notice in back.notices)
+    assert against == is_supply
