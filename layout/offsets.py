@@ -119,7 +119,7 @@ def find_offsets(
     return Offsets(
         row,
         first,
-        _turn(tree, pieces, counted, row, first),
+        _turn(tree, pieces, counted, row, first, broken),
         far[more],
         beyond[more],
         np.where(counts, np.arctan2(eased, reach), 0.0),
@@ -145,18 +145,25 @@ def kink_words(kink: FloatArray, degree: str) -> str:
 
 
 def _turn(
-    tree: Tree, pieces: Pieces, counted: BoolArray, row: IntArray, first: IntArray
+    tree: Tree,
+    pieces: Pieces,
+    counted: BoolArray,
+    row: IntArray,
+    first: IntArray,
+    broken: BoolArray,
 ) -> FloatArray:
     """By how much transitions turn the duct beside their corners, rad.
 
-    How one leaves its main is no turn of the piece.
+    How one leaves its main is no turn of the piece. `broken` are the first segments of
+    those with a corner inside, shape (e,).
     """
     alone, after = pieces.alone[first], tree.direction[row]
     whole, _ = turn_between(tree.direction[pieces.before[first]], after)
     own, _ = turn_between(tree.direction[first], after)
     is_branch = ~alone & (pieces.turn[first] >= LARGEST_KINK)
     turn = np.where(alone, whole, np.where(is_branch, own, np.minimum(whole, own)))
-    for at in range(len(row)):
+    cornered = broken[first] | counted[first] | counted[row]
+    for at in cornered.nonzero()[0].tolist():
         part, corners = int(row[at]), []
         while True:  # back from the segment behind to the first of its own
             if counted[part]:
