@@ -676,9 +676,9 @@ def test_a_return_stands_beside_its_supply(
     p = one.page
     heads = p.locator("#heads").inner_text()
     assert f"return: {spent:.1f} Pa from stairs" in heads
-    assert (
-        f"6.0 Pa to spare after the {spent:.1f} Pa of the return from stairs" in heads
-    )
+    supply = result["paths"][0]["loss_pa"]
+    both = f"return {spent:.1f} Pa from stairs, {supply + spent:.1f} Pa in all"
+    assert f"{both} · 6.0 Pa to spare" in heads
     names = p.locator("#ends span").all_inner_texts()
     assert {"fan", "source", "stairs", "kitchen"} <= set(names)
     budget = p.locator("#budget").inner_text()
@@ -693,6 +693,29 @@ def test_a_return_stands_beside_its_supply(
     assert p.locator("#apart").inner_text() == ""
     assert one.said == []
     p.close()
+
+
+@needs_browser
+def test_the_heads_of_several_options_name_what_their_return_loses(
+    browser: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "houses.html"
+    other, plan = tmp_path / "other.glb", HOUSE.with_name("house.schedule.toml")
+    other.write_bytes(HOUSE.read_bytes())
+    back = ["--return", str(HOUSE.with_name("return.glb")), "--schedule", str(plan)]
+    words = ["compare", str(HOUSE), str(other), *back, "--page", str(out), "--json"]
+    assert main(words) == 0
+    result = json.loads(capsys.readouterr().out)
+    (supply, spent) = (
+        side["system"]["critical_loss_pa"]
+        for side in (result["options"][0], result["options"][0]["returns"][0])
+    )
+    one = Opened(browser, out, (1280, 720))
+    heads = one.page.locator("#heads > div").all_inner_texts()
+    both = f"return {spent:.1f} Pa from stairs, {supply + spent:.1f} Pa in all"
+    assert len(heads) == 2
+    assert all(both in head for head in heads)
+    one.page.close()
 
 
 @needs_browser

@@ -676,12 +676,14 @@
       }
       const spare = option.spare;
       const words = [`${shown("pressure", option.fitting_loss)} of it in fittings`];
-      const back = data.budget && number === 0 ? options[1 + data.budget.critical] : null;
-      const after = back ? ` after the ${shown("pressure", back.critical_loss)} of the return `
-        + `from ${back.critical_terminal}` : "";
-      if (spare !== null) words.push((spare >= 0
+      const back = option.return;
+      if (back) {
+        words.push(`return ${shown("pressure", back.loss)} from ${back.terminal}, `
+          + `${shown("pressure", option.critical_loss + back.loss)} in all`);
+      }
+      if (spare !== null) words.push(spare >= 0
         ? `${shown("pressure", spare)} to spare`
-        : `${shown("pressure", -spare)} more than the fan leaves`) + after);
+        : `${shown("pressure", -spare)} more than the fan leaves`);
       if (option.clearance !== null) {
         words.push(between(option.clearance) + (option.clearance > data.touch ? " clear" : ""));
       }
