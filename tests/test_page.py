@@ -1020,6 +1020,21 @@ def test_what_stands_below_the_ducts_pushes_none_under_the_words(
 
 
 @needs_browser
+@pytest.mark.parametrize("size", [(1600, 900), (1280, 720)])
+def test_the_names_of_source_and_fan_cover_no_tip_of_a_duct(
+    browser: Any, tmp_path: Path, size: tuple[int, int]
+) -> None:
+    out, back = tmp_path / "house.html", HOUSE.with_name("return.glb")
+    assert main(["analyse", str(HOUSE), "--return", str(back), "--page", str(out)]) == 0
+    p = Opened(browser, out, size).page
+    inked = _INK % "(dot) => dot[3] > 200"
+    for name in ("source", "fan"):
+        box = box_of(p, f'#ends span:visible:text-is("{name}")')
+        assert p.evaluate(inked, box) <= 2  # of its round corners
+    p.close()
+
+
+@needs_browser
 def test_the_ball_of_a_remark_is_seen_with_its_piece(
     browser: Any, tmp_path: Path
 ) -> None:
