@@ -611,6 +611,21 @@ def test_a_narrow_terminal_cuts_no_number(
     assert numbers[0] == numbers[1] == numbers[2]
 
 
+@pytest.mark.parametrize("units", ["metric", "inch-pound"])
+def test_at_80_columns_words_of_a_table_stand_side_by_side(
+    units: str, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    assert main(["compare", *OPTIONS, "--units", units]) == 0
+    out = capsys.readouterr().out
+    assert re.search(r"no\. 3, too *\n +much for *\n +the fan *\n", out)
+    assert main(["analyse", OPTIONS[0], "--units", units]) == 0
+    out = capsys.readouterr().out
+    assert "T1: straight duct" in out
+    assert "Paths, the largest loss first, effective lengths at" in out
+    assert max(map(len, out.split("Basis:")[0].splitlines()[4:])) <= 80
+
+
 def test_strict_ends_with_code_1_where_the_fan_is_too_weak(
     tmp_path: Path, capsys: Captured
 ) -> None:

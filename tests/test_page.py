@@ -676,9 +676,9 @@ def test_a_return_stands_beside_its_supply(
     p = one.page
     heads = p.locator("#heads").inner_text()
     assert f"return: {spent:.1f} Pa from stairs" in heads
-    assert (
-        f"6.0 Pa to spare after the {spent:.1f} Pa of the return from stairs" in heads
-    )
+    supply = result["paths"][0]["loss_pa"]
+    both = f"return {spent:.1f} Pa from stairs, {supply + spent:.1f} Pa in all"
+    assert f"{both} · 6.0 Pa to spare" in heads
     names = p.locator("#ends span").all_inner_texts()
     assert {"fan", "source", "stairs", "kitchen"} <= set(names)
     budget = p.locator("#budget").inner_text()
@@ -693,6 +693,29 @@ def test_a_return_stands_beside_its_supply(
     assert p.locator("#apart").inner_text() == ""
     assert one.said == []
     p.close()
+
+
+@needs_browser
+def test_the_heads_of_several_options_name_what_their_return_loses(
+    browser: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "houses.html"
+    other, plan = tmp_path / "other.glb", HOUSE.with_name("house.schedule.toml")
+    other.write_bytes(HOUSE.read_bytes())
+    back = ["--return", str(HOUSE.with_name("return.glb")), "--schedule", str(plan)]
+    words = ["compare", str(HOUSE), str(other), *back, "--page", str(out), "--json"]
+    assert main(words) == 0
+    result = json.loads(capsys.readouterr().out)
+    (supply, spent) = (
+        side["system"]["critical_loss_pa"]
+        for side in (result["options"][0], result["options"][0]["returns"][0])
+    )
+    one = Opened(browser, out, (1280, 720))
+    heads = one.page.locator("#heads > div").all_inner_texts()
+    both = f"return {spent:.1f} Pa from stairs, {supply + spent:.1f} Pa in all"
+    assert len(heads) == 2
+    assert all(both in head for head in heads)
+    one.page.close()
 
 
 @needs_browser
@@ -993,6 +1016,21 @@ def test_what_stands_below_the_ducts_pushes_none_under_the_words(
     for row in range(2):
         h = words_above.nth(row).bounding_box()
         assert p.evaluate(inked, [h[k] for k in ("x", "y", "width", "height")]) == 0
+    p.close()
+
+
+@needs_browser
+@pytest.mark.parametrize("size", [(1600, 900), (1280, 720)])
+def test_the_names_of_source_and_fan_cover_no_tip_of_a_duct(
+    browser: Any, tmp_path: Path, size: tuple[int, int]
+) -> None:
+    out, back = tmp_path / "house.html", HOUSE.with_name("return.glb")
+    assert main(["analyse", str(HOUSE), "--return", str(back), "--page", str(out)]) == 0
+    p = Opened(browser, out, size).page
+    inked = _INK % "(dot) => dot[3] > 200"
+    for name in ("source", "fan"):
+        box = box_of(p, f'#ends span:visible:text-is("{name}")')
+        assert p.evaluate(inked, box) <= 2  # of its round corners
     p.close()
 
 

@@ -25,7 +25,7 @@ from .display import Display, counted
 from .labels import cut
 from .outlet import plain
 from .scene import Label, Panel, picture
-from .tables import new_table
+from .terminal import TerminalTable, right
 
 _FAR = 1e4  # m, further than ducts of one run lie apart
 _ASKEW = 1e-3  # a direction that is nearly along the duct says nothing of its stand
@@ -38,11 +38,8 @@ def print_check(
     result: dict[str, Any], problems: Sequence[Notice], display: Display, console: Any
 ) -> None:
     """Print what is in a drawing and what is odd about it."""
-    table = new_table("Runs")
-    table.add_column("run")
-    table.add_column("section")
-    table.add_column(f"length, {display.length}", justify="right")
-    table.add_column(f"airflow, {display.flow}", justify="right")
+    numbers = f"length, {display.length}", f"airflow, {display.flow}"
+    table = TerminalTable("Runs", "run", "section", *map(right, numbers))
     for run in result["runs"]:
         section, flow = run["section"], run["flow_m3_s"]
         table.add_row(

@@ -19,7 +19,7 @@ from elbowroom.physics import (
 
 from .display import CHECK_UNITS, Display, energy_words
 from .outlet import plain
-from .tables import new_table
+from .terminal import TerminalTable, right
 
 CAUTIONS = (
     "Combustion air and venting: a changed supply, return or exhaust can draw flue "
@@ -99,12 +99,8 @@ def print_checks(
     title: str = "Checks",
 ) -> None:
     """Print checks, those that are not kept first, and the fan's power, if asked."""
-    table = new_table(plain(title))
-    table.add_column("what")
-    table.add_column("worst", justify="right")
-    table.add_column("limit", justify="right")
-    table.add_column("at")
-    table.add_column("")
+    heads = "what", right("worst"), right("limit"), "at", ""
+    table = TerminalTable(plain(title), *heads)
     for check in found:
         verdict = "not kept" if not check.is_kept else ""
         if check.is_kept and check.limit is not None:
@@ -254,11 +250,9 @@ def print_quantities(
 ) -> None:
     """Print what a layout is made of."""
     surface, area = display.areas, display.area
-    table = new_table(f"Duct of {plain(analysis.graph.drawing.file)}")
-    for head in ("section", "gauge"):
-        table.add_column(head)
-    for head in (display.length, f"sheet, {area}", f"insulation, {area}"):
-        table.add_column(head, justify="right")
+    numbers = display.length, f"sheet, {area}", f"insulation, {area}"
+    title = f"Duct of {plain(analysis.graph.drawing.file)}"
+    table = TerminalTable(title, "section", "gauge", *map(right, numbers))
     for row in found.lengths:
         table.add_row(
             display.size(row.section),
@@ -270,20 +264,17 @@ def print_quantities(
     of_duct, of_sheet = quantity_totals(found, display)
     table.add_row(*of_duct)
     console.print(table)
-    table = new_table("Fittings")
-    table.add_column("fitting")
-    table.add_column("section")
-    table.add_column("count", justify="right")
+    table = TerminalTable("Fittings", "fitting", "section", right("count"))
     for fitting in found.fittings:
         size = "" if fitting.section is None else display.size(fitting.section)
         table.add_row(plain(fitting.what), size, str(fitting.count))
     console.print(table)
-    table = new_table(
-        f"Sheet metal; the mass with {100 * ALLOWANCE:g} % for seams, joints and waste"
+    table = TerminalTable(
+        f"Sheet metal; the mass with {100 * ALLOWANCE:g} % for seams, joints and waste",
+        "gauge",
+        right(area),
+        right(display.mass),
     )
-    table.add_column("gauge")
-    table.add_column(area, justify="right")
-    table.add_column(display.mass, justify="right")
     for sheet in found.sheet:
         table.add_row(str(sheet.gauge), surface(sheet.area), display.masses(sheet.mass))
     table.add_row(*of_sheet)

@@ -148,6 +148,22 @@ MaxWidthOption = Annotated[
 ]
 
 
+FlowOption = Annotated[
+    str | None, typer.Option("--flow", help="Airflow, such as 900 cfm.")
+]
+
+
+SeriesOption = Annotated[
+    str | None,
+    typer.Option("--series", help="Steps of sizes: mm or in; that of --units."),
+]
+
+
+def rate_option(words: str) -> Any:
+    """Option for a friction rate, with what its help says of it."""
+    return typer.Option("--rate", help=f"Friction rate, such as '0.8 Pa/m'{words}.")
+
+
 TemperatureOption = Annotated[
     str | None,
     typer.Option("--temperature", help="Of the air, such as '16 C' or 60F; else 20 C."),

@@ -19,11 +19,13 @@ from .cli_arguments import (
     ReturnUpOption,
     RouteArgument,
     ScheduleOption,
+    SeriesOption,
     ToleranceOption,
     UnitOption,
     UnitsOption,
     UpOption,
     XlsxOption,
+    rate_option,
 )
 from .cli_inputs import (
     Reading,
@@ -67,11 +69,7 @@ def proportion(
         typer.Option("--method", help="equal friction, velocity, or static regain."),
     ] = "equal friction",
     rate: Annotated[
-        str | None,
-        typer.Option(
-            "--rate",
-            help="Friction rate, such as '0.8 Pa/m'; what the fan leaves if not said.",
-        ),
+        str | None, rate_option("; what the fan leaves if not said")
     ] = None,
     main_velocity: Annotated[
         str | None,
@@ -89,10 +87,7 @@ def proportion(
         str | None,
         typer.Option("--shape", help="round, rectangular or oval; as drawn if not."),
     ] = None,
-    series: Annotated[
-        str | None,
-        typer.Option("--series", help="Steps of sizes: mm or in; that of --units."),
-    ] = None,
+    series: SeriesOption = None,
     may_grow: Annotated[
         bool, typer.Option("--may-grow", help="Sizes may grow away from the fan.")
     ] = False,

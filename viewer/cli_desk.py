@@ -7,11 +7,14 @@ import typer
 
 from .cli_arguments import (
     AltitudeOption,
+    FlowOption,
     JsonOption,
     MaxHeightOption,
     MaxWidthOption,
+    SeriesOption,
     TemperatureOption,
     UnitsOption,
+    rate_option,
 )
 from .cli_inputs import above_zero, one_of
 from .cli_outputs import new_console, print_json, sketch_file, wrote
@@ -84,9 +87,7 @@ def fitting(
         str | None,
         typer.Option("--angle", help="Of turn or of the sides, such as '45 deg'."),
     ] = None,
-    flow: Annotated[
-        str | None, typer.Option("--flow", help="Airflow, such as 900 cfm.")
-    ] = None,
+    flow: FlowOption = None,
     branch_flow: Annotated[
         str | None,
         typer.Option("--branch-flow", help="Airflow of the branch, such as 200 cfm."),
@@ -98,10 +99,7 @@ def fitting(
             help="Instead of the airflow: in the duct before the fitting, '5 m/s'.",
         ),
     ] = None,
-    rate: Annotated[
-        str | None,
-        typer.Option("--rate", help="Friction rate, such as '0.1 in.wg/100 ft'."),
-    ] = None,
+    rate: Annotated[str | None, rate_option(" or '0.1 in.wg/100 ft'")] = None,
     temperature: TemperatureOption = None,
     altitude: AltitudeOption = None,
     as_list: Annotated[
@@ -176,15 +174,8 @@ def fitting(
 
 
 def size(
-    flow: Annotated[
-        str | None, typer.Option("--flow", help="Airflow, such as 900 cfm.")
-    ] = None,
-    rate: Annotated[
-        str | None,
-        typer.Option(
-            "--rate", help="Friction rate that is not exceeded, such as '0.8 Pa/m'."
-        ),
-    ] = None,
+    flow: FlowOption = None,
+    rate: Annotated[str | None, rate_option(", that is not exceeded")] = None,
     like: Annotated[
         str | None,
         typer.Option("--like", help="Instead of a rate: a duct, such as 12x12in."),
@@ -195,10 +186,7 @@ def size(
         str | None,
         typer.Option("--max-velocity", help="No faster, such as '4 m/s' or '800 fpm'."),
     ] = None,
-    series: Annotated[
-        str | None,
-        typer.Option("--series", help="Steps of sizes: mm or in; that of --units."),
-    ] = None,
+    series: SeriesOption = None,
     temperature: TemperatureOption = None,
     altitude: AltitudeOption = None,
     as_json: JsonOption = False,

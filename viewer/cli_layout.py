@@ -141,7 +141,7 @@ def analyse(
         every = [values(one.analysis, chosen, display) for one in shown]
         draw_picture(panels, every, chosen, display, png)
     if page is not None:
-        write_review_page(page, shown, rooms, solids, display.name, whole)
+        write_review_page(page, shown, rooms, solids, display.name, whole, [back])
     return exit_code(strict, shown)
 
 
@@ -235,7 +235,7 @@ def compare(
         ).verdict
         draw_picture(panels, spent, chosen, display, png, verdict)
     if page is not None:
-        write_review_page(page, options, rooms, seen, display.name)
+        write_review_page(page, options, rooms, seen, display.name, returns=backs)
     return exit_code(strict, [option for shown in layouts.shown for option in shown])
 
 

@@ -13,7 +13,7 @@ from .outlet import printable
 
 if TYPE_CHECKING:
     from elbowroom.layout import FloatArray, Obstacle
-    from elbowroom.physics import Budget, Option
+    from elbowroom.physics import Analysis, Budget, Option
 
     from .display import Display
     from .gaps import Gap
@@ -239,8 +239,9 @@ def write_review_page(
     solids: "Sequence[Obstacle]",
     units: str,
     budget: "Budget | None" = None,
+    returns: "Sequence[Sequence[Analysis]]" = (),
 ) -> None:
-    """Write the review page, and say so.
+    """Write the review page, and say so; `returns` are those of the first options.
 
     With a budget, the first option is a supply and the others are its returns; without,
     several are compared.
@@ -258,7 +259,7 @@ def write_review_page(
             for name, display in DISPLAYS.items()
         }
     there = page.exists()
-    write_page(page, options, rooms, solids, verdicts, units, budget)
+    write_page(page, options, rooms, solids, verdicts, units, budget, returns)
     wrote(page, replaced=there)
 
 

@@ -514,17 +514,16 @@ def print_versus(
     rows: Sequence[dict[str, Any]], display: Display, console: Any
 ) -> None:
     """Print ways to make the same turn, the least loss first."""
-    from .tables import new_table
+    from .terminal import TerminalTable, right
 
-    table = new_table("The same turn, made otherwise")
-    for head, right in (
-        ("made", False),
-        ("C", True),
-        (f"loss, {display.pressure}", True),
-        (f"equals, {display.length}", True),
-        ("confidence", False),
-    ):
-        table.add_column(head, justify="right" if right else "left")
+    table = TerminalTable(
+        "The same turn, made otherwise",
+        "made",
+        right("C"),
+        right(f"loss, {display.pressure}"),
+        right(f"equals, {display.length}"),
+        "confidence",
+    )
     for row in rows:
         if "why_not" in row:
             table.add_row(row["what"], "–", "–", "–", row["why_not"])

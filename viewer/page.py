@@ -23,7 +23,7 @@ from elbowroom.layout import (
     units,
     writing,
 )
-from elbowroom.physics import Analysis, Budget, Kind, Option
+from elbowroom.physics import Analysis, Budget, Kind, Option, critical_return
 
 from .budget import joint_lines
 from .checks import CAUTIONS
@@ -48,6 +48,7 @@ def write_page(
     verdicts: Mapping[str, str] | None = None,
     unit_system: str = "metric",
     budget: Budget | None = None,
+    returns: Sequence[Sequence[Analysis]] = (),
 ) -> None:
     """Write the review page.
 
@@ -67,6 +68,8 @@ def write_page(
         That it opens in: 'metric' or 'inch-pound'.
     budget
         That of the first layout with the others as its returns.
+    returns
+        Return sides of the first layouts, of which the costliest counts.
 
     Notes
     -----
@@ -79,7 +82,9 @@ def write_page(
     BadInput
         If the file cannot be written.
     """
-    text = _text(page_data(options, rooms, obstacles, verdicts, unit_system, budget))
+    text = _text(
+        page_data(options, rooms, obstacles, verdicts, unit_system, budget, returns)
+    )
     with writing(path):
         path.write_text(text, encoding="utf-8")
 
@@ -123,6 +128,7 @@ def page_data(
     verdicts: Mapping[str, str] | None = None,
     unit_system: str = "metric",
     budget: Budget | None = None,
+    returns: Sequence[Sequence[Analysis]] = (),
 ) -> dict[str, Any]:
     """What the page shows, as plain data in SI units; parameters as of `write_page`."""
     shapes = [solids(option.analysis.graph) for option in options]
@@ -169,6 +175,7 @@ def page_data(
         "options": [
             {
                 **_option(option, room, origin),
+                "return": _costliest(returns[n]) if returns[n:] else None,
                 "tubes": _tubes(tubes[n], owners[n], origin),
                 "same_as": _same(ends[n], ends[0]),
             }
@@ -224,7 +231,15 @@ def _budget(options: Sequence[Option], budget: Budget) -> dict[str, Any]:
         name: joint_lines(supply, returns, budget, display)
         for name, display in DISPLAYS.items()
     }
-    return {"critical": budget.critical_return, "lines": lines, "flags": flags}
+    return {"lines": lines, "flags": flags}
+
+
+def _costliest(returns: Sequence[Analysis]) -> dict[str, Any] | None:
+    """What the return that counts loses, and from where."""
+    if not returns:
+        return None
+    back = returns[critical_return(returns)]
+    return {"loss": back.critical_loss, "terminal": back.critical_terminal}
 
 
 def _pairs(analysis: Analysis, display: Display) -> list[str]:

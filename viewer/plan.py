@@ -18,7 +18,8 @@ from .display import Display
 from .gaps import Gap
 from .outlet import plain
 from .results import budget_row, notice, section_result
-from .tables import flat_tables, new_table, print_notices
+from .tables import flat_tables, print_notices
+from .terminal import TerminalTable, right
 
 
 def print_budget(
@@ -29,10 +30,8 @@ def print_budget(
     console: Any,
 ) -> None:
     """Print the budget of supply and returns together."""
-    table = new_table(f"Budget of supply and return, {display.pressure}")
-    table.show_header = False
-    table.add_column("")
-    table.add_column("", justify="right")
+    title = f"Budget of supply and return, {display.pressure}"
+    table = TerminalTable(title, "", right(""))
     for words, value in joint_lines(supply, returns, found, display):
         table.add_row(plain(words), value)
     console.print(table)
@@ -166,12 +165,13 @@ def print_operation(
         f"gives {display.flows(found.total_flow)} {display.flow} at "
         f"{display.pressures(found.fan_pressure)} {display.pressure} of total pressure"
     )
-    table = new_table(f"Airflow at the terminals, {display.flow}")
-    if returns:
-        table.add_column("side")
-    table.add_column("terminal")
-    for head in ("design", "settles", "of design", ""):
-        table.add_column(head, justify="right")
+    table = TerminalTable(
+        f"Airflow at the terminals, {display.flow}",
+        *["side"] * bool(returns),
+        "terminal",
+        *map(right, ("design", "settles", "of design")),
+        "",
+    )
     flows = [found.flow, *found.return_flow]
     for side, flow in zip((analysis, *returns), flows, strict=True):
         for row in _settled(side, flow):
@@ -242,17 +242,16 @@ def print_proportions(
         f"[bold]{plain(after.graph.drawing.file)}[/bold]  sized by {method}{rate} in "
         f"{found.rounds} rounds: {change}"
     )
-    table = new_table("Sizes")
-    for head, right in (
-        ("run", False),
-        ("drawn", False),
-        ("chosen", False),
-        (display.flow, True),
-        (display.velocity, True),
-        (display.rate, True),
-        ("bound by", False),
-    ):
-        table.add_column(head, justify="right" if right else "left")
+    table = TerminalTable(
+        "Sizes",
+        "run",
+        "drawn",
+        "chosen",
+        right(display.flow),
+        right(display.velocity),
+        right(display.rate),
+        "bound by",
+    )
     for choice in found.choices:
         table.add_row(
             plain(choice.run),
@@ -314,13 +313,15 @@ def print_remedies(
         print_notices(notices, console)
         return
     has_fan = analysis.system.available is not None
-    table = new_table(f"What would mend it, each change alone, {display.pressure}")
-    table.add_column("wins", justify="right")
-    table.add_column("leaves", justify="right")
-    if has_fan:
-        table.add_column("fan spares", justify="right")
-    for head in ("run", "change", "and besides"):
-        table.add_column(head)
+    table = TerminalTable(
+        f"What would mend it, each change alone, {display.pressure}",
+        right("wins"),
+        right("leaves"),
+        *[right("fan spares")] * has_fan,
+        "run",
+        "change",
+        "and besides",
+    )
     for remedy in found:
         table.add_row(
             p(remedy.won),

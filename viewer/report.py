@@ -365,6 +365,7 @@ def _picture(
             path,
             size={1: _ONE_LAYOUT, 2: _TWO_LAYOUTS}.get(len(panels), _MORE_LAYOUTS),
             density=2,
+            is_trimmed=True,
             length_unit=display.length,
         )
         data = base64.b64encode(path.read_bytes()).decode()

@@ -32,6 +32,7 @@ _FAR = 1000.0  # m from the origin
 _FOOT = 112  # pixels at the bottom for the bar
 _BARE_FOOT = 80  # the same without a bar, for the ruler alone
 _MOST_LABELS = 60  # of a panel: more of them nobody reads
+_AROUND = 130  # pixels above and below what a trimmed picture shows, for labels
 _LINE = 17  # pixels of a line of the verdict below it
 _VERDICT_LINES = 4  # at most, below the bar
 _COLUMN = 420  # pixels of the list beside the panels
@@ -122,6 +123,7 @@ def picture(
     *,
     size: tuple[int, int] = SIZE,
     density: int = 1,
+    is_trimmed: bool = False,
     verdict: str = "",
     beside: Sequence[str] = (),
     length_unit: str = "m",
@@ -142,6 +144,8 @@ def picture(
         Width and height in pixels.
     density
         Pixels of the file for each of those, so that small pictures print sharply.
+    is_trimmed
+        Whether it is made lower where what it shows needs less.
     verdict
         Words for the panel that stays empty, or else for the foot of the picture.
     beside
@@ -189,6 +193,12 @@ def picture(
         head = _head(figure, panels, cell_w - _SIDES)
     room = (cell_w, cell_h - head)
     metres = max(view.extent[0] / room[0], view.extent[1] / room[1])  # a pixel
+    spare = room[1] - int(view.extent[1] / metres) - _AROUND
+    if is_trimmed and spare > 0:
+        room, cell_h = (room[0], room[1] - spare), cell_h - spare
+        size = size[0], height - rows * spare
+        height = size[1]
+        figure.set_size_inches(size[0] / 100, height / 100)
     with lettering(written), writing(path):
         for number, panel in enumerate(panels):
             row, column = divmod(number, columns)

@@ -20,7 +20,7 @@ from elbowroom.physics import Air, sizes
 
 from .display import Display
 from .results import section_result
-from .tables import new_table
+from .terminal import TerminalTable, right
 
 # What is taken where nothing is said; common practice, no published source.
 USUAL_VELOCITY = "900 fpm"
@@ -259,11 +259,12 @@ def print_size(result: dict[str, Any], display: Display, console: Any) -> None:
         )
     else:
         console.print(f"{flow} at {display.rates(result['rate_pa_m'])} or less")
-    table = new_table(f"Sizes for {flow}")
-    heads = ["width × height", f"velocity, {display.velocity}", "friction", "aspect"]
-    heads.append("bound by" if result["like"] is None else "friction over the other's")
-    for place, head in enumerate(heads):
-        table.add_column(head, justify="right" if 0 < place < 4 else "left")
+    table = TerminalTable(
+        f"Sizes for {flow}",
+        "width × height",
+        *map(right, (f"velocity, {display.velocity}", "friction", "aspect")),
+        "bound by" if result["like"] is None else "friction over the other's",
+    )
     for row in result["sizes"]:
         last = row["bound_by"]
         if last == "square":

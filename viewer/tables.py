@@ -33,6 +33,7 @@ from .results import (
     room_rows,
     totals,
 )
+from .terminal import TerminalTable, right, unbroken
 
 TOP = 5
 _MOST_PATHS = 40  # printed; the terminals to balance are never cut
@@ -124,18 +125,17 @@ def print_comparison(
     Parameters are those of `print_analysis`, and the budget of each option with its
     returns, where there are any.
     """
-    table = new_table(f"Options, losses in {display.pressure}")
-    for head, right in (
-        ("option", False),
-        ("whole path", True),
-        ("", False),  # where that leads
-        ("in fittings", True),
-        ("ducts need", True),
-        ("left by fan", True),
-        ("clear by", True),
-        ("rank", False),
-    ):
-        table.add_column(head, justify="right" if right else "left")
+    table = TerminalTable(
+        f"Options, losses in {display.pressure}",
+        "option",
+        right("whole path"),
+        "",
+        right("in fittings"),
+        right("ducts need"),
+        right("left by fan"),
+        right("clear by"),
+        "rank",
+    )
     for option, rank in zip(comparison.options, rank_words(comparison), strict=True):
         system = option.analysis.system
         table.add_row(
@@ -226,16 +226,14 @@ def with_values(columns: Sequence[Sequence[str]]) -> list[list[str]]:
 
 
 def _apart(comparison: Comparison, display: Display, budgets: Sequence[Budget]) -> Any:
-    table = new_table("What else sets them apart")
     # A column for each option: the heads of so many columns would not fit.
     head, *lines = apart_columns(comparison, display)
     if budgets:
         left = [one.friction_rate_available for one in budgets]
         rates = ["–" if one is None else display.rates(one) for one in left]
         lines += with_values([["friction rate left, supply and return", *rates]])
-    for place, name in enumerate(head):
-        text = plain(name) if place else ""
-        table.add_column(text, justify="right" if place else "left")
+    options = [right(plain(name)) for name in head[1:]]
+    table = TerminalTable("What else sets them apart", "", *options)
     for line in lines:
         table.add_row(*map(plain, line))
     return table
@@ -246,17 +244,16 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
     settings, unit = balancing(analysis), analysis.graph.drawing.unit
     if len(settings) < 2:
         return
-    table = new_table("Balancing, the least favoured terminal first")
-    for head, right in (
-        ("terminal", False),
-        ("damper in", False),
-        ("at", False),
-        (f"to spend, {display.pressure}", True),
-        ("C", True),
-        ("blade", True),
-        ("open, of design", True),
-    ):
-        table.add_column(head, justify="right" if right else "left")
+    table = TerminalTable(
+        "Balancing, the least favoured terminal first",
+        "terminal",
+        "damper in",
+        "at",
+        right(f"to spend, {display.pressure}"),
+        right("C"),
+        right("blade"),
+        right("open, of design"),
+    )
     for row in settings:
         angle = row["blade_angle_deg"]
         blade = "none" if angle is None else f"{angle:.0f}°"
@@ -330,15 +327,14 @@ def print_pairs(analysis: Analysis, display: Display, console: Any) -> None:
     rows = pair_rows(analysis, display)
     if not rows:
         return
-    table = new_table(f"Elbows close together, losses in {display.pressure}")
-    for head, right in (
-        ("elbows", False),
-        ("spacing", True),
-        ("plain sum", True),
-        ("as a pair", True),
-        ("confidence", False),
-    ):
-        table.add_column(head, justify="right" if right else "left")
+    table = TerminalTable(
+        f"Elbows close together, losses in {display.pressure}",
+        "elbows",
+        right("spacing"),
+        right("plain sum"),
+        right("as a pair"),
+        "confidence",
+    )
     for row in rows[:TOP]:
         table.add_row(*map(plain, row))
     console.print(table)
@@ -350,15 +346,14 @@ def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
     """Print what is too near the ducts, or the nearest thing where nothing is."""
     if not room:
         return
-    table = new_table("Room around the ducts, less their insulation")
-    for head, right in (
-        ("duct", False),
-        ("beside", False),
-        ("gap", True),
-        ("to keep", True),
-        ("at", False),
-    ):
-        table.add_column(head, justify="right" if right else "left")
+    table = TerminalTable(
+        "Room around the ducts, less their insulation",
+        "duct",
+        "beside",
+        right("gap"),
+        right("to keep"),
+        "at",
+    )
     for gap in room[:TOP]:
         table.add_row(
             plain(gap.duct),
@@ -502,18 +497,9 @@ def row_text(analysis: Analysis, element: int, display: Display) -> str:
     return text + f"{display.pressures(e.loss[element])} {display.pressure}"
 
 
-def new_table(title: str) -> Any:
-    """An empty table in the look of the others."""
-    from .terminal import TerminalTable
-
-    return TerminalTable(title)
-
-
 def _budget(analysis: Analysis, display: Display) -> Any:
-    table = new_table(f"Pressure budget of the critical path, {display.pressure}")
-    table.show_header = False
-    table.add_column("")
-    table.add_column("", justify="right")
+    title = f"Pressure budget of the critical path, {display.pressure}"
+    table = TerminalTable(title, "", right(""))
     for lines in (pressure_lines(analysis, display), rate_lines(analysis, display)):
         for words, value in lines:
             table.add_row(plain(words), value)
@@ -523,16 +509,15 @@ def _budget(analysis: Analysis, display: Display) -> Any:
 
 def _paths(analysis: Analysis, display: Display) -> Any:
     rate = display.rates(analysis.system.rate)
-    table = new_table(f"Paths, the largest loss first, effective lengths at {rate}")
-    table.add_column("terminal")
-    for head in (
-        display.flow,
-        f"loss, {display.pressure}",
-        "excess",
-        f"length, {display.length}",
-        "effective",
-    ):
-        table.add_column(head, justify="right")
+    table = TerminalTable(
+        f"Paths, the largest loss first, effective lengths at {rate}",
+        "terminal",
+        right(display.flow),
+        right(f"loss, {display.pressure}"),
+        right("excess"),
+        right(f"length, {display.length}"),
+        right("effective"),
+    )
     for row in paths(analysis)[:_MOST_PATHS]:
         table.add_row(
             plain(row["terminal"]),
@@ -548,13 +533,17 @@ def _paths(analysis: Analysis, display: Display) -> Any:
 def _critical(analysis: Analysis, display: Display) -> Any:
     e = analysis.elements
     rate = display.rates(analysis.system.rate)
-    table = new_table(f"Along the critical path, lengths at {rate}")
-    table.add_column("element", no_wrap=True)
-    table.add_column("what")
-    table.add_column("size", no_wrap=True)
-    for head in (display.velocity, "C", display.pressure, f"equals {display.length}"):
-        table.add_column(head, justify="right")
-    table.add_column("")
+    table = TerminalTable(
+        f"Along the critical path, lengths at {rate}",
+        unbroken("element"),
+        "what",
+        unbroken("size"),
+        right(display.velocity),
+        right("C"),
+        right(display.pressure),
+        right(f"equals {display.length}"),
+        "",
+    )
     for row in analysis.path(analysis.critical).tolist():
         c = e.coefficient[row] * e.reynolds_factor[row]
         longer = analysis.equivalent_length[row]

@@ -3,15 +3,18 @@
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 from rich.box import SIMPLE_HEAD
 from rich.console import Console, ConsoleOptions, RenderResult
 from rich.table import Column, Table
 from rich.text import Text
 
+from elbowroom.layout import IntArray
+
 from .outlet import printable
 
 _LONGEST_WORD = 16  # of a column of words; a longer one is folded, such as a name
-_BETWEEN = 3  # characters beside each column
+_BETWEEN = 2  # characters beside each column
 
 
 class TerminalConsole(Console):
@@ -32,22 +35,24 @@ class TerminalTable(Table):
     Cut with an ellipsis, 0.119 would read as 0.1.
     """
 
-    def __init__(self, title: str) -> None:
+    def __init__(self, title: str, *heads: Column | str) -> None:
+        """An empty table; `heads` are words to the left, or of `right`, `unbroken`."""
+        self.heading = title  # one of rich's own wraps at the width of the table
         super().__init__(
-            title=title,
-            title_justify="left",
-            title_style="bold",
+            *heads,
             box=SIMPLE_HEAD,
             pad_edge=False,
+            padding=(0, _BETWEEN - 1, 0, 0),
+            show_header=any(h if isinstance(h, str) else h.header for h in heads),
         )
 
     def __rich_console__(
         self, console: Console, options: ConsoleOptions
     ) -> RenderResult:
-        """Render with the widths of `column_widths`."""
-        spans = [_span(column) for column in self.columns]
-        beside = _BETWEEN * len(spans) + 1
-        widths = column_widths(spans, options.max_width - beside)
+        """Render below its title with the widths of `column_widths`."""
+        yield console.render_str(self.heading, style="bold")
+        beside = _BETWEEN * len(self.columns)
+        widths = column_widths(self.columns, options.max_width - beside)
         for column, width in zip(self.columns, widths, strict=True):
             column.width = width
             column.overflow = "fold"
@@ -55,15 +60,29 @@ class TerminalTable(Table):
         yield from super().__rich_console__(console, options.update_width(whole))
 
 
-def column_widths(spans: Sequence[tuple[int, int]], room: int) -> list[int]:
-    """Widths of columns: the widest give way first, none goes below its least.
+def right(head: str) -> Column:
+    """A column of numbers, to the right."""
+    return Column(head, justify="right")
+
+
+def unbroken(head: str) -> Column:
+    """A column whose words stay on one line."""
+    return Column(head, no_wrap=True)
+
+
+def column_widths(columns: Sequence[Column], room: int) -> list[int]:
+    """Widths of columns that make a table of few lines.
+
+    From the widest that each can use, the one gives way that costs the fewest lines,
+    and of several the widest. None goes below its longest word; a cell of numbers that
+    breaks counts as a line more even where its row has room for it.
 
     Parameters
     ----------
-    spans
-        Least and greatest width of each, characters.
+    columns
+        With their cells.
     room
-        For all of them together.
+        For all of them together, characters.
 
     Returns
     -------
@@ -72,27 +91,76 @@ def column_widths(spans: Sequence[tuple[int, int]], room: int) -> list[int]:
 
     Examples
     --------
-    >>> column_widths([(4, 30), (5, 5), (6, 12)], 30)
-    [13, 5, 12]
-    >>> column_widths([(4, 30), (5, 5), (6, 12)], 3)
-    [4, 5, 6]
+    >>> cells = ["no. 3, too much for the fan", "no. 1"]
+    >>> left = Column("left by fan", _cells=["9", "8"])
+    >>> columns = [Column("rank", _cells=cells), left]
+    >>> [column_widths(columns, room) for room in (40, 21, 3)]
+    [[27, 11], [10, 11], [4, 4]]
     """
-    cap = max((greatest for _, greatest in spans), default=0)
-    while True:
-        widths = [max(least, min(cap, greatest)) for least, greatest in spans]
-        if cap <= 0 or sum(widths) <= room:
-            return widths
-        cap -= 1
+    cells = [_word_lengths(column) for column in columns]
+    spans = [_span(column, words) for column, words in zip(columns, cells, strict=True)]
+    widths = [greatest for _, greatest in spans]
+    as_wide = [_lines(*one) for one in zip(cells, widths, strict=True)]
+    narrower = [
+        _lines(words, width - 1) for words, (_, width) in zip(cells, spans, strict=True)
+    ]
+    while sum(widths) > room:
+        costs = []
+        for place, column in enumerate(columns):
+            if widths[place] > spans[place][0]:
+                lines = np.max(
+                    [*as_wide[:place], narrower[place], *as_wide[place + 1 :]], axis=0
+                )
+                cost = int(lines.sum())
+                if column.justify == "right":
+                    cost += int(narrower[place][1:].sum() - as_wide[place][1:].sum())
+                costs.append((cost, -widths[place], place))
+        if not costs:
+            break
+        place = min(costs)[-1]
+        widths[place] -= 1
+        as_wide[place] = narrower[place]
+        narrower[place] = _lines(cells[place], widths[place] - 1)
+    return widths
 
 
-def _span(column: Column) -> tuple[int, int]:
+def _word_lengths(column: Column) -> list[list[list[int]]]:
+    """Lengths of the words of each line of each cell of a column, its head first."""
+    return [
+        [
+            [
+                Text(word).cell_len
+                for word in ([line] if column.no_wrap else line.split())
+            ]
+            for line in Text.from_markup(printable(str(cell))).plain.split("\n")
+        ]
+        for cell in (column.header, *column.cells)
+    ]
+
+
+def _span(column: Column, cells: list[list[list[int]]]) -> tuple[int, int]:
     """Least and greatest width of a column: its longest word, its longest line."""
-    least = greatest = 0
-    for cell in (column.header, *column.cells):
-        for line in Text.from_markup(printable(str(cell))).plain.split("\n"):
-            greatest = max(greatest, Text(line).cell_len)
-            for word in [line] if column.no_wrap else line.split():
-                least = max(least, Text(word).cell_len)
+    lines = [line for cell in cells for line in cell if line]
+    least = max((max(line) for line in lines), default=0)
     if column.justify != "right" and not column.no_wrap:
         least = min(least, _LONGEST_WORD)
+    greatest = max((sum(line) + len(line) - 1 for line in lines), default=0)
     return least, max(least, greatest)
+
+
+def _lines(cells: list[list[list[int]]], width: int) -> IntArray:
+    """How many lines each cell of a column takes at a width."""
+    return np.array([sum(_broken(line, width) for line in cell) for cell in cells])
+
+
+def _broken(words: list[int], width: int) -> int:
+    """How many lines words of these lengths take; one longer than a line is folded."""
+    count, used = 1, 0
+    for word in words:
+        if used and used + 1 + word <= width:
+            used += 1 + word
+        else:
+            folds = -(-word // max(width, 1))
+            count += folds - (used == 0)
+            used = word - (folds - 1) * width
+    return count

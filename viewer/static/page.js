@@ -485,8 +485,8 @@
       }
     }
     return ([left, top, right, bottom]) => { // pixels of ducts in a box
-      const [l, r] = [Math.floor(left / CELL), Math.min(w, Math.ceil(right / CELL))];
-      const [t, b] = [Math.floor(top / CELL), Math.min(h, Math.ceil(bottom / CELL))];
+      const [l, r] = [Math.max(0, Math.floor(left / CELL)), Math.min(w, Math.ceil(right / CELL))];
+      const [t, b] = [Math.max(0, Math.floor(top / CELL)), Math.min(h, Math.ceil(bottom / CELL))];
       const at = (x, y) => sums[y * (w + 1) + x];
       return CELL * CELL * (at(r, b) - at(l, b) - at(r, t) + at(l, t));
     };
@@ -531,7 +531,9 @@
         const met = points.filter((one) => one !== tag && Math.hypot(one.x - x, one.y - y) > 10
           && overlap(box, [one.x - 5, one.y - 5, one.x + 5, one.y + 5], 0)).length;
         const far = Math.hypot(foot[0] - x, foot[1] - y);
-        const cost = far + 0.3 * under + 150 * met;
+        // With a cell around it, as one that a duct fills in part does not count.
+        const near = covered([left - CELL, top - CELL, box[2] + CELL, box[3] + CELL]);
+        const cost = far + near + 150 * met;
         if (!best || cost < best.cost) best = { cost, box, line, far };
       }
     }
@@ -676,12 +678,14 @@
       }
       const spare = option.spare;
       const words = [`${shown("pressure", option.fitting_loss)} of it in fittings`];
-      const back = data.budget && number === 0 ? options[1 + data.budget.critical] : null;
-      const after = back ? ` after the ${shown("pressure", back.critical_loss)} of the return `
-        + `from ${back.critical_terminal}` : "";
-      if (spare !== null) words.push((spare >= 0
+      const back = option.return;
+      if (back) {
+        words.push(`return ${shown("pressure", back.loss)} from ${back.terminal}, `
+          + `${shown("pressure", option.critical_loss + back.loss)} in all`);
+      }
+      if (spare !== null) words.push(spare >= 0
         ? `${shown("pressure", spare)} to spare`
-        : `${shown("pressure", -spare)} more than the fan leaves`) + after);
+        : `${shown("pressure", -spare)} more than the fan leaves`);
       if (option.clearance !== null) {
         words.push(between(option.clearance) + (option.clearance > data.touch ? " clear" : ""));
       }
