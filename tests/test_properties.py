@@ -431,7 +431,11 @@ def test_no_turn_of_the_plan_moves_an_elbow_off_the_row_it_is_on(
     cut: Section, radius: float
 ) -> None:
     runs: list[Run] = [
-        ("a", line(straight(2), (radius, 90.0, 6, (0, 0, 1)), straight(3)), cut)
+        (
+            "a",
+            line(straight(2), (radius, 90.0, 6, (0, 0, 1)), straight(3)).tolist(),
+            cut,
+        )
     ]
     assert all(
         _said(runs, {"a": 0.3}, d) == _said(runs, {"a": 0.3}, 0.0) for d in TURNS
