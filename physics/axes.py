@@ -10,6 +10,8 @@ from elbowroom.layout import BoolArray, FloatArray, IntArray
 
 _MOST_BINS = 1 << 14
 _FEW = 1 << 10  # arguments, for which a search takes less time than bins
+# Of its size, what a ratio or an angle may be off by rounding: GLB is single precision.
+ROUNDING = 1e-5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,10 +47,15 @@ class Axis:
     scale: float
 
     def locate(self, x: FloatArray) -> tuple[IntArray, FloatArray, BoolArray]:
-        """Interval, share of the way through it, and whether x was off the ends."""
+        """Interval, share of the way through it, and whether x was off the ends.
+
+        Off by more than `ROUNDING`, as no turn of a plan may change what is said.
+        """
         inside = np.maximum(x, self.first, out=np.empty(x.shape))
         np.minimum(inside, self.last, out=inside)
         outside = np.asarray(inside != x)
+        if outside.any():
+            outside &= ~(np.abs(inside - x) <= ROUNDING * np.abs(inside))
         if self.log:
             np.log(inside, out=inside)
         if len(self.bins) and x.size > _FEW:

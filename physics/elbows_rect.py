@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray, IntArray
 
-from .axes import alike
+from .axes import ROUNDING, alike
 from .coefficient import Coefficient, LookupRefused, Note, worst
 from .elbow_factors import (
     angle_factor,
@@ -115,7 +115,7 @@ def _led_over(
     notes, and a `from_table` for them: it names the other if that gave every value.
     """
     value, bits = book.at(x, y)
-    beyond = x > end
+    beyond = x > end * (1.0 + ROUNDING)
     any_beyond = beyond.any()
     if any_beyond:
         further, bits[beyond] = far.at(x[beyond], y[beyond])
@@ -178,8 +178,6 @@ def rect_mitred(
     """
     h, a = alike(aspect, angle)
     degrees = np.degrees(a)
-    # A right angle computed from coordinates may come out a rounding too large.
-    degrees = np.where(np.abs(degrees - 90.0) < 1e-6, 90.0, degrees)
     value, bits, credited = _led_over(
         _mitred(), _mitred_formula(), degrees, h, 90.0, 20.0
     )

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray, IntArray
 
-from .axes import axis
+from .axes import ROUNDING, axis
 from .coefficient import Coefficient, LookupRefused, Note
 from .contractions import area_share, by_formula
 from .tables import Grid, from_table, grid, rows
@@ -145,9 +145,9 @@ def expansion_round_by_reynolds(
     below, above = np.choose(low, values), np.choose(low + 1, values)
     bits = np.choose(low, [b for _, b in found]) | off * np.int64(Note.CLAMPED)
     doubted = [book.doubted(ratio, degrees) for book in books]
-    bits |= np.where(share < 1.0 - 1e-12, np.choose(low, doubted), 0)
-    bits |= np.where(share > 1e-12, np.choose(low + 1, doubted), 0)
-    between = (share > 1e-12) & (share < 1.0 - 1e-12)
+    bits |= np.where(share < 1.0 - ROUNDING, np.choose(low, doubted), 0)
+    bits |= np.where(share > ROUNDING, np.choose(low + 1, doubted), 0)
+    between = (share > ROUNDING) & (share < 1.0 - ROUNDING)
     bits |= between * np.int64(Note.INTERPOLATED)
     return from_table(books[0], below + (above - below) * share, bits, "small area")
 

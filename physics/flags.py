@@ -26,6 +26,7 @@ from elbowroom.layout import (
     warning,
 )
 
+from .axes import ROUNDING
 from .coefficient import Note
 from .elements import DuctState, Elements, Kind
 from .fan_effect import effective_duct_length, inlet_elbow, outlet_elbow
@@ -160,7 +161,8 @@ def _short(ducts: Ducts, rows: IntArray, diameters: float) -> IntArray:
     diameter = sections.hydraulic_diameter(
         ducts.shape[rows], ducts.width[rows], ducts.height[rows]
     )
-    return np.asarray(np.unique(rows[ducts.straight[rows] < diameters * diameter]))
+    least = diameters * diameter * (1.0 - ROUNDING)
+    return np.asarray(np.unique(rows[ducts.straight[rows] < least]))
 
 
 def takeoff_flags(graph: DuctGraph) -> list[Notice]:

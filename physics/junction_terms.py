@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import BoolArray, FloatArray, IntArray, TakeoffEntry
 
+from .axes import ROUNDING
 from .coefficient import Coefficient, Note, make, worst
 from .tables import Curve, from_table
 
@@ -17,7 +18,7 @@ SQUARE_TO = np.radians(1.0)  # off a right angle, less is the drawing's rounding
 BULLHEAD_FROM = np.radians(80.0)
 AS_WIDE = 0.95  # a main within 5 % of the common area counts as unchanged
 CHOKING = 20.0  # above this coefficient the branch is choking: nobody designs there
-_WHOLE = 1.0 - 1e-9  # a share above it is rounding
+_WHOLE = 1.0 - ROUNDING  # a share above it is whole
 IDELCHIK = "Idelchik, Handbook of Hydraulic Resistance, section VII"
 
 

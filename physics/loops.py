@@ -37,7 +37,7 @@ from .flows import (
     resistances,
 )
 from .loop_balance import STILL, balanced, least_flows, spent
-from .losses import WEAK
+from .losses import WEAK, bend_coefficients
 from .network import solve_network
 
 _TURNS = 100
@@ -340,6 +340,11 @@ def settled_audit(found: Audit) -> tuple[Audit, FloatArray | None]:
         return found, None
     said = set(graph.notices)
     rest = [notice for notice in found.findings if notice not in said]
+    try:  # an elbow that cannot be made so; at which Reynolds number is all one
+        bend_coefficients(graph, np.full(len(graph.bends.duct), 1e5))
+    except BadInput as bad:
+        rest = [*bad.faults, *rest]
+        found = replace(found, findings=(*bad.faults, *found.findings))
     drawn = None if graph.loops is not None else duct_flows(graph)
     try:
         graph, conditions, flow = settled(graph, conditions_of(graph))

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import BoolArray, FloatArray, IntArray
 
-from .axes import Axis, axis
+from .axes import ROUNDING, Axis, axis
 from .coefficient import Coefficient, Credit, Factors, Note, make, worst
 
 Row = Mapping[str, str]
@@ -335,7 +335,7 @@ def _between(
 
 def _is_between(share: FloatArray) -> BoolArray:
     """Whether a share lies off both rows, whatever rounding did to it."""
-    return np.asarray((share > 1e-12) & (share < 1.0 - 1e-12))
+    return np.asarray((share > ROUNDING) & (share < 1.0 - ROUNDING))
 
 
 def _bits(outside: BoolArray, between: BoolArray) -> IntArray:

@@ -666,6 +666,33 @@ def test_what_cannot_be_built_fails_where_it_is_strict(
     assert main(["check", str(route)]) == 0
 
 
+@pytest.mark.parametrize("section", ["300x200 mm", "D200 mm"])  # rectangles have none
+def test_an_elbow_that_has_no_table_fails_where_it_is_strict(
+    section: str, tmp_path: Path, capsys: Captured
+) -> None:
+    route = tmp_path / "route.toml"
+    route.write_text(
+        f"""
+        unit = "m"
+        up = "z"
+        [[run]]
+        name = "a"
+        section = "{section}"
+        source = "start"
+        points = [[0, 0, 0], [3, 0, 0], [3, 3, 0]]
+        flow = "60 L/s"
+        """,
+        encoding="utf-8",
+    )
+    schedule = tmp_path / "route.schedule.toml"
+    schedule.write_text('[elbows]\nconstruction = "segmented"\n', encoding="utf-8")
+    refused = section == "300x200 mm"
+    assert main(["check", str(route), "--strict"]) == refused
+    said = "run 'a', bend 1: a rectangular elbow is not made segmented"
+    assert (said in " ".join(capsys.readouterr().out.split())) == refused
+    assert main(["analyse", str(route)]) == 2 * refused
+
+
 @pytest.mark.parametrize("radius", ["299 mm", "301 mm"])  # half of the side is 300
 def test_a_bend_that_is_too_tight_fails_where_it_is_strict(
     radius: str, tmp_path: Path, capsys: Captured

@@ -394,3 +394,79 @@ def test_width_and_height_of_all_sections_swapped_and_rolled(
         found.append(losses(drawing))
     assert len(found[0]) >= 3
     assert found[1] == pytest.approx(found[0], rel=SAME, abs=SAME)
+
+
+TURNS = [0.0, 3.0, 6.0, 14.0, 15.0, 36.0, 42.0, 63.0]  # degrees; sines are rounded
+
+
+def _said(runs: list[Run], flows: dict[str, float], degrees: float) -> list[str]:
+    """Tables, notes and flags of a layout that stands turned."""
+    turn = about_z(np.radians(degrees)).T
+    found = analyse(
+        build(
+            drawing_from_runs(
+                [(name, np.asarray(points) @ turn, cut) for name, points, cut in runs],
+                flows=flows,
+                attributes={"a": Attributes(source=True, source_at_end=False)},
+            )
+        )
+    )
+    elements = found.elements
+    return [
+        *(elements.credits[credit].table for credit in elements.credit.tolist()),
+        *(str(notes) for notes in elements.notes.tolist()),
+        *(flag.sentence for flag in found.flags),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("cut", "radius"),
+    [
+        pytest.param(rectangular(0.4, 0.2), 0.8, id="r/W 2"),
+        pytest.param(rectangular(0.1, 0.2), 1.0, id="r/W 10"),
+        pytest.param(round_section(0.2), 0.5, id="r/D 2.5"),
+    ],
+)
+def test_no_turn_of_the_plan_moves_an_elbow_off_the_row_it_is_on(
+    cut: Section, radius: float
+) -> None:
+    runs: list[Run] = [
+        (
+            "a",
+            line(straight(2), (radius, 90.0, 6, (0, 0, 1)), straight(3)).tolist(),
+            cut,
+        )
+    ]
+    assert all(
+        _said(runs, {"a": 0.3}, d) == _said(runs, {"a": 0.3}, 0.0) for d in TURNS
+    )
+
+
+def test_no_turn_of_the_plan_shortens_a_straight_of_five_diameters() -> None:
+    main, side = round_section(0.3), round_section(0.2)
+    flows = {"c": 0.2, "b": 0.1}
+    for length, is_short in ((1.8, False), (1.79, True)):
+        runs: list[Run] = [
+            ("a", [[0, 0, 3], [2, 0, 3]], main),
+            ("c", [[2, 0, 3], [2 + length, 0, 3], [2 + length, 3, 3]], main),
+            ("b", [[2, 0, 3], [2, -2, 3]], side),
+        ]
+        for degrees in TURNS:
+            said = " ".join(_said(runs, flows, degrees))
+            assert ("within 5 diameters" in said) == is_short
+
+
+def test_points_in_single_precision_are_not_between_rows() -> None:
+    runs: list[Run] = [
+        ("a", [[0, 0, 3], [4, 0, 3], [4, 3, 3]], rectangular(0.4, 0.3)),
+        ("b", [[2, 0, 3], [2, -2, 3]], rectangular(0.2, 0.3)),
+        ("c", [[4, 3, 3], [4, 5, 3]], rectangular(0.4, 0.3)),
+    ]
+    flows = {"c": 0.3, "b": 0.1}
+    for degrees in TURNS:
+        turn = about_z(np.radians(degrees)).T
+        rounded: list[Run] = [
+            (name, (np.asarray(points) @ turn).astype(np.float32).tolist(), cut)
+            for name, points, cut in runs
+        ]
+        assert _said(rounded, flows, 0.0) == _said(runs, flows, 0.0)
