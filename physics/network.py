@@ -232,8 +232,8 @@ def _result(
     balance = entering.copy()
     np.add.at(balance, ducts.finish, flow)
     np.add.at(balance, ducts.start, -flow)
-    imbalance, most = np.abs(balance[free]).max(initial=0.0), np.abs(flow).max()
-    residual = float(imbalance / most) if most > 0.0 else 0.0
+    most = max(np.abs(flow).max(), _STILL * area.max())  # of none, rounding is no share
+    residual = float(np.abs(balance[free]).max(initial=0.0) / most)
     notes, point = [], None
     if fan is not None:
         through = float(flow[fan.duct])

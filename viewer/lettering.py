@@ -37,7 +37,8 @@ def lettering(words: str, **look: Any) -> Iterator[None]:
     finder.setLevel(logging.ERROR)  # a font without a bold face is good enough
     try:
         with rc_context(settings), warnings.catch_warnings():
-            warnings.filterwarnings("ignore", message="Glyph .* missing from")
+            for said in ("Glyph .* missing from", ".* does not support .* natively"):
+                warnings.filterwarnings("ignore", message=said)
             yield
     finally:
         finder.setLevel(level)
