@@ -513,14 +513,9 @@ def test_an_exception_that_one_of_several_runs_has_is_used(tmp_path: Path) -> No
     graph = build(_namesakes(), _read(ENDS + odd, tmp_path))
     told = [one for one in graph.notices if "declared for it" in one.what]
     assert len(told) == 2  # one for each exception, not for each run
-    bent = list(_namesakes().runs)
-    last = (
-        "G1 600x300 (3)",
-        [[8, 0, 0], [12, 0, 0], [12, 0, 3]],
-        rectangular(0.6, 0.3),
-    )
-    runs = [(run.name, run.points, run.section) for run in bent]
-    runs[2] = last
+    runs = [(run.name, run.points, run.section) for run in _namesakes().runs]
+    name, points, section = runs[2]
+    runs[2] = name, np.vstack([points, [12.0, 0.0, 3.0]]), section
     graph = build(drawing_from_runs(runs), _read(ENDS + odd, tmp_path))
     (told_now,) = [one for one in graph.notices if "declared for it" in one.what]
     assert told_now.what.startswith("a transition")
