@@ -22,7 +22,8 @@ def component_ducts(graph: "DuctGraph") -> IntArray:
     for spec in graph.schedule.components:
         ducts = _of_run(graph, spec)
         if spec.at is not None:
-            apart = _distance(graph, ducts, np.array(spec.at))
+            begin = graph.nodes[graph.ducts.start[ducts]]
+            apart = line_distance(begin, graph.ducts.end[ducts], np.array(spec.at))
             nearest = int(apart.argmin())
             ducts, off = ducts[[nearest]], float(apart[nearest])
             if off > graph.ducts.width[ducts[0]] / 2 + graph.ducts.height[ducts[0]] / 2:
@@ -50,10 +51,17 @@ def _of_run(graph: "DuctGraph", spec: ComponentSpec) -> IntArray:
     return ducts
 
 
-def _distance(graph: "DuctGraph", ducts: IntArray, point: FloatArray) -> FloatArray:
-    """Distance of a point from the straight line through each of some ducts, m."""
-    begin = graph.nodes[graph.ducts.start[ducts]]
-    along = graph.ducts.end[ducts] - begin
+def line_distance(begin: FloatArray, end: FloatArray, point: FloatArray) -> FloatArray:
+    """Distance of a point from each of some straight lines, m, shape (n,).
+
+    Parameters
+    ----------
+    begin, end
+        Where each line begins and ends, m, shape (n, 3).
+    point
+        m, shape (3,).
+    """
+    along = end - begin
     square = np.maximum(np.einsum("ij,ij->i", along, along), 1e-12)
     share = (np.einsum("ij,ij->i", point - begin, along) / square).clip(0.0, 1.0)
     return np.asarray(np.linalg.norm(begin + share[:, None] * along - point, axis=1))

@@ -7,14 +7,14 @@ from scipy.spatial import cKDTree
 
 from .drawing import NOTHING_SAID
 from .faults import BadInput
-from .names import toml_key
+from .names import toml_key, without_number
 from .pieces import RunSections
 from .places import NEAR
 from .run_names import goes_by, labels, with_drawn_names
 from .schedule import Schedule
 from .sections import Shape
 from .shared_lines import end_flows, shared_lines
-from .source import find_source
+from .source import find_source, named_sources
 from .topology import Topology
 
 _OPEN = '"..."'
@@ -107,6 +107,7 @@ def _terminals(
     known = goes_by(
         drawing,
         [spec.run or n for n, spec in schedule.terminals.items() if spec.at is None],
+        [run for _, run, _ in ends],
     )
     at = _said_by_place(topology, [node for node, _, _ in ends], schedule)
     nodes = np.array([node for node, _, _ in ends], dtype=np.int64)
@@ -123,6 +124,11 @@ def _terminals(
     if not wanting:
         return ""
     shared = Counter(names[0] for _, _, names in ends)
+    # An end that is not asked for leaves the name of others in doubt.
+    alike, asked = (
+        Counter(without_number(names[0]) for _, _, names in those)
+        for those in (ends, wanting)
+    )
     runs = Counter(
         label for run in range(drawing.run_count) for label in labels(drawing, run)
     )
@@ -140,7 +146,8 @@ def _terminals(
         taken.add(key)
         lines.append(f"[terminals.{toml_key(key)}]")
         lines.append(f"flow = {_OPEN}  # at {topology.place(node)}")
-        if shared[names[0]] > 1:
+        plain = without_number(names[0])
+        if shared[names[0]] > 1 or alike[plain] > asked[plain]:
             lines.append(topology.place_key(node))
         elif key != name:
             lines.append(f"run = {toml_key(name)}")
@@ -172,7 +179,7 @@ def _sections(topology: Topology, sections: RunSections) -> str:
 def _source_node(topology: Topology, schedule: Schedule) -> int | None:
     drawing = topology.drawing
     schedule, _ = with_drawn_names(schedule, drawing)
-    if schedule.source.run is not None and schedule.source.run not in drawing.names:
+    if schedule.source.run is not None and not named_sources(drawing, schedule):
         return None
     try:
         return find_source(topology, schedule).node

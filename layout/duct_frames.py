@@ -8,7 +8,7 @@ from .arcs import Arcs
 from .fittings import Legs
 from .frames import carried_roll, is_plumb, level_frame, levelled, rolls
 from .pieces import Pieces
-from .sections import FloatArray, IntArray
+from .sections import FloatArray, IntArray, Shape
 from .standing import is_lengthwise
 from .topology import Topology
 from .tree import Tree
@@ -58,7 +58,8 @@ def duct_frames(
     parent
         The duct before each, -1 at the source, shape (d,).
     legs, meetings
-        Legs of junctions; a branch that is not vertical begins level.
+        Legs of junctions; a branch that is not vertical begins level, as does what
+        follows a round duct, of which nobody can see how it stands.
 
     Returns
     -------
@@ -80,9 +81,11 @@ def duct_frames(
         before = meetings.duct[meetings.is_branch]
         away = np.concatenate([away, onward[parent[onward] == before]])
     plumb = is_plumb(after)
-    begins[away[~plumb[away]]] = 0.0
     is_head = parent < 0
     is_head[away] = True
+    is_round = pieces.shape.take(first) == Shape.ROUND
+    is_head |= is_round.take(parent)  # -1 at the source, which is a head anyway
+    begins[is_head & ~plumb] = 0.0
     free = is_head & plumb
     across, upright = level_frame(after)
     turned: dict[int, float] = {}  # vertical ducts, and their roll

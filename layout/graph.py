@@ -19,7 +19,7 @@ from .islands import island_notices
 from .names import no_section, toml_key, without_section
 from .pieces import RunSections
 from .quantity_words import length_words
-from .run_names import with_drawn_names
+from .run_names import shared_notices, with_drawn_names
 from .run_words import with_run_words
 from .schedule import Schedule
 from .sections import BoolArray, FloatArray, IntArray, Section, Shape, words
@@ -323,6 +323,7 @@ def _classified(
                 f"the source is taken at {topology.place(source.node)}: "
                 f"{source.reason}",
             ),
+            *shared_notices(schedule),
             *found.notices,
             *end_flow_notices(drawing, lines),
             *island_notices(topology, reached, sections.larger_side),

@@ -11,11 +11,11 @@ from .drawing import Drawing
 from .faults import Notice, and_more, error
 from .fittings import Ducts
 from .islands import loose_words
-from .names import bare_name, toml_key
+from .names import bare_name, toml_key, without_number
 from .nearest import nearest
 from .places import NEAR
 from .quantity_words import length_words
-from .run_names import labels
+from .run_names import RunNames, labels
 from .schedule import Schedule
 from .sections import FloatArray
 from .topology import Topology, loops
@@ -78,10 +78,19 @@ def named_ends(
     chosen: dict[int, str] = {}
     disputed: set[int] = set()
     behind: dict[int, list[tuple[str, str]]] = {}  # keys and names, by their part
+    meant = {
+        name: _called(ends, spec.run or name)
+        if spec.at is None
+        else _near(ends, spec.at)
+        for name, spec in schedule.terminals.items()
+    }
+    alone = {found[0] for found in meant.values() if len(found) == 1}
     for name, spec in schedule.terminals.items():
         where = f"{schedule.file}, [terminals.{toml_key(name)}]"
-        key = spec.run or name
-        found = _called(ends, key) if spec.at is None else _near(ends, spec.at)
+        key, found = spec.run or name, meant[name]
+        if len(found) > 1:  # by a name of several: that which no other one means
+            left = [duct for duct in found if duct not in alone]
+            found = left if len(left) == 1 else found
         if len(found) == 1 and found[0] not in chosen:
             chosen[found[0]] = name
         elif len(found) == 1:
@@ -94,12 +103,17 @@ def named_ends(
             )
         elif found:
             places = [topology.place_key(int(ducts.finish[duct])) for duct in found[:4]]
+            names = [topology.drawing.names[int(ducts.run[duct])] for duct in found]
+            numbered = len(set(names)) == len(names)
+            shown = _some([f"'{one}'" for one in names])
             faults.append(
                 error(
                     where,
-                    f"{len(found)} free ends of the drawing go by that name",
+                    f"{len(found)} free ends of the drawing go by that name"
+                    + f": {shown}" * numbered,
                     f"write a terminal for each, with {' and '.join(places)}"
-                    + " and so on" * (len(found) > 4),
+                    + " and so on" * (len(found) > 4)
+                    + ", or by its number" * numbered,
                 )
             )
             disputed.update(found)
@@ -126,6 +140,7 @@ class _FreeEnds:
     by_label: dict[str, list[int]]
     drawn: set[str]
     elsewhere: Collection[str]
+    runs_called: RunNames | None  # None where no end has the number of a copy
 
     @property
     def drawing(self) -> Drawing:
@@ -144,7 +159,10 @@ def _free_ends(
         for label in labels(topology.drawing, int(ducts.run[duct])):
             by_label.setdefault(label, []).append(duct)
     drawn = set(topology.drawing.names)
-    return _FreeEnds(topology, ducts, leaf, by_label, drawn, elsewhere)
+    runs_called = None
+    if any(without_number(label) != label for label in by_label):
+        runs_called = RunNames(topology.drawing)
+    return _FreeEnds(topology, ducts, leaf, by_label, drawn, elsewhere, runs_called)
 
 
 def _near(ends: _FreeEnds, at: tuple[float, float, float]) -> list[int]:
@@ -179,7 +197,11 @@ def _called(ends: _FreeEnds, key: str) -> list[int]:
     found = ends.by_label.get(key, [])
     if not found and key not in ends.drawn:
         found = ends.by_label.get(bare_name(key), [])  # its section was changed
-    return found
+    if ends.runs_called is None:
+        return found
+    runs = ends.runs_called(key)
+    alike = (duct for run in runs for duct in ends.by_label.get(run, []))
+    return sorted({*found, *alike})
 
 
 def _none_called(ends: _FreeEnds, key: str) -> tuple[str, str]:

@@ -48,6 +48,8 @@ _MIXED = re.compile(fractions.MIXED)
 _METRIC = ("mm", "cm")
 _SIGN = re.compile("[xX×*DdØø⌀]")  # without one of these there is no section
 _COPY = re.compile(r"\.\d{3}$")  # what some tools append to a name used twice
+# The same, and what `unique` and other tools put there.
+_NUMBER_OF_COPY = re.compile(r"(?:\.\d{3}| \((?:[2-9]|[1-9]\d+)\))+$")
 _BARE_RANGE = (50.0, 5000.0)  # bare numbers outside it are no duct in millimetres
 
 
@@ -254,6 +256,19 @@ def bare_name(name: str) -> str:
         plain = _decimal(plain.replace("_", " "))[0]
         plain = re.sub(r"[\s_]+", " ", plain[:begin] + " " + plain[end:]).strip()
     return plain
+
+
+def without_number(name: str) -> str:
+    """Name without the number of a copy.
+
+    Examples
+    --------
+    >>> without_number("T1 600x300 (2)"), without_number("T1.001"), without_number("T1")
+    ('T1 600x300', 'T1', 'T1')
+    """
+    if name[-1:] != ")" and name[-4:-3] != ".":
+        return name
+    return _NUMBER_OF_COPY.sub("", name)
 
 
 def toml_key(name: str) -> str:

@@ -1,17 +1,22 @@
 """Names by which a schedule calls runs, made those of the drawing."""
 
+from collections import Counter
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace
 from typing import TypeVar
 
+import numpy as np
+
+from .components import line_distance
 from .drawing import NOTHING_SAID, Drawing
-from .faults import Notice, and_more, error
-from .names import bare_name
+from .faults import Notice, and_more, error, note
+from .names import bare_name, without_number
 from .nearest import folded, nearest
 from .schedule import ComponentSpec, Schedule
 
 T = TypeVar("T")
 _LISTED = 8  # runs named where none goes by a name
+_SHOWN = 4  # runs shown of those that go by one name
 
 
 def labels(drawing: Drawing, run: int) -> tuple[str, ...]:
@@ -22,135 +27,81 @@ def labels(drawing: Drawing, run: int) -> tuple[str, ...]:
     return tuple(dict.fromkeys(label for label in (said, name, bare) if label))
 
 
-def goes_by(drawing: Drawing, names: Collection[str]) -> set[str]:
-    """Labels of the runs that names of a schedule may mean.
+def goes_by(
+    drawing: Drawing, names: Collection[str], runs: Collection[int]
+) -> set[str]:
+    """Labels of runs at free ends that names of a schedule may mean.
 
     These names, and of each that no run has in full the one without its section: it may
-    be of the drawing before its sizes were changed.
+    be of the drawing before its sizes were changed. Of one that no end has, that of the
+    only end whose name is the same but for the number of a copy.
     """
     drawn = set(drawing.names) if names else set()
     old = {bare_name(name) for name in names if name not in drawn}
-    return {*names, *old} - {""}
+    said = {*names, *old} - {""}
+    if not said:
+        return said
+    own = {label for run in runs for label in labels(drawing, run)}
+    of_none = said - own
+    times = Counter(map(without_number, own))
+    return said | {
+        label
+        for label in own
+        if (plain := without_number(label)) in of_none and times[plain] == 1
+    }
 
 
-def with_drawn_names(
-    schedule: Schedule, drawing: Drawing, other_runs: Collection[str] = ()
-) -> tuple[Schedule, list[Notice]]:
-    """Call every run that a schedule names outside its terminals as it is drawn.
+class RunNames:
+    """The runs that names of a schedule mean.
 
     Parameters
     ----------
-    schedule
-        As it is written.
     drawing
-        The drawing; one without a run of such a name in full may have one whose name
-        is that with a section, as in 'B2 D280mm', or with another section.
+        The drawing.
     other_runs
-        Names of runs in other drawings that share the schedule; what it says of these
-        is left out.
-
-    Returns
-    -------
-    schedule, faults
-        The schedule, the same object where it needs no change, and a fault for each
-        name that no run, or more than one, goes by; that name is kept.
+        Names of runs in other drawings that share the schedule.
+    each_alone
+        Whether each name means one run, as in a schedule that a drawing was asked for.
     """
-    named = list(schedule.named_runs)
-    if schedule.source.run is not None:
-        named.append(("[source]", schedule.source.run))
-    drawn = set(drawing.names) if named else set()
-    if all(name in drawn for _, name in named):
-        return schedule, []
-    find = _Names(drawing, drawn, other_runs)
-    faults = []
-    for where, name in dict.fromkeys(named):
-        runs = find(name)
-        if len(runs) > 1:
-            shown = " and ".join(f"'{run}'" for run in runs[:4])
-            what = f"{len(runs)} runs of the drawing go by '{name}': {shown}"
-            remedy = "write the name in full"
-        elif not runs and (where == "[source]" or not find.is_elsewhere(name)):
-            what, remedy = f"the drawing has no run '{name}'", find.instead(name)
-        else:
-            continue
-        faults.append(error(f"{schedule.file}, {where}", what, remedy))
-
-    def renamed(where: str, entries: Mapping[str, T]) -> dict[str, T]:
-        keyed = {(name, 0): value for name, value in entries.items()}
-        return {name: value for (name, _), value in bends(where, keyed).items()}
-
-    def bends(
-        where: str, entries: Mapping[tuple[str, int], T]
-    ) -> dict[tuple[str, int], T]:
-        out: dict[tuple[str, int], T] = {}
-        by: dict[tuple[str, int], str] = {}
-        for (name, number), value in entries.items():
-            runs = find(name)
-            if not runs and find.is_elsewhere(name):
-                continue
-            key = (runs[0] if len(runs) == 1 else name), number
-            if key in out:
-                what = f"'{name}' is the same run as '{by[key]}'"
-                place = f"{schedule.file}, {where}"
-                faults.append(error(place, what, "delete one of the two"))
-            out[key], by[key] = value, name
-        return out
-
-    def components() -> Iterator[ComponentSpec]:
-        for spec in schedule.components:
-            runs = find(spec.run)
-            if runs or not find.is_elsewhere(spec.run):
-                yield replace(spec, run=runs[0] if len(runs) == 1 else spec.run)
-
-    source = schedule.source
-    if source.run is not None and len(find(source.run)) == 1:
-        source = replace(source, run=find(source.run)[0])
-    return replace(
-        schedule,
-        source=source,
-        components=tuple(components()),
-        sections=renamed("[sections]", schedule.sections),
-        limits=renamed("[limits]", schedule.limits),
-        run_words=renamed("[runs]", schedule.run_words),
-        run_materials=renamed("[duct.runs]", schedule.run_materials),
-        run_roughness=renamed("[duct.runs]", schedule.run_roughness),
-        run_compression=renamed("[duct.runs]", schedule.run_compression),
-        elbow_exceptions=bends("[[elbows.exception]]", schedule.elbow_exceptions),
-        takeoff_exceptions=renamed(
-            "[[takeoffs.exception]]", schedule.takeoff_exceptions
-        ),
-        closed_ends=renamed("[[takeoffs.exception]]", schedule.closed_ends),
-        transition_exceptions=renamed(
-            "[[transitions.exception]]", schedule.transition_exceptions
-        ),
-    ), list(dict.fromkeys(faults))
-
-
-class _Names:
-    """The runs that go by a name."""
 
     def __init__(
-        self, drawing: Drawing, drawn: Collection[str], other_runs: Collection[str]
+        self,
+        drawing: Drawing,
+        other_runs: Collection[str] = (),
+        each_alone: bool = False,
     ) -> None:
-        self._drawn = drawn
-        self._names = drawing.names
+        self._names = list(dict.fromkeys(drawing.names))
+        self._drawn = set(self._names)
         self._by_label: dict[str, list[str]] = {}
         for run, name in enumerate(drawing.names):
             for label in labels(drawing, run):
                 self._by_label.setdefault(label, []).append(name)
         self._elsewhere = {*other_runs, *map(bare_name, other_runs)}
+        self._each_alone = each_alone
+        self._plain = {name: self._without_number(name) for name in self._names}
+        self._alike: dict[str, list[str]] = {}
+        for name, plain in self._plain.items():
+            self._alike.setdefault(plain, []).append(name)
 
     def __call__(self, name: str) -> list[str]:
         """Runs of a name as it is drawn, else of a name without its section.
 
-        Last of all one whose section is another than in the name: it was changed since.
+        Last of all those whose section is another than in the name: it was changed
+        since. A name that several runs were given means each of them; one with the
+        number of a copy means that run alone.
         """
         if name in self._drawn:
-            return [name]
+            return self._with_copies(name, [name])
         found = self._by_label.get(name, [])
         if found or name in self._elsewhere:
-            return found
-        return self._by_label.get(bare_name(name) or name, [])
+            return self._with_copies(name, found)
+        bare = bare_name(name) or name
+        found = self._by_label.get(bare, [])
+        return self._with_copies(bare, found) if self._is_plain(name) else found
+
+    def are_alike(self, name: str, runs: Collection[str]) -> bool:
+        """Whether runs found for a name were given one name, so that it means each."""
+        return self._is_plain(name) and len({self._plain[run] for run in runs}) == 1
 
     def is_elsewhere(self, name: str) -> bool:
         """Whether another drawing has it."""
@@ -165,6 +116,228 @@ class _Names:
         near = begins.pop() if len(begins) == 1 else nearest(name, self._by_label)
         if near:
             return f"did you mean '{near}'"
-        names = list(dict.fromkeys(self._names))
-        shown = ", ".join(f"'{run}'" for run in names[:_LISTED])
-        return f"its runs are {shown}{and_more(len(names) - _LISTED)}"
+        shown = ", ".join(f"'{run}'" for run in self._names[:_LISTED])
+        return f"its runs are {shown}{and_more(len(self._names) - _LISTED)}"
+
+    def _without_number(self, name: str) -> str:
+        """Name that a run was given, which others may have been given too.
+
+        A number in brackets is that of a copy where the name without it is there.
+        """
+        plain = without_number(name)
+        if plain != name and (plain in self._drawn or name[-1] != ")"):
+            return plain
+        bare = bare_name(name)
+        plain = without_number(bare)
+        if plain == bare:
+            return name
+        # Its section was changed or written behind the number.
+        found = self._by_label.get(plain, [])
+        return without_number(found[0]) if len(found) == 1 else name
+
+    def _is_plain(self, name: str) -> bool:
+        """Whether a name has no number of a copy."""
+        if name in self._plain:
+            return self._plain[name] == name
+        return without_number(name) == name
+
+    def _with_copies(self, name: str, runs: list[str]) -> list[str]:
+        if self._each_alone or not self._is_plain(name):
+            return list(dict.fromkeys(runs))
+        found = []
+        for run in runs:
+            # A terminal's name is that of one end.
+            is_its_own = name in (run, bare_name(run))
+            found += self._alike[self._plain[run]] if is_its_own else [run]
+        return list(dict.fromkeys(found))
+
+
+def with_drawn_names(
+    schedule: Schedule, drawing: Drawing, other_runs: Collection[str] = ()
+) -> tuple[Schedule, list[Notice]]:
+    """Call every run that a schedule names outside its terminals as it is drawn.
+
+    Parameters
+    ----------
+    schedule
+        As it is written.
+    drawing
+        The drawing; one without a run of such a name in full may have one whose name
+        is that with a section, as in 'B2 D280mm', or with another section. What is said
+        by a name that several runs were given is said of each, but of those of which
+        the same place says something by their names with a number.
+    other_runs
+        Names of runs in other drawings that share the schedule; what it says of these
+        is left out.
+
+    Returns
+    -------
+    schedule, faults
+        The schedule, the same object where it needs no change, and a fault for each
+        name that no run goes by, or runs of different names, or several where one is
+        wanted; that name is kept. That of the source is kept where several may be
+        meant: their free ends tell.
+    """
+    named = list(schedule.named_runs)
+    if schedule.source.run is not None:
+        named.append(("[source]", schedule.source.run))
+    drawn = set(drawing.names) if named else set()
+    if all(name in drawn for _, name in named) and (
+        schedule.shared is not None
+        or not named
+        or all(without_number(name) == name for name in drawn)
+    ):
+        return schedule, []
+    find = RunNames(drawing, other_runs, schedule.shared is not None)
+    known = {name for where, name in schedule.shared or {} if where == "[source]"}
+    faults = []
+    for where, name in dict.fromkeys(named):
+        runs = find(name)
+        if len(runs) > 1 and not find.are_alike(name, runs):
+            what = f"{len(runs)} runs of the drawing go by '{name}': {_some(runs)}"
+            remedy = "write the name in full"
+        elif not runs and (where == "[source]" or not find.is_elsewhere(name)):
+            what, remedy = f"the drawing has no run '{name}'", find.instead(name)
+        else:
+            continue
+        faults.append(error(f"{schedule.file}, {where}", what, remedy))
+    shared: dict[tuple[str, str], list[str]] = {}
+
+    def renamed(
+        where: str, entries: Mapping[str, T], beside: Collection[str] = ()
+    ) -> dict[str, T]:
+        keyed = {(name, 0): value for name, value in entries.items()}
+        others = [(name, 0) for name in beside]
+        return {name: value for (name, _), value in bends(where, keyed, others).items()}
+
+    def bends(
+        where: str,
+        entries: Mapping[tuple[str, int], T],
+        beside: Collection[tuple[str, int]] = (),
+    ) -> dict[tuple[str, int], T]:
+        """Entries by runs; what they or those beside them say of one run alone wins."""
+        alone = {
+            (runs[0], number)
+            for name, number in (*entries, *beside)
+            if len(runs := find(name)) == 1
+        }
+        out: dict[tuple[str, int], T] = {}
+        by: dict[tuple[str, int], str] = {}
+        for (name, number), value in entries.items():
+            runs = find(name)
+            if not runs and find.is_elsewhere(name):
+                continue
+            if not runs or not (len(runs) == 1 or find.are_alike(name, runs)):
+                out[name, number] = value
+                continue
+            if len(runs) > 1:
+                runs = [run for run in runs if (run, number) not in alone]
+                shared.setdefault((where, name), []).extend(runs)
+            for run in runs:
+                key = run, number
+                if key in out:
+                    what = f"'{name}' is the same run as '{by[key]}'"
+                    place = f"{schedule.file}, {where}"
+                    faults.append(error(place, what, "delete one of the two"))
+                out[key], by[key] = value, name
+        return out
+
+    def components() -> Iterator[ComponentSpec]:
+        for spec in schedule.components:
+            runs = find(spec.run)
+            if len(runs) == 1:
+                yield replace(spec, run=runs[0])
+            elif runs and spec.at is not None:
+                yield replace(spec, run=_nearest(drawing, runs, spec.at))
+            elif runs or not find.is_elsewhere(spec.run):
+                yield spec
+            if len(runs) > 1 and spec.at is None and find.are_alike(spec.run, runs):
+                faults.append(
+                    error(
+                        f"{schedule.file}, [[component]] '{spec.name}'",
+                        f"it stands in one run, and {len(runs)} runs of the drawing "
+                        f"were given the name '{spec.run}': {_some(runs)}",
+                        "write the name with its number, or the place, at = [...]",
+                    )
+                )
+
+    source = schedule.source
+    wanted = source.run
+    if wanted is not None and wanted not in known:
+        runs = find(wanted)
+        if len(runs) == 1:
+            source = replace(source, run=runs[0])
+        elif find.are_alike(wanted, runs):
+            shared["[source]", wanted] = runs
+    walls = schedule.run_materials, schedule.run_roughness  # one rules out the other
+    return replace(
+        schedule,
+        source=source,
+        components=tuple(components()),
+        sections=renamed("[sections]", schedule.sections),
+        limits=renamed("[limits]", schedule.limits),
+        run_words=renamed("[runs]", schedule.run_words),
+        run_materials=renamed("[duct.runs]", *walls),
+        run_roughness=renamed("[duct.runs]", *walls[::-1]),
+        run_compression=renamed("[duct.runs]", schedule.run_compression),
+        elbow_exceptions=bends("[[elbows.exception]]", schedule.elbow_exceptions),
+        takeoff_exceptions=renamed(
+            "[[takeoffs.exception]]", schedule.takeoff_exceptions
+        ),
+        closed_ends=renamed("[[takeoffs.exception]]", schedule.closed_ends),
+        transition_exceptions=renamed(
+            "[[transitions.exception]]", schedule.transition_exceptions
+        ),
+        shared=_shared(schedule, shared, find),
+    ), list(dict.fromkeys(faults))
+
+
+def shared_notices(schedule: Schedule) -> list[Notice]:
+    """Say which names of a schedule were taken for several runs."""
+    meant: dict[str, dict[str, None]] = {}
+    for (where, name), runs in (schedule.shared or {}).items():
+        if where != "[source]" and len(runs) > 1:
+            meant.setdefault(name, {}).update(dict.fromkeys(runs))
+    if not meant:
+        return []
+    words = [f"'{name}' means {len(runs)} runs" for name, runs in meant.items()]
+    one = next(run for runs in meant.values() for run in list(runs)[1:])
+    return [
+        note(
+            schedule.file,
+            ", ".join(words[:_LISTED])
+            + and_more(len(words) - _LISTED)
+            + ", which the drawing gives one name",
+            f"write one with its number, as '{one}', where it is made otherwise",
+        )
+    ]
+
+
+def _shared(
+    schedule: Schedule, found: Mapping[tuple[str, str], list[str]], find: RunNames
+) -> dict[tuple[str, str], tuple[str, ...]]:
+    """Runs of shared names; those found before by the names that they have now."""
+    out = {key: tuple(dict.fromkeys(runs)) for key, runs in found.items()}
+    for key, runs in (schedule.shared or {}).items():
+        now = [find(run) for run in runs]
+        out[key] = tuple(dict.fromkeys(run for runs in now for run in runs))
+    return out
+
+
+def _some(runs: list[str]) -> str:
+    """The first few of some runs."""
+    shown = " and ".join(f"'{run}'" for run in runs[:_SHOWN])
+    return shown + and_more(len(runs) - _SHOWN)
+
+
+def _nearest(
+    drawing: Drawing, names: Collection[str], at: tuple[float, float, float]
+) -> str:
+    """That of some runs which comes nearest to a place, m."""
+    wanted, point = set(names), np.array(at)
+    apart = {
+        run.name: float(line_distance(run.points[:-1], run.points[1:], point).min())
+        for run in drawing.runs
+        if run.name in wanted
+    }
+    return min(apart, key=apart.__getitem__)

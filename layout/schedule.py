@@ -462,6 +462,9 @@ class Schedule:
         Distance to keep from obstacles and thickness of insulation, m.
     corrected_pairs
         Whether elbows close together count as pairs and not by their plain sum.
+    shared
+        Runs that each name of several means, by where it stands and the name; None as
+        long as no drawing was asked, after that each name means one run.
 
     Raises
     ------
@@ -497,6 +500,7 @@ class Schedule:
     clearance: float = 0.0
     insulation: float = 0.0
     corrected_pairs: bool = False
+    shared: Mapping[tuple[str, str], tuple[str, ...]] | None = None
 
     def __post_init__(self) -> None:
         """Compose the accents of its names."""

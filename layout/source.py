@@ -95,7 +95,7 @@ def source_part(topology: Topology, schedule: Schedule) -> int | None:
     Parameters are those of `find_source`.
     """
     drawing, said = topology.drawing, schedule.source
-    if said.run is not None and said.run not in drawing.names:
+    if said.run is not None and not named_sources(drawing, schedule):
         return None
     try:
         return int(topology.component[find_source(topology, schedule).node])
@@ -104,7 +104,7 @@ def source_part(topology: Topology, schedule: Schedule) -> int | None:
             return None
     runs = [run for run, words in drawing.attributes.items() if words.source]
     if said.run is not None:
-        runs = [list(drawing.names).index(said.run)]
+        runs = named_sources(drawing, schedule)
     rows = np.flatnonzero(np.isin(topology.run, runs))
     if len(runs) != 1 or len(rows) == 0:
         return None
@@ -127,7 +127,7 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
             )
         return nearest, "the schedule names the place"
     if said.run is not None:
-        run = list(drawing.names).index(said.run)  # `with_drawn_names` has seen to it
+        run = _run_with_free_end(topology, schedule, said.run)
         node, why = _end_of_run(topology, run, schedule)
         return node, f"the schedule names the run{why}"
     marked = [run for run, a in drawing.attributes.items() if a.source]
@@ -164,7 +164,7 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
         ):
             return int(free[largest]), "its airflow is that of all the other ends"
     said_of = [spec.run or name for name, spec in schedule.terminals.items()]
-    named = goes_by(drawing, said_of)
+    named = goes_by(drawing, said_of, runs.tolist())
     open_ends = [
         node
         for node, run in zip(free.tolist(), runs.tolist(), strict=True)
@@ -190,6 +190,47 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
         f"nothing says which of the {len(free)} free ends is the source ({places}"
         f"{', ...' if len(free) > 6 else ''})",
         _HOW,
+    )
+
+
+def named_sources(drawing: Drawing, schedule: Schedule) -> list[int]:
+    """Runs that a schedule may mean by that of its source, once it has drawn names."""
+    name = schedule.source.run or ""
+    names = (schedule.shared or {}).get(("[source]", name), (name,))
+    return [run for run, called in enumerate(drawing.names) if called in names]
+
+
+def _run_with_free_end(topology: Topology, schedule: Schedule, name: str) -> int:
+    """That of the runs of one name at whose free end the air may enter."""
+    drawing = topology.drawing
+    runs = named_sources(drawing, schedule)  # `with_drawn_names` has seen to it
+    if len(runs) == 1:
+        return runs[0]
+    keys = {spec.run or key for key, spec in schedule.terminals.items()}
+    free = topology.free_ends
+    taken = _taken_by_a_terminal(topology, free.tolist(), schedule)
+    last = topology.run[topology.segment_at(free)].tolist()
+    open_ends = {
+        run: node
+        for run, node in zip(last, free.tolist(), strict=True)
+        if run in runs and node not in taken and drawing.names[run] not in keys - {name}
+    }
+    if len(open_ends) == 1:
+        return int(next(iter(open_ends)))
+    where = " and ".join(
+        f"'{drawing.names[run]}' at {topology.place(node)}"
+        for run, node in list(open_ends.items())[:4]
+    )
+    raise refusal(
+        f"{schedule.file}, [source]",
+        f"{len(runs)} runs of the drawing were given the name '{name}', and "
+        + (
+            f"{len(open_ends)} of them have a free end: {where}"
+            f"{and_more(len(open_ends) - 4)}"
+            if open_ends
+            else "the air can enter at none of them"
+        ),
+        'write its name with the number, or the place, at = ["0 m", "0 m", "3 m"]',
     )
 
 

@@ -49,13 +49,13 @@ def roll_notices(
     is_tilted[tilted] = True
     carried = (before >= 0) & is_tilted[before]
     carried &= np.abs(roll[tilted] - roll[before]) < _SAME_ROLL
-    # How a vertical branch stands matters where it turns at its end.
+    # How one that branches off, or follows a round duct, stands matters where it turns.
     turning = np.zeros(len(roll), dtype=bool)
     turning[ducts.parent[bends.duct]] = True
-    branch = legs.duct[legs.is_branch]
-    loose = np.append((ducts.parent < 0).nonzero()[0], branch[turning[branch]])
+    begun = ducts.shape[ducts.parent] == Shape.ROUND
+    begun[legs.duct[legs.is_branch]] = True
+    loose = (plumb & (begun & turning | (ducts.parent < 0))).nonzero()[0]
     loose = loose[_has_sides(ducts, loose)]
-    loose = loose[plumb[loose]]
     key = _roll_key(drawing)
     notices = {}  # one for each run, at its first such duct
     for duct in np.unique(np.append(loose, tilted[~carried])).tolist():
@@ -142,7 +142,11 @@ def _carried_on(
 
 
 def _no_level_side(ducts: Ducts, duct: int) -> str:
-    at = "at the source" if ducts.parent[duct] < 0 else "that branches off"
+    at, parent = "that branches off", ducts.parent[duct]
+    if parent < 0:
+        at = "at the source"
+    elif ducts.shape[parent] == Shape.ROUND:
+        at = "behind a round duct"
     return (
         f"a vertical run {at} has no level side, so its width was taken "
         f"{_heading(ducts, duct)}"

@@ -1,6 +1,6 @@
 """What a schedule declares of fittings that the drawing does not have."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 
 import numpy as np
 
@@ -64,7 +64,11 @@ def unused_notices(
                 "the change",
             )
             for name in _others(
-                topology, schedule.transition_exceptions, ducts, changes
+                topology,
+                schedule.transition_exceptions,
+                _alike(schedule, "[[transitions.exception]]"),
+                ducts,
+                changes,
             )
         ]
     drawing = topology.drawing
@@ -120,13 +124,29 @@ def _marks(
     ]
 
 
+def _alike(schedule: Schedule, place: str) -> dict[str, tuple[str, ...]]:
+    """Runs of which a place says something by one name, by each of them."""
+    shared = schedule.shared or {}
+    return {
+        run: runs
+        for (where, _), runs in shared.items()
+        if where == place
+        for run in runs
+    }
+
+
 def _others(
-    topology: Topology, names: Collection[str], ducts: Ducts, duct: IntArray
+    topology: Topology,
+    names: Collection[str],
+    alike: Mapping[str, tuple[str, ...]],
+    ducts: Ducts,
+    duct: IntArray,
 ) -> list[str]:
-    """Names of runs that none of some ducts belongs to."""
+    """Names of runs that none of some ducts belongs to; of runs alike the first."""
     runs = np.unique(ducts.run[duct]).tolist()
     used = {topology.drawing.names[run] for run in runs}
-    return [name for name in names if name not in used]
+    groups = dict.fromkeys(alike.get(name, (name,)) for name in names)
+    return [group[0] for group in groups if used.isdisjoint(group)]
 
 
 def _elbows(
@@ -138,8 +158,11 @@ def _elbows(
     for run, number in zip(runs, bends.number.tolist(), strict=True):
         by_run.setdefault(names[run], set()).add(number)
     said = []
-    for name, bend in schedule.elbow_exceptions:
-        there = by_run.get(name, set())
+    alike = _alike(schedule, "[[elbows.exception]]")
+    wanted = schedule.elbow_exceptions
+    for group, bend in dict.fromkeys((alike.get(r, (r,)), b) for r, b in wanted):
+        name = group[0]
+        there = set().union(*(by_run.get(run, set()) for run in group))
         if there and (bend == 0 or bend in there):
             continue
         which = f"its bend {bend}" if bend else "it"
@@ -167,7 +190,13 @@ def _takeoffs(
             "delete it under [[takeoffs.exception]], or name "
             + _branch_before(topology, ducts, sides, branches, name),
         )
-        for name in _others(topology, wanted, ducts, branches)
+        for name in _others(
+            topology,
+            wanted,
+            _alike(schedule, "[[takeoffs.exception]]"),
+            ducts,
+            branches,
+        )
     ]
 
 
@@ -199,6 +228,7 @@ def _closed_ends(
     schedule: Schedule,
 ) -> list[tuple[str, str, str]]:
     wanted = {name for name, is_closed in schedule.closed_ends.items() if is_closed}
+    alike = _alike(schedule, "[[takeoffs.exception]]")
     taps = legs.duct[legs.leg_count == 2]
     corners = bends.duct[end_tap_corners(ducts, bends, transitions)]
     return [
@@ -209,7 +239,7 @@ def _closed_ends(
                 "begin alone at the end of one at 60 degrees or more",
                 "delete closed_end for it under [[takeoffs.exception]], or draw it so",
             )
-            for name in _others(topology, wanted, ducts, taps)
+            for name in _others(topology, wanted, alike, ducts, taps)
         ),
         *(
             (
@@ -219,7 +249,7 @@ def _closed_ends(
                 "delete closed_end for it under [[takeoffs.exception]]",
             )
             for name in _others(
-                topology, schedule.closed_ends.keys() - wanted, ducts, corners
+                topology, schedule.closed_ends.keys() - wanted, alike, ducts, corners
             )
         ),
     ]

@@ -22,11 +22,15 @@ from elbowroom.layout import (
     TerminalSpec,
     TransitionRule,
     build,
+    draft_schedule,
     drawing_from_runs,
+    join,
     read,
     read_schedule,
     rectangular,
     round_section,
+    run_sections,
+    with_sections,
     write,
 )
 from elbowroom.physics import Aim, analyse, proportion, remedies
@@ -394,3 +398,197 @@ def test_a_run_that_is_not_there_is_told_with_those_that_are() -> None:
     names = [f"F{row} dia 200" for row in range(1, 12)]
     drawing = replace(drawing, names=names)
     assert said("F3") == "did you mean 'F3 dia 200'"
+
+
+TRUNK = ["G1 600x300", "G1 600x300 (2)", "G1 600x300 (3)"]
+LINED = 'material = "fibrous glass duct liner, spray coated"'
+ENDS = """
+[source]
+at = ["0 m", "0 m", "0 m"]
+[terminals.b]
+flow = "50 L/s"
+[terminals."b (2)"]
+flow = "60 L/s"
+[terminals.G1]
+flow = "300 L/s"
+"""
+
+
+def _namesakes(*names: str) -> Drawing:
+    """A trunk in three runs and its two branches, named as a reader numbers them."""
+    trunk = [[[4 * x, 0, 0], [4 * x + 4, 0, 0]] for x in range(3)]
+    branches = [[[x, 0, 0], [x, 2, 0]] for x in (4, 8)]
+    sections = [rectangular(0.6, 0.3)] * 3 + [round_section(0.16)] * 2
+    called = names or (*TRUNK, "b D160", "b D160 (2)")
+    lines = zip(called, trunk + branches, sections, strict=True)
+    return drawing_from_runs([(name, np.array(at), s) for name, at, s in lines])
+
+
+def _read(text: str, tmp_path: Path) -> Schedule:
+    path = tmp_path / "n.toml"
+    path.write_text(text, encoding="utf-8")
+    return read_schedule(path)
+
+
+@pytest.mark.parametrize(
+    "names",
+    [
+        (),
+        ("G1", "G1 (2)", "G1 (3)", "b", "b (2)"),
+        ("G1 600x300", "G1 600x300.001", "G1 600x300.002", "b", "b (2)"),
+        ("G1.001", "G1.002", "G1.003", "b", "b (2)"),
+        # As a format that has sections in names alone holds what was sized.
+        (
+            "G1 500x300mm",
+            "G1 (2) 400x300mm",
+            "G1 (3) 300x300mm",
+            "b D9in",
+            "b (2) D7in",
+        ),
+    ],
+)
+def test_a_name_that_several_runs_were_given_means_each(
+    names: tuple[str, ...], tmp_path: Path
+) -> None:
+    text = f"""
+[duct.runs.G1]
+{LINED}
+[sections]
+G1 = "450x300 mm"
+[limits.G1]
+max_height = "200 mm"
+[runs.G1]
+roll = "0 deg"
+[[takeoffs.exception]]
+run = "b"
+entry = "conical"
+"""
+    drawing = _namesakes(*names)
+    graph = build(drawing, _read(ENDS + text, tmp_path))
+    said = graph.schedule
+    trunk, branches = set(drawing.names[:3]), set(drawing.names[3:])
+    for part in (said.run_materials, said.sections, said.limits, said.run_words):
+        assert set(part) == trunk
+    assert set(said.takeoff_exceptions) == branches
+    (told,) = [one for one in graph.notices if "means 3 runs" in one.what]
+    assert "'G1' means 3 runs, 'b' means 2 runs" in told.what
+    # What was found once is found again, and said as before.
+    again = build(drawing, said)
+    assert again.schedule == said
+    assert again.notices == graph.notices
+
+
+def test_a_name_with_its_number_wins_over_the_shared_one(tmp_path: Path) -> None:
+    text = f"""
+[duct.runs.G1]
+{LINED}
+[duct.runs."G1 (2)"]
+roughness = "1 mm"
+[[elbows.exception]]
+run = "G1 600x300"
+radius_ratio = 2.0
+[[elbows.exception]]
+run = "G1 600x300 (3)"
+radius_ratio = 1.5
+"""
+    said = build(_namesakes(), _read(ENDS + text, tmp_path)).schedule
+    assert set(said.run_materials) == {TRUNK[0], TRUNK[2]}
+    assert said.run_roughness == {TRUNK[1]: 1e-3}
+    ratios = {
+        run: rule.radius_ratio for (run, _), rule in said.elbow_exceptions.items()
+    }
+    assert ratios == {TRUNK[0]: 2.0, TRUNK[1]: 2.0, TRUNK[2]: 1.5}
+
+
+def test_two_names_for_the_same_runs_are_refused(tmp_path: Path) -> None:
+    text = '[sections]\nG1 = "450x300 mm"\n"G1 600x300" = "400x300 mm"\n'
+    said = _faults(ENDS + text, _namesakes(), tmp_path)
+    assert "'G1 600x300' is the same run as 'G1'; delete one" in said[0]
+
+
+def test_an_exception_that_one_of_several_runs_has_is_used(tmp_path: Path) -> None:
+    text = '[[{}.exception]]\nrun = "G1"\n{}\n'
+    odd = text.format("transitions", 'length = "1 m"')
+    odd += text.format("elbows", "radius_ratio = 1.5")
+    graph = build(_namesakes(), _read(ENDS + odd, tmp_path))
+    told = [one for one in graph.notices if "declared for it" in one.what]
+    assert len(told) == 2  # one for each exception, not for each run
+    runs = [(run.name, run.points, run.section) for run in _namesakes().runs]
+    name, points, section = runs[2]
+    runs[2] = name, np.vstack([points, [12.0, 0.0, 3.0]]), section
+    graph = build(drawing_from_runs(runs), _read(ENDS + odd, tmp_path))
+    (told_now,) = [one for one in graph.notices if "declared for it" in one.what]
+    assert told_now.what.startswith("a transition")
+
+
+def test_a_component_stands_in_one_of_several_runs_by_its_place(tmp_path: Path) -> None:
+    coil = '[[component]]\nrun = "G1"\nname = "coil"\nloss = "20 Pa"\n'
+    (said,) = _faults(ENDS + coil, _namesakes(), tmp_path)
+    assert "3 runs of the drawing were given the name 'G1': 'G1 600x300' and" in said
+    assert "'G1 600x300 (2)'" in said
+    at = 'at = ["6 m", "0 m", "0 m"]\n'
+    for text in (coil + at, coil.replace("G1", "G1 (2)")):
+        graph = build(_namesakes(), _read(ENDS + text, tmp_path))
+        (duct,) = graph.component_duct.tolist()
+        assert graph.drawing.names[graph.ducts.run[duct]] == TRUNK[1]
+
+
+def test_a_terminal_of_several_ends_of_one_name_is_not_guessed_at(
+    tmp_path: Path,
+) -> None:
+    """Also where the others have an airflow of their own in the drawing."""
+    drawing = replace(_namesakes(), flow=np.array([np.nan] * 4 + [0.06]))
+    text = ENDS.replace('[terminals."b (2)"]\nflow = "60 L/s"\n', "")
+    (said,) = _faults(text, drawing, tmp_path)
+    assert (
+        "2 free ends of the drawing go by that name: 'b D160' and 'b D160 (2)'" in said
+    )
+    flows = build(drawing, _read(ENDS, tmp_path)).terminals
+    assert dict(zip(flows.name, flows.flow.tolist(), strict=True)) == {
+        "b": 0.05,
+        "b (2)": 0.06,
+        "G1": 0.3,  # the only one of three runs that has a free end
+    }
+    both = ENDS.replace('"b (2)"', '"b D160"')
+    assert len(_faults(both, drawing, tmp_path)) == 2
+
+
+def test_the_source_is_at_the_only_free_end_of_several_runs(tmp_path: Path) -> None:
+    by_name = ENDS.replace('at = ["0 m", "0 m", "0 m"]', 'run = "G1"')
+    (said,) = _faults(by_name, _namesakes(), tmp_path)
+    assert "3 runs of the drawing were given the name 'G1', and 2 of them" in said
+    assert "'G1 600x300 (3)' at (12, 0, 0) m" in said
+    told = by_name.replace("[terminals.G1]", '[terminals."G1 (3)"]')
+    names = (*TRUNK[1:], "end 600x300", "b D160", "b D160 (2)")
+    alone = by_name.replace("[terminals.G1]", "[terminals.end]")
+    for drawing, text in (
+        (_namesakes(), told.replace('"G1 (3)"', '"G1 600x300 (3)"')),
+        (_namesakes(TRUNK[0], *names[1:]), alone),
+    ):
+        graph = build(drawing, _read(text, tmp_path))
+        assert graph.nodes[graph.source.node].tolist() == [0, 0, 0]
+
+
+def test_a_draft_gives_namesakes_their_places_where_a_name_is_in_doubt() -> None:
+    drawing = replace(_namesakes(), flow=np.array([np.nan] * 4 + [0.06]))
+    source = Schedule(source=SourceSpec(at=(0.0, 0.0, 0.0)))
+    topology = join(drawing)
+    text = draft_schedule(topology, run_sections(drawing, source), source)
+    assert '[terminals."b"]' in text
+    assert 'at = ["4 m", "2 m", "0 m"]' in text
+
+
+@pytest.mark.parametrize("ending", ["glb", "dxf", "obj", "vtp"])
+def test_a_shared_name_means_the_same_runs_in_what_is_written_of_them(
+    ending: str, tmp_path: Path
+) -> None:
+    said = _read(f"{ENDS}[duct.runs.G1]\n{LINED}\n", tmp_path)
+    drawing = _namesakes()
+    sized = proportion(drawing, said, Aim("equal friction", rate=0.8))
+    path = tmp_path / f"sized.{ending}"
+    chosen = {choice.run: choice.chosen for choice in sized.choices}
+    write(with_sections(drawing, chosen), path)
+    unstated = {"unit": "m", "up": "z"} if ending == "obj" else {}
+    after = analyse(build(read(path, **unstated), said))
+    np.testing.assert_allclose(after.path_loss, sized.after.path_loss, rtol=1e-5)
+    assert len(after.graph.schedule.run_materials) == 3

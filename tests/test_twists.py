@@ -16,6 +16,7 @@ from elbowroom.layout import (
     drawing_from_runs,
     flat_oval,
     rectangular,
+    round_section,
     solids,
 )
 from elbowroom.physics import Kind, analyse, quantities
@@ -286,6 +287,40 @@ def test_a_riser_at_the_source_stands_as_the_one_above_it_says(heading: float) -
         assert remarks(graph) == []
         in_plane = FLAT.width if hard else FLAT.height
         assert graph.bends.in_plane.tolist() == pytest.approx([in_plane])
+
+
+@pytest.mark.parametrize("heading", [0.0, 30.0, 45.0, 90.0])
+@pytest.mark.parametrize("section", [FLAT, flat_oval(0.6, 0.3)])
+def test_a_level_run_behind_a_round_one_begins_level(
+    heading: float, section: Section
+) -> None:
+    """What a circle was carried round cannot be seen."""
+    turn = np.radians(heading)
+    plan = np.array([[np.cos(turn), np.sin(turn), 0], [-np.sin(turn), np.cos(turn), 0]])
+    plan = np.vstack([plan, [0, 0, 1]])
+    twisted = np.array([[0, 0, 0], [0, 3, 0], [0, 3, 4], [0, 0, 4], [0, 0, 8]])
+    behind = np.array([[0, 0, 8], [6, 0, 8], [6, 6, 8]])
+    runs = [("a", twisted @ plan, round_section(0.45)), ("b", behind @ plan, section)]
+    silent, said = (
+        built(runs, {"b": words}) for words in (Attributes(), Attributes(up=(0, 0, 1)))
+    )
+    assert silent.ducts.roll[silent.ducts.run == 1].tolist() == [0.0, 0.0]
+    assert spent(silent) == spent(said)
+    assert not [one for one in silent.notices if "level" in one.what]
+
+
+@pytest.mark.parametrize("heading", [0.0, 30.0, 45.0, 90.0])
+def test_a_riser_behind_a_round_run_stands_as_what_it_leads_to(heading: float) -> None:
+    x, y = np.cos(np.radians(heading)), np.sin(np.radians(heading))
+    runs = [
+        ("a", [[4, 0, 0], [0, 0, 0], [0, 0, 3]], round_section(0.45)),
+        ("b", [[0, 0, 3], [0, 0, 8], [4 * x, 4 * y, 8]], FLAT),
+    ]
+    graph = built(runs, {})
+    assert graph.ducts.roll[-1] == 0.0
+    assert graph.bends.in_plane[-1] == FLAT.height
+    (told,) = [one.what for one in graph.notices if "no level side" in one.what]
+    assert told.startswith("a vertical run behind a round duct has no level side")
 
 
 def test_each_end_of_a_run_that_closes_a_ring_is_said_once_with_its_place() -> None:
