@@ -10,7 +10,7 @@ import numpy as np
 
 from .basis import Basis
 from .classify import classify
-from .components import component_ducts
+from .components import Components, components_of
 from .drawing import Drawing
 from .faults import BadInput, Notice, error, note, refusal, warning
 from .fit import fit_notices
@@ -111,12 +111,9 @@ class DuctGraph:
         return network(self)
 
     @cached_property
-    def component_duct(self) -> IntArray:
-        """Duct in which each component of the schedule stands, shape (c,).
-
-        BadInput where one stands in no duct.
-        """
-        return component_ducts(self)
+    def components(self) -> Components:
+        """Where the components of the schedule stand; BadInput where one does not."""
+        return components_of(self)
 
     @cached_property
     def bend_duct(self) -> IntArray:

@@ -7,7 +7,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from .components import line_distance
+from .components import nearest_on_lines
 from .drawing import NOTHING_SAID, Drawing
 from .faults import Notice, and_more, error, note
 from .names import bare_name, without_number
@@ -336,7 +336,9 @@ def _nearest(
     """That of some runs which comes nearest to a place, m."""
     wanted, point = set(names), np.array(at)
     apart = {
-        run.name: float(line_distance(run.points[:-1], run.points[1:], point).min())
+        run.name: float(
+            nearest_on_lines(run.points[:-1], run.points[1:], point)[0].min()
+        )
         for run in drawing.runs
         if run.name in wanted
     }

@@ -11,6 +11,8 @@ from .sections import BoolArray, FloatArray, IntArray
 from .tubes import Tubes
 
 _BEND_RINGS = 13  # along a bend: 7.5 degrees apart in a right angle
+_COLLAR = 0.6  # of the longer side of its duct: room for a component's collar
+_PROUD = 0.1  # by how much of the shorter side it stands out on each side
 _MOST = 0.4  # of a duct's straight part or of an arc that one end may be drawn on
 
 
@@ -24,9 +26,10 @@ class Solids:
         The surfaces; their `element` is the row in `kind` and `row`.
     kind
         What each piece stands for: 'duct', 'bend', 'transition', 'leg',
-        'meeting', 'terminal'.
+        'meeting', 'terminal', 'component'.
     row
-        Row of the piece in the graph's table of that kind.
+        Row of the piece in the graph's table of that kind; of a component in the
+        schedule.
     """
 
     tubes: Tubes
@@ -34,13 +37,16 @@ class Solids:
     row: IntArray
 
 
-def solids(graph: DuctGraph) -> Solids:
+def solids(graph: DuctGraph, collars: bool = False) -> Solids:
     """Shape every duct and fitting of a graph.
 
     Parameters
     ----------
     graph
         The classified graph.
+    collars
+        Whether each component has a collar around its duct. That is for the eye alone:
+        nobody says how large a coil or a damper is, so no distance is measured from it.
 
     Returns
     -------
@@ -90,6 +96,8 @@ def solids(graph: DuctGraph) -> Solids:
         ),
         *on_arcs,
     ]
+    if collars and graph.schedule.components:
+        parts.append(_collars(graph))
     return _together(parts)
 
 
@@ -346,6 +354,42 @@ def _transitions(
         width,
         height,
         ducts.shape[both],
+    )
+
+
+def _collars(graph: DuctGraph) -> _Part:
+    """A short piece that stands out around its duct at the place of each component.
+
+    Those that would overlap stand behind one another, and all within their duct.
+    """
+    ducts, stands = graph.ducts, graph.components
+    row = stands.order
+    duct = stands.duct[row]
+    width, height = ducts.width[duct], ducts.height[duct]
+    reach = np.linalg.norm(ducts.end - ducts.begin, axis=1)[duct]
+    count = np.bincount(duct, minlength=len(ducts.width))[duct]
+    rank = np.arange(len(duct)) - duct.searchsorted(duct)
+    room = _COLLAR * np.maximum(width, height)
+    # On an arc there is no straight part to keep within.
+    room = np.where(reach > 1e-9, np.minimum(room, reach / count), room)
+    begin = np.maximum(stands.share[row] * reach - (rank + 0.5) * room, 0.0)
+    # Each behind the room of the last: a running maximum, started anew at each duct.
+    apart = (reach.max() + 1.0) * duct
+    begin = np.maximum.accumulate(begin + apart) - apart
+    begin = np.minimum(begin, np.maximum(reach - count * room, 0.0)) + rank * room
+    along = np.cross(ducts.across[duct], ducts.upright[duct])
+    ends = begin[:, None] + room[:, None] * np.array([0.1, 0.1, 0.9, 0.9])
+    out = 2 * _PROUD * np.minimum(width, height)[:, None] * np.array([0, 1, 1, 0])
+    rings = np.repeat(duct[:, None], 4, axis=1)
+    return _Part(
+        "component",
+        row,
+        ducts.begin[rings] + ends[..., None] * along[:, None],
+        ducts.across[rings],
+        ducts.upright[rings],
+        ducts.width[rings] + out,
+        ducts.height[rings] + out,
+        ducts.shape[rings],
     )
 
 

@@ -13,12 +13,12 @@ from elbowroom.layout import (
     Notice,
     Section,
     kink_words,
+    place_words,
     sum_from_root,
 )
 
 from .budget_flags import budget_flags
 from .close_pairs import ClosePair, close_pairs, corrected
-from .components import component_names
 from .conditions import Conditions, conditions_of
 from .elements import DuctState, Elements, Kind, duct_state, elements_of
 from .fan_curve import pressure_of
@@ -201,7 +201,10 @@ class Analysis:
             kinks = kink_words(graph.transitions.kink[:, row], "°")
             return said + (f", {kinks}" + " counted as mitred" * counted) * bool(kinks)
         if kind == Kind.COMPONENT:
-            return f"{component_names(graph)[duct]}, as declared"
+            spec = graph.schedule.components[row]
+            there = counted and spec.at is not None
+            where = f" at {place_words(spec.at or (), graph.drawing.unit)}" * there
+            return f"{spec.name}{where}, as declared"
         at_fan, at_room = "entry flush with a wall", "open end into the room"
         if graph.is_return:
             at_fan, at_room = "exit into the plenum", "opening flush with a wall"

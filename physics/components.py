@@ -33,7 +33,7 @@ def component_coefficients(graph: DuctGraph, air: Air, loss_ratio: float) -> Flo
     specs = graph.schedule.components
     if not specs:
         return np.empty(0)
-    ducts = graph.component_duct
+    ducts = graph.components.duct
     flow = duct_flows(graph)
     on_loop = np.zeros(len(flow), dtype=bool)
     if graph.loops is not None:
@@ -55,13 +55,3 @@ def component_coefficients(graph: DuctGraph, air: Air, loss_ratio: float) -> Flo
             pressure = 0.5 * air.density * speed**2
             found[row] = (spec.loss or 0.0) * loss_ratio / pressure
     return found
-
-
-def component_names(graph: DuctGraph) -> dict[int, str]:
-    """What stands in each duct that has components, in words."""
-    names: dict[int, list[str]] = {}
-    for spec, duct in zip(
-        graph.schedule.components, graph.component_duct.tolist(), strict=True
-    ):
-        names.setdefault(duct, []).append(spec.name)
-    return {duct: " and ".join(there) for duct, there in sorted(names.items())}

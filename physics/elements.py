@@ -76,7 +76,7 @@ class Elements:
     duct
         Duct whose air pays for it.
     row
-        Its row in the graph's table of that kind.
+        Its row in the graph's table of that kind; of a component in the schedule.
     length
         Length of duct, m; 0 for fittings.
     flow, velocity, velocity_pressure
@@ -192,11 +192,16 @@ def duct_state(graph: DuctGraph, flow: FloatArray, conditions: Conditions) -> Du
 
 
 class _Table(NamedTuple):
-    """Elements of one table of the graph, with no duct twice."""
+    """Elements of one table of the graph.
+
+    No duct is twice in one but for components, of which `rank` counts those before
+    each in its duct.
+    """
 
     duct: IntArray
     kind: IntArray | int
     basis: IntArray | int
+    rank: IntArray | int = 0
 
 
 def elements_of(
@@ -218,13 +223,15 @@ def elements_of(
     """
     ducts, terminals = graph.ducts, graph.terminals
     tables = _tables(graph, conditions)
-    duct, places = _in_walking_order([table.duct for table in tables], len(ducts.run))
+    duct, places = _in_walking_order(tables, len(ducts.run))
     kind, row, basis = np.empty((3, len(duct)), dtype=np.int64)
     for place, table in zip(places, tables, strict=True):
         kind[place], basis[place] = table.kind, table.basis
         row[place] = np.arange(len(place))
-    entry, leg, bend, change, straight, _, meeting, terminal = places
+    entry, leg, bend, change, straight, component, meeting, terminal = places
     row[entry] = duct[entry]
+    if len(component):
+        row[component] = graph.components.order
     found, notices = _coefficients(graph, state, conditions, places, basis)
 
     at = duct.copy()  # duct whose velocity the coefficient refers to
@@ -298,11 +305,7 @@ def _tables(graph: DuctGraph, conditions: Conditions) -> tuple[_Table, ...]:
             graph.transitions.length_basis,
         ),
         _Table(np.arange(len(parent)), int(Kind.DUCT), _duct_basis(graph, conditions)),
-        _Table(
-            np.unique(graph.component_duct) if graph.schedule.components else _NONE,
-            int(Kind.COMPONENT),
-            int(Basis.DECLARED),
-        ),
+        _components(graph),
         _Table(
             graph.meetings.duct,
             int(Kind.MEETING),
@@ -316,20 +319,30 @@ def _tables(graph: DuctGraph, conditions: Conditions) -> tuple[_Table, ...]:
     )
 
 
+def _components(graph: DuctGraph) -> _Table:
+    """Components in walking order, each an element of its own."""
+    duct, rank = _NONE, _NONE
+    if graph.schedule.components:
+        duct = graph.components.duct[graph.components.order]
+        rank = np.arange(len(duct)) - duct.searchsorted(duct)
+    return _Table(duct, int(Kind.COMPONENT), int(Basis.DECLARED), rank)
+
+
 def _in_walking_order(
-    tables: list[IntArray], count: int
+    tables: tuple[_Table, ...], count: int
 ) -> tuple[IntArray, list[IntArray]]:
     """Duct of each element in walking order, and the places of each table's rows.
 
-    At a duct the tables keep their order. No sort is needed, as no duct is twice in
-    one table.
+    At a duct the tables keep their order. No sort is needed, as each table says which
+    of its duct's a row is.
     """
-    here = np.bincount(np.concatenate(tables), minlength=count)
+    every = np.concatenate([table.duct for table in tables])
+    here = np.bincount(every, minlength=count)
     begins = here.cumsum() - here
     places = []
-    for duct in tables:
-        place = begins.take(duct)
-        begins[duct] = place + 1
+    for table in tables:
+        place = begins.take(table.duct) + table.rank
+        begins[table.duct] = place + 1  # of a duct's several the last one counts
         places.append(place)
     return np.arange(count).repeat(here), places
 
@@ -370,9 +383,7 @@ def _coefficients(
         basis[place] = np.maximum(basis[place], length_basis)
     every.take_over(leg, divided)
     if len(component):
-        duct = graph.component_duct
-        whole = np.bincount(duct, conditions.components, len(state.area))
-        every.value[component] = whole[np.unique(duct)]
+        every.value[component] = conditions.components[graph.components.order]
         every.credit[component] = every.number(AS_DECLARED)
     if len(meeting):
         every.take_over(meeting, meeting_coefficients(graph, *air))

@@ -362,7 +362,7 @@ def component_flags(graph: DuctGraph, flow: FloatArray) -> list[Notice]:
     """
     found = []
     specs = graph.schedule.components
-    for spec, duct in zip(specs, graph.component_duct.tolist(), strict=True):
+    for spec, duct in zip(specs, graph.components.duct.tolist(), strict=True):
         mine = flow[graph.ducts.run == graph.ducts.run[duct]]
         if spec.at is None and np.ptp(mine) > 1e-6 * float(mine.max()):
             found.append(

@@ -436,7 +436,7 @@ def _of_declared_losses(analysis: "Analysis") -> list[Assumption]:
     schedule, moved = graph.schedule, conditions.air
     share = np.ones(len(schedule.components))
     for row, spec in enumerate(schedule.components):
-        flow = analysis.state.flow[graph.component_duct[row]]
+        flow = analysis.state.flow[graph.components.duct[row]]
         if spec.airflow is not None and spec.loss is not None and flow > 0.0:
             share[row] = flow / spec.airflow
     other = np.abs(share - 1.0) > OTHER_FLOW

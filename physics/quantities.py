@@ -9,6 +9,7 @@ import numpy as np
 from elbowroom.layout import FloatArray, IntArray, Section, Shape, units
 
 from .analysis import Analysis
+from .balance import WORTH, blades
 from .elements import Kind
 from .pressure_checks import surface_of
 from .tables import chosen, rows
@@ -63,11 +64,16 @@ class LengthRow:
 
 @dataclass(frozen=True, slots=True)
 class FittingRow:
-    """Fittings of one kind and size; terminals of one kind have no section."""
+    """Fittings of one kind and size, or what else is ordered by number.
+
+    Terminals of one kind have no section; components and balancing dampers are no
+    fittings, as no shop makes them of sheet.
+    """
 
     what: str
     section: Section | None
     count: int
+    is_fitting: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +92,8 @@ class Quantities:
 
     @property
     def fitting_count(self) -> int:
-        """Number of fittings, without the terminals."""
-        return sum(row.count for row in self.fittings if row.section is not None)
+        """Number of fittings, without terminals, components and dampers."""
+        return sum(row.count for row in self.fittings if row.is_fitting)
 
 
 def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
@@ -106,7 +112,9 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
     quantities
         Straight duct with the arcs of its bends counts by length along the
         centreline; transitions, taps and end caps are counted as fittings, and their
-        sheet with the duct, but for that of the caps. No stiffeners, no terminals.
+        sheet with the duct, but for that of the caps. Flexible duct is no sheet; no
+        stiffeners. Terminals, components and the dampers that `balance` sets are
+        counted beside the fittings.
 
     References
     ----------
@@ -142,7 +150,7 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
         area = float(surface[gauge == number].sum())
         mass = area * sheet_mass(int(number)) * (1.0 + ALLOWANCE)
         sheet.append(SheetRow(int(number), area, mass))
-    counted: Counter[tuple[str, Section | None]] = Counter()
+    counted: Counter[tuple[str, Section | None, bool]] = Counter()
     e = analysis.elements
     for element, kind in enumerate(e.kind.tolist()):
         duct = int(e.duct[element])
@@ -152,24 +160,30 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
             if section != before:  # its loss is that of the main past the branch
                 what = f"change of size past a branch, from {before.words_in(unit)}"
         elif (
-            kind in (Kind.TRANSITION, Kind.BRANCH, Kind.COMPONENT)
+            kind in (Kind.TRANSITION, Kind.BRANCH)
             or (kind == Kind.BEND and not flexible[duct])  # flexible duct bends itself
             or (kind == Kind.MEETING and graph.meetings.is_branch[e.row[element]])
         ):
             what = analysis.words(element, unit, counted=False)
+        elif kind == Kind.COMPONENT:
+            counted[analysis.words(element, unit, counted=False), section, False] += 1
         if what:
-            counted[what, section] += 1
+            counted[what, section, True] += 1
     for duct in _capped(analysis):
-        counted["end cap", sections[duct]] += 1
+        counted["end cap", sections[duct], True] += 1
+    dampers = blades(analysis)
+    for duct in dampers.duct[dampers.excess >= WORTH].tolist():
+        collar = ", in a rigid collar" * bool(flexible[duct])
+        counted[f"balancing damper{collar}", sections[duct], False] += 1
     of_kind = [spec.kind for spec in graph.schedule.terminals.values() if spec.kind]
     for what in of_kind:
-        counted[what, None] += 1
+        counted[what, None, False] += 1
     if len(graph.terminals.name) > len(of_kind):
         rest = len(graph.terminals.name) - len(of_kind)
-        counted["terminal, kind not declared", None] += rest
+        counted["terminal, kind not declared", None, False] += rest
     fittings = [
-        FittingRow(what, section, count)
-        for (what, section), count in sorted(
+        FittingRow(what, section, count, is_fitting)
+        for (what, section, is_fitting), count in sorted(
             counted.items(), key=lambda row: (row[0][0], _words(row[0][1]))
         )
     ]

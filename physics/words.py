@@ -87,6 +87,12 @@ def _branches(graph: DuctGraph, legs: Legs, row: int) -> str:
     return f"{many} {' and '.join(names[:_NAMED])}{and_more(len(names) - _NAMED)}"
 
 
+def _is_no_cone(graph: DuctGraph, legs: Legs, row: int) -> bool:
+    """Whether a conical entry is declared of a branch that no cone ends in."""
+    is_boxy = graph.ducts.shape[legs.duct[row]] == Shape.RECTANGULAR
+    return bool(is_boxy and legs.entry[row] == TakeoffEntry.CONICAL)
+
+
 def leg_words(
     graph: DuctGraph,
     row: int,
@@ -107,7 +113,8 @@ def leg_words(
     lone
         Row of `graph.lone` where it is a meeting past air that stands still.
     counted
-        Whether to say as what an entry counts that has no table.
+        Whether to say as what an entry counts that has no table; else what is to be
+        made, plain where a cone is declared of a rectangle.
     """
     legs, joining = graph.legs, graph.is_return
     if lone is not None:
@@ -122,8 +129,10 @@ def leg_words(
     if lone is not None:
         where = ", past air of a loop that stands still"
     entry = TakeoffEntry(legs.entry[row])
-    entered = f", {entry.words}" + " entry" * ("entry" not in entry.words)
     taken = Taken(int(taken_at(graph.ducts, legs, joining, row)[0]))
+    if not counted and taken == Taken.PLAIN and _is_no_cone(graph, legs, row):
+        entry = TakeoffEntry.PLAIN
+    entered = f", {entry.words}" + " entry" * ("entry" not in entry.words)
     instead = taken.counted if counted else ""
     if legs.is_symmetrical[row]:
         what = "bullhead tee" if angle >= 80 else "symmetrical wye"

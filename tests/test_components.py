@@ -19,6 +19,7 @@ from elbowroom.layout import (
     read_schedule,
     rectangular,
     round_section,
+    solids,
 )
 from elbowroom.physics import (
     Aim,
@@ -94,20 +95,83 @@ def test_a_loss_at_another_airflow_goes_with_its_square() -> None:
     assert at.elements.loss[row] == pytest.approx(20.0 * (0.2 / 0.25) ** 2)
 
 
-def test_several_in_one_duct_are_one_line_and_the_place_tells_which_duct() -> None:
-    far = ComponentSpec("trunk", "silencer", loss=9.0, at=(9.0, 0.2, 0.0))
-    near = ComponentSpec("trunk", "coil", loss=7.0)
-    damper = ComponentSpec("trunk", "damper", loss=2.0)
-    analysis = found(near, far, damper)
-    words = [analysis.words(row) for row in of_components(analysis)]
-    assert words == ["coil and damper, as declared", "silencer, as declared"]
-    losses = analysis.elements.loss[of_components(analysis)]
-    assert losses == pytest.approx([9.0, 9.0])
-    plain = found()
+FAR = ComponentSpec("trunk", "silencer", loss=9.0, at=(9.0, 0.2, 0.0))
+NEAR = ComponentSpec("trunk", "coil", loss=7.0)
+FIRST = ComponentSpec("trunk", "damper", loss=2.0, at=(0.5, 0.0, 0.0))
+
+
+def test_several_in_one_duct_are_a_row_each_in_the_order_of_their_places() -> None:
+    analysis, plain = found(NEAR, FAR, FIRST), found()
+    rows = of_components(analysis)
+    assert [analysis.words(row) for row in rows] == [
+        "damper at (0.5, 0, 0) m, as declared",
+        "coil, as declared",
+        "silencer at (9, 0.2, 0) m, as declared",
+    ]
+    assert [analysis.ids[row] for row in rows] == [f"component-{n}" for n in (1, 2, 3)]
+    assert analysis.elements.identifier(rows[1]) == "component-2"
+    assert analysis.elements.loss[rows] == pytest.approx([2.0, 7.0, 9.0])
     more = (analysis.path_loss - plain.path_loss).tolist()
     assert sorted(more) == pytest.approx([9.0, 18.0])  # the side has not the silencer
-    counted = {row.what: row.count for row in quantities(analysis).fittings}
-    assert counted["silencer, as declared"] == 1
+    for terminal in range(2):
+        way = analysis.path(terminal)
+        assert analysis.elements.loss[way].sum() == pytest.approx(
+            analysis.path_loss[terminal]
+        )
+
+
+def test_every_component_is_ordered_and_none_is_a_fitting_to_make() -> None:
+    made, plain = quantities(found(NEAR, FAR, FIRST)), quantities(found())
+    counted = {row.what: row.count for row in made.fittings}
+    for spec in (NEAR, FAR, FIRST):
+        assert counted[f"{spec.name}, as declared"] == 1
+    assert made.fitting_count == plain.fitting_count
+
+
+def test_every_component_has_a_collar_at_its_place_in_the_colour_of_its_loss() -> None:
+    many = [replace(FIRST, name=f"damper {n}", at=None) for n in range(30)]
+    analysis = found(NEAR, FAR, FIRST, *many)
+    graph, rows = analysis.graph, of_components(analysis)
+    shapes = solids(graph, collars=True)
+    assert "component" not in solids(graph).kind  # what clearances are measured from
+    owner = layout_view.pieces(analysis, shapes)
+    made = np.flatnonzero(np.array(shapes.kind) == "component")
+    assert sorted(owner[made].tolist()) == rows
+    tubes = shapes.tubes
+    begin, end = tubes.offsets[made], tubes.offsets[made + 1]
+    spans = np.stack([tubes.centre[begin, 0], tubes.centre[end - 1, 0]], axis=1)
+    middle = dict(zip(owner[made].tolist(), spans.mean(axis=1).tolist(), strict=True))
+    assert middle[rows[-1]] == pytest.approx(9.0)
+    first = spans[:-1]  # of the duct before the branch, 4 m long
+    assert (first[0, 0] >= 0.0, first[-1, 1] <= 4.0) == (True, True)
+    assert (first[1:, 0] > first[:-1, 1]).all()  # none within another
+    assert (tubes.width[begin + 1] > TRUNK.width).all()
+    shown, of_piece = layout_view.panel(analysis, "loss", display.METRIC, "a", "")
+    assert of_piece.tolist() == owner.tolist()
+    assert shown.value[made] == pytest.approx(analysis.elements.loss[owner[made]])
+    (label,) = (one for one in shown.labels if one.text.startswith("silencer"))
+    assert of_piece[list(label.pieces)].tolist() == [rows[-1]]
+    assert label.point == pytest.approx([9.0, 0.0, 0.0])
+    grey, _ = layout_view.panel(analysis, "per-metre", display.METRIC, "a", "")
+    assert np.isnan(grey.value[made]).all()
+
+
+def test_a_collar_stands_on_a_bend_where_its_duct_is_nothing_else() -> None:
+    """An arc of 2 m and no straight behind it."""
+    angle = np.linspace(0.0, np.pi / 2, 40)
+    arc = np.stack([np.sin(angle), 1.0 - np.cos(angle), 0 * angle], axis=1) * 2.0
+    points = np.concatenate([[[-5.0, 0.0, 0.0]], arc])
+    drawing = drawing_from_runs(
+        [("hook", points, SIDE)],
+        attributes={"hook": Attributes(source=True, source_at_end=False)},
+    )
+    coil = ComponentSpec("hook", "coil", loss=5.0, at=(2.0, 2.0, 0.0))
+    plan = Schedule(components=(coil,), terminals={"hook": TerminalSpec(0.2)})
+    shapes = solids(build(drawing, plan), collars=True)
+    assert shapes.kind[-1] == "component"
+    rings = shapes.tubes.centre[shapes.tubes.offsets[-2] :]
+    assert np.linalg.norm(rings - [2.0, 2.0, 0.0], axis=1).max() < 0.2
+    assert np.ptp(rings, axis=0).max() > 0.05
 
 
 def test_standard_air_thins_a_loss_but_no_coefficient() -> None:

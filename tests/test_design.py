@@ -4,6 +4,7 @@ import csv
 import json
 import re
 import zipfile
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -58,6 +59,7 @@ from elbowroom.physics import (
     Proportions,
     air,
     analyse,
+    balance,
     checks,
     duct_schedule,
     fan_power,
@@ -1214,9 +1216,14 @@ def test_every_terminal_is_counted_and_sums_are_given() -> None:
     grille = TerminalSpec(float(ends.flow[0]), kind="wall grille")
     analysis = layout(terminals={name: grille})
     found = quantities(analysis)
-    counted = {row.what: row.count for row in found.fittings}
+    counted: Counter[str] = Counter()
+    for row in found.fittings:
+        counted[row.what] += row.count
     assert counted["wall grille"] == 1
     assert counted["terminal, kind not declared"] == len(others)
+    dampers = [one for one in balance(analysis) if one.angle is not None]
+    assert dampers
+    assert counted["balancing damper"] == len(dampers)
     of_duct, of_sheet = shown_checks.quantity_totals(found, display.METRIC)
     assert float(of_duct[2]) == pytest.approx(
         sum(row.length for row in found.lengths), abs=0.05
@@ -1634,6 +1641,15 @@ def test_flexible_duct_is_bought_at_the_length_that_it_has_when_pulled_tight() -
     rigid, hose = sorted(found.lengths, key=lambda row: -row.length)
     assert (rigid.length, rigid.stretched) == pytest.approx((10.0, 10.0))
     assert (hose.length, hose.stretched) == pytest.approx((1.2, 1.2 / 0.85))
+    # It is no sheet: 10 m of 200 mm are, in the rows and in the totals of both tables.
+    cells = [shown_checks.length_cells(row, display.METRIC) for row in (rigid, hose)]
+    of_duct, of_sheet = shown_checks.quantity_totals(found, display.METRIC)
+    assert [*(row[3] for row in cells), of_duct[3], of_sheet[1]] == [
+        "6.3",
+        "–",
+        "6.3",
+        "6.3",
+    ]
 
 
 @pytest.mark.parametrize(

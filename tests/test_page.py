@@ -9,6 +9,7 @@ import shutil
 import struct
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from schemas import validate
 
 from elbowroom.layout import (
     Attributes,
+    ComponentSpec,
     Schedule,
     TerminalSpec,
     build,
@@ -241,6 +243,46 @@ def test_table_picture_and_detail_are_one(browser: Any, room: Path) -> None:
     assert chosen
     assert chosen in p.locator("#detail h2").inner_text()
     assert one.said == []
+    p.close()
+
+
+def with_component(teeth: int) -> Option:
+    """A comb with a coil in the first duct of its main."""
+    plain = many(6 * teeth).analysis.graph
+    coil = ComponentSpec("m0", "coil", loss=40.0)
+    plan = replace(plain.schedule, components=(coil,))
+    return Option("comb", analyse(build(plain.drawing, plan)))
+
+
+@needs_browser
+@pytest.mark.parametrize("teeth", [4, 150])
+def test_a_component_is_seen_and_marked_and_says_what_is_known_of_it(
+    browser: Any, teeth: int, tmp_path: Path
+) -> None:
+    path = tmp_path / "coil.html"
+    page.write_page(path, [with_component(teeth)], [()], ())
+    one = Opened(browser, path, (1280, 720))
+    p = one.page
+    p.fill("#find", "m0")
+    band = data_of(path)["scales"]["metric"]["loss"]["colours"][-1]
+    dearest = [int(band[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+
+    def seen() -> Any:
+        p.wait_for_timeout(400)
+        p.locator("#view").screenshot(path=str(tmp_path / "seen.png"))
+        return matplotlib.image.imread(tmp_path / "seen.png")[..., :3]
+
+    before = seen()
+    p.locator("#rows tr", has_text="component-1").click()
+    marked = np.abs(seen() - before).max(axis=2) > 0.1
+    assert marked.sum() > 20
+    tint = before[marked] / before[marked].max(axis=1, keepdims=True)
+    of_band = np.abs(tint - np.array(dearest) / max(dearest)).max(axis=1) < 0.1
+    assert of_band.mean() > 0.6  # but for the smoothed ones of its outline
+    said = " ".join(p.locator("#detail").inner_text().split())
+    assert "what coil, as declared" in said
+    assert "refers to the duct velocity" in said
+    assert "likely range" not in said
     p.close()
 
 

@@ -311,6 +311,19 @@ def test_a_row_says_as_what_an_entry_without_a_table_counts(
     assert (basis, listed) == (("ASSUMED", 1) if counted else ("DECLARED", 0))
 
 
+def test_a_cone_of_a_rectangular_branch_is_a_plain_entry_to_whoever_makes_it() -> None:
+    """Counted as plain and said so in its row; no shop can make the cone."""
+    words, made, *_ = _row(
+        _tee(rectangular(0.6, 0.3), rectangular(0.3, 0.15), TakeoffEntry.CONICAL)
+    )
+    assert words == "branch at 90°, conical entry, counted as plain"
+    assert made == "branch at 90°, plain entry"
+    joining = _tee(
+        rectangular(0.6, 0.3), round_section(0.2), TakeoffEntry.CONICAL, is_return=True
+    )
+    assert _row(joining)[:2] == (words, "branch at 90°, conical entry")
+
+
 def test_a_damper_that_no_table_of_joining_air_has_is_said_in_its_row() -> None:
     words, _, basis, listed = _row(
         _tee(

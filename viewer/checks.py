@@ -217,19 +217,25 @@ def gauge_words(row: LengthRow, display: Display) -> str:
     return f"flexible, {tenths / 10:.1f} {display.length} pulled tight"
 
 
+def length_cells(row: LengthRow, display: Display) -> list[str]:
+    """A row of straight duct as it is printed; flexible duct is no sheet."""
+    return [
+        display.size(row.section),
+        gauge_words(row, display),
+        display.lengths(row.length, 1),
+        "–" if row.gauge is None else display.areas(row.surface),
+        display.areas(row.insulation) if row.insulation else "–",
+    ]
+
+
 def quantity_totals(found: Quantities, display: Display) -> tuple[list[str], list[str]]:
     """Last rows of the tables of duct and of sheet: what they come to in all."""
     insulation = sum(row.insulation for row in found.lengths)
     long = display.lengths(sum(row.length for row in found.lengths), 1)
-    # Flexible duct is no sheet, so that is summed in its own table alone.
-    return (
-        ["in all", "", long, "", display.areas(insulation) if insulation else "–"],
-        [
-            "in all",
-            display.areas(sum(row.area for row in found.sheet)),
-            display.masses(sum(row.mass for row in found.sheet)),
-        ],
-    )
+    sheet = display.areas(sum(row.area for row in found.sheet))
+    mass = display.masses(sum(row.mass for row in found.sheet))
+    wrapped = display.areas(insulation) if insulation else "–"
+    return ["in all", "", long, sheet, wrapped], ["in all", sheet, mass]
 
 
 def joints_words(found: Quantities, display: Display) -> str:
@@ -249,22 +255,17 @@ def print_quantities(
     analysis: Analysis, found: Quantities, display: Display, console: Any
 ) -> None:
     """Print what a layout is made of."""
-    surface, area = display.areas, display.area
+    area = display.area
     numbers = display.length, f"sheet, {area}", f"insulation, {area}"
     title = f"Duct of {plain(analysis.graph.drawing.file)}"
     table = TerminalTable(title, "section", "gauge", *map(right, numbers))
     for row in found.lengths:
-        table.add_row(
-            display.size(row.section),
-            gauge_words(row, display),
-            display.lengths(row.length, 1),
-            surface(row.surface),
-            surface(row.insulation) if row.insulation else "–",
-        )
+        table.add_row(*length_cells(row, display))
     of_duct, of_sheet = quantity_totals(found, display)
     table.add_row(*of_duct)
     console.print(table)
-    table = TerminalTable("Fittings", "fitting", "section", right("count"))
+    title = "Fittings, components, dampers and terminals"
+    table = TerminalTable(title, "what", "section", right("count"))
     for fitting in found.fittings:
         size = "" if fitting.section is None else display.size(fitting.section)
         table.add_row(plain(fitting.what), size, str(fitting.count))
@@ -276,12 +277,14 @@ def print_quantities(
         right(display.mass),
     )
     for sheet in found.sheet:
-        table.add_row(str(sheet.gauge), surface(sheet.area), display.masses(sheet.mass))
+        table.add_row(
+            str(sheet.gauge), display.areas(sheet.area), display.masses(sheet.mass)
+        )
     table.add_row(*of_sheet)
     console.print(table)
     console.print(
         "Gauges are US practice at low and medium pressure, from secondary sources; "
         "pressure class, reinforcement and joints decide. Without stiffeners, "
-        "terminals and dampers."
+        "and without the sheet of terminals, components and dampers."
     )
     console.print(joints_words(found, display))

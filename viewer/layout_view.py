@@ -43,6 +43,7 @@ _KINDS = {
     "leg": (Kind.BRANCH, Kind.MAIN),
     "meeting": (Kind.MEETING,),
     "terminal": (Kind.EXIT, Kind.TERMINAL),
+    "component": (Kind.COMPONENT,),
 }
 
 
@@ -65,7 +66,7 @@ def values(analysis: Analysis, by: By, display: Display) -> FloatArray:
     """What the colours show for each element, in the unit of the display.
 
     'loss' is what an element spends, without declared losses of terminals; 'per-metre'
-    is that over its length, for ducts, with no value for fittings.
+    is that over its length, for ducts, with no value for fittings and components.
     """
     e = analysis.elements
     if by == "loss":
@@ -80,7 +81,7 @@ def bar_title(by: By, display: Display) -> str:
     """What the colours mean, with the unit."""
     if by == "loss":
         return f"loss of total pressure in each duct and fitting, {display.pressure}"
-    return f"friction along the ducts, {display.rate}; fittings in grey"
+    return f"friction along the ducts, {display.rate}; all else in grey"
 
 
 def panel(
@@ -112,7 +113,7 @@ def panel(
     room
         Gaps around its ducts, of which those that are not kept are marked.
     """
-    shapes = solids(analysis.graph)
+    shapes = solids(analysis.graph, collars=True)
     of_piece = pieces(analysis, shapes)
     value = values(analysis, by, display)
     return (
@@ -292,7 +293,8 @@ def _losses(
     begin, end = tubes.offsets[:-1], tubes.offsets[1:] - 1
     middle = (tubes.centre[begin] + tubes.centre[end]) / 2
     inner = tubes.centre[(begin + end) // 2]
-    middle = np.where((end - begin > 1)[:, None], inner, middle)
+    curved = end - begin > 3  # a collar has four rings, other straight pieces two
+    middle = np.where(curved[:, None], inner, middle)
     # A branch begins within the main; what is seen of it is its outer end.
     branches = np.flatnonzero(e.kind[of_piece] == Kind.BRANCH)
     ducts, own = analysis.graph.ducts, e.duct[of_piece[branches]]
@@ -301,11 +303,6 @@ def _losses(
     near = np.linalg.norm(ends - along, axis=2).argmin(axis=0)
     outer = ends[near, np.arange(len(branches))]
     middle[branches] += 0.7 * (outer - middle[branches])
-    # A component has no piece of its own: it stands in its duct.
-    inside = np.flatnonzero(e.kind == Kind.COMPONENT)
-    drawn, of_piece = of_piece, np.concatenate([of_piece, inside])
-    own = e.duct[inside]
-    middle = np.concatenate([middle, (ducts.begin[own] + ducts.end[own]) / 2])
     alike = set.intersection(*map(_spent, others)) if others else set()
     spent = np.nan_to_num(values(analysis, by, display)[of_piece], nan=-np.inf)
     ranked = np.argsort(-spent, kind="stable")[:200].tolist()
@@ -323,10 +320,7 @@ def _losses(
         if spent[piece] > 0.0 and len(found) < _LABELS:
             row = int(of_piece[piece])
             text = f"{_short(analysis, row)}\n{words(row)}"
-            mine = drawn == row
-            if e.kind[row] == Kind.COMPONENT:
-                mine = (e.kind[drawn] == Kind.DUCT) & (e.duct[drawn] == e.duct[row])
-            shown = tuple(np.flatnonzero(mine).tolist())
+            shown = tuple(np.flatnonzero(of_piece == row).tolist())
             found.setdefault(text, Label(middle[piece], text, pieces=shown))
     return list(found.values())
 
@@ -355,14 +349,14 @@ def _spent(analysis: Analysis) -> set[tuple[str, float]]:
 
 def _short(analysis: Analysis, row: int) -> str:
     kind = Kind(analysis.elements.kind[row])
-    name = analysis.name(row)
+    name, made = analysis.name(row), analysis.words(row, counted=False)
     words = {
         Kind.BRANCH: "branch ",
         Kind.MAIN: "past the branch, ",
         Kind.EXIT: "open end ",
         Kind.TERMINAL: "terminal ",
         Kind.DUCT: "duct ",
-        Kind.COMPONENT: f"{analysis.words(row).removesuffix(', as declared')}, ",
+        Kind.COMPONENT: f"{made.removesuffix(', as declared')}, ",
     }.get(kind, "")
     name = name if name.startswith(words) else f"{words}{name}"
     return cut(name, _NAME)

@@ -131,7 +131,7 @@ def page_data(
     returns: Sequence[Sequence[Analysis]] = (),
 ) -> dict[str, Any]:
     """What the page shows, as plain data in SI units; parameters as of `write_page`."""
-    shapes = [solids(option.analysis.graph) for option in options]
+    shapes = [solids(option.analysis.graph, collars=True) for option in options]
     origin = np.mean([one.tubes.centre.mean(axis=0) for one in shapes], axis=0)
     losses = [
         np.where(

@@ -42,8 +42,8 @@ from .budget import joint_lines, pressure_lines, rate_lines
 from .charts import kinds_chart, options_chart, pressure_chart
 from .checks import (
     CAUTIONS,
-    gauge_words,
     joints_words,
+    length_cells,
     limit_words,
     power_sentence,
     quantity_totals,
@@ -644,14 +644,8 @@ def _quantities(analysis: Analysis, display: Display) -> str:
     found = quantities(analysis, display.side)
     area = display.area.replace("2", "²")
     lengths: list[list[Cell]] = [
-        [
-            display.size(row.section),
-            gauge_words(row, display),
-            _n(display.lengths(row.length, 1)),
-            _n(display.areas(row.surface)),
-            _n(display.areas(row.insulation) if row.insulation else "–"),
-        ]
-        for row in found.lengths
+        [*cells[:2], *map(_n, cells[2:])]
+        for cells in (length_cells(row, display) for row in found.lengths)
     ]
     fittings: list[list[Cell]] = [
         [
@@ -681,7 +675,7 @@ def _quantities(analysis: Analysis, display: Display) -> str:
             ],
             lengths,
         )
-        + _table(["fitting", "section", "count"], fittings)
+        + _table(["what", "section", "count"], fittings)
         + _table(
             [
                 "gauge",

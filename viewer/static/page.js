@@ -130,7 +130,7 @@
   };
   const titles = {
     loss: () => `loss of total pressure in each piece, ${unit("pressure").name}`,
-    per_metre: () => `friction along the ducts, ${unit("rate").name}; fittings in grey`,
+    per_metre: () => `friction along the ducts, ${unit("rate").name}; all else in grey`,
     velocity: () => `velocity, ${unit("velocity").name}`,
     share: () => "share of the critical path's loss; other pieces in grey",
     difference: () => `loss against ${first.name}, ${unit("pressure").name}`,
@@ -185,10 +185,12 @@
     const upright = floats(t.upright), half = floats(t.half);
     const rounds = [];
     let vertices = 0, faces = 0, ends = 0;
+    // The collar of a component steps out from its duct: it needs and shows every ring.
+    const isCollar = (tube) => option.elements[t.element[tube]].id.startsWith("component-");
     const ringsOf = (tube) => {
       const first = t.offsets[tube], last = t.offsets[tube + 1] - 1, kept = [];
       for (let ring = first; ring <= last; ring += 1) {
-        if (!large || ring === first || ring === last || (ring - first) % 3 === 0) {
+        if (!large || isCollar(tube) || ring === first || ring === last || (ring - first) % 3 === 0) {
           kept.push(ring);
         }
       }
@@ -203,7 +205,7 @@
       rounds.push(round);
       vertices += rings * (round ? SIDES : 8);
       faces += (rings - 1) * 2 * (round ? SIDES : 4);
-      ends += 2 * (round ? SIDES : 4) + (round ? 0 : 4 * (rings - 1));
+      ends += (isCollar(tube) ? rings : 2) * (round ? SIDES : 4) + (round ? 0 : 4 * (rings - 1));
     }
     const points = new Float32Array(3 * vertices), normals = new Float32Array(3 * vertices);
     const triangles = new Uint32Array(3 * faces), owners = new Uint32Array(faces);
@@ -244,7 +246,7 @@
           face += 2;
         }
       }
-      for (const ring of [first, last]) {
+      for (const ring of isCollar(tube) ? kept : [first, last]) {
         for (let i = 0; i < n; i += step) line(ring, shape[i], ring, shape[(i + 1) % n]);
       }
       if (!round) {
@@ -790,13 +792,14 @@
     fact("size", size(e));
     fact("airflow", shown("flow", e.flow_m3_s));
     fact("velocity", shown("velocity", e.velocity_m_s));
-    fact("likely range", e.loss_band_pa.map((v) => bare("pressure", v)).join(" to ")
-      + ` ${unit("pressure").name}`);
+    const [low, high] = e.loss_band_pa; // the same for what is declared
+    fact("likely range", low === high ? ""
+      : `${bare("pressure", low)} to ${shown("pressure", high)}`);
     fact("equivalent length", e.equivalent_length_m === null
       ? "" : `${shown("length", e.equivalent_length_m)} at ${shown("rate", option.rate)}`);
     fact("share of the path", e.share === null ? "" : `${(100 * e.share).toFixed(1)} %`);
     fact("coefficient from", `${e.table}: ${e.source} (${e.confidence})`);
-    fact("refers to", e.coefficient === null ? "" : `velocity in the ${e.reference_velocity} duct`);
+    fact("refers to", e.coefficient === null ? "" : `the ${e.reference_velocity} velocity`);
     fact("rests on", e.basis);
     fact("note", e.notes.join("; "));
     place.append(facts);
