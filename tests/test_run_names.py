@@ -529,7 +529,7 @@ def test_a_component_stands_in_one_of_several_runs_by_its_place(tmp_path: Path) 
     at = 'at = ["6 m", "0 m", "0 m"]\n'
     for text in (coil + at, coil.replace("G1", "G1 (2)")):
         graph = build(_namesakes(), _read(ENDS + text, tmp_path))
-        (duct,) = graph.component_duct.tolist()
+        (duct,) = graph.components.duct.tolist()
         assert graph.drawing.names[graph.ducts.run[duct]] == TRUNK[1]
 
 
