@@ -204,6 +204,8 @@ def _goes_on(
     one, two = at[spot]
     if one.is_transition or two.is_transition:
         return False
+    if one.made and two.made and one.made != two.made:
+        return False
     flows = one.element.flow, two.element.flow
     if not any(map(math.isnan, flows)) and not math.isclose(*flows, rel_tol=1e-6):
         return False
@@ -294,6 +296,7 @@ def _add_run(
         transition=lead.is_transition,
         up=None if is_upright else level.up,
         bend_radius=_real_radius(radius, section, along, network, found),
+        flexible=lead.is_flexible and not lead.is_transition,
     )
     found.runs.append(
         Collected(

@@ -361,3 +361,43 @@ def test_a_riser_at_the_source_and_a_level_duct_are_no_run_with_an_idle_up(
     graph = line_of(tmp_path, riser, ((0, 0, 3000), X, Y, 400, 300, 5000))
     assert len(graph.transitions.duct) == 0
     assert not any("'up' points along" in one.what for one in graph.notices)
+
+
+@pytest.mark.parametrize("by_type", [False, True])
+@pytest.mark.parametrize(
+    ("flexible", "length"),
+    [("BC", 2.7 + 0.6 + 2.7), ("C", 2.7), ("", 0.0)],  # an elbow beside rigid is rigid
+)
+def test_flexible_segments_are_runs_of_their_own(
+    flexible: str, length: float, by_type: bool, tmp_path: Path
+) -> None:
+    """IfcDuctSegmentTypeEnum, of the occurrence or its type, ISO 16739-1."""
+    model = Model()
+    make, guid = model.make, ifcopenshell.guid.new
+    kinds = {
+        kind: make("IfcDuctSegmentType", guid(), PredefinedType=kind)
+        for kind in ("RIGIDSEGMENT", "FLEXIBLESEGMENT")
+    }
+    for name, at, way, long in (
+        ("A", (0, 0, 0), X, 5000),
+        ("B", (5000, 0, 0), X, 2700),
+        ("C", (8000, 300, 0), Y, 2700),
+    ):
+        kind = ("RIGIDSEGMENT", "FLEXIBLESEGMENT")[name in flexible]
+        duct = model.duct(model.extrusion(200, 200, long), ports=False, name=name)
+        duct.ObjectPlacement = make("IfcLocalPlacement", None, model.place(at, way, Z))
+        if by_type:
+            words = {"RelatedObjects": [duct], "RelatingType": kinds[kind]}
+            make("IfcRelDefinesByType", guid(), **words)
+        duct.PredefinedType = "NOTDEFINED" if by_type else kind
+    elbow = make("IfcDuctFitting", guid(), Name="elbow", PredefinedType="BEND")
+    for at, out in (((7700, 0, 0), (-1, 0, 0)), ((8000, 300, 0), Y)):
+        place = make("IfcLocalPlacement", None, model.place(at, out, Z))
+        port = make("IfcDistributionPort", guid(), ObjectPlacement=place)
+        words = {"RelatingObject": elbow, "RelatedObjects": [port]}
+        make("IfcRelNests", guid(), **words)
+    drawing = model.drawing(tmp_path)
+    found = {run.name: run.attributes.flexible for run in drawing.runs}
+    assert found == {"A": False} | ({flexible[0]: True} if flexible else {})
+    if flexible:
+        assert drawing.run(1).length == pytest.approx(length)
