@@ -21,6 +21,7 @@ from elbowroom.layout import (
     TerminalSpec,
     build,
     flat_oval,
+    read,
     rectangular,
     round_section,
 )
@@ -287,6 +288,47 @@ def test_the_body_of_an_elbow_states_its_radius(
     wanted = pytest.approx(0.3 + first / 1000) if follows else None
     assert run.attributes.bend_radius == wanted
     assert ("ports alone" in said_by(drawing)) == follows
+
+
+def test_a_reference_to_nothing_is_refused_with_its_place(tmp_path: Path) -> None:
+    model = Model()
+    duct = model.duct(model.extrusion(300, 200, 5000))
+    model.drawing(tmp_path)
+    path = tmp_path / "duct.ifc"
+    text = path.read_text(encoding="utf-8")
+    place = f"#{duct.ObjectPlacement.id()}"
+    axes = f"#{duct.ObjectPlacement.RelativePlacement.id()}"
+    path.write_text(text.replace(f",{axes})", ",#999999)"), encoding="utf-8")
+    wanted = f"{place} IFCLOCALPLACEMENT refers to #999999, which the file does not"
+    with pytest.raises(BadInput, match=wanted):
+        read(path)
+
+
+@pytest.mark.parametrize(
+    ("at", "value", "what"),
+    [
+        (2, None, "has no ExtrudedDirection"),
+        (2, "place", "has an unfit ExtrudedDirection"),
+    ],
+)
+def test_what_a_body_lacks_is_said_of_its_duct(
+    at: int, value: str | None, what: str, tmp_path: Path
+) -> None:
+    model = Model()
+    body = model.extrusion(300, 200, 5000)
+    duct = model.duct(body, name="B1")
+    model.drawing(tmp_path)
+    path = tmp_path / "duct.ifc"
+    text = path.read_text(encoding="utf-8")
+    line = next(x for x in text.splitlines() if x.startswith(f"#{body.id()}="))
+    old = f"#{body[at].id()},"
+    new = f"#{body[1].id()}," if value else "$,"
+    path.write_text(text.replace(line, line.replace(old, new)), encoding="utf-8")
+    with pytest.raises(BadInput) as caught:
+        read(path)
+    (fault,) = caught.value.faults
+    assert fault.where == f"duct.ifc, #{duct.id()} IfcDuctSegment 'B1'"
+    assert fault.what.startswith(f"#{body.id()} IfcExtrudedAreaSolid {what}")
 
 
 X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
