@@ -80,8 +80,9 @@ from .read_schedule import find_schedule, read_schedule
 from .recurrences import sum_from_root, sum_of_subtree
 from .resized import overruling_notices, with_sections
 from .run_names import with_drawn_names
-from .run_words import flexible_runs, made_of, with_run_words
+from .run_words import flexible_runs, lacks_material, made_of, with_run_words
 from .schedule import (
+    FLEXIBLE,
     AirSpec,
     ChecksSpec,
     ComponentSpec,
@@ -119,6 +120,7 @@ keep_freed_memory()
 __all__ = [
     "ELBOW_CONSTRUCTIONS",
     "ELBOW_PIECES",
+    "FLEXIBLE",
     "PIECES_TAKEN",
     "SPLITTERS_TAKEN",
     "TAKEOFF_ENTRIES",
@@ -193,6 +195,7 @@ __all__ = [
     "island_notices",
     "join",
     "kink_words",
+    "lacks_material",
     "length_words",
     "level_frame",
     "load_toml",

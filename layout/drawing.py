@@ -30,6 +30,7 @@ class Attributes:
     up: tuple[float, float, float] | None = None
     bend_radius: float | None = None
     role: str | None = None
+    flexible: bool = False
 
     @property
     def composed(self) -> "Attributes":

@@ -45,7 +45,17 @@ _NUMBERS = {
     "bend_radius_mm": ("bend_radius", 1e-3),
     "roll_deg": ("roll", math.pi / 180),
 }
-_WORDS = ("source", "terminal", "route", "name", "role", "transition", "up", "shape")
+_WORDS = (
+    "source",
+    "terminal",
+    "route",
+    "name",
+    "role",
+    "transition",
+    "up",
+    "shape",
+    "flexible",
+)
 KEYS = (*_NUMBERS, *_WORDS)
 _RARE = frozenset(("roughness", "bend_radius", "roll"))
 # Looked for so that a key without its unit is not passed over in silence.
@@ -122,6 +132,14 @@ def read_extras(
         faults.append(
             error(where, "roll_deg and up are both given", "delete one of them")
         )
+    if "roughness" in values and _truth(words.get("flexible")):
+        faults.append(
+            error(
+                where,
+                "roughness_m and flexible are both given",
+                "delete one of them; the schedule may say the material of the run",
+            )
+        )
     if not words and not _RARE.intersection(values):
         return Said(section, flow, unread=tuple(unread))
     for key, raw in words.items():
@@ -142,6 +160,7 @@ def read_extras(
             up=_vector(words, where, faults),
             bend_radius=values.get("bend_radius"),
             role=_text(words, "role"),
+            flexible=_truth(words.get("flexible")),
         ),
         tuple(unread),
     )
@@ -215,7 +234,7 @@ def _misfit(key: str, raw: object) -> str | None:
     word = raw.strip().lower() if isinstance(raw, str) else None
     if raw is None or key == "up":  # a bad `up` is refused
         return None
-    if key in ("source", "transition"):
+    if key in ("source", "transition", "flexible"):
         fits = raw in (0, 1) if word is None else word in (*_TRUE, *_FALSE)
         return None if fits else "write true or false"
     if key == "shape":
@@ -342,6 +361,7 @@ def extras_of(run: Run) -> dict[str, Any]:
         "roughness_m": said.roughness,
         "bend_radius_m": said.bend_radius,
         "role": said.role,
+        "flexible": said.flexible or None,
     }
     out.update({key: value for key, value in plain.items() if value is not None})
     return out

@@ -8,9 +8,10 @@ from .drawing import Drawing
 from .faults import Notice, and_more, note, warning
 from .fittings import Bends, Ducts, Legs, Transitions
 from .frames import cross
+from .names import toml_key
 from .quantity_words import length_words, size_words
-from .run_words import flexible_runs
-from .schedule import Schedule
+from .run_words import flexible_runs, lacks_material
+from .schedule import FLEXIBLE, Schedule
 from .sections import FloatArray, IntArray, Shape, area
 from .topology import Topology
 
@@ -19,6 +20,7 @@ _MUCH_SMALLER = 0.7  # of the area: own choice, no published source
 _HUGE = 5.0  # m: no duct is so wide; own choice, no published source
 _SQUARE = float(np.cos(np.radians(20.0)))  # of a side to what it is measured along
 _LEVEL = float(np.sin(np.radians(45.0)))  # what rises less is called level
+_NAMED = 5  # runs in one sentence
 _SAME_SIZE = 0.02  # what nominal sizes of one duct may differ by
 _BACK = float(np.radians(1.0))  # nearer to a turn back, a second turn is one
 # Of the side along which two bends shift a duct: so little that three quarters of its
@@ -42,6 +44,7 @@ def fit_notices(
         *room_faults(topology, ducts, bends, transitions, legs, meetings),
         *_corners(topology, ducts, bends, transitions, schedule),
         *_overruled(topology, ducts, bends),
+        *_flexible_of_what(topology.drawing, schedule),
         *_flexible_with_sides(topology, ducts, schedule),
         *_huge(topology, ducts),
         *_large_branches(topology, ducts, legs),
@@ -478,6 +481,26 @@ def _overruled(topology: Topology, ducts: Ducts, bends: Bends) -> list[Notice]:
                 )
             )
     return notices
+
+
+def _flexible_of_what(drawing: Drawing, schedule: Schedule) -> list[Notice]:
+    """Say which runs are drawn flexible, where the schedule does not say of what."""
+    runs = [r for r in drawing.attributes if lacks_material(drawing, schedule, r)]
+    if not runs:
+        return []
+    names = ", ".join(f"'{drawing.names[run]}'" for run in runs[:_NAMED])
+    many = len(runs) > 1
+    return [
+        warning(
+            drawing.file,
+            f"{names}{and_more(len(runs) - _NAMED)} {'are' if many else 'is'} drawn as "
+            f"flexible duct, of which the schedule does not say the material: taken as "
+            f"{FLEXIBLE}",
+            "write material and compression under [duct.runs."
+            f"{toml_key(drawing.names[runs[0]])}]{', and so of each' * many}",
+            place=drawing.first_middle(runs[0]),
+        )
+    ]
 
 
 def _flexible_with_sides(

@@ -63,6 +63,7 @@ _IN_LINE = 0.999  # cosine of an angle of 2.6 degrees
 _MOST = 0.75  # of the longest body: how far a duct within its insulation reaches
 _MOST_BODIES = 20  # of a fitting without ports
 _NAME = 2  # place of the name among the attributes of whatever has one
+FLEXIBLE_SEGMENT = "FLEXIBLESEGMENT"  # of IfcDuctSegmentTypeEnum, ISO 16739-1
 
 
 @dataclass
@@ -82,6 +83,7 @@ class Element:
 
     entity: Entity
     kind: str
+    made: str = ""  # predefined type of a segment
     ends: list[End] = field(default_factory=list)
     taps: list[End] = field(default_factory=list)  # ports on a segment's side
     body: Body | None = None
@@ -122,7 +124,8 @@ def duct_elements(
             kind = _UNTYPED.get(entity.is_a())
             untyped += kind is not None
         if kind is not None:
-            out[entity.id()] = Element(entity, kind)
+            made = _made(entity, own_type) if kind == "segment" else ""
+            out[entity.id()] = Element(entity, kind, made)
     if untyped:
         found.notices.append(
             note(
@@ -157,6 +160,15 @@ def duct_elements(
         _say(model, element, said.get(number, {}), airflows, found)
     airflows.tell(found)
     return list(out.values())
+
+
+def _made(entity: Entity, own_type: Entity | None) -> str:
+    """Predefined type of a segment; that of its type goes first, as by the standard."""
+    for one in (own_type, entity):
+        said = None if one is None else attribute(one, "PredefinedType")
+        if said not in (None, "NOTDEFINED"):
+            return str(said)
+    return "NOTDEFINED"
 
 
 def _ports(model: IfcModel) -> Iterator[tuple[int, Entity]]:

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from .faults import BadInput, refusal
+from .faults import BadInput, and_more, refusal
 from .sections import FloatArray
 from .units import UNITS
 
@@ -29,6 +29,8 @@ _HEADER = re.compile(
 _STATEMENT = re.compile(
     rb"\s*(?:#\d+\s*=\s*[A-Za-z][A-Za-z0-9_]*\s*\(.*\)\s*$|[^#\s]|$)", re.S
 )
+_REFERENCES, _INSTANCES = re.compile(rb"#\d+"), re.compile(rb"(#\d+)\s*=")
+_WHOLE = re.compile(rb"(#\d+)\s*=\s*(\w+)\s*([^;]*);")
 _DEEPEST = 200  # placements within placements
 _PREFIXES = {
     "GIGA": 1e9, "MEGA": 1e6, "KILO": 1e3, "HECTO": 1e2, "DECA": 10.0,
@@ -173,6 +175,21 @@ def _check_words(file: str, content: bytes) -> None:
             raise refusal(
                 file, f"the statement '{shown}...' is damaged", "export it again"
             )
+    # The library reads what is not there as what was never said.
+    lost = set(_REFERENCES.findall(plain)) - set(_INSTANCES.findall(plain))
+    if lost:
+        said = [
+            f"{of.decode()} {kind.decode()} refers to {name.decode()}"
+            for of, kind, words in _WHOLE.findall(plain)
+            for name in _REFERENCES.findall(words)
+            if name in lost
+        ]
+        raise refusal(
+            file,
+            f"{', '.join(said[:3])}{and_more(len(said) - 3)}, which the file does not "
+            "hold",
+            "export the whole model again, or mend it where it was filtered",
+        )
 
 
 def _schema(content: bytes) -> str:

@@ -10,7 +10,7 @@ import numpy as np
 
 from .collected import Found
 from .faults import note, warning
-from .ifc_elements import IN_LINE, JOINS, Element, End, alike
+from .ifc_elements import FLEXIBLE_SEGMENT, IN_LINE, JOINS, Element, End, alike
 from .ifc_kernel import make_shapes
 from .ifc_model import IfcModel
 from .quantity_words import length_words
@@ -30,8 +30,14 @@ class Edge:
     section: Section | None
     up: tuple[float, float, float] | None
     origin: str
+    made: str  # predefined type of its duct; of a fitting that of the nearest
     radius: float | None = None
     is_transition: bool = False
+
+    @property
+    def is_flexible(self) -> bool:
+        """Whether it is a piece of flexible duct."""
+        return self.made == FLEXIBLE_SEGMENT
 
     def far(self, spot: int) -> int:
         """The spot at its other end."""
@@ -181,7 +187,7 @@ def pieces_of(element: Element, network: Network, found: Found) -> Iterator[Edge
                 )
             )
         return
-    own = element.section, element.up, element.origin
+    own = element.section, element.up, element.origin, element.made
     if element.kind in ("source", "device"):
         if element.kind == "source":
             return  # the network begins at it
@@ -215,7 +221,7 @@ def pieces_of(element: Element, network: Network, found: Found) -> Iterator[Edge
 
 
 def _segment_pieces(element: Element, network: Network) -> Iterator[Edge]:
-    own = element.section, element.up, element.origin
+    own = element.section, element.up, element.origin, element.made
     one, two = element.ends
     body = element.body
     if body is not None and body.radius is not None:
@@ -240,7 +246,7 @@ def _segment_pieces(element: Element, network: Network) -> Iterator[Edge]:
             continue
         tap = element.taps[number]
         if np.linalg.norm(tap.point - point) > IN_LINE:
-            yield Edge((at[-1], tap.spot), element, None, None, "")
+            yield Edge((at[-1], tap.spot), element, None, None, "", "")
     at.append(two.spot)
     for a, b in pairwise(at):
         yield Edge((a, b), element, *own)
@@ -304,10 +310,10 @@ def _meeting(element: Element) -> tuple[FloatArray | None, float | None, bool]:
 
 
 def fill_sections(network: Network) -> None:
-    """Give pieces of fittings the section of the nearest duct.
+    """Give pieces of fittings the section of the nearest duct, and how that is made.
 
     A duct at the end counts before the leg across the same fitting, and that before
-    the fitting next to it.
+    the fitting next to it. A bend is flexible only between two flexible ducts.
     """
     at = network.at()
     for edge in network.edges:
@@ -315,13 +321,15 @@ def fill_sections(network: Network) -> None:
             edge.section, edge.up, edge.origin = None, None, ""
     known = [(0, row) for row, e in enumerate(network.edges) if e.section is not None]
     rows = {id(edge): row for row, edge in enumerate(network.edges)}
-    heap = [(cost, row, row) for cost, row in known]
+    heap = [(cost, network.edges[row].is_flexible, row, row) for cost, row in known]
+    heapq.heapify(heap)
     while heap:
-        cost, row, giver = heapq.heappop(heap)
+        cost, _, row, giver = heapq.heappop(heap)
         edge = network.edges[row]
         if edge.section is None:
             given = network.edges[giver]
             edge.section, edge.up = given.section, given.up
+            edge.made = edge.made or given.made
             edge.origin = "the duct that it is joined to"
         elif row != giver:
             continue
@@ -335,7 +343,13 @@ def fill_sections(network: Network) -> None:
                     more = 1
                 else:
                     continue
-                heapq.heappush(heap, (cost + more, rows[id(other)], row))
+                to = rows[id(other)]
+                heapq.heappush(heap, (cost + more, edge.is_flexible, to, row))
+    for edge in network.edges:
+        if edge.is_flexible and len(edge.element.ends) == 2:
+            for other in (o for spot in edge.spots for o in at[spot]):
+                if other.element is edge.element and not other.is_flexible:
+                    edge.made = other.made
 
 
 def mark_transitions(network: Network) -> None:

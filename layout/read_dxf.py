@@ -182,9 +182,13 @@ def _unit(document: Any, file: str, unit: str | None) -> tuple[str | None, float
 
 
 def _damaged(path: Path, problem: Exception) -> BadInput:
+    from ezdxf.lldxf.const import DXFError
+
+    # Only what the library says in its own words names the line.
+    why = f": {str(problem).rstrip('.')}" if isinstance(problem, DXFError) else ""
     return refusal(
         path.name,
-        f"it is damaged or cut short ({type(problem).__name__})",
+        f"it is damaged or cut short{why}",
         "ask for a complete copy, or save it again",
     )
 

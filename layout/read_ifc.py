@@ -14,7 +14,7 @@ import numpy as np
 from .basis import Basis
 from .collected import Collected, Found, check_finite, collected_drawing
 from .drawing import Attributes, Drawing
-from .faults import BadInput, Notice, and_more, note, refusal, warning
+from .faults import BadInput, Notice, and_more, error, note, refusal, warning
 from .frames import is_plumb, level_frame, rotate, turn_between
 from .ifc_bodies import STANDS_LEVEL
 from .ifc_elements import (
@@ -27,6 +27,7 @@ from .ifc_elements import (
     measure_segment,
     say_doubts,
 )
+from .ifc_gaps import gaps
 from .ifc_model import IfcModel, Placements, open_ifc
 from .ifc_network import (
     STRAIGHT,
@@ -88,9 +89,10 @@ def read_ifc(path: Path, *, unit: str | None = None, up: str | None = None) -> D
         ArithmeticError, AttributeError, LookupError, RuntimeError, TypeError,
         ValueError, np.linalg.LinAlgError,
     ) as problem:  # what an attribute left empty leads to  # fmt: skip
-        raise refusal(
-            path.name, f"its data cannot be read ({problem})", "export it again"
-        ) from None
+        faults = gaps(model) or [
+            error(path.name, f"its data cannot be read ({problem})", "export it again")
+        ]
+        raise BadInput(faults) from None
     if found.faults:
         raise BadInput(found.faults)
     if not found.runs:
@@ -204,6 +206,8 @@ def _goes_on(
     one, two = at[spot]
     if one.is_transition or two.is_transition:
         return False
+    if one.made and two.made and one.made != two.made:
+        return False
     flows = one.element.flow, two.element.flow
     if not any(map(math.isnan, flows)) and not math.isclose(*flows, rel_tol=1e-6):
         return False
@@ -294,6 +298,7 @@ def _add_run(
         transition=lead.is_transition,
         up=None if is_upright else level.up,
         bend_radius=_real_radius(radius, section, along, network, found),
+        flexible=lead.is_flexible and not lead.is_transition,
     )
     found.runs.append(
         Collected(

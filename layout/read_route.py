@@ -9,7 +9,7 @@
     flow = "0.4 m3/s"               # airflow at its start; may be left out
     source = true                   # the air enters at its free end
 
-Further keys of a run: terminal, transition, roll, up, bend_radius, roughness.
+Further keys of a run: terminal, transition, roll, up, bend_radius, roughness, flexible.
 """
 
 from pathlib import Path
@@ -101,9 +101,12 @@ def _read_run(entry: Table, number: int, unit: str, up: str, found: Found) -> No
         roll=entry.quantity("roll", "angle"),
         up=entry.get("up", direction),
         bend_radius=entry.positive("bend_radius", "length"),
+        flexible=entry.get("flexible", _truth) or False,
     )
     if "roll" in entry and "up" in entry:
         entry.fault("", "roll and up are both given", "delete one of them")
+    if attributes.flexible and attributes.roughness is not None:
+        entry.fault("", "roughness and flexible are both given", "delete one of them")
     points = entry.get("points", _points)
     if points is None and "points" not in entry:
         entry.fault("", "the run has no points", "write points = [[0, 0, 0], ...]")

@@ -308,7 +308,16 @@ class _Codec:
         self._appended, self._raw, self._file = appended, raw, file
 
     def array(self, element: ET.Element) -> Array:
-        """Numbers of an array."""
+        """Numbers of an array; what is wrong is told with its name."""
+        try:
+            return self._numbers(element)
+        except (zlib.error, lzma.LZMAError, binascii.Error):
+            what = "its packed data are damaged or cut short"
+        except _DAMAGE as problem:
+            what = str(problem)
+        raise ValueError(f"array '{element.get('Name', '')}': {what}")
+
+    def _numbers(self, element: ET.Element) -> Array:
         kind = _TYPES.get(element.get("type", ""))
         if kind is None:
             raise ValueError(f"array of type {element.get('type')}")

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from .drawing import NOTHING_SAID, Drawing
-from .schedule import Schedule, is_flexible
+from .schedule import FLEXIBLE, Schedule, is_flexible
 
 
 def with_run_words(drawing: Drawing, schedule: Schedule) -> Drawing:
@@ -42,7 +42,8 @@ def made_of(
 ) -> tuple[str | None, float | None]:
     """Material that is declared of a run, or its roughness, m, or neither.
 
-    What is said of the run goes before what is said of all.
+    What is said of the run goes before what is said of all, and that it is drawn
+    flexible before a rigid material of all.
     """
     name = drawing.names[run]
     if name in schedule.run_materials:
@@ -53,15 +54,30 @@ def made_of(
         rough = said.roughness
     if rough is not None:
         return None, rough
+    if said is not None and said.flexible and not is_flexible(schedule.material):
+        return FLEXIBLE, None
     return schedule.material, schedule.roughness
 
 
 def flexible_runs(drawing: Drawing, schedule: Schedule) -> list[int]:
     """Numbers of the runs whose material is that of flexible duct."""
-    if not any(map(is_flexible, (schedule.material, *schedule.run_materials.values()))):
+    declared = map(is_flexible, (schedule.material, *schedule.run_materials.values()))
+    if not any(declared) and not any(a.flexible for a in drawing.attributes.values()):
         return []
     return [
         run
         for run in range(drawing.run_count)
         if is_flexible(made_of(drawing, schedule, run)[0])
     ]
+
+
+def lacks_material(drawing: Drawing, schedule: Schedule, run: int) -> bool:
+    """Whether a run is drawn flexible and nobody says of what; FLEXIBLE is taken."""
+    said = drawing.attributes.get(run)
+    return (
+        said is not None
+        and said.flexible
+        and not is_flexible(schedule.material)
+        and drawing.names[run] not in schedule.run_materials
+        and made_of(drawing, schedule, run)[0] == FLEXIBLE
+    )

@@ -29,6 +29,10 @@ _CONTAMINATED = re.compile(
 )
 
 
+# Of `roughness.csv`: taken where a run is drawn flexible and nobody says of what.
+FLEXIBLE = "flexible duct, nonmetallic with wire, fully extended"
+
+
 def is_flexible(material: str | None) -> bool:
     """Whether a material, in words, is that of flexible duct; None is none."""
     return material is not None and "flexible" in material.lower()

@@ -34,7 +34,7 @@ _NUMBERS = (
     "bend_radius_m",
     "roll_deg",
 )
-_WORDS = ("source", "terminal", "transition", "shape", "role", "up")
+_WORDS = ("source", "terminal", "transition", "shape", "role", "up", "flexible")
 
 
 def write(drawing: Drawing, path: Path | str) -> list[Notice]:

@@ -6,12 +6,14 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from elbowroom.layout import (
+    FLEXIBLE,
     Basis,
     BoolArray,
     DuctGraph,
     FloatArray,
     IntArray,
     flexible_runs,
+    lacks_material,
     length_words,
     made_of,
     refusal,
@@ -127,12 +129,16 @@ def conditions_of(graph: DuctGraph) -> Conditions:
         special |= {
             place[name]: said for name, said in by_name.items() if name in place
         }
+    assumed = [r for r in drawing.attributes if lacks_material(drawing, schedule, r)]
+    if assumed:
+        special |= dict.fromkeys(assumed, _of_material(FLEXIBLE, where))
     by_run = np.full(drawing.run_count, default[0])
     bases = np.full(drawing.run_count, int(basis))
     known, credited = {default[1]: 0}, np.zeros(drawing.run_count, dtype=np.int64)
     for run, (value, credit) in special.items():
         by_run[run], bases[run] = value, int(Basis.DECLARED)
         credited[run] = known.setdefault(credit, len(known))
+    bases[assumed] = int(Basis.ASSUMED)
     of_duct = graph.ducts.run
     pressed, pressed_basis = _compression(graph)
     air = air_of(schedule)
@@ -161,7 +167,8 @@ def material_of(graph: DuctGraph, run: int) -> str:
     """What a run is made of, in words: as declared, else as assumed."""
     material, rough = made_of(graph.drawing, graph.schedule, run)
     if material is not None:
-        return material
+        is_assumed = lacks_material(graph.drawing, graph.schedule, run)
+        return material + " (assumed)" * is_assumed
     if rough is None:
         return "galvanised steel (assumed)"
     return f"roughness {length_words(rough)}"

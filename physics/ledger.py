@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from elbowroom.layout import (
+    FLEXIBLE,
     PIECES_TAKEN,
     SPLITTERS_TAKEN,
     Basis,
@@ -49,6 +50,7 @@ FAN = "fan's pressure"
 LEFT = "pressure left for the ducts"
 # What else could be so: air, K, a site, m, and a duct's roughness, m.
 _COOLER, _HIGHER, _ROUGHER = 283.15, 500.0, 1.5e-4
+_ROUGHER_FLEXIBLE = "flexible duct, metallic corrugated, fully extended"
 _ASSUMED = int(Basis.ASSUMED)
 _HUMID = 0.5  # share of saturation
 OTHER_FLOW = 0.01  # less is the rounding of an airflow in another unit; own choice
@@ -153,15 +155,29 @@ def _of_site(analysis: "Analysis") -> list[Assumption]:
 
 def _of_ducts(analysis: "Analysis") -> list[Assumption]:
     """The walls of ducts, and how far flexible ones are pulled out."""
-    conditions = analysis.conditions
+    conditions, graph = analysis.conditions, analysis.graph
+    assumed = conditions.roughness_basis == _ASSUMED
+    soft = assumed & conditions.is_flexible
+    runs = [graph.drawing.names[run] for run in np.unique(graph.ducts.run[soft])]
     return [
         *_assume(
             analysis,
-            _count(conditions.roughness_basis == _ASSUMED),
+            _count(assumed & ~soft),
             f"ducts of galvanised steel, roughness {length_words(GALVANISED)}",
             "write material or roughness under [duct]",
             length_words(_ROUGHER),
             roughness=_ROUGHER,
+        ),
+        *_assume(
+            analysis,
+            _count(soft),
+            f"ducts drawn as flexible of {FLEXIBLE}",
+            "write material under [duct.runs.NAME]",
+            _ROUGHER_FLEXIBLE,
+            run_materials={
+                **graph.schedule.run_materials,
+                **dict.fromkeys(runs, _ROUGHER_FLEXIBLE),
+            },
         ),
         *_assume(
             analysis,

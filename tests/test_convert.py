@@ -81,7 +81,10 @@ def test_everything_that_is_said_of_a_run_comes_back(
                 source=True, source_at_end=False, roughness=1e-3, roll=0.5
             ),
             "b": Attributes(
-                terminal="hall, north", bend_radius=0.25, up=(0.0, 1.0, 0.0)
+                terminal="hall, north",
+                bend_radius=0.25,
+                up=(0.0, 1.0, 0.0),
+                flexible=True,
             ),
         },
     )
@@ -102,6 +105,7 @@ def test_everything_that_is_said_of_a_run_comes_back(
         assert found.up == said.up
         assert found.roughness == said.roughness
         assert found.bend_radius == said.bend_radius
+        assert found.flexible == said.flexible
         assert (found.roll is None) == (said.roll is None)
         if said.roll is not None:
             assert found.roll == pytest.approx(said.roll)

@@ -137,3 +137,11 @@ def test_a_layer_whose_section_is_in_doubt_is_named_where_it_is_left_out(
     (said,) = [n for n in drawing.notices if n.effect == "its lines were left out"]
     assert said.where == "plan.dxf, layer 'riser 24x12'"
     assert "'24x12' was not taken" in said.what
+
+
+def test_damage_is_told_with_its_line(tmp_path: Path) -> None:
+    path = tmp_path / "plan.dxf"
+    tags = "0 SECTION 2 HEADER 9 $INSUNITS 70 abc 0 ENDSEC 0 EOF"
+    path.write_text(tags.replace(" ", "\n") + "\n", encoding="utf-8")
+    with pytest.raises(BadInput, match=r'value="abc".* near line: 8; ask for'):
+        read(path)

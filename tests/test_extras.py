@@ -109,6 +109,7 @@ def test_cells_with_a_quantity_without_its_unit(name: str, tmp_path: Path) -> No
     [
         ({"roughness_m": 0.09}, "roughness_m is 0.09, more than 20 mm"),
         ({"width_mm": "6_00", "height_mm": 300}, "width_mm is '6_00', which is no"),
+        ({"roughness_m": 0.001, "flexible": True}, "and flexible are both given"),
     ],
 )
 def test_a_number_that_is_a_slip_is_refused(

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -162,6 +163,7 @@ def test_a_bend_of_flexible_duct_is_told_with_the_published_figure(
 
 
 FLEXIBLE = "flexible duct, nonmetallic with wire, fully extended"
+METALLIC = "flexible duct, metallic corrugated, fully extended"
 
 
 def _branches(turns: dict[str, int], flow: float = 0.05) -> Analysis:
@@ -349,6 +351,42 @@ def test_flexible_duct_with_sides_is_told() -> None:
         unknown = [flag for flag in bends if "no factor is published" in flag.what]
         assert [flag.where for flag in unknown] == ["run 'A'"] * told
         assert len(bends) == 1 + told
+
+
+@pytest.mark.parametrize(
+    ("words", "material", "is_told"),
+    [
+        ({}, FLEXIBLE, True),
+        ({"material": "galvanised steel"}, FLEXIBLE, True),
+        ({"run_materials": {"A": METALLIC}}, METALLIC, False),
+        ({"run_materials": {"A": FLEXIBLE}}, FLEXIBLE, False),
+        ({"material": METALLIC}, METALLIC, False),
+        ({"run_materials": {"A": "galvanised steel"}}, "galvanised steel", False),
+    ],
+)
+def test_a_run_drawn_flexible_is_so_and_what_it_is_of_is_told(
+    words: dict[str, Any], material: str, is_told: bool
+) -> None:
+    base = _branches({"A": 1, "B": 1}).graph
+    silent = replace(base.schedule, run_materials={}, run_compression={})
+    drawing = base.drawing
+    attributes = dict(drawing.attributes)
+    run = list(drawing.names).index("A")
+    attributes[run] = replace(attributes.get(run, Attributes()), flexible=True)
+    drawing = replace(drawing, attributes=attributes)
+    found = analyse(build(drawing, replace(silent, **words)))
+    declared = {"run_materials": {"A": material}, **words}
+    wanted = analyse(build(base.drawing, replace(silent, **declared)))
+    assert (found.elements.loss == wanted.elements.loss).all()
+    told = [
+        one for one in found.graph.notices if "does not say the material" in one.what
+    ]
+    assert [one.what.split()[0] for one in told] == ["'A'"] * is_told
+    assert all('[duct.runs."A"]' in one.remedy for one in told)
+    listed = [e for e in effects(found) if "drawn as flexible" in e.assumption.what]
+    assert [(e.loss or 0.0) > 0.0 for e in listed] == [True] * is_told  # of metal
+    made = {row.material for row in duct_schedule(found) if "(assumed)" in row.material}
+    assert (f"{FLEXIBLE} (assumed)" in made) == is_told
 
 
 @pytest.mark.parametrize("shape", [Shape.RECTANGULAR, Shape.OVAL])

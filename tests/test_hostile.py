@@ -129,6 +129,18 @@ def test_every_encoding_of_a_vtp(
     assert run.section.width == 0.25
 
 
+def test_packed_data_that_are_damaged_are_told_with_their_array(tmp_path: Path) -> None:
+    path = tmp_path / "a.vtp"
+    vtp("ZLib", "raw", "UInt32", path)
+    data = bytearray(path.read_bytes())
+    first = data.index(b"_", data.index(b"<AppendedData")) + 1
+    packed = data.index(b"\x78", first + 16)  # the first byte of a zlib stream
+    data[packed] ^= 0xFF
+    path.write_bytes(data)
+    with pytest.raises(BadInput, match=r"\(array '\w+': its packed data are damaged"):
+        read(path)
+
+
 def test_an_array_that_claims_more_than_it_holds_costs_nothing(tmp_path: Path) -> None:
     """A bomb of zeros: 4 GB claimed, a few kilobytes given."""
     block = zlib.compress(bytes(10_000_000), 9)

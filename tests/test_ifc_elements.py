@@ -21,6 +21,7 @@ from elbowroom.layout import (
     TerminalSpec,
     build,
     flat_oval,
+    read,
     rectangular,
     round_section,
 )
@@ -289,6 +290,47 @@ def test_the_body_of_an_elbow_states_its_radius(
     assert ("ports alone" in said_by(drawing)) == follows
 
 
+def test_a_reference_to_nothing_is_refused_with_its_place(tmp_path: Path) -> None:
+    model = Model()
+    duct = model.duct(model.extrusion(300, 200, 5000))
+    model.drawing(tmp_path)
+    path = tmp_path / "duct.ifc"
+    text = path.read_text(encoding="utf-8")
+    place = f"#{duct.ObjectPlacement.id()}"
+    axes = f"#{duct.ObjectPlacement.RelativePlacement.id()}"
+    path.write_text(text.replace(f",{axes})", ",#999999)"), encoding="utf-8")
+    wanted = f"{place} IFCLOCALPLACEMENT refers to #999999, which the file does not"
+    with pytest.raises(BadInput, match=wanted):
+        read(path)
+
+
+@pytest.mark.parametrize(
+    ("at", "value", "what"),
+    [
+        (2, None, "has no ExtrudedDirection"),
+        (2, "place", "has an unfit ExtrudedDirection"),
+    ],
+)
+def test_what_a_body_lacks_is_said_of_its_duct(
+    at: int, value: str | None, what: str, tmp_path: Path
+) -> None:
+    model = Model()
+    body = model.extrusion(300, 200, 5000)
+    duct = model.duct(body, name="B1")
+    model.drawing(tmp_path)
+    path = tmp_path / "duct.ifc"
+    text = path.read_text(encoding="utf-8")
+    line = next(x for x in text.splitlines() if x.startswith(f"#{body.id()}="))
+    old = f"#{body[at].id()},"
+    new = f"#{body[1].id()}," if value else "$,"
+    path.write_text(text.replace(line, line.replace(old, new)), encoding="utf-8")
+    with pytest.raises(BadInput) as caught:
+        read(path)
+    (fault,) = caught.value.faults
+    assert fault.where == f"duct.ifc, #{duct.id()} IfcDuctSegment 'B1'"
+    assert fault.what.startswith(f"#{body.id()} IfcExtrudedAreaSolid {what}")
+
+
 X, Y, Z = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
 LEVEL = ((0, 0, 3000), X, Y, 300, 400, 5000)  # place, way, that of its first side
 
@@ -361,3 +403,43 @@ def test_a_riser_at_the_source_and_a_level_duct_are_no_run_with_an_idle_up(
     graph = line_of(tmp_path, riser, ((0, 0, 3000), X, Y, 400, 300, 5000))
     assert len(graph.transitions.duct) == 0
     assert not any("'up' points along" in one.what for one in graph.notices)
+
+
+@pytest.mark.parametrize("by_type", [False, True])
+@pytest.mark.parametrize(
+    ("flexible", "length"),
+    [("BC", 2.7 + 0.6 + 2.7), ("C", 2.7), ("", 0.0)],  # an elbow beside rigid is rigid
+)
+def test_flexible_segments_are_runs_of_their_own(
+    flexible: str, length: float, by_type: bool, tmp_path: Path
+) -> None:
+    """IfcDuctSegmentTypeEnum, of the occurrence or its type, ISO 16739-1."""
+    model = Model()
+    make, guid = model.make, ifcopenshell.guid.new
+    kinds = {
+        kind: make("IfcDuctSegmentType", guid(), PredefinedType=kind)
+        for kind in ("RIGIDSEGMENT", "FLEXIBLESEGMENT")
+    }
+    for name, at, way, long in (
+        ("A", (0, 0, 0), X, 5000),
+        ("B", (5000, 0, 0), X, 2700),
+        ("C", (8000, 300, 0), Y, 2700),
+    ):
+        kind = ("RIGIDSEGMENT", "FLEXIBLESEGMENT")[name in flexible]
+        duct = model.duct(model.extrusion(200, 200, long), ports=False, name=name)
+        duct.ObjectPlacement = make("IfcLocalPlacement", None, model.place(at, way, Z))
+        if by_type:
+            words = {"RelatedObjects": [duct], "RelatingType": kinds[kind]}
+            make("IfcRelDefinesByType", guid(), **words)
+        duct.PredefinedType = "NOTDEFINED" if by_type else kind
+    elbow = make("IfcDuctFitting", guid(), Name="elbow", PredefinedType="BEND")
+    for at, out in (((7700, 0, 0), (-1, 0, 0)), ((8000, 300, 0), Y)):
+        place = make("IfcLocalPlacement", None, model.place(at, out, Z))
+        port = make("IfcDistributionPort", guid(), ObjectPlacement=place)
+        words = {"RelatingObject": elbow, "RelatedObjects": [port]}
+        make("IfcRelNests", guid(), **words)
+    drawing = model.drawing(tmp_path)
+    found = {run.name: run.attributes.flexible for run in drawing.runs}
+    assert found == {"A": False} | ({flexible[0]: True} if flexible else {})
+    if flexible:
+        assert drawing.run(1).length == pytest.approx(length)
