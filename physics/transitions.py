@@ -233,11 +233,13 @@ def shape_allowance(
 ) -> FloatArray:
     """What `transition` has at least for a change of shape alone, shape (n,)."""
     same_shape = shape_in == shape_out
+    crosswise = (width_out > width_in) != (height_out > height_in)
+    if not (crosswise | ~same_shape).any():  # as nearly everywhere
+        return np.zeros(len(crosswise))
     sides = width_in, height_in, width_out, height_out
     second, _, nothing = _sides(same_shape, *sides)
     ratio = sections.area(shape_out, width_out, height_out)
     ratio = ratio / sections.area(shape_in, width_in, height_in)
-    crosswise = (width_out > width_in) != (height_out > height_in)
     share = _shape_share(same_shape, second, crosswise, ratio)
     return np.where(nothing, 0.0, SAME_AREA * share)
 
