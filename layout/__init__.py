@@ -45,7 +45,7 @@ from .graph import (
     run_sections,
 )
 from .islands import island_notices
-from .legs import branch_opposite
+from .legs import legs_among
 from .memory import keep_freed_memory
 from .mend import mended
 from .names import bare_name, section_in_name, toml_key
@@ -108,6 +108,7 @@ from .sections import (
 )
 from .snap import TOLERANCE
 from .solids import Solids, solids
+from .stretches import is_first
 from .toml_tables import load_toml
 from .topology import Topology, join, loops
 from .transition_rules import own_change_rows, transition_lengths
@@ -171,7 +172,6 @@ __all__ = [
     "bare_name",
     "bend_places",
     "boxes_of",
-    "branch_opposite",
     "branches_beyond",
     "build",
     "check_ending",
@@ -192,10 +192,12 @@ __all__ = [
     "found_at",
     "heat_capacity_words",
     "heat_words",
+    "is_first",
     "island_notices",
     "join",
     "kink_words",
     "lacks_material",
+    "legs_among",
     "length_words",
     "level_frame",
     "load_toml",

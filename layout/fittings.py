@@ -199,6 +199,8 @@ class Legs:
     is_branch
         Whether the leg is a branch, and not that main; also where that is the main in
         part only.
+    away
+        Unit vector along the leg, away from the junction, shape (l, 3).
     angle
         Deflection of the leg from the common duct, rad; 0 is straight on.
     straight_angle
@@ -214,12 +216,12 @@ class Legs:
         The largest `likeness` of a junction of more than two legs; 0 where only two
         leave.
     branch
-        The leg itself, or for a main the branch that turns away most.
+        The leg itself, or for a main the branch, of several one that turns away most.
     leg_count
         How many legs meet there, the common one among them; 2 for a tap at the closed
         end of a duct, which is declared.
     entry
-        `TakeoffEntry` codes; for a main those of the branch.
+        `TakeoffEntry` codes: how the leg begins if it is a branch.
     entry_basis
         `Basis` codes.
     """
@@ -228,6 +230,7 @@ class Legs:
     common: IntArray
     straight: IntArray
     is_branch: BoolArray
+    away: FloatArray
     angle: FloatArray
     straight_angle: FloatArray
     likeness: FloatArray

@@ -31,6 +31,7 @@ _NO_LEGS = Legs(
     common=_NO_ROWS,
     straight=_NO_ROWS,
     is_branch=_NO_FLAGS,
+    away=np.empty((0, 3)),
     angle=np.empty(0),
     straight_angle=np.empty(0),
     likeness=np.empty(0),
@@ -182,47 +183,94 @@ def _legs(
     # Equal deflections are told apart by size, so that the order of drawing is not
     # what decides.
     order = np.lexsort((-size, (turn / _SAME_TURN).round(), junction))
-    rows, common, turn = rows[order], common[order], turn[order]
-    first = is_first(junction[order])
+    rows, is_tap = rows[order], pieces.is_tap[rows[order]]
+    default, default_basis = schedule.takeoff_entry("")
+    entry = np.full(len(rows), int(default))
+    basis = np.full(len(rows), int(default_basis))
+    drawing, special = topology.drawing, schedule.takeoff_exceptions
+    if special:
+        run = pieces.run[rows]
+        for row in np.flatnonzero(np.isin(run, runs_named(drawing, special))).tolist():
+            rule, rule_basis = schedule.takeoff_entry(drawing.names[run[row]])
+            entry[row], basis[row] = int(rule), int(rule_basis)
+    basis[is_tap] = int(Basis.DECLARED)
+    return _told_apart(
+        duct_of[rows],
+        duct_of[common[order]],
+        away.take(order, axis=0),
+        turn[order],
+        size[order],
+        junction[order],
+        is_tap,
+        entry,
+        basis,
+    )
+
+
+def legs_among(legs: Legs, rows: IntArray, size: FloatArray) -> Legs:
+    """Some legs of junctions, told apart as if no others were there.
+
+    Parameters
+    ----------
+    legs, rows
+        With all legs of each junction, and the rows of some, in that order; none of
+        joints where several ducts lead in and several out.
+    size
+        Area of each duct, m², shape (d,).
+    """
+    return _told_apart(
+        legs.duct[rows],
+        legs.common[rows],
+        legs.away[rows],
+        legs.angle[rows],
+        size[legs.duct[rows]],
+        legs.common[rows],
+        np.zeros(len(rows), dtype=bool),
+        legs.entry[rows],
+        legs.entry_basis[rows],
+    )
+
+
+def _told_apart(
+    duct: IntArray,
+    common: IntArray,
+    away: FloatArray,
+    turn: FloatArray,
+    size: FloatArray,
+    junction: IntArray,
+    is_tap: BoolArray,
+    entry: IntArray,
+    basis: IntArray,
+) -> Legs:
+    """Tell branches from mains: legs beside each other, the straightest first."""
+    first = is_first(junction)
     begin, group = first.nonzero()[0], first.cumsum() - 1
     count = np.bincount(group)
     straight = begin[group]
     widest = (begin + count - 1)[group]
-    every = np.arange(len(rows))
-    is_tap = pieces.is_tap[rows]
-    likeness, evenness, pairing = np.zeros((3, len(rows)))
-    turned = (count[group] > 1) & (turn[straight] > STRAIGHT_ON) & (common != rows)
+    every = np.arange(len(duct))
+    likeness, evenness, pairing = np.zeros((3, len(duct)))
+    turned = (count[group] > 1) & (turn[straight] > STRAIGHT_ON) & (common != duct)
     if turned.any():
         likeness, evenness, pairing, straight = _without_main(
-            away.take(order, axis=0), turn, size[order], turned, straight, widest
+            away, turn, size, turned, straight, widest
         )
         widest = np.where(turned & (widest == straight), widest - 1, widest)
     tied = evenness == 1.0
     is_branch = (every != straight) | is_tap | (evenness > 0.0)
     symmetrical = likeness > 0.5
-    branch = np.where(is_branch | symmetrical, every, widest)
-    drawing = topology.drawing
-    default, default_basis = schedule.takeoff_entry("")
-    entry = np.full(len(rows), int(default))
-    basis = np.full(len(rows), int(default_basis))
-    special = schedule.takeoff_exceptions
-    if special:
-        run = pieces.run[rows[branch]]
-        for row in np.flatnonzero(np.isin(run, runs_named(drawing, special))).tolist():
-            rule, rule_basis = schedule.takeoff_entry(drawing.names[run[row]])
-            entry[row], basis[row] = int(rule), int(rule_basis)
-    basis[is_tap] = int(Basis.DECLARED)
     return Legs(
-        duct_of[rows],
-        duct_of[common],
-        np.where(tied, duct_of[common], duct_of[rows[straight]]),
+        duct,
+        common,
+        np.where(tied, common, duct[straight]),
         is_branch | symmetrical,
+        away,
         turn,
         np.where(tied, 0.0, turn[straight]),
         likeness,
         evenness,
         pairing,
-        duct_of[rows[branch]],
+        np.where(is_branch | symmetrical, duct, duct[widest]),
         count[group] + 1,
         entry,
         basis,
@@ -303,20 +351,3 @@ def _likeness(
 def _share(value: FloatArray, none: float, whole: float | FloatArray) -> FloatArray:
     """How much counts: 0 at one value, 1 at the other, straight between."""
     return np.asarray(((value - none) / (whole - none)).clip(0.0, 1.0))
-
-
-def branch_opposite(legs: Legs, rows: IntArray) -> IntArray:
-    """Rows of the branch that each main passes: of several the one that turns most.
-
-    Parameters
-    ----------
-    legs
-        With all legs of each junction, as `DuctGraph.legs` has them.
-    rows
-        Those that are mains.
-    """
-    found = rows.copy()
-    for at, row in enumerate(rows.tolist()):
-        beside = (legs.common == legs.common[row]).nonzero()[0]
-        found[at] = beside[beside != row][-1]  # they follow each other by their turn
-    return found

@@ -5,7 +5,6 @@ import numpy as np
 from .constructions import TakeoffEntry
 from .drawing import Drawing
 from .fittings import Ducts, Legs
-from .legs import branch_opposite
 from .pieces import SAME_SIZE, runs_named, sides_before
 from .schedule import Schedule
 from .sections import FloatArray, IntArray, Shape
@@ -47,9 +46,10 @@ def transition_lengths(
 
 
 def own_change_rows(ducts: Ducts, legs: Legs) -> IntArray:
-    """Mains whose section is not that of the common duct; no radius wyes.
+    """Mains whose section is not that of the common duct; none past radii alone.
 
-    The table of these has rows of other areas. Legs that are mains in part are counted.
+    The table of radius wyes has rows of other areas. Legs that are mains in part are
+    counted.
     """
     main, rest = legs.common, legs.straight
     wide, high = sides_before(ducts.width, ducts.height, main, ducts.crossed[rest])
@@ -58,11 +58,10 @@ def own_change_rows(ducts: Ducts, legs: Legs) -> IntArray:
     found &= (legs.duct == rest) & (legs.duct != main)
     found &= legs.leg_count > 2  # no taps
     rows = found.nonzero()[0]
-    # Of a main it is that of the branch, but not where it is one in part only.
-    entry = legs.entry[rows]
-    partly = legs.is_branch[rows].nonzero()[0]
-    if len(partly):
-        entry[partly] = legs.entry[branch_opposite(legs, rows[partly])]
-    curved = entry == int(TakeoffEntry.RADIUS)
-    curved &= ducts.shape[legs.common[rows]] == Shape.RECTANGULAR
-    return np.asarray(rows[~curved])
+    by_radius = legs.entry == int(TakeoffEntry.RADIUS)
+    if by_radius.any():
+        plain = ~by_radius & (legs.duct != legs.common)
+        other = np.bincount(legs.common, plain)[legs.common] - plain
+        boxy = ducts.shape[legs.common[rows]] == int(Shape.RECTANGULAR)
+        rows = rows[~boxy | (other[rows] > 0)]
+    return np.asarray(rows)

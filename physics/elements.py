@@ -16,7 +16,7 @@ from elbowroom.layout import (
 )
 
 from . import ends
-from .coefficient import AS_DECLARED, Credit, Gathered
+from .coefficient import AS_DECLARED, Credit, Gathered, Note
 from .conditions import Conditions
 from .flexible import compression_factor
 from .friction import COLEBROOK, pressure_gradient
@@ -28,7 +28,6 @@ from .losses import (
     meeting_coefficients,
     transition_coefficients,
 )
-from .own_changes import count_own_changes
 
 
 class Kind(IntEnum):
@@ -376,11 +375,11 @@ def _coefficients(
     if len(graph.terminals.closed):  # no share of nothing is defined
         flow = np.where(state.flow == 0.0, _HARDLY * state.flow.max(), state.flow)
         air = state.area, flow, flow / state.area
-    divided = leg_coefficients(graph, graph.legs, *air, graph.is_return)
+    divided = leg_coefficients(graph, graph.legs, *air, graph.is_return, own=own)
     if len(own.rows):
-        changed, length_basis = count_own_changes(graph.legs, *air[:2], own, divided)
-        place = leg[changed]
-        basis[place] = np.maximum(basis[place], length_basis)
+        counts = (divided.notes[own.rows] & int(Note.OWN_CHANGE)) > 0
+        place = leg[own.rows[counts]]
+        basis[place] = np.maximum(basis[place], own.basis[counts])
     every.take_over(leg, divided)
     if len(component):
         every.value[component] = conditions.components[graph.components.order]

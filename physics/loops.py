@@ -37,8 +37,9 @@ from .flows import (
     resistances,
 )
 from .loop_balance import STILL, balanced, least_flows, spent
-from .losses import WEAK, bend_coefficients
+from .losses import bend_coefficients
 from .network import solve_network
+from .several_legs import WEAK
 
 _TURNS = 100
 _STEPS = 200

@@ -19,6 +19,7 @@ from elbowroom.layout import (
     Shape,
     TakeoffEntry,
     and_more,
+    legs_among,
     own_change_rows,
     refusal,
     sides_before,
@@ -31,9 +32,17 @@ from .junction_terms import share_of_bullhead
 from .junctions import JunctionLegs, dividing_legs, joining_legs
 from .own_changes import OwnChanges, count_own_changes, own_change_lengths
 from .readings import STRAIGHT_LEG, as_branches, as_wyes, some_legs, with_main
+from .several_legs import (
+    WEAK,
+    keep_energy,
+    mean_past,
+    momentum_lacking,
+    pairs,
+    past_each,
+    without_idle,
+)
 from .takeoff_entries import Taken, taken_at
 
-WEAK = 0.1  # of the air of a meeting: what counts in part as if it rested
 SAME_RADIUS = 0.02  # diameters: what a radius measured in a drawing is off
 
 
@@ -289,9 +298,17 @@ def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
         length,
     )
     if len(rows) == 0:
-        return every, OwnChanges(rows, every, rows)
+        return every, OwnChanges(rows, every, length[:0], rows)
     mine, others = np.split(np.arange(len(length)), [len(found.duct)])
-    return every.part(mine), OwnChanges(rows, every.part(others), basis)
+    shape = transitions.shape_allowance(
+        ducts.shape[main],
+        wide[others],
+        high[others],
+        ducts.shape[rest],
+        ducts.width[rest],
+        ducts.height[rest],
+    )
+    return every.part(mine), OwnChanges(rows, every.part(others), shape, basis)
 
 
 def _own_changes(graph: DuctGraph, legs: Legs) -> OwnChanges:
@@ -299,16 +316,12 @@ def _own_changes(graph: DuctGraph, legs: Legs) -> OwnChanges:
     ducts, rows = graph.ducts, own_change_rows(graph.ducts, legs)
     main, rest = legs.common[rows], legs.straight[rows]
     length, basis = own_change_lengths(graph, main, rest)
-    found = transitions.transition(
-        ducts.shape[main],
-        ducts.width[main],
-        ducts.height[main],
-        ducts.shape[rest],
-        ducts.width[rest],
-        ducts.height[rest],
-        length,
-    )
-    return OwnChanges(rows, found, basis)
+    sides = sides_before(ducts.width, ducts.height, main, ducts.crossed[rest])
+    came = ducts.shape[main], *sides
+    goes_on = ducts.shape[rest], ducts.width[rest], ducts.height[rest]
+    found = transitions.transition(*came, *goes_on, length)
+    shape = transitions.shape_allowance(*came, *goes_on)
+    return OwnChanges(rows, found, shape, basis)
 
 
 def leg_coefficients(
@@ -319,12 +332,15 @@ def leg_coefficients(
     velocity: FloatArray,
     joining: bool,
     rests: BoolArray | None = None,
+    own: OwnChanges | None = None,
 ) -> Gathered:
     """Coefficients of the legs of junctions, on the velocity in the common duct.
 
     Between a wye without a main and a main with a branch it goes straight from the one
     reading to the other, and so between a main with branches and branches alone, so
-    that no degree and no millimetre makes a jump: our own choice.
+    that no degree and no millimetre makes a jump: our own choice. Where three legs or
+    more leave, one with less than a tenth of the air counts in part, and none makes
+    energy; see `several_legs`.
 
     Parameters
     ----------
@@ -337,6 +353,9 @@ def leg_coefficients(
     rests
         Legs whose air counts as none, and that of the one beside them as all, shape
         (l,); None where each counts with its airflow.
+    own
+        Changes of section of mains among the legs, which are counted too; None where
+        air joins, or none has any.
 
     Returns
     -------
@@ -344,6 +363,90 @@ def leg_coefficients(
         Shape (l,). Where several ducts lead in and several out no coefficients are
         published: each counts as if it opened into a box, on its own velocity.
     """
+    air = size, flow, velocity, joining
+    boxed = legs.common == legs.duct
+    if boxed.any():
+        return _with_boxed(graph, legs, boxed, *air, rests, own)
+    found = _as_told_apart(graph, legs, *air, rests)
+    if own is not None and len(own.rows):
+        count_own_changes(graph.ducts, legs, size, flow, own, found)
+    several = legs.leg_count > 3
+    if several.any():
+        rows = several.nonzero()[0]
+        some, share = some_legs(legs, rows), _shares(legs, flow, rests)[rows]
+        fixed = None if rests is None else rests[rows]
+        read = found.part(rows)
+        _put_without_idle(graph, some, share, read, *air, fixed)
+        if rests is None:
+            keep_energy(some.common, share, read)
+        found.take_over(rows, read)
+    return found
+
+
+def _with_boxed(
+    graph: DuctGraph,
+    legs: Legs,
+    boxed: BoolArray,
+    size: FloatArray,
+    flow: FloatArray,
+    velocity: FloatArray,
+    joining: bool,
+    rests: BoolArray | None,
+    own: OwnChanges | None,
+) -> Gathered:
+    """Coefficients of legs of which some, `boxed`, lead to or from joints as boxes.
+
+    What goes on from such a joint may be what the legs of the next have in common.
+    """
+    out = Gathered(len(boxed))
+    out.put(boxed, ends.exit_abrupt() if joining else ends.entry_in_wall())
+    out.stand_in(boxed)
+    rows = (~boxed).nonzero()[0]
+    if len(rows):
+        fixed = None if rests is None else rests[rows]
+        if own is not None:
+            own = replace(own, rows=np.searchsorted(rows, own.rows))
+        some, air = some_legs(legs, rows), (size, flow, velocity)
+        found = leg_coefficients(graph, some, *air, joining, fixed, own)
+        out.take_over(rows, found)
+    return out
+
+
+def _put_without_idle(
+    graph: DuctGraph,
+    legs: Legs,
+    share: FloatArray,
+    found: Gathered,
+    size: FloatArray,
+    flow: FloatArray,
+    velocity: FloatArray,
+    joining: bool,
+    rests: BoolArray | None,
+) -> None:
+    """Let idle legs of three or more, all of which count in `found`, do so in part.
+
+    Of that as `without_idle` says, with what each junction's other legs are then.
+    """
+    for kept, part in without_idle(legs.common, share):
+        some = legs_among(legs, kept, size)
+        fixed = None if rests is None else rests[kept]
+        read = _as_told_apart(graph, some, size, flow, velocity, joining, fixed)
+        if not (graph.is_return or joining):
+            own = _own_changes(graph, some)
+            count_own_changes(graph.ducts, some, size, flow, own, read)
+        found.put_between(kept, found.part(kept), read, part)
+
+
+def _as_told_apart(
+    graph: DuctGraph,
+    legs: Legs,
+    size: FloatArray,
+    flow: FloatArray,
+    velocity: FloatArray,
+    joining: bool,
+    rests: BoolArray | None,
+) -> Gathered:
+    """Coefficients of legs that all count in full."""
     air = size, flow, velocity, joining
     found = _legs_as_read(graph, legs, *air, rests)
     between = legs.is_between | (legs.likeness > 0.0) & (legs.likeness < 1.0)
@@ -388,59 +491,60 @@ def _legs_as_read(
 ) -> Gathered:
     """Coefficients of legs whose junctions are each read in one way."""
     ducts, common = graph.ducts, legs.common
-    boxed = common == legs.duct
+    share = _shares(legs, flow, rests)
     # Past several branches a main is charged once, for all that leaves.
-    leaving = np.where(
-        legs.is_branch, flow[legs.branch], flow[common] - flow[legs.straight]
-    )
     area_leaving = np.where(
         legs.is_branch | (legs.leg_count == 3),
         size[legs.branch],
         _other_areas(legs, size),
     )
-    if rests is not None:
-        leaving = np.where(rests == legs.is_branch, 0.0, flow[common])
-    if boxed.any():  # what is read from the tables there does not count
-        leaving[boxed], area_leaving[boxed] = flow[common[boxed]], size[common[boxed]]
-    angle_of = np.zeros(len(size))
-    angle_of[legs.duct] = legs.angle
+    flow_ratio = np.where(legs.is_branch, share, 1.0 - share)
+    row_of = np.zeros(len(size), dtype=np.int64)
+    row_of[legs.duct] = np.arange(len(legs.duct))
+    at = row_of[legs.branch]
     junction = JunctionLegs(
         is_branch=legs.is_branch,
         is_symmetrical=legs.is_symmetrical,
-        # A main past one branch feels that branch's angle.
-        angle=np.where(legs.is_branch, legs.angle, angle_of[legs.branch]),
-        entry=legs.entry,
+        # A main past one branch feels that branch's angle and entry.
+        angle=legs.angle[at],
+        entry=legs.entry[at],
         common_shape=ducts.shape[common],
         branch_shape=ducts.shape[legs.branch],
-        flow_ratio=leaving / flow[common],
+        flow_ratio=flow_ratio,
         area_ratio=area_leaving / size[common],
         main_area_ratio=size[legs.straight] / size[common],
     )
-    # No table has branches alone but for those that are alike and opposite.
-    told_apart = ~(legs.is_symmetrical | boxed)
-    alone = told_apart & (legs.straight == common)
+    # No table has branches alone but for those that are alike and opposite, and none
+    # has several beside each other.
+    told_apart = ~legs.is_symmetrical
+    unprinted = told_apart & (legs.straight == common) | (legs.leg_count > 3)
     if joining:
         legs_area = np.bincount(common, size[legs.duct], len(size))[common]
         beside = legs_area / size[common] - junction.area_ratio
-        if alone.any():  # what comes beside such a leg is as wide as the others
-            whole = np.where(alone, beside, junction.main_area_ratio)
+        crowded = unprinted & told_apart & legs.is_branch
+        if crowded.any():  # what comes beside such a leg is as wide as the others
+            whole = np.where(crowded, beside, junction.main_area_ratio)
             junction = replace(junction, main_area_ratio=whole)
-        found = joining_legs(junction, velocity[common], beside)
-        if alone.any():
-            found.value[alone] += _momentum_lacking(legs, flow, size, alone, beside)
     else:
-        found = dividing_legs(junction)
-    unprinted = (alone | (legs.leg_count > 3)).nonzero()[0]
-    if len(unprinted):
+        beside = junction.area_ratio
+        crowded = np.zeros(len(share), dtype=bool)
+    several = ~legs.is_branch & (legs.leg_count > 3)
+    if several.any():
+        row, other = pairs(legs, several.nonzero()[0])
+        of = np.append(np.arange(len(share)), row)
+        junction = past_each(junction, legs, ducts, of, other)
+        found = _looked_up(junction, velocity[common[of]], beside[of], joining)
+        found = mean_past(found, row, share[other])
+    else:
+        found = _looked_up(junction, velocity[common], beside, joining)
+    if crowded.any():
+        found.value[crowded] += momentum_lacking(legs, share, size, crowded, beside)
+    if unprinted.any():
         found.stand_in(unprinted)
     bent = told_apart & (legs.straight_angle > STRAIGHT_LEG)
-    if not joining:
-        bent &= ~legs.is_branch
+    bent &= ~crowded if joining else ~legs.is_branch
     if bent.any():
         _add_own_bend(graph, legs, flow, size, bent, joining, found)
-    if boxed.any():
-        found.put(boxed, ends.exit_abrupt() if joining else ends.entry_in_wall())
-        found.stand_in(boxed)
     return found
 
 
@@ -545,9 +649,9 @@ def _as_lone(
     legs = some_legs(graph.lone, kept)
     # As they lead away: what does not go on takes nothing.
     rests = graph.ducts.finish[legs.duct] == graph.ducts.finish[legs.common]
-    found = leg_coefficients(graph, legs, size, flow, velocity, graph.is_return, rests)
-    if not graph.is_return:
-        count_own_changes(legs, size, flow, _own_changes(graph, legs), found)
+    own = None if graph.is_return else _own_changes(graph, legs)
+    air = size, flow, velocity
+    found = leg_coefficients(graph, legs, *air, graph.is_return, rests, own)
     on, beside = np.searchsorted(kept, near.on), near.own >= 0
     out, own_row = found.part(on), np.searchsorted(kept, near.own[beside])
     out.value[beside] -= found.value[own_row]
@@ -591,26 +695,19 @@ def _add_own_bend(
     found.stand_in(rows)
 
 
-def _momentum_lacking(
-    legs: Legs,
-    flow: FloatArray,
-    size: FloatArray,
-    alone: BoolArray,
-    beside: FloatArray,
-) -> FloatArray:
-    """What some legs lose more as the others turn too, on the common velocity.
+def _looked_up(
+    junction: JunctionLegs, velocity: FloatArray, beside: FloatArray, joining: bool
+) -> Gathered:
+    if joining:
+        return joining_legs(junction, velocity, beside)
+    return dividing_legs(junction)
 
-    Our own rule, that of `_add_own_bend` for any number of legs: the tables have the
-    air beside a branch come straight along the common duct, and it gives back
-    2 (1 - q)² / s, s (`beside`) the area of the other legs over the common one; of legs
-    that turn it is the sum of their 2 q² cos / f. One for each of `alone`.
-    """
-    common = legs.common
-    share, wide = flow[legs.duct] / flow[common], size[legs.duct] / size[common]
-    along = 2.0 * share**2 / wide * np.cos(np.minimum(legs.angle, np.pi / 2))
-    others = np.bincount(common, along, len(size))[common] - along
-    straight = 2.0 * (1.0 - share[alone]) ** 2 / beside[alone]
-    return np.asarray(straight - others[alone])
+
+def _shares(legs: Legs, flow: FloatArray, rests: BoolArray | None) -> FloatArray:
+    """Airflow of each leg over that of the common duct."""
+    if rests is not None:
+        return np.where(rests, 0.0, 1.0)
+    return np.asarray(flow[legs.duct] / flow[legs.common])
 
 
 def _other_areas(legs: Legs, size: FloatArray) -> FloatArray:

@@ -6,9 +6,12 @@ import numpy as np
 
 from elbowroom.layout import (
     DuctGraph,
+    Ducts,
     FloatArray,
     IntArray,
     Legs,
+    Shape,
+    TakeoffEntry,
     sides_before,
     transition_lengths,
 )
@@ -33,6 +36,7 @@ class OwnChanges:
 
     rows: IntArray
     found: Gathered
+    shape: FloatArray
     basis: IntArray
 
 
@@ -69,29 +73,24 @@ def own_part(wide: FloatArray, share: FloatArray) -> FloatArray:
 
 
 def count_own_changes(
+    ducts: Ducts,
     legs: Legs,
     size: FloatArray,
     flow: FloatArray,
     own: OwnChanges,
     found: Gathered,
-) -> tuple[IntArray, IntArray]:
+) -> None:
     """Add to the legs what a main's change of section spends that no table has.
 
     Parameters
     ----------
-    legs, size, flow
-        Legs of junctions; area of each duct, m², and airflow, m³/s.
+    ducts, legs, size, flow
+        Ducts and legs of junctions; area of each duct, m², and airflow, m³/s.
     own
         The changes, as `transition_coefficients` gives them.
     found
         Coefficients of the legs, which are added to, noted, and credited to
         the table of the transition too.
-
-    Returns
-    -------
-    rows, basis
-        The legs to which something was added, and what it rests on: `Basis` codes of
-        the transitions' lengths.
 
     Notes
     -----
@@ -99,15 +98,20 @@ def count_own_changes(
     that grows counts as a transition behind the branch. One in which the air grows
     faster does in part: in full where the branch takes no air, and not at all where the
     main shrinks as its airflow does, with a straight line between. So a small branch
-    changes little of what the change of section spends without it.
+    changes little of what the change of section spends without it. The allowance for a
+    change of shape counts in full. Of several branches those that leave a rectangular
+    main by a radius, whose table has mains of other areas, have their share of the air
+    in it.
     """
     rows = own.rows
     main, rest = legs.common[rows], legs.straight[rows]
     wide, share = size[rest] / size[main], flow[rest] / flow[main]
-    main_part = (1.0 - legs.likeness[rows]) * (1.0 - legs.evenness[rows])
-    part = own_part(wide, share) * main_part
-    speed = share / np.minimum(wide, 1.0)  # in the smaller area
-    added = own.found.value * speed**2 * part
+    part = own_part(wide, share)
+    added = own.shape + (own.found.value - own.shape) * part
+    added *= (share / np.minimum(wide, 1.0)) ** 2  # the speed in the smaller area
+    added *= (1.0 - legs.likeness[rows]) * (1.0 - legs.evenness[rows])
+    if (legs.entry == int(TakeoffEntry.RADIUS)).any():
+        added *= 1.0 - _by_radius(ducts, legs, flow)[rows]
     counts = (added > 0.0).nonzero()[0]
     if len(counts):
         rows = rows[counts]
@@ -115,4 +119,13 @@ def count_own_changes(
         found.credit_also(rows, own.found.part(counts))
         instead = int(Note.FALLBACK | Note.CLAMPED | Note.EXTENDED)
         found.notes[rows] = found.notes[rows] & ~instead | int(Note.OWN_CHANGE)
-    return rows[: len(counts)], own.basis[counts]
+
+
+def _by_radius(ducts: Ducts, legs: Legs, flow: FloatArray) -> FloatArray:
+    """Share of the air beside each leg that goes by a radius off a rectangle."""
+    swept = legs.entry == int(TakeoffEntry.RADIUS)
+    swept &= ducts.shape[legs.common] == int(Shape.RECTANGULAR)
+    air = flow[legs.duct]
+    beside = np.bincount(legs.common, air)[legs.common] - air
+    curved = np.bincount(legs.common, air * swept)[legs.common] - air * swept
+    return np.asarray((curved / np.maximum(beside, 1e-12)).clip(0.0, 1.0))

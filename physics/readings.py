@@ -4,7 +4,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 
-from elbowroom.layout import IntArray, Legs, branch_opposite
+from elbowroom.layout import IntArray, Legs
 
 STRAIGHT_LEG = np.radians(1.0)  # a main that turns further at its branch bends too
 
@@ -16,17 +16,13 @@ def some_legs(legs: Legs, rows: IntArray) -> Legs:
 
 def with_main(legs: Legs) -> Legs:
     """Legs read as mains with branches; where no leg is a main all are branches."""
-    of = np.arange(len(legs.duct))
-    is_branch = legs.duct != legs.straight
-    mains = (~is_branch).nonzero()[0]
-    of[mains] = branch_opposite(legs, mains)
+    duct, is_branch = legs.duct, legs.duct != legs.straight
+    other = np.bincount(legs.common, duct)[legs.common].astype(np.int64) - duct
     return replace(
         legs,
         is_branch=is_branch,
-        likeness=np.zeros(len(of)),
-        branch=legs.duct[of],
-        entry=legs.entry[of],
-        entry_basis=legs.entry_basis[of],
+        likeness=np.zeros(len(duct)),
+        branch=np.where(is_branch | (legs.leg_count > 3), duct, other),
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray, IntArray, Shape, sections
+from elbowroom.layout import BoolArray, FloatArray, IntArray, Shape, sections
 
 from .axes import alike
 from .coefficient import Coefficient, Gathered, Note, make
@@ -35,6 +35,7 @@ __all__ = [
     "included_angles",
     "round_to_rect_angle",
     "same_area",
+    "shape_allowance",
     "transition",
 ]
 
@@ -156,11 +157,7 @@ def transition(
     steepest = np.maximum(wide, tall)
     same_shape = before == after
     was_round, is_round = before == int(Shape.ROUND), after == int(Shape.ROUND)
-    # How much each pair of sides counts, the one that changes less first.
-    change = np.sort(np.abs(np.array([w2 / w1, h2 / h1]) - 1.0), axis=0)
-    second, first = ((change - SAME_SIDE) / (CHANGED - SAME_SIDE)).clip(0.0, 1.0)
-    nothing = same_shape & (change[1] < SAME_SIDE)
-    reshaped = np.where(same_shape, second * ((w2 > w1) != (h2 > h1)), 1.0)
+    second, first, nothing = _sides(same_shape, w1, h1, w2, h2)
     narrows, opens = ~nothing & (ratio < 1.0), ~nothing & (ratio >= 1.0)
     if nothing.any():
         out.put(nothing, _nothing(int(nothing.sum())))
@@ -191,8 +188,7 @@ def transition(
         side = np.sqrt(np.where(was_round, size_out, size_in)[mine])
         angle = round_to_rect_angle(diameter, side, side, run[mine])
         out.put(mine, expansion_rect(ratio[mine], angle))
-    unlike = np.abs(ratio - 1.0)
-    share = reshaped * ((_UNLIKE - unlike) / (_UNLIKE - ALIKE)).clip(0.0, 1.0)
+    share = _shape_share(same_shape, second, (w2 > w1) != (h2 > h1), ratio)
     mine = ~nothing & (SAME_AREA * share > out.value)
     if mine.any():
         out.put(mine, same_area(share[mine]))
@@ -200,6 +196,52 @@ def transition(
     if oval.any():
         out.stand_in(oval)
     return out
+
+
+def _sides(
+    same_shape: BoolArray,
+    w1: FloatArray,
+    h1: FloatArray,
+    w2: FloatArray,
+    h2: FloatArray,
+) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """How much each pair of sides counts, the one that changes less first.
+
+    Also where neither does.
+    """
+    change = np.sort(np.abs(np.array([w2 / w1, h2 / h1]) - 1.0), axis=0)
+    second, first = ((change - SAME_SIDE) / (CHANGED - SAME_SIDE)).clip(0.0, 1.0)
+    return second, first, same_shape & (change[1] < SAME_SIDE)
+
+
+def _shape_share(
+    same_shape: BoolArray, second: FloatArray, crosswise: BoolArray, ratio: FloatArray
+) -> FloatArray:
+    """How much of the allowance for a change of shape counts, 0 to 1."""
+    reshaped = np.where(same_shape, second * crosswise, 1.0)
+    near = (_UNLIKE - np.abs(ratio - 1.0)) / (_UNLIKE - ALIKE)
+    return np.asarray(reshaped * near.clip(0.0, 1.0))
+
+
+def shape_allowance(
+    shape_in: IntArray,
+    width_in: FloatArray,
+    height_in: FloatArray,
+    shape_out: IntArray,
+    width_out: FloatArray,
+    height_out: FloatArray,
+) -> FloatArray:
+    """What `transition` has at least for a change of shape alone, shape (n,)."""
+    same_shape = shape_in == shape_out
+    crosswise = (width_out > width_in) != (height_out > height_in)
+    if not (crosswise | ~same_shape).any():  # as nearly everywhere
+        return np.zeros(len(crosswise))
+    sides = width_in, height_in, width_out, height_out
+    second, _, nothing = _sides(same_shape, *sides)
+    ratio = sections.area(shape_out, width_out, height_out)
+    ratio = ratio / sections.area(shape_in, width_in, height_in)
+    share = _shape_share(same_shape, second, crosswise, ratio)
+    return np.where(nothing, 0.0, SAME_AREA * share)
 
 
 def _nothing(count: int) -> Coefficient:

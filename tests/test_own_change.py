@@ -1,5 +1,7 @@
 """A main that changes its section where a branch leaves it: where its tables end."""
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
@@ -81,6 +83,24 @@ def test_a_main_that_shrinks_as_its_air_does_has_the_table_s_value() -> None:
     """Vs = Vc: the prints end with 0 there (SMACNA 1990, table 14-14, from memory)."""
     analysis = found(rectangular(0.6, 0.3), rectangular(0.45, 0.3), 0.25)
     assert lost(analysis) == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    "after",
+    [
+        lambda part: round_section((0.4 * part / np.pi) ** 0.5),
+        lambda part: rectangular(0.5, 0.2 * part),
+        lambda part: rectangular(0.41, 0.1 * part / 0.41),
+    ],
+)
+def test_a_change_of_shape_has_no_jump_where_its_area_stays(
+    after: Callable[[float], Section],
+) -> None:
+    """Its allowance counts in full on either side, whatever the branch takes."""
+    before = rectangular(0.4, 0.25)
+    losses = [lost(found(before, after(part), 0.1)) for part in (0.9998, 1.0, 1.0002)]
+    assert losses[1] > 0.1
+    assert losses == pytest.approx([losses[1]] * 3, rel=0.01)
 
 
 @pytest.mark.parametrize("angle", [30.0, 60.0])
