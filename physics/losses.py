@@ -276,18 +276,7 @@ def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
         before, after = np.append(before, main), np.append(after, rest)
         own_length, basis = own_change_lengths(graph, main, rest)
         length = np.append(length, own_length)
-    # Farther from the source: later in the order.
-    crossed = ducts.crossed[np.maximum(before, after)]
-    wide, high = sides_before(ducts.width, ducts.height, before, crossed)
-    every = transitions.transition(
-        ducts.shape[before],
-        wide,
-        high,
-        ducts.shape[after],
-        ducts.width[after],
-        ducts.height[after],
-        length,
-    )
+    every = _changed(ducts, before, after, length)
     if len(rows) == 0:
         return every, OwnChanges(rows, every, rows)
     mine, others = np.split(np.arange(len(length)), [len(found.duct)])
@@ -296,19 +285,21 @@ def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
 
 def _own_changes(graph: DuctGraph, legs: Legs) -> OwnChanges:
     """Those of mains among some legs, as `transition_coefficients` gives them."""
-    ducts, rows = graph.ducts, own_change_rows(graph.ducts, legs)
+    rows = own_change_rows(graph.ducts, legs)
     main, rest = legs.common[rows], legs.straight[rows]
     length, basis = own_change_lengths(graph, main, rest)
-    found = transitions.transition(
-        ducts.shape[main],
-        ducts.width[main],
-        ducts.height[main],
-        ducts.shape[rest],
-        ducts.width[rest],
-        ducts.height[rest],
-        length,
-    )
-    return OwnChanges(rows, found, basis)
+    return OwnChanges(rows, _changed(graph.ducts, main, rest, length), basis)
+
+
+def _changed(
+    ducts: Ducts, before: IntArray, after: IntArray, length: FloatArray
+) -> Gathered:
+    """Transitions between ducts, as the sections of both stand."""
+    # Farther from the source: later in the order.
+    crossed = ducts.crossed[np.maximum(before, after)]
+    wide, high = sides_before(ducts.width, ducts.height, before, crossed)
+    other = ducts.shape[after], ducts.width[after], ducts.height[after]
+    return transitions.transition(ducts.shape[before], wide, high, *other, length)
 
 
 def leg_coefficients(
