@@ -301,8 +301,8 @@ def end_tap_flags(
     """
     if graph.is_return:
         return []
-    ducts, bends, changes = graph.ducts, graph.bends, graph.transitions
-    rows = end_taps(graph.topology, graph.schedule, ducts, bends, changes)
+    ducts, bends = graph.ducts, graph.bends
+    rows = end_taps(graph)
     if len(rows) == 0:
         return []
     duct = bends.duct[rows]
@@ -316,7 +316,7 @@ def end_tap_flags(
     counted, other = float(spent[duct[most]]), float(tap[most])
     return [
         warning(
-            bend_places(graph.topology, ducts, bends, rows),
+            bend_places(graph, rows),
             "the drawing does not tell an elbow with a transition from a tap at the "
             "closed end of a duct: the elbow is counted, in the section on the side of "
             f"the source; {where} loses {pressure_words(counted)}, and "
