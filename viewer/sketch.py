@@ -2,6 +2,7 @@
 
 import textwrap
 from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -167,33 +168,33 @@ def _plain(name: str, value: float) -> str:
 
 def _drawing_of(kind: str) -> _Draw:
     for word, draw in (
-        ("dovetail-converging", _divided(True)),
-        ("dovetail", _divided(False)),
-        ("wye-converging", _divided(True)),
-        ("symmetrical-wye", _divided(False)),
-        ("converging", _junction(True)),
-        ("junction", _junction(False)),
-        ("exit-after-elbow", _elbow("smooth")),
-        ("smooth", _elbow("smooth")),
-        ("square-throat", _elbow("smooth")),
-        ("square-heel", _elbow("heel")),
-        ("splitters", _elbow("splitters")),
-        ("vanes", _elbow("vanes")),
-        ("mitred", _elbow("mitred")),
-        ("segmented", _elbow("pieces")),
-        ("gore", _elbow("pieces")),
-        ("elbow", _elbow("smooth")),
-        ("contraction", _transition(False)),
-        ("expansion", _transition(True)),
-        ("change-of-shape", _transition(None)),
-        ("damper-gate", _across("gate")),
-        ("fire-curtain", _across("curtain")),
-        ("damper", _across("blade")),
-        ("screen", _across("screen")),
-        ("plate", _across("screen")),
-        ("obstruction", _across("body")),
-        ("entry", _opening(True)),
-        ("exit", _opening(False)),
+        ("dovetail-converging", partial(_divided, True)),
+        ("dovetail", partial(_divided, False)),
+        ("wye-converging", partial(_divided, True)),
+        ("symmetrical-wye", partial(_divided, False)),
+        ("converging", partial(_junction, True)),
+        ("junction", partial(_junction, False)),
+        ("exit-after-elbow", partial(_elbow, "smooth")),
+        ("smooth", partial(_elbow, "smooth")),
+        ("square-throat", partial(_elbow, "smooth")),
+        ("square-heel", partial(_elbow, "heel")),
+        ("splitters", partial(_elbow, "splitters")),
+        ("vanes", partial(_elbow, "vanes")),
+        ("mitred", partial(_elbow, "mitred")),
+        ("segmented", partial(_elbow, "pieces")),
+        ("gore", partial(_elbow, "pieces")),
+        ("elbow", partial(_elbow, "smooth")),
+        ("contraction", partial(_transition, False)),
+        ("expansion", partial(_transition, True)),
+        ("change-of-shape", partial(_transition, None)),
+        ("damper-gate", partial(_across, "gate")),
+        ("fire-curtain", partial(_across, "curtain")),
+        ("damper", partial(_across, "blade")),
+        ("screen", partial(_across, "screen")),
+        ("plate", partial(_across, "screen")),
+        ("obstruction", partial(_across, "body")),
+        ("entry", partial(_opening, True)),
+        ("exit", partial(_opening, False)),
     ):
         if word in kind:
             return draw
@@ -203,73 +204,70 @@ def _drawing_of(kind: str) -> _Draw:
 # --- elbows: the width lies in the plane of the paper, 1 in the sketch
 
 
-def _elbow(making: str) -> _Draw:
-    def draw(
-        main: Any, side: Any, parameters: Mapping[str, float], say: _Words
-    ) -> None:
-        turn = np.radians(parameters.get("angle_deg", 90.0))
-        kind = say.kind
-        radius = _elbow_radius(making, kind, parameters)
-        is_round = kind.startswith("round") or say.metres("diameter") is not None
-        pieces = 0
-        if making == "pieces":
-            gores = next((n for n in (3, 5, 7) if f"{n}-gore" in kind), 5)
-            pieces = int(parameters.get("pieces", gores))
-        wide = parameters.get("W_out_over_W_in", 1.0)
-        inner = _side(turn, radius, 0.5, pieces)
-        outer = _side(turn, radius, -0.5, pieces)
-        if making == "heel":
-            outer = _side(turn, 0.0, -0.5, 0, reach=radius)
-        if wide != 1.0:  # a mitred turn of 90 degrees: the heel stays where it is
-            inner[1:, 0] += 1.0 - wide
-        ahead = _turned(np.array([1.0, 0.0]), turn)
-        behind = parameters.get("L_after_over_W")  # of an open end
-        longer = 0.0
-        if behind is not None:
-            behind = min(behind, 3.0)
-            longer = behind - _LEG + (0.5 if radius == 0.0 else 0.0)
-            for edge in (inner, outer):
-                edge[-1] += longer * ahead
-        main.fill(*np.concatenate([inner, outer[::-1]]).T, color=_DUCT)
+def _elbow(
+    making: str, main: Any, side: Any, parameters: Mapping[str, float], say: _Words
+) -> None:
+    turn = np.radians(parameters.get("angle_deg", 90.0))
+    kind = say.kind
+    radius = _elbow_radius(making, kind, parameters)
+    is_round = kind.startswith("round") or say.metres("diameter") is not None
+    pieces = 0
+    if making == "pieces":
+        gores = next((n for n in (3, 5, 7) if f"{n}-gore" in kind), 5)
+        pieces = int(parameters.get("pieces", gores))
+    wide = parameters.get("W_out_over_W_in", 1.0)
+    inner = _side(turn, radius, 0.5, pieces)
+    outer = _side(turn, radius, -0.5, pieces)
+    if making == "heel":
+        outer = _side(turn, 0.0, -0.5, 0, reach=radius)
+    if wide != 1.0:  # a mitred turn of 90 degrees: the heel stays where it is
+        inner[1:, 0] += 1.0 - wide
+    ahead = _turned(np.array([1.0, 0.0]), turn)
+    behind = parameters.get("L_after_over_W")  # of an open end
+    longer = 0.0
+    if behind is not None:
+        behind = min(behind, 3.0)
+        longer = behind - _LEG + (0.5 if radius == 0.0 else 0.0)
         for edge in (inner, outer):
-            main.plot(*edge.T, color=_INK, lw=1.8)
-        if wide == 1.0:
-            middle = _side(turn, radius, 0.0, pieces)
-            middle[-1] += longer * ahead
-            main.plot(*middle.T, color=_QUIET, lw=0.8, ls="-.")
-        if making == "splitters":
-            for place in _splitters(radius, int(parameters.get("splitter_count", 1))):
-                main.plot(*_side(turn, radius, place, 0, 0.0).T, color=_INK, lw=1.2)
-        if making == "vanes":
-            apart = f"{parameters['vane_spacing_mm']:.4g} mm"
-            _vanes(main, turn, f"vanes apart by\n{say.written('spacing') or apart}")
-        start = inner[0] - np.array([0.0, 0.5])
-        away = np.array([0.15, 0.0])
-        half = np.array([0.0, 0.5])
-        letter = say("D", "diameter") if is_round else say("W", "width")
-        turned = (_reach(turn, radius) + _LEG + longer + 0.35) * ahead
-        side_words = {"ha": "center"}
-        if "W_out_over_W_in" in parameters:
-            turned, side_words = outer[1] + np.array([0.2, 1.0]), {"ha": "left"}
-            above = np.array([0.0, 0.15])
-            words = say.or_share("W of the outlet", wide, "W", "outlet_width")
-            _dimension(main, inner[-1] + above, outer[-1] + above, words, "above")
-        if behind:
-            far = outer[-1] - 0.15 * _turned(np.array([0.0, 1.0]), turn)
-            words = say.or_share("L", behind, letter[0], "length")
-            _dimension(main, far - behind * ahead, far, words, "right")
-        _dimension(main, start - away - half, start - away + half, letter, "left")
-        _arrow(main, start + away, start + away + np.array([0.7, 0.0]))
-        if radius > 0.0:
-            _radii(main, turn, radius, say)
-        words = f"turn {np.degrees(turn):.4g}°"
-        main.text(*turned, words, va="center", size=10, color=_INK, **side_words)
-        if is_round:
-            _circle(side, say("D", "diameter"))
-        else:
-            _section(side, parameters, say, is_crowded=bool(behind))
-
-    return draw
+            edge[-1] += longer * ahead
+    main.fill(*np.concatenate([inner, outer[::-1]]).T, color=_DUCT)
+    for edge in (inner, outer):
+        main.plot(*edge.T, color=_INK, lw=1.8)
+    if wide == 1.0:
+        middle = _side(turn, radius, 0.0, pieces)
+        middle[-1] += longer * ahead
+        main.plot(*middle.T, color=_QUIET, lw=0.8, ls="-.")
+    if making == "splitters":
+        for place in _splitters(radius, int(parameters.get("splitter_count", 1))):
+            main.plot(*_side(turn, radius, place, 0, 0.0).T, color=_INK, lw=1.2)
+    if making == "vanes":
+        apart = f"{parameters['vane_spacing_mm']:.4g} mm"
+        _vanes(main, turn, f"vanes apart by\n{say.written('spacing') or apart}")
+    start = inner[0] - np.array([0.0, 0.5])
+    away = np.array([0.15, 0.0])
+    half = np.array([0.0, 0.5])
+    letter = say("D", "diameter") if is_round else say("W", "width")
+    turned = (_reach(turn, radius) + _LEG + longer + 0.35) * ahead
+    side_words = {"ha": "center"}
+    if "W_out_over_W_in" in parameters:
+        turned, side_words = outer[1] + np.array([0.2, 1.0]), {"ha": "left"}
+        above = np.array([0.0, 0.15])
+        words = say.or_share("W of the outlet", wide, "W", "outlet_width")
+        _dimension(main, inner[-1] + above, outer[-1] + above, words, "above")
+    if behind:
+        far = outer[-1] - 0.15 * _turned(np.array([0.0, 1.0]), turn)
+        words = say.or_share("L", behind, letter[0], "length")
+        _dimension(main, far - behind * ahead, far, words, "right")
+    _dimension(main, start - away - half, start - away + half, letter, "left")
+    _arrow(main, start + away, start + away + np.array([0.7, 0.0]))
+    if radius > 0.0:
+        _radii(main, turn, radius, say)
+    words = f"turn {np.degrees(turn):.4g}°"
+    main.text(*turned, words, va="center", size=10, color=_INK, **side_words)
+    if is_round:
+        _circle(side, say("D", "diameter"))
+    else:
+        _section(side, parameters, say, is_crowded=bool(behind))
 
 
 def _elbow_radius(making: str, kind: str, parameters: Mapping[str, float]) -> float:
@@ -386,108 +384,102 @@ def _vanes(axes: Any, turn: float, words: str) -> None:
 
 def _transition(
     grows: bool | None,
-) -> _Draw:
-    def draw(
-        main: Any, side: Any, parameters: Mapping[str, float], say: _Words
-    ) -> None:
-        ratio = parameters.get("A_large_over_A_small")
-        if ratio is None:
-            ratio = 1.0 / max(parameters.get("A_small_over_A_large", 0.5), 0.04)
-        if "one-plane" not in say.kind:
-            ratio = float(np.sqrt(ratio))
-        drawn = say.ratio(_END_SIZES, _DUCT_SIZES)
-        if drawn is not None and grows is not None:
-            ratio = max(drawn, 1.0 / drawn)
-        big = min(ratio, 4.0) if grows is not None else 1.0
-        one, two = (1.0, big) if grows or (drawn or 0.0) > 1.0 else (big, 1.0)
-        sudden = "sudden" in say.kind
-        angle = np.radians(parameters.get("angle_deg", 60.0))
-        half = np.clip(angle / 2, np.radians(4), np.radians(90))
-        run = abs(one - two) / 2 / np.tan(half) if grows is not None else 1.2
-        run = 0.0 if sudden else max(run, 0.25)
-        x = np.array([-1.4, 0.0, run, run + 1.4])
-        y = np.array([one, one, two, two]) / 2
-        main.fill(np.append(x, x[::-1]), np.append(y, -y[::-1]), color=_DUCT)
-        for sign in (1, -1):
-            main.plot(x, sign * y, color=_INK, lw=1.8)
-        main.plot(x[[0, -1]], [0, 0], color=_QUIET, lw=0.8, ls="-.")
-        _arrow(main, np.array([-1.2, 0.0]), np.array([-0.5, 0.0]))
-        for at, tall, words, beside in (
-            (x[0] - 0.15, one, say.across(), "left"),
-            (x[-1] + 0.15, two, say.across(outlet=True), "right"),
-        ):
-            ends = np.array([at, -tall / 2]), np.array([at, tall / 2])
-            _dimension(main, *ends, words, beside)
-        low = -max(one, two) / 2 - 0.3
-        if not sudden:
-            ends = np.array([0.0, low]), np.array([run, low])
-            _dimension(main, *ends, say("L", "length"))
-        if "angle_deg" in parameters:
-            words = say.angle(parameters["angle_deg"])
-            main.text(run / 2, max(one, two) / 2 + 0.2, words, ha="center", color=_INK)
-        if grows is None:
-            side.set_title("one shape to another\nof the same area", size=9)
-
-    return draw
+    main: Any,
+    side: Any,
+    parameters: Mapping[str, float],
+    say: _Words,
+) -> None:
+    ratio = parameters.get("A_large_over_A_small")
+    if ratio is None:
+        ratio = 1.0 / max(parameters.get("A_small_over_A_large", 0.5), 0.04)
+    if "one-plane" not in say.kind:
+        ratio = float(np.sqrt(ratio))
+    drawn = say.ratio(_END_SIZES, _DUCT_SIZES)
+    if drawn is not None and grows is not None:
+        ratio = max(drawn, 1.0 / drawn)
+    big = min(ratio, 4.0) if grows is not None else 1.0
+    one, two = (1.0, big) if grows or (drawn or 0.0) > 1.0 else (big, 1.0)
+    sudden = "sudden" in say.kind
+    angle = np.radians(parameters.get("angle_deg", 60.0))
+    half = np.clip(angle / 2, np.radians(4), np.radians(90))
+    run = abs(one - two) / 2 / np.tan(half) if grows is not None else 1.2
+    run = 0.0 if sudden else max(run, 0.25)
+    x = np.array([-1.4, 0.0, run, run + 1.4])
+    y = np.array([one, one, two, two]) / 2
+    main.fill(np.append(x, x[::-1]), np.append(y, -y[::-1]), color=_DUCT)
+    for sign in (1, -1):
+        main.plot(x, sign * y, color=_INK, lw=1.8)
+    main.plot(x[[0, -1]], [0, 0], color=_QUIET, lw=0.8, ls="-.")
+    _arrow(main, np.array([-1.2, 0.0]), np.array([-0.5, 0.0]))
+    for at, tall, words, beside in (
+        (x[0] - 0.15, one, say.across(), "left"),
+        (x[-1] + 0.15, two, say.across(outlet=True), "right"),
+    ):
+        ends = np.array([at, -tall / 2]), np.array([at, tall / 2])
+        _dimension(main, *ends, words, beside)
+    low = -max(one, two) / 2 - 0.3
+    if not sudden:
+        ends = np.array([0.0, low]), np.array([run, low])
+        _dimension(main, *ends, say("L", "length"))
+    if "angle_deg" in parameters:
+        words = say.angle(parameters["angle_deg"])
+        main.text(run / 2, max(one, two) / 2 + 0.2, words, ha="center", color=_INK)
+    if grows is None:
+        side.set_title("one shape to another\nof the same area", size=9)
 
 
 def _junction(
-    joins: bool,
-) -> _Draw:
-    def draw(
-        main: Any, side: Any, parameters: Mapping[str, float], say: _Words
-    ) -> None:
-        kind = say.kind
-        usual = 45.0 if "diverging-wye" in kind else 90.0
-        turn = np.radians(np.clip(parameters.get("angle_deg", usual), 20.0, 160.0))
-        ratio = float(np.sqrt(np.clip(parameters.get("Ab_over_Ac", 0.5), 0.1, 2.0)))
-        drawn = say.ratio(_END_SIZES, _DUCT_SIZES)
-        ratio = ratio if drawn is None else float(np.clip(drawn, 0.1, 2.0))
-        straight = float(np.sqrt(np.clip(parameters.get("As_over_Ac", 1.0), 0.1, 2.0)))
-        if "split-main" in kind:  # its two parts are all of it
-            straight = float(np.sqrt(1.0 - parameters["Ab_over_Ac"]))
-        flare = 0.25 if "conical" in kind else 0.0
-        _branch(main, ratio, turn, flare)
-        if "cross" in kind:
-            other = np.sqrt(np.clip(parameters.get("Ab2_over_Ac", 0.5), 0.1, 2.0))
-            _branch(main, float(other), -turn, flare)
-        x = np.array([-2.2, 0.9, 1.1, 2.6])
-        y = np.array([1.0, 1.0, straight, straight]) / 2
-        main.fill(np.append(x, x[::-1]), np.append(y, -y[::-1]), color=_DUCT, zorder=3)
-        for sign in (1, -1):
-            main.plot(x, sign * y, color=_INK, lw=1.8, zorder=4)
-        head = "<|-" if joins else "-|>"
-        common = f"common\n{say('Qc', 'flow')}, Ac\n{say.across()}"
-        for start, end, words, at, across in (
-            ((-2.1, 0.0), (-1.3, 0.0), common, -2.35, "right"),
-            ((1.6, 0.0), (2.4, 0.0), "straight\nQs, As", 2.75, "left"),
-        ):
-            _arrow(main, np.array(start), np.array(end), head)
-            _note(main, np.array([at, 0.0]), words, across)
-        branch = f"branch\n{say('Qb', 'branch_flow')}, Ab\n{say.across(outlet=True)}"
-        legs = [(turn, branch)]
-        if "cross" in kind:
-            legs.append((-turn, "other branch\nQb2, Ab2"))
-        for way, words in legs:
-            out = _turned(np.array([[1.2, 0.0], [2.2, 0.0]]), way)
-            _arrow(main, out[0], out[1], head)
-            lean = float(np.cos(way))
-            across = "center"
-            if abs(lean) > 0.3:  # beside the end of a branch that leans
-                across = "left" if lean > 0 else "right"
-            far = 3.0 if across == "center" else 2.9
-            _note(main, _turned(np.array([far, 0.0]), way), words, across)
-        if "angle_deg" in parameters:
-            steps = np.linspace(0.0, turn, 30)
-            x, y = np.cos(steps), np.sin(steps)
-            main.plot(x, y, color=_QUIET, lw=0.9, zorder=5)
-            away = min(max(1.35, 0.75 / np.sin(turn / 2)), 2.2)  # clear of the main
-            x, y = away * np.cos(turn / 2), away * np.sin(turn / 2)
-            _note(main, np.array([x, y]), f"{parameters['angle_deg']:.4g}°")
-        words = "Q airflow, A area:\nc common, s straight, b branch"
-        side.set_title(words, size=9, color=_QUIET, x=0.85, y=-0.1)
-
-    return draw
+    joins: bool, main: Any, side: Any, parameters: Mapping[str, float], say: _Words
+) -> None:
+    kind = say.kind
+    usual = 45.0 if "diverging-wye" in kind else 90.0
+    turn = np.radians(np.clip(parameters.get("angle_deg", usual), 20.0, 160.0))
+    ratio = float(np.sqrt(np.clip(parameters.get("Ab_over_Ac", 0.5), 0.1, 2.0)))
+    drawn = say.ratio(_END_SIZES, _DUCT_SIZES)
+    ratio = ratio if drawn is None else float(np.clip(drawn, 0.1, 2.0))
+    straight = float(np.sqrt(np.clip(parameters.get("As_over_Ac", 1.0), 0.1, 2.0)))
+    if "split-main" in kind:  # its two parts are all of it
+        straight = float(np.sqrt(1.0 - parameters["Ab_over_Ac"]))
+    flare = 0.25 if "conical" in kind else 0.0
+    _branch(main, ratio, turn, flare)
+    if "cross" in kind:
+        other = np.sqrt(np.clip(parameters.get("Ab2_over_Ac", 0.5), 0.1, 2.0))
+        _branch(main, float(other), -turn, flare)
+    x = np.array([-2.2, 0.9, 1.1, 2.6])
+    y = np.array([1.0, 1.0, straight, straight]) / 2
+    main.fill(np.append(x, x[::-1]), np.append(y, -y[::-1]), color=_DUCT, zorder=3)
+    for sign in (1, -1):
+        main.plot(x, sign * y, color=_INK, lw=1.8, zorder=4)
+    head = "<|-" if joins else "-|>"
+    common = f"common\n{say('Qc', 'flow')}, Ac\n{say.across()}"
+    for start, end, words, at, across in (
+        ((-2.1, 0.0), (-1.3, 0.0), common, -2.35, "right"),
+        ((1.6, 0.0), (2.4, 0.0), "straight\nQs, As", 2.75, "left"),
+    ):
+        _arrow(main, np.array(start), np.array(end), head)
+        _note(main, np.array([at, 0.0]), words, across)
+    branch = f"branch\n{say('Qb', 'branch_flow')}, Ab\n{say.across(outlet=True)}"
+    legs = [(turn, branch)]
+    if "cross" in kind:
+        legs.append((-turn, "other branch\nQb2, Ab2"))
+    for way, words in legs:
+        out = _turned(np.array([[1.2, 0.0], [2.2, 0.0]]), way)
+        _arrow(main, out[0], out[1], head)
+        lean = float(np.cos(way))
+        across = "center"
+        if abs(lean) > 0.3:  # beside the end of a branch that leans
+            across = "left" if lean > 0 else "right"
+        far = 3.0 if across == "center" else 2.9
+        _note(main, _turned(np.array([far, 0.0]), way), words, across)
+    if "angle_deg" in parameters:
+        steps = np.linspace(0.0, turn, 30)
+        x, y = np.cos(steps), np.sin(steps)
+        main.plot(x, y, color=_QUIET, lw=0.9, zorder=5)
+        away = min(max(1.35, 0.75 / np.sin(turn / 2)), 2.2)  # clear of the main
+        x, y = away * np.cos(turn / 2), away * np.sin(turn / 2)
+        _note(main, np.array([x, y]), f"{parameters['angle_deg']:.4g}°")
+    words = "Q airflow, A area:\nc common, s straight, b branch"
+    side.set_title(words, size=9, color=_QUIET, x=0.85, y=-0.1)
 
 
 def _branch(main: Any, ratio: float, turn: float, flare: float) -> None:
@@ -500,61 +492,57 @@ def _branch(main: Any, ratio: float, turn: float, flare: float) -> None:
         main.plot(*edge.T, color=_INK, lw=1.8)
 
 
-def _divided(joins: bool) -> _Draw:
+def _divided(
+    joins: bool, main: Any, side: Any, parameters: Mapping[str, float], say: _Words
+) -> None:
     """A duct of which nothing goes straight on: two branches, one to each side."""
-
-    def draw(
-        main: Any, side: Any, parameters: Mapping[str, float], say: _Words
-    ) -> None:
-        back_to_back = "dovetail" in say.kind
-        drawn = say.ratio(_END_SIZES, _DUCT_SIZES)
-        ratio = float(np.sqrt(np.clip(parameters.get("Ab_over_Ac", 0.5), 0.1, 1.5)))
-        if back_to_back:  # of the same height, side by side
-            ratio = float(np.clip(parameters.get("Ab_over_Ac", 0.5), 0.1, 1.5))
-        elif drawn is not None:
-            ratio = float(np.clip(drawn, 0.1, 1.5))
-        turn = np.radians(np.clip(parameters.get("angle_deg", 90.0), 20.0, 90.0))
-        head = "<|-" if joins else "-|>"
-        wall = 0.0  # where the common duct's walls end
-        for sign in (1, -1):
-            flip = np.array([1.0, sign])
-            if back_to_back:
-                edges, out, tip = _curved_branch(ratio, turn, flip)
-            else:
-                edges, out, tip = _leaning_branch(ratio, turn, flip)
-                wall = float(edges[0][0, 0])
-                foot = np.stack([edges[0][0], edges[1][0], [wall, 0.0]])
-                main.fill(*foot.T, color=_DUCT, zorder=1)
-            shape = np.concatenate([edges[0], edges[1][::-1]])
-            main.fill(*shape.T, color=_DUCT, zorder=1)
-            for edge in edges:
-                main.plot(*edge.T, color=_INK, lw=1.8, zorder=2)
-            _arrow(main, out, out + 0.9 * tip, head)
-            words = "other branch\nQc - Qb, Ab"
-            if sign > 0:
-                own = say("Qb", "branch_flow")
-                words = f"branch\n{own}, Ab\n{say.across(outlet=True)}"
-            at = out + 1.15 * tip + np.array([0.55 + ratio / 2, 0.0])
-            _note(main, at, words, "left")
-        if "angle_deg" in parameters:
-            crotch = 0.5 * ratio / np.sin(turn)
-            steps = np.linspace(0.0, turn, 30)
-            arc = (crotch + 0.35) * np.stack([np.cos(steps), np.sin(steps)])
-            main.plot(*arc, color=_QUIET, lw=0.9, zorder=5)
-            axis = [0.0, crotch + 0.45]
-            main.plot(axis, [0.0, 0.0], color=_QUIET, lw=0.8, ls="-.", zorder=5)
-            at = np.array([crotch + 0.5, 0.0])
-            _note(main, at, f"{parameters['angle_deg']:.4g}°", "left")
-        main.fill_between([-2.2, wall], -0.5, 0.5, color=_DUCT, zorder=1)
-        for sign in (1, -1):
-            main.plot([-2.2, wall], [sign * 0.5] * 2, color=_INK, lw=1.8, zorder=3)
-        _arrow(main, np.array([-2.0, 0.0]), np.array([-1.2, 0.0]), head)
-        common = f"common\n{say('Qc', 'flow')}, Ac\n{say.across()}"
-        _note(main, np.array([-2.35, 0.0]), common, "right")
-        words = "Q airflow, A area:\nc common, b branch"
-        side.set_title(words, size=9, color=_QUIET, x=0.85, y=-0.1)
-
-    return draw
+    back_to_back = "dovetail" in say.kind
+    drawn = say.ratio(_END_SIZES, _DUCT_SIZES)
+    ratio = float(np.sqrt(np.clip(parameters.get("Ab_over_Ac", 0.5), 0.1, 1.5)))
+    if back_to_back:  # of the same height, side by side
+        ratio = float(np.clip(parameters.get("Ab_over_Ac", 0.5), 0.1, 1.5))
+    elif drawn is not None:
+        ratio = float(np.clip(drawn, 0.1, 1.5))
+    turn = np.radians(np.clip(parameters.get("angle_deg", 90.0), 20.0, 90.0))
+    head = "<|-" if joins else "-|>"
+    wall = 0.0  # where the common duct's walls end
+    for sign in (1, -1):
+        flip = np.array([1.0, sign])
+        if back_to_back:
+            edges, out, tip = _curved_branch(ratio, turn, flip)
+        else:
+            edges, out, tip = _leaning_branch(ratio, turn, flip)
+            wall = float(edges[0][0, 0])
+            foot = np.stack([edges[0][0], edges[1][0], [wall, 0.0]])
+            main.fill(*foot.T, color=_DUCT, zorder=1)
+        shape = np.concatenate([edges[0], edges[1][::-1]])
+        main.fill(*shape.T, color=_DUCT, zorder=1)
+        for edge in edges:
+            main.plot(*edge.T, color=_INK, lw=1.8, zorder=2)
+        _arrow(main, out, out + 0.9 * tip, head)
+        words = "other branch\nQc - Qb, Ab"
+        if sign > 0:
+            own = say("Qb", "branch_flow")
+            words = f"branch\n{own}, Ab\n{say.across(outlet=True)}"
+        at = out + 1.15 * tip + np.array([0.55 + ratio / 2, 0.0])
+        _note(main, at, words, "left")
+    if "angle_deg" in parameters:
+        crotch = 0.5 * ratio / np.sin(turn)
+        steps = np.linspace(0.0, turn, 30)
+        arc = (crotch + 0.35) * np.stack([np.cos(steps), np.sin(steps)])
+        main.plot(*arc, color=_QUIET, lw=0.9, zorder=5)
+        axis = [0.0, crotch + 0.45]
+        main.plot(axis, [0.0, 0.0], color=_QUIET, lw=0.8, ls="-.", zorder=5)
+        at = np.array([crotch + 0.5, 0.0])
+        _note(main, at, f"{parameters['angle_deg']:.4g}°", "left")
+    main.fill_between([-2.2, wall], -0.5, 0.5, color=_DUCT, zorder=1)
+    for sign in (1, -1):
+        main.plot([-2.2, wall], [sign * 0.5] * 2, color=_INK, lw=1.8, zorder=3)
+    _arrow(main, np.array([-2.0, 0.0]), np.array([-1.2, 0.0]), head)
+    common = f"common\n{say('Qc', 'flow')}, Ac\n{say.across()}"
+    _note(main, np.array([-2.35, 0.0]), common, "right")
+    words = "Q airflow, A area:\nc common, b branch"
+    side.set_title(words, size=9, color=_QUIET, x=0.85, y=-0.1)
 
 
 def _curved_branch(
@@ -595,99 +583,94 @@ def _note(axes: Any, at: Points, words: str, across: str = "center") -> None:
     axes.update_datalim([tuple(at)])
 
 
-def _across(what: str) -> _Draw:
-    def draw(
-        main: Any, side: Any, parameters: Mapping[str, float], say: _Words
-    ) -> None:
-        _straight(main, -2.0, 2.0)
-        _arrow(main, np.array([-1.8, 0.0]), np.array([-1.1, 0.0]))
-        is_round = say.metres("diameter") is not None or "round" in say.kind
-        name = say("D", "diameter") if is_round else say("H", "height")
-        ends = np.array([-2.15, -0.5]), np.array([-2.15, 0.5])
-        _dimension(main, *ends, name, "left")
-        if what == "blade":
-            usual = 0.0 if "fire" in say.kind else 30.0  # they stand open
-            angle = np.radians(parameters.get("blade_angle_deg", usual))
-            count = 1 if "butterfly" in say.kind else 3
-            for row, place in enumerate((np.arange(count) - (count - 1) / 2) / count):
-                sign = -1 if "opposed" in say.kind and row % 2 else 1
-                tip = 0.48 / count * np.array([np.cos(angle), sign * np.sin(angle)])
-                main.plot(
-                    [-tip[0], tip[0]], place + np.array([-tip[1], tip[1]]),
-                    color=_INK, lw=2.6,
-                )  # fmt: skip
-            if "blade_angle_deg" in parameters:
-                main.plot([0, 0.9], [0, 0], color=_QUIET, lw=0.8, ls=":")
-                words = f"{parameters['blade_angle_deg']:.4g}°, 0 is open"
-                main.text(0.0, 0.62, words, ha="center", size=9, color=_INK)
-        elif what == "curtain":
-            low = 0.3 if parameters.get("in_airstream", 1.0) > 0.5 else 0.5
-            main.fill_between([-0.1, 0.1], low, low + 0.2, color=_INK)
-            main.text(0.0, 0.82, "folded curtain", ha="center", size=9, color=_INK)
-        elif what == "gate":
-            share = next((v for k, v in parameters.items() if k.startswith("h_")), 0.5)
-            main.plot([0, 0], [-0.5 + share, 0.9], color=_INK, lw=3.0)
-            ends = np.array([0.25, -0.5]), np.array([0.25, -0.5 + share])
-            _dimension(main, *ends, f"open, {share:.3g} of it", "right")
-        elif what == "screen":
-            main.plot([0, 0], [-0.5, 0.5], color=_INK, lw=2.6, ls=(0, (1, 0.7)))
-            if "free_area_ratio" in parameters:
-                words = f"free area {parameters['free_area_ratio']:.3g}"
-                main.text(0.0, 0.62, words, ha="center", size=9, color=_INK)
-        else:
-            share = min(next(iter(parameters.values()), 0.2), 0.8)
-            main.add_patch(_disc(0.0, 0.0, max(share, 0.06) / 2))
-            words = f"blocks {share:.3g}"
-            main.text(0.0, 0.62, words, ha="center", size=9, color=_INK)
-        if is_round:
-            _circle(side, say("D", "diameter"))
-        else:
-            aspect = say.ratio(("height",), ("width",)) or 1.0
-            _box(side, aspect, say("W", "width"), say("H", "height"))
-        side.set_title("the velocity is that of the\nwhole duct", size=9, color=_QUIET)
+def _across(
+    what: str, main: Any, side: Any, parameters: Mapping[str, float], say: _Words
+) -> None:
+    from matplotlib.patches import Circle
 
-    return draw
+    _straight(main, -2.0, 2.0)
+    _arrow(main, np.array([-1.8, 0.0]), np.array([-1.1, 0.0]))
+    is_round = say.metres("diameter") is not None or "round" in say.kind
+    name = say("D", "diameter") if is_round else say("H", "height")
+    ends = np.array([-2.15, -0.5]), np.array([-2.15, 0.5])
+    _dimension(main, *ends, name, "left")
+    if what == "blade":
+        usual = 0.0 if "fire" in say.kind else 30.0  # they stand open
+        angle = np.radians(parameters.get("blade_angle_deg", usual))
+        count = 1 if "butterfly" in say.kind else 3
+        for row, place in enumerate((np.arange(count) - (count - 1) / 2) / count):
+            sign = -1 if "opposed" in say.kind and row % 2 else 1
+            tip = 0.48 / count * np.array([np.cos(angle), sign * np.sin(angle)])
+            main.plot(
+                [-tip[0], tip[0]], place + np.array([-tip[1], tip[1]]),
+                color=_INK, lw=2.6,
+            )  # fmt: skip
+        if "blade_angle_deg" in parameters:
+            main.plot([0, 0.9], [0, 0], color=_QUIET, lw=0.8, ls=":")
+            words = f"{parameters['blade_angle_deg']:.4g}°, 0 is open"
+            main.text(0.0, 0.62, words, ha="center", size=9, color=_INK)
+    elif what == "curtain":
+        low = 0.3 if parameters.get("in_airstream", 1.0) > 0.5 else 0.5
+        main.fill_between([-0.1, 0.1], low, low + 0.2, color=_INK)
+        main.text(0.0, 0.82, "folded curtain", ha="center", size=9, color=_INK)
+    elif what == "gate":
+        share = next((v for k, v in parameters.items() if k.startswith("h_")), 0.5)
+        main.plot([0, 0], [-0.5 + share, 0.9], color=_INK, lw=3.0)
+        ends = np.array([0.25, -0.5]), np.array([0.25, -0.5 + share])
+        _dimension(main, *ends, f"open, {share:.3g} of it", "right")
+    elif what == "screen":
+        main.plot([0, 0], [-0.5, 0.5], color=_INK, lw=2.6, ls=(0, (1, 0.7)))
+        if "free_area_ratio" in parameters:
+            words = f"free area {parameters['free_area_ratio']:.3g}"
+            main.text(0.0, 0.62, words, ha="center", size=9, color=_INK)
+    else:
+        share = min(next(iter(parameters.values()), 0.2), 0.8)
+        radius = max(share, 0.06) / 2
+        main.add_patch(Circle((0, 0), radius, facecolor=_QUIET, edgecolor=_INK))
+        words = f"blocks {share:.3g}"
+        main.text(0.0, 0.62, words, ha="center", size=9, color=_INK)
+    if is_round:
+        _circle(side, say("D", "diameter"))
+    else:
+        aspect = say.ratio(("height",), ("width",)) or 1.0
+        _box(side, aspect, say("W", "width"), say("H", "height"))
+    side.set_title("the velocity is that of the\nwhole duct", size=9, color=_QUIET)
 
 
 def _opening(
-    is_entry: bool,
-) -> _Draw:
-    def draw(
-        main: Any, side: Any, parameters: Mapping[str, float], say: _Words
-    ) -> None:
-        kind = say.kind
-        away = -1.0 if is_entry else 1.0  # from the duct into the room
-        far = -2.6 * away
-        _straight(main, *sorted((0.0, far)))
-        angle = parameters.get("angle_deg")
-        mouth, at = 0.5, 0.0  # half height of the mouth, and where it is
-        if "D_exit_over_D" in parameters:
-            mouth, at = parameters["D_exit_over_D"] / 2, 0.8
-            _cone(main, at, mouth)
-            words = say.or_share("D", 2 * mouth, "D", "outlet_diameter")
-            _mouth(main, at, mouth, f"mouth\n{words}")
-        elif angle is not None and angle > 0:
-            at, mouth = _conical(main, parameters, say, away)
-        elif "r_over_D" in parameters:
-            at, mouth = _bellmouth(main, parameters, say, away)
-        elif "cap" in kind:
-            at, mouth = _capped(main, parameters, say, away)
-        if "t_over_D" in parameters:
-            at = _wall(main, parameters, say, away)
-        walled = kind in ("entry-bellmouth", "entry-conical", "entry-duct-in-wall")
-        if walled:
-            thick = 0.12 if kind == "entry-duct-in-wall" else -0.12 * away
-            for low, high in ((mouth, mouth + 0.8), (-mouth - 0.8, -mouth)):
-                main.fill_between(sorted([at, at + thick]), low, high, color=_QUIET)
-        begin = 2.0 if is_entry else -2.0
-        step = 0.7
-        _arrow(main, np.array([begin - step / 2, 0.0]), np.array([begin + step / 2, 0]))
-        ends = np.array([far - 0.15 * away, -0.5]), np.array([far - 0.15 * away, 0.5])
-        _dimension(main, *ends, say.across(), "right" if is_entry else "left")
-        words = "air enters the duct" if is_entry else "air leaves the duct"
-        side.set_title(words, size=9, color=_QUIET)
-
-    return draw
+    is_entry: bool, main: Any, side: Any, parameters: Mapping[str, float], say: _Words
+) -> None:
+    kind = say.kind
+    away = -1.0 if is_entry else 1.0  # from the duct into the room
+    far = -2.6 * away
+    _straight(main, *sorted((0.0, far)))
+    angle = parameters.get("angle_deg")
+    mouth, at = 0.5, 0.0  # half height of the mouth, and where it is
+    if "D_exit_over_D" in parameters:
+        mouth, at = parameters["D_exit_over_D"] / 2, 0.8
+        _cone(main, at, mouth)
+        words = say.or_share("D", 2 * mouth, "D", "outlet_diameter")
+        _mouth(main, at, mouth, f"mouth\n{words}")
+    elif angle is not None and angle > 0:
+        at, mouth = _conical(main, parameters, say, away)
+    elif "r_over_D" in parameters:
+        at, mouth = _bellmouth(main, parameters, say, away)
+    elif "cap" in kind:
+        at, mouth = _capped(main, parameters, say, away)
+    if "t_over_D" in parameters:
+        at = _wall(main, parameters, say, away)
+    walled = kind in ("entry-bellmouth", "entry-conical", "entry-duct-in-wall")
+    if walled:
+        thick = 0.12 if kind == "entry-duct-in-wall" else -0.12 * away
+        for low, high in ((mouth, mouth + 0.8), (-mouth - 0.8, -mouth)):
+            main.fill_between(sorted([at, at + thick]), low, high, color=_QUIET)
+    begin = 2.0 if is_entry else -2.0
+    step = 0.7
+    _arrow(main, np.array([begin - step / 2, 0.0]), np.array([begin + step / 2, 0]))
+    ends = np.array([far - 0.15 * away, -0.5]), np.array([far - 0.15 * away, 0.5])
+    _dimension(main, *ends, say.across(), "right" if is_entry else "left")
+    words = "air enters the duct" if is_entry else "air leaves the duct"
+    side.set_title(words, size=9, color=_QUIET)
 
 
 def _conical(
@@ -801,12 +784,6 @@ def _straight(axes: Any, begin: float, end: float) -> None:
     axes.fill_between([begin, end], -0.5, 0.5, color=_DUCT)
     for y in (0.5, -0.5):
         axes.plot([begin, end], [y, y], color=_INK, lw=1.8)
-
-
-def _disc(x: float, y: float, radius: float) -> Any:
-    from matplotlib.patches import Circle
-
-    return Circle((x, y), radius, facecolor=_QUIET, edgecolor=_INK)
 
 
 def _box(
