@@ -31,7 +31,16 @@ from elbowroom.layout import (
     writing,
 )
 from elbowroom.physics import book
-from elbowroom.viewer import cli, desk, gaps, main, preflight, scene, sketch
+from elbowroom.viewer import (
+    cli,
+    desk,
+    gaps,
+    main,
+    preflight,
+    scene,
+    sketch,
+    sketch_parts,
+)
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 ROOM = EXAMPLES / "reading_room"
@@ -789,7 +798,7 @@ def drawn(kind: str, *words: str) -> tuple[Any, Any]:
     main_axes, side = figure.add_subplot(1, 2, 1), figure.add_subplot(1, 2, 2)
     written = dict(word.split("=") for word in words)
     found = desk.desk_result(kind, [], written)
-    say = sketch._Words(kind, written)
+    say = sketch_parts.Words(kind, written)
     sketch._drawing_of(kind)(main_axes, side, found["parameters"], say)
     return main_axes, side
 
