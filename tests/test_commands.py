@@ -734,6 +734,29 @@ def test_ways_to_make_a_turn_are_sorted_by_loss(capsys: Captured) -> None:
     )
 
 
+def test_an_elbow_with_its_open_end_is_not_set_beside_elbows_alone(
+    capsys: Captured,
+) -> None:
+    said = refused(
+        capsys, "fitting", "exit-after-elbow", "--versus", "--set", "r_over_W=1",
+        "--set", "L_after_over_W=1",
+    )  # fmt: skip
+    assert "has an open end in it" in said
+    assert "exit-abrupt" in said
+
+
+def test_ways_to_make_a_turn_have_the_height_of_one_that_changes_its_width(
+    capsys: Captured,
+) -> None:
+    found = result(
+        capsys, "fitting", "fitting", "rect-elbow-mitred-area-change", "--versus",
+        "--set", "H_over_W_in=1", "--set", "W_out_over_W_in=1",
+    )  # fmt: skip
+    rows = {row["what"]: row for row in found["versus"]}
+    mitred = rows["mitred: square throat and heel"]
+    assert mitred["coefficient"] == pytest.approx(found["coefficient"], rel=0.1)
+
+
 def middle(kind: dict[str, Any]) -> list[str]:
     """Settings in the middle of a kind's ranges."""
     words = []
