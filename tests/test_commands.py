@@ -269,6 +269,20 @@ def test_size_like_marks_what_is_flatter_than_4_to_1(capsys: Captured) -> None:
     assert not any("4 to 1" in note for note in found["notes"])
 
 
+def test_size_like_counts_the_sizes_that_it_shows(capsys: Captured) -> None:
+    """None is wider than 3 m, which is said where all that are shown are too narrow."""
+    words = ["size", "--like", "900x900mm", "--max-height", "300mm"]
+    found = result(capsys, "size", *words)
+    assert max(row["width_m"] for row in found["sizes"]) == pytest.approx(3.0)
+    assert {row["bound_by"] for row in found["sizes"]} == {"too narrow"}
+    count = len(found["sizes"])
+    flat, ends = found["notes"][-2:]
+    assert f"{count} of these {count} sizes are flatter" in flat
+    assert "the series ends at 3 m" in ends
+    enough = result(capsys, "size", *words[:3], "--max-height", "500mm")
+    assert not any("series ends" in note for note in enough["notes"])
+
+
 def test_no_round_size_is_offered_off_the_series(capsys: Captured) -> None:
     words = ["size", "--flow", "30 m3/s", "--rate", "0.3 Pa/m"]
     found = result(capsys, "size", *words)
