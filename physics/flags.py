@@ -312,7 +312,7 @@ def end_tap_flags(
     tap = LAST_TAP * state.velocity_pressure[duct]
     most = int(np.argmax(tap - spent[duct]))
     name = graph.drawing.names[int(ducts.run[duct[most]])]
-    where = f"in run '{name}', where it matters most," if len(rows) > 1 else "it"
+    where = f"in run '{name}', where it matters most, it" if len(rows) > 1 else "it"
     counted, other = float(spent[duct[most]]), float(tap[most])
     return [
         warning(
