@@ -58,6 +58,8 @@ from .pieces import sides_before
 from .places import coordinates, place_words
 from .quantity_words import (
     airflow_words,
+    angle_words,
+    counted,
     density_words,
     difference_words,
     heat_capacity_words,
@@ -165,6 +167,7 @@ __all__ = [
     "Tubes",
     "airflow_words",
     "and_more",
+    "angle_words",
     "audit",
     "bare_name",
     "bend_places",
@@ -175,6 +178,7 @@ __all__ = [
     "check_ending",
     "clearances",
     "coordinates",
+    "counted",
     "density_words",
     "difference_words",
     "directed",

@@ -19,6 +19,7 @@ from elbowroom.layout import (
     Shape,
     TakeoffEntry,
     and_more,
+    angle_words,
     own_change_rows,
     refusal,
     sides_before,
@@ -88,7 +89,7 @@ def bend_coefficients(
             warning(
                 bend_place(graph, row),
                 "the duct turns askew, "
-                f"{np.degrees(bends.skew[row]):.0f} degrees off its nearer side; the "
+                f"{angle_words(bends.skew[row])} off its nearer side; the "
                 "loss is taken between the two ways of turning",
                 "turn the section, or make the turn of two elbows",
             )

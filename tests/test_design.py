@@ -1736,6 +1736,7 @@ def test_inch_pound_practice_has_lengths_of_its_own(
     said = shown_checks.joints_words(found, display.INCH_POUND)
     assert "in pieces of 4 ft and round duct of 10 ft" in said
     assert "every 8 ft and 10 ft" in said
+    assert ("1 hanger," if hangers == 1 else f"{hangers} hangers,") in said
     said = shown_checks.joints_words(found, display.METRIC)
     assert "in pieces of 1.2 m and round duct of 3 m" in said
 
