@@ -42,6 +42,7 @@ from .graph import (
     directed,
     network,
     node_kinds,
+    remade,
     run_sections,
 )
 from .islands import island_notices
@@ -223,6 +224,7 @@ __all__ = [
     "read_schedule",
     "rectangular",
     "refusal",
+    "remade",
     "room_faults",
     "round_section",
     "run_sections",

@@ -243,6 +243,16 @@ def directed(graph: DuctGraph, flow: FloatArray) -> DuctGraph:
     return _with_loops(topology, graph.schedule, source, sections, ways, flow)
 
 
+def remade(graph: DuctGraph, schedule: Schedule) -> DuctGraph:
+    """Build a graph anew by another schedule, which may name runs of other drawings."""
+    return build(
+        graph.drawing,
+        schedule,
+        tolerance=graph.topology.tolerance,
+        other_runs={run for _, run in schedule.named_runs},
+    )
+
+
 def _with_loops(
     topology: Topology,
     schedule: Schedule,
