@@ -32,6 +32,7 @@ from .fan_effect import effective_duct_length, inlet_elbow, outlet_elbow
 from .flexible import bend_extra_length, bend_factor
 from .friction import TURBULENT_FROM, Regime, regime
 from .junctions import LAST_TAP
+from .losses import bend_place
 from .sizes import FLATTEST
 from .takeoff_entries import Taken, tabled_entries, taken_at
 
@@ -470,7 +471,6 @@ def _outlet_elbow_flags(
     graph: DuctGraph, state: DuctState, row: int, root: int, straight: float
 ) -> list[Notice]:
     """Say what an elbow close behind the fan may cost beyond its own loss."""
-    bends = graph.bends
     needed = float(effective_duct_length(state.velocity[root], state.area[root]))
     if straight >= needed:
         return []
@@ -482,7 +482,7 @@ def _outlet_elbow_flags(
     )
     return [
         warning(
-            f"{graph.place(int(bends.duct[row]))}, bend {bends.number[row]}",
+            bend_place(graph, row),
             f"it stands {length_words(straight)} behind the fan, whose flow "
             f"is even after {length_words(needed)}: from {pressure_words(low)} to "
             f"{pressure_words(high)} may be lost "
@@ -510,7 +510,7 @@ def _inlet_elbow_flags(
     loss = float(elbow.value[0] * state.velocity_pressure[root])
     return [
         warning(
-            f"{graph.place(int(bends.duct[row]))}, bend {bends.number[row]}",
+            bend_place(graph, row),
             f"it stands {length_words(straight)} before the fan, whose inlet takes "
             f"even air after {length_words(_EVEN_INLET * diameter)}: up to "
             f"{pressure_words(loss)} may be lost beyond what is counted (ASHRAE, fan "
