@@ -314,9 +314,10 @@ def leg_coefficients(
 ) -> Gathered:
     """Coefficients of the legs of junctions, on the velocity in the common duct.
 
-    Between a wye without a main and a main with a branch it goes straight from the one
-    reading to the other, and so between a main with branches and branches alone, so
-    that no degree and no millimetre makes a jump: our own choice.
+    A junction may be read in two ways: as a wye (no leg is the main) or as a main with
+    a branch; as a main with branches or as branches alone. Between two readings C is
+    interpolated linearly, by `likeness` and by `evenness`, so that no degree and no
+    millimetre makes a jump: our own choice.
 
     Parameters
     ----------
@@ -448,11 +449,11 @@ def meeting_coefficients(
     as much again for the weaker one, which then would take no air from a pressure as
     high as the other's: our own choice. It fades in with that reading of them.
 
-    Where one leg brings nine tenths of the air or more, C goes straight from the tables
-    of a meeting to those of the same joint with all air along that leg, past others
-    that lead away and take none: from there on the weak leg, should its air turn round,
-    leads away. So no airflow makes a jump where the air of a leg stands still, and what
-    moves it is the same from either side: our own choice.
+    The tables of joining air and those of dividing air do not agree where a leg's air
+    stands still. So, once one leg brings nine tenths of the air, C is led linearly to
+    what the other tables give at the same joint with all its air along that leg;
+    there the weak leg, if its air turned round, would lead away. Then no loss jumps as
+    the air of a leg changes direction: our own choice.
     """
     legs = graph.meetings
     joining = not graph.is_return
