@@ -42,6 +42,7 @@ from .graph import (
     directed,
     network,
     node_kinds,
+    remade,
     run_sections,
 )
 from .islands import island_notices
@@ -58,6 +59,8 @@ from .pieces import sides_before
 from .places import coordinates, place_words
 from .quantity_words import (
     airflow_words,
+    angle_words,
+    counted,
     density_words,
     difference_words,
     heat_capacity_words,
@@ -168,6 +171,7 @@ __all__ = [
     "Tubes",
     "airflow_words",
     "and_more",
+    "angle_words",
     "audit",
     "bare_name",
     "bend_places",
@@ -177,6 +181,7 @@ __all__ = [
     "check_ending",
     "clearances",
     "coordinates",
+    "counted",
     "density_words",
     "difference_words",
     "directed",
@@ -224,6 +229,7 @@ __all__ = [
     "read_schedule",
     "rectangular",
     "refusal",
+    "remade",
     "room_faults",
     "round_section",
     "run_sections",

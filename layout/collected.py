@@ -12,7 +12,7 @@ from .drawing import NOTHING_SAID, Attributes, Drawing
 from .extras import Said, read_extras
 from .faults import Notice, error, note, warning
 from .names import composed, other_section_in_name, section_in_name, unique
-from .quantity_words import airflow_words, length_words, section_words
+from .quantity_words import airflow_words, counted, length_words, section_words
 from .sections import FloatArray, Section, Shape
 
 _FARTHEST = 1e12  # of any unit; no building is drawn so far away
@@ -163,7 +163,7 @@ def collected_drawing(
     notices += [
         warning(
             found.file,
-            f"the extra {what} of {count} run{'s' * (count > 1)} is not read",
+            f"the extra {what} of {counted(count, 'run')} is not read",
             remedy,
         )
         for (what, remedy), count in found.unread.items()
@@ -268,7 +268,7 @@ def _without_dots(found: Found) -> list[Collected]:
         found.notices.append(
             warning(
                 found.file,
-                f"{dropped} edge{'s' * (dropped > 1)} of no length left out",
+                f"{counted(dropped, 'edge')} of no length left out",
                 "delete doubled vertices",
             )
         )

@@ -1,5 +1,7 @@
 """What does not fit where it is drawn, and what a corner leaves open."""
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from .basis import Basis
@@ -11,9 +13,11 @@ from .frames import cross
 from .names import toml_key
 from .quantity_words import length_words, size_words
 from .run_words import flexible_runs, lacks_material
-from .schedule import FLEXIBLE, Schedule
+from .schedule import FLEXIBLE
 from .sections import FloatArray, IntArray, Shape, area
-from .topology import Topology
+
+if TYPE_CHECKING:
+    from .graph import DuctGraph
 
 TAP_FROM = np.radians(60.0)  # a tap leaves its main by this turn or more
 _MUCH_SMALLER = 0.7  # of the area: own choice, no published source
@@ -30,41 +34,22 @@ _ROUNDING = 1e-6
 _RADIUSLESS = np.array([code.turn != "arc" for code in ElbowConstruction])
 
 
-def fit_notices(
-    topology: Topology,
-    ducts: Ducts,
-    bends: Bends,
-    transitions: Transitions,
-    legs: Legs,
-    meetings: Legs,
-    schedule: Schedule,
-) -> list[Notice]:
+def fit_notices(graph: "DuctGraph") -> list[Notice]:
     """Say which fittings have no room where they are drawn, and what is left open."""
     return [
-        *room_faults(topology, ducts, bends, transitions, legs, meetings),
-        *_corners(topology, ducts, bends, transitions, schedule),
-        *_overruled(topology, ducts, bends),
-        *_flexible_of_what(topology.drawing, schedule),
-        *_flexible_with_sides(topology, ducts, schedule),
-        *_huge(topology, ducts),
-        *_large_branches(topology, ducts, legs),
+        *room_faults(graph),
+        *_corners(graph),
+        *_overruled(graph),
+        *_flexible_of_what(graph),
+        *_flexible_with_sides(graph),
+        *_huge(graph),
+        *_large_branches(graph),
     ]
 
 
-def room_faults(
-    topology: Topology,
-    ducts: Ducts,
-    bends: Bends,
-    transitions: Transitions,
-    legs: Legs,
-    meetings: Legs,
-) -> list[Notice]:
+def room_faults(graph: "DuctGraph") -> list[Notice]:
     """Say which bends and transitions have no room, and which bends are too tight."""
-    return [
-        *_short_bends(topology, ducts, bends, transitions, legs, meetings),
-        *_tight_bends(topology, ducts, bends),
-        *_short_transitions(topology, ducts, bends, transitions),
-    ]
+    return [*_short_bends(graph), *_tight_bends(graph), *_short_transitions(graph)]
 
 
 def size_notice(drawing: Drawing, run: int, size: str, fault: str) -> Notice:
@@ -78,17 +63,13 @@ def size_notice(drawing: Drawing, run: int, size: str, fault: str) -> Notice:
     )
 
 
-def _huge(topology: Topology, ducts: Ducts) -> list[Notice]:
+def _huge(graph: "DuctGraph") -> list[Notice]:
     """Runs with a side that no duct has: it is in another unit."""
+    ducts = graph.ducts
     rows = (np.fmax(ducts.width, ducts.height) > _HUGE).nonzero()[0]
     runs, first = np.unique(ducts.run[rows], return_index=True)
     return [
-        size_notice(
-            topology.drawing,
-            run,
-            _size(ducts, duct),
-            "large",
-        )
+        size_notice(graph.drawing, run, _size(ducts, duct), "large")
         for run, duct in zip(runs.tolist(), rows[first].tolist(), strict=True)
     ]
 
@@ -147,29 +128,29 @@ def _across(ducts: Ducts, own: IntArray, main: IntArray) -> FloatArray:
     return np.asarray(across / np.where(length > 0.0, length, np.inf)[:, None])
 
 
-def _large_branches(topology: Topology, ducts: Ducts, legs: Legs) -> list[Notice]:
+def _large_branches(graph: "DuctGraph") -> list[Notice]:
     """Branches that do not fit in the side of the main that they leave."""
-    higher, sizes, larger = _beyond(ducts, legs)
-    own, main = legs.duct, legs.common
+    higher, sizes, larger = _beyond(graph.ducts, graph.legs)
+    own, main = graph.legs.duct, graph.legs.common
     return [
-        *_long_branches(topology, ducts, own[higher], main[higher], *sizes),
-        *_huge_branches(topology, ducts, own[larger], main[larger]),
+        *_long_branches(graph, own[higher], main[higher], *sizes),
+        *_huge_branches(graph, own[larger], main[larger]),
     ]
 
 
 def _long_branches(
-    topology: Topology,
-    ducts: Ducts,
+    graph: "DuctGraph",
     own: IntArray,
     main: IntArray,
     own_size: FloatArray,
     main_size: FloatArray,
 ) -> list[Notice]:
     """Branches wider or higher than the side that they leave."""
+    ducts = graph.ducts
     is_level = np.abs(_across(ducts, own, main)[:, 2]) < _LEVEL
     return [
         note(
-            _branch_words(topology, ducts, int(own[row])),
+            _branch_words(graph, int(own[row])),
             f"the branch of {_size(ducts, int(own[row]))} is "
             f"{length_words(float(own_size[row]))} {'wide' if level else 'high'} where "
             f"the side of its main is {length_words(float(main_size[row]))}",
@@ -177,16 +158,16 @@ def _long_branches(
             "another side",
             effect="such a takeoff needs a piece that changes shape, which is counted "
             "nowhere",
-            place=topology.nodes[int(ducts.start[own[row]])],
+            place=graph.nodes[int(ducts.start[own[row]])],
         )
         for row, level in enumerate(is_level.tolist())
     ]
 
 
-def _branch_words(topology: Topology, ducts: Ducts, duct: int) -> str:
+def _branch_words(graph: "DuctGraph", duct: int) -> str:
     """Where a branch leaves its main, for a message."""
-    run, start = int(ducts.run[duct]), int(ducts.start[duct])
-    return f"{topology.drawing.place(run)}, at {topology.place(start)}"
+    start = int(graph.ducts.start[duct])
+    return f"{graph.place(duct)}, at {graph.topology.place(start)}"
 
 
 def _extent(ducts: Ducts, duct: IntArray, way: FloatArray) -> FloatArray:
@@ -200,19 +181,18 @@ def _extent(ducts: Ducts, duct: IntArray, way: FloatArray) -> FloatArray:
     return np.where(shares.max(axis=0) > _SQUARE, found, np.minimum(wide, high))
 
 
-def _huge_branches(
-    topology: Topology, ducts: Ducts, own: IntArray, main: IntArray
-) -> list[Notice]:
+def _huge_branches(graph: "DuctGraph", own: IntArray, main: IntArray) -> list[Notice]:
     """Branches that are wider and higher than the main that they leave."""
+    ducts = graph.ducts
     return [
         warning(
-            _branch_words(topology, ducts, int(own[row])),
+            _branch_words(graph, int(own[row])),
             f"the branch of {_size(ducts, int(own[row]))} is larger in every direction "
             f"than its main of {_size(ducts, int(main[row]))}",
             "correct one of the two sizes, or draw the main as large up to there",
             effect="no such opening fits in the main's side; the loss is that of the "
             "tables all the same",
-            place=topology.nodes[int(ducts.start[own[row]])],
+            place=graph.nodes[int(ducts.start[own[row]])],
         )
         for row in range(len(own))
     ]
@@ -222,14 +202,8 @@ def _size(ducts: Ducts, duct: int) -> str:
     return size_words(ducts.shape[duct], ducts.width[duct], ducts.height[duct])
 
 
-def _short_bends(
-    topology: Topology,
-    ducts: Ducts,
-    bends: Bends,
-    transitions: Transitions,
-    legs: Legs,
-    meetings: Legs,
-) -> list[Notice]:
+def _short_bends(graph: "DuctGraph") -> list[Notice]:
+    ducts, bends, changes = graph.ducts, graph.bends, graph.transitions
     rows = (bends.short_by > 0).nonzero()[0].tolist()
     if not rows:
         return []
@@ -238,8 +212,12 @@ def _short_bends(
     ends: dict[int, str] = {}
     begins: dict[int, str] = {}
     for ended, begun, what in (
-        (np.concatenate([legs.common, meetings.duct]), legs.duct, "junction"),
-        (before[transitions.duct], transitions.duct, "change of section"),
+        (
+            np.concatenate([graph.legs.common, graph.meetings.duct]),
+            graph.legs.duct,
+            "junction",
+        ),
+        (before[changes.duct], changes.duct, "change of section"),
         (before[bends.duct], bends.duct, "bend"),
     ):
         ends.update(dict.fromkeys(ended.tolist(), f"the next {what}"))
@@ -247,11 +225,11 @@ def _short_bends(
     notices = []
     for first, second, shift in _jogs(ducts, bends, rows):
         rows = [row for row in rows if row not in (first, second)]
-        place = topology.nodes[int(ducts.start[bends.duct[first]])]
+        place = graph.nodes[int(ducts.start[bends.duct[first]])]
         apart = float(np.linalg.norm(bends.corner[second] - bends.corner[first]))
         notices.append(
             warning(
-                bend_places(topology, ducts, bends, np.array([first, second])),
+                bend_places(graph, np.array([first, second])),
                 f"two bends {length_words(apart)} apart shift the duct by no more than "
                 f"{length_words(shift)}",
                 "draw it straight if that is a slip, else slope it",
@@ -268,28 +246,33 @@ def _short_bends(
             other = begins.get(came, "the start of the duct")
         notices.append(
             warning(
-                f"{topology.drawing.place(int(ducts.run[duct]))}, bend "
-                f"{bends.number[row]} at {topology.place(int(ducts.start[duct]))}",
+                _bend_at(graph, row),
                 "the bend does not fit: with its radius of "
                 f"{length_words(float(bends.radius[row]))} the tangents lack "
                 f"{length_words(short)} to {other}",
                 "take a smaller radius, another construction, or more room",
                 effect="its loss is counted in full, but it cannot be built as drawn",
-                place=topology.nodes[int(ducts.start[duct])],
+                place=graph.nodes[int(ducts.start[duct])],
             )
         )
     return notices
 
 
-def _tight_bends(topology: Topology, ducts: Ducts, bends: Bends) -> list[Notice]:
+def _bend_at(graph: "DuctGraph", row: int) -> str:
+    """Name a bend for a message, and where it is."""
+    duct = int(graph.bends.duct[row])
+    at = graph.topology.place(int(graph.ducts.start[duct]))
+    return f"{graph.place(duct)}, bend {graph.bends.number[row]} at {at}"
+
+
+def _tight_bends(graph: "DuctGraph") -> list[Notice]:
     """Bends whose throat would lie on the far side of their centre."""
-    notices = []
+    ducts, bends, notices = graph.ducts, graph.bends, []
     for row in bends.lacks_radius.nonzero()[0].tolist():
         duct, side = int(bends.duct[row]), float(bends.in_plane[row])
         notices.append(
             warning(
-                f"{topology.drawing.place(int(ducts.run[duct]))}, bend "
-                f"{bends.number[row]} at {topology.place(int(ducts.start[duct]))}",
+                _bend_at(graph, row),
                 "the bend is too tight: its centreline radius of "
                 f"{length_words(float(bends.side_radius[0, row]))} is less than half "
                 f"of the {length_words(side)} that the duct measures in its plane",
@@ -297,7 +280,7 @@ def _tight_bends(topology: Topology, ducts: Ducts, bends: Bends) -> list[Notice]
                 "construction",
                 # What its loss is taken from depends on its table, which says it.
                 effect="it cannot be built as drawn, and no table has one so tight",
-                place=topology.nodes[int(ducts.start[duct])],
+                place=graph.nodes[int(ducts.start[duct])],
             )
         )
     return notices
@@ -349,10 +332,9 @@ def _jogs(ducts: Ducts, bends: Bends, short: list[int]) -> list[tuple[int, int, 
     return found
 
 
-def _short_transitions(
-    topology: Topology, ducts: Ducts, bends: Bends, transitions: Transitions
-) -> list[Notice]:
+def _short_transitions(graph: "DuctGraph") -> list[Notice]:
     """Transitions that are not drawn, longer than the ducts at their vertex allow."""
+    ducts, bends, transitions = graph.ducts, graph.bends, graph.transitions
     rows = (transitions.short_by > 0).nonzero()[0].tolist()
     if not rows:
         return []
@@ -360,7 +342,7 @@ def _short_transitions(
     sharp = transitions.duct[transitions.length_basis != int(Basis.DRAWN)]
     taking = np.bincount(np.concatenate([sharp, ducts.parent[sharp]]))
     cornered = np.isin(transitions.duct, bends.duct)
-    drawing, notices = topology.drawing, []
+    names, notices = graph.drawing.names, []
     for row in rows:
         after = int(transitions.duct[row])
         duct = max(after, int(ducts.parent[after]), key=lacking.__getitem__)
@@ -370,16 +352,15 @@ def _short_transitions(
         others *= int(taking[duct] > 1)
         notices.append(
             warning(
-                f"{drawing.place(int(ducts.run[after]))}, transition at "
-                f"{topology.place(node)}",
+                f"{graph.place(after)}, transition at {graph.topology.place(node)}",
                 "the transition does not fit: its piece of "
                 f"{length_words(float(transitions.length[row]))} lies {lies}, and the "
-                f"straight of run '{drawing.names[int(ducts.run[duct])]}' lacks "
+                f"straight of run '{names[int(ducts.run[duct])]}' lacks "
                 f"{length_words(float(transitions.short_by[row]))}{others}",
                 "write a shorter length or a larger included_angle under "
                 "[transitions], draw the piece as a run, or give it more room",
                 effect="its loss is counted in full, but it cannot be built as drawn",
-                place=topology.nodes[node],
+                place=graph.nodes[node],
             )
         )
     return notices
@@ -392,9 +373,10 @@ def _changing_corners(ducts: Ducts, bends: Bends, changed: IntArray) -> IntArray
     return np.asarray(changes[bends.duct].nonzero()[0])
 
 
-def bend_places(topology: Topology, ducts: Ducts, bends: Bends, rows: IntArray) -> str:
+def bend_places(graph: "DuctGraph", rows: IntArray) -> str:
     """Name bends for a message: the first six, and how many more there are."""
-    names, duct = topology.drawing.names, bends.duct[rows[:6]]
+    ducts, bends, topology = graph.ducts, graph.bends, graph.topology
+    names, duct = graph.drawing.names, bends.duct[rows[:6]]
     shown = ", ".join(
         f"run '{names[run]}', bend {number} at {topology.place(node)}"
         for run, number, node in zip(
@@ -407,21 +389,16 @@ def bend_places(topology: Topology, ducts: Ducts, bends: Bends, rows: IntArray) 
     return f"{topology.drawing.file}, {shown}{and_more(len(rows) - 6)}"
 
 
-def _corners(
-    topology: Topology,
-    ducts: Ducts,
-    bends: Bends,
-    transitions: Transitions,
-    schedule: Schedule,
-) -> list[Notice]:
+def _corners(graph: "DuctGraph") -> list[Notice]:
     """Say in which section an elbow is taken at whose corner the section changes.
 
     Where it may be a tap at the closed end of a duct, who looks at the losses says so.
     """
-    rows = _changing_corners(ducts, bends, transitions.duct)
-    if len(rows) and not schedule.source.is_return:
+    ducts, bends = graph.ducts, graph.bends
+    rows = _changing_corners(ducts, bends, graph.transitions.duct)
+    if len(rows) and not graph.is_return:
         quiet = np.ones(len(bends.duct), dtype=bool)
-        quiet[end_taps(topology, schedule, ducts, bends, transitions)] = False
+        quiet[end_taps(graph)] = False
         rows = rows[quiet[rows]]
     if len(rows) == 0:
         return []
@@ -431,25 +408,25 @@ def _corners(
     sizes = f": {one} and {other}" if len(rows) == 1 else ""
     tap = (
         ""
-        if schedule.source.is_return
+        if graph.is_return
         else "; closed_end = true under [[takeoffs.exception]] makes it a tap at the "
         "closed end of the duct"
     )
     return [
         note(
-            bend_places(topology, ducts, bends, rows),
+            bend_places(graph, rows),
             "the section changes at the corner: the elbow is taken in the section on "
             f"the side of the source, and a transition behind it{sizes}",
             "draw the change before or after the corner if it is made otherwise" + tap,
-            place=topology.nodes[int(ducts.start[duct])],
+            place=graph.nodes[int(ducts.start[duct])],
         )
     ]
 
 
-def _overruled(topology: Topology, ducts: Ducts, bends: Bends) -> list[Notice]:
+def _overruled(graph: "DuctGraph") -> list[Notice]:
     """Say where a drawn bend and a declared construction leave one of them unused."""
-    drawing, notices = topology.drawing, []
-    run = ducts.run[bends.duct]
+    drawing, bends, notices = graph.drawing, graph.bends, []
+    run = graph.ducts.run[bends.duct]
     smooth = (bends.construction_basis == int(Basis.DRAWN)).nonzero()[0]
     if len(smooth):
         row = int(smooth[0])
@@ -483,8 +460,9 @@ def _overruled(topology: Topology, ducts: Ducts, bends: Bends) -> list[Notice]:
     return notices
 
 
-def _flexible_of_what(drawing: Drawing, schedule: Schedule) -> list[Notice]:
+def _flexible_of_what(graph: "DuctGraph") -> list[Notice]:
     """Say which runs are drawn flexible, where the schedule does not say of what."""
+    drawing, schedule = graph.drawing, graph.schedule
     runs = [r for r in drawing.attributes if lacks_material(drawing, schedule, r)]
     if not runs:
         return []
@@ -503,11 +481,9 @@ def _flexible_of_what(drawing: Drawing, schedule: Schedule) -> list[Notice]:
     ]
 
 
-def _flexible_with_sides(
-    topology: Topology, ducts: Ducts, schedule: Schedule
-) -> list[Notice]:
+def _flexible_with_sides(graph: "DuctGraph") -> list[Notice]:
     """Say which runs of flexible duct have a section that such duct is not made in."""
-    drawing, soft = topology.drawing, flexible_runs(topology.drawing, schedule)
+    ducts, soft = graph.ducts, flexible_runs(graph.drawing, graph.schedule)
     if not soft:
         return []
     rows = np.isin(ducts.run, soft) & (ducts.shape != int(Shape.ROUND))
@@ -516,24 +492,19 @@ def _flexible_with_sides(
     runs, first = np.unique(ducts.run[rows]), int(rows.argmax())
     return [
         warning(
-            f"{drawing.place(int(ducts.run[first]))}{and_more(len(runs) - 1)}",
+            f"{graph.place(first)}{and_more(len(runs) - 1)}",
             "flexible duct is round (common practice, no published source), and this "
             "has a rectangular or an oval section",
             "give it a round section, or a rigid material under [duct.runs.NAME]",
             effect="its losses are those of a duct with such walls and sides, which "
             "nobody has measured",
-            place=topology.nodes[int(ducts.start[first])],
+            place=graph.nodes[int(ducts.start[first])],
         )
     ]
 
 
-def end_tap_corners(ducts: Ducts, bends: Bends, transitions: Transitions) -> IntArray:
+def end_tap_corners(graph: "DuctGraph") -> IntArray:
     """Bends that may be taps at the closed end of a duct.
-
-    Parameters
-    ----------
-    ducts, bends, transitions
-        What was recognised.
 
     Returns
     -------
@@ -541,6 +512,7 @@ def end_tap_corners(ducts: Ducts, bends: Bends, transitions: Transitions) -> Int
         Of `bends`: where a duct goes on alone at 60 degrees or more in another shape,
         or in much less area, at a sharp corner.
     """
+    ducts, bends, transitions = graph.ducts, graph.bends, graph.transitions
     sharp = transitions.length_basis != int(Basis.DRAWN)
     rows = _changing_corners(ducts, bends, transitions.duct[sharp])
     duct = bends.duct[rows]
@@ -553,17 +525,11 @@ def end_tap_corners(ducts: Ducts, bends: Bends, transitions: Transitions) -> Int
     return np.asarray(rows[turned & (other | (ratio < _MUCH_SMALLER))])
 
 
-def end_taps(
-    topology: Topology,
-    schedule: Schedule,
-    ducts: Ducts,
-    bends: Bends,
-    transitions: Transitions,
-) -> IntArray:
+def end_taps(graph: "DuctGraph") -> IntArray:
     """Those of `end_tap_corners` of which the schedule does not say what they are."""
-    rows = end_tap_corners(ducts, bends, transitions)
-    if schedule.closed_ends:
-        names, run = topology.drawing.names, ducts.run[bends.duct[rows]]
-        said = [names[one] in schedule.closed_ends for one in run.tolist()]
+    rows, declared = end_tap_corners(graph), graph.schedule.closed_ends
+    if declared:
+        names, run = graph.drawing.names, graph.ducts.run[graph.bends.duct[rows]]
+        said = [names[one] in declared for one in run.tolist()]
         rows = rows[~np.array(said, dtype=bool)]
     return np.asarray(rows)

@@ -240,6 +240,16 @@ def directed(graph: DuctGraph, flow: FloatArray) -> DuctGraph:
     return _with_loops(topology, graph.schedule, source, sections, ways, flow)
 
 
+def remade(graph: DuctGraph, schedule: Schedule) -> DuctGraph:
+    """Build a graph anew by another schedule, which may name runs of other drawings."""
+    return build(
+        graph.drawing,
+        schedule,
+        tolerance=graph.topology.tolerance,
+        other_runs={run for _, run in schedule.named_runs},
+    )
+
+
 def _with_loops(
     topology: Topology,
     schedule: Schedule,
@@ -302,7 +312,7 @@ def _classified(
         real = found.duct_of >= 0
         of_duct[found.duct_of[real]] = way[real]
         loops = Loops(ways, forward, of_duct)
-    return DuctGraph(
+    graph = DuctGraph(
         topology,
         schedule,
         source,
@@ -312,51 +322,30 @@ def _classified(
         found.legs,
         terminals,
         sections.basis[ducts.run],
-        (
-            *drawing.notices,
-            *topology.notices,
-            note(
-                drawing.file,
-                f"the source is taken at {topology.place(source.node)}: "
-                f"{source.reason}",
-            ),
-            *shared_notices(schedule),
-            *found.notices,
-            *end_flow_notices(drawing, lines),
-            *island_notices(topology, reached, sections.larger_side),
-            *length_notices(drawing, topology.run.take(tree.segment), tree.length),
-            *fit_notices(
-                topology,
-                ducts,
-                found.bends,
-                found.transitions,
-                found.legs,
-                found.meetings,
-                schedule,
-            ),
-            *lying_notices(topology, ducts, found.legs, terminals.duct),
-            *unused_notices(
-                topology,
-                ducts,
-                found.bends,
-                found.transitions,
-                found.legs,
-                found.meetings,
-                terminals,
-                schedule,
-            ),
-            *total_notices(schedule, terminals),
-            *side_notices(schedule, drawing),
-            *(
-                loop_notices(topology, tree.meeting, schedule.source.is_return)
-                if around is not None
-                else ()
-            ),
-        ),
+        (),
         found.meetings,
         found.lone,
         loops,
     )
+    at = topology.place(source.node)
+    notices = (
+        *drawing.notices,
+        *topology.notices,
+        note(drawing.file, f"the source is taken at {at}: {source.reason}"),
+        *shared_notices(schedule),
+        *found.notices,
+        *end_flow_notices(drawing, lines),
+        *island_notices(topology, reached, sections.larger_side),
+        *length_notices(drawing, topology.run.take(tree.segment), tree.length),
+        *fit_notices(graph),
+        *lying_notices(topology, ducts, found.legs, terminals.duct),
+        *unused_notices(graph),
+        *total_notices(schedule, terminals),
+        *side_notices(schedule, drawing),
+    )
+    if around is not None:
+        notices += tuple(loop_notices(topology, tree.meeting, graph.is_return))
+    return replace(graph, notices=notices)
 
 
 def run_sections(drawing: Drawing, schedule: Schedule) -> RunSections:

@@ -13,7 +13,7 @@ from .faults import note, warning
 from .ifc_elements import FLEXIBLE_SEGMENT, IN_LINE, JOINS, Element, End, alike
 from .ifc_kernel import make_shapes
 from .ifc_model import IfcModel
-from .quantity_words import length_words
+from .quantity_words import counted, length_words
 from .sections import FloatArray, Section
 from .snap import snap
 
@@ -165,7 +165,7 @@ def take_near_ends(
         found.notices.append(
             warning(
                 found.file,
-                f"{taken} duct end{'s' * (taken > 1)} met portless fittings or "
+                f"{counted(taken, 'duct end')} met portless fittings or "
                 "terminals at their faces and were joined to them",
                 "give the fittings ports to be sure",
             )

@@ -6,6 +6,7 @@ from typing import Any
 from .faults import Notice, refusal, warning
 from .ifc_kernel import make_shapes
 from .ifc_model import Entity, open_ifc
+from .quantity_words import counted
 from .sections import FloatArray, IntArray
 
 STRUCTURE = (
@@ -77,7 +78,7 @@ def ifc_solids(
         notices.append(
             warning(
                 path.name,
-                f"the shape of {len(wanted)} solid{'s' * (len(wanted) > 1)} cannot be "
+                f"the shape of {counted(len(wanted), 'solid')} cannot be "
                 f"made ({names}{', ...' if len(wanted) > 3 else ''}), so nothing is "
                 "measured to them",
                 "export them as plain solids with places of their own",

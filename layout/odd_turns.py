@@ -8,7 +8,7 @@ from .fittings import Bends, Ducts, Legs
 from .near_misses import REACH
 from .offsets import Offsets, kink_words
 from .pieces import Pieces
-from .quantity_words import length_words
+from .quantity_words import angle_words, length_words
 from .sections import FloatArray, IntArray
 from .topology import Topology
 from .tree import Tree
@@ -56,7 +56,7 @@ def folded_notices(
             topology.drawing.place(int(topology.run[tree.segment[row]]))
             + f", at {topology.place(int(tree.start[row]))}",
             "the line folds back on itself: a turn of "
-            f"{np.degrees(angle):.0f} degrees at one vertex, counted as an "
+            f"{angle_words(angle)} at one vertex, counted as an "
             "elbow, puts the duct after it inside the one before",
             "delete the vertex if it is a slip; else draw the return beside the duct, "
             "with an arc or two corners between",
@@ -109,7 +109,7 @@ def transition_notices(
 def _bent(angle: float, kinks: str) -> tuple[str, str, str]:
     """What a transition does that turns the duct, the remedy and the effect."""
     return (
-        f"turns the duct by {np.degrees(angle):.0f} degrees in small steps, for which "
+        f"turns the duct by {angle_words(angle)} in small steps, for which "
         + (f"{kinks} {_AS_MITRED}" if kinks else "no elbow is counted"),
         "draw the elbow before or behind it, and the transition straight",
         "a bend's loss is another" if kinks else "an elbow's loss is left out",

@@ -21,11 +21,13 @@ class Offsets:
 
     Parameters
     ----------
-    row, first
-        Segment behind each, and the first of its own, shape (k,).
+    row
+        First segment behind each, shape (k,).
+    first
+        First segment of the transition itself, shape (k,).
     turn
-        By how much it turns the duct beside corners that count as elbows, rad; where
-        there are some, the most of what lies before, between and behind them.
+        Turn of the duct over the transition that no counted elbow makes, rad; where
+        elbows are counted in it, the largest turn of the stretches between them.
     aside, beyond
         How far it goes to one side, m, and how much further than a flat side explains;
         of its ends the one where that is more.

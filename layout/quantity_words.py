@@ -14,7 +14,7 @@ _METRE = 0.9995  # m: from here on a length is said in metres and feet
 _FAR = 99999.5  # m: from here on in kilometres and miles
 # Beyond these a number with an exponent is the shorter one to read.
 _SMALLEST, _LARGEST = 1e-5, 1e7
-_NOISE = 6  # decimals of a temperature beyond which its offset leaves but rounding
+_NOISE = 6  # decimals of a degree beyond which there is but rounding
 _MILE = 5280 * FOOT  # m
 # One heat capacity of mass in inch-pound units, J/(kg K): 4186.8.
 _BTU_PER_POUND = UNITS["Btu/h"].factor * UNITS["h"].factor * 9 / 5 / POUND
@@ -49,6 +49,29 @@ def _both(value: float, *ways: tuple[str, int, int]) -> str:
         for unit, decimals, digits in ways
     )
     return f"{one} ({other})"
+
+
+def counted(number: int, noun: str) -> str:
+    """A number and what is counted: '1 loop', '2 loops'.
+
+    Examples
+    --------
+    >>> counted(1, "loop"), counted(0, "loop")
+    ('1 loop', '0 loops')
+    """
+    return f"{number} {noun}{'s' * (number != 1)}"
+
+
+def angle_words(angle: float) -> str:
+    """An angle, rad, in degrees.
+
+    Examples
+    --------
+    >>> angle_words(math.radians(1.2)), angle_words(math.radians(30.4))
+    ('1.2 degrees', '30 degrees')
+    """
+    number = _number(round(math.degrees(angle), _NOISE), 1, 2)
+    return f"{number} degree{'s' * (number != '1')}"
 
 
 def length_words(length: float) -> str:

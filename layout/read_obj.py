@@ -20,6 +20,7 @@ from .faults import BadInput, error, refusal, warning
 from .frames import z_up
 from .plain_text import AS_UTF8, plain_number, plain_whole
 from .polylines import chains
+from .quantity_words import counted
 from .sections import IntArray
 from .units import UNITS
 
@@ -65,9 +66,7 @@ def read_obj(path: Path, *, unit: str | None = None, up: str | None = None) -> D
     if found.faults:
         raise BadInput(found.faults[:_MOST_FAULTS])
     if not any(thing.lines for thing in objects):
-        held = (
-            f"it holds {faces} face{'s' * (faces != 1)}" if faces else "it holds none"
-        )
+        held = f"it holds {counted(faces, 'face')}" if faces else "it holds none"
         raise refusal(
             path.name,
             f"there is no line element in the file: {held}",

@@ -10,7 +10,7 @@ from .faults import Notice, and_more, note, warning
 from .fittings import Bends, Ducts, Legs, Transitions
 from .frames import is_plumb
 from .pieces import sides_before
-from .quantity_words import length_words, size_words
+from .quantity_words import angle_words, length_words, size_words
 from .sections import BoolArray, FloatArray, IntArray, Shape
 from .topology import Topology
 
@@ -98,7 +98,7 @@ def _rolled_risers(
         run = int(ducts.run[duct])
         notices[run] = note(
             drawing.place(run),
-            f"its roll of {np.degrees(rolled[run]):.0f} degrees counts from how this "
+            f"its roll of {angle_words(rolled[run])} counts from how this "
             "vertical run would stand without one, so its width was taken "
             f"{_heading(ducts, duct)}",
             "give 'up' in its place where a direction of the drawing is meant",
@@ -124,7 +124,7 @@ def _carried_on(
         if before >= 0 and (run[duct] == run[before] or run[duct] not in told):
             head[duct] = head.get(before, before)
         if run[head[duct]] in told and run[duct] != run[head[duct]]:
-            turned = f"{abs(np.degrees(ducts.roll[head[duct]])):.0f}"
+            turned = angle_words(abs(ducts.roll[head[duct]]))
             key = run[head[duct]], turned
             onward.setdefault(key, []).append(f"'{drawing.names[run[duct]]}'")
     for (says, turned), those in onward.items():
@@ -133,7 +133,7 @@ def _carried_on(
         runs = f"run{'s' * (len(names) > 1)} {', '.join(names[:_LISTED])}{more}"
         yield note(
             drawing.place(says),
-            f"it stands turned {turned} degrees from level as it says, and {runs} "
+            f"it stands turned {turned} from level as it says, and {runs} "
             "with it, of which nothing of the kind is said",
             f"give {_roll_key(drawing)} to the next run too if that is not meant",
             effect="it decides which bends go the easy way and which the hard way",
@@ -162,10 +162,9 @@ def _heading(ducts: Ducts, duct: int) -> str:
 
 def _arrives(ducts: Ducts, duct: int) -> str:
     size = size_words(ducts.shape[duct], ducts.width[duct], ducts.height[duct])
-    turned = abs(np.degrees(ducts.roll[duct]))
     return (
         f"carried round its bends the section of {size} arrives turned "
-        f"{turned:.0f} degrees from level"
+        f"{angle_words(abs(ducts.roll[duct]))} from level"
     )
 
 

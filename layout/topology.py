@@ -11,7 +11,7 @@ from .drawing import Drawing
 from .faults import Notice, and_more, note, warning
 from .joints import meetings
 from .places import at_key, place_words
-from .quantity_words import length_words
+from .quantity_words import counted, length_words
 from .sections import FloatArray, IntArray
 from .snap import TOLERANCE, snap
 
@@ -146,7 +146,7 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
         notices.append(
             warning(
                 drawing.file,
-                f"{dropped} piece{'s' * (dropped > 1)} shorter than the joining "
+                f"{counted(dropped, 'piece')} shorter than the joining "
                 f"tolerance of {length_words(tolerance)} left out",
                 "give a smaller --tolerance if they are meant",
                 effect="bends and steps within them are not counted",
@@ -383,8 +383,8 @@ def _shift_notices(
     return [
         note(
             drawing.file,
-            f"ends up to {length_words(tolerance)} apart were joined at {places} "
-            f"place{'s' * (places > 1)}",
+            f"ends up to {length_words(tolerance)} apart were joined at "
+            f"{counted(places, 'place')}",
         )
     ]
 

@@ -1,6 +1,7 @@
 """What a schedule declares of fittings that the drawing does not have."""
 
 from collections.abc import Collection, Mapping
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -8,34 +9,17 @@ from .basis import Basis
 from .drawing import Drawing
 from .faults import Notice, warning
 from .fit import end_tap_corners
-from .fittings import Bends, Ducts, Legs, Terminals, Transitions
 from .run_words import flexible_runs
 from .schedule import Schedule
 from .sections import IntArray
-from .topology import Topology
 from .transition_rules import own_change_rows
 
+if TYPE_CHECKING:
+    from .graph import DuctGraph
 
-def unused_notices(
-    topology: Topology,
-    ducts: Ducts,
-    bends: Bends,
-    transitions: Transitions,
-    legs: Legs,
-    meetings: Legs,
-    terminals: Terminals,
-    schedule: Schedule,
-) -> list[Notice]:
+
+def unused_notices(graph: "DuctGraph") -> list[Notice]:
     """Say which exceptions and marks of terminals change nothing, each with its run.
-
-    Parameters
-    ----------
-    topology
-        What was drawn.
-    ducts, bends, transitions, legs, meetings, terminals
-        What was recognised.
-    schedule
-        What was declared, by runs of this drawing.
 
     Returns
     -------
@@ -43,17 +27,18 @@ def unused_notices(
         Warnings, one for each exception that finds no fitting, for each run that is
         marked as a terminal and ends at none, and for a compression of no duct.
     """
-    said = _marks(topology, ducts, terminals)
+    schedule, transitions = graph.schedule, graph.transitions
+    said = _marks(graph)
     if schedule.elbow_exceptions:
-        said += _elbows(topology, ducts, bends, schedule)
+        said += _elbows(graph)
     if schedule.takeoff_exceptions:
-        said += _takeoffs(topology, ducts, legs, meetings, schedule)
+        said += _takeoffs(graph)
     if schedule.closed_ends:
-        said += _closed_ends(topology, ducts, bends, transitions, legs, schedule)
+        said += _closed_ends(graph)
     if schedule.transition_exceptions:
         changes = transitions.duct[transitions.length_basis != int(Basis.DRAWN)]
-        if not schedule.source.is_return:  # there the tables of junctions have it
-            own = legs.duct[own_change_rows(ducts, legs)]
+        if not graph.is_return:  # there the tables of junctions have it
+            own = graph.legs.duct[own_change_rows(graph.ducts, graph.legs)]
             changes = np.concatenate([changes, own])
         said += [
             (
@@ -64,14 +49,13 @@ def unused_notices(
                 "the change",
             )
             for name in _others(
-                topology,
+                graph,
                 schedule.transition_exceptions,
                 _alike(schedule, "[[transitions.exception]]"),
-                ducts,
                 changes,
             )
         ]
-    drawing = topology.drawing
+    drawing = graph.drawing
     number = {name: run for run, name in enumerate(drawing.names)} if said else {}
     return [
         *_compression(drawing, schedule),
@@ -103,10 +87,8 @@ def _compression(drawing: Drawing, schedule: Schedule) -> list[Notice]:
     ]
 
 
-def _marks(
-    topology: Topology, ducts: Ducts, terminals: Terminals
-) -> list[tuple[str, str, str]]:
-    drawing = topology.drawing
+def _marks(graph: "DuctGraph") -> list[tuple[str, str, str]]:
+    drawing, ducts, terminals = graph.drawing, graph.ducts, graph.terminals
     marked = {run for run, a in drawing.attributes.items() if a.terminal is not None}
     if not marked:
         return []
@@ -136,30 +118,27 @@ def _alike(schedule: Schedule, place: str) -> dict[str, tuple[str, ...]]:
 
 
 def _others(
-    topology: Topology,
+    graph: "DuctGraph",
     names: Collection[str],
     alike: Mapping[str, tuple[str, ...]],
-    ducts: Ducts,
     duct: IntArray,
 ) -> list[str]:
     """Names of runs that none of some ducts belongs to; of runs alike the first."""
-    runs = np.unique(ducts.run[duct]).tolist()
-    used = {topology.drawing.names[run] for run in runs}
+    runs = np.unique(graph.ducts.run[duct]).tolist()
+    used = {graph.drawing.names[run] for run in runs}
     groups = dict.fromkeys(alike.get(name, (name,)) for name in names)
     return [group[0] for group in groups if used.isdisjoint(group)]
 
 
-def _elbows(
-    topology: Topology, ducts: Ducts, bends: Bends, schedule: Schedule
-) -> list[tuple[str, str, str]]:
-    names = topology.drawing.names
+def _elbows(graph: "DuctGraph") -> list[tuple[str, str, str]]:
+    names, bends = graph.drawing.names, graph.bends
     by_run: dict[str, set[int]] = {}
-    runs = ducts.run[bends.duct].tolist()
+    runs = graph.ducts.run[bends.duct].tolist()
     for run, number in zip(runs, bends.number.tolist(), strict=True):
         by_run.setdefault(names[run], set()).add(number)
     said = []
-    alike = _alike(schedule, "[[elbows.exception]]")
-    wanted = schedule.elbow_exceptions
+    alike = _alike(graph.schedule, "[[elbows.exception]]")
+    wanted = graph.schedule.elbow_exceptions
     for group, bend in dict.fromkeys((alike.get(r, (r,)), b) for r, b in wanted):
         name = group[0]
         there = set().union(*(by_run.get(run, set()) for run in group))
@@ -177,10 +156,8 @@ def _elbows(
     return said
 
 
-def _takeoffs(
-    topology: Topology, ducts: Ducts, legs: Legs, meetings: Legs, schedule: Schedule
-) -> list[tuple[str, str, str]]:
-    sides, wanted = (legs, meetings), schedule.takeoff_exceptions
+def _takeoffs(graph: "DuctGraph") -> list[tuple[str, str, str]]:
+    sides, wanted = (graph.legs, graph.meetings), graph.schedule.takeoff_exceptions
     branches = np.concatenate([side.duct[side.is_branch] for side in sides])
     return [
         (
@@ -188,29 +165,19 @@ def _takeoffs(
             "a takeoff entry is declared for it, but it is no branch: it does not "
             "begin at a junction, or goes straight on there",
             "delete it under [[takeoffs.exception]], or name "
-            + _branch_before(topology, ducts, sides, branches, name),
+            + _branch_before(graph, branches, name),
         )
         for name in _others(
-            topology,
-            wanted,
-            _alike(schedule, "[[takeoffs.exception]]"),
-            ducts,
-            branches,
+            graph, wanted, _alike(graph.schedule, "[[takeoffs.exception]]"), branches
         )
     ]
 
 
-def _branch_before(
-    topology: Topology,
-    ducts: Ducts,
-    sides: tuple[Legs, Legs],
-    branches: IntArray,
-    name: str,
-) -> str:
+def _branch_before(graph: "DuctGraph", branches: IntArray, name: str) -> str:
     """The run with which the branch begins that a run goes on, in words."""
-    names = topology.drawing.names
+    names, ducts = graph.drawing.names, graph.ducts
     mine = [duct for duct, run in enumerate(ducts.run.tolist()) if names[run] == name]
-    begun = set(np.concatenate([side.duct for side in sides]).tolist())
+    begun = {*graph.legs.duct.tolist(), *graph.meetings.duct.tolist()}
     duct = mine[0] if mine else -1
     while duct >= 0 and duct not in begun:
         duct = int(ducts.parent[duct])
@@ -219,18 +186,12 @@ def _branch_before(
     return f"'{names[ducts.run[duct]]}', with which its branch begins"
 
 
-def _closed_ends(
-    topology: Topology,
-    ducts: Ducts,
-    bends: Bends,
-    transitions: Transitions,
-    legs: Legs,
-    schedule: Schedule,
-) -> list[tuple[str, str, str]]:
-    wanted = {name for name, is_closed in schedule.closed_ends.items() if is_closed}
-    alike = _alike(schedule, "[[takeoffs.exception]]")
-    taps = legs.duct[legs.leg_count == 2]
-    corners = bends.duct[end_tap_corners(ducts, bends, transitions)]
+def _closed_ends(graph: "DuctGraph") -> list[tuple[str, str, str]]:
+    declared = graph.schedule.closed_ends
+    wanted = {name for name, is_closed in declared.items() if is_closed}
+    taps = graph.legs.duct[graph.legs.leg_count == 2]
+    corners = graph.bends.duct[end_tap_corners(graph)]
+    alike = _alike(graph.schedule, "[[takeoffs.exception]]")
     return [
         *(
             (
@@ -239,7 +200,7 @@ def _closed_ends(
                 "begin alone at the end of one at 60 degrees or more",
                 "delete closed_end for it under [[takeoffs.exception]], or draw it so",
             )
-            for name in _others(topology, wanted, alike, ducts, taps)
+            for name in _others(graph, wanted, alike, taps)
         ),
         *(
             (
@@ -248,8 +209,6 @@ def _closed_ends(
                 "a tap at the closed end of a duct might be meant",
                 "delete closed_end for it under [[takeoffs.exception]]",
             )
-            for name in _others(
-                topology, schedule.closed_ends.keys() - wanted, alike, ducts, corners
-            )
+            for name in _others(graph, declared.keys() - wanted, alike, corners)
         ),
     ]

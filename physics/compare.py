@@ -6,7 +6,14 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import DuctGraph, Notice, short_length, units, words_apart
+from elbowroom.layout import (
+    DuctGraph,
+    Notice,
+    counted,
+    short_length,
+    units,
+    words_apart,
+)
 
 from .analysis import Analysis
 from .notebook import comparison_html, frame_of, option_rows, picture_of
@@ -301,7 +308,7 @@ def _unlike(options: Sequence[Option], unit: str) -> list[str]:
         return []
     shown = ", ".join(
         f"'{option.name}' {units.to_unit(float(one.sum()), unit):.0f} {unit} to "
-        f"{len(one)} terminal{'s' * (len(one) > 1)}"
+        f"{counted(len(one), 'terminal')}"
         for option, one in zip(options, fed, strict=True)
     )
     return [

@@ -39,7 +39,9 @@ class Conditions:
     roughness_basis
         `Basis` code of each.
     roughness_credit
-        Row of each in `roughness_credits`, what roughness is credited to.
+        Row of each in `roughness_credits`, shape (d,).
+    roughness_credits
+        What the roughnesses are credited to: sources with their classes.
     compression
         How much shorter flexible ducts are than fully stretched, as a share, shape
         (d,); NaN for rigid ones.

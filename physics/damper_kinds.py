@@ -5,7 +5,8 @@ from functools import partial
 import numpy as np
 
 from . import dampers
-from .kinds import FittingKind, Legs, Parameter, Values, one_leg
+from .coefficient import Coefficient
+from .kinds import FittingKind, Parameter, Values
 from .obstructions import OBSTRUCTIONS, obstruction
 
 _BLADE = Parameter("blade_angle_deg", "blade angle from open, degrees", 0.0, 70.0)
@@ -25,31 +26,31 @@ def _dampers() -> list[FittingKind]:
             "damper-butterfly-round",
             "single-blade damper in a round duct",
             (_BLADE,),
-            lambda v, _: one_leg(dampers.butterfly(_blade(v))),
+            lambda v, _: dampers.butterfly(_blade(v)),
         ),
         FittingKind(
             "damper-butterfly-rect",
             "single-blade damper in a rectangular duct",
             (_BLADE,),
-            lambda v, _: one_leg(dampers.butterfly(_blade(v), is_round=False)),
+            lambda v, _: dampers.butterfly(_blade(v), is_round=False),
         ),
         FittingKind(
             "damper-multiblade-parallel",
             "damper of several blades that turn alike",
             (_BLADES, _RATIO),
-            lambda v, _: one_leg(dampers.multiblade(_blade(v), v["L_over_R"], False)),
+            lambda v, _: dampers.multiblade(_blade(v), v["L_over_R"], False),
         ),
         FittingKind(
             "damper-multiblade-opposed",
             "damper of several blades that turn against each other",
             (_BLADES, _RATIO),
-            lambda v, _: one_leg(dampers.multiblade(_blade(v), v["L_over_R"], True)),
+            lambda v, _: dampers.multiblade(_blade(v), v["L_over_R"], True),
         ),
         FittingKind(
             "damper-gate-round",
             "gate that slides into a round duct",
             (Parameter("h_over_D", "open height over diameter", 0.2, 1.0),),
-            lambda v, _: one_leg(dampers.gate(v["h_over_D"])),
+            lambda v, _: dampers.gate(v["h_over_D"]),
         ),
         FittingKind(
             "damper-gate-rect",
@@ -58,7 +59,7 @@ def _dampers() -> list[FittingKind]:
                 Parameter("h_over_H", "open height over duct height", 0.3, 1.0),
                 Parameter("H_over_W", "duct height over width", 0.1, 10.0),
             ),
-            lambda v, _: one_leg(dampers.gate(v["h_over_H"], v["H_over_W"])),
+            lambda v, _: dampers.gate(v["h_over_H"], v["H_over_W"]),
         ),
         FittingKind(
             "damper-fire-curtain",
@@ -73,20 +74,20 @@ def _dampers() -> list[FittingKind]:
                     True,
                 ),
             ),
-            lambda v, _: one_leg(dampers.fire_curtain(v["in_airstream"] > 0.5)),
+            lambda v, _: dampers.fire_curtain(v["in_airstream"] > 0.5),
         ),
         FittingKind(
             "damper-fire-and-smoke",
             "open multiblade fire and smoke damper without a declared loss, its loss "
             f"alone: {dampers.FIRE_CAUTION}",
             (),
-            lambda _v, _re: one_leg(dampers.fire_and_smoke()),
+            lambda _v, _re: dampers.fire_and_smoke(),
         ),
     ]
 
 
-def _stands_in(kind: str, values: Values, _: float) -> Legs:
-    return one_leg(obstruction(kind, values["blockage_ratio"]))
+def _stands_in(kind: str, values: Values, _: float) -> Coefficient:
+    return obstruction(kind, values["blockage_ratio"])
 
 
 def _obstructions() -> list[FittingKind]:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from functools import lru_cache
 
-from elbowroom.layout import BadInput, build
+from elbowroom.layout import BadInput, remade
 
 from .analysis import Analysis, analyse
 from .ledger import FAN, LEFT, Assumption
@@ -54,12 +54,7 @@ def _effect(analysis: Analysis, assumption: Assumption) -> Effect:
     graph = analysis.graph
     try:
         if assumption.schedule is not None:
-            graph = build(
-                graph.drawing,
-                assumption.schedule,
-                tolerance=graph.topology.tolerance,
-                other_runs={run for _, run in assumption.schedule.named_runs},
-            )
+            graph = remade(graph, assumption.schedule)
         other = analyse(graph, assumption.conditions)
     except BadInput as problem:
         # Nobody asked for the alternative: it must not stop what was asked for.

@@ -7,7 +7,8 @@ import numpy as np
 from elbowroom.layout import ELBOW_PIECES
 
 from . import elbows
-from .kinds import FittingKind, Legs, Parameter, Values, one_leg, radians
+from .coefficient import Coefficient
+from .kinds import FittingKind, Parameter, Values, radians
 
 _R_W = Parameter("r_over_W", "centreline radius over side in the plane", 0.5, 20.0)
 _H_W = Parameter(
@@ -47,32 +48,28 @@ def _rectangular() -> list[FittingKind]:
             "rect-elbow-smooth",
             "rectangular elbow with a radius throat and heel",
             (_R_W, *turn),
-            lambda v, re: one_leg(
-                elbows.rect_smooth(v["r_over_W"], v["H_over_W"], radians(v), _re(re))
+            lambda v, re: elbows.rect_smooth(
+                v["r_over_W"], v["H_over_W"], radians(v), _re(re)
             ),
         ),
         FittingKind(
             "rect-elbow-mitred",
             "rectangular elbow with a square throat and a square heel",
             turn,
-            lambda v, re: one_leg(
-                elbows.rect_mitred(v["H_over_W"], radians(v), _re(re))
-            ),
+            lambda v, re: elbows.rect_mitred(v["H_over_W"], radians(v), _re(re)),
         ),
         FittingKind(
             "rect-elbow-square-throat",
             "rectangular elbow with a square throat and a radius heel",
             turn,
-            lambda v, re: one_leg(
-                elbows.rect_square_throat(v["H_over_W"], radians(v), _re(re))
-            ),
+            lambda v, re: elbows.rect_square_throat(v["H_over_W"], radians(v), _re(re)),
         ),
         FittingKind(
             "rect-elbow-square-heel",
             "rectangular elbow with a radius throat and a square heel",
             (_THROAT, *turn),
-            lambda v, _: one_leg(
-                elbows.rect_square_heel(v["throat_R_over_W"], v["H_over_W"], radians(v))
+            lambda v, _: elbows.rect_square_heel(
+                v["throat_R_over_W"], v["H_over_W"], radians(v)
             ),
         ),
         FittingKind(
@@ -84,29 +81,27 @@ def _rectangular() -> list[FittingKind]:
                 _H_W,
                 _ACUTE,
             ),
-            lambda v, _: one_leg(
-                elbows.rect_splitters(
-                    int(v["splitter_count"]),
-                    v["throat_R_over_W"],
-                    v["H_over_W"],
-                    radians(v),
-                )
+            lambda v, _: elbows.rect_splitters(
+                int(v["splitter_count"]),
+                v["throat_R_over_W"],
+                v["H_over_W"],
+                radians(v),
             ),
         ),
         FittingKind(
             "rect-elbow-single-vanes",
             "mitred rectangular elbow with single-thickness turning vanes",
             (vanes(double=False), _ANGLE),
-            lambda v, _: one_leg(
-                elbows.rect_vaned(False, v["vane_spacing_mm"] / 1000, radians(v))
+            lambda v, _: elbows.rect_vaned(
+                False, v["vane_spacing_mm"] / 1000, radians(v)
             ),
         ),
         FittingKind(
             "rect-elbow-double-vanes",
             "mitred rectangular elbow with double-thickness turning vanes",
             (vanes(double=True), _ANGLE),
-            lambda v, _: one_leg(
-                elbows.rect_vaned(True, v["vane_spacing_mm"] / 1000, radians(v))
+            lambda v, _: elbows.rect_vaned(
+                True, v["vane_spacing_mm"] / 1000, radians(v)
             ),
         ),
         FittingKind(
@@ -118,10 +113,8 @@ def _rectangular() -> list[FittingKind]:
                 ),
                 Parameter("H_over_W_in", "side along the axis over width", 0.05, 20.0),
             ),
-            lambda v, re: one_leg(
-                elbows.rect_mitred_area_change(
-                    v["W_out_over_W_in"], v["H_over_W_in"], _re(re)
-                )
+            lambda v, re: elbows.rect_mitred_area_change(
+                v["W_out_over_W_in"], v["H_over_W_in"], _re(re)
             ),
         ),
     ]
@@ -133,50 +126,48 @@ def _round() -> list[FittingKind]:
             "round-elbow",
             "smooth round elbow",
             (_R_D, _ANGLE),
-            lambda v, _: one_leg(elbows.round_smooth(v["r_over_D"], radians(v))),
+            lambda v, _: elbows.round_smooth(v["r_over_D"], radians(v)),
         ),
         FittingKind(
             "round-elbow-segmented",
             "round elbow of mitred pieces",
             (_PIECES, _R_D, _ANGLE),
-            lambda v, _: one_leg(
-                elbows.round_segmented(int(v["pieces"]), v["r_over_D"], radians(v))
+            lambda v, _: elbows.round_segmented(
+                int(v["pieces"]), v["r_over_D"], radians(v)
             ),
         ),
         FittingKind(
             "round-elbow-mitred",
             "mitred round elbow",
             (_ACUTE,),
-            lambda v, re: one_leg(elbows.round_mitred(radians(v), _re(re))),
+            lambda v, re: elbows.round_mitred(radians(v), _re(re)),
         ),
         FittingKind(
             "flat-oval-elbow-smooth",
             "smooth flat oval elbow; the round one stands in",
             (_R_W, _ANGLE),
-            lambda v, _: one_leg(elbows.flat_oval_smooth(v["r_over_W"], radians(v))),
+            lambda v, _: elbows.flat_oval_smooth(v["r_over_W"], radians(v)),
         ),
         FittingKind(
             "flat-oval-elbow-segmented",
             "flat oval elbow of pieces; the round one stands in",
             (_PIECES, _R_W, _ANGLE),
-            lambda v, _: one_leg(
-                elbows.flat_oval_segmented(int(v["pieces"]), v["r_over_W"], radians(v))
+            lambda v, _: elbows.flat_oval_segmented(
+                int(v["pieces"]), v["r_over_W"], radians(v)
             ),
         ),
         FittingKind(
             "flat-oval-elbow-mitred",
             "mitred flat oval elbow; the rectangular one stands in",
             (_H_W, _ANGLE),
-            lambda v, re: one_leg(
-                elbows.flat_oval_mitred(v["H_over_W"], radians(v), _re(re))
-            ),
+            lambda v, re: elbows.flat_oval_mitred(v["H_over_W"], radians(v), _re(re)),
         ),
     ]
 
 
-def _sized(detail: str, values: Values, _: float) -> Legs:
+def _sized(detail: str, values: Values, _: float) -> Coefficient:
     size = values["diameter_mm"] / 1000.0
-    return one_leg(elbows.round_by_diameter(detail, size, radians(values)))
+    return elbows.round_by_diameter(detail, size, radians(values))
 
 
 def _by_size() -> list[FittingKind]:

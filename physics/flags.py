@@ -33,6 +33,7 @@ from .fan_effect import effective_duct_length, inlet_elbow, outlet_elbow
 from .flexible import bend_extra_length, bend_factor
 from .friction import TURBULENT_FROM, Regime, regime
 from .junctions import LAST_TAP
+from .losses import bend_place
 from .sizes import FLATTEST
 from .takeoff_entries import Taken, tabled_entries, taken_at
 
@@ -303,8 +304,8 @@ def end_tap_flags(
     """
     if graph.is_return:
         return []
-    ducts, bends, changes = graph.ducts, graph.bends, graph.transitions
-    rows = end_taps(graph.topology, graph.schedule, ducts, bends, changes)
+    ducts, bends = graph.ducts, graph.bends
+    rows = end_taps(graph)
     if len(rows) == 0:
         return []
     duct = bends.duct[rows]
@@ -314,11 +315,11 @@ def end_tap_flags(
     tap = LAST_TAP * state.velocity_pressure[duct]
     most = int(np.argmax(tap - spent[duct]))
     name = graph.drawing.names[int(ducts.run[duct[most]])]
-    where = f"in run '{name}', where it matters most," if len(rows) > 1 else "it"
+    where = f"in run '{name}', where it matters most, it" if len(rows) > 1 else "it"
     counted, other = float(spent[duct[most]]), float(tap[most])
     return [
         warning(
-            bend_places(graph.topology, ducts, bends, rows),
+            bend_places(graph, rows),
             "the drawing does not tell an elbow with a transition from a tap at the "
             "closed end of a duct: the elbow is counted, in the section on the side of "
             f"the source; {where} loses {pressure_words(counted)}, and "
@@ -472,7 +473,6 @@ def _outlet_elbow_flags(
     graph: DuctGraph, state: DuctState, row: int, root: int, straight: float
 ) -> list[Notice]:
     """Say what an elbow close behind the fan may cost beyond its own loss."""
-    bends = graph.bends
     needed = float(effective_duct_length(state.velocity[root], state.area[root]))
     if straight >= needed:
         return []
@@ -484,7 +484,7 @@ def _outlet_elbow_flags(
     )
     return [
         warning(
-            f"{graph.place(int(bends.duct[row]))}, bend {bends.number[row]}",
+            bend_place(graph, row),
             f"it stands {length_words(straight)} behind the fan, whose flow "
             f"is even after {length_words(needed)}: from {pressure_words(low)} to "
             f"{pressure_words(high)} may be lost "
@@ -512,7 +512,7 @@ def _inlet_elbow_flags(
     loss = float(elbow.value[0] * state.velocity_pressure[root])
     return [
         warning(
-            f"{graph.place(int(bends.duct[row]))}, bend {bends.number[row]}",
+            bend_place(graph, row),
             f"it stands {length_words(straight)} before the fan, whose inlet takes "
             f"even air after {length_words(_EVEN_INLET * diameter)}: up to "
             f"{pressure_words(loss)} may be lost beyond what is counted (ASHRAE, fan "

@@ -118,7 +118,7 @@ def dividing_legs(legs: JunctionLegs) -> Gathered:
     one, and entries without a table (see `takeoff_entries`). So is, as extended, a main
     that grows past a branch, and as clamped one in which the air grows faster: the
     tables end where it keeps its area and its velocity. What such a change of section
-    spends is not in C (see `own_change`).
+    spends is not in C (see `own_changes`).
     """
     out = Gathered(len(legs.angle))
     a, q, f, s = legs.angle, legs.flow_ratio, legs.area_ratio, legs.main_area_ratio

@@ -57,9 +57,9 @@ class FittingKind:
         What it is.
     parameters
         What its coefficient depends on.
-    evaluate
-        Coefficients by leg from parameters and the Reynolds number, which may be NaN;
-        a fitting with two ends has the one leg ''.
+    look_up
+        Coefficient from parameters and the Reynolds number, which may be NaN; of a
+        junction those of its legs by name.
     opens
         Whether the area grows along the air (True) or shrinks (False) in a transition;
         None for what is neither.
@@ -68,7 +68,7 @@ class FittingKind:
     name: str
     what: str
     parameters: tuple[Parameter, ...]
-    evaluate: Callable[[Values, float], Legs]
+    look_up: Callable[[Values, float], Coefficient | Legs]
     opens: bool | None = None
 
     @property
@@ -84,10 +84,10 @@ class FittingKind:
                 return _SHAPES[word]
         return Shape.NONE
 
-
-def one_leg(found: Coefficient) -> Legs:
-    """The coefficient of a fitting with two ends, as `evaluate` of a kind gives it."""
-    return {"": found}
+    def evaluate(self, values: Values, reynolds: float) -> Legs:
+        """Coefficients by leg; a fitting with two ends has the one leg ''."""
+        found = self.look_up(values, reynolds)
+        return {"": found} if isinstance(found, Coefficient) else found
 
 
 def radians(values: Values) -> float:

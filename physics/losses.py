@@ -19,6 +19,7 @@ from elbowroom.layout import (
     Shape,
     TakeoffEntry,
     and_more,
+    angle_words,
     legs_among,
     own_change_rows,
     refusal,
@@ -97,7 +98,7 @@ def bend_coefficients(
             warning(
                 bend_place(graph, row),
                 "the duct turns askew, "
-                f"{np.degrees(bends.skew[row]):.0f} degrees off its nearer side; the "
+                f"{angle_words(bends.skew[row])} off its nearer side; the "
                 "loss is taken between the two ways of turning",
                 "turn the section, or make the turn of two elbows",
             )
@@ -285,43 +286,33 @@ def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
         before, after = np.append(before, main), np.append(after, rest)
         own_length, basis = own_change_lengths(graph, main, rest)
         length = np.append(length, own_length)
-    # Farther from the source: later in the order.
-    crossed = ducts.crossed[np.maximum(before, after)]
-    wide, high = sides_before(ducts.width, ducts.height, before, crossed)
-    every = transitions.transition(
-        ducts.shape[before],
-        wide,
-        high,
-        ducts.shape[after],
-        ducts.width[after],
-        ducts.height[after],
-        length,
-    )
+    every = transitions.transition(*_as_they_stand(ducts, before, after), length)
     if len(rows) == 0:
         return every, OwnChanges(rows, every, length[:0], rows)
     mine, others = np.split(np.arange(len(length)), [len(found.duct)])
-    shape = transitions.shape_allowance(
-        ducts.shape[main],
-        wide[others],
-        high[others],
-        ducts.shape[rest],
-        ducts.width[rest],
-        ducts.height[rest],
-    )
+    shape = transitions.shape_allowance(*_as_they_stand(ducts, main, rest))
     return every.part(mine), OwnChanges(rows, every.part(others), shape, basis)
 
 
 def _own_changes(graph: DuctGraph, legs: Legs) -> OwnChanges:
     """Those of mains among some legs, as `transition_coefficients` gives them."""
-    ducts, rows = graph.ducts, own_change_rows(graph.ducts, legs)
+    rows = own_change_rows(graph.ducts, legs)
     main, rest = legs.common[rows], legs.straight[rows]
     length, basis = own_change_lengths(graph, main, rest)
-    sides = sides_before(ducts.width, ducts.height, main, ducts.crossed[rest])
-    came = ducts.shape[main], *sides
-    goes_on = ducts.shape[rest], ducts.width[rest], ducts.height[rest]
-    found = transitions.transition(*came, *goes_on, length)
-    shape = transitions.shape_allowance(*came, *goes_on)
-    return OwnChanges(rows, found, shape, basis)
+    stands = _as_they_stand(graph.ducts, main, rest)
+    found = transitions.transition(*stands, length)
+    return OwnChanges(rows, found, transitions.shape_allowance(*stands), basis)
+
+
+def _as_they_stand(
+    ducts: Ducts, before: IntArray, after: IntArray
+) -> tuple[IntArray, FloatArray, FloatArray, IntArray, FloatArray, FloatArray]:
+    """Shape, width and height of some ducts, and of those behind them."""
+    # Farther from the source: later in the order.
+    crossed = ducts.crossed[np.maximum(before, after)]
+    wide, high = sides_before(ducts.width, ducts.height, before, crossed)
+    came = ducts.shape[before], wide, high
+    return *came, ducts.shape[after], ducts.width[after], ducts.height[after]
 
 
 def leg_coefficients(
@@ -336,11 +327,12 @@ def leg_coefficients(
 ) -> Gathered:
     """Coefficients of the legs of junctions, on the velocity in the common duct.
 
-    Between a wye without a main and a main with a branch it goes straight from the one
-    reading to the other, and so between a main with branches and branches alone, so
-    that no degree and no millimetre makes a jump: our own choice. Where three legs or
-    more leave, one with less than a tenth of the air counts in part, and none makes
-    energy; see `several_legs`.
+    A junction may be read in two ways: as a wye (no leg is the main) or as a main with
+    a branch; as a main with branches or as branches alone. Between two readings C is
+    interpolated linearly, by `likeness` and by `evenness`, so that no degree and no
+    millimetre makes a jump: our own choice. Where three legs or more leave, one with
+    less than a tenth of the air counts in part, and none makes energy; see
+    `several_legs`.
 
     Parameters
     ----------
@@ -560,11 +552,11 @@ def meeting_coefficients(
     as much again for the weaker one, which then would take no air from a pressure as
     high as the other's: our own choice. It fades in with that reading of them.
 
-    Where one leg brings nine tenths of the air or more, C goes straight from the tables
-    of a meeting to those of the same joint with all air along that leg, past others
-    that lead away and take none: from there on the weak leg, should its air turn round,
-    leads away. So no airflow makes a jump where the air of a leg stands still, and what
-    moves it is the same from either side: our own choice.
+    The tables of joining air and those of dividing air do not agree where a leg's air
+    stands still. So, once one leg brings nine tenths of the air, C is led linearly to
+    what the other tables give at the same joint with all its air along that leg;
+    there the weak leg, if its air turned round, would lead away. Then no loss jumps as
+    the air of a leg changes direction: our own choice.
     """
     legs = graph.meetings
     joining = not graph.is_return

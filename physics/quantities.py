@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from elbowroom.layout import FloatArray, IntArray, Section, Shape, units
+from elbowroom.layout import FloatArray, IntArray, Section, Shape, node_kinds, units
 
 from .analysis import Analysis
 from .balance import WORTH, blades
@@ -80,8 +80,8 @@ class FittingRow:
 class Quantities:
     """What a layout is made of.
 
-    `joints` are those of the pieces that straight duct comes in, with one at each of
-    its ends; `hangers` carry straight duct.
+    `joints` are those of the pieces that straight duct comes in, with one at each end
+    of a stretch without a fitting; `hangers` carry straight duct.
     """
 
     lengths: tuple[LengthRow, ...]
@@ -187,7 +187,8 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
             counted.items(), key=lambda row: (row[0][0], _words(row[0][1]))
         )
     ]
-    is_round = ducts.shape == Shape.ROUND
+    begins, length = _stretches(analysis)
+    is_round = ducts.shape[begins] == Shape.ROUND
     stock = STOCK[unit]
     piece = np.where(is_round, stock.round_piece, stock.flat_piece)
     apart = np.where(is_round, stock.round_hangers, stock.flat_hangers)
@@ -195,9 +196,25 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
         tuple(lengths),
         tuple(fittings),
         tuple(sheet),
-        int((np.ceil(ducts.length / piece - 1e-9) + 1).sum()),
-        int(np.ceil(ducts.length / apart - 1e-9).sum()),
+        int((np.ceil(length / piece - 1e-9) + 1).sum()),
+        int(np.ceil(length / apart - 1e-9).sum()),
     )
+
+
+def _stretches(analysis: Analysis) -> tuple[IntArray, FloatArray]:
+    """First duct of each stretch that no fitting parts, and its length, m.
+
+    A drawn transition is part of what lies beside it, whose ends have its joints.
+    """
+    graph, ducts = analysis.graph, analysis.graph.ducts
+    kinds, soft = node_kinds(graph), analysis.conditions.is_flexible
+    bare = np.array([kinds[node] == "joint" for node in ducts.start.tolist()])
+    goes_on = bare & (soft == soft[ducts.parent])
+    head = np.arange(len(bare))
+    for duct in goes_on.nonzero()[0].tolist():
+        head[duct] = head[ducts.parent[duct]]
+    first = (~goes_on).nonzero()[0]
+    return first, np.bincount(head, ducts.length)[first]
 
 
 def _capped(analysis: Analysis) -> list[int]:

@@ -19,10 +19,10 @@ from elbowroom.layout import (
     TransitionRule,
     and_more,
     branches_beyond,
-    build,
     mass_words,
     note,
     pressure_words,
+    remade,
     round_section,
     short_length,
 )
@@ -113,16 +113,8 @@ def remedies(
     mass = sum(row.mass for row in quantities(analysis).sheet)
     found = []
     for what, at, schedule in watch(_candidates(analysis, series)):
-        graph = analysis.graph
         try:
-            other = analyse(
-                build(
-                    graph.drawing,
-                    schedule,
-                    tolerance=graph.topology.tolerance,
-                    other_runs={run for _, run in schedule.named_runs},
-                )
-            )
+            other = analyse(remade(analysis.graph, schedule))
         except BadInput:  # it cannot be made so in this drawing
             continue
         outlet, inlet = _at_fan(analysis, other)

@@ -144,19 +144,12 @@ def _beyond_their_mains(after: Analysis) -> list[Notice]:
 
 def _unbuildable(after: Analysis, before: Analysis | None) -> list[Notice]:
     """Say which bends and transitions have no room, or too tight a radius, by now."""
-    places = {said.where for said in _room_faults(before)} if before else set()
+    places = {said.where for said in room_faults(before.graph)} if before else set()
     return [
         replace(said, what=f"with these sizes {said.what}")
-        for said in _room_faults(after)
+        for said in room_faults(after.graph)
         if said.where not in places
     ]
-
-
-def _room_faults(analysis: Analysis) -> list[Notice]:
-    one = analysis.graph
-    return room_faults(
-        one.topology, one.ducts, one.bends, one.transitions, one.legs, one.meetings
-    )
 
 
 def _unkept(

@@ -9,6 +9,7 @@ from elbowroom.layout import (
     Shape,
     TakeoffEntry,
     and_more,
+    counted,
     units,
 )
 
@@ -66,8 +67,7 @@ def _parts(graph: DuctGraph, row: int, unit: str) -> str:
         case kinds.SEGMENTED:
             return f", {bends.pieces[row]} pieces"
         case kinds.SPLITTERS:
-            count = int(bends.splitters[row])
-            return f", {count} splitter{'s' * (count != 1)}"
+            return f", {counted(int(bends.splitters[row]), 'splitter')}"
         case kinds.SINGLE_VANES | kinds.DOUBLE_VANES as made:
             double = made == kinds.DOUBLE_VANES
             apart = vane_spacing(double, float(bends.vane_spacing[row]))

@@ -31,7 +31,16 @@ from elbowroom.layout import (
     writing,
 )
 from elbowroom.physics import book
-from elbowroom.viewer import cli, desk, gaps, main, preflight, scene, sketch
+from elbowroom.viewer import (
+    cli,
+    desk,
+    gaps,
+    main,
+    preflight,
+    scene,
+    sketch,
+    sketch_parts,
+)
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 ROOM = EXAMPLES / "reading_room"
@@ -260,6 +269,20 @@ def test_size_like_marks_what_is_flatter_than_4_to_1(capsys: Captured) -> None:
     assert not any("4 to 1" in note for note in found["notes"])
 
 
+def test_size_like_counts_the_sizes_that_it_shows(capsys: Captured) -> None:
+    """None is wider than 3 m, which is said where all that are shown are too narrow."""
+    words = ["size", "--like", "900x900mm", "--max-height", "300mm"]
+    found = result(capsys, "size", *words)
+    assert max(row["width_m"] for row in found["sizes"]) == pytest.approx(3.0)
+    assert {row["bound_by"] for row in found["sizes"]} == {"too narrow"}
+    count = len(found["sizes"])
+    flat, ends = found["notes"][-2:]
+    assert f"{count} of these {count} sizes are flatter" in flat
+    assert "the series ends at 3 m" in ends
+    enough = result(capsys, "size", *words[:3], "--max-height", "500mm")
+    assert not any("series ends" in note for note in enough["notes"])
+
+
 def test_no_round_size_is_offered_off_the_series(capsys: Captured) -> None:
     words = ["size", "--flow", "30 m3/s", "--rate", "0.3 Pa/m"]
     found = result(capsys, "size", *words)
@@ -443,6 +466,9 @@ def test_metric_and_inch_pound_agree(capsys: Captured) -> None:
             "--obstacles-up",
         ),
         (["fitting"], "--list"),
+        (["fitting", "round-elbow", "--list"], "--list"),
+        (["fitting", "--list", "--draw", "x.png"], "--list"),
+        (["sources", "--missing", "--materials"], "--materials"),
         (["fitting", "rect elbow smoth"], "rect-elbow-smooth"),
         (["fitting", "rect-elbow-smooth", "--width", "12"], "unit"),
         (["fitting", "rect-elbow-smooth", "--set", "r_over_W"], "NAME=VALUE"),
@@ -767,6 +793,29 @@ def test_ways_to_make_a_turn_are_sorted_by_loss(capsys: Captured) -> None:
     )
 
 
+def test_an_elbow_with_its_open_end_is_not_set_beside_elbows_alone(
+    capsys: Captured,
+) -> None:
+    said = refused(
+        capsys, "fitting", "exit-after-elbow", "--versus", "--set", "r_over_W=1",
+        "--set", "L_after_over_W=1",
+    )  # fmt: skip
+    assert "has an open end in it" in said
+    assert "exit-abrupt" in said
+
+
+def test_ways_to_make_a_turn_have_the_height_of_one_that_changes_its_width(
+    capsys: Captured,
+) -> None:
+    found = result(
+        capsys, "fitting", "fitting", "rect-elbow-mitred-area-change", "--versus",
+        "--set", "H_over_W_in=1", "--set", "W_out_over_W_in=1",
+    )  # fmt: skip
+    rows = {row["what"]: row for row in found["versus"]}
+    mitred = rows["mitred: square throat and heel"]
+    assert mitred["coefficient"] == pytest.approx(found["coefficient"], rel=0.1)
+
+
 def middle(kind: dict[str, Any]) -> list[str]:
     """Settings in the middle of a kind's ranges."""
     words = []
@@ -831,7 +880,7 @@ def drawn(kind: str, *words: str) -> tuple[Any, Any]:
     main_axes, side = figure.add_subplot(1, 2, 1), figure.add_subplot(1, 2, 2)
     written = dict(word.split("=") for word in words)
     found = desk.desk_result(kind, [], written)
-    say = sketch._Words(kind, written)
+    say = sketch_parts.Words(kind, written)
     sketch._drawing_of(kind)(main_axes, side, found["parameters"], say)
     return main_axes, side
 

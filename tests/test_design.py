@@ -1678,6 +1678,44 @@ def test_joints_and_hangers_of_one_duct_by_hand() -> None:
     assert found.hangers == 5  # 2.4 m apart
 
 
+LINE = rectangular(0.4, 0.3)
+NARROW = rectangular(0.3, 0.3)
+
+
+@pytest.mark.parametrize(
+    ("runs", "joints", "hangers"),
+    [
+        ([([0, 8], LINE)], 7 + 1, 4),
+        ([([0, 4], LINE), ([4, 8], LINE)], 7 + 1, 4),
+        ([([0, 4], LINE), ([4, 8.5], NARROW)], 4 + 1 + 4 + 1, 4),
+        ([([0, 4], LINE), ([4, 4.5], None), ([4.5, 8.5], NARROW)], 4 + 1 + 4 + 1, 4),
+        (
+            [([0, 4], LINE), ([4, 4.1, 4.2, 4.5], None), ([4.5, 8.5], NARROW)],
+            4 + 1 + 4 + 1,
+            4,
+        ),
+    ],
+)
+def test_joints_and_hangers_do_not_hang_on_how_a_line_is_cut(
+    runs: list[tuple[list[float], Section | None]], joints: int, hangers: int
+) -> None:
+    """A section that is None is that of a drawn transition."""
+    lines = [
+        (f"run {row}", np.array([[x, 0.0, 3.0] for x in along]), section)
+        for row, (along, section) in enumerate(runs)
+    ]
+    drawn = {
+        name: Attributes(transition=True) for name, _, section in lines if not section
+    }
+    drawing = drawing_from_runs(
+        lines,
+        flows={lines[-1][0]: 0.2},
+        attributes={**drawn, "run 0": Attributes(source=True)},
+    )
+    found = quantities(analyse(build(drawing)))
+    assert (found.joints, found.hangers) == (joints, hangers)
+
+
 @pytest.mark.parametrize(
     ("length", "section", "hangers"),
     [
@@ -1714,6 +1752,7 @@ def test_inch_pound_practice_has_lengths_of_its_own(
     said = shown_checks.joints_words(found, display.INCH_POUND)
     assert "in pieces of 4 ft and round duct of 10 ft" in said
     assert "every 8 ft and 10 ft" in said
+    assert ("1 hanger," if hangers == 1 else f"{hangers} hangers,") in said
     said = shown_checks.joints_words(found, display.METRIC)
     assert "in pieces of 1.2 m and round duct of 3 m" in said
 

@@ -662,6 +662,17 @@ def test_both_figures_of_an_end_tap_are_given() -> None:
     assert 'run = "tap" and closed_end = true' in flag
 
 
+def test_of_two_corners_that_may_be_end_taps_one_is_named() -> None:
+    drop, last = round_section(0.25), round_section(0.12)
+    runs: Runs = [
+        ("trunk", [[0, 0, 0], [4, 0, 0]], TRUNK),
+        ("mid", [[4, 0, 0], [4, 4, 0]], drop),
+        ("last", [[4, 4, 0], [8, 4, 0]], last),
+    ]
+    (flag,) = asked(analyse(graph_of(runs)))
+    assert "in run 'last', where it matters most, it loses" in flag
+
+
 def test_a_declared_end_tap_counts_as_one() -> None:
     found = end_tap(round_section(0.2), closed_ends={"tap": True})
     e = found.elements

@@ -705,6 +705,38 @@ def test_no_loss_jumps_where_the_air_of_a_leg_turns_round(
         assert after == pytest.approx(before, rel=0.005)
 
 
+def test_a_meeting_counts_the_section_behind_it_as_that_stands() -> None:
+    """The same duct, written in two ways, past two legs of which one is weak."""
+
+    def lost(section: tuple[float, float], roll: float) -> float:
+        runs: list[Run] = [
+            ("trunk", [[0, 0, 3], [4, 0, 3]], rectangular(0.4, 0.3)),
+            (
+                "left",
+                [[4, 0, 3], [4, 4, 3], [16, 4, 3], [16, 0, 3]],
+                rectangular(0.3, 0.2),
+            ),
+            (
+                "right",
+                [[4, 0, 3], [4, -4, 3], [10, -4, 3], [10, 0, 3], [16, 0, 3]],
+                rectangular(0.3, 0.2),
+            ),
+            ("office", [[8, 4, 3], [8, 7, 3]], rectangular(0.2, 0.15)),
+            ("hall", [[16, 0, 3], [20, 0, 3]], rectangular(*section)),
+        ]
+        drawing = drawing_from_runs(
+            runs,
+            flows={"office": 0.23, "hall": 0.15},
+            attributes={"trunk": SOURCE, "hall": Attributes(roll=roll)},
+        )
+        found = analyse(build(drawing))
+        assert found.state.flow[found.graph.meetings.duct].min() < 0.1 * 0.15
+        return by_name(found, found.path_loss)["hall"]
+
+    lying, turned = lost((0.25, 0.2), 0.0), lost((0.2, 0.25), np.pi / 2)
+    assert turned == pytest.approx(lying, rel=1e-9)
+
+
 def test_a_jump_where_four_ducts_meet_is_told_on_both_sides() -> None:
     """No coefficients are published for it: as its air turns round it is no cross."""
     tee: Run = ("d", [[10, 0.3, 3], [7, 0.3, 3]], round_section(0.2))

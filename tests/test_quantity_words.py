@@ -98,6 +98,21 @@ def test_helpers_by_hand(helper: Said, value: float, said: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("degrees", "said"),
+    [
+        (1.0, "1 degree"),
+        (1.2, "1.2 degrees"),
+        (0.1 + 0.2, "0.3 degrees"),
+        (12.3, "12 degrees"),
+        (180.0, "180 degrees"),
+        (-45.0, "-45 degrees"),
+    ],
+)
+def test_a_small_angle_keeps_its_second_digit(degrees: float, said: str) -> None:
+    assert words.angle_words(math.radians(degrees)) == said
+
+
+@pytest.mark.parametrize(
     ("section", "said"),
     [
         (rectangular(0.6, 0.3), "600×300 mm (23.6×11.8 in)"),

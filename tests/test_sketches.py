@@ -10,7 +10,7 @@ from matplotlib.text import Annotation, Text
 
 from elbowroom.layout import BadInput, Shape
 from elbowroom.physics import book
-from elbowroom.viewer import desk, sketch
+from elbowroom.viewer import desk, sketch, sketch_parts
 
 SIZES = {
     "outlet_diameter": "420 mm", "outlet_width": "520 mm", "outlet_height": "360 mm",
@@ -139,7 +139,7 @@ def test_a_short_dimension_has_its_arrows_outside() -> None:
 
     for long, count in ((0.1, 2), (1.0, 1)):
         axes = Figure().add_subplot()
-        sketch._dimension(axes, np.zeros(2), np.array([long, 0.0]), "L")
+        sketch_parts.dimension(axes, np.zeros(2), np.array([long, 0.0]), "L")
         arrows = [text for text in axes.texts if not text.get_text()]
         assert len(arrows) == count
 
@@ -152,7 +152,7 @@ def test_the_outlet_of_an_elbow_is_as_wide_as_it_is_lettered() -> None:
     main, side = figure.add_subplot(1, 2, 1), figure.add_subplot(1, 2, 2)
     written = {"width": "12in", "height": "8in", "outlet_width": "18in"}
     found = desk.desk_result("rect-elbow-mitred-area-change", [], written)
-    say = sketch._Words(found["kind"], written)
+    say = sketch_parts.Words(found["kind"], written)
     sketch._drawing_of(found["kind"])(main, side, found["parameters"], say)
     lines = [
         np.abs(np.subtract(text.xy, text.xyann)).round(6).tolist()

@@ -16,12 +16,13 @@ from elbowroom.layout import (
     Severity,
     Shape,
     Tubes,
+    counted,
     level_frame,
     units,
 )
 
 from .colours import Scale
-from .display import Display, counted
+from .display import Display
 from .labels import cut
 from .outlet import plain
 from .scene import Label, Panel, picture

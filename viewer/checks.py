@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from elbowroom.layout import and_more, power_words, pressure_words, units
+from elbowroom.layout import and_more, counted, power_words, pressure_words, units
 from elbowroom.physics import (
     ALLOWANCE,
     STOCK,
@@ -245,9 +245,9 @@ def joints_words(found: Quantities, display: Display) -> str:
         for length in STOCK[display.side]
     )
     return (
-        f"About {found.joints} joints, rectangular duct in pieces of {flat} and round "
-        f"duct of {round_}, and {found.hangers} hangers, every {flat_hangers} and "
-        f"{round_hangers} (common practice, no published source)."
+        f"About {counted(found.joints, 'joint')}, rectangular duct in pieces of {flat} "
+        f"and round duct of {round_}, and {counted(found.hangers, 'hanger')}, every "
+        f"{flat_hangers} and {round_hangers} (common practice, no published source)."
     )
 
 

@@ -270,9 +270,7 @@ def improve(
             room += gaps_between(changed, side, name)
         return sum(not gap.is_kept for gap in room)
 
-    found = remedies(
-        analysis, clashes, display.side, lambda work: watched(work, "changes tried")
-    )
+    found = remedies(analysis, clashes, display.side, watched)
     told = [
         *kept_from_trying(analysis, display.side),
         *plan.notices,

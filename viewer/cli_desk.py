@@ -129,6 +129,9 @@ def fitting(
 
     display = one_of(units, DISPLAYS, "--units")
     if as_list:
+        if kind is not None or draw is not None:
+            what = "--list shows every kind, works out none and draws none"
+            raise refusal("fitting", what, "leave out --list, or the kind and --draw")
         print_kinds(new_console(), as_json)
         return 0
     if kind is None:
@@ -241,13 +244,16 @@ def sources(
     as_json: JsonOption = False,
 ) -> int:
     """Say where the numbers come from: every table, its sources, range, checksum."""
+    from elbowroom.layout import refusal
     from elbowroom.physics import friction, table_sources
     from elbowroom.physics import missing as missing_data
 
     from .sources import print_materials, print_missing, print_sources, sources_result
 
+    if missing and materials:
+        what = "--missing and --materials are both given"
+        raise refusal("sources", what, "keep one of them")
     rough = friction.material_roughnesses()
-
     if as_json:
         print_json(sources_result(table_sources(), missing_data(), rough))
     elif materials:

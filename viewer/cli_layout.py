@@ -264,6 +264,7 @@ def check(
     from elbowroom.layout import (
         Severity,
         audit,
+        counted,
         draft_schedule,
         mended,
         read,
@@ -273,7 +274,7 @@ def check(
     from elbowroom.physics import settled_audit, unbuildable, with_airflows
 
     from .check import audit_picture, print_check
-    from .display import DISPLAYS, counted
+    from .display import DISPLAYS
     from .preflight import why_not
     from .results import check_result
 

@@ -43,14 +43,15 @@ def wrote(*paths: Path, replaced: bool = False) -> None:
         tell(f"{'replaced' if replaced else 'wrote'} {path}")
 
 
-def watched(work: Iterable[Any], what: str) -> Iterable[Any]:
-    """Go through work of seconds with a bar on a terminal's standard error."""
+def watched(work: Iterable[Any]) -> Iterable[Any]:
+    """Go through changes to try, with a bar on a terminal's standard error."""
     if QUIET.get() or not sys.stderr.isatty():
         return work
     from rich.console import Console
     from rich.progress import track
 
-    return track(list(work), what, console=Console(stderr=True), transient=True)
+    console = Console(stderr=True)
+    return track(list(work), "changes tried", console=console, transient=True)
 
 
 def new_console() -> Any:

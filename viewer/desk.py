@@ -156,11 +156,19 @@ def versus_result(
         kind = book.find_kind(name)
     if "elbow" not in kind.name.split("-")[:3] or kind.has_legs:
         raise refusal("fitting, --versus", f"{kind.name} is no elbow", "name an elbow")
+    if kind.name.startswith("exit"):
+        raise refusal(
+            "fitting, --versus",
+            f"{kind.name} has an open end in it, which the other ways to make the turn "
+            "have not",
+            "name the elbow alone; the open end is exit-abrupt",
+        )
     _check_once(kind, given, sizes)
     result = _worked(kind, given, sizes)
     turn = {"angle_deg": result["parameters"].get("angle_deg", 90.0)}
-    if "H_over_W" in result["parameters"]:
-        turn["H_over_W"] = result["parameters"]["H_over_W"]
+    for aspect in ("H_over_W", "H_over_W_in"):
+        if aspect in result["parameters"]:
+            turn["H_over_W"] = result["parameters"][aspect]
     rows: list[dict[str, Any]] = []
     for other, fixed, words in _ROUND if "round" in kind.name else _RECTANGULAR:
         found = book.KINDS[other]

@@ -179,14 +179,3 @@ def energy_words(energy: float, seconds: float) -> str:
     '412 kWh in 3000 h'
     """
     return f"{energy:.0f} kWh in {units.to_unit(seconds, 'h'):.0f} h"
-
-
-def counted(number: int, noun: str) -> str:
-    """A number and what is counted: '1 loop', '2 loops'.
-
-    Examples
-    --------
-    >>> counted(1, "loop"), counted(0, "loop")
-    ('1 loop', '0 loops')
-    """
-    return f"{number} {noun}{'s' * (number != 1)}"

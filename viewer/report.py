@@ -761,9 +761,8 @@ def _sources(numbers: Mapping[Print, int]) -> str:
 
 def _made_from(inputs: Mapping[str, Any]) -> str:
     rows: list[list[Cell]] = [["elbowroom", version("elbowroom")]]
-    for what in ("routes", "obstacles"):
+    for what in ("routes", "obstacles", "schedules"):
         rows += [[one["file"], one["sha256"]] for one in inputs.get(what, [])]
-    rows += [[one["file"], one["sha256"]] for one in inputs.get("schedules", [])]
     return "<h2>Made from</h2>" + _table(["file", "SHA-256 or version"], rows)
 
 
@@ -795,9 +794,9 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:
         scope = ' scope="col"' if tag == "th" else ""
         return f"<{tag}{scope}{mark}>{shown}</{tag}>"
 
-    right = [
-        bool(rows) and isinstance(c, tuple) and c[1].startswith("n") for c in rows[0]
-    ] if rows else [False] * len(heads)  # fmt: skip
+    right = [False] * len(heads)
+    if rows:
+        right = [isinstance(c, tuple) and c[1].startswith("n") for c in rows[0]]
     head = "".join(
         cell("th", (text, "n") if is_number else text)
         for text, is_number in zip(heads, right, strict=True)

@@ -10,10 +10,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray, IntArray, Tubes, units, writing
+from elbowroom.layout import FloatArray, IntArray, Tubes, counted, units, writing
 
 from .colours import NOTHING, Scale
-from .display import counted
 from .labels import NEAR, cut, in_sight, places
 from .lettering import lettering, unwritable
 from .preflight import prepare_off_screen

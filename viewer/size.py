@@ -181,11 +181,11 @@ def _like(
     first = max(np.floor(min(same_area, exact) / step + 1e-9), 1.0) * step
     last = sizes.up_to_step(exact, series)
     widths = np.arange(first, last + step / 2, step)
-    widest = given.get("max_width")
+    widest = min(given.get("max_width", np.inf), sizes.LONGEST)
     nominal = sizes.gradient_of(like, flow, air)
     rows = []
     for width in widths.tolist():
-        if widest is not None and width > widest * (1 + 1e-9):
+        if width > widest * (1 + 1e-9):
             continue
         section = Section(Shape.RECTANGULAR, width, height)
         gradient = sizes.gradient_of(section, flow, air)
@@ -216,6 +216,11 @@ def _like(
             f"{sizes.FLATTEST:g} to 1, as asked by --max-height; `analyse` flags such "
             "a duct, and for a friction rate none is offered (common practice, no "
             "published source)"
+        )
+    if widest == sizes.LONGEST < exact:
+        notes.append(
+            f"the series ends at {length_words(widest)}, which is too narrow: raise "
+            "--max-height, or share the airflow among several ducts"
         )
     return rows, Section(Shape.RECTANGULAR, exact, height)
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, Notice, place_words, ranked
+from elbowroom.layout import Basis, Notice, counted, place_words, ranked
 from elbowroom.physics import (
     Analysis,
     Budget,
@@ -19,7 +19,7 @@ from elbowroom.physics import (
 )
 
 from .budget import pressure_lines, rate_lines
-from .display import CHECK_UNITS, Display, counted, energy_words
+from .display import CHECK_UNITS, Display, energy_words
 from .gaps import Gap
 from .outlet import plain
 from .results import (
