@@ -14,7 +14,7 @@ from .frames import z_up
 from .ifc_model import is_ifc
 from .ifc_solids import ifc_solids
 from .obj_solids import check_faces, obj_solids
-from .paths import found_at
+from .paths import check_file
 from .quantity_words import length_words
 from .read_gltf import check_gltf
 from .sections import FloatArray, IntArray
@@ -78,11 +78,7 @@ def read_obstacles(
     """
     check_frame(unit, up, "--obstacles-")
     path = Path(path)
-    there = found_at(path)
-    if there == "folder":
-        raise refusal(str(path), "this is a folder", "give the path of a file in it")
-    if there != "file":
-        raise refusal(str(path), "there is no such file", "check the path")
+    check_file(path)
     if not 0 < path.stat().st_size <= _LARGEST:
         raise refusal(path.name, "the file is empty or larger than 256 MB", "check it")
     notices: list[Notice] = []

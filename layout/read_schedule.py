@@ -144,13 +144,14 @@ def find_schedule(route: Path | str) -> Path | None:
     Returns
     -------
     path
-        None if there is neither; a folder of that name, which `read_schedule` refuses.
+        None if there is neither; a folder or a pipe of that name, which
+        `read_schedule` refuses.
     """
     route = Path(route)
     for name in (f"{route.stem}.schedule.toml", "schedule.toml"):
         with suppress(BadInput):  # a name may be too long that has this ending
-            # A folder is refused when it is read, rather than passed over.
-            if found_at(route.parent / name) in ("file", "folder"):
+            # What is no file is refused when it is read, rather than passed over.
+            if found_at(route.parent / name):
                 return route.parent / name
     return None
 
