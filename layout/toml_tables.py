@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from . import units
+from .extras import of_one_size
 from .faults import TOO_LONG, BadInput, Notice, error, refusal
 from .names import composed
 from .nearest import nearest
@@ -363,6 +364,6 @@ def direction(value: object, where: str) -> Point:
         and all(isinstance(x, (int, float)) and not isinstance(x, bool) for x in value)
         and any(value)
     ):
-        x, y, z = (float(part) for part in value)
-        return x, y, z
+        x, y, z = value
+        return of_one_size(x, y, z)
     raise refusal(where, f"'{value}' is no direction", "write three numbers: [0, 0, 1]")

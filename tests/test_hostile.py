@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 
 from elbowroom.layout import (
     BadInput,
+    build,
     load_toml,
     read,
     read_obstacles,
@@ -537,6 +538,20 @@ def test_odd_values_in_a_schedule_and_a_route(tmp_path: Path) -> None:
             except BadInput:
                 refused += 1
         assert refused > 200
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("size", [1e300, 1e-300, 3.0])
+def test_the_length_of_a_direction_says_nothing(size: float, tmp_path: Path) -> None:
+    path, lines, uprights = tmp_path / "a.toml", tmp_path / "a.gltf", []
+    place = ("nodes", 0, "extras", "up")
+    for up in ([0.0, 0.6, 0.8], [0.0, 0.6 * size, 0.8 * size]):
+        path.write_text(ROUTE.replace("up = [0, 0, 1]", f"up = {up}"))
+        uprights.append(build(read(path)).ducts.upright)
+        lines.write_text(json.dumps(replaced(small_gltf(), place, up)))
+        turned = np.array(read(lines).attributes[0].up)  # the file has Y up
+        assert turned / np.linalg.norm(turned) == pytest.approx([0.0, -0.8, 0.6])
+    assert uprights[1] == pytest.approx(uprights[0])
 
 
 def toml(table: dict[str, Any]) -> str:
