@@ -65,9 +65,10 @@ def check_faces(file: str, content: bytes) -> None:
 def _parsed(file: str, content: bytes, lines: re.Pattern[bytes]) -> bytes:
     """Text with the faces among some of its lines written anew, all of them checked."""
     starts = np.array([found.start() for found in _VERTEX.finditer(content)])
+    ends = np.flatnonzero(np.frombuffer(content, np.uint8) == ord("\n"))
 
     def parsed(line: re.Match[bytes]) -> bytes:
-        number = content.count(b"\n", 0, line.start()) + 1
+        number = int(np.searchsorted(ends, line.start())) + 1
         where = f"{file}, line {number}"
         text = re.sub(r"\\\r?\n", " ", line[0].decode())
         faults: list[Notice] = []
