@@ -54,7 +54,7 @@ from .near_misses import near_misses
 from .nearest import folded, nearest
 from .obstacles import Obstacle, read_obstacles, structure_in
 from .offsets import kink_words
-from .paths import found_at
+from .paths import check_file, found_at, real_path
 from .pieces import sides_before
 from .places import coordinates, place_words
 from .quantity_words import (
@@ -179,6 +179,7 @@ __all__ = [
     "branches_beyond",
     "build",
     "check_ending",
+    "check_file",
     "clearances",
     "coordinates",
     "counted",
@@ -227,6 +228,7 @@ __all__ = [
     "read",
     "read_obstacles",
     "read_schedule",
+    "real_path",
     "rectangular",
     "refusal",
     "remade",

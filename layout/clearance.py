@@ -69,6 +69,7 @@ def clearances(
     *,
     insulation: float = 0.0,
     required: float = 0.0,
+    enough: float = np.inf,
 ) -> Clearances:
     """Measure how far ducts stay from obstacles.
 
@@ -83,6 +84,9 @@ def clearances(
     required
         Distance to keep, m: every pair nearer than this is reported, and the nearest
         one in any case.
+    enough
+        Depth of an overlap, m, beyond which it is not asked how much deeper it is: by
+        far the longest work. `distance` is then anything below minus that.
 
     Returns
     -------
@@ -102,7 +106,7 @@ def clearances(
     hulls = _Hulls(solids, insulation)
     bodies = _Obstacles(obstacles, hulls.origin)
     row, number = _candidates(hulls, bodies, required)
-    distance = _measured(hulls, bodies, row, number, required)
+    distance = _measured(hulls, bodies, row, number, required, enough)
     if not (distance <= required).any():
         row, number, distance = _nearest(hulls, bodies)
     else:
@@ -117,6 +121,7 @@ def duct_clearances(
     *,
     insulation: float = 0.0,
     required: float = 0.0,
+    enough: float = np.inf,
 ) -> Clearances:
     """Find ducts that overlap each other, or come nearer than required.
 
@@ -128,6 +133,8 @@ def duct_clearances(
         Thickness of insulation around each of them, m.
     required
         Distance to keep, m.
+    enough
+        As for `clearances`.
 
     Returns
     -------
@@ -150,7 +157,7 @@ def duct_clearances(
     place = hulls.between(hulls, row, other)
     apart = ~_meet(graph, duct[row], duct[other], place)
     row, other = row[apart], other[apart]
-    return _too_near(hulls, hulls, row, other, required)
+    return _too_near(hulls, hulls, row, other, required, enough)
 
 
 def side_clearances(
@@ -161,6 +168,7 @@ def side_clearances(
     *,
     insulation: tuple[float, float] = (0.0, 0.0),
     required: float = 0.0,
+    enough: float = np.inf,
 ) -> Clearances:
     """Find ducts of two layouts that overlap, or come nearer than required.
 
@@ -174,6 +182,8 @@ def side_clearances(
         Thickness of insulation around the ducts of each, m.
     required
         Distance to keep, m.
+    enough
+        As for `clearances`.
 
     Returns
     -------
@@ -192,7 +202,7 @@ def side_clearances(
         first = int(np.argmax(ducts.parent < 0))
         reach = _NEAR_JOINT * max(ducts.width[first], ducts.height[first])
         at_fan &= np.linalg.norm(place - ducts.begin[first], axis=1) < reach
-    return _too_near(hulls, bodies, row[~at_fan], number[~at_fan], required)
+    return _too_near(hulls, bodies, row[~at_fan], number[~at_fan], required, enough)
 
 
 def piece_ducts(graph: DuctGraph, solids: Solids) -> IntArray:
@@ -260,10 +270,15 @@ def _neighbours(graph: DuctGraph, one: IntArray, two: IntArray) -> BoolArray:
 
 
 def _too_near(
-    hulls: "_Hulls", bodies: "_Hulls", row: IntArray, number: IntArray, required: float
+    hulls: "_Hulls",
+    bodies: "_Hulls",
+    row: IntArray,
+    number: IntArray,
+    required: float,
+    enough: float,
 ) -> Clearances:
     """Pairs of stretches of duct that overlap or are nearer than required."""
-    distance = _measured(hulls, bodies, row, number, required)
+    distance = _measured(hulls, bodies, row, number, required, enough)
     near = (distance < required - _LITTLE) | (distance < 0.0)
     return _ranked(hulls, bodies, row[near], number[near], distance[near])
 
@@ -300,7 +315,12 @@ def _candidates(
 
 
 def _measured(
-    hulls: "_Hulls", bodies: Any, row: IntArray, number: IntArray, reach: float
+    hulls: "_Hulls",
+    bodies: Any,
+    row: IntArray,
+    number: IntArray,
+    reach: float,
+    enough: float,
 ) -> FloatArray:
     """Distance of each pair, m, shape (n,); infinite beyond `reach`."""
     found = np.full(len(row), np.inf)
@@ -310,9 +330,8 @@ def _measured(
     # Boxes that do not overlap need no more unless a distance is to be kept.
     rest = ~overlap & (np.isnan(depth) | (depth > -reach))
     for place in np.flatnonzero(rest).tolist():
-        found[place] = _distance(
-            hulls.body(int(row[place])), bodies.body(int(number[place])), reach + 1e-6
-        )
+        duct, body = hulls.body(int(row[place])), bodies.body(int(number[place]))
+        found[place] = _distance(duct, body, reach + 1e-6, enough)
     return found
 
 
@@ -454,35 +473,39 @@ class _Obstacles:
         return Manifold.hull_points(np.ascontiguousarray(vertices))
 
 
-def _distance(duct: Any, body: Any, reach: float) -> float:
+def _distance(duct: Any, body: Any, reach: float, enough: float = np.inf) -> float:
     """Distance of a convex stretch of duct from a body, m, as in `Clearances`."""
     gap = float(duct.min_gap(body, reach))
     if gap > 0.0:
         return gap
     overlap = duct ^ body
-    return -_way_out(duct, body, overlap) if overlap.volume() > _LEAST else 0.0
+    if overlap.volume() <= _LEAST:
+        return 0.0
+    return -_way_out(duct, body, overlap, enough)
 
 
-def _way_out(duct: Any, body: Any, overlap: Any) -> float:
+def _way_out(duct: Any, body: Any, overlap: Any, enough: float) -> float:
     """How far a convex body must move to be clear of another one, m.
 
     Along the normals of what both share, which are those of the faces that meet: the
     shortest of the ways that clear it. Each step takes the body past what it overlaps,
-    so that it may come upon the next part of a body that is not convex.
+    so that it may come upon the next part of a body that is not convex. Where the first
+    of the shortest way is more than `enough`, that is given, and none is tried.
     """
     corners = _corners(duct)
     mesh = overlap.to_mesh()
     points = np.asarray(mesh.vert_properties[:, :3], dtype=np.float64)
     ways = _normals(points, np.asarray(mesh.tri_verts))
     begin = (corners @ ways.T).min(axis=0)
+    past = (points @ ways.T).max(axis=0)
+    if (first := float((past - begin).min())) > enough:
+        return first
     if overlap.volume() > _INSIDE * duct.volume():  # else it would creep out
         size = np.ptp(np.array(body.bounding_box()).reshape(2, 3), axis=0).sum()
         swept = (_swept(duct, way * size) ^ body for way in ways)
-        past = [float((_corners(one) @ way).max())
-                for one, way in zip(swept, ways, strict=True)]  # fmt: skip
-    else:
-        past = (points @ ways.T).max(axis=0).tolist()
-    steps = [(end - float(begin[way]), way) for way, end in enumerate(past)]
+        past = np.array([float((_corners(one) @ way).max())
+                         for one, way in zip(swept, ways, strict=True)])  # fmt: skip
+    steps = [(step, way) for way, step in enumerate((past - begin).tolist())]
     heapify(steps)
     for _ in range(_MOST_MOVES):
         step, place = steps[0]
@@ -492,7 +515,7 @@ def _way_out(duct: Any, body: Any, overlap: Any) -> float:
             break
         farther = float((_corners(rest) @ way).max() - begin[place])
         heapreplace(steps, (max(farther, step + _LITTLE), place))
-    return steps[0][0]
+    return float(steps[0][0])
 
 
 def _swept(duct: Any, way: FloatArray) -> Any:

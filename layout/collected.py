@@ -329,9 +329,11 @@ def _without_copies(
     return kept, notices
 
 
-def check_finite(points: FloatArray, where: str, faults: list[Notice]) -> bool:
+def check_finite(
+    points: FloatArray, where: str, faults: list[Notice], reach: float = _FARTHEST
+) -> bool:
     """Add a fault for the first vertex that is nowhere; whether none is."""
-    near = (np.abs(points) < _FARTHEST).all(axis=1)  # false for NaN too
+    near = (np.abs(points) < reach).all(axis=1)  # false for NaN too
     if near.all():
         return True
     row = int(np.argmin(near))

@@ -14,6 +14,7 @@ from typing import Any, TypeGuard
 import numpy as np
 
 from .faults import TOO_LONG, refusal
+from .paths import real_path
 from .sections import FloatArray, IntArray
 
 _DTYPES = {5120: "i1", 5121: "u1", 5122: "i2", 5123: "u2", 5125: "u4", 5126: "f4"}
@@ -304,7 +305,7 @@ def read_buffer(file: GltfFile, number: object) -> bytes:
 
 def _beside(file: GltfFile, number: object, uri: object) -> bytes:
     """Bytes of a file in the same folder; nothing else is ever opened."""
-    folder = file.path.resolve().parent
+    folder = real_path(file.path).parent
     written = str(uri)
     name = urllib.parse.unquote(written)
     inside = (
@@ -312,7 +313,7 @@ def _beside(file: GltfFile, number: object, uri: object) -> bytes:
         and "\0" not in name
         and not _SCHEME.match(name)
         and not name.startswith(("/", "\\"))
-        and (folder / name).resolve().is_relative_to(folder)
+        and real_path(folder / name).is_relative_to(folder)
     )
     if not inside:
         raise refusal(

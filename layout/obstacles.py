@@ -1,6 +1,5 @@
 """Solids that ducts must stay clear of: beams, columns, slabs."""
 
-import re
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
@@ -9,12 +8,13 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from .collected import check_finite
 from .faults import BadInput, Notice, note, refusal, warning
 from .frames import z_up
 from .ifc_model import is_ifc
 from .ifc_solids import ifc_solids
-from .paths import found_at
-from .plain_text import AS_UTF8, utf16_refusal
+from .obj_solids import check_faces, obj_solids
+from .paths import check_file
 from .quantity_words import length_words
 from .read_gltf import check_gltf
 from .sections import FloatArray, IntArray
@@ -25,7 +25,7 @@ _LARGEST = 256_000_000  # bytes
 _MOST_FACES = 5_000_000
 _MOST_SHELLS = 100  # that are open, and measured to one by one
 _MOST_HOLLOWS = 1000  # shells among which those that lie within others are looked for
-_NAMES = re.compile(rb"^[ \t]*[og][ \t].*\n?", re.M)  # of an OBJ
+_FARTHEST = 1e8  # m, as of a quantity of a length; far beyond, equal points differ
 _FAR = 300.0  # m: a solid longer than this is in another unit
 
 
@@ -78,11 +78,7 @@ def read_obstacles(
     """
     check_frame(unit, up, "--obstacles-")
     path = Path(path)
-    there = found_at(path)
-    if there == "folder":
-        raise refusal(str(path), "this is a folder", "give the path of a file in it")
-    if there != "file":
-        raise refusal(str(path), "there is no such file", "check the path")
+    check_file(path)
     if not 0 < path.stat().st_size <= _LARGEST:
         raise refusal(path.name, "the file is empty or larger than 256 MB", "check it")
     notices: list[Notice] = []
@@ -253,23 +249,21 @@ def _used(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
 
 
 def _scene(path: Path) -> Any:
-    """Scene of a file; of an OBJ as UTF-8, without a mark that hides a line."""
+    """Scene of a file, as it is."""
     import trimesh
 
-    mark = b"\xef\xbb\xbf"
+    # Unprocessed, as the library else leaves out what is not finite, unsaid.
     if path.suffix.lower() != ".obj":
-        return trimesh.load_scene(path)
-    content = path.read_bytes().removeprefix(mark)
-    if (wide := utf16_refusal(path.name, content)) is not None:
-        raise wide
-    if not content.isascii():  # else the library guesses an encoding, of names too
-        try:
-            b"".join(_NAMES.findall(content)).decode("utf-8")
-        except UnicodeDecodeError:
-            raise refusal(path.name, "a name in it is no UTF-8", AS_UTF8) from None
-        content = content.decode("utf-8", "replace").encode("utf-8")
-    # Else all objects of the file are one, under the name of the first.
-    return trimesh.load_scene(BytesIO(content), file_type="obj", split_objects=True)
+        return trimesh.load_scene(path, process=False)
+    content = obj_solids(path.name, path.read_bytes())
+    try:
+        # Unless split, all objects of the file are one, under the name of the first.
+        return trimesh.load_scene(
+            BytesIO(content), file_type="obj", split_objects=True, process=False
+        )
+    except Exception:
+        check_faces(path.name, content)
+        raise
 
 
 def _meshes(
@@ -288,19 +282,18 @@ def _meshes(
     if gltf:
         notices += check_gltf(path)
     try:
-        scene: Any = _scene(path)
-        parts = [
-            (str(name), scene.geometry[geometry], np.asarray(matrix))
-            for name in scene.graph.nodes_geometry
-            for matrix, geometry in [scene.graph[name]]
-        ]
+        with np.errstate(all="ignore"):  # what is not finite is refused below
+            scene: Any = _scene(path)
+            parts = [
+                (str(name), scene.geometry[geometry], np.asarray(matrix))
+                for name in scene.graph.nodes_geometry
+                for matrix, geometry in [scene.graph[name]]
+            ]
     except BadInput:
         raise
-    except Exception as problem:  # whatever a damaged file makes the library raise
+    except Exception:  # whatever a damaged file makes the library raise
         raise refusal(
-            path.name,
-            f"its solids cannot be read ({type(problem).__name__})",
-            "export it again",
+            path.name, "its solids are damaged or cut short", "export it again"
         ) from None
     factor = UNITS[unit or "m"].factor
     found = []
@@ -309,15 +302,25 @@ def _meshes(
             continue
         if len(mesh.faces) > _MOST_FACES:
             raise refusal(path.name, f"'{name}' has too many faces", "simplify it")
-        vertices = np.asarray(mesh.vertices) @ matrix[:3, :3].T + matrix[:3, 3]
-        vertices = vertices * factor
+        where = f"{path.name}, '{name}'"
+        vertices, faces = np.asarray(mesh.vertices), np.asarray(mesh.faces, np.int64)
+        _check_corners(len(vertices), faces, where)
+        with np.errstate(all="ignore"):
+            vertices = (vertices @ matrix[:3, :3].T + matrix[:3, 3]) * factor
         if (up or ("y" if gltf else "z")) == "y":
             vertices = z_up(vertices)
-        if not np.isfinite(vertices).all():
-            raise refusal(
-                f"{path.name}, '{name}'",
-                "a vertex is not a finite number",
-                "correct it",
-            )
-        found.append((name, vertices, np.asarray(mesh.faces, dtype=np.int64)))
+        faults: list[Notice] = []
+        if not check_finite(vertices, where, faults, _FARTHEST):
+            raise BadInput(faults)
+        found.append((name, vertices, faces))
     return found
+
+
+def _check_corners(count: int, faces: IntArray, where: str) -> None:
+    """Refuse a face with a corner that is none of so many vertices."""
+    wrong = ((faces < 0) | (faces >= count)).any(axis=1)
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        corner = next(c for c in faces[row].tolist() if not 0 <= c < count)
+        what = f"face {row + 1} leads to vertex {corner}, counted from 0, of {count}"
+        raise refusal(where, what, "correct or delete it")

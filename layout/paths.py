@@ -1,6 +1,7 @@
 """What stands at a path, whatever the path is."""
 
 import errno
+import os
 import stat
 from pathlib import Path
 
@@ -36,3 +37,34 @@ def found_at(path: Path) -> str:
     if stat.S_ISDIR(mode):
         return "folder"
     return "file" if stat.S_ISREG(mode) else "other"
+
+
+def real_path(path: Path) -> Path:
+    """Give a path from the root, past every link.
+
+    Where links go round it ends at one of them: `Path.resolve` raises there in some
+    versions of Python.
+    """
+    return Path(os.path.realpath(path))
+
+
+def check_file(path: Path) -> None:
+    """Refuse to read what is no file.
+
+    Parameters
+    ----------
+    path
+        A pipe is none: what is read from it is gone, and it may never end.
+
+    Raises
+    ------
+    BadInput
+        Where `found_at` does, and wherever it finds anything else than a file.
+    """
+    there = found_at(path)
+    if there == "folder":
+        raise refusal(str(path), "this is a folder", "give the path of a file in it")
+    if there == "other":
+        raise refusal(str(path), "this is a pipe or a device", "save it as a file")
+    if not there:
+        raise refusal(str(path), "there is no such file", "check the path")

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from .drawing import Drawing
 from .faults import refusal
-from .paths import found_at
+from .paths import check_file
 from .plain_text import utf16_refusal
 from .read_dxf import read_dxf
 from .read_gltf import read_gltf
@@ -77,11 +77,7 @@ def _no_collection() -> Iterator[None]:
 
 def _read(path: Path, unit: str | None, up: str | None) -> Drawing:
     check_frame(unit, up)
-    there = found_at(path)
-    if there == "folder":
-        raise refusal(str(path), "this is a folder", "give the path of a drawing in it")
-    if there != "file":
-        raise refusal(str(path), "there is no such file", "check the path")
+    check_file(path)
     try:
         size = path.stat().st_size
         with path.open("rb") as stream:

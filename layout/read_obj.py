@@ -16,7 +16,7 @@ from .collected import (
     say_what_was_taken,
 )
 from .drawing import Drawing
-from .faults import BadInput, error, refusal, warning
+from .faults import BadInput, Notice, error, refusal, warning
 from .frames import z_up
 from .plain_text import AS_UTF8, plain_number, plain_whole
 from .polylines import chains
@@ -26,6 +26,7 @@ from .units import UNITS
 
 _MOST_FAULTS = 20
 _UNDECODED = re.compile("[\\udc80-\\udcff]")  # what is no UTF-8, as Python keeps it
+_LEAST = {"line": 2, "face": 3}  # vertices
 _CURVES = ("curv", "curv2", "surf")
 
 
@@ -127,12 +128,12 @@ def _parse(
         carried = ""
         keyword, rest = (*line.split(None, 1), "", "")[:2]
         if keyword == "v":
-            vertices.append(_vertex(rest, f"{path.name}, line {number}", found))
+            where = f"{path.name}, line {number}"
+            vertices.append(vertex(rest, where, found.faults))
         elif keyword == "l":
-            indices = _indices(
-                rest, len(vertices), f"{path.name}, line {number}", found
-            )
-            objects[-1].lines.append(indices)
+            where = f"{path.name}, line {number}"
+            count = len(vertices)
+            objects[-1].lines.append(indices(rest, count, where, found.faults))
         elif keyword in ("o", "g") and rest.strip():
             name = rest.strip()
             if _UNDECODED.search(name):
@@ -154,7 +155,8 @@ def _parse(
     return vertices, objects, faces
 
 
-def _vertex(rest: str, where: str, found: Found) -> tuple[float, float, float]:
+def vertex(rest: str, where: str, faults: list[Notice]) -> tuple[float, float, float]:
+    """Coordinates of a `v`; zeros where it has none, with the fault added."""
     words = rest.split()
     values = []
     for word in words[:3]:
@@ -164,34 +166,37 @@ def _vertex(rest: str, where: str, found: Found) -> tuple[float, float, float]:
             what, remedy = f"'{word}' is no number", "write plain digits, such as 12.5"
             if re.fullmatch(r"-?\d+,\d+", word):
                 what, remedy = f"{what} (a decimal comma)", "write a decimal point"
-            found.faults.append(error(where, what, remedy))
+            faults.append(error(where, what, remedy))
             return (0.0, 0.0, 0.0)
         if not math.isfinite(value):
-            found.faults.append(
+            faults.append(
                 error(where, f"the coordinate '{word}' is not finite", "correct it")
             )
             return (0.0, 0.0, 0.0)
         values.append(value)
     if len(values) < 3:
-        found.faults.append(
+        faults.append(
             error(where, "a vertex has fewer than three coordinates", "add the missing")
         )
         return (0.0, 0.0, 0.0)
     return (values[0], values[1], values[2])
 
 
-def _indices(rest: str, count: int, where: str, found: Found) -> list[int]:
+def indices(
+    rest: str, count: int, where: str, faults: list[Notice], element: str = "line"
+) -> list[int]:
+    """Vertices of an element among so many, from 0; a fault is added to `faults`."""
     out = []
     for word in rest.partition("#")[0].split():
         try:
             index = plain_whole(word.partition("/")[0])
         except ValueError:
-            found.faults.append(
+            faults.append(
                 error(where, f"'{word}' is no vertex number", "write whole numbers")
             )
             return []
         if index == 0:
-            found.faults.append(
+            faults.append(
                 error(
                     where, "vertex 0 does not exist, as OBJ counts from 1", "renumber"
                 )
@@ -199,15 +204,14 @@ def _indices(rest: str, count: int, where: str, found: Found) -> list[int]:
             return []
         place = index - 1 if index > 0 else count + index
         if not 0 <= place < count:
-            found.faults.append(
+            faults.append(
                 error(where, f"vertex {index} of {count} does not exist", "correct it")
             )
             return []
         out.append(place)
-    if len(out) < 2:
-        found.faults.append(
-            error(where, "a line needs two vertices or more", "delete or complete it")
-        )
+    if len(out) < _LEAST[element]:
+        what = f"a {element} needs {_LEAST[element]} vertices or more"
+        faults.append(error(where, what, "delete or complete it"))
     return out
 
 

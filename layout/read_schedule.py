@@ -144,13 +144,14 @@ def find_schedule(route: Path | str) -> Path | None:
     Returns
     -------
     path
-        None if there is neither; a folder of that name, which `read_schedule` refuses.
+        None if there is neither; a folder or a pipe of that name, which
+        `read_schedule` refuses.
     """
     route = Path(route)
     for name in (f"{route.stem}.schedule.toml", "schedule.toml"):
         with suppress(BadInput):  # a name may be too long that has this ending
-            # A folder is refused when it is read, rather than passed over.
-            if found_at(route.parent / name) in ("file", "folder"):
+            # What is no file is refused when it is read, rather than passed over.
+            if found_at(route.parent / name):
                 return route.parent / name
     return None
 
@@ -206,12 +207,11 @@ def _compression(table: Table) -> float | None:
 
 
 def _losses(top: Table) -> dict[str, float]:
-    losses = top.table("losses").values(lambda t, k: t.quantity(k, "pressure"))
+    table = top.table("losses")
+    losses = table.values(lambda t, k: t.quantity(k, "pressure"))
     for name, loss in losses.items():
         if loss < 0.0:
-            top.fault(
-                f"[losses] {name}", "a loss is not negative", "write it above zero"
-            )
+            table.fault(name, "a loss is not negative", "write it above zero")
     return losses
 
 
@@ -227,13 +227,14 @@ def _takeoffs(
         run, rule = _needed_run(entry), entry.choice("entry", TAKEOFF_ENTRIES)
         closed = entry.yes_or_no("closed_end")
         entry.finish()
-        where = f"[[takeoffs.exception]] '{run}'"
-        if "entry" not in entry and "closed_end" not in entry:
-            top.fault(where, "it says nothing of the run", "write entry or closed_end")
+        if run is not None and "entry" not in entry and "closed_end" not in entry:
+            what = f"it says nothing of the run '{run}'"
+            entry.fault("", what, "write entry or closed_end")
         for said, value in ((entries, rule), (closed_ends, closed)):
             if run is not None and value is not None:
                 if run in said:
-                    top.fault(where, "the run has two of them", "delete one of the two")
+                    what = f"the run '{run}' has two of them"
+                    entry.fault("", what, "delete one of the two")
                 said[run] = value
     table.finish()
     return default, entries, closed_ends

@@ -9,10 +9,11 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from . import units
+from .extras import of_one_size
 from .faults import TOO_LONG, BadInput, Notice, error, refusal
 from .names import composed
 from .nearest import nearest
-from .paths import found_at
+from .paths import check_file
 from .quantity_words import (
     length_words,
     pressure_words,
@@ -283,10 +284,10 @@ def load_toml(path: Path) -> dict[str, Any]:
     Raises
     ------
     BadInput
-        If it is not there, too large, not text, or not TOML. An integer of more than
+        If it is no file, too large, not text, or not TOML. An integer of more than
         64 bits is none (TOML 1.0.0, Integer).
     """
-    there = found_at(path)
+    check_file(path)
     try:
         if path.stat().st_size > _LARGEST:
             raise refusal(
@@ -299,12 +300,8 @@ def load_toml(path: Path) -> dict[str, Any]:
         what = "it is no text in UTF-8, as TOML is"
         raise refusal(path.name, what, "save it with the encoding UTF-8") from None
     except OSError as problem:
-        what = "there is no such file"
-        if there == "folder":
-            what = "this is a folder"
-        elif there:
-            what = f"it cannot be read: {problem.strerror}"
-        raise refusal(path.name, what, "give the path of a TOML file") from None
+        what = f"it cannot be read: {problem.strerror}"
+        raise refusal(path.name, what, "check its rights") from None
     try:
         content = tomllib.loads(text)
     except RecursionError:
@@ -367,6 +364,6 @@ def direction(value: object, where: str) -> Point:
         and all(isinstance(x, (int, float)) and not isinstance(x, bool) for x in value)
         and any(value)
     ):
-        x, y, z = (float(part) for part in value)
-        return x, y, z
+        x, y, z = value
+        return of_one_size(x, y, z)
     raise refusal(where, f"'{value}' is no direction", "write three numbers: [0, 0, 1]")

@@ -376,6 +376,10 @@ def test_a_check_in_a_file_has_its_unit(tmp_path: Path, capsys: Captured) -> Non
         (["size", "--like", "12x12in"], "--max-height"),
         (["size", "--like", "12x12in", "--rate", "1 Pa/m"], "does not go with"),
         (["size", "--like", "12x12in", "--max-height", "10 mm"], "20 m"),
+        (
+            ["size", "--like", "0.001x0.001 mm", "--max-height", "25 mm"],
+            "size, --like: the friction of that duct",
+        ),
         (["size", "--flow", "9 m3/s", "--max-height", "100 mm"], "limits"),
     ],
 )

@@ -11,11 +11,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+import trimesh
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from elbowroom.layout import (
     BadInput,
+    build,
     load_toml,
     read,
     read_obstacles,
@@ -52,12 +54,9 @@ def tried(content: bytes, path: Path) -> None:
     assert np.isfinite(drawing.points).all()
 
 
-@pytest.mark.parametrize("name", SEEDS)
-@FUZZ
-@given(data=st.data())
-def test_damaged_files(name: str, data: st.DataObject, tmp_path: Path) -> None:
+def damaged(whole: bytes, data: st.DataObject) -> bytes:
     """Bytes changed, taken out, put in, and the end cut off."""
-    content = bytearray((ROUTES / name).read_bytes())
+    content = bytearray(whole)
     for _ in range(data.draw(st.integers(1, 6))):
         place = data.draw(st.integers(0, max(len(content) - 1, 0)))
         act = data.draw(st.sampled_from(["change", "cut", "insert", "end"]))
@@ -69,7 +68,14 @@ def test_damaged_files(name: str, data: st.DataObject, tmp_path: Path) -> None:
             content[place:place] = data.draw(st.binary(max_size=12))
         else:
             del content[place:]
-    tried(bytes(content), tmp_path / name)
+    return bytes(content)
+
+
+@pytest.mark.parametrize("name", SEEDS)
+@FUZZ
+@given(data=st.data())
+def test_damaged_files(name: str, data: st.DataObject, tmp_path: Path) -> None:
+    tried(damaged((ROUTES / name).read_bytes(), data), tmp_path / name)
 
 
 @pytest.mark.parametrize("suffix", ["glb", "gltf", "obj", "dxf", "vtp", "vtk", "toml"])
@@ -189,6 +195,108 @@ def test_any_obstacle(suffix: str, content: bytes, tmp_path: Path) -> None:
     path.write_bytes(content)
     with contextlib.suppress(BadInput):
         read_obstacles(path)
+
+
+@pytest.mark.filterwarnings("error::RuntimeWarning")  # they name folders of a machine
+@pytest.mark.parametrize("suffix", ["glb", "obj", "stl", "ply", "ascii.stl"])
+@FUZZ
+@given(data=st.data())
+def test_damaged_solids(suffix: str, data: st.DataObject, tmp_path: Path) -> None:
+    path = tmp_path / f"a.{suffix}"
+    box: Any = trimesh.creation.box((1, 2, 3))
+    how = {"file_type": "stl_ascii"} if "ascii" in suffix else {}
+    box.export(path, **how)
+    path.write_bytes(damaged(path.read_bytes(), data))
+    with contextlib.suppress(BadInput):
+        for solid in read_obstacles(path)[0]:
+            assert np.isfinite(solid.vertices).all()
+
+
+BOX_OBJ = """o beam
+v 0 0 0
+v 1 0 0
+v 0 1 0
+v 0 0 1
+f 1 3 2
+f 1 2 4
+f 1 4 3
+f 2 3 4
+"""
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize(
+    ("right", "odd", "said"),
+    [
+        ("v 1 0 0", "v nan 0 0", "line 3: the coordinate 'nan' is not finite"),
+        ("v 1 0 0", "v 1e400 0 0", "'beam': vertex 2 is not a finite number"),
+        ("v 1 0 0", "v 1e300 0 0", "'beam': vertex 2 lies out of all reach"),
+        ("v 1 0 0", "v 1e11 0 0", "'beam': vertex 2 lies out of all reach"),
+        ("v 1 0 0", "v 1,5 0 0", "line 3: '1,5' is no number .a decimal comma"),
+        ("v 0 0 1", "v 0 1", "line 5: a vertex has fewer than three"),
+        ("v 0 0 1", "v 0 1\nv 0 1 0 1", "line 5: a vertex has fewer than three"),
+        ("f 2 3 4", "f 2 3 5", "line 9: vertex 5 of 4 does not exist"),
+        ("f 2 3 4", "f 2 3 -5", "line 9: vertex -5 of 4 does not exist"),
+        ("f 2 3 4", "f 2 3 0", "line 9: vertex 0 does not exist"),
+        ("f 2 3 4", "f 2 3/1", "line 9: a face needs 3 vertices"),
+    ],
+)
+def test_where_an_obj_of_solids_is_wrong_is_said(
+    tmp_path: Path, right: str, odd: str, said: str
+) -> None:
+    path = tmp_path / "a.obj"
+    path.write_text(BOX_OBJ)
+    assert len(read_obstacles(path, unit="m")[0]) == 1
+    path.write_text(BOX_OBJ.replace(right, odd))
+    with pytest.raises(BadInput, match=said):
+        read_obstacles(path)
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("suffix", ["stl", "ply", "glb"])
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (np.nan, "is not a finite number"),
+        (np.inf, "is not a finite number"),
+        (1e20, "lies out of all reach"),
+    ],
+)
+def test_a_vertex_that_is_nowhere_is_refused_in_every_format(
+    suffix: str, value: float, said: str, tmp_path: Path
+) -> None:
+    path = tmp_path / f"a.{suffix}"
+    box: Any = trimesh.creation.box((1, 2, 3))
+    mark = np.float32(0.5).tobytes()  # the X of some vertices
+    box.export(path)
+    whole = path.read_bytes()
+    place = whole.index(mark, 84)
+    path.write_bytes(whole[:place] + np.float32(value).tobytes() + whole[place + 4 :])
+    with pytest.raises(BadInput, match=said):
+        read_obstacles(path)
+
+
+@pytest.mark.parametrize("index", ["-3", "8"])
+def test_a_face_beyond_its_vertices_is_refused(index: str, tmp_path: Path) -> None:
+    path = tmp_path / "a.ply"
+    box: Any = trimesh.creation.box((1, 2, 3))
+    box.export(path, encoding="ascii")
+    lines = path.read_text().rstrip().split("\n")
+    lines[-1] = " ".join([*lines[-1].split()[:-1], index])
+    path.write_text("\n".join(lines) + "\n")
+    with pytest.raises(BadInput, match=f"face 12 leads to vertex {index}, .* of 8"):
+        read_obstacles(path)
+
+
+def test_an_obj_may_count_its_vertices_backwards(tmp_path: Path) -> None:
+    """As the format has it, from those before the face: also in a second object."""
+    path = tmp_path / "a.obj"
+    faces = "f -4 -2 -3\nf -4 -3 -1\nf -4/1 -1/2 -2/3\nf -3 -2 -1\n"
+    first = BOX_OBJ[: BOX_OBJ.index("f")] + faces
+    path.write_text(first + first.replace("v ", "\tv\t5"))
+    one, two = sorted(read_obstacles(path)[0], key=lambda solid: solid.vertices.max())
+    assert (one.vertices.max(), len(one.faces)) == (1.0, 4)
+    assert (two.vertices[:, 0].tolist(), len(two.faces)) == ([50, 51, 50, 50], 4)
 
 
 @pytest.mark.parametrize(
@@ -442,6 +550,20 @@ def test_odd_values_in_a_schedule_and_a_route(tmp_path: Path) -> None:
             except BadInput:
                 refused += 1
         assert refused > 200
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("size", [1e300, 1e-300, 3.0])
+def test_the_length_of_a_direction_says_nothing(size: float, tmp_path: Path) -> None:
+    path, lines, uprights = tmp_path / "a.toml", tmp_path / "a.gltf", []
+    place = ("nodes", 0, "extras", "up")
+    for up in ([0.0, 0.6, 0.8], [0.0, 0.6 * size, 0.8 * size]):
+        path.write_text(ROUTE.replace("up = [0, 0, 1]", f"up = {up}"))
+        uprights.append(build(read(path)).ducts.upright)
+        lines.write_text(json.dumps(replaced(small_gltf(), place, up)))
+        turned = np.array(read(lines).attributes[0].up)  # the file has Y up
+        assert turned / np.linalg.norm(turned) == pytest.approx([0.0, -0.8, 0.6])
+    assert uprights[1] == pytest.approx(uprights[0])
 
 
 def toml(table: dict[str, Any]) -> str:

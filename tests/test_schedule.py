@@ -368,8 +368,13 @@ def test_an_entry_that_is_not_known_is_one_fault(tmp_path: Path) -> None:
     (fault,) = caught.value.faults
     assert "'conical tap' is not known there" in fault.sentence
     path.write_text('[[takeoffs.exception]]\nrun = "x"\n')
-    with pytest.raises(BadInput, match="it says nothing of the run"):
+    with pytest.raises(BadInput, match="it says nothing of the run 'x'"):
         read_schedule(path)
+    path.write_text("[[takeoffs.exception]]\n")
+    with pytest.raises(BadInput) as caught:
+        read_schedule(path)
+    (fault,) = caught.value.faults
+    assert fault.sentence.startswith("s.toml, [takeoffs.exception] 1: an exception")
 
 
 WORDS = """

@@ -148,3 +148,25 @@ def test_every_command_with_a_return_says_where_it_is_in_the_way(
     code, found = told(capsys, "analyse", *both, "--json", "--strict")
     assert code == 0
     assert not found["room"]
+
+
+@pytest.mark.parametrize("height", [3.00, 3.20, 3.25, 3.31, 3.35])
+@pytest.mark.parametrize("section", ["400x200", "D300", "D100"])
+def test_whether_they_overlap_is_told_without_how_deep(
+    tmp_path: Path, height: float, section: str
+) -> None:
+    one, other = sides(tmp_path, height, section)
+    shapes, others = solids(one), solids(other)
+    enough = 0.02
+    exact = side_clearances(one, shapes, other, others, required=0.1)
+    quick = side_clearances(one, shapes, other, others, required=0.1, enough=enough)
+    pairs = zip(exact.piece, exact.other, strict=True)
+    deep = dict(zip(pairs, exact.distance, strict=True))
+    assert len(quick.piece) == len(deep)
+    for piece, beside, distance in zip(
+        quick.piece, quick.other, quick.distance, strict=True
+    ):
+        if deep[piece, beside] < -enough:
+            assert deep[piece, beside] - 1e-9 <= distance < -enough
+        else:
+            assert distance == deep[piece, beside]

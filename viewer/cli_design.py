@@ -253,7 +253,7 @@ def improve(
     """Say which changes win pressure on the critical path."""
     from elbowroom.physics import dust_flags, kept_from_trying, remedies
 
-    from .display import DISPLAYS
+    from .display import DISPLAYS, TOUCH
     from .gaps import gaps, gaps_between
     from .plan import print_remedies, remedies_result
 
@@ -265,9 +265,10 @@ def improve(
     analysis = analysed(route, plan.schedule, reading)
 
     def clashes(changed: "Analysis") -> int:
-        room = list(gaps(changed, plan.solids)[1])
+        # How deep an overlap is counts for nothing here, and costs most to know.
+        room = list(gaps(changed, plan.solids, TOUCH)[1])
         for name, side in plan.returns.items():
-            room += gaps_between(changed, side, name)
+            room += gaps_between(changed, side, name, TOUCH)
         return sum(not gap.is_kept for gap in room)
 
     found = remedies(analysis, clashes, display.side, watched)

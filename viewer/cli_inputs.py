@@ -292,14 +292,14 @@ def _check_returns(
     reading: Reading,
 ) -> None:
     """Refuse returns that cannot stand beside a supply."""
-    from elbowroom.layout import refusal, units
+    from elbowroom.layout import real_path, refusal, units
 
     said = {"unit": reading.return_unit, "up": reading.return_up}
     for option, word in said.items():
         if word is not None and not returns:
             raise refusal(f"--return-{option}", "there is no --return", "leave it out")
     units.check_frame(reading.return_unit, reading.return_up, "--return-")
-    seen = {route.resolve()}
+    seen = {real_path(route)}
     if returns and supply.source.is_return:
         raise refusal(
             f"{supply.file}, [source] side",
@@ -314,13 +314,13 @@ def _check_returns(
             "delete it, or leave --return out",
         )
     for path in returns or []:
-        if path.resolve() in seen:
+        if real_path(path) in seen:
             raise refusal(
                 f"--return {path.name}",
                 "the same drawing is given twice",
                 "name the drawing of the return, once",
             )
-        seen.add(path.resolve())
+        seen.add(real_path(path))
 
 
 def _with_sides(
@@ -525,11 +525,11 @@ def option_names(routes: Sequence[Path]) -> list[str]:
     BadInput
         If a drawing is given twice.
     """
-    from elbowroom.layout import refusal
+    from elbowroom.layout import real_path, refusal
 
-    whole = [route.resolve() for route in routes]
-    for place, path in enumerate(whole):
-        if path in whole[:place]:
+    paths = [real_path(route) for route in routes]
+    for place, path in enumerate(paths):
+        if path in paths[:place]:
             raise refusal(
                 str(routes[place]),
                 "the same drawing is given twice",
@@ -537,7 +537,7 @@ def option_names(routes: Sequence[Path]) -> list[str]:
             )
     stems = [route.stem for route in routes]
     files = [route.name for route in routes]
-    around = [path.parent.name for path in whole]
+    around = [path.parent.name for path in paths]
     folders = [f"{name}-{stem}" for name, stem in zip(around, stems, strict=True)]
     for names in (stems, files, folders):
         if len(set(names)) == len(names):

@@ -38,6 +38,7 @@ from .cli_inputs import (
     told_together,
 )
 from .cli_outputs import (
+    can_be_written,
     check_outputs,
     draw_picture,
     exit_code,
@@ -346,6 +347,7 @@ def _check_draft(path: Path) -> None:
     if found_at(path):
         what = "it is there already and is not written over"
         raise refusal(str(path), what, "name another, or delete it")
+    can_be_written(path)
 
 
 def _write_draft(text: str, path: Path) -> None:

@@ -1,5 +1,6 @@
 """What the commands say, print and write."""
 
+import errno
 import json
 import os
 import sys
@@ -148,8 +149,10 @@ def check_outputs(
 
 def _is_one_of(path: Path, others: Iterable[Path]) -> bool:
     """Whether a path leads to one of these files, by whatever link."""
+    from elbowroom.layout import real_path
+
     for other in others:
-        if path.resolve() == other.resolve():
+        if real_path(path) == real_path(other):
             return True
         with suppress(OSError):  # one of them is not there
             if path.samefile(other):
@@ -159,11 +162,14 @@ def _is_one_of(path: Path, others: Iterable[Path]) -> bool:
 
 def can_be_written(output: Path, folder: bool = False) -> None:
     """Refuse an output that cannot be written, as far as it shows before the work."""
-    from elbowroom.layout import found_at, refusal, writing
+    from elbowroom.layout import found_at, real_path, refusal, writing
 
     found_at(output)  # for the refusal of a path that none can have
     with writing(output):
-        around = output.resolve().parent
+        there = real_path(output)
+        if there.is_symlink():
+            raise OSError(errno.ELOOP, os.strerror(errno.ELOOP))
+        around = there.parent
         if not around.is_dir():
             raise refusal(
                 str(output), "its folder is not there", "make the folder first"

@@ -1,5 +1,6 @@
 """Room around the ducts: what stands too near, and where."""
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -66,7 +67,7 @@ class Gap:
 
 
 def gaps(
-    analysis: Analysis, obstacles: Sequence[Obstacle]
+    analysis: Analysis, obstacles: Sequence[Obstacle], enough: float = math.inf
 ) -> tuple[float | None, tuple[Gap, ...]]:
     """Measure the room around the ducts of a layout.
 
@@ -76,6 +77,8 @@ def gaps(
         The layout; its schedule gives insulation and the distance to keep.
     obstacles
         What to stay clear of besides the other ducts.
+    enough
+        Depth of an overlap, m, beyond which it is not asked how much deeper it is.
 
     Returns
     -------
@@ -86,7 +89,11 @@ def gaps(
     schedule = analysis.graph.schedule
     shapes = solids(analysis.graph)
     names = [analysis.name(row) for row in pieces(analysis, shapes).tolist()]
-    room = {"insulation": schedule.insulation, "required": schedule.clearance}
+    room = {
+        "insulation": schedule.insulation,
+        "required": schedule.clearance,
+        "enough": enough,
+    }
     to_solids = clearances(shapes, obstacles, **room)
     to_ducts = duct_clearances(analysis.graph, shapes, **room)
     solid_names = [obstacle.name for obstacle in obstacles]
@@ -115,7 +122,9 @@ def in_units(
     ]
 
 
-def gaps_between(one: Analysis, other: Analysis, other_name: str) -> tuple[Gap, ...]:
+def gaps_between(
+    one: Analysis, other: Analysis, other_name: str, enough: float = math.inf
+) -> tuple[Gap, ...]:
     """Measure the room between the ducts of two layouts, a supply and its return say.
 
     Parameters
@@ -125,6 +134,8 @@ def gaps_between(one: Analysis, other: Analysis, other_name: str) -> tuple[Gap, 
         their distances to keep counts.
     other_name
         What to call the other layout.
+    enough
+        As for `gaps`.
 
     Returns
     -------
@@ -141,6 +152,7 @@ def gaps_between(one: Analysis, other: Analysis, other_name: str) -> tuple[Gap, 
         others,
         insulation=(plans[0].insulation, plans[1].insulation),
         required=required,
+        enough=enough,
     )
     names = [one.name(row) for row in pieces(one, shapes).tolist()]
     beside = [

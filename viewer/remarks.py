@@ -4,7 +4,7 @@ import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from elbowroom.layout import found_at, refusal
+from elbowroom.layout import check_file, refusal
 from elbowroom.physics import Analysis
 
 _KEYS = ("option", "element", "name", "text")
@@ -19,8 +19,7 @@ def read_remarks(path: Path) -> list[dict[str, str]]:
         If the file holds no remarks of such a page.
     """
     remedy = "give the file that the page saved"
-    if not found_at(path):
-        raise refusal(str(path), "there is no such file", remedy)
+    check_file(path)
     try:
         content = json.loads(path.read_text("utf-8-sig"))
         if content["schema"] != "elbowroom.remarks/1":

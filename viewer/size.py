@@ -19,6 +19,7 @@ from elbowroom.layout import (
 from elbowroom.physics import Air, sizes
 
 from .display import Display
+from .limits import check_range
 from .results import section_result
 from .terminal import TerminalTable, right
 
@@ -81,8 +82,10 @@ def size_result(
             raise refusal("size", f"{option} does not go with --like", "keep one")
     try:
         if like is not None:
-            rows, exact = _like(like, flow, given, series, air, notes)
             rate = sizes.gradient_of(like, flow, air)
+            said = f"the friction of that duct, {rate_words(rate)},"
+            check_range(rate, said, "friction rate", "size, --like")
+            rows, exact = _like(like, flow, given, series, air, notes)
         else:
             rate = given.get("rate", 0.0)
             if rate == 0.0:
