@@ -250,11 +250,15 @@ def test_numbers_are_those_of_the_tables(
     browser: Any, units: str, tmp_path: Path
 ) -> None:
     """Also small ones: what flows to a sensor is not nothing."""
-    lines = {"main": [[0, 0, 3], [9, 0, 3]], "sensor": [[4, 0, 3], [4, 1, 3]]}
+    lines = {
+        "main": [[0, 0, 3], [9, 0, 3], [9, 3, 3]],
+        "sensor": [[4, 0, 3], [4, 1, 3]],
+    }
+    sizes = rectangular(0.2, 0.2), round_section(0.1)
     drawing = drawing_from_runs(
         [
-            (name, np.array(line, dtype=float), round_section(size))
-            for (name, line), size in zip(lines.items(), (0.2, 0.1), strict=True)
+            (name, np.array(line, dtype=float), size)
+            for (name, line), size in zip(lines.items(), sizes, strict=True)
         ],
         attributes={"main": Attributes(source=True, source_at_end=False)},
     )
@@ -274,6 +278,9 @@ def test_numbers_are_those_of_the_tables(
             assert shown.flows(e.flow[row]) in told[identifier]
             assert shown.velocities(e.velocity[row]) in told[identifier]
             assert shown.pressures(e.loss[row]) == told[identifier][-1]
+            c = e.coefficient[row] * e.reynolds_factor[row]
+            assert told[identifier][-2] == ("" if np.isnan(c) else f"{c:.3f}")
+    assert (e.reynolds_factor > 1.1).any()  # so that C without it is another
     (duct,) = (i for i in analysis.ids if i.startswith("duct") and "sensor" in told[i])
     assert "0" not in told[duct]
 

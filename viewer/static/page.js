@@ -58,6 +58,8 @@
     option.elements.forEach((element, row) => {
       element.row = row;
       element.inches = option.sizes_in[row];
+      element.c = element.coefficient === null
+        ? null : element.coefficient * element.reynolds_factor;
       element.share = option.onPath.has(row)
         ? element.loss_pa / option.critical_loss : null;
       element.perMetre = element.length_m > 0 && element.id.startsWith("duct-")
@@ -808,7 +810,7 @@
     ["section", "size", (e) => size(e), false],
     ["flow", () => unit("flow").name, (e) => e.flow_m3_s, (e) => bare("flow", e.flow_m3_s)],
     ["velocity", () => unit("velocity").name, (e) => e.velocity_m_s, (e) => bare("velocity", e.velocity_m_s)],
-    ["coefficient", "C", (e) => e.coefficient, (e) => e.coefficient === null ? "" : e.coefficient.toFixed(3)],
+    ["coefficient", "C", (e) => e.c, (e) => e.c === null ? "" : e.c.toFixed(3)],
     ["loss", () => unit("pressure").name, (e) => e.loss_pa, (e) => bare("pressure", e.loss_pa)],
   ];
   const listed = () => {
