@@ -434,6 +434,27 @@ def test_a_phone_shows_the_losses_of_the_table_without_a_push(
 
 
 @needs_browser
+@pytest.mark.parametrize("width", [1280, 1400, 1600])
+def test_the_losses_of_the_table_are_in_sight_without_a_push(
+    browser: Any, width: int, tmp_path: Path
+) -> None:
+    """In either unit, also beside a bar to scroll by of 15 px, which this one lacks."""
+    out = tmp_path / "house.html"
+    assert main(["analyse", str(HOUSE), "--page", str(out)]) == 0
+    one = Opened(browser, out, (width, 800))
+    for units in display.DISPLAYS:
+        one.page.select_option("#units", units)
+        wide, room_for = one.page.evaluate(
+            "(() => { const s = document.querySelector('.scroll');"
+            " s.style.width = `${s.clientWidth - 15}px`;"
+            " const found = [s.scrollWidth, s.clientWidth];"
+            " s.style.width = ''; return found; })()"
+        )
+        assert wide <= room_for
+    one.page.close()
+
+
+@needs_browser
 def test_forced_colours_keep_the_bands(browser: Any, room: Path) -> None:
     context = browser.new_context(forced_colors="active")
     p = context.new_page()
