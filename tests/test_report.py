@@ -465,6 +465,43 @@ def test_the_rate_stands_beside_each_effective_length(
         assert f"effective, m, at {rate}" in re.sub("<[^>]+>", "", text)
 
 
+@pytest.mark.parametrize(
+    ("units", "flow", "density"),
+    [
+        ("metric", "323 L/s to 6 terminals", "1.1937 kg/m³ (0.0745 lb/ft³)"),
+        ("inch-pound", "685 cfm to 6 terminals", "0.0745 lb/ft³ (1.1937 kg/m³)"),
+    ],
+)
+def test_what_the_numbers_were_worked_out_with_is_said_everywhere(
+    units: str,
+    flow: str,
+    density: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Airflow, air and site: in print, report and page; of a return too."""
+    back = HOUSE.with_name("return.glb")
+    words = [str(HOUSE), "--return", str(back), "--units", units]
+    paper, screen = tmp_path / "a.html", tmp_path / "page.html"
+    assert main(["analyse", *words, "--page", str(screen)]) == 0
+    shown = capsys.readouterr().out
+    assert main(["report", *words, "--out", str(paper)]) == 0
+    assert main(["analyse", *words[:3], "--json"]) == 0
+    system = json.loads(capsys.readouterr().out)["system"]
+    # 250 m: the standard atmosphere's 98.36 kPa; 57 F; the gas law of dry air.
+    by_hand = 101325 * (1 - 2.25577e-5 * 250) ** 5.2559 / 287.055 / (5 / 9 * 516.67)
+    assert system["air"]["density_kg_m3"] == pytest.approx(by_hand, rel=1e-4)
+    data = json.loads(
+        re.findall(r'id="data">(.*?)</script>', screen.read_text("utf-8"), re.DOTALL)[0]
+    )
+    page = str([one["system"][units] for one in data["options"]])
+    for text in (shown, unescape(paper.read_text("utf-8")), page):
+        assert flow in text
+        assert density in text
+        assert "from 2 terminals" in text
+        assert text.count("above sea level") == 2
+
+
 def test_the_energy_of_a_fan_names_the_hours_that_it_is_used_in() -> None:
     """1 kW at the plug over 3000 h are 3000 kWh, definition; no hours, no energy."""
     options = []

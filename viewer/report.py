@@ -38,7 +38,7 @@ from elbowroom.physics import (
     quantities,
 )
 
-from .budget import joint_lines, pressure_lines, rate_lines
+from .budget import joint_lines, pressure_lines, rate_lines, system_lines
 from .charts import kinds_chart, options_chart, pressure_chart
 from .checks import (
     CAUTIONS,
@@ -181,6 +181,7 @@ def report_html(
         if len(names) < len(layouts):
             title_of += f" beside {', '.join(names)}"
         parts.append(f"<h1>{escape(title_of)}</h1>")
+        parts.append(_worked_with(side.analysis, display))
         parts.append(_side(side, room, display, numbers))
     parts.append(_remarks(remarks, doubts))
     parts.append(_list("Before anything is built", [AS_NEW, *CAUTIONS]))
@@ -267,15 +268,23 @@ def _spent(
 ) -> str:
     """Budget of a layout and where most of it goes; with returns, of both sides."""
     supply, *returns = (option.analysis for option in layout)
+    worked_with = _worked_with(supply, display)
     if not budgets:
-        return _budget(supply, display) + _largest(supply, display)
+        return worked_with + _budget(supply, display) + _largest(supply, display)
     (whole,) = budgets
     side = returns[whole.critical_return]
     return (
-        _joint_budget(supply, returns, whole, display)
+        worked_with
+        + _joint_budget(supply, returns, whole, display)
         + _largest(supply, display, ", supply")
         + _largest(side, display, f", {side.graph.drawing.file}")
     )
+
+
+def _worked_with(analysis: Analysis, display: Display) -> str:
+    """Airflow and air of a layout, as its numbers were worked out with."""
+    rows: list[list[Cell]] = [[*line] for line in system_lines(analysis, display)]
+    return _table(["worked out with", ""], rows)
 
 
 def _clear(option: Option, display: Display) -> str:

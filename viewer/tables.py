@@ -18,8 +18,8 @@ from elbowroom.physics import (
     effects,
 )
 
-from .budget import pressure_lines, rate_lines
-from .display import CHECK_UNITS, Display, counted, energy_words
+from .budget import pressure_lines, rate_lines, system_lines
+from .display import CHECK_UNITS, Display, energy_words
 from .gaps import Gap
 from .outlet import plain
 from .results import (
@@ -75,12 +75,12 @@ def print_analysis(
     graph = analysis.graph
     band = critical_band(analysis)
     p = display.pressures
-    way = "from" if graph.is_return else "to"
+    (_, flow), *air = system_lines(analysis, display)
     # A path's own band is narrower: in a draw another path may lose more.
     of_all = ", the largest of all paths," if len(graph.terminals.duct) > 1 else ""
+    console.print(f"[bold]{plain(graph.drawing.file)}[/bold]  {flow}")
     console.print(
-        f"[bold]{plain(graph.drawing.file)}[/bold]  {display.flows(analysis.flow)} "
-        f"{display.flow} {way} {counted(len(graph.terminals.duct), 'terminal')}"
+        "Worked out with " + "; ".join(f"{words}: {value}" for words, value in air)
     )
     console.print(
         f"Critical path: [bold]{plain(analysis.critical_words)}[/bold], "

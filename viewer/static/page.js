@@ -1066,6 +1066,11 @@
       part.append(...lines.map((line) => make("li", line)));
       return part;
     };
+    const sums = (pairs) => {
+      const part = make("dl");
+      for (const [words, text] of pairs) part.append(make("dt", words), make("dd", text));
+      return part;
+    };
     const fill = (id, title, lines, ...before) => {
       const place = $(id);
       place.replaceChildren();
@@ -1077,14 +1082,12 @@
         items(lines.slice(MOST_LINES)));
       place.append(rest);
     };
+    fill("system", `What ${option.name} was worked out with`, [],
+      sums(option.system[state.units]));
     if (compared) fill("apart", `Against ${first.name}`, options.slice(1).map(apart));
     if (data.budget) {
-      const sums = make("dl");
-      for (const [words, text] of data.budget.lines[state.units]) {
-        sums.append(make("dt", words), make("dd", text));
-      }
       fill("budget", `Budget of supply and return, ${unit("pressure").name}`,
-        data.budget.flags, sums);
+        data.budget.flags, sums(data.budget.lines[state.units]));
     }
     fill("room", `Room around the ducts of ${option.name}`, option.gaps.map((gap) =>
       `${gap.duct} beside ${gap.beside}: ${between(gap.distance)}`
@@ -1226,7 +1229,7 @@
       state.option = number;
       table();
       notes();
-      for (const id of ["table", "faults", "pairs", "room", "flags"]) {
+      for (const id of ["system", "table", "faults", "pairs", "room", "flags"]) {
         const copy = $(id).cloneNode(true);
         copy.removeAttribute("id");
         for (const part of copy.querySelectorAll("[id]")) part.removeAttribute("id");
