@@ -902,9 +902,9 @@ def test_the_tables_hold_every_side(
     validate(result, "result")
     assert "replaced" not in said
     plain = ["elements", "paths", "ducts", "pairs", "balance", "checks", "room"]
-    plain.append("assumptions")
-    names = [*plain, "sides", "budget"]
-    names += [f"return-{n}-{name}" for n in (1, 2) for name in plain]
+    plain += ["assumptions", "flags"]
+    names = ["system", *plain, "sides", "budget"]
+    names += [f"return-{n}-{name}" for n in (1, 2) for name in ("system", *plain)]
     assert sorted(path.stem for path in out.iterdir()) == sorted(names)
     with zipfile.ZipFile(book) as archive:
         text = archive.read("xl/workbook.xml").decode()
@@ -923,6 +923,9 @@ def test_the_tables_hold_every_side(
         sides, wanted, ["", "return-1-", "return-2-"], strict=True
     ):
         assert float(row["critical_loss_pa"]) == side["system"]["critical_loss_pa"]
+        (whole,) = rows_of(out / f"{before}system.csv")
+        density = side["system"]["air"]["density_kg_m3"]
+        assert float(whole["density_kg_m3"]) == density
         for name in plain:
             found = rows_of(out / f"{before}{name}.csv")
             assert len(found) == len(side[name])
