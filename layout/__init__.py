@@ -55,7 +55,7 @@ from .obstacles import Obstacle, read_obstacles, structure_in
 from .offsets import kink_words
 from .paths import found_at
 from .pieces import sides_before
-from .places import coordinates, place_words
+from .places import coordinates, place_unit, place_words
 from .quantity_words import (
     airflow_words,
     density_words,
@@ -209,6 +209,7 @@ __all__ = [
     "overruling_notices",
     "own_change_rows",
     "piece_ducts",
+    "place_unit",
     "place_words",
     "power_words",
     "pressure_words",

@@ -15,6 +15,8 @@ import numpy as np
 from elbowroom.layout import (
     Basis,
     Obstacle,
+    coordinates,
+    place_unit,
     place_words,
     refusal,
     words_apart,
@@ -67,6 +69,7 @@ from .tables import (
     with_values,
 )
 
+_LONGEST_WHOLE = 20  # letters of a name that stand on one line beside its numbers
 _MOST_HEADS = 9  # of a table in the usual type
 # Of the picture, in its own pixels: small, so that its words can be read on paper.
 _ONE_LAYOUT, _TWO_LAYOUTS, _MORE_LAYOUTS = (1040, 640), (1240, 900), (1240, 700)
@@ -214,7 +217,8 @@ def _summary(
         names, *rest = apart_columns(comparison, display)
         clear = ["clear by", *(_clear(option, display) for option in options)]
         top, *lines = zip(names, *with_values([clear]), *rest, strict=True)
-        out.append(_table(top, [[name, *map(_n, line)] for name, *line in lines]))
+        rest_of = [[_unbroken(name), *map(_n, line)] for name, *line in lines]
+        out.append(_table(top, rest_of))
     else:
         said = escape(_verdict(first, budgets[0] if budgets else None, display))
         out.append(f'<p class="verdict">{said}</p>')
@@ -235,7 +239,7 @@ def _summary(
         left = system.friction_rate_available
         rows.append(
             [
-                option.name,
+                _unbroken(option.name),
                 option.analysis.critical_words,
                 _n(p(system.critical_loss)),
                 _n(f"{p(band.low)} – {p(band.high)}"),
@@ -527,32 +531,39 @@ def _pairs(analysis: Analysis, display: Display) -> str:
 
 
 def _ducts(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -> str:
-    e = analysis.elements
+    e, unit = analysis.elements, analysis.graph.drawing.unit
     rows: list[list[Cell]] = []
     for row in duct_schedule(analysis):
         credit = e.credits[e.credit[row.element]]
         limit = row.velocity_limit
-        speed = "–" if limit is None else display.velocities(limit)
+        speed, most, verdict = display.velocities(row.velocity), "–", ""
+        if limit is not None:
+            most, verdict = display.velocities(limit), "kept"
+        if limit is not None and not row.is_kept:
+            speed, most = words_apart(display.velocities, row.velocity, limit)
+            verdict = "not kept"
         rows.append(
             [
                 _s(analysis.ids[row.element]),
                 analysis.name(row.element),
+                ", ".join(coordinates(row.place, unit)),
                 _s(display.size(row.section)),
                 _n(display.side_words(row.equivalent_diameter)),
                 _n(display.side_words(row.hydraulic_diameter)),
                 _n(display.lengths(row.length, 2)),
                 _n(display.flows(row.flow)),
-                _n(display.velocities(row.velocity)),
-                _n(speed) if row.is_kept else (speed, "bad"),
-                _n(display.rates(row.gradient)),
+                _n(speed),
+                _n(most),
+                (verdict, "k" if row.is_kept else "k bad"),
+                _n(display.rates(row.gradient).removesuffix(f" {display.rate}")),
                 (f"[{numbers[_print(credit)]}] {credit.confidence}", "k"),
                 row.material,
-                _n(display.side_words(row.insulation) if row.insulation else "–"),
             ]
         )
     heads = [
         "piece",
         "duct",
+        f"middle, {place_unit(unit)}",
         "size",
         f"De, {display.side}",
         f"Dh, {display.side}",
@@ -560,17 +571,20 @@ def _ducts(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -
         display.flow,
         display.velocity,
         "limit",
-        "friction",
+        "",
+        display.rate,
         "friction from",
         "material",
-        f"insulation, {display.side}",
     ]
+    thick = analysis.graph.schedule.insulation
+    said = f"{display.side_words(thick)} {display.side}" if thick else "none"
     return (
         "<h2>Ducts</h2>"
         + _table(heads, rows)
         + '<p class="quiet">De: round duct with the same friction at the same airflow; '
         "Dh: four times the area over the perimeter; limit: the lowest that the "
-        "schedule\u2019s checks ask for.</p>"
+        "schedule\u2019s checks ask for; middle: between its ends, in the drawing; "
+        f"insulation: {said}.</p>"
     )
 
 
@@ -791,6 +805,11 @@ def _list(title: str, lines: Sequence[str]) -> str:
 def _n(text: str) -> Cell:
     """A number: set to the right."""
     return text, "n"
+
+
+def _unbroken(name: str) -> Cell:
+    """A name that is broken within its words only if it is long."""
+    return _s(name) if len(name) <= _LONGEST_WHOLE else name
 
 
 def _s(text: str) -> Cell:

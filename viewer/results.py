@@ -283,6 +283,7 @@ def ducts(analysis: Analysis) -> list[Plain]:
             "friction_pa_m": row.gradient,
             "material": row.material,
             "insulation_m": row.insulation,
+            "place_m": list(row.place),
         }
         for row in duct_schedule(analysis)
     ]
