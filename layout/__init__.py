@@ -56,7 +56,7 @@ from .obstacles import Obstacle, read_obstacles, structure_in
 from .offsets import kink_words
 from .paths import check_file, found_at, real_path
 from .pieces import sides_before
-from .places import coordinates, place_words
+from .places import coordinates, place_unit, place_words
 from .quantity_words import (
     airflow_words,
     angle_words,
@@ -220,6 +220,7 @@ __all__ = [
     "overruling_notices",
     "own_change_rows",
     "piece_ducts",
+    "place_unit",
     "place_words",
     "power_words",
     "pressure_words",

@@ -222,15 +222,15 @@ def difference_words(difference: float) -> str:
     return f"{_number(difference, 1, 3)} K ({_number(difference * 9 / 5, 1, 3)} °F)"
 
 
-def density_words(density: float) -> str:
-    """A density, kg/m³.
+def density_words(density: float, more: int = 0) -> str:
+    """A density, kg/m³, with so many more digits than usual.
 
     Examples
     --------
     >>> density_words(1.2041)
     '1.204 kg/m³ (0.075 lb/ft³)'
     """
-    return _both(density, ("kg/m³", 3, 4), ("lb/ft³", 3, 3))
+    return _both(density, ("kg/m³", 3 + more, 4 + more), ("lb/ft³", 3 + more, 3 + more))
 
 
 def power_words(power: float) -> str:

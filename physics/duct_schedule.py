@@ -37,6 +37,8 @@ class DuctRow:
         In words, as declared or assumed.
     insulation
         Thickness, m.
+    place
+        Middle between its ends, m.
     """
 
     element: int
@@ -50,6 +52,7 @@ class DuctRow:
     velocity_limit: float | None
     material: str
     insulation: float
+    place: tuple[float, float, float]
 
     @property
     def is_kept(self) -> bool:
@@ -70,6 +73,7 @@ def duct_schedule(analysis: Analysis) -> list[DuctRow]:
     ducts = graph.ducts
     hydraulic = sections.hydraulic_diameter(ducts.shape, ducts.width, ducts.height)
     limits = velocity_limits(analysis)
+    middle = ((ducts.begin + ducts.end) / 2).round(6) + 0.0
     found = []
     for element in np.flatnonzero(elements.kind == Kind.DUCT).tolist():
         duct = int(elements.duct[element])
@@ -87,6 +91,7 @@ def duct_schedule(analysis: Analysis) -> list[DuctRow]:
                 float(limits[duct]) if np.isfinite(limits[duct]) else None,
                 material_of(graph, int(ducts.run[duct])),
                 graph.schedule.insulation,
+                tuple(middle[duct].tolist()),
             )
         )
     return found

@@ -8,6 +8,7 @@ import re
 import shutil
 import subprocess
 import sys
+import zipfile
 from collections.abc import Sequence
 from dataclasses import replace
 from hashlib import sha256
@@ -1470,3 +1471,66 @@ def test_a_folder_is_called_one_wherever_a_file_is_read(
     (tmp_path / "house.schedule.toml").mkdir()
     said = refused(capsys, "analyse", str(route))
     assert "house.schedule.toml: this is a folder" in said
+
+
+def rows_of(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8-sig", newline="") as stream:
+        return list(csv.DictReader(stream))
+
+
+def sheets_of(path: Path) -> list[str]:
+    with zipfile.ZipFile(path) as archive:
+        text = archive.read("xl/workbook.xml").decode()
+    return re.findall('<sheet name="([^"]*)"', text)
+
+
+def test_a_comparison_has_a_row_for_each_option_in_its_files(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    back, out, book = HOUSE.with_name("return.glb"), tmp_path / "t", tmp_path / "t.xlsx"
+    other = tmp_path / f"{'a long name ' * 3}.glb"
+    shutil.copy(HOUSE, other)
+    plan = ["--schedule", str(HOUSE.with_suffix(".schedule.toml"))]
+    words = ["compare", str(HOUSE), str(other), "--return", str(back), *plan]
+    assert main([*words, "--json", "--csv", str(out), "--xlsx", str(book)]) == 0
+    result = json.loads(capsys.readouterr().out)
+    rows = rows_of(out / "options.csv")
+    for row, option in zip(rows, result["options"], strict=True):
+        assert row["name"] == option["name"]
+        assert int(row["rank"]) == option["rank"]
+        for key in ("required_pa", "available_pa"):  # of supply and return
+            assert float(row[key]) == option["budget"][key]
+        for key in ("sheet_mass_kg", "effective_length_m"):
+            assert float(row[key]) == option["totals"][key]
+        assert row["declared_losses"]
+        flags = rows_of(out / option["name"] / "flags.csv")
+        said = [flag["sentence"] for flag in option["flags"]]
+        assert {flag["sentence"] for flag in flags} <= set(said)
+    (verdict,) = rows_of(out / "verdict.csv")
+    assert verdict["verdict"] == result["verdict"]
+    names = sheets_of(book)
+    assert names[:2] == ["options", "verdict"]
+    assert {"1-system", "2-flags", "2-return-elements"} <= set(names)
+
+
+@pytest.mark.parametrize(
+    ("command", "name"),
+    [("proportion", "runs"), ("operate", "terminals"), ("improve", "remedies")],
+)
+def test_what_designs_writes_its_tables(
+    command: str, name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out, book = tmp_path / "t", tmp_path / "t.xlsx"
+    words = [command, OPTIONS[0], "--json", "--csv", str(out), "--xlsx", str(book)]
+    assert main(words) == 0
+    result = json.loads(capsys.readouterr().out)
+    rows = rows_of(out / f"{name}.csv")
+    assert len(rows) == len(result[name]) > 0
+    for row, wanted in zip(rows, result[name], strict=True):
+        for key, value in wanted.items():
+            if isinstance(value, float):
+                assert float(row[key]) == value
+            elif isinstance(value, dict):
+                assert row[key] == value["words"]
+    assert sheets_of(book) == ["summary", name, "flags"]
+    assert "input" in refused(capsys, command, OPTIONS[0], "--csv", OPTIONS[0])

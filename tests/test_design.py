@@ -1875,7 +1875,8 @@ def test_every_table_of_an_analysis_is_in_its_workbook(tmp_path: Path) -> None:
     with zipfile.ZipFile(book) as archive:
         text = archive.read("xl/workbook.xml").decode()
         strings = archive.read("xl/sharedStrings.xml").decode()
-    names = ["elements", "ducts", "paths", "pairs", "balance", "checks", "room"]
+    names = ["system", "flags"]
+    names += ["elements", "ducts", "paths", "pairs", "balance", "checks", "room"]
     names.append("assumptions")
     assert sorted(path.stem for path in folder.iterdir()) == sorted(names)
     for name in names:

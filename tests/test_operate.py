@@ -466,3 +466,26 @@ def test_the_square_law_is_said_where_other_airflows_settle() -> None:
     needs = lossy.critical_loss + 20.0
     assert not said(layout(FanSpec(total_pressure=needs), losses={"filter": 20.0}))
     assert said(layout(FanSpec(total_pressure=1.05 * needs), losses={"filter": 20.0}))
+
+
+def test_what_is_judged_apart_is_printed_apart(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Just within a tenth of design, and just beyond; the largest loss stands first."""
+    analysis = layout(FanSpec(total_pressure=120.0))
+    design = analysis.graph.terminals.flow
+    found = operate(analysis)
+    shares = np.where(np.arange(len(design)) % 2, 1.0998, 1.1004)
+    plan.print_operation(
+        analysis,
+        replace(found, flow=design * shares),
+        display.METRIC,
+        cli_outputs.new_console(),
+    )
+    shown = capsys.readouterr().out
+    assert shown.count("110.04 %   off by more than 10 %") == (len(design) + 1) // 2
+    assert shown.count("110 % ") == len(design) // 2
+    rows = plan.operation_result(analysis, found)["terminals"]
+    losses = dict(zip(analysis.graph.terminals.name, analysis.path_loss, strict=True))
+    told = [losses[row["terminal"]] for row in rows]
+    assert told == sorted(told, reverse=True)

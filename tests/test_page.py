@@ -292,11 +292,15 @@ def test_numbers_are_those_of_the_tables(
     browser: Any, units: str, tmp_path: Path
 ) -> None:
     """Also small ones: what flows to a sensor is not nothing."""
-    lines = {"main": [[0, 0, 3], [9, 0, 3]], "sensor": [[4, 0, 3], [4, 1, 3]]}
+    lines = {
+        "main": [[0, 0, 3], [9, 0, 3], [9, 3, 3]],
+        "sensor": [[4, 0, 3], [4, 1, 3]],
+    }
+    sizes = rectangular(0.2, 0.2), round_section(0.1)
     drawing = drawing_from_runs(
         [
-            (name, np.array(line, dtype=float), round_section(size))
-            for (name, line), size in zip(lines.items(), (0.2, 0.1), strict=True)
+            (name, np.array(line, dtype=float), size)
+            for (name, line), size in zip(lines.items(), sizes, strict=True)
         ],
         attributes={"main": Attributes(source=True, source_at_end=False)},
     )
@@ -316,6 +320,9 @@ def test_numbers_are_those_of_the_tables(
             assert shown.flows(e.flow[row]) in told[identifier]
             assert shown.velocities(e.velocity[row]) in told[identifier]
             assert shown.pressures(e.loss[row]) == told[identifier][-1]
+            c = e.coefficient[row] * e.reynolds_factor[row]
+            assert told[identifier][-2] == ("" if np.isnan(c) else f"{c:.3f}")
+    assert (e.reynolds_factor > 1.1).any()  # so that C without it is another
     (duct,) = (i for i in analysis.ids if i.startswith("duct") and "sensor" in told[i])
     assert "0" not in told[duct]
 
@@ -466,6 +473,27 @@ def test_a_phone_shows_the_losses_of_the_table_without_a_push(
     p.locator("#rows tr").first.click()
     assert "velocity" in p.locator("#detail").inner_text()  # what a tap shows
     p.close()
+
+
+@needs_browser
+@pytest.mark.parametrize("width", [1280, 1400, 1600])
+def test_the_losses_of_the_table_are_in_sight_without_a_push(
+    browser: Any, width: int, tmp_path: Path
+) -> None:
+    """In either unit, also beside a bar to scroll by of 15 px, which this one lacks."""
+    out = tmp_path / "house.html"
+    assert main(["analyse", str(HOUSE), "--page", str(out)]) == 0
+    one = Opened(browser, out, (width, 800))
+    for units in display.DISPLAYS:
+        one.page.select_option("#units", units)
+        wide, room_for = one.page.evaluate(
+            "(() => { const s = document.querySelector('.scroll');"
+            " s.style.width = `${s.clientWidth - 15}px`;"
+            " const found = [s.scrollWidth, s.clientWidth];"
+            " s.style.width = ''; return found; })()"
+        )
+        assert wide <= room_for
+    one.page.close()
 
 
 @needs_browser

@@ -76,6 +76,7 @@ def test_everything_that_is_asked_for_is_in_it(both: str) -> None:
     ):  # fmt: skip
         assert f"<h2>{title}</h2>" in both, title
     assert "spends least" in both
+    assert both.count('<td class="s">flatten</td>') == 2  # no name is broken in a word
     assert "asbestos" in both
     assert both.count("<svg") == 1 + 2 * 2  # options, and two charts of each
     for checksum in re.findall(r"[0-9a-f]{64}", both):
@@ -118,7 +119,7 @@ def test_a_doubt_stands_as_a_letter_that_is_explained(both: str) -> None:
     for name in ("under", "flatten"):
         after = both.split(f"<h1>{name}</h1>")[1]
         budget, rest = after.split("<h3>Where most of it goes</h3>", 1)
-        assert budget.count("<table>") == 1
+        assert budget.count("<table>") == 2  # airflow and air, and the budget
         assert "<h2>" in rest
 
 
@@ -465,6 +466,43 @@ def test_the_rate_stands_beside_each_effective_length(
         assert f"effective, m, at {rate}" in re.sub("<[^>]+>", "", text)
 
 
+@pytest.mark.parametrize(
+    ("units", "flow", "density"),
+    [
+        ("metric", "323 L/s to 6 terminals", "1.1937 kg/m³ (0.0745 lb/ft³)"),
+        ("inch-pound", "685 cfm to 6 terminals", "0.0745 lb/ft³ (1.1937 kg/m³)"),
+    ],
+)
+def test_what_the_numbers_were_worked_out_with_is_said_everywhere(
+    units: str,
+    flow: str,
+    density: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Airflow, air and site: in print, report and page; of a return too."""
+    back = HOUSE.with_name("return.glb")
+    words = [str(HOUSE), "--return", str(back), "--units", units]
+    paper, screen = tmp_path / "a.html", tmp_path / "page.html"
+    assert main(["analyse", *words, "--page", str(screen)]) == 0
+    shown = capsys.readouterr().out
+    assert main(["report", *words, "--out", str(paper)]) == 0
+    assert main(["analyse", *words[:3], "--json"]) == 0
+    system = json.loads(capsys.readouterr().out)["system"]
+    # 250 m: the standard atmosphere's 98.36 kPa; 57 F; the gas law of dry air.
+    by_hand = 101325 * (1 - 2.25577e-5 * 250) ** 5.2559 / 287.055 / (5 / 9 * 516.67)
+    assert system["air"]["density_kg_m3"] == pytest.approx(by_hand, rel=1e-4)
+    data = json.loads(
+        re.findall(r'id="data">(.*?)</script>', screen.read_text("utf-8"), re.DOTALL)[0]
+    )
+    page = str([one["system"][units] for one in data["options"]])
+    for text in (shown, unescape(paper.read_text("utf-8")), page):
+        assert flow in text
+        assert density in text
+        assert "from 2 terminals" in text
+        assert text.count("above sea level") == 2
+
+
 def test_the_energy_of_a_fan_names_the_hours_that_it_is_used_in() -> None:
     """1 kW at the plug over 3000 h are 3000 kWh, definition; no hours, no energy."""
     options = []
@@ -491,3 +529,31 @@ def test_the_energy_of_a_fan_names_the_hours_that_it_is_used_in() -> None:
     ]
     assert "50 W (0.067 hp) electric, 150 kWh in 3000 h a year" in said[0]
     assert "kWh" not in said[2]
+
+
+def test_a_duct_that_is_too_fast_says_so_in_words_and_where_it_is() -> None:
+    """Black on white too, with digits enough: 4.58 against 4.57 m/s."""
+    line = np.array([[0.0, 0.0, 3.0], [4.0, 0.0, 3.0]])
+    for flow, told in ((0.18, '<td class="k">kept</td>'), (0.1833, "not kept</td>")):
+        drawing = drawing_from_runs(
+            [("t", line, round_section(0.2257))],
+            attributes={"t": Attributes(source=True, source_at_end=False)},
+        )
+        plan = Schedule(
+            terminals={"t": TerminalSpec(flow)}, checks=ChecksSpec(use="commercial")
+        )
+        analysis = analyse(build(drawing, plan))
+        (row,) = results.ducts(analysis)
+        assert row["place_m"] == [2.0, 0.0, 3.0]
+        limit = row["velocity_limit_m_s"]
+        assert row["is_kept"] == (row["velocity_m_s"] <= limit)
+        html = report.report_html(
+            [[Option("t", analysis)]], [[()]], (), display.METRIC, {}, picture=False
+        )
+        (table,) = re.findall("<h2>Ducts</h2>.*?</table>", html)
+        assert told in table
+        assert "<td>2, 0, 3</td>" in table
+        if not row["is_kept"]:
+            cells = re.findall(r'<td class="n">([^<]*)</td>', table)
+            at = cells.index(f"{limit:.2f}")
+            assert float(cells[at - 1]) > float(cells[at])

@@ -902,9 +902,9 @@ def test_the_tables_hold_every_side(
     validate(result, "result")
     assert "replaced" not in said
     plain = ["elements", "paths", "ducts", "pairs", "balance", "checks", "room"]
-    plain.append("assumptions")
-    names = [*plain, "sides", "budget"]
-    names += [f"return-{n}-{name}" for n in (1, 2) for name in plain]
+    plain += ["assumptions", "flags"]
+    names = ["system", *plain, "sides", "budget"]
+    names += [f"return-{n}-{name}" for n in (1, 2) for name in ("system", *plain)]
     assert sorted(path.stem for path in out.iterdir()) == sorted(names)
     with zipfile.ZipFile(book) as archive:
         text = archive.read("xl/workbook.xml").decode()
@@ -923,6 +923,9 @@ def test_the_tables_hold_every_side(
         sides, wanted, ["", "return-1-", "return-2-"], strict=True
     ):
         assert float(row["critical_loss_pa"]) == side["system"]["critical_loss_pa"]
+        (whole,) = rows_of(out / f"{before}system.csv")
+        density = side["system"]["air"]["density_kg_m3"]
+        assert float(whole["density_kg_m3"]) == density
         for name in plain:
             found = rows_of(out / f"{before}{name}.csv")
             assert len(found) == len(side[name])
@@ -944,7 +947,9 @@ def test_one_return_needs_no_number_and_none_no_sides(tmp_path: Path) -> None:
         out = ["--csv", str(tmp_path / folder)]
         assert main(["analyse", *words[:count], *out]) == 0
     assert (tmp_path / "one" / "return-elements.csv").is_file()
-    assert len(list((tmp_path / "none").iterdir())) == 8
+    alone = {path.stem for path in (tmp_path / "none").iterdir()}
+    assert {"system", "flags"} < alone
+    assert not {name for name in alone if "return" in name or name == "sides"}
 
 
 def test_a_table_of_a_return_is_written_over_no_input(
@@ -1623,7 +1628,8 @@ def test_folders_of_an_earlier_comparison_are_told_from_those_of_this(
     (out / "notes" / "mine.csv").write_text("a")
     assert said("compare", one, three) == [f"{left} {out}: two{os.sep}."]
     folders = ", ".join(f"{name}{os.sep}" for name in ("one", "three", "two"))
-    assert said("analyse", one) == [f"{left} {out}: {folders}."]
+    files = "options.csv, verdict.csv"
+    assert said("analyse", one) == [f"{left} {out}: {files}, {folders}."]
     (out / "one" / "old.csv").write_text("a")
     for table in out.glob("*.csv"):
         table.rename(table.with_name("from one route.csv"))

@@ -2,11 +2,42 @@
 
 from collections.abc import Sequence
 
+from elbowroom.layout import (
+    density_words,
+    length_words,
+    pressure_words,
+    temperature_words,
+)
 from elbowroom.physics import Analysis, Budget, System
 
-from .display import Display
+from .display import Display, counted
 
 Line = tuple[str, str]
+
+
+def system_lines(analysis: Analysis, display: Display) -> list[Line]:
+    """What the numbers were worked out with: the design airflow, the air, its site."""
+    graph, air = analysis.graph, analysis.conditions.air
+    said, led = graph.schedule.air, display.led
+    ends = counted(len(graph.terminals.duct), "terminal")
+    way = "from" if graph.is_return else "to"
+    assumed = "" if said.temperature else " (assumed)"
+    words = [led(temperature_words(air.temperature)) + assumed]
+    if said.humidity:
+        words.append(f"{100 * said.humidity:g} % humid")
+    site = "sea level (assumed)"
+    if said.pressure is not None:
+        site = f"{led(pressure_words(said.pressure))} of air pressure"
+    elif said.altitude is not None:
+        site = f"{led(length_words(said.altitude))} above sea level"
+    return [
+        (
+            "design airflow",
+            f"{display.flows(analysis.flow)} {display.flow} {way} {ends}",
+        ),
+        ("air in the ducts", ", ".join([*words, led(density_words(air.density, 1))])),
+        ("site", site),
+    ]
 
 
 def fan_words(system: System) -> str:

@@ -99,6 +99,8 @@ def proportion(
     up: UpOption = None,
     tolerance: ToleranceOption = "1 mm",
     as_json: JsonOption = False,
+    csv: CsvOption = None,
+    xlsx: XlsxOption = None,
     units: UnitsOption = "metric",
 ) -> int:
     """Size every duct of a layout."""
@@ -109,6 +111,7 @@ def proportion(
 
     from .display import DISPLAYS
     from .plan import print_proportions, proportions_result
+    from .tables import result_tables
 
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(
@@ -122,7 +125,8 @@ def proportion(
         "--max-width": max_width,
     }
     aim = _aim(method, limits, shape, series or display.side, may_grow)
-    check_outputs([route, *(returns or [])], [schedule, *(obstacles or [])], out=out)
+    read = [schedule, *(obstacles or [])]
+    check_outputs([route, *(returns or [])], read, csv=csv, xlsx=xlsx, out=out)
     if out is not None:
         check_ending(out)  # rather than after all the work
     drawing = reading.read(route)
@@ -131,10 +135,12 @@ def proportion(
     found = size_layout(drawing, plan.schedule, aim, metres, plan.solids)
     told = (*_too_near(found.after, plan.returns), *_as_drawn(plan.returns.values()))
     found = replace(found, notices=(*plan.notices, *found.notices, *told))
+    result = proportions_result(found, aim.method)
     if as_json:
-        print_json(proportions_result(found, aim.method))
+        print_json(result)
     else:
         print_proportions(found, aim.method, display, new_console())
+    write_tables(result_tables(result, "runs", "flags"), csv, xlsx)
     if out is not None:
         _write_sized(found, drawing, plan.schedule, out)
     return 0
@@ -248,6 +254,8 @@ def improve(
     up: UpOption = None,
     tolerance: ToleranceOption = "1 mm",
     as_json: JsonOption = False,
+    csv: CsvOption = None,
+    xlsx: XlsxOption = None,
     units: UnitsOption = "metric",
 ) -> int:
     """Say which changes win pressure on the critical path."""
@@ -256,11 +264,14 @@ def improve(
     from .display import DISPLAYS, TOUCH
     from .gaps import gaps, gaps_between
     from .plan import print_remedies, remedies_result
+    from .tables import result_tables
 
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(
         unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
     )
+    read = [schedule, *(obstacles or [])]
+    check_outputs([route, *(returns or [])], read, csv=csv, xlsx=xlsx)
     plan = planned(route, schedule, reading, obstacles, returns)
     analysis = analysed(route, plan.schedule, reading)
 
@@ -278,10 +289,12 @@ def improve(
         *_as_drawn(plan.returns.values()),
         *dust_flags(analysis.graph),
     ]
+    result = remedies_result(analysis, found, told)
     if as_json:
-        print_json(remedies_result(analysis, found, told))
+        print_json(result)
     else:
         print_remedies(analysis, found, display, new_console(), told)
+    write_tables(result_tables(result, "remedies", "flags"), csv, xlsx)
     return 0
 
 
@@ -298,6 +311,8 @@ def operate(
     up: UpOption = None,
     tolerance: ToleranceOption = "1 mm",
     as_json: JsonOption = False,
+    csv: CsvOption = None,
+    xlsx: XlsxOption = None,
     units: UnitsOption = "metric",
 ) -> int:
     """Say which airflows settle between the fan and the layout."""
@@ -307,20 +322,26 @@ def operate(
     from elbowroom.physics import with_airflows
 
     from .display import DISPLAYS
-    from .plan import operation_result, print_operation
+    from .plan import operation_result, print_operation, tables_of_sides
+    from .tables import result_tables
 
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance, return_unit, return_up)
     chosen = one_of(dampers, {"open": "open", "set": "set"}, "--dampers")
+    check_outputs([route, *(returns or [])], [schedule], csv=csv, xlsx=xlsx)
     plan, worked = with_airflows(schedule_for(route, schedule))
     analysis = analysed(route, plan, reading)
     back = return_sides(returns, route, plan, reading)
     found = settle(analysis, chosen, back)
     found = replace(found, notices=(*worked, *found.notices))
+    result = operation_result(analysis, found, back)
     if as_json:
-        print_json(operation_result(analysis, found, back))
+        print_json(result)
     else:
         print_operation(analysis, found, display, new_console(), back)
+    sides = [result_tables(result, "terminals", "flags")]
+    sides += [result_tables(side, "terminals") for side in result["returns"]]
+    write_tables(tables_of_sides(sides), csv, xlsx)
     return 0
 
 

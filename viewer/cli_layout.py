@@ -160,8 +160,10 @@ def compare(
     return_up: ReturnUpOption = None,
     as_json: JsonOption = False,
     csv: Annotated[
-        Path | None, csv_option("Write CSV tables in a folder for each option.")
+        Path | None,
+        csv_option("Write CSV tables of all, and in a folder for each option."),
     ] = None,
+    xlsx: XlsxOption = None,
     png: PngOption = None,
     page: PageOption = None,
     by: ByOption = "loss",
@@ -169,6 +171,8 @@ def compare(
     strict: StrictOption = False,
 ) -> int:
     """Compare routes: which spends less, and which stays clear of what is there."""
+    from dataclasses import replace
+
     from elbowroom.layout import refusal
     from elbowroom.physics import compare as compare_options
 
@@ -177,7 +181,7 @@ def compare(
     from .layout_view import option_words, panel, side_by_side, values
     from .plan import tables_with_returns
     from .results import beside_row, comparison_result
-    from .tables import flat_tables, print_comparison
+    from .tables import comparison_tables, flat_tables, print_comparison
 
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(
@@ -191,6 +195,7 @@ def compare(
         png=png,
         csv=csv,
         csv_folders=option_names(drawn)[: len(routes)],
+        xlsx=xlsx,
         page=page,
     )
     if len(routes) < 2:
@@ -200,28 +205,39 @@ def compare(
     layouts = opened(
         routes, schedule, reading, obstacles, returns, said_in, is_drawn=is_drawn
     )
+    supplies = layouts.options  # each side has its own flags in the files
     layouts = told_together(layouts)
     options, rooms = layouts.options, [around[0] for around in layouts.rooms]
     backs = [[one.analysis for one in shown[1:]] for shown in layouts.shown]
     _, seen = side_by_side(layouts.shown, layouts.rooms, layouts.solids)
     comparison = compare_options(options, "Pa" if as_json else display.pressure)
-    if as_json:
+    if as_json or csv is not None or xlsx is not None:
         inputs_used = input_files(routes, schedule, obstacles, returns or [])
         each = zip(layouts.shown, layouts.budgets, strict=False)
         beside = [beside_row(shown[1:], whole) for shown, whole in each]
-        print_json(comparison_result(comparison, inputs_used, beside))
+        result = comparison_result(comparison, inputs_used, beside)
+    if as_json:
+        print_json(result)
     else:
         print_comparison(comparison, display, new_console(), layouts.budgets)
-    if csv is not None:
-        folders = {}
-        for place, (option, back) in enumerate(zip(options, backs, strict=True)):
+    if csv is not None or xlsx is not None:
+        book, folders = comparison_tables(result), {}
+        if csv is not None:
+            folders[csv] = dict(book)
+        for place, (option, back) in enumerate(zip(supplies, backs, strict=True)):
             supply, (room, *around) = option.analysis, layouts.rooms[place]
-            flat = flat_tables(supply, room)
+            flags = (*option.notices, *supply.flags)
+            flat = flat_tables(replace(supply, flags=flags), room)
             if back:
                 whole = layouts.budgets[place]
                 flat = tables_with_returns(flat, supply, back, around, whole)
-            folders[csv / option.name] = flat
-        write_folders(folders, csv)
+            if csv is not None:
+                folders[csv / option.name] = flat
+            # By the number of its row: a name may be too long for one of a sheet.
+            book |= {f"{place + 1}-{name}": rows for name, rows in flat.items()}
+        if csv is not None:
+            write_folders(folders, csv)
+        write_tables(book, xlsx=xlsx)
     if png is not None:
         panels = []
         for option, room, back in zip(options, rooms, backs, strict=True):

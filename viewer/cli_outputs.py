@@ -101,7 +101,7 @@ def check_outputs(
     png, csv, xlsx, page, out
         What is written; `csv` is a folder, and `out` has an ending of its own.
     csv_folders
-        Folders within `csv` that the tables go to; none if they go to `csv` itself.
+        Folders within `csv` that tables go to besides.
     """
     from elbowroom.layout import find_schedule, refusal
 
@@ -140,7 +140,7 @@ def check_outputs(
                 f"the option '{name}' has no name for a folder of its own",
                 "rename its drawing",
             )
-    for folder in [csv / name for name in csv_folders] or [csv]:
+    for folder in [csv, *(csv / name for name in csv_folders)]:
         for table in sorted(folder.glob("*.csv")):
             if _is_one_of(table, [*read, *written]):
                 what = f"'{table.name}' in it is an input or another output"

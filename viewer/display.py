@@ -59,10 +59,10 @@ class Display:
         """An airflow, without its unit."""
         return shown_number(units.to_unit(value, self.flow), DIGITS[self.flow])
 
-    def velocities(self, value: float) -> str:
-        """A velocity, without its unit."""
+    def velocities(self, value: float, more: int = 0) -> str:
+        """A velocity, without its unit, with so many more digits than usual."""
         shown = units.to_unit(value, self.velocity)
-        return shown_number(shown, DIGITS[self.velocity])
+        return shown_number(shown, DIGITS[self.velocity] + more)
 
     def pressures(self, value: float, more: int = 0) -> str:
         """A pressure, without its unit, with so many more digits than usual."""

@@ -25,7 +25,7 @@ from elbowroom.layout import (
 )
 from elbowroom.physics import Analysis, Budget, Kind, Option, critical_return
 
-from .budget import joint_lines
+from .budget import joint_lines, system_lines
 from .checks import CAUTIONS
 from .colours import Scale, even_scale_for, scale_for
 from .display import DIGITS, DISPLAYS, INCH_POUND, TOUCH, Display
@@ -301,6 +301,7 @@ def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str
             name: list(in_units([option], [room], display)[0].faults_in(display.side))
             for name, display in DISPLAYS.items()
         },
+        "system": {name: system_lines(analysis, d) for name, d in DISPLAYS.items()},
         "pairs": {name: _pairs(analysis, one) for name, one in DISPLAYS.items()},
         "flags": notice_lines((*option.notices, *analysis.flags)),
         "elements": elements(analysis),

@@ -1,9 +1,12 @@
 """Budgets and tables of both sides; what settles, what size, what would mend it."""
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from elbowroom.layout import FloatArray, Notice, pressure_words
+import numpy as np
+
+from elbowroom.layout import FloatArray, Notice, pressure_words, words_apart
 from elbowroom.physics import (
     LEAST_WON,
     Analysis,
@@ -20,6 +23,8 @@ from .outlet import plain
 from .results import budget_row, notice, section_result
 from .tables import flat_tables, print_notices
 from .terminal import TerminalTable, right
+
+_FAR_OFF = 0.10  # of design, from which an airflow is told; common practice, no print
 
 
 def print_budget(
@@ -136,19 +141,34 @@ def operation_result(
 
 
 def _settled(analysis: Analysis, flow: FloatArray) -> list[dict[str, Any]]:
-    """Airflow of each terminal of a side, m³/s."""
+    """Airflow of each terminal of a side, m³/s, the largest loss by design first."""
     terminals = analysis.graph.terminals
     return [
         {
-            "terminal": name,
-            "design_m3_s": design,
-            "flow_m3_s": settled,
-            "of_design": settled / design,
+            "terminal": terminals.name[row],
+            "design_m3_s": float(terminals.flow[row]),
+            "flow_m3_s": float(flow[row]),
+            "of_design": float(flow[row] / terminals.flow[row]),
         }
-        for name, design, settled in zip(
-            terminals.name, terminals.flow.tolist(), flow.tolist(), strict=True
-        )
+        for row in np.argsort(-analysis.path_loss, kind="stable").tolist()
     ]
+
+
+def _against_design(share: float) -> tuple[str, str]:
+    """A share of the design airflow in words, and whether that is far from it.
+
+    With digits enough to show it beyond a limit that it is beyond.
+    """
+    limit = 1.0 + math.copysign(_FAR_OFF, share - 1.0)
+
+    def percent(value: float, more: int = 0) -> str:
+        return f"{100 * value:.{more}f} %"
+
+    if abs(share - 1.0) <= _FAR_OFF + 1e-6:  # rounding apart
+        return percent(share), ""
+    return words_apart(percent, share, limit)[
+        0
+    ], f"off by more than {percent(_FAR_OFF)}"
 
 
 def print_operation(
@@ -166,7 +186,7 @@ def print_operation(
         f"{display.pressures(found.fan_pressure)} {display.pressure} of total pressure"
     )
     table = TerminalTable(
-        f"Airflow at the terminals, {display.flow}",
+        f"Airflow at the terminals, {display.flow}, the largest loss by design first",
         *["side"] * bool(returns),
         "terminal",
         *map(right, ("design", "settles", "of design")),
@@ -180,8 +200,7 @@ def print_operation(
                 plain(row["terminal"]),
                 display.flows(row["design_m3_s"]),
                 display.flows(row["flow_m3_s"]),
-                f"{100 * row['of_design']:.0f} %",
-                "off by more than 10 %" if abs(row["of_design"] - 1.0) > 0.10 else "",
+                *_against_design(row["of_design"]),
             )
         table.add_section()
     console.print(table)

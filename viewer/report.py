@@ -15,6 +15,8 @@ import numpy as np
 from elbowroom.layout import (
     Basis,
     Obstacle,
+    coordinates,
+    place_unit,
     place_words,
     refusal,
     words_apart,
@@ -38,7 +40,7 @@ from elbowroom.physics import (
     quantities,
 )
 
-from .budget import joint_lines, pressure_lines, rate_lines
+from .budget import joint_lines, pressure_lines, rate_lines, system_lines
 from .charts import kinds_chart, options_chart, pressure_chart
 from .checks import (
     CAUTIONS,
@@ -67,6 +69,7 @@ from .tables import (
     with_values,
 )
 
+_LONGEST_WHOLE = 20  # letters of a name that stand on one line beside its numbers
 _MOST_HEADS = 9  # of a table in the usual type
 # Of the picture, in its own pixels: small, so that its words can be read on paper.
 _ONE_LAYOUT, _TWO_LAYOUTS, _MORE_LAYOUTS = (1040, 640), (1240, 900), (1240, 700)
@@ -181,6 +184,7 @@ def report_html(
         if len(names) < len(layouts):
             title_of += f" beside {', '.join(names)}"
         parts.append(f"<h1>{escape(title_of)}</h1>")
+        parts.append(_worked_with(side.analysis, display))
         parts.append(_side(side, room, display, numbers))
     parts.append(_remarks(remarks, doubts))
     parts.append(_list("Before anything is built", [AS_NEW, *CAUTIONS]))
@@ -213,7 +217,8 @@ def _summary(
         names, *rest = apart_columns(comparison, display)
         clear = ["clear by", *(_clear(option, display) for option in options)]
         top, *lines = zip(names, *with_values([clear]), *rest, strict=True)
-        out.append(_table(top, [[name, *map(_n, line)] for name, *line in lines]))
+        rest_of = [[_unbroken(name), *map(_n, line)] for name, *line in lines]
+        out.append(_table(top, rest_of))
     else:
         said = escape(_verdict(first, budgets[0] if budgets else None, display))
         out.append(f'<p class="verdict">{said}</p>')
@@ -234,7 +239,7 @@ def _summary(
         left = system.friction_rate_available
         rows.append(
             [
-                option.name,
+                _unbroken(option.name),
                 option.analysis.critical_words,
                 _n(p(system.critical_loss)),
                 _n(f"{p(band.low)} – {p(band.high)}"),
@@ -267,15 +272,23 @@ def _spent(
 ) -> str:
     """Budget of a layout and where most of it goes; with returns, of both sides."""
     supply, *returns = (option.analysis for option in layout)
+    worked_with = _worked_with(supply, display)
     if not budgets:
-        return _budget(supply, display) + _largest(supply, display)
+        return worked_with + _budget(supply, display) + _largest(supply, display)
     (whole,) = budgets
     side = returns[whole.critical_return]
     return (
-        _joint_budget(supply, returns, whole, display)
+        worked_with
+        + _joint_budget(supply, returns, whole, display)
         + _largest(supply, display, ", supply")
         + _largest(side, display, f", {side.graph.drawing.file}")
     )
+
+
+def _worked_with(analysis: Analysis, display: Display) -> str:
+    """Airflow and air of a layout, as its numbers were worked out with."""
+    rows: list[list[Cell]] = [[*line] for line in system_lines(analysis, display)]
+    return _table(["worked out with", ""], rows)
 
 
 def _clear(option: Option, display: Display) -> str:
@@ -519,32 +532,39 @@ def _pairs(analysis: Analysis, display: Display) -> str:
 
 
 def _ducts(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -> str:
-    e = analysis.elements
+    e, unit = analysis.elements, analysis.graph.drawing.unit
     rows: list[list[Cell]] = []
     for row in duct_schedule(analysis):
         credit = e.credits[e.credit[row.element]]
         limit = row.velocity_limit
-        speed = "–" if limit is None else display.velocities(limit)
+        speed, most, verdict = display.velocities(row.velocity), "–", ""
+        if limit is not None:
+            most, verdict = display.velocities(limit), "kept"
+        if limit is not None and not row.is_kept:
+            speed, most = words_apart(display.velocities, row.velocity, limit)
+            verdict = "not kept"
         rows.append(
             [
                 _s(analysis.ids[row.element]),
                 analysis.name(row.element),
+                ", ".join(coordinates(row.place, unit)),
                 _s(display.size(row.section)),
                 _n(display.side_words(row.equivalent_diameter)),
                 _n(display.side_words(row.hydraulic_diameter)),
                 _n(display.lengths(row.length, 2)),
                 _n(display.flows(row.flow)),
-                _n(display.velocities(row.velocity)),
-                _n(speed) if row.is_kept else (speed, "bad"),
-                _n(display.rates(row.gradient)),
+                _n(speed),
+                _n(most),
+                (verdict, "k" if row.is_kept else "k bad"),
+                _n(display.rates(row.gradient).removesuffix(f" {display.rate}")),
                 (f"[{numbers[_print(credit)]}] {credit.confidence}", "k"),
                 row.material,
-                _n(display.side_words(row.insulation) if row.insulation else "–"),
             ]
         )
     heads = [
         "piece",
         "duct",
+        f"middle, {place_unit(unit)}",
         "size",
         f"De, {display.side}",
         f"Dh, {display.side}",
@@ -552,17 +572,20 @@ def _ducts(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -
         display.flow,
         display.velocity,
         "limit",
-        "friction",
+        "",
+        display.rate,
         "friction from",
         "material",
-        f"insulation, {display.side}",
     ]
+    thick = analysis.graph.schedule.insulation
+    said = f"{display.side_words(thick)} {display.side}" if thick else "none"
     return (
         "<h2>Ducts</h2>"
         + _table(heads, rows)
         + '<p class="quiet">De: round duct with the same friction at the same airflow; '
         "Dh: four times the area over the perimeter; limit: the lowest that the "
-        "schedule\u2019s checks ask for.</p>"
+        "schedule\u2019s checks ask for; middle: between its ends, in the drawing; "
+        f"insulation: {said}.</p>"
     )
 
 
@@ -776,6 +799,11 @@ def _list(title: str, lines: Sequence[str]) -> str:
 def _n(text: str) -> Cell:
     """A number: set to the right."""
     return text, "n"
+
+
+def _unbroken(name: str) -> Cell:
+    """A name that is broken within its words only if it is long."""
+    return _s(name) if len(name) <= _LONGEST_WHOLE else name
 
 
 def _s(text: str) -> Cell:

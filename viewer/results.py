@@ -67,7 +67,7 @@ def analysis_result(
     result
         As `result.schema.json` says.
     """
-    graph, conditions = analysis.graph, analysis.conditions
+    graph = analysis.graph
     drawing = graph.drawing
     return {
         "schema": "elbowroom.result/1",
@@ -79,21 +79,12 @@ def analysis_result(
             "up_from": drawing.up_origin,
             "tolerance_m": graph.topology.tolerance,
         },
-        "system": {
-            **_system(analysis),
-            "air": {
-                "temperature_c": conditions.air.temperature - 273.15,
-                "pressure_pa": conditions.air.pressure,
-                "density_kg_m3": conditions.air.density,
-                "viscosity_pa_s": conditions.air.viscosity,
-            },
-            "flow_m3_s": analysis.flow,
-        },
+        "system": system_row(analysis),
         **_side(analysis, room),
         "returns": [
             {
                 "file": side.graph.drawing.file,
-                "system": _system(side),
+                "system": system_row(side),
                 **_side(side, around),
             }
             for side, around in returns
@@ -292,6 +283,7 @@ def ducts(analysis: Analysis) -> list[Plain]:
             "friction_pa_m": row.gradient,
             "material": row.material,
             "insulation_m": row.insulation,
+            "place_m": list(row.place),
         }
         for row in duct_schedule(analysis)
     ]
@@ -339,14 +331,22 @@ def paths(analysis: Analysis) -> list[Plain]:
     return out
 
 
-def _system(analysis: Analysis) -> Plain:
-    s = analysis.system
+def system_row(analysis: Analysis) -> Plain:
+    """Design airflow, air and pressure budget of a layout as plain data."""
+    s, air = analysis.system, analysis.conditions.air
     band = critical_band(analysis)
 
     def in_wg(rate: float | None) -> float | None:
         return None if rate is None else units.to_unit(rate, "in.wg/100 ft")
 
     return {
+        "flow_m3_s": analysis.flow,
+        "air": {
+            "temperature_c": air.temperature - 273.15,
+            "pressure_pa": air.pressure,
+            "density_kg_m3": air.density,
+            "viscosity_pa_s": air.viscosity,
+        },
         "critical_terminal": analysis.critical_terminal,
         "critical_loss_pa": s.critical_loss,
         "critical_loss_band_pa": [band.low, band.high],
@@ -433,7 +433,7 @@ def beside_row(returns: Sequence[Option], found: Budget) -> Plain:
                 "file": side.analysis.graph.drawing.file,
                 "clearance_m": side.clearance,
                 "faults": list(side.faults),
-                "system": _system(side.analysis),
+                "system": system_row(side.analysis),
             }
             for side in returns
         ],
@@ -467,7 +467,7 @@ def comparison_result(
                 "faults": list(option.faults),
                 "rank": rank,
                 "totals": totals(option.analysis, options[0].analysis, comparison.rate),
-                "system": _system(option.analysis),
+                "system": system_row(option.analysis),
                 "paths": paths(option.analysis),
                 "elements": elements(option.analysis),
                 "flags": [

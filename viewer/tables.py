@@ -1,12 +1,12 @@
 """Results as tables: in the terminal, and as rows for files (`sheets.py`)."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, Notice, counted, place_words, ranked
+from elbowroom.layout import Basis, Notice, place_words, ranked
 from elbowroom.physics import (
     Analysis,
     Budget,
@@ -18,7 +18,7 @@ from elbowroom.physics import (
     effects,
 )
 
-from .budget import pressure_lines, rate_lines
+from .budget import pressure_lines, rate_lines, system_lines
 from .display import CHECK_UNITS, Display, energy_words
 from .gaps import Gap
 from .outlet import plain
@@ -28,9 +28,11 @@ from .results import (
     check_rows,
     ducts,
     elements,
+    notice,
     pairs,
     paths,
     room_rows,
+    system_row,
     totals,
 )
 from .terminal import TerminalTable, right, unbroken
@@ -76,12 +78,12 @@ def print_analysis(
     graph = analysis.graph
     band = critical_band(analysis)
     p = display.pressures
-    way = "from" if graph.is_return else "to"
+    (_, flow), *air = system_lines(analysis, display)
     # A path's own band is narrower: in a draw another path may lose more.
     of_all = ", the largest of all paths," if len(graph.terminals.duct) > 1 else ""
+    console.print(f"[bold]{plain(graph.drawing.file)}[/bold]  {flow}")
     console.print(
-        f"[bold]{plain(graph.drawing.file)}[/bold]  {display.flows(analysis.flow)} "
-        f"{display.flow} {way} {counted(len(graph.terminals.duct), 'terminal')}"
+        "Worked out with " + "; ".join(f"{words}: {value}" for words, value in air)
     )
     console.print(
         f"Critical path: [bold]{plain(analysis.critical_words)}[/bold], "
@@ -419,68 +421,103 @@ def flat_tables(
     Returns
     -------
     tables
-        Elements, paths, ducts, pairs, balance, checks, room, assumptions: rows by name.
+        System, elements, paths, ducts, pairs, balance, checks, room, assumptions,
+        flags: rows by name.
     """
-    window = "equivalent_length_window_m"
     return {
-        "elements": [
-            {
-                **_flat(row, window, "notes"),
-                "equivalent_length_low_m": (row[window] or ("", ""))[0],
-                "equivalent_length_high_m": (row[window] or ("", ""))[1],
-                "notes": "; ".join(row["notes"]),
-            }
-            for row in elements(analysis)
-        ],
+        "system": [_flat(system_row(analysis))],
+        "elements": [_flat(row) for row in elements(analysis)],
         "paths": [
             {**_flat(row), "elements": " ".join(row["elements"])}
             for row in paths(analysis)
         ],
-        "ducts": ducts(analysis),
-        "pairs": [{**row, "notes": "; ".join(row["notes"])} for row in pairs(analysis)],
-        "balance": [_with_place(row) for row in balancing(analysis)],
-        "checks": [
-            {**_with_unit(row), "failing": "; ".join(row["failing"])}
-            for row in check_rows(checks(analysis))
-        ],
-        "room": [_with_place(row) for row in room_rows(room)],
-        "assumptions": [
-            {**row, "effect_pa": "" if row["effect_pa"] is None else row["effect_pa"]}
-            for row in assumption_rows(analysis)
-        ],
+        "ducts": [_flat(row) for row in ducts(analysis)],
+        "pairs": [_flat(row) for row in pairs(analysis)],
+        "balance": [_flat(row) for row in balancing(analysis)],
+        "checks": [_flat(row) for row in check_rows(checks(analysis))],
+        "room": [_flat(row) for row in room_rows(room)],
+        "assumptions": assumption_rows(analysis),
+        "flags": [_flat(notice(said)) for said in analysis.flags],
     }
 
 
-def _with_unit(row: dict[str, Any]) -> dict[str, Any]:
-    """A check with the unit of its value and limit, beside what these measure."""
-    out = {}
+def result_tables(
+    result: Mapping[str, Any], *names: str
+) -> dict[str, list[dict[str, Any]]]:
+    """Tables of a result as plain data: those named, and what stands once in 'summary'.
+
+    Parameters
+    ----------
+    result
+        As JSON has it.
+    names
+        Its keys that hold rows.
+    """
+    summary = {
+        key: value
+        for key, value in result.items()
+        if key not in (*names, "schema", "returns")
+    }
+    tables = {name: [_flat(row) for row in result[name]] for name in names}
+    return {"summary": [_flat(summary)], **tables}
+
+
+def comparison_tables(
+    result: Mapping[str, Any],
+) -> dict[str, list[dict[str, Any]]]:
+    """Tables of a comparison as plain data: a row for each option, and the verdict."""
+    rows = []
+    for option in result["options"]:
+        said = {
+            key: option[key]
+            for key in ("name", "rank", "clearance_m", "clashes", "faults")
+        }
+        both = option.get("budget")
+        row = {**said, **option["system"], **option["totals"]}
+        # With returns the fan has both sides to carry.
+        row |= {} if both is None else {key: both[key] for key in _OF_BOTH_SIDES}
+        rows.append(_flat(row))
+    return {"options": rows, "verdict": [{"verdict": result["verdict"]}]}
+
+
+_OF_BOTH_SIDES = ("available_pa", "required_pa", "friction_rate_available_pa_m")
+
+
+def _flat(row: Mapping[str, Any]) -> dict[str, Any]:
+    """A row of plain data without lists or tables in it.
+
+    A place has three columns and a range two; declared losses stand as their sum, a
+    section as its words, any other table with a column for each of its keys.
+    """
+    out: dict[str, Any] = {}
     for key, value in row.items():
-        out[key] = value
+        if key.endswith("place_m"):
+            out |= zip(("x_m", "y_m", "z_m"), value or [None] * 3, strict=True)
+        elif key in _RANGES:
+            for end, limit in zip(("low", "high"), value or (None, None), strict=True):
+                out[_RANGES[key].format(end)] = limit
+        elif key == "declared_losses_pa" and isinstance(value, dict):
+            out[key] = sum(value.values())
+            out["declared_losses"] = "; ".join(value)
+        elif isinstance(value, dict) and "words" in value:
+            out[key] = value["words"]
+        elif isinstance(value, dict):
+            out |= value
+        elif isinstance(value, list):
+            out[key] = "; ".join(map(str, value))
+        else:
+            out[key] = value
         if key == "dimension":
             out["unit"] = CHECK_UNITS[value].files
     return out
 
 
-def _with_place(row: dict[str, Any]) -> dict[str, Any]:
-    """A row with its place in three columns, m."""
-    out: dict[str, Any] = {}
-    for key, value in row.items():
-        if key.endswith("place_m"):
-            out |= dict(zip(("x_m", "y_m", "z_m"), value, strict=True))
-        else:
-            out[key] = value
-    return out
-
-
-def _flat(row: dict[str, Any], *without: str) -> dict[str, Any]:
-    """A row without some columns, with the two ends of its band in two of them."""
-    out = {}
-    for key, value in row.items():
-        if key == "loss_band_pa":
-            out["loss_low_pa"], out["loss_high_pa"] = value
-        elif key not in without:
-            out[key] = value
-    return out
+_RANGES = {  # names of the columns of the two ends
+    "loss_band_pa": "loss_{}_pa",
+    "critical_loss_band_pa": "critical_loss_{}_pa",
+    "equivalent_length_window_m": "equivalent_length_{}_m",
+    "window_pa_m": "window_{}_pa_m",
+}
 
 
 def row_text(analysis: Analysis, element: int, display: Display) -> str:

@@ -58,6 +58,8 @@
     option.elements.forEach((element, row) => {
       element.row = row;
       element.inches = option.sizes_in[row];
+      element.c = element.coefficient === null
+        ? null : element.coefficient * element.reynolds_factor;
       element.share = option.onPath.has(row)
         ? element.loss_pa / option.critical_loss : null;
       element.perMetre = element.length_m > 0 && element.id.startsWith("duct-")
@@ -815,7 +817,7 @@
     ["section", "size", (e) => size(e), false],
     ["flow", () => unit("flow").name, (e) => e.flow_m3_s, (e) => bare("flow", e.flow_m3_s)],
     ["velocity", () => unit("velocity").name, (e) => e.velocity_m_s, (e) => bare("velocity", e.velocity_m_s)],
-    ["coefficient", "C", (e) => e.coefficient, (e) => e.coefficient === null ? "" : e.coefficient.toFixed(3)],
+    ["coefficient", "C", (e) => e.c, (e) => e.c === null ? "" : e.c.toFixed(3)],
     ["loss", () => unit("pressure").name, (e) => e.loss_pa, (e) => bare("pressure", e.loss_pa)],
   ];
   const listed = () => {
@@ -1071,6 +1073,11 @@
       part.append(...lines.map((line) => make("li", line)));
       return part;
     };
+    const sums = (pairs) => {
+      const part = make("dl");
+      for (const [words, text] of pairs) part.append(make("dt", words), make("dd", text));
+      return part;
+    };
     const fill = (id, title, lines, ...before) => {
       const place = $(id);
       place.replaceChildren();
@@ -1082,14 +1089,12 @@
         items(lines.slice(MOST_LINES)));
       place.append(rest);
     };
+    fill("system", `What ${option.name} was worked out with`, [],
+      sums(option.system[state.units]));
     if (compared) fill("apart", `Against ${first.name}`, options.slice(1).map(apart));
     if (data.budget) {
-      const sums = make("dl");
-      for (const [words, text] of data.budget.lines[state.units]) {
-        sums.append(make("dt", words), make("dd", text));
-      }
       fill("budget", `Budget of supply and return, ${unit("pressure").name}`,
-        data.budget.flags, sums);
+        data.budget.flags, sums(data.budget.lines[state.units]));
     }
     fill("room", `Room around the ducts of ${option.name}`, option.gaps.map((gap) =>
       `${gap.duct} beside ${gap.beside}: ${between(gap.distance)}`
@@ -1231,7 +1236,7 @@
       state.option = number;
       table();
       notes();
-      for (const id of ["table", "faults", "pairs", "room", "flags"]) {
+      for (const id of ["system", "table", "faults", "pairs", "room", "flags"]) {
         const copy = $(id).cloneNode(true);
         copy.removeAttribute("id");
         for (const part of copy.querySelectorAll("[id]")) part.removeAttribute("id");
