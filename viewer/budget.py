@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from elbowroom.layout import (
+    counted,
     density_words,
     length_words,
     pressure_words,
@@ -10,7 +11,7 @@ from elbowroom.layout import (
 )
 from elbowroom.physics import Analysis, Budget, System
 
-from .display import Display, counted
+from .display import Display
 
 Line = tuple[str, str]
 
