@@ -1350,7 +1350,7 @@ def test_what_is_said_of_options_has_their_return_in(
     assert main([*words, "--return", str(tmp_path / "return.glb")]) == 0
     shown, said = capsys.readouterr()
     assert said.count("using the schedule return.schedule.toml") == 1
-    (left,) = re.findall("friction rate left, supply and +(.*)", shown)
+    (left,) = re.findall("friction rate left, supply and return +(.*)", shown)
     assert left.split() == ["0.096", "in.wg/100", "ft"] * 2
     assert "0.1649" in before
     assert "0.0767" in shown
