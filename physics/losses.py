@@ -32,7 +32,14 @@ from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
 from .junction_terms import share_of_bullhead
 from .junctions import JunctionLegs, dividing_legs, joining_legs
 from .own_changes import OwnChanges, count_own_changes, own_change_lengths
-from .readings import STRAIGHT_LEG, as_branches, as_wyes, some_legs, with_main
+from .readings import (
+    STRAIGHT_LEG,
+    as_branches,
+    as_wyes,
+    branch_rows,
+    some_legs,
+    with_main,
+)
 from .several_legs import (
     WEAK,
     keep_energy,
@@ -491,9 +498,7 @@ def _legs_as_read(
         _other_areas(legs, size),
     )
     flow_ratio = np.where(legs.is_branch, share, 1.0 - share)
-    row_of = np.zeros(len(size), dtype=np.int64)
-    row_of[legs.duct] = np.arange(len(legs.duct))
-    at = row_of[legs.branch]
+    at = branch_rows(legs)
     junction = JunctionLegs(
         is_branch=legs.is_branch,
         is_symmetrical=legs.is_symmetrical,

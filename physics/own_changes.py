@@ -30,6 +30,8 @@ class OwnChanges:
     found
         What a transition behind the branch would spend, on the velocity in its smaller
         area, one for each of `rows`.
+    shape
+        What of that is the allowance for a change of shape alone, shape as `rows`.
     basis
         `Basis` codes of its length; shape as `rows`.
     """

@@ -14,16 +14,25 @@ def some_legs(legs: Legs, rows: IntArray) -> Legs:
     return Legs(*(getattr(legs, part.name)[rows] for part in fields(legs)))
 
 
+def branch_rows(legs: Legs) -> IntArray:
+    """Row of the branch that each main of two legs passes; of all others their own.
+
+    By rows and not by ducts, as one may lead away from a joint and rest at the next.
+    """
+    every = np.arange(len(legs.duct))
+    passes = ~legs.is_branch & (legs.leg_count == 3)
+    both = np.bincount(legs.common, every)[legs.common].astype(np.int64)
+    return np.where(passes, both - every, every)
+
+
 def with_main(legs: Legs) -> Legs:
     """Legs read as mains with branches; where no leg is a main all are branches."""
-    duct, is_branch = legs.duct, legs.duct != legs.straight
-    other = np.bincount(legs.common, duct)[legs.common].astype(np.int64) - duct
-    return replace(
+    read = replace(
         legs,
-        is_branch=is_branch,
-        likeness=np.zeros(len(duct)),
-        branch=np.where(is_branch | (legs.leg_count > 3), duct, other),
+        is_branch=legs.duct != legs.straight,
+        likeness=np.zeros(len(legs.duct)),
     )
+    return replace(read, branch=legs.duct[branch_rows(read)])
 
 
 def as_branches(legs: Legs) -> Legs:

@@ -31,7 +31,7 @@ from elbowroom.physics import (
     proportion,
     quantities,
 )
-from elbowroom.viewer import display, layout_view
+from elbowroom.viewer import display, layout_view, results
 
 TRUNK, SIDE = rectangular(0.6, 0.3), round_section(0.25)
 COIL = ComponentSpec("side", "reheat coil", loss=35.0)
@@ -333,3 +333,15 @@ def test_a_loss_at_another_airflow_lists_the_square_law(
     for one in plain:
         words = [a.what for a in found(one).assumptions]
         assert not [what for what in words if "by its square" in what]
+
+
+def test_straight_duct_behind_a_component_begins_at_its_place() -> None:
+    stands = [
+        ComponentSpec("side", name, loss=9.0, at=(4.0, y, 0.0))
+        for name, y in (("damper", 3.0), ("coil", 1.0))
+    ]
+    analysis = found(*stands)
+    rows = results.elements(analysis)
+    after = {row["kind"].split()[0]: row["straight_after_m"] for row in rows}
+    assert after["coil"] == pytest.approx(2.0)
+    assert after["damper"] == pytest.approx(1.0)

@@ -1,5 +1,6 @@
 """Loops in a drawing: the pressure is the same by every way, and no air is lost."""
 
+import importlib
 import json
 from collections.abc import Sequence
 from dataclasses import replace
@@ -796,3 +797,46 @@ def test_airflows_of_a_ring_with_equal_sides_settle(runs: list[Run]) -> None:
     )
     for end, wanted in by_name(other, operate(other).flow).items():
         assert flow[end] == pytest.approx(wanted, rel=1e-3)
+
+
+@pytest.mark.parametrize("seed", [11, 19])
+def test_a_joint_is_read_by_itself_where_its_duct_leads_away_from_another(
+    seed: int,
+) -> None:
+    """A grid, of whose joints many share a duct: one's rows are none of another's."""
+    losses, readings = (
+        importlib.import_module(f"elbowroom.physics.{name}")
+        for name in ("losses", "readings")
+    )
+    random = np.random.default_rng(seed)
+    x, y = np.cumsum(random.uniform(3, 6, (2, 3)), axis=1)
+
+    def at(i: int, j: int) -> list[float]:
+        return [x[i] + 0.4 * (j == 1), y[j], 3.0]
+
+    runs = [("riser", [[x[0] - 3, y[0], 3], at(0, 0)], rectangular(0.6, 0.3))]
+    for i, j in np.ndindex(3, 3):
+        for a, b in ((i + 1, j), (i, j + 1)):
+            if a < 3 and b < 3:
+                cut = round_section(random.uniform(0.15, 0.5))
+                runs.append((f"{i}{j} to {a}{b}", [at(i, j), at(a, b)], cut))
+    end = round_section(0.25)
+    runs.append(("t", [[x[2], y[2], 3], [x[2] + 3, y[2] + 2, 3]], end))
+    runs.append(("u", [[x[2], y[0], 3], [x[2] + 3, y[0] - 1, 3]], end))
+    drawing = drawing_from_runs(
+        [(name, np.array(points), cut) for name, points, cut in runs],
+        flows={"t": 0.3, "u": random.uniform(0.02, 0.4)},
+        attributes={"riser": Attributes(source=True)},
+    )
+    found = analyse(build(drawing, Schedule(source=SourceSpec(is_return=True))))
+    graph, state = found.graph, found.state
+    legs = graph.lone
+    assert len(np.unique(legs.duct)) < len(legs.duct)
+    rests = graph.ducts.finish[legs.duct] == graph.ducts.finish[legs.common]
+    air = state.area, state.flow, state.velocity
+    together = losses.leg_coefficients(graph, legs, *air, True, rests).value
+    for common in np.unique(legs.common):
+        rows = (legs.common == common).nonzero()[0]
+        some = readings.some_legs(legs, rows)
+        alone = losses.leg_coefficients(graph, some, *air, True, rests[rows]).value
+        assert together[rows] == pytest.approx(alone, rel=1e-9)

@@ -162,14 +162,25 @@ def budget_row(found: Budget) -> dict[str, Any]:
     }
 
 
+def _straight_after(analysis: Analysis) -> FloatArray:
+    """Straight duct behind each element, m; behind a component from its place on."""
+    e, graph = analysis.elements, analysis.graph
+    after = graph.ducts.straight[e.duct]
+    rows = (e.kind == Kind.COMPONENT).nonzero()[0]
+    if len(rows):
+        duct, share = e.duct[rows], graph.components.share[e.row[rows]]
+        ends = np.append(np.where(duct[1:] == duct[:-1], share[1:], 1.0), 1.0)
+        after[rows] *= ends - share
+    return after
+
+
 def elements(analysis: Analysis) -> list[Plain]:
     """Everything that spends pressure, in walking order."""
-    e, graph = analysis.elements, analysis.graph
+    e = analysis.elements
     low, high = WINDOW
-    bands = element_bands(analysis)
+    bands, straight = element_bands(analysis), _straight_after(analysis)
     out = []
     for i, identifier in enumerate(analysis.ids):
-        duct = int(e.duct[i])
         credit = e.credits[e.credit[i]]
         is_duct = identifier.startswith("duct-")
         fitting = not is_duct and not identifier.startswith("terminal-")
@@ -190,7 +201,7 @@ def elements(analysis: Analysis) -> list[Plain]:
                 "loss_pa": loss,
                 "loss_band_pa": bands[i].tolist(),
                 "share_of_critical_path": number(analysis.share_of_path[i]),
-                "straight_after_m": float(graph.ducts.straight[duct])
+                "straight_after_m": float(straight[i])
                 if fitting and e.kind[i] != Kind.EXIT
                 else None,
                 "equivalent_length_m": number(analysis.equivalent_length[i]),
