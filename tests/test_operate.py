@@ -483,7 +483,7 @@ def test_what_is_judged_apart_is_printed_apart(
         cli_outputs.new_console(),
     )
     shown = capsys.readouterr().out
-    assert shown.count("110.04 %   off by more than 10 %") == (len(design) + 1) // 2
+    assert shown.count("110.04 %  off by more than 10 %") == (len(design) + 1) // 2
     assert shown.count("110 % ") == len(design) // 2
     rows = plan.operation_result(analysis, found)["terminals"]
     losses = dict(zip(analysis.graph.terminals.name, analysis.path_loss, strict=True))

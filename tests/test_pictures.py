@@ -252,7 +252,8 @@ def test_without_opengl_the_main_job_runs_to_its_end(
     assert "'flatten' spends least" in " ".join(out.split())
     assert preflight.ADVICE in err
     assert not picture.exists()
-    assert sorted(path.name for path in tables.iterdir()) == ["flatten", "under"]
+    folders = ["flatten", "options.csv", "under", "verdict.csv"]
+    assert sorted(path.name for path in tables.iterdir()) == folders
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="asks for a display")
