@@ -241,10 +241,13 @@ def directed(graph: DuctGraph, flow: FloatArray) -> DuctGraph:
 
 
 def remade(graph: DuctGraph, schedule: Schedule) -> DuctGraph:
-    """Build a graph anew by another schedule, which may name runs of other drawings."""
+    """Build a graph anew by another schedule, which may name runs of other drawings.
+
+    It is made from that of the graph, so each name in it means one run.
+    """
     return build(
         graph.drawing,
-        schedule,
+        replace(schedule, shared=schedule.shared or {}),
         tolerance=graph.topology.tolerance,
         other_runs={run for _, run in schedule.named_runs},
     )

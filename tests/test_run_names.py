@@ -592,3 +592,26 @@ def test_a_shared_name_means_the_same_runs_in_what_is_written_of_them(
     after = analyse(build(read(path, **unstated), said))
     np.testing.assert_allclose(after.path_loss, sized.after.path_loss, rtol=1e-5)
     assert len(after.graph.schedule.run_materials) == 3
+
+
+def test_a_change_of_one_run_is_none_of_others_of_its_name() -> None:
+    lines = [[0, 0, 8, 0], [8, 0, 16, 0], [16, 0, 24, 0], [8, 0, 8, 3], [16, 0, 16, 3]]
+    won = []
+    for names in (["T", "T (2)", "T (3)"], ["R1", "R2", "R3"]):
+        drawing = drawing_from_runs(
+            [
+                (name, np.array([[a, b, 3.0], [c, d, 3.0]]), cut)
+                for name, (a, b, c, d), cut in zip(
+                    [*names, "b1", "b2"],
+                    lines,
+                    [rectangular(0.3, 0.2)] * 3 + [round_section(0.2)] * 2,
+                    strict=True,
+                )
+            ],
+            flows={names[2]: 0.15, "b1": 0.15, "b2": 0.15},
+            attributes={names[0]: Attributes(source=True, source_at_end=False)},
+        )
+        found = remedies(analyse(build(drawing)))
+        won.append([(one.what, one.won, one.side_effects) for one in found])
+    assert len(won[0]) > 3
+    assert won[0] == won[1]
