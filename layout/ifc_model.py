@@ -29,7 +29,8 @@ _HEADER = re.compile(
 _STATEMENT = re.compile(
     rb"\s*(?:#\d+\s*=\s*[A-Za-z][A-Za-z0-9_]*\s*\(.*\)\s*$|[^#\s]|$)", re.S
 )
-_REFERENCES, _INSTANCES = re.compile(rb"#\d+"), re.compile(rb"(#\d+)\s*=")
+_REFERENCES = re.compile(rb"#\d+")
+_LONGEST = 18  # of those; a longer one is beyond all whole numbers here
 _WHOLE = re.compile(rb"(#\d+)\s*=\s*(\w+)\s*([^;]*);")
 _DEEPEST = 200  # placements within placements
 _PREFIXES = {
@@ -176,13 +177,13 @@ def _check_words(file: str, content: bytes) -> None:
                 file, f"the statement '{shown}...' is damaged", "export it again"
             )
     # The library reads what is not there as what was never said.
-    lost = set(_REFERENCES.findall(plain)) - set(_INSTANCES.findall(plain))
+    lost = _lost(plain)
     if lost:
         said = [
             f"{of.decode()} {kind.decode()} refers to {name.decode()}"
             for of, kind, words in _WHOLE.findall(plain)
             for name in _REFERENCES.findall(words)
-            if name in lost
+            if len(name) > _LONGEST or int(name[1:]) in lost
         ]
         raise refusal(
             file,
@@ -190,6 +191,23 @@ def _check_words(file: str, content: bytes) -> None:
             "hold",
             "export the whole model again, or mend it where it was filtered",
         )
+
+
+def _lost(plain: bytes) -> set[int]:
+    """Numbers that are referred to and stand before no `=`.
+
+    Digit by digit in all places at once, as a pattern takes longer than the rest.
+    """
+    text = np.frombuffer(plain + b"\0", np.uint8)
+    at = (text == ord("#")).nonzero()[0] + 1
+    number = np.zeros(len(at), dtype=np.int64)
+    while (is_digit := (digit := text[at] - ord("0")) < 10).any():  # less wraps round
+        number = np.where(is_digit, 10 * number + digit, number)
+        at += is_digit
+    while (is_blank := np.isin(text[at], np.frombuffer(b" \t\r\n", np.uint8))).any():
+        at += is_blank
+    defined = number[text[at] == ord("=")]
+    return set(number[~np.isin(number, defined)].tolist())
 
 
 def _schema(content: bytes) -> str:
