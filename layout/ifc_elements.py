@@ -63,6 +63,7 @@ _IN_LINE = 0.999  # cosine of an angle of 2.6 degrees
 _MOST = 0.75  # of the longest body: how far a duct within its insulation reaches
 _MOST_BODIES = 20  # of a fitting without ports
 _NAME = 2  # place of the name among the attributes of whatever has one
+_PREDEFINED = {"IfcDuctSegment": 8, "IfcDuctSegmentType": 9}  # that of the type there
 FLEXIBLE_SEGMENT = "FLEXIBLESEGMENT"  # of IfcDuctSegmentTypeEnum, ISO 16739-1
 
 
@@ -164,9 +165,9 @@ def duct_elements(
 
 def _made(entity: Entity, own_type: Entity | None) -> str:
     """Predefined type of a segment; that of its type goes first, as by the standard."""
-    for one in (own_type, entity):
-        said = None if one is None else attribute(one, "PredefinedType")
-        if said not in (None, "NOTDEFINED"):
+    for one in (entity,) if own_type is None else (own_type, entity):
+        place = _PREDEFINED.get(one.is_a())
+        if place is not None and (said := one[place]) not in (None, "NOTDEFINED"):
             return str(said)
     return "NOTDEFINED"
 
