@@ -345,3 +345,18 @@ def test_straight_duct_behind_a_component_begins_at_its_place() -> None:
     after = {row["kind"].split()[0]: row["straight_after_m"] for row in rows}
     assert after["coil"] == pytest.approx(2.0)
     assert after["damper"] == pytest.approx(1.0)
+
+
+def test_a_length_from_an_assumed_place_is_none() -> None:
+    """Of a damper that nobody placed, and of a coil before it: neither is measured."""
+    coil = ComponentSpec("side", "coil", loss=9.0, at=(4.0, 1.0, 0.0))
+    last = ComponentSpec("side", "grid", loss=9.0, at=(4.0, 3.0, 0.0))
+    rows = results.elements(
+        found(coil, ComponentSpec("side", "damper", loss=9.0), last)
+    )
+    after = {
+        row["kind"].split()[0].rstrip(","): row["straight_after_m"] for row in rows
+    }
+    assert after["coil"] is None
+    assert after["damper"] is None
+    assert after["grid"] == pytest.approx(1.0)

@@ -163,12 +163,18 @@ def budget_row(found: Budget) -> dict[str, Any]:
 
 
 def _straight_after(analysis: Analysis) -> FloatArray:
-    """Straight duct behind each element, m; behind a component from its place on."""
+    """Straight duct behind each element, m; behind a component from its place on.
+
+    NaN where the place that it begins or ends at is assumed: it would look measured.
+    """
     e, graph = analysis.elements, analysis.graph
     after = graph.ducts.straight[e.duct]
     rows = (e.kind == Kind.COMPONENT).nonzero()[0]
     if len(rows):
         duct, share = e.duct[rows], graph.components.share[e.row[rows]]
+        specs = graph.schedule.components
+        said = np.array([specs[row].at is not None for row in e.row[rows].tolist()])
+        share = np.where(said, share, np.nan)
         ends = np.append(np.where(duct[1:] == duct[:-1], share[1:], 1.0), 1.0)
         after[rows] *= ends - share
     return after
@@ -201,7 +207,7 @@ def elements(analysis: Analysis) -> list[Plain]:
                 "loss_pa": loss,
                 "loss_band_pa": bands[i].tolist(),
                 "share_of_critical_path": number(analysis.share_of_path[i]),
-                "straight_after_m": float(straight[i])
+                "straight_after_m": number(straight[i])
                 if fitting and e.kind[i] != Kind.EXIT
                 else None,
                 "equivalent_length_m": number(analysis.equivalent_length[i]),
