@@ -50,14 +50,15 @@ class SheetRow:
 class LengthRow:
     """Duct of one section: length, m, surface, m², and insulation, m².
 
-    `gauge` is None for flexible duct, which is no sheet; `stretched` is what its length
-    is when it is pulled tight, as it is bought, and that of rigid duct again.
+    `gauge` and `surface`, which is that of sheet, are None for flexible duct;
+    `stretched` is what its length is when it is pulled tight, as it is bought, and that
+    of rigid duct again.
     """
 
     section: Section
     gauge: int | None
     length: float
-    surface: float
+    surface: float | None
     insulation: float
     stretched: float
 
@@ -140,7 +141,7 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
                 sections[first],
                 None if soft else int(gauge[first]),
                 float(ducts.length[mine].sum()),
-                float(surface[mine].sum()),
+                None if soft else float(surface[mine].sum()),
                 float(wrapped[mine].sum()),
                 float(stretched[mine].sum()),
             )

@@ -1620,7 +1620,7 @@ def test_quantities_add_up_to_the_layout() -> None:
     total = sum(row.length for row in found.lengths)
     assert total == pytest.approx(float(analysis.graph.ducts.length.sum()))
     area = sum(row.area for row in found.sheet)
-    assert area == pytest.approx(sum(row.surface for row in found.lengths))
+    assert area == pytest.approx(sum(row.surface or 0.0 for row in found.lengths))
     elbows = sum(row.count for row in found.fittings if "elbow" in row.what)
     assert elbows == len(analysis.graph.bends.duct)
 
@@ -1650,6 +1650,11 @@ def test_flexible_duct_is_bought_at_the_length_that_it_has_when_pulled_tight() -
         "6.3",
         "6.3",
     ]
+    # In files too: the rows of the one table make the sum of the other.
+    tables = shown_checks.quantity_tables(found)
+    surfaces = {row["gauge"]: row["surface_m2"] for row in tables["lengths"]}
+    assert surfaces[None] is None
+    assert [row["area_m2"] for row in tables["sheet"]] == [surfaces[rigid.gauge]]
 
 
 @pytest.mark.parametrize(

@@ -223,7 +223,7 @@ def length_cells(row: LengthRow, display: Display) -> list[str]:
         display.size(row.section),
         gauge_words(row, display),
         display.lengths(row.length, 1),
-        "–" if row.gauge is None else display.areas(row.surface),
+        "–" if row.surface is None else display.areas(row.surface),
         display.areas(row.insulation) if row.insulation else "–",
     ]
 
