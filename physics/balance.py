@@ -13,6 +13,7 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Shape,
+    TakeoffEntry,
 )
 
 from .analysis import Analysis
@@ -22,7 +23,8 @@ from .operate import settle_at
 from .settling import side_of, starved
 
 WORTH = 1.0  # Pa: less than this needs no damper
-_COLLAR = "in a rigid collar"
+_COLLAR, _ENTRY = "in a rigid collar", "in its entry"
+_DAMPED = (int(TakeoffEntry.PLAIN_DAMPER), int(TakeoffEntry.ENTRY_45_DAMPER))
 _SETTLED = 1e-6  # largest relative change of an airflow
 
 
@@ -45,9 +47,10 @@ class Setting:
     coefficient
         Loss coefficient of the damper on the velocity in its duct.
     angle
-        Blade angle of a single-blade damper from open, rad; None where none is needed.
+        Blade angle of a single-blade damper from open, rad; None where none is needed,
+        and of the damper of an entry, whose angles no table has.
     credit
-        What the angle is read from; None where none is needed.
+        What the angle is read from; None where there is none.
     too_much
         Whether no angle of the table spends as much.
     open_share
@@ -56,6 +59,8 @@ class Setting:
     in_collar
         Whether all of the branch is flexible, so that the damper needs a rigid collar
         at its takeoff: where `duct`, which is `branch` then, begins.
+    in_entry
+        Whether it is the damper that the branch's entry has, where that begins.
     """
 
     terminal: int
@@ -69,6 +74,7 @@ class Setting:
     too_much: bool
     open_share: float
     in_collar: bool
+    in_entry: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +90,7 @@ class Blades:
     coefficient: FloatArray
     angle: FloatArray
     notes: IntArray
+    in_entry: BoolArray
 
 
 def balance(analysis: Analysis) -> list[Setting]:
@@ -100,7 +107,8 @@ def balance(analysis: Analysis) -> list[Setting]:
         In the order of work. The critical path has no damper; the others stand at the
         takeoff, in the first rigid duct whose air goes to their terminal alone. Where
         all of those are flexible, in a rigid collar where the first begins: a blade
-        cannot turn in a flexible one.
+        cannot turn in a flexible one. Where the entry of the branch has a damper, it is
+        that one.
 
     Notes
     -----
@@ -118,6 +126,8 @@ def balance(analysis: Analysis) -> list[Setting]:
     found = []
     for place, row in enumerate(order.tolist(), start=1):
         needed = bool(excess[row] >= WORTH)
+        in_entry = needed and bool(set_to.in_entry[row])
+        read = needed and not in_entry
         shut = bool(notes[row] & int(Note.CLAMPED)) and float(angle[row]) > 0.1
         found.append(
             Setting(
@@ -127,11 +137,12 @@ def balance(analysis: Analysis) -> list[Setting]:
                 int(set_to.duct[row]),
                 int(set_to.branch[row]),
                 float(set_to.coefficient[row]),
-                float(angle[row]) if needed else None,
-                butterfly_credit(bool(is_round[row])) if needed else None,
+                float(angle[row]) if read else None,
+                butterfly_credit(bool(is_round[row])) if read else None,
                 needed and shut,
                 float(share[row]),
-                needed and bool(is_flexible[set_to.duct[row]]),
+                read and bool(is_flexible[set_to.duct[row]]),
+                in_entry,
             )
         )
     return found
@@ -144,6 +155,10 @@ def blades(analysis: Analysis) -> Blades:
     """
     graph = analysis.graph
     branch, duct = _own_ducts(graph, analysis.conditions.is_flexible)
+    legs = graph.legs
+    damped = legs.duct[legs.is_branch & np.isin(legs.entry, _DAMPED)]
+    in_entry = np.isin(branch, damped)
+    duct[in_entry] = branch[in_entry]
     excess = analysis.critical_loss - analysis.path_loss
     pv = analysis.state.velocity_pressure[duct]
     wanted = np.maximum(excess, 0.0) / pv
@@ -156,7 +171,7 @@ def blades(analysis: Analysis) -> Blades:
             angle[mine], notes[mine] = butterfly_angle(
                 np.maximum(wanted[mine], 1e-9), section
             )
-    return Blades(branch, duct, excess, wanted, angle, notes)
+    return Blades(branch, duct, excess, wanted, angle, notes, in_entry)
 
 
 def _own_ducts(graph: DuctGraph, is_flexible: BoolArray) -> tuple[IntArray, IntArray]:
@@ -193,16 +208,18 @@ def damper_words(graph: DuctGraph, settings: Sequence[Setting]) -> list[str]:
     -------
     words
         Empty where the whole run serves the one terminal, unless the damper needs a
-        collar. In a return in the direction of the air too: before what joins.
+        collar or is that of the entry. In a return in the direction of the air too:
+        before what joins.
     """
     ducts, names, back = graph.ducts, graph.drawing.names, graph.is_return
     order = np.argsort(ducts.parent, kind="stable")
     parents = ducts.parent[order]
     words = []
     for one in settings:
+        inside = _COLLAR if one.in_collar else _ENTRY if one.in_entry else ""
         before = int(ducts.parent[one.branch])
         if before < 0 or ducts.run[before] != ducts.run[one.duct]:
-            words.append(_COLLAR if one.in_collar else "")
+            words.append(inside)
             continue
         first, last = np.searchsorted(parents, [before, before + 1])
         runs = np.unique(ducts.run[np.setdiff1d(order[first:last], [one.branch])])
@@ -214,7 +231,7 @@ def damper_words(graph: DuctGraph, settings: Sequence[Setting]) -> list[str]:
             words.append(f"before {said} join{'s' * (len(runs) == 1)}")
         else:
             words.append(f"behind the takeoff of {said}")
-        words[-1] += f", {_COLLAR}" if one.in_collar else ""
+        words[-1] += f", {inside}" if inside else ""
     return words
 
 

@@ -115,7 +115,8 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
         centreline; transitions, taps and end caps are counted as fittings, and their
         sheet with the duct, but for that of the caps. Flexible duct is no sheet; no
         stiffeners. Terminals, components and the dampers that `balance` sets are
-        counted beside the fittings.
+        counted beside the fittings, but for the damper of an entry, which is part of
+        it.
 
     References
     ----------
@@ -173,7 +174,8 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
     for duct in _capped(analysis):
         counted["end cap", sections[duct], True] += 1
     dampers = blades(analysis)
-    for duct in dampers.duct[dampers.excess >= WORTH].tolist():
+    to_set = (dampers.excess >= WORTH) & ~dampers.in_entry
+    for duct in dampers.duct[to_set].tolist():
         collar = ", in a rigid collar" * bool(flexible[duct])
         counted[f"balancing damper{collar}", sections[duct], False] += 1
     of_kind = [spec.kind for spec in graph.schedule.terminals.values() if spec.kind]

@@ -13,7 +13,9 @@ from elbowroom.layout import (
     Attributes,
     FanSpec,
     Schedule,
+    Section,
     SourceSpec,
+    TakeoffEntry,
     TerminalSpec,
     build,
     drawing_from_runs,
@@ -29,6 +31,7 @@ from elbowroom.physics import (
     dampers,
     open_shares,
     operate,
+    quantities,
     solve_network,
     tables,
 )
@@ -213,6 +216,54 @@ def test_a_branch_all_of_flexible_duct_needs_a_rigid_collar() -> None:
     assert "rigid collar" in shown.balance_note(list(rows.values()))
     rigid = results.balancing(branch_of(("a", False), ("b", True)))
     assert "rigid collar" not in shown.balance_note(rigid)
+
+
+@pytest.mark.parametrize("hose", [False, True])
+@pytest.mark.parametrize(
+    ("entry", "has_damper"),
+    [
+        (TakeoffEntry.PLAIN, False),
+        (TakeoffEntry.PLAIN_DAMPER, True),
+        (TakeoffEntry.ENTRY_45_DAMPER, True),
+    ],
+)
+def test_the_damper_of_an_entry_is_the_one_that_is_set(
+    entry: TakeoffEntry, has_damper: bool, hose: bool
+) -> None:
+    """A second one beside it would be ordered twice; its angles no table has."""
+    # Flexible duct is round; its entry has no table then, but its damper all the same.
+    branch = round_section(0.2) if hose else rectangular(0.2, 0.2)
+    runs: list[tuple[str, list[list[float]], Section]] = [
+        ("trunk", [[0, 0, 0], [8, 0, 0]], rectangular(0.3, 0.25)),
+        ("side", [[4, 0, 0], [4, 3, 0]], branch),
+    ]
+    drawing = drawing_from_runs(
+        runs, attributes={"trunk": Attributes(source=True, source_at_end=False)}
+    )
+    ends = {"trunk": TerminalSpec(0.3, 90.0), "side": TerminalSpec(0.1, 5.0)}
+    flexible = {"side": "flexible duct, nonmetallic with wire, fully extended"}
+    plan = Schedule(
+        terminals=ends,
+        takeoff_default=entry,
+        run_materials=flexible if hose else {},
+    )
+    analysis = analyse(build(drawing, plan))
+    rows = {row["terminal"]: row for row in results.balancing(analysis)}
+    side, trunk = rows["side"], rows["trunk"]
+    assert side["excess_pa"] > 50.0
+    dampers_to_buy = [r for r in quantities(analysis).fittings if "balancing" in r.what]
+    assert (side["blade_angle_deg"] is None) == (side["table"] is None) == has_damper
+    assert len(dampers_to_buy) == (not has_damper)
+    assert side["entry_damper"] == has_damper
+    assert side["rigid_collar"] == (hose and not has_damper)
+    note = shown.balance_note(list(rows.values()))
+    assert ("that is the one to set" in note) == has_damper
+    assert (shown.blade_words(trunk), trunk["entry_damper"]) == ("none", False)
+    if has_damper:
+        assert side["damper_at"] == "in its entry"
+        assert side["damper_place_m"] == [4.0, 0.0, 0.0]
+        assert shown.damper_point(side, "m") == "(4, 0, 0) m"
+        assert shown.blade_words(side) == "no table"
 
 
 def test_open_dampers_favour_the_favoured() -> None:

@@ -57,10 +57,11 @@ from .outlet import printable
 from .results import balancing, paths
 from .tables import (
     AS_NEW,
-    BEYOND,
     apart_columns,
     balance_note,
+    blade_words,
     damper_place,
+    damper_point,
     notice_lines,
     open_share,
     pair_rows,
@@ -598,18 +599,10 @@ def _balance(analysis: Analysis, display: Display, numbers: dict[Print, int]) ->
             str(row["order"]),
             row["terminal"],
             damper_place(row),
-            ""
-            if row["blade_angle_deg"] is None
-            else place_words(row["damper_place_m"], analysis.graph.drawing.unit),
+            damper_point(row, analysis.graph.drawing.unit),
             _n(display.pressures(row["excess_pa"])),
             _n(f"{row['damper_coefficient']:.1f}"),
-            _n(
-                BEYOND
-                if not row["can_be_balanced"]
-                else "none"
-                if row["blade_angle_deg"] is None
-                else f"{row['blade_angle_deg']:.0f}°"
-            ),
+            _n(blade_words(row)),
             (_angle_from(row, numbers), "k"),
             _n(open_share(row)),
         ]

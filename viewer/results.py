@@ -238,10 +238,13 @@ def balancing(analysis: Analysis) -> list[Plain]:
             "damper_in": names[int(ducts.run[setting.duct])],
             "damper_at": where,
             "damper_place_m": (
-                (ducts.begin if setting.in_collar else middle)[setting.duct].round(6)
+                (ducts.begin if setting.in_collar or setting.in_entry else middle)[
+                    setting.duct
+                ].round(6)
                 + 0.0
             ).tolist(),
             "rigid_collar": setting.in_collar,
+            "entry_damper": setting.in_entry,
             "excess_pa": setting.excess,
             "damper_coefficient": setting.coefficient,
             "blade_angle_deg": None

@@ -55,6 +55,10 @@ _IN_COLLARS = (
     "collar with the damper in it is needed at the takeoff (common practice, no "
     "published source)."
 )
+_IN_ENTRIES = (
+    " Where the entry of a branch has a damper, that is the one to set; no table has "
+    "its angles."
+)
 # Where no angle of the table suffices.
 BEYOND = f"beyond {math.degrees(dampers.BUTTERFLY_END):.0f}°"
 
@@ -257,17 +261,13 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
         right("open, of design"),
     )
     for row in settings:
-        angle = row["blade_angle_deg"]
-        blade = "none" if angle is None else f"{angle:.0f}°"
-        if not row["can_be_balanced"]:
-            blade = BEYOND
         table.add_row(
             plain(row["terminal"]),
             plain(damper_place(row)),
-            "" if angle is None else place_words(row["damper_place_m"], unit),
+            damper_point(row, unit),
             display.pressures(row["excess_pa"]),
             f"{row['damper_coefficient']:.1f}",
-            blade,
+            blade_words(row),
             open_share(row),
         )
     console.print(table)
@@ -279,8 +279,25 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
 
 
 def balance_note(settings: Sequence[dict[str, Any]]) -> str:
-    """What dampers are taken, what 'open' means, and where a collar is needed."""
-    return _OPEN + _IN_COLLARS * any(row["rigid_collar"] for row in settings)
+    """What dampers are taken, what 'open' means, and of collars and entries."""
+    said = _OPEN + _IN_COLLARS * any(row["rigid_collar"] for row in settings)
+    return said + _IN_ENTRIES * any(row["entry_damper"] for row in settings)
+
+
+def blade_words(row: Mapping[str, Any]) -> str:
+    """Blade angle of `balancing` in words."""
+    if not row["can_be_balanced"]:
+        return BEYOND
+    if row["blade_angle_deg"] is None:
+        return "no table" if row["entry_damper"] else "none"
+    return f"{row['blade_angle_deg']:.0f}°"
+
+
+def damper_point(row: Mapping[str, Any], unit: str) -> str:
+    """Coordinates of a damper of `balancing`; empty where none is needed."""
+    if row["blade_angle_deg"] is None and not row["entry_damper"]:
+        return ""
+    return place_words(row["damper_place_m"], unit)
 
 
 def open_share(row: dict[str, Any]) -> str:
