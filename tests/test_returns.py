@@ -1489,6 +1489,17 @@ def test_ducts_as_solids_stand_where_they_are_also_on_a_map() -> None:
         assert np.unique(edges, axis=0, return_counts=True)[1].max() == 2
 
 
+def test_a_return_beside_options_shows_its_components_too() -> None:
+    """As of the supply: a collar stands out of its duct by a tenth of its side."""
+    silencer = ComponentSpec("far", "silencer", loss=20.0)
+    plain = layout_view.duct_solids(found(back()))
+    *rest, collar = layout_view.duct_solids(found(back(), components=(silencer,)))
+    assert len(rest) == len(plain)
+    main = min(float(one.vertices[:, 1].min()) for one in plain)
+    # Of 24 corners of a circle of 400 mm, one lies across.
+    assert main - collar.vertices[:, 1].min() == pytest.approx(0.04, abs=1e-3)
+
+
 def test_a_review_page_of_options_holds_their_return(tmp_path: Path) -> None:
     words, out = options_and_return(tmp_path), tmp_path / "a.html"
     assert main(["compare", *words, "--page", str(out)]) == 0

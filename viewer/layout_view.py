@@ -152,7 +152,7 @@ def seen_tubes(graph: DuctGraph, shapes: Solids) -> Tubes:
 
 def duct_solids(analysis: Analysis) -> list[Obstacle]:
     """Pieces of a layout as solids, to be shown beside another layout."""
-    tubes = solids(analysis.graph).tubes
+    tubes = solids(analysis.graph, collars=True).tubes
     # Swept near the origin: the mesh is in single precision.
     origin = tubes.centre.mean(axis=0)
     mesh = sweep(replace(tubes, centre=tubes.centre - origin))
