@@ -733,6 +733,54 @@ def test_remarks_that_are_not_saved_are_asked_for(browser: Any, room: Path) -> N
 
 
 @needs_browser
+def test_a_supply_alone_has_its_budget_on_the_page(
+    browser: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What the fan gives, what is declared, what is left and where that goes."""
+    out = tmp_path / "house.html"
+    assert main(["analyse", str(HOUSE), "--page", str(out), "--json"]) == 0
+    system = json.loads(capsys.readouterr().out)["system"]
+    one = Opened(browser, out, (1280, 720))
+    p = one.page
+    said = p.locator("#spends").inner_text()
+    assert f"critical path to {system['critical_terminal']}, Pa" in said
+    wanted = {
+        "left for ducts and fittings": system["available_pa"],
+        "spent in fittings": system["fitting_loss_pa"],
+        **{f"less {name}": -v for name, v in system["declared_losses_pa"].items()},
+    }
+    assert len(wanted) > 3
+    for words, value in wanted.items():
+        assert re.search(rf"{re.escape(words)}\s+{value:.1f}\n", said), words
+    assert p.locator("#budget").inner_text() == ""
+    p.select_option("#units", "inch-pound")
+    assert "in.wg" in p.locator("#spends h2").inner_text()
+    p.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    assert "spent in fittings" in p.locator("#printed").text_content()
+    assert one.said == []
+    p.close()
+
+
+@needs_browser
+@pytest.mark.parametrize("units", ["metric", "inch-pound"])
+def test_a_size_stands_on_one_line_with_its_unit(
+    browser: Any, room: Path, units: str
+) -> None:
+    one = Opened(browser, room, (1100, 800))
+    p = one.page
+    p.select_option("#units", units)
+    lines = p.evaluate(
+        """() => [...document.querySelectorAll("#rows td:nth-child(4)")].map((cell) => {
+          const all = document.createRange();
+          all.selectNodeContents(cell);
+          return [...new Set([...all.getClientRects()].map((r) => r.top))].length;
+        })"""
+    )
+    assert set(lines) == {1}
+    p.close()
+
+
+@needs_browser
 def test_a_return_stands_beside_its_supply(
     browser: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

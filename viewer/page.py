@@ -25,7 +25,7 @@ from elbowroom.layout import (
 )
 from elbowroom.physics import Analysis, Budget, Kind, Option, critical_return
 
-from .budget import joint_lines, system_lines
+from .budget import joint_lines, pressure_lines, rate_lines, system_lines
 from .checks import CAUTIONS
 from .colours import Scale, even_scale_for, scale_for
 from .display import DIGITS, DISPLAYS, INCH_POUND, TOUCH, Display
@@ -175,6 +175,8 @@ def page_data(
         "options": [
             {
                 **_option(option, room, origin),
+                # Beside that of supply and returns, which is one, none of their own.
+                "budget": _own_budget(option.analysis) if budget is None else None,
                 "return": _costliest(returns[n]) if returns[n:] else None,
                 "tubes": _tubes(tubes[n], owners[n], origin),
                 "same_as": _same(ends[n], ends[0]),
@@ -232,6 +234,14 @@ def _budget(options: Sequence[Option], budget: Budget) -> dict[str, Any]:
         for name, display in DISPLAYS.items()
     }
     return {"lines": lines, "flags": flags}
+
+
+def _own_budget(analysis: Analysis) -> dict[str, Any]:
+    """Budget of the critical path as `analyse` prints it, in either unit."""
+    return {
+        name: [*pressure_lines(analysis, one), *rate_lines(analysis, one)]
+        for name, one in DISPLAYS.items()
+    }
 
 
 def _costliest(returns: Sequence[Analysis]) -> dict[str, Any] | None:

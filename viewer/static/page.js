@@ -33,7 +33,8 @@
   // Of two bodies, below zero where they overlap; the words are those of the picture.
   const between = (distance) => (touches(distance) ? "touching" : distance < 0
     ? `overlaps by ${gapWords(-distance)}` : gapWords(distance));
-  const size = (e) => (state.units === "metric" ? e.section : e.inches);
+  const size = (e) => (state.units === "metric" ? e.section : e.inches)
+    .replace(/ (mm|in)(?= |$)/, "\u00a0$1"); // no line ends between a value and its unit
   // A name may come from others: never as markup, and with its controls escaped, which
   // would turn what stands beside it on a line; as `printable` of `outlet.py` has it.
   const CONTROLS = new RegExp("(?![\\n\\t])"
@@ -1091,6 +1092,12 @@
     };
     fill("system", `What ${option.name} was worked out with`, [],
       sums(option.system[state.units]));
+    if (option.budget) {
+      const way = option.is_return ? "from" : "to";
+      fill("spends", `Pressure budget of ${option.name}, critical path ${way} `
+        + `${option.critical_terminal}, ${unit("pressure").name}`, [],
+      sums(option.budget[state.units]));
+    }
     if (compared) fill("apart", `Against ${first.name}`, options.slice(1).map(apart));
     if (data.budget) {
       fill("budget", `Budget of supply and return, ${unit("pressure").name}`,
@@ -1236,7 +1243,7 @@
       state.option = number;
       table();
       notes();
-      for (const id of ["system", "table", "faults", "pairs", "room", "flags"]) {
+      for (const id of ["system", "spends", "table", "faults", "pairs", "room", "flags"]) {
         const copy = $(id).cloneNode(true);
         copy.removeAttribute("id");
         for (const part of copy.querySelectorAll("[id]")) part.removeAttribute("id");
