@@ -1,12 +1,14 @@
 """Dampers and shares, by hand and against a solved network."""
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from rich.console import Console
 from routes import drawn
 
 from elbowroom.layout import (
@@ -35,7 +37,7 @@ from elbowroom.physics import (
     solve_network,
     tables,
 )
-from elbowroom.viewer import main, results
+from elbowroom.viewer import display, main, results
 from elbowroom.viewer import tables as shown
 
 DATA = Path(__file__).parent / "data"
@@ -264,6 +266,31 @@ def test_the_damper_of_an_entry_is_the_one_that_is_set(
         assert side["damper_place_m"] == [4.0, 0.0, 0.0]
         assert shown.damper_point(side, "m") == "(4, 0, 0) m"
         assert shown.blade_words(side) == "no table"
+
+
+def test_at_80_columns_a_place_stands_on_two_lines_at_most(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Beside words of three lines each of its numbers had a line, for nothing."""
+    analysis = found()
+    (row, *_) = (r for r in results.balancing(analysis) if r["blade_angle_deg"])
+    trunk, behind = "main trunk", "behind the takeoff of 'branch corridor'"
+    collar = "behind the takeoff of 'branch 12', in a rigid collar"
+    stands = [
+        ("corridor", trunk, behind, (12.5, -2.1751, 3.2155), 2.6),
+        ("store", "branch store", "", (11.0, 1.07525, 3.2155), 5.9),
+        ("meeting room 2", "branch meeting room 2", "", (6.0, 1.07525, 3.2155), 16.1),
+        ("open-plan office north", "trunk north", collar, (9.0, -2.1751, 3.2155), 21.6),
+    ]
+    keys = "terminal", "damper_in", "damper_at", "damper_place_m", "excess_pa"
+    rows = [{**row, **dict(zip(keys, said, strict=True))} for said in stands]
+    monkeypatch.setattr(shown, "balancing", lambda _: rows)
+    shown.print_balance(analysis, display.METRIC, Console(width=80))
+    table = capsys.readouterr().out.split("Single-blade")[0]
+    assert max(map(len, table.splitlines())) <= 80
+    for *_, place, _ in stands:
+        x, y, z = (f"{number:.3f}".rstrip("0").rstrip(".") for number in place)
+        assert re.search(rf"\({x}, {y},.*\n?.* {z}\) m", table), table
 
 
 def test_open_dampers_favour_the_favoured() -> None:

@@ -35,7 +35,7 @@ from .results import (
     system_row,
     totals,
 )
-from .terminal import TerminalTable, right, unbroken
+from .terminal import TerminalTable, places, right, unbroken
 
 TOP = 5
 _MOST_PATHS = 40  # printed; the terminals to balance are never cut
@@ -254,7 +254,7 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
         "Balancing, the least favoured terminal first",
         "terminal",
         "damper in",
-        "at",
+        places("at"),
         right(f"to spend, {display.pressure}"),
         right("C"),
         right("blade"),

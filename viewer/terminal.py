@@ -65,6 +65,15 @@ def right(head: str) -> Column:
     return Column(head, justify="right")
 
 
+class _Places(Column):
+    """A column of places: their numbers are not folded, and break once for nothing."""
+
+
+def places(head: str) -> Column:
+    """A column of places, which stand on two lines where words need the room."""
+    return _Places(head)
+
+
 def unbroken(head: str) -> Column:
     """A column whose words stay on one line."""
     return Column(head, no_wrap=True)
@@ -75,7 +84,8 @@ def column_widths(columns: Sequence[Column], room: int) -> list[int]:
 
     From the widest that each can use, the one gives way that costs the fewest lines,
     and of several the widest. None goes below its longest word; a cell of numbers that
-    breaks counts as a line more even where its row has room for it.
+    breaks counts as a line more even where its row has room for it, and a place that
+    breaks twice as two.
 
     Parameters
     ----------
@@ -112,8 +122,10 @@ def column_widths(columns: Sequence[Column], room: int) -> list[int]:
                     [*as_wide[:place], narrower[place], *as_wide[place + 1 :]], axis=0
                 )
                 cost = int(lines.sum())
-                if column.justify == "right":
-                    cost += int(narrower[place][1:].sum() - as_wide[place][1:].sum())
+                whole = _whole(column)
+                if whole is not None:
+                    more = narrower[place].clip(whole) - as_wide[place].clip(whole)
+                    cost += int(more[1:].sum()) * whole
                 costs.append((cost, -widths[place], place))
         if not costs:
             break
@@ -122,6 +134,13 @@ def column_widths(columns: Sequence[Column], room: int) -> list[int]:
         as_wide[place] = narrower[place]
         narrower[place] = _lines(cells[place], widths[place] - 1)
     return widths
+
+
+def _whole(column: Column) -> int | None:
+    """On how many lines a cell of a column is still whole; None for words."""
+    if isinstance(column, _Places):
+        return 2
+    return 1 if column.justify == "right" else None
 
 
 def _word_lengths(column: Column) -> list[list[list[int]]]:
@@ -142,7 +161,7 @@ def _span(column: Column, cells: list[list[list[int]]]) -> tuple[int, int]:
     """Least and greatest width of a column: its longest word, its longest line."""
     lines = [line for cell in cells for line in cell if line]
     least = max((max(line) for line in lines), default=0)
-    if column.justify != "right" and not column.no_wrap:
+    if _whole(column) is None and not column.no_wrap:
         least = min(least, _LONGEST_WORD)
     greatest = max((sum(line) + len(line) - 1 for line in lines), default=0)
     return least, max(least, greatest)
