@@ -222,7 +222,7 @@ def _candidates(analysis: Analysis, series: str) -> Iterator[tuple[str, str, Sch
             ]
         changes = [(what, run, other) for what, other in options]
         if kind == Kind.BEND:
-            changes.extend(_turned(analysis, row, run, series))
+            changes.extend(_turned(analysis, row, series))
         for what, at, other in changes:
             if (what, at) not in tried:
                 tried.add((what, at))
@@ -294,11 +294,15 @@ def _elbows(analysis: Analysis, row: int, run: str) -> Iterator[tuple[str, Sched
 
 
 def _turned(
-    analysis: Analysis, row: int, run: str, series: str
+    analysis: Analysis, row: int, series: str
 ) -> Iterator[tuple[str, str, Schedule]]:
-    """Turn the run whose section the elbow has, which may be the one before its own."""
+    """Turn the run whose section the elbow has, which may be the one before its own.
+
+    Named with every bend of that run that it eases, so that it is the same for each.
+    """
     graph, bends = analysis.graph, analysis.graph.bends
-    if bends.in_plane[row] <= 1.05 * bends.along_axis[row]:
+    hard = bends.in_plane > 1.05 * bends.along_axis
+    if not hard[row]:
         return
     duct = int(graph.bend_duct[row])
     section = graph.section(duct)
@@ -309,10 +313,22 @@ def _turned(
         return
     if turned.width > (own.widest or np.inf) + 1e-9:
         return
-    of = "" if at == run else f" of '{run}'"
+    runs = graph.ducts.run
+    eased = []
+    for other in (hard & (runs[graph.bend_duct] == runs[duct])).nonzero()[0].tolist():
+        if graph.section(int(graph.bend_duct[other])) == section:
+            own_run = graph.drawing.names[int(runs[bends.duct[other]])]
+            of = "" if own_run == at else f" of '{own_run}'"
+            eased.append(f"bend {bends.number[other]}{of}")
+    named = f"{eased[0]} goes"
+    if len(eased) > 1:
+        shown = min(len(eased) - 1, _SHOWN)
+        rest = len(eased) - shown
+        last = f" and {eased[-1]}" if rest == 1 else and_more(rest)
+        named = ", ".join(eased[:shown]) + f"{last} go"
     yield (
-        f"turn the section on its side ({turned.words_in(series)}), so that bend "
-        f"{bends.number[row]}{of} goes the easy way",
+        f"turn the section on its side ({turned.words_in(series)}), so that "
+        f"{named} the easy way",
         at,
         _with_section(graph.schedule, at, turned),
     )

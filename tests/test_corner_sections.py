@@ -100,6 +100,15 @@ def test_a_run_is_turned_whose_elbow_goes_the_hard_way() -> None:
     assert turn.schedule.sections["a"] == rectangular(0.2, 0.6)
 
 
+def test_one_turn_of_a_run_is_told_once_with_all_that_it_eases() -> None:
+    """Three elbows go the hard way: turning their section is one change, not three."""
+    path, wide = [[0, 0, 0], [4, 0, 0], [4, 4, 0], [8, 4, 0]], rectangular(0.6, 0.2)
+    runs = [("a", path, wide), ("b", [[8, 4, 0], [8, 8, 0]], rectangular(0.3, 0.3))]
+    turns = [r.what for r in remedies(corner(runs)) if "on its side" in r.what]
+    (what,) = turns
+    assert what.endswith("so that bend 1, bend 2 and bend 1 of 'b' go the easy way")
+
+
 def test_elbows_of_two_sections_are_no_pair() -> None:
     """The published pairs are of one section throughout."""
     path = [[4, 0, 0], [4, 1, 0], [8, 1, 0]]
