@@ -26,6 +26,7 @@ class Note(IntFlag):
     OWN_CHANGE = 256  # a main's change of section counts as a fitting of its own
     TIGHT_PAIR = 512  # elbows tighter than those of the table of close pairs
     KINKS = 1024  # a transition goes to one side: its kinks count as mitred elbows
+    RESHAPED = 2048  # a main changes its shape where air joins it: an allowance counts
 
     @property
     def words(self) -> list[str]:
@@ -43,6 +44,8 @@ _WORDS = {
     Note.FALLBACK: "no table of its own: another fitting stands in",
     Note.OWN_CHANGE: "no table of it: the main's change of section counts as a "
     "transition behind the branch",
+    Note.RESHAPED: "no table of it: the main's change of shape counts as that of a "
+    "transition, by an allowance",
     Note.TIGHT_PAIR: "tighter than r/D 1, where the table of close pairs begins: the "
     "plain sum stands",
     Note.KINKS: "goes further to one side than a flat side explains: its kinks count "

@@ -116,7 +116,7 @@ def _cross(shape: Shape) -> Callable[[Values, float], Legs]:
             np.array([[values["Qb_over_Qc"]], [values["Qb2_over_Qc"]]]),
             np.array([[values["Ab_over_Ac"]], [values["Ab2_over_Ac"]]]),
             np.array([values["As_over_Ac"]]),
-            np.full((2, 1), np.radians(values["angle_deg"])),
+            np.radians([values["angle_deg"]]),
             shape,
             shape,
         )

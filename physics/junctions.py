@@ -5,8 +5,6 @@ common flow, f branch area over common area, v branch velocity over common veloc
 (q / f). Negative coefficients are real: one leg gains what the other pays.
 """
 
-from dataclasses import replace
-
 import numpy as np
 import numpy.typing as npt
 
@@ -52,6 +50,7 @@ from .junctions_symmetrical import (
     symmetrical,
     symmetrical_joining,
 )
+from .several_legs import keep_energy, without_idle
 from .split_mains import split_main, split_main_branch
 from .tables import chosen
 from .takeoff_entries import is_lost
@@ -282,10 +281,11 @@ def cross(
 
     Parameters
     ----------
-    flow_ratio, area_ratio, angle
-        q, f and deflection (rad) of the two branches, shape (2, n).
-    main_area_ratio
-        Straight area over common area, shape (n,).
+    flow_ratio, area_ratio
+        q and f of the two branches, shape (2, n).
+    main_area_ratio, angle
+        Straight area over common area, and deflection of both branches, rad, shape
+        (n,).
     common_shape, branch_shape, entry
         Of both branches.
 
@@ -299,30 +299,43 @@ def cross(
     -----
     An approximation, noted as such: no coefficients of a cross are published openly.
     Each branch counts as that of a tee of its own; the main is charged once, for the
-    flow and area of both branches together (common practice, no published source).
+    flow and area of both branches together (common practice, no published source). A
+    leg with less than a tenth of the air counts in part, and no cross gives energy, as
+    in a drawn layout: see `several_legs`.
     """
-    both = np.tile(main_area_ratio, 2)
+    # The legs of a cross beside each other: both branches, then the main.
+    count = flow_ratio.shape[1]
+    every, common = np.arange(3 * count), np.arange(count).repeat(3)
+    leaves, wide = flow_ratio.sum(axis=0), area_ratio.sum(axis=0)
+    q = np.stack([*flow_ratio, leaves], axis=1).ravel()
+    f = np.stack([*area_ratio, wide], axis=1).ravel()
+    share = np.stack([*flow_ratio, 1.0 - leaves], axis=1).ravel()
+    is_main = every % 3 == 2
 
-    def legs(is_branch: bool, q: FloatArray, f: FloatArray, s: FloatArray) -> Gathered:
-        n = len(q)
-        turn = angle.ravel() if is_branch else angle.max(axis=0)
+    def legs(rows: IntArray, area: FloatArray, symmetrical: BoolArray) -> Gathered:
+        straight = np.where(symmetrical, 1.0, main_area_ratio[rows // 3])
         found = dividing_legs(
             JunctionLegs(
-                is_branch=np.full(n, is_branch),
-                is_symmetrical=np.zeros(n, dtype=bool),
-                angle=turn,
-                entry=np.full(n, int(entry)),
-                common_shape=np.full(n, int(common_shape)),
-                branch_shape=np.full(n, int(branch_shape)),
-                flow_ratio=q,
-                area_ratio=f,
-                main_area_ratio=s,
+                is_branch=~is_main[rows],
+                is_symmetrical=symmetrical,
+                angle=angle[rows // 3],
+                entry=np.full(len(rows), int(entry)),
+                common_shape=np.full(len(rows), int(common_shape)),
+                branch_shape=np.full(len(rows), int(branch_shape)),
+                flow_ratio=q[rows],
+                area_ratio=area,
+                main_area_ratio=straight,
             )
         )
-        found.notes |= int(Note.FALLBACK)
-        found.credits = [replace(c, confidence="low") for c in found.credits]
+        found.stand_in(np.arange(len(rows)))
         return found
 
-    branches = legs(True, flow_ratio.ravel(), area_ratio.ravel(), both)
-    main = legs(False, flow_ratio.sum(0), area_ratio.sum(0), main_area_ratio)
-    return branches, main
+    found = legs(every, f, np.zeros(len(every), dtype=bool))
+    for kept, part in without_idle(common, share):
+        other = kept.reshape(-1, 2)[:, ::-1].ravel()
+        past = np.where(is_main[kept], f[other], f[kept])
+        read = legs(kept, past, ~(is_main[kept] | is_main[other]))
+        found.put_between(kept, found.part(kept), read, part)
+    keep_energy(common, share, found)
+    branches = np.concatenate([every[0::3], every[1::3]])
+    return found.part(branches), found.part(every[2::3])

@@ -10,9 +10,9 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray, TakeoffEntry
+from elbowroom.layout import BoolArray, FloatArray, TakeoffEntry
 
-from .axes import alike
+from .axes import ROUNDING, alike
 from .coefficient import Coefficient, Note
 from .junction_terms import (
     REFERENCE,
@@ -37,6 +37,7 @@ _RECT_BRANCH = {
     TakeoffEntry.ENTRY_45_DAMPER: "45 deg entry with balancing damper",
     TakeoffEntry.EXTRACTOR: "90 deg tee rectangular with extractor",
 }
+_RATIO = 0.02  # of itself, what an area ratio printed as 0.33 may be off
 # Whether the branch's entry stands in the main's way, to be looked up by its code.
 OBSTRUCTED = np.isin(
     list(TakeoffEntry),
@@ -159,13 +160,16 @@ def rect_main_obstructed(velocity_ratio: npt.ArrayLike) -> Coefficient:
 
 
 @cache
-def _radius_rows(flow: str, leg: str) -> tuple[FloatArray, tuple[Curve, ...]]:
-    """Area ratios (f and branch over main) and curves over q of radius wyes."""
-    read = chosen("junction_rect_wye_radius_branch", {"flow": flow, "leg": leg})
-    pairs = sorted({(r["area_ratio_Ab_Ac"], r["area_ratio_Ab_As"]) for r in read})
+def _radius_rows(
+    flow: str, leg: str
+) -> tuple[FloatArray, FloatArray, tuple[Curve, ...]]:
+    """Radius wyes in print: f and s of each, shape (m,), and its curve over q."""
+    name = "junction_rect_wye_radius_branch"
+    read = chosen(name, {"flow": flow, "leg": leg})
+    pairs = sorted({(row["area_ratio_Ab_Ac"], row["area_ratio_Ab_As"]) for row in read})
     curves = tuple(
         curve(
-            "junction_rect_wye_radius_branch",
+            name,
             "flow_ratio_Qb_Qc",
             where={
                 "flow": flow,
@@ -176,7 +180,37 @@ def _radius_rows(flow: str, leg: str) -> tuple[FloatArray, tuple[Curve, ...]]:
         )
         for of_common, of_main in pairs
     )
-    return np.array(pairs, dtype=np.float64), curves
+    branch, over_main = np.array(pairs, dtype=np.float64).T
+    return branch, branch / over_main, curves
+
+
+def _radius_weights(
+    printed: tuple[FloatArray, FloatArray], f: FloatArray, s: FloatArray
+) -> tuple[FloatArray, BoolArray]:
+    """How much each of m printed rows counts, shape (m, n), and where areas lie off.
+
+    At each printed f between those of its s, then between the f: both straight in
+    1 / area², in which velocity pressures are.
+    """
+    branch, main = printed
+    weight, off = np.zeros((len(branch), len(f))), np.zeros(len(f), dtype=bool)
+    across, along = -1.0 / f**2, -1.0 / s**2  # minus, so that they rise
+    every = np.unique(branch)
+    for area in every:
+        share = np.interp(across, -1.0 / every**2, every == area)
+        rows = (branch == area).nonzero()[0]
+        rows = rows[main[rows].argsort()]
+        for row in rows:
+            part = np.interp(along, -1.0 / main[rows] ** 2, rows == row)
+            weight[row] = share * part
+        off |= (share > ROUNDING) & _is_off(s, main[rows])
+    return weight, off | _is_off(f, every)
+
+
+def _is_off(area: FloatArray, printed: FloatArray) -> BoolArray:
+    """Whether ratios lie beyond the printed ones by more than these are rounded."""
+    low, high = printed.min() * (1.0 - _RATIO), printed.max() * (1.0 + _RATIO)
+    return np.asarray((area < low) | (area > high))
 
 
 def radius_wye(
@@ -200,25 +234,34 @@ def radius_wye(
     Returns
     -------
     coefficient
-        From the nearest row of area ratios, straight in q, as the published example
-        does; noted where the areas are not those of the row.
+        Straight in q, as the published example does; between the printed rows straight
+        in 1 / f² and in 1 / (main area ratio)², held beyond them, both noted.
+
+    Notes
+    -----
+    How to go between rows is our own choice: the print has eight pairs of areas, and
+    with the nearest of them C would jump by up to a half at a millimetre of a size.
+    Velocity pressures go with 1 / area², and the print does too: its branches of
+    f = 0.5 lie 0.1 (joining: 0.3) on average off what those of 0.25 and 1 make of them
+    straight in 1 / f², and 0.8 (2.0) off what they make of them straight in f.
 
     References
     ----------
     SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory; two points seen).
     """
     q, f, s = alike(flow_ratio, area_ratio, main_area_ratio)
-    pairs, curves = _radius_rows(flow, leg)
-    apart = (np.log(f)[:, None] - np.log(pairs[:, 0])) ** 2
-    apart = apart + (np.log(f / s)[:, None] - np.log(pairs[:, 1])) ** 2
-    nearest = np.argmin(apart, axis=1)
-    value, notes = np.empty(len(q)), np.empty(len(q), dtype=np.int64)
-    for row in np.unique(nearest).tolist():
-        mine = nearest == row
-        value[mine], notes[mine] = curves[row].at(q[mine])
-    off = apart[np.arange(len(q)), nearest] > 1e-4
+    branch, main, curves = _radius_rows(flow, leg)
+    weight, off = _radius_weights((branch, main), f, s)
+    value, notes = np.zeros(len(q)), off * np.int64(Note.CLAMPED)
+    for row in (weight.max(axis=1) > 0.0).nonzero()[0].tolist():
+        mine = weight[row].nonzero()[0]
+        share = weight[row, mine]
+        found, bits = curves[row].at(q[mine])
+        value[mine] += share * found
+        notes[mine] |= np.where(share > ROUNDING, bits, 0)
+    between = weight.max(axis=0) < 1.0 - ROUNDING
     return from_table(
-        curves[0], value, notes | np.where(off, int(Note.NEAREST_ROW), 0), REFERENCE
+        curves[0], value, notes | between * np.int64(Note.INTERPOLATED), REFERENCE
     )
 
 

@@ -277,38 +277,56 @@ def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
         Shape (t,). The downstream duct of a contraction and the upstream duct of an
         expansion are their smaller areas.
     own
-        What mains would spend that change their section at a junction; none in a
-        return, whose tables of joining air have it.
+        What mains would spend that change their section at a junction; in a return
+        for a change of shape alone, as the tables of joining air have that of area.
     """
-    ducts, found, legs = graph.ducts, graph.transitions, graph.legs
-    after, before = found.duct, ducts.parent[found.duct]
-    length = found.length
+    found = graph.transitions
+    after, before = found.duct, graph.ducts.parent[found.duct]
     if graph.is_return:
-        after, before = before, after
-        rows = after[:0]
-    else:
-        rows = own_change_rows(ducts, legs)
-    if len(rows):
-        main, rest = legs.common[rows], legs.straight[rows]
-        before, after = np.append(before, main), np.append(after, rest)
-        own_length, basis = own_change_lengths(graph, main, rest)
-        length = np.append(length, own_length)
-    every = transitions.transition(*_as_they_stand(ducts, before, after), length)
-    if len(rows) == 0:
-        return every, OwnChanges(rows, every, length[:0], rows)
-    mine, others = np.split(np.arange(len(length)), [len(found.duct)])
-    shape = transitions.shape_allowance(*_as_they_stand(ducts, main, rest))
-    return every.part(mine), OwnChanges(rows, every.part(others), shape, basis)
+        every = transitions.transition(
+            *_as_they_stand(graph.ducts, after, before), found.length
+        )
+        return every, _own_changes(graph, graph.legs)
+    return _with_own_changes(graph, graph.legs, before, after, found.length)
 
 
 def _own_changes(graph: DuctGraph, legs: Legs) -> OwnChanges:
     """Those of mains among some legs, as `transition_coefficients` gives them."""
-    rows = own_change_rows(graph.ducts, legs)
+    if not graph.is_return:
+        none, length = np.zeros(0, dtype=np.int64), np.zeros(0)
+        return _with_own_changes(graph, legs, none, none, length)[1]
+    ducts, rows = graph.ducts, own_change_rows(graph.ducts, legs)
     main, rest = legs.common[rows], legs.straight[rows]
-    length, basis = own_change_lengths(graph, main, rest)
-    stands = _as_they_stand(graph.ducts, main, rest)
-    found = transitions.transition(*stands, length)
-    return OwnChanges(rows, found, transitions.shape_allowance(*stands), basis)
+    shape = transitions.shape_allowance(*_as_they_stand(ducts, rest, main))
+    rows, shape = rows[shape > 0.0], shape[shape > 0.0]
+    found = Gathered(len(rows))
+    found.put(np.arange(len(rows)), transitions.shape_alone(shape))
+    drawn = np.full(len(rows), int(Basis.DRAWN))  # no length goes into it
+    return OwnChanges(rows, found, shape, drawn, Note.RESHAPED)
+
+
+def _with_own_changes(
+    graph: DuctGraph,
+    legs: Legs,
+    before: IntArray,
+    after: IntArray,
+    length: FloatArray,
+) -> tuple[Gathered, OwnChanges]:
+    """Transitions of a supply, and its mains' own changes: looked up in one pass."""
+    ducts, count = graph.ducts, len(length)
+    rows = own_change_rows(ducts, legs)
+    main, rest = legs.common[rows], legs.straight[rows]
+    basis, shape = rows, np.zeros(len(rows))
+    if len(rows):
+        before, after = np.append(before, main), np.append(after, rest)
+        own_length, basis = own_change_lengths(graph, main, rest)
+        length = np.append(length, own_length)
+        shape = transitions.shape_allowance(*_as_they_stand(ducts, main, rest))
+    every = transitions.transition(*_as_they_stand(ducts, before, after), length)
+    if len(rows) == 0:
+        return every, OwnChanges(rows, every, shape, basis)
+    mine, others = np.split(np.arange(len(length)), [count])
+    return every.part(mine), OwnChanges(rows, every.part(others), shape, basis)
 
 
 def _as_they_stand(
@@ -353,8 +371,8 @@ def leg_coefficients(
         Legs whose air counts as none, and that of the one beside them as all, shape
         (l,); None where each counts with its airflow.
     own
-        Changes of section of mains among the legs, which are counted too; None where
-        air joins, or none has any.
+        Changes of section of mains among the legs, which are counted too; None for
+        meetings.
 
     Returns
     -------
@@ -366,9 +384,7 @@ def leg_coefficients(
     boxed = legs.common == legs.duct
     if boxed.any():
         return _with_boxed(graph, legs, boxed, *air, rests, own)
-    found = _as_told_apart(graph, legs, *air, rests)
-    if own is not None and len(own.rows):
-        count_own_changes(graph.ducts, legs, size, flow, own, found)
+    found = _as_told_apart(graph, legs, *air, rests, own)
     several = legs.leg_count > 3
     if several.any():
         rows = several.nonzero()[0]
@@ -429,10 +445,10 @@ def _put_without_idle(
     for kept, part in without_idle(legs.common, share):
         some = legs_among(legs, kept, size)
         fixed = None if rests is None else rests[kept]
-        read = _as_told_apart(graph, some, size, flow, velocity, joining, fixed)
-        if not (graph.is_return or joining):
-            own = _own_changes(graph, some)
-            count_own_changes(graph.ducts, some, size, flow, own, read)
+        # Where legs do not lead away from the source none are counted.
+        own = _own_changes(graph, some) if joining == graph.is_return else None
+        air = size, flow, velocity, joining
+        read = _as_told_apart(graph, some, *air, fixed, own)
         found.put_between(kept, found.part(kept), read, part)
 
 
@@ -444,6 +460,7 @@ def _as_told_apart(
     velocity: FloatArray,
     joining: bool,
     rests: BoolArray | None,
+    own: OwnChanges | None,
 ) -> Gathered:
     """Coefficients of legs that all count in full."""
     air = size, flow, velocity, joining
@@ -453,6 +470,8 @@ def _as_told_apart(
         rows = np.isin(legs.common, legs.common[between]).nonzero()[0]
         some = None if rests is None else rests[rows]
         found.take_over(rows, _between(graph, some_legs(legs, rows), *air, some))
+    if own is not None and len(own.rows):
+        count_own_changes(graph.ducts, legs, size, flow, own, found)
     return found
 
 
@@ -646,8 +665,7 @@ def _as_lone(
     legs = some_legs(graph.lone, kept)
     # As they lead away: what does not go on takes nothing.
     rests = graph.ducts.finish[legs.duct] == graph.ducts.finish[legs.common]
-    own = None if graph.is_return else _own_changes(graph, legs)
-    air = size, flow, velocity
+    own, air = _own_changes(graph, legs), (size, flow, velocity)
     found = leg_coefficients(graph, legs, *air, graph.is_return, rests, own)
     on, beside = np.searchsorted(kept, near.on), near.own >= 0
     out, own_row = found.part(on), np.searchsorted(kept, near.own[beside])

@@ -34,12 +34,15 @@ class OwnChanges:
         What of that is the allowance for a change of shape alone, shape as `rows`.
     basis
         `Basis` codes of its length; shape as `rows`.
+    note
+        What legs that have one are noted with.
     """
 
     rows: IntArray
     found: Gathered
     shape: FloatArray
     basis: IntArray
+    note: Note = Note.OWN_CHANGE
 
 
 def own_change_lengths(
@@ -103,7 +106,8 @@ def count_own_changes(
     changes little of what the change of section spends without it. The allowance for a
     change of shape counts in full. Of several branches those that leave a rectangular
     main by a radius, whose table has mains of other areas, have their share of the air
-    in it.
+    in it. Where air joins, in a return, that allowance counts alone: the tables there
+    have mains of other areas.
     """
     rows = own.rows
     main, rest = legs.common[rows], legs.straight[rows]
@@ -119,8 +123,10 @@ def count_own_changes(
         rows = rows[counts]
         found.value[rows] += added[counts]
         found.credit_also(rows, own.found.part(counts))
-        instead = int(Note.FALLBACK | Note.CLAMPED | Note.EXTENDED)
-        found.notes[rows] = found.notes[rows] & ~instead | int(Note.OWN_CHANGE)
+        if own.note == Note.OWN_CHANGE:
+            instead = int(Note.FALLBACK | Note.CLAMPED | Note.EXTENDED)
+            found.notes[rows] &= ~instead
+        found.notes[rows] |= int(own.note)
 
 
 def _by_radius(ducts: Ducts, legs: Legs, flow: FloatArray) -> FloatArray:

@@ -36,6 +36,7 @@ __all__ = [
     "round_to_rect_angle",
     "same_area",
     "shape_allowance",
+    "shape_alone",
     "transition",
 ]
 
@@ -242,6 +243,11 @@ def shape_allowance(
     ratio = ratio / sections.area(shape_in, width_in, height_in)
     share = _shape_share(same_shape, second, crosswise, ratio)
     return np.where(nothing, 0.0, SAME_AREA * share)
+
+
+def shape_alone(allowance: FloatArray) -> Coefficient:
+    """Coefficients of what `shape_allowance` gives."""
+    return same_area(allowance / SAME_AREA)
 
 
 def _nothing(count: int) -> Coefficient:

@@ -142,20 +142,29 @@ def _split(
     )
 
 
-def _cross(section: Section, branch: Section, written: Mapping[str, str]) -> Drawn:
+def _cross(
+    section: Section,
+    branch: Section,
+    written: Mapping[str, str],
+    shares: tuple[float, float] = (2 / 9, 2 / 9),
+) -> Drawn:
     runs: list[Run] = [
         ("A", [[0, 0, 3], [4, 0, 3]], section),
         ("M", [[4, 0, 3], [8, 0, 3]], section),
         ("B", [[4, 0, 3], [4, 4, 3]], branch),
         ("C", [[4, 0, 3], [4, -4, 3]], branch),
     ]
-    area = branch.area / section.area
+    area, (one, other) = branch.area / section.area, shares
     return Drawn(
         runs,
-        {"M": 0.5, "B": 0.2, "C": 0.2},
-        {"branch": (Kind.BRANCH, "B"), "main": (Kind.MAIN, "M")},
-        {**written, "flow": "0.9 m3/s", "branch_flow": "0.2 m3/s"},
-        (f"Qb2_over_Qc={0.2 / 0.9}", f"Ab2_over_Ac={area}"),
+        {"M": 0.9 * (1.0 - one - other), "B": 0.9 * one, "C": 0.9 * other},
+        {
+            "branch": (Kind.BRANCH, "B"),
+            "other branch": (Kind.BRANCH, "C"),
+            "main": (Kind.MAIN, "M"),
+        },
+        {**written, "flow": "0.9 m3/s", "branch_flow": f"{0.9 * one} m3/s"},
+        (f"Qb2_over_Qc={other}", f"Ab2_over_Ac={area}"),
     )
 
 
@@ -311,6 +320,20 @@ DRAWN: dict[str, Drawn] = {
     ),
     "junction-round-cross-diverging": _cross(_D500, _D200, {**_MAIN, **_TO_200}),
     "junction-rect-cross-diverging": _cross(_TRUNK, _RECT, {**_T, **_BRANCH}),
+    # A leg with less than a tenth of the air counts in part, and none gives energy.
+    **{
+        f"junction-{kind}-cross-diverging ({words})": _cross(*sizes, shares)
+        for kind, sizes in (
+            ("round", (_D500, _D300, {**_MAIN, "outlet_diameter": "300 mm"})),
+            ("rect", (_TRUNK, _RECT, {**_T, **_BRANCH})),
+        )
+        for words, shares in (
+            ("a weak branch", (0.3, 0.04)),
+            ("a branch nearly without air", (1e-6, 0.4)),
+            ("a weak main", (0.6, 0.35)),
+            ("two weak branches", (0.05, 0.03)),
+        )
+    },
     **{
         "junction-rect-diverging"
         + ("" if entry == _INTO.PLAIN else f"-{entry.words.replace(' ', '-')}"): (

@@ -10,6 +10,7 @@ from elbowroom.layout import (
     Basis,
     Schedule,
     Section,
+    SourceSpec,
     TakeoffEntry,
     TerminalSpec,
     TransitionRule,
@@ -26,7 +27,11 @@ FLOW = 0.4
 
 
 def found(
-    before: Section, after: Section, share: float, rule: TransitionRule | None = None
+    before: Section,
+    after: Section,
+    share: float,
+    rule: TransitionRule | None = None,
+    is_return: bool = False,
 ) -> Analysis:
     """A main that goes on in another section past a branch with a share of its air."""
     runs = [
@@ -39,7 +44,9 @@ def found(
         runs.append(("branch", np.array([[5.0, 0, 3], [5, 3, 3]]), branch))
         flows["branch"] = TerminalSpec(FLOW * share)
     drawing = drawing_from_runs(runs, attributes=SOURCE)
-    return analyse(build(drawing, Schedule(terminals=flows, transition_default=rule)))
+    source = SourceSpec(is_return=is_return)
+    plan = Schedule(terminals=flows, transition_default=rule, source=source)
+    return analyse(build(drawing, plan))
 
 
 def lost(analysis: Analysis) -> float:
@@ -101,6 +108,66 @@ def test_a_change_of_shape_has_no_jump_where_its_area_stays(
     losses = [lost(found(before, after(part), 0.1)) for part in (0.9998, 1.0, 1.0002)]
     assert losses[1] > 0.1
     assert losses == pytest.approx([losses[1]] * 3, rel=0.01)
+
+
+SAME_AREA = rectangular(0.4, 0.25), round_section((0.4 / np.pi) ** 0.5)
+
+
+@pytest.mark.parametrize("is_return", [False, True])
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_change_of_shape_at_a_junction_costs_what_it_does_without(
+    is_return: bool, turned: bool
+) -> None:
+    """Where the branch has no air; an allowance of 0.05, no published source."""
+    before, after = SAME_AREA[::-1] if turned else SAME_AREA
+    plain, idle = (
+        lost(found(before, after, share, is_return=is_return)) for share in (0.0, 1e-6)
+    )
+    pv = 0.5 * 1.2041 * (FLOW / 0.1) ** 2
+    assert plain == pytest.approx(0.05 * pv, rel=1e-3)
+    assert idle == pytest.approx(plain, rel=2e-3)
+
+
+def test_a_return_says_that_a_change_of_shape_counts_at_a_junction() -> None:
+    """Beside the same junction without one it adds 0.05 on the air of the main."""
+    share = 0.2
+    analysis = found(*SAME_AREA, share, is_return=True)
+    kept = found(SAME_AREA[0], SAME_AREA[0], share, is_return=True)
+    pv = 0.5 * 1.2041 * (FLOW / 0.1) ** 2
+    added = lost(analysis) - lost(kept)
+    assert added == pytest.approx(0.05 * (1.0 - share) ** 2 * pv, rel=1e-3)
+    elements = analysis.elements
+    (row,) = (elements.kind == Kind.MAIN).nonzero()[0]
+    assert Note.RESHAPED in Note(int(elements.notes[row]))
+    assert elements.credits[elements.credit[row]].confidence == "low"
+    assert any("change of shape" in one.what for one in analysis.flags)
+    # No length goes into it, so none of a transition is assumed.
+    assert not [e for e in effects(analysis) if "transitions" in e.assumption.what]
+
+
+def test_a_change_of_shape_in_a_return_fades_in_with_no_jump() -> None:
+    """A third leg without air changes nothing, and none makes a jump."""
+    runs = [
+        ("main", np.array([[0.0, 0, 3], [5, 0, 3]]), SAME_AREA[0]),
+        ("rest", np.array([[5.0, 0, 3], [10, 0, 3]]), SAME_AREA[1]),
+        ("a", np.array([[5.0, 0, 3], [5, 3, 3]]), round_section(0.1)),
+        ("b", np.array([[5.0, 0, 3], [5, -3, 3]]), round_section(0.1)),
+    ]
+    drawing = drawing_from_runs(runs, attributes=SOURCE)
+    source = SourceSpec(is_return=True)
+
+    def at(share: float) -> float:
+        flows = {"rest": 0.32, "a": 0.08, "b": share * FLOW}
+        plan = Schedule(
+            terminals={name: TerminalSpec(flow) for name, flow in flows.items()},
+            source=source,
+        )
+        return lost(analyse(build(drawing, plan)))
+
+    alone = lost(found(*SAME_AREA, 0.2, is_return=True))
+    assert at(1e-9) == pytest.approx(alone, rel=1e-6)
+    losses = np.array([at(share) for share in np.linspace(1e-9, 0.15, 31).tolist()])
+    assert np.abs(np.diff(losses)).max() < 0.05 * losses.max()
 
 
 @pytest.mark.parametrize("angle", [30.0, 60.0])
