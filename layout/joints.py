@@ -8,6 +8,7 @@ from .sections import BoolArray, FloatArray, IntArray
 from .touching import joined, neighbours, touch
 
 _ALONG = 1.0 - 5e-5  # cosine of 0.57 degrees: an arc's first chord turns by more
+_MANY = 10  # pairs for each segment: so many come more than once
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,10 +168,16 @@ def _candidates(
     beside = _alongside(nodes, one, two, *joined(joints))
     if len(first) > 0:
         # The one drawn first comes first, whatever the order in which they were found.
-        first, second = np.divmod(
-            np.unique(_pair_key(first, second, len(ends))), len(ends)
-        )
+        first, second = _once(first, second, len(ends))
     return first, second, beside
+
+
+def _once(first: IntArray, second: IntArray, count: int) -> tuple[IntArray, IntArray]:
+    """Pairs without those that come again, of `count` segments; one or more."""
+    key = _pair_key(first, second, count)
+    key.sort()
+    first, second = np.divmod(key[np.append(True, key[1:] != key[:-1])], count)
+    return first, second
 
 
 def _alongside(
@@ -179,6 +186,8 @@ def _alongside(
     """Those pairs of segments that share a node and run along each other from it."""
     if len(first) == 0:
         return np.empty((2, 0), dtype=np.int64)
+    if len(first) > _MANY * len(one):  # lines that share a stretch meet in every cell
+        first, second = _once(first, second, len(one))
     way = nodes.take(two, 0) - nodes.take(one, 0)
     way /= np.sqrt(np.einsum("ij,ij->i", way, way))[:, None]
     cosine = np.einsum("ij,ij->i", way.take(first, 0), way.take(second, 0))

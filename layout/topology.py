@@ -167,7 +167,9 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
     shared, shared_order = _NONE_DOUBLED
     if (ranked[1:] == ranked[:-1]).any():
         _, kept = np.unique(key, return_index=True)
-        doubled = np.setdiff1d(np.arange(len(ends)), kept)
+        is_doubled = np.ones(len(ends), dtype=bool)
+        is_doubled[kept] = False
+        doubled = is_doubled.nonzero()[0]
         first_drawn = kept[np.searchsorted(key[kept], key[doubled])]
         notices += _doubled_notices(drawing, nodes, ends, run, doubled, first_drawn)
         kept.sort()

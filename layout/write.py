@@ -62,7 +62,16 @@ def write(drawing: Drawing, path: Path | str) -> list[Notice]:
     path = Path(path)
     check_ending(path)
     with writing(path):
-        return _FORMATS[path.suffix.lower()](drawing, path)
+        notices = _FORMATS[path.suffix.lower()](drawing, path)
+    if drawing.is_supply:  # no format has a place for it
+        notices.append(
+            note(
+                path.name,
+                f"that it is a supply, as the ports of {drawing.file} say, is left out",
+                'write side = "supply" under [source] in its schedule',
+            )
+        )
+    return notices
 
 
 def check_ending(path: Path) -> None:

@@ -111,7 +111,8 @@ def leaking(analysis: Analysis) -> list[Check]:
     kind = analysis.graph.schedule.checks.leakage
     if kind is None:
         return []
-    lost = leakage(kind, surface_of(analysis), static_pressure(analysis))
+    rub = analysis.state.gradient * analysis.graph.ducts.length
+    lost = leakage(kind, surface_of(analysis), static_pressure(analysis), rub)
     share = float(lost.sum()) / analysis.flow
     worst = int(np.argmax(lost))
     kept = share <= _MOST_LEAKAGE

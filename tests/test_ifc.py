@@ -32,6 +32,7 @@ from elbowroom.layout import (
     read,
     read_obstacles,
     solids,
+    write,
 )
 from elbowroom.physics import analyse
 from elbowroom.viewer import main
@@ -519,3 +520,16 @@ def test_ports_that_agree_tell_that_a_route_is_a_supply(
     back = build(drawing, Schedule(source=SourceSpec(is_return=True)))
     against = any("as in a supply" in notice.what for notice in back.notices)
     assert against == is_supply
+
+
+@pytest.mark.parametrize("ending", ["glb", "obj", "dxf", "vtp"])
+@pytest.mark.parametrize(("change", "is_lost"), [(silence, 0), (lambda free: None, 1)])
+def test_writing_says_that_a_side_told_by_ports_is_lost(
+    change: Callable[[Any], None], is_lost: int, ending: str, tmp_path: Path
+) -> None:
+    drawing = with_fan(tmp_path, change)
+    said = write(drawing, tmp_path / f"again.{ending}")
+    lost = [one for one in said if "that it is a supply" in one.what]
+    assert len(lost) == is_lost
+    assert all('side = "supply" under [source]' in one.remedy for one in lost)
+    assert not read(tmp_path / f"again.{ending}").is_supply  # so it is to be said

@@ -12,7 +12,9 @@ from routes import ROUTE, Run, about_z, drawn, line, straight
 
 from elbowroom.layout import (
     Attributes,
+    ChecksSpec,
     Drawing,
+    Schedule,
     Section,
     build,
     drawing_from_runs,
@@ -20,7 +22,7 @@ from elbowroom.layout import (
     rectangular,
     round_section,
 )
-from elbowroom.physics import analyse
+from elbowroom.physics import analyse, checks
 
 SAME = 1e-9
 PLAIN = settings(max_examples=40, deadline=None, derandomize=True)
@@ -207,6 +209,24 @@ def test_an_arc_in_two_runs(at: int, back: bool) -> None:
 @given(st.floats(0.1, 0.9))
 def test_a_straight_in_two_runs(share: float) -> None:
     """The branch in two pieces; the first has another name and the same section."""
+    same(losses(drawn(_with_branch_cut(share))))
+
+
+@PLAIN
+@given(st.floats(0.1, 0.9))
+def test_leakage_of_a_straight_in_two_runs(share: float) -> None:
+    """Its static pressure goes from above that of the room to below it."""
+
+    def leaks(runs: Sequence[Run]) -> float:
+        plan = Schedule(checks=ChecksSpec(leakage="B"))
+        found = checks(analyse(build(drawn(runs), plan)))
+        (value,) = (one.value for one in found if one.rule.startswith("leakage"))
+        return value
+
+    assert leaks(_with_branch_cut(share)) == pytest.approx(leaks(ROUTE), rel=SAME)
+
+
+def _with_branch_cut(share: float) -> list[Run]:
     runs: list[Run] = []
     for name, points, cut in ROUTE:
         if name == "B2":
@@ -216,7 +236,7 @@ def test_a_straight_in_two_runs(share: float) -> None:
             runs += [("B2", [middle, points[1]], cut)]
         else:
             runs.append((name, points, cut))
-    same(losses(drawn(runs)))
+    return runs
 
 
 @PLAIN

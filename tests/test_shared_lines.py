@@ -1,6 +1,7 @@
 """Lines that share a stretch: whose airflow is whose, in whatever order they come."""
 
 import re
+import tracemalloc
 from collections.abc import Mapping
 from dataclasses import replace
 from itertools import permutations
@@ -18,6 +19,7 @@ from elbowroom.layout import (
     build,
     draft_schedule,
     drawing_from_runs,
+    join,
     rectangular,
 )
 from elbowroom.physics import analyse
@@ -171,6 +173,24 @@ def test_a_line_that_lies_on_many_is_told_once_with_all_of_them() -> None:
         "run 'to 8': it lies on 'to 1', 'to 2', 'to 3', 'to 4', 'to 5' and 2 more "
         "for 7 m"
     ) in said[-1]
+
+
+def test_each_two_of_many_lines_along_a_trunk_are_looked_at_once() -> None:
+    """They meet in every place that they pass; the room needed shows how often."""
+    runs = [
+        (f"to {x}", np.array([(0, 0, 3), (x, 0, 3), (x, 2, 3.0)]), WIDE)
+        for x in range(1, 101)
+    ]
+    drawing = drawing_from_runs(runs)
+    join(drawing)
+    tracemalloc.start()
+    topology = join(drawing)
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert len(topology.ends) == 200  # a hundred stretches of trunk, a hundred ends
+    pairs = len(topology.doubled)
+    assert pairs == 4950  # 100 * 99 / 2
+    assert most / pairs < 1200  # bytes: 770, where each came up four times 1900
 
 
 def test_an_airflow_of_a_run_without_length_is_refused() -> None:
