@@ -271,6 +271,22 @@ def without_number(name: str) -> str:
     return _NUMBER_OF_COPY.sub("", name)
 
 
+def numbered(name: str) -> tuple[str, str]:
+    """Name without its sections and the number of a copy, and that number.
+
+    Examples
+    --------
+    >>> numbered("T1 600x300.001"), numbered("T1 (2) D200"), numbered("T1 D200")
+    (('T1', '.001'), ('T1', ' (2)'), ('T1', ''))
+    """
+    plain = without_number(name)
+    bare = bare_name(plain)
+    if plain == name:  # its section may stand behind the number
+        plain = without_number(bare)
+        return plain, bare[len(plain) :]
+    return bare, name[len(plain) :]
+
+
 def toml_key(name: str) -> str:
     r"""Name as a key or a text of TOML, quoted so that it is valid whatever it holds.
 
