@@ -10,7 +10,7 @@ import numpy as np
 from .components import nearest_on_lines
 from .drawing import NOTHING_SAID, Drawing
 from .faults import Notice, and_more, error, note
-from .names import bare_name, numbered, without_number
+from .names import any_may_be_copies, bare_name, numbered, without_number
 from .nearest import folded, nearest
 from .schedule import ComponentSpec, Schedule
 
@@ -102,12 +102,13 @@ class RunNames:
         bare, number = numbered(name)
         if number:
             called = bare, number
-            return [run for run in self._names if numbered(run) == called]
+            return [run for run in self._names if bare and numbered(run) == called]
         for one in (name, bare):
             if one.endswith(FIRST):
                 return self._first(one.removesuffix(FIRST))
         bare = bare or name
-        return self._with_copies(bare, self._by_label.get(bare, []))
+        found = self._by_label.get(bare, [])
+        return self._with_copies(bare, found) or self._alike.get(bare, [])
 
     def alone(self, run: str) -> str:
         """Name that means one run and none that is alike; empty if there is none."""
@@ -144,15 +145,16 @@ class RunNames:
         A number in brackets is that of a copy where the name without it is there.
         """
         plain = without_number(name)
-        if plain != name and (plain in self._drawn or name[-1] != ")"):
+        if plain != name and plain in self._drawn:
             return plain
-        bare = bare_name(name)
-        plain = without_number(bare)
-        if plain == bare:
+        bare, number = numbered(name)
+        if not bare or not number:
             return name
         # Its section was changed or written behind the number.
-        found = self._by_label.get(plain, [])
-        return without_number(found[0]) if len(found) == 1 else name
+        found = [r for r in self._by_label.get(bare, []) if not numbered(r)[1]]
+        if len(found) == 1:
+            return found[0]
+        return name if found or number[-1] == ")" else bare
 
     def _is_plain(self, name: str) -> bool:
         """Whether a name has no number of a copy."""
@@ -211,9 +213,7 @@ def with_drawn_names(
         named.append(("[source]", schedule.source.run))
     drawn = set(drawing.names) if named else set()
     if all(name in drawn for _, name in named) and (
-        schedule.shared is not None
-        or not named
-        or all(without_number(name) == name for name in drawn)
+        schedule.shared is not None or not named or not any_may_be_copies(drawn)
     ):
         return schedule, []
     find = RunNames(drawing, other_runs, schedule.shared is not None)

@@ -777,3 +777,71 @@ def test_the_run_shown_as_one_with_a_number_has_one(tmp_path: Path) -> None:
     graph = build(drawing, _read(f"{text}[duct.runs.G1]\n{LINED}\n", tmp_path))
     (told,) = [one for one in graph.notices if "means 2 runs" in one.what]
     assert "as 'G1.001'" in told.remedy
+
+
+COPIES = [
+    ("T", "T.001", "T.002", "b", "b.001"),
+    ("T", "T (2)", "T (3)", "b", "b (2)"),
+    ("T 500x300", "T 500x300.001", "T 500x300.002", "b D300", "b D300.001"),
+    ("T 600x300", "T 600x300 (2)", "T (3) 600x300", "b D160", "b (2) D160"),
+    ("T.001", "T.001 (2)", "T.002", "b.101", "b.102"),
+]
+
+
+@pytest.mark.parametrize("ending", ["obj", "dxf", "vtp", "glb"])
+@pytest.mark.parametrize("names", COPIES)
+@pytest.mark.parametrize("is_sized", [False, True])
+def test_a_written_drawing_keeps_the_names_of_its_copies(
+    is_sized: bool, names: tuple[str, ...], ending: str, tmp_path: Path
+) -> None:
+    """Each with its number goes on meaning one run, and the name without it each."""
+    drawing = _namesakes(*names)
+    written = drawing
+    if is_sized:  # one alone, and those of the other name
+        new = {names[1]: rectangular(0.45, 0.3)}
+        new |= dict.fromkeys(names[3:], round_section(0.18))
+        written = with_sections(drawing, new)
+    path = tmp_path / f"a.{ending}"
+    assert not any("is written as" in one.what for one in write(written, path))
+    again = read(path, **({"unit": "m", "up": "z"} if ending == "obj" else {}))
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 0.0)),
+        terminals={
+            name: TerminalSpec(flow)
+            for name, flow in zip(names[2:], (0.3, 0.05, 0.06), strict=True)
+        },
+    )
+    for name in (*names, "T", "b"):
+        said = replace(plan, run_roughness={name: 1e-3})
+        one, other = (
+            analyse(build(drawn, said)) for drawn in (with_sections(written, {}), again)
+        )
+        assert list(map(again.names.index, other.graph.schedule.run_roughness)) == [
+            *map(written.names.index, one.graph.schedule.run_roughness)
+        ]
+        np.testing.assert_allclose(other.path_loss, one.path_loss, rtol=1e-5)
+
+
+def test_a_name_that_its_new_size_makes_another_is_told(tmp_path: Path) -> None:
+    drawing = _namesakes("G1", "G2 600x300", "500x300", "b D160", "b 200x100")
+    said = write(drawing, tmp_path / "a.obj")
+    (told,) = [one for one in said if "is written as" in one.what]
+    assert "'500x300' is written as '600x300mm' and 1 more, as OBJ has" in told.what
+    new = read(tmp_path / "a.obj", unit="m", up="z").names
+    assert new == ["G1 600x300mm", "G2 600x300", "600x300mm", "b D160", "b D160mm"]
+    graph = build(
+        replace(drawing, names=new),
+        _read(
+            ENDS.replace("terminals.b]", 'terminals."b D160"]')
+            .replace("b (2)", "b D160mm")
+            .replace("terminals.G1", 'terminals."600x300mm"'),
+            tmp_path,
+        ),
+    )
+    assert sorted(graph.terminals.flow.tolist()) == [0.05, 0.06, 0.3]
+
+
+def test_a_number_behind_nothing_but_a_section_is_of_that_name_alone() -> None:
+    drawing = _namesakes("G1", "G2", "500x300", "b", "D160.001")
+    with pytest.raises(BadInput, match=r"the drawing has no run '500x300\.001'"):
+        build(drawing, Schedule(run_roughness={"500x300.001": 1e-3}))
