@@ -4,18 +4,30 @@ import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
 from .basis import Basis
 from .drawing import NOTHING_SAID, Attributes, Drawing
 from .extras import Said, read_extras
-from .faults import Notice, error, note, warning
+from .faults import BadInput, Notice, error, note, refusal, warning
 from .names import composed, other_section_in_name, section_in_name, unique
 from .quantity_words import airflow_words, counted, length_words, section_words
 from .sections import FloatArray, Section, Shape
 
 _FARTHEST = 1e12  # of any unit; no building is drawn so far away
+# What a run may say beside its source, section and airflow, in words.
+_SAID = (
+    ("terminal", "terminal"),
+    ("transition", "mark as a transition"),
+    ("roughness", "roughness"),
+    ("roll", "roll"),
+    ("up", "direction of its height"),
+    ("bend_radius", "bend radius"),
+    ("role", "role"),
+    ("flexible", "mark as flexible"),
+)
 _SMELLS = 500.0  # m: a route wider than this has another unit
 
 
@@ -296,37 +308,102 @@ def _without_copies(
     order = np.lexsort(ends.reshape(len(runs), 6).T)
     same = (np.diff(ends[order].reshape(len(runs), 6), axis=0) == 0.0).all(axis=1)
     suspect = set(order[1:][same].tolist()) | set(order[:-1][same].tolist())
-    seen: dict[bytes, Collected] = {}
-    kept, notices = [], []
+    seen: dict[bytes, tuple[int, bool]] = {}  # place among those kept, and direction
+    kept: list[Collected] = []
+    notices = []
     for number, run in enumerate(runs):
         if number in suspect:
             points = run.points[::-1] if swap[number] else run.points
             key = np.ascontiguousarray(points + 0.0).tobytes()
             if key in seen:
-                first = seen[key]
-                lost = [
-                    f"its {what}, {mine}"
-                    for what, mine, other in (
-                        ("airflow", _airflow(run.flow), _airflow(first.flow)),
-                        ("section", _size(run.section), _size(first.section)),
-                    )
-                    if mine not in (other, "")
-                ]
-                with_it = f", and {' and '.join(lost)}, with it" if lost else ""
+                place, first_swap = seen[key]
+                first = kept[place]
+                kept[place], taken, lost = _together(
+                    found.file, first, run, bool(swap[number]) != first_swap
+                )
+                what = f"this run is the same line as {first.where} and was left out"
+                what += f", and {' and '.join(lost)}, with it" if lost else ""
+                what += (
+                    f", but for {' and '.join(taken)}, which counts" if taken else ""
+                )
+                remedy = "delete the copy"
+                if taken:
+                    remedy = f"write that at {first.where}, and delete the copy"
+                if lost:
+                    remedy = "delete one of the two: they do not say the same"
                 notices.append(
                     warning(
                         f"{found.file}, {run.where}",
-                        f"this run is the same line as {first.where} and was left out"
-                        + with_it,
-                        "delete one of the two: they do not say the same"
-                        if lost
-                        else "delete the copy",
+                        what,
+                        remedy,
                     )
                 )
                 continue
-            seen[key] = run
+            seen[key] = len(kept), bool(swap[number])
         kept.append(run)
     return kept, notices
+
+
+def _together(
+    file: str, first: Collected, copy: Collected, is_reversed: bool
+) -> tuple[Collected, list[str], list[str]]:
+    """A run with what its copy alone says; that, and what both say otherwise, in words.
+
+    Raises
+    ------
+    BadInput
+        If they are marked as different terminals, or with the source at both ends.
+    """
+    taken, lost = [], []
+    mine, other = first.attributes, copy.attributes
+    new: dict[str, Any] = {}
+    for key, words in _SAID:
+        said, has = getattr(other, key), getattr(mine, key)
+        if said is None or said is False or said == has:
+            continue
+        is_silent = has is None or has is False
+        if is_silent and not (key == "roll" and is_reversed):
+            new[key] = said
+            taken.append(f"its {words}")
+        elif key == "terminal":
+            raise _contradiction(
+                file, first, copy, f"the terminals '{has}' and '{said}'"
+            )
+        else:
+            lost.append(f"its {words}")
+    at_end = other.source_at_end
+    if at_end is not None and is_reversed:
+        at_end = not at_end
+    if (
+        other.source
+        and mine.source_at_end is None
+        and (at_end, mine.source) != (None, True)
+    ):
+        new |= {"source": True, "source_at_end": at_end}
+        taken.append("its mark as the source")
+    elif other.source and at_end not in (None, mine.source_at_end):
+        raise _contradiction(file, first, copy, "the source at both of its ends")
+    run = replace(first, attributes=replace(mine, **new)) if new else first
+    for what, here, there in (
+        ("airflow", _airflow(first.flow), _airflow(copy.flow)),
+        ("section", _size(first.section), _size(copy.section)),
+    ):
+        if there not in (here, ""):
+            (lost if here else taken).append(f"its {what}, {there}")
+    if math.isnan(first.flow):
+        run = replace(run, flow=copy.flow)
+    if first.section is None:
+        run = replace(run, section=copy.section, origin=copy.origin, basis=copy.basis)
+    return run, taken, lost
+
+
+def _contradiction(file: str, first: Collected, copy: Collected, what: str) -> BadInput:
+    """Refusal of two runs on one line of which not both can be true."""
+    return refusal(
+        f"{file}, {copy.where}",
+        f"this run is the same line as {first.where}, and the two say {what}",
+        "delete one of the two",
+    )
 
 
 def check_finite(

@@ -78,8 +78,13 @@ def open_gltf(path: Path) -> GltfFile:
     try:
         parsed = json.loads(content.decode("utf-8-sig"))
     except (ValueError, RecursionError) as problem:
-        # Python's own limit is a plain ValueError, in words that help nobody here.
-        why = TOO_LONG if type(problem) is ValueError else problem
+        why = TOO_LONG  # Python's own limit is a plain ValueError
+        if isinstance(problem, json.JSONDecodeError):
+            why = f"it is damaged in line {problem.lineno}, column {problem.colno}"
+        elif isinstance(problem, UnicodeDecodeError):
+            why = "it is no text in UTF-8"
+        elif isinstance(problem, RecursionError):
+            why = "its brackets are nested too deep"
         raise refusal(
             path.name, f"its JSON part cannot be read: {why}", "export it again"
         ) from None

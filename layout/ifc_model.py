@@ -136,10 +136,10 @@ def open_ifc(path: Path, unit: str | None = None) -> IfcModel:
             largest = max((max(map(abs, p.Coordinates)) for p in points), default=0.0)
     except BadInput:
         raise
-    except Exception as problem:  # whatever a damaged file makes the library raise
+    except Exception:  # whatever a damaged file makes the library raise
         raise refusal(
             path.name,
-            f"it cannot be read as IFC ({type(problem).__name__})",
+            "it is damaged: between its first and last line it is no IFC",
             "export it again",
         ) from None
     if unit is None and stated is None:

@@ -1,7 +1,7 @@
 """Which free end each terminal of a schedule means, or why there is none."""
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import PurePath
 from typing import NamedTuple
 
@@ -11,11 +11,11 @@ from .drawing import Drawing
 from .faults import Notice, and_more, error
 from .fittings import Ducts
 from .islands import loose_words
-from .names import bare_name, toml_key, without_number
+from .names import bare_name, numbered, toml_key, without_number
 from .nearest import nearest
 from .places import NEAR
 from .quantity_words import length_words
-from .run_names import RunNames, labels
+from .run_names import FIRST, RunNames, labels
 from .schedule import Schedule
 from .sections import FloatArray
 from .topology import Topology, loops
@@ -73,7 +73,8 @@ def named_ends(
     """
     if not schedule.terminals:
         return NamedEnds({}, set(), set())
-    ends = _free_ends(topology, ducts, leaf, elsewhere)
+    keys = [spec.run or name for name, spec in schedule.terminals.items()]
+    ends = _free_ends(topology, ducts, leaf, elsewhere, keys)
     loose = _loose_runs(topology, ducts)
     chosen: dict[int, str] = {}
     disputed: set[int] = set()
@@ -104,16 +105,16 @@ def named_ends(
         elif found:
             places = [topology.place_key(int(ducts.finish[duct])) for duct in found[:4]]
             names = [topology.drawing.names[int(ducts.run[duct])] for duct in found]
-            numbered = len(set(names)) == len(names)
             shown = _some([f"'{one}'" for one in names])
+            apart = _names_apart(ends, found)
             faults.append(
                 error(
                     where,
                     f"{len(found)} free ends of the drawing go by that name"
-                    + f": {shown}" * numbered,
+                    + f": {shown}" * (len(set(names)) == len(names)),
                     f"write a terminal for each, with {' and '.join(places)}"
                     + " and so on" * (len(found) > 4)
-                    + ", or by its number" * numbered,
+                    + (f", or named {apart}" if apart else ""),
                 )
             )
             disputed.update(found)
@@ -140,7 +141,7 @@ class _FreeEnds:
     by_label: dict[str, list[int]]
     drawn: set[str]
     elsewhere: Collection[str]
-    runs_called: RunNames | None  # None where no end has the number of a copy
+    runs_called: RunNames | None  # None where no number of a copy is in question
 
     @property
     def drawing(self) -> Drawing:
@@ -152,7 +153,11 @@ class _FreeEnds:
 
 
 def _free_ends(
-    topology: Topology, ducts: Ducts, leaf: list[int], elsewhere: Collection[str]
+    topology: Topology,
+    ducts: Ducts,
+    leaf: list[int],
+    elsewhere: Collection[str],
+    keys: Collection[str],
 ) -> _FreeEnds:
     by_label: dict[str, list[int]] = {}
     for duct in leaf:
@@ -160,9 +165,23 @@ def _free_ends(
             by_label.setdefault(label, []).append(duct)
     drawn = set(topology.drawing.names)
     runs_called = None
-    if any(without_number(label) != label for label in by_label):
+    has_copies = any(without_number(label) != label for label in by_label)
+    if has_copies or any(FIRST in key for key in keys):
         runs_called = RunNames(topology.drawing)
     return _FreeEnds(topology, ducts, leaf, by_label, drawn, elsewhere, runs_called)
+
+
+def _names_apart(ends: _FreeEnds, found: list[int]) -> str:
+    """Names that mean one of some free ends each, in words; empty if one has none."""
+    drawing = ends.drawing
+    find = RunNames(drawing)
+    ends = replace(ends, runs_called=find)
+    names = [find.alone(drawing.names[int(ends.ducts.run[duct])]) for duct in found]
+    if any(
+        _called(ends, name) != [duct] for name, duct in zip(names, found, strict=True)
+    ):
+        return ""
+    return _some([f"'{name}'" for name in names])
 
 
 def _near(ends: _FreeEnds, at: tuple[float, float, float]) -> list[int]:
@@ -195,7 +214,7 @@ def _none_near(ends: _FreeEnds, at: tuple[float, float, float]) -> tuple[str, st
 def _called(ends: _FreeEnds, key: str) -> list[int]:
     """Ducts whose free ends go by a name."""
     found = ends.by_label.get(key, [])
-    if not found and key not in ends.drawn:
+    if not found and key not in ends.drawn and not numbered(key)[1]:
         found = ends.by_label.get(bare_name(key), [])  # its section was changed
     if ends.runs_called is None:
         return found
@@ -308,7 +327,8 @@ def _some(words: list[str]) -> str:
 
 def _instead(name: str, known: list[str], ends: list[str]) -> str:
     """What to write instead of a name, of all labels or of one for each free end."""
-    near = nearest(name, known)
+    plain = numbered(name)[0]
+    near = plain if plain in known else nearest(name, known)
     if near:
         return f"did you mean '{near}'"
     if not ends:

@@ -3,7 +3,7 @@
 import json
 import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 
 from . import fractions
@@ -50,6 +50,7 @@ _SIGN = re.compile("[xX×*DdØø⌀]")  # without one of these there is no secti
 _COPY = re.compile(r"\.\d{3}$")  # what some tools append to a name used twice
 # The same, and what `unique` and other tools put there.
 _NUMBER_OF_COPY = re.compile(r"(?:\.\d{3}| \((?:[2-9]|[1-9]\d+)\))+$")
+_NUMBER_WITHIN = re.compile(r"\.\d{3}(?!\d)| \((?:[2-9]|[1-9]\d+)\)")
 _BARE_RANGE = (50.0, 5000.0)  # bare numbers outside it are no duct in millimetres
 
 
@@ -269,6 +270,45 @@ def without_number(name: str) -> str:
     if name[-1:] != ")" and name[-4:-3] != ".":
         return name
     return _NUMBER_OF_COPY.sub("", name)
+
+
+def any_may_be_copies(names: Iterable[str]) -> bool:
+    """Whether one of some names may have the number of a copy, wherever it stands.
+
+    Examples
+    --------
+    >>> any_may_be_copies(["T1", "T1 (2) D200"]), any_may_be_copies(["T1", "T2 0.25m"])
+    (True, False)
+    """
+    return _NUMBER_WITHIN.search("\n".join(names)) is not None
+
+
+def numbered(name: str) -> tuple[str, str]:
+    """Name without its sections and the number of a copy, and that number.
+
+    Examples
+    --------
+    >>> numbered("T1 600x300.001"), numbered("T1 (2) D200"), numbered("T1 D200")
+    (('T1', '.001'), ('T1', ' (2)'), ('T1', ''))
+    """
+    plain = without_number(name)
+    bare = bare_name(plain)
+    if plain == name:  # its section may stand behind the number
+        plain = without_number(bare)
+        return plain, bare[len(plain) :]
+    return bare, name[len(plain) :]
+
+
+def unsized(name: str) -> str:
+    """Name without its sections, with the number of a copy; may be empty.
+
+    Examples
+    --------
+    >>> unsized("T1 600x300.001"), unsized("T1 600x300 (2)"), unsized("600x300.001")
+    ('T1.001', 'T1 (2)', '')
+    """
+    bare, number = numbered(name)
+    return bare and bare + number
 
 
 def toml_key(name: str) -> str:

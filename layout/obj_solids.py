@@ -11,6 +11,11 @@ from .read_obj import indices, vertex
 _MARK = b"\xef\xbb\xbf"
 _NAMES = re.compile(rb"^[ \t]*[og][ \t].*\n?", re.M)
 _LOOSE = re.compile(rb"^(?:[ \t]+[vfog][ \t]|[vfog]\t)", re.M)
+# A comment behind coordinates or corners, in which the library would look for more.
+_REMARK = re.compile(
+    rb"^([vf][tn]?[ \t][^#\n\\]*(?:\\\r?\n?[^#\n\\]*)*)#[^\r\n]*", re.M
+)
+_WITHIN = re.compile(rb"#(?<=[^\n]#)")  # not the first sign of its line
 _VERTEX = re.compile(rb"^v[ \t]", re.M)
 _GAP = rb"(?:[ \t]|\\\r?\n)+"
 _NUMBER = rb"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
@@ -52,6 +57,8 @@ def obj_solids(file: str, content: bytes) -> bytes:
         content = content.decode("utf-8", "replace").encode("utf-8")
     if _LOOSE.search(content) is not None:  # the library passes over such lines
         content = re.sub(rb"^[ \t]*([vfog])[ \t]+", rb"\1 ", content, flags=re.M)
+    if _WITHIN.search(content) is not None:
+        content = _REMARK.sub(rb"\1", content)
     if _ODD.search(content) is None:
         return content
     return _parsed(file, content, _ODD)

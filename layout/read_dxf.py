@@ -7,6 +7,7 @@ of a text and a value.
 
 import logging
 import math
+import re
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -61,6 +62,9 @@ _WORDS = (
     *("DIMENSION", "ARC_DIMENSION", "LARGE_RADIAL_DIMENSION", "LEADER", "MULTILEADER"),
     *("HATCH", "MPOLYGON", "WIPEOUT", "POINT", "VIEWPORT", "OLE2FRAME", "SEQEND"),
 )
+_AT_LINE = re.compile(r"\bline:? (\d+)")
+_VALUE = re.compile(r'value="([^"]*)"')
+_UNENDED = ("missing ENDSEC", "missing EOF", "end of file")  # as the parser says it
 _HIDDEN, _OUTSIDE = " (frozen or off)", " (not in this file)"
 
 
@@ -184,13 +188,15 @@ def _unit(document: Any, file: str, unit: str | None) -> tuple[str | None, float
 def _damaged(path: Path, problem: Exception) -> BadInput:
     from ezdxf.lldxf.const import DXFError
 
-    # Only what the library says in its own words names the line.
-    why = f": {str(problem).rstrip('.')}" if isinstance(problem, DXFError) else ""
-    return refusal(
-        path.name,
-        f"it is damaged or cut short{why}",
-        "ask for a complete copy, or save it again",
-    )
+    what, said = "it is damaged or cut short", str(problem)
+    # Only what the library says in its own words names the line of the file.
+    if isinstance(problem, DXFError) and (line := _AT_LINE.search(said)):
+        value = _VALUE.search(said)
+        seen = f": '{value[1]}' is out of place there" if value and value[1] else ""
+        what = f"it is damaged near line {line[1]}{seen}"
+    elif any(mark in said for mark in _UNENDED):
+        what = "it is cut short: it ends within a section"
+    return refusal(path.name, what, "ask for a complete copy, or save it again")
 
 
 @contextmanager

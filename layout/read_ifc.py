@@ -88,10 +88,9 @@ def read_ifc(path: Path, *, unit: str | None = None, up: str | None = None) -> D
     except (
         ArithmeticError, AttributeError, LookupError, RuntimeError, TypeError,
         ValueError, np.linalg.LinAlgError,
-    ) as problem:  # what an attribute left empty leads to  # fmt: skip
-        faults = gaps(model) or [
-            error(path.name, f"its data cannot be read ({problem})", "export it again")
-        ]
+    ):  # what an attribute left empty leads to  # fmt: skip
+        what = "what it says of its elements is incomplete or damaged"
+        faults = gaps(model) or [error(path.name, what, "export it again")]
         raise BadInput(faults) from None
     if found.faults:
         raise BadInput(found.faults)

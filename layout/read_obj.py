@@ -157,7 +157,7 @@ def _parse(
 
 def vertex(rest: str, where: str, faults: list[Notice]) -> tuple[float, float, float]:
     """Coordinates of a `v`; zeros where it has none, with the fault added."""
-    words = rest.split()
+    words = rest.partition("#")[0].split()
     values = []
     for word in words[:3]:
         try:

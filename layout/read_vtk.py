@@ -32,7 +32,7 @@ from .drawing import Drawing
 from .extras import KEYS, bare_quantity
 from .faults import BadInput, refusal
 from .frames import z_up
-from .plain_text import AS_UTF8, check_digits, plain_whole
+from .plain_text import AS_UTF8, check_digits, plain_number, plain_whole
 from .polylines import chains
 from .sections import FloatArray, IntArray
 from .units import UNITS
@@ -80,7 +80,13 @@ _DAMAGE = (
     lzma.LZMAError,
 )
 _MOST_BYTES = 256_000_000  # of one array
+_NO_KIND = "no kind of numbers that is read"
+_CUT = "it ends in the middle"
 Array = npt.NDArray[Any]
+
+
+class _Damaged(ValueError):
+    """Damage that has words of ours; of any other a library speaks in its own."""
 
 
 @dataclass
@@ -121,9 +127,13 @@ def read_vtk(path: Path, *, unit: str | None = None, up: str | None = None) -> D
             pieces = [_legacy(content, path.name)]
     except UnicodeDecodeError:
         raise refusal(path.name, "a word in it is no UTF-8", AS_UTF8) from None
-    except _DAMAGE as problem:
+    except _Damaged as problem:
         raise refusal(
             path.name, f"its data cannot be read ({problem})", "write it again"
+        ) from None
+    except _DAMAGE:
+        raise refusal(
+            path.name, "its data are damaged or cut short", "write it again"
         ) from None
     found = Found(path.name)
     factor = UNITS[unit or "m"].factor
@@ -240,8 +250,11 @@ def _xml_pieces(content: bytes, file: str) -> Iterator[_Lines]:
         root = ET.fromstring(content)
     except ET.ParseError as problem:
         content.decode("utf-8")  # refused by that, where that is what is wrong
+        line, column = problem.position
         raise refusal(
-            file, f"its XML is not complete ({problem})", "ask for a complete copy"
+            file,
+            f"its XML is damaged or cut short in line {line}, column {column + 1}",
+            "ask for a complete copy",
         ) from None
     kind = root.get("type")
     if root.tag != "VTKFile" or kind not in ("PolyData", "UnstructuredGrid"):
@@ -251,7 +264,7 @@ def _xml_pieces(content: bytes, file: str) -> Iterator[_Lines]:
     codec = _Codec(root, appended, raw, file)
     for piece in root.iter("Piece"):
         points = piece.find("Points/DataArray")
-        count = plain_whole(piece.get("NumberOfPoints", "0"))
+        count = _count(piece.get("NumberOfPoints", "0"))
         xyz = np.zeros(0) if points is None else codec.array(points)
         if xyz.size != 3 * count:
             raise refusal(
@@ -272,7 +285,7 @@ def _xml_pieces(content: bytes, file: str) -> Iterator[_Lines]:
             codec.array(by_name["offsets"]).astype(np.int64),
         )
         # The data of cells begin with those of the vertices.
-        first = plain_whole(piece.get("NumberOfVerts", "0"))
+        first = _count(piece.get("NumberOfVerts", "0"))
         wanted = np.arange(len(lines.offsets))
         if kind == "UnstructuredGrid":
             first, wanted = (
@@ -313,17 +326,18 @@ class _Codec:
             return self._numbers(element)
         except (zlib.error, lzma.LZMAError, binascii.Error):
             what = "its packed data are damaged or cut short"
-        except _DAMAGE as problem:
+        except _Damaged as problem:
             what = str(problem)
-        raise ValueError(f"array '{element.get('Name', '')}': {what}")
+        except _DAMAGE:
+            what = "its data are damaged or cut short"
+        raise _Damaged(f"array '{element.get('Name', '')}': {what}")
 
     def _numbers(self, element: ET.Element) -> Array:
         kind = _TYPES.get(element.get("type", ""))
         if kind is None:
-            raise ValueError(f"array of type {element.get('type')}")
+            raise _Damaged(f"{_quoted(element.get('type', ''))} is {_NO_KIND}")
         if element.get("format", "ascii") == "ascii":
-            check_digits(element.text or "")
-            numbers = np.array((element.text or "").split(), dtype=np.float64)
+            numbers = _floats((element.text or "").split(), element.text or "")
             return numbers if kind.startswith("f") else _whole(numbers)
         data = self._bytes(element)
         return np.frombuffer(data, dtype=self._order + kind)
@@ -338,9 +352,9 @@ class _Codec:
 
     def _bytes(self, element: ET.Element) -> bytes:
         if element.get("format") == "appended":
-            start = plain_whole(element.get("offset", "0"))
+            start = _count(element.get("offset", "0"))
             if not 0 <= start <= len(self._appended):
-                raise ValueError("an offset outside the appended data")
+                raise _Damaged("an offset outside the appended data")
             data = self._appended[start:]
             return self._decoded(data) if self._raw else self._from_text(data)
         return self._from_text((element.text or "").strip().encode("ascii", "replace"))
@@ -387,14 +401,53 @@ class _Codec:
 
     def _bounded(self, count: int) -> int:
         if not 0 <= count <= _MOST_BYTES:
-            raise ValueError(f"an array that claims {count} bytes")
+            raise _Damaged(f"an array that claims {count} bytes")
         return int(count)
+
+
+def _floats(words: list[str] | list[bytes], text: str) -> FloatArray:
+    """Numbers of the words of a text."""
+    _check_digits(text)
+    try:
+        return np.array(words, dtype=np.float64)
+    except ValueError:
+        wrong = next((word for word in text.split() if not _is_number(word)), "")
+        raise _Damaged(f"{_quoted(wrong)} is no number") from None
+
+
+def _check_digits(text: str) -> None:
+    try:
+        check_digits(text)
+    except ValueError as problem:  # in words of ours
+        raise _Damaged(str(problem)) from None
+
+
+def _quoted(word: str) -> str:
+    """A word of a file, unless it is of a part in binary."""
+    return f"'{word}'" if word.isprintable() and "\ufffd" not in word else "a word"
+
+
+def _is_number(word: str) -> bool:
+    try:
+        plain_number(word)
+    except ValueError:
+        return False
+    return True
+
+
+def _count(word: str) -> int:
+    """How many there are of something."""
+    _check_digits(word)
+    try:
+        return plain_whole(word)
+    except ValueError:
+        raise _Damaged(f"{_quoted(word)} is no whole number") from None
 
 
 def _whole(numbers: FloatArray) -> IntArray:
     """Whole numbers that were read as any."""
     if not (np.abs(numbers) < 2.0**53).all():  # NaN is caught too
-        raise ValueError("a number that should be whole is not")
+        raise _Damaged("a number that should be whole is not")
     return numbers.astype(np.int64)
 
 
@@ -444,7 +497,7 @@ def _legacy(content: bytes, file: str) -> _Lines:
     for name, values in arrays.items():
         _check_unit(name, file)
         if len(values) < last:
-            raise ValueError(f"'{name}' has {len(values)} values for {last} cells")
+            raise _Damaged(f"'{name}' has {len(values)} values for {last} cells")
     lines.arrays = {name: values[before:last] for name, values in arrays.items()}
     return lines
 
@@ -462,7 +515,7 @@ class _Words:
 
     def next(self) -> str:
         if not self.more:
-            raise ValueError("it ends in the middle")
+            raise _Damaged(_CUT)
         self._place += 1
         return self._words[self._place - 1].decode("utf-8", "replace")
 
@@ -472,23 +525,22 @@ class _Words:
 
     def count(self, each: int) -> int:
         """Read a count of things, which the file must be long enough for."""
-        count = plain_whole(self.next())
+        count = _count(self.next())
         if not 0 <= count * each <= len(self._words):
-            raise ValueError(f"it claims {count} things that it does not hold")
+            raise _Damaged(f"it claims {count} things that it does not hold")
         return count
 
     def numbers(self, count: int, kind: str) -> FloatArray:
         """Read so many numbers of a kind, which only a binary file needs to know."""
         part = self._words[self._place : self._place + count]
         if len(part) < count:
-            raise ValueError("it ends in the middle")
+            raise _Damaged(_CUT)
         self._place += count
-        check_digits(b" ".join(part).decode("utf-8", "replace"))
-        return np.array(part, dtype=np.float64)
+        return _floats(part, b" ".join(part).decode("utf-8", "replace"))
 
     def texts(self, count: int) -> list[str]:
         if self._place + count > len(self._words):
-            raise ValueError("it ends in the middle")
+            raise _Damaged(_CUT)
         self._place += count
         words = self._words[self._place - count : self._place]
         return [unquote_to_bytes(word).decode("utf-8") for word in words]
@@ -507,7 +559,7 @@ class _Octets(_Words):
     def next(self) -> str:
         found = self._found()
         if found is None:
-            raise ValueError("it ends in the middle")
+            raise _Damaged(_CUT)
         self._place = found.end()
         return found[0].decode("utf-8", "replace")
 
@@ -524,16 +576,20 @@ class _Octets(_Words):
         return found
 
     def count(self, each: int) -> int:
-        count = plain_whole(self.next())
+        count = _count(self.next())
         if not 0 <= count * each <= len(self._content):
-            raise ValueError(f"it claims {count} things that it does not hold")
+            raise _Damaged(f"it claims {count} things that it does not hold")
         return count
 
     def numbers(self, count: int, kind: str) -> FloatArray:
+        if kind.lower() not in _LEGACY_TYPES:
+            raise _Damaged(f"{_quoted(kind)} is {_NO_KIND}")
         dtype = np.dtype(">" + _LEGACY_TYPES[kind.lower()])
         begin = self._line()
         self._place = begin + count * dtype.itemsize
         part = self._content[begin : self._place]
+        if len(part) < count * dtype.itemsize:
+            raise _Damaged(_CUT)
         return np.frombuffer(part, dtype, count).astype(np.float64)
 
     def texts(self, count: int) -> list[str]:
@@ -547,7 +603,7 @@ class _Octets(_Words):
         length = int.from_bytes(self._content[self._place : begin], "big")
         self._place = begin + (length & ((1 << (8 * size - 2)) - 1))
         if self._place > len(self._content):
-            raise ValueError("it ends in the middle")
+            raise _Damaged(_CUT)
         return self._content[begin : self._place].decode("utf-8")
 
     def _line(self) -> int:

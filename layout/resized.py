@@ -6,7 +6,7 @@ from dataclasses import replace
 from .basis import Basis
 from .drawing import Drawing
 from .faults import Notice, and_more, warning
-from .names import bare_name
+from .names import unsized
 from .run_names import with_drawn_names
 from .schedule import Schedule
 from .sections import Section
@@ -40,7 +40,7 @@ def with_sections(drawing: Drawing, sections: Mapping[str, Section]) -> Drawing:
                 section.height,
             )
             basis[run] = int(Basis.DECLARED)
-            names[run] = bare_name(name) or name
+            names[run] = unsized(name) or name
     if len(set(names)) < len(names):
         names = list(drawing.names)
     return replace(

@@ -10,13 +10,15 @@ import numpy as np
 from .components import nearest_on_lines
 from .drawing import NOTHING_SAID, Drawing
 from .faults import Notice, and_more, error, note
-from .names import bare_name, without_number
+from .names import any_may_be_copies, bare_name, numbered, without_number
 from .nearest import folded, nearest
 from .schedule import ComponentSpec, Schedule
 
 T = TypeVar("T")
+CLOSED_ENDS = "[[takeoffs.exception]] closed_end"
 _LISTED = 8  # runs named where none goes by a name
 _SHOWN = 4  # runs shown of those that go by one name
+FIRST = " (1)"  # the number of that run of several alike which was given none
 
 
 def labels(drawing: Drawing, run: int) -> tuple[str, ...]:
@@ -34,7 +36,8 @@ def goes_by(
 
     These names, and of each that no run has in full the one without its section: it may
     be of the drawing before its sizes were changed. Of one that no end has, that of the
-    only end whose name is the same but for the number of a copy.
+    only end whose name is the same but for the number of a copy, or for that of the
+    first.
     """
     drawn = set(drawing.names) if names else set()
     old = {bare_name(name) for name in names if name not in drawn}
@@ -47,7 +50,8 @@ def goes_by(
     return said | {
         label
         for label in own
-        if (plain := without_number(label)) in of_none and times[plain] == 1
+        if label + FIRST in of_none
+        or ((plain := without_number(label)) in of_none and times[plain] == 1)
     }
 
 
@@ -88,16 +92,29 @@ class RunNames:
 
         Last of all those whose section is another than in the name: it was changed
         since. A name that several runs were given means each of them; one with the
-        number of a copy means that run alone.
+        number of a copy means that run alone, with 1 the one that has no number.
         """
         if name in self._drawn:
             return self._with_copies(name, [name])
         found = self._by_label.get(name, [])
         if found or name in self._elsewhere:
             return self._with_copies(name, found)
-        bare = bare_name(name) or name
+        bare, number = numbered(name)
+        if number:
+            called = bare, number
+            return [run for run in self._names if bare and numbered(run) == called]
+        for one in (name, bare):
+            if one.endswith(FIRST):
+                return self._first(one.removesuffix(FIRST))
+        bare = bare or name
         found = self._by_label.get(bare, [])
-        return self._with_copies(bare, found) if self._is_plain(name) else found
+        return self._with_copies(bare, found) or self._alike.get(bare, [])
+
+    def alone(self, run: str) -> str:
+        """Name that means one run and none that is alike; empty if there is none."""
+        if self._by_label[run].count(run) > 1:
+            return ""
+        return next((name for name in (run, run + FIRST) if self(name) == [run]), "")
 
     def are_alike(self, name: str, runs: Collection[str]) -> bool:
         """Whether runs found for a name were given one name, so that it means each."""
@@ -105,7 +122,9 @@ class RunNames:
 
     def is_elsewhere(self, name: str) -> bool:
         """Whether another drawing has it."""
-        return name in self._elsewhere
+        return name in self._elsewhere or (
+            name.endswith(FIRST) and name.removesuffix(FIRST) in self._elsewhere
+        )
 
     def instead(self, name: str) -> str:
         """What may have been meant."""
@@ -113,6 +132,7 @@ class RunNames:
             one for one in self._names if folded(one).startswith(folded(name) + " ")
         }
         # 'F3' means the one 'F3 dia 200', however much longer that is.
+        begins |= {numbered(name)[0]} & self._by_label.keys()
         near = begins.pop() if len(begins) == 1 else nearest(name, self._by_label)
         if near:
             return f"did you mean '{near}'"
@@ -125,21 +145,31 @@ class RunNames:
         A number in brackets is that of a copy where the name without it is there.
         """
         plain = without_number(name)
-        if plain != name and (plain in self._drawn or name[-1] != ")"):
+        if plain != name and plain in self._drawn:
             return plain
-        bare = bare_name(name)
-        plain = without_number(bare)
-        if plain == bare:
+        bare, number = numbered(name)
+        if not bare or not number:
             return name
         # Its section was changed or written behind the number.
-        found = self._by_label.get(plain, [])
-        return without_number(found[0]) if len(found) == 1 else name
+        found = [r for r in self._by_label.get(bare, []) if not numbered(r)[1]]
+        if len(found) == 1:
+            return found[0]
+        return name if found or number[-1] == ")" else bare
 
     def _is_plain(self, name: str) -> bool:
         """Whether a name has no number of a copy."""
         if name in self._plain:
             return self._plain[name] == name
-        return without_number(name) == name
+        return not numbered(name)[1]
+
+    def _first(self, name: str) -> list[str]:
+        """That run of a name which has no number."""
+        if name in self._drawn:
+            return [name]
+        bare = bare_name(name) or name
+        called = self._by_label.get(bare, [])
+        own = [run for run in called if numbered(run) == (bare, "")]
+        return own if len(own) == 1 else []
 
     def _with_copies(self, name: str, runs: list[str]) -> list[str]:
         if self._each_alone or not self._is_plain(name):
@@ -183,9 +213,7 @@ def with_drawn_names(
         named.append(("[source]", schedule.source.run))
     drawn = set(drawing.names) if named else set()
     if all(name in drawn for _, name in named) and (
-        schedule.shared is not None
-        or not named
-        or all(without_number(name) == name for name in drawn)
+        schedule.shared is not None or not named or not any_may_be_copies(drawn)
     ):
         return schedule, []
     find = RunNames(drawing, other_runs, schedule.shared is not None)
@@ -232,7 +260,7 @@ def with_drawn_names(
                 continue
             if len(runs) > 1:
                 runs = [run for run in runs if (run, number) not in alone]
-                shared.setdefault((where, name), []).extend(runs)
+                shared.setdefault((shared_place(where, number), name), []).extend(runs)
             for run in runs:
                 key = run, number
                 if key in out:
@@ -257,7 +285,7 @@ def with_drawn_names(
                         f"{schedule.file}, [[component]] '{spec.name}'",
                         f"it stands in one run, and {len(runs)} runs of the drawing "
                         f"were given the name '{spec.run}': {_some(runs)}",
-                        "write the name with its number, or the place, at = [...]",
+                        f"write {told_apart(find, runs)}the place, at = [...]",
                     )
                 )
 
@@ -284,12 +312,26 @@ def with_drawn_names(
         takeoff_exceptions=renamed(
             "[[takeoffs.exception]]", schedule.takeoff_exceptions
         ),
-        closed_ends=renamed("[[takeoffs.exception]]", schedule.closed_ends),
+        closed_ends=renamed(CLOSED_ENDS, schedule.closed_ends),
         transition_exceptions=renamed(
             "[[transitions.exception]]", schedule.transition_exceptions
         ),
         shared=_shared(schedule, shared, find),
     ), list(dict.fromkeys(faults))
+
+
+def shared_place(where: str, bend: int = 0) -> str:
+    """Place in a schedule of what it says of a run, or of one bend of it."""
+    return f"{where} bend {bend}" if bend else where
+
+
+def told_apart(find: RunNames, runs: Collection[str]) -> str:
+    """Names that each mean one of some runs alike, and an 'or'; nothing without one."""
+    names = [f"'{name}'" for name in map(find.alone, runs) if name]
+    if not names:
+        return ""
+    more = " and so on" * (len(names) > _SHOWN)
+    return f"its name with the number, {', '.join(names[:_SHOWN])}{more}, or "
 
 
 def shared_notices(schedule: Schedule) -> list[Notice]:
@@ -301,7 +343,8 @@ def shared_notices(schedule: Schedule) -> list[Notice]:
     if not meant:
         return []
     words = [f"'{name}' means {len(runs)} runs" for name, runs in meant.items()]
-    one = next(run for runs in meant.values() for run in list(runs)[1:])
+    every = [run for runs in meant.values() for run in runs]
+    one = next((run for run in every if numbered(run)[1]), f"{every[0]}{FIRST}")
     return [
         note(
             schedule.file,

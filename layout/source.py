@@ -9,7 +9,7 @@ from .names import toml_key
 from .near_misses import few_gaps, gap_at, gap_words
 from .places import NEAR, place_words
 from .quantity_words import length_words
-from .run_names import goes_by, labels
+from .run_names import RunNames, goes_by, labels, told_apart
 from .schedule import Schedule, is_contaminated
 from .topology import Topology
 
@@ -230,7 +230,12 @@ def _run_with_free_end(topology: Topology, schedule: Schedule, name: str) -> int
             if open_ends
             else "the air can enter at none of them"
         ),
-        'write its name with the number, or the place, at = ["0 m", "0 m", "3 m"]',
+        "write "
+        + (
+            told_apart(RunNames(drawing), [drawing.names[run] for run in open_ends])
+            or "the name of a run whose free end is at the fan, or "
+        )
+        + 'the place, at = ["0 m", "0 m", "3 m"]',
     )
 
 

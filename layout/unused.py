@@ -9,6 +9,7 @@ from .basis import Basis
 from .drawing import Drawing
 from .faults import Notice, warning
 from .fit import end_tap_corners
+from .run_names import CLOSED_ENDS, shared_place
 from .run_words import flexible_runs
 from .schedule import Schedule
 from .sections import IntArray
@@ -137,9 +138,12 @@ def _elbows(graph: "DuctGraph") -> list[tuple[str, str, str]]:
     for run, number in zip(runs, bends.number.tolist(), strict=True):
         by_run.setdefault(names[run], set()).add(number)
     said = []
-    alike = _alike(graph.schedule, "[[elbows.exception]]")
     wanted = graph.schedule.elbow_exceptions
-    for group, bend in dict.fromkeys((alike.get(r, (r,)), b) for r, b in wanted):
+    alike = {
+        bend: _alike(graph.schedule, shared_place("[[elbows.exception]]", bend))
+        for bend in {bend for _, bend in wanted}
+    }
+    for group, bend in dict.fromkeys((alike[b].get(r, (r,)), b) for r, b in wanted):
         name = group[0]
         there = set().union(*(by_run.get(run, set()) for run in group))
         if there and (bend == 0 or bend in there):
@@ -191,7 +195,7 @@ def _closed_ends(graph: "DuctGraph") -> list[tuple[str, str, str]]:
     wanted = {name for name, is_closed in declared.items() if is_closed}
     taps = graph.legs.duct[graph.legs.leg_count == 2]
     corners = graph.bends.duct[end_tap_corners(graph)]
-    alike = _alike(graph.schedule, "[[takeoffs.exception]]")
+    alike = _alike(graph.schedule, CLOSED_ENDS)
     return [
         *(
             (

@@ -9,12 +9,13 @@ from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
-from .drawing import Drawing
+from .drawing import Drawing, Run
 from .extras import extras_of
 from .faults import Notice, and_more, note, refusal, warning, writing
 from .frames import y_up
-from .names import bare_name, section_in_name
+from .names import section_in_name, unique, unsized
 from .quantity_words import length_words
+from .run_names import RunNames
 from .sections import Section, Shape
 from .snap import TOLERANCE
 from .units import INCH, UNITS
@@ -142,11 +143,8 @@ def _obj(drawing: Drawing, path: Path) -> list[Notice]:
     lines = [f"# {'metres' if unit == 'm' else unit}, {up.upper()} up"]
     number = 1
     lost = False
-    for run in drawing.runs:
-        name = run.name
-        said = section_in_name(name)
-        if run.section is not None and (said is None or said[0] != run.section):
-            name = f"{bare_name(name)} {_sized(run.section)}".strip()
+    names = unique([_name_with_section(run) for run in drawing.runs])
+    for run, name in zip(drawing.runs, names, strict=True):
         lines.append(f"o {name}")
         lines += [f"v {x!r} {y!r} {z!r}" for x, y, z in run.points.tolist()]
         count = len(run.points)
@@ -155,6 +153,7 @@ def _obj(drawing: Drawing, path: Path) -> list[Notice]:
         known = ("width_m", "height_m", "diameter_m", "shape")
         lost |= any(key not in known for key in extras_of(run))
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    said_of_names += _renamed(drawing, names, path)
     if not lost:
         return said_of_names
     return [
@@ -165,6 +164,37 @@ def _obj(drawing: Drawing, path: Path) -> list[Notice]:
             "are left out",
             "say them in a schedule, or write GLB, DXF or VTP",
         ),
+    ]
+
+
+def _name_with_section(run: Run) -> str:
+    """Name of a run that says its section."""
+    said = section_in_name(run.name)
+    if run.section is None or (said is not None and said[0] == run.section):
+        return run.name
+    return f"{unsized(run.name)} {_sized(run.section)}".strip()
+
+
+def _renamed(drawing: Drawing, names: list[str], path: Path) -> list[Notice]:
+    """Say which names mean other runs, or none, where they were written otherwise."""
+    changed = dict(zip(drawing.names, names, strict=True))
+    if all(old == new for old, new in changed.items()):
+        return []
+    before, after = RunNames(drawing), RunNames(replace(drawing, names=names))
+    lost = [
+        f"'{old}' is written as '{new}'"
+        for old, new in changed.items()
+        if [changed[run] for run in before(old)] != after(old)
+    ]
+    if not lost:
+        return []
+    return [
+        warning(
+            path.name,
+            f"{lost[0]}{and_more(len(lost) - 1)}, as OBJ has sections in names alone: "
+            "a schedule does not find what it calls by the old name",
+            "write the new name there, or write GLB, DXF or VTP",
+        )
     ]
 
 

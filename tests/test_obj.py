@@ -121,3 +121,43 @@ def test_a_solid_has_the_name_that_was_written(tmp_path: Path) -> None:
         read_obstacles(path)
     path.write_bytes(b"# f\xfcr\n" + text.encode("utf-8"))
     assert read_obstacles(path)[0][0].name == "B\xfcro"
+
+
+CORNERS = "v 0 0 0\nv 1 0 0\nv 1 1 0\nv 0 0 1\nvn 0 0 1\n"
+FACES = "f 1 2 3\nf 1 2 4\nf 1 3 4\nf -3 -2 -1\n"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        CORNERS.replace("\n", " # corner 2 of 8\n") + FACES,
+        CORNERS.replace("\n", "# corner\n") + FACES.replace("\n", "# face\n"),
+        CORNERS + FACES.replace("\n", " # face 7\r\n"),
+        CORNERS.replace("1 1 0", "1 1 \\\n0 # a\\") + FACES.replace("2 3", "2 \\\n3 #"),
+    ],
+)
+def test_a_comment_behind_a_corner_or_a_face_changes_nothing(
+    text: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "a.obj"
+    path.write_text(f"o beam\n{text}", newline="")
+    ((beam,), _) = read_obstacles(path, unit="m")
+    assert (beam.name, beam.is_closed, len(beam.faces)) == ("beam", True, 4)
+    assert beam.vertices.tolist() == [[0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 0, 1]]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ("v 1 # 0 0", "a vertex has fewer than three coordinates"),
+        ("v 1 0 x # 0", "'x' is no number"),
+    ],
+)
+def test_a_wrong_corner_before_a_comment_is_told_by_its_line(
+    wrong: str, said: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "a.obj"
+    path.write_text(f"o beam\n{wrong}\n{CORNERS}{FACES}l 1 2\n")
+    for attempt in (read, read_obstacles):
+        with pytest.raises(BadInput, match=rf"a\.obj, line 2: {said}"):
+            attempt(path)

@@ -1,5 +1,6 @@
 """A schedule goes on fitting a drawing that was converted, and says what it misses."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -615,3 +616,232 @@ def test_a_change_of_one_run_is_none_of_others_of_its_name() -> None:
         won.append([(one.what, one.won, one.side_effects) for one in found])
     assert len(won[0]) > 3
     assert won[0] == won[1]
+
+
+ADVISED = re.compile(r"'(\w+ (?:600x300|D160) \(\d\))'")
+
+
+@pytest.mark.parametrize(
+    "part",
+    [
+        '[[elbows.exception]]\nrun = "{}"\nconstruction = "mitred"',
+        '[sections]\n"{}" = "450x300 mm"',
+        '[source]\nrun = "{}"',
+    ],
+)
+@pytest.mark.parametrize(
+    "name", ["G1 600x300.007", "G1.007", "G1 (7)", "G1 (7) 500x300", "end (1)"]
+)
+def test_a_number_that_no_copy_has_is_none_of_another(
+    name: str, part: str, tmp_path: Path
+) -> None:
+    text = ENDS if "[source]" not in part else ENDS.split("]\n", 2)[2]
+    (said,) = _faults(f"{part.format(name)}\n{text}", _namesakes(), tmp_path)
+    assert f"the drawing has no run '{name}'; " in said
+    if name.startswith("G1"):
+        assert "did you mean 'G1'" in said
+
+
+def test_a_terminal_with_a_number_that_no_copy_has_is_refused(tmp_path: Path) -> None:
+    drawing = _namesakes("G1", "G2", "G3", "b D160", "c")
+    text = ENDS.replace("terminals.G1", "terminals.G3").replace("b (2)", "c")
+    assert build(drawing, _read(text, tmp_path)).terminals.name == ("b", "G3", "c")
+    text = text.replace("terminals.b", 'terminals."b.007"')
+    said = _faults(text, drawing, tmp_path)
+    assert "has no free end 'b.007'; did you mean 'b'" in said[0]
+
+
+@pytest.mark.parametrize(
+    ("names", "first", "own"),
+    [
+        ((), "G1 (1)", TRUNK[0]),
+        ((), "G1 600x300 (1)", TRUNK[0]),
+        (("G1", "G1 (2)", "G1 (3)", "b", "b (2)"), "G1 (1)", "G1"),
+        (
+            ("G1 600x300.001", "G1 600x300", "G1 600x300 (2)", "b", "b (2)"),
+            "G1 (1)",
+            "G1 600x300",
+        ),
+        (
+            ("G1 (2) 400x300mm", "G1 500x300mm", "G1 (3) 300x300", "b", "b (2)"),
+            "G1 (1) 600x300",
+            "G1 500x300mm",
+        ),
+    ],
+)
+def test_the_first_of_several_runs_goes_by_the_number_one(
+    names: tuple[str, ...], first: str, own: str, tmp_path: Path
+) -> None:
+    drawing = _namesakes(*names)
+    text = f'[duct.runs.G1]\n{LINED}\n[duct.runs."{first}"]\nroughness = "1 mm"\n'
+    said = build(drawing, _read(ENDS + text, tmp_path)).schedule
+    assert said.run_roughness == {own: 1e-3}
+    assert set(said.run_materials) == set(drawing.names[:3]) - {own}
+    # A drawing with one such run has no other that it may mean.
+    alone = build(
+        replace(drawing, names=["G1 600x300", "H", "G2", "b", "b (2)"]),
+        _read(ENDS.replace("terminals.G1", "terminals.G2") + text, tmp_path),
+    )
+    assert alone.schedule.run_roughness == {"G1 600x300": 1e-3}
+
+
+def test_a_run_that_is_drawn_with_the_number_one_is_not_the_first(
+    tmp_path: Path,
+) -> None:
+    drawing = _namesakes("G1", "G1 (2)", "G1 (1)", "b", "b (2)")
+    text = '[duct.runs."G1 (1)"]\nroughness = "1 mm"\n'
+    plan = ENDS.replace("terminals.G1", 'terminals."G1 (1)"')
+    assert set(build(drawing, _read(plan + text, tmp_path)).schedule.run_roughness) == {
+        "G1 (1)"
+    }
+    coil = '[[component]]\nrun = "G1"\nname = "coil"\nloss = "20 Pa"\n'
+    (said,) = _faults(plan + coil, drawing, tmp_path)
+    assert "write its name with the number, 'G1 (2)', or the place" in said
+
+
+def test_what_a_component_is_told_to_write_is_read(tmp_path: Path) -> None:
+    coil = '[[component]]\nrun = "G1"\nname = "coil"\nloss = "20 Pa"\n'
+    (said,) = _faults(ENDS + coil, _namesakes(), tmp_path)
+    advised = ADVISED.findall(said.split(";")[1])
+    assert len(advised) == 3
+    for name, run in zip(advised, TRUNK, strict=True):
+        graph = build(_namesakes(), _read(ENDS + coil.replace("G1", name), tmp_path))
+        (duct,) = graph.components.duct.tolist()
+        assert graph.drawing.names[graph.ducts.run[duct]] == run
+
+
+def test_what_a_source_is_told_to_write_is_read(tmp_path: Path) -> None:
+    by_name = ENDS.replace('at = ["0 m", "0 m", "0 m"]', 'run = "G1"')
+    (said,) = _faults(by_name, _namesakes(), tmp_path)
+    first, last = ADVISED.findall(said.split(";")[1])
+    text = by_name.replace('run = "G1"', f'run = "{first}"')
+    graph = build(_namesakes(), _read(text, tmp_path))
+    assert graph.nodes[graph.source.node].tolist() == [0, 0, 0]
+    text = by_name.replace('run = "G1"', f'run = "{last}"')
+    text = text.replace("terminals.G1", f'terminals."{first}"')
+    graph = build(_namesakes(), _read(text, tmp_path))
+    assert graph.nodes[graph.source.node].tolist() == [12, 0, 0]
+    assert dict(zip(graph.terminals.name, graph.terminals.flow, strict=True))[
+        first
+    ] == pytest.approx(0.3)
+
+
+def test_runs_of_a_name_at_none_of_which_air_enters_are_not_told_apart(
+    tmp_path: Path,
+) -> None:
+    """The name of one of them would be refused as well."""
+    drawing = _namesakes("in", "G1", "G1 (2)", "b", "b (2)")
+    text = ENDS.replace('at = ["0 m", "0 m", "0 m"]', 'run = "G1"')
+    text = text.replace("terminals.G1", 'terminals."G1 (2)"')
+    (said,) = _faults(text, drawing, tmp_path)
+    assert "the air can enter at none of them; write the name of a run whose" in said
+    graph = build(drawing, _read(text.replace('run = "G1"', 'run = "in"'), tmp_path))
+    assert graph.nodes[graph.source.node].tolist() == [0, 0, 0]
+
+
+def test_what_a_terminal_is_told_to_write_is_read(tmp_path: Path) -> None:
+    drawing = replace(_namesakes(), flow=np.array([np.nan] * 4 + [0.06]))
+    text = ENDS.replace('[terminals."b (2)"]\nflow = "60 L/s"\n', "")
+    (said,) = _faults(text, drawing, tmp_path)
+    first, other = ADVISED.findall(said.split("or named")[1])
+    text = ENDS.replace("terminals.b]", f'terminals."{first}"]')
+    text = text.replace("b (2)", other)
+    flows = build(drawing, _read(text, tmp_path)).terminals
+    assert dict(zip(flows.name, flows.flow.tolist(), strict=True)) == {
+        first: 0.05,
+        other: 0.06,
+        "G1": 0.3,
+    }
+    # Its number is no help where it was written, but the name in full is.
+    drawing = _namesakes(*TRUNK, "b (2) D160", "b (2) D150")
+    (said,) = _faults(
+        ENDS.replace('[terminals.b]\nflow = "50 L/s"\n', ""), drawing, tmp_path
+    )
+    assert "or named 'b (2) D160' and 'b (2) D150'" in said
+
+
+def test_the_source_is_the_other_end_of_one_named_by_the_number_one() -> None:
+    drawing = drawing_from_runs(
+        [
+            ("a D200", np.array([[0.0, 0, 0], [4, 0, 0]]), round_section(0.2)),
+            ("a D200 (2)", np.array([[4.0, 0, 0], [8, 0, 0]]), round_section(0.2)),
+        ]
+    )
+    graph = build(drawing, Schedule(terminals={"a (1)": TerminalSpec(0.1)}))
+    assert graph.nodes[graph.source.node].tolist() == [8, 0, 0]
+
+
+def test_the_run_shown_as_one_with_a_number_has_one(tmp_path: Path) -> None:
+    drawing = _namesakes("G1.001", "G1", "G2", "b", "c")
+    text = ENDS.replace("terminals.G1", "terminals.G2").replace("b (2)", "c")
+    graph = build(drawing, _read(f"{text}[duct.runs.G1]\n{LINED}\n", tmp_path))
+    (told,) = [one for one in graph.notices if "means 2 runs" in one.what]
+    assert "as 'G1.001'" in told.remedy
+
+
+COPIES = [
+    ("T", "T.001", "T.002", "b", "b.001"),
+    ("T", "T (2)", "T (3)", "b", "b (2)"),
+    ("T 500x300", "T 500x300.001", "T 500x300.002", "b D300", "b D300.001"),
+    ("T 600x300", "T 600x300 (2)", "T (3) 600x300", "b D160", "b (2) D160"),
+    ("T.001", "T.001 (2)", "T.002", "b.101", "b.102"),
+]
+
+
+@pytest.mark.parametrize("ending", ["obj", "dxf", "vtp", "glb"])
+@pytest.mark.parametrize("names", COPIES)
+@pytest.mark.parametrize("is_sized", [False, True])
+def test_a_written_drawing_keeps_the_names_of_its_copies(
+    is_sized: bool, names: tuple[str, ...], ending: str, tmp_path: Path
+) -> None:
+    """Each with its number goes on meaning one run, and the name without it each."""
+    drawing = _namesakes(*names)
+    written = drawing
+    if is_sized:  # one alone, and those of the other name
+        new = {names[1]: rectangular(0.45, 0.3)}
+        new |= dict.fromkeys(names[3:], round_section(0.18))
+        written = with_sections(drawing, new)
+    path = tmp_path / f"a.{ending}"
+    assert not any("is written as" in one.what for one in write(written, path))
+    again = read(path, **({"unit": "m", "up": "z"} if ending == "obj" else {}))
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 0.0)),
+        terminals={
+            name: TerminalSpec(flow)
+            for name, flow in zip(names[2:], (0.3, 0.05, 0.06), strict=True)
+        },
+    )
+    for name in (*names, "T", "b"):
+        said = replace(plan, run_roughness={name: 1e-3})
+        one, other = (
+            analyse(build(drawn, said)) for drawn in (with_sections(written, {}), again)
+        )
+        assert list(map(again.names.index, other.graph.schedule.run_roughness)) == [
+            *map(written.names.index, one.graph.schedule.run_roughness)
+        ]
+        np.testing.assert_allclose(other.path_loss, one.path_loss, rtol=1e-5)
+
+
+def test_a_name_that_its_new_size_makes_another_is_told(tmp_path: Path) -> None:
+    drawing = _namesakes("G1", "G2 600x300", "500x300", "b D160", "b 200x100")
+    said = write(drawing, tmp_path / "a.obj")
+    (told,) = [one for one in said if "is written as" in one.what]
+    assert "'500x300' is written as '600x300mm' and 1 more, as OBJ has" in told.what
+    new = read(tmp_path / "a.obj", unit="m", up="z").names
+    assert new == ["G1 600x300mm", "G2 600x300", "600x300mm", "b D160", "b D160mm"]
+    graph = build(
+        replace(drawing, names=new),
+        _read(
+            ENDS.replace("terminals.b]", 'terminals."b D160"]')
+            .replace("b (2)", "b D160mm")
+            .replace("terminals.G1", 'terminals."600x300mm"'),
+            tmp_path,
+        ),
+    )
+    assert sorted(graph.terminals.flow.tolist()) == [0.05, 0.06, 0.3]
+
+
+def test_a_number_behind_nothing_but_a_section_is_of_that_name_alone() -> None:
+    drawing = _namesakes("G1", "G2", "500x300", "b", "D160.001")
+    with pytest.raises(BadInput, match=r"the drawing has no run '500x300\.001'"):
+        build(drawing, Schedule(run_roughness={"500x300.001": 1e-3}))

@@ -153,3 +153,46 @@ def test_the_compression_of_a_supply_is_not_told_of_its_rigid_return() -> None:
     assert plan.for_return().compression is None
     plan = Schedule(compression=0.2, material=FLEXIBLE)
     assert plan.for_return().compression == 0.2
+
+
+# The main in three pieces of one name, the last with a bend, and two taps of another.
+ALIKE = [
+    ("main", [[0, 0, 0], [4, 0, 0]], rectangular(0.4, 0.3)),
+    ("main (2)", [[4, 0, 0], [8, 0, 0]], rectangular(0.4, 0.3)),
+    ("main (3)", [[8, 0, 0], [12, 0, 0], [12, 3, 0]], rectangular(0.4, 0.3)),
+    ("left", [[4, 0, 0], [4, 3, 0]], round_section(0.2)),
+    ("right", [[8, 0, 0], [8, 3, 0]], round_section(0.2)),
+]
+CONE = TakeoffEntry.CONICAL
+
+
+@pytest.mark.parametrize(
+    ("plan", "said"),
+    [
+        (
+            {"elbow_exceptions": {("main", 0): MITRED, ("main (2)", 1): MITRED}},
+            "run 'main (2)': an elbow is declared for its bend 1, but no elbow",
+        ),
+        (
+            {"elbow_exceptions": {("main", 1): MITRED, ("main (2)", 2): MITRED}},
+            "run 'main (2)': an elbow is declared for its bend 2, but no elbow",
+        ),
+        (
+            {"takeoff_exceptions": {"main": CONE}, "closed_ends": {"main (2)": True}},
+            "run 'main (2)': it is declared a tap at the closed end of a duct",
+        ),
+    ],
+)
+def test_what_is_declared_of_one_run_alone_is_told_of_that_one(
+    plan: Any, said: str
+) -> None:
+    """Though the same place says something else of all the runs of its name."""
+    ends = {name: TerminalSpec(0.1) for name in ("main (3)", "left", "right")}
+    drawing = drawing_from_runs(
+        [(name, np.asarray(points, float), cut) for name, points, cut in ALIKE],
+        attributes={"main": Attributes(source=True, source_at_end=False)},
+    )
+    graph = build(drawing, Schedule(terminals=ends, **plan))
+    assert any(said in notice.sentence for notice in graph.notices)
+    whole = [n for n in graph.notices if "run 'main':" in n.sentence]
+    assert not any("bend" in n.what or "closed end" in n.what for n in whole)
