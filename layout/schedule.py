@@ -556,14 +556,26 @@ class Schedule:
     @property
     def may_carry_dust(self) -> bool:
         """Whether dust, fume or grease may settle: of hoods, industrial exhausts."""
+        return bool(self.dust_from)
+
+    @property
+    def dust_from(self) -> str:
+        """What says that dust, fume or grease may settle, in words; empty if nothing.
+
+        Components before terminals and losses.
+        """
         if self.source.is_supply:
-            return False
+            return ""
         is_exhaust = self.source.is_return and not self.source.feeds_supply
         if is_exhaust and self.checks.use == "industrial":
-            return True
-        kinds = {spec.kind for spec in self.terminals.values()}
-        names = {*kinds, *self.losses, *(one.name for one in self.components)}
-        return any(is_contaminated(name) for name in names)
+            return "an industrial exhaust"
+        names = {("component", one.name) for one in self.components}
+        kinds = {("terminal of the kind", one.kind) for one in self.terminals.values()}
+        losses = {("loss", name) for name in self.losses}
+        for what, name in (*sorted(names), *sorted(kinds), *sorted(losses)):
+            if is_contaminated(name):
+                return f"{what} '{name}'"
+        return ""
 
     @property
     def named_runs(self) -> tuple[tuple[str, str], ...]:

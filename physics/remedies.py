@@ -397,8 +397,14 @@ def kept_from_trying(analysis: Analysis, series: str = "mm") -> list[Notice]:
         As `remedies` has them.
     """
     graph, e = analysis.graph, analysis.elements
-    if graph.schedule.may_carry_dust:  # none is tried there, as `dust_flags` says
-        return []
+    if graph.schedule.may_carry_dust:
+        return [
+            note(
+                graph.drawing.file,
+                "larger sections were not tried: the ducts may carry dust, fume or "
+                f"grease ({graph.schedule.dust_from})",
+            )
+        ]
     way = analysis.path(analysis.critical)
     said: dict[str, None] = {}
     for duct in dict.fromkeys(e.duct[way[e.kind[way] == int(Kind.DUCT)]].tolist()):
