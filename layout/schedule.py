@@ -313,6 +313,9 @@ class TerminalSpec:
         Share of the total airflow.
     is_closed
         Whether the end is shut and no air leaves by it.
+    coefficient
+        Declared loss coefficient of it with its discharge, on the velocity in its
+        duct, in place of a loss.
     """
 
     flow: float
@@ -323,6 +326,7 @@ class TerminalSpec:
     load: float | None = None
     share: float | None = None
     is_closed: bool = False
+    coefficient: float | None = None
 
     def __post_init__(self) -> None:
         """Compose the accents of its run."""
@@ -334,6 +338,11 @@ class TerminalSpec:
         """Whether its airflow is left to the drawing."""
         unsaid = self.load is None and self.share is None
         return unsaid and math.isnan(self.flow)
+
+    @property
+    def is_told(self) -> bool:
+        """Whether what it loses is declared."""
+        return self.loss is not None or self.coefficient is not None
 
 
 @dataclass(frozen=True, slots=True)

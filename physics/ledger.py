@@ -358,14 +358,14 @@ def _of_ends(analysis: "Analysis") -> list[Assumption]:
         ),
         *_assume(
             analysis,
-            _count(np.isnan(graph.terminals.loss)),
+            len(graph.terminals.bare),
             "terminals that lose no more than "
             + (
                 "a plain opening in a wall"
                 if graph.is_return
                 else "the velocity pressure of an open end"
             ),
-            "write loss at each terminal",
+            "write loss or coefficient at each terminal",
         ),
         *_assume(
             analysis,
