@@ -34,6 +34,7 @@ from elbowroom.physics import (
     Kind,
     LookupRefused,
     Note,
+    Option,
     Proportions,
     analyse,
     checks,
@@ -45,6 +46,7 @@ from elbowroom.physics import (
     tables,
     with_airflows,
 )
+from elbowroom.viewer import display, report, results
 
 HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
 
@@ -412,6 +414,41 @@ def test_flexible_duct_stays_round_whatever_shape_is_asked_for(shape: Shape) -> 
     for drawn in (replace(aim, shape=None), replace(aim, shape=Shape.ROUND)):
         found = proportion(base.drawing, soft, drawn)
         assert not [one for one in found.notices if "flexible" in one.what]
+
+
+def test_pulling_flexible_duct_tight_is_offered_with_what_it_wins() -> None:
+    base = _branches({"A": 1, "B": 1}).graph
+    plan = replace(base.schedule, run_compression={"A": 0.15, "B": 0.0})
+    loose = analyse(build(base.drawing, plan))
+    assert loose.critical_terminal == "A"
+    (said,) = [one for one in remedies(loose) if "pull" in one.what]
+    assert said.at == "A"
+    assert said.what == "pull the flexible duct tight, which is 15 % compressed"
+    tight = analyse(build(base.drawing, replace(plan, run_compression={"A": 0.0})))
+    assert said.critical == pytest.approx(tight.critical_loss, rel=1e-12)
+    assert said.won == pytest.approx(loose.critical_loss - tight.critical_loss)
+    assert not [one for one in remedies(tight) if "pull" in one.what]
+    # What is said of all of it is so of each; no larger section is needed for it.
+    every = replace(plan, run_compression={}, compression=0.15)
+    hood = replace(every, losses={"cyclone": 9.0}, source=SourceSpec(is_return=True))
+    for one in (every, hood):
+        found = analyse(build(base.drawing, one))
+        runs = {cure.at for cure in remedies(found) if "pull" in cure.what}
+        assert runs == {found.critical_terminal}
+
+
+def test_a_schedule_of_ducts_says_how_much_each_is_compressed() -> None:
+    base = _branches({"A": 1, "B": 1}).graph
+    plan = replace(base.schedule, run_compression={"A": 0.04, "B": 0.0})
+    found = analyse(build(base.drawing, plan))
+    wanted = {"trunk": None, "A": 0.04, "B": 0.0}
+    for row in results.ducts(found):
+        assert row["compression"] == wanted[row["name"]]
+    html = report.report_html(
+        [[Option("a", found)]], [[()]], (), display.METRIC, {}, picture=False
+    )
+    assert html.count(f"{FLEXIBLE}, compressed by 4 %<") == 2  # a run with one bend
+    assert html.count(", compressed by") == 2
 
 
 def _collar(flow: float, limits: RunLimits, pressed: float = 0.04) -> Proportions:

@@ -563,7 +563,9 @@ def _ducts(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -
                 (verdict, "k" if row.is_kept else "k bad"),
                 _n(display.rates(row.gradient).removesuffix(f" {display.rate}")),
                 (f"[{numbers[_print(credit)]}] {credit.confidence}", "k"),
-                row.material,
+                row.material
+                + f", compressed by {100 * (row.compression or 0.0):.3g} %"
+                * bool(row.compression),
             ]
         )
     heads = [

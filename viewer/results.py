@@ -304,6 +304,7 @@ def ducts(analysis: Analysis) -> list[Plain]:
             "material": row.material,
             "insulation_m": row.insulation,
             "place_m": list(row.place),
+            "compression": row.compression,
         }
         for row in duct_schedule(analysis)
     ]
