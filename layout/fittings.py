@@ -1,6 +1,7 @@
 """What the classifier finds: ducts and fittings, a row each, in arrays."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -272,6 +273,9 @@ class Terminals:
         where none is declared.
     closed
         Ducts that end shut, without a terminal, shape (c,).
+    coefficient
+        Sparse: row to the declared coefficient of total pressure on the velocity in
+        its duct, with the discharge into the room; in place of a loss.
     """
 
     duct: IntArray
@@ -279,6 +283,15 @@ class Terminals:
     flow: FloatArray
     loss: FloatArray
     closed: IntArray
+    coefficient: Mapping[int, float] = field(default_factory=dict)
+
+    @property
+    def bare(self) -> IntArray:
+        """Rows of those of which nothing is declared."""
+        rows = np.isnan(self.loss).nonzero()[0]
+        if not self.coefficient:
+            return rows
+        return rows[~np.isin(rows, list(self.coefficient))]
 
 
 @dataclass(frozen=True)

@@ -623,7 +623,7 @@ def _terminals(table: Table) -> Iterator[tuple[str, TerminalSpec]]:
 def _terminal(table: Table) -> TerminalSpec | None:
     if table.yes_or_no("closed"):
         run, at = table.text("run"), table.point("at")
-        for key in ("flow", "load", "share", "loss", "kind"):
+        for key in ("flow", "load", "share", "loss", "coefficient", "kind"):
             if key in table:
                 table.get(key, lambda value, where: value)
                 table.fault(key, "the end is closed", "delete this, or closed")
@@ -633,7 +633,9 @@ def _terminal(table: Table) -> TerminalSpec | None:
     load = table.positive("load", "power")
     share = table.get("share", units.share)
     given = [key for key in ("flow", "load", "share") if key in table]
-    said_of = any(key in table for key in ("loss", "kind"))  # of one that is drawn
+    said_of = any(
+        key in table for key in ("loss", "coefficient", "kind")
+    )  # of one that is drawn
     if not given and not said_of:
         table.fault(
             "",
@@ -645,10 +647,20 @@ def _terminal(table: Table) -> TerminalSpec | None:
     if share == 0.0:
         table.fault("share", "a share of nothing needs no duct", "correct it")
     loss = table.within("loss", "pressure", 0.0, 1e5)
+    coefficient = table.number("coefficient", 0.0, 1e6)
+    if "loss" in table and "coefficient" in table:
+        table.fault("", "loss and coefficient are both given", "delete one")
     kind, run, at = table.text("kind"), table.text("run"), table.point("at")
     table.finish()
     if not said_of and flow is None and load is None and share is None:
         return None
     return TerminalSpec(
-        math.nan if flow is None else flow, loss, kind or "", run, at, load, share
+        math.nan if flow is None else flow,
+        loss,
+        kind or "",
+        run,
+        at,
+        load,
+        share,
+        coefficient=coefficient,
     )

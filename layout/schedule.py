@@ -313,6 +313,9 @@ class TerminalSpec:
         Share of the total airflow.
     is_closed
         Whether the end is shut and no air leaves by it.
+    coefficient
+        Declared loss coefficient of it with its discharge, on the velocity in its
+        duct, in place of a loss.
     """
 
     flow: float
@@ -323,6 +326,7 @@ class TerminalSpec:
     load: float | None = None
     share: float | None = None
     is_closed: bool = False
+    coefficient: float | None = None
 
     def __post_init__(self) -> None:
         """Compose the accents of its run."""
@@ -334,6 +338,11 @@ class TerminalSpec:
         """Whether its airflow is left to the drawing."""
         unsaid = self.load is None and self.share is None
         return unsaid and math.isnan(self.flow)
+
+    @property
+    def is_told(self) -> bool:
+        """Whether what it loses is declared."""
+        return self.loss is not None or self.coefficient is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -556,14 +565,26 @@ class Schedule:
     @property
     def may_carry_dust(self) -> bool:
         """Whether dust, fume or grease may settle: of hoods, industrial exhausts."""
+        return bool(self.dust_from)
+
+    @property
+    def dust_from(self) -> str:
+        """What says that dust, fume or grease may settle, in words; empty if nothing.
+
+        Components before terminals and losses.
+        """
         if self.source.is_supply:
-            return False
+            return ""
         is_exhaust = self.source.is_return and not self.source.feeds_supply
         if is_exhaust and self.checks.use == "industrial":
-            return True
-        kinds = {spec.kind for spec in self.terminals.values()}
-        names = {*kinds, *self.losses, *(one.name for one in self.components)}
-        return any(is_contaminated(name) for name in names)
+            return "an industrial exhaust"
+        names = {("component", one.name) for one in self.components}
+        kinds = {("terminal of the kind", one.kind) for one in self.terminals.values()}
+        losses = {("loss", name) for name in self.losses}
+        for what, name in (*sorted(names), *sorted(kinds), *sorted(losses)):
+            if is_contaminated(name):
+                return f"{what} '{name}'"
+        return ""
 
     @property
     def named_runs(self) -> tuple[tuple[str, str], ...]:

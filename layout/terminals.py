@@ -80,7 +80,7 @@ def match_terminals(
         divided[run] = not lines[run].is_of_end
     drawn = end_flows(topology, lines, ducts.finish[leaf], runs, drawn)
     flow = drawn.copy()
-    loss = np.full(len(leaf), np.nan)
+    loss, coefficient = np.full(len(leaf), np.nan), dict[int, float]()
     names = list(map(drawing.names.__getitem__, runs.tolist()))
     for run, said in drawing.attributes.items():
         if said.terminal is not None:
@@ -96,6 +96,8 @@ def match_terminals(
             flow[place] = spec.flow  # NaN until a load or a share is worked out
         if spec.loss is not None:
             loss[place] = spec.loss
+        if spec.coefficient is not None:
+            coefficient[place] = spec.coefficient
     missing = np.flatnonzero(np.isnan(flow)).tolist()
     slips = few_gaps(topology) if missing else []
     for place in missing:
@@ -124,7 +126,8 @@ def match_terminals(
     if faults:
         raise BadInput(faults)
     if not shut.any():
-        return Terminals(leaf, tuple(unique(names)), flow, loss, leaf[:0])
+        names_of = tuple(unique(names))
+        return Terminals(leaf, names_of, flow, loss, leaf[:0], coefficient)
     if shut.all():
         raise refusal(schedule.file, "every end is closed", "leave one of them open")
     kept = np.flatnonzero(~shut)
@@ -134,6 +137,11 @@ def match_terminals(
         flow[kept],
         loss[kept],
         leaf[shut],
+        {
+            row: coefficient[p]
+            for row, p in enumerate(kept.tolist())
+            if p in coefficient
+        },
     )
 
 

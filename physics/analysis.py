@@ -205,6 +205,8 @@ class Analysis:
             there = counted and spec.at is not None
             where = f" at {place_words(spec.at or (), graph.drawing.unit)}" * there
             return f"{spec.name}{where}, as declared"
+        if kind == Kind.EXIT and row in graph.terminals.coefficient:
+            return "terminal with its declared coefficient"
         at_fan, at_room = "entry flush with a wall", "open end into the room"
         if graph.is_return:
             at_fan, at_room = "exit into the plenum", "opening flush with a wall"

@@ -133,7 +133,7 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
         )
     )
     for side, words in ((supply, "supply"), (returns[worst], "return")):
-        if np.isnan(side.graph.terminals.loss[side.critical]):
+        if side.critical in side.graph.terminals.bare:
             missing.append(f"grille at the end of the critical {words} path")
     notices = _notices(supply, returns, available, required, outside + terminals, left)
     if missing:

@@ -94,7 +94,7 @@ def budget_flags(
             "stronger fan",
             above="the fan has pressure to spare: watch velocities and noise",
         )
-    bare = np.isnan(graph.terminals.loss).nonzero()[0]
+    bare = graph.terminals.bare
     if len(bare):
         flags.append(_bare_terminals(graph, bare))
     return flags
@@ -221,6 +221,13 @@ def _inlet_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
 def _bare_terminals(graph: DuctGraph, bare: IntArray) -> Notice:
     """Say which terminals, by their rows, have no declared loss."""
     missing = len(bare)
+    runs = graph.ducts.run[graph.terminals.duct[bare]].tolist()
+    ends = {graph.drawing.names[run] for run in runs}
+    beside = [one for one in graph.schedule.components if one.run in ends]
+    stands = "".join(
+        f"{'' if number == 0 else ','} '{one.name}' in run '{one.run}'"
+        for number, one in enumerate(beside[:3])
+    )
     shown = ", ".join(f"'{graph.terminals.name[row]}'" for row in bare[:6])
     return warning(
         f"terminal{'s' * (missing > 1)} {shown}{and_more(missing - 6)}",
@@ -230,14 +237,16 @@ def _bare_terminals(graph: DuctGraph, bare: IntArray) -> Notice:
             if graph.is_return
             else "the velocity pressure of the open end is counted"
         ),
-        'write loss = "..." at the terminal in the schedule',
+        'write loss = "..." or coefficient = ... at the terminal in the schedule'
+        + f', or loss = "0 Pa" where what counts in its run stands for it:{stands}'
+        * bool(beside),
     )
 
 
 def terminal_kinds(schedule: Schedule) -> list[str]:
     """What the terminals of a declared loss are: a filter grille is a filter too."""
     specs = schedule.terminals.values()
-    return [spec.kind for spec in specs if spec.kind and spec.loss is not None]
+    return [spec.kind for spec in specs if spec.kind and spec.is_told]
 
 
 def not_declared(names: Iterable[str]) -> list[str]:

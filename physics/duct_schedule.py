@@ -39,6 +39,8 @@ class DuctRow:
         Thickness, m.
     place
         Middle between its ends, m.
+    compression
+        Share by which flexible duct is shorter than pulled tight; None of rigid duct.
     """
 
     element: int
@@ -53,6 +55,7 @@ class DuctRow:
     material: str
     insulation: float
     place: tuple[float, float, float]
+    compression: float | None
 
     @property
     def is_kept(self) -> bool:
@@ -73,6 +76,7 @@ def duct_schedule(analysis: Analysis) -> list[DuctRow]:
     ducts = graph.ducts
     hydraulic = sections.hydraulic_diameter(ducts.shape, ducts.width, ducts.height)
     limits = velocity_limits(analysis)
+    pressed = analysis.conditions.compression
     middle = ((ducts.begin + ducts.end) / 2).round(6) + 0.0
     found = []
     for element in np.flatnonzero(elements.kind == Kind.DUCT).tolist():
@@ -92,6 +96,7 @@ def duct_schedule(analysis: Analysis) -> list[DuctRow]:
                 material_of(graph, int(ducts.run[duct])),
                 graph.schedule.insulation,
                 tuple(middle[duct].tolist()),
+                None if np.isnan(pressed[duct]) else float(pressed[duct]),
             )
         )
     return found

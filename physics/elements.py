@@ -279,6 +279,9 @@ def _tables(graph: DuctGraph, conditions: Conditions) -> tuple[_Table, ...]:
     legs, bends, terminals = graph.legs, graph.bends, graph.terminals
     parent = graph.ducts.parent
     open_end = np.isnan(terminals.loss)
+    end_basis = np.where(open_end, int(Basis.ASSUMED), int(Basis.DECLARED))
+    if terminals.coefficient:
+        end_basis[list(terminals.coefficient)] = int(Basis.DECLARED)
     return (
         _Table(
             ((parent < 0) & (graph.source.kind == "plenum")).nonzero()[0],
@@ -313,7 +316,7 @@ def _tables(graph: DuctGraph, conditions: Conditions) -> tuple[_Table, ...]:
         _Table(
             terminals.duct,
             np.where(open_end, int(Kind.EXIT), int(Kind.TERMINAL)),
-            np.where(open_end, int(Basis.ASSUMED), int(Basis.DECLARED)),
+            end_basis,
         ),
     )
 
@@ -393,6 +396,9 @@ def _coefficients(
     if open_end.any():
         at_room = ends.entry_in_wall() if graph.is_return else ends.exit_abrupt()
         every.put(terminal[open_end], at_room)
+        for number, said in graph.terminals.coefficient.items():
+            every.value[terminal[number]] = said
+            every.credit[terminal[number]] = every.number(AS_DECLARED)
     if not open_end.all():
         every.credit[terminal[~open_end]] = every.number(AS_DECLARED)
     if not conditions.reynolds_factor:

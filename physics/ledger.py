@@ -96,6 +96,7 @@ def assumptions_of(analysis: "Analysis") -> list[Assumption]:
         *_of_ends(analysis),
         *_of_fan(analysis),
         *_of_declared_losses(analysis),
+        *_of_places(analysis),
         *_of_checks(analysis),
         *_of_drawing(analysis),
     ]
@@ -358,14 +359,14 @@ def _of_ends(analysis: "Analysis") -> list[Assumption]:
         ),
         *_assume(
             analysis,
-            _count(np.isnan(graph.terminals.loss)),
+            len(graph.terminals.bare),
             "terminals that lose no more than "
             + (
                 "a plain opening in a wall"
                 if graph.is_return
                 else "the velocity pressure of an open end"
             ),
-            "write loss at each terminal",
+            "write loss or coefficient at each terminal",
         ),
         *_assume(
             analysis,
@@ -481,6 +482,29 @@ def _of_declared_losses(analysis: "Analysis") -> list[Assumption]:
         + "; those under [losses] too, which no path holds"
         * bool(schedule.losses),
         air=replace(schedule.air, losses_at="standard air"),
+    )
+
+
+def _of_places(analysis: "Analysis") -> list[Assumption]:
+    """Where components stand in runs of several pieces."""
+    graph = analysis.graph
+    ducts, specs = graph.ducts, graph.schedule.components
+    elsewhere, count = list(specs), 0
+    for row, spec in enumerate(specs):
+        run = ducts.run[graph.components.duct[row]]
+        (pieces,) = (ducts.run == run).nonzero()
+        if spec.at is not None or len(pieces) == 1:
+            continue
+        last = int(pieces[-1])
+        x, y, z = ((ducts.begin[last] + ducts.end[last]) / 2).tolist()
+        elsewhere[row], count = replace(spec, at=(x, y, z)), count + 1
+    return _assume(
+        analysis,
+        count,
+        "components in the middle of the first piece of their run from the source on",
+        "write where they stand under [[component]], at = [...]",
+        "that of its last piece",
+        components=tuple(elsewhere),
     )
 
 

@@ -76,6 +76,8 @@ def static_at_terminals(analysis: Analysis) -> list[Check]:
     left = left + own
     declared = terminals.loss * analysis.conditions.loss_ratio
     needed = np.where(np.isnan(declared), own, declared)
+    for row, coefficient in terminals.coefficient.items():
+        needed[row] = coefficient * own[row]
     short = np.flatnonzero(left < needed - 1e-9)
     worst = int(np.argmin(left - needed))
     return [

@@ -211,9 +211,11 @@ def _candidates(analysis: Analysis, series: str) -> Iterator[tuple[str, str, Sch
                     replace(schedule, transition_exceptions=longer),
                 )
             ]
-        elif kind == Kind.DUCT and not schedule.may_carry_dust:
+        elif kind == Kind.DUCT:
+            options = _pulled_tight(analysis, duct, run)
+        if kind == Kind.DUCT and not schedule.may_carry_dust:
             found, _ = _larger(analysis, duct, run, series)
-            options = [
+            options += [
                 (
                     _larger_words(graph.section(duct), larger, series),
                     _with_section(schedule, run, larger),
@@ -227,6 +229,18 @@ def _candidates(analysis: Analysis, series: str) -> Iterator[tuple[str, str, Sch
             if (what, at) not in tried:
                 tried.add((what, at))
                 yield what, at, other
+
+
+def _pulled_tight(
+    analysis: Analysis, duct: int, run: str
+) -> list[tuple[str, Schedule]]:
+    """Flexible duct at its full length, where it is compressed."""
+    schedule, pressed = analysis.graph.schedule, analysis.conditions.compression[duct]
+    if not pressed > 0.0:  # so written for NaN, of rigid duct
+        return []
+    tight = {**schedule.run_compression, run: 0.0}
+    what = f"pull the flexible duct tight, which is {100 * pressed:.3g} % compressed"
+    return [(what, replace(schedule, run_compression=tight))]
 
 
 def _entries(analysis: Analysis, row: int, run: str) -> Iterator[tuple[str, Schedule]]:
@@ -397,8 +411,14 @@ def kept_from_trying(analysis: Analysis, series: str = "mm") -> list[Notice]:
         As `remedies` has them.
     """
     graph, e = analysis.graph, analysis.elements
-    if graph.schedule.may_carry_dust:  # none is tried there, as `dust_flags` says
-        return []
+    if graph.schedule.may_carry_dust:
+        return [
+            note(
+                graph.drawing.file,
+                "larger sections were not tried: the ducts may carry dust, fume or "
+                f"grease ({graph.schedule.dust_from})",
+            )
+        ]
     way = analysis.path(analysis.critical)
     said: dict[str, None] = {}
     for duct in dict.fromkeys(e.duct[way[e.kind[way] == int(Kind.DUCT)]].tolist()):

@@ -29,12 +29,20 @@ NO_SIZE = "no size within the limits: left as it was"
 NO_ROOM = "needs more than the duct before it: left as it was"
 LARGEST = "largest that the limits allow"
 BEFORE = "no larger than the duct before it"
+DRAWN = "no larger than drawn, as it may carry dust"
+BEHIND = "the flexible duct behind it"
 KEPT = "as drawn, as is said"
 # What may be allowed to a run that keeps not what it is to.
 MAY_GROW, HEIGHT, WIDTH, VELOCITY = "may grow", "height", "width", "velocity"
 BEFORE_AS_DRAWN, BEFORE_FIRST = "the duct before it as drawn", "that one first"
 BEGUN = round_section(0.3)  # of what has no section
-UNMET = (NO_SIZE, NO_ROOM, LARGEST, BEFORE)  # limits of what does not keep the aim
+UNMET = (
+    NO_SIZE,
+    NO_ROOM,
+    LARGEST,
+    BEFORE,
+    DRAWN,
+)  # limits of what does not keep the aim
 NARROWEST = "narrowest at its height"
 SMALLEST = sizes.SMALLEST
 
@@ -106,6 +114,7 @@ def chosen_sizes(
     several = feeds_several(graph)
     limits = _largest_velocities(analysis, aim)
     least = _least_areas(analysis, limits)
+    behind = _flexible_behind(analysis)
     chosen: dict[int, Choice] = {}
     for duct in range(len(ducts.parent)):  # parents come first
         run = int(ducts.run[duct])
@@ -121,8 +130,56 @@ def chosen_sizes(
         was = drawn[drawing.names[run]]
         is_lost = np.isinf(limits[duct]) and _needs_velocity(aim, is_main, before)
         area = None if is_lost else float(least[run])
-        chosen[run] = _choice(analysis, duct, aim, was, area, is_main, before)
+        at = duct, is_main, before
+        found = _choice(analysis, aim, was, area, *at)
+        if run in behind and found.chosen.area < was.area and not is_lost:
+            soft = behind[run]
+            needed = _needed(analysis, soft, aim, drawn, float(least[ducts.run[soft]]))
+            if needed > found.chosen.area * (1 + 1e-9):
+                # No smaller than drawn for it, and larger for itself alone.
+                area = min(needed, was.area)
+                other = _choice(analysis, aim, was, area, *at)
+                if other.limit not in UNMET:
+                    found = replace(other, limit=BEHIND)
+        chosen[run] = found
     return [chosen[run] for run in sorted(chosen)]  # as they are drawn
+
+
+def _flexible_behind(analysis: Analysis) -> dict[int, int]:
+    """First flexible duct behind each run that feeds nothing else, as a collar does.
+
+    By the numbers of the runs.
+    """
+    graph, flow = analysis.graph, analysis.state.flow
+    run, parent, of_run = graph.ducts.run, graph.ducts.parent, {}
+    changes = {
+        number for number, said in graph.drawing.attributes.items() if said.transition
+    }
+    for duct in analysis.conditions.is_flexible.nonzero()[0].tolist():
+        before = int(parent[duct])
+        while before >= 0 and int(run[before]) in changes:
+            before = int(parent[before])
+        if before < 0 or run[before] == run[duct]:
+            continue
+        first = int((run == run[before]).argmax())
+        if flow[duct] > 0.0 and flow[duct] >= flow[first] * (1 - 1e-9):
+            of_run[int(run[before])] = duct
+    return of_run
+
+
+def _needed(
+    analysis: Analysis, duct: int, aim: Aim, drawn: Mapping[str, Section], least: float
+) -> float:
+    """Area that the run of a duct would have behind one of any size, m²."""
+    graph = analysis.graph
+    name = graph.drawing.names[int(graph.ducts.run[duct])]
+    own = graph.schedule.limits.get(name, RunLimits())
+    found = None
+    if not own.is_kept:
+        is_main = bool(feeds_several(graph)[duct])
+        free = _of_run(aim, own)
+        found, _ = _found(analysis, duct, free, drawn[name], least, is_main, None)
+    return (drawn[name] if found is None else found.section).area
 
 
 def _largest_velocities(analysis: Analysis, aim: Aim) -> FloatArray:
@@ -175,10 +232,10 @@ def _run_before(
 
 def _choice(
     analysis: Analysis,
-    duct: int,
     aim: Aim,
     drawn: Section,
     least: float | None,
+    duct: int,
     is_main: bool,
     before: Choice | None,
 ) -> Choice:
@@ -312,6 +369,10 @@ def _found(
     most = np.inf
     if before is not None and not aim.may_grow:
         most = before.chosen.area * (1 + 1e-9)
+    dusty = analysis.graph.schedule.may_carry_dust and drawn is not BEGUN
+    as_drawn = drawn.area * (1 + 1e-9)
+    held = dusty and as_drawn < most  # as dust settles in a larger one
+    most = as_drawn if held else most
     largest, too_fast, is_cut = list[sizes.Size](), list[sizes.Size](), False
     for ladder in _ladders(aim, drawn, before):
         slow = [section for section in ladder if section.area >= least]
@@ -338,6 +399,14 @@ def _found(
         small = [section for section in ladder if section.area <= min(most, least)]
         too_fast += [_sized(analysis, section, flow, duct) for section in small[-1:]]
         is_cut |= len(fits) < len(slow)
+    own = _sized(analysis, drawn, flow, duct)
+    if held and is_cut:
+        stays = _is_within(aim, drawn) and (aim.shape or drawn.shape) == drawn.shape
+        return (own if stays or not largest else min(largest, key=_steepness)), DRAWN
+    if analysis.conditions.is_flexible[duct] and is_cut:
+        keeps = drawn.area >= least and own.gradient <= (aim.rate or np.inf)
+        if keeps and _is_within(aim, drawn):  # better than one that does not
+            return None, NO_ROOM
     if not largest:  # nearer to what it needs than the one drawn, if it is larger
         largest = [
             size
@@ -347,7 +416,17 @@ def _found(
     if not largest:
         return None, NO_ROOM if is_cut else NO_SIZE
     limit = BEFORE if is_cut else LARGEST
-    return min(largest, key=lambda size: size.gradient), limit
+    return min(largest, key=_steepness), limit
+
+
+def _steepness(size: sizes.Size) -> float:
+    return size.gradient
+
+
+def _is_within(aim: Aim, section: Section) -> bool:
+    """Whether a section keeps the limits of its sides."""
+    highest, widest = aim.highest or np.inf, aim.widest or np.inf
+    return section.height <= highest + 1e-9 and section.width <= widest + 1e-9
 
 
 def _sized(analysis: Analysis, section: Section, flow: float, duct: int) -> sizes.Size:

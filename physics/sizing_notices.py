@@ -36,6 +36,7 @@ from .run_sizes import (
     BEFORE,
     BEFORE_AS_DRAWN,
     BEFORE_FIRST,
+    DRAWN,
     HEIGHT,
     KEPT,
     LARGEST,
@@ -327,6 +328,8 @@ def _binding(after: Analysis, choices: Sequence[Choice], aim: Aim) -> tuple[str,
 
 def _held(after: Analysis, choice: Choice, aim: Aim) -> tuple[dict[str, float], str]:
     """Limits of the sides that hold a run down, m, and how to say them."""
+    if choice.limit == DRAWN:
+        return {"size": choice.chosen.width}, "the size drawn, as dust may settle,"
     if choice.limit not in (LARGEST, NO_SIZE):
         return {}, ""
     own = after.graph.schedule.limits.get(choice.run, RunLimits())
@@ -518,7 +521,7 @@ def _too_small(
     may_rise = is_given and aim.rate is not None and not after.system.is_short
     steep = [choice for choice in choices if choice.gradient > most]
     others = [choice for choice in choices if choice.gradient <= most]
-    bound = (LARGEST, BEFORE)
+    bound = (LARGEST, BEFORE, DRAWN)
     groups = _alike(steep, bound, helps) + _alike(others, bound, helps)
     for runs, ways in groups:
         missing = "keeps the largest velocity in"
@@ -532,6 +535,8 @@ def _too_small(
         remedy = allow or _SHARE
         if runs[0].limit == BEFORE:  # which is smaller too at a higher rate
             within = "up to that of the duct before"
+        elif runs[0].limit == DRAWN:
+            within = "up to the one drawn"
         elif may_rise and "velocity" not in missing:
             reads_on = "" if allow.endswith("there") else "allow "
             higher = f"{reads_on}a higher rate"

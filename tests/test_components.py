@@ -1,5 +1,6 @@
 """Coils, silencers and dampers that a schedule puts into single runs."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -24,14 +25,16 @@ from elbowroom.layout import (
 from elbowroom.physics import (
     Aim,
     Analysis,
+    Effect,
     Kind,
+    Option,
     analyse,
     effects,
     operate,
     proportion,
     quantities,
 )
-from elbowroom.viewer import display, layout_view, results
+from elbowroom.viewer import display, layout_view, report, results
 
 TRUNK, SIDE = rectangular(0.6, 0.3), round_section(0.25)
 COIL = ComponentSpec("side", "reheat coil", loss=35.0)
@@ -360,3 +363,37 @@ def test_a_length_from_an_assumed_place_is_none() -> None:
     assert after["coil"] is None
     assert after["damper"] is None
     assert after["grid"] == pytest.approx(1.0)
+
+
+def test_a_place_that_nobody_says_is_listed_where_its_run_has_more_than_one() -> None:
+    def listed(*specs: ComponentSpec) -> list[Effect]:
+        every = effects(found(*specs))
+        return [one for one in every if "first piece" in one.assumption.what]
+
+    (said,) = listed(NEAR, FAR, COIL)  # COIL's run has one piece, FAR has its place
+    assert said.assumption.elements == 1
+    moved = replace(NEAR, at=(7.0, 0.0, 0.0))
+    otherwise = found(moved, FAR, COIL).critical_loss
+    assert said.loss == pytest.approx(otherwise - found(NEAR, FAR, COIL).critical_loss)
+    assert not listed(COIL, FAR)
+    middle = results.elements(found(NEAR, FAR, COIL))
+    assert [row["straight_after_m"] for row in middle if "coil" in row["kind"]] == [
+        None,
+        None,
+    ]
+
+
+def test_a_report_measures_from_the_places_that_are_said_alone() -> None:
+    """The column is that of the JSON: behind a component it begins at its place."""
+    placed = ComponentSpec("side", "damper", loss=9.0, at=(4.0, 3.0, 0.0))
+    for spec, length in ((placed, "1.0"), (replace(placed, at=None), "")):
+        option = Option("a", found(spec))
+        html = report.report_html(
+            [[option]], [[()]], (), display.METRIC, {}, picture=False
+        )
+        rows = [
+            re.findall(r"<td[^>]*>(.*?)</td>", line, re.DOTALL)
+            for line in re.findall("<tr>.*?</tr>", html, re.DOTALL)
+        ]
+        (cells,) = [row for row in rows if len(row) == 11 and "damper" in row[1]]
+        assert cells[8] == length

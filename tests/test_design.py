@@ -16,7 +16,7 @@ import pytest
 import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from routes import drawn
+from routes import ROUTE, drawn
 from schemas import validate
 
 from elbowroom.layout import (
@@ -24,6 +24,7 @@ from elbowroom.layout import (
     Attributes,
     BadInput,
     ChecksSpec,
+    ComponentSpec,
     Drawing,
     ElbowConstruction,
     ElbowRule,
@@ -786,6 +787,65 @@ def test_ducts_that_may_carry_dust_are_not_sized_for_comfort(
     advice = re.search(r"allow more|larger duct before|lower velocit|more height", said)
     assert bool(advice) != plan.may_carry_dust
     assert ("before a larger section is taken" in said) == plan.may_carry_dust
+
+
+@pytest.mark.parametrize("kind", ["grille", "kitchen hood"])
+@pytest.mark.parametrize("aim", [Aim(rate=0.1), Aim("velocity", main=2.0, branch=2.0)])
+def test_no_duct_that_may_carry_dust_gets_larger_than_drawn(
+    aim: Aim, kind: str
+) -> None:
+    """In a larger one air is slower, so that dust may settle; README says so."""
+    plan = Schedule(
+        source=SourceSpec(is_return=True),
+        terminals={"T3": TerminalSpec(0.25, 9.0, kind)},
+    )
+    found = proportion(drawn(), plan, aim)
+    as_drawn = {choice.run: choice.drawn for choice in found.choices}
+    kept = {choice.run: choice.chosen for choice in found.choices} == as_drawn
+    assert kept == plan.may_carry_dust
+    told = [one for one in found.notices if "no size up to the one drawn" in one.what]
+    assert len(told) == plan.may_carry_dust
+    for one in told:
+        assert "before a larger section is taken" in one.remedy
+    assert (set(unmet(found)) == set(as_drawn)) == plan.may_carry_dust
+    # A run without a section is held to none, and a smaller one is no matter.
+    bare = proportion(drawn([(n, line, None) for n, line, _ in ROUTE]), plan, aim)
+    assert not [one for one in bare.notices if "the one drawn" in one.what]
+    fast = proportion(drawn(), plan, Aim("velocity", main=20.0, branch=20.0))
+    for choice in fast.choices:
+        assert choice.drawn is not None
+        assert choice.chosen.area < choice.drawn.area
+
+
+def test_a_fan_that_no_drawn_size_serves_is_told_what_dust_forbids() -> None:
+    plan = Schedule(
+        source=SourceSpec(is_return=True),
+        fan=FanSpec(total_pressure=20.0),
+        terminals={"T3": TerminalSpec(0.25, 9.0, "hood")},
+    )
+    with pytest.raises(BadInput, match="the size drawn, as dust may settle, holds"):
+        proportion(drawn(), plan, Aim())
+
+
+@pytest.mark.parametrize(
+    ("said", "why"),
+    [
+        ({"components": (ComponentSpec("T2", "hood entry", 5.0),)}, "component"),
+        ({"losses": {"cyclone": 9.0}}, "loss 'cyclone'"),
+        ({"checks": ChecksSpec(use="industrial")}, "an industrial exhaust"),
+        ({"losses": {"filter": 9.0}}, ""),
+    ],
+)
+def test_larger_sections_that_were_not_tried_for_dust_are_told(
+    said: dict[str, Any], why: str
+) -> None:
+    found = layout(source=SourceSpec(is_return=True), **said)
+    assert any("larger" in one.what for one in remedies(found)) != bool(why)
+    told = [one.what for one in kept_from_trying(found) if "may carry dust" in one.what]
+    assert len(told) == bool(why)
+    for one in told:
+        assert one.startswith("larger sections were not tried: the ducts")
+        assert f"({why}" in one
 
 
 def test_a_method_without_a_velocity_for_dust_names_no_use() -> None:

@@ -11,10 +11,13 @@ from elbowroom.layout import (
     Attributes,
     BadInput,
     Basis,
+    ChecksSpec,
     ElbowConstruction,
     ElbowRule,
+    RunLimits,
     Schedule,
     Shape,
+    SourceSpec,
     TerminalSpec,
     build,
     drawing_from_runs,
@@ -25,11 +28,14 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import (
+    UNMET,
     Aim,
     Analysis,
     Kind,
     LookupRefused,
     Note,
+    Option,
+    Proportions,
     analyse,
     checks,
     duct_schedule,
@@ -40,6 +46,7 @@ from elbowroom.physics import (
     tables,
     with_airflows,
 )
+from elbowroom.viewer import display, report, results
 
 HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
 
@@ -407,6 +414,88 @@ def test_flexible_duct_stays_round_whatever_shape_is_asked_for(shape: Shape) -> 
     for drawn in (replace(aim, shape=None), replace(aim, shape=Shape.ROUND)):
         found = proportion(base.drawing, soft, drawn)
         assert not [one for one in found.notices if "flexible" in one.what]
+
+
+def test_pulling_flexible_duct_tight_is_offered_with_what_it_wins() -> None:
+    base = _branches({"A": 1, "B": 1}).graph
+    plan = replace(base.schedule, run_compression={"A": 0.15, "B": 0.0})
+    loose = analyse(build(base.drawing, plan))
+    assert loose.critical_terminal == "A"
+    (said,) = [one for one in remedies(loose) if "pull" in one.what]
+    assert said.at == "A"
+    assert said.what == "pull the flexible duct tight, which is 15 % compressed"
+    tight = analyse(build(base.drawing, replace(plan, run_compression={"A": 0.0})))
+    assert said.critical == pytest.approx(tight.critical_loss, rel=1e-12)
+    assert said.won == pytest.approx(loose.critical_loss - tight.critical_loss)
+    assert not [one for one in remedies(tight) if "pull" in one.what]
+    # What is said of all of it is so of each; no larger section is needed for it.
+    every = replace(plan, run_compression={}, compression=0.15)
+    hood = replace(every, losses={"cyclone": 9.0}, source=SourceSpec(is_return=True))
+    for one in (every, hood):
+        found = analyse(build(base.drawing, one))
+        runs = {cure.at for cure in remedies(found) if "pull" in cure.what}
+        assert runs == {found.critical_terminal}
+
+
+def test_a_schedule_of_ducts_says_how_much_each_is_compressed() -> None:
+    base = _branches({"A": 1, "B": 1}).graph
+    plan = replace(base.schedule, run_compression={"A": 0.04, "B": 0.0})
+    found = analyse(build(base.drawing, plan))
+    wanted = {"trunk": None, "A": 0.04, "B": 0.0}
+    for row in results.ducts(found):
+        assert row["compression"] == wanted[row["name"]]
+    html = report.report_html(
+        [[Option("a", found)]], [[()]], (), display.METRIC, {}, picture=False
+    )
+    assert html.count(f"{FLEXIBLE}, compressed by 4 %<") == 2  # a run with one bend
+    assert html.count(", compressed by") == 2
+
+
+def _collar(flow: float, limits: RunLimits, pressed: float = 0.04) -> Proportions:
+    """A trunk with a collar of D200 and flexible duct behind it, sized at 2.7 Pa/m."""
+    drawing = drawing_from_runs(
+        [
+            ("trunk", np.array([[0, 0, 3], [6.0, 0, 3]]), rectangular(0.4, 0.2)),
+            ("collar", np.array([[3, 0, 3], [3, 0.6, 3]]), round_section(0.2)),
+            ("soft", np.array([[3, 0.6, 3], [3, 3, 3]]), round_section(0.2)),
+        ]
+    )
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+        terminals={"trunk": TerminalSpec(0.2), "soft": TerminalSpec(flow)},
+        run_materials={"soft": FLEXIBLE},
+        run_compression={"soft": pressed},
+        limits={"collar": limits},
+        checks=ChecksSpec(use="residential"),
+    )
+    return proportion(drawing, plan, Aim(rate=2.7))
+
+
+@pytest.mark.parametrize("flow", [0.03, 0.05, 0.07])
+def test_a_collar_stays_as_large_as_the_flexible_duct_behind_it_needs(
+    flow: float,
+) -> None:
+    """Whether the rate or the velocity asks for it, one rule holds for all of them."""
+    found = _collar(flow, RunLimits())
+    made = {choice.run: choice for choice in found.choices}
+    assert made["collar"].chosen.area >= made["soft"].chosen.area * (1 - 1e-9)
+    assert made["collar"].chosen.area <= round_section(0.2).area * (1 + 1e-9)
+    assert made["soft"].gradient <= 2.7
+    assert made["soft"].limit not in UNMET
+    assert made["collar"].limit == "the flexible duct behind it"
+
+
+@pytest.mark.parametrize("flow", [0.02, 0.03])
+def test_flexible_duct_behind_a_collar_that_is_held_keeps_the_size_that_serves(
+    flow: float,
+) -> None:
+    """As drawn it keeps the rate, and no larger than its collar it would not."""
+    found = _collar(flow, RunLimits(widest=0.101))
+    made = {choice.run: choice for choice in found.choices}
+    assert made["collar"].chosen == round_section(0.1)
+    assert made["soft"].chosen == round_section(0.2)
+    assert "left as it was" in made["soft"].limit
+    assert made["soft"].gradient <= 2.7
 
 
 def test_rigid_duct_is_not_compressed(tmp_path: Path) -> None:

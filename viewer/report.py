@@ -54,7 +54,7 @@ from .checks import (
 from .display import Display
 from .gaps import Gap
 from .outlet import printable
-from .results import balancing, paths
+from .results import balancing, paths, straight_after
 from .tables import (
     AS_NEW,
     apart_columns,
@@ -454,7 +454,7 @@ def _fittings(
     rows: list[list[Cell]] = []
     doubts: dict[str, str] = {}  # each by its letter below the table
     share, equal = analysis.share_of_path, analysis.equivalent_length
-    after = analysis.graph.ducts.straight[e.duct]
+    after = straight_after(analysis)
     for row in np.flatnonzero(e.kind != Kind.DUCT).tolist():
         at_end = e.kind[row] in (Kind.EXIT, Kind.TERMINAL)
         credit = e.credits[e.credit[row]]
@@ -479,7 +479,11 @@ def _fittings(
                 _n(p(e.loss[row])),
                 _n("" if row not in on_path else f"{100 * share[row]:.0f} %"),
                 _n("" if np.isnan(c) else display.lengths(equal[row], 1)),
-                _n("" if at_end else display.lengths(after[row], 1)),
+                _n(
+                    ""
+                    if at_end or np.isnan(after[row])
+                    else display.lengths(after[row], 1)
+                ),
                 (f"[{numbers[_print(credit)]}] {credit.confidence}", "k"),
                 (", ".join([Basis(int(e.basis[row])).word, *mine]), "k"),
             ]
@@ -559,7 +563,9 @@ def _ducts(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -
                 (verdict, "k" if row.is_kept else "k bad"),
                 _n(display.rates(row.gradient).removesuffix(f" {display.rate}")),
                 (f"[{numbers[_print(credit)]}] {credit.confidence}", "k"),
-                row.material,
+                row.material
+                + f", compressed by {100 * (row.compression or 0.0):.3g} %"
+                * bool(row.compression),
             ]
         )
     heads = [

@@ -162,8 +162,8 @@ def budget_row(found: Budget) -> dict[str, Any]:
     }
 
 
-def _straight_after(analysis: Analysis) -> FloatArray:
-    """Straight duct behind each element, m; behind a component from its place on.
+def straight_after(analysis: Analysis) -> FloatArray:
+    """Straight duct behind each element, m, shape (n,); of a component from its place.
 
     NaN where the place that it begins or ends at is assumed: it would look measured.
     """
@@ -184,7 +184,7 @@ def elements(analysis: Analysis) -> list[Plain]:
     """Everything that spends pressure, in walking order."""
     e = analysis.elements
     low, high = WINDOW
-    bands, straight = element_bands(analysis), _straight_after(analysis)
+    bands, straight = element_bands(analysis), straight_after(analysis)
     out = []
     for i, identifier in enumerate(analysis.ids):
         credit = e.credits[e.credit[i]]
@@ -304,6 +304,7 @@ def ducts(analysis: Analysis) -> list[Plain]:
             "material": row.material,
             "insulation_m": row.insulation,
             "place_m": list(row.place),
+            "compression": row.compression,
         }
         for row in duct_schedule(analysis)
     ]
