@@ -39,6 +39,7 @@ from .topology import Topology
 from .transition_rules import transition_lengths
 from .tree import Tree, heads
 from .twists import with_twists
+from .within_mains import with_room_in_mains
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,9 +119,19 @@ def classify(
         frames,
         bends,
     )
+    bends = with_room_in_mains(ducts, bends, legs, meetings, topology.tolerance)
     offsets = find_offsets(topology, tree, pieces, sharp, duct_of, frames)
     transitions = _transitions(
-        pieces, duct_of, whole, topology, schedule, ducts, bends, offsets
+        pieces,
+        duct_of,
+        whole,
+        topology,
+        schedule,
+        ducts,
+        bends,
+        legs,
+        meetings,
+        offsets,
     )
     notices = [
         *unsaid,
@@ -279,6 +290,8 @@ def _transitions(
     schedule: Schedule,
     ducts: Ducts,
     bends: Bends,
+    legs: Legs,
+    meetings: Legs,
     offsets: Offsets | None,
 ) -> Transitions:
     changes = pieces.alone & ~pieces.same_section
@@ -304,7 +317,7 @@ def _transitions(
         np.zeros(len(rows)),
         *kinks[..., rows],
     )
-    lacking = lacking_for_transitions(ducts, bends, found)
+    lacking = lacking_for_transitions(ducts, bends, found, legs, meetings)
     worse = np.maximum(lacking[found.duct], lacking[ducts.parent[found.duct]])
     short = ~drawn & (worse > topology.tolerance)
     return replace(found, short_by=np.where(short, worse, 0.0))

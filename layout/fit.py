@@ -15,6 +15,7 @@ from .quantity_words import length_words, size_words
 from .run_words import flexible_runs, lacks_material
 from .schedule import FLEXIBLE
 from .sections import FloatArray, IntArray, Shape, area
+from .within_mains import bends_within, within_mains
 
 if TYPE_CHECKING:
     from .graph import DuctGraph
@@ -31,6 +32,8 @@ _BACK = float(np.radians(1.0))  # nearer to a turn back, a second turn is one
 # openings still face each other; own choice, no published source.
 _JOG = 0.25
 _ROUNDING = 1e-6
+_FAR = 1e9  # m: no wall is so far
+_JUNCTION_BEFORE = "the junction before it"
 _RADIUSLESS = np.array([code.turn != "arc" for code in ElbowConstruction])
 
 
@@ -237,10 +240,19 @@ def _short_bends(graph: "DuctGraph") -> list[Notice]:
                 place=place,
             )
         )
+    mains = {
+        (row, round(lacking, 9)): "the next junction" if behind else _JUNCTION_BEFORE
+        for row, lacking, behind in bends_within(
+            ducts, bends, graph.legs, graph.meetings
+        )
+    }
     for row in rows:
         duct = int(bends.duct[row])
         short, came = float(bends.short_by[row]), int(before[duct])
-        if -ducts.straight[duct] >= short - _ROUNDING:
+        main = mains.get((row, round(short, 9)))
+        if main is not None:
+            other = main
+        elif -ducts.straight[duct] >= short - _ROUNDING:
             other = ends.get(duct, "the end of the duct")
         else:
             other = begins.get(came, "the start of the duct")
@@ -287,11 +299,12 @@ def _tight_bends(graph: "DuctGraph") -> list[Notice]:
 
 
 def lacking_for_transitions(
-    ducts: Ducts, bends: Bends, transitions: Transitions
+    ducts: Ducts, bends: Bends, transitions: Transitions, legs: Legs, meetings: Legs
 ) -> FloatArray:
     """What each duct lacks for the transitions at its ends that are not drawn, m.
 
-    Half of a piece lies on either side of its vertex, and behind an elbow all of it.
+    Half of a piece lies on either side of its vertex, and behind an elbow all of it. A
+    branch has room from the wall of its main on.
 
     Returns
     -------
@@ -306,7 +319,12 @@ def lacking_for_transitions(
     behind = np.where(turns[after], length, length / 2)
     needed = np.bincount(after, behind, count)
     needed += np.bincount(ducts.parent[after], length - behind, count)
-    return np.asarray(needed - np.maximum(ducts.straight, 0.0))
+    lacking = needed - np.maximum(ducts.straight, 0.0)
+    if len(rows):
+        room = np.where(needed > 0.0, -lacking, _FAR)
+        within = within_mains(ducts, legs, meetings, room)
+        np.add.at(lacking, within.duct, within.length)
+    return np.asarray(lacking)
 
 
 def _jogs(ducts: Ducts, bends: Bends, short: list[int]) -> list[tuple[int, int, float]]:
@@ -338,7 +356,9 @@ def _short_transitions(graph: "DuctGraph") -> list[Notice]:
     rows = (transitions.short_by > 0).nonzero()[0].tolist()
     if not rows:
         return []
-    lacking = lacking_for_transitions(ducts, bends, transitions)
+    lacking = lacking_for_transitions(
+        ducts, bends, transitions, graph.legs, graph.meetings
+    )
     sharp = transitions.duct[transitions.length_basis != int(Basis.DRAWN)]
     taking = np.bincount(np.concatenate([sharp, ducts.parent[sharp]]))
     cornered = np.isin(transitions.duct, bends.duct)

@@ -48,6 +48,7 @@ from .flows import duct_flows
 from .ledger import CRITICAL_PATH, Assumption
 from .loops import settled, settled_audit
 from .network import solve_network
+from .one_outlet import with_one_outlet
 from .operate import Operation, operate
 from .own_changes import own_part
 from .power import FanPower, fan_power
@@ -191,5 +192,6 @@ __all__ = [
     "velocity_limits",
     "warming",
     "with_airflows",
+    "with_one_outlet",
     "with_returns",
 ]

@@ -17,6 +17,7 @@ from elbowroom.layout import (
 
 from .analysis import Analysis
 from .notebook import comparison_html, frame_of, option_rows, picture_of
+from .one_outlet import with_one_outlet
 from .ties import EQUAL, decided, equal_groups, named
 from .uncertainty import share_less
 
@@ -157,7 +158,8 @@ def compare(options: Sequence[Option], unit: str = "Pa") -> Comparison:
         Those that clash or do not fit are named and not ranked; none is ranked where
         they do not carry the same air. An option is called
         better only if it loses less in more than 90 % of the draws of the tables'
-        errors (see `uncertainty`). What a notice of all options does to the result ends
+        errors (see `uncertainty`). A fan that they share has one outlet (see
+        `with_one_outlet`). What a notice of all options does to the result ends
         the verdict.
 
     Raises
@@ -167,6 +169,7 @@ def compare(options: Sequence[Option], unit: str = "Pa") -> Comparison:
     """
     if len(options) < 2:
         raise ValueError("a comparison needs two options or more")
+    options = with_one_outlet(options)
     losses = [option.analysis.critical_loss for option in options]
     sound = [place for place, option in enumerate(options) if not option.faults]
     sound.sort(key=lambda place: losses[place])

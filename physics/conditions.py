@@ -57,6 +57,9 @@ class Conditions:
         At the fan's inlet and outlet, Pa: an external static pressure lacks the one
         and has the other on top. As declared, or of a drawn return; None where the
         drawing alone says it (see `system_of`).
+    outlet_of
+        Option of a comparison whose first duct says the velocity pressure at the fan
+        for this one too (see `with_one_outlet`); empty where its own says it.
     loss_ratio
         What a declared loss is multiplied by for one in this air.
     components
@@ -80,6 +83,7 @@ class Conditions:
     declared_losses: Mapping[str, float] | None = None
     inlet_velocity_pressure: float | None = None
     outlet_velocity_pressure: float | None = None
+    outlet_of: str = ""
     loss_ratio: float = 1.0
     components: FloatArray = field(default_factory=lambda: np.empty(0))
     reynolds_factor: bool = True

@@ -426,7 +426,9 @@ def _of_speed_at_fan(analysis: "Analysis") -> list[Assumption]:
     if system.fan_kind != "external static" or not taken > 0.0:
         return []
     said = f"a velocity pressure of {pressure_words(taken)}"
-    as_fast = f"air as fast at the fan's {side} as in the duct there: {said}"
+    other_option = conditions.outlet_of
+    there = f"of '{other_option}'" if other_option else "there"
+    as_fast = f"air as fast at the fan's {side} as in the duct {there}: {said}"
     ways = [(side, as_fast, "still air there, as in a plenum", 0.0)]
     if graph.is_return:  # nobody drew its other side
         none = "no velocity pressure at the fan's outlet"
@@ -437,7 +439,7 @@ def _of_speed_at_fan(analysis: "Analysis") -> list[Assumption]:
         changes: dict[str, Any] = {key: other}
         found += _assume(
             analysis,
-            getattr(conditions, key) is None,
+            getattr(conditions, key) is None or (where == side and bool(other_option)),
             what,
             f"write {key} under [fan]",
             instead,

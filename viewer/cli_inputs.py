@@ -123,31 +123,34 @@ def opened(
     is_drawn
         Whether one picture is to show them, so that it is said if none can.
     """
-    from elbowroom.physics import budget
+    from elbowroom.physics import budget, with_one_outlet
 
     from .layout_view import far_apart
 
     schedules = schedules_for(routes, given)
     solids, notices = solids_around(obstacles, routes, reading, returns)
-    found = _read_options(routes, schedules, reading, solids, notices, display)
-    backs = returns_of_each(returns, routes, schedules, reading)
     names = option_names([*routes, *(returns or [])])
+    found, around = _read_options(
+        routes, names, schedules, reading, solids, notices, display
+    )
+    options = with_one_outlet(found)
+    backs = returns_of_each(returns, routes, schedules, reading)
     behind = names[len(routes) :]
     sides = [
-        _with_sides(option, room, [name, *behind], back, solids, display)
-        for option, room, name, back in zip(*found, names, backs, strict=False)
+        _with_sides(option, room, [option.name, *behind], back, solids, display)
+        for option, room, back in zip(options, around, backs, strict=True)
     ]
     budgets = [
         budget(option.analysis, back)
-        for option, back in zip(found[0], backs, strict=True)
+        for option, back in zip(options, backs, strict=True)
         if back
     ]
     layouts = Layouts(
         [shown for shown, _ in sides], [rooms for _, rooms in sides], budgets, solids
     )
     if is_drawn:
-        first = [option.analysis for option in layouts.options]
-        for said in far_apart([*first, *backs[0]]):
+        supplies = [option.analysis for option in layouts.options]
+        for said in far_apart([*supplies, *backs[0]]):
             say(said.sentence)
     return layouts
 
@@ -198,6 +201,7 @@ def planned(
 
 def _read_options(
     routes: Sequence[Path],
+    names: Sequence[str],
     schedules: "Sequence[Schedule]",
     reading: Reading,
     obstacles: "Sequence[Obstacle]",
@@ -210,7 +214,6 @@ def _read_options(
 
     from .gaps import clashes, gaps
 
-    names = option_names(routes)
     drawings = [reading.read(route) for route in routes]
     runs = {name for drawing in drawings for name in drawing.names}
     for drawing in drawings:
@@ -218,7 +221,7 @@ def _read_options(
         runs.update(name for name in said if name)
     others = runs if len(drawings) > 1 else set()
     options, rooms = [], []
-    for name, drawing, plan in zip(names, drawings, schedules, strict=True):
+    for name, drawing, plan in zip(names, drawings, schedules, strict=False):
         schedule, worked = with_airflows(plan)
         distance = reading.joining_distance
         graph = build(drawing, schedule, tolerance=distance, other_runs=others)

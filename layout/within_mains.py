@@ -1,0 +1,181 @@
+"""How far branches lie within their mains, where bends and transitions have no room."""
+
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from .fittings import NONE, Bends, Ducts, Legs
+from .sections import BoolArray, FloatArray, IntArray, Shape
+
+_STRAIGHT_ON = np.radians(1.0)  # less of a turn is the drawing's rounding
+_ROUNDING = 1e-6
+
+
+class WithinMains(NamedTuple):
+    """Legs of junctions that are short, against the mains that they leave.
+
+    Parameters
+    ----------
+    duct
+        The legs, shape (n,).
+    length
+        How much of each, from the axis of its main, lies within the main, m.
+    is_behind
+        Whether the main is at the end of the leg, where the air of a loop meets.
+    """
+
+    duct: IntArray
+    length: FloatArray
+    is_behind: BoolArray
+
+
+def within_mains(
+    ducts: Ducts, legs: Legs, meetings: Legs, room: FloatArray
+) -> WithinMains:
+    """Measure to the wall of the main from its axis, along legs that are short.
+
+    Parameters
+    ----------
+    ducts, legs, meetings
+        As classified.
+    room
+        Straight length that each duct has to spare from the axes on, m, shape (d,):
+        legs with more than any wall takes are left out.
+
+    Notes
+    -----
+    Along a leg the wall is half of the main's extent in the leg's direction away, over
+    the sine of the angle between them. A main that does not go straight on ends at the
+    far wall of its legs: those that turn less come out of its end. What the branch's
+    own entry takes is not counted: our own choice, no published source.
+    """
+    found = [_along(ducts, some, room) for some in (legs, meetings)]
+    behind = np.repeat([False, True], [len(duct) for duct, _ in found])
+    duct, length = map(np.concatenate, zip(*found, strict=True))
+    return WithinMains(duct, length, behind)
+
+
+def _along(ducts: Ducts, legs: Legs, room: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Short legs, and how much of each lies within its main, m."""
+    if len(legs.duct) == 0:
+        return legs.duct, np.zeros(0)
+    sine = np.sin(legs.angle)
+    wide, high = ducts.width[legs.common], ducts.height[legs.common]
+    short = room[legs.duct] * sine < np.hypot(wide, high) / 2
+    short &= (sine > np.sin(_STRAIGHT_ON)) & (legs.common != legs.duct)
+    rows = short.nonzero()[0]
+    if len(rows) == 0:
+        return rows, np.zeros(0)
+    own, main, angle = legs.duct[rows], legs.common[rows], legs.angle[rows]
+    length = _to_wall(ducts, main, legs.away[rows])
+    onward = legs.straight[rows]
+    ends = (
+        (onward == main) | (onward == own) | (legs.straight_angle[rows] > _STRAIGHT_ON)
+    )
+    ends &= angle < np.pi / 2
+    half = np.minimum(ducts.width[own], ducts.height[own]) / 2
+    to_end = half * np.tan(np.where(ends, angle, 0.0))
+    return own, np.where(ends, np.minimum(length, to_end), length)
+
+
+def _to_wall(ducts: Ducts, main: IntArray, away: FloatArray) -> FloatArray:
+    """Distance from a main's axis to its wall along unit vectors, m, shape (n,).
+
+    An oval counts as the ellipse in it, which is no more askew and the same along its
+    axes.
+    """
+    half = np.array([ducts.width[main], ducts.height[main]]) / 2
+    part = np.abs(
+        [np.einsum("ij,ij->i", a[main], away) for a in (ducts.across, ducts.upright)]
+    )
+    share = part / half  # of the half, for each metre of the way
+    rectangular = ducts.shape[main] == int(Shape.RECTANGULAR)
+    return np.asarray(
+        1.0 / np.where(rectangular, share.max(axis=0), np.hypot(share[0], share[1]))
+    )
+
+
+def bends_within(
+    ducts: Ducts, bends: Bends, legs: Legs, meetings: Legs
+) -> list[tuple[int, float, bool]]:
+    """Bends next to a main whose tangents reach into it.
+
+    Returns
+    -------
+    found
+        Row of each in `bends`, what its tangents lack, m, below zero where there is
+        room to spare, and whether the main is behind it and not before it.
+    """
+    if len(bends.duct) == 0:
+        return []
+    within = within_mains(ducts, legs, meetings, ducts.straight)
+    if len(within.duct) == 0:
+        return []
+    before = ducts.parent[bends.duct]
+    at_start = dict(zip(bends.duct.tolist(), range(len(before)), strict=True))
+    at_end = dict(zip(before.tolist(), range(len(before)), strict=True))
+    divided, joined = set(legs.duct.tolist()), set(meetings.duct.tolist())
+    alone = np.ones(len(ducts.parent), dtype=bool)
+    alone[legs.duct] = False
+    alone &= ducts.parent != NONE
+    child = np.full(len(ducts.parent), NONE)
+    child[ducts.parent[alone]] = alone.nonzero()[0]
+    found = []
+    for duct, length, is_behind in zip(*(one.tolist() for one in within), strict=True):
+        way, onward = [duct], NONE
+        ending = at_start if is_behind else at_end
+        while way[-1] not in ending:
+            here = way[-1]
+            if is_behind:
+                onward = NONE if here in divided else int(ducts.parent[here])
+            else:
+                onward = NONE if here in joined else int(child[here])
+            if onward == NONE:
+                break
+            way.append(onward)
+        else:
+            lacking = length - _straight(ducts, way)
+            found.append((ending[way[-1]], lacking, is_behind))
+    return found
+
+
+def _straight(ducts: Ducts, way: list[int]) -> float:
+    """Straight length of ducts in line, m.
+
+    Ducts that lack something together all have the same, which counts once. A drawn
+    transition has no straight, and half of it for its length: it counts in full.
+    """
+    total, before = 0.0, 0.0
+    for duct in way:
+        straight = float(ducts.straight[duct])
+        if straight == 0.0:
+            drawn = float(np.linalg.norm(ducts.end[duct] - ducts.begin[duct]))
+            whole = 2.0 * float(ducts.length[duct])
+            total += whole if abs(whole - drawn) < _ROUNDING else 0.0
+        elif straight > 0.0 or straight != before:
+            total += straight
+        before = straight
+    return total
+
+
+def with_room_in_mains(
+    ducts: Ducts, bends: Bends, legs: Legs, meetings: Legs, tolerance: float
+) -> Bends:
+    """Bends with what they lack where their tangents reach into a main.
+
+    Parameters
+    ----------
+    ducts, bends, legs, meetings
+        As classified, with what bends lack to the axes of mains.
+    tolerance
+        Less is not lacking, m.
+    """
+    reach = bends_within(ducts, bends, legs, meetings)
+    if not any(lacking > tolerance for _, lacking, _ in reach):
+        return bends
+    short_by = bends.short_by.copy()
+    for row, lacking, _ in reach:
+        if lacking > tolerance:
+            short_by[row] = max(short_by[row], lacking)
+    return replace(bends, short_by=short_by)
