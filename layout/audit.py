@@ -120,7 +120,9 @@ def _bare(drawing: Drawing, sections: RunSections) -> list[Notice]:
             drawing.place(run),
             no_section(drawing.names[run]),
             without_section(
-                drawing.names[run], "a line under [sections] in the schedule"
+                drawing.names[run],
+                "a line under [sections] in the schedule",
+                drawing.file,
             ),
             effect="no result",
             place=drawing.first_middle(run),

@@ -7,6 +7,7 @@ import numpy as np
 
 from .arcs import Arcs, find_arcs
 from .basis import Basis
+from .bend_numbers import bend_numbers
 from .duct_frames import duct_frames
 from .elbow_rules import build_bends
 from .faults import Notice
@@ -244,7 +245,7 @@ def _bends(
     return build_bends(
         duct=duct,
         run=pieces.run[at],
-        place=topology.order[tree.segment[at]] + np.where(tree.forward[at], 0.0, 0.5),
+        number=bend_numbers(topology, tree, pieces.run, at, chains.last[before]),
         angle=angle,
         axis=axis,
         drawn_radius=radius,

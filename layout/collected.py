@@ -15,6 +15,7 @@ from .faults import BadInput, Notice, error, note, refusal, warning
 from .names import composed, other_section_in_name, section_in_name, unique
 from .quantity_words import airflow_words, counted, length_words, section_words
 from .sections import FloatArray, Section, Shape
+from .units import UNITS
 
 _FARTHEST = 1e12  # of any unit; no building is drawn so far away
 # What a run may say beside its source, section and airflow, in words.
@@ -217,11 +218,13 @@ def _overruled(file: str, option: str, stated: str | None, taken: str) -> list[N
         return []
     is_axis = option == "up"
     says = f"that {str(stated).upper()} is up" if is_axis else stated
+    known = not is_axis and stated in UNITS and taken in UNITS
+    scale = UNITS[taken].factor / UNITS[str(stated)].factor if known else 1.0
     return [
         note(
             file,
             f"the file says {says}; {taken.upper() if is_axis else taken} was taken "
-            f"from --{option}",
+            f"from --{option}" + f", which makes all lengths {scale:g} times" * known,
             f"leave --{option} away if the file is right",
         )
     ]

@@ -11,7 +11,6 @@ from .fittings import Bends
 from .run_words import flexible_runs
 from .schedule import ElbowRule, Schedule
 from .sections import BoolArray, FloatArray, IntArray, Shape
-from .stretches import is_first
 
 # By the code of a construction: elbows that turn about a corner and not along an arc.
 _CORNERED = np.array([code.turn == "corner" for code in ElbowConstruction])
@@ -25,7 +24,7 @@ def build_bends(
     *,
     duct: IntArray,
     run: IntArray,
-    place: FloatArray,
+    number: IntArray,
     angle: FloatArray,
     axis: FloatArray,
     drawn_radius: FloatArray,
@@ -42,9 +41,9 @@ def build_bends(
 
     Parameters
     ----------
-    duct, run, place
-        Duct after each bend, rising, its run, and its place in the drawing, which rises
-        along each run as drawn and from run to run, (b,).
+    duct, run, number
+        Duct after each bend, rising, its run, and which bend of that it is, from 1,
+        (b,).
     angle, axis
         Turn, rad, and the unit vector about which it goes, (b,) and (b, 3).
     drawn_radius, drawn_setback, misfit
@@ -65,7 +64,6 @@ def build_bends(
     about_width, skew = _planes(axis, across, shape)
     in_plane = np.where(about_width, height, width)
     along_axis = np.where(about_width, width, height)
-    number = _numbered(run, place)
 
     size = len(duct)
     construction = np.zeros(size, dtype=np.int64)
@@ -166,13 +164,3 @@ def _planes(
     skew = np.where(about_width, lean, np.pi / 2 - lean).clip(0.0, np.pi / 4)
     skew[(skew < _TRUE) | (shape == int(Shape.ROUND))] = 0.0
     return about_width, skew
-
-
-def _numbered(run: IntArray, place: FloatArray) -> IntArray:
-    """Number of each bend in its run as drawn, from 1."""
-    order = place.argsort(kind="stable")
-    begins = is_first(run[order])
-    count = np.arange(len(order))
-    number = np.empty(len(order), dtype=np.int64)
-    number[order] = count - np.maximum.accumulate(np.where(begins, count, 0)) + 1
-    return number

@@ -83,7 +83,7 @@ class Bends:
     duct
         Duct after the bend, away from the source, shape (b,).
     number
-        Which bend of its run it is, counted from 1 along the run as drawn.
+        Which bend of its run it is, from 1, counted from the end nearer to the source.
     angle
         Turn, rad.
     radius

@@ -194,7 +194,7 @@ def build(
     order, before = walk(topology, source.node)
     reached = np.zeros(len(topology.nodes), dtype=bool)
     reached[order] = True
-    faults = _bare_faults(topology, sections, reached)
+    faults = _bare_faults(topology, schedule, sections, reached)
     if topology.notices:  # else nothing was dropped
         faults += lost_faults(topology, shared_lines(topology, source.node))
     if faults:
@@ -489,7 +489,7 @@ def loop_notices(
 
 
 def _bare_faults(
-    topology: Topology, sections: RunSections, reached: BoolArray
+    topology: Topology, schedule: Schedule, sections: RunSections, reached: BoolArray
 ) -> list[Notice]:
     unsaid = sections.shape == int(Shape.NONE)
     if not unsaid.any():
@@ -505,7 +505,8 @@ def _bare_faults(
             without_section(
                 drawing.names[run],
                 f'{toml_key(drawing.names[run])} = "600x300 mm" under [sections] in '
-                "the schedule",
+                + schedule.called(drawing.file),
+                drawing.file,
             ),
             effect="no result",
             place=drawing.first_middle(run),

@@ -51,6 +51,7 @@ _COPY = re.compile(r"\.\d{3}$")  # what some tools append to a name used twice
 # The same, and what `unique` and other tools put there.
 _NUMBER_OF_COPY = re.compile(r"(?:\.\d{3}| \((?:[2-9]|[1-9]\d+)\))+$")
 _NUMBER_WITHIN = re.compile(r"\.\d{3}(?!\d)| \((?:[2-9]|[1-9]\d+)\)")
+_SECTION_KEYS = {"toml": 'section = "600x300 mm", ', "obj": ""}  # of a run, by format
 _BARE_RANGE = (50.0, 5000.0)  # bare numbers outside it are no duct in millimetres
 
 
@@ -224,14 +225,17 @@ def no_section(name: str) -> str:
     return "the run has no section" + (f", and {unread[0]}" if unread else "")
 
 
-def without_section(name: str, line: str) -> str:
-    """Say how to give a run of a name its section; `line` is that of the schedule."""
+def without_section(name: str, line: str, file: str) -> str:
+    """Say how to give a run of a name its section.
+
+    `line` is that of the schedule; the ending of `file` says what its runs can hold.
+    """
     unread = unread_in_name(name)
+    kind = file.lower().rpartition(".")[2]
+    own = _SECTION_KEYS.get(kind, "width_m and height_m or diameter_m in the extras, ")
     return (
-        (f"{unread[1]}, or " if unread else "")
-        + "give it width_m and height_m or diameter_m in the extras, a name such as "
-        f"600x300 or D200, or {line}"
-    )
+        f"{unread[1]}, or " if unread else ""
+    ) + f"give it {own}a name such as 600x300 or D200, or {line}"
 
 
 def bare_section_fault(text: str) -> tuple[str, str] | None:

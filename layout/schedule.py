@@ -49,7 +49,8 @@ class AirSpec:
 
     Temperature in K, altitude in m, pressure in Pa, humidity as a share of
     saturation; `losses_at` is 'site' or 'standard air', the air for which the losses
-    that are declared of components and terminals hold.
+    that are declared of components and terminals hold. `site_of_supply` where a
+    return has the altitude or the pressure from the schedule of its supply.
     """
 
     temperature: float | None = None
@@ -57,6 +58,19 @@ class AirSpec:
     pressure: float | None = None
     humidity: float | None = None
     losses_at: str | None = None
+    site_of_supply: bool = False
+
+    def beside(self, own: "AirSpec") -> "AirSpec":
+        """That of a return that says `own`: of a supply's site where it is silent.
+
+        Temperature and humidity stay its own: it carries the air of the rooms.
+        """
+        said = own.altitude, own.pressure, self.altitude, self.pressure
+        if said[:2] != (None, None) or said[2:] == (None, None):
+            return own
+        return replace(
+            own, altitude=self.altitude, pressure=self.pressure, site_of_supply=True
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -561,6 +575,15 @@ class Schedule:
             insulation=self.insulation,
             corrected_pairs=self.corrected_pairs,
         )
+
+    def called(self, file: str) -> str:
+        """What to call the schedule in which something of a drawing is to be written.
+
+        A return takes nothing from that of its supply which names its runs or ends.
+        """
+        if not self.source.feeds_supply:
+            return "the schedule"
+        return f"{file.rpartition('.')[0]}.schedule.toml beside it"
 
     @property
     def may_carry_dust(self) -> bool:

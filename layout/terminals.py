@@ -186,12 +186,14 @@ def _without_airflow(
     elif spec is None and name in schedule.terminals:
         remedy = (
             f"[terminals.{toml_key(name)}] is another end: add a terminal with "
-            f'{topology.place_key(node)} and flow = "..." to the schedule'
+            f'{topology.place_key(node)} and flow = "..." to '
+            + schedule.called(drawing.file)
         )
     else:
         remedy = (
             f"add [terminals.{toml_key(name)}] with "
-            'flow = "...", or closed = true if it is shut, to the schedule'
+            'flow = "...", or closed = true if it is shut, to '
+            + schedule.called(drawing.file)
         )
         if not is_divided:
             remedy += f", or write {drawing.flow_key}" if drawing.flow_key else ""

@@ -217,7 +217,12 @@ class Table:
         self._asked.append(key)
         content = self._content.get(key, [])
         if not isinstance(content, list):
-            self.fault(key, "this must be an array of tables", f"write [[...{key}]]")
+            within = (
+                f"{self.where.rpartition('[')[2][:-1]}." if "[" in self.where else ""
+            )
+            self.fault(
+                key, "this must be an array of tables", f"write [[{within}{key}]]"
+            )
             return
         for number, entry in enumerate(content, start=1):
             table = Table(entry, f"{self._inner(key)} {number}", self.faults)

@@ -11,8 +11,10 @@ from elbowroom.layout import (
     BadInput,
     Drawing,
     Obstacle,
+    Schedule,
     Section,
     Severity,
+    SourceSpec,
     build,
     drawing_from_runs,
     flat_oval,
@@ -256,3 +258,39 @@ def test_a_mended_copy_says_how_far_its_points_move(
     )
     assert main(["check", str(path), "--fix", str(tmp_path / "m.glb")]) == 0
     assert "single precision" in capsys.readouterr().err
+
+
+def test_a_unit_that_overrules_the_file_says_what_it_does_to_lengths(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    route = tmp_path / "a.glb"
+    points = [[0, 0, 3], [5, 0, 3]]
+    write(drawing_from_runs([("T1", points, rectangular(0.4, 0.3))]), route)
+    out = str(tmp_path / "b.obj")
+    assert main(["convert", str(route), out, "--unit", "mm"]) == 0
+    said = capsys.readouterr().err
+    assert "mm was taken from --unit, which makes all lengths 0.001 times" in said
+    assert main(["convert", str(route), out, "--unit", "m"]) == 0
+    assert "times" not in capsys.readouterr().err
+
+
+def test_a_run_without_a_section_is_told_keys_that_its_format_has(
+    tmp_path: Path,
+) -> None:
+    """A route by hand refuses those of extras, and an OBJ has names alone."""
+    for name, text, has in (
+        ("a.obj", "v 0 0 3\nv 5 0 3\no T1\nl 1 2\n", False),
+        (
+            "a.toml",
+            'unit="m"\n[[run]]\nname="T1"\npoints=[[0,0,3],[5,0,3]]\nsource="start"\n',
+            True,
+        ),
+    ):
+        route = tmp_path / name
+        route.write_text(text)
+        with pytest.raises(BadInput) as caught:
+            build(read(route), Schedule(source=SourceSpec(at=(0.0, 0.0, 3.0))))
+        said = str(caught.value)
+        assert "width_m" not in said
+        assert ('give it section = "600x300 mm", ' in said) == has
+        assert '"600x300 mm" under [sections] in the schedule' in said

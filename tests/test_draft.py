@@ -285,3 +285,25 @@ def test_names_are_short_where_one_run_alone_goes_by_them() -> None:
     plan = Schedule(terminals={name: TerminalSpec(0.1) for name in asked})
     names = ["A 300x200", "B 250x200", "C 300x250", "C D250", "D 150x150"]
     assert draft(replace(drawing, names=names), plan) == ""
+
+
+def test_the_draft_that_is_named_can_be_written_beside_a_schedule(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is there already is never in the way, and is to be filled in further."""
+    monkeypatch.chdir(tmp_path)
+    Path("a.obj").write_text("v 0 0 3\nv 5 0 3\no T1\nl 1 2\n")
+    for taken, into in (
+        ("", ""),
+        ("a.schedule.toml", " and to copy into a.schedule.toml"),
+        ("a-open.toml", " and to copy into a.schedule.toml"),
+    ):
+        if taken:
+            Path(taken).write_text("")
+        main(["check", "a.obj"])
+        told = capsys.readouterr().err
+        assert f" writes what is open, to fill in{into}\n" in told
+        name = told.partition("--draft ")[2].split()[0]
+        assert main(["check", "a.obj", "--draft", name]) == 0
+        assert Path(name).read_text()
+        Path(name).unlink()

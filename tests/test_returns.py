@@ -1648,3 +1648,61 @@ def test_folders_of_an_earlier_comparison_are_told_from_those_of_this(
         f"{left} {out}: from one route.csv.",
         f"{left} {out / 'one'}: old.csv.",
     ]
+
+
+def _site_of_return(words: list[str], out: Path) -> list[str]:
+    assert main(["analyse", *words, "--csv", str(out)]) == 0
+    rows = rows_of(out / "return-assumptions.csv")
+    return [row["what"] for row in rows if "site" in row["what"]]
+
+
+@pytest.mark.parametrize(
+    ("supply", "own", "said"),
+    [
+        ('altitude = "1500 m"', "", "the supply's site for this return too: 1500 m"),
+        ('pressure = "85 kPa"', "", "the supply's site for this return too: 85000 Pa"),
+        ('altitude = "1500 m"', '[air]\naltitude = "0 m"\n', None),
+        ("", "", "the site at sea level"),
+    ],
+)
+def test_a_return_stands_where_its_supply_does(
+    supply: str, own: str, said: str | None, tmp_path: Path
+) -> None:
+    """The supply's air is not the return's: its temperature stays its own."""
+    words = two_sides(tmp_path)[:3]
+    with (tmp_path / "supply.schedule.toml").open("a") as plan:
+        plan.write(f'[air]\ntemperature = "14 C"\n{supply}\n')
+    (tmp_path / "left.schedule.toml").write_text(own)
+    found = _site_of_return(words, tmp_path / "t")
+    assert [one.startswith(said or "nothing") for one in found] == [True] * bool(said)
+    rows = rows_of(tmp_path / "t" / "return-assumptions.csv")
+    assert any(row["what"].startswith("air at 20 ") for row in rows)
+    (mine,) = rows_of(tmp_path / "t" / "return-system.csv")
+    height = 0.0 if own or not supply else 1500.0
+    wanted = air(293.15, altitude=height).density
+    assert float(mine["density_kg_m3"]) == pytest.approx(wanted, rel=0.01)
+
+
+def test_a_return_with_its_own_schedule_stands_at_the_site_of_each_option(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    fan = '[fan]\nexternal_static_pressure = "200 Pa"\n'
+    high = f'[air]\naltitude = "2000 m"\n{fan}'
+    words = options_and_return(tmp_path, low=fan, high=high)
+    (tmp_path / "return.schedule.toml").write_text('[air]\ntemperature = "22 C"\n')
+    compared = result_of(capsys, "compare", *words)
+    lost = [one["returns"][0]["system"] for one in compared["options"]]
+    assert lost[0]["critical_loss_pa"] > 1.1 * lost[1]["critical_loss_pa"]
+
+
+def test_a_return_without_airflows_is_told_which_schedule_can_hold_them(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = two_sides(tmp_path)[:3]
+    left = read(tmp_path / "left.glb")
+    write_gltf(replace(left, flow=np.full(left.run_count, np.nan)), words[2])
+    (tmp_path / "left.schedule.toml").unlink(missing_ok=True)
+    assert main(["analyse", *words]) == 2
+    said = capsys.readouterr().err
+    assert "or closed = true if it is shut, to left.schedule.toml beside it" in said
+    assert "to the schedule" not in said

@@ -422,3 +422,20 @@ def test_a_schedule_says_what_a_drawing_without_extras_cannot(tmp_path: Path) ->
 def test_words_of_a_run_that_are_wrong(tmp_path: Path, words: str, fault: str) -> None:
     with pytest.raises(BadInput, match=re.escape(fault)):
         drawn_bare(tmp_path, words + "\n")
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ('[component]\nrun = "a"\n', "[[component]]"),
+        ('[elbows.exception]\nrun = "a"\n', "[[elbows.exception]]"),
+    ],
+)
+def test_a_table_for_an_array_of_tables_is_refused_with_what_can_be_written(
+    text: str, wanted: str, tmp_path: Path
+) -> None:
+    with pytest.raises(BadInput) as caught:
+        read_schedule(written(tmp_path, text))
+    assert f"write {wanted}." in str(caught.value)
+    right = text.replace("[", "[[", 1).replace("]", "]]", 1)
+    assert right.startswith(wanted)

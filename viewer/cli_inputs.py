@@ -272,16 +272,23 @@ def returns_of_each(
 ) -> "list[list[Analysis]]":
     """Analyse the returns beside each of several supplies, by the schedules of these.
 
-    A return with a schedule of its own is the same beside all of them.
+    A return with a schedule of its own has of theirs the limits and the site that it
+    does not state.
     """
+    from elbowroom.layout import AirSpec, ChecksSpec
+
     for route, supply in zip(routes, supplies, strict=True):
         _check_returns(returns, route, supply, reading)
-    made: dict[tuple[Path, int], Analysis] = {}
+    made: dict[tuple[Path, object], Analysis] = {}
     sides: list[list[Analysis]] = [[] for _ in supplies]
     for path in returns or []:
-        own = _own_schedule(path)
+        plan = _own_schedule(path)
+        own = None if plan is None else schedule_for(path, plan)
+        if plan is not None:
+            tell(f"using the schedule {plan.name}")
         for supply, found in zip(supplies, sides, strict=True):
-            key = path, id(supply) if own is None else 0
+            taken = supply.checks.beside(ChecksSpec()), supply.air.beside(AirSpec())
+            key = path, id(supply) if own is None else taken
             if key not in made:
                 made[key] = _return_side(path, own, supply, reading)
             found.append(made[key])
@@ -402,13 +409,14 @@ def _told_together(
 
 def _return_side(
     route: Path,
-    own: Path | None,
+    own: "Schedule | None",
     supply: "Schedule",
     reading: Reading,
 ) -> "Analysis":
     """Analyse a return: with its own schedule, else as the supply is made.
 
-    The supply's checks are those of the job: they hold where its own are silent.
+    The supply's site and checks are those of the job: they hold where its own schedule
+    is silent.
     """
     from dataclasses import replace
 
@@ -417,9 +425,7 @@ def _return_side(
     drawing = reading.read_return(route)
     if own is None:
         return _analysed(drawing, supply.for_return(), reading)[0]
-    schedule = schedule_for(route, own)
-    tell(f"using the schedule {own.name}")
-    said = []
+    schedule, said = own, []
     if schedule.source.is_supply:
         said.append(
             warning(
@@ -441,8 +447,13 @@ def _return_side(
             )
         )
     source = replace(schedule.source, is_return=True, feeds_supply=True)
-    limits = supply.checks.beside(schedule.checks)
-    schedule = replace(schedule, source=source, fan=FanSpec(), checks=limits)
+    schedule = replace(
+        schedule,
+        source=source,
+        fan=FanSpec(),
+        air=supply.air.beside(schedule.air),
+        checks=supply.checks.beside(schedule.checks),
+    )
     found, worked = _analysed(drawing, schedule, reading)
     return replace(found, flags=(*said, *worked, *found.flags))
 

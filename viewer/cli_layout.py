@@ -325,7 +325,7 @@ def check(
     else:
         print_check(result, seen.findings, display, new_console())
         if wanting and draft is None:
-            tell(f"--draft {route.stem}.schedule.toml writes what is open, to fill in")
+            tell(_draft_words(route, schedule))
     if changes is not None and fix is not None:
         wrote(fix, replaced=there)
         if not as_json:
@@ -346,6 +346,19 @@ def check(
     failed = any(problem.severity == Severity.ERROR for problem in seen.findings)
     failed = failed or (seen.graph is not None and bool(unbuildable(seen.graph)))
     return 1 if strict and failed else 0
+
+
+def _draft_words(route: Path, given: Path | None) -> str:
+    """Say how to get a schedule to fill in, under a name that nothing has."""
+    from elbowroom.layout import find_schedule, found_at
+
+    used = given or find_schedule(route)
+    if used is None and not found_at(Path(f"{route.stem}.schedule.toml")):
+        return f"--draft {route.stem}.schedule.toml writes what is open, to fill in"
+    free = (f"{route.stem}-open{number}.toml" for number in ("", *range(2, 1000)))
+    name = next(name for name in free if not found_at(Path(name)))
+    into = f"copy into {used.name}" if used else "use as the schedule"
+    return f"--draft {name} writes what is open, to fill in and to {into}"
 
 
 def _check_draft(path: Path) -> None:
@@ -490,7 +503,8 @@ def convert(
 ) -> int:
     """Write a route again in another open format, with its extras.
 
-    In metres; OBJ in the unit and with the axis that --unit and --up say.
+    In metres; an OBJ in the unit and with the axis that --unit and --up give to ROUTE
+    as it is read: leave them away where ROUTE states its own.
     """
     from elbowroom.layout import read, write
 
