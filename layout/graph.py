@@ -181,6 +181,8 @@ def build(
     BadInput
         If the drawing and the schedule together do not give one; all faults that
         could be found at once.
+    ValueError
+        If the tolerance is not above zero and finite.
     """
     schedule = schedule or _SILENT
     schedule, faults = with_drawn_names(schedule, drawing, other_runs)
