@@ -13,8 +13,10 @@ import numpy.typing as npt
 from elbowroom.layout import FloatArray, TakeoffEntry
 
 from .axes import alike
-from .coefficient import Coefficient, Note
+from .coefficient import Coefficient, LookupRefused, Note, check_word
 from .junction_terms import (
+    FLOWS,
+    LEGS,
     REFERENCE,
     SQUARE_TO,
     TEE_FROM,
@@ -37,6 +39,7 @@ _RECT_BRANCH = {
     TakeoffEntry.ENTRY_45_DAMPER: "45 deg entry with balancing damper",
     TakeoffEntry.EXTRACTOR: "90 deg tee rectangular with extractor",
 }
+_FITTINGS = (*_RECT_BRANCH.values(), _TAP, _CONICAL_TAP)
 # Whether the branch's entry stands in the main's way, to be looked up by its code.
 OBSTRUCTED = np.isin(
     list(TakeoffEntry),
@@ -96,10 +99,16 @@ def rect_branch(
         Straight in v, then in q. The tables end at f = 0.5: beyond, the nearest q at
         the same v is taken; above v = 1.8 the value grows with v²; both are noted.
 
+    Raises
+    ------
+    LookupRefused
+        If there is no such fitting.
+
     References
     ----------
     SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory).
     """
+    check_word("fitting", fitting, _FITTINGS)
     q, f = alike(flow_ratio, area_ratio)
     v = q / f
     if fitting == _CONICAL_TAP:
@@ -203,11 +212,20 @@ def radius_wye(
         From the nearest row of area ratios, straight in q, as the published example
         does; noted where the areas are not those of the row.
 
+    Raises
+    ------
+    LookupRefused
+        If there is no such leg or flow, or an area is not above 0.
+
     References
     ----------
     SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory; two points seen).
     """
     q, f, s = alike(flow_ratio, area_ratio, main_area_ratio)
+    check_word("leg", leg, LEGS)
+    check_word("flow", flow, FLOWS)
+    if not ((f > 0.0) & (s > 0.0)).all():  # NaN too: it is nearest to no row
+        raise LookupRefused("the areas of a wye over the common one are more than 0")
     pairs, curves = _radius_rows(flow, leg)
     apart = (np.log(f)[:, None] - np.log(pairs[:, 0])) ** 2
     apart = apart + (np.log(f / s)[:, None] - np.log(pairs[:, 1])) ** 2
