@@ -247,6 +247,11 @@ def remade(graph: DuctGraph, schedule: Schedule) -> DuctGraph:
     """Build a graph anew by another schedule, which may name runs of other drawings.
 
     It is made from that of the graph, so each name in it means one run.
+
+    Raises
+    ------
+    BadInput
+        As `build`.
     """
     return build(
         graph.drawing,
