@@ -74,6 +74,11 @@ def audit(
     audit
         Everything that can be said of it: also where no source or no airflow is known
         and nothing can be analysed.
+
+    Raises
+    ------
+    ValueError
+        If the tolerance is not above zero and finite.
     """
     schedule = schedule or Schedule()
     # What is wrong with its names is said when the graph is built.

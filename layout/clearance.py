@@ -82,8 +82,8 @@ def clearances(
     insulation
         Thickness of insulation around the ducts, m.
     required
-        Distance to keep, m: every pair nearer than this is reported, and the nearest
-        one in any case.
+        Distance to keep, m: every pair nearer than this is reported, and where there
+        is none the nearest one that is nearer than about 100 m.
     enough
         Depth of an overlap, m, beyond which it is not asked how much deeper it is: by
         far the longest work. `distance` is then anything below minus that.
@@ -93,6 +93,11 @@ def clearances(
     clearances
         For each piece and obstacle within reach, the distance of their surfaces.
 
+    Raises
+    ------
+    ValueError
+        If a thickness or a distance is not 0 or more.
+
     Notes
     -----
     Boxes around the pieces sort out what cannot be near; the distance itself is that
@@ -101,6 +106,7 @@ def clearances(
     hold the circle, so that their distance is never overstated: by less than 1 % of the
     radius.
     """
+    _check(insulation=insulation, required=required, enough=enough)
     if not obstacles or not len(solids.row):
         return _NOTHING
     hulls = _Hulls(solids, insulation)
@@ -141,7 +147,13 @@ def duct_clearances(
     clearances
         Every pair of pieces nearer than that. Ducts that meet at a joint, also past
         a duct that is shorter than it is wide, are left out.
+
+    Raises
+    ------
+    ValueError
+        If a thickness or a distance is not 0 or more.
     """
+    _check(insulation=insulation, required=required, enough=enough)
     if not len(solids.row):
         return _NOTHING
     hulls = _Hulls(solids, insulation)
@@ -190,7 +202,14 @@ def side_clearances(
     clearances
         Every pair of pieces nearer than that; `other` counts those of the other layout.
         Left out is what lies at the sources of both, as at one fan.
+
+    Raises
+    ------
+    ValueError
+        If a thickness or a distance is not 0 or more.
     """
+    for thickness in insulation:
+        _check(insulation=thickness, required=required, enough=enough)
     if not len(solids.row) or not len(others.row):
         return _NOTHING
     hulls = _Hulls(solids, insulation[0])
@@ -203,6 +222,13 @@ def side_clearances(
         reach = _NEAR_JOINT * max(ducts.width[first], ducts.height[first])
         at_fan &= np.linalg.norm(place - ducts.begin[first], axis=1) < reach
     return _too_near(hulls, bodies, row[~at_fan], number[~at_fan], required, enough)
+
+
+def _check(**metres: float) -> None:
+    """Refuse a thickness or a distance that is not 0 or more, by its name."""
+    for name, value in metres.items():
+        if not value >= 0.0:  # written so that NaN is caught too
+            raise ValueError(f"{name} must be 0 m or more, got {value:g} m")
 
 
 def piece_ducts(graph: DuctGraph, solids: Solids) -> IntArray:

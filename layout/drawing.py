@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .basis import Basis
+from .drawing_arrays import checked_arrays
 from .faults import Notice
 from .names import composed
 from .sections import FloatArray, IntArray, Section, Shape
@@ -110,6 +111,12 @@ class Drawing:
         What the reader has to say of the file.
     is_supply
         Whether the file itself says that the air flows from the source.
+
+    Raises
+    ------
+    ValueError
+        If the arrays do not go together, a vertex is not at a finite place, or a
+        section or an airflow is none.
     """
 
     file: str
@@ -131,6 +138,24 @@ class Drawing:
     flow_key: str = ""
     notices: tuple[Notice, ...] = ()
     is_supply: bool = False
+
+    def __post_init__(self) -> None:
+        """Take lists and other numbers as arrays; refuse what is no drawing."""
+        arrays = checked_arrays(
+            self.file,
+            self.names,
+            self.where,
+            self.attributes,
+            points=self.points,
+            offsets=self.offsets,
+            shape=self.shape,
+            width=self.width,
+            height=self.height,
+            flow=self.flow,
+            section_basis=self.section_basis,
+        )
+        for name, array in arrays.items():
+            object.__setattr__(self, name, array)
 
     @property
     def run_count(self) -> int:

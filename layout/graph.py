@@ -106,7 +106,8 @@ class DuctGraph:
         """The topology as a networkx graph, edges in the direction of the walk.
 
         Nodes carry `point` (m) and `kind`; edges carry `run`, `section` (in words),
-        `length` (m) and `duct` (the row). Built at the first use.
+        `length` (m) and `duct`, the row of `ducts` that has the rest. A bend that is
+        drawn as an arc is one node, at its near end. Built at the first use.
         """
         return network(self)
 
@@ -180,6 +181,8 @@ def build(
     BadInput
         If the drawing and the schedule together do not give one; all faults that
         could be found at once.
+    ValueError
+        If the tolerance is not above zero and finite.
     """
     schedule = schedule or _SILENT
     schedule, faults = with_drawn_names(schedule, drawing, other_runs)
@@ -244,6 +247,11 @@ def remade(graph: DuctGraph, schedule: Schedule) -> DuctGraph:
     """Build a graph anew by another schedule, which may name runs of other drawings.
 
     It is made from that of the graph, so each name in it means one run.
+
+    Raises
+    ------
+    BadInput
+        As `build`.
     """
     return build(
         graph.drawing,
@@ -393,12 +401,15 @@ def network(graph: DuctGraph) -> "Network":
     try:
         kinds = node_kinds(graph)
         points = graph.nodes.tolist()
-        used = np.unique(np.concatenate([ducts.start, ducts.finish])).tolist()
+        # Behind an arc a duct starts at another node of the drawing: one node here.
+        before = ducts.finish.take(ducts.parent)
+        starts = np.where(ducts.parent >= 0, before, ducts.start)
+        used = np.unique(np.concatenate([starts, ducts.finish])).tolist()
         out.add_nodes_from(
             (node, {"point": tuple(points[node]), "kind": kinds[node]}) for node in used
         )
         rows = zip(
-            ducts.start.tolist(),
+            starts.tolist(),
             ducts.finish.tolist(),
             ducts.run.tolist(),
             ducts.shape.tolist(),

@@ -8,6 +8,8 @@ import numpy as np
 
 from .sections import FloatArray, IntArray
 
+_NO_TREE = "the rows before each lead round to where they began: they are no tree"
+
 
 def sum_from_root(parent: IntArray, own: FloatArray) -> FloatArray:
     """Sum of a quantity over each row and all its ancestors.
@@ -24,6 +26,11 @@ def sum_from_root(parent: IntArray, own: FloatArray) -> FloatArray:
     total
         In the shape of `own`.
 
+    Raises
+    ------
+    ValueError
+        If a row is among its own ancestors.
+
     Examples
     --------
     >>> sum_from_root(np.array([-1, 0, 1, 0]), np.array([1.0, 2.0, 3.0, 4.0]))
@@ -33,16 +40,20 @@ def sum_from_root(parent: IntArray, own: FloatArray) -> FloatArray:
     total = np.zeros((*own.shape[:-1], count + 1))  # the last: 'no ancestor'
     total[..., :count] = own
     jump = _ancestors(parent)
+    rounds = count.bit_length()  # each looks twice as far as the one before
     while jump.min() < count:
+        if rounds == 0:
+            raise ValueError(_NO_TREE)
         total += total.take(jump, axis=-1)
         jump = jump.take(jump)
+        rounds -= 1
     return total[..., :count]
 
 
 def sum_of_subtree(parent: IntArray, own: FloatArray) -> FloatArray:
     """Sum of a quantity over each row and all its descendants.
 
-    Parameters are those of `sum_from_root`.
+    Parameters and what is raised are those of `sum_from_root`.
 
     Examples
     --------
@@ -53,10 +64,14 @@ def sum_of_subtree(parent: IntArray, own: FloatArray) -> FloatArray:
     total = np.zeros(count + 1)
     total[:count] = own
     jump = _ancestors(parent)
+    rounds = count.bit_length()
     while jump.min() < count:
+        if rounds == 0:
+            raise ValueError(_NO_TREE)
         total += np.bincount(jump, total, minlength=count + 1)
         total[count] = 0.0
         jump = jump.take(jump)
+        rounds -= 1
     return total[:count]
 
 

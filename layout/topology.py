@@ -119,13 +119,20 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
     drawing
         The drawing.
     tolerance
-        Largest distance of what is joined, m.
+        Largest distance of what is joined, m, above 0.
 
     Returns
     -------
     topology
         Nodes and segments.
+
+    Raises
+    ------
+    ValueError
+        If the tolerance is not above zero and finite.
     """
+    if not 0.0 < tolerance < np.inf:
+        raise ValueError(f"the tolerance must be above 0 m and finite, got {tolerance}")
     nodes, node, moved = snap(drawing.points, tolerance)
     notices = _shift_notices(drawing, nodes, node, tolerance) if moved else []
     first = np.ones(len(drawing.points), dtype=bool)

@@ -182,6 +182,11 @@ def with_returns(supply: Analysis, returns: Sequence[Analysis]) -> Analysis:
     -------
     supply
         With the pressure that the fan leaves to it, and what follows from that.
+
+    Raises
+    ------
+    BadInput
+        As `analyse`.
     """
     if not returns:
         return supply

@@ -13,7 +13,6 @@ from elbowroom.layout import (
 from .analysis import Analysis
 from .flows import feeds_several
 
-# What a check may measure; `viewer.display` has the units and digits of each.
 CheckDimension = Literal[
     "velocity",
     "length",
@@ -26,6 +25,7 @@ CheckDimension = Literal[
     "ratio",
     "level",
 ]
+"""What a check may measure; `viewer.display` has the units and digits of each."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
 """A loss coefficient and everything that it rests on."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from enum import IntFlag
 from functools import reduce
@@ -74,6 +74,21 @@ def worst(*classes: str) -> str:
 
 class LookupRefused(ValueError):
     """Dimensions for which no value is published, and that must not be guessed."""
+
+
+def check_word(what: str, word: object, known: Iterable[str]) -> None:
+    """Refuse a word that a look-up does not know, with those that it does.
+
+    Raises
+    ------
+    LookupRefused
+        If it is none of them.
+    """
+    words = tuple(known)
+    if word not in words:
+        *others, last = map(repr, words)
+        listed = f"{', '.join(others)} or {last}" if others else last
+        raise LookupRefused(f"there is no {what} {word!r}; take {listed}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,6 +63,11 @@ def contraction(area_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coefficient:
 def contraction_abrupt(small_over_large: npt.ArrayLike) -> Coefficient:
     """Sudden contraction: 0.5 (1 - s)^0.75, s small area over large area.
 
+    Raises
+    ------
+    LookupRefused
+        If s is not 0 to 1.
+
     References
     ----------
     Idelchik 1986, diagram 4-9.

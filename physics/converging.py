@@ -15,7 +15,7 @@ import numpy.typing as npt
 from elbowroom.layout import BoolArray, FloatArray, IntArray, Shape, TakeoffEntry
 
 from .axes import alike
-from .coefficient import Coefficient, Gathered, Note, make
+from .coefficient import Coefficient, Gathered, Note, check_word, make
 from .junction_terms import (
     AS_WIDE,
     CHOKING,
@@ -24,6 +24,7 @@ from .junction_terms import (
     SQUARE_TO,
     TEE_FROM,
     JunctionLegs,
+    check_ratios,
     from_curve,
     joining_factor,
     mixed,
@@ -79,6 +80,11 @@ def converging_branch(
         alone, and C goes straight between 60 and 90 degrees. Noted where f is below
         0.1 and where C is above 20.
 
+    Raises
+    ------
+    LookupRefused
+        If q is not 0 to 1, or f not above 0.
+
     Notes
     -----
     Editions differ: in that of 2006 A counts at every angle, which at 45 degrees,
@@ -89,6 +95,7 @@ def converging_branch(
     Idelchik, diagrams 7-1 to 7-4; Crane TP-410, 2009.
     """
     q, f, a = alike(flow_ratio, area_ratio, angle)
+    check_ratios(q, f)
 
     def bare(cosine: FloatArray | float) -> FloatArray:
         main = 2.0 * (1.0 - q) ** 2
@@ -124,11 +131,17 @@ def converging_main(
         C = 1 - (1 - q)² - 2 q²/f cos angle to 60 degrees, 1.55 q - q² at a right
         angle, straight between.
 
+    Raises
+    ------
+    LookupRefused
+        If q is not 0 to 1, or f not above 0.
+
     References
     ----------
     Idelchik, diagrams 7-1 to 7-4; Crane TP-410, 2009.
     """
     q, f, a = alike(flow_ratio, area_ratio, angle)
+    check_ratios(q, f)
     slanting = 1.0 - (1.0 - q) ** 2 - 2.0 * q * q / f * np.maximum(np.cos(a), 0.5)
     tee = 1.55 * q - q * q
     value = slanting + (tee - slanting) * share_of_tee(a)
@@ -178,6 +191,11 @@ def rect_converging_branch(
         The print is for f = 0.5 alone. It is taken from f 0.4 to 0.6 and gives way to
         the round formula over 0.1 more on either side, noted.
 
+    Raises
+    ------
+    LookupRefused
+        If there is no such entry, q is not 0 to 1, or f not above 0.
+
     Notes
     -----
     The print has a step at 6.1 m/s; it is blended over 5.6 to 6.6 m/s, so that a solver
@@ -188,6 +206,7 @@ def rect_converging_branch(
     SMACNA HVAC Systems Duct Design 1990, table 14-13 (from memory).
     """
     q, f, velocity = alike(flow_ratio, area_ratio, common_velocity)
+    check_word("entry", entry, _RECT_BRANCH)
     slow, fast = _rect_curves(entry)
     (low, bits), (high, _) = slow.at(q), fast.at(q)
     share = ((velocity - _SLOW) / (_FAST - _SLOW)).clip(0.0, 1.0)

@@ -76,7 +76,10 @@ def reynolds_factor(
     low = ((ratio - 0.5) / 0.125).clip(0.0, 1.0)
     high = ((ratio - 0.625) / 0.125).clip(0.0, 1.0)
     factor = tight + (middle - tight) * low + (wide - middle) * high
-    return factor, _slow(re, bits)
+    notes = _slow(re, bits)
+    if notes.shape != factor.shape:
+        notes = np.broadcast_to(notes, factor.shape).copy()
+    return factor, notes
 
 
 def slowed(radius_ratio: FloatArray, factor: FloatArray) -> Factors:

@@ -73,7 +73,7 @@ def round_segmented(
             f"round elbows are tabled in {', '.join(map(str, few))} or {most} pieces, "
             f"not in {pieces}; take the nearest of these"
         )
-    return _round_elbow(f"{pieces}_piece", radius_ratio, angle)
+    return _round_elbow(f"{int(pieces)}_piece", radius_ratio, angle)
 
 
 def _round_elbow(

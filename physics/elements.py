@@ -130,7 +130,23 @@ _NONE = np.empty(0, dtype=np.int64)
 
 @dataclass(frozen=True, eq=False)
 class DuctState:
-    """Air in each duct: arrays of shape (d,), SI units."""
+    """Air in each duct: arrays of shape (d,), SI units.
+
+    Parameters
+    ----------
+    area
+        Inside area of its section, m².
+    flow
+        Airflow, m³/s.
+    velocity, velocity_pressure
+        Mean velocity, m/s, and its pressure, Pa.
+    reynolds
+        Reynolds number on the hydraulic diameter.
+    gradient
+        Friction, Pa/m.
+    notes
+        `Note` bits of the friction.
+    """
 
     area: FloatArray
     flow: FloatArray
@@ -138,7 +154,7 @@ class DuctState:
     velocity_pressure: FloatArray
     reynolds: FloatArray
     gradient: FloatArray
-    notes: IntArray  # of the friction
+    notes: IntArray
 
 
 def duct_state(graph: DuctGraph, flow: FloatArray, conditions: Conditions) -> DuctState:

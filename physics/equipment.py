@@ -103,9 +103,14 @@ def perforated_plate_by_formula(
     Parameters
     ----------
     free_area_ratio
-        Above 0 to 1.
+        0.01 to 1.
     thickness_ratio
         0 to 0.6, else the nearer end, noted.
+
+    Raises
+    ------
+    LookupRefused
+        If the free area is not 0.01 to 1.
 
     References
     ----------

@@ -155,6 +155,11 @@ def expansion_round_by_reynolds(
 def expansion_abrupt(small_over_large: npt.ArrayLike) -> Coefficient:
     """Sudden expansion: (1 - s)², s small area over large area.
 
+    Raises
+    ------
+    LookupRefused
+        If s is not 0 to 1.
+
     References
     ----------
     Borda and Carnot; Idelchik 1986, diagram 4-1, even profile.

@@ -129,6 +129,7 @@ def bend_factor(
     row = rows(_BEND)[0]
     low, high = float(row["r_over_D_min"]), float(row["r_over_D_max"])
     off = (ratio < low - 1e-9) | (ratio > high + 1e-9)
+    value = np.where(np.isnan(ratio), np.nan, value)
     return value, np.asarray(bits | off * np.int64(Note.EXTENDED))
 
 

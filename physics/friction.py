@@ -35,8 +35,16 @@ class Regime(IntEnum):
 
 
 def regime(reynolds: npt.ArrayLike) -> IntArray:
-    """Regime of each flow, `Regime` codes in the shape of `reynolds`."""
+    """Regime of each flow, `Regime` codes in the shape of `reynolds`.
+
+    Raises
+    ------
+    ValueError
+        If a Reynolds number is NaN.
+    """
     re = np.asarray(reynolds, dtype=np.float64)
+    if np.isnan(re).any():
+        raise ValueError("a Reynolds number is NaN, which no flow has")
     return np.where(
         re < LAMINAR_BELOW,
         int(Regime.LAMINAR),
@@ -180,6 +188,11 @@ def pressure_gradient(
     -------
     gradient
         Pa/m.
+
+    Raises
+    ------
+    ValueError
+        If a velocity or a diameter is not above 0, or a roughness is negative.
 
     Notes
     -----

@@ -9,12 +9,14 @@ import numpy.typing as npt
 from elbowroom.layout import BoolArray, FloatArray, IntArray, TakeoffEntry
 
 from .axes import ROUNDING
-from .coefficient import Coefficient, Note, make, worst
+from .coefficient import Coefficient, LookupRefused, Note, make, worst
 from .tables import Curve, from_table
 
 REFERENCE = "common"
 TEE_FROM = np.radians(60.0)  # between this and a right angle C goes straight
 SQUARE_TO = np.radians(1.0)  # off a right angle, less is the drawing's rounding
+LEGS = ("branch", "main")
+FLOWS = ("diverging", "converging")
 BULLHEAD_FROM = np.radians(80.0)
 AS_WIDE = 0.95  # a main within 5 % of the common area counts as unchanged
 CHOKING = 20.0  # above this coefficient the branch is choking: nobody designs there
@@ -97,6 +99,50 @@ def joining_factor(q: FloatArray, f: FloatArray) -> FloatArray:
     late = 0.54 + 0.01 * ((q - 0.40) / 0.05).clip(0.0, 1.0)
     wide = np.where(q <= 0.4, 0.9 * (1.0 - q), late)
     return np.asarray(1.0 + (wide - 1.0) * ((f - 0.30) / 0.10).clip(0.0, 1.0))
+
+
+def check_ratios(q: FloatArray, *areas: FloatArray) -> None:
+    """Refuse what a formula would carry on to without an end; NaN stays NaN.
+
+    Parameters
+    ----------
+    q, areas
+        Branch flow, and areas, over those of the common duct, shape (n,) each.
+
+    Raises
+    ------
+    LookupRefused
+        If a share of the flow is not 0 to 1, or an area is not above 0.
+    """
+    wrong = (q < -ROUNDING) | (q > 1.0 + ROUNDING)
+    if wrong.any():
+        raise LookupRefused(
+            "the branch has a share of the common airflow of 0 to 1, not "
+            f"{q[wrong][0]:g}; divide its airflow by that of the common duct"
+        )
+    for area in areas:
+        wrong = (area <= 0.0) | (area == np.inf)
+        if wrong.any():
+            raise LookupRefused(
+                "the area of a leg over that of the common duct is more than 0, not "
+                f"{area[wrong][0]:g}; divide its area by that of the common duct"
+            )
+
+
+def check_velocity(v: FloatArray) -> None:
+    """Refuse a velocity over the common one, shape (n,), that is below zero.
+
+    Raises
+    ------
+    LookupRefused
+        If there is any.
+    """
+    wrong = v < -ROUNDING
+    if wrong.any():
+        raise LookupRefused(
+            f"velocities in a junction are counted from 0 up, not {v[wrong][0]:g}; "
+            "take the table of flows that join, or turn the sign"
+        )
 
 
 def growth_beyond(v: FloatArray, end: float) -> tuple[FloatArray, BoolArray]:

@@ -25,6 +25,7 @@ from .junction_terms import (
     SQUARE_TO,
     TEE_FROM,
     JunctionLegs,
+    check_velocity,
     share_of_tee,
     thirds,
 )
@@ -251,11 +252,17 @@ def last_tap(velocity_ratio: npt.ArrayLike) -> Coefficient:
     velocity_ratio
         v: 1.2 on the tap's velocity is 1.2 v² on the common one.
 
+    Raises
+    ------
+    LookupRefused
+        If v is below 0.
+
     References
     ----------
     SMACNA HVAC Systems Duct Design 1990, section 8.
     """
     (v,) = alike(velocity_ratio)
+    check_velocity(v)
     name = "junction_cross_and_manifold"
     (row,) = chosen(name, {"case": "end of run: tap takes all of the flow"})
     return make(

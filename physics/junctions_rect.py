@@ -13,8 +13,10 @@ import numpy.typing as npt
 from elbowroom.layout import BoolArray, FloatArray, TakeoffEntry
 
 from .axes import ROUNDING, alike
-from .coefficient import Coefficient, Note
+from .coefficient import Coefficient, LookupRefused, Note, check_word
 from .junction_terms import (
+    FLOWS,
+    LEGS,
     REFERENCE,
     SQUARE_TO,
     TEE_FROM,
@@ -38,6 +40,7 @@ _RECT_BRANCH = {
     TakeoffEntry.EXTRACTOR: "90 deg tee rectangular with extractor",
 }
 _RATIO = 0.02  # of itself, what an area ratio printed as 0.33 may be off
+_FITTINGS = (*_RECT_BRANCH.values(), _TAP, _CONICAL_TAP)
 # Whether the branch's entry stands in the main's way, to be looked up by its code.
 OBSTRUCTED = np.isin(
     list(TakeoffEntry),
@@ -97,10 +100,16 @@ def rect_branch(
         Straight in v, then in q. The tables end at f = 0.5: beyond, the nearest q at
         the same v is taken; above v = 1.8 the value grows with v²; both are noted.
 
+    Raises
+    ------
+    LookupRefused
+        If there is no such fitting.
+
     References
     ----------
     SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory).
     """
+    check_word("fitting", fitting, _FITTINGS)
     q, f = alike(flow_ratio, area_ratio)
     v = q / f
     if fitting == _CONICAL_TAP:
@@ -245,11 +254,20 @@ def radius_wye(
     f = 0.5 lie 0.1 (joining: 0.3) on average off what those of 0.25 and 1 make of them
     straight in 1 / f², and 0.8 (2.0) off what they make of them straight in f.
 
+    Raises
+    ------
+    LookupRefused
+        If there is no such leg or flow, or an area is not above 0.
+
     References
     ----------
     SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory; two points seen).
     """
     q, f, s = alike(flow_ratio, area_ratio, main_area_ratio)
+    check_word("leg", leg, LEGS)
+    check_word("flow", flow, FLOWS)
+    if not ((f > 0.0) & (s > 0.0)).all():  # NaN too: no row is near it
+        raise LookupRefused("the areas of a wye over the common one are more than 0")
     branch, main, curves = _radius_rows(flow, leg)
     weight, off = _radius_weights((branch, main), f, s)
     value, notes = np.zeros(len(q)), off * np.int64(Note.CLAMPED)

@@ -13,13 +13,14 @@ import numpy.typing as npt
 from elbowroom.layout import FloatArray
 
 from .axes import alike
-from .coefficient import Coefficient, Note, make
+from .coefficient import Coefficient, Note, check_word, make
 from .junction_terms import (
     AS_WIDE,
     IDELCHIK,
     REFERENCE,
     SQUARE_TO,
     TEE_FROM,
+    check_ratios,
     from_curve,
     growth_beyond,
     share_of_tee,
@@ -46,6 +47,11 @@ def diverging_branch(
     coefficient
         C = A (1 + v² - 2 v cos angle).
 
+    Raises
+    ------
+    LookupRefused
+        If q is not 0 to 1, or f not above 0.
+
     Notes
     -----
     A steps at f = 0.35, and at q = 0.4 (from 0.82 to 0.85) and 0.6 (from 0.64 to 0.6);
@@ -59,6 +65,7 @@ def diverging_branch(
     Idelchik, 2006, section 7-16, table 7-4.
     """
     q, f, a = alike(flow_ratio, area_ratio, angle)
+    check_ratios(q, f)
     v = q / f
     small = np.where(
         q <= 0.4, 1.1 - 0.7 * q, 0.82 + 0.03 * ((q - 0.4) / 0.05).clip(0, 1)
@@ -107,6 +114,11 @@ def diverging_main(
         to q = 0.5 and 0.3 (2 q - 1) beyond), or grows, noted; else 0.4 (1 - Vs/Vc)²,
         and nothing where Vs is larger than Vc, by the print's end, noted.
 
+    Raises
+    ------
+    LookupRefused
+        If q is not 0 to 1, or an area not above 0.
+
     Notes
     -----
     M steps at f = 0.4 and the two forms do not quite meet: M goes straight over f 0.40
@@ -118,6 +130,7 @@ def diverging_main(
     Idelchik, diagram 7-20 and 1986, section VII.
     """
     q, f, s = alike(flow_ratio, area_ratio, main_area_ratio)
+    check_ratios(q, f, s)
     large = np.where(q <= 0.5, 2.0, 0.3) * (2.0 * q - 1.0)
     to_large = ((f - 0.40) / 0.10).clip(0.0, 1.0)
     kept = (0.4 + (large - 0.4) * to_large) * q * q
@@ -234,10 +247,16 @@ def round_elbowed_branch(fitting: str, velocity_ratio: npt.ArrayLike) -> Coeffic
     velocity_ratio
         v; above 2 the value grows with v², noted.
 
+    Raises
+    ------
+    LookupRefused
+        If there is no such fitting.
+
     References
     ----------
     SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory).
     """
+    check_word("elbowed branch", fitting, ELBOWED)
     book = _conical(ELBOWED[fitting])
     (v,) = alike(velocity_ratio)
     value, bits = book.at(v)

@@ -15,13 +15,15 @@ import numpy.typing as npt
 from elbowroom.layout import FloatArray
 
 from .axes import alike
-from .coefficient import Coefficient, Gathered, Note, make, worst
+from .coefficient import Coefficient, Gathered, Note, check_word, make, worst
 from .junction_terms import (
     BULLHEAD_FROM,
+    FLOWS,
     IDELCHIK,
     REFERENCE,
     TEE_FROM,
     JunctionLegs,
+    check_ratios,
     growth_beyond,
     joining_factor,
     mixed,
@@ -116,16 +118,23 @@ def dovetail(
         The print has an equal split alone, at f = 0.5 and f = 1: straight in f, and
         noted where the split is not equal.
 
+    Raises
+    ------
+    LookupRefused
+        If there is no such flow, q is not 0 to 1, or f not above 0.
+
     References
     ----------
     SMACNA HVAC Systems Duct Design 1990, tables 14-13 and 14-14 (from memory).
     """
+    check_word("flow", flow, FLOWS)
     q, f = alike(flow_ratio, area_ratio)
+    check_ratios(q, f)
     book = _dovetail(flow)
     value, bits = book.at(f)
     return from_table(
         book,
-        value,
+        np.where(np.isnan(q), np.nan, value),
         bits | np.where(np.abs(q - 0.5) > 1e-6, int(Note.CLAMPED), 0),
         REFERENCE,
     )
@@ -185,6 +194,11 @@ def symmetrical_joining(
         A (1 + 1/f² + 3 (q² - q)/f²), A = 1 to f = 0.35, above that 0.9 (1 - q) to
         q = 0.4 and 0.55 beyond.
 
+    Raises
+    ------
+    LookupRefused
+        If q is not 0 to 1, or an area not above 0.
+
     Notes
     -----
     The bracket is 1 + v² + w² - v w in the velocities v and w of the two legs over the
@@ -200,10 +214,11 @@ def symmetrical_joining(
     Idelchik, diagram 7-29.
     """
     q, f, a = alike(flow_ratio, area_ratio, angle)
+    other = f if other_area_ratio is None else np.asarray(other_area_ratio)
+    check_ratios(q, f, np.atleast_1d(other))
     book = _joining()
     degrees = np.degrees(a)
     wye, bits = book.at(degrees, q)
-    other = f if other_area_ratio is None else np.asarray(other_area_ratio)
     half = np.full_like(f, 0.5)
     wye = wye + _momentum(q, f, other, a) - _momentum(q, half, half, a)
     unlike = (np.abs(f - 0.5) > 1e-6) | (np.abs(other - 0.5) > 1e-6)

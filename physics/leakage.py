@@ -5,6 +5,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray, units
 
+from .coefficient import LookupRefused, check_word
 from .tables import chosen
 
 EXPONENT = 0.65
@@ -22,6 +23,11 @@ def leakage_coefficient(leakage_class: str | float) -> float:
         'A' to 'D' of EN 12237 and EN 1507, or a class number: cfm per 100 ft² of
         surface at 1 in.wg.
 
+    Raises
+    ------
+    LookupRefused
+        If there is no such class, or a number is not above 0.
+
     References
     ----------
     EN 12237:2003, EN 1507:2006, as in `leakage_classes.csv`; class number: SMACNA
@@ -33,8 +39,11 @@ def leakage_coefficient(leakage_class: str | float) -> float:
     1e-06
     """
     if isinstance(leakage_class, str):
+        check_word("leakage class", leakage_class, "ABCD")
         (row,) = chosen("leakage_classes", {"scheme": _EN, "class": leakage_class})
         return float(row["coefficient_m3_s_m2_Pa065"])
+    if not 0.0 < leakage_class < np.inf:
+        raise LookupRefused(f"a class number is above 0, not {leakage_class:g}")
     flow = units.quantity("1 cfm", "airflow", "")
     area = units.quantity("100 ft2", "area", "")
     inch = units.quantity("1 in.wg", "pressure", "")

@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray
 
-from .coefficient import Coefficient, LookupRefused, Note
+from .coefficient import Coefficient, LookupRefused, Note, check_word
 from .tables import Curve, curve, from_table
 
 _NAME = "obstruction_in_duct"
@@ -57,12 +57,14 @@ def obstruction(kind: str, blockage: npt.ArrayLike) -> Coefficient:
     Raises
     ------
     LookupRefused
-        If the blockage is negative or beyond the last row: 0.5, for the cylinder 0.2.
+        If there is no such kind, or the blockage is negative or beyond the last row:
+        0.5, for the cylinder 0.2.
 
     References
     ----------
     SMACNA HVAC Systems Duct Design and ASHRAE Fundamentals appendix (from memory).
     """
+    check_word("obstruction", kind, OBSTRUCTIONS)
     book = _curve(kind)
     share = np.atleast_1d(np.asarray(blockage, np.float64))
     end = float(book.x[-1])

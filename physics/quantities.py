@@ -10,6 +10,7 @@ from elbowroom.layout import FloatArray, IntArray, Section, Shape, node_kinds, u
 
 from .analysis import Analysis
 from .balance import WORTH, blades
+from .coefficient import check_word
 from .elements import Kind
 from .pressure_checks import surface_of
 from .tables import chosen, rows
@@ -234,13 +235,20 @@ def _words(section: Section | None) -> str:
 def sheet_mass(gauge: int) -> float:
     """Mass of galvanised sheet of a US gauge, kg/m².
 
+    Raises
+    ------
+    LookupRefused
+        If there is no such gauge.
+
     Examples
     --------
     >>> sheet_mass(26)
     4.42
     """
-    (row,) = chosen("gauge", {"item": "sheet", "gauge_US": str(gauge)})
-    return float(row["mass_kg_m2"])
+    sheets = chosen("gauge", {"item": "sheet"})
+    masses = {row["gauge_US"]: row["mass_kg_m2"] for row in sheets}
+    check_word("gauge", f"{gauge:g}", masses)
+    return float(masses[f"{gauge:g}"])
 
 
 def gauges(shape: IntArray, width: FloatArray, height: FloatArray) -> IntArray:

@@ -106,6 +106,11 @@ def remedies(
         `LEAST_WON`, clashes, leaves a bend or a transition without room or a bend too
         tight, or lacking more than it did, or makes a branch reach further beyond the
         side that it leaves; nor a size that the schedule's [limits] forbid.
+
+    Raises
+    ------
+    LookupRefused
+        If there is no such series.
     """
     before = clashes(analysis) if clashes is not None else 0
     unbuildable = _unbuildable(analysis)

@@ -19,6 +19,7 @@ from elbowroom.layout import (
 )
 
 from .air import Air
+from .coefficient import check_word
 from .flexible import compression_factor
 from .friction import GALVANISED, pressure_gradient
 from .tables import rows
@@ -120,6 +121,11 @@ def gradient_of(
     """Friction of an airflow, m³/s, in a section, Pa/m, on its own velocity.
 
     Flexible duct may be compressed, by a share of its length.
+
+    Raises
+    ------
+    ValueError
+        If the airflow is not above 0, or as `compression_factor`.
     """
     shape, w, h = section.shape, section.width, section.height
     area = float(sections.area(shape, w, h))
@@ -253,7 +259,14 @@ def sided_sizes(
 
 
 def diameters(series: str) -> FloatArray:
-    """Round sizes of a series that are kept, m, rising."""
+    """Round sizes of a series, 'mm' or 'in', that are kept, m, rising.
+
+    Raises
+    ------
+    LookupRefused
+        If there is no such series.
+    """
+    check_word("series", series, SERIES)
     kept = [
         row
         for row in rows("standard_sizes")
@@ -270,7 +283,14 @@ def diameters(series: str) -> FloatArray:
 
 
 def sides(top: float, series: str) -> FloatArray:
-    """Sides of rectangles up to a size, m, rising."""
+    """Sides of rectangles of a series, 'mm' or 'in', up to a size, m, rising.
+
+    Raises
+    ------
+    LookupRefused
+        If there is no such series.
+    """
+    check_word("series", series, SERIES)
     small = np.arange(1, 400) * _SMALL_STEPS[series]
     steps = np.arange(1, 400) * _STEPS[series]
     every = np.concatenate([small[small < _SMALL[series]], steps])

@@ -13,8 +13,15 @@ import numpy.typing as npt
 from elbowroom.layout import FloatArray, IntArray
 
 from .axes import alike
-from .coefficient import Coefficient, Note
-from .junction_terms import CHOKING, REFERENCE, share_of_tee
+from .coefficient import Coefficient, Note, check_word
+from .junction_terms import (
+    CHOKING,
+    LEGS,
+    REFERENCE,
+    check_ratios,
+    check_velocity,
+    share_of_tee,
+)
 from .tables import Curve, Grid, chosen, curve, from_table
 
 _SPLIT = "junction_split_main_wye"
@@ -114,11 +121,18 @@ def split_main(
         C = 1 + v² - 2 (1 - q)²/s - 2 q²/f cos angle + K with v the leg's own velocity
         ratio and K from the table; the main at a right angle from its own table.
 
+    Raises
+    ------
+    LookupRefused
+        If there is no such leg, or q is not 0 to 1.
+
     References
     ----------
     Idelchik, 1986, diagrams 7-5 to 7-9.
     """
+    check_word("leg", leg, LEGS)
     q, f, a = alike(flow_ratio, area_ratio, angle)
+    check_ratios(q, f)
     terms = _split_terms(leg)
     angles, areas = terms.x, terms.y
     degrees = np.degrees(a)
@@ -203,11 +217,17 @@ def split_main_branch(
     coefficient
         C = 1 + v² - 2 v cos angle - K v², with K over the angle from the table.
 
+    Raises
+    ------
+    LookupRefused
+        If v is below 0.
+
     References
     ----------
     Idelchik, 2006, section 7-16, table 7-5.
     """
     v, a = alike(velocity_ratio, angle)
+    check_velocity(v)
     book, (angles, k) = _split()
     degrees = np.degrees(a)
     inside = degrees.clip(angles[0], angles[-1])

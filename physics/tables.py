@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
+from types import MappingProxyType
 
 import numpy as np
 import numpy.typing as npt
@@ -23,7 +24,9 @@ _CHUNK = 1 << 14  # elements at a time, so that every array of a pass stays in c
 def numbered_rows(name: str) -> tuple[tuple[int, Row], ...]:
     """Rows of a table with the line of the CSV on which each stands."""
     text = (files("elbowroom.physics") / "data" / f"{name}.csv").read_text("utf-8")
-    return tuple(enumerate(csv.DictReader(text.splitlines()), start=2))
+    # Nobody may change what all look-ups read.
+    read = map(MappingProxyType, csv.DictReader(text.splitlines()))
+    return tuple(enumerate(read, start=2))
 
 
 @cache
@@ -38,7 +41,8 @@ def rows(name: str) -> tuple[Row, ...]:
     Returns
     -------
     rows
-        Each row by column name, as text. The first stands on line 2 of the file.
+        Each row by column name, as text, to be read only. The first stands on line 2 of
+        the file.
     """
     return tuple(row for _, row in numbered_rows(name))
 
@@ -321,7 +325,7 @@ def _between(
 ) -> FloatArray:
     if log:
         # one (two / one)^share: numpy's exp and log take less time than its power.
-        way = two / one
+        way = np.asarray(two / one)  # of single numbers it is none
         np.log(way, out=way)
         way *= share
         np.exp(way, out=way)

@@ -3,6 +3,7 @@
 import json
 import re
 import time
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -29,6 +30,7 @@ from elbowroom.layout import (
     rectangular,
     round_section,
     sum_from_root,
+    sum_of_subtree,
     units,
 )
 from elbowroom.physics import (
@@ -851,3 +853,19 @@ def test_slow_air_in_a_duct_that_is_not_round_is_told_whose_law_counts(
     plan = Schedule(terminals={"a": TerminalSpec(flow)})
     flags = analyse(build(drawing, plan)).flags
     assert any("round duct's law" in flag.what for flag in flags) == told
+
+
+@pytest.mark.parametrize("parent", [[1, 0], [1, 2, 3, 0, -1, 4], [0]])
+@pytest.mark.parametrize("total", [sum_from_root, sum_of_subtree])
+def test_rows_that_lead_round_to_themselves_are_no_tree(
+    total: Callable[..., object], parent: list[int]
+) -> None:
+    with pytest.raises(ValueError, match="they are no tree"):
+        total(np.array(parent), np.ones(len(parent)))
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 4, 5, 8, 9])
+def test_a_chain_of_any_length_is_a_tree(count: int) -> None:
+    chain = np.arange(count) - 1
+    assert sum_from_root(chain, np.ones(count)).tolist() == list(range(1, count + 1))
+    assert sum_of_subtree(chain, np.ones(count)).tolist() == list(range(count, 0, -1))

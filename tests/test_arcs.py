@@ -3,6 +3,7 @@
 What is compared with is the circle itself, and the same arc between two tangents.
 """
 
+import networkx as nx
 import numpy as np
 import pytest
 from routes import line, straight
@@ -343,3 +344,43 @@ def test_tubes_follow_the_drawn_arc_to_its_ends(pieces: tuple[Piece, ...]) -> No
     for end in (points[0], points[-1]):
         assert np.linalg.norm(tubes.tubes.centre - end, axis=1).min() < 1e-6
     assert {"terminal", "bend"} <= set(tubes.kind)
+
+
+TAP = ("tap", line(straight(3), start=(2, 0, 3), heading=(0, 1, 0)), ROUND)
+
+
+@pytest.mark.parametrize(
+    "pieces",
+    [
+        (straight(3), arc(), straight(3)),
+        (straight(3), arc(), arc(about=RIGHT), straight(3)),
+        (straight(3), arc()),
+        (straight(3), straight(1), arc(count=12), straight(1), arc(), straight(3)),
+    ],
+)
+def test_the_networkx_view_goes_on_behind_an_arc(pieces: tuple[Piece, ...]) -> None:
+    main = ("a", line(*pieces), MAIN)
+    analysis = found(main, TAP, flows={"a": 0.4, "tap": 0.1})
+    graph = analysis.graph
+    view = graph.nx
+    assert nx.is_arborescence(view)
+    assert view.number_of_edges() == len(graph.ducts.run)
+    ends = graph.ducts.finish[graph.terminals.duct].tolist()
+    ways = nx.single_source_dijkstra_path_length(
+        view, graph.source.node, weight="length"
+    )
+    assert [ways[end] for end in ends] == pytest.approx(analysis.path_length.tolist())
+    kinds = nx.get_node_attributes(view, "kind").values()
+    assert list(kinds).count("bend") == len(graph.bends.duct)
+
+
+def test_the_networkx_view_of_a_ring_with_an_arc_is_a_ring() -> None:
+    over = line(arc(2.0, 180.0, 24), start=(6, 0, 3), heading=(0, 1, 0))
+    analysis = found(
+        ("feed", line(straight(2)), MAIN),
+        ("flat", line(straight(4), start=(2, 0, 3)), MAIN),
+        ("over", over, MAIN),
+        ("out", line(straight(2), start=(6, 0, 3)), MAIN),
+        flows={"out": 0.3},
+    )
+    assert len(nx.cycle_basis(analysis.graph.nx.to_undirected())) == 1

@@ -374,3 +374,14 @@ def test_a_written_drawing_reads_back(tmp_path: Path) -> None:
     for one, other in zip(before.runs, after.runs, strict=True):
         assert one.points == pytest.approx(other.points, abs=1e-6)
         assert one.section == other.section
+
+
+@pytest.mark.parametrize("key", ["insulation", "required", "enough"])
+@pytest.mark.parametrize("value", [float("nan"), -0.1])
+def test_a_thickness_or_distance_that_is_none_is_refused(
+    key: str, value: float
+) -> None:
+    solid = duct(rectangular(0.4, 0.3))
+    beam = box((1.0, -1.0, 3.5), (2.0, 1.0, 3.7))
+    with pytest.raises(ValueError, match=f"{key} must be 0 m or more, got {value:g} m"):
+        clearances(solid, [beam], **{key: value})

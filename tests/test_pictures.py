@@ -100,8 +100,10 @@ def test_the_mesh_holds_every_piece_and_is_as_large_as_the_ducts() -> None:
     assert high == pytest.approx([15.15, 4.0, 3.15], abs=0.05)
 
 
+@pytest.mark.parametrize("at", [(0.0, 0.0, 0.0), (5e5, 5.4e6, 40.0)])
 @pytest.mark.parametrize("section", ["rectangular", "round"])
-def test_area_of_a_straight_duct(section: str) -> None:
+def test_area_of_a_straight_duct(section: str, at: tuple[float, ...]) -> None:
+    """Also where it is placed on a map, by its coordinates there."""
     from elbowroom.layout import (
         Attributes,
         Schedule,
@@ -113,11 +115,12 @@ def test_area_of_a_straight_duct(section: str) -> None:
 
     cut = rectangular(0.6, 0.3) if section == "rectangular" else round_section(0.4)
     drawing = drawing_from_runs(
-        [("a", [[0, 0, 0], [3, 4, 0]], cut)],
+        [("a", np.array([[0, 0, 0], [3, 4, 0]]) + at, cut)],
         attributes={"a": Attributes(source=True, source_at_end=False)},
     )
     graph = build(drawing, Schedule(terminals={"a": TerminalSpec(0.5)}))
     mesh = sweep.sweep(solids(graph).tubes)
+    assert mesh.points.dtype == (np.float64 if any(at) else np.float32)
     quads = mesh.points[mesh.vtk_faces.reshape(-1, 5)[:, 1:]].astype(float)
     sides = np.cross(quads[:, 2] - quads[:, 0], quads[:, 3] - quads[:, 1]) / 2
     area = np.linalg.norm(sides, axis=1).sum()

@@ -239,3 +239,18 @@ def test_a_table_that_a_formula_stands_for_says_so(name: str) -> None:
     (table,) = [table for table in table_sources() if table.name == name]
     assert all("formula" in source for source in table.sources)
     assert any("checked against" in note for note in table.notes)
+
+
+def test_a_single_number_is_looked_up_on_logarithms_too() -> None:
+    x = np.array([0.0, 1.0, 2.0])
+    curve = tables.Curve("n", "s", "seen", x, np.array([1.0, 2.0, 8.0]), log_y=True)
+    assert curve.at(1.5)[0] == pytest.approx(4.0)  # the mean of the logarithms
+    values = np.array([[1.0, 2.0], [4.0, 8.0]])
+    grid = tables.Grid("n", "s", "seen", x[:2], x[:2], values, log_values=True)
+    assert grid.at(0.5, 0.5)[0] == pytest.approx(3.0)  # of 1.5 and 6
+
+
+def test_nobody_can_change_what_all_look_ups_read() -> None:
+    row = tables.rows("roughness")[0]
+    with pytest.raises(TypeError):
+        row["absolute_roughness_m"] = "0.5"  # type: ignore[index]

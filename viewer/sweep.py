@@ -1,6 +1,7 @@
 """Tubes as one mesh: every duct and fitting in its true section."""
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +12,8 @@ from elbowroom.layout import IntArray, Shape, Tubes
 # corners of a rectangle are among them.
 ROUND_SIDES = 24
 _CHUNK = 1 << 10  # rings at a time, so that their outlines stay in cache
+_FAR = 1000.0  # m from the origin: single precision holds 0.06 mm there
+_Points: TypeAlias = "npt.NDArray[np.float32] | npt.NDArray[np.float64]"
 
 
 @dataclass(frozen=True, eq=False)
@@ -20,14 +23,15 @@ class Mesh:
     Parameters
     ----------
     points
-        m, shape (p, 3).
+        m, shape (p, 3); in single precision unless a building stands far from the
+        origin, as on a map.
     quads
         Points of each cell, seen anticlockwise from outside, shape (c, 4).
     element
         Piece that each cell belongs to, shape (c,).
     """
 
-    points: npt.NDArray[np.float32]
+    points: _Points
     quads: npt.NDArray[np.int32]
     element: IntArray
 
@@ -68,7 +72,12 @@ def sweep(tubes: Tubes) -> Mesh:
     ]
     # Written where they belong at once: these arrays are too large to be copied.
     cells = [int(goes_on[rows].sum()) * sides for rows, sides in groups]
-    points = np.empty((sum(len(r) * sides for r, sides in groups), 3), np.float32)
+    centre = tubes.centre
+    is_far = max(centre.max(initial=0.0), -centre.min(initial=0.0)) > _FAR
+    total = sum(len(rows) * sides for rows, sides in groups)
+    points: _Points = np.empty((total, 3), np.float32)
+    if is_far:
+        points = np.empty((total, 3), np.float64)
     quads = np.empty((sum(cells), 4), dtype=np.int32)
     element = np.empty(sum(cells), dtype=np.int64)
     point = cell = 0
@@ -85,7 +94,7 @@ def sweep(tubes: Tubes) -> Mesh:
     return Mesh(points, quads, element)
 
 
-def _rings(tubes: Tubes, rows: IntArray, out: npt.NDArray[np.float32]) -> None:
+def _rings(tubes: Tubes, rows: IntArray, out: _Points) -> None:
     """Points of rings into `out`, shape (rings, sides, 3)."""
     sides = out.shape[1]
     half_w = (tubes.width[rows] / 2).astype(np.float32)[:, None]
@@ -95,7 +104,7 @@ def _rings(tubes: Tubes, rows: IntArray, out: npt.NDArray[np.float32]) -> None:
         y = half_h * np.array([1, 1, -1, -1], dtype=np.float32)
     else:
         x, y = _outline(tubes.shape[rows], half_w, half_h, sides)
-    centre = tubes.centre.take(rows, axis=0).astype(np.float32)
+    centre = tubes.centre.take(rows, axis=0).astype(out.dtype)
     across = tubes.across.take(rows, axis=0).astype(np.float32)
     upright = tubes.upright.take(rows, axis=0).astype(np.float32)
     for axis in range(3):
