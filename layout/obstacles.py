@@ -76,7 +76,7 @@ def read_obstacles(
         If the file is not there, of another format, or holds no faces; if the unit
         or the axis is not known.
     """
-    check_frame(unit, up, "--obstacles-")
+    check_frame(unit, up)
     path = Path(path)
     check_file(path)
     if not 0 < path.stat().st_size <= _LARGEST:

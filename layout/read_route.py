@@ -73,7 +73,11 @@ def read_route(
         raise BadInput(found.faults)
     if axis is None and up is None:
         found.notices.append(
-            note(path.name, "the route does not say; Z was taken as up")
+            note(
+                path.name,
+                "the route does not say which axis is up; Z was taken",
+                'write up = "z" in it if that is so, or "y"',
+            )
         )
     return collected_drawing(
         found,

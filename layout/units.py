@@ -19,7 +19,7 @@ STANDARD_GRAVITY = 9.80665
 LENGTHS = {"m": "m", "mm": "mm", "cm": "cm", "in": "in", "ft": "ft"}  # of coordinates
 
 
-def check_frame(unit: str | None, up: str | None, option: str = "--") -> None:
+def check_frame(unit: str | None, up: str | None, option: str = "") -> None:
     """Refuse a unit of coordinates or an axis that is not known.
 
     Parameters
@@ -27,7 +27,7 @@ def check_frame(unit: str | None, up: str | None, option: str = "--") -> None:
     unit, up
         What was said; None where nothing was.
     option
-        How the options that say it begin.
+        How the names of the options that say it begin; empty for parameters.
 
     Raises
     ------

@@ -86,9 +86,9 @@ def air(
     Parameters
     ----------
     temperature
-        K, 213 to 423.
+        K, 213.15 to 423.15: -60 to 150 °C.
     altitude
-        m; sets the pressure.
+        m, -500 to 11000; sets the pressure.
     pressure
         Absolute, Pa; instead of the altitude.
     humidity

@@ -453,8 +453,9 @@ def test_metric_and_inch_pound_agree(capsys: Captured) -> None:
     [
         (["analyse", "nowhere.glb"], "there is no such file"),
         (["analyse", str(EXAMPLES)], "folder"),
-        (["analyse", str(HOUSE), "--unit", "furlong"], "furlong"),
-        (["analyse", str(HOUSE), "--up", "x"], "x"),
+        (["analyse", str(HOUSE), "--unit", "furlong"], "--unit: 'furlong'"),
+        (["analyse", str(HOUSE), "--up", "x"], "--up: 'x'"),
+        (["convert", str(HOUSE), "x.obj", "--unit", "yd"], "--unit: 'yd'"),
         (["analyse", str(HOUSE), "--tolerance", "1"], "unit"),
         (["analyse", str(HOUSE), "--tolerance", "5 m"], "0 to 1 m"),
         (["analyse", str(HOUSE), "--units", "imperial"], "imperial"),
@@ -1534,3 +1535,26 @@ def test_what_designs_writes_its_tables(
                 assert row[key] == value["words"]
     assert sheets_of(book) == ["summary", name, "flags"]
     assert "input" in refused(capsys, command, OPTIONS[0], "--csv", OPTIONS[0])
+
+
+def test_the_help_of_check_says_what_its_own_exit_code_tells(capsys: Captured) -> None:
+    """It looks at no fan and at no check of the schedule."""
+    assert main(["check", "--help"]) == 0
+    said = " ".join(capsys.readouterr().out.replace("│", " ").split())
+    assert "an error in the drawing, or a bend or a transition" in said
+    assert "fan" not in said
+
+
+def test_the_help_says_what_size_and_proportion_need(capsys: Captured) -> None:
+    for command, words in (
+        ("size", "needs --max-height, and without --flow 4.6 m/s (900 fpm)"),
+        ("proportion", "need both velocities, or a use or noise among the checks"),
+    ):
+        assert main([command, "--help"]) == 0
+        assert words in " ".join(capsys.readouterr().out.replace("│", " ").split())
+
+
+def test_a_size_that_could_be_narrower_is_said_to_be_square(capsys: Captured) -> None:
+    words = ["size", "--flow", "900 cfm", "--rate", "0.08 in.wg/100 ft"]
+    assert main([*words, "--series", "in"]) == 0
+    assert "square: a narrower one would do too" in capsys.readouterr().out

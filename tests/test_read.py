@@ -26,8 +26,10 @@ from elbowroom.layout import (
     join,
     loops,
     read,
+    read_obstacles,
 )
 
+READING_ROOM = Path(__file__).parents[1] / "examples" / "reading_room"
 ROUTES = Path(__file__).parent / "data" / "routes"
 EXPECTED: dict[str, Any] = json.loads((ROUTES / "EXPECTED.json").read_text())
 FILES = sorted(
@@ -415,3 +417,24 @@ def test_a_block_that_holds_itself_is_refused(tmp_path: Path) -> None:
     document.saveas(path)
     with pytest.raises(BadInput, match="holds itself"):
         read(path)
+
+
+def test_a_unit_that_is_not_known_is_named_as_the_caller_gave_it() -> None:
+    """In Python it is a parameter, and no option."""
+    under = READING_ROOM / "under.glb"
+    with pytest.raises(BadInput, match=r"^unit: 'yd' is not known"):
+        read(under, unit="yd")
+    with pytest.raises(BadInput, match=r"^up: 'x' is not known"):
+        read(under, up="x")
+    with pytest.raises(BadInput, match=r"^unit: 'yd' is not known"):
+        read_obstacles(READING_ROOM / "beam.glb", unit="yd")
+
+
+def test_a_route_that_does_not_say_its_axis_is_told_how(tmp_path: Path) -> None:
+    path = tmp_path / "r.toml"
+    route = 'unit = "m"\n[[run]]\nname = "a"\npoints = [[0, 0, 0], [1, 0, 0]]\n'
+    path.write_text(route, encoding="utf-8")
+    (said,) = [one for one in read(path).notices if "axis" in one.what]
+    assert 'write up = "z"' in said.remedy
+    path.write_text('up = "z"\n' + route, encoding="utf-8")
+    assert not [one for one in read(path).notices if "axis" in one.what]

@@ -136,6 +136,16 @@ StrictOption = Annotated[
 ]
 
 
+CheckStrictOption = Annotated[
+    bool,
+    typer.Option(
+        "--strict",
+        help="Exit code 1: an error in the drawing, or a bend or a transition that "
+        "cannot be built.",
+    ),
+]
+
+
 MaxHeightOption = Annotated[
     str | None,
     typer.Option("--max-height", help="No duct is higher, such as '250 mm' or 10in."),

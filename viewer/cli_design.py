@@ -66,7 +66,11 @@ def proportion(
     return_up: ReturnUpOption = None,
     method: Annotated[
         str,
-        typer.Option("--method", help="equal friction, velocity, or static regain."),
+        typer.Option(
+            "--method",
+            help="equal friction, velocity, or static regain; the last two need both "
+            "velocities, or a use or noise among the checks of the schedule.",
+        ),
     ] = "equal friction",
     rate: Annotated[
         str | None, rate_option("; what the fan leaves if not said")

@@ -29,6 +29,13 @@ class Reading:
     obstacles_unit: str | None = None
     obstacles_up: str | None = None
 
+    def __post_init__(self) -> None:
+        """Refuse a unit or an axis that is not known, by the name of its option."""
+        from elbowroom.layout import units
+
+        units.check_frame(self.unit, self.up, "--")
+        units.check_frame(self.obstacles_unit, self.obstacles_up, "--obstacles-")
+
     def read(self, route: Path) -> "Drawing":
         """Read a drawing."""
         from elbowroom.layout import read

@@ -8,6 +8,7 @@ import typer
 from .cli_arguments import (
     COLOURINGS,
     ByOption,
+    CheckStrictOption,
     CsvOption,
     JsonOption,
     ObstaclesOption,
@@ -272,7 +273,7 @@ def check(
         Path | None,
         typer.Option("--draft", help="Write a schedule to fill in there, as TOML."),
     ] = None,
-    strict: StrictOption = False,
+    strict: CheckStrictOption = False,
     units: UnitsOption = "metric",
 ) -> int:
     """Say what is in a drawing, and what is odd about it, before any number."""
@@ -506,8 +507,9 @@ def convert(
     In metres; an OBJ in the unit and with the axis that --unit and --up give to ROUTE
     as it is read: leave them away where ROUTE states its own.
     """
-    from elbowroom.layout import read, write
+    from elbowroom.layout import read, units, write
 
+    units.check_frame(unit, up, "--")
     check_outputs([route], [], out=output)
     there = output.exists()
     drawing = read(route, unit=unit, up=up)

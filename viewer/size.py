@@ -275,8 +275,6 @@ def print_size(result: dict[str, Any], display: Display, console: Any) -> None:
     )
     for row in result["sizes"]:
         last = row["bound_by"]
-        if last == "square":
-            last = "no narrower than high"
         if row["friction_over_like"] is not None:
             more = _percent(row)
             last = more if more[0] in "-0" else f"+{more}"
@@ -290,6 +288,10 @@ def print_size(result: dict[str, Any], display: Display, console: Any) -> None:
             last,
         )
     console.print(table)
+    if any(row["bound_by"] == "square" for row in result["sizes"]):
+        console.print(
+            "  square: a narrower one would do too; none is offered higher than wide"
+        )
     for note in result["notes"]:
         console.print(f"  note         {note}")
 
