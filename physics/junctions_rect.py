@@ -248,11 +248,12 @@ def radius_wye(
 
     Notes
     -----
-    How to go between rows is our own choice: the print has eight pairs of areas, and
-    with the nearest of them C would jump by up to a half at a millimetre of a size.
-    Velocity pressures go with 1 / area², and the print does too: its branches of
-    f = 0.5 lie 0.1 (joining: 0.3) on average off what those of 0.25 and 1 make of them
-    straight in 1 / f², and 0.8 (2.0) off what they make of them straight in f.
+    How to go between rows is our own choice: the print has eight pairs of areas (of
+    mains that join, seven), and with the nearest of them C would jump by up to a half
+    at a millimetre of a size. Velocity pressures go with 1 / area², and the print does
+    too: its branches of f = 0.5 lie far nearer to what those of 0.25 and 1 make of them
+    straight in 1 / f² than straight in f (on average 0.04 against 0.8; joining 0.2
+    against 1.8).
 
     Raises
     ------
