@@ -28,6 +28,7 @@ from .drawing import Attributes, Drawing
 from .faults import BadInput, note, refusal
 from .frames import z_up
 from .names import bare_section_fault, whole_section
+from .read_schedule import NO_AIR
 from .sections import ROUGHEST, FloatArray, Section
 from .toml_tables import Table, direction, load_toml
 
@@ -94,7 +95,7 @@ def _read_run(entry: Table, number: int, unit: str, up: str, found: Found) -> No
     name = entry.text("name") or f"run {number}"
     entry.where = f"{found.file}, run '{name}'"
     section = entry.get("section", _section)
-    flow = entry.positive("flow", "airflow")
+    flow = entry.positive("flow", "airflow", NO_AIR)
     source = entry.get("source", _source)
     attributes = Attributes(
         source=bool(source),

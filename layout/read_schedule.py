@@ -60,7 +60,10 @@ _ELBOW_KEYS = (
     "vane_spacing",
 )
 _SAME = 1e-9  # share by which one airflow may differ in two units
-_NO_AIR = "correct it, or take a run that gets no air out of the drawing"
+NO_AIR = (
+    "correct it, or write closed = true in its place under [terminals.NAME] of the "
+    "schedule where that end is shut"
+)
 CLOSE_ELBOWS = {"plain sum": False, "as pairs": True}
 T = TypeVar("T")
 
@@ -629,7 +632,7 @@ def _terminal(table: Table) -> TerminalSpec | None:
                 table.fault(key, "the end is closed", "delete this, or closed")
         table.finish()
         return TerminalSpec(0.0, run=run, at=at, is_closed=True)
-    flow = table.positive("flow", "airflow", _NO_AIR)
+    flow = table.positive("flow", "airflow", NO_AIR)
     load = table.positive("load", "power")
     share = table.get("share", units.share)
     given = [key for key in ("flow", "load", "share") if key in table]

@@ -5,6 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import matplotlib.image
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -33,6 +34,7 @@ from elbowroom.viewer import (
     main,
     notebook,
     preflight,
+    projection,
     scene,
     window,
 )
@@ -216,6 +218,98 @@ def test_labels_say_what_the_colours_show(by: layout_view.By, unit: str) -> None
     assert float(said[0].split()[0]) == pytest.approx(highest, abs=0.05)
     if by == "per-metre":
         assert all(label.text.startswith("duct ") for label in shown)
+
+
+def test_of_two_alike_that_lose_most_both_are_labelled() -> None:
+    """Two straight lengths of a duct, one before and one behind a bend."""
+    line = np.array([[0.0, 0, 3], [50, 0, 3], [50, 50, 3]])
+    source = {"L": Attributes(source=True, source_at_end=False)}
+    drawing = drawing_from_runs(
+        [("L", line, round_section(0.3))], flows={"L": 0.3}, attributes=source
+    )
+    one, _ = layout_view.panel(analyse(build(drawing)), "loss", METRIC, "", "")
+    shown = [label.text for label in one.labels if label.look == scene.Look.LOSS]
+    assert shown[0] == shown[1]
+    assert shown[0].startswith("duct L\n")
+    points = [label.point for label in one.labels[:2]]
+    assert np.linalg.norm(points[0] - points[1]) > 30.0
+
+
+def test_beside_other_options_it_is_said_which_labels_come_first() -> None:
+    assert "labels" not in layout_view.bar_title("loss", METRIC)
+    said = layout_view.bar_title("loss", METRIC, is_compared=True)
+    assert said.endswith("first what the options do not have alike, then the largest")
+
+
+@pytest.mark.parametrize("letters", [5, 40, 400])
+def test_a_long_name_of_an_option_leaves_the_title_its_loss(letters: int) -> None:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(8, 4), dpi=100)
+    canvas: Any = FigureCanvasAgg(figure)
+    found, name = analyse(build(drawn())), "n" * letters
+    title = layout_view.panel_title(name, found, METRIC)
+    one, _ = layout_view.panel(found, "loss", METRIC, title, "")
+    text = figure.text(0.0, 0.5, title, size=15, weight="bold")
+    scene._fitted(text, one.title, 400.0, first=len(one.name))
+    assert text.get_window_extent(canvas.get_renderer()).width <= 400.0
+    assert text.get_text().endswith(title[letters:])
+    assert text.get_text().startswith("nnnnn")
+
+
+@pytest.mark.parametrize(("side", "is_wide"), [(0.01, False), (0.3, True)])
+def test_what_is_too_small_to_be_seen_is_not_said_to_be_hidden(
+    side: float, is_wide: bool
+) -> None:
+    source = {"L": Attributes(source=True, source_at_end=False)}
+    line = np.array([[0.0, 0, 3], [9, 0, 3]])
+    drawing = drawing_from_runs(
+        [("L", line, round_section(side))], flows={"L": 1e-4}, attributes=source
+    )
+    one, _ = layout_view.panel(analyse(build(drawing)), "loss", METRIC, "", "")
+    view = projection.view_of(scene.corners(one))
+    assert scene._is_wide(one.tubes, (0,), view, metres=0.05) == is_wide
+    assert (not scene._thin(one.tubes, 0.05).any()) == is_wide
+
+
+@needs_opengl
+def test_a_thin_duct_keeps_the_colour_of_its_band(tmp_path: Path) -> None:
+    """A duct of 200 mm and 200 m is less than two pixels wide."""
+    line = np.array([[0.0, 0, 3], [200, 0, 3]])
+    source = {"L": Attributes(source=True, source_at_end=False)}
+    drawing = drawing_from_runs(
+        [("L", line, round_section(0.2))], flows={"L": 0.1}, attributes=source
+    )
+    found = analyse(build(drawing))
+    value = layout_view.values(found, "loss", METRIC)
+    one, _ = layout_view.panel(found, "loss", METRIC, "", "")
+    scale = colours.scale_for(value)
+    out = tmp_path / "a.png"
+    scene.picture([replace(one, labels=())], scale, "", out)
+    image = matplotlib.image.imread(out)[..., :3]
+    band = scale.colours[int(scale.band(value[:1])[0])]
+    wanted = np.array([int(band[at : at + 2], 16) for at in (1, 3, 5)]) / 255
+    assert (np.abs(image - wanted).max(axis=2) < 0.1).sum() > 1000
+
+
+def test_a_name_from_right_to_left_is_set_apart_in_a_picture() -> None:
+    from matplotlib import ft2font
+
+    said = lettering.as_drawn("מ: 9.6 Pa to א 12\u202e")
+    if hasattr(ft2font, "__libraqm_version__"):
+        assert said == "\u2068מ\u2069: 9.6 Pa to \u2068א\u2069 12\\u202e"
+    assert lettering.as_drawn("plain: 9.6 Pa") == "plain: 9.6 Pa"
+
+
+def test_a_return_beside_options_is_all_in_view() -> None:
+    found = analyse(build(drawn()))
+    far = layout_view.DuctSolid(
+        "r", np.array([[90.0, 0, 0], [91, 0, 0], [90, 1, 0]]), np.array([[0, 1, 2]]),
+        is_closed=False,
+    )  # fmt: skip
+    one, _ = layout_view.panel(found, "loss", METRIC, "", "", [far])
+    assert scene.corners(one)[:, 0].max() == 91.0
 
 
 def test_of_many_terminals_the_critical_one_is_named(

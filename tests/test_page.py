@@ -236,7 +236,7 @@ def test_table_picture_and_detail_are_one(browser: Any, room: Path) -> None:
             if p.locator("#tip").inner_text():
                 p.mouse.down()
                 p.mouse.up()
-                chosen = p.locator("#rows tr[aria-selected=true] td").first.inner_text()
+                chosen = p.locator("#rows tr[aria-current] td").first.inner_text()
                 break
         if chosen:
             break
@@ -318,7 +318,9 @@ def test_numbers_are_those_of_the_tables(
     for row, identifier in enumerate(analysis.ids):
         if identifier in told:
             assert shown.flows(e.flow[row]) in told[identifier]
-            assert shown.velocities(e.velocity[row]) in told[identifier]
+            # Of the air in the piece: the coefficient of a leg refers to the main's.
+            own = e.flow[row] / analysis.section(row).area
+            assert shown.velocities(own) in told[identifier]
             assert shown.pressures(e.loss[row]) == told[identifier][-1]
             c = e.coefficient[row] * e.reynolds_factor[row]
             assert told[identifier][-2] == ("" if np.isnan(c) else f"{c:.3f}")
@@ -404,6 +406,26 @@ def test_no_two_numbers_of_the_legend_touch(
 
 
 @needs_browser
+def test_a_sorted_column_keeps_the_focus_and_the_rows_are_one_stop(
+    browser: Any, room: Path
+) -> None:
+    one = Opened(browser, room, (1280, 720))
+    p = one.page
+    p.locator("#heads-row th:nth-child(5) button").focus()
+    p.keyboard.press("Enter")
+    there = "document.activeElement.closest('th').getAttribute('aria-sort')"
+    assert p.evaluate(there) == "descending"
+    for _ in range(3):
+        p.keyboard.press("Tab")
+    assert p.evaluate("document.activeElement.textContent").startswith("Pa")
+    p.keyboard.press("Tab")  # on the first row
+    assert p.evaluate("document.activeElement.matches('#rows tr:first-child')")
+    p.keyboard.press("Tab")
+    assert p.evaluate("document.activeElement.closest('#rows')") is None
+    p.close()
+
+
+@needs_browser
 def test_keys_act_in_the_view_and_the_table_alone(browser: Any, room: Path) -> None:
     one = Opened(browser, room, (390, 844))
     p = one.page
@@ -411,7 +433,7 @@ def test_keys_act_in_the_view_and_the_table_alone(browser: Any, room: Path) -> N
     p.locator("#theme").focus()
     p.keyboard.press("ArrowDown")
     wait_until(p, "window.scrollY > 0")
-    assert p.locator("#rows tr[aria-selected=true]").count() == 0
+    assert p.locator("#rows tr[aria-current]").count() == 0
     # In the view they turn it, and n and p step through the losses.
     p.locator("#view").focus()
     seen = []
@@ -437,8 +459,8 @@ def test_keys_act_in_the_view_and_the_table_alone(browser: Any, room: Path) -> N
     rows.nth(4).focus()
     p.keyboard.press("Enter")
     p.keyboard.press("ArrowDown")
-    assert rows.nth(5).get_attribute("aria-selected") == "true"
-    assert p.evaluate("document.activeElement.getAttribute('aria-selected')") == "true"
+    assert rows.nth(5).get_attribute("aria-current") == "true"
+    assert p.evaluate("document.activeElement.getAttribute('aria-current')") == "true"
     assert one.said == []
     p.close()
 
@@ -575,6 +597,114 @@ def test_on_paper_every_layout_is_there(browser: Any, room: Path) -> None:
     assert p.locator("#stage canvas").count() == 1
     assert p.evaluate("document.documentElement.dataset.theme") == "dark"
     context.close()
+
+
+@needs_browser
+def test_on_paper_every_piece_is_there(browser: Any, tmp_path: Path) -> None:
+    option = many(600)
+    count = len(option.analysis.ids)
+    assert count > 300
+    page.write_page(tmp_path / "a.html", [option], [()], ())
+    one = Opened(browser, tmp_path / "a.html", (1280, 720))
+    assert one.page.locator("#rows tr").count() == 300
+    one.page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    assert one.page.locator("#printed tbody tr").count() == count
+    assert "shown" not in one.page.locator("#printed caption").inner_text()
+    assert "come closer" not in one.page.locator("#heads").inner_text()
+    one.page.close()
+
+
+@needs_browser
+def test_it_opens_with_the_colours_that_are_asked_for(
+    browser: Any, tmp_path: Path
+) -> None:
+    out = tmp_path / "a.html"
+    for words in (["analyse", ROUTES[0]], ["compare", *ROUTES]):
+        assert main([*words, "--page", str(out), "--by", "per-metre"]) == 0
+        one = Opened(browser, out, (1280, 720))
+        assert one.page.locator("#mode").input_value() == "per_metre"
+        assert "friction" in one.page.locator("#legend-title").inner_text()
+        one.page.close()
+
+
+@needs_browser
+def test_what_rounds_to_nothing_is_no_difference(browser: Any, tmp_path: Path) -> None:
+    lines = np.array([[0.0, 0, 3], [9.0, 0, 3]]), np.array([[0.0, 0, 3], [9.001, 0, 3]])
+    options = []
+    for name, line in zip("ab", lines, strict=True):
+        source = {"main": Attributes(source=True, source_at_end=False)}
+        drawing = drawing_from_runs(
+            [("main", line, rectangular(0.3, 0.3))], attributes=source
+        )
+        plan = Schedule(terminals={"main": TerminalSpec(0.1)})
+        options.append(Option(name, analyse(build(drawing, plan))))
+    apart = options[1].analysis.critical_loss - options[0].analysis.critical_loss
+    assert 0.0 < apart < 0.05
+    page.write_page(tmp_path / "a.html", options, [(), ()], ())
+    one = Opened(browser, tmp_path / "a.html", (1280, 720))
+    p = one.page
+    p.select_option("#mode", "difference")
+    labels = p.locator("#legend-bands span").all_inner_texts()
+    assert labels == ["-0.1", "-0.05", "-0.01", "0.01", "0.05", "0.1"]
+    p.wait_for_timeout(300)
+    p.locator("#view").screenshot(path=str(tmp_path / "a.png"))
+    image = matplotlib.image.imread(tmp_path / "a.png")[:-120, :, :3]  # no legend
+    assert (np.ptp(image, axis=2) > 0.15).mean() < 1e-3  # all is grey
+    p.close()
+
+
+@needs_browser
+@pytest.mark.parametrize("width", [1600, 800, 360])
+def test_many_layouts_stand_in_rows_with_their_clashes_named(
+    browser: Any, clash: Path, tmp_path: Path, width: int
+) -> None:
+    text = clash.read_text("utf-8")
+    content = data_of(clash)
+    names = [f"option {n} of a name with a great many words in it" for n in range(5)]
+    first = content["options"][0]
+    same = list(range(len(first["elements"])))
+    content["options"] = [{**first, "name": name, "same_as": same} for name in names]
+    out = tmp_path / "five.html"
+    before, _, rest = text.partition('id="data">')
+    _, _, after = rest.partition("</script>")
+    made = json.dumps(content).replace("<", "\\u003c")
+    out.write_text(f'{before}id="data">{made}</script>{after}', encoding="utf-8")
+    one = Opened(browser, out, (width, 740))
+    p = one.page
+    p.wait_for_timeout(300)
+    assert p.evaluate("document.documentElement.scrollWidth") <= width
+    heads = [p.locator("#heads > div").nth(n).bounding_box() for n in range(5)]
+    assert len({head["x"] for head in heads}) in (2, 3)
+    seen = [one for one in p.locator("#ends .clash").all() if one.is_visible()]
+    assert len(seen) == 5
+    for head in p.locator("#heads b").all_inner_texts():
+        assert re.search(r"[\d.]+ Pa to ", head)
+    p.close()
+
+
+@needs_browser
+def test_names_from_right_to_left_turn_nothing_beside_them(
+    browser: Any, tmp_path: Path
+) -> None:
+    source = {"א": Attributes(source=True, source_at_end=False)}
+    line = np.array([[0.0, 0, 0], [9, 0, 0]])
+    drawing = drawing_from_runs([("א", line, round_section(0.3))], attributes=source)
+    plan = Schedule(terminals={"א": TerminalSpec(0.3)})
+    option = Option("מ", analyse(build(drawing, plan)))
+    page.write_page(tmp_path / "a.html", [option], [()], ())
+    one = Opened(browser, tmp_path / "a.html", (1280, 720))
+    # Where each sign stands on the screen: the number behind the name, to its right.
+    places = (
+        "node => { const out = [], walk = document.createTreeWalker(node, 4);"
+        "while (walk.nextNode()) for (let i = 0; i < walk.currentNode.length; i += 1) {"
+        "const part = document.createRange(); part.setStart(walk.currentNode, i);"
+        "part.setEnd(walk.currentNode, i + 1);"
+        "out.push(part.getBoundingClientRect().x); } return out; }"
+    )
+    for place in ("#heads b", "#caption"):
+        found = one.page.locator(place).first.evaluate(places)
+        assert found == sorted(found)
+    one.page.close()
 
 
 def test_pieces_are_matched_by_their_place() -> None:

@@ -237,6 +237,28 @@ def test_names_are_text() -> None:
     assert "&lt;script&gt;" in html
 
 
+def test_a_report_says_which_letters_no_font_has(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    route, name = tmp_path / "a.toml", "a \U0010fffd name"
+    route.write_text(
+        f'unit = "m"\n[[run]]\nname = "{name}"\nsection = "D200"\n'
+        'points = [[0, 0, 0], [5, 0, 0]]\nsource = "start"\nflow = "100 L/s"\n',
+        encoding="utf-8",
+    )
+    assert main(["report", str(route), "--out", str(tmp_path / "a.pdf")]) == 0
+    said = capsys.readouterr().err
+    assert "no font on this machine has \U0010fffd, and the report shows boxes" in said
+
+
+def test_a_long_name_leaves_the_chart_its_room(tmp_path: Path) -> None:
+    found = analyse(build(drawn()))
+    options = [Option("n " * 60, found), Option("short", found)]
+    made = charts.options_chart(options, display.METRIC)
+    assert "…" in made
+    assert "the line holds nine draws of ten<" in made
+
+
 def test_pressure_falls_from_what_the_path_needs_to_the_room() -> None:
     analysis = analyse(build(drawn()))
     length, total, velocity = charts.pressure_along(analysis)

@@ -1472,7 +1472,7 @@ def test_a_picture_of_options_shows_the_return_beside_each(
     assert [one.title.partition(":")[0] for one in seen] == ["low", "high"]
     for panel in seen:
         assert "return" in panel.subtitle
-        points = np.concatenate([vertices for vertices, _ in panel.obstacles])
+        points = np.concatenate([vertices for vertices, _ in panel.beside])
         # The main is 0.4 m wide, 9 m long and at a height of 3 m.
         assert points.min(axis=0) == pytest.approx([0.0, -0.2, 2.8], abs=1e-3)
         assert points.max(axis=0) == pytest.approx([9.0, 3.0, 3.2], abs=1e-3)

@@ -130,7 +130,10 @@ STEP = '[[transitions.exception]]\nrun = "a"'
         ('[terminals.a]\nflwo="1 L/s"', "did you mean 'flow'"),
         ('[terminals.a]\nflow="100"', "no unit"),
         ("[terminals.a]\nflow=100", "no unit"),
-        ('[terminals.a]\nflow="0 L/s"', "above zero"),
+        (
+            '[terminals.a]\nflow="0 L/s"',
+            "above zero; correct it, or write closed = true",
+        ),
         ('[terminals.a]\nflow="10 Pa"', "measures pressure"),
         ('[terminals.a]\nrun="b"', "has no airflow"),
         ('[terminals.a]\nflow="1 L/s"\nat=[0, 0, 3]', "no unit"),

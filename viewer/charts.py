@@ -4,6 +4,7 @@ import io
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from html import escape
+from textwrap import wrap
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from .lettering import lettering
 
 _INK, _QUIET = "#1b1e23", "#5c636e"
 _TOTAL, _STATIC = "#1f5fa8", "#c2571a"
+_NAME = 30  # letters of a line of an option's name
 _KINDS = {
     "straight duct": (Kind.DUCT,),
     "elbows": (Kind.BEND,),
@@ -110,18 +112,23 @@ def options_chart(options: Sequence[Option], display: Display) -> str:
     """Critical loss of each option with its band, as SVG."""
     p = _factor(display.pressures)
     names = "".join(option.name for option in options)
-    with _figure(7.2, 0.6 + 0.42 * len(options), names) as (figure, axes):
+    with _figure(7.2, 0.8 + 0.42 * len(options), names) as (figure, axes):
         for at, option in enumerate(options):
             band = critical_band(option.analysis)
             loss = option.analysis.critical_loss
             axes.barh(at, loss * p, color=_TOTAL, height=0.58)
             axes.plot([band.low * p, band.high * p], [at, at], color=_INK, lw=1.6)
             _beside(axes, band.high * p, at, display.pressures(loss))
-        axes.set_yticks(range(len(options)), [option.name for option in options])
+        # Two lines at most, so that long names leave the bars their room.
+        shown = [
+            "\n".join(wrap(option.name, _NAME, max_lines=2, placeholder="…"))
+            for option in options
+        ]
+        axes.set_yticks(range(len(options)), shown)
         axes.invert_yaxis()
         axes.set_xlabel(
-            f"loss of the critical path, {display.pressure}; the line holds nine draws "
-            "of ten"
+            f"loss of the critical path, {display.pressure};\n"
+            "the line holds nine draws of ten"
         )
         axes.margins(x=0.14)
         said = ", ".join(

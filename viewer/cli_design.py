@@ -410,6 +410,7 @@ def report(
     from elbowroom.physics import compare as compare_options
 
     from .display import DISPLAYS
+    from .lettering import unwritable
     from .preflight import why_not
     from .remarks import astray, read_remarks
     from .report import pdf_library, report_html, write_report
@@ -454,4 +455,9 @@ def report(
     there = out.exists()
     write_report(out, html)
     wrote(out, replaced=there)
+    is_pdf = out.suffix.lower() == ".pdf"
+    if is_pdf or problem is None:  # all else in HTML has the reader's own fonts
+        shows = "the report shows" if is_pdf else "the picture in the report shows"
+        if lacking := unwritable(html, shows):
+            say(f"{lacking}.")
     return 0

@@ -143,7 +143,9 @@ def analyse(
         every = [values(one.analysis, chosen, display) for one in shown]
         draw_picture(panels, every, chosen, display, png)
     if page is not None:
-        write_review_page(page, shown, rooms, solids, display.name, whole, [back])
+        write_review_page(
+            page, shown, rooms, solids, display.name, whole, [back], by=chosen
+        )
     return exit_code(strict, shown)
 
 
@@ -253,7 +255,9 @@ def compare(
         ).verdict
         draw_picture(panels, spent, chosen, display, png, verdict)
     if page is not None:
-        write_review_page(page, options, rooms, seen, display.name, returns=backs)
+        write_review_page(
+            page, options, rooms, seen, display.name, returns=backs, by=chosen
+        )
     return exit_code(strict, [option for shown in layouts.shown for option in shown])
 
 

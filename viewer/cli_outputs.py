@@ -247,6 +247,7 @@ def write_review_page(
     units: str,
     budget: "Budget | None" = None,
     returns: "Sequence[Sequence[Analysis]]" = (),
+    by: "By" = "loss",
 ) -> None:
     """Write the review page, and say so; `returns` are those of the first options.
 
@@ -266,7 +267,7 @@ def write_review_page(
             for name, display in DISPLAYS.items()
         }
     there = page.exists()
-    write_page(page, options, rooms, solids, verdicts, units, budget, returns)
+    write_page(page, options, rooms, solids, verdicts, units, budget, returns, by)
     wrote(page, replaced=there)
 
 
@@ -294,7 +295,7 @@ def draw_picture(
     lacking = picture(
         panels,
         scale_for(np.concatenate(values)),
-        bar_title(by, display),
+        bar_title(by, display, is_compared=bool(verdict)),
         png,
         verdict=verdict,
         length_unit=display.length,

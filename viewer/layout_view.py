@@ -1,7 +1,7 @@
 """A layout as a panel of the picture: tubes, values, the largest losses labelled."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -47,6 +47,11 @@ _KINDS = {
 }
 
 
+@dataclass(frozen=True, eq=False)
+class DuctSolid(Obstacle):
+    """A piece of a duct that is drawn as a solid: of it all is shown."""
+
+
 def pieces(analysis: Analysis, shapes: Solids) -> IntArray:
     """Element that each piece of the solids stands for, shape (p,)."""
     e = analysis.elements
@@ -77,11 +82,15 @@ def values(analysis: Analysis, by: By, display: Display) -> FloatArray:
     return rate / units.quantity(f"1 {display.rate}", "friction rate", "")
 
 
-def bar_title(by: By, display: Display) -> str:
-    """What the colours mean, with the unit."""
+def bar_title(by: By, display: Display, *, is_compared: bool = False) -> str:
+    """What the colours mean, with the unit, and of options which labels come first."""
     if by == "loss":
-        return f"loss of total pressure in each duct and fitting, {display.pressure}"
-    return f"friction along the ducts, {display.rate}; all else in grey"
+        said = f"loss of total pressure in each duct and fitting, {display.pressure}"
+    else:
+        said = f"friction along the ducts, {display.rate}; all else in grey"
+    if is_compared:
+        said += "; labels: first what the options do not have alike, then the largest"
+    return said
 
 
 def panel(
@@ -127,7 +136,9 @@ def panel(
                 *_ends(analysis, of_piece),
                 *_clashes(room, display),
             ],
-            [(o.vertices, o.faces) for o in obstacles],
+            [(o.vertices, o.faces) for o in obstacles if not isinstance(o, DuctSolid)],
+            [(o.vertices, o.faces) for o in obstacles if isinstance(o, DuctSolid)],
+            title.removesuffix(_loses(analysis, display)),
         ),
         of_piece,
     )
@@ -150,7 +161,7 @@ def seen_tubes(graph: DuctGraph, shapes: Solids) -> Tubes:
     return replace(tubes, width=tubes.width * factor, height=tubes.height * factor)
 
 
-def duct_solids(analysis: Analysis) -> list[Obstacle]:
+def duct_solids(analysis: Analysis) -> list[DuctSolid]:
     """Pieces of a layout as solids, to be shown beside another layout."""
     tubes = solids(analysis.graph, collars=True).tubes
     # Swept near the origin: the mesh is in single precision.
@@ -160,7 +171,7 @@ def duct_solids(analysis: Analysis) -> list[Obstacle]:
     for piece in range(len(tubes.offsets) - 1):
         used, corner = np.unique(mesh.quads[mesh.element == piece], return_inverse=True)
         faces = corner.reshape(-1, 4)[:, [0, 1, 2, 0, 2, 3]].reshape(-1, 3)
-        found.append(Obstacle(file, mesh.points[used] + origin, faces, False))
+        found.append(DuctSolid(file, mesh.points[used] + origin, faces, False))
     return found
 
 
@@ -201,8 +212,12 @@ def side_by_side(
 
 def panel_title(name: str, analysis: Analysis, display: Display) -> str:
     """Name of a layout, and what it loses to which terminal, or from which."""
+    return f"{name}{_loses(analysis, display)}"
+
+
+def _loses(analysis: Analysis, display: Display) -> str:
     loss = f"{display.pressures(analysis.critical_loss)} {display.pressure}"
-    return f"{name}: {loss} {analysis.critical_words}"
+    return f": {loss} {analysis.critical_words}"
 
 
 def summary(
@@ -315,13 +330,13 @@ def _losses(
             return f"{display.pressures(e.loss[row])} {display.pressure}"
         return display.rates(e.loss[row] / e.length[row])
 
-    found: dict[str, Label] = {}  # one of pieces that would have the same words
+    found: dict[int, Label] = {}  # one of all pieces of an element
     for piece in ranked:
         if spent[piece] > 0.0 and len(found) < _LABELS:
             row = int(of_piece[piece])
             text = f"{_short(analysis, row)}\n{words(row)}"
             shown = tuple(np.flatnonzero(of_piece == row).tolist())
-            found.setdefault(text, Label(middle[piece], text, pieces=shown))
+            found.setdefault(row, Label(middle[piece], text, pieces=shown))
     return list(found.values())
 
 

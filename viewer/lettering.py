@@ -1,11 +1,22 @@
 """How words are drawn: as they are written, in whatever installed font has them."""
 
 import logging
+import re
 import warnings
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from functools import cache
 from typing import Any
+
+from .outlet import printable
+
+_ISOLATE, _ISOLATE_END = "\u2068", "\u2069"
+_LEFT = "\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufefc"  # Hebrew, Arabic and others
+# From a letter to the last before one of the other direction, with a number behind it
+# where the line or the name ends there.
+_LEFTWARD = re.compile(
+    rf"[{_LEFT}](?:[^\n\w]|[_\d{_LEFT}])*(?<=[{_LEFT}])(?:[ _-]?\d+(?=$|:))?", re.M
+)
 
 
 @contextmanager
@@ -44,13 +55,37 @@ def lettering(words: str, **look: Any) -> Iterator[None]:
         finder.setLevel(level)
 
 
-def unwritable(words: str) -> str:
+def as_drawn(words: str) -> str:
+    r"""Words as they are to be drawn: what reads from right to left turns no number.
+
+    Parameters
+    ----------
+    words
+        What is written; its controls are escaped as where it is printed.
+
+    Returns
+    -------
+    words
+        Each stretch that reads from right to left between an isolate and its end, as
+        Unicode Standard Annex 9 has them, where matplotlib lays out such text at all.
+    """
+    from matplotlib import ft2font
+
+    words = printable(words)
+    if not hasattr(ft2font, "__libraqm_version__"):  # it draws letters as they come
+        return words
+    return _LEFTWARD.sub(f"{_ISOLATE}\\g<0>{_ISOLATE_END}", words)
+
+
+def unwritable(words: str, shows: str = "the picture shows") -> str:
     """Say which letters no installed font has; empty if there is none.
 
     Parameters
     ----------
     words
         What is written.
+    shows
+        What has boxes in their place.
     """
     _, lacking = _fonts_for(_letters(words))
     if not lacking:
@@ -58,7 +93,7 @@ def unwritable(words: str) -> str:
     shown = " ".join(sorted(lacking)[:8])
     return (
         f"no font on this machine has {shown}{' and more' * (len(lacking) > 8)}, and "
-        "the picture shows boxes instead; install a font that has them"
+        f"{shows} boxes instead; install a font that has them"
     )
 
 

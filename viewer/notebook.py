@@ -129,7 +129,7 @@ def plot(
         lacking = picture(
             panels,
             scale_for(np.concatenate(every)),
-            bar_title(by, display),
+            bar_title(by, display, is_compared=len(panels) > 1),
             path,
             size=size,
             verdict=verdict,

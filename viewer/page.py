@@ -30,7 +30,7 @@ from .checks import CAUTIONS
 from .colours import Scale, even_scale_for, scale_for
 from .display import DIGITS, DISPLAYS, INCH_POUND, TOUCH, Display
 from .gaps import Gap, in_units
-from .layout_view import pieces, seen_tubes
+from .layout_view import By, DuctSolid, pieces, seen_tubes
 from .outlet import printable
 from .results import elements
 from .tables import AS_NEW, notice_lines, pair_rows, pairs_sentence
@@ -49,6 +49,7 @@ def write_page(
     unit_system: str = "metric",
     budget: Budget | None = None,
     returns: Sequence[Sequence[Analysis]] = (),
+    by: By = "loss",
 ) -> None:
     """Write the review page.
 
@@ -70,6 +71,8 @@ def write_page(
         That of the first layout with the others as its returns.
     returns
         Return sides of the first layouts, of which the costliest counts.
+    by
+        What the colours show when it opens.
 
     Notes
     -----
@@ -83,7 +86,7 @@ def write_page(
         If the file cannot be written.
     """
     text = _text(
-        page_data(options, rooms, obstacles, verdicts, unit_system, budget, returns)
+        page_data(options, rooms, obstacles, verdicts, unit_system, budget, returns, by)
     )
     with writing(path):
         path.write_text(text, encoding="utf-8")
@@ -129,6 +132,7 @@ def page_data(
     unit_system: str = "metric",
     budget: Budget | None = None,
     returns: Sequence[Sequence[Analysis]] = (),
+    by: By = "loss",
 ) -> dict[str, Any]:
     """What the page shows, as plain data in SI units; parameters as of `write_page`."""
     shapes = [solids(option.analysis.graph, collars=True) for option in options]
@@ -149,12 +153,13 @@ def page_data(
     ]
     ends = [_ends(*one) for one in zip(options, tubes, owners, strict=True)]
     rates = [_per_metre(option) for option in options]
-    speeds = [option.analysis.elements.velocity for option in options]
+    speeds = [_speeds(option.analysis) for option in options]
     shares = [option.analysis.share_of_path for option in options]
     return {
         "verdicts": dict(verdicts or {}),
         "budget": None if budget is None else _budget(options, budget),
         "unit_system": unit_system,
+        "colour_by": by.replace("-", "_"),
         "touch": TOUCH,
         "origin": origin.tolist(),
         "note": AS_NEW,
@@ -223,6 +228,14 @@ def _per_metre(option: Option) -> FloatArray:
     e = option.analysis.elements
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(e.length > 0, e.loss / e.length, np.nan)
+
+
+def _speeds(analysis: Analysis) -> FloatArray:
+    """Velocity of the air in each element itself, m/s.
+
+    That of `elements` is the one its coefficient refers to, of a leg the main's.
+    """
+    return analysis.state.velocity[analysis.section_duct]
 
 
 def _budget(options: Sequence[Option], budget: Budget) -> dict[str, Any]:
@@ -319,6 +332,7 @@ def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str
             INCH_POUND.size(graph.section(duct))
             for duct in analysis.section_duct.tolist()
         ],
+        "speeds": _speeds(analysis).tolist(),
         "critical": analysis.path(analysis.critical).tolist(),
         "ends": _named_ends(analysis, origin),
         "gaps": [
@@ -386,6 +400,7 @@ def _obstacles(
         out.append(
             {
                 "name": solid.name,
+                "is_duct": isinstance(solid, DuctSolid),
                 "points": _packed(vertices - origin),
                 "faces": base64.b64encode(faces.astype("<u4").tobytes()).decode(),
             }

@@ -375,7 +375,7 @@ def _picture(
         picture(
             panels,
             scale_for(np.concatenate(every)),
-            bar_title("loss", display),
+            bar_title("loss", display, is_compared=len(compared) > 1),
             path,
             size={1: _ONE_LAYOUT, 2: _TWO_LAYOUTS}.get(len(panels), _MORE_LAYOUTS),
             density=2,

@@ -2,7 +2,7 @@
 
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import Enum
 from pathlib import Path
 from typing import Any
@@ -14,13 +14,14 @@ from elbowroom.layout import FloatArray, IntArray, Tubes, counted, units, writin
 
 from .colours import NOTHING, Scale
 from .labels import NEAR, cut, in_sight, places
-from .lettering import lettering, unwritable
+from .lettering import as_drawn, lettering, unwritable
 from .preflight import prepare_off_screen
 from .projection import View, panel_grid, view_of
 from .sweep import sweep
 
 SIZE = (1600, 900)
 _EDGE = "#30343a"
+_VEIL = 0.12  # opacity of a solid: more would take the ducts behind to another band
 _SOLID = "#8a8f98"
 INK = "#1b1e23"
 _QUIET = "#5c636e"
@@ -39,6 +40,8 @@ _LIST_LINE = 16
 _PAD = 0.28  # of a label's box, over the size of its letters
 _SUBTITLE = 10.5  # points
 _SIDES = 34  # pixels that the words above a panel keep free beside them
+_THINNEST = 3.0  # pixels across a duct, below which its colour is drawn as a line
+_LEAST_NAME = 12  # letters of a name that a title keeps
 _HIDDEN = ", hidden"  # behind other ducts
 _LEFT_OUT = " · {} without room"
 
@@ -96,6 +99,8 @@ class Panel:
     ----------
     title, subtitle
         Words above it.
+    name
+        What the title begins with and may be shortened in it, before anything else.
     tubes
         Its surfaces.
     value
@@ -104,6 +109,8 @@ class Panel:
         What is named in it, most important first.
     obstacles
         Vertices, m, and triangles of each solid to stay clear of.
+    beside
+        The same of ducts that are no part of the layout, of which all is shown.
     """
 
     title: str
@@ -111,7 +118,9 @@ class Panel:
     tubes: Tubes
     value: FloatArray
     labels: Sequence[Label] = ()
-    obstacles: Sequence[tuple[FloatArray, IntArray]] = field(default_factory=tuple)
+    obstacles: Sequence[tuple[FloatArray, IntArray]] = ()
+    beside: Sequence[tuple[FloatArray, IntArray]] = ()
+    name: str = ""
 
 
 def picture(
@@ -228,7 +237,7 @@ def _say(
 ) -> Any:
     """Write at pixels from the upper left of a figure that has so many."""
     how = {"color": INK, "va": "top", **how}
-    return figure.text(x / pixels[0], 1 - y / pixels[1], text, **how)
+    return figure.text(x / pixels[0], 1 - y / pixels[1], as_drawn(text), **how)
 
 
 def _head(figure: Any, panels: Sequence[Panel], room: float) -> int:
@@ -277,10 +286,11 @@ def _draw(
         said += _LEFT_OUT.format(counted(lost, "more label"))
     wide = room[0] - _SIDES
     title = {"size": 15, "weight": "bold"}
-    _fitted(_say(figure, size, left + 22, top + 14, panel.title, **title), wide)
+    made = _say(figure, size, left + 22, top + 14, panel.title, **title)
+    _fitted(made, panel.title, wide, first=len(panel.name))
     for line, text in enumerate(_under(figure, said, wide)):
         y, small = top + 40 + _UNDER * line, {"size": _SUBTITLE, "color": _QUIET}
-        _fitted(_say(figure, size, left + 22, y, text, **small), wide, least=0.85)
+        _fitted(_say(figure, size, left + 22, y, text, **small), text, wide, least=0.85)
 
 
 def _short_of(lines: list[str], most: int) -> list[str]:
@@ -306,7 +316,8 @@ def _under(figure: Any, text: str, room: float) -> list[str]:
     renderer = figure.canvas.get_renderer()
     parts = text.split(" · ")
     for count in range(len(parts), 0, -1):
-        line = figure.text(0.0, 0.0, " · ".join(parts[:count]), size=_SUBTITLE)
+        words = as_drawn(" · ".join(parts[:count]))
+        line = figure.text(0.0, 0.0, words, size=_SUBTITLE)
         fits = line.get_window_extent(renderer).width <= room
         line.remove()
         if fits or count == 1:
@@ -314,8 +325,13 @@ def _under(figure: Any, text: str, room: float) -> list[str]:
     return [" · ".join(some) for some in (parts[:count], parts[count:]) if some]
 
 
-def _fitted(text: Any, room: float, least: float = 0.7) -> None:
-    """Make one line of words smaller, and in the end shorter, until it has room."""
+def _fitted(
+    text: Any, words: str, room: float, *, least: float = 0.7, first: int = 0
+) -> None:
+    """Make one line of words smaller, and in the end shorter, until it has room.
+
+    Of the first letters of it, a name, before anything behind them is lost.
+    """
     size = text.get_size()
     renderer = text.figure.canvas.get_renderer()
 
@@ -324,8 +340,14 @@ def _fitted(text: Any, room: float, least: float = 0.7) -> None:
 
     while is_too_wide() and text.get_size() > least * size:
         text.set_size(text.get_size() - 0.5)
-    while is_too_wide() and len(text.get_text()) > 4:
-        text.set_text(cut(text.get_text(), len(text.get_text()) - 2))
+    name, rest = words[:first], words[first:]
+    while is_too_wide() and len(name) > _LEAST_NAME:
+        name = cut(name, max(len(name) - 2, _LEAST_NAME))
+        text.set_text(as_drawn(name + rest))
+    words = name + rest
+    while is_too_wide() and len(words) > 4:
+        words = cut(words, len(words) - 2)
+        text.set_text(as_drawn(words))
 
 
 def brought_near(panels: Sequence[Panel]) -> Sequence[Panel]:
@@ -343,6 +365,7 @@ def brought_near(panels: Sequence[Panel]) -> Sequence[Panel]:
             tubes=replace(panel.tubes, centre=panel.tubes.centre - origin),
             labels=[replace(one, point=one.point - origin) for one in panel.labels],
             obstacles=[(points - origin, faces) for points, faces in panel.obstacles],
+            beside=[(points - origin, faces) for points, faces in panel.beside],
         )
         for panel in panels
     ]
@@ -353,8 +376,10 @@ def corners(panel: Panel) -> FloatArray:
     tubes = panel.tubes
     half = np.maximum(tubes.width, tubes.height)[:, None] / 2
     parts = [tubes.centre + half, tubes.centre - half]
+    parts += [vertices for vertices, _ in panel.beside]
     # Of a long beam no more than its stretch near the ducts is worth the room.
-    low, high = parts[1].min(axis=0) - 1.0, parts[0].max(axis=0) + 1.0
+    every = np.concatenate(parts)
+    low, high = every.min(axis=0) - 1.0, every.max(axis=0) + 1.0
     parts += [np.clip(vertices, low, high) for vertices, _ in panel.obstacles]
     return np.concatenate(parts)
 
@@ -368,7 +393,7 @@ def _rendered(
 
     plotter: Any = pv.Plotter(off_screen=True, window_size=[2 * room[0], 2 * room[1]])
     plotter.set_background("white")
-    furnish(plotter, panel, scale)
+    furnish(plotter, panel, scale, least=_THINNEST * metres)
     aim(plotter, view, room[1] * metres / 2)
     image: npt.NDArray[np.uint8] = plotter.screenshot(return_img=True)
     seen = pieces_seen(plotter, panel, room)
@@ -408,8 +433,12 @@ def _surface(panel: Panel) -> tuple[Any, IntArray]:
     return pv.PolyData(mesh.points, mesh.vtk_faces), mesh.element
 
 
-def furnish(plotter: Any, panel: Panel, scale: Scale) -> None:
-    """Put a layout and its obstacles on a plotter; only the ducts can be picked."""
+def furnish(plotter: Any, panel: Panel, scale: Scale, least: float = 0.0) -> None:
+    """Put a layout and its obstacles on a plotter; only the ducts can be picked.
+
+    Ducts thinner than `least`, m, have no edges, which would hide their colours, and
+    a line of that colour along their middle.
+    """
     import pyvista as pv
 
     surface, piece = _surface(panel)
@@ -427,24 +456,54 @@ def furnish(plotter: Any, panel: Panel, scale: Scale) -> None:
         specular=0.0,
         name="ducts",
     )
+    is_thin = _thin(panel.tubes, least)
+    if is_thin.any():
+        thin = _middles(panel.tubes, is_thin)
+        thin.cell_data["colour"] = palette[scale.band(panel.value)[thin["piece"]]]
+        plotter.add_mesh(
+            thin, scalars="colour", rgb=True, line_width=2 * _THINNEST, lighting=False,
+            pickable=False,
+        )  # fmt: skip
+        if not is_thin.all():
+            surface = surface.remove_cells(is_thin[piece])
     lines = surface.extract_feature_edges(
         feature_angle=50, boundary_edges=True, non_manifold_edges=False
     )
-    if lines.n_cells:
+    if lines.n_cells and not is_thin.all():
         plotter.add_mesh(
             lines, color=_EDGE, line_width=1.6, lighting=False, pickable=False
         )
-    for vertices, faces in panel.obstacles:
+    for vertices, faces in (*panel.obstacles, *panel.beside):
         cells = np.column_stack([np.full(len(faces), 3), faces]).ravel()
         solid = pv.PolyData(np.asarray(vertices, dtype=np.float64), cells)
         plotter.add_mesh(
-            solid, color=_SOLID, opacity=0.25, lighting=False, pickable=False
+            solid, color=_SOLID, opacity=_VEIL, lighting=False, pickable=False
         )
         outline = solid.extract_feature_edges(feature_angle=30)
         if outline.n_cells:
             plotter.add_mesh(
                 outline, color=_SOLID, line_width=2.0, lighting=False, pickable=False
             )
+
+
+def _thin(tubes: Tubes, least: float) -> npt.NDArray[np.bool_]:
+    """Which pieces are nowhere as wide as `least`, m, shape (p,)."""
+    wide = np.maximum(tubes.width, tubes.height)
+    return np.maximum.reduceat(wide, tubes.offsets[:-1]) < least
+
+
+def _middles(tubes: Tubes, wanted: npt.NDArray[np.bool_]) -> Any:
+    """Lines along the middle of pieces, and the piece of each."""
+    import pyvista as pv
+
+    rows = np.flatnonzero(wanted)
+    cells = [
+        np.r_[end - begin, begin:end]
+        for begin, end in zip(tubes.offsets[rows], tubes.offsets[rows + 1], strict=True)
+    ]
+    lines = pv.PolyData(tubes.centre, lines=np.concatenate(cells))
+    lines.cell_data["piece"] = rows
+    return lines
 
 
 def aim(plotter: Any, view: View, half_height: float) -> None:
@@ -476,6 +535,8 @@ def _write(
 
     What is hidden behind other ducts is said to be so.
     """
+    from matplotlib.patheffects import withStroke  # leaders are seen on dark ducts too
+
     ranks = list(Look)
     labels = sorted(panel.labels, key=lambda label: ranks.index(label.look))
     left_out = len(labels[_MOST_LABELS:])
@@ -491,13 +552,13 @@ def _write(
         words = label.text
         if label.pieces:
             found = in_sight(at[row], label.pieces, seen[::-1])
-            if found is None:
-                words += _HIDDEN
-            else:
+            if found is not None:
                 at[row] = found
+            elif _is_wide(panel.tubes, label.pieces, view, metres):
+                words += _HIDDEN
         text = axes.text(
-            0.0, 0.0, words, ha="center", va="center", size=size, color=colour,
-            weight=weight, zorder=4,
+            0.0, 0.0, as_drawn(words), ha="center", va="center",
+            size=size, color=colour, weight=weight, zorder=4,
             bbox={
                 "boxstyle": f"round,pad={_PAD}",
                 "facecolor": "white",
@@ -527,8 +588,19 @@ def _write(
             axes.plot(
                 [point[0], place.foot[0]], [point[1], place.foot[1]], color=colour,
                 lw=0.7, marker="o", markersize=2.4, markevery=[0], zorder=3,
+                path_effects=[withStroke(linewidth=1.9, foreground="white")],
             )  # fmt: skip
     return left_out + sum(place is None for place in made)
+
+
+def _is_wide(tubes: Tubes, pieces: Sequence[int], view: View, metres: float) -> bool:
+    """Whether pieces are large enough to be seen, were nothing before them."""
+    rings = np.isin(tubes.element, pieces)
+    if not rings.any():
+        return False
+    across = np.ptp(view.flat(tubes.centre[rings]), axis=0)
+    section = max(tubes.width[rings].max(), tubes.height[rings].max())
+    return bool(max(*across, section) > 2 * metres and section > metres)
 
 
 def _bar(

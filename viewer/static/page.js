@@ -4,7 +4,7 @@
   const $ = (id) => document.getElementById(id);
   const options = data.options;
   const state = {
-    mode: "loss", units: data.unit_system, critical: false, option: 0, chosen: null,
+    mode: data.colour_by, units: data.unit_system, critical: false, option: 0, chosen: null,
     sort: "loss", rising: false, find: "", box: null,
   };
 
@@ -39,16 +39,21 @@
   // would turn what stands beside it on a line; as `printable` of `outlet.py` has it.
   const CONTROLS = new RegExp("(?![\\n\\t])"
     + "[\\x00-\\x1f\\x7f-\\x9f\\u061c\\u200e\\u200f\\u2028-\\u202e\\u2066-\\u2069]", "g");
-  const write = (node, text) => {
-    node.textContent = text.replace(CONTROLS,
-      (sign) => `\\u${sign.charCodeAt(0).toString(16).padStart(4, "0")}`);
+  const printable = (text) => text.replace(CONTROLS,
+    (sign) => `\\u${sign.charCodeAt(0).toString(16).padStart(4, "0")}`);
+  // Words, or a list of words and of names as `named` gives them.
+  const write = (node, content) => {
+    node.replaceChildren(...[content].flat().map(
+      (part) => (typeof part === "string" ? printable(part) : part)));
   };
-  const make = (tag, text, className) => {
+  const make = (tag, content, className) => {
     const node = document.createElement(tag);
-    if (text !== undefined) write(node, text);
+    if (content !== undefined) write(node, content);
     if (className) node.className = className;
     return node;
   };
+  // A name that reads from right to left turns no word or number beside it.
+  const named = (name) => make("bdi", name);
   const isTerminal = (element) => element.id.startsWith("terminal-");
 
   // --- values and colours
@@ -59,6 +64,7 @@
     option.elements.forEach((element, row) => {
       element.row = row;
       element.inches = option.sizes_in[row];
+      element.speed = option.speeds[row];
       element.c = element.coefficient === null
         ? null : element.coefficient * element.reynolds_factor;
       element.share = option.onPath.has(row)
@@ -78,20 +84,23 @@
     differ.value = "difference";
     $("mode").append(differ);
   }
+  // The least that is printed of a pressure, Pa: what is below is no difference.
+  const resolved = () => 10 ** -unit("pressure").digits / unit("pressure").per_si;
   const value = (option, element) => {
     switch (state.mode) {
       case "loss": return isTerminal(element) ? null : element.loss_pa;
       case "per_metre": return element.perMetre;
-      case "velocity": return element.velocity_m_s;
+      case "velocity": return element.speed;
       case "share": return element.share;
       default: {
         if (onlyHere(option, element)) return null;
         const same = option === first ? element.row : option.same_as[element.row];
-        return element.loss_pa - first.elements[same].loss_pa;
+        const apart = element.loss_pa - first.elements[same].loss_pa;
+        return Math.abs(apart) < resolved() / 2 ? 0 : apart;
       }
     }
   };
-  const largestChange = () => Math.max(1e-9, ...options.flatMap(
+  const largestChange = () => Math.max(resolved(), ...options.flatMap(
     (o) => o.elements.map((e) => Math.abs(value(o, e) || 0))));
   const scale = () => {
     if (state.mode !== "difference") return data.scales[state.units][state.mode];
@@ -109,6 +118,7 @@
     `${pressure < 0 ? "−" : "+"}${shown("pressure", Math.abs(pressure))}`;
   // How the critical path of a layout comes to differ from the first's.
   const apart = (option) => {
+    const [mine, theirs] = [named(option.name), named(first.name)];
     let both = 0, here = 0, there = 0;
     const alike = new Set();
     for (const row of option.critical) {
@@ -121,9 +131,9 @@
       }
     }
     for (const row of first.critical) if (!alike.has(row)) there += first.elements[row].loss_pa;
-    return `${option.name}: ${signed(option.critical_loss - first.critical_loss)} on the `
-      + `critical path: ${signed(both)} in pieces of both, ${signed(here)} in what only `
-      + `${option.name} has there, ${signed(-there)} of what only ${first.name} has there`;
+    return [named(option.name), `: ${signed(option.critical_loss - first.critical_loss)} on `
+      + `the critical path: ${signed(both)} in pieces of both, ${signed(here)} in what only `,
+    mine, ` has there, ${signed(-there)} of what only `, theirs, " has there"];
   };
   const colourOf = (found, number) => {
     if (number === null || number === undefined || Number.isNaN(number)) return "#b8b8b8";
@@ -134,9 +144,9 @@
   const titles = {
     loss: () => `loss of total pressure in each piece, ${unit("pressure").name}`,
     per_metre: () => `friction along the ducts, ${unit("rate").name}; all else in grey`,
-    velocity: () => `velocity, ${unit("velocity").name}`,
+    velocity: () => `velocity of the air in each piece, ${unit("velocity").name}`,
     share: () => "share of the critical path's loss; other pieces in grey",
-    difference: () => `loss against ${first.name}, ${unit("pressure").name}`,
+    difference: () => ["loss against ", named(first.name), `, ${unit("pressure").name}`],
   };
   const legend = () => {
     const found = scale();
@@ -154,7 +164,7 @@
     const swatch = make("i");
     swatch.style.background = ONLY_HERE;
     $("legend-more").append(swatch, make("span", compared && options.length > 2
-      ? `not in ${first.name}, or in ${first.name} alone` : "in this layout only"));
+      ? ["not in ", named(first.name), ", or in it alone"] : "in this layout only"));
   };
 
   // --- geometry
@@ -325,9 +335,12 @@
         new Uint32Array(bytes(solid.faces).buffer), 1));
       geometry.computeVertexNormals();
       geometry.computeBoundingBox();
-      option.solids.add(new THREE.Mesh(geometry, new THREE.MeshBasicMaterial({
-        color: 0x8a8f98, transparent: true, opacity: 0.28, depthWrite: false,
-        side: THREE.DoubleSide })));
+      const mesh = new THREE.Mesh(geometry, new THREE.MeshBasicMaterial({
+        color: 0x8a8f98, transparent: true, opacity: solid.is_duct ? 0.28 : 0.12,
+        depthWrite: false, side: THREE.DoubleSide }));
+      mesh.userData.isDuct = solid.is_duct;
+      if (solid.is_duct) whole.union(geometry.boundingBox); // a return: all of it is shown
+      option.solids.add(mesh);
     }
     for (const gap of option.gaps.filter((g) => !g.kept)) {
       const ball = ballOf(0xb3261e, 8);
@@ -451,15 +464,17 @@
   const MOST_TRIED = 100; // names in one pane: more of them nobody reads
   const CELL = 3; // pixels of a cell of what is drawn
   const APART = 4; // pixels between labels
+  const NARROW = 260; // pixels of a pane that has room for few words
   const WITH_LEADER = 26; // pixels from its point, from which on a label has one
   const REACHES = [6, 14, 22, 34, 48, 66, 90];
   const FURTHER = [120, 160, 210, 270]; // for what is never left out for the ducts' sake
   const MANY = 25; // names in one pane, of more of which each stands close or not at all
   const CLOSE = 34; // pixels
   const MOST_HIDDEN = 0.15; // of a name, more of which on ducts leaves it out
-  const clash = (gap) => (touches(gap.distance) ? `touches ${gap.beside}` : gap.distance < 0
-    ? `overlaps ${gap.beside} by ${gapWords(-gap.distance)}`
-    : `${gapWords(gap.distance)} from ${gap.beside}`);
+  const clash = (gap) => (touches(gap.distance) ? ["touches ", named(gap.beside)]
+    : gap.distance < 0
+      ? ["overlaps ", named(gap.beside), ` by ${gapWords(-gap.distance)}`]
+      : [`${gapWords(gap.distance)} from `, named(gap.beside)]);
   const tagged = () => options.map((option) => [
     ...option.gaps.filter((gap) => !gap.kept).slice(0, MOST_CLASHES).map((gap) => (
       { text: clash(gap), at: gap.at, is: "clash", stands: () => seen(option, gap.duct) })),
@@ -467,9 +482,15 @@
       stands: () => !state.critical || end.is !== "terminal" })),
   ].map((tag) => ({ ...tag, at: new THREE.Vector3(...tag.at), node: null, offset: null })));
   let tags = tagged();
-  const written = (some) => { // made when they are wanted, and measured all at once
-    const fresh = some.filter((tag) => !tag.node);
-    for (const tag of fresh) tag.node = make("span", tag.text, tag.is);
+  // Made when they are wanted, and measured all at once; a clash, which is never to be
+  // left out, on several lines where a pane of that width needs them.
+  const written = (some, width) => {
+    const fresh = some.filter((tag) => !tag.node || tag.within !== width);
+    for (const tag of fresh) {
+      tag.node = tag.node || make("span", tag.text, tag.is);
+      tag.within = width;
+      if (tag.is === "clash") tag.node.style.maxWidth = `${width < NARROW ? 120 : 260}px`;
+    }
     for (const tag of fresh) tag.node.style.visibility = "hidden";
     $("ends").append(...fresh.map((tag) => tag.node));
     for (const tag of fresh) [tag.w, tag.h] = [tag.node.offsetWidth, tag.node.offsetHeight];
@@ -523,7 +544,8 @@
       if (best && best.cost <= reach) break; // further away is never cheaper
       for (let turn = 0; turn < 16; turn += 1) {
         const angle = turn * Math.PI / 8;
-        const left = x + Math.cos(angle) * (reach + w / 2) - w / 2;
+        let left = x + Math.cos(angle) * (reach + w / 2) - w / 2;
+        if (!plain) left = Math.max(Math.min(left, room[2] - w - 2), room[0] + 2);
         const top = y + Math.sin(angle) * (reach + h / 2) - h / 2;
         const box = [left, top, left + w, top + h];
         if (!within(box, room)) continue;
@@ -563,7 +585,7 @@
       });
       const tried = here.slice(0, MOST_TRIED);
       const taken = [];
-      written(tried);
+      written(tried, Math.round(pane.w));
       for (const tag of tried) {
         const { node, w, h } = tag;
         if (!moving) {
@@ -581,7 +603,7 @@
       if (moving || !head) return;
       const left = here.length - taken.length;
       head.lastChild.textContent = left
-        ? `${left} more ${left > 1 ? "names" : "name"}: come closer` : "";
+        ? `${left} more ${left > 1 ? "names" : "name"}${onScreen ? "" : ": come closer"}` : "";
     });
   };
   const lead = ([x1, y1, x2, y2], className) => {
@@ -630,7 +652,9 @@
     }
     for (const solid of options[0].solids.children) { // the same in every layout
       const box = solid.geometry.boundingBox;
-      if (box.intersectsBox(near)) hold(solid.geometry.getAttribute("position"), true);
+      const position = solid.geometry.getAttribute("position");
+      if (solid.userData.isDuct) hold(position, false);
+      else if (box.intersectsBox(near)) hold(position, true);
     }
     const shift = right.multiplyScalar((low[0] + high[0]) / 2)
       .addScaledVector(up, (low[1] + high[1]) / 2);
@@ -638,19 +662,22 @@
     controls.target.add(shift);
     const wide = (high[0] - low[0]) / 2, tall = (high[1] - low[1]) / 2;
     const HEAD = 46; // pixels of the words above each layout, where these need two lines
-    // Beside each other or above each other: whichever shows them larger.
-    const sizeWith = (across) => {
-      state.across = across;
-      const one = panes()[0];
-      return Math.min(one.w / Math.max(wide, 0.1),
-        Math.max(one.h - HEAD, 40) / Math.max(tall, 0.1));
+    const tallest = () => {
+      heads();
+      return Math.max(HEAD, ...[...$("heads").children].map((words) => 8 + words.offsetHeight));
     };
-    state.across = sizeWith(1) > sizeWith(options.length) ? 1 : options.length;
-    const pane = panes()[0];
-    heads();
+    // In the rows that show them largest.
+    let largest = 0, best = options.length;
+    for (let down = 1; down <= options.length && options.length > 1; down += 1) {
+      const across = state.across = Math.ceil(options.length / down);
+      const one = panes()[0], head = tallest();
+      const size = Math.min(one.w / Math.max(wide, 0.1),
+        Math.max(one.h - head, 0) / Math.max(tall, 0.1));
+      if (size > 1.02 * largest) [largest, best] = [size, across];
+    }
+    state.across = best;
+    const pane = panes()[0], head = tallest();
     if (!pane.w) return;
-    const head = Math.max(HEAD,
-      ...[...$("heads").children].map((words) => 8 + words.offsetHeight));
     state.reach = 1.08 * Math.max(0.1, tall * pane.h / Math.max(pane.h - head, 40),
       wide * pane.h / pane.w);
     const lower = up.multiplyScalar(state.reach * head / pane.h);
@@ -680,27 +707,31 @@
         head.style.left = `${pane.x}px`;
         head.style.top = `${pane.y + 8}px`;
         head.style.maxWidth = `${pane.w}px`;
+        head.style.maxHeight = `${pane.h}px`;
+        if (pane.w < NARROW) head.className = "narrow";
       }
       const spare = option.spare;
-      const words = [`${shown("pressure", option.fitting_loss)} of it in fittings`];
+      const brief = pane.w && pane.w < NARROW;
+      const words = brief ? [] : [`${shown("pressure", option.fitting_loss)} of it in fittings`];
       const back = option.return;
-      if (back) {
-        words.push(`return ${shown("pressure", back.loss)} from ${back.terminal}, `
-          + `${shown("pressure", option.critical_loss + back.loss)} in all`);
+      if (back && !brief) {
+        words.push([`return ${shown("pressure", back.loss)} from `, named(back.terminal),
+          `, ${shown("pressure", option.critical_loss + back.loss)} in all`]);
       }
-      if (spare !== null) words.push(spare >= 0
+      if (spare !== null && !brief) words.push(spare >= 0
         ? `${shown("pressure", spare)} to spare`
         : `${shown("pressure", -spare)} more than the fan leaves`);
-      if (option.clearance !== null) {
+      if (option.clearance !== null && !brief) {
         words.push(between(option.clearance) + (option.clearance > data.touch ? " clear" : ""));
       }
       if (option.faults[state.units].length) words.push("cannot be built as drawn");
-      if (state.mode === "difference" && number > 0) words.push(`${
-        signed(option.critical_loss - first.critical_loss)} against ${first.name}`);
+      if (state.mode === "difference" && number > 0) words.push([
+        `${signed(option.critical_loss - first.critical_loss)} against `, named(first.name)]);
       head.append(
-        make("b", `${option.name}: ${shown("pressure", option.critical_loss)} `
-          + `${option.is_return ? "from" : "to"} ${option.critical_terminal}`),
-        make("span", words.join(" · ")), make("span")); // the last for names left out
+        make("b", [named(option.name), `: ${shown("pressure", option.critical_loss)} `
+          + `${option.is_return ? "from" : "to"} `, named(option.critical_terminal)]),
+        make("span", words.flatMap((part, place) => (place ? [" · ", part] : [part])).flat()),
+        make("span")); // the last for names left out
       return head;
     }));
   };
@@ -734,8 +765,8 @@
       canvas.style.cursor = found ? "pointer" : "";
       if (!found) { tip.textContent = ""; return; }
       const element = options[found.option].elements[found.row];
-      write(tip, `${element.name}: ${element.kind}, ${size(element)}, `
-        + `${shown("velocity", element.velocity_m_s)}, ${shown("pressure", element.loss_pa)}`);
+      write(tip, [named(element.name), `: ${element.kind}, ${size(element)}, `
+        + `${shown("velocity", element.speed)}, ${shown("pressure", element.loss_pa)}`]);
       const box = canvas.getBoundingClientRect();
       tip.style.left = `${Math.min(event.clientX - box.left + 14, box.width - 240)}px`;
       tip.style.top = `${event.clientY - box.top + 14}px`;
@@ -761,11 +792,8 @@
     }
     detail();
     if (![...$("rows").children].some((line) => Number(line.dataset.row) === row)) table();
-    for (const line of $("rows").children) {
-      const mine = Number(line.dataset.row) === row;
-      line.setAttribute("aria-selected", String(mine));
-      if (mine) line.scrollIntoView({ block: "nearest" });
-    }
+    const line = mark();
+    if (line) line.scrollIntoView({ block: "nearest" });
     paint();
   };
   const detail = () => {
@@ -773,7 +801,7 @@
     if (!state.chosen) return;
     const option = options[state.chosen.option];
     const e = option.elements[state.chosen.row];
-    place.replaceChildren(make("h2", `${e.id}  ${e.name}`));
+    place.replaceChildren(make("h2", [`${e.id}  `, named(e.name)]));
     let formula;
     if (e.coefficient !== null) {
       formula = `loss = C × K × pv = ${e.coefficient.toFixed(3)} × `
@@ -794,7 +822,7 @@
     fact("what", e.kind);
     fact("size", size(e));
     fact("airflow", shown("flow", e.flow_m3_s));
-    fact("velocity", shown("velocity", e.velocity_m_s));
+    fact("velocity", shown("velocity", e.speed));
     const [low, high] = e.loss_band_pa; // the same for what is declared
     fact("likely range", low === high ? ""
       : `${bare("pressure", low)} to ${shown("pressure", high)}`);
@@ -802,11 +830,12 @@
       ? "" : `${shown("length", e.equivalent_length_m)} at ${shown("rate", option.rate)}`);
     fact("share of the path", e.share === null ? "" : `${(100 * e.share).toFixed(1)} %`);
     fact("coefficient from", `${e.table}: ${e.source} (${e.confidence})`);
-    fact("refers to", e.coefficient === null ? "" : `the ${e.reference_velocity} velocity`);
+    fact("refers to", e.coefficient === null ? ""
+      : `the ${e.reference_velocity} velocity, ${shown("velocity", e.velocity_m_s)}`);
     fact("rests on", e.basis);
     fact("note", e.notes.join("; "));
     place.append(facts);
-    write($("remark-on"), `${option.name}, ${e.id} ${e.name}`);
+    write($("remark-on"), [named(option.name), `, ${e.id} `, named(e.name)]);
   };
 
   // --- the table
@@ -817,7 +846,7 @@
     ["kind", "what", (e) => e.kind, false],
     ["section", "size", (e) => size(e), false],
     ["flow", () => unit("flow").name, (e) => e.flow_m3_s, (e) => bare("flow", e.flow_m3_s)],
-    ["velocity", () => unit("velocity").name, (e) => e.velocity_m_s, (e) => bare("velocity", e.velocity_m_s)],
+    ["velocity", () => unit("velocity").name, (e) => e.speed, (e) => bare("velocity", e.speed)],
     ["coefficient", "C", (e) => e.c, (e) => e.c === null ? "" : e.c.toFixed(3)],
     ["loss", () => unit("pressure").name, (e) => e.loss_pa, (e) => bare("pressure", e.loss_pa)],
   ];
@@ -836,6 +865,19 @@
         return (state.rising ? order : -order) || a.row - b.row;
       });
   };
+  // Marks the row of the chosen piece, and gives it. It, or the first, is the one that
+  // the tab key stops at: arrows lead to the others.
+  const mark = () => {
+    const lines = [...$("rows").children];
+    const chosen = state.chosen && state.chosen.option === state.option
+      ? lines.find((line) => Number(line.dataset.row) === state.chosen.row) : undefined;
+    for (const line of lines) {
+      line.tabIndex = line === (chosen || lines[0]) ? 0 : -1;
+      if (line === chosen) line.setAttribute("aria-current", "true");
+      else line.removeAttribute("aria-current");
+    }
+    return chosen;
+  };
   const MOST_ROWS = 300; // until all are asked for
   const table = () => {
     const option = options[state.option];
@@ -848,28 +890,27 @@
       const arrow = state.sort !== key ? "" : state.rising ? " ↑" : " ↓";
       const button = make("button", text + arrow);
       button.type = "button";
+      button.id = `sort-${key}`;
       button.addEventListener("click", () => {
         state.rising = state.sort === key ? !state.rising : !number;
         state.sort = key;
         table();
+        $(`sort-${key}`).focus(); // the button that was pressed is made anew
       });
       head.append(button);
       return head;
     }));
     const rows = listed();
-    const most = state.every ? rows.length : MOST_ROWS;
-    write($("caption"), `${option.name}: ${rows.length} of ${option.elements.length} `
+    const most = state.every || onScreen ? rows.length : MOST_ROWS; // all on paper
+    write($("caption"), [named(option.name), `: ${rows.length} of ${option.elements.length} `
       + "pieces, those of the critical path marked"
-      + (rows.length > most ? `; the first ${most} are shown` : ""));
+      + (rows.length > most ? `; the first ${most} are shown` : "")]);
     const body = document.createDocumentFragment();
     const here = state.chosen && state.chosen.option === state.option
       ? rows.filter((e, place) => place >= most && e.row === state.chosen.row) : [];
     for (const e of [...rows.slice(0, most), ...here]) {
       const line = make("tr", undefined, option.onPath.has(e.row) ? "path" : "");
-      line.tabIndex = 0;
       line.dataset.row = String(e.row);
-      line.setAttribute("aria-selected", String(Boolean(state.chosen
-        && state.chosen.option === state.option && state.chosen.row === e.row)));
       for (const [key, , read, number] of columns) {
         const cell = make("td", number ? number(e) : read(e), number ? "number" : "");
         if (key === "name" && option.onPath.has(e.row)) {
@@ -880,6 +921,7 @@
       body.append(line);
     }
     $("rows").replaceChildren(body);
+    mark();
     $("more").hidden = rows.length <= most;
     $("more").textContent = `show all ${rows.length}`;
   };
@@ -945,7 +987,7 @@
   const list = () => {
     $("remark-list").replaceChildren(...remarks.map((remark, number) => {
       const item = make("li");
-      item.append(make("b", `${remark.option}, ${remark.element} ${remark.name}: `),
+      item.append(make("b", [named(remark.option), `, ${remark.element} `, named(remark.name), ": "]),
         make("span", remark.text));
       const found = pieceOf(remark);
       if (found) {
@@ -1090,26 +1132,26 @@
         items(lines.slice(MOST_LINES)));
       place.append(rest);
     };
-    fill("system", `What ${option.name} was worked out with`, [],
+    fill("system", ["What ", named(option.name), " was worked out with"], [],
       sums(option.system[state.units]));
     if (option.budget) {
       const way = option.is_return ? "from" : "to";
-      fill("spends", `Pressure budget of ${option.name}, critical path ${way} `
-        + `${option.critical_terminal}, ${unit("pressure").name}`, [],
+      fill("spends", ["Pressure budget of ", named(option.name), `, critical path ${way} `,
+        named(option.critical_terminal), `, ${unit("pressure").name}`], [],
       sums(option.budget[state.units]));
     }
-    if (compared) fill("apart", `Against ${first.name}`, options.slice(1).map(apart));
+    if (compared) fill("apart", ["Against ", named(first.name)], options.slice(1).map(apart));
     if (data.budget) {
       fill("budget", `Budget of supply and return, ${unit("pressure").name}`,
         data.budget.flags, sums(data.budget.lines[state.units]));
     }
-    fill("room", `Room around the ducts of ${option.name}`, option.gaps.map((gap) =>
-      `${gap.duct} beside ${gap.beside}: ${between(gap.distance)}`
-      + (gap.kept ? "" : `, ${shown("gap", gap.required)} to keep`)));
-    fill("faults", `Why ${option.name} cannot be built as drawn`,
+    fill("room", ["Room around the ducts of ", named(option.name)], option.gaps.map((gap) => [
+      named(gap.duct), " beside ", named(gap.beside), `: ${between(gap.distance)}`
+      + (gap.kept ? "" : `, ${shown("gap", gap.required)} to keep`)]));
+    fill("faults", ["Why ", named(option.name), " cannot be built as drawn"],
       option.faults[state.units]);
-    fill("pairs", `Elbows close together in ${option.name}`, option.pairs[state.units]);
-    fill("flags", `What to know of ${option.name}`, option.flags);
+    fill("pairs", ["Elbows close together in ", named(option.name)], option.pairs[state.units]);
+    fill("flags", ["What to know of ", named(option.name)], option.flags);
     fill("cautions", "Before anything is built", [data.note, ...data.cautions]);
   };
   const everything = () => {
@@ -1124,7 +1166,7 @@
     paint();
   };
 
-  write($("title"), options.map((o) => o.name).join(" · "));
+  write($("title"), options.flatMap((o) => [" · ", named(o.name)]).slice(1));
   for (const name of Object.keys(data.units)) {
     const choice = make("option", name);
     choice.value = name;
@@ -1135,7 +1177,9 @@
     choice.value = String(number);
     $("which").append(choice);
   });
+  $("stage").classList.toggle("several", options.length > 2);
   $("which-label").hidden = options.length < 2;
+  $("mode").value = state.mode;
   $("mode").addEventListener("change", () => {
     state.mode = $("mode").value;
     paint();
@@ -1219,7 +1263,7 @@
     const way = { ArrowDown: 1, ArrowUp: -1 }[event.key];
     if (!way || !step(way)) return;
     event.preventDefault();
-    const line = $("rows").querySelector("[aria-selected=true]");
+    const line = $("rows").querySelector("[aria-current]");
     if (line) line.focus({ preventScroll: true });
   });
   // On paper the view has a size of its own, the colours are the light ones, and every
