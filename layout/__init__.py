@@ -1,6 +1,6 @@
 """From a drawing to a classified graph of ducts and fittings."""
 
-from . import sections, units
+from . import allowed, sections, units
 from .audit import Audit, audit, ranked
 from .basis import Basis
 from .boxes import Boxes, boxes_of, overlap_depth
@@ -170,6 +170,7 @@ __all__ = [
     "Transitions",
     "Tubes",
     "airflow_words",
+    "allowed",
     "and_more",
     "angle_words",
     "audit",

@@ -1,15 +1,18 @@
 """The drawing: centreline runs as they were drawn, in metres, Z up."""
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from .allowed import AIRFLOW, ATTRIBUTES, check_fields, check_value
 from .basis import Basis
 from .drawing_arrays import checked_arrays
 from .faults import Notice
 from .names import composed
+from .nearest import nearest
 from .sections import FloatArray, IntArray, Section, Shape
 
 
@@ -20,6 +23,11 @@ class Attributes:
     Every field is None (or False) where the drawing is silent. Lengths in m, angles
     in rad, `up` a vector of any length along the height. `roll` counts from level, of a
     vertical run from how that would stand without a roll.
+
+    Raises
+    ------
+    ValueError
+        If a field has a value that it cannot have (`allowed`).
     """
 
     source: bool = False
@@ -32,6 +40,10 @@ class Attributes:
     bend_radius: float | None = None
     role: str | None = None
     flexible: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse a value that its field cannot have."""
+        check_fields(self, ATTRIBUTES)
 
     @property
     def composed(self) -> "Attributes":
@@ -230,7 +242,8 @@ def drawing_from_runs(
     Raises
     ------
     ValueError
-        If vertices are not of shape (n, 3).
+        If vertices are not of shape (n, 3), something is said of a run that is not
+        there, an airflow is written at several runs of one name, or is not above zero.
     """
     arrays = [np.asarray(points, dtype=np.float64) for _, points, _ in runs]
     for (name, _, _), array in zip(runs, arrays, strict=True):
@@ -239,6 +252,14 @@ def drawing_from_runs(
     names = [composed(name) for name, _, _ in runs]
     flows = {composed(name): flow for name, flow in (flows or {}).items()}
     attributes = {composed(name): said for name, said in (attributes or {}).items()}
+    count = Counter(names)
+    _check_said("flows", flows, count)
+    _check_said("attributes", attributes, count)
+    for name, flow in flows.items():
+        if count[name] > 1:
+            raise ValueError(f"flows[{name!r}] is of several runs; name each otherwise")
+        if flow == flow:  # NaN says nothing
+            check_value(f"flows[{name!r}]", flow, AIRFLOW)
     sections = [section for _, _, section in runs]
     nan = float("nan")
     return Drawing(
@@ -258,3 +279,14 @@ def drawing_from_runs(
             if (said := attributes.get(name)) is not None
         },
     )
+
+
+def _check_said(
+    what: str, said: Mapping[str, object], names: Mapping[str, int]
+) -> None:
+    """Refuse what is said of a run that is not there."""
+    for name in said:
+        if name not in names:
+            near = nearest(name, names)
+            hint = f"did you mean {near!r}" if near else "it must name one of the runs"
+            raise ValueError(f"{what}: there is no run {name!r}; {hint}")

@@ -80,6 +80,10 @@ class BadInput(Exception):
         self.faults = tuple(faults)
         super().__init__("\n".join(fault.sentence for fault in self.faults))
 
+    def __reduce__(self) -> tuple[type["BadInput"], tuple[tuple[Notice, ...]]]:
+        """Copy it with its faults: an exception else begins anew from its text."""
+        return type(self), (self.faults,)
+
 
 def note(
     where: str,

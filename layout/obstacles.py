@@ -42,12 +42,42 @@ class Obstacle:
     is_closed
         Whether its surface encloses it; if not, its convex hull stands in for it
         where distances are measured.
+
+    Raises
+    ------
+    ValueError
+        If an array is not of its shape or holds nothing, a vertex is not finite, or a
+        face names a vertex that is not there: what measures distances would read
+        beyond its memory.
     """
 
     name: str
     vertices: FloatArray
     faces: IntArray
     is_closed: bool
+
+    def __post_init__(self) -> None:
+        """Refuse what is no solid."""
+        for what, array in (("vertices", self.vertices), ("faces", self.faces)):
+            if np.ndim(array) != 2 or np.shape(array)[1] != 3 or not len(array):
+                shape = np.shape(array)
+                raise ValueError(
+                    f"Obstacle {self.name!r}: {what} have the shape {shape}; it must "
+                    "be (n, 3), n at least 1"
+                )
+        if not np.isfinite(self.vertices).all():
+            raise ValueError(
+                f"Obstacle {self.name!r}: a vertex is nowhere; every coordinate must "
+                "be finite"
+            )
+        least, most = int(np.min(self.faces)), int(np.max(self.faces))
+        last = len(self.vertices) - 1
+        if least < 0 or most > last:
+            wrong = least if least < 0 else most
+            raise ValueError(
+                f"Obstacle {self.name!r}: a face names the vertex {wrong}; it must be "
+                f"0 to {last}"
+            )
 
 
 def read_obstacles(

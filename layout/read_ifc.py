@@ -329,7 +329,9 @@ def _real_radius(
     found: Found,
 ) -> float | None:
     """Radius of a run's bends; None where the ports leave no room for one."""
-    if radius is None or section is None:
+    if radius is None or not 0.0 < radius < np.inf:  # the ports of a bend coincide
+        return None
+    if section is None:
         return radius
     bend = next(edge for edge in along if edge.radius is not None)
     legs = [edge for edge in along if edge.element is bend.element]

@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from . import units
+from .allowed import ROUGHNESS
 from .collected import (
     Collected,
     Found,
@@ -29,7 +30,7 @@ from .faults import BadInput, note, refusal
 from .frames import z_up
 from .names import bare_section_fault, whole_section
 from .read_schedule import NO_AIR
-from .sections import ROUGHEST, FloatArray, Section
+from .sections import FloatArray, Section
 from .toml_tables import Table, direction, load_toml
 
 
@@ -102,7 +103,7 @@ def _read_run(entry: Table, number: int, unit: str, up: str, found: Found) -> No
         source_at_end={"start": False, "end": True}.get(str(source)),
         terminal=entry.text("terminal"),
         transition=entry.get("transition", _truth) or False,
-        roughness=entry.within("roughness", "length", 0.0, ROUGHEST),
+        roughness=entry.within("roughness", ROUGHNESS),
         roll=entry.quantity("roll", "angle"),
         up=entry.get("up", direction),
         bend_radius=entry.positive("bend_radius", "length"),

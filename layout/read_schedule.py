@@ -4,11 +4,32 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import replace
-from itertools import pairwise
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
 
 from . import units
+from .allowed import (
+    AIR,
+    CHECKS,
+    COMPONENT,
+    COMPRESSION,
+    DECLARED_AIRS,
+    ELBOW,
+    FAN,
+    LEAKAGE_CLASSES,
+    LEAKAGE_NUMBER,
+    NOISE_TARGETS,
+    ROUGHNESS,
+    SCHEDULE,
+    SOURCES,
+    SPLITTERS,
+    STANDS,
+    TERMINAL,
+    TRANSITION,
+    USES,
+    VELOCITY_PRESSURE,
+    curve_fault,
+)
 from .basis import Basis
 from .constructions import (
     ELBOW_CONSTRUCTIONS,
@@ -20,10 +41,6 @@ from .constructions import (
 from .faults import BadInput, Notice, refusal
 from .paths import found_at
 from .schedule import (
-    DECLARED_AIRS,
-    NOISE_TARGETS,
-    STANDS,
-    USES,
     AirSpec,
     ChecksSpec,
     ComponentSpec,
@@ -37,10 +54,9 @@ from .schedule import (
     TerminalSpec,
     TransitionRule,
 )
-from .sections import ROUGHEST
 from .toml_tables import Table, direction, load_toml
 
-_TIGHTEST = 0.5  # r/W of a throat radius of nothing
+_TIGHTEST = ELBOW["radius_ratio"].low  # r/W of a throat radius of nothing
 # Constructions that leave no choice of a radius; one of nothing fits them.
 _WITHOUT_RADIUS = {
     ElbowConstruction.MITRED: "a mitred elbow has no radius",
@@ -59,7 +75,6 @@ _ELBOW_KEYS = (
     "splitters",
     "vane_spacing",
 )
-_SAME = 1e-9  # share by which one airflow may differ in two units
 NO_AIR = (
     "correct it, or write closed = true in its place under [terminals.NAME] of the "
     "schedule where that end is shut"
@@ -199,22 +214,22 @@ def _said(
 
 def _material(table: Table) -> tuple[str | None, float | None]:
     material = table.text("material")
-    roughness = table.within("roughness", "length", 0.0, ROUGHEST)
+    roughness = table.within("roughness", ROUGHNESS)
     if material is not None and roughness is not None:
         table.fault("", "material and roughness are both given", "delete one")
     return material, roughness
 
 
 def _compression(table: Table) -> float | None:
-    return table.within("compression", "share", 0.0, 0.5)
+    return table.within("compression", COMPRESSION)
 
 
 def _losses(top: Table) -> dict[str, float]:
     table = top.table("losses")
     losses = table.values(lambda t, k: t.quantity(k, "pressure"))
-    for name, loss in losses.items():
-        if loss < 0.0:
-            table.fault(name, "a loss is not negative", "write it above zero")
+    for name in [name for name, loss in losses.items() if loss < 0.0]:
+        table.fault(name, "a loss is not negative", "write it above zero")
+        del losses[name]
     return losses
 
 
@@ -245,8 +260,8 @@ def _takeoffs(
 
 def _clearance(table: Table) -> tuple[float, float]:
     """Room that is to be left around ducts, and the insulation on them, m."""
-    required = table.within("required", "length", 0.0, 10.0)
-    insulation = table.within("insulation", "length", 0.0, 1.0)
+    required = table.within("required", SCHEDULE["clearance"])
+    insulation = table.within("insulation", SCHEDULE["insulation"])
     table.finish()
     return required or 0.0, insulation or 0.0
 
@@ -258,9 +273,9 @@ def _corrected_pairs(table: Table) -> bool:
 
 
 def _air(table: Table) -> AirSpec:
-    temperature = table.within("temperature", "temperature", 213.15, 423.15)
-    altitude = table.within("altitude", "length", -500.0, 6000.0)
-    pressure = table.within("pressure", "pressure", 3e4, 1.2e5)
+    temperature = table.within("temperature", AIR["temperature"])
+    altitude = table.within("altitude", AIR["altitude"])
+    pressure = table.within("pressure", AIR["pressure"])
     humidity = table.get("humidity", units.share)
     if altitude is not None and pressure is not None:
         table.fault("", "altitude and pressure are both given", "delete one")
@@ -273,7 +288,7 @@ def _source(table: Table) -> SourceSpec:
     run, at = table.text("run"), table.point("at")
     if run is not None and at is not None:
         table.fault("", "run and at are both given", "delete one")
-    kind = table.choice("kind", {"fan": "fan", "plenum": "plenum"})
+    kind = table.choice("kind", {word: word for word in SOURCES})
     side = table.choice("side", {"supply": False, "return": True})
     table.finish()
     return SourceSpec(run, at, kind, side is True, side is False)
@@ -300,12 +315,12 @@ def _fan(table: Table) -> FanSpec:
         )
     efficiency = table.get("efficiency", _efficiency)
     drive = table.get("drive_efficiency", _efficiency)
-    hours = table.within("hours_per_year", "time", 0.0, 8784 * 3600.0)
+    hours = table.within("hours_per_year", FAN["hours"])
     at = table.choice("pressure_at", {word: word for word in DECLARED_AIRS})
     moving = {}
     for side in ("inlet", "outlet"):
         key = f"{side}_velocity_pressure"
-        moving[key] = table.within(key, "pressure", 0.0, 1e4)
+        moving[key] = table.within(key, VELOCITY_PRESSURE)
         if moving[key] is not None and (total is not None or kind is True):
             table.fault(
                 key,
@@ -354,26 +369,9 @@ def _curve(value: object, where: str) -> tuple[tuple[float, float], ...]:
                 units.quantity(pair[1], "pressure", at),
             )
         )
-    flows = [flow for flow, _ in points]
-    # 700 L/s is 0.7 m3/s, though not to the last digit.
-    if flows[0] < 0.0 or any(b - a <= _SAME * b for a, b in pairwise(flows)):
-        raise refusal(
-            where, "its airflows do not rise from point to point", "sort them"
-        )
-    pressures = [pressure for _, pressure in points]
-    if min(pressures) < 0.0:
-        raise refusal(
-            where,
-            f"point {pressures.index(min(pressures)) + 1} has a pressure below zero, "
-            "where the fan holds the air back",
-            "correct it, or end the curve where its pressure is nothing",
-        )
-    if pressures[-1] > pressures[0] and all(b >= a for a, b in pairwise(pressures)):
-        raise refusal(
-            where,
-            "its pressure rises all along, and a fan gives less the more air it moves",
-            "correct the points, or add those beyond its highest pressure",
-        )
+    fault = curve_fault(tuple(points))
+    if fault is not None:
+        raise refusal(where, *fault)
     return tuple(points)
 
 
@@ -381,7 +379,7 @@ def _checks(top: Table) -> ChecksSpec:
     table = top.table("checks")
 
     def temperature(key: str) -> float | None:
-        return table.within(key, "temperature", 213.15, 423.15)
+        return table.within(key, CHECKS["around"])
 
     found = ChecksSpec(
         use=table.choice("use", {word: word for word in USES}),
@@ -389,7 +387,7 @@ def _checks(top: Table) -> ChecksSpec:
         stands=table.choice("ducts_stand", {word: word for word in STANDS}),
         leakage=table.get("leakage_class", _leakage_class),
         around=temperature("temperature_around"),
-        transmission=table.within("heat_transmission", "heat transmission", 0.0, 50.0),
+        transmission=table.within("heat_transmission", CHECKS["transmission"]),
         dew_point=temperature("dew_point_around"),
         least_flow=table.positive("least_airflow", "airflow"),
         most_flow=table.positive("most_airflow", "airflow"),
@@ -434,12 +432,12 @@ def _check_warming(table: Table, spec: ChecksSpec) -> None:
 
 
 def _leakage_class(value: object, where: str) -> str | float:
-    if isinstance(value, str) and value.upper() in ("A", "B", "C", "D"):
+    if isinstance(value, str) and value.upper() in LEAKAGE_CLASSES:
         return value.upper()
     if not isinstance(value, bool):
         with suppress(ValueError):  # a number may stand in quotes too
             number = float(str(value))
-            if 0.0 < number <= 500.0:
+            if LEAKAGE_NUMBER.holds(number):
                 return number
     raise refusal(
         where,
@@ -452,9 +450,9 @@ def _leakage_class(value: object, where: str) -> str | float:
 def _components(entries: Iterable[Table]) -> Iterator[ComponentSpec]:
     for entry in entries:
         run, name = entry.text("run"), entry.text("name")
-        loss = entry.within("loss", "pressure", 0.0, 1e5)
+        loss = entry.within("loss", COMPONENT["loss"])
         airflow = entry.positive("airflow", "airflow")
-        coefficient = entry.number("coefficient", 0.0, 1e6)
+        coefficient = entry.number("coefficient", COMPONENT["coefficient"])
         at = entry.point("at")
         if "run" not in entry:
             entry.fault("", "it needs the run that it stands in", 'write run = "..."')
@@ -469,7 +467,7 @@ def _components(entries: Iterable[Table]) -> Iterator[ComponentSpec]:
         elif "airflow" in entry and "loss" not in entry:
             entry.fault("airflow", "a coefficient holds at any airflow", "delete it")
         entry.finish()
-        if run is not None:
+        if run is not None and (loss is None) != (coefficient is None):
             yield ComponentSpec(
                 run, name or "component", loss, airflow, coefficient, at
             )
@@ -556,12 +554,12 @@ def _check_counts(table: Table, made: set[ElbowConstruction]) -> None:
 
 def _elbow_rule(table: Table, default: ElbowRule) -> ElbowRule:
     construction = table.choice("construction", ELBOW_CONSTRUCTIONS)
-    ratio = table.number("radius_ratio", _TIGHTEST, 20.0)
-    throat = table.within("throat_radius", "length", 0.0, 20.0)
+    ratio = table.number("radius_ratio", ELBOW["radius_ratio"])
+    throat = table.within("throat_radius", ELBOW["throat_radius"])
     centre = table.positive("centreline_radius", "length")
     pieces = table.whole("pieces", ELBOW_PIECES)
-    splitters = table.whole("splitters", (1, 2, 3))
-    spacing = table.within("vane_spacing", "length", 0.02, 0.12)
+    splitters = table.whole("splitters", SPLITTERS)
+    spacing = table.within("vane_spacing", ELBOW["vane_spacing"])
     given = [value for value in (ratio, throat, centre) if value is not None]
     if len(given) > 1:
         table.fault("", "the radius is given more than once", "keep one of them")
@@ -607,7 +605,7 @@ def _transitions(
 
 
 def _transition_rule(table: Table) -> TransitionRule | None:
-    angle = table.within("included_angle", "angle", 0.0174, 3.1416)
+    angle = table.within("included_angle", TRANSITION["included_angle"])
     length = table.positive("length", "length")
     if angle is not None and length is not None:
         table.fault("", "included_angle and length are both given", "delete one")
@@ -649,8 +647,9 @@ def _terminal(table: Table) -> TerminalSpec | None:
         table.fault("", f"{' and '.join(given)} are given together", "keep one of them")
     if share == 0.0:
         table.fault("share", "a share of nothing needs no duct", "correct it")
-    loss = table.within("loss", "pressure", 0.0, 1e5)
-    coefficient = table.number("coefficient", 0.0, 1e6)
+        share = None
+    loss = table.within("loss", TERMINAL["loss"])
+    coefficient = table.number("coefficient", TERMINAL["coefficient"])
     if "loss" in table and "coefficient" in table:
         table.fault("", "loss and coefficient are both given", "delete one")
     kind, run, at = table.text("kind"), table.text("run"), table.point("at")

@@ -9,18 +9,16 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from . import allowed
+from .allowed import check_fields, check_value, curve_fault
 from .basis import Basis
-from .constructions import ElbowConstruction, TakeoffEntry
+from .constructions import ELBOW_PIECES, ElbowConstruction, TakeoffEntry
 from .names import composed
 from .sections import FloatArray, Section
 
 N = TypeVar("N")
 T = TypeVar("T")
 Point = tuple[float, float, float]
-USES = ("residential", "commercial", "industrial")
-NOISE_TARGETS = ("RC 25", "RC 35", "RC 45")
-DECLARED_AIRS = ("site", "standard air")
-STANDS = ("in the room", "above a ceiling", "in a shaft")
 # What draws dust, fume or grease; not a hood that keeps rain out, nor a filter for the
 # little dust of any return, nor 'industrial'.
 _CONTAMINATED = re.compile(
@@ -29,6 +27,7 @@ _CONTAMINATED = re.compile(
 )
 
 
+_CONSTRUCTIONS, _ENTRIES = tuple(ElbowConstruction), tuple(TakeoffEntry)
 # Of `roughness.csv`: taken where a run is drawn flexible and nobody says of what.
 FLEXIBLE = "flexible duct, nonmetallic with wire, fully extended"
 
@@ -51,6 +50,11 @@ class AirSpec:
     saturation; `losses_at` is 'site' or 'standard air', the air for which the losses
     that are declared of components and terminals hold. `site_of_supply` where a
     return has the altitude or the pressure from the schedule of its supply.
+
+    Raises
+    ------
+    ValueError
+        If a field has a value that it cannot have (`allowed`).
     """
 
     temperature: float | None = None
@@ -59,6 +63,10 @@ class AirSpec:
     humidity: float | None = None
     losses_at: str | None = None
     site_of_supply: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse a value that its field cannot have."""
+        check_fields(self, allowed.AIR, losses_at=allowed.DECLARED_AIRS)
 
     def beside(self, own: "AirSpec") -> "AirSpec":
         """That of a return that says `own`: of a supply's site where it is silent.
@@ -80,6 +88,11 @@ class SourceSpec:
     `is_return` where the air flows to it from the terminals, and not to these;
     `is_supply` where the schedule says in so many words that it flows to these;
     `feeds_supply` where a supply's fan draws its air, which is then no exhaust.
+
+    Raises
+    ------
+    ValueError
+        If a field has a value that it cannot have (`allowed`).
     """
 
     run: str | None = None
@@ -90,7 +103,8 @@ class SourceSpec:
     feeds_supply: bool = False
 
     def __post_init__(self) -> None:
-        """Compose the accents of its run."""
+        """Compose the accents of its run; refuse values that fields cannot have."""
+        check_fields(self, {}, kind=allowed.SOURCES)
         if self.run is not None:
             object.__setattr__(self, "run", composed(self.run))
 
@@ -118,6 +132,11 @@ class FanSpec:
     inlet_velocity_pressure, outlet_velocity_pressure
         Velocity pressure at its inlet and outlet at design airflow, Pa: an external
         static pressure lacks the one and has the other on top; None where nobody says.
+
+    Raises
+    ------
+    ValueError
+        If a field has a value that it cannot have (`allowed`).
     """
 
     external_static_pressure: float | None = None
@@ -130,6 +149,20 @@ class FanSpec:
     pressure_at: str | None = None
     inlet_velocity_pressure: float | None = None
     outlet_velocity_pressure: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse a value that its field cannot have; take a curve from an array too."""
+        check_fields(self, allowed.FAN, pressure_at=allowed.DECLARED_AIRS)
+        try:
+            points = tuple((float(flow), float(p)) for flow, p in self.curve)
+        except (TypeError, ValueError):
+            raise ValueError(
+                f"FanSpec: curve is {self.curve!r}; it must be pairs of an airflow, "
+                "m³/s, and a pressure, Pa"
+            ) from None
+        if points and (fault := curve_fault(points)) is not None:
+            raise ValueError(f"FanSpec: curve: {fault[0]}; {fault[1]}")
+        object.__setattr__(self, "curve", points)
 
 
 _WARMING = {
@@ -165,6 +198,11 @@ class ChecksSpec:
         Cooling or heating of the equipment, W.
     of_supply
         Keys of the schedule that a return has from its supply's.
+
+    Raises
+    ------
+    ValueError
+        If a field has a value that it cannot have (`allowed`).
     """
 
     use: str | None = None
@@ -178,6 +216,20 @@ class ChecksSpec:
     most_flow: float | None = None
     cooling: float | None = None
     of_supply: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse a value that its field cannot have."""
+        check_fields(
+            self,
+            allowed.CHECKS,
+            use=allowed.USES,
+            noise=allowed.NOISE_TARGETS,
+            stands=allowed.STANDS,
+        )
+        if self.leakage is not None:
+            by_number = not isinstance(self.leakage, str)
+            known = allowed.LEAKAGE_NUMBER if by_number else allowed.LEAKAGE_CLASSES
+            check_value("ChecksSpec: leakage", self.leakage, known)
 
     def beside(self, own: "ChecksSpec") -> "ChecksSpec":
         """Those of a return that asks for `own`: of the rest these, a supply's.
@@ -210,10 +262,19 @@ class RoomsSpec:
         Temperature of the room less that of the supply air, K, either way.
     total
         Airflow that the shares are of, m³/s.
+
+    Raises
+    ------
+    ValueError
+        If a field has a value that it cannot have (`allowed`).
     """
 
     difference: float | None = None
     total: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse a value that its field cannot have."""
+        check_fields(self, allowed.ROOMS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,6 +306,11 @@ class ElbowRule:
     own_construction
         Whether the construction of an exception is its own, as only such a one reaches
         flexible duct.
+
+    Raises
+    ------
+    ValueError
+        If a field has a value that it cannot have (`allowed`).
     """
 
     construction: ElbowConstruction = ElbowConstruction.SMOOTH
@@ -258,6 +324,16 @@ class ElbowRule:
     vane_spacing: float | None = None
     own_radius: bool = True
     own_construction: bool = True
+
+    def __post_init__(self) -> None:
+        """Refuse a value that its field cannot have."""
+        check_fields(
+            self,
+            allowed.ELBOW,
+            construction=_CONSTRUCTIONS,
+            pieces=ELBOW_PIECES,
+            splitters=allowed.SPLITTERS,
+        )
 
     @property
     def says_radius(self) -> bool:
@@ -294,10 +370,20 @@ class ElbowRule:
 
 @dataclass(frozen=True, slots=True)
 class TransitionRule:
-    """How long transitions are: by included angle, rad, or by length, m."""
+    """How long transitions are: by included angle, rad, or by length, m.
+
+    Raises
+    ------
+    ValueError
+        If a field has a value that it cannot have (`allowed`).
+    """
 
     included_angle: float = float(np.radians(30.0))
     length: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse a value that its field cannot have."""
+        check_fields(self, allowed.TRANSITION)
 
     def length_for(self, step: npt.ArrayLike) -> FloatArray:
         """Length of a piece whose larger side changes by `step`, m, same shape."""
@@ -330,6 +416,11 @@ class TerminalSpec:
     coefficient
         Declared loss coefficient of it with its discharge, on the velocity in its
         duct, in place of a loss.
+
+    Raises
+    ------
+    ValueError
+        If a field has a value that it cannot have (`allowed`).
     """
 
     flow: float
@@ -343,7 +434,10 @@ class TerminalSpec:
     coefficient: float | None = None
 
     def __post_init__(self) -> None:
-        """Compose the accents of its run."""
+        """Compose the accents of its run; refuse values that fields cannot have."""
+        check_fields(self, allowed.TERMINAL)
+        if not self.is_closed and self.flow == self.flow:  # not NaN
+            check_value("TerminalSpec: flow", self.flow, allowed.AIRFLOW)
         if self.run is not None:
             object.__setattr__(self, "run", composed(self.run))
 
@@ -374,6 +468,12 @@ class ComponentSpec:
         Loss coefficient on the velocity in its duct, in place of a loss.
     at
         Place in the run, m; None for its first duct from the source on.
+
+    Raises
+    ------
+    ValueError
+        If a field has a value that it cannot have (`allowed`), or of loss and
+        coefficient it has neither or both.
     """
 
     run: str
@@ -384,17 +484,34 @@ class ComponentSpec:
     at: Point | None = None
 
     def __post_init__(self) -> None:
-        """Compose the accents of its run."""
+        """Compose the accents of its run; refuse values that fields cannot have."""
+        check_fields(self, allowed.COMPONENT)
+        if (self.loss is None) == (self.coefficient is None):
+            raise ValueError(
+                f"ComponentSpec: {self.name!r} in {self.run!r} has "
+                f"{'neither' if self.loss is None else 'both'} of loss and "
+                "coefficient; it must have one of the two"
+            )
         object.__setattr__(self, "run", composed(self.run))
 
 
 @dataclass(frozen=True, slots=True)
 class RunLimits:
-    """Largest height and width of a run, m, None for no limit; whether it is sized."""
+    """Largest height and width of a run, m, None for no limit; whether it is sized.
+
+    Raises
+    ------
+    ValueError
+        If a field has a value that it cannot have (`allowed`).
+    """
 
     highest: float | None = None
     widest: float | None = None
     is_kept: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse a value that its field cannot have."""
+        check_fields(self, allowed.LIMITS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -409,13 +526,28 @@ class RunWords:
         Turn of its section, rad, as extras have it.
     up
         Direction along its height, with Z up.
+
+    Raises
+    ------
+    ValueError
+        If a field has a value that it cannot have (`allowed`).
     """
 
     transition: bool | None = None
     roll: float | None = None
     up: Point | None = None
 
+    def __post_init__(self) -> None:
+        """Refuse a value that its field cannot have."""
+        check_fields(self, allowed.RUN_WORDS)
 
+
+_EACH: dict[str, allowed.Range | tuple[TakeoffEntry, ...]] = {
+    "losses": allowed.PRESSURE,
+    "run_roughness": allowed.ROUGHNESS,
+    "run_compression": allowed.COMPRESSION,
+    "takeoff_exceptions": _ENTRIES,
+}
 _BY_NAME = (
     "run_materials",
     "run_roughness",
@@ -496,7 +628,8 @@ class Schedule:
     Raises
     ------
     ValueError
-        If it says something twice of one name whose accents are in two forms.
+        If it says something twice of one name whose accents are in two forms, or a
+        field is not what it may be (`allowed`).
     """
 
     file: str = "no schedule"
@@ -530,7 +663,11 @@ class Schedule:
     shared: Mapping[tuple[str, str], tuple[str, ...]] | None = None
 
     def __post_init__(self) -> None:
-        """Compose the accents of its names."""
+        """Compose the accents of its names; refuse values that fields cannot have."""
+        check_fields(self, allowed.SCHEDULE, takeoff_default=_ENTRIES)
+        for held, may_be in _EACH.items():
+            for name, value in getattr(self, held).items():
+                check_value(f"Schedule: {held}[{name!r}]", value, may_be)
         for held in _BY_NAME:
             object.__setattr__(self, held, _named(getattr(self, held), composed))
         elbows = _named(self.elbow_exceptions, lambda at: (composed(at[0]), at[1]))

@@ -28,6 +28,7 @@ class Shape(IntEnum):
     OVAL = 3
 
 
+_DRAWN = (Shape.ROUND, Shape.RECTANGULAR, Shape.OVAL)
 # By code of shape: share of its rectangle that a round section fills, what round ends
 # cut off the square of the shorter side, and the way round both ends over that side.
 _FILLS = np.array([1.0, np.pi / 4.0, 1.0, 1.0])
@@ -52,7 +53,8 @@ class Section:
     Raises
     ------
     ValueError
-        If a dimension is not a finite number greater than zero.
+        If a dimension is not a finite number greater than zero, the two of a round
+        section differ, or the shape is none that is drawn.
     """
 
     shape: Shape
@@ -63,6 +65,16 @@ class Section:
         for side in (self.width, self.height):
             if not 0.0 < side < np.inf:
                 raise ValueError(f"a section side must be above 0 m, got {side:g} m")
+        if self.shape not in _DRAWN:
+            raise ValueError(
+                "a section must be Shape.ROUND, Shape.RECTANGULAR or Shape.OVAL, got "
+                f"{self.shape!r}"
+            )
+        if self.shape == Shape.ROUND and self.width != self.height:
+            raise ValueError(
+                "a round section must be as wide as it is high, got "
+                f"{self.width:g} m and {self.height:g} m"
+            )
 
     @property
     def area(self) -> float:

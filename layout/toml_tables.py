@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from . import units
+from .allowed import Range
 from .extras import of_one_size
 from .faults import TOO_LONG, BadInput, Notice, error, refusal
 from .names import composed
@@ -100,13 +101,14 @@ class Table:
             return None
         return value
 
-    def within(self, key: str, dimension: str, low: float, high: float) -> float | None:
+    def within(self, key: str, limits: Range) -> float | None:
         """Read a quantity that must lie in a range."""
+        dimension = limits.dimension
         value = self.quantity(key, dimension)
-        if value is not None and not low <= value <= high:
+        if value is not None and not limits.holds(value):
             words = _WORDS[dimension]
-            least = words(low) if low else "0"
-            what = f"the {dimension} lies outside {least} to {words(high)}"
+            least = words(limits.low) if limits.low else "0"
+            what = f"the {dimension} lies outside {least} to {words(limits.high)}"
             self.fault(key, what, "correct it")
             return None
         return value
@@ -137,8 +139,9 @@ class Table:
         """Read true or false."""
         return self.get(key, _yes_or_no)
 
-    def number(self, key: str, low: float, high: float) -> float | None:
+    def number(self, key: str, limits: Range) -> float | None:
         """Read a bare number within a range."""
+        low, high = limits.low, limits.high
 
         def read(value: object, where: str) -> float:
             bare = isinstance(value, (int, float)) and not isinstance(value, bool)
@@ -148,7 +151,7 @@ class Table:
                     f"'{value}' is no number from {low:g} to {high:g}",
                     "write a bare number in that range",
                 )
-            if not low <= float(str(value)) <= high:
+            if not limits.holds(float(str(value))):
                 what = f"{value} is not within {low:g} to {high:g}"
                 raise refusal(where, what, "write a number in that range")
             return float(str(value))

@@ -6,6 +6,7 @@ import numpy as np
 
 from elbowroom.layout import (
     Schedule,
+    allowed,
     length_words,
     pressure_words,
     refusal,
@@ -90,7 +91,7 @@ def air(
     altitude
         m, -500 to 11000; sets the pressure.
     pressure
-        Absolute, Pa; instead of the altitude.
+        Absolute, Pa, 30 to 120 kPa; instead of the altitude.
     humidity
         Share of saturation, 0 to 1.
 
@@ -124,9 +125,11 @@ def air(
     if not 0.0 <= humidity <= 1.0:
         raise ValueError(f"humidity is a share from 0 to 1, got {humidity:g}")
     absolute = pressure_at(altitude) if pressure is None else pressure
-    if not 0.0 < absolute < np.inf:
+    within = allowed.AIR["pressure"]
+    if pressure is not None and not within.holds(pressure):
         raise ValueError(
-            f"the air pressure must be above 0 Pa, got {pressure_words(absolute)}"
+            f"the air pressure must be between {pressure_words(within.low)} and "
+            f"{pressure_words(within.high)}, got {pressure_words(pressure)}"
         )
     celsius = temperature - 273.15
     saturation = 611.2 * np.exp(17.62 * celsius / (243.12 + celsius))

@@ -244,6 +244,8 @@ def open_shares(analysis: Analysis) -> FloatArray:
     """
     design = analysis.graph.terminals.flow
     # What is lost outside the ducts is no part of the critical path's loss.
+    if not analysis.critical_loss > 0.0:  # no fan gives that
+        return np.full(len(design), np.nan)
     side = replace(side_of(analysis, "open"), outside=0.0)
     fan = FanSpec(total_pressure=analysis.critical_loss)
     try:

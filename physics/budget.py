@@ -10,6 +10,7 @@ from elbowroom.layout import (
     Schedule,
     airflow_words,
     pressure_words,
+    refusal,
     warning,
     words_apart,
 )
@@ -209,10 +210,17 @@ def plan_with_returns(schedule: Schedule, returns: Sequence[Analysis]) -> Schedu
 
     For what changes the supply while the returns stay as they are. The fan has the
     velocity pressure at its inlet from them, which an external static pressure lacks.
+    BadInput if the air gains on every way through them.
     """
     if not returns:
         return schedule
     losses, inlet = _spent(returns)
+    if min(losses.values()) < 0.0:
+        raise refusal(
+            returns[critical_return(returns)].graph.drawing.file,
+            "no path of this return loses any pressure",
+            "check the sizes at its junctions, and declare what its terminals lose",
+        )
     # They are losses in this air, whatever the supply's are said to be in.
     ratio = loss_ratio(schedule.air, air_of(schedule))
     spent = {name: loss / ratio for name, loss in losses.items()}

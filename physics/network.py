@@ -19,6 +19,7 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Notice,
+    allowed,
     error,
     refusal,
 )
@@ -68,9 +69,9 @@ def solve_network(case: Mapping[str, Any]) -> dict[str, Any]:
     ----------
     case
         `ducts`: mappings with `id`, `from`, `to`, `length_m`, `diameter_m`,
-        `roughness_m` and `sum_C`, the sum of the duct's loss coefficients on its own
-        velocity. `fixed_node_pressures_Pa`: total gauge pressure by node; every other
-        node conserves mass. Optional: `fluid` with `density_kg_m3` and
+        `roughness_m`, 0 to 0.02, and `sum_C`, the sum of the duct's loss coefficients
+        on its own velocity. `fixed_node_pressures_Pa`: total gauge pressure by node;
+        every other node conserves mass. Optional: `fluid` with `density_kg_m3` and
         `viscosity_Pa_s`, both above 0 (air of 20 °C at sea level where they are not
         given); `fan_curve` with `a0`, `a1`, `a2`, `a3` (rise in Pa by powers of the
         flow in m³/s, those left out 0, at `reference_density_kg_m3`, above 0) along
@@ -306,6 +307,16 @@ def _read(
     for name, value in fixed_by_name.items():
         fixed[place[name]] = value
     entering = np.zeros(len(nodes))
+    at_ducts = {*starts, *finishes}
+    for name in fixed_by_name:
+        if name not in at_ducts:
+            faults.append(
+                error(
+                    f"the network, node '{name}'",
+                    "its pressure is given, but no duct goes there",
+                    "name a node of a duct, or leave it out",
+                )
+            )
     flows = _by_node(case, "node_flows_m3_s", "airflow in m3/s", faults)
     for name, value in flows.items():
         if name not in place or not np.isnan(fixed[place[name]]):
@@ -374,16 +385,16 @@ def _numbers(
     faults: list[Notice],
 ) -> FloatArray:
     """A number of every duct; a fault for each that is none."""
-    low, words = _NUMBERS[key]
+    low, high, words = _NUMBERS[key]
     values = [entry.get(key) for entry in entries]
     if set(map(type, values)) == {float}:
         numbers = np.array(values, dtype=np.float64)
-        if (np.isfinite(numbers) & (numbers >= low)).all():
+        if (np.isfinite(numbers) & (numbers >= low) & (numbers <= high)).all():
             return numbers
     before = len(faults)
     for name, value in zip(ids, values, strict=True):
         number = _finite(value)
-        if number is None or number < low:
+        if number is None or not low <= number <= high:
             where = f"the network, duct '{name}'"
             faults.append(error(where, f"{key} is {value!r}", f"write {words}"))
     if len(faults) > before:
@@ -392,10 +403,14 @@ def _numbers(
 
 
 _NUMBERS = {
-    "length_m": (0.0, "a length in m, 0 or more"),
-    "diameter_m": (1e-6, "a diameter in m, above 0"),
-    "roughness_m": (0.0, "a roughness in m, 0 or more"),
-    "sum_C": (0.0, "the sum of loss coefficients, 0 or more"),
+    "length_m": (0.0, np.inf, "a length in m, 0 or more"),
+    "diameter_m": (1e-6, np.inf, "a diameter in m, above 0"),
+    "roughness_m": (
+        allowed.ROUGHNESS.low,
+        allowed.ROUGHNESS.high,
+        f"a roughness of {allowed.ROUGHNESS.words}",
+    ),
+    "sum_C": (0.0, np.inf, "the sum of loss coefficients, 0 or more"),
 }
 
 

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from elbowroom.layout import allowed
+
 # What a power rests on: the pressure of the fan itself, or that which the layout needs.
 OWN = "fan"
 NO_FAN = "need, no fan declared"
@@ -16,8 +18,8 @@ class FanPower:
     Parameters
     ----------
     air
-        Airflow times total pressure; None, as all the rest, where that is below zero:
-        no fan draws less than nothing.
+        Airflow times total pressure; None, as all the rest, where either is below
+        zero: no fan draws less than nothing.
     shaft
         Air power over the fan's efficiency.
     electric
@@ -60,11 +62,11 @@ def fan_power(
     Parameters
     ----------
     flow
-        m³/s.
+        m³/s; below zero there is no power to tell of.
     total_pressure
-        Pa; below zero there is no power to tell of.
+        Pa; likewise.
     efficiency, drive_efficiency
-        Of the fan, and of motor and drive; shares.
+        Of the fan, and of motor and drive; shares, above 0 and at most 1.
     seconds
         Time that it runs in a year.
     heat_capacity
@@ -72,12 +74,23 @@ def fan_power(
     basis
         Whose pressure it is; see `FanPower`.
 
+    Raises
+    ------
+    ValueError
+        If an efficiency is no such share.
+
     References
     ----------
     Definitions; the rise of temperature p / (rho cp eta) as in ASHRAE Handbook
     Fundamentals.
     """
-    if total_pressure < 0.0:
+    for what, share in (
+        ("efficiency", efficiency),
+        ("drive_efficiency", drive_efficiency),
+    ):
+        if share is not None:
+            allowed.check_value(what, share, allowed.FAN[what])
+    if total_pressure < 0.0 or flow < 0.0:
         return FanPower(None, total_pressure=total_pressure, basis=basis)
     air = flow * total_pressure
     shaft = None if efficiency is None else air / efficiency

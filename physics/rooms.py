@@ -9,6 +9,7 @@ from elbowroom.layout import (
     Schedule,
     TerminalSpec,
     airflow_words,
+    allowed,
     density_words,
     difference_words,
     error,
@@ -68,6 +69,10 @@ def with_airflows(schedule: Schedule) -> tuple[Schedule, tuple[Notice, ...]]:
             flow, how, part = _airflow(spec, schedule.rooms, density, where)
         except BadInput as bad:
             faults.extend(bad.faults)
+            continue
+        if not allowed.AIRFLOW.holds(flow):
+            what = f"its airflow, by {how}, comes to {flow:g} m3/s"
+            faults.append(error(where, what, "correct what it follows from"))
             continue
         terminals[name] = replace(spec, flow=flow)
         worked.setdefault(how, []).append(f"'{name}' {airflow_words(flow)} for {part}")

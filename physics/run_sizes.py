@@ -12,6 +12,7 @@ from elbowroom.layout import (
     RunLimits,
     Section,
     Shape,
+    allowed,
     refusal,
     round_section,
 )
@@ -45,6 +46,15 @@ UNMET = (
 )  # limits of what does not keep the aim
 NARROWEST = "narrowest at its height"
 SMALLEST = sizes.SMALLEST
+_SERIES, _SHAPES = ("mm", "in"), (Shape.ROUND, Shape.RECTANGULAR, Shape.OVAL)
+_SHARE = allowed.Range("share", 0.0, 1.0)
+_RANGES = {
+    "rate": allowed.above_zero("friction rate"),
+    "main": allowed.above_zero("velocity"),
+    "branch": allowed.above_zero("velocity"),
+    "highest": allowed.above_zero("length", np.inf),
+    "widest": allowed.above_zero("length", np.inf),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +82,12 @@ class Aim:
         'mm' or 'in': the ladder of sizes.
     may_grow
         Whether a duct may be larger than the one before it.
+
+    Raises
+    ------
+    ValueError
+        If a word is none of these, or a number not above zero; the sides alone may be
+        infinite.
     """
 
     method: str = "equal friction"
@@ -83,6 +99,12 @@ class Aim:
     shape: Shape | None = None
     series: str = "mm"
     may_grow: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse a value that its field cannot have."""
+        allowed.check_fields(
+            self, _RANGES, method=METHODS, shape=_SHAPES, series=_SERIES
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -310,17 +332,17 @@ def what_helps(
         for count in range(1, 1 + len(every)):
             if ways and (count > 1 or ways[0][0] == BEFORE_FIRST):
                 break
-            for allowed in combinations(every, count):
+            for freedoms in combinations(every, count):
                 freed = replace(
                     own,
-                    may_grow=own.may_grow or MAY_GROW in allowed,
-                    highest=np.inf if HEIGHT in allowed else own.highest,
-                    widest=np.inf if WIDTH in allowed else own.widest,
+                    may_grow=own.may_grow or MAY_GROW in freedoms,
+                    highest=np.inf if HEIGHT in freedoms else own.highest,
+                    widest=np.inf if WIDTH in freedoms else own.widest,
                 )
-                slow = 0.0 if VELOCITY in allowed else area
+                slow = 0.0 if VELOCITY in freedoms else area
                 found = _found(analysis, duct, freed, drawn, slow, is_main, before)
                 if found[1] not in UNMET:
-                    ways.append(allowed)
+                    ways.append(freedoms)
         helps[choice.run] = tuple(ways)
     return helps
 
@@ -480,8 +502,14 @@ def regained(
     density
         kg/m³.
     share
-        Of the fall of velocity pressure, that which comes back.
+        Of the fall of velocity pressure, that which comes back, 0 to 1.
+
+    Raises
+    ------
+    ValueError
+        If the share is none.
     """
+    allowed.check_value("share", share, _SHARE)
     return share * density / 2 * (before**2 - after**2)
 
 

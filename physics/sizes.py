@@ -10,6 +10,7 @@ from elbowroom.layout import (
     FloatArray,
     Section,
     Shape,
+    allowed,
     flat_oval,
     length_words,
     rectangular,
@@ -103,7 +104,10 @@ def width_for(diameter: float, height: float) -> float:
     ------
     NoSize
         If no width up to 20 m has it.
+    ValueError
+        If the diameter is not above 0 m.
     """
+    allowed.check_value("diameter", diameter, allowed.above_zero("length"))
 
     def short_of(width: float) -> float:
         return equivalent_diameter(rectangular(width, height)) - diameter

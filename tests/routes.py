@@ -42,7 +42,7 @@ def drawn(
             (name, np.asarray(points, dtype=float) @ matrix.T + np.asarray(shift), cut)
             for name, points, cut in runs
         ],
-        flows=FLOWS,
+        flows={name: FLOWS[name] for name, _, _ in runs if name in FLOWS},
         attributes=SOURCE,
     )
 

@@ -464,14 +464,12 @@ def test_the_form_of_the_opening_into_a_plenum_is_listed(is_return: bool) -> Non
     assert not [a for a in at_fan.assumptions if "plenum" in a.what]
 
 
-@pytest.mark.parametrize(
-    ("at_end", "said"), [(-100.0, "curve has"), (20.0, "declared")]
-)
+@pytest.mark.parametrize(("at_end", "said"), [(0.0, "curve has"), (20.0, "declared")])
 def test_what_leaves_the_fan_without_pressure_is_named(
     at_end: float, said: str
 ) -> None:
     flow = 0.8  # of the route
-    fan = FanSpec(curve=((0.0, 200.0), (flow, at_end)))
+    fan = FanSpec(curve=((0.0, 200.0), (0.7, at_end), (flow, at_end)))
     plan = Schedule(fan=fan, losses={"filter": 60.0})
     found = analyse(build(drawn(), plan))
     assert found.system.available is not None

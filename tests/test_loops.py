@@ -78,7 +78,7 @@ def drawn(runs: Sequence[Run] = RING, turn: FloatArray | None = None) -> Drawing
     matrix = np.eye(3) if turn is None else turn
     return drawing_from_runs(
         [(name, np.array(points) @ matrix.T, cut) for name, points, cut in runs],
-        attributes={"riser": SOURCE},
+        attributes={name: SOURCE for name, _, _ in runs if name == "riser"},
     )
 
 

@@ -125,7 +125,9 @@ def test_the_operating_point_lies_on_the_curve() -> None:
 
 
 def test_the_rising_side_of_a_curve_is_warned_about() -> None:
-    rising = operate(layout(FanSpec(curve=((0.0, 50.0), (1.0, 80.0), (2.0, 100.0)))))
+    rising = operate(
+        layout(FanSpec(curve=((0.0, 50.0), (1.0, 80.0), (2.0, 100.0), (3.0, 0.0))))
+    )
     assert any("rising side" in said.what for said in rising.notices)
     assert not operate(layout(FanSpec(curve=CURVE))).notices
 
@@ -259,8 +261,10 @@ def test_a_fan_that_nothing_resists_is_refused() -> None:
 
 def test_a_layout_that_gains_on_every_path_is_refused() -> None:
     for fan in (FanSpec(total_pressure=50.0), FanSpec(external_static_pressure=50.0)):
+        one = bare(fan, 0.0)
+        gaining = replace(one, path_loss=one.path_loss - 100.0)
         with pytest.raises(BadInput, match="no path to a terminal loses any pressure"):
-            operate(bare(fan, -100.0))
+            operate(gaining)
 
 
 def test_a_curve_that_ends_too_soon_is_refused() -> None:

@@ -348,7 +348,7 @@ def test_flags_and_assumptions_have_both_units() -> None:
     ):
         assert any(said in text for text in texts), said
     assert check_words(texts) >= 8
-    curve = ((0.0, 50.0), (1.0, 80.0), (2.0, 100.0))
+    curve = ((0.0, 50.0), (1.0, 80.0), (2.0, 100.0), (3.0, 0.0))
     again = Schedule(fan=FanSpec(curve=curve), terminals={"b": TerminalSpec(4.0)})
     short = analyse(build(drawing, again)).flags
     assert any("does not reach the design airflow" in flag.what for flag in short)
@@ -362,7 +362,7 @@ def test_airflows_in_words_have_both_units() -> None:
     )
     _, notices = with_airflows(plan)
     assert check_words(notice.sentence for notice in notices) == 5
-    fan = FanSpec(curve=((0.0, 50.0), (1.0, 80.0), (2.0, 100.0)), curve_is_total=True)
+    fan = FanSpec(curve=((0.0, 50.0), (1.0, 80.0), (2.0, 100.0), (3.0, 0.0)))
     rising = operate(analyse(build(drawn(), Schedule(fan=fan))))
     assert check_words(notice.sentence for notice in rising.notices) == 1
     # Its 0.75 m³/s take 53 Pa: a curve with a dip before that is met twice for good.
