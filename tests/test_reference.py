@@ -12,6 +12,7 @@ import pytest
 import typer
 
 from elbowroom.layout import BadInput, read, read_schedule, units
+from elbowroom.layout.allowed import Range
 from elbowroom.physics import uncertainty
 from elbowroom.viewer import cli, main
 
@@ -71,11 +72,12 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> dict[str, dict[str, str]]:
     found: dict[str, dict[str, str]] = {}
     table = toml_tables.Table
 
-    def within(key: str, dimension: str, low: float, high: float) -> str:
-        if dimension == "length":
+    def within(key: str, limits: Range) -> str:
+        low, high = limits.low, limits.high
+        if limits.dimension == "length":
             unit, factor = ("mm", 1000) if high < 1 else ("m", 1)
             return f"{low * factor:g} to {high * factor:g} {unit}"
-        unit, change = RANGES[dimension]
+        unit, change = RANGES[limits.dimension]
         return f"{change(low):.0f} to {change(high):.0f} {unit}"
 
     def choice(key: str, choices: Mapping[str, object]) -> str:
@@ -93,7 +95,7 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> dict[str, dict[str, str]]:
         "within": within,
         "choice": choice,
         "whole": whole,
-        "number": lambda key, low, high: f"{low:g} to {high:.0f}",
+        "number": lambda key, limits: f"{limits.low:g} to {limits.high:.0f}",
         "count": lambda key, most: f"1 to {most}",
         "positive": lambda key, dimension, *_: f"{dimension}, above 0",
         "quantity": lambda key, dimension: dimension,
