@@ -11,8 +11,7 @@ from typing import Any
 import pytest
 import typer
 
-from elbowroom.layout import BadInput, read, read_schedule, units
-from elbowroom.layout.allowed import Range
+from elbowroom.layout import BadInput, allowed, read, read_schedule, units
 from elbowroom.physics import uncertainty
 from elbowroom.viewer import cli, main
 
@@ -72,7 +71,7 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> dict[str, dict[str, str]]:
     found: dict[str, dict[str, str]] = {}
     table = toml_tables.Table
 
-    def within(key: str, limits: Range) -> str:
+    def within(key: str, limits: allowed.Range) -> str:
         low, high = limits.low, limits.high
         if limits.dimension == "length":
             unit, factor = ("mm", 1000) if high < 1 else ("m", 1)
