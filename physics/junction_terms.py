@@ -145,7 +145,9 @@ def check_velocity(v: FloatArray) -> None:
         )
 
 
-def growth_beyond(v: FloatArray, end: float) -> tuple[FloatArray, BoolArray]:
+def growth_beyond(
+    v: FloatArray, end: FloatArray | float
+) -> tuple[FloatArray, BoolArray]:
     """Growth with v² beyond the end of a table, and where that is needed."""
     beyond: BoolArray = v > end + 1e-9
     return np.where(beyond, (v / end) ** 2, 1.0), beyond

@@ -10,11 +10,13 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import BoolArray, FloatArray, TakeoffEntry
+from elbowroom.layout import BoolArray, FloatArray, IntArray, TakeoffEntry
 
 from .axes import ROUNDING, alike
-from .coefficient import Coefficient, LookupRefused, Note, check_word
+from .coefficient import Coefficient, Factors, LookupRefused, Note, check_word
+from .contractions import contraction_abrupt
 from .junction_terms import (
+    CHOKING,
     FLOWS,
     LEGS,
     REFERENCE,
@@ -27,6 +29,7 @@ from .junction_terms import (
     thirds,
 )
 from .junctions_round import diverging_branch
+from .split_mains import joining_momentum
 from .tables import Curve, Grid, chosen, curve, from_table
 
 _PLAIN = "90 deg tee, rectangular branch off rectangular main"
@@ -199,12 +202,14 @@ def _radius_weights(
     """How much each of m printed rows counts, shape (m, n), and where areas lie off.
 
     At each printed f between those of its s, then between the f: both straight in
-    1 / area², in which velocity pressures are.
+    1 / area², in which velocity pressures are. What lies off has the shape (2, 2, n):
+    f and s, below and above.
     """
     branch, main = printed
-    weight, off = np.zeros((len(branch), len(f))), np.zeros(len(f), dtype=bool)
+    weight, off = np.zeros((len(branch), len(f))), np.zeros((2, 2, len(f)), dtype=bool)
     across, along = -1.0 / f**2, -1.0 / s**2  # minus, so that they rise
     every = np.unique(branch)
+    off[0] = _off(f, every)
     for area in every:
         share = np.interp(across, -1.0 / every**2, every == area)
         rows = (branch == area).nonzero()[0]
@@ -212,14 +217,49 @@ def _radius_weights(
         for row in rows:
             part = np.interp(along, -1.0 / main[rows] ** 2, rows == row)
             weight[row] = share * part
-        off |= (share > ROUNDING) & _is_off(s, main[rows])
-    return weight, off | _is_off(f, every)
+        off[1] |= (share > ROUNDING) & _off(s, main[rows])
+    return weight, off
 
 
-def _is_off(area: FloatArray, printed: FloatArray) -> BoolArray:
-    """Whether ratios lie beyond the printed ones by more than these are rounded."""
+def _off(area: FloatArray, printed: FloatArray) -> BoolArray:
+    """Whether ratios lie below and above the printed ones by more than rounding.
+
+    Shape (2, n).
+    """
     low, high = printed.min() * (1.0 - _RATIO), printed.max() * (1.0 + _RATIO)
-    return np.asarray((area < low) | (area > high))
+    return np.stack([area < low, area > high])
+
+
+def _small_branch(
+    book: Curve, flow: str, q: FloatArray, f: FloatArray, ends: tuple[float, float]
+) -> tuple[FloatArray, IntArray]:
+    """Branch smaller than that of the least printed f; `ends` are the row's f and s."""
+    least, main = ends
+    small = np.minimum(f, least)
+    if flow == "diverging":
+        alike_v = q * (least / small)  # the q at which the row has the same v
+        value, bits = book.at(alike_v)
+        growth, beyond = growth_beyond(alike_v, np.maximum(q, book.x[-1]))
+        return value * growth, np.where(beyond, bits & ~int(Note.CLAMPED), bits)
+    value, bits = book.at(q)
+    grown = value + q * q * (1.0 / small**2 - 1.0 / least**2)
+    plain = joining_momentum("branch", q, small, main, 0.0)
+    # No dearer than a plain opening where the row, which begins at q = 0.1, is so.
+    return np.minimum(grown, np.maximum(value, plain)), bits
+
+
+def _other_main(
+    flow: str, q: FloatArray, s: FloatArray, ends: tuple[float, float]
+) -> FloatArray:
+    """What a main whose s lies beyond the printed ones adds to C."""
+    held = s.clip(*ends)
+    if flow == "converging":
+        there, here = (joining_momentum("main", q, 1.0, x, 0.0) for x in (held, s))
+        return here - there
+    tight = np.minimum(s, ends[0])
+    first, last = (contraction_abrupt(x).value / x**2 for x in (tight, ends[0]))
+    wide = 1.0 - 1.0 / np.maximum(s, 1.0)
+    return np.asarray((1.0 - q) ** 2 * (first - last + wide**2))
 
 
 def radius_wye(
@@ -244,7 +284,9 @@ def radius_wye(
     -------
     coefficient
         Straight in q, as the published example does; between the printed rows straight
-        in 1 / f² and in 1 / (main area ratio)², held beyond them, both noted.
+        in 1 / f² and in 1 / (main area ratio)². A branch below the least f, and a main
+        beyond the ratios of its own, are carried on, noted as extended; all else is
+        held at the nearest end, noted as clamped.
 
     Notes
     -----
@@ -254,6 +296,18 @@ def radius_wye(
     too: its branches of f = 0.5 lie far nearer to what those of 0.25 and 1 make of them
     straight in 1 / f² than straight in f (on average 0.04 against 0.8; joining 0.2
     against 1.8).
+
+    How they are carried on is our own choice too; each joins the row without a jump.
+    A dividing branch has the C of the least f at the same v, as the other tables of
+    such branches go, and beyond the last v grows with v². One that joins loses on top
+    of the row the velocity pressure that it has more, as in a duct so much wider hardly
+    anything of a jet is won back, but below the row's q of 0.1 no more than momentum
+    gives a plain one. A main that divides loses on top what a sudden contraction to it
+    loses more than one to the last printed area, or, wider than the common duct, what
+    Borda and Carnot say; one that joins, what momentum alone says. Mains tell how well
+    that holds: a dividing one of 0.5, made so of that of 0.75, is off by 0.1. What one
+    leg gains from the other's jet, and what has bounds, as where a branch is larger
+    than the duct, is held. Joining legs above C = 20 are noted as suspect.
 
     Raises
     ------
@@ -271,17 +325,36 @@ def radius_wye(
         raise LookupRefused("the areas of a wye over the common one are more than 0")
     branch, main, curves = _radius_rows(flow, leg)
     weight, off = _radius_weights((branch, main), f, s)
-    value, notes = np.zeros(len(q)), off * np.int64(Note.CLAMPED)
+    least = float(branch.min())
+    value, notes = np.zeros(len(q)), np.zeros(len(q), dtype=np.int64)
     for row in (weight.max(axis=1) > 0.0).nonzero()[0].tolist():
         mine = weight[row].nonzero()[0]
         share = weight[row, mine]
-        found, bits = curves[row].at(q[mine])
+        book, of = curves[row], float(branch[row])
+        if leg == "branch" and of == least:
+            ends = least, float(main[row])
+            found, bits = _small_branch(book, flow, q[mine], f[mine], ends)
+        else:
+            found, bits = book.at(q[mine])
+        if leg == "main":
+            same = main[branch == of]
+            ends = float(same.min()), float(same.max())
+            found = found + _other_main(flow, q[mine], s[mine], ends)
         value[mine] += share * found
         notes[mine] |= np.where(share > ROUNDING, bits, 0)
+    if leg == "branch":
+        carried, held = off[0, 0], off[0, 1] | off[1, 0] | off[1, 1]
+    else:
+        carried, held = off[1, 0] | off[1, 1], off[0, 0] | off[0, 1]
+    notes |= carried * np.int64(Note.EXTENDED) | held * np.int64(Note.CLAMPED)
+    if flow == "converging":  # as of the formulas
+        notes |= (value > CHOKING) * np.int64(Note.SUSPECT)
     between = weight.max(axis=0) < 1.0 - ROUNDING
-    return from_table(
-        curves[0], value, notes | between * np.int64(Note.INTERPOLATED), REFERENCE
-    )
+    notes |= between * np.int64(Note.INTERPOLATED)
+    factors: Factors = ()
+    if leg == "main" and flow == "diverging" and off[1, 0].any():
+        factors = ((off[1, 0], contraction_abrupt(1.0).table_credit),)
+    return from_table(curves[0], value, notes, REFERENCE, factors=factors)
 
 
 def rect_branch_by_entry(
