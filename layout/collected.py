@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -13,21 +13,38 @@ from .drawing import NOTHING_SAID, Attributes, Drawing
 from .extras import Said, read_extras
 from .faults import BadInput, Notice, error, note, refusal, warning
 from .names import composed, other_section_in_name, section_in_name, unique
-from .quantity_words import airflow_words, counted, length_words, section_words
+from .quantity_words import (
+    airflow_words,
+    angle_words,
+    counted,
+    length_words,
+    section_words,
+)
 from .sections import FloatArray, Section, Shape
 from .units import UNITS
 
 _FARTHEST = 1e12  # of any unit; no building is drawn so far away
-# What a run may say beside its source, section and airflow, in words.
-_SAID = (
-    ("terminal", "terminal"),
-    ("transition", "mark as a transition"),
-    ("roughness", "roughness"),
-    ("roll", "roll"),
-    ("up", "direction of its height"),
-    ("bend_radius", "bend radius"),
-    ("role", "role"),
-    ("flexible", "mark as flexible"),
+
+
+def _vector(up: tuple[float, float, float]) -> str:
+    return f"({', '.join(f'{part:.3g}' for part in up)})"
+
+
+# What a run may say beside its source: in words of one, of two, and how it is told.
+_SAID: tuple[tuple[str, str, str, Callable[[Any], str]], ...] = (
+    ("terminal", "terminal", "terminals", "'{}'".format),
+    ("transition", "mark as a transition", "", str),
+    ("roughness", "roughness", "roughnesses", length_words),
+    ("roll", "roll", "rolls", angle_words),
+    ("up", "direction of its height", "directions of height", _vector),
+    ("bend_radius", "bend radius", "bend radii", length_words),
+    ("role", "role", "", str),  # counts for nothing by itself
+    ("flexible", "mark as flexible", "", str),
+)
+# What one run may not say both of, as two may neither.
+_EITHER = (
+    ("roll", "up", "a roll and a direction of its height"),
+    ("roughness", "flexible", "a roughness and that it is flexible"),
 )
 _SMELLS = 500.0  # m: a route wider than this has another unit
 
@@ -311,7 +328,7 @@ def _without_copies(
     order = np.lexsort(ends.reshape(len(runs), 6).T)
     same = (np.diff(ends[order].reshape(len(runs), 6), axis=0) == 0.0).all(axis=1)
     suspect = set(order[1:][same].tolist()) | set(order[:-1][same].tolist())
-    seen: dict[bytes, tuple[int, bool]] = {}  # place among those kept, and direction
+    seen: dict[bytes, tuple[int, bool, list[Collected]]] = {}
     kept: list[Collected] = []
     notices = []
     for number, run in enumerate(runs):
@@ -319,21 +336,19 @@ def _without_copies(
             points = run.points[::-1] if swap[number] else run.points
             key = np.ascontiguousarray(points + 0.0).tobytes()
             if key in seen:
-                place, first_swap = seen[key]
+                place, first_swap, before = seen[key]
                 first = kept[place]
-                kept[place], taken, lost = _together(
-                    found.file, first, run, bool(swap[number]) != first_swap
+                kept[place], taken = _together(
+                    found.file, first, run, before, bool(swap[number]) != first_swap
                 )
+                before.append(run)
                 what = f"this run is the same line as {first.where} and was left out"
-                what += f", and {' and '.join(lost)}, with it" if lost else ""
                 what += (
                     f", but for {' and '.join(taken)}, which counts" if taken else ""
                 )
                 remedy = "delete the copy"
                 if taken:
                     remedy = f"write that at {first.where}, and delete the copy"
-                if lost:
-                    remedy = "delete one of the two: they do not say the same"
                 notices.append(
                     warning(
                         f"{found.file}, {run.where}",
@@ -342,38 +357,63 @@ def _without_copies(
                     )
                 )
                 continue
-            seen[key] = len(kept), bool(swap[number])
+            # Its place among those kept, its direction, and all that are on its line.
+            seen[key] = len(kept), bool(swap[number]), [run]
         kept.append(run)
     return kept, notices
 
 
 def _together(
-    file: str, first: Collected, copy: Collected, is_reversed: bool
-) -> tuple[Collected, list[str], list[str]]:
-    """A run with what its copy alone says; that, and what both say otherwise, in words.
+    file: str,
+    first: Collected,
+    copy: Collected,
+    before: Sequence[Collected],
+    is_reversed: bool,
+) -> tuple[Collected, list[str]]:
+    """A run with what its copy alone says, and that in words.
+
+    Parameters
+    ----------
+    file
+        Its name, for what is said.
+    first
+        The run, with what the copies before this one say.
+    copy
+        The same line once more.
+    before
+        The run and those copies, as each was read.
+    is_reversed
+        Whether the copy was drawn the other way round. Its roll is the same all the
+        same, as that counts along the air.
 
     Raises
     ------
     BadInput
-        If they are marked as different terminals, or with the source at both ends.
+        If not both can be true.
     """
-    taken, lost = [], []
+    taken = []
     mine, other = first.attributes, copy.attributes
     new: dict[str, Any] = {}
-    for key, words in _SAID:
+
+    def refused(key: str, what: str) -> BadInput:
+        """Refusal of the copy, with the run of those before it that says the other."""
+        those = (run for run in before if _says(run, key))
+        return refusal(
+            f"{file}, {copy.where}",
+            f"this run is the same line as {next(those, first).where}, and the two say "
+            + what,
+            "delete one of the two",
+        )
+
+    for key, word, words, told in _SAID:
         said, has = getattr(other, key), getattr(mine, key)
-        if said is None or said is False or said == has:
+        if said is None or said is False:
             continue
-        is_silent = has is None or has is False
-        if is_silent and not (key == "roll" and is_reversed):
+        if has is None or has is False:
             new[key] = said
-            taken.append(f"its {words}")
-        elif key == "terminal":
-            raise _contradiction(
-                file, first, copy, f"the terminals '{has}' and '{said}'"
-            )
-        else:
-            lost.append(f"its {words}")
+            taken.append(f"its {word}")
+        elif words and told(said) != told(has):
+            raise refused(key, f"the {words} {told(has)} and {told(said)}")
     at_end = other.source_at_end
     if at_end is not None and is_reversed:
         at_end = not at_end
@@ -385,28 +425,35 @@ def _together(
         new |= {"source": True, "source_at_end": at_end}
         taken.append("its mark as the source")
     elif other.source and at_end not in (None, mine.source_at_end):
-        raise _contradiction(file, first, copy, "the source at both of its ends")
-    run = replace(first, attributes=replace(mine, **new)) if new else first
-    for what, here, there in (
+        raise refused("source_at_end", "the source at both of its ends")
+    both = replace(mine, **new) if new else mine
+    for one, two, what in _EITHER if new else ():
+        if getattr(both, one) is not None and getattr(both, two) not in (None, False):
+            raise refused(two if one in new else one, what)
+    run = replace(first, attributes=both)
+    for key, here, there in (
         ("airflow", _airflow(first.flow), _airflow(copy.flow)),
         ("section", _size(first.section), _size(copy.section)),
     ):
-        if there not in (here, ""):
-            (lost if here else taken).append(f"its {what}, {there}")
+        if here and there not in (here, ""):
+            raise refused(key, f"the {key}s {here} and {there}")
+        if there and not here:
+            taken.append(f"its {key}, {there}")
     if math.isnan(first.flow):
         run = replace(run, flow=copy.flow)
     if first.section is None:
         run = replace(run, section=copy.section, origin=copy.origin, basis=copy.basis)
-    return run, taken, lost
+    return run, taken
 
 
-def _contradiction(file: str, first: Collected, copy: Collected, what: str) -> BadInput:
-    """Refusal of two runs on one line of which not both can be true."""
-    return refusal(
-        f"{file}, {copy.where}",
-        f"this run is the same line as {first.where}, and the two say {what}",
-        "delete one of the two",
-    )
+def _says(run: Collected, key: str) -> bool:
+    """Whether a run says something itself."""
+    if key == "airflow":
+        return not math.isnan(run.flow)
+    if key == "section":
+        return run.section is not None
+    value = getattr(run.attributes, key)
+    return value is not None and (value is not False or key == "source_at_end")
 
 
 def check_finite(

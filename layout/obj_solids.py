@@ -15,6 +15,11 @@ _LOOSE = re.compile(rb"^(?:[ \t]+[vfog][ \t]|[vfog]\t)", re.M)
 _REMARK = re.compile(
     rb"^([vf][tn]?[ \t][^#\n\\]*(?:\\\r?\n?[^#\n\\]*)*)#[^\r\n]*", re.M
 )
+_JOINED = re.compile(rb"\\\r?$", re.M)  # to the line behind it
+# A comment that ends so; in a name '#' is a letter.
+_JOINING = re.compile(
+    rb"^((?![ \t]*[og][ \t])[^#\n]*#(?:[^\n]*[^\\\n])?)\\+(\r?)$", re.M
+)
 _WITHIN = re.compile(rb"#(?<=[^\n]#)")  # not the first sign of its line
 _VERTEX = re.compile(rb"^v[ \t]", re.M)
 _GAP = rb"(?:[ \t]|\\\r?\n)+"
@@ -57,6 +62,8 @@ def obj_solids(file: str, content: bytes) -> bytes:
         content = content.decode("utf-8", "replace").encode("utf-8")
     if _LOOSE.search(content) is not None:  # the library passes over such lines
         content = re.sub(rb"^[ \t]*([vfog])[ \t]+", rb"\1 ", content, flags=re.M)
+    if _JOINED.search(content) is not None:  # a comment ends with its line
+        content = _JOINING.sub(rb"\1\2", content)
     if _WITHIN.search(content) is not None:
         content = _REMARK.sub(rb"\1", content)
     if _ODD.search(content) is None:

@@ -27,6 +27,8 @@ from .units import UNITS
 _MOST_FAULTS = 20
 _UNDECODED = re.compile("[\\udc80-\\udcff]")  # what is no UTF-8, as Python keeps it
 _LEAST = {"line": 2, "face": 3}  # vertices
+# A line with a comment, which ends with it; in the name of an object '#' is a letter.
+_COMMENT = re.compile(r"(?!\s*[og]\s)[^#]*#")
 _CURVES = ("curv", "curv2", "surf")
 
 
@@ -122,7 +124,7 @@ def _parse(
     for raw in text.split("\n"):
         number += 1
         line = carried + raw
-        if line.endswith("\\"):
+        if line.endswith("\\") and not _COMMENT.match(line):
             carried = line[:-1] + " "
             continue
         carried = ""

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace
+from functools import cached_property
 from typing import TypeVar
 
 import numpy as np
@@ -82,6 +83,7 @@ class RunNames:
                 self._by_label.setdefault(label, []).append(name)
         self._elsewhere = {*other_runs, *map(bare_name, other_runs)}
         self._each_alone = each_alone
+        self._unnumbered: dict[str, list[str]] = {}
         self._plain = {name: self._without_number(name) for name in self._names}
         self._alike: dict[str, list[str]] = {}
         for name, plain in self._plain.items():
@@ -101,14 +103,21 @@ class RunNames:
             return self._with_copies(name, found)
         bare, number = numbered(name)
         if number:
-            called = bare, number
-            return [run for run in self._names if bare and numbered(run) == called]
+            return self._by_number.get((bare, number), []) if bare else []
         for one in (name, bare):
             if one.endswith(FIRST):
                 return self._first(one.removesuffix(FIRST))
         bare = bare or name
         found = self._by_label.get(bare, [])
         return self._with_copies(bare, found) or self._alike.get(bare, [])
+
+    @cached_property
+    def _by_number(self) -> dict[tuple[str, str], list[str]]:
+        """Runs by their name without its section, and the number of a copy."""
+        out: dict[tuple[str, str], list[str]] = {}
+        for run in self._names:
+            out.setdefault(numbered(run), []).append(run)
+        return out
 
     def alone(self, run: str) -> str:
         """Name that means one run and none that is alike; empty if there is none."""
@@ -151,7 +160,10 @@ class RunNames:
         if not bare or not number:
             return name
         # Its section was changed or written behind the number.
-        found = [r for r in self._by_label.get(bare, []) if not numbered(r)[1]]
+        if bare not in self._unnumbered:  # once for all the copies of a name
+            called = self._by_label.get(bare, [])
+            self._unnumbered[bare] = [run for run in called if not numbered(run)[1]]
+        found = self._unnumbered[bare]
         if len(found) == 1:
             return found[0]
         return name if found or number[-1] == ")" else bare

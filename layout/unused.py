@@ -144,10 +144,12 @@ def _elbows(graph: "DuctGraph") -> list[tuple[str, str, str]]:
         for bend in {bend for _, bend in wanted}
     }
     for group, bend in dict.fromkeys((alike[b].get(r, (r,)), b) for r, b in wanted):
-        name = group[0]
-        there = set().union(*(by_run.get(run, set()) for run in group))
-        if there and (bend == 0 or bend in there):
+        those = [by_run[run] for run in group if run in by_run]
+        if any(bend == 0 or bend in there for there in those):
             continue
+        # Of several runs alike another may have no bend.
+        name = max(group, key=lambda run: len(by_run.get(run, ())))
+        there = by_run.get(name, set())
         which = f"its bend {bend}" if bend else "it"
         if there:
             shown = ", ".join(map(str, sorted(there)))

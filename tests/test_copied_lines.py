@@ -78,6 +78,14 @@ def test_a_mark_of_a_copy_is_told_and_what_to_do(tmp_path: Path) -> None:
         ('source = "start"', 'source = "end"', THERE, "the source at both of its ends"),
         ('source = "start"', 'source = "start"', BACK, "the source at both of its"),
         ('terminal = "a"', 'terminal = "b"', THERE, "the terminals '"),
+        ('section = "D200 mm"', 'section = "D250 mm"', THERE, "the sections Ø2"),
+        ('flow = "1 m3/s"', 'flow = "2 m3/s"', THERE, "the airflows "),
+        ('roughness = "1 mm"', 'roughness = "2 mm"', THERE, "the roughnesses "),
+        ('bend_radius = "1 m"', 'bend_radius = "2 m"', THERE, "the bend radii "),
+        ('roll = "30 deg"', 'roll = "-30 deg"', THERE, "the rolls "),
+        ("up = [0, 0, 1]", "up = [0, 1, 0]", THERE, "the directions of height ("),
+        ("up = [0, 0, 1]", 'roll = "0 deg"', THERE, "a roll and a direction of its"),
+        ("flexible = true", 'roughness = "1 mm"', THERE, "a roughness and that it"),
     ],
 )
 def test_copies_of_which_not_both_can_be_true_are_refused(
@@ -92,3 +100,57 @@ def test_copies_of_which_not_both_can_be_true_are_refused(
     same = one if way == THERE else 'source = "end"'
     runs[1] = LINE.format("T2", way, same)
     assert read(_route(tmp_path / "a.toml", *runs, ON)).run_count == 2
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ('source = "start"', 'source = "end"'),
+        ('section = "D200 mm"', 'section = "D250 mm"'),
+        ('flow = "1 m3/s"', 'flow = "2 m3/s"'),
+        ("flexible = true", 'roughness = "1 mm"'),
+    ],
+)
+def test_of_three_copies_those_that_contradict_are_named(
+    one: str, other: str, tmp_path: Path
+) -> None:
+    """In any order, and not the one that says neither."""
+    runs = [("T", ""), ("T2", one), ("T3", other)]
+    for drawn in permutations(LINE.format(name, THERE, said) for name, said in runs):
+        with pytest.raises(BadInput, match=r"is the same line as run 'T[23]'") as bad:
+            read(_route(tmp_path / "a.toml", *drawn, ON))
+        assert bad.value.faults[0].where in ("a.toml, run 'T2'", "a.toml, run 'T3'")
+
+
+@pytest.mark.parametrize("way", [THERE, BACK])
+def test_the_roll_of_a_copy_is_that_along_the_air(way: str, tmp_path: Path) -> None:
+    """However the copy is drawn: as of a single line that is drawn either way."""
+    section = 'section = "300x200 mm"\n'
+    fan = LINE.format("fan", "[[0, 0, 0], [0, 0, 3]]", section + 'source = "start"')
+    on = LINE.format("on", "[[8, 0, 3], [8, 4, 3]]", section + 'flow = "300 L/s"')
+    rolled = 'roll = "30 deg"'
+    wanted = _built(
+        tmp_path / "a.toml", fan, LINE.format("T", THERE, section + rolled), on
+    ).ducts
+    single = LINE.format("T", way, section + rolled)
+    plain, copy = LINE.format("T", THERE, section), LINE.format("T2", way, rolled)
+    for runs in ((single,), (plain, copy), (copy, plain)):
+        ducts = _built(tmp_path / "b.toml", fan, *runs, on).ducts
+        assert ducts.roll.tolist() == wanted.roll.tolist()
+        assert ducts.across.tolist() == wanted.across.tolist()
+    assert wanted.roll[1] == pytest.approx(0.5236, abs=1e-4)  # 30 degrees
+
+
+def test_copies_that_say_the_same_in_other_words_are_told_as_copies(
+    tmp_path: Path,
+) -> None:
+    runs = [
+        LINE.format("T", THERE, 'section = "D10 in"\nflow = "100 L/s"\nroll = "0 deg"'),
+        LINE.format("T2", BACK, 'section = "D254 mm"\nflow = "0.1 m3/s"'),
+        LINE.format("T3", THERE, 'roll = "0 rad"'),
+    ]
+    for drawn in permutations(runs):
+        drawing = read(_route(tmp_path / "a.toml", *drawn, ON))
+        told = [one for one in drawing.notices if "same line" in one.what]
+        assert (len(told), drawing.run_count) == (2, 2)
+        assert drawing.width[0] == pytest.approx(0.254)

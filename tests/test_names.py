@@ -334,20 +334,6 @@ def test_a_route_wider_than_500_m_is_asked_for_its_unit(
     assert ("say --unit mm" in said) == is_told
 
 
-def test_what_a_copy_says_otherwise_is_not_lost_in_silence(tmp_path: Path) -> None:
-    lines = 'unit = "m"\n'
-    for name, flow in (("a", "0.1"), ("b", "0.3"), ("c", "0.1")):
-        lines += f'[[run]]\nname = "{name}"\nsection = "D200 mm"\n'
-        lines += f'points = [[0, 0, 0], [4, 0, 0]]\nflow = "{flow} m3/s"\n'
-    path = tmp_path / "r.toml"
-    path.write_text(lines)
-    said = [notice for notice in read(path).notices if "same line" in notice.what]
-    assert "and its airflow, 300 L/s (636 cfm), with it" in said[0].what
-    assert "they do not say the same" in said[0].remedy
-    assert said[1].what.endswith("was left out")
-    assert said[1].remedy == "delete the copy"
-
-
 @pytest.mark.parametrize(
     "name",
     [

@@ -22,6 +22,8 @@ PLAIN = "v 0 0 3\no T1 600x300\nv 4 0 3\nv 4 3 3\nl 1 2 3\n"
         PLAIN.replace("v ", "v\t").replace("o ", " o \t"),
         PLAIN.replace("l 1 2 3", "l 1 2 3 # down 2 m\n# l 3 1"),
         PLAIN.replace("l 1 2 3", "l 1 2 3#down"),
+        "# C:\\out\\\n  # D:\\\n" + PLAIN.replace("4 0 3", "4 0 3 # a\\"),
+        "s off # smooth \\\no T1\\\n 600x300\n" + PLAIN.replace("o T1 600x300\n", ""),
     ],
 )
 @pytest.mark.parametrize("name", ["a.obj", "a.txt"])
@@ -134,6 +136,7 @@ FACES = "f 1 2 3\nf 1 2 4\nf 1 3 4\nf -3 -2 -1\n"
         CORNERS.replace("\n", "# corner\n") + FACES.replace("\n", "# face\n"),
         CORNERS + FACES.replace("\n", " # face 7\r\n"),
         CORNERS.replace("1 1 0", "1 1 \\\n0 # a\\") + FACES.replace("2 3", "2 \\\n3 #"),
+        "# C:\\out\\\\\n" + CORNERS + " # D:\\\r\n#\\\ns off # a\\\n" + FACES,
     ],
 )
 def test_a_comment_behind_a_corner_or_a_face_changes_nothing(

@@ -196,3 +196,16 @@ def test_what_is_declared_of_one_run_alone_is_told_of_that_one(
     assert any(said in notice.sentence for notice in graph.notices)
     whole = [n for n in graph.notices if "run 'main':" in n.sentence]
     assert not any("bend" in n.what or "closed end" in n.what for n in whole)
+
+
+def test_a_missing_bend_of_runs_alike_is_told_at_one_that_has_bends() -> None:
+    drawing = drawing_from_runs(
+        [(name, np.asarray(points, float), cut) for name, points, cut in ALIKE],
+        attributes={"main": Attributes(source=True, source_at_end=False)},
+    )
+    ends = {name: TerminalSpec(0.1) for name in ("main (3)", "left", "right")}
+    plan = Schedule(terminals=ends, elbow_exceptions={("main", 2): MITRED})
+    (told,) = [n for n in build(drawing, plan).notices if "declared" in n.what]
+    assert told.where.endswith("run 'main (3)'")
+    assert told.what.endswith("for its bend 2, but the run has bend 1 only")
+    assert told.place == (10.0, 0.0, 0.0)
