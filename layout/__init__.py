@@ -114,7 +114,7 @@ from .solids import Solids, solids
 from .stretches import is_first
 from .toml_tables import load_toml
 from .topology import Topology, join, loops
-from .transition_rules import own_change_rows, transition_lengths
+from .transition_rules import changed_mains, transition_lengths
 from .tubes import Tubes
 from .write import check_ending, write
 from .write_gltf import write_gltf
@@ -179,6 +179,7 @@ __all__ = [
     "boxes_of",
     "branches_beyond",
     "build",
+    "changed_mains",
     "check_ending",
     "check_file",
     "clearances",
@@ -219,7 +220,6 @@ __all__ = [
     "note",
     "overlap_depth",
     "overruling_notices",
-    "own_change_rows",
     "piece_ducts",
     "place_unit",
     "place_words",

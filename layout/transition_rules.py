@@ -45,11 +45,11 @@ def transition_lengths(
     return length, basis
 
 
-def own_change_rows(ducts: Ducts, legs: Legs) -> IntArray:
-    """Mains whose section is not that of the common duct; none past radii alone.
+def changed_mains(ducts: Ducts, legs: Legs) -> tuple[IntArray, IntArray]:
+    """Mains whose section is not that of the common duct: rows of the legs.
 
-    The table of radius wyes has rows of other areas. Legs that are mains in part are
-    counted.
+    Those past radii alone, off a rectangle, stand apart, as the table of radius wyes
+    has rows of other areas: the second array. Legs that are mains in part are counted.
     """
     main, rest = legs.common, legs.straight
     wide, high = sides_before(ducts.width, ducts.height, main, ducts.crossed[rest])
@@ -58,10 +58,12 @@ def own_change_rows(ducts: Ducts, legs: Legs) -> IntArray:
     found &= (legs.duct == rest) & (legs.duct != main)
     found &= legs.leg_count > 2  # no taps
     rows = found.nonzero()[0]
+    alone = rows[:0]
     by_radius = legs.entry == int(TakeoffEntry.RADIUS)
     if by_radius.any():
         plain = ~by_radius & (legs.duct != legs.common)
         other = np.bincount(legs.common, plain)[legs.common] - plain
         boxy = ducts.shape[legs.common[rows]] == int(Shape.RECTANGULAR)
-        rows = rows[~boxy | (other[rows] > 0)]
-    return np.asarray(rows)
+        swept = boxy & (other[rows] == 0)
+        rows, alone = rows[~swept], rows[swept]
+    return rows, alone

@@ -13,7 +13,7 @@ from .run_names import CLOSED_ENDS, shared_place
 from .run_words import flexible_runs
 from .schedule import Schedule
 from .sections import IntArray
-from .transition_rules import own_change_rows
+from .transition_rules import changed_mains
 
 if TYPE_CHECKING:
     from .graph import DuctGraph
@@ -39,7 +39,7 @@ def unused_notices(graph: "DuctGraph") -> list[Notice]:
     if schedule.transition_exceptions:
         changes = transitions.duct[transitions.length_basis != int(Basis.DRAWN)]
         if not graph.is_return:  # there the tables of junctions have it
-            own = graph.legs.duct[own_change_rows(graph.ducts, graph.legs)]
+            own = graph.legs.duct[changed_mains(graph.ducts, graph.legs)[0]]
             changes = np.concatenate([changes, own])
         said += [
             (

@@ -21,6 +21,7 @@ from .coefficient import Credit, Note
 from .dampers import butterfly_angle, butterfly_credit
 from .operate import settle_at
 from .settling import side_of, starved
+from .takeoff_entries import has_own_entry
 
 WORTH = 1.0  # Pa: less than this needs no damper
 _COLLAR, _ENTRY = "in a rigid collar", "in its entry"
@@ -52,7 +53,7 @@ class Setting:
     credit
         What the angle is read from; None where there is none.
     too_much
-        Whether no angle of the table spends as much.
+        Whether no angle of the table that `angle` is read from spends as much.
     open_share
         Airflow over design airflow with every damper open, at the fan pressure that
         the critical path needs; NaN where no airflows settle.
@@ -139,7 +140,7 @@ def balance(analysis: Analysis) -> list[Setting]:
                 float(set_to.coefficient[row]),
                 float(angle[row]) if read else None,
                 butterfly_credit(bool(is_round[row])) if read else None,
-                needed and shut,
+                read and shut,
                 float(share[row]),
                 read and bool(is_flexible[set_to.duct[row]]),
                 in_entry,
@@ -156,7 +157,7 @@ def blades(analysis: Analysis) -> Blades:
     graph = analysis.graph
     branch, duct = _own_ducts(graph, analysis.conditions.is_flexible)
     legs = graph.legs
-    damped = legs.duct[legs.is_branch & np.isin(legs.entry, _DAMPED)]
+    damped = legs.duct[has_own_entry(legs) & np.isin(legs.entry, _DAMPED)]
     in_entry = np.isin(branch, damped)
     duct[in_entry] = branch[in_entry]
     excess = analysis.critical_loss - analysis.path_loss

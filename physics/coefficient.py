@@ -26,7 +26,7 @@ class Note(IntFlag):
     OWN_CHANGE = 256  # a main's change of section counts as a fitting of its own
     TIGHT_PAIR = 512  # elbows tighter than those of the table of close pairs
     KINKS = 1024  # a transition goes to one side: its kinks count as mitred elbows
-    RESHAPED = 2048  # a main changes its shape where air joins it: an allowance counts
+    RESHAPED = 2048  # a main changes its shape at a junction: an allowance counts
 
     @property
     def words(self) -> list[str]:

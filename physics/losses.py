@@ -20,8 +20,8 @@ from elbowroom.layout import (
     TakeoffEntry,
     and_more,
     angle_words,
+    changed_mains,
     legs_among,
-    own_change_rows,
     refusal,
     sides_before,
     warning,
@@ -277,8 +277,9 @@ def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
         Shape (t,). The downstream duct of a contraction and the upstream duct of an
         expansion are their smaller areas.
     own
-        What mains would spend that change their section at a junction; in a return
-        for a change of shape alone, as the tables of joining air have that of area.
+        What mains would spend that change their section at a junction; in a return,
+        and past radii alone off a rectangle, for a change of shape alone, as the tables
+        of joining air and of radius wyes have that of area.
     """
     found = graph.transitions
     after, before = found.duct, graph.ducts.parent[found.duct]
@@ -295,14 +296,21 @@ def _own_changes(graph: DuctGraph, legs: Legs) -> OwnChanges:
     if not graph.is_return:
         none, length = np.zeros(0, dtype=np.int64), np.zeros(0)
         return _with_own_changes(graph, legs, none, none, length)[1]
-    ducts, rows = graph.ducts, own_change_rows(graph.ducts, legs)
+    rows = np.concatenate(changed_mains(graph.ducts, legs))
+    return _reshaped(graph.ducts, legs, rows, joining=True)
+
+
+def _reshaped(ducts: Ducts, legs: Legs, rows: IntArray, joining: bool) -> OwnChanges:
+    """Changes of shape alone of some mains, those that have one."""
     main, rest = legs.common[rows], legs.straight[rows]
-    shape = transitions.shape_allowance(*_as_they_stand(ducts, rest, main))
+    way = (rest, main) if joining else (main, rest)
+    shape = transitions.shape_allowance(*_as_they_stand(ducts, *way))
     rows, shape = rows[shape > 0.0], shape[shape > 0.0]
     found = Gathered(len(rows))
     found.put(np.arange(len(rows)), transitions.shape_alone(shape))
     drawn = np.full(len(rows), int(Basis.DRAWN))  # no length goes into it
-    return OwnChanges(rows, found, shape, drawn, Note.RESHAPED)
+    note = np.full(len(rows), int(Note.RESHAPED))
+    return OwnChanges(rows, found, shape, drawn, note)
 
 
 def _with_own_changes(
@@ -314,7 +322,7 @@ def _with_own_changes(
 ) -> tuple[Gathered, OwnChanges]:
     """Transitions of a supply, and its mains' own changes: looked up in one pass."""
     ducts, count = graph.ducts, len(length)
-    rows = own_change_rows(ducts, legs)
+    rows, swept = changed_mains(ducts, legs)
     main, rest = legs.common[rows], legs.straight[rows]
     basis, shape = rows, np.zeros(len(rows))
     if len(rows):
@@ -323,10 +331,14 @@ def _with_own_changes(
         length = np.append(length, own_length)
         shape = transitions.shape_allowance(*_as_they_stand(ducts, main, rest))
     every = transitions.transition(*_as_they_stand(ducts, before, after), length)
-    if len(rows) == 0:
-        return every, OwnChanges(rows, every, shape, basis)
+    if len(rows) == 0 and len(swept) == 0:
+        return every, OwnChanges(rows, every, shape, basis, rows)
     mine, others = np.split(np.arange(len(length)), [count])
-    return every.part(mine), OwnChanges(rows, every.part(others), shape, basis)
+    note = np.full(len(rows), int(Note.OWN_CHANGE))
+    own = OwnChanges(rows, every.part(others), shape, basis, note)
+    if len(swept):
+        own = own.joined(_reshaped(ducts, legs, swept, joining=False))
+    return every.part(mine), own
 
 
 def _as_they_stand(

@@ -35,14 +35,28 @@ class OwnChanges:
     basis
         `Basis` codes of its length; shape as `rows`.
     note
-        What legs that have one are noted with.
+        `Note` bits that legs with one are noted with; shape as `rows`.
     """
 
     rows: IntArray
     found: Gathered
     shape: FloatArray
     basis: IntArray
-    note: Note = Note.OWN_CHANGE
+    note: IntArray
+
+    def joined(self, other: "OwnChanges") -> "OwnChanges":
+        """Put those of other mains behind these."""
+        count = len(self.rows)
+        found = Gathered(count + len(other.rows))
+        found.take_over(np.arange(count), self.found)
+        found.take_over(np.arange(count, len(found.value)), other.found)
+        return OwnChanges(
+            np.append(self.rows, other.rows),
+            found,
+            np.append(self.shape, other.shape),
+            np.append(self.basis, other.basis),
+            np.append(self.note, other.note),
+        )
 
 
 def own_change_lengths(
@@ -105,28 +119,28 @@ def count_own_changes(
     main shrinks as its airflow does, with a straight line between. So a small branch
     changes little of what the change of section spends without it. The allowance for a
     change of shape counts in full. Of several branches those that leave a rectangular
-    main by a radius, whose table has mains of other areas, have their share of the air
-    in it. Where air joins, in a return, that allowance counts alone: the tables there
-    have mains of other areas.
+    main by a radius, whose table has mains of other areas but of one shape, have their
+    share of the air in the rest. Past such alone, and where air joins, in a return,
+    that allowance counts alone: the tables there have mains of other areas.
     """
     rows = own.rows
     main, rest = legs.common[rows], legs.straight[rows]
     wide, share = size[rest] / size[main], flow[rest] / flow[main]
     part = own_part(wide, share)
+    if (legs.entry == int(TakeoffEntry.RADIUS)).any():
+        part *= 1.0 - _by_radius(ducts, legs, flow)[rows]
     added = own.shape + (own.found.value - own.shape) * part
     added *= (share / np.minimum(wide, 1.0)) ** 2  # the speed in the smaller area
     added *= (1.0 - legs.likeness[rows]) * (1.0 - legs.evenness[rows])
-    if (legs.entry == int(TakeoffEntry.RADIUS)).any():
-        added *= 1.0 - _by_radius(ducts, legs, flow)[rows]
     counts = (added > 0.0).nonzero()[0]
     if len(counts):
         rows = rows[counts]
         found.value[rows] += added[counts]
         found.credit_also(rows, own.found.part(counts))
-        if own.note == Note.OWN_CHANGE:
-            instead = int(Note.FALLBACK | Note.CLAMPED | Note.EXTENDED)
-            found.notes[rows] &= ~instead
-        found.notes[rows] |= int(own.note)
+        note = own.note[counts]
+        instead = int(Note.FALLBACK | Note.CLAMPED | Note.EXTENDED)
+        found.notes[rows[note == int(Note.OWN_CHANGE)]] &= ~instead
+        found.notes[rows] |= note
 
 
 def _by_radius(ducts: Ducts, legs: Legs, flow: FloatArray) -> FloatArray:

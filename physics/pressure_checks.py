@@ -1,9 +1,12 @@
 """Checks of static pressure: at the terminals, and what leaks by it."""
 
+from typing import NamedTuple
+
 import numpy as np
 
 from elbowroom.layout import (
     FloatArray,
+    IntArray,
 )
 from elbowroom.layout import sections as geometry
 
@@ -21,12 +24,33 @@ _PRESSED = {
 }
 
 
+class Pieces(NamedTuple):
+    """Pieces of ducts between what stands in them, along which the pressure is even.
+
+    The duct of each, its share of that one's length, its mean static pressure against
+    the room, Pa, and by how much that changes from end to end, Pa; shape (p,).
+    """
+
+    duct: IntArray
+    share: FloatArray
+    static: FloatArray
+    change: FloatArray
+
+
 def static_pressure(analysis: Analysis) -> FloatArray:
     """Mean static pressure of each duct against the room, Pa, shape (d,).
 
     Of the layout at design airflow, its dampers set: total pressure at a point is what
     is still spent from there to the room at the end of the costliest path through it.
+    At a component it steps, where that stands or is assumed to: see `Components`.
     """
+    found = pieces_of(analysis)
+    count = len(analysis.graph.ducts.parent)
+    return np.asarray(np.bincount(found.duct, found.share * found.static, count))
+
+
+def pieces_of(analysis: Analysis) -> Pieces:
+    """Static pressure of `static_pressure` along all ducts, piece by piece."""
     graph, elements = analysis.graph, analysis.elements
     parent = graph.ducts.parent
     own = np.bincount(elements.duct, elements.loss, len(parent))
@@ -41,10 +65,40 @@ def static_pressure(analysis: Analysis) -> FloatArray:
     rub = analysis.state.gradient * graph.ducts.length
     ends = elements.kind >= int(Kind.MEETING)
     after = np.bincount(elements.duct[ends], elements.loss[ends], len(parent))
-    total = ahead + after + rub / 2
+    at_end = ahead + after
+    pieces, cut = [], np.zeros(len(parent))  # up to where each duct is in pieces
+    rows = (elements.kind == int(Kind.COMPONENT)).nonzero()[0]
+    if len(rows):
+        places = _places(analysis)
+        still = np.bincount(elements.duct[rows], elements.loss[rows], len(parent))
+        for row in rows.tolist():  # along each duct in their order
+            duct, to = int(elements.duct[row]), float(places[elements.row[row]])
+            pieces.append((duct, cut[duct], to, still[duct]))
+            cut[duct], still[duct] = to, still[duct] - elements.loss[row]
+    before_it = np.array(pieces).reshape(-1, 4)
+    ducts = np.append(before_it[:, 0].astype(np.int64), np.arange(len(parent)))
+    begin = np.append(before_it[:, 1], cut)
+    end = np.append(before_it[:, 2], np.ones(len(parent)))
+    step = np.append(before_it[:, 3], np.zeros(len(parent)))
+    total = at_end[ducts] + step + rub[ducts] * (1.0 - (begin + end) / 2)
     if graph.is_return:  # below the room by what was spent on the way
         total = -total
-    return np.asarray(total - analysis.state.velocity_pressure)
+    static = total - analysis.state.velocity_pressure[ducts]
+    share = end - begin
+    return Pieces(ducts, share, static, rub[ducts] * share)
+
+
+def _places(analysis: Analysis) -> FloatArray:
+    """Where each component stands along the length of its duct, 0 to 1, shape (c,)."""
+    graph = analysis.graph
+    ducts, bends, stand = graph.ducts, graph.bends, graph.components
+    arc = np.zeros(len(ducts.length))  # at the beginning of each
+    np.add.at(arc, bends.duct, bends.radius * bends.angle / 2)
+    straight = np.maximum(ducts.straight[stand.duct], 0.0)
+    place = arc[stand.duct] + stand.share * straight
+    length = ducts.length[stand.duct]
+    along = np.divide(place, length, out=np.full(len(place), 0.5), where=length > 0.0)
+    return np.asarray(along.clip(0.0, 1.0))
 
 
 def terminal_static(analysis: Analysis) -> FloatArray | None:
@@ -113,8 +167,11 @@ def leaking(analysis: Analysis) -> list[Check]:
     kind = analysis.graph.schedule.checks.leakage
     if kind is None:
         return []
-    rub = analysis.state.gradient * analysis.graph.ducts.length
-    lost = leakage(kind, surface_of(analysis), static_pressure(analysis), rub)
+    pieces = pieces_of(analysis)
+    surface = surface_of(analysis)[pieces.duct] * pieces.share
+    lost = np.bincount(
+        pieces.duct, leakage(kind, surface, pieces.static, pieces.change)
+    )
     share = float(lost.sum()) / analysis.flow
     worst = int(np.argmax(lost))
     kept = share <= _MOST_LEAKAGE

@@ -125,6 +125,16 @@ def taken(
     return np.asarray(found)
 
 
+def has_own_entry(legs: Legs) -> BoolArray:
+    """Whether each leg is a branch made with the entry that it has, shape (l,).
+
+    Not the legs of bullhead tees and symmetrical wyes, which have none but a radius,
+    nor taps at a closed end, nor legs where several ducts lead in and several out.
+    """
+    is_one = legs.is_branch & ~legs.is_symmetrical & (legs.common != legs.duct)
+    return np.asarray(is_one & (legs.leg_count > 2))
+
+
 def taken_at(
     ducts: Ducts, legs: Legs, joining: bool, row: int | None = None
 ) -> IntArray:

@@ -268,6 +268,58 @@ def test_the_damper_of_an_entry_is_the_one_that_is_set(
         assert shown.blade_words(side) == "no table"
 
 
+@pytest.mark.parametrize("end", [(4.0, 3.0), (7.0, 1.7)])  # a bullhead tee, a wye
+def test_legs_without_a_main_have_no_damper_in_an_entry(
+    end: tuple[float, float],
+) -> None:
+    """They are made without one, so that a damper is to be ordered."""
+    x, y = end
+    left, right = ([[4.0, 0.0, 0.0], [x, to, 0.0]] for to in (y, -y))
+    runs: list[tuple[str, list[list[float]], Section]] = [
+        ("trunk", [[0, 0, 0], [4, 0, 0]], rectangular(0.4, 0.25)),
+        ("left", left, rectangular(0.2, 0.25)),
+        ("right", right, rectangular(0.2, 0.25)),
+    ]
+    plan = Schedule(
+        terminals={"left": TerminalSpec(0.2, 90.0), "right": TerminalSpec(0.2, 5.0)},
+        takeoff_default=TakeoffEntry.PLAIN_DAMPER,
+    )
+    source = {"trunk": Attributes(source=True, source_at_end=False)}
+    analysis = analyse(build(drawing_from_runs(runs, attributes=source), plan))
+    rows = {row["terminal"]: row for row in results.balancing(analysis)}
+    assert rows["right"]["excess_pa"] > 50.0
+    assert not rows["right"]["entry_damper"]
+    assert rows["right"]["blade_angle_deg"] > 10.0
+    assert rows["right"]["damper_place_m"] != [4.0, 0.0, 0.0]
+    counts = {row.what: row.count for row in quantities(analysis).fittings}
+    assert counts["balancing damper"] == 1
+    assert not [what for what in counts if "with damper" in what]
+
+
+def test_no_blade_angle_of_another_table_is_said_of_the_damper_of_an_entry() -> None:
+    """However much it has to spend: no table has its angles."""
+    runs: list[tuple[str, list[list[float]], Section]] = [
+        ("trunk", [[0, 0, 0], [8, 0, 0]], rectangular(0.3, 0.25)),
+        ("side", [[4, 0, 0], [4, 3, 0]], rectangular(0.2, 0.2)),
+    ]
+    source = {"trunk": Attributes(source=True, source_at_end=False)}
+    for entry, words in (
+        (TakeoffEntry.PLAIN, shown.BEYOND),
+        (TakeoffEntry.PLAIN_DAMPER, "no table"),
+    ):
+        plan = Schedule(
+            terminals={
+                "trunk": TerminalSpec(0.3, 3000.0),
+                "side": TerminalSpec(0.02, 1.0),
+            },
+            takeoff_default=entry,
+        )
+        analysis = analyse(build(drawing_from_runs(runs, attributes=source), plan))
+        rows = {row["terminal"]: row for row in results.balancing(analysis)}
+        assert shown.blade_words(rows["side"]) == words
+        assert rows["side"]["can_be_balanced"] == (words == "no table")
+
+
 def test_at_80_columns_a_place_stands_on_two_lines_at_most(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

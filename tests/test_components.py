@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -11,9 +12,11 @@ from elbowroom.layout import (
     AirSpec,
     Attributes,
     BadInput,
+    ChecksSpec,
     ComponentSpec,
     FanSpec,
     Schedule,
+    SourceSpec,
     TerminalSpec,
     build,
     drawing_from_runs,
@@ -29,10 +32,12 @@ from elbowroom.physics import (
     Kind,
     Option,
     analyse,
+    checks,
     effects,
     operate,
     proportion,
     quantities,
+    static_pressure,
 )
 from elbowroom.viewer import display, layout_view, report, results
 
@@ -397,3 +402,71 @@ def test_a_report_measures_from_the_places_that_are_said_alone() -> None:
         ]
         (cells,) = [row for row in rows if len(row) == 11 and "damper" in row[1]]
         assert cells[8] == length
+
+
+def _leaking(cuts: list[float], is_return: bool, backward: bool) -> Analysis:
+    """A line with a smooth bend, cut at some lengths; coils at two places of it."""
+    corner, end = 6.0, 20.0  # m along the line
+    stops = np.array([0.0, *cuts, end])
+    runs = []
+    for name, (first, last) in zip("abcdef", pairwise(stops.tolist()), strict=False):
+        at = np.array([first, *([corner] if first < corner < last else []), last])
+        points = np.zeros((len(at), 3))
+        points[:, 0] = np.minimum(at, corner)
+        points[:, 1] = np.maximum(at - corner, 0.0)
+        runs.append((name, points[::-1] if backward else points, SIDE))
+
+    def of(length: float, place: tuple[float, float, float]) -> ComponentSpec:
+        name = runs[int(np.searchsorted(stops[1:], length))][0]
+        return ComponentSpec(name, "coil", loss=150.0, at=place)
+
+    plan = Schedule(
+        terminals={runs[-1][0]: TerminalSpec(0.3, 20.0)},
+        checks=ChecksSpec(leakage="B"),
+        components=(of(16.0, (6.0, 10.0, 0.0)), of(3.0, (3.0, 0.0, 0.0))),
+        source=SourceSpec(is_return=is_return),
+    )
+    source = {"a": Attributes(source=True, source_at_end=backward)}
+    return analyse(build(drawing_from_runs(runs, attributes=source), plan))
+
+
+def _leakage(analysis: Analysis) -> float:
+    (found,) = (one for one in checks(analysis) if one.rule.startswith("leakage"))
+    return found.value
+
+
+@pytest.mark.parametrize("is_return", [False, True])
+@pytest.mark.parametrize("backward", [False, True])
+@pytest.mark.parametrize("cuts", [[1.0], [3.0], [4.5], [10.0], [2.0, 9.0, 17.0]])
+def test_a_line_with_coils_leaks_the_same_wherever_it_is_cut(
+    cuts: list[float], is_return: bool, backward: bool
+) -> None:
+    whole = _leaking([], is_return, backward)
+    parts = _leaking(cuts, is_return, backward)
+    assert _leakage(parts) == pytest.approx(_leakage(whole), rel=1e-9)
+    # By the mean over all lengths too.
+    means = [
+        np.average(static_pressure(one), weights=one.graph.ducts.length)
+        for one in (whole, parts)
+    ]
+    assert means[1] == pytest.approx(means[0])
+
+
+def test_static_pressure_steps_where_a_coil_stands() -> None:
+    """By hand: 10 m, one coil at 4 m, so that its loss counts over the first 0.4."""
+    runs = [("duct", np.array([[0.0, 0, 0], [10, 0, 0]]), SIDE)]
+    source = {"duct": Attributes(source=True, source_at_end=False)}
+
+    def of(at: tuple[float, float, float] | None) -> float:
+        plan = Schedule(
+            terminals={"duct": TerminalSpec(0.3, 20.0)},
+            components=(ComponentSpec("duct", "coil", loss=150.0, at=at),),
+        )
+        built = build(drawing_from_runs(runs, attributes=source), plan)
+        found = analyse(built)
+        rub = 10.0 * float(found.state.gradient[0])
+        without = 20.0 + rub / 2 - float(found.state.velocity_pressure[0])
+        return float(static_pressure(found)[0]) - without
+
+    assert of((4.0, 0.0, 0.0)) == pytest.approx(0.4 * 150.0)
+    assert of(None) == pytest.approx(0.5 * 150.0)  # the middle is assumed

@@ -145,6 +145,45 @@ def test_a_return_says_that_a_change_of_shape_counts_at_a_junction() -> None:
     assert not [e for e in effects(analysis) if "transitions" in e.assumption.what]
 
 
+@pytest.mark.parametrize("is_return", [False, True])
+@pytest.mark.parametrize("after", [SAME_AREA[1], rectangular(0.25, 0.4)])
+def test_past_a_radius_alone_a_change_of_shape_counts_too(
+    after: Section, is_return: bool
+) -> None:
+    """The print of radius wyes has rows of other areas, all of them rectangles."""
+
+    def past(rest: Section, *more: float) -> Analysis:
+        runs = [
+            ("main", np.array([[0.0, 0, 3], [5, 0, 3]]), SAME_AREA[0]),
+            ("rest", np.array([[5.0, 0, 3], [10, 0, 3]]), rest),
+            ("a", np.array([[5.0, 0, 3], [5, 3, 3]]), rectangular(0.1, 0.1)),
+        ]
+        flows = {"rest": 0.32, "a": 0.08}
+        if more:
+            runs.append(("b", np.array([[5.0, 0, 3], [5, -3, 3]]), round_section(0.1)))
+            flows["b"] = more[0]
+        plan = Schedule(
+            terminals={name: TerminalSpec(flow) for name, flow in flows.items()},
+            takeoff_exceptions={"a": TakeoffEntry.RADIUS},
+            source=SourceSpec(is_return=is_return),
+        )
+        return analyse(build(drawing_from_runs(runs, attributes=SOURCE), plan))
+
+    analysis, kept = past(after), past(SAME_AREA[0])
+    pv = 0.5 * 1.2041 * (FLOW / 0.1) ** 2
+    added = lost(analysis) - lost(kept)
+    assert added == pytest.approx(0.05 * 0.8**2 * pv, rel=1e-3)
+    elements = analysis.elements
+    (row,) = (elements.kind == Kind.MAIN).nonzero()[0]
+    note = Note(int(elements.notes[row]))
+    assert Note.RESHAPED in note
+    assert Note.CLAMPED in note  # what is said of the print still holds
+    assert "allowance" in elements.credits[elements.credit[row]].table
+    assert not [e for e in effects(analysis) if "transitions" in e.assumption.what]
+    # Beside a plain branch without air it is the same.
+    assert lost(past(after, 1e-9)) == pytest.approx(lost(analysis), rel=1e-6)
+
+
 def test_a_change_of_shape_in_a_return_fades_in_with_no_jump() -> None:
     """A third leg without air changes nothing, and none makes a jump."""
     runs = [
