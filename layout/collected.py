@@ -36,7 +36,7 @@ _SAID: tuple[tuple[str, str, str, Callable[[Any], str]], ...] = (
     ("transition", "mark as a transition", "", str),
     ("roughness", "roughness", "roughnesses", length_words),
     ("roll", "roll", "rolls", angle_words),
-    ("up", "direction of its height", "directions of height", _vector),
+    ("up", "direction of height", "directions of height", _vector),
     ("bend_radius", "bend radius", "bend radii", length_words),
     ("role", "role", "", str),  # counts for nothing by itself
     ("flexible", "mark as flexible", "", str),

@@ -411,7 +411,11 @@ def _floats(words: list[str] | list[bytes], text: str) -> FloatArray:
     try:
         return np.array(words, dtype=np.float64)
     except ValueError:
-        wrong = next((word for word in text.split() if not _is_number(word)), "")
+        each = (
+            word if isinstance(word, str) else word.decode("utf-8", "replace")
+            for word in words
+        )
+        wrong = next((word for word in each if not _is_number(word)), "")
         raise _Damaged(f"{_quoted(wrong)} is no number") from None
 
 
@@ -446,7 +450,8 @@ def _count(word: str) -> int:
 
 def _whole(numbers: FloatArray) -> IntArray:
     """Whole numbers that were read as any."""
-    if not (np.abs(numbers) < 2.0**53).all():  # NaN is caught too
+    whole = np.trunc(numbers) == numbers  # NaN is caught too
+    if not (whole & (np.abs(numbers) < 2.0**53)).all():
         raise _Damaged("a number that should be whole is not")
     return numbers.astype(np.int64)
 

@@ -104,11 +104,15 @@ class RunNames:
         bare, number = numbered(name)
         if number:
             return self._by_number.get((bare, number), []) if bare else []
-        for one in (name, bare):
-            if one.endswith(FIRST):
-                return self._first(one.removesuffix(FIRST))
         bare = bare or name
         found = self._by_label.get(bare, [])
+        # Some are drawn with the number 1; else it is that of the first.
+        if name.endswith(FIRST) and (
+            name.removesuffix(FIRST) in self._drawn or not found
+        ):
+            return self._first(name.removesuffix(FIRST))
+        if bare.endswith(FIRST) and not found:
+            return self._first(bare.removesuffix(FIRST))
         return self._with_copies(bare, found) or self._alike.get(bare, [])
 
     @cached_property
@@ -130,9 +134,11 @@ class RunNames:
         return self._is_plain(name) and len({self._plain[run] for run in runs}) == 1
 
     def is_elsewhere(self, name: str) -> bool:
-        """Whether another drawing has it."""
-        return name in self._elsewhere or (
-            name.endswith(FIRST) and name.removesuffix(FIRST) in self._elsewhere
+        """Whether another drawing has it, by its name there or without a section."""
+        return any(
+            one in self._elsewhere or one.removesuffix(FIRST) in self._elsewhere
+            for one in (name, bare_name(name))
+            if one
         )
 
     def instead(self, name: str) -> str:

@@ -73,6 +73,8 @@ def test_a_file_that_is_cut_or_changed_anywhere_is_refused_in_plain_words(
         ("POINTS 2", "POINTS two", "'two' is no whole number"),
         ("LINES 1 3\n2", "LINES 2 3\n2", "its data are damaged or cut short"),
         ("0 0 3 8 0 3", "0 0 3 8 1_0 3", "a number with an underscore"),
+        ("0 0 3 8 0 3", "0 0 3 8 0\x1c1 3", "a word is no number"),
+        ("2 0 1", "2 0 1.5", "a number that should be whole is not"),
     ],
 )
 def test_a_legacy_file_is_refused_with_the_word_that_is_wrong(

@@ -699,6 +699,46 @@ def test_a_run_that_is_drawn_with_the_number_one_is_not_the_first(
     assert "write its name with the number, 'G1 (2)', or the place" in said
 
 
+@pytest.mark.parametrize("drawn", ["G1 (1)", "G1 (1) 500x300"])
+@pytest.mark.parametrize("others", [("G1 (2)", "G2"), ("G1", "G1 (2)"), ("a", "c")])
+def test_a_run_drawn_with_the_number_one_is_found_by_its_old_size(
+    drawn: str, others: tuple[str, str]
+) -> None:
+    """As any other number is, in a drawing that was written with other sizes."""
+    drawing = _namesakes(drawn, *others, "b", "b2")
+    ends = {
+        others[1]: TerminalSpec(0.1),
+        "b": TerminalSpec(0.1),
+        "b2": TerminalSpec(0.1),
+    }
+    for name in ("G1 (1) 600x300", "G1 400x300 (1)", "G1 (1)"):
+        plan = Schedule(
+            source=SourceSpec(at=(0.0, 0.0, 0.0)),
+            terminals=ends,
+            run_roughness={name: 1e-3},
+        )
+        assert build(drawing, plan).schedule.run_roughness == {drawn: 1e-3}
+
+
+@pytest.mark.parametrize("size", ["", "300x200", "250x200"])
+@pytest.mark.parametrize("number", ["", " (1)", " (2)"])
+def test_a_run_of_the_other_drawing_is_known_by_any_of_its_names(
+    size: str, number: str
+) -> None:
+    """By those that it goes by there; any other is refused."""
+    other = ("R 300x200", "R 300x200 (2)")
+    ends = {name: TerminalSpec(0.1) for name in ("G3", "b", "b2")}
+    source = SourceSpec(at=(0.0, 0.0, 0.0))
+    drawing = _namesakes("G1", "G2", "G3", "b", "b2")
+    for name in (f"R{number} {size}".strip(), f"R {size}".strip() + number):
+        plan = Schedule(source=source, terminals=ends, run_roughness={name: 1e-3})
+        graph = build(drawing, plan, other_runs=other)
+        assert not graph.schedule.run_roughness
+    plan = replace(plan, run_roughness={f"R (3) {size}".strip(): 1e-3})
+    with pytest.raises(BadInput, match=r"the drawing has no run 'R \(3\)"):
+        build(drawing, plan, other_runs=other)
+
+
 def test_what_a_component_is_told_to_write_is_read(tmp_path: Path) -> None:
     coil = '[[component]]\nrun = "G1"\nname = "coil"\nloss = "20 Pa"\n'
     (said,) = _faults(ENDS + coil, _namesakes(), tmp_path)
