@@ -221,9 +221,11 @@ def _inlet_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
 def _bare_terminals(graph: DuctGraph, bare: IntArray) -> Notice:
     """Say which terminals, by their rows, have no declared loss."""
     missing = len(bare)
-    runs = graph.ducts.run[graph.terminals.duct[bare]].tolist()
-    ends = {graph.drawing.names[run] for run in runs}
-    beside = [one for one in graph.schedule.components if one.run in ends]
+    beside = graph.schedule.components
+    if beside:
+        names, runs = graph.drawing.names, graph.ducts.run[graph.terminals.duct[bare]]
+        ends = {names[run] for run in runs.tolist()}
+        beside = tuple(one for one in beside if one.run in ends)
     stands = "".join(
         f"{'' if number == 0 else ','} '{one.name}' in run '{one.run}'"
         for number, one in enumerate(beside[:3])
