@@ -1,6 +1,7 @@
-"""How far branches lie within their mains, where bends and transitions have no room."""
+"""How far ducts lie within their mains, where bends and transitions have no room."""
 
 from dataclasses import replace
+from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
@@ -13,16 +14,17 @@ _ROUNDING = 1e-6
 
 
 class WithinMains(NamedTuple):
-    """Legs of junctions that are short, against the mains that they leave.
+    """Ducts at junctions that are short, against the mains that they leave or end at.
 
     Parameters
     ----------
     duct
-        The legs, shape (n,).
+        Legs, and ducts that end at the side of a main, shape (n,).
     length
         How much of each, from the axis of its main, lies within the main, m.
     is_behind
-        Whether the main is at the end of the leg, where the air of a loop meets.
+        Whether the main is at the end of the duct: one that it ends at, or where the
+        air of a loop meets.
     """
 
     duct: IntArray
@@ -33,7 +35,7 @@ class WithinMains(NamedTuple):
 def within_mains(
     ducts: Ducts, legs: Legs, meetings: Legs, room: FloatArray
 ) -> WithinMains:
-    """Measure to the wall of the main from its axis, along legs that are short.
+    """Measure to the wall of the main from its axis, along ducts that are short.
 
     Parameters
     ----------
@@ -41,17 +43,19 @@ def within_mains(
         As classified.
     room
         Straight length that each duct has to spare from the axes on, m, shape (d,):
-        legs with more than any wall takes are left out.
+        ducts with more than any wall takes are left out.
 
     Notes
     -----
     Along a leg the wall is half of the main's extent in the leg's direction away, over
     the sine of the angle between them. A main that does not go straight on ends at the
-    far wall of its legs: those that turn less come out of its end. What the branch's
-    own entry takes is not counted: our own choice, no published source.
+    far wall of its legs: those that turn less come out of its end. A duct whose legs go
+    off along one line ends at the side of their main. What the branch's own entry takes
+    is not counted: our own choice, no published source.
     """
     found = [_along(ducts, some, room) for some in (legs, meetings)]
-    behind = np.repeat([False, True], [len(duct) for duct, _ in found])
+    found.append(_to_sides(ducts, legs, room))
+    behind = np.repeat([False, True, True], [len(duct) for duct, _ in found])
     duct, length = map(np.concatenate, zip(*found, strict=True))
     return WithinMains(duct, length, behind)
 
@@ -77,6 +81,25 @@ def _along(ducts: Ducts, legs: Legs, room: FloatArray) -> tuple[IntArray, FloatA
     half = np.minimum(ducts.width[own], ducts.height[own]) / 2
     to_end = half * np.tan(np.where(ends, angle, 0.0))
     return own, np.where(ends, np.minimum(length, to_end), length)
+
+
+def _to_sides(
+    ducts: Ducts, legs: Legs, room: FloatArray
+) -> tuple[IntArray, FloatArray]:
+    """Short ducts that end at the side of a main, and how much of each lies in it, m."""
+    widest = np.hypot(ducts.width[legs.duct], ducts.height[legs.duct]) / 2
+    rows = (room[legs.common] * np.sin(legs.angle) < widest).nonzero()[0]
+    within: dict[int, float] = {}
+    for one, other in combinations(rows.tolist(), 2):
+        main = int(legs.common[one])
+        in_line = legs.away[one] @ legs.away[other] < -np.cos(_STRAIGHT_ON)
+        if legs.common[other] == main and in_line and legs.angle[one] > _STRAIGHT_ON:
+            along = ducts.begin[main] - ducts.end[main]
+            along /= np.linalg.norm(along)
+            both = legs.duct[[one, other]]
+            walls = _to_wall(ducts, both, np.array([along, along]))
+            within[main] = max(within.get(main, 0.0), float(walls.max()))
+    return np.array([*within], dtype=np.int64), np.array([*within.values()])
 
 
 def _to_wall(ducts: Ducts, main: IntArray, away: FloatArray) -> FloatArray:
