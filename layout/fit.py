@@ -256,13 +256,21 @@ def _short_bends(graph: "DuctGraph") -> list[Notice]:
             other = ends.get(duct, "the end of the duct")
         else:
             other = begins.get(came, "the start of the duct")
+        radius = float(bends.radius[row])
+        # A mitred elbow has no tangents: it stands where nothing else may.
+        what, remedy = (
+            (
+                f"with its radius of {length_words(radius)} the tangents lack",
+                "take a smaller radius, another construction, or more room",
+            )
+            if radius > 0.0
+            else ("its corner lacks", "draw it that much further away")
+        )
         notices.append(
             warning(
                 _bend_at(graph, row),
-                "the bend does not fit: with its radius of "
-                f"{length_words(float(bends.radius[row]))} the tangents lack "
-                f"{length_words(short)} to {other}",
-                "take a smaller radius, another construction, or more room",
+                f"the bend does not fit: {what} {length_words(short)} to {other}",
+                remedy,
                 effect="its loss is counted in full, but it cannot be built as drawn",
                 place=graph.nodes[int(ducts.start[duct])],
             )

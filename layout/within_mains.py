@@ -1,7 +1,6 @@
 """How far ducts lie within their mains, where bends and transitions have no room."""
 
 from dataclasses import replace
-from itertools import combinations
 from typing import NamedTuple
 
 import numpy as np
@@ -86,19 +85,21 @@ def _along(ducts: Ducts, legs: Legs, room: FloatArray) -> tuple[IntArray, FloatA
 def _to_sides(
     ducts: Ducts, legs: Legs, room: FloatArray
 ) -> tuple[IntArray, FloatArray]:
-    """Short ducts that end at the side of a main, and how much of each lies in it, m."""
+    """Short ducts that end at the side of a main, and how much of each lies in it."""
     widest = np.hypot(ducts.width[legs.duct], ducts.height[legs.duct]) / 2
-    rows = (room[legs.common] * np.sin(legs.angle) < widest).nonzero()[0]
+    short = room[legs.common] * np.sin(legs.angle) < widest
+    short &= np.sin(legs.angle) > np.sin(_STRAIGHT_ON)
+    of_duct: dict[int, list[int]] = {}
+    for row in short.nonzero()[0].tolist():
+        of_duct.setdefault(int(legs.common[row]), []).append(row)
     within: dict[int, float] = {}
-    for one, other in combinations(rows.tolist(), 2):
-        main = int(legs.common[one])
-        in_line = legs.away[one] @ legs.away[other] < -np.cos(_STRAIGHT_ON)
-        if legs.common[other] == main and in_line and legs.angle[one] > _STRAIGHT_ON:
-            along = ducts.begin[main] - ducts.end[main]
-            along /= np.linalg.norm(along)
-            both = legs.duct[[one, other]]
-            walls = _to_wall(ducts, both, np.array([along, along]))
-            within[main] = max(within.get(main, 0.0), float(walls.max()))
+    for duct, rows in of_duct.items():
+        opposite = legs.away[rows] @ legs.away[rows].T < -np.cos(_STRAIGHT_ON)
+        main = legs.duct[rows][opposite.any(axis=1)]
+        if len(main):
+            back = ducts.begin[duct] - ducts.end[duct]
+            away = np.broadcast_to(back / np.linalg.norm(back), (len(main), 3))
+            within[duct] = float(_to_wall(ducts, main, away).max())
     return np.array([*within], dtype=np.int64), np.array([*within.values()])
 
 

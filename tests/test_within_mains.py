@@ -11,9 +11,11 @@ from routes import FLOWS, ROUTE, SOURCE, about_z, line, straight
 from elbowroom.layout import (
     Attributes,
     DuctGraph,
+    ElbowConstruction,
     ElbowRule,
     Schedule,
     Section,
+    SourceSpec,
     TerminalSpec,
     TransitionRule,
     build,
@@ -280,3 +282,49 @@ def test_layouts_with_room_are_as_they_were() -> None:
     lines = [(run, np.array(points, float), cut) for run, points, cut in ROUTE]
     drawing = drawing_from_runs(lines, flows=FLOWS, attributes=SOURCE)
     assert not build(drawing, Schedule()).bends.short_by.any()
+
+
+@pytest.mark.parametrize("one_line", [True, False])
+@pytest.mark.parametrize("is_return", [True, False])
+@pytest.mark.parametrize(("leg", "lacking"), [(0.299, 1.0), (0.301, 0.0)])
+def test_what_ends_at_the_side_of_a_main_has_room_to_its_wall(
+    one_line: bool, is_return: bool, leg: float, lacking: float
+) -> None:
+    """A header of 0.4 m, 0.2 m to its wall; an elbow of 0.1 m; 1 mm more or less."""
+    main = round_section(0.4)
+    header: Runs = [("k", [[1, leg, 3], [9, leg, 3]], main)]
+    if not one_line:
+        header = [
+            ("k1", [[5, leg, 3], [9, leg, 3]], main),
+            ("k2", [[5, leg, 3], [1, leg, 3]], main),
+        ]
+    riser: Any = ("m", [[0, 0, 3], [5, 0, 3], [5, leg, 3]], BRANCH)
+    terminals = {
+        "near": TerminalSpec(0.05, at=(1, leg, 3)),
+        "far": TerminalSpec(0.05, at=(9, leg, 3)),
+    }
+    attributes = {"m": Attributes(source=True, source_at_end=False)}
+    drawing = drawing_from_runs([riser, *header], attributes=attributes)
+    schedule = Schedule(
+        terminals=terminals,
+        source=SourceSpec(is_return=is_return),
+        elbow_default=ElbowRule(radius_ratio=1.0),
+    )
+    graph = build(drawing, schedule)
+    assert_allclose(graph.bends.short_by, [lacking / 1000], atol=1e-9)
+
+
+def test_a_mitred_elbow_in_a_main_is_to_be_drawn_further_away() -> None:
+    rule = ElbowRule(construction=ElbowConstruction.MITRED)
+    runs: Runs = [
+        ("m", [[0, 0, 3], [9, 0, 3]], round_section(0.4)),
+        ("b", [[5, 0, 3], [5, 0.1, 3], [8, 0.1, 3]], rectangular(0.1, 0.1)),
+    ]
+    attributes = {"m": Attributes(source=True, source_at_end=False)}
+    schedule = Schedule(
+        terminals={end: TerminalSpec(0.05) for end in ("m", "b")}, elbow_default=rule
+    )
+    graph = build(drawing_from_runs(runs, attributes=attributes), schedule)
+    (found,) = [one for one in graph.notices if "does not fit" in one.what]
+    assert "its corner lacks 100 mm (3.9 in) to the junction before it" in found.what
+    assert found.remedy == "draw it that much further away"
