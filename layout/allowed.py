@@ -96,7 +96,8 @@ PRESSURE = Range("pressure", 0.0)
 AIRFLOW = above_zero("airflow")
 # What a file may declare of it; that of a duct at hand, worked out, has no end.
 VELOCITY_PRESSURE = Range("pressure", 0.0, 1e4)
-_TEMPERATURE = Range("temperature", 213.15, 423.15)
+_ROUNDING = 1e-9  # K: -60 °C and 150 °C in K, whichever unit they were written in
+_TEMPERATURE = Range("temperature", 213.15 - _ROUNDING, 423.15 + _ROUNDING)
 _LOSS = Range("pressure", 0.0, 1e5)
 _COEFFICIENT = Range("coefficient", 0.0, 1e6)
 _EFFICIENCY = above_zero("share", 1.0)

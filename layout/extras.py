@@ -15,13 +15,14 @@ from .quantity_words import length_words
 from .sections import (
     LARGEST_SIDE,
     ROUGHEST,
+    SMALLEST_SIDE,
     Section,
     Shape,
     flat_oval,
     rectangular,
     round_section,
 )
-from .units import FOOT
+from .units import FOOT, beyond_buildings
 
 # key: (what it is, factor to SI)
 _NUMBERS = {
@@ -179,20 +180,16 @@ def _quantity(key: str, raw: object, where: str, faults: list[Notice]) -> float 
             )
         )
         return None
-    if what != "roll" and number <= 0.0:
+    if what != "roll" and number * factor <= 0.0:
         faults.append(
             error(where, f"{key} is {number:g}; it must be above zero", "correct it")
         )
         return None
-    value = number * factor
-    if what in ("width", "height", "diameter") and value > LARGEST_SIDE:
-        faults.append(
-            error(
-                where,
-                f"{key} is {number:g}, a duct of {length_words(value)}",
-                "check the unit: was it meant in millimetres",
-            )
-        )
+    value, is_side = number * factor, what in ("width", "height", "diameter")
+    slip = "" if what == "roll" else _slip(value, what)
+    if slip:
+        way = "check the unit: was it meant in millimetres" if is_side else "correct it"
+        faults.append(error(where, f"{key} is {number:g}, {slip}", way))
         return None
     if what == "roughness" and value > ROUGHEST:
         faults.append(
@@ -204,6 +201,15 @@ def _quantity(key: str, raw: object, where: str, faults: list[Notice]) -> float 
         )
         return None
     return value
+
+
+def _slip(value: float, what: str) -> str:
+    """How a value in SI is none that a duct has, in words; empty where it is one."""
+    if what in ("width", "height", "diameter"):
+        if value < SMALLEST_SIDE:
+            return f"less than {length_words(SMALLEST_SIDE)}"
+        return f"a duct of {length_words(value)}" if value > LARGEST_SIDE else ""
+    return beyond_buildings(value, "airflow" if what == "flow" else "length")
 
 
 def bare_quantity(key: str) -> tuple[str, str] | None:

@@ -7,7 +7,14 @@ from dataclasses import dataclass
 from . import fractions
 from .faults import refusal
 from .nearest import nearest
-from .sections import LARGEST_SIDE, Section, flat_oval, rectangular, round_section
+from .sections import (
+    LARGEST_SIDE,
+    SMALLEST_SIDE,
+    Section,
+    flat_oval,
+    rectangular,
+    round_section,
+)
 
 INCH = 0.0254
 FOOT = 0.3048
@@ -152,6 +159,9 @@ _LARGEST = {
     "heat transmission": 1e5,
     "time": 1e9,
 }
+_LEAST = {
+    "airflow": 1e-12
+}  # less is a slip too, but nothing at all; lengths may be tiny
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = re.compile(rf"\s*({_NUMBER})\s*(.*?)\s*")
 _MARK = re.compile(r"\d[,'’\s]\d")  # within a number, of which only one is read
@@ -234,13 +244,21 @@ def quantity(text: object, dimension: str, where: str) -> float:
         value = (float(match[1]) + unit.offset) * unit.factor
     if not math.isfinite(value):
         raise refusal(where, f"'{text}' is not finite", f"write it like {example}")
-    if abs(value) > _LARGEST[dimension]:
+    if slip := beyond_buildings(value, dimension):
         raise refusal(
-            where,
-            f"'{text}' is more {dimension} than any building has",
-            f"correct it; write it like {example}",
+            where, f"'{text}' is {slip}", f"correct it; write it like {example}"
         )
     return value
+
+
+def beyond_buildings(value: float, dimension: str) -> str:
+    """How a value in SI is a slip, in words; empty where it may be meant."""
+    size = abs(value)
+    if size > _LARGEST[dimension]:
+        return f"more {dimension} than any building has"
+    if 0.0 < size < _LEAST.get(dimension, 0.0):
+        return f"less {dimension} than any building has"
+    return ""
 
 
 def _of_comma(text: str) -> str:
@@ -396,7 +414,7 @@ def _check_side(side: float, text: str, where: str) -> None:
         raise refusal(
             where, f"a side in '{text}' is not above zero", "correct the size"
         )
-    if side < 1e-6:
+    if side < SMALLEST_SIDE:
         raise refusal(
             where,
             f"a side in '{text}' is less than 0.001 mm (0.00004 in)",

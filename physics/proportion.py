@@ -1,5 +1,6 @@
 """Sizes of a whole layout: equal friction, a velocity, or static regain."""
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -154,9 +155,13 @@ def _lowered(
 ) -> dict[str, RunLimits]:
     """Limits of the runs, those that stand too near an obstacle made lower."""
     limits, ducts = dict(schedule.limits), analysis.graph.ducts
+    highest, widest = (
+        None if limit is None or math.isinf(limit) else limit
+        for limit in (aim.highest, aim.widest)
+    )
     for run, duct, lacking in _too_near(analysis, obstacles, schedule):
         height = float(ducts.height[duct]) - 2.0 * lacking
-        own = limits.get(run, RunLimits(aim.highest, aim.widest))
+        own = limits.get(run, RunLimits(highest, widest))
         if height >= _LOWEST and (own.highest is None or height < own.highest):
             limits[run] = replace(own, highest=height)
     return limits

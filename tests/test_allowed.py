@@ -88,7 +88,7 @@ def flow_of_run(value: Any) -> Drawing:
 # What is made, by one of its values; its least and largest value; whether the least
 # itself is refused. The largest is None where any finite number will do.
 RANGES: list[tuple[str, Callable[[Any], Any], float, float | None, bool]] = [
-    ("temperature", of(AirSpec, "temperature"), 213.15, 423.15, False),
+    ("temperature", of(AirSpec, "temperature"), 213.15 - 1e-9, 423.15 + 1e-9, False),
     ("altitude", of(AirSpec, "altitude"), -500.0, 6000.0, False),
     ("pressure", of(AirSpec, "pressure"), 3e4, 1.2e5, False),
     ("humidity", of(AirSpec, "humidity"), 0.0, 1.0, False),
@@ -99,8 +99,8 @@ RANGES: list[tuple[str, Callable[[Any], Any], float, float | None, bool]] = [
     ("hours", of(FanSpec, "hours"), 0.0, 8784 * 3600.0, False),
     ("inlet_velocity", of(FanSpec, "inlet_velocity_pressure"), 0.0, None, False),
     ("outlet_velocity", of(FanSpec, "outlet_velocity_pressure"), 0.0, None, False),
-    ("around", of(ChecksSpec, "around"), 213.15, 423.15, False),
-    ("dew_point", of(ChecksSpec, "dew_point"), 213.15, 423.15, False),
+    ("around", of(ChecksSpec, "around"), 213.15 - 1e-9, 423.15 + 1e-9, False),
+    ("dew_point", of(ChecksSpec, "dew_point"), 213.15 - 1e-9, 423.15 + 1e-9, False),
     ("transmission", of(ChecksSpec, "transmission"), 0.0, 50.0, False),
     ("least_flow", of(ChecksSpec, "least_flow"), 0.0, None, True),
     ("most_flow", of(ChecksSpec, "most_flow"), 0.0, None, True),

@@ -2,6 +2,7 @@
 
 import csv
 import json
+import math
 import re
 import zipfile
 from collections import Counter
@@ -990,6 +991,9 @@ def test_a_run_under_a_beam_is_made_lower() -> None:
     plan = Schedule(clearance=0.02)
     free = proportion(drawn(), plan, Aim(rate=0.8))
     bound = proportion(drawn(), plan, Aim(rate=0.8), obstacles=[beam])
+    unbound = Aim(rate=0.8, highest=math.inf, widest=math.inf)
+    alike = proportion(drawn(), plan, unbound, obstacles=[beam])
+    assert [c.chosen for c in alike.choices] == [c.chosen for c in bound.choices]
     heights = [
         next(c.chosen.height for c in found.choices if c.run == "T1")
         for found in (free, bound)

@@ -107,6 +107,15 @@ def test_cells_with_a_quantity_without_its_unit(name: str, tmp_path: Path) -> No
 @pytest.mark.parametrize(
     ("extras", "what"),
     [
+        ({"flow_cfm": 1e-300}, "flow_cfm is 1e-300, less airflow than any"),
+        ({"flow_m3h": 1e-323}, "flow_m3h is 9.88131e-324; it must be above zero"),
+        ({"flow_ls": 1e20}, "flow_ls is 1e.20, more airflow than any building has"),
+        (
+            {"bend_radius_mm": 1e-323},
+            "bend_radius_mm is 9.88131e-324; it must be above",
+        ),
+        ({"bend_radius_m": 1e9}, "bend_radius_m is 1e.09, more length than any"),
+        ({"diameter_mm": 1e-60}, "diameter_mm is 1e-60, less than 0.001 mm"),
         ({"roughness_m": 0.09}, "roughness_m is 0.09, more than 20 mm"),
         ({"width_mm": "6_00", "height_mm": 300}, "width_mm is '6_00', which is no"),
         ({"roughness_m": 0.001, "flexible": True}, "and flexible are both given"),
