@@ -31,6 +31,7 @@ from . import sizes
 from .analysis import Analysis, analyse
 from .elements import Kind
 from .quantities import quantities
+from .sizing_notices import few_names, resized_terminals
 from .takeoff_entries import tabled_entries
 
 LEAST_WON = 0.5  # Pa: a change that wins less is not listed
@@ -181,6 +182,9 @@ def _side_effects(before: Analysis, after: Analysis, mass: float) -> tuple[str, 
     if abs(heavier) > 0.5:
         more_or_less = "more" if heavier > 0 else "less"
         said.append(f"{mass_words(abs(heavier))} {more_or_less} sheet")
+    held = resized_terminals(before, after)
+    if held:
+        said.append(f"the coefficient of {few_names(held)} is kept at another size")
     # What one path wins others may have to throttle away.
     excess = after.critical_loss - after.path_loss
     worst = int(np.argmax(excess))

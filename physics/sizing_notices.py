@@ -115,8 +115,32 @@ def sizing_notices(
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
     notices += _too_small(after, choices, aimed, helps, aim.rate is not None)
     notices += dust_flags(after.graph)
-    notices += _unpaid(after, choices)
+    notices += _unpaid(after, choices) + _coefficients_kept(after, before)
     return notices + _of_the_fan(after, choices, aim, rate, lower, kept)
+
+
+def resized_terminals(before: Analysis, after: Analysis) -> list[str]:
+    """Terminals with a declared coefficient, in ducts of another area than before."""
+    ends = after.graph.terminals
+    rows = np.fromiter(ends.coefficient, dtype=np.int64)
+    duct = ends.duct[rows]  # whose airflow is the same
+    velocity = before.state.velocity[duct], after.state.velocity[duct]
+    return [ends.name[row] for row in rows[~np.isclose(*velocity)].tolist()]
+
+
+def _coefficients_kept(after: Analysis, before: Analysis | None) -> list[Notice]:
+    """Say which coefficients of terminals stand on a duct of another size."""
+    held = resized_terminals(before, after) if before is not None else []
+    if not held:
+        return []
+    return [
+        warning(
+            after.graph.drawing.file,
+            f"the coefficient of {few_names(held)} is kept on a duct of another size, "
+            "as that of a hood or nozzle as wide as its duct is",
+            'declare loss = "..." at the terminal where it is a grille of its own size',
+        )
+    ]
 
 
 def _beyond_their_mains(after: Analysis) -> list[Notice]:

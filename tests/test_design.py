@@ -2315,3 +2315,28 @@ def test_sizes_that_chase_the_rate_say_to_which_they_were_taken(
             assert higher["friction_rate_available_pa_m"] < rate * 1.0101
     assert circles
     assert carried
+
+
+@pytest.mark.parametrize("is_told", [True, False])
+def test_a_coefficient_that_is_kept_on_a_duct_of_another_size_is_said(
+    is_told: bool,
+) -> None:
+    """A grille has its own size; a hood or a nozzle that of its duct."""
+    lines = [
+        ("m", np.array([[0.0, 0, 3], [9, 0, 3]]), round_section(0.4)),
+        ("b", np.array([[5.0, 0, 3], [5, 4, 3]]), round_section(0.12)),
+    ]
+    at_fan = Attributes(source=True, source_at_end=False)
+    end = TerminalSpec(0.05, coefficient=5.0) if is_told else TerminalSpec(0.05, 60.0)
+    graph = build(
+        drawing_from_runs(lines, attributes={"m": at_fan}),
+        Schedule(terminals={"m": TerminalSpec(0.05), "b": end}),
+    )
+    said = "the coefficient of 'b' is kept "
+    effects = [
+        one.side_effects for one in remedies(analyse(graph)) if "larger" in one.what
+    ]
+    assert effects
+    assert all(any(said in one for one in some) is is_told for some in effects)
+    found = proportion(graph.drawing, graph.schedule, Aim(rate=0.5))
+    assert any(said in one.what for one in found.notices) is is_told
