@@ -434,14 +434,18 @@ def _of_speed_at_fan(analysis: "Analysis") -> list[Assumption]:
     graph, system, conditions = analysis.graph, analysis.system, analysis.conditions
     side = "inlet" if graph.is_return else "outlet"
     taken: float = getattr(system, f"{side}_velocity_pressure")
-    if system.fan_kind != "external static" or not taken > 0.0:
+    other_option = conditions.outlet_of
+    is_moving = taken > 0.0
+    if system.fan_kind != "external static" or not (is_moving or other_option):
         return []
     said = f"a velocity pressure of {pressure_words(taken)}"
-    other_option = conditions.outlet_of
-    there = f"of '{other_option}'" if other_option else "there"
-    as_fast = f"air as fast at the fan's {side} as in the duct {there}: {said}"
+    there = f"'{other_option}'" if other_option else "the duct there"
+    as_fast = f"air as fast at the fan's {side} as in {there}: {said}"
+    ways: list[tuple[str, str, str, float | None]]
     ways = [(side, as_fast, "still air there, as in a plenum", 0.0)]
-    if graph.is_return:  # nobody drew its other side
+    if not is_moving:  # as another option declares it
+        ways = [(side, as_fast, "as in its own first duct", None)]
+    elif graph.is_return:  # nobody drew its other side
         none = "no velocity pressure at the fan's outlet"
         ways.append(("outlet", none, f"{said}, as at its inlet", taken))
     found = []
