@@ -15,6 +15,7 @@ from elbowroom.layout import (
     BoolArray,
     ElbowConstruction,
     ElbowRule,
+    IntArray,
     Schedule,
     Shape,
     TakeoffEntry,
@@ -54,6 +55,7 @@ _ROUGHER_FLEXIBLE = "flexible duct, metallic corrugated, fully extended"
 _ASSUMED = int(Basis.ASSUMED)
 _HUMID = 0.5  # share of saturation
 OTHER_FLOW = 0.01  # less is the rounding of an airflow in another unit; own choice
+_SAME_AIR = 1e-9  # share of an airflow; the rounding of a sum
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -510,7 +512,7 @@ def _of_places(analysis: "Analysis") -> list[Assumption]:
     for row, spec in enumerate(specs):
         run = ducts.run[graph.components.duct[row]]
         (pieces,) = (ducts.run == run).nonzero()
-        if spec.at is not None or len(pieces) == 1:
+        if spec.at is not None or _are_alike(analysis, pieces):
             continue
         last = int(pieces[-1])
         x, y, z = ((ducts.begin[last] + ducts.end[last]) / 2).tolist()
@@ -523,6 +525,18 @@ def _of_places(analysis: "Analysis") -> list[Assumption]:
         "that of its last piece",
         components=tuple(elsewhere),
     )
+
+
+def _are_alike(analysis: "Analysis", pieces: IntArray) -> bool:
+    """Whether what stands in a run loses the same in all its pieces, on all paths.
+
+    They follow one another with the same air and the same section, as around bends.
+    """
+    ducts, flow = analysis.graph.ducts, analysis.state.flow[pieces]
+    in_line = set(ducts.parent[pieces[1:]].tolist()) <= set(pieces.tolist())
+    same = (np.abs(flow - flow[0]) <= _SAME_AIR * flow[0]).all()
+    sizes = ducts.width[pieces], ducts.height[pieces], ducts.shape[pieces]
+    return bool(in_line and same and all((size == size[0]).all() for size in sizes))
 
 
 def _of_checks(analysis: "Analysis") -> list[Assumption]:
