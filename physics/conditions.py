@@ -58,8 +58,8 @@ class Conditions:
         and has the other on top. As declared, or of a drawn return; None where the
         drawing alone says it (see `system_of`).
     outlet_of
-        Option of a comparison whose first duct says the velocity pressure at the fan
-        for this one too (see `with_one_outlet`); empty where its own says it.
+        Option of a comparison that says the velocity pressure at the fan for this one
+        too (see `with_one_outlet`); empty where it says its own.
     loss_ratio
         What a declared loss is multiplied by for one in this air.
     components

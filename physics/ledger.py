@@ -15,6 +15,7 @@ from elbowroom.layout import (
     BoolArray,
     ElbowConstruction,
     ElbowRule,
+    IntArray,
     Schedule,
     Shape,
     TakeoffEntry,
@@ -54,6 +55,7 @@ _ROUGHER_FLEXIBLE = "flexible duct, metallic corrugated, fully extended"
 _ASSUMED = int(Basis.ASSUMED)
 _HUMID = 0.5  # share of saturation
 OTHER_FLOW = 0.01  # less is the rounding of an airflow in another unit; own choice
+_SAME_AIR = 1e-9  # share of an airflow; the rounding of a sum
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -434,14 +436,18 @@ def _of_speed_at_fan(analysis: "Analysis") -> list[Assumption]:
     graph, system, conditions = analysis.graph, analysis.system, analysis.conditions
     side = "inlet" if graph.is_return else "outlet"
     taken: float = getattr(system, f"{side}_velocity_pressure")
-    if system.fan_kind != "external static" or not taken > 0.0:
+    other_option = conditions.outlet_of
+    is_moving = taken > 0.0
+    if system.fan_kind != "external static" or not (is_moving or other_option):
         return []
     said = f"a velocity pressure of {pressure_words(taken)}"
-    other_option = conditions.outlet_of
-    there = f"of '{other_option}'" if other_option else "there"
-    as_fast = f"air as fast at the fan's {side} as in the duct {there}: {said}"
+    there = f"'{other_option}'" if other_option else "the duct there"
+    as_fast = f"air as fast at the fan's {side} as in {there}: {said}"
+    ways: list[tuple[str, str, str, float | None]]
     ways = [(side, as_fast, "still air there, as in a plenum", 0.0)]
-    if graph.is_return:  # nobody drew its other side
+    if not is_moving:  # as another option declares it
+        ways = [(side, as_fast, "as in its own first duct", None)]
+    elif graph.is_return:  # nobody drew its other side
         none = "no velocity pressure at the fan's outlet"
         ways.append(("outlet", none, f"{said}, as at its inlet", taken))
     found = []
@@ -506,7 +512,7 @@ def _of_places(analysis: "Analysis") -> list[Assumption]:
     for row, spec in enumerate(specs):
         run = ducts.run[graph.components.duct[row]]
         (pieces,) = (ducts.run == run).nonzero()
-        if spec.at is not None or len(pieces) == 1:
+        if spec.at is not None or _are_alike(analysis, pieces):
             continue
         last = int(pieces[-1])
         x, y, z = ((ducts.begin[last] + ducts.end[last]) / 2).tolist()
@@ -519,6 +525,18 @@ def _of_places(analysis: "Analysis") -> list[Assumption]:
         "that of its last piece",
         components=tuple(elsewhere),
     )
+
+
+def _are_alike(analysis: "Analysis", pieces: IntArray) -> bool:
+    """Whether what stands in a run loses the same in all its pieces, on all paths.
+
+    They follow one another with the same air and the same section, as around bends.
+    """
+    ducts, flow = analysis.graph.ducts, analysis.state.flow[pieces]
+    in_line = set(ducts.parent[pieces[1:]].tolist()) <= set(pieces.tolist())
+    same = (np.abs(flow - flow[0]) <= _SAME_AIR * flow[0]).all()
+    sizes = ducts.width[pieces], ducts.height[pieces], ducts.shape[pieces]
+    return bool(in_line and same and all((size == size[0]).all() for size in sizes))
 
 
 def _of_checks(analysis: "Analysis") -> list[Assumption]:

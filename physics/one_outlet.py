@@ -4,7 +4,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from elbowroom.layout import Notice, pressure_words, section_words, warning
+from elbowroom.layout import (
+    FanSpec,
+    Notice,
+    Schedule,
+    pressure_words,
+    section_words,
+    warning,
+)
 
 from .analysis import Analysis, analyse
 
@@ -29,27 +36,36 @@ def with_one_outlet(options: Sequence["Option"]) -> list["Option"]:
     Returns
     -------
     options
-        Those with another first duct analysed anew, and a notice in all of the fan; as
-        they were where the outlet is declared, the first ducts are alike, the fan
-        blows into a plenum or its total pressure is given.
+        Those with another outlet analysed anew, and a notice in all of the fan; as
+        they were where each declares its own, the first ducts are alike, the fan blows
+        into a plenum or its total pressure is given.
 
     Notes
     -----
-    The velocity pressure goes with the density and the square of the airflow, where
-    options carry other air.
+    The first that declares the outlet goes before those with a duct alone. Fans are
+    the same by their pressure and its air: what else is said of them, as their
+    efficiency, makes no other outlet. The velocity pressure goes with the density and
+    the square of the airflow, where options carry other air.
     """
     found = list(options)
     place_of = {id(option): place for place, option in enumerate(options)}
     open_ended = [one for one in options if _is_unsaid(one.analysis)]
     while open_ended:
-        first = open_ended[0]
-        alike = [one for one in open_ended if _same_fan(first.analysis, one.analysis)]
+        alike = [
+            one for one in open_ended if _same_fan(open_ended[0].analysis, one.analysis)
+        ]
         open_ended = [one for one in open_ended if one not in alike]
+        declared = [
+            one
+            for one in options
+            if _is_declared(one.analysis) and _same_fan(alike[0].analysis, one.analysis)
+        ]
+        first = (declared or alike)[0]
         others = [one for one in alike if _has_another(first.analysis, one.analysis)]
         if not others:
             continue
-        said = _notice(first, others)
-        for one in alike:
+        said = _notice(first, others, alike, is_declared=bool(declared))
+        for one in (*declared, *alike):
             analysis = one.analysis
             if one in others:
                 analysis = _with_outlet_of(first, analysis)
@@ -69,16 +85,37 @@ def _taken(analysis: Analysis) -> float:
     return value
 
 
+def _said(analysis: Analysis) -> float | None:
+    """What is said of that, Pa."""
+    conditions = analysis.conditions
+    value: float | None = getattr(conditions, f"{_side(analysis)}_velocity_pressure")
+    return value
+
+
+def _is_static(analysis: Analysis) -> bool:
+    return analysis.system.fan_kind == "external static"
+
+
 def _is_unsaid(analysis: Analysis) -> bool:
     """Whether the first duct alone says how fast the air is at the fan."""
-    said = getattr(analysis.conditions, f"{_side(analysis)}_velocity_pressure")
-    is_static = analysis.system.fan_kind == "external static"
-    return is_static and said is None and _taken(analysis) > 0.0
+    return _is_static(analysis) and _said(analysis) is None and _taken(analysis) > 0.0
+
+
+def _is_declared(analysis: Analysis) -> bool:
+    """Whether an option says itself how fast the air is at the fan."""
+    is_said = _said(analysis) is not None and not analysis.conditions.outlet_of
+    return _is_static(analysis) and is_said
 
 
 def _same_fan(one: Analysis, other: Analysis) -> bool:
     fans = one.graph.schedule.fan, other.graph.schedule.fan
-    return fans[0] == fans[1] and _side(one) == _side(other)
+    return _pressure(fans[0]) == _pressure(fans[1]) and _side(one) == _side(other)
+
+
+def _pressure(fan: FanSpec) -> tuple[object, ...]:
+    """What makes the pressure of a fan, and in which air."""
+    in_standard_air = fan.pressure_at == "standard air"
+    return fan.external_static_pressure, fan.curve, fan.curve_is_total, in_standard_air
 
 
 def _through_outlet_of(first: Analysis, other: Analysis) -> float:
@@ -100,18 +137,53 @@ def _with_outlet_of(first: "Option", analysis: Analysis) -> Analysis:
     return analyse(analysis.graph, conditions)
 
 
-def _notice(first: "Option", others: Sequence["Option"]) -> Notice:
+def _notice(
+    first: "Option",
+    others: Sequence["Option"],
+    silent: Sequence["Option"],
+    *,
+    is_declared: bool,
+) -> Notice:
     analysis, taken = first.analysis, _taken(first.analysis)
-    side, file = _side(analysis), analysis.graph.schedule.file
-    ends = (analysis.graph.ducts.parent < 0).nonzero()[0].tolist()
-    sections = {section_words(analysis.graph.section(end)): None for end in ends}
+    side = _side(analysis)
+    file = silent[0].analysis.graph.schedule.file
     names = ", ".join(f"'{one.name}'" for one in others)
+    as_in, order = f"as declared for '{first.name}'", ""
+    if not is_declared:
+        ends = (analysis.graph.ducts.parent < 0).nonzero()[0].tolist()
+        sections = {section_words(analysis.graph.section(end)): None for end in ends}
+        as_in = f"as in '{first.name}', {' and '.join(sections)}"
+        order = f"; in another order of the options another {side} would count"
     return warning(
         f"{file}, [fan]" if file else "[fan]",
-        f"the fan's {side} is taken in {names} as in '{first.name}', "
-        f"{' and '.join(sections)}, with a velocity pressure of "
+        f"the fan's {side} is taken in {names} {as_in}, with a velocity pressure of "
         f"{pressure_words(taken)}; the transition between it and the duct there is not "
         "counted",
-        f'write {side}_velocity_pressure = "{taken:.1f} Pa" under [fan] if so',
-        effect=f"one fan has one {side}, and another there would change what it leaves",
+        f"write {_lines(first, silent)} if so",
+        effect=f"one fan has one {side}, and another there would change what it leaves"
+        + order,
+    )
+
+
+def _lines(first: "Option", silent: Sequence["Option"]) -> str:
+    """What to write, and in which schedules: in all that do not say it."""
+    of_schedule: dict[int, Option] = {}
+    for one in silent:
+        of_schedule.setdefault(id(one.analysis.graph.schedule), one)
+    files = [one.analysis.graph.schedule.file for one in of_schedule.values()]
+    places: dict[str, list[str]] = {}
+    for one, file in zip(of_schedule.values(), files, strict=True):
+        value = _through_outlet_of(first.analysis, one.analysis)
+        line = f'{_side(one.analysis)}_velocity_pressure = "{value:.1f} Pa"'
+        place = file
+        if file == Schedule().file:
+            place = f"the schedule of '{one.name}'"
+        elif files.count(file) > 1:
+            place = f"{file} of '{one.name}'"
+        places.setdefault(line, []).append(place)
+    if len(files) == 1:
+        return f"{next(iter(places))} under [fan]"
+    return ", and ".join(
+        f"{line} under [fan] in {' and in '.join(where)}"
+        for line, where in places.items()
     )

@@ -981,6 +981,54 @@ def test_every_option_has_a_help_text() -> None:
     assert bare == []
 
 
+@pytest.mark.parametrize("command", ["compare", "report", "view"])
+def test_a_schedule_given_again_is_refused_and_not_taken_for_all(
+    command: str, capsys: Captured
+) -> None:
+    plans = ["--schedule", "a.toml", "--schedule=b.toml"]
+    assert refused(capsys, command, *OPTIONS[:2], *plans) == (
+        "elbowroom: --schedule: it is given more than once, and one holds for every "
+        "drawing; give it once, or leave it out and write the schedule of each drawing "
+        "in NAME.schedule.toml beside it.\n"
+    )
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["analyse", str(HOUSE), "--schedule", "a.toml", "--schedule", "a.toml"],
+        ["compare", *OPTIONS[:2], "--units", "metric", "--units", "inch-pound"],
+        ["size", "--flow", "900 cfm", "--rate", "1 Pa/m", "--flow", "90 cfm"],
+    ],
+    ids=lambda words: words[0],
+)
+def test_an_option_that_holds_one_is_given_once(
+    words: list[str], capsys: Captured
+) -> None:
+    said = refused(capsys, *words)
+    option = words[-2]
+    assert said == f"elbowroom: {option}: it is given more than once; give it once.\n"
+
+
+def test_flags_and_options_of_several_may_be_given_again(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    assert main(["sources", "--json", "--json"]) == 0
+    again = ["--units", "metric", "--units", "metric"]
+    assert main(["analyse", "--help", *again]) == 0
+    assert "--units" in capsys.readouterr().out
+    block = tmp_path / "block.obj"
+    block.write_text(
+        "v 90 90 90\nv 91 90 90\nv 90 91 90\nv 90 90 91\n"
+        "f 1 3 2\nf 1 2 4\nf 2 3 4\nf 1 4 3\n"
+    )
+    other = shutil.copy(block, tmp_path / "other.obj")
+    solids = ["--obstacles", str(block), "--obstacles", str(other)]
+    units = ["--obstacles-unit", "m", "--obstacles-up", "z"]
+    assert main(["analyse", str(HOUSE), *solids, *units, "--json"]) == 0
+    assert "paths" in json.loads(capsys.readouterr().out)
+
+
 def test_options_of_one_stem_get_names_of_their_own(
     tmp_path: Path, capsys: Captured
 ) -> None:

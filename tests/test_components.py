@@ -388,6 +388,30 @@ def test_a_place_that_nobody_says_is_listed_where_its_run_has_more_than_one() ->
     ]
 
 
+def test_a_place_is_not_listed_where_a_run_only_bends_or_each_way_has_its_own() -> None:
+    coil = ComponentSpec("duct", "coil", loss=5.0)
+    cut = rectangular(0.4, 0.3)
+
+    def listed(*runs: tuple[str, list[list[float]]], **more: TerminalSpec) -> int:
+        plan = Schedule(components=(coil,), terminals=more)
+        lines = [(name, np.array(points), cut) for name, points in runs]
+        first = {runs[0][0]: Attributes(source=True, source_at_end=False)}
+        found = analyse(build(drawing_from_runs(lines, attributes=first), plan))
+        every = effects(found)
+        return sum("first piece" in one.assumption.what for one in every)
+
+    bent = ("duct", [[0.0, 0.0, 0.0], [4.0, 0.0, 0.0], [4.0, 4.0, 0.0]])
+    assert listed(bent, duct=TerminalSpec(0.4)) == 0
+    # A run that a stem meets in its middle: as much air, but on another path.
+    stem = ("stem", [[0.0, 0.0, 0.0], [4.0, 0.0, 0.0]])
+    bar = ("duct", [[4.0, -4.0, 0.0], [4.0, 0.0, 0.0], [4.0, 4.0, 0.0]])
+    ends = {
+        "a": TerminalSpec(0.2, at=(4.0, -4.0, 0.0)),
+        "b": TerminalSpec(0.2, at=(4.0, 4.0, 0.0)),
+    }
+    assert listed(stem, bar, **ends) == 1
+
+
 def test_a_report_measures_from_the_places_that_are_said_alone() -> None:
     """The column is that of the JSON: behind a component it begins at its place."""
     placed = ComponentSpec("side", "damper", loss=9.0, at=(4.0, 3.0, 0.0))

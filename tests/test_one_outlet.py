@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -75,8 +76,9 @@ def test_a_narrower_first_duct_makes_no_stronger_fan() -> None:
     assert 'outlet_velocity_pressure = "10.5 Pa"' in said.remedy
     assert said.what[1:] in found.verdict
     assert "one fan has one outlet" in found.verdict
+    assert "in another order of the options another outlet would count" in found.verdict
     (listed,) = [a for a in found.options[1].analysis.assumptions if "fast" in a.what]
-    assert "as in the duct of 'wide': a velocity pressure of 10.5 Pa" in listed.what
+    assert "as in 'wide': a velocity pressure of 10.5 Pa" in listed.what
     assert found.options[0].analysis is wide.analysis
     assert with_one_outlet(found.options) == list(found.options)
 
@@ -129,6 +131,101 @@ def test_where_it_is_said_or_alike_or_does_not_count_nothing_changes(
     ] * 2
 
 
+SAID = replace(STATIC, outlet_velocity_pressure=8.0)
+
+
+@pytest.mark.parametrize(
+    "declared",
+    [
+        SAID,
+        replace(SAID, efficiency=0.6, drive_efficiency=0.9, hours=3.6e6),
+        replace(SAID, pressure_at="site"),
+        replace(SAID, outlet_velocity_pressure=0.0),
+    ],
+    ids=["outlet", "efficiency", "its air", "still"],
+)
+@pytest.mark.parametrize("place", [0, 1, 2])
+def test_one_declared_outlet_is_that_of_all_with_the_fan(
+    declared: FanSpec, place: int
+) -> None:
+    fans = [STATIC, STATIC]
+    fans.insert(place, declared)
+    names = "abc"
+    ducts = (ROUTE, NARROW, ROUTE)
+    options = [
+        option(*said, fan=fan)
+        for said, fan in zip(zip(names, ducts, strict=True), fans, strict=True)
+    ]
+    outlet = declared.outlet_velocity_pressure
+    assert outlet is not None
+    found = with_one_outlet(options)
+    assert [left(one) for one in found] == [60.0 + outlet] * 3
+    (said,) = found[0].notices
+    assert all(one.notices == (said,) for one in found)
+    silent = [name for name in names if name != names[place]]
+    told = ", ".join(f"'{name}'" for name in silent)
+    assert (
+        f"outlet is taken in {told} as declared for '{names[place]}', with" in said.what
+    )
+    assert "another order" not in str(said.effect)
+    each = " and in ".join(f"the schedule of '{name}'" for name in silent)
+    assert said.remedy == (
+        f'write outlet_velocity_pressure = "{outlet:.1f} Pa" under [fan] in {each} '
+        "if so"
+    )
+    for one in found:
+        listed = [a for a in one.analysis.assumptions if "as fast at the" in a.what]
+        assert [f"as in '{names[place]}': a" in a.what for a in listed] == [True] * (
+            one.name in silent
+        )
+    assert with_one_outlet(found) == found
+
+
+def test_what_is_to_be_written_is_said_of_each_airflow() -> None:
+    one, _ = with_one_outlet([option("wide"), option("narrow", NARROW, flow=1.2)])
+    # 1.2041 / 2 * (0.9 / 0.18)^2 = 15.05 Pa for the fifth more.
+    assert (
+        "velocity_pressure = \"10.5 Pa\" under [fan] in the schedule of 'wide', and "
+        'outlet_velocity_pressure = "15.1 Pa" under [fan] in the schedule of '
+        "'narrow' if so"
+    ) in one.notices[0].remedy
+
+
+def test_each_schedule_is_named_and_writing_it_in_one_serves_all(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    files = [tmp_path / "wide.glb", tmp_path / "narrow.glb"]
+    for file, runs in zip(files, (ROUTE, NARROW), strict=True):
+        write_gltf(drawn(runs), file)
+    plans = [file.with_suffix(".schedule.toml") for file in files]
+
+    def told(*more: str) -> tuple[list[float], list[str]]:
+        for plan, line in zip(plans, more, strict=True):
+            plan.write_text(PLAN.format(more=line))
+        assert main(["compare", *map(str, files), "--json"]) == 0
+        options = json.loads(capsys.readouterr().out)["options"]
+        said = [
+            flag["remedy"]
+            for flag in options[0]["flags"]
+            if "outlet is taken" in flag["what"]
+        ]
+        return [one["system"]["available_pa"] for one in options], said
+
+    line = 'outlet_velocity_pressure = "10.5 Pa"'
+    _, said = told("", "")
+    assert said == [
+        f"write {line} under [fan] in wide.schedule.toml and in narrow.schedule.toml "
+        "if so"
+    ]
+    for lines in (line, ""), ("", line):
+        left, said = told(*lines)
+        assert left == pytest.approx([70.5, 70.5])
+        assert said == [f"write {line} under [fan] if so"]
+    left, said = told(line, line)
+    assert left == pytest.approx([70.5, 70.5])
+    assert said == []
+
+
 def test_returns_have_one_inlet_of_the_fan() -> None:
     back = SourceSpec(is_return=True)
     pair = [option("wide", source=back), option("narrow", NARROW, source=back)]
@@ -162,7 +259,7 @@ def test_all_commands_on_several_options_say_it(
     assert main(["report", *words, "--out", str(out)]) == 0
     text = out.read_text(encoding="utf-8")
     assert text.count("outlet is taken in") == 3  # the verdict, and of each option
-    assert "as in the duct of &#x27;wide&#x27;" in text
+    assert "outlet as in &#x27;wide&#x27;: a" in text
     # With a drawn return the budget of both sides has it too.
     write_gltf(drawn(turn=None, shift=(0, 50, 0)), tmp_path / "back.glb")
     back = ["--return", str(tmp_path / "back.glb")]

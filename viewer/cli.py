@@ -5,9 +5,10 @@ The rooms are imported inside the commands, so that --help is quick.
 
 import sys
 from collections.abc import Sequence
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperCommand
 
 from .cli_design import improve, operate, proportion, quantities, report
 from .cli_desk import fitting, size, sources
@@ -93,6 +94,32 @@ def _program(
         raise typer.Exit(2)
 
 
+class _OnceCommand(TyperCommand):
+    """A command that refuses an option given again, of which the last would hold."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Take the words; BadInput where an option that holds one has several."""
+        _, _, order = self.make_parser(ctx).parse_args(args=list(args))
+        is_help = any(word.is_eager for word in order)
+        for place, word in enumerate(order):
+            may_again = is_help or word.multiple or getattr(word, "is_flag", False)
+            if word in order[:place] and not may_again:
+                raise self._given_again(word.opts[0])
+        return super().parse_args(ctx, args)
+
+    def _given_again(self, option: str) -> Exception:
+        from elbowroom.layout import refusal
+
+        what, remedy = "it is given more than once", "give it once"
+        if option == "--schedule" and any(word.nargs == -1 for word in self.params):
+            what += ", and one holds for every drawing"
+            remedy += (
+                ", or leave it out and write the schedule of each drawing in "
+                "NAME.schedule.toml beside it"
+            )
+        return refusal(option, what, remedy)
+
+
 for _command in (
     analyse,
     compare,
@@ -108,4 +135,4 @@ for _command in (
     quantities,
     sources,
 ):
-    app.command()(_command)
+    app.command(cls=_OnceCommand)(_command)
