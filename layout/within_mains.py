@@ -61,13 +61,7 @@ def within_mains(
 
 def _along(ducts: Ducts, legs: Legs, room: FloatArray) -> tuple[IntArray, FloatArray]:
     """Short legs, and how much of each lies within its main, m."""
-    if len(legs.duct) == 0:
-        return legs.duct, np.zeros(0)
-    sine = np.sin(legs.angle)
-    wide, high = ducts.width[legs.common], ducts.height[legs.common]
-    short = room[legs.duct] * sine < np.hypot(wide, high) / 2
-    short &= (sine > np.sin(_STRAIGHT_ON)) & (legs.common != legs.duct)
-    rows = short.nonzero()[0]
+    rows = _near(ducts, legs, legs.duct, legs.common, room)
     if len(rows) == 0:
         return rows, np.zeros(0)
     own, main, angle = legs.duct[rows], legs.common[rows], legs.angle[rows]
@@ -82,23 +76,35 @@ def _along(ducts: Ducts, legs: Legs, room: FloatArray) -> tuple[IntArray, FloatA
     return own, np.where(ends, np.minimum(length, to_end), length)
 
 
+def _near(
+    ducts: Ducts, legs: Legs, duct: IntArray, main: IntArray, room: FloatArray
+) -> IntArray:
+    """Rows of legs that turn, where a duct ends nearer than its main's wall may be."""
+    if len(duct) == 0:
+        return duct
+    # Most are further away than the widest wall of all.
+    widest = float(np.hypot(ducts.width.max(), ducts.height.max())) / 2
+    sine = np.sin(legs.angle)
+    rows = ((room[duct] * sine < widest) & (sine > np.sin(_STRAIGHT_ON))).nonzero()[0]
+    main, duct = main[rows], duct[rows]
+    wall = np.hypot(ducts.width[main], ducts.height[main]) / 2
+    return np.asarray(rows[(room[duct] * sine[rows] < wall) & (main != duct)])
+
+
 def _to_sides(
     ducts: Ducts, legs: Legs, room: FloatArray
 ) -> tuple[IntArray, FloatArray]:
     """Short ducts that end at the side of a main, and how much of each lies in it."""
-    widest = np.hypot(ducts.width[legs.duct], ducts.height[legs.duct]) / 2
-    short = room[legs.common] * np.sin(legs.angle) < widest
-    short &= np.sin(legs.angle) > np.sin(_STRAIGHT_ON)
     of_duct: dict[int, list[int]] = {}
-    for row in short.nonzero()[0].tolist():
+    for row in _near(ducts, legs, legs.common, legs.duct, room).tolist():
         of_duct.setdefault(int(legs.common[row]), []).append(row)
     within: dict[int, float] = {}
     for duct, rows in of_duct.items():
         opposite = legs.away[rows] @ legs.away[rows].T < -np.cos(_STRAIGHT_ON)
         main = legs.duct[rows][opposite.any(axis=1)]
         if len(main):
-            back = ducts.begin[duct] - ducts.end[duct]
-            away = np.broadcast_to(back / np.linalg.norm(back), (len(main), 3))
+            along = np.cross(ducts.across[duct], ducts.upright[duct])
+            away = np.broadcast_to(along, (len(main), 3))
             within[duct] = float(_to_wall(ducts, main, away).max())
     return np.array([*within], dtype=np.int64), np.array([*within.values()])
 

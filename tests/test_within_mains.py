@@ -286,7 +286,10 @@ def test_layouts_with_room_are_as_they_were() -> None:
 
 @pytest.mark.parametrize("one_line", [True, False])
 @pytest.mark.parametrize("is_return", [True, False])
-@pytest.mark.parametrize(("leg", "lacking"), [(0.299, 1.0), (0.301, 0.0)])
+@pytest.mark.parametrize(
+    ("leg", "lacking"),
+    [(0.299, 1.0), (0.301, 0.0), (0.1, 200.0)],  # the last has no straight at all
+)
 def test_what_ends_at_the_side_of_a_main_has_room_to_its_wall(
     one_line: bool, is_return: bool, leg: float, lacking: float
 ) -> None:
