@@ -46,15 +46,7 @@ def checked_arrays(
     points, offsets = arrays["points"], arrays["offsets"]
     if points.ndim != 2 or points.shape[1] != 3:
         raise ValueError(f"{file}: points must have the shape (n, 3)")
-    if (
-        offsets.ndim != 1
-        or len(offsets) == 0
-        or (offsets[0], offsets[-1])
-        != (
-            0,
-            len(points),
-        )
-    ):
+    if offsets.ndim != 1 or [*offsets[:1], *offsets[-1:]] != [0, len(points)]:
         raise ValueError(
             f"{file}: offsets must go from 0 to {len(points)}, the number of vertices"
         )
