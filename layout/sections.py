@@ -29,7 +29,7 @@ class Shape(IntEnum):
     OVAL = 3
 
 
-_DRAWN = (Shape.ROUND, Shape.RECTANGULAR, Shape.OVAL)
+DRAWN_SHAPES = (Shape.ROUND, Shape.RECTANGULAR, Shape.OVAL)
 # By code of shape: share of its rectangle that a round section fills, what round ends
 # cut off the square of the shorter side, and the way round both ends over that side.
 _FILLS = np.array([1.0, np.pi / 4.0, 1.0, 1.0])
@@ -66,7 +66,7 @@ class Section:
         for side in (self.width, self.height):
             if not 0.0 < side < np.inf:
                 raise ValueError(f"a section side must be above 0 m, got {side:g} m")
-        if self.shape not in _DRAWN:
+        if self.shape not in DRAWN_SHAPES:
             raise ValueError(
                 "a section must be Shape.ROUND, Shape.RECTANGULAR or Shape.OVAL, got "
                 f"{self.shape!r}"

@@ -49,7 +49,7 @@ from .ledger import CRITICAL_PATH, Assumption
 from .loops import settled, settled_audit
 from .network import solve_network
 from .one_outlet import with_one_outlet
-from .operate import Operation, operate
+from .operate import DAMPER_STATES, Operation, operate
 from .own_changes import own_part
 from .power import FanPower, fan_power
 from .pressure_checks import static_pressure, surface_of, terminal_static
@@ -83,6 +83,7 @@ from .velocity_checks import velocity_limits
 __all__ = [
     "ALLOWANCE",
     "CRITICAL_PATH",
+    "DAMPER_STATES",
     "LEAST_WON",
     "METHODS",
     "STOCK",

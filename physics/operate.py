@@ -31,7 +31,7 @@ from .site_air import fan_air_notices, fan_at_site
 from .system import SAME
 
 _SETTLED = 1e-10  # largest relative change of an airflow
-_DAMPERS = ("open", "set")
+DAMPER_STATES = ("open", "set")
 _CLOSE = 1e-4  # what still changes more is no result
 _NOTHING = 1e-4  # of the velocity pressure at the fan: a layout that takes none
 _BEHIND = 0.1  # of an airflow: where others are the first to have air
@@ -112,7 +112,7 @@ def operate(
     declared losses, dampers, and what the returns draw. Airflows at which the least
     change would grow are none that settle.
     """
-    allowed.check_value("dampers", dampers, _DAMPERS)
+    allowed.check_value("dampers", dampers, DAMPER_STATES)
     fan = fan_at_site(analysis.graph.schedule.fan, analysis.conditions.air)
     where = f"{analysis.graph.schedule.file}, [fan]"
     if (

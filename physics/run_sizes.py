@@ -15,6 +15,7 @@ from elbowroom.layout import (
     allowed,
     refusal,
     round_section,
+    sections,
 )
 
 from . import sizes
@@ -37,16 +38,10 @@ KEPT = "as drawn, as is said"
 MAY_GROW, HEIGHT, WIDTH, VELOCITY = "may grow", "height", "width", "velocity"
 BEFORE_AS_DRAWN, BEFORE_FIRST = "the duct before it as drawn", "that one first"
 BEGUN = round_section(0.3)  # of what has no section
-UNMET = (
-    NO_SIZE,
-    NO_ROOM,
-    LARGEST,
-    BEFORE,
-    DRAWN,
-)  # limits of what does not keep the aim
+# Limits of what does not keep the aim.
+UNMET = (NO_SIZE, NO_ROOM, LARGEST, BEFORE, DRAWN)
 NARROWEST = "narrowest at its height"
 SMALLEST = sizes.SMALLEST
-_SERIES, _SHAPES = ("mm", "in"), (Shape.ROUND, Shape.RECTANGULAR, Shape.OVAL)
 _SHARE = allowed.Range("share", 0.0, 1.0)
 _RANGES = {
     "rate": allowed.above_zero("friction rate"),
@@ -103,7 +98,11 @@ class Aim:
     def __post_init__(self) -> None:
         """Refuse a value that its field cannot have."""
         allowed.check_fields(
-            self, _RANGES, method=METHODS, shape=_SHAPES, series=_SERIES
+            self,
+            _RANGES,
+            method=METHODS,
+            shape=sections.DRAWN_SHAPES,
+            series=tuple(sizes.SERIES),
         )
 
 

@@ -322,8 +322,8 @@ def operate(
     """Say which airflows settle between the fan and the layout."""
     from dataclasses import replace
 
+    from elbowroom.physics import DAMPER_STATES, with_airflows
     from elbowroom.physics import operate as settle
-    from elbowroom.physics import with_airflows
 
     from .display import DISPLAYS
     from .plan import operation_result, print_operation, tables_of_sides
@@ -331,7 +331,7 @@ def operate(
 
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance, return_unit, return_up)
-    chosen = one_of(dampers, {"open": "open", "set": "set"}, "--dampers")
+    chosen = one_of(dampers, {word: word for word in DAMPER_STATES}, "--dampers")
     check_outputs([route, *(returns or [])], [schedule], csv=csv, xlsx=xlsx)
     plan, worked = with_airflows(schedule_for(route, schedule))
     analysis = analysed(route, plan, reading)
