@@ -40,7 +40,7 @@ from .topology import Topology
 from .transition_rules import transition_lengths
 from .tree import Tree, heads
 from .twists import with_twists
-from .within_mains import with_room_in_mains
+from .within_mains import Way, pieces_in_mains, ways_from_mains, with_room_in_mains
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,7 +120,10 @@ def classify(
         frames,
         bends,
     )
-    bends = with_room_in_mains(ducts, bends, legs, meetings, topology.tolerance)
+    ways: list[Way] = []
+    if len(bends.duct) or whole.any():
+        ways = ways_from_mains(ducts, bends, legs, meetings)
+        bends = with_room_in_mains(ducts, bends, ways, topology.tolerance)
     offsets = find_offsets(topology, tree, pieces, sharp, duct_of, frames)
     transitions = _transitions(
         pieces,
@@ -133,6 +136,7 @@ def classify(
         legs,
         meetings,
         offsets,
+        ways,
     )
     notices = [
         *unsaid,
@@ -294,6 +298,7 @@ def _transitions(
     legs: Legs,
     meetings: Legs,
     offsets: Offsets | None,
+    ways: list[Way],
 ) -> Transitions:
     changes = pieces.alone & ~pieces.same_section
     if offsets is not None:  # a piece that only goes aside is one too
@@ -320,5 +325,8 @@ def _transitions(
     )
     lacking = lacking_for_transitions(ducts, bends, found, legs, meetings)
     worse = np.maximum(lacking[found.duct], lacking[ducts.parent[found.duct]])
-    short = ~drawn & (worse > topology.tolerance)
+    if drawn.any():
+        last = duct_of[before[drawn]]
+        worse[drawn] = pieces_in_mains(ducts, last, whole > 0.0, topology.nodes, ways)
+    short = worse > topology.tolerance
     return replace(found, short_by=np.where(short, worse, 0.0))

@@ -15,7 +15,7 @@ from .quantity_words import length_words, size_words
 from .run_words import flexible_runs, lacks_material
 from .schedule import FLEXIBLE
 from .sections import FloatArray, IntArray, Shape, area
-from .within_mains import bends_within, within_mains
+from .within_mains import within_mains
 
 if TYPE_CHECKING:
     from .graph import DuctGraph
@@ -240,18 +240,11 @@ def _short_bends(graph: "DuctGraph") -> list[Notice]:
                 place=place,
             )
         )
-    mains = {
-        (row, round(lacking, 9)): "the next junction" if behind else _JUNCTION_BEFORE
-        for row, lacking, behind in bends_within(
-            ducts, bends, graph.legs, graph.meetings
-        )
-    }
     for row in rows:
         duct = int(bends.duct[row])
         short, came = float(bends.short_by[row]), int(before[duct])
-        main = mains.get((row, round(short, 9)))
-        if main is not None:
-            other = main
+        if row in bends.mains:
+            other = "the next junction" if bends.mains[row] else _JUNCTION_BEFORE
         elif -ducts.straight[duct] >= short - _ROUNDING:
             other = ends.get(duct, "the end of the duct")
         else:
@@ -373,6 +366,9 @@ def _short_transitions(graph: "DuctGraph") -> list[Notice]:
     names, notices = graph.drawing.names, []
     for row in rows:
         after = int(transitions.duct[row])
+        if transitions.length_basis[row] == int(Basis.DRAWN):
+            notices.append(_within_main(graph, row))
+            continue
         duct = max(after, int(ducts.parent[after]), key=lacking.__getitem__)
         node = int(ducts.start[after])
         lies = "behind the elbow" if cornered[row] else "half on either side"
@@ -392,6 +388,21 @@ def _short_transitions(graph: "DuctGraph") -> list[Notice]:
             )
         )
     return notices
+
+
+def _within_main(graph: "DuctGraph", row: int) -> Notice:
+    """Say that a drawn transition lies within a main."""
+    transitions = graph.transitions
+    after = int(transitions.duct[row])
+    node = int(graph.ducts.start[after])
+    return warning(
+        f"{graph.place(after)}, transition at {graph.topology.place(node)}",
+        "the transition does not fit: it lies within a main, and lacks "
+        f"{length_words(float(transitions.short_by[row]))} to reach its wall",
+        "draw it that much longer, or let it begin further away",
+        effect="its loss is counted in full, but it cannot be built as drawn",
+        place=graph.nodes[node],
+    )
 
 
 def _changing_corners(ducts: Ducts, bends: Bends, changed: IntArray) -> IntArray:

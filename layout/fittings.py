@@ -114,6 +114,9 @@ class Bends:
         Unit vector about which the duct turns, shape (b, 3).
     corner
         Where the tangents meet, or the middle of an arc that turns far, m, (b, 3).
+    mains
+        Sparse: row to whether the main whose wall it lacks room to is behind it, and
+        not before it.
     """
 
     duct: IntArray
@@ -136,6 +139,7 @@ class Bends:
     misfit: FloatArray
     axis: FloatArray
     corner: FloatArray
+    mains: Mapping[int, bool] = field(default_factory=dict)
 
     @cached_property
     def lacks_radius(self) -> FloatArray:
@@ -164,7 +168,8 @@ class Transitions:
     length_basis
         `Basis` codes: drawn as a run of its own, declared, or assumed.
     short_by
-        Length that the ducts beside it lack for it, m; 0 where it fits or is drawn.
+        Length that the ducts beside it lack for it, m; of a drawn one that lies within
+        a main, what its end lacks to the wall of that. 0 where it fits.
     kink, kink_share
         Shape (2, t), the end on the side of the source first: the angle by which the
         duct turns there, rad, as a drawn one goes further to one side than a flat side

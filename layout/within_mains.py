@@ -126,19 +126,31 @@ def _to_wall(ducts: Ducts, main: IntArray, away: FloatArray) -> FloatArray:
     )
 
 
-def bends_within(
-    ducts: Ducts, bends: Bends, legs: Legs, meetings: Legs
-) -> list[tuple[int, float, bool]]:
-    """Bends next to a main whose tangents reach into it.
+class Way(NamedTuple):
+    """Ducts in line from a main on, up to a bend, a junction or an end.
 
-    Returns
-    -------
-    found
-        Row of each in `bends`, what its tangents lack, m, below zero where there is
-        room to spare, and whether the main is behind it and not before it.
+    Parameters
+    ----------
+    ducts
+        The nearest to the main first.
+    within
+        How much of it lies within the main, m.
+    is_behind
+        Whether the main is at the far end of its ducts, as in `WithinMains`.
+    bend
+        Row of the bend that it leads to; `NONE` without one.
     """
-    if len(bends.duct) == 0:
-        return []
+
+    ducts: list[int]
+    within: float
+    is_behind: bool
+    bend: int
+
+
+def ways_from_mains(
+    ducts: Ducts, bends: Bends, legs: Legs, meetings: Legs
+) -> list[Way]:
+    """Ways that begin within a main and are short: parameters as classified."""
     within = within_mains(ducts, legs, meetings, ducts.straight)
     if len(within.duct) == 0:
         return []
@@ -164,9 +176,7 @@ def bends_within(
             if onward == NONE:
                 break
             way.append(onward)
-        else:
-            lacking = length - _straight(ducts, way)
-            found.append((ending[way[-1]], lacking, is_behind))
+        found.append(Way(way, length, is_behind, ending.get(way[-1], NONE)))
     return found
 
 
@@ -190,22 +200,69 @@ def _straight(ducts: Ducts, way: list[int]) -> float:
 
 
 def with_room_in_mains(
-    ducts: Ducts, bends: Bends, legs: Legs, meetings: Legs, tolerance: float
+    ducts: Ducts, bends: Bends, ways: list[Way], tolerance: float
 ) -> Bends:
     """Bends with what they lack where their tangents reach into a main.
 
     Parameters
     ----------
-    ducts, bends, legs, meetings
+    ducts, bends
         As classified, with what bends lack to the axes of mains.
+    ways
+        Those from mains on.
     tolerance
         Less is not lacking, m.
     """
-    reach = bends_within(ducts, bends, legs, meetings)
-    if not any(lacking > tolerance for _, lacking, _ in reach):
-        return bends
-    short_by = bends.short_by.copy()
-    for row, lacking, _ in reach:
-        if lacking > tolerance:
-            short_by[row] = max(short_by[row], lacking)
-    return replace(bends, short_by=short_by)
+    short_by, mains = bends.short_by.copy(), dict[int, bool]()
+    for way in ways:
+        if way.bend == NONE:
+            continue
+        lacking = way.within - _straight(ducts, way.ducts)
+        if lacking > tolerance and lacking >= short_by[way.bend]:
+            short_by[way.bend] = lacking
+            mains[way.bend] = way.is_behind
+    return replace(bends, short_by=short_by, mains=mains) if mains else bends
+
+
+def pieces_in_mains(
+    ducts: Ducts,
+    last: IntArray,
+    is_piece: BoolArray,
+    nodes: FloatArray,
+    ways: list[Way],
+) -> FloatArray:
+    """How far drawn transitions lie with both ends within a main.
+
+    Parameters
+    ----------
+    ducts, ways
+        As classified, and those from mains on.
+    last
+        Last duct of each transition, shape (t,).
+    is_piece
+        Which ducts are of one, shape (d,).
+    nodes
+        Of the topology, m, shape (n, 3).
+
+    Returns
+    -------
+    lacking
+        From the end away from the main to its wall, m; 0 beyond it; shape (t,).
+    """
+    past: dict[int, list[Way]] = {}
+    for way in ways:
+        for duct in way.ducts:
+            if is_piece[duct]:
+                past.setdefault(duct, []).append(way)
+    lacking = np.zeros(len(last))
+    for row, duct in enumerate(last.tolist()):
+        first = duct
+        while is_piece[ducts.parent[first]]:
+            first = int(ducts.parent[first])
+        for way in past.get(duct, []):
+            near, far = ducts.start[way.ducts[0]], ducts.finish[duct]
+            if way.is_behind:
+                near, far = ducts.finish[way.ducts[0]], ducts.start[first]
+            inside = way.within - float(np.linalg.norm(nodes[far] - nodes[near]))
+            lacking[row] = max(lacking[row], inside)
+    return lacking

@@ -246,6 +246,67 @@ def test_a_drawn_reducer_takes_the_place_in_the_main_too(piece: float) -> None:
     assert_allclose(build(drawing, plan).bends.short_by, [short], atol=1e-9)
 
 
+@pytest.mark.parametrize("is_return", [True, False])
+@pytest.mark.parametrize(
+    ("collar", "pieces", "lacking"),
+    [
+        (0.0, [0.12], 0.08),
+        (0.0, [0.201], 0.0),  # it ends beyond the wall: the rest is the opening
+        (0.05, [0.1], 0.05),
+        (0.05, [0.06, 0.06], 0.03),  # one piece of two lines
+        (0.21, [0.1], 0.0),
+    ],
+)
+def test_a_drawn_transition_that_lies_within_a_main_is_said(
+    collar: float, pieces: list[float], lacking: float, is_return: bool
+) -> None:
+    """0.2 m from the axis to the wall; by hand."""
+    at = collar + np.concatenate([[0.0], np.cumsum(pieces)])
+    opening = round_section(0.15)
+    lines: list[Any] = [
+        ("m", [[0, 0, 3], [9, 0, 3]], MAIN),
+        *(("s", [[5, 0, 3], [5, collar, 3]], opening) for _ in range(collar > 0.0)),
+        ("r", [[5, place, 3] for place in at], None if collar else opening),
+        ("b", [[5, at[-1], 3], [5, 3, 3]], BRANCH),
+    ]
+    attributes = {
+        "m": Attributes(source=True, source_at_end=False),
+        "r": Attributes(transition=True),
+    }
+    plan = Schedule(
+        source=SourceSpec(is_return=is_return),
+        terminals={end: TerminalSpec(0.05) for end in "mb"},
+    )
+    graph = build(drawing_from_runs(lines, attributes=attributes), plan)
+    assert_allclose(graph.transitions.short_by, [lacking], atol=1e-9)
+    said = [n for n in graph.notices if "lies within a main" in n.what]
+    assert len(said) == len(unbuildable(graph)) == (lacking > 0.0)
+    for one in said:
+        assert f"lacks {1000 * lacking:g} mm" in one.what
+        assert one.place == pytest.approx((5, at[-1], 3))
+
+
+def test_a_drawn_transition_is_within_the_main_that_its_duct_ends_at() -> None:
+    """A riser of 0.1 m into the side of a header, 0.2 m from the axis to its wall."""
+    lines: list[Any] = [
+        ("m", [[5, -4, 3], [5, -0.15, 3]], BRANCH),
+        ("r", [[5, -0.15, 3], [5, -0.05, 3]], None),
+        ("s", [[5, -0.05, 3], [5, 0, 3]], round_section(0.15)),
+        ("k", [[1, 0, 3], [9, 0, 3]], MAIN),
+    ]
+    attributes = {
+        "m": Attributes(source=True, source_at_end=False),
+        "r": Attributes(transition=True),
+    }
+    ends = {
+        "near": TerminalSpec(0.05, at=(1, 0, 3)),
+        "far": TerminalSpec(0.05, at=(9, 0, 3)),
+    }
+    drawing = drawing_from_runs(lines, attributes=attributes)
+    graph = build(drawing, Schedule(terminals=ends))
+    assert_allclose(graph.transitions.short_by, [0.05], atol=1e-9)
+
+
 @pytest.mark.parametrize(("leg", "lacking"), [(0.31, 0.0), (0.27, 0.03), (0.15, 0.15)])
 def test_a_transition_has_room_from_the_wall_too(leg: float, lacking: float) -> None:
     """Half of its piece of 0.2 m, and 0.2 m to the wall."""
