@@ -66,6 +66,7 @@ from .quantities import (
 from .remedies import LEAST_WON, Remedy, kept_from_trying, remedies
 from .rooms import with_airflows
 from .run_sizes import METHODS, UNMET, Aim, Choice, regained
+from .site_air import sites_apart
 from .sizing_notices import sizing_notices
 from .sources import Missing, TableSource, missing, table_sources
 from .system import WINDOW, System, outside_window
@@ -176,6 +177,7 @@ __all__ = [
     "settled_audit",
     "share_less",
     "sheet_mass",
+    "sites_apart",
     "sizes",
     "sizing_notices",
     "slope_at",

@@ -38,6 +38,7 @@ from .site_air import (
     density_ratio,
     is_far,
     is_unsaid,
+    site_words,
     taken_words,
 )
 from .takeoff_entries import Taken, taken_at
@@ -128,16 +129,11 @@ def _assume(
 def _of_site(analysis: "Analysis") -> list[Assumption]:
     """The air's temperature and humidity, and the height of the site."""
     air = analysis.graph.schedule.air
-    site = (
-        f"{length_words(air.altitude)} above sea level"
-        if air.altitude is not None
-        else f"{pressure_words(air.pressure or 0.0)} of air pressure"
-    )
     return [
         *_assume(
             analysis,
             air.site_of_supply,
-            f"the supply's site for this return too: {site}",
+            f"the supply's site for this return too: {site_words(air)}",
             "write altitude under [air] in the schedule of the return",
         ),
         *_assume(

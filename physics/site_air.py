@@ -2,9 +2,18 @@
 
 from dataclasses import replace
 
-from elbowroom.layout import AirSpec, FanSpec, Notice, density_words, warning
+from elbowroom.layout import (
+    AirSpec,
+    FanSpec,
+    Notice,
+    Schedule,
+    density_words,
+    length_words,
+    pressure_words,
+    warning,
+)
 
-from .air import STANDARD_DENSITY, Air
+from .air import STANDARD_DENSITY, Air, air_of
 
 PRESSURE_AT = (
     'write pressure_at = "standard air" or "site" under [fan]: the maker says for '
@@ -15,6 +24,7 @@ LOSSES_AT = (
     "air they are tabulated"
 )
 NEAR = 0.02  # share by which densities may differ before it is said
+_ONE_SITE = 1e-3  # of its pressure, as altitudes 8 m apart have; own choice
 
 
 def density_ratio(air: Air) -> float:
@@ -102,5 +112,39 @@ def fan_air_notices(fan: FanSpec, air: Air) -> list[Notice]:
             f"{density_words(STANDARD_DENSITY)} gives {density_ratio(air):.3f} of it "
             "here",
             PRESSURE_AT,
+        )
+    ]
+
+
+def site_words(said: AirSpec) -> str:
+    """Where a schedule says that the site is: its altitude, or its air pressure."""
+    if said.pressure is not None:
+        return f"{pressure_words(said.pressure)} of air pressure"
+    if said.altitude:
+        return f"{length_words(said.altitude)} above sea level"
+    return "sea level"
+
+
+def sites_apart(supply: Schedule, back: Schedule) -> list[Notice]:
+    """Say that a supply and a return of its fan stand at two sites.
+
+    Parameters
+    ----------
+    supply, back
+        The schedules of both; the return's states a site of its own.
+    """
+    there, here = air_of(supply).pressure, air_of(back).pressure
+    if abs(here - there) <= _ONE_SITE * there:
+        return []
+    silent = supply.air.altitude is None and supply.air.pressure is None
+    return [
+        warning(
+            f"{back.file}, [air]",
+            f"the return stands at {site_words(back.air)} and its supply at "
+            f"{site_words(supply.air)}{', as its schedule says none' * silent}: each "
+            "side counts in the air of its own site, and the fan in that of the supply",
+            "write the site under [air] of the supply alone: its returns stand there "
+            "too then",
+            effect="what a side loses goes with the density of its air",
         )
     ]

@@ -1683,6 +1683,45 @@ def test_a_return_stands_where_its_supply_does(
     assert float(mine["density_kg_m3"]) == pytest.approx(wanted, rel=0.01)
 
 
+@pytest.mark.parametrize(
+    ("supply", "own", "sites"),
+    [
+        (
+            'altitude = "1500 m"',
+            'altitude = "0 m"',
+            "stands at sea level and its supply at 1500 m (4921 ft) above",
+        ),
+        ("", 'altitude = "1500 m"', "its supply at sea level, as its schedule says"),
+        (
+            'altitude = "1500 m"',
+            'pressure = "90 kPa"',
+            "of air pressure and its supply",
+        ),
+        ('altitude = "1500 m"', 'altitude = "1505 m"', None),
+        ('altitude = "1500 m"', 'pressure = "84.6 kPa"', None),
+        ("", 'altitude = "0 m"', None),
+    ],
+)
+def test_two_sites_of_one_fan_are_said(
+    supply: str,
+    own: str,
+    sites: str | None,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    words = two_sides(tmp_path)[:3]
+    with (tmp_path / "supply.schedule.toml").open("a") as plan:
+        plan.write(f"[air]\n{supply}\n")
+    (tmp_path / "left.schedule.toml").write_text(f"[air]\n{own}\n")
+    found = result_of(capsys, "analyse", *words)["returns"][0]
+    said = [flag for flag in found["flags"] if "the return stands at" in flag["what"]]
+    assert len(said) == (sites is not None)
+    for one in said:
+        assert sites is not None
+        assert sites in one["what"]
+        assert one["where"] == "left.schedule.toml, [air]"
+
+
 def test_a_return_with_its_own_schedule_stands_at_the_site_of_each_option(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

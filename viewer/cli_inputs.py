@@ -428,6 +428,7 @@ def _return_side(
     from dataclasses import replace
 
     from elbowroom.layout import FanSpec, warning
+    from elbowroom.physics import sites_apart
 
     drawing = reading.read_return(route)
     if own is None:
@@ -461,6 +462,7 @@ def _return_side(
         air=supply.air.beside(schedule.air),
         checks=supply.checks.beside(schedule.checks),
     )
+    said += sites_apart(supply, schedule)
     found, worked = _analysed(drawing, schedule, reading)
     return replace(found, flags=(*said, *worked, *found.flags))
 
