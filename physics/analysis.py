@@ -20,7 +20,14 @@ from elbowroom.layout import (
 from .budget_flags import budget_flags
 from .close_pairs import ClosePair, close_pairs, corrected
 from .conditions import Conditions, conditions_of
-from .elements import DuctState, Elements, Kind, duct_state, elements_of
+from .elements import (
+    DuctState,
+    Elements,
+    Kind,
+    duct_state,
+    elements_of,
+    terminal_losses,
+)
 from .fan_curve import pressure_of
 from .flags import (
     component_flags,
@@ -205,7 +212,7 @@ class Analysis:
             there = counted and spec.at is not None
             where = f" at {place_words(spec.at or (), graph.drawing.unit)}" * there
             return f"{spec.name}{where}, as declared"
-        if kind == Kind.EXIT and row in graph.terminals.coefficient:
+        if kind == Kind.TERMINAL and row in graph.terminals.coefficient:
             return "terminal with its declared coefficient"
         at_fan, at_room = "entry flush with a wall", "open end into the room"
         if graph.is_return:
@@ -248,6 +255,11 @@ class Analysis:
 
     def _repr_html_(self) -> str:
         return analysis_html(self)
+
+    @cached_property
+    def terminal_loss(self) -> FloatArray:
+        """Declared loss of each terminal, Pa, shape (t,); NaN where nothing is said."""
+        return terminal_losses(self.graph, self.elements)
 
     @cached_property
     def pairs(self) -> tuple[ClosePair, ...]:
@@ -322,7 +334,15 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         graph.terminals.duct, axis=1
     )
     critical = int(path_loss.argmax())
-    system = system_of(graph, conditions, state, path_loss, path_length, critical)
+    system = system_of(
+        graph,
+        conditions,
+        state,
+        path_loss,
+        path_length,
+        critical,
+        float(terminal_losses(graph, elements)[critical]),
+    )
     flags = (
         *graph.notices,
         *notices,

@@ -284,6 +284,17 @@ def elements_of(
     ), notices
 
 
+def terminal_losses(graph: DuctGraph, elements: Elements) -> FloatArray:
+    """What each terminal loses as declared, Pa, NaN where nothing is; shape (t,).
+
+    Whether a loss or a coefficient says it: the fan pays for both before the ducts.
+    """
+    lost = np.full(len(graph.terminals.duct), np.nan)
+    declared = elements.kind == int(Kind.TERMINAL)
+    lost[elements.row[declared]] = elements.loss[declared]
+    return lost
+
+
 def _duct_basis(graph: DuctGraph, conditions: Conditions) -> IntArray:
     """`Basis` of each duct: of its section, its roughness, or how it is stretched."""
     made = np.maximum(graph.section_basis, conditions.roughness_basis)
@@ -294,10 +305,10 @@ def _tables(graph: DuctGraph, conditions: Conditions) -> tuple[_Table, ...]:
     """Elements as the air meets them at a duct: in the order of `Kind`."""
     legs, bends, terminals = graph.legs, graph.bends, graph.terminals
     parent = graph.ducts.parent
-    open_end = np.isnan(terminals.loss)
-    end_basis = np.where(open_end, int(Basis.ASSUMED), int(Basis.DECLARED))
-    if terminals.coefficient:
-        end_basis[list(terminals.coefficient)] = int(Basis.DECLARED)
+    end_kind = np.full(len(terminals.duct), int(Kind.TERMINAL))
+    end_basis = np.full(len(terminals.duct), int(Basis.DECLARED))
+    end_kind[terminals.bare] = int(Kind.EXIT)
+    end_basis[terminals.bare] = int(Basis.ASSUMED)
     return (
         _Table(
             ((parent < 0) & (graph.source.kind == "plenum")).nonzero()[0],
@@ -331,7 +342,7 @@ def _tables(graph: DuctGraph, conditions: Conditions) -> tuple[_Table, ...]:
         ),
         _Table(
             terminals.duct,
-            np.where(open_end, int(Kind.EXIT), int(Kind.TERMINAL)),
+            end_kind,
             end_basis,
         ),
     )

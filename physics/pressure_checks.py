@@ -128,10 +128,8 @@ def static_at_terminals(analysis: Analysis) -> list[Check]:
     # In total pressure, as losses are declared; an open end needs its velocity's.
     own = pv[terminals.duct]
     left = left + own
-    declared = terminals.loss * analysis.conditions.loss_ratio
+    declared = analysis.terminal_loss
     needed = np.where(np.isnan(declared), own, declared)
-    for row, coefficient in terminals.coefficient.items():
-        needed[row] = coefficient * own[row]
     short = np.flatnonzero(left < needed - 1e-9)
     worst = int(np.argmin(left - needed))
     return [

@@ -58,7 +58,7 @@ def side_of(analysis: Analysis, dampers: str) -> Side:
     """A side as it is at its design airflow, with its dampers 'open' or 'set'."""
     graph, state = analysis.graph, analysis.state
     design = graph.terminals.flow
-    declared = np.nan_to_num(graph.terminals.loss) * analysis.conditions.loss_ratio
+    declared = np.nan_to_num(analysis.terminal_loss)
     added = declared / design**2
     if dampers == "set":  # each spends what its path has to spare
         added += (analysis.critical_loss - analysis.path_loss) / design**2

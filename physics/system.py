@@ -180,6 +180,7 @@ def system_of(
     path_loss: FloatArray,
     path_length: FloatArray,
     critical: int,
+    terminal_loss: float,
 ) -> System:
     """Work out the budget of the critical path.
 
@@ -191,6 +192,8 @@ def system_of(
         Of each terminal, Pa and m, shape (t,).
     critical
         The terminal whose path is critical.
+    terminal_loss
+        What that loses as declared, Pa; NaN if nothing is.
 
     Notes
     -----
@@ -200,8 +203,7 @@ def system_of(
     """
     way = way_back(graph, int(graph.terminals.duct[critical]))
     friction = float((state.gradient[way] * graph.ducts.length[way]).sum())
-    said = float(graph.terminals.loss[critical]) * conditions.loss_ratio
-    declared = 0.0 if math.isnan(said) else said
+    declared = 0.0 if math.isnan(terminal_loss) else terminal_loss
     loss, length = float(path_loss[critical]), float(path_length[critical])
     fittings = loss - friction - declared
     outside = float(sum((conditions.declared_losses or {}).values()))

@@ -1,6 +1,6 @@
 """Terminals, such as hoods, whose loss is declared by its coefficient."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ from elbowroom.layout import (
     read_schedule,
 )
 from elbowroom.physics import Analysis, Kind, analyse, checks, operate
+from elbowroom.viewer import budget, display, results
 
 BACK, FORTH = SourceSpec(is_return=True), SourceSpec(is_supply=True)
 AREA = np.pi * 0.25**2 / 4  # of B1, at 300 L/s
@@ -42,13 +43,8 @@ def test_a_coefficient_counts_on_the_velocity_in_the_duct_of_its_terminal(
     same = found(TerminalSpec(0.3, loss=0.35 * pv), source=source)
     assert hood.path_loss == pytest.approx(same.path_loss, rel=1e-12)
     e = hood.elements
-    (row,) = [
-        row
-        for row in np.isin(e.kind, (int(Kind.EXIT), int(Kind.TERMINAL)))
-        .nonzero()[0]
-        .tolist()
-        if hood.name(row) == "B1"
-    ]
+    (row,) = (e.kind == int(Kind.TERMINAL)).nonzero()[0].tolist()
+    assert hood.name(row) == "B1"
     assert e.loss[row] == pytest.approx(0.35 * pv, rel=1e-12)
     assert e.coefficient[row] == 0.35
     assert e.basis[row] == int(Basis.DECLARED)
@@ -64,11 +60,46 @@ def test_a_coefficient_counts_on_the_velocity_in_the_duct_of_its_terminal(
     assert "'B1'" not in said.where
 
 
+@pytest.mark.parametrize("source", [BACK, FORTH])
+@pytest.mark.parametrize("coefficient", [0.5, 40.0])  # the second on the critical path
+def test_a_loss_and_its_coefficient_are_one_thing(
+    source: SourceSpec, coefficient: float
+) -> None:
+    """The fan pays for both before the friction rate is worked out; no length has it.
+
+    Common practice: terminal devices are taken off the fan's pressure.
+    """
+    fan = FanSpec(external_static_pressure=400.0)
+    pv = 0.5 * found().conditions.air.density * (0.3 / AREA) ** 2
+    one, other = (
+        found(end, source=source, fan=fan)
+        for end in (
+            TerminalSpec(0.3, coefficient=coefficient),
+            TerminalSpec(0.3, loss=coefficient * pv),
+        )
+    )
+    critical = coefficient if one.critical_terminal == "B1" else 0.0
+    assert one.system.terminal_loss == pytest.approx(critical * pv)
+    for field in fields(one.system):
+        mine, its = (getattr(each.system, field.name) for each in (one, other))
+        assert mine == (its if isinstance(its, str) else pytest.approx(its)), field.name
+    assert one.ids == other.ids
+    np.testing.assert_allclose(one.equivalent_length, other.equivalent_length)
+    for mine, its in zip(*map(results.paths, (one, other)), strict=True):
+        for key, value in its.items():
+            near = pytest.approx(value) if isinstance(value, float) else value
+            assert mine[key] == near, key
+    np.testing.assert_allclose(operate(one, "open").flow, operate(other, "open").flow)
+
+
 def test_a_coefficient_is_not_thinned_with_the_air_and_settles_with_it() -> None:
     fan = FanSpec(total_pressure=300.0)
     air = AirSpec(293.15, 2438.4, losses_at="standard air")
     hood = found(TerminalSpec(0.3, coefficient=2.0), source=BACK, fan=fan, air=air)
     row = hood.graph.terminals.name.index("B1")
+    assert hood.critical == row
+    lines = [name for name, _ in budget.pressure_lines(hood, display.METRIC)]
+    assert "less the terminal" in lines
     flow = operate(hood, "open").flow
     again = Schedule(
         source=BACK,

@@ -52,6 +52,13 @@ def _ratio_words(ratio: float) -> str:
     return "" if ratio == 1.0 else f" (standard air's × {ratio:.3f})"
 
 
+def _terminal_ratio(analysis: Analysis) -> str:
+    """By how much the site's air changes the loss declared of the critical terminal."""
+    if analysis.critical in analysis.graph.terminals.coefficient:
+        return ""  # of a coefficient the air is that of the site already
+    return _ratio_words(analysis.conditions.loss_ratio)
+
+
 def _fan_line(analysis: Analysis, display: Display) -> Line:
     """What the fan gives at the design airflow, or why that is not known."""
     system = analysis.system
@@ -78,7 +85,8 @@ def pressure_lines(analysis: Analysis, display: Display) -> list[Line]:
         own = ratio if name in analysis.graph.schedule.losses else ""
         lines.append((f"less {name}{own}", p(-loss)))
     if system.terminal_loss:
-        lines.append((f"less the terminal{ratio}", p(-system.terminal_loss)))
+        of = _terminal_ratio(analysis)
+        lines.append((f"less the terminal{of}", p(-system.terminal_loss)))
     if system.available is not None:
         lines.append(("left for ducts and fittings", p(system.available)))
     lines.append(("spent in straight duct", p(system.friction_rate * system.length)))
@@ -126,8 +134,7 @@ def joint_lines(
                 lines.append((f"less {name}{of}{ratio}", p(-loss)))
     for side in (supply, back):
         if side.system.terminal_loss:
-            ratio = _ratio_words(side.conditions.loss_ratio)
-            end = f"less the terminal {side.critical_terminal}{ratio}"
+            end = f"less the terminal {side.critical_terminal}{_terminal_ratio(side)}"
             lines.append((end, p(-side.system.terminal_loss)))
     if found.available is not None:
         lines.append(("left for ducts and fittings", p(found.available)))

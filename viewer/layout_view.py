@@ -368,7 +368,7 @@ def _short(analysis: Analysis, row: int) -> str:
     words = {
         Kind.BRANCH: "branch ",
         Kind.MAIN: "past the branch, ",
-        Kind.EXIT: "terminal " if "declared" in made else "open end ",
+        Kind.EXIT: "open end ",
         Kind.TERMINAL: "terminal ",
         Kind.DUCT: "duct ",
         Kind.COMPONENT: f"{made.removesuffix(', as declared')}, ",

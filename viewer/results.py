@@ -316,14 +316,14 @@ def paths(analysis: Analysis) -> list[Plain]:
     order = np.argsort(-analysis.path_loss, kind="stable")
     bands = path_bands(analysis)
     static = terminal_static(analysis)
+    at_ends = np.nan_to_num(analysis.terminal_loss)
     out = []
     for rank, terminal in enumerate(order.tolist(), start=1):
         rows = analysis.path(terminal)
         is_duct = analysis.elements.kind[rows] == Kind.DUCT
         straight = float(analysis.elements.loss[rows][is_duct].sum())
         length = float(np.nansum(analysis.equivalent_length[rows]))
-        declared = float(np.nan_to_num(graph.terminals.loss[terminal]))
-        declared *= analysis.conditions.loss_ratio
+        declared = float(at_ends[terminal])
         out.append(
             {
                 "rank": rank,
