@@ -1334,6 +1334,37 @@ def test_options_beside_a_return_have_the_budget_of_an_analysis_with_it(
     assert lost[0]["critical_loss_pa"] != lost[1]["critical_loss_pa"]
 
 
+def test_the_columns_of_options_beside_a_return_add_up(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Pressure of the fan less what is declared of both sides is what it leaves."""
+    fan = '[fan]\nexternal_static_pressure = "200 Pa"\n[losses]\nfilter = "30 Pa"\n'
+    words, out = options_and_return(tmp_path, low=fan, high=fan), tmp_path / "tables"
+    (tmp_path / "return.schedule.toml").write_text(
+        '[losses]\nlouvre = "7 Pa"\n'
+        + "".join(f'[terminals.{end}]\nloss = "5 Pa"\n' for end in ("far", "side"))
+    )
+    compared = result_of(capsys, "compare", *words, "--csv", str(out))
+    rows = rows_of(out / "options.csv")
+    for row, option in zip(rows, compared["options"], strict=True):
+        both = option["budget"]
+        assert float(row["declared_losses_pa"]) == both["declared_losses_pa"] == 37.0
+        assert row["declared_losses"] == "filter; louvre, return.glb"
+        assert float(row["terminal_loss_pa"]) == both["terminal_losses_pa"] == 5.0
+        leaves, *pays = (
+            float(row[f"{key}_pa"])
+            for key in (
+                "fan_pressure",
+                "inlet_velocity_pressure",
+                "declared_losses",
+                "terminal_loss",
+                "available",
+            )
+        )
+        leaves += float(row["outlet_velocity_pressure_pa"])
+        assert leaves == pytest.approx(sum(pays))
+
+
 def test_what_is_said_of_options_has_their_return_in(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -489,15 +489,24 @@ def comparison_tables(
             key: option[key]
             for key in ("name", "rank", "clearance_m", "clashes", "faults")
         }
-        both = option.get("budget")
-        row = {**said, **option["system"], **option["totals"]}
-        # With returns the fan has both sides to carry.
-        row |= {} if both is None else {key: both[key] for key in _OF_BOTH_SIDES}
-        rows.append(_flat(row))
+        row = _flat({**said, **option["system"], **option["totals"]})
+        if "budget" in option:
+            row |= _of_both_sides(option)
+        rows.append(row)
     return {"options": rows, "verdict": [{"verdict": result["verdict"]}]}
 
 
-_OF_BOTH_SIDES = ("available_pa", "required_pa", "friction_rate_available_pa_m")
+def _of_both_sides(option: Mapping[str, Any]) -> dict[str, Any]:
+    """What the fan gives to an option and its return together, and what that spends."""
+    both = option["budget"]
+    keys = "declared_losses_pa", "available_pa", "required_pa"
+    # The last is what the ducts of the return spend: see `with_returns`.
+    *names, _ = option["system"]["declared_losses_pa"]
+    return {
+        **{key: both[key] for key in (*keys, "friction_rate_available_pa_m")},
+        "declared_losses": "; ".join(names),
+        "terminal_loss_pa": both["terminal_losses_pa"],
+    }
 
 
 def _flat(row: Mapping[str, Any]) -> dict[str, Any]:
