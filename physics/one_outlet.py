@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from .compare import Option
 
 _ROUNDING = 1e-6  # of a velocity pressure
+_WRITTEN = 0.2  # Pa: what is written to a tenth of one is known no better
 
 
 def with_one_outlet(options: Sequence["Option"]) -> list["Option"]:
@@ -37,8 +38,9 @@ def with_one_outlet(options: Sequence["Option"]) -> list["Option"]:
     -------
     options
         Those with another outlet analysed anew, and a notice in all of the fan; as
-        they were where each declares its own, the first ducts are alike, the fan blows
-        into a plenum or its total pressure is given.
+        they were where the first ducts are alike, the fan blows into a plenum or its
+        total pressure is given. What options declare they keep, with a notice where
+        it is not the same.
 
     Notes
     -----
@@ -47,7 +49,7 @@ def with_one_outlet(options: Sequence["Option"]) -> list["Option"]:
     efficiency, makes no other outlet. The velocity pressure goes with the density and
     the square of the airflow, where options carry other air.
     """
-    found = list(options)
+    found = _with_declared_told(options)
     place_of = {id(option): place for place, option in enumerate(options)}
     open_ended = [one for one in options if _is_unsaid(one.analysis)]
     while open_ended:
@@ -69,9 +71,53 @@ def with_one_outlet(options: Sequence["Option"]) -> list["Option"]:
             analysis = one.analysis
             if one in others:
                 analysis = _with_outlet_of(first, analysis)
-            notices = (*one.notices, said)
-            found[place_of[id(one)]] = replace(one, analysis=analysis, notices=notices)
+            place = place_of[id(one)]
+            notices = (*found[place].notices, said)
+            found[place] = replace(one, analysis=analysis, notices=notices)
     return found
+
+
+def _with_declared_told(options: Sequence["Option"]) -> list["Option"]:
+    """Options with a notice where some declare another outlet for one fan."""
+    found, left = list(options), [one for one in options if _is_declared(one.analysis)]
+    while left:
+        first = left[0]
+        alike = [one for one in left if _same_fan(first.analysis, one.analysis)]
+        left = [one for one in left if one not in alike]
+        if not any(_declares_another(first.analysis, one.analysis) for one in alike):
+            continue
+        said = _declared_apart(alike)
+        for place, one in enumerate(found):
+            of_fan = _is_static(one.analysis) and _same_fan(
+                first.analysis, one.analysis
+            )
+            if of_fan and said not in one.notices:
+                found[place] = replace(one, notices=(*one.notices, said))
+    return found
+
+
+def _declares_another(first: Analysis, other: Analysis) -> bool:
+    """Whether what is declared differs, as written and with the other's air alike."""
+    wanted = _taken(first), _through_outlet_of(first, other)
+    return all(abs(one - _taken(other)) > _WRITTEN for one in wanted)
+
+
+def _declared_apart(declared: Sequence["Option"]) -> Notice:
+    """Say that options declare several outlets for their fan."""
+    analysis = declared[0].analysis
+    side, file = _side(analysis), analysis.graph.schedule.file
+    each = " and ".join(
+        f"as {pressure_words(_taken(one.analysis))} for '{one.name}'"
+        for one in declared
+    )
+    return warning(
+        f"{file}, [fan]",
+        f"the velocity pressure at the fan's {side} is declared {each}, and each "
+        "counts",
+        f"write the same {side}_velocity_pressure under [fan] of each if it is one fan",
+        effect=f"one fan has one {side}, and what it leaves to these differs by as "
+        "much",
+    )
 
 
 def _side(analysis: Analysis) -> str:

@@ -181,6 +181,44 @@ def test_one_declared_outlet_is_that_of_all_with_the_fan(
     assert with_one_outlet(found) == found
 
 
+def test_two_declared_outlets_of_one_fan_are_said_and_kept() -> None:
+    other = replace(SAID, outlet_velocity_pressure=30.0)
+    trio = [
+        option("a", fan=SAID),
+        option("b", NARROW, fan=other),
+        option("c", NARROW),  # takes that of the first that declares one
+    ]
+    found = compare(trio)
+    assert [left(one) for one in found.options] == [68.0, 90.0, 68.0]
+    words = (
+        "velocity pressure at the fan's outlet is declared as 8 Pa (0.0321 in.wg) for "
+        "'a' and as 30 Pa (0.1204 in.wg) for 'b', and each counts"
+    )
+    for one in found.options:
+        (said,) = [notice for notice in one.notices if words in notice.what]
+        assert said.remedy.startswith("write the same outlet_velocity_pressure under")
+    assert words in found.verdict
+    assert "what it leaves to these differs by as much" in found.verdict
+    assert with_one_outlet(found.options) == list(found.options)
+
+
+@pytest.mark.parametrize(
+    ("flow", "outlet", "pressure"),
+    [
+        (1.0, 8.1, 60.0),  # what was rounded
+        (1.2, 8.0, 60.0),  # one schedule for other air
+        (1.2, 11.5, 60.0),  # or that outlet with the other air
+        (1.0, 30.0, 80.0),  # another fan
+    ],
+)
+def test_outlets_that_may_be_one_are_not_called_two(
+    flow: float, outlet: float, pressure: float
+) -> None:
+    fan = FanSpec(external_static_pressure=pressure, outlet_velocity_pressure=outlet)
+    pair = [option("a", fan=SAID), option("b", NARROW, flow, fan=fan)]
+    assert [one.notices for one in with_one_outlet(pair)] == [(), ()]
+
+
 def test_what_is_to_be_written_is_said_of_each_airflow() -> None:
     one, _ = with_one_outlet([option("wide"), option("narrow", NARROW, flow=1.2)])
     # 1.2041 / 2 * (0.9 / 0.18)^2 = 15.05 Pa for the fifth more.
