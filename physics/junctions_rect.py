@@ -237,15 +237,20 @@ def _small_branch(
     least, main = ends
     small = np.minimum(f, least)
     if flow == "diverging":
-        alike_v = q * (least / small)  # the q at which the row has the same v
-        value, bits = book.at(alike_v)
-        growth, beyond = growth_beyond(alike_v, np.maximum(q, book.x[-1]))
-        return value * growth, np.where(beyond, bits & ~int(Note.CLAMPED), bits)
+        return _dividing_branch(book, q * (least / small))  # there it has the same v
     value, bits = book.at(q)
     grown = value + q * q * (1.0 / small**2 - 1.0 / least**2)
     plain = joining_momentum("branch", q, small, main, 0.0)
     # No dearer than a plain opening where the row, which begins at q = 0.1, is so.
     return np.minimum(grown, np.maximum(value, plain)), bits
+
+
+def _dividing_branch(book: Curve, q: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Branch of a printed f that divides, grown with v² beyond the last q."""
+    value, bits = book.at(q)
+    growth, beyond = growth_beyond(q, float(book.x[-1]))
+    bits = np.where(beyond, bits & ~int(Note.CLAMPED) | int(Note.EXTENDED), bits)
+    return value * growth, bits
 
 
 def _other_main(
@@ -284,9 +289,9 @@ def radius_wye(
     -------
     coefficient
         Straight in q, as the published example does; between the printed rows straight
-        in 1 / f² and in 1 / (main area ratio)². A branch below the least f, and a main
-        beyond the ratios of its own, are carried on, noted as extended; all else is
-        held at the nearest end, noted as clamped.
+        in 1 / f² and in 1 / (main area ratio)². A branch below the least f, one that
+        divides beyond the last q, and a main beyond the ratios of its own are carried
+        on, noted as extended; all else is held at the nearest end, noted as clamped.
 
     Notes
     -----
@@ -299,7 +304,8 @@ def radius_wye(
 
     How they are carried on is our own choice too; each joins the row without a jump.
     A dividing branch has the C of the least f at the same v, as the other tables of
-    such branches go, and beyond the last v grows with v². One that joins loses on top
+    such branches go, and beyond the last q of a row it grows with v², as theirs
+    does. One that joins loses on top
     of the row the velocity pressure that it has more, as in a duct so much wider hardly
     anything of a jet is won back, but below the row's q of 0.1 no more than momentum
     gives a plain one. A main that divides loses on top what a sudden contraction to it
@@ -334,6 +340,8 @@ def radius_wye(
         if leg == "branch" and of == least:
             ends = least, float(main[row])
             found, bits = _small_branch(book, flow, q[mine], f[mine], ends)
+        elif leg == "branch" and flow == "diverging":
+            found, bits = _dividing_branch(book, q[mine])
         else:
             found, bits = book.at(q[mine])
         if leg == "main":

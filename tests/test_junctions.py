@@ -212,6 +212,15 @@ def test_a_small_dividing_radius_branch_has_the_loss_of_its_velocity() -> None:
     assert fast[1] / fast[0] == pytest.approx(100.0)
 
 
+def test_a_radius_branch_with_nearly_all_air_goes_on_as_other_entries_do() -> None:
+    """Own choice: with v² beyond q = 0.9; 6.0 and 1.5: SMACNA 1990, 14-14, memory."""
+    q = np.array([0.95, 1.0, 0.95, 1.0])
+    found = junctions.radius_wye("branch", q, [0.25, 0.25, 0.5, 0.5], 1.0)
+    wanted = np.array([6.0, 6.0, 1.5, 1.5]) * (q / 0.9) ** 2
+    assert found.value == pytest.approx(wanted)
+    assert (found.notes == int(Note.EXTENDED)).all()
+
+
 @pytest.mark.parametrize("s", [0.25 / 0.33, 1.0])
 def test_small_radius_branches_stay_in_order_with_other_entries(s: float) -> None:
     """A radius is no worse than 45 degrees, that no worse than a plain opening.
