@@ -13,8 +13,6 @@ from itertools import pairwise
 from numbers import Real
 from typing import Any
 
-from .sections import ROUGHEST
-
 _FINITE = sys.float_info.max
 _SAME = 1e-9  # share by which one airflow may differ in two units
 # How a message writes a field, as it stands there; other quantities have no unit.
@@ -90,7 +88,7 @@ STANDS = ("in the room", "above a ceiling", "in a shaft")
 LEAKAGE_CLASSES = ("A", "B", "C", "D")
 LEAKAGE_NUMBER = above_zero("class number", 500.0)
 SPLITTERS = (1, 2, 3)
-ROUGHNESS = Range("length", 0.0, ROUGHEST)
+ROUGHNESS = Range("length", 0.0, 0.02)  # the walls of no duct are rougher
 COMPRESSION = Range("share", 0.0, 0.5)
 PRESSURE = Range("pressure", 0.0)
 AIRFLOW = above_zero("airflow")
@@ -134,7 +132,7 @@ ELBOW = {
     "vane_spacing": Range("length", 0.02, 0.12),
 }
 TRANSITION = {
-    "included_angle": Range("angle", 0.0174, 3.1416),
+    "included_angle": Range("angle", math.radians(1.0), math.pi),
     "length": above_zero("length"),
 }
 TERMINAL = {

@@ -12,7 +12,6 @@ BoolArray = npt.NDArray[np.bool_]
 
 SMALLEST_SIDE = 1e-6  # m: what is written less is a slip of an exponent
 LARGEST_SIDE = 10.0  # m: no duct is wider; beyond it a unit is wrong
-ROUGHEST = 0.02  # m: the walls of no duct are rougher
 _INCH = 0.0254  # m; `units` stands on this module
 
 

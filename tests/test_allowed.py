@@ -58,6 +58,7 @@ from elbowroom.physics import (
 )
 
 NAN, INF = math.nan, math.inf
+DEGREE = math.radians(1.0)
 CURVE = ((0.0, 400.0), (0.3, 300.0), (0.6, 50.0))
 
 
@@ -112,7 +113,7 @@ RANGES: list[tuple[str, Callable[[Any], Any], float, float | None, bool]] = [
     ("throat_radius", of(ElbowRule, "throat_radius"), 0.0, 20.0, False),
     ("centreline_radius", of(ElbowRule, "centreline_radius"), 0.0, None, True),
     ("vane_spacing", of(ElbowRule, "vane_spacing"), 0.02, 0.12, False),
-    ("included_angle", of(TransitionRule, "included_angle"), 0.0174, 3.1416, False),
+    ("included_angle", of(TransitionRule, "included_angle"), DEGREE, math.pi, False),
     ("length", of(TransitionRule, "length"), 0.0, None, True),
     ("flow", TerminalSpec, 0.0, None, True),
     ("loss", of(terminal, "loss"), 0.0, 1e5, False),
@@ -146,6 +147,7 @@ RANGES: list[tuple[str, Callable[[Any], Any], float, float | None, bool]] = [
     ),
     ("share", lambda one: regained(8.0, 5.0, 1.2, one), 0.0, 1.0, False),
     ("pressure", lambda one: air(pressure=one), 3e4, 1.2e5, False),
+    ("altitude", lambda one: air(altitude=one), -500.0, 6000.0, False),
 ]
 NOT_SAID = {"flow", "flows"}  # NaN is an airflow that is left to others
 
@@ -174,8 +176,8 @@ def test_a_refusal_names_the_field_the_value_and_what_it_may_be() -> None:
     for make, sentence in (
         (
             lambda: TransitionRule(included_angle=30.0),
-            "TransitionRule: included_angle is 30.0 rad; it must be 0.0174 to 3.1416 "
-            "rad",
+            "TransitionRule: included_angle is 30.0 rad; it must be 0.01745329252 to "
+            "3.141592654 rad",
         ),
         (
             lambda: ChecksSpec(around=np.float64(35.0)),
@@ -386,6 +388,11 @@ def test_a_nan_leaves_the_airflow_of_a_run_open() -> None:
         ),
         ("[losses]\nfilter = '{} Pa'", "0", "-45", "[losses] filter"),
         ("[terminals.a]\nshare = {}", "1", "0.0", "[terminals.a] share"),
+        ("[air]\nhumidity = {}", "0", "1.1", "[air] humidity"),
+        ("[fan]\nefficiency = {}", "1", "0.0", "[fan] efficiency"),
+        ("[fan]\ndrive_efficiency = '{} %'", "1", "150", "[fan] drive_efficiency"),
+        ("[duct]\ncompression = {}", "0.5", "0.51", "[duct] compression"),
+        ("[duct]\nroughness = '{} mm'", "0", "-1", "[duct] roughness"),
         (
             "[fan]\nexternal_static_pressure = '9 Pa'\n"
             "inlet_velocity_pressure = '{} Pa'",
