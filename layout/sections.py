@@ -169,8 +169,12 @@ def hydraulic_diameter(
     return 4.0 * area(shape, width, height) / perimeter(shape, width, height)
 
 
-def words(shape: int, width: float, height: float, unit: str = "mm") -> str:
+def words(
+    shape: int, width: float, height: float, unit: str = "mm", more: int = 0
+) -> str:
     """Size as the trade writes it, in 'mm' or 'in'; 'no section' where there is none.
+
+    `more` digits than usual.
 
     Examples
     --------
@@ -182,9 +186,9 @@ def words(shape: int, width: float, height: float, unit: str = "mm") -> str:
     if shape == Shape.NONE:
         return "no section"
     if unit == "mm":
-        w, h = (_digits(side * 1e3, 4) for side in (width, height))
+        w, h = (_digits(side * 1e3, 4 + more) for side in (width, height))
     else:
-        w, h = (_digits(side / _INCH, 3) for side in (width, height))
+        w, h = (_digits(side / _INCH, 3 + more) for side in (width, height))
     if shape == Shape.ROUND:
         return f"Ø{w} {unit}"
     size = f"{w}×{h} {unit}"
