@@ -329,16 +329,7 @@ def _vector(
             error(where, f"up is {_shown(raw)}", "write three numbers, as in [0, 1, 0]")
         )
         return None
-    return of_one_size(x, y, z)
-
-
-def of_one_size(x: float, y: float, z: float) -> tuple[float, float, float]:
-    """Give the same direction with its largest part from 1 to 2, without rounding it.
-
-    The square of a part may else be beyond all numbers, or nothing.
-    """
-    power = math.frexp(max(abs(x), abs(y), abs(z)))[1] - 1
-    return math.ldexp(x, -power), math.ldexp(y, -power), math.ldexp(z, -power)
+    return x, y, z
 
 
 def _shown(raw: object) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from .allowed import check_fields
 from .collected import check_finite
 from .faults import BadInput, Notice, note, refusal, warning
 from .frames import z_up
@@ -58,7 +59,15 @@ class Obstacle:
 
     def __post_init__(self) -> None:
         """Refuse what is no solid."""
+        check_fields(self, {}, name=str, is_closed=bool)
         for what, array in (("vertices", self.vertices), ("faces", self.faces)):
+            kinds = "iu" if what == "faces" else "iuf"
+            if np.asarray(array).dtype.kind not in kinds:
+                must_be = "whole numbers" if what == "faces" else "numbers"
+                raise ValueError(
+                    f"Obstacle {self.name!r}: {what} are of another kind; each must be "
+                    f"an array of {must_be}"
+                )
             if np.ndim(array) != 2 or np.shape(array)[1] != 3 or not len(array):
                 shape = np.shape(array)
                 raise ValueError(

@@ -6,12 +6,15 @@ from enum import IntEnum
 import numpy as np
 import numpy.typing as npt
 
+from .allowed import above_zero, check_value
+
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
 
 SMALLEST_SIDE = 1e-6  # m: what is written less is a slip of an exponent
 LARGEST_SIDE = 10.0  # m: no duct is wider; beyond it a unit is wrong
+_SIDE = above_zero("length")
 _INCH = 0.0254  # m; `units` stands on this module
 
 
@@ -62,14 +65,9 @@ class Section:
     height: float
 
     def __post_init__(self) -> None:
-        for side in (self.width, self.height):
-            if not 0.0 < side < np.inf:
-                raise ValueError(f"a section side must be above 0 m, got {side:g} m")
-        if self.shape not in DRAWN_SHAPES:
-            raise ValueError(
-                "a section must be Shape.ROUND, Shape.RECTANGULAR or Shape.OVAL, got "
-                f"{self.shape!r}"
-            )
+        check_value("Section: shape", self.shape, DRAWN_SHAPES)
+        check_value("Section: width", self.width, _SIDE)
+        check_value("Section: height", self.height, _SIDE)
         if self.shape == Shape.ROUND and self.width != self.height:
             raise ValueError(
                 "a round section must be as wide as it is high, got "

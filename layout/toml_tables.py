@@ -10,7 +10,6 @@ from typing import Any, TypeVar
 
 from . import units
 from .allowed import Range
-from .extras import of_one_size
 from .faults import TOO_LONG, BadInput, Notice, error, refusal
 from .names import composed
 from .nearest import nearest
@@ -379,5 +378,5 @@ def direction(value: object, where: str) -> Point:
         and any(value)
     ):
         x, y, z = value
-        return of_one_size(x, y, z)
+        return x, y, z
     raise refusal(where, f"'{value}' is no direction", "write three numbers: [0, 0, 1]")

@@ -3,7 +3,9 @@
 import copy
 import math
 import pickle
+import re
 from collections.abc import Callable
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -334,6 +336,98 @@ def test_no_width_makes_a_duct_of_less_than_nothing() -> None:
     with pytest.raises(ValueError, match=r"diameter is -0\.3 m; it must be above 0 m"):
         sizes.width_for(-0.3, 0.2)
     assert sizes.width_for(0.3, 0.2) > 0.2
+
+
+NO_KIND = (object(), b"x", 1j, [None, None], np.zeros(2), {3: None}, (0.0, NAN, 0.0))
+ONE_RUN = drawing_from_runs([("a", [[0, 0, 0], [1, 0, 0]], None)])
+MADE: dict[type, dict[str, Any]] = {
+    AirSpec: {},
+    SourceSpec: {},
+    FanSpec: {},
+    ChecksSpec: {},
+    RoomsSpec: {},
+    ElbowRule: {},
+    TransitionRule: {},
+    TerminalSpec: {"flow": 0.1},
+    ComponentSpec: {"run": "a", "name": "b", "loss": 5.0},
+    RunLimits: {},
+    RunWords: {},
+    Schedule: {},
+    Attributes: {},
+    Aim: {},
+    Section: {"shape": Shape.ROUND, "width": 0.2, "height": 0.2},
+    Drawing: {one.name: getattr(ONE_RUN, one.name) for one in fields(Drawing)},
+    Obstacle: {
+        "name": "a",
+        "vertices": np.eye(3),
+        "faces": [[0, 1, 2]],
+        "is_closed": True,
+    },
+}
+# What the program alone says.
+OWN = {
+    "of_supply",
+    "shared",
+    "section_origin",
+    "unit_origin",
+    "up_origin",
+    "flow_key",
+    "notices",
+}
+
+
+@pytest.mark.parametrize("made", MADE, ids=lambda made: made.__name__)
+def test_what_is_of_no_kind_of_a_field_is_refused_in_one_sentence(made: Any) -> None:
+    made(**MADE[made])
+    for one in fields(made):
+        if one.name in OWN:
+            continue
+        empty = () if one.name in ("kind", "curve") else ("",)
+        bare = () if one.name in ("flow", "at") else (NAN, -INF)
+        left_open = () if one.default is None else (None,)
+        for value in (*NO_KIND, *empty, *bare, *left_open):
+            with pytest.raises(ValueError, match=r"must (be|have|go)") as said:
+                made(**{**MADE[made], one.name: value})
+            assert len(str(said.value).splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("make", "value", "said"),
+    [
+        (of(ElbowRule, "construction"), 2, "construction is 2; it must be ElbowCon"),
+        (of(ElbowRule, "splitters"), True, "splitters is True; it must be 1, 2 or 3"),
+        (of(ElbowRule, "pieces"), 3.0, "pieces is 3.0; it must be 3, 4 or 5"),
+        (of(Attributes, "up"), (0, 0, 0), "up is (0, 0, 0); it must not be all zeros"),
+        (of(RunWords, "up"), (1, 2), "up is (1, 2); it must be three finite numbers"),
+        (of(Attributes, "source"), "yes", "source is 'yes'; it must be True or False"),
+        (of_run("sections"), 3, "sections['office'] is 3; it must be of the class Sec"),
+        (of_run("closed_ends"), 1, "closed_ends['office'] is 1; it must be True or F"),
+        (of(Schedule, "sections"), {3: None}, "sections[3]: its key must be a text"),
+        (
+            of(Schedule, "elbow_exceptions"),
+            {"a": ElbowRule()},
+            "elbow_exceptions['a']: its key must be a run and the number of a bend",
+        ),
+        (of(Schedule, "components"), ["coil"], "components[0] is 'coil'; it must be"),
+        (of(FanSpec, "curve"), (("0", "9"), ("1", "3")), "it must be pairs of an air"),
+        (of(SourceSpec, "run"), " ", "run is ' '; it must be a text"),
+        (of(SourceSpec, "at"), "abc", "at is 'abc'; it must be three finite numbers"),
+    ],
+)
+def test_what_passed_for_something_else(
+    make: Callable[[Any], Any], value: Any, said: str
+) -> None:
+    with pytest.raises(ValueError, match=re.escape(said)):
+        make(value)
+
+
+def test_a_place_and_a_direction_may_come_as_arrays() -> None:
+    assert SourceSpec(at=np.array([1, 2, 3])).at == (1.0, 2.0, 3.0)  # type: ignore[arg-type]
+    assert Attributes(up=[0, 0, 1]) == Attributes(up=(0.0, 0.0, 1.0))  # type: ignore[arg-type]
+    for size in (1e-300, 1e300):
+        up = RunWords(up=(0.0, size, size)).up
+        assert up is not None
+        assert 1.0 <= up[1] == up[2] < 2.0
 
 
 # --- drawings
