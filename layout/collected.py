@@ -12,6 +12,7 @@ from .basis import Basis
 from .drawing import NOTHING_SAID, Attributes, Drawing
 from .extras import Said, read_extras
 from .faults import BadInput, Notice, error, note, refusal, warning
+from .frames import z_up
 from .names import composed, other_section_in_name, section_in_name, unique
 from .quantity_words import (
     airflow_words,
@@ -472,6 +473,13 @@ def _says(run: Collected, key: str) -> bool:
         return run.section is not None
     value = getattr(run.attributes, key)
     return value is not None and (value is not False or key == "source_at_end")
+
+
+def upright(said: Attributes, up: str | None) -> Attributes:
+    """Attributes whose `up` is in the axes of a file, 'y' or 'z', with Z up."""
+    if up != "y" or said.up is None:
+        return said
+    return replace(said, up=tuple(z_up(np.array([said.up]))[0]))
 
 
 def check_finite(

@@ -25,6 +25,7 @@ from .collected import (
     collected_drawing,
     describe,
     say_what_was_taken,
+    upright,
 )
 from .drawing import Drawing
 from .extras import KEYS
@@ -137,8 +138,11 @@ def read_dxf(path: Path, *, unit: str | None = None, up: str | None = None) -> D
             "line",
         )
         found.runs.append(
-            Collected(name, points, section, origin, where, more.flow, more.attributes)
-        )
+            Collected(
+                name, points, section, origin, where, more.flow,
+                upright(more.attributes, up),
+            )
+        )  # fmt: skip
     if found.faults:
         raise BadInput(found.faults)
     say_what_was_taken(found, "the DXF states", unit or said, "z")
