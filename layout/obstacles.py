@@ -27,6 +27,8 @@ _MOST_FACES = 5_000_000
 _MOST_SHELLS = 100  # that are open, and measured to one by one
 _MOST_HOLLOWS = 1000  # shells among which those that lie within others are looked for
 _FARTHEST = 1e8  # m, as of a quantity of a length; far beyond, equal points differ
+# Whoever called in Python has a parameter, and a command an option.
+_SAY_UNIT = "say the unit of these solids (unit, or --obstacles-unit of a command)"
 _FAR = 300.0  # m: a solid longer than this is in another unit
 
 
@@ -145,7 +147,7 @@ def read_obstacles(
             note(
                 path.name,
                 "the format states no unit; metres were taken",
-                "say --obstacles-unit if they are not",
+                f"{_SAY_UNIT} if it is another",
             )
         )
     extent = max((float(np.ptp(o.vertices, axis=0).max()) for o in found), default=0.0)
@@ -154,7 +156,7 @@ def read_obstacles(
             warning(
                 path.name,
                 f"a solid is {length_words(extent)} long",
-                "check the unit of the file; say --obstacles-unit if it is another",
+                f"check the unit of the file; {_SAY_UNIT} if it is another",
                 effect="it may be clear of the ducts only because it is misread",
             )
         )
