@@ -10,12 +10,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from itertools import pairwise
-from numbers import Real
+from numbers import Integral, Real
 from typing import Any
 
-from .sections import ROUGHEST
+import numpy as np
 
 _FINITE = sys.float_info.max
+_LONGEST = 80  # signs of a value in a message
+Triple = tuple[float, float, float]
 _SAME = 1e-9  # share by which one airflow may differ in two units
 # How a message writes a field, as it stands there; other quantities have no unit.
 _SI = {
@@ -77,6 +79,9 @@ class Range:
         return least if math.isinf(self.high) else f"{least} and finite"
 
 
+Kind = Range | tuple[Any, ...] | type
+
+
 def above_zero(dimension: str, high: float = _FINITE) -> Range:
     """Range of what must be more than nothing."""
     return Range(dimension, 0.0, high, is_above=True)
@@ -90,12 +95,13 @@ STANDS = ("in the room", "above a ceiling", "in a shaft")
 LEAKAGE_CLASSES = ("A", "B", "C", "D")
 LEAKAGE_NUMBER = above_zero("class number", 500.0)
 SPLITTERS = (1, 2, 3)
-ROUGHNESS = Range("length", 0.0, ROUGHEST)
+ROUGHNESS = Range("length", 0.0, 0.02)  # the walls of no duct are rougher
 COMPRESSION = Range("share", 0.0, 0.5)
 PRESSURE = Range("pressure", 0.0)
 AIRFLOW = above_zero("airflow")
 # What a file may declare of it; that of a duct at hand, worked out, has no end.
 VELOCITY_PRESSURE = Range("pressure", 0.0, 1e4)
+_COORDINATE = Range("length")
 _ROUNDING = 1e-9  # K: -60 °C and 150 °C in K, whichever unit they were written in
 _TEMPERATURE = Range("temperature", 213.15 - _ROUNDING, 423.15 + _ROUNDING)
 _LOSS = Range("pressure", 0.0, 1e5)
@@ -134,7 +140,7 @@ ELBOW = {
     "vane_spacing": Range("length", 0.02, 0.12),
 }
 TRANSITION = {
-    "included_angle": Range("angle", 0.0174, 3.1416),
+    "included_angle": Range("angle", math.radians(1.0), math.pi),
     "length": above_zero("length"),
 }
 TERMINAL = {
@@ -163,10 +169,10 @@ SCHEDULE = {
 }
 
 
-def check_fields(
-    made: object, ranges: Mapping[str, Range], **words: tuple[Any, ...]
-) -> None:
-    """Refuse an object with a field that is not None and not what it may be.
+def check_fields(made: Any, ranges: Mapping[str, Range], **words: Kind) -> None:
+    """Refuse an object with a field that is not what it may be.
+
+    What a field has by itself is taken, as None mostly is.
 
     Parameters
     ----------
@@ -175,21 +181,23 @@ def check_fields(
     ranges
         What numbers may be, by field.
     **words
-        What others may be, by field.
+        What others may be, by field: one of some words, or of a class; a text that is
+        not blank where that is `str`.
 
     Raises
     ------
     ValueError
         In one sentence: the field, its value, what it may be.
     """
-    for allowed in (ranges, words):
-        for name, may_be in allowed.items():
+    fields = made.__dataclass_fields__
+    for kinds in (ranges, words):
+        for name, may_be in kinds.items():
             value = getattr(made, name)
-            if value is not None:
+            if value is not fields[name].default and not fits(value, may_be):
                 check_value(f"{type(made).__name__}: {name}", value, may_be)
 
 
-def check_value(what: str, value: object, may_be: Range | tuple[Any, ...]) -> None:
+def check_value(what: str, value: object, may_be: Kind) -> None:
     """Refuse a value that is not what it may be, as `check_fields`.
 
     Examples
@@ -199,30 +207,120 @@ def check_value(what: str, value: object, may_be: Range | tuple[Any, ...]) -> No
         ...
     ValueError: AirSpec: pressure is 101.3 Pa; it must be 30000 to 120000 Pa
     """
-    if isinstance(may_be, tuple):
-        if value in may_be:
-            return
-        *others, last = map(_shown, may_be)
-        known = f"{', '.join(others)} or {last}" if others else last
-        raise ValueError(f"{what} is {_shown(value)}; it must be {known}")
-    if isinstance(value, bool) or not isinstance(value, Real):
-        raise ValueError(
-            f"{what} is {_shown(value)}, no number; it must be {may_be.words}"
-        )
-    try:
-        number = float(value)
-    except OverflowError:  # an integer of 400 digits
-        number = math.inf
-    if not may_be.holds(number):
+    if fits(value, may_be):
+        return
+    said, must_be = _shown(value), _words(may_be)
+    if isinstance(may_be, Range):
+        is_number = isinstance(value, Real) and not isinstance(value, bool)
         unit = f" {_SI[may_be.dimension]}" if may_be.dimension in _SI else ""
-        raise ValueError(f"{what} is {value}{unit}; it must be {may_be.words}")
+        said = f"{value}{unit}" if is_number else f"{said}, no number"
+    raise ValueError(f"{what} is {said}; it must be {must_be}")
+
+
+def fits(value: object, may_be: Kind) -> bool:
+    """Whether a value is what it may be; the usual ones first, for speed."""
+    if value is True or value is False:
+        return may_be is bool
+    if isinstance(may_be, Range):
+        if type(value) is float:
+            return may_be.holds(value)
+        if not isinstance(value, Real):
+            return False
+        try:
+            return may_be.holds(float(value))
+        except OverflowError:  # an integer of 400 digits
+            return may_be.holds(math.inf)
+    if isinstance(may_be, tuple):
+        return any(value is word or _is_one(value, word) for word in may_be)
+    if may_be is bool:
+        return isinstance(value, np.bool_)
+    if may_be is str:
+        return isinstance(value, str) and bool(value.strip())
+    return isinstance(value, may_be)
+
+
+def _is_one(value: object, word: object) -> bool:
+    """Whether a value is a word, of its kind too: a 2 is no member of an enum."""
+    kind = Integral if type(word) is int else type(word)
+    return isinstance(value, kind) and value == word
+
+
+def _words(may_be: Kind) -> str:
+    """What a value may be, in words."""
+    if isinstance(may_be, Range):
+        return may_be.words
+    if isinstance(may_be, tuple):
+        *others, last = map(_shown, may_be)
+        return f"{', '.join(others)} or {last}" if others else last
+    named: dict[type, str] = {bool: "True or False", str: "a text"}
+    return named.get(may_be, f"of the class {may_be.__name__}")
 
 
 def _shown(value: object) -> str:
-    """A word as it is written in Python."""
+    """A word as it is written in Python, on one line and cut short."""
     if isinstance(value, Enum):
         return f"{type(value).__name__}.{value.name}"
-    return repr(value)
+    text = " ".join(repr(value).split())
+    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
+
+
+def place(what: str, value: Any) -> Triple:
+    """Take a place, m, from anything that holds three numbers.
+
+    Raises
+    ------
+    ValueError
+        In one sentence, if it holds something else.
+
+    Examples
+    --------
+    >>> place("SourceSpec: at", np.array([0, 0, 3]))
+    (0.0, 0.0, 3.0)
+    """
+    try:
+        x, y, z = value
+    except (TypeError, ValueError):
+        x = y = z = None
+    if not all(fits(part, _COORDINATE) for part in (x, y, z)):
+        raise ValueError(f"{what} is {_shown(value)}; it must be three finite numbers")
+    return float(x), float(y), float(z)
+
+
+def direction(what: str, value: Any) -> Triple:
+    """Take a direction, as `place`, of a length that no sum overflows.
+
+    Its largest part is then from 1 to 2, not rounded: the square of a part may else be
+    beyond all numbers, or nothing.
+
+    Examples
+    --------
+    >>> direction("RunWords: up", (0, 0, 3e200))[:2]
+    (0.0, 0.0)
+    """
+    parts = place(what, value)
+    if not any(parts):
+        raise ValueError(f"{what} is {_shown(value)}; it must not be all zeros")
+    power = math.frexp(max(map(abs, parts)))[1] - 1
+    x, y, z = (math.ldexp(part, -power) for part in parts)
+    return x, y, z
+
+
+def pairs(what: str, value: Any) -> tuple[tuple[float, float], ...]:
+    """Take the points of a fan's curve, also from an array; ValueError for others."""
+    try:
+        points = tuple((flow, pressure) for flow, pressure in value)
+    except (TypeError, ValueError):
+        points = ((None, None),)
+    if all(
+        isinstance(one, Real) and not isinstance(one, bool)
+        for point in points
+        for one in point
+    ):
+        return tuple((float(flow), float(pressure)) for flow, pressure in points)
+    raise ValueError(
+        f"{what} is {_shown(value)}; it must be pairs of an airflow, m³/s, and a "
+        "pressure, Pa"
+    )
 
 
 def curve_fault(points: tuple[tuple[float, float], ...]) -> tuple[str, str] | None:

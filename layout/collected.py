@@ -12,6 +12,7 @@ from .basis import Basis
 from .drawing import NOTHING_SAID, Attributes, Drawing
 from .extras import Said, read_extras
 from .faults import BadInput, Notice, error, note, refusal, warning
+from .frames import z_up
 from .names import composed, other_section_in_name, section_in_name, unique
 from .quantity_words import (
     airflow_words,
@@ -19,6 +20,7 @@ from .quantity_words import (
     counted,
     length_words,
     section_words,
+    words_apart,
 )
 from .sections import FloatArray, Section, Shape
 from .units import UNITS
@@ -26,26 +28,31 @@ from .units import UNITS
 _FARTHEST = 1e12  # of any unit; no building is drawn so far away
 
 
-def _vector(up: tuple[float, float, float]) -> str:
-    return f"({', '.join(f'{part:.3g}' for part in up)})"
+def _vector(up: tuple[float, float, float], more: int) -> str:
+    return f"({', '.join(f'{part:.{3 + more}g}' for part in up)})"
+
+
+def _quoted(word: object, _: int) -> str:
+    return f"'{word}'"
 
 
 # What a run may say beside its source: in words of one, of two, and how it is told.
-_SAID: tuple[tuple[str, str, str, Callable[[Any], str]], ...] = (
-    ("terminal", "terminal", "terminals", "'{}'".format),
-    ("transition", "mark as a transition", "", str),
+_SAID: tuple[tuple[str, str, str, Callable[[Any, int], str]], ...] = (
+    ("terminal", "terminal", "terminals", _quoted),
+    ("transition", "mark as a transition", "", _quoted),
     ("roughness", "roughness", "roughnesses", length_words),
     ("roll", "roll", "rolls", angle_words),
     ("up", "direction of height", "directions of height", _vector),
     ("bend_radius", "bend radius", "bend radii", length_words),
-    ("role", "role", "", str),  # counts for nothing by itself
-    ("flexible", "mark as flexible", "", str),
+    ("role", "role", "", _quoted),  # counts for nothing by itself
+    ("flexible", "mark as flexible", "", _quoted),
 )
 # What one run may not say both of, as two may neither.
 _EITHER = (
     ("roll", "up", "a roll and a direction of its height"),
     ("roughness", "flexible", "a roughness and that it is flexible"),
 )
+_ROUNDING = 1e-6  # share by which one value may differ where it is written twice
 _SMELLS = 500.0  # m: a route wider than this has another unit
 
 
@@ -307,14 +314,6 @@ def _without_dots(found: Found) -> list[Collected]:
     return kept
 
 
-def _size(section: Section | None) -> str:
-    return "" if section is None else section_words(section)
-
-
-def _airflow(flow: float) -> str:
-    return "" if math.isnan(flow) else airflow_words(flow)
-
-
 def _without_copies(
     found: Found, runs: list[Collected]
 ) -> tuple[list[Collected], list[Notice]]:
@@ -412,8 +411,9 @@ def _together(
         if has is None or has is False:
             new[key] = said
             taken.append(f"its {word}")
-        elif words and told(said) != told(has):
-            raise refused(key, f"the {words} {told(has)} and {told(said)}")
+        elif words and not _agree(has, said):
+            one, two = words_apart(told, has, said)
+            raise refused(key, f"the {words} {one} and {two}")
     at_end = other.source_at_end
     if at_end is not None and is_reversed:
         at_end = not at_end
@@ -431,19 +431,38 @@ def _together(
         if getattr(both, one) is not None and getattr(both, two) not in (None, False):
             raise refused(two if one in new else one, what)
     run = replace(first, attributes=both)
-    for key, here, there in (
-        ("airflow", _airflow(first.flow), _airflow(copy.flow)),
-        ("section", _size(first.section), _size(copy.section)),
-    ):
-        if here and there not in (here, ""):
-            raise refused(key, f"the {key}s {here} and {there}")
-        if there and not here:
-            taken.append(f"its {key}, {there}")
-    if math.isnan(first.flow):
-        run = replace(run, flow=copy.flow)
-    if first.section is None:
-        run = replace(run, section=copy.section, origin=copy.origin, basis=copy.basis)
+    flow, copied = first.flow, copy.flow
+    if math.isnan(flow):
+        run = replace(run, flow=copied)
+        if not math.isnan(copied):
+            taken.append(f"its airflow, {airflow_words(copied)}")
+    elif not math.isnan(copied) and not _agree(flow, copied):
+        here, there = words_apart(airflow_words, flow, copied)
+        raise refused("airflow", f"the airflows {here} and {there}")
+    size, other_size = first.section, copy.section
+    if size is None:
+        run = replace(run, section=other_size, origin=copy.origin, basis=copy.basis)
+        if other_size is not None:
+            taken.append(f"its section, {section_words(other_size)}")
+    elif other_size is not None and not _agree(size, other_size):
+        here, there = words_apart(section_words, size, other_size)
+        raise refused("section", f"the sections {here} and {there}")
     return run, taken
+
+
+def _agree(one: Any, other: Any) -> bool:
+    """Whether two say the same, but for the rounding of another unit."""
+    if isinstance(one, str):
+        return bool(one == other)
+    if isinstance(one, Section):
+        sides = (one.width, other.width), (one.height, other.height)
+        return one.shape == other.shape and all(
+            math.isclose(*pair, rel_tol=_ROUNDING) for pair in sides
+        )
+    if isinstance(one, tuple):  # directions, whatever their lengths
+        ways = [np.array(way) / np.linalg.norm(way) for way in (one, other)]
+        return bool(np.linalg.norm(ways[0] - ways[1]) < _ROUNDING)
+    return math.isclose(one, other, rel_tol=_ROUNDING, abs_tol=1e-9)
 
 
 def _says(run: Collected, key: str) -> bool:
@@ -454,6 +473,13 @@ def _says(run: Collected, key: str) -> bool:
         return run.section is not None
     value = getattr(run.attributes, key)
     return value is not None and (value is not False or key == "source_at_end")
+
+
+def upright(said: Attributes, up: str | None) -> Attributes:
+    """Attributes whose `up` is in the axes of a file, 'y' or 'z', with Z up."""
+    if up != "y" or said.up is None:
+        return said
+    return replace(said, up=tuple(z_up(np.array([said.up]))[0]))
 
 
 def check_finite(

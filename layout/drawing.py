@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
-from .allowed import AIRFLOW, ATTRIBUTES, check_fields, check_value
+from .allowed import AIRFLOW, ATTRIBUTES, check_fields, check_value, direction
 from .basis import Basis
 from .drawing_arrays import checked_arrays
 from .faults import Notice
@@ -43,7 +43,18 @@ class Attributes:
 
     def __post_init__(self) -> None:
         """Refuse a value that its field cannot have."""
-        check_fields(self, ATTRIBUTES)
+        check_fields(
+            self,
+            ATTRIBUTES,
+            source=bool,
+            source_at_end=bool,
+            terminal=str,
+            transition=bool,
+            role=str,
+            flexible=bool,
+        )
+        if self.up is not None:
+            object.__setattr__(self, "up", direction("Attributes: up", self.up))
 
     @property
     def composed(self) -> "Attributes":
@@ -153,6 +164,21 @@ class Drawing:
 
     def __post_init__(self) -> None:
         """Take lists and other numbers as arrays; refuse what is no drawing."""
+        check_fields(
+            self,
+            {},
+            file=str,
+            names=Sequence,
+            where=Sequence,
+            attributes=Mapping,
+            section_origin=Mapping,
+            unit=str,
+            up=("y", "z"),
+            notices=tuple,
+            is_supply=bool,
+        )
+        for run, said in self.attributes.items():
+            check_value(f"Drawing: attributes[{run!r}]", said, Attributes)
         arrays = checked_arrays(
             self.file,
             self.names,

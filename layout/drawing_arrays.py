@@ -1,11 +1,13 @@
 """The arrays of a drawing as they must be, also where somebody made them by hand."""
 
 from collections.abc import Mapping, Sequence
+from numbers import Integral
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from .basis import Basis
 from .sections import BoolArray, FloatArray, IntArray, Shape
 
 _REAL = ("points", "width", "height", "flow")
@@ -59,9 +61,15 @@ def checked_arrays(
                 f"{file}: {name} must be one for each of the {count} runs that "
                 "offsets has"
             )
+    for name, texts in (("names", names), ("where", where)):
+        if not all(isinstance(text, str) for text in texts):
+            raise ValueError(f"{file}: {name} must be texts")
     for run in attributes:
-        if not 0 <= run < count:
-            raise ValueError(f"{file}: attributes are of run {run}, but there is none")
+        if not isinstance(run, Integral) or not 0 <= int(run) < count:
+            raise ValueError(
+                f"{file}: attributes are of run {run!r}, but there is none; each must "
+                "be of one by its number from 0"
+            )
     begins, ends = offsets[:-1], offsets[1:]
     _refuse(file, names, ends <= begins, "the run has no vertex")
     finite = np.isfinite(points).all(axis=1)
@@ -74,6 +82,12 @@ def checked_arrays(
             f"({at}) m is no place; give it finite coordinates"
         )
     _check_sections(file, names, arrays)
+    basis = arrays["section_basis"]
+    known = (basis >= min(Basis)) & (basis <= max(Basis))
+    must_be = f"{min(Basis):d} to {max(Basis):d}"
+    _refuse(
+        file, names, ~known, f"its section_basis must be a code of Basis, {must_be}"
+    )
     flow = arrays["flow"]
     _refuse(
         file,
@@ -118,7 +132,7 @@ def _real(file: str, name: str, given: npt.ArrayLike) -> FloatArray:
 
 def _whole(file: str, name: str, given: npt.ArrayLike) -> IntArray:
     array = _real(file, name, given)
-    if (array != np.trunc(array)).any():  # NaN too
+    if not (np.isfinite(array) & (array == np.trunc(array))).all():
         raise ValueError(f"{file}: {name} must be an array of whole numbers")
     return np.asarray(given, dtype=np.int64)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from .allowed import ROUGHNESS
 from .drawing import NOTHING_SAID, Attributes, Run
 from .faults import Notice, error
 from .nearest import nearest
@@ -14,7 +15,6 @@ from .plain_text import plain_number
 from .quantity_words import length_words
 from .sections import (
     LARGEST_SIDE,
-    ROUGHEST,
     SMALLEST_SIDE,
     Section,
     Shape,
@@ -180,7 +180,7 @@ def _quantity(key: str, raw: object, where: str, faults: list[Notice]) -> float 
             )
         )
         return None
-    if what != "roll" and number * factor <= 0.0:
+    if what not in ("roll", "roughness") and number * factor <= 0.0:
         faults.append(
             error(where, f"{key} is {number:g}; it must be above zero", "correct it")
         )
@@ -191,14 +191,12 @@ def _quantity(key: str, raw: object, where: str, faults: list[Notice]) -> float 
         way = "check the unit: was it meant in millimetres" if is_side else "correct it"
         faults.append(error(where, f"{key} is {number:g}, {slip}", way))
         return None
-    if what == "roughness" and value > ROUGHEST:
-        faults.append(
-            error(
-                where,
-                f"{key} is {number:g}, more than {length_words(ROUGHEST)}",
-                "check the unit: was it meant in millimetres",
-            )
-        )
+    if what == "roughness" and not ROUGHNESS.holds(value):
+        most = f"more than {length_words(ROUGHNESS.high)}"
+        way = "check the unit: was it meant in millimetres"
+        if value < ROUGHNESS.low:
+            most, way = "below zero", "correct it"
+        faults.append(error(where, f"{key} is {number:g}, {most}", way))
         return None
     return value
 
@@ -331,16 +329,7 @@ def _vector(
             error(where, f"up is {_shown(raw)}", "write three numbers, as in [0, 1, 0]")
         )
         return None
-    return of_one_size(x, y, z)
-
-
-def of_one_size(x: float, y: float, z: float) -> tuple[float, float, float]:
-    """Give the same direction with its largest part from 1 to 2, without rounding it.
-
-    The square of a part may else be beyond all numbers, or nothing.
-    """
-    power = math.frexp(max(abs(x), abs(y), abs(z)))[1] - 1
-    return math.ldexp(x, -power), math.ldexp(y, -power), math.ldexp(z, -power)
+    return x, y, z
 
 
 def _shown(raw: object) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from .allowed import check_fields
 from .collected import check_finite
 from .faults import BadInput, Notice, note, refusal, warning
 from .frames import z_up
@@ -26,6 +27,8 @@ _MOST_FACES = 5_000_000
 _MOST_SHELLS = 100  # that are open, and measured to one by one
 _MOST_HOLLOWS = 1000  # shells among which those that lie within others are looked for
 _FARTHEST = 1e8  # m, as of a quantity of a length; far beyond, equal points differ
+# Whoever called in Python has a parameter, and a command an option.
+_SAY_UNIT = "say the unit of these solids (unit, or --obstacles-unit of a command)"
 _FAR = 300.0  # m: a solid longer than this is in another unit
 
 
@@ -58,7 +61,15 @@ class Obstacle:
 
     def __post_init__(self) -> None:
         """Refuse what is no solid."""
+        check_fields(self, {}, name=str, is_closed=bool)
         for what, array in (("vertices", self.vertices), ("faces", self.faces)):
+            kinds = "iu" if what == "faces" else "iuf"
+            if np.asarray(array).dtype.kind not in kinds:
+                must_be = "whole numbers" if what == "faces" else "numbers"
+                raise ValueError(
+                    f"Obstacle {self.name!r}: {what} are of another kind; each must be "
+                    f"an array of {must_be}"
+                )
             if np.ndim(array) != 2 or np.shape(array)[1] != 3 or not len(array):
                 shape = np.shape(array)
                 raise ValueError(
@@ -136,7 +147,7 @@ def read_obstacles(
             note(
                 path.name,
                 "the format states no unit; metres were taken",
-                "say --obstacles-unit if they are not",
+                f"{_SAY_UNIT} if it is another",
             )
         )
     extent = max((float(np.ptp(o.vertices, axis=0).max()) for o in found), default=0.0)
@@ -145,7 +156,7 @@ def read_obstacles(
             warning(
                 path.name,
                 f"a solid is {length_words(extent)} long",
-                "check the unit of the file; say --obstacles-unit if it is another",
+                f"check the unit of the file; {_SAY_UNIT} if it is another",
                 effect="it may be clear of the ducts only because it is misread",
             )
         )

@@ -5,11 +5,13 @@ A message says both, since who reads it may think in either.
 
 import math
 from collections.abc import Callable
+from typing import TypeVar
 
 from . import sections
 from .sections import Section
 from .units import FOOT, POUND, UNITS, to_unit
 
+T = TypeVar("T")
 _METRE = 0.9995  # m: from here on a length is said in metres and feet
 _FAR = 99999.5  # m: from here on in kilometres and miles
 # Beyond these a number with an exponent is the shorter one to read.
@@ -62,20 +64,22 @@ def counted(number: int, noun: str) -> str:
     return f"{number} {noun}{'s' * (number != 1)}"
 
 
-def angle_words(angle: float) -> str:
-    """An angle, rad, in degrees.
+def angle_words(angle: float, more: int = 0) -> str:
+    """An angle, rad, in degrees, with so many more digits than usual.
 
     Examples
     --------
     >>> angle_words(math.radians(1.2)), angle_words(math.radians(30.4))
     ('1.2 degrees', '30 degrees')
     """
-    number = _number(round(math.degrees(angle), _NOISE), 1, 2)
+    number = _number(round(math.degrees(angle), _NOISE), 1 + more, 2 + more)
     return f"{number} degree{'s' * (number != '1')}"
 
 
-def length_words(length: float) -> str:
+def length_words(length: float, more: int = 0) -> str:
     """A length, m: in mm and inches below a metre, in km and miles from 100 km on.
+
+    `more` digits than usual.
 
     Examples
     --------
@@ -83,10 +87,11 @@ def length_words(length: float) -> str:
     ('300 mm (11.8 in)', '3.2 mm (0.13 in)', '1.2 m (3.9 ft)')
     """
     if not abs(length) >= _METRE:
-        return _both(length, ("mm", 1, 3), ("in", 1, 3))
+        return _both(length, ("mm", 1 + more, 3 + more), ("in", 1 + more, 3 + more))
     if abs(length) < _FAR:
-        return _both(length, ("m", 2, 3), ("ft", 1, 3))
-    return f"{_number(length / 1e3, 0, 3)} km ({_number(length / _MILE, 0, 3)} mi)"
+        return _both(length, ("m", 2 + more, 3 + more), ("ft", 1 + more, 3 + more))
+    far, miles = (_number(length / one, more, 3 + more) for one in (1e3, _MILE))
+    return f"{far} km ({miles} mi)"
 
 
 def short_length(length: float, unit: str) -> str:
@@ -104,8 +109,10 @@ def short_length(length: float, unit: str) -> str:
     return f"{text} {unit}"
 
 
-def size_words(shape: int, width: float, height: float) -> str:
+def size_words(shape: int, width: float, height: float, more: int = 0) -> str:
     """A section of a shape and two sides, m, as the trade writes it.
+
+    `more` digits than usual.
 
     Examples
     --------
@@ -114,16 +121,16 @@ def size_words(shape: int, width: float, height: float) -> str:
     >>> size_words(sections.Shape.ROUND, 0.2, 0.2)
     'Ø200 mm (7.87 in)'
     """
-    said = sections.words(shape, width, height)
+    said = sections.words(shape, width, height, more=more)
     if shape == sections.Shape.NONE:
         return said
-    inches = sections.words(shape, width, height, "in")
+    inches = sections.words(shape, width, height, "in", more)
     return f"{said} ({inches.removeprefix('Ø').removesuffix(' flat oval')})"
 
 
-def section_words(section: Section) -> str:
+def section_words(section: Section, more: int = 0) -> str:
     """A section, as `size_words` has it."""
-    return size_words(section.shape, section.width, section.height)
+    return size_words(section.shape, section.width, section.height, more)
 
 
 def pressure_words(pressure: float, more: int = 0) -> str:
@@ -137,9 +144,7 @@ def pressure_words(pressure: float, more: int = 0) -> str:
     return _both(pressure, ("Pa", 1 + more, 7 + more), ("in.wg", 4 + more, 5 + more))
 
 
-def words_apart(
-    words: Callable[[float, int], str], one: float, other: float
-) -> tuple[str, str]:
+def words_apart(words: Callable[[T, int], str], one: T, other: T) -> tuple[str, str]:
     """Two values in words with digits enough to tell them apart, in both units.
 
     Parameters
@@ -174,15 +179,15 @@ def rate_words(rate: float) -> str:
     return _both(rate, ("Pa/m", 3, 3), ("in.wg/100 ft", 3, 3))
 
 
-def airflow_words(flow: float) -> str:
-    """An airflow, m³/s.
+def airflow_words(flow: float, more: int = 0) -> str:
+    """An airflow, m³/s, with so many more digits than usual.
 
     Examples
     --------
     >>> airflow_words(0.0472), airflow_words(0.001)
     ('47.2 L/s (100 cfm)', '1 L/s (2.1 cfm)')
     """
-    return _both(flow, ("L/s", 1, 7), ("cfm", 0, 7))
+    return _both(flow, ("L/s", 1 + more, 7 + more), ("cfm", more, 7 + more))
 
 
 def velocity_words(velocity: float, more: int = 0) -> str:

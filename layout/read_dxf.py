@@ -25,6 +25,7 @@ from .collected import (
     collected_drawing,
     describe,
     say_what_was_taken,
+    upright,
 )
 from .drawing import Drawing
 from .extras import KEYS
@@ -137,8 +138,11 @@ def read_dxf(path: Path, *, unit: str | None = None, up: str | None = None) -> D
             "line",
         )
         found.runs.append(
-            Collected(name, points, section, origin, where, more.flow, more.attributes)
-        )
+            Collected(
+                name, points, section, origin, where, more.flow,
+                upright(more.attributes, up),
+            )
+        )  # fmt: skip
     if found.faults:
         raise BadInput(found.faults)
     say_what_was_taken(found, "the DXF states", unit or said, "z")
@@ -254,7 +258,7 @@ def _pieces(
         if layer.lower() in hidden or layer.lower() in _SKIPPED_LAYERS:
             passed_over[kind, layer, _HIDDEN] += 1
             continue
-        own = {**extras, **_xdata(entity)}
+        own = {**extras, **_xdata(entity, f"{file}, {_where(entity, kind, layer)}")}
         if kind == "INSERT":
             name = entity.dxf.name
             if name in blocks or len(blocks) >= _DEEPEST:
@@ -284,12 +288,15 @@ def _pieces(
         if points is None or len(points) < 2:
             passed_over[kind, layer, ""] += 1
             continue
-        where = f"{kind} on layer '{layer}'"
-        handle = entity.dxf.get("handle")
-        if handle:
-            where += f", handle {handle}"
+        where = _where(entity, kind, layer)
         loose = kind in ("LINE", "ARC") and not own
         yield _Piece(points, layer, own, where, loose)
+
+
+def _where(entity: Any, kind: str, layer: str) -> str:
+    """An entity in words, with its handle if it has one."""
+    handle = entity.dxf.get("handle")
+    return f"{kind} on layer '{layer}'" + (f", handle {handle}" if handle else "")
 
 
 def _points(entity: Any, kind: str) -> FloatArray | None:
@@ -380,8 +387,11 @@ def _with_bulges(entity: Any) -> FloatArray:
     return np.concatenate(points)
 
 
-def _xdata(entity: Any) -> dict[str, object]:
-    """Extras of an entity: pairs of a known key and a value, of any application."""
+def _xdata(entity: Any, where: str) -> dict[str, object]:
+    """Extras of an entity: pairs of a known key and a value, of any application.
+
+    BadInput if a key has two values that differ.
+    """
     out: dict[str, object] = {}
     data = entity.xdata.data if entity.xdata else {}
     for tags in data.values():
@@ -391,7 +401,9 @@ def _xdata(entity: Any) -> dict[str, object]:
                 key = str(tag.value) if tag.code == 1000 else None
                 key = key if key in KEYS else None
                 continue
-            out[key] = tag.value
+            if out.setdefault(key, tag.value) != tag.value:
+                what = f"{key} is given twice, as {out[key]!r} and {tag.value!r}"
+                raise refusal(where, what, "delete one of the two")
             key = None
     return out
 

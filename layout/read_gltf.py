@@ -162,8 +162,14 @@ def _collect(
         )
     attributes = said.attributes
     if attributes.up is not None:
-        x, y, z = world[:3, :3] @ np.array(attributes.up)
-        attributes = replace(attributes, up=(float(x), float(y), float(z)))
+        with np.errstate(over="ignore"):
+            turned = world[:3, :3] @ np.array(attributes.up)
+        if not np.isfinite(turned).all() or not turned.any():
+            what = "the matrix of its node leaves nothing of up"
+            remedy = "apply the scale before export"
+            found.faults.append(error(f"{file.name}, {where}", what, remedy))
+            return
+        attributes = replace(attributes, up=tuple(turned))
     found.runs += [
         Collected(name, points, section, origin, where, said.flow, attributes)
         for points in lines

@@ -280,7 +280,7 @@ def _add_run(
     for spot in (part[0], part[-1]):
         stands = outside.get(spot)
         if stands is not None and stands.kind == "terminal":
-            terminal = stands.name
+            terminal = stands.name or None
             if math.isnan(flow):
                 flow = stands.flow
     radii = [edge.radius for edge in along if edge.radius is not None]

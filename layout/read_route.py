@@ -24,6 +24,7 @@ from .collected import (
     check_finite,
     collected_drawing,
     named_section,
+    upright,
 )
 from .drawing import Attributes, Drawing
 from .faults import BadInput, note, refusal
@@ -138,7 +139,7 @@ def _read_run(entry: Table, number: int, unit: str, up: str, found: Found) -> No
             origin,
             entry.where.partition(", ")[2],
             np.nan if flow is None else flow,
-            attributes,
+            upright(attributes, up),
         )
     )
 

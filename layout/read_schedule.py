@@ -276,7 +276,7 @@ def _air(table: Table) -> AirSpec:
     temperature = table.within("temperature", AIR["temperature"])
     altitude = table.within("altitude", AIR["altitude"])
     pressure = table.within("pressure", AIR["pressure"])
-    humidity = table.get("humidity", units.share)
+    humidity = table.within("humidity", AIR["humidity"])
     if altitude is not None and pressure is not None:
         table.fault("", "altitude and pressure are both given", "delete one")
     losses_at = table.choice("losses_at", {word: word for word in DECLARED_AIRS})
@@ -313,8 +313,8 @@ def _fan(table: Table) -> FanSpec:
             "it is not said which pressure the curve is of",
             'write curve_pressure = "total" or "external static"',
         )
-    efficiency = table.get("efficiency", _efficiency)
-    drive = table.get("drive_efficiency", _efficiency)
+    efficiency = table.within("efficiency", FAN["efficiency"])
+    drive = table.within("drive_efficiency", FAN["drive_efficiency"])
     hours = table.within("hours_per_year", FAN["hours"])
     at = table.choice("pressure_at", {word: word for word in DECLARED_AIRS})
     moving = {}
@@ -339,13 +339,6 @@ def _fan(table: Table) -> FanSpec:
         at,
         **moving,
     )
-
-
-def _efficiency(value: object, where: str) -> float:
-    share = units.share(value, where)
-    if share == 0.0:
-        raise refusal(where, "an efficiency is above zero", "correct it")
-    return share
 
 
 def _curve(value: object, where: str) -> tuple[tuple[float, float], ...]:
@@ -632,7 +625,7 @@ def _terminal(table: Table) -> TerminalSpec | None:
         return TerminalSpec(0.0, run=run, at=at, is_closed=True)
     flow = table.positive("flow", "airflow", NO_AIR)
     load = table.positive("load", "power")
-    share = table.get("share", units.share)
+    share = table.within("share", TERMINAL["share"])
     given = [key for key in ("flow", "load", "share") if key in table]
     said_of = any(
         key in table for key in ("loss", "coefficient", "kind")
@@ -645,9 +638,6 @@ def _terminal(table: Table) -> TerminalSpec | None:
         )
     elif len(given) > 1:
         table.fault("", f"{' and '.join(given)} are given together", "keep one of them")
-    if share == 0.0:
-        table.fault("share", "a share of nothing needs no duct", "correct it")
-        share = None
     loss = table.within("loss", TERMINAL["loss"])
     coefficient = table.number("coefficient", TERMINAL["coefficient"])
     if "loss" in table and "coefficient" in table:

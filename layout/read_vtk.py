@@ -27,6 +27,7 @@ from .collected import (
     collected_drawing,
     describe,
     say_what_was_taken,
+    upright,
 )
 from .drawing import Drawing
 from .extras import KEYS, bare_quantity
@@ -190,7 +191,7 @@ def _collect(lines: _Lines, found: Found, factor: float, up: str | None) -> None
         found.runs.append(
             Collected(
                 name, points[vertices], section, origin, where, said.flow,
-                said.attributes,
+                upright(said.attributes, up),
             )
         )  # fmt: skip
 

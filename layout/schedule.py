@@ -4,13 +4,14 @@ import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import TypeVar
+from numbers import Integral, Real
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from . import allowed
-from .allowed import check_fields, check_value, curve_fault
+from .allowed import check_fields, check_value, curve_fault, fits
 from .basis import Basis
 from .constructions import ELBOW_PIECES, ElbowConstruction, TakeoffEntry
 from .names import composed
@@ -66,7 +67,9 @@ class AirSpec:
 
     def __post_init__(self) -> None:
         """Refuse a value that its field cannot have."""
-        check_fields(self, allowed.AIR, losses_at=allowed.DECLARED_AIRS)
+        check_fields(
+            self, allowed.AIR, losses_at=allowed.DECLARED_AIRS, site_of_supply=bool
+        )
 
     def beside(self, own: "AirSpec") -> "AirSpec":
         """That of a return that says `own`: of a supply's site where it is silent.
@@ -104,9 +107,16 @@ class SourceSpec:
 
     def __post_init__(self) -> None:
         """Compose the accents of its run; refuse values that fields cannot have."""
-        check_fields(self, {}, kind=allowed.SOURCES)
-        if self.run is not None:
-            object.__setattr__(self, "run", composed(self.run))
+        check_fields(
+            self,
+            {},
+            run=str,
+            kind=allowed.SOURCES,
+            is_return=bool,
+            is_supply=bool,
+            feeds_supply=bool,
+        )
+        _take_place(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,14 +162,13 @@ class FanSpec:
 
     def __post_init__(self) -> None:
         """Refuse a value that its field cannot have; take a curve from an array too."""
-        check_fields(self, allowed.FAN, pressure_at=allowed.DECLARED_AIRS)
-        try:
-            points = tuple((float(flow), float(p)) for flow, p in self.curve)
-        except (TypeError, ValueError):
-            raise ValueError(
-                f"FanSpec: curve is {self.curve!r}; it must be pairs of an airflow, "
-                "m³/s, and a pressure, Pa"
-            ) from None
+        check_fields(
+            self,
+            allowed.FAN,
+            pressure_at=allowed.DECLARED_AIRS,
+            curve_is_total=bool,
+        )
+        points = allowed.pairs("FanSpec: curve", self.curve)
         if points and (fault := curve_fault(points)) is not None:
             raise ValueError(f"FanSpec: curve: {fault[0]}; {fault[1]}")
         object.__setattr__(self, "curve", points)
@@ -331,8 +340,12 @@ class ElbowRule:
             self,
             allowed.ELBOW,
             construction=_CONSTRUCTIONS,
+            construction_basis=Basis,
+            radius_basis=Basis,
             pieces=ELBOW_PIECES,
             splitters=allowed.SPLITTERS,
+            own_radius=bool,
+            own_construction=bool,
         )
 
     @property
@@ -435,11 +448,13 @@ class TerminalSpec:
 
     def __post_init__(self) -> None:
         """Compose the accents of its run; refuse values that fields cannot have."""
-        check_fields(self, allowed.TERMINAL)
-        if not self.is_closed and self.flow == self.flow:  # not NaN
+        check_fields(self, allowed.TERMINAL, run=str, is_closed=bool)
+        if not isinstance(self.kind, str):  # it may be empty
+            check_value("TerminalSpec: kind", self.kind, str)
+        is_nan = isinstance(self.flow, Real) and math.isnan(self.flow)
+        if not self.is_closed and not is_nan:
             check_value("TerminalSpec: flow", self.flow, allowed.AIRFLOW)
-        if self.run is not None:
-            object.__setattr__(self, "run", composed(self.run))
+        _take_place(self)
 
     @property
     def is_drawn(self) -> bool:
@@ -485,14 +500,14 @@ class ComponentSpec:
 
     def __post_init__(self) -> None:
         """Compose the accents of its run; refuse values that fields cannot have."""
-        check_fields(self, allowed.COMPONENT)
+        check_fields(self, allowed.COMPONENT, run=str, name=str)
         if (self.loss is None) == (self.coefficient is None):
             raise ValueError(
                 f"ComponentSpec: {self.name!r} in {self.run!r} has "
                 f"{'neither' if self.loss is None else 'both'} of loss and "
                 "coefficient; it must have one of the two"
             )
-        object.__setattr__(self, "run", composed(self.run))
+        _take_place(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -511,7 +526,7 @@ class RunLimits:
 
     def __post_init__(self) -> None:
         """Refuse a value that its field cannot have."""
-        check_fields(self, allowed.LIMITS)
+        check_fields(self, allowed.LIMITS, is_kept=bool)
 
 
 @dataclass(frozen=True, slots=True)
@@ -539,27 +554,54 @@ class RunWords:
 
     def __post_init__(self) -> None:
         """Refuse a value that its field cannot have."""
-        check_fields(self, allowed.RUN_WORDS)
+        check_fields(self, allowed.RUN_WORDS, transition=bool)
+        if self.up is not None:
+            object.__setattr__(self, "up", allowed.direction("RunWords: up", self.up))
 
 
-_EACH: dict[str, allowed.Range | tuple[TakeoffEntry, ...]] = {
-    "losses": allowed.PRESSURE,
+# What is said by name of runs or terminals, and of losses.
+_BY_NAME: dict[str, allowed.Kind] = {
+    "run_materials": str,
     "run_roughness": allowed.ROUGHNESS,
     "run_compression": allowed.COMPRESSION,
+    "sections": Section,
+    "run_words": RunWords,
     "takeoff_exceptions": _ENTRIES,
+    "closed_ends": bool,
+    "transition_exceptions": TransitionRule,
+    "terminals": TerminalSpec,
+    "limits": RunLimits,
 }
-_BY_NAME = (
-    "run_materials",
-    "run_roughness",
-    "run_compression",
-    "sections",
-    "run_words",
-    "takeoff_exceptions",
-    "closed_ends",
-    "transition_exceptions",
-    "terminals",
-    "limits",
-)
+_EACH = {**_BY_NAME, "losses": allowed.PRESSURE, "elbow_exceptions": ElbowRule}
+
+
+def _take_place(spec: "SourceSpec | TerminalSpec | ComponentSpec") -> None:
+    """Compose the accents of its run, and take its place from an array too."""
+    if spec.run is not None:
+        object.__setattr__(spec, "run", composed(spec.run))
+    if spec.at is not None:
+        what = f"{type(spec).__name__}: at"
+        object.__setattr__(spec, "at", allowed.place(what, spec.at))
+
+
+def _check_entries(held: str, entries: Any, may_be: allowed.Kind) -> None:
+    """Refuse what is no mapping, or has a key or a value that it cannot have."""
+    check_value(f"Schedule: {held}", entries, Mapping)
+    of_bends = held == "elbow_exceptions"
+    for key, value in entries.items():
+        if not (_is_bend(key) if of_bends else isinstance(key, str)):
+            must_be = "a run and the number of a bend" if of_bends else "a text"
+            raise ValueError(f"Schedule: {held}[{key!r}]: its key must be {must_be}")
+        if not fits(value, may_be):
+            check_value(f"Schedule: {held}[{key!r}]", value, may_be)
+
+
+def _is_bend(key: object) -> bool:
+    """Whether a key is a run and the number of a bend, 0 for all of them."""
+    match key:
+        case (str(), bend):
+            return isinstance(bend, Integral) and int(bend) >= 0
+    return False
 
 
 def _named(entries: Mapping[N, T], form: Callable[[N], N]) -> Mapping[N, T]:
@@ -664,10 +706,29 @@ class Schedule:
 
     def __post_init__(self) -> None:
         """Compose the accents of its names; refuse values that fields cannot have."""
-        check_fields(self, allowed.SCHEDULE, takeoff_default=_ENTRIES)
+        check_fields(
+            self,
+            allowed.SCHEDULE,
+            file=str,
+            air=AirSpec,
+            source=SourceSpec,
+            fan=FanSpec,
+            material=str,
+            elbow_default=ElbowRule,
+            takeoff_default=_ENTRIES,
+            transition_default=TransitionRule,
+            rooms=RoomsSpec,
+            checks=ChecksSpec,
+            corrected_pairs=bool,
+        )
+        components = self.components
+        if isinstance(components, list):
+            object.__setattr__(self, "components", tuple(components))
+        check_value("Schedule: components", self.components, tuple)
+        for number, one in enumerate(self.components):
+            check_value(f"Schedule: components[{number}]", one, ComponentSpec)
         for held, may_be in _EACH.items():
-            for name, value in getattr(self, held).items():
-                check_value(f"Schedule: {held}[{name!r}]", value, may_be)
+            _check_entries(held, getattr(self, held), may_be)
         for held in _BY_NAME:
             object.__setattr__(self, held, _named(getattr(self, held), composed))
         elbows = _named(self.elbow_exceptions, lambda at: (composed(at[0]), at[1]))

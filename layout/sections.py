@@ -6,13 +6,15 @@ from enum import IntEnum
 import numpy as np
 import numpy.typing as npt
 
+from .allowed import above_zero, check_value
+
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
 
 SMALLEST_SIDE = 1e-6  # m: what is written less is a slip of an exponent
 LARGEST_SIDE = 10.0  # m: no duct is wider; beyond it a unit is wrong
-ROUGHEST = 0.02  # m: the walls of no duct are rougher
+_SIDE = above_zero("length")
 _INCH = 0.0254  # m; `units` stands on this module
 
 
@@ -63,14 +65,9 @@ class Section:
     height: float
 
     def __post_init__(self) -> None:
-        for side in (self.width, self.height):
-            if not 0.0 < side < np.inf:
-                raise ValueError(f"a section side must be above 0 m, got {side:g} m")
-        if self.shape not in DRAWN_SHAPES:
-            raise ValueError(
-                "a section must be Shape.ROUND, Shape.RECTANGULAR or Shape.OVAL, got "
-                f"{self.shape!r}"
-            )
+        check_value("Section: shape", self.shape, DRAWN_SHAPES)
+        check_value("Section: width", self.width, _SIDE)
+        check_value("Section: height", self.height, _SIDE)
         if self.shape == Shape.ROUND and self.width != self.height:
             raise ValueError(
                 "a round section must be as wide as it is high, got "
@@ -170,8 +167,12 @@ def hydraulic_diameter(
     return 4.0 * area(shape, width, height) / perimeter(shape, width, height)
 
 
-def words(shape: int, width: float, height: float, unit: str = "mm") -> str:
+def words(
+    shape: int, width: float, height: float, unit: str = "mm", more: int = 0
+) -> str:
     """Size as the trade writes it, in 'mm' or 'in'; 'no section' where there is none.
+
+    `more` digits than usual.
 
     Examples
     --------
@@ -183,9 +184,9 @@ def words(shape: int, width: float, height: float, unit: str = "mm") -> str:
     if shape == Shape.NONE:
         return "no section"
     if unit == "mm":
-        w, h = (_digits(side * 1e3, 4) for side in (width, height))
+        w, h = (_digits(side * 1e3, 4 + more) for side in (width, height))
     else:
-        w, h = (_digits(side / _INCH, 3) for side in (width, height))
+        w, h = (_digits(side / _INCH, 3 + more) for side in (width, height))
     if shape == Shape.ROUND:
         return f"Ø{w} {unit}"
     size = f"{w}×{h} {unit}"

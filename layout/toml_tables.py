@@ -10,7 +10,6 @@ from typing import Any, TypeVar
 
 from . import units
 from .allowed import Range
-from .extras import of_one_size
 from .faults import TOO_LONG, BadInput, Notice, error, refusal
 from .names import composed
 from .nearest import nearest
@@ -104,11 +103,17 @@ class Table:
     def within(self, key: str, limits: Range) -> float | None:
         """Read a quantity that must lie in a range."""
         dimension = limits.dimension
-        value = self.quantity(key, dimension)
+        is_share = dimension == "share"
+        value = (
+            self.get(key, units.share) if is_share else self.quantity(key, dimension)
+        )
         if value is not None and not limits.holds(value):
             words = _WORDS[dimension]
             least = words(limits.low) if limits.low else "0"
-            what = f"the {dimension} lies outside {least} to {words(limits.high)}"
+            ends = f"lies outside {least} to"
+            if limits.is_above:
+                ends = f"is not above {least} and at most"
+            what = f"the {dimension} {ends} {words(limits.high)}"
             self.fault(key, what, "correct it")
             return None
         return value
@@ -373,5 +378,5 @@ def direction(value: object, where: str) -> Point:
         and any(value)
     ):
         x, y, z = value
-        return of_one_size(x, y, z)
+        return x, y, z
     raise refusal(where, f"'{value}' is no direction", "write three numbers: [0, 0, 1]")

@@ -346,20 +346,16 @@ def difference(text: object, where: str) -> float:
 
 
 def share(text: object, where: str) -> float:
-    """Read a share: '50 %', or a bare number from 0 to 1.
+    """Read a share: '50 %', or a bare number such as 0.5.
 
     Raises
     ------
     BadInput
-        If it is neither, or lies outside 0 to 1.
+        If it is neither.
     """
     if isinstance(text, (int, float)) and not isinstance(text, bool):
-        value = float(text)
-    else:
-        value = quantity(text, "share", where)
-    if not 0.0 <= value <= 1.0:
-        raise refusal(where, f"the share {text} lies outside 0 to 100 %", "correct it")
-    return value
+        return float(text)
+    return quantity(text, "share", where)
 
 
 def to_unit(value: float, name: str) -> float:

@@ -16,9 +16,9 @@ from .frames import y_up
 from .names import section_in_name, unique, unsized
 from .quantity_words import length_words
 from .run_names import RunNames
-from .sections import Section, Shape
+from .sections import FloatArray, Section, Shape
 from .snap import TOLERANCE
-from .units import INCH, UNITS
+from .units import INCH, UNITS, check_frame
 from .write_gltf import FINE, write_gltf
 
 # What ends a line for a reader of lines, and other signs that are not printed.
@@ -38,7 +38,13 @@ _NUMBERS = (
 _WORDS = ("source", "terminal", "transition", "shape", "role", "up", "flexible")
 
 
-def write(drawing: Drawing, path: Path | str) -> list[Notice]:
+def write(
+    drawing: Drawing,
+    path: Path | str,
+    *,
+    unit: str | None = None,
+    up: str | None = None,
+) -> list[Notice]:
     """Write a drawing as GLB, OBJ, DXF or VTP.
 
     Parameters
@@ -46,9 +52,11 @@ def write(drawing: Drawing, path: Path | str) -> list[Notice]:
     drawing
         The drawing.
     path
-        File to write; its ending says the format. One that is there is replaced. OBJ,
-        which cannot state a unit, has that of `unit` where the drawing was read with
-        one, and so its axis; the others are in metres with their own axis.
+        File to write; its ending says the format. One that is there is replaced.
+    unit, up
+        Unit of the coordinates and axis that is up, of OBJ and VTP, which state
+        neither. If None an OBJ has those that the drawing was read with by an option;
+        else they are metres and Z. GLB and DXF state theirs: metres and their own axis.
 
     Returns
     -------
@@ -58,12 +66,24 @@ def write(drawing: Drawing, path: Path | str) -> list[Notice]:
     Raises
     ------
     BadInput
-        If the ending is of no format that is written, or the file cannot be.
+        If the ending is of no format that is written, or the file cannot be; if the
+        unit or the axis is not known, or the format states its own.
     """
     path = Path(path)
     check_ending(path)
+    check_frame(unit, up)
+    suffix = path.suffix.lower()
+    if (unit or up) and suffix not in _WITHOUT_UNIT:
+        raise refusal(
+            path.name,
+            f"a {suffix[1:].upper()} states itself that it is in metres, and its axis",
+            "leave the unit and the axis away, or write an OBJ or a VTP",
+        )
     with writing(path):
-        notices = _FORMATS[path.suffix.lower()](drawing, path)
+        if suffix in _WITHOUT_UNIT:
+            notices = _WITHOUT_UNIT[suffix](drawing, path, unit, up)
+        else:
+            notices = _FORMATS[suffix](drawing, path)
     if drawing.is_supply:  # no format has a place for it
         notices.append(
             note(
@@ -77,11 +97,11 @@ def write(drawing: Drawing, path: Path | str) -> list[Notice]:
 
 def check_ending(path: Path) -> None:
     """Refuse a name whose ending is of no format that `write` knows, as BadInput."""
-    if path.suffix.lower() not in _FORMATS:
+    if path.suffix.lower() not in (known := (*_FORMATS, *_WITHOUT_UNIT)):
         raise refusal(
             str(path),
             f"'{path.suffix}' is no format that is written",
-            f"end the name in {', '.join(_FORMATS)}",
+            f"end the name in {', '.join(known)}",
         )
 
 
@@ -131,15 +151,20 @@ def _glb(drawing: Drawing, path: Path) -> list[Notice]:
     ]
 
 
-def _obj(drawing: Drawing, path: Path) -> list[Notice]:
+def _placed(points: FloatArray, unit: str, up: str) -> FloatArray:
+    """Points, m with Z up, as a file of another unit or axis has them, (n, 3)."""
+    points = y_up(points) if up == "y" else points
+    return points if unit == "m" else (points / UNITS[unit].factor).round(_DECIMALS)
+
+
+def _obj(
+    drawing: Drawing, path: Path, unit: str | None, up: str | None
+) -> list[Notice]:
     drawing, said_of_names = _on_one_line(drawing, path)
     # In the frame that an option says, so that the same option reads it again.
-    unit = drawing.unit if drawing.unit_origin == "option" else "m"
-    up = drawing.up if drawing.up_origin == "option" else "z"
-    points = y_up(drawing.points) if up == "y" else drawing.points
-    if unit != "m":
-        points = (points / UNITS[unit].factor).round(_DECIMALS)
-    drawing = replace(drawing, points=points)
+    unit = unit or (drawing.unit if drawing.unit_origin == "option" else "m")
+    up = up or (drawing.up if drawing.up_origin == "option" else "z")
+    drawing = replace(drawing, points=_placed(drawing.points, unit, up))
     lines = [f"# {'metres' if unit == 'm' else unit}, {up.upper()} up"]
     number = 1
     lost = False
@@ -238,8 +263,11 @@ def _layer(name: str) -> str:
     return "".join("-" if sign in '<>/\\":;?*|=`' else sign for sign in name) or "run"
 
 
-def _vtp(drawing: Drawing, path: Path) -> list[Notice]:
-    said = [_carried(run) for run in drawing.runs]
+def _vtp(
+    drawing: Drawing, path: Path, unit: str | None, up: str | None
+) -> list[Notice]:
+    placed = _placed(drawing.points, unit or "m", up or "z")
+    said = [_carried(run, up) for run in drawing.runs]
     size = [len(run.points) for run in drawing.runs]
     cells = "\n".join(
         [
@@ -256,7 +284,7 @@ def _vtp(drawing: Drawing, path: Path) -> list[Notice]:
             ),
         ]
     )
-    points = drawing.points.ravel().tolist()
+    points = placed.ravel().tolist()
     path.write_text(
         '<?xml version="1.0"?>\n'
         '<VTKFile type="PolyData" version="0.1" byte_order="LittleEndian">\n'
@@ -290,14 +318,18 @@ def _words_array(name: str, values: list[str]) -> str:
     return f'<Array type="String" Name={quoteattr(name)} format="ascii">{text}</Array>'
 
 
-def _carried(run: Any) -> dict[str, Any]:
-    """Extras as numbers and words, the only things that these formats hold."""
+def _carried(run: Run, up: str | None = None) -> dict[str, Any]:
+    """Extras as numbers and words, the only things that these formats hold.
+
+    The direction of the height in the axes of a file with `up` up.
+    """
     out: dict[str, Any] = {}
     for key, value in extras_of(run).items():
         if key in _NUMBERS:
             out[key] = float(value)
         elif key == "up":
-            out[key] = " ".join(map(repr, value))
+            (way,) = _placed(np.array([value]), "m", up or "z").tolist()
+            out[key] = " ".join(map(repr, way))
         elif key in _WORDS:
             out[key] = "true" if value is True else str(value)
     return out
@@ -305,7 +337,9 @@ def _carried(run: Any) -> dict[str, Any]:
 
 _FORMATS: dict[str, Callable[[Drawing, Path], list[Notice]]] = {
     ".glb": _glb,
-    ".obj": _obj,
     ".dxf": _dxf,
-    ".vtp": _vtp,
 }
+# Of those that state no unit and no axis, which may so be any.
+_WITHOUT_UNIT: dict[
+    str, Callable[[Drawing, Path, str | None, str | None], list[Notice]]
+] = {".obj": _obj, ".vtp": _vtp}

@@ -1,5 +1,6 @@
 """Air: density and viscosity from temperature, altitude and humidity."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -50,13 +51,24 @@ class Air:
         return self.viscosity / self.density
 
 
+def _check(what: str, value: float, words: Callable[[float], str]) -> None:
+    """Refuse what no air has, in the words of its unit."""
+    within = allowed.AIR[what]
+    if not within.holds(value):
+        raise ValueError(
+            f"the {what} must be between {words(within.low)} and "
+            f"{words(within.high)}, got {words(value)}"
+        )
+
+
 def pressure_at(altitude: float) -> float:
-    """Atmospheric pressure, Pa, at an altitude in m, below 11 km.
+    """Atmospheric pressure, Pa, at an altitude in m.
 
     Raises
     ------
     ValueError
-        If the altitude is below -500 m or above 11 km.
+        If there is no site so high or so low (`allowed.AIR`). The formula itself holds
+        up to 11 km.
 
     References
     ----------
@@ -67,11 +79,7 @@ def pressure_at(altitude: float) -> float:
     >>> round(pressure_at(1500.0))
     84556
     """
-    if not -500.0 <= altitude <= 11e3:
-        raise ValueError(
-            "the altitude must be between -500 and 11000 m (-1640 and 36089 ft), got "
-            f"{length_words(altitude)}"
-        )
+    _check("altitude", altitude, length_words)
     return float(SEA_LEVEL * (1.0 - 2.25577e-5 * altitude) ** 5.2559)
 
 
@@ -89,7 +97,7 @@ def air(
     temperature
         K, 213.15 to 423.15: -60 to 150 °C.
     altitude
-        m, -500 to 11000; sets the pressure.
+        m, -500 to 6000; sets the pressure.
     pressure
         Absolute, Pa, 30 to 120 kPa; instead of the altitude.
     humidity
@@ -117,20 +125,11 @@ def air(
     >>> round(air().density, 4), round(air().viscosity * 1e5, 3)
     (1.2041, 1.813)
     """
-    if not 213.15 - 1e-6 <= temperature <= 423.15 + 1e-6:
-        raise ValueError(
-            "the air must be between -60 and 150 °C (-76 and 302 °F), got "
-            f"{temperature_words(temperature)}"
-        )
-    if not 0.0 <= humidity <= 1.0:
-        raise ValueError(f"humidity is a share from 0 to 1, got {humidity:g}")
+    _check("temperature", temperature, temperature_words)
+    _check("humidity", humidity, "{:g}".format)
+    if pressure is not None:
+        _check("pressure", pressure, pressure_words)
     absolute = pressure_at(altitude) if pressure is None else pressure
-    within = allowed.AIR["pressure"]
-    if pressure is not None and not within.holds(pressure):
-        raise ValueError(
-            f"the air pressure must be between {pressure_words(within.low)} and "
-            f"{pressure_words(within.high)}, got {pressure_words(pressure)}"
-        )
     celsius = temperature - 273.15
     saturation = 611.2 * np.exp(17.62 * celsius / (243.12 + celsius))
     vapour = humidity * saturation

@@ -103,6 +103,7 @@ class Aim:
             method=METHODS,
             shape=sections.DRAWN_SHAPES,
             series=tuple(sizes.SERIES),
+            may_grow=bool,
         )
 
 

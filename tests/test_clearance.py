@@ -346,6 +346,8 @@ def test_a_solid_in_another_unit(tmp_path: Path) -> None:
     trimesh.Trimesh(beam.vertices * 1e3, beam.faces).export(path)
     _, misread = read_obstacles(path)
     assert any("ft) long" in notice.what for notice in misread)
+    told = "say the unit of these solids (unit, or --obstacles-unit of a command)"
+    assert sum(told in notice.remedy for notice in misread) == 2
     (again,), said = read_obstacles(path, unit="mm")
     assert said == ()
     low, high = again.vertices.min(axis=0), again.vertices.max(axis=0)

@@ -163,6 +163,51 @@ def test_the_options_that_read_an_obj_read_it_again(
     )
 
 
+@pytest.mark.parametrize("suffix", ["obj", "vtp"])
+@pytest.mark.parametrize(("unit", "up"), [("mm", None), ("in", "y"), (None, "y")])
+def test_what_states_no_unit_is_written_in_any(
+    tmp_path: Path, suffix: str, unit: str | None, up: str | None
+) -> None:
+    """From a file that states metres; read back so it is the same layout."""
+    upright = Attributes(up=(0.0, 0.6, 0.8))
+    corners = np.array([[0, 0, 3], [4, 0, 3], [4, 2.5, 3.1]])
+    before = drawing_from_runs(
+        [("a", corners, rectangular(0.4, 0.2))], attributes={"a": upright}
+    )
+    path, again = tmp_path / "a.glb", tmp_path / f"b.{suffix}"
+    write(before, path)
+    said = [f"--out-unit={unit}"] * bool(unit) + [f"--out-up={up}"] * bool(up)
+    assert main(["convert", str(path), str(again), *said]) == 0
+    after = read(again, unit=unit, up=up)
+    assert after.points == pytest.approx(read(path).points, abs=1e-9)
+    assert (after.width[0], after.height[0]) == (0.4, 0.2)
+    if suffix == "vtp":
+        found = after.attributes[0].up
+        assert found == pytest.approx(read(path).attributes[0].up, abs=1e-12)
+
+
+def test_up_of_a_run_is_in_the_axes_of_its_file(tmp_path: Path) -> None:
+    level, path = Attributes(up=(0.0, 0.0, 1.0)), tmp_path / "a.dxf"
+    line = np.array([[0.0, 3, 0], [4, 3, 0]])
+    # As DXF has it, whose reader takes Y for up where it is told so.
+    write(drawing_from_runs([("a", line, None)], attributes={"a": level}), path)
+    assert read(path, up="y").attributes[0].up == (0.0, -1.0, 0.0)
+    path = tmp_path / "a.toml"
+    path.write_text(
+        'unit = "m"\nup = "y"\n[[run]]\nup = [0, 1, 0]\n'
+        "points = [[0, 3, 0], [4, 3, 0]]\n"
+    )
+    assert read(path).attributes[0].up == (0.0, 0.0, 1.0)
+
+
+def test_what_states_its_unit_is_written_in_no_other(tmp_path: Path) -> None:
+    for name in ("a.glb", "a.dxf"):
+        with pytest.raises(BadInput, match="states itself that it is in metres"):
+            write(drawn(), tmp_path / name, unit="mm")
+    with pytest.raises(BadInput, match="'yd' is not known"):
+        write(drawn(), tmp_path / "a.obj", unit="yd")
+
+
 @pytest.mark.parametrize(
     ("section", "words"),
     [

@@ -868,7 +868,7 @@ def test_air_below_absolute_nothing_is_told_its_range(
     assert main([*words, "-40 C"]) == 0
     for cold in ("-300 C", "-200 C"):
         assert main([*words, cold]) == 2
-        assert "between -60 and 150 °C" in capsys.readouterr().err
+        assert "between -60 °C (-76 °F) and 150 °C" in capsys.readouterr().err
 
 
 def _second(kind: str, settings: Sequence[str], **written: str) -> list[dict[str, Any]]:

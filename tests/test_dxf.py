@@ -147,3 +147,16 @@ def test_damage_is_told_with_its_line(tmp_path: Path) -> None:
         BadInput, match=r"near line 8: 'abc' is out of place there; ask"
     ):
         read(path)
+
+
+def test_a_key_with_two_values_is_refused(tmp_path: Path) -> None:
+    document, model = drawn()
+    document.appids.add("A")
+    line = model.add_line((0, 0, 3), (5, 0, 3), dxfattribs=LAYER)
+    said = [(1000, "flow_ls"), (1040, 100.0), (1000, "flow_ls")]
+    line.set_xdata("A", [*said, (1040, 100.0)])
+    assert read(saved(document, tmp_path)).flow.tolist() == [0.1]
+    line.set_xdata("A", [*said, (1040, 100.04)])
+    words = "main 600x300', .*flow_ls is given twice, as 100.0 and 100.04"
+    with pytest.raises(BadInput, match=words):
+        read(saved(document, tmp_path))

@@ -117,6 +117,7 @@ def test_cells_with_a_quantity_without_its_unit(name: str, tmp_path: Path) -> No
         ({"bend_radius_m": 1e9}, "bend_radius_m is 1e.09, more length than any"),
         ({"diameter_mm": 1e-60}, "diameter_mm is 1e-60, less than 0.001 mm"),
         ({"roughness_m": 0.09}, "roughness_m is 0.09, more than 20 mm"),
+        ({"roughness_m": -1e-4}, "roughness_m is -0.0001, below zero"),
         ({"width_mm": "6_00", "height_mm": 300}, "width_mm is '6_00', which is no"),
         ({"roughness_m": 0.001, "flexible": True}, "and flexible are both given"),
     ],
@@ -126,3 +127,7 @@ def test_a_number_that_is_a_slip_is_refused(
 ) -> None:
     with pytest.raises(BadInput, match=what):
         with_extras(tmp_path, extras)
+
+
+def test_a_wall_may_be_smooth_as_a_schedule_may_say(tmp_path: Path) -> None:
+    assert with_extras(tmp_path, {"roughness_m": 0}).attributes[0].roughness == 0.0

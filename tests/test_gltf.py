@@ -226,3 +226,14 @@ def test_a_sparse_accessor_changes_few_of_its_values(tmp_path: Path) -> None:
         "values": {"bufferView": 0, "byteOffset": ROUTE.nbytes},
     }
     assert read(saved(made, tmp_path)).points[1].tolist() == [8, 0, 0]
+
+
+@pytest.mark.parametrize("scale", [[1, 0, 1], [1, 1e308, 1]])
+def test_a_node_that_leaves_nothing_of_up_is_refused(
+    scale: list[float], tmp_path: Path
+) -> None:
+    made = content(ROUTE)
+    made["nodes"][0] |= {"scale": scale, "extras": {"up": [0, 3.9, 0]}}
+    flat = saved(made, tmp_path)
+    with pytest.raises(BadInput, match="leaves nothing of up"):
+        read(flat)

@@ -76,6 +76,8 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> dict[str, dict[str, str]]:
         if limits.dimension == "length":
             unit, factor = ("mm", 1000) if high < 1 else ("m", 1)
             return f"{low * factor:g} to {high * factor:g} {unit}"
+        if limits.dimension == "share" and high == 1.0:
+            return f"share{', above 0' * limits.is_above}"
         unit, change = RANGES[limits.dimension]
         return f"{change(low):.0f} to {change(high):.0f} {unit}"
 

@@ -114,7 +114,7 @@ def test_shares(text: object) -> None:
     assert units.share(text, "here") == 0.5
 
 
-@pytest.mark.parametrize("text", ["150 %", 1.5, -0.1, "0.5", True])
+@pytest.mark.parametrize("text", ["0.5", True, "5 Pa", None])
 def test_shares_refused(text: object) -> None:
     with pytest.raises(BadInput):
         units.share(text, "here")

@@ -505,19 +505,32 @@ def convert(
     ],
     unit: UnitOption = None,
     up: UpOption = None,
+    out_unit: Annotated[
+        str | None,
+        typer.Option(
+            "--out-unit",
+            help="Unit of an OBJ or a VTP: m, mm, cm, in, ft; else metres.",
+        ),
+    ] = None,
+    out_up: Annotated[
+        str | None,
+        typer.Option("--out-up", help="Axis that is up in an OBJ or a VTP: y or z."),
+    ] = None,
 ) -> int:
     """Write a route again in another open format, with its extras.
 
-    In metres; an OBJ in the unit and with the axis that --unit and --up give to ROUTE
-    as it is read: leave them away where ROUTE states its own.
+    In metres, but for an OBJ or a VTP with --out-unit. An OBJ without it is in the unit
+    and with the axis that --unit and --up give to ROUTE as it is read: leave these away
+    where ROUTE states its own.
     """
     from elbowroom.layout import read, units, write
 
     units.check_frame(unit, up, "--")
+    units.check_frame(out_unit, out_up, "--out-")
     check_outputs([route], [], out=output)
     there = output.exists()
     drawing = read(route, unit=unit, up=up)
-    for said in (*drawing.notices, *write(drawing, output)):
+    for said in (*drawing.notices, *write(drawing, output, unit=out_unit, up=out_up)):
         say(said.sentence)
     wrote(output, replaced=there)
     return 0
