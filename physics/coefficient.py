@@ -8,7 +8,7 @@ from functools import reduce
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import BoolArray, FloatArray, IntArray
+from elbowroom.layout import BadInput, BoolArray, FloatArray, IntArray, refusal
 
 
 class Note(IntFlag):
@@ -73,7 +73,15 @@ def worst(*classes: str) -> str:
 
 
 class LookupRefused(ValueError):
-    """Dimensions for which no value is published, and that must not be guessed."""
+    """Dimensions for which no value is published, and that must not be guessed.
+
+    Its text is a fault, or a fault and a remedy with '; ' between.
+    """
+
+    def at(self, where: str, otherwise: str) -> BadInput:
+        """It as the refusal of an input; `otherwise` is the remedy where it has none."""
+        what, _, remedy = str(self).partition("; ")
+        return refusal(where, what, remedy or otherwise)
 
 
 def check_word(what: str, word: object, known: Iterable[str]) -> None:

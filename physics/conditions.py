@@ -20,7 +20,7 @@ from elbowroom.layout import (
 )
 
 from .air import Air, air_of
-from .coefficient import AS_DECLARED, IN_DRAWING, Credit
+from .coefficient import AS_DECLARED, IN_DRAWING, Credit, LookupRefused
 from .components import component_coefficients
 from .friction import GALVANISED, STEEL, material_credit, material_roughness
 from .site_air import fan_at_site, loss_ratio
@@ -203,6 +203,5 @@ def _compression(graph: DuctGraph) -> tuple[FloatArray, IntArray]:
 def _of_material(material: str, where: str) -> tuple[float, Credit]:
     try:
         return material_roughness(material), material_credit(material)
-    except ValueError as problem:
-        what, _, remedy = str(problem).partition("; ")
-        raise refusal(where, what, remedy) from None
+    except LookupRefused as problem:
+        raise problem.at(where, "name another") from None

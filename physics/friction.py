@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray, IntArray, folded, nearest
 
-from .coefficient import Credit
+from .coefficient import Credit, LookupRefused
 from .tables import Row, rows
 
 LAMINAR_BELOW = 2000.0
@@ -241,7 +241,7 @@ def _known(material: str) -> str:
             "write its roughness instead, or one of its materials, which "
             "elbowroom sources --materials lists"
         )
-    raise ValueError(f"the material '{material}' is not in the table; {hint}")
+    raise LookupRefused(f"the material '{material}' is not in the table; {hint}")
 
 
 def material_roughnesses() -> dict[str, float]:

@@ -22,7 +22,6 @@ from elbowroom.layout import (
     angle_words,
     changed_mains,
     legs_among,
-    refusal,
     sides_before,
     warning,
 )
@@ -99,7 +98,9 @@ def bend_coefficients(
             if len(skewed):
                 out.put(skewed, _skewed(graph, skewed, section, code, reynolds))
         except LookupRefused as problem:
-            raise _refused(graph, mine, problem) from None
+            raise problem.at(
+                bend_place(graph, int(mine[0])), "choose another elbow"
+            ) from None
     for row in (bends.skew > 0.0).nonzero()[0].tolist():
         notices.append(
             warning(
@@ -144,12 +145,6 @@ def bend_place(graph: DuctGraph, row: int) -> str:
     """Name the place of a bend for a message."""
     duct = int(graph.bends.duct[row])
     return f"{graph.place(duct)}, bend {graph.bends.number[row]}"
-
-
-def _refused(graph: DuctGraph, mine: IntArray, problem: LookupRefused) -> Exception:
-    row = int(mine[0])
-    what, _, remedy = str(problem).partition("; ")
-    return refusal(bend_place(graph, row), what, remedy or "choose another elbow")
 
 
 def _skewed(

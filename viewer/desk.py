@@ -294,8 +294,7 @@ def _refusing() -> Iterator[None]:
     try:
         yield
     except LookupRefused as problem:
-        what, _, remedy = str(problem).partition("; ")
-        raise refusal("fitting", what, remedy or "correct it") from None
+        raise problem.at("fitting", "correct it") from None
 
 
 def _worked(
