@@ -373,9 +373,8 @@ def _size(
     roughness: float,
     limit: str,
 ) -> Size:
-    area = float(sections.area(section.shape, section.width, section.height))
     gradient = gradient_of(section, flow, air, roughness)
-    return Size(section, exact, flow / area, gradient, limit)
+    return Size(section, exact, flow / section.area, gradient, limit)
 
 
 def _width_of_area(area: float, height: float, shape: Shape) -> float:

@@ -12,7 +12,6 @@ from elbowroom.layout import (
     rate_words,
     rectangular,
     refusal,
-    sections,
     units,
     velocity_words,
 )
@@ -68,7 +67,7 @@ def size_result(
     flow, notes = given.get("flow"), []
     if like is not None and flow is None:
         speed = units.quantity(USUAL_VELOCITY, "velocity", "size")
-        flow = speed * _area(like)
+        flow = speed * like.area
         notes.append(
             f"no airflow was given: {velocity_words(speed)} in the duct was taken"
         )
@@ -179,7 +178,7 @@ def _like(
     wanted = sizes.equivalent_diameter(like)
     exact = sizes.width_for(wanted, height)
     step = units.INCH if series == "in" else 0.05
-    same_area = _area(like) / height
+    same_area = like.area / height
     # In a high duct the same area may be narrower than a step of the series.
     first = max(np.floor(min(same_area, exact) / step + 1e-9), 1.0) * step
     last = sizes.up_to_step(exact, series)
@@ -195,7 +194,7 @@ def _like(
         rows.append(
             {
                 **_section(section),
-                "velocity_m_s": flow / _area(section),
+                "velocity_m_s": flow / section.area,
                 "friction_pa_m": gradient,
                 "aspect": max(width, height) / min(width, height),
                 "bound_by": "friction rate" if gradient <= nominal else "too narrow",
@@ -235,10 +234,6 @@ def _is_flat(row: Mapping[str, Any]) -> bool:
 def _percent(row: Mapping[str, Any]) -> str:
     """How much more a size rubs than the duct that it is to be like."""
     return f"{round(100 * (row['friction_over_like'] - 1))} %"
-
-
-def _area(section: Section) -> float:
-    return float(sections.area(section.shape, section.width, section.height))
 
 
 def _longest(row: Mapping[str, Any]) -> float:
