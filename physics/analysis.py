@@ -42,8 +42,8 @@ from .flags import (
 )
 from .flows import check_drawn_flows, way_back
 from .ledger import Assumption, assumptions_of
+from .leg_losses import lone_rows
 from .loops import dead_ducts, settled, still_notices
-from .losses import lone_rows
 from .notebook import analysis_html, element_rows, frame_of, picture_of
 from .site_air import fan_at_site
 from .system import System, system_of

@@ -79,7 +79,7 @@ class LookupRefused(ValueError):
     """
 
     def at(self, where: str, otherwise: str) -> BadInput:
-        """It as the refusal of an input; `otherwise` is the remedy where it has none."""
+        """Make it the refusal of an input; `otherwise`: a remedy if it has none."""
         what, _, remedy = str(self).partition("; ")
         return refusal(where, what, remedy or otherwise)
 

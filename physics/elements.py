@@ -21,13 +21,13 @@ from .conditions import Conditions
 from .flexible import compression_factor
 from .friction import COLEBROOK, pressure_gradient
 from .kinks import count_kinks
-from .losses import (
-    bend_coefficients,
+from .leg_losses import (
+    Streams,
     leg_basis,
     leg_coefficients,
     meeting_coefficients,
-    transition_coefficients,
 )
+from .losses import bend_coefficients, transition_coefficients
 
 
 class Kind(IntEnum):
@@ -401,11 +401,12 @@ def _coefficients(
     changes, own = transition_coefficients(graph)
     count_kinks(graph, state.area, state.reynolds, changes)
     every.take_over(change, changes)
-    air = state.area, state.flow, state.velocity
+    flow, velocity = state.flow, state.velocity
     if len(graph.terminals.closed):  # no share of nothing is defined
-        flow = np.where(state.flow == 0.0, _HARDLY * state.flow.max(), state.flow)
-        air = state.area, flow, flow / state.area
-    divided = leg_coefficients(graph, graph.legs, *air, graph.is_return, own=own)
+        flow = np.where(flow == 0.0, _HARDLY * flow.max(), flow)
+        velocity = flow / state.area
+    air = Streams(graph, state.area, flow, velocity, graph.is_return)
+    divided = leg_coefficients(air, graph.legs, own=own)
     if len(own.rows):
         counts = (divided.notes[own.rows] & int(Note.OWN_CHANGE)) > 0
         place = leg[own.rows[counts]]
@@ -415,7 +416,7 @@ def _coefficients(
         every.value[component] = conditions.components[graph.components.order]
         every.credit[component] = every.number(AS_DECLARED)
     if len(meeting):
-        every.take_over(meeting, meeting_coefficients(graph, *air))
+        every.take_over(meeting, meeting_coefficients(air))
     if len(entry):
         at_fan = ends.exit_abrupt() if graph.is_return else ends.entry_in_wall()
         every.put(entry, at_fan)

@@ -806,7 +806,7 @@ def test_a_joint_is_read_by_itself_where_its_duct_leads_away_from_another(
     """A grid, of whose joints many share a duct: one's rows are none of another's."""
     losses, readings = (
         importlib.import_module(f"elbowroom.physics.{name}")
-        for name in ("losses", "readings")
+        for name in ("leg_losses", "readings")
     )
     random = np.random.default_rng(seed)
     x, y = np.cumsum(random.uniform(3, 6, (2, 3)), axis=1)
@@ -833,10 +833,10 @@ def test_a_joint_is_read_by_itself_where_its_duct_leads_away_from_another(
     legs = graph.lone
     assert len(np.unique(legs.duct)) < len(legs.duct)
     rests = graph.ducts.finish[legs.duct] == graph.ducts.finish[legs.common]
-    air = state.area, state.flow, state.velocity
-    together = losses.leg_coefficients(graph, legs, *air, True, rests).value
+    air = losses.Streams(graph, state.area, state.flow, state.velocity, True)
+    together = losses.leg_coefficients(air, legs, rests).value
     for common in np.unique(legs.common):
         rows = (legs.common == common).nonzero()[0]
         some = readings.some_legs(legs, rows)
-        alone = losses.leg_coefficients(graph, some, *air, True, rests[rows]).value
+        alone = losses.leg_coefficients(air, some, rests[rows]).value
         assert together[rows] == pytest.approx(alone, rel=1e-9)
