@@ -1,6 +1,6 @@
 """Notices and refusals: place, fault, remedy, in one sentence each."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import Enum
@@ -65,6 +65,18 @@ def and_more(count: int) -> str:
     ("'a', 'b' and 3 more", "'a', 'b'", "'a'")
     """
     return f" and {count} more" if count > 0 else ""
+
+
+def listed(names: Sequence[str], most: int = 5) -> str:
+    """Names in quotation marks for a sentence: the first few, and how many more.
+
+    Examples
+    --------
+    >>> listed(["a", "b", "c"], 2)
+    "'a', 'b' and 1 more"
+    """
+    shown = ", ".join(f"'{name}'" for name in names[:most])
+    return shown + and_more(len(names) - most)
 
 
 class BadInput(Exception):

@@ -7,7 +7,7 @@ import numpy as np
 from .basis import Basis
 from .constructions import ElbowConstruction
 from .drawing import Drawing
-from .faults import Notice, and_more, note, warning
+from .faults import Notice, and_more, listed, note, warning
 from .fittings import Bends, Ducts, Legs, Transitions
 from .frames import cross
 from .names import toml_key
@@ -505,12 +505,12 @@ def _flexible_of_what(graph: "DuctGraph") -> list[Notice]:
     runs = [r for r in drawing.attributes if lacks_material(drawing, schedule, r)]
     if not runs:
         return []
-    names = ", ".join(f"'{drawing.names[run]}'" for run in runs[:_NAMED])
+    names = listed([drawing.names[run] for run in runs], _NAMED)
     many = len(runs) > 1
     return [
         warning(
             drawing.file,
-            f"{names}{and_more(len(runs) - _NAMED)} {'are' if many else 'is'} drawn as "
+            f"{names} {'are' if many else 'is'} drawn as "
             f"flexible duct, of which the schedule does not say the material: taken as "
             f"{FLEXIBLE}",
             "write material and compression under [duct.runs."

@@ -29,7 +29,7 @@ from .collected import (
 )
 from .drawing import Drawing
 from .extras import KEYS
-from .faults import BadInput, note, refusal, warning
+from .faults import BadInput, listed, note, refusal, warning
 from .frames import z_up
 from .names import section_in_name, unread_in_name
 from .polylines import chains
@@ -439,11 +439,11 @@ def _ducts(pieces: list[_Piece], found: Found) -> list[_Piece]:
     others = list(dict.fromkeys(p.layer for p in pieces if p.layer not in sized))
     if not sized or not others:
         return pieces
-    shown = ", ".join(f"'{layer}'" for layer in others[:8])
     found.notices.append(
         note(
             found.file,
-            f"layers without a section in their name were left out: {shown}",
+            "layers without a section in their name were left out: "
+            + listed(others, 8),
             "name a layer like 'main 600x300' if its lines are ducts",
         )
     )

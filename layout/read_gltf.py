@@ -10,7 +10,7 @@ import numpy as np
 
 from .collected import Collected, Found, check_finite, collected_drawing, describe
 from .drawing import Drawing
-from .faults import BadInput, Notice, error, note, refusal, warning
+from .faults import BadInput, Notice, error, listed, note, refusal, warning
 from .frames import z_up
 from .gltf_file import (
     GltfFile,
@@ -233,11 +233,10 @@ def _check_content(
             note(file.name, f"{others} mesh(es) of faces or points were not read")
         )
     if bare:
-        shown = ", ".join(f"'{name}'" for name in bare[:5])
         found.notices.append(
             warning(
                 file.name,
-                f"nodes without geometry: {shown}",
+                f"nodes without geometry: {listed(bare)}",
                 "tick loose edges at export if they are ducts",
             )
         )

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from .basis import Basis
 from .drawing import Drawing
-from .faults import Notice, and_more, warning
+from .faults import Notice, listed, warning
 from .names import unsized
 from .run_names import with_drawn_names
 from .schedule import Schedule
@@ -76,11 +76,10 @@ def overruling_notices(
     ]
     if not runs:
         return []
-    shown = ", ".join(f"'{run}'" for run in runs[:6]) + and_more(len(runs) - 6)
     return [
         warning(
             f"{schedule.file}, [sections]",
-            f"what it says of {shown} goes before the sizes that were written",
+            f"what it says of {listed(runs)} goes before the sizes that were written",
             "delete it there before you read the new file with this schedule",
         )
     ]

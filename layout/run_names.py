@@ -10,7 +10,7 @@ import numpy as np
 
 from .components import nearest_on_lines
 from .drawing import NOTHING_SAID, Drawing
-from .faults import Notice, and_more, error, note
+from .faults import Notice, and_more, error, listed, note
 from .names import any_may_be_copies, bare_name, numbered, without_number
 from .nearest import folded, nearest
 from .schedule import ComponentSpec, Schedule
@@ -151,8 +151,7 @@ class RunNames:
         near = begins.pop() if len(begins) == 1 else nearest(name, self._by_label)
         if near:
             return f"did you mean '{near}'"
-        shown = ", ".join(f"'{run}'" for run in self._names[:_LISTED])
-        return f"its runs are {shown}{and_more(len(self._names) - _LISTED)}"
+        return f"its runs are {listed(self._names, _LISTED)}"
 
     def _without_number(self, name: str) -> str:
         """Name that a run was given, which others may have been given too.

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .drawing import NOTHING_SAID, Drawing
-from .faults import Notice, and_more, error, note
+from .faults import Notice, error, listed, note
 from .quantity_words import airflow_words
 from .sections import BoolArray, FloatArray, IntArray
 from .topology import Topology
@@ -262,6 +262,5 @@ def end_flow_notices(drawing: Drawing, lines: Mapping[int, SharedLine]) -> list[
 
 
 def _named(drawing: Drawing, runs: Sequence[int]) -> str:
-    names = [f"'{drawing.names[run]}'" for run in runs[:_LISTED]]
-    plural = "s" * (len(runs) > 1)
-    return f"run{plural} {', '.join(names)}{and_more(len(runs) - _LISTED)}"
+    names = [drawing.names[run] for run in runs]
+    return f"run{'s' * (len(runs) > 1)} {listed(names, _LISTED)}"

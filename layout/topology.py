@@ -8,7 +8,7 @@ from scipy.sparse import coo_array, csr_array
 from scipy.sparse.csgraph import breadth_first_order, connected_components
 
 from .drawing import Drawing
-from .faults import Notice, and_more, note, warning
+from .faults import Notice, listed, note, warning
 from .joints import meetings
 from .places import at_key, place_words
 from .quantity_words import counted, length_words
@@ -338,7 +338,7 @@ def _doubled_notices(
         notices.append(
             warning(
                 drawing.file,
-                "drawn twice over the same stretch: " + _listed(names),
+                "drawn twice over the same stretch: " + listed(names),
                 "delete the copy; it was counted once",
                 effect=effect,
                 place=nodes[ends[doubled[whole][0]]].mean(axis=0),
@@ -360,7 +360,7 @@ def _doubled_notices(
         names = [drawing.names[other] for other in others]
         where, what, remedy = (
             drawing.place(two),
-            f"it lies on {_listed(names)} {stretch}",
+            f"it lies on {listed(names)} {stretch}",
             "let it begin or end where the others do not lie",
         )
         if others == [two]:
@@ -396,8 +396,3 @@ def _shift_notices(
             f"{counted(places, 'place')}",
         )
     ]
-
-
-def _listed(names: list[str], most: int = 5) -> str:
-    shown = ", ".join(f"'{name}'" for name in names[:most])
-    return shown + and_more(len(names) - most)

@@ -17,6 +17,7 @@ from elbowroom.layout import (
     bend_places,
     end_taps,
     length_words,
+    listed,
     note,
     pressure_words,
     sections,
@@ -333,9 +334,8 @@ def end_tap_flags(
 
 def _places(graph: DuctGraph, rows: IntArray) -> str:
     runs, at = np.unique(graph.ducts.run[rows], return_index=True)
-    names = [graph.drawing.names[run] for run in runs[at.argsort()[:6]].tolist()]
-    shown = ", ".join(f"'{name}'" for name in names)
-    return f"run{'s' * (len(runs) > 1)} {shown}{and_more(len(runs) - 6)}"
+    names = [graph.drawing.names[run] for run in runs[at.argsort()].tolist()]
+    return f"run{'s' * (len(runs) > 1)} {listed(names, 6)}"
 
 
 def too_fast(where: str, velocity: float) -> list[Notice]:

@@ -17,6 +17,7 @@ from elbowroom.layout import (
     build,
     clearances,
     length_words,
+    listed,
     note,
     piece_ducts,
     rate_words,
@@ -29,7 +30,7 @@ from elbowroom.layout import (
 
 from .analysis import Analysis, analyse
 from .run_sizes import BEGUN, KEPT, LARGEST, UNMET, Aim, Choice, chosen_sizes
-from .sizing_notices import few_names, new_outlet, sizing_notices
+from .sizing_notices import new_outlet, sizing_notices
 from .system import WINDOW
 
 _ROUNDS = 25
@@ -124,7 +125,7 @@ def proportion(
         near = f"comes nearer to an obstacle than {room}"
     said = warning(
         drawing.file,
-        f"with these sizes {few_names(tight)} still {near}",
+        f"with these sizes {listed(tight)} still {near}",
         "lead it another way: no lower section mends that",
     )
     return replace(found, notices=(*found.notices, said))

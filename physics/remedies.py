@@ -19,6 +19,7 @@ from elbowroom.layout import (
     TransitionRule,
     and_more,
     branches_beyond,
+    listed,
     mass_words,
     note,
     pressure_words,
@@ -31,7 +32,7 @@ from . import sizes
 from .analysis import Analysis, analyse
 from .elements import Kind
 from .quantities import quantities
-from .sizing_notices import few_names, resized_terminals
+from .sizing_notices import resized_terminals
 from .takeoff_entries import tabled_entries
 
 LEAST_WON = 0.5  # Pa: a change that wins less is not listed
@@ -184,7 +185,7 @@ def _side_effects(before: Analysis, after: Analysis, mass: float) -> tuple[str, 
         said.append(f"{mass_words(abs(heavier))} {more_or_less} sheet")
     held = resized_terminals(before, after)
     if held:
-        said.append(f"the coefficient of {few_names(held)} is kept at another size")
+        said.append(f"the coefficient of {listed(held)} is kept at another size")
     # What one path wins others may have to throttle away.
     excess = after.critical_loss - after.path_loss
     worst = int(np.argmax(excess))

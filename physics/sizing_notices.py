@@ -15,6 +15,7 @@ from elbowroom.layout import (
     branches_beyond,
     flexible_runs,
     length_words,
+    listed,
     note,
     pressure_words,
     rate_words,
@@ -136,7 +137,7 @@ def _coefficients_kept(after: Analysis, before: Analysis | None) -> list[Notice]
     return [
         warning(
             after.graph.drawing.file,
-            f"the coefficient of {few_names(held)} is kept on a duct of another size, "
+            f"the coefficient of {listed(held)} is kept on a duct of another size, "
             "as that of a hood or nozzle as wide as its duct is",
             'declare loss = "..." at the terminal where it is a grille of its own size',
         )
@@ -156,7 +157,7 @@ def _beyond_their_mains(after: Analysis) -> list[Notice]:
     return [
         warning(
             graph.drawing.file,
-            f"with these sizes {few_names(sorted(set(names)))} "
+            f"with these sizes {listed(sorted(set(names)))} "
             f"{'are' if plural else 'is'} larger than the side of the duct that "
             f"{'they leave' if plural else 'it leaves'}, by up to "
             f"{length_words(max(beyond.values()))}",
@@ -199,7 +200,7 @@ def _unkept(
             continue
         value, limit = words_apart(words, check.value, check.limit)
         others = [name for name in check.failing if name != check.at]
-        also = f", and {few_names(others)}" if others else ""
+        also = f", and {listed(others)}" if others else ""
         what = f"with these sizes a check is not kept, {check.rule}: {value}, limit "
         what += f"{limit}, '{check.at}'{also}"
         remedy = check.remedy
@@ -228,7 +229,7 @@ def _to_slow_down(
         runs.setdefault(remedy, []).append(name)
     if len(runs) == 1:
         return next(iter(runs))
-    return "; ".join(f"for {few_names(names)}, {how}" for how, names in runs.items())
+    return "; ".join(f"for {listed(names)}, {how}" for how, names in runs.items())
 
 
 def _of_the_fan(
@@ -341,7 +342,7 @@ def _binding(after: Analysis, choices: Sequence[Choice], aim: Aim) -> tuple[str,
     if not held:
         return "", ""
     each = [
-        f"{words} hold{'s' * (' and ' not in words)} down {few_names(names)}"
+        f"{words} hold{'s' * (' and ' not in words)} down {listed(names)}"
         for words, names in runs.items()
     ]
     words = f", where {', and '.join(each[:3])}{and_more(len(each) - 3)}"
@@ -399,7 +400,7 @@ def _unsized(
     """
     file, notices = after.graph.drawing.file, []
     for runs, ways in _alike(choices, (NO_SIZE, NO_ROOM), helps):
-        shown, first = few_names([choice.run for choice in runs]), runs[0]
+        shown, first = listed([choice.run for choice in runs]), runs[0]
         fast = any(VELOCITY in way for way in ways)
         held = _in_the_way(after, runs, aim, ways)
         if first.limit == NO_ROOM:
@@ -498,7 +499,7 @@ def _airless(analysis: Analysis, choices: Sequence[Choice]) -> list[Notice]:
     return [
         note(
             drawing.file,
-            f"no air flows in {few_names(runs)}, behind closed ends: left as drawn",
+            f"no air flows in {listed(runs)}, behind closed ends: left as drawn",
         )
     ]
 
@@ -521,7 +522,7 @@ def _left_round(
     return [
         note(
             drawing.file,
-            f"flexible duct is round, and so {few_names(names)} "
+            f"flexible duct is round, and so {listed(names)} "
             f"{'is' if len(names) == 1 else 'are'}, whatever shape is asked for",
             "give a rigid material under [duct.runs.NAME] for another shape",
         )
@@ -565,7 +566,7 @@ def _too_small(
             reads_on = "" if allow.endswith("there") else "allow "
             higher = f"{reads_on}a higher rate"
             remedy = f"{allow}, or {higher}" if allow else f"{higher}, or {_SHARE}"
-        shown = few_names([choice.run for choice in runs])
+        shown = listed([choice.run for choice in runs])
         notices.append(
             warning(
                 after.graph.drawing.file,
@@ -585,13 +586,7 @@ def _unpaid(after: Analysis, choices: Sequence[Choice]) -> list[Notice]:
         warning(
             after.graph.drawing.file,
             "with these sizes the static regain does not pay for what is lost in "
-            f"{few_names(runs)}",
+            f"{listed(runs)}",
             _ASK if after.graph.schedule.may_carry_dust else "take a larger size there",
         )
     ]
-
-
-def few_names(runs: Sequence[str]) -> str:
-    """Names of runs for a sentence, no more than five."""
-    names = ", ".join(f"'{run}'" for run in runs[:5])
-    return names + and_more(len(runs) - 5)

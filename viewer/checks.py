@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from elbowroom.layout import and_more, counted, power_words, pressure_words, units
+from elbowroom.layout import counted, listed, power_words, pressure_words, units
 from elbowroom.physics import (
     ALLOWANCE,
     STOCK,
@@ -114,11 +114,10 @@ def print_checks(
     console.print(table)
     for check in found:
         if not check.is_kept:
-            places = ", ".join(f"'{place}'" for place in check.failing[:6])
             console.print(
                 plain(
-                    f"  – {check.rule}: {places}{and_more(len(check.failing) - 6)}"
-                    f"; {check.remedy}. Limit: {source_words(check)}."
+                    f"  – {check.rule}: {listed(check.failing, 6)}; {check.remedy}. "
+                    f"Limit: {source_words(check)}."
                 )
             )
     if of_fan is None:
