@@ -45,7 +45,7 @@ from .cli_outputs import (
     say,
     watched,
     write_tables,
-    wrote,
+    written,
 )
 
 if TYPE_CHECKING:
@@ -200,14 +200,13 @@ def _write_sized(
     """Write the route with its sizes, and say what of its schedule they overrule."""
     from elbowroom.layout import overruling_notices, with_sections, write
 
-    there = out.exists()
     chosen = {choice.run: choice.chosen for choice in found.choices}
-    for said in (
-        *write(with_sections(drawing, chosen), out),
-        *overruling_notices(drawing, asked, chosen),
-    ):
-        say(said.sentence)
-    wrote(out, replaced=there)
+    with written(out):
+        for said in (
+            *write(with_sections(drawing, chosen), out),
+            *overruling_notices(drawing, asked, chosen),
+        ):
+            say(said.sentence)
 
 
 def _too_near(supply: "Analysis", returns: Mapping[str, "Analysis"]) -> "list[Notice]":
@@ -452,9 +451,8 @@ def report(
         doubts=doubts,
         picture=problem is None,
     )
-    there = out.exists()
-    write_report(out, html)
-    wrote(out, replaced=there)
+    with written(out):
+        write_report(out, html)
     is_pdf = out.suffix.lower() == ".pdf"
     if is_pdf or problem is None:  # all else in HTML has the reader's own fonts
         shows = "the report shows" if is_pdf else "the picture in the report shows"

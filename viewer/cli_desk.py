@@ -17,7 +17,7 @@ from .cli_arguments import (
     rate_option,
 )
 from .cli_inputs import above_zero, one_of
-from .cli_outputs import new_console, print_json, sketch_file, wrote
+from .cli_outputs import new_console, print_json, sketch_file, written
 
 
 def fitting(
@@ -158,15 +158,14 @@ def fitting(
         "temperature": temperature,
         "altitude": altitude,
     }
-    written = {name: text for name, text in options.items() if text is not None}
+    given = {name: text for name, text in options.items() if text is not None}
     work = versus_result if versus else desk_result
-    result = work(kind, settings or [], written)
+    result = work(kind, settings or [], given)
     if draw is not None:
         from .sketch import sketch
 
-        there = draw.exists()
-        sketch(result, written, draw)
-        wrote(draw, replaced=there)
+        with written(draw):
+            sketch(result, given, draw)
     if as_json:
         print_json(result)
     else:

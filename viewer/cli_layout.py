@@ -41,6 +41,7 @@ from .cli_inputs import (
 from .cli_outputs import (
     can_be_written,
     check_outputs,
+    draw_if_possible,
     draw_picture,
     exit_code,
     new_console,
@@ -51,6 +52,7 @@ from .cli_outputs import (
     write_folders,
     write_review_page,
     write_tables,
+    written,
     wrote,
 )
 from .outlet import printable
@@ -297,7 +299,6 @@ def check(
 
     from .check import audit_picture, print_check
     from .display import DISPLAYS
-    from .preflight import why_not
     from .results import check_result
 
     display = one_of(units, DISPLAYS, "--units")
@@ -339,15 +340,7 @@ def check(
             said = f"{counted(left, 'finding')} {'is' if left == 1 else 'are'}"
             print(f"{said} left in the copy; the original is untouched.")
     if png is not None:
-        problem = why_not()
-        if problem is not None:
-            say(problem + ".")
-        else:
-            there = png.exists()
-            lacking = audit_picture(seen, png, display)
-            wrote(png, replaced=there)
-            if lacking:
-                say(f"{lacking}.")
+        draw_if_possible(png, lambda: audit_picture(seen, png, display))
     failed = any(problem.severity == Severity.ERROR for problem in seen.findings)
     failed = failed or (seen.graph is not None and bool(unbuildable(seen.graph)))
     return 1 if strict and failed else 0
@@ -528,9 +521,9 @@ def convert(
     units.check_frame(unit, up, "--")
     units.check_frame(out_unit, out_up, "--out-")
     check_outputs([route], [], out=output)
-    there = output.exists()
     drawing = read(route, unit=unit, up=up)
-    for said in (*drawing.notices, *write(drawing, output, unit=out_unit, up=out_up)):
-        say(said.sentence)
-    wrote(output, replaced=there)
+    with written(output):
+        said = write(drawing, output, unit=out_unit, up=out_up)
+        for notice in (*drawing.notices, *said):
+            say(notice.sentence)
     return 0

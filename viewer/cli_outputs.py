@@ -4,7 +4,7 @@ import errno
 import json
 import os
 import sys
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from pathlib import Path
@@ -38,10 +38,17 @@ def tell(sentence: str) -> None:
         say(sentence)
 
 
-def wrote(*paths: Path, replaced: bool = False) -> None:
-    """Say which files were written, or replaced."""
-    for path in paths:
-        tell(f"{'replaced' if replaced else 'wrote'} {path}")
+def wrote(path: Path, replaced: bool = False) -> None:
+    """Say which file was written, or replaced."""
+    tell(f"{'replaced' if replaced else 'wrote'} {path}")
+
+
+@contextmanager
+def written(path: Path) -> Iterator[None]:
+    """Say afterwards that a file was written within, or replaced."""
+    there = path.exists()
+    yield
+    wrote(path, replaced=there)
 
 
 def watched(work: Iterable[Any]) -> Iterable[Any]:
@@ -201,9 +208,8 @@ def write_tables(
     if csv is not None:
         write_folders({csv: tables}, csv)
     if xlsx is not None:
-        is_there = xlsx.exists()
-        write_workbook(tables, xlsx)
-        wrote(xlsx, replaced=is_there)
+        with written(xlsx):
+            write_workbook(tables, xlsx)
 
 
 def write_folders(folders: "Mapping[Path, Tables]", csv: Path) -> None:
@@ -266,9 +272,8 @@ def write_review_page(
             name: compare(in_units(options, rooms, display), display.pressure).verdict
             for name, display in DISPLAYS.items()
         }
-    there = page.exists()
-    write_page(page, options, rooms, solids, verdicts, units, budget, returns, by)
-    wrote(page, replaced=there)
+    with written(page):
+        write_page(page, options, rooms, solids, verdicts, units, budget, returns, by)
 
 
 def draw_picture(
@@ -284,23 +289,31 @@ def draw_picture(
 
     from .colours import scale_for
     from .layout_view import bar_title
-    from .preflight import why_not
     from .scene import picture
+
+    def draw() -> str:
+        return picture(
+            panels,
+            scale_for(np.concatenate(values)),
+            bar_title(by, display, is_compared=bool(verdict)),
+            png,
+            verdict=verdict,
+            length_unit=display.length,
+        )
+
+    draw_if_possible(png, draw)
+
+
+def draw_if_possible(png: Path, draw: Callable[[], str]) -> None:
+    """Draw a picture, or say why none can be; then what `draw` says is lacking."""
+    from .preflight import why_not
 
     problem = why_not()
     if problem is not None:
         say(problem + ".")
         return
-    there = png.exists()
-    lacking = picture(
-        panels,
-        scale_for(np.concatenate(values)),
-        bar_title(by, display, is_compared=bool(verdict)),
-        png,
-        verdict=verdict,
-        length_unit=display.length,
-    )
-    wrote(png, replaced=there)
+    with written(png):
+        lacking = draw()
     if lacking:
         say(f"{lacking}.")
 
