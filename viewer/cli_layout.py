@@ -92,7 +92,7 @@ def analyse(
 
     from .checks import print_cautions, print_checks
     from .display import DISPLAYS
-    from .layout_view import option_words, panel, values
+    from .layout_view import panels, side_by_side, values
     from .plan import print_budget, tables_with_returns
     from .results import analysis_result
     from .tables import flat_tables, print_analysis
@@ -137,13 +137,10 @@ def analyse(
             flat = tables_with_returns(flat, plain, back, rooms[1:], whole)
         write_tables(flat, csv, xlsx)
     if png is not None:
-        panels = []
-        for one, around in zip(shown, rooms, strict=True):
-            words = option_words(one, display, returns=back if one is shown[0] else ())
-            made = panel(one.analysis, chosen, display, *words, solids, room=around)
-            panels.append(made[0])
+        sides, _ = side_by_side(layouts.shown, layouts.rooms, solids)
+        made = panels(sides, [], chosen, display, solids)
         every = [values(one.analysis, chosen, display) for one in shown]
-        draw_picture(panels, every, chosen, display, png)
+        draw_picture([one for one, _ in made], every, chosen, display, png)
     if page is not None:
         write_review_page(
             page, shown, rooms, solids, display.name, whole, [back], by=chosen
@@ -183,7 +180,7 @@ def compare(
 
     from .display import DISPLAYS, METRIC
     from .gaps import in_units
-    from .layout_view import option_words, panel, side_by_side, values
+    from .layout_view import panels, side_by_side, values
     from .plan import tables_with_returns
     from .results import beside_row, comparison_result
     from .tables import comparison_tables, flat_tables, print_comparison
@@ -212,9 +209,8 @@ def compare(
     )
     supplies = layouts.options  # each side has its own flags in the files
     layouts = told_together(layouts)
-    options, rooms = layouts.options, [around[0] for around in layouts.rooms]
-    backs = [[one.analysis for one in shown[1:]] for shown in layouts.shown]
-    _, seen = side_by_side(layouts.shown, layouts.rooms, layouts.solids)
+    sides, seen = side_by_side(layouts.shown, layouts.rooms, layouts.solids)
+    options, rooms, backs = map(list, zip(*sides, strict=True))
     comparison = compare_options(options, "Pa" if as_json else display.pressure)
     if as_json or csv is not None or xlsx is not None:
         inputs_used = input_files(routes, schedule, obstacles, returns or [])
@@ -244,18 +240,13 @@ def compare(
             write_folders(folders, csv)
         write_tables(book, xlsx=xlsx)
     if png is not None:
-        panels = []
-        for option, room, back in zip(options, rooms, backs, strict=True):
-            analysis = option.analysis
-            words = option_words(option, display, back)
-            others = [other.analysis for other in options if other is not option]
-            made = panel(analysis, chosen, display, *words, seen, others, room)
-            panels.append(made[0])
+        made = panels(sides, options, chosen, display, seen)
         spent = [values(option.analysis, chosen, display) for option in options]
         verdict = compare_options(
             in_units(options, rooms, display), display.pressure
         ).verdict
-        draw_picture(panels, spent, chosen, display, png, verdict)
+        drawn_all = [one for one, _ in made]
+        draw_picture(drawn_all, spent, chosen, display, png, verdict)
     if page is not None:
         write_review_page(
             page, options, rooms, seen, display.name, returns=backs, by=chosen
@@ -421,7 +412,7 @@ def view(
 
     from .colours import scale_for
     from .display import DISPLAYS
-    from .layout_view import bar_title, option_words, panel, side_by_side, values
+    from .layout_view import bar_title, panels, side_by_side, values
     from .limits import check_port
     from .preflight import why_no_window, why_not
     from .tables import row_text
@@ -441,11 +432,7 @@ def view(
     )
     shown, seen = side_by_side(layouts.shown, layouts.rooms, layouts.solids)
     compared = layouts.options if others else []
-    made = []
-    for option, room, back in shown:
-        words = option_words(option, display, back)
-        beside = [one.analysis for one in compared if one is not option]
-        made.append(panel(option.analysis, chosen, display, *words, seen, beside, room))
+    made = panels(shown, compared, chosen, display, seen)
     options = [option for option, _, _ in shown]
     every = [values(option.analysis, chosen, display) for option in options]
     measure = bar_title(chosen, display)
@@ -471,7 +458,7 @@ def view(
         ),
         key=lambda at: -float(losses[at[0]][made[at[0]][1][at[1]]]),
     )
-    panels, scale = [one for one, _ in made], scale_for(np.concatenate(every))
+    drawn_all, scale = [one for one, _ in made], scale_for(np.concatenate(every))
     if browser:
         from .live import live
 
@@ -485,9 +472,9 @@ def view(
             lost = display.pressures(losses[number][element])
             plain = printable(name, one_line=True)
             rows.append((plain, f"{lost} {display.pressure}"))
-        live(panels, scale, measure, picked, ranked, rows, port=port, announce=say)
+        live(drawn_all, scale, measure, picked, ranked, rows, port=port, announce=say)
     else:
-        window(panels, scale, measure, picked, ranked)
+        window(drawn_all, scale, measure, picked, ranked)
     return 0
 
 

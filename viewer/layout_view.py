@@ -210,6 +210,38 @@ def side_by_side(
     return firsts, [*solids_around, *back]
 
 
+def panels(
+    shown: "Sequence[tuple[Option, Sequence[Gap], Sequence[Analysis]]]",
+    compared: Sequence[Option],
+    by: By,
+    display: Display,
+    obstacles: Sequence[Obstacle],
+) -> list[tuple[Panel, IntArray]]:
+    """Panel of each layout, as `panel` makes it.
+
+    Parameters
+    ----------
+    shown
+        Each with the room around it and its returns, as `side_by_side` has them.
+    compared
+        Those that are compared: what they spend alike is labelled last.
+    by, display, obstacles
+        As for `panel`.
+    """
+    return [
+        panel(
+            option.analysis,
+            by,
+            display,
+            *option_words(option, display, back),
+            obstacles,
+            [other.analysis for other in compared if other is not option],
+            room,
+        )
+        for option, room, back in shown
+    ]
+
+
 def panel_title(name: str, analysis: Analysis, display: Display) -> str:
     """Name of a layout, and what it loses to which terminal, or from which."""
     return f"{name}{_loses(analysis, display)}"

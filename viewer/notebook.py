@@ -15,7 +15,7 @@ from elbowroom.physics import Analysis, Comparison, Option, compare
 from .colours import scale_for
 from .display import DISPLAYS, METRIC, Display
 from .gaps import Gap, clashes, gaps, in_units
-from .layout_view import By, bar_title, panel, panel_title, summary, values
+from .layout_view import By, bar_title, panels, values
 from .preflight import why_not
 from .scene import picture
 
@@ -105,31 +105,15 @@ def plot(
     verdict = ""
     if isinstance(what, Comparison):
         options, verdict = _told(what, rooms, display, with_solids=bool(obstacles))
-    panels = [
-        panel(
-            option.analysis,
-            by,
-            display,
-            panel_title(option.name, option.analysis, display),
-            summary(
-                option.analysis,
-                display,
-                clearance=option.clearance,
-                is_sound=not option.faults,
-            ),
-            obstacles,
-            [other.analysis for other in options if other is not option],
-            room,
-        )[0]
-        for option, room in zip(options, rooms, strict=True)
-    ]
+    shown = [(option, room, ()) for option, room in zip(options, rooms, strict=True)]
+    made = panels(shown, options, by, display, obstacles)
     every = [values(option.analysis, by, display) for option in options]
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "picture.png"
         lacking = picture(
-            panels,
+            [one for one, _ in made],
             scale_for(np.concatenate(every)),
-            bar_title(by, display, is_compared=len(panels) > 1),
+            bar_title(by, display, is_compared=len(made) > 1),
             path,
             size=size,
             verdict=verdict,

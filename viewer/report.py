@@ -358,26 +358,21 @@ def _picture(
     comparison: Comparison | None,
 ) -> str:
     from .colours import scale_for
-    from .layout_view import bar_title, option_words, panel, side_by_side, values
+    from .layout_view import bar_title, panels, side_by_side, values
     from .scene import picture
 
     shown, seen = side_by_side(layouts, rooms, obstacles)
     every = [values(option.analysis, "loss", display) for option, _, _ in shown]
-    panels = []
     compared = [] if comparison is None else [option for option, _, _ in shown]
-    for option, room, back in shown:
-        others = [other.analysis for other in compared if other is not option]
-        words = option_words(option, display, back)
-        made = panel(option.analysis, "loss", display, *words, seen, others, room)
-        panels.append(made[0])
+    made = panels(shown, compared, "loss", display, seen)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "picture.png"
         picture(
-            panels,
+            [one for one, _ in made],
             scale_for(np.concatenate(every)),
             bar_title("loss", display, is_compared=len(compared) > 1),
             path,
-            size={1: _ONE_LAYOUT, 2: _TWO_LAYOUTS}.get(len(panels), _MORE_LAYOUTS),
+            size={1: _ONE_LAYOUT, 2: _TWO_LAYOUTS}.get(len(made), _MORE_LAYOUTS),
             density=2,
             is_trimmed=True,
             length_unit=display.length,
