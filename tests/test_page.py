@@ -141,7 +141,7 @@ def hostile(path: Path) -> Path:
     )
     plan = Schedule(terminals={HOSTILE: TerminalSpec(0.3)})
     option = Option(HOSTILE, analyse(build(drawing, plan)))
-    page.write_page(path, [option], [()], ())
+    page.write_page(path, page.page_data([option], [()], ()))
     return path
 
 
@@ -260,7 +260,7 @@ def test_a_component_is_seen_and_marked_and_says_what_is_known_of_it(
     browser: Any, teeth: int, tmp_path: Path
 ) -> None:
     path = tmp_path / "coil.html"
-    page.write_page(path, [with_component(teeth)], [()], ())
+    page.write_page(path, page.page_data([with_component(teeth)], [()], ()))
     one = Opened(browser, path, (1280, 720))
     p = one.page
     p.fill("#find", "m0")
@@ -308,7 +308,9 @@ def test_numbers_are_those_of_the_tables(
     analysis = analyse(build(drawing, Schedule(terminals=ends)))
     shown = display.DISPLAYS[units]
     out = tmp_path / "a.html"
-    page.write_page(out, [Option("a", analysis)], [()], (), unit_system=units)
+    page.write_page(
+        out, page.page_data([Option("a", analysis)], [()], (), unit_system=units)
+    )
     one = Opened(browser, out, (1280, 720))
     rows = one.page.locator("#rows tr").all()
     cells = [row.locator("td").all_inner_texts() for row in rows]
@@ -604,7 +606,7 @@ def test_on_paper_every_piece_is_there(browser: Any, tmp_path: Path) -> None:
     option = many(600)
     count = len(option.analysis.ids)
     assert count > 300
-    page.write_page(tmp_path / "a.html", [option], [()], ())
+    page.write_page(tmp_path / "a.html", page.page_data([option], [()], ()))
     one = Opened(browser, tmp_path / "a.html", (1280, 720))
     assert one.page.locator("#rows tr").count() == 300
     one.page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
@@ -640,7 +642,7 @@ def test_what_rounds_to_nothing_is_no_difference(browser: Any, tmp_path: Path) -
         options.append(Option(name, analyse(build(drawing, plan))))
     apart = options[1].analysis.critical_loss - options[0].analysis.critical_loss
     assert 0.0 < apart < 0.05
-    page.write_page(tmp_path / "a.html", options, [(), ()], ())
+    page.write_page(tmp_path / "a.html", page.page_data(options, [(), ()], ()))
     one = Opened(browser, tmp_path / "a.html", (1280, 720))
     p = one.page
     p.select_option("#mode", "difference")
@@ -691,7 +693,7 @@ def test_names_from_right_to_left_turn_nothing_beside_them(
     drawing = drawing_from_runs([("א", line, round_section(0.3))], attributes=source)
     plan = Schedule(terminals={"א": TerminalSpec(0.3)})
     option = Option("מ", analyse(build(drawing, plan)))
-    page.write_page(tmp_path / "a.html", [option], [()], ())
+    page.write_page(tmp_path / "a.html", page.page_data([option], [()], ()))
     one = Opened(browser, tmp_path / "a.html", (1280, 720))
     # Where each sign stands on the screen: the number behind the name, to its right.
     places = (
@@ -1065,7 +1067,7 @@ def test_ducts_that_touch_are_not_said_to_overlap_by_nothing(
     near = gaps.Gap("T1", "beam", -1e-7, 0.05, (2.0, 0.0, 3.0))
     option = Option("line", analyse(build(drawn())), clearance=-1e-7)
     path = tmp_path / "touch.html"
-    page.write_page(path, [option], [[near]], ())
+    page.write_page(path, page.page_data([option], [[near]], ()))
     one = Opened(browser, path, (1280, 720))
     p = one.page
     assert p.locator("#ends .clash").inner_text() == "touches beam"
@@ -1100,7 +1102,7 @@ def test_nothing_is_named_that_is_not_drawn(browser: Any, tmp_path: Path) -> Non
     graph = build(drawn())
     path = tmp_path / "names.html"
     plain = gaps.Gap("B2", "pipe", -0.1, 0.05, (12.0, 2.0, 2.0))
-    page.write_page(path, [Option("r", analyse(graph))], [[plain]], ())
+    page.write_page(path, page.page_data([Option("r", analyse(graph))], [[plain]], ()))
     one = Opened(browser, path, (1280, 720))
     p = one.page
     ends = data_of(path)["options"][0]["ends"]
@@ -1151,7 +1153,7 @@ def test_no_name_lies_on_a_duct_or_on_another(
 def test_names_that_find_no_room_are_counted(browser: Any, tmp_path: Path) -> None:
     option = many(600)
     path = tmp_path / "many.html"
-    page.write_page(path, [option], [()], ())
+    page.write_page(path, page.page_data([option], [()], ()))
     one = Opened(browser, path, (1280, 720))
     p = one.page
     left_out = []
@@ -1182,7 +1184,9 @@ def test_the_section_box_says_where_it_cuts(browser: Any, tmp_path: Path) -> Non
     )
     plan = Schedule(terminals={"T": TerminalSpec(0.3)})
     path = tmp_path / "box.html"
-    page.write_page(path, [Option("T", analyse(build(drawing, plan)))], [()], ())
+    page.write_page(
+        path, page.page_data([Option("T", analyse(build(drawing, plan)))], [()], ())
+    )
     one = Opened(browser, path, (1280, 720))
     p = one.page
     p.check("#boxed")
@@ -1297,7 +1301,7 @@ def test_the_ball_of_a_remark_is_seen_with_its_piece(
     analysis = analyse(build(drawing, Schedule(terminals=flows)))
     assert analysis.critical_terminal == "long"
     path = tmp_path / "ball.html"
-    page.write_page(path, [Option("T", analysis)], [()], ())
+    page.write_page(path, page.page_data([Option("T", analysis)], [()], ()))
     p = Opened(browser, path, (1280, 720)).page
     p.click("text=from above")  # where it lies below the trunk
     p.locator("#rows tr", has_text="low").filter(has_text="straight duct").click()
@@ -1332,7 +1336,7 @@ def test_no_name_turns_the_text_beside_it(browser: Any, tmp_path: Path) -> None:
     )
     plan = Schedule(terminals={name: TerminalSpec(0.3)})
     option = Option(name, analyse(build(drawing, plan)))
-    page.write_page(tmp_path / "h.html", [option], [()], ())
+    page.write_page(tmp_path / "h.html", page.page_data([option], [()], ()))
     one = Opened(browser, tmp_path / "h.html", (1280, 720))
     p = one.page
     p.locator("#rows tr").first.click()
@@ -1394,7 +1398,7 @@ def test_large_layouts_open_soon(
     path = tmp_path / "many.html"
     option = many(count)
     assert len(option.analysis.elements.kind) >= count
-    page.write_page(path, [option], [()], ())
+    page.write_page(path, page.page_data([option], [()], ()))
     assert path.stat().st_size < megabytes * 1e6
     begin = time.perf_counter()
     one = Opened(browser, path, (1280, 720))

@@ -264,7 +264,7 @@ def write_review_page(
 
     from .display import DISPLAYS
     from .gaps import in_units
-    from .page import write_page
+    from .page import page_data, write_page
 
     verdicts = {}
     if budget is None and len(options) > 1:
@@ -272,8 +272,9 @@ def write_review_page(
             name: compare(in_units(options, rooms, display), display.pressure).verdict
             for name, display in DISPLAYS.items()
         }
+    shown = page_data(options, rooms, solids, verdicts, units, budget, returns, by)
     with written(page):
-        write_page(page, options, rooms, solids, verdicts, units, budget, returns, by)
+        write_page(page, shown)
 
 
 def draw_picture(

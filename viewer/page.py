@@ -40,42 +40,9 @@ _SAME_PLACE = 0.25  # m, most between the ends of pieces of two layouts that are
 _APART = 1e6  # m by which kinds of pieces stand apart, where places are compared
 
 
-def write_page(
-    path: Path,
-    options: Sequence[Option],
-    rooms: Sequence[Sequence[Gap]],
-    obstacles: Sequence[Obstacle],
-    verdicts: Mapping[str, str] | None = None,
-    unit_system: str = "metric",
-    budget: Budget | None = None,
-    returns: Sequence[Sequence[Analysis]] = (),
-    by: By = "loss",
-) -> None:
-    """Write the review page.
+def write_page(path: Path, shown: Mapping[str, Any]) -> None:
+    """Write the review page of what `page_data` gives, as HTML.
 
-    Parameters
-    ----------
-    path
-        HTML file to write.
-    options
-        One layout or more, side by side; with a budget the supply and its returns.
-    rooms
-        Gaps around the ducts of each.
-    obstacles
-        Solids to draw.
-    verdicts
-        Outcome of a comparison in either unit system, by its name.
-    unit_system
-        That it opens in: 'metric' or 'inch-pound'.
-    budget
-        That of the first layout with the others as its returns.
-    returns
-        Return sides of the first layouts, of which the costliest counts.
-    by
-        What the colours show when it opens.
-
-    Notes
-    -----
     Everything is in the file: a content security policy allows its own scripts and
     styles by their checksums, and nothing from anywhere else. The same input gives the
     same bytes.
@@ -85,9 +52,7 @@ def write_page(
     BadInput
         If the file cannot be written.
     """
-    text = _text(
-        page_data(options, rooms, obstacles, verdicts, unit_system, budget, returns, by)
-    )
+    text = _text(shown)
     with writing(path):
         path.write_text(text, encoding="utf-8")
 
@@ -134,7 +99,27 @@ def page_data(
     returns: Sequence[Sequence[Analysis]] = (),
     by: By = "loss",
 ) -> dict[str, Any]:
-    """What the page shows, as plain data in SI units; parameters as of `write_page`."""
+    """What the page shows, as plain data in SI units.
+
+    Parameters
+    ----------
+    options
+        One layout or more, side by side; with a budget the supply and its returns.
+    rooms
+        Gaps around the ducts of each.
+    obstacles
+        Solids to draw.
+    verdicts
+        Outcome of a comparison in either unit system, by its name.
+    unit_system
+        That it opens in: 'metric' or 'inch-pound'.
+    budget
+        That of the first layout with the others as its returns.
+    returns
+        Return sides of the first layouts, of which the costliest counts.
+    by
+        What the colours show when it opens.
+    """
     shapes = [solids(option.analysis.graph, collars=True) for option in options]
     origin = np.mean([one.tubes.centre.mean(axis=0) for one in shapes], axis=0)
     losses = [
