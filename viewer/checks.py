@@ -4,7 +4,14 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from elbowroom.layout import counted, listed, power_words, pressure_words, units
+from elbowroom.layout import (
+    counted,
+    listed,
+    power_words,
+    pressure_words,
+    units,
+    words_apart,
+)
 from elbowroom.physics import (
     ALLOWANCE,
     STOCK,
@@ -54,13 +61,13 @@ _POWER_OF = {  # what a power is of, and from whose pressure
 
 def limit_words(check: Check, display: Display) -> tuple[str, str]:
     """Value and limit of a check, with digits enough to tell a missed limit apart."""
-    value = limit = ""
-    for more in range(4):
-        value = value_words(check.value, check.dimension, display, more)
-        limit = value_words(check.limit, check.dimension, display, more)
-        if check.is_kept or value != limit:
-            break
-    return value, limit
+
+    def words(value: float | None, more: int = 0) -> str:
+        return value_words(value, check.dimension, display, more)
+
+    if check.is_kept or check.limit is None:
+        return words(check.value), words(check.limit)
+    return words_apart(words, check.value, check.limit)
 
 
 def value_words(

@@ -73,13 +73,17 @@ def values(analysis: Analysis, by: By, display: Display) -> FloatArray:
     'loss' is what an element spends, without declared losses of terminals; 'per-metre'
     is that over its length, for ducts, with no value for fittings and components.
     """
+    unit = display.pressure if by == "loss" else display.rate
+    return spent(analysis, by) * units.to_unit(1.0, unit)
+
+
+def spent(analysis: Analysis, by: By) -> FloatArray:
+    """The same in SI units: Pa, or Pa/m."""
     e = analysis.elements
     if by == "loss":
-        loss = np.where(e.kind == Kind.TERMINAL, np.nan, e.loss)
-        return loss / units.quantity(f"1 {display.pressure}", "pressure", "")
+        return np.where(e.kind == Kind.TERMINAL, np.nan, e.loss)
     with np.errstate(divide="ignore", invalid="ignore"):
-        rate = np.where(e.length > 0, e.loss / e.length, np.nan)
-    return rate / units.quantity(f"1 {display.rate}", "friction rate", "")
+        return np.where(e.length > 0, e.loss / e.length, np.nan)
 
 
 def bar_title(by: By, display: Display, *, is_compared: bool = False) -> str:

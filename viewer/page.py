@@ -23,14 +23,14 @@ from elbowroom.layout import (
     units,
     writing,
 )
-from elbowroom.physics import Analysis, Budget, Kind, Option, critical_return
+from elbowroom.physics import Analysis, Budget, Option, critical_return
 
 from .budget import joint_lines, pressure_lines, rate_lines, system_lines
 from .checks import CAUTIONS
 from .colours import Scale, even_scale_for, scale_for
 from .display import DIGITS, DISPLAYS, INCH_POUND, TOUCH, Display
 from .gaps import Gap, in_units
-from .layout_view import By, DuctSolid, pieces, seen_tubes
+from .layout_view import By, DuctSolid, pieces, seen_tubes, spent
 from .outlet import printable
 from .results import elements
 from .tables import AS_NEW, notice_lines, pair_rows, pairs_sentence
@@ -122,12 +122,7 @@ def page_data(
     """
     shapes = [solids(option.analysis.graph, collars=True) for option in options]
     origin = np.mean([one.tubes.centre.mean(axis=0) for one in shapes], axis=0)
-    losses = [
-        np.where(
-            o.analysis.elements.kind == Kind.TERMINAL, np.nan, o.analysis.elements.loss
-        )
-        for o in options
-    ]
+    losses = [spent(option.analysis, "loss") for option in options]
     tubes = [
         seen_tubes(option.analysis.graph, shape)
         for option, shape in zip(options, shapes, strict=True)
@@ -137,7 +132,7 @@ def page_data(
         for option, shape in zip(options, shapes, strict=True)
     ]
     ends = [_ends(*one) for one in zip(options, tubes, owners, strict=True)]
-    rates = [_per_metre(option) for option in options]
+    rates = [spent(option.analysis, "per-metre") for option in options]
     speeds = [_speeds(option.analysis) for option in options]
     shares = [option.analysis.share_of_path for option in options]
     return {
@@ -207,12 +202,6 @@ def _scale(
         "labels": list(found.edges),
         "colours": list(found.colours),
     }
-
-
-def _per_metre(option: Option) -> FloatArray:
-    e = option.analysis.elements
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(e.length > 0, e.loss / e.length, np.nan)
 
 
 def _speeds(analysis: Analysis) -> FloatArray:

@@ -188,8 +188,7 @@ def elements(analysis: Analysis) -> list[Plain]:
     out = []
     for i, identifier in enumerate(analysis.ids):
         credit = e.credits[e.credit[i]]
-        is_duct = identifier.startswith("duct-")
-        fitting = not is_duct and not identifier.startswith("terminal-")
+        fitting = e.kind[i] not in (Kind.DUCT, Kind.TERMINAL)
         loss = float(e.loss[i])
         out.append(
             {
