@@ -169,8 +169,8 @@ def _long_branches(
 
 def _branch_words(graph: "DuctGraph", duct: int) -> str:
     """Where a branch leaves its main, for a message."""
-    start = int(graph.ducts.start[duct])
-    return f"{graph.place(duct)}, at {graph.topology.place(start)}"
+    ducts = graph.ducts
+    return graph.topology.place_in(int(ducts.run[duct]), int(ducts.start[duct]))
 
 
 def _extent(ducts: Ducts, duct: IntArray, way: FloatArray) -> FloatArray:

@@ -240,7 +240,7 @@ def near_misses(topology: Topology, width: FloatArray | None = None) -> list[Not
     """
     return [
         warning(
-            f"{topology.drawing.place(gap.run)}, at {topology.place(gap.node)}",
+            topology.place_in(gap.run, gap.node),
             *gap_words(topology, gap),
             effect="the duct counts as an open end, and the two share no air"
             if gap.past

@@ -53,8 +53,7 @@ def folded_notices(
     """
     return [
         warning(
-            topology.drawing.place(int(topology.run[tree.segment[row]]))
-            + f", at {topology.place(int(tree.start[row]))}",
+            _start(topology, tree, row),
             "the line folds back on itself: a turn of "
             f"{angle_words(angle)} at one vertex, counted as an "
             "elbow, puts the duct after it inside the one before",
@@ -149,8 +148,7 @@ def corner_notices(
     near &= corner == ducts.finish.take(before)  # no arc, which has two ends
     return [
         warning(
-            f"{topology.drawing.place(int(ducts.run[leg]))}, "
-            f"at {topology.place(int(start[bend]))}",
+            topology.place_in(int(ducts.run[leg]), int(start[bend])),
             f"this branch begins {length_words(float(apart[bend]))} before the corner "
             f"of run '{topology.drawing.names[ducts.run[before[bend]]]}', so it counts "
             "as a branch of that, and the corner as an elbow behind it",
@@ -198,8 +196,7 @@ def _pair_notice(
     """Say that two of the several legs of a junction are a pair in part."""
     at = int(node[legs.duct[beside[0]]])
     return warning(
-        f"{topology.drawing.place(int(ducts.run[legs.duct[beside[0]]]))}, "
-        f"at {topology.place(at)}",
+        topology.place_in(int(ducts.run[legs.duct[beside[0]]]), at),
         f"the legs {_turned(topology, ducts, legs, beside)} degrees, and two are "
         "nearly, but not clearly, alike and opposite: they count as those of a "
         "symmetrical wye or bullhead tee by "
@@ -253,7 +250,7 @@ def _even_notice(
             "sides, as in a symmetrical wye"
         )
     return warning(
-        f"{topology.drawing.place(own)}, at {topology.place(at)}",
+        topology.place_in(own, at),
         f"the legs {_turned(topology, ducts, legs, beside)} degrees, too nearly "
         f"alike in turn and size to tell which is the main: {counted}all are branches "
         "(own choice, no published source)",
@@ -272,11 +269,16 @@ def _listed(words: list[str]) -> str:
     return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
+def _start(topology: Topology, tree: Tree, row: int) -> str:
+    """Place of the vertex at which a segment of the walk begins."""
+    run = int(topology.run[tree.segment[row]])
+    return topology.place_in(run, int(tree.start[row]))
+
+
 def _uneven_notices(topology: Topology, tree: Tree, arcs: Arcs) -> list[Notice]:
     return [
         warning(
-            topology.drawing.place(int(topology.run[tree.segment[row]]))
-            + f", at {topology.place(int(tree.start[row]))}",
+            _start(topology, tree, row),
             "a chain of small turns is not one even arc, so each turn counts as an "
             "elbow of its own",
             "draw the bend as an arc of equal chords or as one sharp corner",
@@ -295,8 +297,7 @@ def _few_notices(
     side = np.maximum(width[few.segment], height[few.segment])
     return [
         warning(
-            topology.drawing.place(int(topology.run[tree.segment[row]]))
-            + f", at {topology.place(int(tree.start[row]))}",
+            _start(topology, tree, row),
             f"{turns} turns close together lie on one arc of radius "
             f"{length_words(radius)}, but so few do not show that they are one bend, "
             "so each counts as an elbow of its own",

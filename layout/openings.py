@@ -108,7 +108,7 @@ def _unsaid(topology: Topology, tree: Tree, pieces: Pieces, row: int) -> Notice:
     )
     name = topology.drawing.names[run]
     return note(
-        f"{topology.drawing.place(run)}, at {topology.place(start)}",
+        topology.place_in(run, start),
         "a branch begins with this transition, and nothing says how large its opening "
         f"is: the {size} of the duct behind was taken, and the piece for straight duct",
         f'write the size of the opening at the run, or {toml_key(name)} = "600x300 mm" '

@@ -208,7 +208,7 @@ def _without_airflow(
                 "run are its total, with what its branches take"
             )
     return error(
-        f"{drawing.place(run)}, at {topology.place(node)}",
+        topology.place_in(run, node),
         what,
         remedy,
         effect="no result",

@@ -102,6 +102,10 @@ class Topology:
         """Name a node for a message: its coordinates."""
         return place_words(self.nodes[node], self.drawing.unit)
 
+    def place_in(self, run: int, node: int) -> str:
+        """Name a node of a run for a message: file, run and coordinates."""
+        return f"{self.drawing.place(run)}, at {self.place(node)}"
+
     def place_key(self, node: int) -> str:
         """Name a node for a schedule: the key `at` with its coordinates."""
         return at_key(self.nodes[node], self.drawing.unit)

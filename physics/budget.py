@@ -128,7 +128,7 @@ def budget(supply: Analysis, returns: Sequence[Analysis]) -> Budget:
         name
         for side in (supply, returns[worst])
         for name in (
-            *(side.conditions.declared_losses or {}),
+            *side.conditions.declared_losses,
             *(component.name for component in side.graph.schedule.components),
             *terminal_kinds(side.graph.schedule),
         )
@@ -194,7 +194,7 @@ def with_returns(supply: Analysis, returns: Sequence[Analysis]) -> Analysis:
     losses, inlet = _spent(returns)
     conditions = replace(
         supply.conditions,
-        declared_losses={**(supply.conditions.declared_losses or {}), **losses},
+        declared_losses={**supply.conditions.declared_losses, **losses},
         inlet_velocity_pressure=inlet,
     )
     source = replace(supply.graph.schedule.source, is_supply=True)
@@ -236,7 +236,7 @@ def _spent(returns: Sequence[Analysis]) -> tuple[dict[str, float], float]:
     """Losses of the costliest return by name, and its inlet's velocity pressure, Pa."""
     worst = returns[critical_return(returns)]
     file = worst.graph.drawing.file
-    declared = (worst.conditions.declared_losses or {}).items()
+    declared = worst.conditions.declared_losses.items()
     losses = {f"{name}, {file}": loss for name, loss in declared}
     losses[f"the return from {worst.critical_terminal}, {file}"] = worst.critical_loss
     return losses, worst.system.inlet_velocity_pressure
@@ -294,15 +294,13 @@ def _notices(
 
 def _twice(supply: Analysis, returns: Sequence[Analysis]) -> list[Notice]:
     """Losses that seem to be declared twice, or both declared and drawn."""
-    declared = supply.conditions.declared_losses or {}
+    declared = supply.conditions.declared_losses
     found = []
     for name, loss in declared.items():
         if "return" in name.lower():
             problem = f"the loss '{name}' of the supply counts beside the drawn return"
             mend = "take it from [losses] if the drawing holds what it stands for"
-        elif any(
-            (r.conditions.declared_losses or {}).get(name) == loss for r in returns
-        ):
+        elif any(r.conditions.declared_losses.get(name) == loss for r in returns):
             problem = (
                 f"the loss '{name}' of {pressure_words(loss)} is declared on both sides"
             )

@@ -80,7 +80,7 @@ class Conditions:
     compression_basis: IntArray
     fan_static: float | None = None
     fan_total: float | None = None
-    declared_losses: Mapping[str, float] | None = None
+    declared_losses: Mapping[str, float] = field(default_factory=dict)
     inlet_velocity_pressure: float | None = None
     outlet_velocity_pressure: float | None = None
     outlet_of: str = ""

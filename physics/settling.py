@@ -65,7 +65,7 @@ def side_of(analysis: Analysis, dampers: str) -> Side:
     roots = graph.ducts.parent < 0
     whole = float(state.flow[roots].sum())
     inlet, outlet = at_fan(graph, analysis.conditions, state)
-    outside = sum((analysis.conditions.declared_losses or {}).values())
+    outside = sum(analysis.conditions.declared_losses.values())
     ducts, ends = graph.ducts, graph.terminals.duct
     area = sections.area(ducts.shape[ends], ducts.width[ends], ducts.height[ends])
     leaving = 0.5 * analysis.conditions.air.density / area**2

@@ -206,7 +206,7 @@ def system_of(
     declared = 0.0 if math.isnan(terminal_loss) else terminal_loss
     loss, length = float(path_loss[critical]), float(path_length[critical])
     fittings = loss - friction - declared
-    outside = float(sum((conditions.declared_losses or {}).values()))
+    outside = float(sum(conditions.declared_losses.values()))
     inlet, outlet = at_fan(graph, conditions, state)
     pressure, kind, available, left = None, None, None, None
     if conditions.fan_total is not None:

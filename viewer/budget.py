@@ -81,7 +81,7 @@ def pressure_lines(analysis: Analysis, display: Display) -> list[Line]:
             inlet = p(-system.inlet_velocity_pressure)
             lines.append(("less velocity pressure at its inlet", inlet))
     # Those of a fan whose pressure is not known have to be paid for all the same.
-    for name, loss in (analysis.conditions.declared_losses or {}).items():
+    for name, loss in analysis.conditions.declared_losses.items():
         own = ratio if name in analysis.graph.schedule.losses else ""
         lines.append((f"less {name}{own}", p(-loss)))
     if system.terminal_loss:
@@ -100,7 +100,7 @@ def rate_lines(analysis: Analysis, display: Display) -> list[Line]:
     """Effective length of the critical path, and its friction rates."""
     system = analysis.system
     # With a return, `with_returns` adds to what the schedule declares.
-    drawn = (analysis.conditions.declared_losses or {}).keys()
+    drawn = analysis.conditions.declared_losses.keys()
     alone = drawn - analysis.graph.schedule.losses.keys()
     left = system.friction_rate_available
     of = ", the supply's own" if alone else ""
@@ -127,7 +127,7 @@ def joint_lines(
         lines.append(("less velocity pressure at its inlet", p(-inlet)))
     for side in (supply, back):
         ratio = _ratio_words(side.conditions.loss_ratio)
-        for name, loss in (side.conditions.declared_losses or {}).items():
+        for name, loss in side.conditions.declared_losses.items():
             # What `with_returns` has added to the supply is listed with its return.
             if name in side.graph.schedule.losses:
                 of = "" if side is supply else f", {side.graph.drawing.file}"

@@ -380,7 +380,7 @@ def system_row(analysis: Analysis) -> Plain:
         "fan_density_ratio": s.fan_density_ratio,
         "outlet_velocity_pressure_pa": s.outlet_velocity_pressure,
         "inlet_velocity_pressure_pa": s.inlet_velocity_pressure,
-        "declared_losses_pa": dict(analysis.conditions.declared_losses or {}),
+        "declared_losses_pa": dict(analysis.conditions.declared_losses),
         "terminal_loss_pa": s.terminal_loss,
         "available_pa": s.available,
         "required_pa": s.required,
