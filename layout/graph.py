@@ -210,9 +210,7 @@ def build(
         flow = first_guess(topology, ways, source.node)
         return _with_loops(topology, schedule, source, sections, ways, flow, other_runs)
     tree = tree_from(topology, order, before)
-    return _classified(
-        topology, schedule, source, sections, tree, reached, other_runs=other_runs
-    )
+    return _classified(topology, schedule, source, sections, tree, reached, other_runs)
 
 
 def directed(graph: DuctGraph, flow: FloatArray) -> DuctGraph:
@@ -283,8 +281,8 @@ def _with_loops(
         sections,
         tree,
         reached,
-        (ways, way, forward),
         other_runs,
+        (ways, way, forward),
     )
 
 
@@ -295,8 +293,8 @@ def _classified(
     sections: RunSections,
     tree: Tree,
     reached: BoolArray,
+    other_runs: Collection[str],
     around: tuple[Ways, IntArray, BoolArray] | None = None,
-    other_runs: Collection[str] = (),
 ) -> DuctGraph:
     """Recognise the fittings.
 

@@ -22,8 +22,8 @@ _ALL = 0.999  # of the faces: what counts as each of them
 def body_from_faces(
     vertices: FloatArray,
     faces: IntArray,
-    along: FloatArray | None = None,
-    section: Section | None = None,
+    along: FloatArray | None,
+    section: Section | None,
 ) -> Body | None:
     """Duct that a mesh draws.
 

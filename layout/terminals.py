@@ -1,7 +1,6 @@
 """Where the air leaves: free ends matched with what the schedule says of them."""
 
 from collections.abc import Collection, Mapping
-from types import MappingProxyType
 
 import numpy as np
 
@@ -24,8 +23,8 @@ def match_terminals(
     legs: Legs,
     schedule: Schedule,
     meeting: IntArray,
-    other_runs: Collection[str] = (),
-    lines: Mapping[int, SharedLine] = MappingProxyType({}),
+    other_runs: Collection[str],
+    lines: Mapping[int, SharedLine],
 ) -> Terminals:
     """Give each open end away from the source its name, airflow and declared loss.
 

@@ -70,7 +70,7 @@ def flow_flags(
     graph: DuctGraph,
     state: DuctState,
     elements: Elements,
-    dead: BoolArray | None = None,
+    dead: BoolArray | None,
 ) -> list[Notice]:
     """Flag odd flow, flat ducts, and coefficients from outside their tables.
 

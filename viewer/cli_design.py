@@ -442,7 +442,7 @@ def report(
         layouts.rooms,
         layouts.solids,
         display,
-        input_files(routes, schedule, obstacles, returns or []),
+        input_files(routes, schedule, obstacles, returns),
         comparison=compare_options(layouts.options, display.pressure)
         if len(routes) > 1
         else None,

@@ -571,8 +571,8 @@ def option_names(routes: Sequence[Path]) -> list[str]:
 def input_files(
     routes: Sequence[Path],
     given: Path | None,
-    obstacles: list[Path] | None,
-    returns: Sequence[Path] = (),
+    obstacles: Sequence[Path] | None,
+    returns: Sequence[Path] | None,
 ) -> dict[str, Any]:
     """Every file that goes in, with its checksum."""
     from hashlib import sha256
@@ -582,6 +582,7 @@ def input_files(
     def named(path: Path) -> dict[str, str]:
         return {"file": path.name, "sha256": sha256(path.read_bytes()).hexdigest()}
 
+    returns = returns or []
     plans = [given or find_schedule(route) for route in routes]
     plans += [_own_schedule(route) for route in returns]
     return {

@@ -115,7 +115,7 @@ def analyse(
     plain, room = shown[0].analysis, rooms[0]
     analysis = replace(plain, flags=(*option.notices, *plain.flags))
     if as_json:
-        inputs_used = input_files([route], schedule, obstacles, returns or [])
+        inputs_used = input_files([route], schedule, obstacles, returns)
         behind = list(zip(back, rooms[1:], strict=True))
         print_json(analysis_result(analysis, inputs_used, room, behind, whole))
     else:
@@ -213,7 +213,7 @@ def compare(
     options, rooms, backs = map(list, zip(*sides, strict=True))
     comparison = compare_options(options, "Pa" if as_json else display.pressure)
     if as_json or csv is not None or xlsx is not None:
-        inputs_used = input_files(routes, schedule, obstacles, returns or [])
+        inputs_used = input_files(routes, schedule, obstacles, returns)
         each = zip(layouts.shown, layouts.budgets, strict=False)
         beside = [beside_row(shown[1:], whole) for shown, whole in each]
         result = comparison_result(comparison, inputs_used, beside)

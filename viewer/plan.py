@@ -286,7 +286,7 @@ def print_proportions(
 
 
 def remedies_result(
-    analysis: Analysis, found: Sequence[Remedy], notices: Sequence[Notice] = ()
+    analysis: Analysis, found: Sequence[Remedy], notices: Sequence[Notice]
 ) -> dict[str, Any]:
     """Result of `improve` as plain data, as `remedies.schema.json` says."""
     return {
@@ -315,7 +315,7 @@ def print_remedies(
     found: Sequence[Remedy],
     display: Display,
     console: Any,
-    notices: Sequence[Notice] = (),
+    notices: Sequence[Notice],
 ) -> None:
     """Print the changes that win pressure on the critical path."""
     p, spare = display.pressures, spare_words(analysis.system, display)

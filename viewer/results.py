@@ -504,7 +504,7 @@ def comparison_result(
 
 
 def check_result(
-    found: Audit, by_duct: FloatArray | None, changes: Sequence[str] | None = None
+    found: Audit, by_duct: FloatArray | None, changes: Sequence[str] | None
 ) -> Plain:
     """Result of `check` as plain data, as `check.schema.json` says.
 

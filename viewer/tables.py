@@ -64,7 +64,7 @@ BEYOND = f"beyond {math.degrees(dampers.BUTTERFLY_END):.0f}°"
 
 
 def print_analysis(
-    analysis: Analysis, display: Display, console: Any, room: Sequence[Gap] = ()
+    analysis: Analysis, display: Display, console: Any, room: Sequence[Gap]
 ) -> None:
     """Print an analysis: budget, paths, the critical path, what it rests on.
 
@@ -124,7 +124,7 @@ def print_comparison(
     comparison: Comparison,
     display: Display,
     console: Any,
-    budgets: Sequence[Budget] = (),
+    budgets: Sequence[Budget],
 ) -> None:
     """Print a comparison: the options side by side, the verdict.
 

@@ -28,7 +28,7 @@ def window(
     scale: Scale,
     bar_title: str,
     on_pick: Callable[[int, int], str],
-    ranked: Sequence[tuple[int, int]] = (),
+    ranked: Sequence[tuple[int, int]],
 ) -> None:
     """Open a window and stay until it is closed.
 
