@@ -23,6 +23,11 @@ class ElbowConstruction(IntEnum):
         return _ELBOW_WORDS[self]
 
     @property
+    def is_vaned(self) -> bool:
+        """Whether it is a mitred elbow with turning vanes."""
+        return self in (ElbowConstruction.SINGLE_VANES, ElbowConstruction.DOUBLE_VANES)
+
+    @property
     def turn(self) -> Literal["arc", "corner", "square throat"]:
         """What its throat is; the radius of all but an arc follows from that.
 

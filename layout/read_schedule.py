@@ -65,7 +65,7 @@ _WITHOUT_RADIUS = {
     ElbowConstruction.SQUARE_THROAT: "a square throat has a radius of nothing, which "
     "makes a centreline radius of 0.5 sides",
 }
-_VANED = {ElbowConstruction.SINGLE_VANES, ElbowConstruction.DOUBLE_VANES}
+_VANED = {made for made in ElbowConstruction if made.is_vaned}
 _ELBOW_KEYS = (
     "construction",
     "radius_ratio",

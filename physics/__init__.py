@@ -23,7 +23,7 @@ from . import (
     uncertainty,
     warming,
 )
-from .air import Air, air, air_of, pressure_at
+from .air import Air, air, pressure_at
 from .analysis import Analysis, analyse
 from .balance import Setting, balance, damper_words, open_shares
 from .budget import (
@@ -42,7 +42,7 @@ from .conditions import Conditions, conditions_of
 from .duct_schedule import DuctRow, duct_schedule
 from .effects import Effect, effects
 from .elements import DuctState, Elements, Kind
-from .fan_curve import crossings, pressure_of, slope_at
+from .fan_curve import crossings, pressure_of
 from .flags import dust_flags, too_fast
 from .flows import duct_flows
 from .ledger import CRITICAL_PATH, Assumption
@@ -69,7 +69,7 @@ from .run_sizes import METHODS, UNMET, Aim, Choice, regained
 from .site_air import sites_apart
 from .sizing_notices import sizing_notices
 from .sources import Missing, TableSource, missing, table_sources
-from .system import WINDOW, System, outside_window
+from .system import USUAL_RATE, WINDOW, System, outside_window
 from .tables import doubts
 from .uncertainty import (
     Band,
@@ -77,7 +77,6 @@ from .uncertainty import (
     critical_draws,
     element_bands,
     path_bands,
-    share_less,
 )
 from .velocity_checks import velocity_limits
 
@@ -89,6 +88,7 @@ __all__ = [
     "METHODS",
     "STOCK",
     "UNMET",
+    "USUAL_RATE",
     "WINDOW",
     "Aim",
     "Air",
@@ -123,7 +123,6 @@ __all__ = [
     "System",
     "TableSource",
     "air",
-    "air_of",
     "analyse",
     "balance",
     "book",
@@ -175,12 +174,10 @@ __all__ = [
     "remedies",
     "settled",
     "settled_audit",
-    "share_less",
     "sheet_mass",
     "sites_apart",
     "sizes",
     "sizing_notices",
-    "slope_at",
     "solve_network",
     "static_pressure",
     "surface_of",

@@ -18,12 +18,11 @@ from elbowroom.layout import (
 from .analysis import Analysis
 from .notebook import comparison_html, frame_of, option_rows, picture_of
 from .one_outlet import with_one_outlet
+from .system import USUAL_RATE
 from .ties import EQUAL, decided, equal_groups, named
 from .uncertainty import share_less
 
 SURE = 0.90  # share of draws in which an option must lose less to be called better
-# Where no fan leaves any; common practice, no published source.
-_USUAL_RATE = units.quantity("0.1 in.wg/100 ft", "friction rate", "")
 _WORTH_SAYING = 0.01  # share of the loss
 _MOST_FAULTS = 6  # of one option, in the verdict
 
@@ -122,7 +121,7 @@ class Comparison:
         The one left to the first option that has any left, else 0.1 in.wg/100 ft.
         """
         left = (one.analysis.system.friction_rate_available for one in self.options)
-        return next((rate for rate in left if rate and rate > 0.0), _USUAL_RATE)
+        return next((rate for rate in left if rate and rate > 0.0), USUAL_RATE)
 
     def to_frame(self) -> Any:
         """Every option as a pandas DataFrame, SI units; needs pandas."""

@@ -41,7 +41,6 @@ from .takeoff_entries import Taken, tabled_entries, taken_at
 _BLAST_AREAS = (1.0, 0.4)  # blast area over outlet area: the ends of the table
 _BENT = float(np.radians(90.5))  # how far flexible bends were tested, and rounding
 _EVEN_INLET = 5.0  # diameters: where the table of elbows before a fan ends
-_VANED = (int(ElbowConstruction.SINGLE_VANES), int(ElbowConstruction.DOUBLE_VANES))
 _FASTEST = 50.0  # m/s: no comfort or process duct is meant to carry more
 _FAST, _FASTER = 10.0, 2.5  # m/s, and times its main's, at which a branch is flagged
 _CLOSE = 5.0  # hydraulic diameters within which an elbow and a junction are remarked on
@@ -506,7 +505,7 @@ def _inlet_elbow_flags(
     kind, ratio = "square", float(bends.radius[row] / bends.in_plane[row])
     if graph.ducts.shape[root] == Shape.ROUND:
         kind = "round" if ratio > 0.0 else "round-mitred"
-    elif bends.construction[row] in _VANED:
+    elif ElbowConstruction(bends.construction[row]).is_vaned:
         kind = "square-short-vanes"
     elbow = inlet_elbow(kind, straight / diameter, ratio if ratio > 0.0 else 0.5)
     loss = float(elbow.value[0] * state.velocity_pressure[root])

@@ -184,12 +184,12 @@ def _elbow(
             "smooth, a segmented or a mitred one"
         )
     if section == Shape.ROUND:
-        if code in (kinds.MITRED, kinds.SINGLE_VANES, kinds.DOUBLE_VANES):
-            if code != kinds.MITRED:
-                raise LookupRefused(
-                    "no value is published for round mitred elbows with vanes; take a "
-                    "plain mitred or a smooth elbow"
-                )
+        if code.is_vaned:
+            raise LookupRefused(
+                "no value is published for round mitred elbows with vanes; take a "
+                "plain mitred or a smooth elbow"
+            )
+        if code == kinds.MITRED:
             return elbows.round_mitred(angle, re)
         if code == kinds.SEGMENTED:
             return elbows.round_segmented(pieces, radius / w, angle)
@@ -205,7 +205,7 @@ def _elbow(
         return elbows.round_smooth(radius / w, angle)
     if code == kinds.MITRED:
         return elbows.rect_mitred(h / w, angle, re)
-    if code in (kinds.SINGLE_VANES, kinds.DOUBLE_VANES):
+    if code.is_vaned:
         double = code == kinds.DOUBLE_VANES
         spacing = vane_spacing(double, float(bends.vane_spacing[mine[0]]))
         return elbows.rect_vaned(double, spacing, angle, angle.shape)

@@ -309,10 +309,7 @@ def _elbows(analysis: Analysis, row: int, run: str) -> Iterator[tuple[str, Sched
         own_radius=True,
     )
     tight = bends.radius[row] < 0.99 * _GENEROUS * bends.in_plane[row]
-    if code not in (
-        ElbowConstruction.SINGLE_VANES,
-        ElbowConstruction.DOUBLE_VANES,
-    ) and (code != ElbowConstruction.SMOOTH or tight):
+    if not code.is_vaned and (code != ElbowConstruction.SMOOTH or tight):
         what = f"bend {number}: a smooth elbow of radius {_GENEROUS:g} sides"
         yield what, made(generous)
 

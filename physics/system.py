@@ -17,6 +17,8 @@ WINDOW = tuple(
     units.quantity(f"{rate} in.wg/100 ft", "friction rate", "") for rate in (0.06, 0.18)
 )
 
+# Where no fan leaves a rate, and nobody says one; common practice, no published source.
+USUAL_RATE = units.quantity("0.1 in.wg/100 ft", "friction rate", "")
 SAME = 0.05  # share by which supply and return may differ before it is said
 
 

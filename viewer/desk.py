@@ -18,6 +18,7 @@ from elbowroom.layout import (
     velocity_words,
 )
 from elbowroom.physics import (
+    USUAL_RATE,
     WINDOW,
     Air,
     Coefficient,
@@ -34,7 +35,6 @@ from .cli_outputs import print_json
 from .display import Display
 from .limits import check_range
 
-STANDARD_RATE = "0.1 in.wg/100 ft"
 # What may be written, and what it measures; the book's own dimensions come first.
 LENGTHS = (
     "width",
@@ -322,7 +322,7 @@ def _worked(
     if (drawn := book.as_drawn(kind, values, own)) is not None:
         legs = {"": drawn}
     pv = None if speed is None else 0.5 * medium.density * speed * speed
-    rate = sizes.get("rate") or units.quantity(STANDARD_RATE, "friction rate", "")
+    rate = sizes.get("rate") or USUAL_RATE
     rows = [_leg(leg, found, pv, rate) for leg, found in legs.items()]
     first = rows[0]
     notes = [f"{name} was not given; its usual value was taken" for name in assumed]

@@ -15,7 +15,7 @@ from elbowroom.layout import (
     units,
     velocity_words,
 )
-from elbowroom.physics import Air, sizes
+from elbowroom.physics import USUAL_RATE, Air, sizes
 
 from .display import Display
 from .limits import check_range
@@ -24,7 +24,6 @@ from .terminal import TerminalTable, right
 
 # What is taken where nothing is said; common practice, no published source.
 USUAL_VELOCITY = "900 fpm"
-USUAL_RATE = "0.1 in.wg/100 ft"
 # Friction over the other's from which a rule of thumb is said to fall short.
 _FALLS_SHORT = 1.05
 # What may be said of a size, and what it measures.
@@ -88,7 +87,7 @@ def size_result(
         else:
             rate = given.get("rate", 0.0)
             if rate == 0.0:
-                rate = units.quantity(USUAL_RATE, "friction rate", "size")
+                rate = USUAL_RATE
                 notes.append(
                     f"no friction rate was given: {rate_words(rate)} was taken"
                 )
