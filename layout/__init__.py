@@ -111,12 +111,11 @@ from .sections import (
     round_section,
 )
 from .snap import TOLERANCE
-from .solids import Solids, solids
+from .solids import Solids, Tubes, solids
 from .stretches import is_first
 from .toml_tables import load_toml
 from .topology import Topology, join, loops
 from .transition_rules import changed_mains, transition_lengths
-from .tubes import Tubes
 from .write import check_ending, write
 from .write_gltf import write_gltf
 

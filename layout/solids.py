@@ -8,12 +8,45 @@ from .basis import Basis
 from .frames import rotate
 from .graph import DuctGraph
 from .sections import BoolArray, FloatArray, IntArray
-from .tubes import Tubes
 
 _BEND_RINGS = 13  # along a bend: 7.5 degrees apart in a right angle
 _COLLAR = 0.6  # of the longer side of its duct: room for a component's collar
 _PROUD = 0.1  # by how much of the shorter side it stands out on each side
 _MOST = 0.4  # of a duct's straight part or of an arc that one end may be drawn on
+
+
+@dataclass(frozen=True, eq=False)
+class Tubes:
+    """Duct surfaces as rings: m rings along t tubes.
+
+    A tube is a sequence of two or more rings; the piece between two rings that
+    follow each other in one tube belongs to one element of the analysis.
+
+    Parameters
+    ----------
+    centre
+        Centre of each ring, m, shape (m, 3).
+    across, upright
+        Unit vectors along the width and along the height of each ring, (m, 3).
+    width, height
+        Sides of each ring, m, shape (m,).
+    shape
+        `Shape` code of each ring, shape (m,).
+    offsets
+        Where each tube begins among the rings, shape (t + 1,).
+    element
+        For each ring, the element that the piece which begins here belongs to,
+        shape (m,); the value at the last ring of a tube is not used.
+    """
+
+    centre: FloatArray
+    across: FloatArray
+    upright: FloatArray
+    width: FloatArray
+    height: FloatArray
+    shape: IntArray
+    offsets: IntArray
+    element: IntArray
 
 
 @dataclass(frozen=True, eq=False)
