@@ -123,7 +123,6 @@ def _table() -> dict[str, Unit]:
 
 
 UNITS = _table()
-DIMENSIONS = tuple(dict.fromkeys(unit.dimension for unit in UNITS.values()))
 # One metric way to write each, and one in inch-pound units where there is another.
 _EXAMPLES = {
     "length": '"300 mm" or "12 in"',
@@ -181,7 +180,7 @@ def quantity(text: object, dimension: str, where: str) -> float:
     text
         What was written, such as '0.4 m3/s', '12 in', '3 1/4 in' or '1 ft 6 in'.
     dimension
-        What it has to measure: one of `DIMENSIONS`.
+        What it has to measure: one of those of `UNITS`.
     where
         Place of the text, for the message.
 

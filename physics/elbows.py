@@ -7,7 +7,6 @@ in the coefficient: it is counted with the length of the duct.
 
 from .elbow_factors import (
     angle_factor,
-    mitred_reynolds_factor,
     reynolds_factor,
 )
 from .elbows_rect import (
@@ -16,7 +15,6 @@ from .elbows_rect import (
     rect_mitred_area_change,
     rect_smooth,
     rect_square_heel,
-    rect_square_heel_bounds,
     rect_square_throat,
 )
 from .elbows_round import (
@@ -46,14 +44,12 @@ __all__ = [
     "flat_oval_mitred",
     "flat_oval_segmented",
     "flat_oval_smooth",
-    "mitred_reynolds_factor",
     "older_vane_rails",
     "rect_mitred",
     "rect_mitred_area_change",
     "rect_smooth",
     "rect_splitters",
     "rect_square_heel",
-    "rect_square_heel_bounds",
     "rect_square_throat",
     "rect_vaned",
     "rect_vaned_older",

@@ -248,21 +248,21 @@ def rect_square_throat(
 
 
 @cache
-def _square_heel(bound: str) -> Grid:
+def _square_heel() -> Grid:
     return grid(
         "rect_elbow_mixed_bounds",
         "throat_R_over_W",
         "H_over_W",
-        bound,
+        "C_high",
         where={"construction": "radius_throat_square_heel"},
         log_y=True,
     )
 
 
-def rect_square_heel_bounds(
+def rect_square_heel(
     throat_ratio: npt.ArrayLike, aspect: npt.ArrayLike, angle: npt.ArrayLike
-) -> tuple[Coefficient, Coefficient]:
-    """Bounds of a rectangular elbow with a radius throat and a square heel.
+) -> Coefficient:
+    """Rectangular elbow with a radius throat and a square heel: its upper bound.
 
     No table was found; it loses no less than the smooth elbow of its throat and no
     more than a mitred one.
@@ -278,32 +278,17 @@ def rect_square_heel_bounds(
 
     Returns
     -------
-    low, high
+    coefficient
         On the upstream velocity.
     """
     turn, _ = angle_factor("rect_smooth").at(np.degrees(angle))
-    found = []
-    for bound in ("C_low", "C_high"):
-        book = _square_heel(bound)
-        value, bits = book.at(throat_ratio, aspect)
-        found.append(
-            from_table(
-                book,
-                value * turn,
-                bits | int(Note.FALLBACK),
-                "upstream",
-                confidence="low",
-                factors=turned("rect_smooth", turn),
-            )
-        )
-    return found[0], found[1]
-
-
-def rect_square_heel(
-    throat_ratio: npt.ArrayLike, aspect: npt.ArrayLike, angle: npt.ArrayLike
-) -> Coefficient:
-    """Rectangular elbow with a radius throat and a square heel: its upper bound.
-
-    Parameters are those of `rect_square_heel_bounds`.
-    """
-    return rect_square_heel_bounds(throat_ratio, aspect, angle)[1]
+    book = _square_heel()
+    value, bits = book.at(throat_ratio, aspect)
+    return from_table(
+        book,
+        value * turn,
+        bits | int(Note.FALLBACK),
+        "upstream",
+        confidence="low",
+        factors=turned("rect_smooth", turn),
+    )

@@ -33,8 +33,6 @@ _HALVES = 60
 _SLOW = 0.02  # of the whole airflow: below it the square law is too steep
 _LEAST = 1e-6  # of the velocity pressure: what a duct loses at the least
 
-_Losses = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
-
 
 @dataclass(frozen=True, eq=False)
 class _Trial:
