@@ -1,14 +1,13 @@
 """Recognise ducts, bends, transitions and junctions in a walked drawing."""
 
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
 from .arcs import Arcs, find_arcs
 from .basis import Basis
 from .bend_numbers import bend_numbers
-from .duct_frames import duct_frames
+from .duct_frames import Chains, duct_frames
 from .elbow_rules import build_bends
 from .faults import Notice
 from .fit import lacking_for_transitions
@@ -97,12 +96,10 @@ def classify(
     kink = at_piece & (pieces.turn < LARGEST_KINK)
     sharp = pieces.alone & (pieces.turn > STRAIGHT_ON) & ~arcs.member & ~kink
     chains = _chains(tree, pieces, arcs, sharp)
-    first, last, parent, duct_of = chains.first, chains.last, chains.parent, chains.of
+    first, duct_of = chains.first, chains.of
     legs = outgoing_legs(topology, tree, pieces, duct_of, schedule)
     meetings = meeting_legs(topology, tree, pieces, duct_of, schedule)
-    frames = duct_frames(
-        topology, tree, pieces, arcs, first, last, parent, legs, meetings
-    )
+    frames = duct_frames(topology, tree, pieces, arcs, chains, legs, meetings)
     folded = (sharp & (pieces.turn > FOLDED)).nonzero()[0]
     sharp[arcs.after] = True
     bends = _bends(topology, tree, pieces, arcs, chains, sharp, frames.across, schedule)
@@ -111,10 +108,8 @@ def classify(
         topology,
         tree,
         pieces,
-        first,
-        last,
+        chains,
         (duct_of[arcs.bare], arcs.point),
-        parent,
         drawn,
         slope,
         frames,
@@ -162,30 +157,7 @@ def classify(
     )
 
 
-class _Chains(NamedTuple):
-    """Segments of a walk, e of them, chained into ducts, d of them.
-
-    Parameters
-    ----------
-    head
-        First segment of the chain of each, shape (e,).
-    first, last
-        First and last segment of each duct, shape (d,).
-    parent
-        The duct before each, past the chords of an arc; -1 at the source.
-    of
-        Duct of each segment, `NONE` within an arc, and once more at the end, shape
-        (e + 1,).
-    """
-
-    head: IntArray
-    first: IntArray
-    last: IntArray
-    parent: IntArray
-    of: IntArray
-
-
-def _chains(tree: Tree, pieces: Pieces, arcs: Arcs, sharp: BoolArray) -> _Chains:
+def _chains(tree: Tree, pieces: Pieces, arcs: Arcs, sharp: BoolArray) -> Chains:
     """Chain the segments that go on straight, or nearly, in their run and section.
 
     `sharp` are those that begin with a corner, shape (e,).
@@ -209,7 +181,7 @@ def _chains(tree: Tree, pieces: Pieces, arcs: Arcs, sharp: BoolArray) -> _Chains
     last = last[first]
     into = tree.parent.copy()  # the segment before each, past the chords of an arc
     into[arcs.after] = arcs.before
-    return _Chains(head, first, last, duct_of[into[first]], duct_of)
+    return Chains(head, first, last, duct_of[into[first]], duct_of)
 
 
 def _bends(
@@ -217,7 +189,7 @@ def _bends(
     tree: Tree,
     pieces: Pieces,
     arcs: Arcs,
-    chains: _Chains,
+    chains: Chains,
     turning: BoolArray,
     across: FloatArray,
     schedule: Schedule,
@@ -265,7 +237,7 @@ def _bends(
 
 
 def _drawn_lengths(
-    tree: Tree, pieces: Pieces, chains: _Chains
+    tree: Tree, pieces: Pieces, chains: Chains
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Length of each duct as drawn, its share of drawn transitions, and these so far.
 

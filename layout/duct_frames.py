@@ -14,6 +14,29 @@ from .topology import Topology
 from .tree import Tree
 
 
+class Chains(NamedTuple):
+    """Segments of a walk, e of them, chained into ducts, d of them.
+
+    Parameters
+    ----------
+    head
+        First segment of the chain of each, shape (e,).
+    first, last
+        First and last segment of each duct, shape (d,).
+    parent
+        The duct before each, past the chords of an arc; -1 at the source.
+    of
+        Duct of each segment, `NONE` within an arc, and once more at the end, shape
+        (e + 1,).
+    """
+
+    head: IntArray
+    first: IntArray
+    last: IntArray
+    parent: IntArray
+    of: IntArray
+
+
 class Frames(NamedTuple):
     """How the sections of ducts stand, d of them.
 
@@ -40,9 +63,7 @@ def duct_frames(
     tree: Tree,
     pieces: Pieces,
     arcs: Arcs | None,
-    first: IntArray,
-    last: IntArray,
-    parent: IntArray,
+    chains: Chains,
     legs: Legs,
     meetings: Legs,
 ) -> Frames:
@@ -53,10 +74,8 @@ def duct_frames(
     topology, tree, pieces, arcs
         The walk, its segments and the arcs in it; None where each chord of one counts
         as a duct.
-    first, last
-        First and last segment of each duct, shape (d,).
-    parent
-        The duct before each, -1 at the source, shape (d,).
+    chains
+        Its segments as ducts.
     legs, meetings
         Legs of junctions; a branch that is not vertical begins level, as does what
         follows a round duct, of which nobody can see how it stands.
@@ -73,6 +92,7 @@ def duct_frames(
     one: counted from an axis of the drawing it would say another thing in a plan that
     is turned. Our own choice; `up` is the absolute way to say it.
     """
+    first, last, parent = chains.first, chains.last, chains.parent
     after = tree.direction.take(first, axis=0)
     begins = np.where(parent >= 0, np.nan, 0.0)
     away = legs.duct[legs.is_branch]

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from .arcs import NO_CORNER
-from .duct_frames import Frames
+from .duct_frames import Chains, Frames
 from .fittings import NONE, Bends, Ducts
 from .pieces import Pieces, goes_straight_on
 from .sections import BoolArray, FloatArray, IntArray
@@ -17,10 +17,8 @@ def with_lengths(
     topology: Topology,
     tree: Tree,
     pieces: Pieces,
-    first: IntArray,
-    last: IntArray,
+    chains: Chains,
     bare: tuple[IntArray, FloatArray],
-    parent: IntArray,
     drawn: FloatArray,
     slope: FloatArray,
     frames: Frames,
@@ -34,14 +32,14 @@ def with_lengths(
     ----------
     topology, tree, pieces
         The walk and its segments.
-    first, last
-        First and last segment of each duct, shape (d,).
+    chains
+        Its segments as ducts, d of them.
     bare
         Ducts without length at the ends of arcs, and where they are, m.
-    parent, frames
-        The duct before each and how its section stands, a row each.
     drawn, slope
         Length of each as drawn, and what it has of drawn transitions, m, shape (d,).
+    frames
+        How the section of each stands.
     bends
         The bends, with the lengths of their tangents.
 
@@ -50,6 +48,7 @@ def with_lengths(
     ducts, bends
         The ducts; the bends with their corners and what they lack in length.
     """
+    first, last, parent = chains.first, chains.last, chains.parent
     count = len(first)
     before = parent[bends.duct]
     cut_start, cut_end = np.zeros(count), np.zeros(count)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from .duct_frames import duct_frames
+from .duct_frames import Chains, duct_frames
 from .legs import meeting_legs, outgoing_legs
 from .pieces import Pieces, with_sections_compared
 from .schedule import Schedule
@@ -44,9 +44,7 @@ def with_twists(
         tree,
         pieces,
         None,
-        every,
-        every,
-        tree.parent,
+        Chains(every, every, every, tree.parent, every),
         outgoing_legs(topology, tree, pieces, every, schedule),
         meeting_legs(topology, tree, pieces, every, schedule),
     ).twist
