@@ -232,6 +232,16 @@ class Drawing:
         second = min(begin + 1, end - 1)
         return np.asarray((self.points[begin] + self.points[second]) / 2)
 
+    @property
+    def is_unit_assumed(self) -> bool:
+        """Whether neither the file nor an option states the unit."""
+        return self.unit_origin.startswith("assumed")
+
+    @property
+    def is_up_assumed(self) -> bool:
+        """Whether neither the file nor an option states the axis that is up."""
+        return self.up_origin.startswith("assumed")
+
     def place(self, index: int) -> str:
         """Name the place of a run for a message: file, run."""
         return f"{self.file}, run '{self.names[index]}'"

@@ -553,13 +553,13 @@ def _of_drawing(analysis: "Analysis") -> list[Assumption]:
     return [
         *_assume(
             analysis,
-            drawing.unit_origin.startswith("assumed"),
+            drawing.is_unit_assumed,
             f"coordinates in {drawing.unit}",
             "say --unit",
         ),
         *_assume(
             analysis,
-            drawing.up_origin.startswith("assumed"),
+            drawing.is_up_assumed,
             f"{drawing.up.upper()} as the axis that is up",
             "say --up",
         ),

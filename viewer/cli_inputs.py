@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from .display import Display
     from .gaps import Gap
 
-_ASSUMED = "assumed"  # how the origin of a unit or an axis begins that no file states
-
 
 @dataclass(frozen=True)
 class Reading:
@@ -57,9 +55,9 @@ class Reading:
                 raise
             # A route by hand that says no unit is refused without one.
             return read(route, unit=unit or self.unit, up=up or self.up)
-        if drawing.unit_origin.startswith(_ASSUMED):
+        if drawing.is_unit_assumed:
             unit = self.unit
-        if drawing.up_origin.startswith(_ASSUMED):
+        if drawing.is_up_assumed:
             up = self.up
         if (unit, up) == (self.return_unit, self.return_up):
             return drawing

@@ -33,7 +33,7 @@ from elbowroom.physics import (
 
 from .cli_outputs import print_json
 from .display import Display
-from .limits import check_range
+from .limits import check_range, option_of
 
 # What may be written, and what it measures; the book's own dimensions come first.
 LENGTHS = (
@@ -206,11 +206,11 @@ def _read(
     faults: list[Notice] = []
     for one, other in _ONE_OF:
         if one in written and other in written:
-            one, other = (f"--{name.replace('_', '-')}" for name in (one, other))
+            one, other = option_of(one), option_of(other)
             what = f"{one} and {other} are both given"
             faults.append(error("fitting", what, "keep one of them"))
     for name, text in written.items():
-        where = f"fitting, --{name.replace('_', '-')}"
+        where = f"fitting, {option_of(name)}"
         try:
             value = units.quantity(text, MEASURES[name], where)
             if value > 0.0 and name != "altitude":
@@ -258,8 +258,8 @@ def _check_once(
     used = book.dimensions_of(kind)
     idle = [name for name in sizes if name not in (*used, *_OF_ANY_FITTING)]
     if idle:
-        options = ", ".join(_option(name) for name in idle)
-        takes = ", ".join(_option(name) for name in used) or "none"
+        options = ", ".join(option_of(name) for name in idle)
+        takes = ", ".join(option_of(name) for name in used) or "none"
         raise refusal(
             "fitting",
             f"{kind.name} has no {options}",
@@ -276,10 +276,6 @@ def _check_once(
             f"{twice[0]} is set, and follows from the other options too",
             "keep one of them",
         )
-
-
-def _option(name: str) -> str:
-    return f"--{name.replace('_', '-')}"
 
 
 def _dimensions(sizes: Mapping[str, float]) -> book.Dimensions:

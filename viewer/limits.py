@@ -12,6 +12,11 @@ _WITHIN = {
 }
 
 
+def option_of(name: str) -> str:
+    """Option by which a quantity of this name is given."""
+    return f"--{name.replace('_', '-')}"
+
+
 def check_range(value: float, text: str, dimension: str, where: str) -> None:
     """Refuse a quantity beyond any duct; `text` is how it was written.
 

@@ -18,7 +18,7 @@ from elbowroom.layout import (
 from elbowroom.physics import USUAL_RATE, Air, sizes
 
 from .display import Display
-from .limits import check_range
+from .limits import check_range, option_of
 from .results import section_result
 from .terminal import TerminalTable, right
 
@@ -76,8 +76,9 @@ def size_result(
         )
     for name in ("rate", "max_velocity"):
         if like is not None and name in given:
-            option = f"--{name.replace('_', '-')}"
-            raise refusal("size", f"{option} does not go with --like", "keep one")
+            raise refusal(
+                "size", f"{option_of(name)} does not go with --like", "keep one"
+            )
     try:
         if like is not None:
             rate = sizes.gradient_of(like, flow, air)
