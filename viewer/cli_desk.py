@@ -18,6 +18,7 @@ from .cli_arguments import (
 )
 from .cli_inputs import above_zero, one_of
 from .cli_outputs import new_console, print_json, sketch_file, written
+from .limits import option_of
 
 
 def fitting(
@@ -215,7 +216,7 @@ def size(
         "max_velocity": max_velocity,
     }
     given = {
-        name: above_zero(text, SIZE_MEASURES[name], f"size, --{name.replace('_', '-')}")
+        name: above_zero(text, SIZE_MEASURES[name], f"size, {option_of(name)}")
         for name, text in options.items()
         if text is not None
     }
