@@ -83,8 +83,8 @@ def as_markup(words: str) -> str:
 
     Examples
     --------
-    >>> as_markup("'\u05d0' < 3")
-    "&#x27;<bdi>\u05d0</bdi>&#x27; &lt; 3"
+    >>> as_markup("of 'א' < 3")
+    'of &#x27;<bdi>א</bdi>&#x27; &lt; 3'
     """
     out, done = [], 0
     for found in _LEFTWARD.finditer(words):

@@ -108,7 +108,7 @@ def column_widths(columns: Sequence[Column], room: int) -> list[int]:
     >>> left = Column("left by fan", _cells=["9", "8"])
     >>> columns = [Column("rank", _cells=cells), left]
     >>> [column_widths(columns, room) for room in (40, 21, 3)]
-    [[27, 11], [10, 11], [4, 4]]
+    [[27, 11], [15, 6], [4, 4]]
     """
     cells = [_word_lengths(column) for column in columns]
     spans = [_span(column, words) for column, words in zip(columns, cells, strict=True)]
