@@ -39,6 +39,7 @@ from elbowroom.physics import (
 )
 from elbowroom.viewer import display, main, results
 from elbowroom.viewer import tables as shown
+from elbowroom.viewer import terminal as printed
 
 DATA = Path(__file__).parent / "data"
 
@@ -343,6 +344,35 @@ def test_at_80_columns_a_place_stands_on_two_lines_at_most(
     for *_, place, _ in stands:
         x, y, z = (f"{number:.3f}".rstrip("0").rstrip(".") for number in place)
         assert re.search(rf"\({x}, {y},.*\n?.* {z}\) m", table), table
+
+
+def test_at_80_columns_long_words_get_the_room_that_numbers_spare(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """They took five lines beside numbers that stood wide below their heads."""
+    trunk = "main distribution duct"
+    table = printed.TerminalTable(
+        "Balancing",
+        "terminal",
+        "damper in",
+        printed.places("at"),
+        *map(printed.right, ("to spend, Pa", "C", "blade", "open, of design")),
+    )
+    for name, stands, at in (
+        ("conference room 2.14", "conference room 2.14", ""),
+        (
+            trunk,
+            f"{trunk}, behind the takeoff of 'conference room 2.14'",
+            "(27, 0, 3) m",
+        ),
+        ("corridor north-east", "corridor north-east", "(7.11, 3.025, 3) m"),
+    ):
+        table.add_row(name, stands, at, "4.0", "7.6", "38°", "116 %")
+    Console(width=80).print(table)
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 80
+    (rule,) = (place for place, line in enumerate(lines) if "──" in line)
+    assert len([line for line in lines[rule + 1 :] if line.strip()]) == 2 + 3 + 2
 
 
 def test_open_dampers_favour_the_favoured() -> None:

@@ -650,7 +650,7 @@ def test_at_80_columns_words_of_a_table_stand_side_by_side(
     monkeypatch.setenv("COLUMNS", "80")
     assert main(["compare", *OPTIONS, "--units", units]) == 0
     out = capsys.readouterr().out
-    assert re.search(r"no\. 3, too *\n +much for *\n +the fan *\n", out)
+    assert re.search(r"no\. 3, too much *\n +for the fan *\n", out)
     assert main(["analyse", OPTIONS[0], "--units", units]) == 0
     out = capsys.readouterr().out
     assert "T1: straight duct" in out

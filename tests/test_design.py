@@ -1645,6 +1645,29 @@ def test_a_weaker_fan_has_no_smaller_bill() -> None:
     assert "that it gives" in said
 
 
+@pytest.mark.parametrize("flow", [0.02, 0.2, 0.4])
+def test_an_effective_length_beyond_the_window_has_those_of_its_ends(
+    flow: float,
+) -> None:
+    line = np.array([[0.0, 0, 0], [9, 0, 0], [9, 4, 0]])
+    drawing = drawing_from_runs(
+        [("a", line, round_section(0.25))],
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    plan = Schedule(terminals={"a": TerminalSpec(flow)})
+    analysis = analyse(build(drawing, plan))
+    system, (low, high) = analysis.system, WINDOW
+    lines = dict(shown_budget.rate_lines(analysis, display.METRIC))
+    ends = [value for words, value in lines.items() if "practice" in words]
+    assert bool(ends) == (not low <= system.rate <= high)
+    if ends:
+        least, most = (
+            display.METRIC.lengths(system.effective_length_at(r), 1)
+            for r in (high, low)
+        )
+        assert ends == [f"{least} to {most} m"]
+
+
 @pytest.mark.parametrize("first", [0.0, 1.0])
 def test_the_budget_of_a_fan_whose_curve_misses_the_design(first: float) -> None:
     """It is declared all the same, and its declared losses are there."""

@@ -145,6 +145,16 @@ def hostile(path: Path) -> Path:
     return path
 
 
+def test_solids_have_the_outline_of_the_picture(room: Path) -> None:
+    """Of a box its twelve edges: no diagonal of a side."""
+    for solid in data_of(room)["obstacles"]:
+        ends = np.frombuffer(base64.b64decode(solid["outline"]), "<f4").reshape(
+            -1, 2, 3
+        )
+        assert len(ends) == 12
+        assert ((ends[:, 0] != ends[:, 1]).sum(axis=1) == 1).all()
+
+
 def test_names_cannot_break_out(tmp_path: Path) -> None:
     text = hostile(tmp_path / "h.html").read_text("utf-8")
     assert HOSTILE not in text
@@ -575,6 +585,11 @@ def test_on_paper_every_layout_is_there(browser: Any, room: Path) -> None:
     assert [text.split(":")[0] for text in captions] == ["under", "flatten"]
     assert "What to know of flatten" in p.locator("#printed").inner_text()
     assert not p.locator("#detail").is_visible()  # only its hint
+    # Heads are words, as a sheet repeats no buttons, and stay with what they are of.
+    assert p.locator("#printed th button").count() == 0
+    for kept in ("h2", "caption", "thead"):
+        style = "node => getComputedStyle(node).breakAfter"
+        assert p.locator(f"#printed {kept}").first.evaluate(style) == "avoid"
     ink = "getComputedStyle(document.body)"
     assert p.evaluate(f"{ink}.color") == "rgb(27, 30, 35)"
     assert p.evaluate(f"{ink}.backgroundColor") == "rgb(255, 255, 255)"
@@ -707,6 +722,51 @@ def test_names_from_right_to_left_turn_nothing_beside_them(
         found = one.page.locator(place).first.evaluate(places)
         assert found == sorted(found)
     one.page.close()
+    # So do those of a sentence.
+    verdicts = {"metric": "'ב' spends least, of 'א א' 5, of 'ג' 7 Pa."}
+    page.write_page(tmp_path / "b.html", [option], [()], (), verdicts)
+    one = Opened(browser, tmp_path / "b.html", (1280, 720))
+    verdict = one.page.locator("#verdict")
+    assert verdict.locator("bdi").all_inner_texts() == ["ב", "א א", "ג"]
+    assert verdict.inner_text() == verdicts["metric"]
+    one.page.close()
+
+
+@needs_browser
+def test_thin_ducts_are_seen_and_chosen_in_the_colours_of_the_bar(
+    browser: Any, tmp_path: Path
+) -> None:
+    """Of 100 mm in 400 m: a fifth of a pixel, in any light the colour of its band."""
+    lines = {"T": [[0, 0, 0], [400, 0, 0]], "B": [[200, 0, 0], [200, 99, 0]]}
+    runs: list[Any] = [
+        (name, np.array(line, dtype=float), round_section(0.1))
+        for name, line in lines.items()
+    ]
+    source = {"T": Attributes(source=True, source_at_end=False)}
+    drawing = drawing_from_runs(runs, attributes=source)
+    plan = Schedule(terminals={name: TerminalSpec(0.01) for name in lines})
+    out = tmp_path / "thin.html"
+    page.write_page(out, [Option("thin", analyse(build(drawing, plan)))], [()], ())
+    p = Opened(browser, out, (1280, 720)).page
+    p.click("text=from above")
+    p.wait_for_timeout(300)
+    p.locator("#view").screenshot(path=str(tmp_path / "thin.png"))
+    for name in ("ends", "leaders"):
+        p.evaluate(f"document.getElementById('{name}').style.display = 'none'")
+    image = matplotlib.image.imread(tmp_path / "thin.png")[60:-110, :, :3]
+    row = int(np.argmax((image.min(axis=2) < 0.9).sum(axis=1)))
+    (columns,) = np.nonzero(np.ptp(image[row], axis=1) > 0.15)
+    assert len(columns) > 400  # without a gap
+    bands = data_of(out)["scales"]["metric"]["loss"]["colours"]
+    known = [[int(b[at : at + 2], 16) / 255 for at in (1, 3, 5)] for b in bands]
+    apart = (
+        np.abs(image[row][columns][:, None] - np.array(known)).max(axis=2).min(axis=1)
+    )
+    assert np.quantile(apart, 0.9) < 0.1
+    box = p.locator("#view").bounding_box()
+    p.mouse.click(box["x"] + float(columns[50]), box["y"] + 60 + row)
+    assert "straight duct" in p.locator("#detail").inner_text()
+    p.close()
 
 
 def test_pieces_are_matched_by_their_place() -> None:

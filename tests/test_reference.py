@@ -282,3 +282,25 @@ def test_every_place_that_the_reference_leads_to_is_there() -> None:
     }
     for link in re.findall(r"\]\(#([^)]+)\)", TEXT):
         assert link in anchors, link
+
+
+def test_the_command_prints_what_stands_of_a_word(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def said(*word: str) -> str:
+        assert main(["reference", *word]) == 0
+        return capsys.readouterr().out
+
+    assert said() == TEXT
+    row = next(
+        line for line in TEXT.splitlines() if line.startswith("| `throat_radius")
+    )
+    assert said("throat_radius").startswith("### `[elbows]`\n\n| key |")
+    assert row in said("throat_radius")
+    assert "vane_spacing" not in said("throat_radius")
+    # A heading gives all below it; a word is whole where there is such a one.
+    assert part("### `[clearance]`").strip() in said("Clearance")
+    assert part("### `[[component]]`").strip() in said("the schedule")
+    assert "`flow_m3_s`" not in said("flow")
+    assert main(["reference", "clearence"]) == 2
+    assert "is 'clearance' meant?" in capsys.readouterr().err

@@ -9,7 +9,7 @@ from elbowroom.layout import (
     pressure_words,
     temperature_words,
 )
-from elbowroom.physics import Analysis, Budget, System
+from elbowroom.physics import WINDOW, Analysis, Budget, System
 
 from .display import Display
 
@@ -104,9 +104,9 @@ def rate_lines(analysis: Analysis, display: Display) -> list[Line]:
     alone = drawn - analysis.graph.schedule.losses.keys()
     left = system.friction_rate_available
     of = ", the supply's own" if alone else ""
-    lines = [
-        _length(system.effective_length, system.length, system.rate, left, display, of)
-    ]
+    lines = _lengths(
+        system.effective_length, system.length, system.rate, left, display, of
+    )
     if left is not None:
         which = "left to the supply alone" if alone else "that the fan leaves"
         lines.append((f"friction rate {which}", display.rates(left)))
@@ -144,9 +144,7 @@ def joint_lines(
     if found.spare is not None:
         lines.append(_spare(found.spare, display))
     left = found.friction_rate_available
-    lines.append(
-        _length(found.effective_length, found.length, found.rate, left, display)
-    )
+    lines += _lengths(found.effective_length, found.length, found.rate, left, display)
     for part, words in zip(found.effective_lengths, ("supply", "return"), strict=True):
         shown = f"{display.lengths(part, 1)} {display.length}"
         lines.append((f"of it the {words}", shown))
@@ -167,19 +165,38 @@ def _spare(spare: float, display: Display) -> Line:
     return "to spare" if spare >= 0 else "lacking", display.pressures(spare)
 
 
-def _length(
+def _lengths(
     effective: float,
     straight: float,
     rate: float,
     left: float | None,
     display: Display,
     of: str = "",
-) -> Line:
-    """Effective length at a rate: the one left, or the mean where none is left."""
+) -> list[Line]:
+    """Effective length at a rate: the one left, or the mean where none is left.
+
+    A rate outside the window that practice works in makes one that nobody would size
+    by: then also what it is at the ends of that.
+    """
     if left is None or left <= 0.0:
         of = ", the mean friction"
     shown = f"{display.lengths(effective, 1)} {display.length}, of which"
-    return (
-        f"effective length at {display.rates(rate)}{of}",
-        f"{shown} {display.lengths(straight, 1)} straight",
-    )
+    lines = [
+        (
+            f"effective length at {display.rates(rate)}{of}",
+            f"{shown} {display.lengths(straight, 1)} straight",
+        )
+    ]
+    low, high = WINDOW
+    if not low <= rate <= high:
+        fittings = (effective - straight) * rate  # Pa
+        most, least = (display.lengths(straight + fittings / r, 1) for r in WINDOW)
+        side = "below" if rate < low else "above"
+        lines.append(
+            (
+                f"that rate is {side} what practice works in; at {display.rates(high)} "
+                f"to {display.rates(low)}",
+                f"{least} to {most} {display.length}",
+            )
+        )
+    return lines

@@ -11,7 +11,7 @@ import typer
 from typer.core import TyperCommand
 
 from .cli_design import improve, operate, proportion, quantities, report
-from .cli_desk import fitting, size, sources
+from .cli_desk import fitting, reference, size, sources
 from .cli_layout import analyse, check, compare, convert, view
 from .cli_outputs import QUIET, say
 from .outlet import patient
@@ -134,5 +134,6 @@ for _command in (
     improve,
     quantities,
     sources,
+    reference,
 ):
     app.command(cls=_OnceCommand)(_command)

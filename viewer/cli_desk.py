@@ -267,3 +267,16 @@ def sources(
     else:
         print_sources(table_sources(), new_console())
     return 0
+
+
+def reference(
+    word: Annotated[
+        str | None,
+        typer.Argument(help="What is looked for, such as elbows or radius_ratio."),
+    ] = None,
+) -> int:
+    """Print which keys, words, columns and options there are, or those of a word."""
+    from .reference import reference as text_of
+
+    print(text_of(word or ""), end="")
+    return 0

@@ -6,6 +6,7 @@ import warnings
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from functools import cache
+from html import escape
 from typing import Any
 
 from .outlet import printable
@@ -75,6 +76,21 @@ def as_drawn(words: str) -> str:
     if not hasattr(ft2font, "__libraqm_version__"):  # it draws letters as they come
         return words
     return _LEFTWARD.sub(f"{_ISOLATE}\\g<0>{_ISOLATE_END}", words)
+
+
+def as_markup(words: str) -> str:
+    """Words as HTML, each stretch that reads from right to left in a `bdi`.
+
+    Examples
+    --------
+    >>> as_markup("of 'א' < 3")
+    'of &#x27;<bdi>א</bdi>&#x27; &lt; 3'
+    """
+    out, done = [], 0
+    for found in _LEFTWARD.finditer(words):
+        out += [escape(words[done : found.start()]), f"<bdi>{escape(found[0])}</bdi>"]
+        done = found.end()
+    return "".join([*out, escape(words[done:])])
 
 
 def unwritable(words: str, shows: str = "the picture shows") -> str:

@@ -377,9 +377,24 @@ def _obstacles(
                 "is_duct": isinstance(solid, DuctSolid),
                 "points": _packed(vertices - origin),
                 "faces": base64.b64encode(faces.astype("<u4").tobytes()).decode(),
+                "outline": _packed(_outline(vertices, faces) - origin),
             }
         )
     return out
+
+
+def _outline(vertices: FloatArray, faces: IntArray) -> FloatArray:
+    """Ends of the edges that a picture draws of a solid, m, shape (2 e, 3).
+
+    Those at which its faces turn by more than 30 degrees, or that are not of two faces.
+    """
+    import trimesh
+
+    mesh: Any = trimesh.Trimesh(vertices, faces)  # vertices at one place as one
+    sharp = mesh.face_adjacency_edges[mesh.face_adjacency_angles > np.radians(30.0)]
+    edges, count = np.unique(mesh.edges_sorted, axis=0, return_counts=True)
+    ends = np.vstack([sharp, edges[count != 2]])
+    return np.asarray(mesh.vertices[ends.ravel()])
 
 
 def _packed(values: npt.ArrayLike) -> str:

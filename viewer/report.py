@@ -53,6 +53,7 @@ from .checks import (
 )
 from .display import Display
 from .gaps import Gap
+from .lettering import as_markup
 from .outlet import printable
 from .results import balancing, paths, straight_after
 from .tables import (
@@ -174,7 +175,7 @@ def report_html(
     for place, (shown, around) in enumerate(zip(layouts, rooms, strict=True)):
         option, *behind = shown
         if len(layouts) > 1:
-            parts.append(f"<h1>{escape(option.name)}</h1>")
+            parts.append(f"<h1>{as_markup(option.name)}</h1>")
             parts.append(_spent(shown, budgets[place : place + 1], display))
         parts.append(_side(option, around[0], display, numbers))
         for one, beside in zip(behind, around[1:], strict=True):
@@ -184,7 +185,7 @@ def report_html(
         title_of = f"Return: {side.analysis.graph.drawing.file}"
         if len(names) < len(layouts):
             title_of += f" beside {', '.join(names)}"
-        parts.append(f"<h1>{escape(title_of)}</h1>")
+        parts.append(f"<h1>{as_markup(title_of)}</h1>")
         parts.append(_worked_with(side.analysis, display))
         parts.append(_side(side, room, display, numbers))
     parts.append(_remarks(remarks, doubts))
@@ -211,9 +212,9 @@ def _summary(
     p = display.pressures
     options = [shown[0] for shown in layouts]
     first = options[0].analysis
-    out = [f"<h1>{escape(', '.join(o.name for o in options))}</h1>"]
+    out = [f"<h1>{as_markup(', '.join(o.name for o in options))}</h1>"]
     if comparison is not None:
-        out.append(f'<p class="verdict">{escape(comparison.verdict)}</p>')
+        out.append(f'<p class="verdict">{as_markup(comparison.verdict)}</p>')
         out.append(options_chart(options, display))
         names, *rest = apart_columns(comparison, display)
         clear = ["clear by", *(_clear(option, display) for option in options)]
@@ -221,15 +222,15 @@ def _summary(
         rest_of = [[_unbroken(name), *map(_n, line)] for name, *line in lines]
         out.append(_table(top, rest_of))
     else:
-        said = escape(_verdict(first, budgets[0] if budgets else None, display))
+        said = as_markup(_verdict(first, budgets[0] if budgets else None, display))
         out.append(f'<p class="verdict">{said}</p>')
     for option in {one.name: one for shown in layouts for one in shown}.values():
         faults = option.faults_in(display.side)
         if faults:
             why = "; ".join(faults)
             out.append(
-                f'<p class="bad">{escape(option.name)} cannot be built as drawn: '
-                f"{escape(why)}.</p>"
+                f'<p class="bad">{as_markup(option.name)} cannot be built as drawn: '
+                f"{as_markup(why)}.</p>"
             )
     ranks = [] if comparison is None else rank_words(comparison)
     # One rate, so that lengths in one column can be compared.
@@ -347,7 +348,7 @@ def _largest(analysis: Analysis, display: Display, of: str = "") -> str:
         for row in order
     ]
     heads = ["piece", "what", display.pressure, "of the path"]
-    return f"<h3>Where most of it goes{escape(of)}</h3>{_table(heads, rows)}"
+    return f"<h3>Where most of it goes{as_markup(of)}</h3>{_table(heads, rows)}"
 
 
 def _picture(
@@ -503,7 +504,7 @@ def _fittings(
         + '<p class="quiet">* on the critical path. pv is the velocity pressure that '
         "the coefficient refers to, K the Reynolds factor; it equals so much straight "
         f"duct at {display.rates(analysis.system.rate)}, and stands so far before the "
-        f"next fitting or end. [Numbers] are those under Sources.{escape(said)}</p>"
+        f"next fitting or end. [Numbers] are those under Sources.{as_markup(said)}</p>"
     )
 
 
@@ -527,7 +528,7 @@ def _pairs(analysis: Analysis, display: Display) -> str:
     return (
         "<h2>Elbows close together</h2>"
         + _table(heads, rows)
-        + f"<p>{escape(pairs_sentence(analysis, display))}</p>"
+        + f"<p>{as_markup(pairs_sentence(analysis, display))}</p>"
     )
 
 
@@ -621,7 +622,7 @@ def _balance(analysis: Analysis, display: Display, numbers: dict[Print, int]) ->
         "open, of design",
     ]
     text = "<h2>Balancing</h2>" + _table(heads, rows)
-    return f'{text}<p class="quiet">{escape(balance_note(settings))}</p>'
+    return f'{text}<p class="quiet">{as_markup(balance_note(settings))}</p>'
 
 
 def _angle_from(row: Mapping[str, Any], numbers: dict[Print, int]) -> str:
@@ -654,7 +655,7 @@ def _checks(analysis: Analysis, display: Display) -> str:
     text = "<h2>Checks</h2>" + _table(heads, rows)
     if analysis.graph.is_return:
         return text  # the supply side tells of the fan
-    return f"{text}<p>{escape(power_sentence(power_of(analysis), display))}</p>"
+    return f"{text}<p>{as_markup(power_sentence(power_of(analysis), display))}</p>"
 
 
 def _quantities(analysis: Analysis, display: Display) -> str:
@@ -701,7 +702,7 @@ def _quantities(analysis: Analysis, display: Display) -> str:
             ],
             sheet,
         )
-        + f"<p>{escape(joints_words(found, display))}</p>"
+        + f"<p>{as_markup(joints_words(found, display))}</p>"
     )
 
 
@@ -786,8 +787,8 @@ def _made_from(inputs: Mapping[str, Any]) -> str:
 def _list(title: str, lines: Sequence[str]) -> str:
     if not lines:
         return ""
-    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
-    return f"<h2>{escape(title)}</h2><ul>{items}</ul>"
+    items = "".join(f"<li>{as_markup(line)}</li>" for line in lines)
+    return f"<h2>{as_markup(title)}</h2><ul>{items}</ul>"
 
 
 def _n(text: str) -> Cell:
@@ -809,10 +810,12 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[Cell]]) -> str:
     def cell(tag: str, content: Cell) -> str:
         text, kind = content if isinstance(content, tuple) else (content, "")
         mark = f' class="{kind}"' if kind else ""
-        shown = escape(text)
+        shown = as_markup(text)
         if tag == "th" and "/" in text:  # a unit is not broken at its stroke
-            *what, unit = shown.rpartition(" ")
-            shown = f'{"".join(what)}<span class="s">{unit}</span>'
+            *what, unit = text.rpartition(" ")
+            shown = (
+                f'{as_markup("".join(what))}<span class="s">{as_markup(unit)}</span>'
+            )
         scope = ' scope="col"' if tag == "th" else ""
         return f"<{tag}{scope}{mark}>{shown}</{tag}>"
 

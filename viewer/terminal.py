@@ -1,6 +1,8 @@
 """Tables in a terminal that never cut a number: words wrap, or lines grow longer."""
 
 from collections.abc import Sequence
+from functools import cache
+from itertools import count, permutations
 from typing import Any
 
 import numpy as np
@@ -83,9 +85,10 @@ def column_widths(columns: Sequence[Column], room: int) -> list[int]:
     """Widths of columns that make a table of few lines.
 
     From the widest that each can use, the one gives way that costs the fewest lines,
-    and of several the widest. None goes below its longest word; a cell of numbers that
-    breaks counts as a line more even where its row has room for it, and a place that
-    breaks twice as two.
+    and of several the widest; then one gives to another while that saves lines. A tall
+    row costs more than several that are less so. None goes below its longest word; a
+    cell of numbers that breaks counts as a line more even where its row has room for
+    it, and a place that breaks twice as two.
 
     Parameters
     ----------
@@ -105,35 +108,63 @@ def column_widths(columns: Sequence[Column], room: int) -> list[int]:
     >>> left = Column("left by fan", _cells=["9", "8"])
     >>> columns = [Column("rank", _cells=cells), left]
     >>> [column_widths(columns, room) for room in (40, 21, 3)]
-    [[27, 11], [10, 11], [4, 4]]
+    [[27, 11], [15, 6], [4, 4]]
     """
     cells = [_word_lengths(column) for column in columns]
     spans = [_span(column, words) for column, words in zip(columns, cells, strict=True)]
+
+    @cache
+    def lines(place: int, width: int) -> IntArray:
+        return _lines(cells[place], width)
+
+    def cost(widths: Sequence[int]) -> int:
+        each = [lines(place, width) for place, width in enumerate(widths)]
+        # Of squares, so that one row of five lines costs more than two of three.
+        whole = int((np.max(each, axis=0) ** 2).sum())
+        for column, mine, (_, most), place in zip(columns, each, spans, count()):
+            still_whole = _whole(column)
+            if still_whole is not None:
+                least = lines(place, most).clip(still_whole)
+                more = mine.clip(still_whole) ** 2 - least**2
+                whole += 2 * still_whole * int(more[1:].sum())
+        return whole
+
     widths = [greatest for _, greatest in spans]
-    as_wide = [_lines(*one) for one in zip(cells, widths, strict=True)]
-    narrower = [
-        _lines(words, width - 1) for words, (_, width) in zip(cells, spans, strict=True)
-    ]
     while sum(widths) > room:
-        costs = []
-        for place, column in enumerate(columns):
-            if widths[place] > spans[place][0]:
-                lines = np.max(
-                    [*as_wide[:place], narrower[place], *as_wide[place + 1 :]], axis=0
-                )
-                cost = int(lines.sum())
-                whole = _whole(column)
-                if whole is not None:
-                    more = narrower[place].clip(whole) - as_wide[place].clip(whole)
-                    cost += int(more[1:].sum()) * whole
-                costs.append((cost, -widths[place], place))
-        if not costs:
+        narrower = [
+            (cost(_moved(widths, place, 1)), -widths[place], place)
+            for place, (least, _) in enumerate(spans)
+            if widths[place] > least
+        ]
+        if not narrower:
+            return widths
+        widths[min(narrower)[-1]] -= 1
+    # What one step at a time does not find: several characters from one to another.
+    found = cost(widths)
+    for _ in columns:
+        moves = [
+            (cost(moved), moved)
+            for giver, taker in permutations(range(len(columns)), 2)
+            for step in range(1, widths[giver] - spans[giver][0] + 1)
+            if widths[taker] + step <= spans[taker][1]
+            for moved in [_moved(widths, giver, step, taker)]
+        ]
+        best, moved = min(moves, default=(found, widths))
+        if best >= found:
             break
-        place = min(costs)[-1]
-        widths[place] -= 1
-        as_wide[place] = narrower[place]
-        narrower[place] = _lines(cells[place], widths[place] - 1)
+        found, widths = best, moved
     return widths
+
+
+def _moved(
+    widths: Sequence[int], giver: int, step: int, taker: int | None = None
+) -> list[int]:
+    """Widths after a column has given some characters, and another has taken them."""
+    out = list(widths)
+    out[giver] -= step
+    if taker is not None:
+        out[taker] += step
+    return out
 
 
 def _whole(column: Column) -> int | None:

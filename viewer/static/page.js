@@ -33,7 +33,8 @@
   // Of two bodies, below zero where they overlap; the words are those of the picture.
   const between = (distance) => (touches(distance) ? "touching" : distance < 0
     ? `overlaps by ${gapWords(-distance)}` : gapWords(distance));
-  const size = (e) => (state.units === "metric" ? e.section : e.inches)
+  const measure = (e) => (state.units === "metric" ? e.section : e.inches);
+  const size = (e) => measure(e)
     .replace(/ (mm|in)(?= |$)/, "\u00a0$1"); // no line ends between a value and its unit
   // A name may come from others: never as markup, and with its controls escaped, which
   // would turn what stands beside it on a line; as `printable` of `outlet.py` has it.
@@ -41,10 +42,20 @@
     + "[\\x00-\\x1f\\x7f-\\x9f\\u061c\\u200e\\u200f\\u2028-\\u202e\\u2066-\\u2069]", "g");
   const printable = (text) => text.replace(CONTROLS,
     (sign) => `\\u${sign.charCodeAt(0).toString(16).padStart(4, "0")}`);
+  // What reads from right to left turns no word or number beside it: a name as a whole,
+  // in a sentence each stretch, as `lettering.py` has it.
+  const named = (name) => {
+    const node = document.createElement("bdi");
+    node.textContent = printable(name);
+    return node;
+  };
+  const LEFT = "[\\u0590-\\u08ff\\ufb1d-\\ufdff\\ufe70-\\ufefc]"; // Hebrew, Arabic and others
+  const LEFTWARD = new RegExp(
+    `(${LEFT}(?:(?:[^\\n\\p{L}]|${LEFT})*${LEFT})?(?:[ _-]?\\d+(?=$|:))?)`, "mu");
   // Words, or a list of words and of names as `named` gives them.
   const write = (node, content) => {
-    node.replaceChildren(...[content].flat().map(
-      (part) => (typeof part === "string" ? printable(part) : part)));
+    node.replaceChildren(...[content].flat().flatMap((part) => (typeof part !== "string" ? part
+      : part.split(LEFTWARD).map((words, odd) => (odd % 2 ? named(words) : printable(words))))));
   };
   const make = (tag, content, className) => {
     const node = document.createElement(tag);
@@ -52,8 +63,6 @@
     if (className) node.className = className;
     return node;
   };
-  // A name that reads from right to left turns no word or number beside it.
-  const named = (name) => make("bdi", name);
   const isTerminal = (element) => element.id.startsWith("terminal-");
 
   // --- values and colours
@@ -169,7 +178,11 @@
 
   // --- geometry
 
-  const bytes = (text) => Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
+  const bytes = (text) => {
+    const signs = atob(text), out = new Uint8Array(signs.length);
+    for (let place = 0; place < out.length; place += 1) out[place] = signs.charCodeAt(place);
+    return out;
+  };
   const floats = (text) => new Float32Array(bytes(text).buffer);
   // Where the processor draws, smoothing costs three times the rest: left out, and
   // fewer pixels and no edges while the view turns; and of large layouts fewer sides.
@@ -192,6 +205,20 @@
     [-1, 1, -1, 0], [-1, -1, -1, 0], [-1, -1, 0, -1], [1, -1, 0, -1],
   ];
 
+  // A thin duct is drawn this wide, and without an outline: its colour is seen from afar.
+  const THINNEST = 2; // pixels
+  const least = { value: 0 }; // half of it, in the scene
+  const widened = (material, of) => {
+    material.onBeforeCompile = (shader) => {
+      shader.uniforms.least = least;
+      shader.vertexShader = "attribute vec3 middle; uniform float least;\n"
+        + shader.vertexShader.replace("#include <begin_vertex>", `#include <begin_vertex>
+          vec3 out_of = position - middle;
+          float far = length(out_of);
+          ${of}`);
+    };
+    return material;
+  };
   const tubeMesh = (option) => {
     const t = option.tubes;
     const centre = floats(t.centre), across = floats(t.across);
@@ -222,7 +249,8 @@
     }
     const points = new Float32Array(3 * vertices), normals = new Float32Array(3 * vertices);
     const triangles = new Uint32Array(3 * faces), owners = new Uint32Array(faces);
-    const outline = new Float32Array(6 * ends);
+    const middles = new Float32Array(3 * vertices);
+    const outline = new Float32Array(6 * ends), within = new Float32Array(6 * ends);
     let vertex = 0, face = 0, stroke = 0;
     const put = (into, at, ring, u, v) => {
       const w = u * half[2 * ring], h = v * half[2 * ring + 1];
@@ -234,6 +262,8 @@
     const line = (ring, from, other, to) => {
       put(outline, stroke, ring, from[0], from[1]);
       put(outline, stroke + 3, other, to[0], to[1]);
+      put(within, stroke, ring, 0, 0);
+      put(within, stroke + 3, other, 0, 0);
       stroke += 6;
     };
     rounds.forEach((round, tube) => {
@@ -244,6 +274,7 @@
         for (const [u, v, nu, nv] of shape) {
           const most = boxy ? Math.max(Math.abs(u), Math.abs(v)) : 1;
           put(points, 3 * vertex, ring, u / most, v / most);
+          put(middles, 3 * vertex, ring, 0, 0);
           for (let k = 0; k < 3; k += 1) {
             normals[3 * vertex + k] = nu * across[3 * ring + k] + nv * upright[3 * ring + k];
           }
@@ -272,19 +303,24 @@
     });
     const geometry = new THREE.BufferGeometry();
     geometry.setAttribute("position", new THREE.BufferAttribute(points, 3));
+    geometry.setAttribute("middle", new THREE.BufferAttribute(middles, 3));
     geometry.setAttribute("normal", new THREE.BufferAttribute(normals, 3));
     geometry.setAttribute("color",
       new THREE.BufferAttribute(new Float32Array(points.length), 3));
+    option.centre = centre;
     option.triangles = triangles;
     option.owners = owners;
     geometry.setIndex(new THREE.BufferAttribute(option.triangles.slice(), 1));
     geometry.computeBoundingSphere();
-    const mesh = new THREE.Mesh(geometry, new THREE.MeshLambertMaterial(
-      { vertexColors: true, side: THREE.DoubleSide }));
+    const mesh = new THREE.Mesh(geometry, widened(
+      new THREE.MeshLambertMaterial({ vertexColors: true, side: THREE.DoubleSide }),
+      "if (far > 0.0 && far < least) transformed = middle + out_of * least / far;"));
     const lines = new THREE.BufferGeometry();
     lines.setAttribute("position", new THREE.BufferAttribute(outline, 3));
-    const edges = new THREE.LineSegments(lines,
-      new THREE.LineBasicMaterial({ color: 0x30343a, transparent: true, opacity: 0.55 }));
+    lines.setAttribute("middle", new THREE.BufferAttribute(within, 3));
+    const edges = new THREE.LineSegments(lines, widened(
+      new THREE.LineBasicMaterial({ color: 0x30343a, transparent: true, opacity: 0.55 }),
+      "if (far < 3.0 * least) transformed = middle;")); // hidden in the duct
     return [mesh, edges];
   };
 
@@ -316,10 +352,12 @@
   };
   const scenes = options.map((option) => {
     const scene = new THREE.Scene();
-    scene.add(new THREE.HemisphereLight(0xffffff, 0xb9bcc4, 2.2));
-    const sun = new THREE.DirectionalLight(0xffffff, 1.1);
-    sun.position.set(0.4, -0.7, 1);
-    scene.add(sun);
+    // What faces the light has the colour of its band, what turns away 0.76 of it: below
+    // 0.7 a band comes nearer to its neighbour than to itself.
+    const light = new THREE.HemisphereLight(
+      0xffffff, new THREE.Color(0.76, 0.76, 0.76), Math.PI);
+    light.position.set(0.3, -0.4, 0.85);
+    scene.add(light);
     [option.mesh, option.edges] = tubeMesh(option);
     option.pins = new THREE.Group();
     option.solids = new THREE.Group();
@@ -339,6 +377,11 @@
         color: 0x8a8f98, transparent: true, opacity: solid.is_duct ? 0.28 : 0.12,
         depthWrite: false, side: THREE.DoubleSide }));
       mesh.userData.isDuct = solid.is_duct;
+      const outline = new THREE.BufferGeometry();
+      outline.setAttribute("position",
+        new THREE.BufferAttribute(floats(solid.outline), 3));
+      mesh.add(new THREE.LineSegments(outline, new THREE.LineBasicMaterial(
+        { color: 0x8a8f98, transparent: true, opacity: 0.6 })));
       if (solid.is_duct) whole.union(geometry.boundingBox); // a return: all of it is shown
       option.solids.add(mesh);
     }
@@ -351,7 +394,7 @@
     return scene;
   });
 
-  const paint = () => {
+  const paint = (only) => { // everything, or some pieces alone
     const found = scale();
     const colour = new THREE.Color();
     for (const option of options) {
@@ -359,15 +402,23 @@
       const into = attribute.array;
       const chosen = state.chosen && state.chosen.option === option.number
         ? state.chosen.row : -1;
-      const colours = option.elements.map((element) => {
+      const rows = only ? only.filter((one) => one.option === option.number)
+        .map((one) => one.row) : option.elements.map((_, row) => row);
+      if (!rows.length) continue;
+      const colours = [];
+      for (const row of rows) {
+        const element = option.elements[row];
         colour.set(state.mode === "difference" && onlyHere(option, element)
           ? ONLY_HERE : colourOf(found, value(option, element)));
-        if (element.row === chosen) colour.lerp(new THREE.Color("#ff2d95"), 0.75);
-        return [colour.r, colour.g, colour.b];
-      });
-      for (let place = 0; place < option.triangles.length; place += 1) {
-        into.set(colours[option.owners[Math.floor(place / 3)]], 3 * option.triangles[place]);
+        if (row === chosen) colour.lerp(new THREE.Color("#ff2d95"), 0.75);
+        colours[row] = [colour.r, colour.g, colour.b];
       }
+      option.owners.forEach((owner, face) => {
+        if (!colours[owner]) return;
+        for (let place = 3 * face; place < 3 * face + 3; place += 1) {
+          into.set(colours[owner], 3 * option.triangles[place]);
+        }
+      });
       attribute.needsUpdate = true;
     }
     legend();
@@ -418,6 +469,7 @@
       w: width / across, h: height / down,
     }));
   };
+  const pixel = () => 2 * state.reach / camera.zoom / panes()[0].h; // its size there
   const render = () => {
     const width = canvas.clientWidth, height = canvas.clientHeight;
     if (!renderer || !width || !height) return;
@@ -442,6 +494,7 @@
     renderer.setScissorTest(false);
     renderer.clear(); // below the panes too, which the legend may have moved
     renderer.setScissorTest(true);
+    least.value = 0.5 * THINNEST * pixel();
     panes().forEach((pane, number) => {
       const low = height - pane.y - pane.h;
       renderer.setViewport(pane.x, low, pane.w, pane.h);
@@ -750,9 +803,40 @@
       2 * (x - pane.x) / pane.w - 1, 1 - 2 * (y - pane.y) / pane.h), camera);
     const hit = caster.intersectObject(options[number].mesh, false)
       .find((one) => inside(one.point));
+    const row = thinUnder(options[number], hit ? hit.distance : Infinity);
+    if (row !== null) return { option: number, row };
     if (!hit) return null;
     const owners = options[number].shownOwners || options[number].owners;
     return { option: number, row: owners[hit.faceIndex] };
+  };
+  const NEAR = 3; // pixels
+  // The piece whose middle the ray of the caster passes by most closely, of those before
+  // what it meets at a distance: a thin duct is drawn wider than it is.
+  const thinUnder = (option, before) => {
+    const { origin, direction } = caster.ray;
+    const { offsets, element } = option.tubes, centre = option.centre;
+    const right = new THREE.Vector3().setFromMatrixColumn(camera.matrixWorld, 0);
+    const up = new THREE.Vector3().setFromMatrixColumn(camera.matrixWorld, 1);
+    const point = new THREE.Vector3();
+    let best = null, nearest = NEAR * pixel();
+    for (let tube = 0; tube + 1 < offsets.length; tube += 1) {
+      if (!visible(option, element[tube])) continue;
+      let x = 0, y = 0, z = 0;
+      for (let ring = offsets[tube]; ring < offsets[tube + 1]; ring += 1) {
+        const [a, b, c] = [x, y, z];
+        point.fromArray(centre, 3 * ring).sub(origin);
+        [x, y, z] = [point.dot(right), point.dot(up), point.dot(direction)];
+        if (ring === offsets[tube]) continue;
+        const [p, q] = [x - a, y - b];
+        const part = Math.min(Math.max(-(a * p + b * q) / (p * p + q * q || 1), 0), 1);
+        const away = Math.hypot(a + part * p, b + part * q);
+        const deep = c + part * (z - c);
+        if (away >= nearest || deep >= before) continue;
+        if (!inside(point.copy(origin).addScaledVector(direction, deep))) continue;
+        [best, nearest] = [element[tube], away];
+      }
+    }
+    return best;
   };
   let hovering = false;
   canvas.addEventListener("pointermove", (event) => {
@@ -784,7 +868,8 @@
   // --- one element
 
   const choose = (number, row) => {
-    state.chosen = { option: number, row };
+    const changed = [{ option: number, row }, ...[state.chosen || []].flat()];
+    [state.chosen] = changed;
     if (state.option !== number) {
       state.option = number;
       $("which").value = String(number);
@@ -794,7 +879,7 @@
     if (![...$("rows").children].some((line) => Number(line.dataset.row) === row)) table();
     const line = mark();
     if (line) line.scrollIntoView({ block: "nearest" });
-    paint();
+    paint(changed);
   };
   const detail = () => {
     const place = $("detail");
@@ -850,19 +935,26 @@
     ["coefficient", "C", (e) => e.c, (e) => e.c === null ? "" : e.c.toFixed(3)],
     ["loss", () => unit("pressure").name, (e) => e.loss_pa, (e) => bare("pressure", e.loss_pa)],
   ];
+  const order = new Intl.Collator("en", { numeric: true }).compare;
+  let last = { of: "", rows: [] }; // sorted anew only where something has changed
   const listed = () => {
+    const { option: number, sort, rising, find, critical, units } = state;
+    const of = JSON.stringify([number, sort, rising, find, critical, units]);
+    if (last.of !== of) last = { of, rows: sorted() };
+    return last.rows;
+  };
+  const sorted = () => {
     const option = options[state.option];
     const column = columns.find((one) => one[0] === state.sort);
     const words = state.find.trim().toLowerCase();
     return option.elements
       .filter((e) => visible(option, e.row))
-      .filter((e) => !words || `${e.id} ${e.name} ${e.kind} ${e.section}`.toLowerCase().includes(words))
+      .filter((e) => !words || `${e.id} ${e.name} ${e.kind} ${measure(e)}`.toLowerCase().includes(words))
       .sort((a, b) => {
         const [p, q] = [column[2](a), column[2](b)];
-        const order = typeof p === "string"
-          ? p.localeCompare(q, "en", { numeric: true })
+        const after = typeof p === "string" ? order(p, q)
           : (p === null ? -Infinity : p) - (q === null ? -Infinity : q);
-        return (state.rising ? order : -order) || a.row - b.row;
+        return (state.rising ? after : -after) || a.row - b.row;
       });
   };
   // Marks the row of the chosen piece, and gives it. It, or the first, is the one that
@@ -1005,6 +1097,7 @@
         remarks.splice(number, 1);
         saved = !remarks.length;
         list();
+        $("remark").focus(); // this button is gone
       });
       item.append(drop);
       return item;
@@ -1193,7 +1286,11 @@
     notes();
   });
   $("find").addEventListener("input", () => { state.find = $("find").value; table(); });
-  $("more").addEventListener("click", () => { state.every = true; table(); });
+  $("more").addEventListener("click", () => {
+    state.every = true;
+    table();
+    $("rows").children[MOST_ROWS].focus(); // the button is gone
+  });
   $("critical").addEventListener("change", () => {
     state.critical = $("critical").checked;
     sift();
@@ -1292,6 +1389,7 @@
         copy.removeAttribute("id");
         for (const part of copy.querySelectorAll("[id]")) part.removeAttribute("id");
         for (const part of copy.querySelectorAll("details")) part.open = true;
+        for (const part of copy.querySelectorAll("th button")) part.replaceWith(part.textContent);
         $("printed").append(copy);
       }
     });
