@@ -724,7 +724,7 @@ def test_names_from_right_to_left_turn_nothing_beside_them(
     one.page.close()
     # So do those of a sentence.
     verdicts = {"metric": "'ב' spends least, of 'א א' 5, of 'ג' 7 Pa."}
-    page.write_page(tmp_path / "b.html", [option], [()], (), verdicts)
+    page.write_page(tmp_path / "b.html", page.page_data([option], [()], (), verdicts))
     one = Opened(browser, tmp_path / "b.html", (1280, 720))
     verdict = one.page.locator("#verdict")
     assert verdict.locator("bdi").all_inner_texts() == ["ב", "א א", "ג"]
@@ -746,7 +746,8 @@ def test_thin_ducts_are_seen_and_chosen_in_the_colours_of_the_bar(
     drawing = drawing_from_runs(runs, attributes=source)
     plan = Schedule(terminals={name: TerminalSpec(0.01) for name in lines})
     out = tmp_path / "thin.html"
-    page.write_page(out, [Option("thin", analyse(build(drawing, plan)))], [()], ())
+    thin = Option("thin", analyse(build(drawing, plan)))
+    page.write_page(out, page.page_data([thin], [()], ()))
     p = Opened(browser, out, (1280, 720)).page
     p.click("text=from above")
     p.wait_for_timeout(300)
