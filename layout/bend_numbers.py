@@ -94,5 +94,6 @@ def _ranks(topology: Topology, run: int, away: FloatArray) -> dict[int, int]:
 def _distances(topology: Topology, source: int) -> FloatArray:
     """Least distance of each node from the source along the ducts, m, shape (k,)."""
     count = len(topology.nodes)
-    links = coo_array((topology.length, tuple(topology.ends.T)), shape=(count, count))
+    ends = topology.ends.T.astype(np.int32)  # dijkstra of SciPy 1.13 takes no others
+    links = coo_array((topology.length, tuple(ends)), shape=(count, count))
     return np.asarray(dijkstra(links.tocsr(), directed=False, indices=[source])[0])
