@@ -4,11 +4,11 @@ import math
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, TypeVar
 
-from . import units
+from . import allowed, units
 from .allowed import Range
 from .faults import TOO_LONG, BadInput, Notice, error, refusal
 from .names import composed
@@ -371,12 +371,7 @@ def _yes_or_no(value: object, where: str) -> bool:
 
 def direction(value: object, where: str) -> Point:
     """Read a direction: three bare numbers, not all of them nothing."""
-    if (
-        isinstance(value, list)
-        and len(value) == 3
-        and all(isinstance(x, (int, float)) and not isinstance(x, bool) for x in value)
-        and any(value)
-    ):
-        x, y, z = value
-        return x, y, z
+    if isinstance(value, list):
+        with suppress(ValueError):
+            return allowed.direction("up", value)
     raise refusal(where, f"'{value}' is no direction", "write three numbers: [0, 0, 1]")

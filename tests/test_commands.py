@@ -370,7 +370,7 @@ def test_a_check_in_a_file_has_its_unit(tmp_path: Path, capsys: Captured) -> Non
         (["size", "--flow", "0 cfm"], "above zero"),
         (
             ["size", "--flow", "500 cfm", "--temperature", "900 C"],
-            "150 °C (-76 and 302 °F), got 900 °C (1652 °F)",
+            "-60 °C (-76 °F) and 150 °C (302 °F), got 900 °C (1652 °F)",
         ),
         (["size", "--flow", "500 cfm", "--altitude", "90 km"], "no unit of length"),
         (["size", "--like", "12x12"], "no unit"),

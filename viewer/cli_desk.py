@@ -18,7 +18,6 @@ from .cli_arguments import (
 )
 from .cli_inputs import above_zero, one_of
 from .cli_outputs import new_console, print_json, sketch_file, written
-from .limits import option_of
 
 
 def fitting(
@@ -204,6 +203,7 @@ def size(
 
     from .desk import MEASURES, site_air
     from .display import DISPLAYS
+    from .limits import option_of
     from .size import SIZE_MEASURES, print_size, size_result
 
     display = one_of(units, DISPLAYS, "--units")
