@@ -65,7 +65,7 @@ def test_each_slip_has_its_place_its_effect_and_its_remedy() -> None:
     found = audit(slips()).findings
     for words, place in (
         ("drawn twice over the same stretch: 'copy'", (2, 0, 3)),
-        ("40 mm (1.6 in) short of run 'main'", (4, 0.04, 3)),
+        ("it ends 40 mm (1.6 in) short of run 'main'", (4, 0.04, 3)),
         ("cross at (6, 0, 3) m", (6, 0, 3)),
         ("no section", (6, 0, 3)),
         ("Ø20 mm (0.787 in), small for a duct", (10, 1, 3)),

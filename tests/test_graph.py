@@ -145,9 +145,9 @@ def test_lines_that_cross_in_mid_air_are_not_joined_and_it_is_said() -> None:
 
 
 @pytest.mark.parametrize(("points", "said"), [
-    ([[4, 0.02, 3], [4, 3, 3]], "the nearest gap is 20 mm (0.79 in) at (4, 0.02, 3) m"),
-    ([[4, 1, 2], [4, 1, 5]], "the nearest gap is 1 m (3.3 ft) at (4, 1, 3) m"),
-    ([[9, 3, 7], [9, 5, 7]], "the nearest gap is 5.1 m (16.7 ft) at (9, 3, 7) m"),
+    ([[4, 0.02, 3], [4, 3, 3]], "20 mm (0.79 in) short of run 'a', at (4, 0.02, 3) m"),
+    ([[4, 1, 2], [4, 1, 5]], "the source reaches is 1 m (3.3 ft) at (4, 1, 3) m"),
+    ([[9, 3, 7], [9, 5, 7]], "the source reaches is 5.1 m (16.7 ft) at (9, 3, 7) m"),
     ([[4, -3, 3], [4, 3, 3]], "crosses what the source reaches without a joint"),
 ])  # fmt: skip
 def test_a_loose_part_is_measured_from_the_side_of_what_it_misses(
