@@ -137,6 +137,55 @@ def test_a_route_that_is_a_hand_wide_is_in_another_unit() -> None:
     )
 
 
+@pytest.mark.parametrize("flows", [{}, {"end": 0.1, "den": 0.05, "bath": 0.05}])
+@pytest.mark.parametrize("chords", [1, 12])
+@pytest.mark.parametrize(
+    ("unit", "said"),
+    [
+        (0.0254, ""),
+        (0.001, "straight pieces shorter than the duct is wide"),
+        (0.3048, "pieces more than 100 times as long as the duct is wide"),
+    ],
+)
+def test_lengths_that_do_not_go_with_the_sections_are_in_another_unit(
+    unit: float, said: str, chords: int, flows: dict[str, float]
+) -> None:
+    """A small invented layout in inches, its elbows corners or arcs."""
+    turn = np.linspace(0.0, np.pi / 2, chords + 1)
+    bend = 12 * np.stack([1 - np.cos(turn), np.sin(turn), 0 * turn], axis=1)
+    if chords == 1:
+        bend = line((0, 12, 0))
+    branch = np.concatenate([line((0, -100, 0)), bend, line((70, 12, 0))])
+    branch[:, 1] += 100
+    drawing = drawing_from_runs(
+        [
+            ("trunk", line((0, 0, 0), (230, 0, 0)) * unit, rectangular(0.3, 0.2)),
+            ("end", line((230, 0, 0), (260, 0, 0)) * unit, rectangular(0.3, 0.2)),
+            ("den", (branch + np.array([140, 0, 0])) * unit, round_section(0.2)),
+            ("bath", (branch * [1, -1, 1] + [200, 0, 0]) * unit, round_section(0.2)),
+        ],
+        flows=flows,
+        attributes={"trunk": Attributes(source=True, source_at_end=False)},
+    )
+    told = audit(drawing)
+    assert (told.graph is not None) == bool(flows)
+    found = [one.sentence for one in told.findings if "the unit of" in one.sentence]
+    assert len(found) == bool(said)
+    assert not said or said in found[0]
+
+
+def test_a_duct_in_many_pieces_or_chords_is_not_one_shorter_than_wide() -> None:
+    """A flexible one drawn as a curve, a wide one in the lengths that it comes in."""
+    turn = np.linspace(0.0, 6.0, 300)
+    curve = np.stack([turn, 0.5 * np.sin(2 * turn), 0 * turn], axis=1)
+    wide = [
+        (f"{at}", line((0.5 * at, 9, 0), (0.5 * at + 0.5, 9, 0)), WIDE)
+        for at in range(20)
+    ]
+    drawing = drawing_from_runs([("f", curve, round_section(0.2)), *wide])
+    assert "the unit of" not in str(audit(drawing).findings)
+
+
 def test_a_section_of_three_metres_is_asked_about() -> None:
     cut = rectangular(3.0, 3.0)
     drawing = drawing_from_runs([("a", line((0, 0, 0), (9, 0, 0)), cut)])
