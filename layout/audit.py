@@ -12,13 +12,13 @@ from .fit import size_notice
 from .graph import (
     DuctGraph,
     build,
-    length_notices,
     loop_notices,
     run_sections,
 )
 from .islands import island_notices
 from .names import no_section, without_section
 from .near_misses import near_misses
+from .odd_lengths import length_notices
 from .pieces import RunSections
 from .quantity_words import length_words, section_words, size_words
 from .run_names import with_drawn_names
@@ -103,7 +103,10 @@ def audit(
         found = [said for said in found if said.what not in faults]
         found += [*loop_notices(topology), *bad.faults]
         if len(topology.run):
-            found += length_notices(drawing, topology.run, topology.length)
+            rows = np.arange(len(topology.run))
+            found += length_notices(
+                topology, rows, topology.length, sections.larger_side
+            )
     return Audit(topology, sections, graph, ranked(found))
 
 

@@ -192,8 +192,10 @@ def collected_drawing(
     drawing
         The drawing.
     """
-    runs, notices = _without_copies(found, _without_dots(found))
-    notices += _overruled(found.file, "unit", stated[0], unit)
+    runs, dots = _without_dots(found)
+    runs, copies = _without_copies(found, runs)
+    tidied = (*dots, *copies)
+    notices = _overruled(found.file, "unit", stated[0], unit)
     notices += _overruled(found.file, "up", stated[1], up)
     if unit != "mm":  # where it is, the bare numbers are what the file or user says
         notices += _bare_numbers(found.file, runs)
@@ -232,7 +234,8 @@ def collected_drawing(
         up=up,
         up_origin=up_origin,
         flow_key=flow_key,
-        notices=(*found.notices, *notices),
+        notices=(*found.notices, *tidied, *notices),
+        tidied=tidied,
     )
 
 
@@ -286,32 +289,27 @@ def _same(one: Section, two: Section) -> bool:
     )
 
 
-def _without_dots(found: Found) -> list[Collected]:
+def _without_dots(found: Found) -> tuple[list[Collected], list[Notice]]:
     """Leave out vertices that repeat the one before, and runs that have no length."""
     if not found.runs:
-        return []
+        return [], []
     points = np.concatenate([run.points for run in found.runs])
     offsets = np.cumsum([0, *(len(run.points) for run in found.runs)])
     moves = np.ones(len(points), dtype=bool)
     moves[1:] = (np.diff(points, axis=0) != 0.0).any(axis=1)
     moves[offsets[:-1]] = True  # the first vertex of each run
     if moves.all() and (np.diff(offsets) >= 2).all():
-        return found.runs
+        return found.runs, []
     kept = []
     for run, begin, end in zip(found.runs, offsets[:-1], offsets[1:], strict=True):
         mine = moves[begin:end]
         if mine.sum() >= 2:
             kept.append(run if mine.all() else replace(run, points=run.points[mine]))
     dropped = int((~moves).sum())
-    if dropped:
-        found.notices.append(
-            warning(
-                found.file,
-                f"{counted(dropped, 'edge')} of no length left out",
-                "delete doubled vertices",
-            )
-        )
-    return kept
+    if not dropped:
+        return kept, []
+    what = f"{counted(dropped, 'edge')} of no length left out"
+    return kept, [warning(found.file, what, "delete doubled vertices")]
 
 
 def _without_copies(

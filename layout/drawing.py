@@ -134,6 +134,9 @@ class Drawing:
         What the reader has to say of the file.
     is_supply
         Whether the file itself says that the air flows from the source.
+    tidied
+        Those of the notices that tell of what was drawn twice, or without a length, and
+        is not among the runs.
 
     Raises
     ------
@@ -161,6 +164,7 @@ class Drawing:
     flow_key: str = ""
     notices: tuple[Notice, ...] = ()
     is_supply: bool = False
+    tidied: tuple[Notice, ...] = ()
 
     def __post_init__(self) -> None:
         """Take lists and other numbers as arrays; refuse what is no drawing."""

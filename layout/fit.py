@@ -11,6 +11,7 @@ from .faults import Notice, and_more, listed, note, warning
 from .fittings import Bends, Ducts, Legs, Transitions
 from .frames import cross
 from .names import toml_key
+from .near_misses import tolerance_for
 from .quantity_words import length_words, size_words
 from .run_words import flexible_runs, lacks_material
 from .schedule import FLEXIBLE
@@ -31,6 +32,7 @@ _BACK = float(np.radians(1.0))  # nearer to a turn back, a second turn is one
 # Of the side along which two bends shift a duct: so little that three quarters of its
 # openings still face each other; own choice, no published source.
 _JOG = 0.25
+_SLIP = 0.01  # m: a tolerance of more may join what is meant apart; own choice
 _ROUNDING = 1e-6
 _FAR = 1e9  # m: no wall is so far
 _JUNCTION_BEFORE = "the junction before it"
@@ -230,12 +232,14 @@ def _short_bends(graph: "DuctGraph") -> list[Notice]:
         rows = [row for row in rows if row not in (first, second)]
         place = graph.nodes[int(ducts.start[bends.duct[first]])]
         apart = float(np.linalg.norm(bends.corner[second] - bends.corner[first]))
+        joining = f", or say --tolerance '{tolerance_for(apart)}',"
+        joining *= apart <= _SLIP
         notices.append(
             warning(
                 bend_places(graph, np.array([first, second])),
                 f"two bends {length_words(apart)} apart shift the duct by no more than "
                 f"{length_words(shift)}",
-                "draw it straight if that is a slip, else slope it",
+                f"draw it straight{joining} if that is a slip, else slope it",
                 effect="two elbows are counted that cannot be built as drawn",
                 place=place,
             )

@@ -17,6 +17,7 @@ from .fit import fit_notices
 from .fittings import NONE, Bends, Ducts, Legs, Source, Terminals, Transitions
 from .islands import island_notices
 from .names import no_section, toml_key, without_section
+from .odd_lengths import length_notices
 from .pieces import RunSections
 from .quantity_words import length_words
 from .run_names import shared_notices, with_drawn_names
@@ -33,8 +34,6 @@ from .total_airflow import total_notices
 from .tree import Tree, tree_from
 from .unused import unused_notices
 from .ways import Loops, Ways, find_ways, first_guess, still_faults, tree_along
-
-_LONG, _SHORT = 500.0, 0.5  # m, of one duct and of all: beyond lies another unit
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -336,7 +335,7 @@ def _classified(
         found.lone,
         loops,
     )
-    at = topology.place(source.node)
+    at, side = topology.place(source.node), sections.larger_side
     notices = (
         *drawing.notices,
         *topology.notices,
@@ -344,8 +343,8 @@ def _classified(
         *shared_notices(schedule),
         *found.notices,
         *end_flow_notices(drawing, lines),
-        *island_notices(topology, reached, sections.larger_side),
-        *length_notices(drawing, topology.run.take(tree.segment), tree.length),
+        *island_notices(topology, reached, side),
+        *length_notices(topology, tree.segment, tree.length, side),
         *fit_notices(graph),
         *lying_notices(topology, ducts, found.legs, terminals.duct),
         *unused_notices(graph),
@@ -522,32 +521,4 @@ def _bare_faults(
         )
         for run in bare
         if not (run in drawing.attributes and drawing.attributes[run].transition)
-    ]
-
-
-def length_notices(drawing: Drawing, run: IntArray, length: FloatArray) -> list[Notice]:
-    """Say that the coordinates smell of another unit.
-
-    Parameters
-    ----------
-    drawing
-        The drawing.
-    run, length
-        Run of each segment, and its length, m, shape (s,).
-    """
-    total = float(length.sum())
-    row = int(length.argmax())
-    longest, run_of = float(length[row]), int(run[row])
-    if longest < _LONG and total > _SHORT:
-        return []
-    return [
-        warning(
-            drawing.place(run_of) if longest >= _LONG else drawing.file,
-            f"a straight piece is {length_words(longest)} long"
-            if longest >= _LONG
-            else f"all ducts together are {length_words(total)} long",
-            "check the unit of the coordinates; say --unit if the file is wrong",
-            effect="all lengths follow from it",
-            place=drawing.first_middle(run_of),
-        )
     ]

@@ -1,6 +1,6 @@
 """Parts of a drawing that hang together with nothing that the source reaches."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -53,17 +53,19 @@ def island_notices(
         return []
     drawing = topology.drawing
     part_of = topology.component[topology.ends[:, 0]]
-    slips = [gap for gap in few_gaps(topology, width) if gap.at_side]
+    slips = few_gaps(topology, width)
     apart, rest = "that the source does not reach", "what the source reaches"
     lost, effect = "; its losses are not counted", "its terminals get no air"
     if not from_source:
         apart, rest = "beside the longest one", "the longest one"
         lost, effect = "", "what the source does not reach gets no air"
     notices = []
+    onward = _onward(topology, int(topology.component[reached][0]), slips)
     for part in np.unique(part_of[~reached[topology.ends[:, 0]]]).tolist():
         mine = (part_of == part).nonzero()[0]
         length = float(topology.length[mine].sum())
-        said, mend, place = _part_words(topology, part, reached, slips, rest)
+        slip = onward.get(part)
+        said, mend, place = _part_words(topology, part, reached, slip, rest)
         notices.append(
             warning(
                 drawing.place(int(topology.run[mine[0]])),
@@ -91,37 +93,59 @@ def loose_words(topology: Topology, part: int, ducts: Ducts) -> tuple[str, str]:
     reached = topology.component == topology.component[ducts.start[0]]
     width = np.fmax(topology.drawing.width, topology.drawing.height)
     width[ducts.run] = np.fmax(ducts.width, ducts.height)
-    slips, rest = few_gaps(topology, width), "what the source reaches"
-    said, mend, _ = _part_words(topology, part, reached, slips, rest)
+    main = int(topology.component[ducts.start[0]])
+    slip = _onward(topology, main, few_gaps(topology, width)).get(part)
+    rest = "what the source reaches"
+    said, mend, _ = _part_words(topology, part, reached, slip, rest)
     return said, mend
+
+
+def _onward(topology: Topology, main: int, slips: Iterable[Gap]) -> dict[int, Gap]:
+    """For each part the gap that leads on to the main one, over other parts or not.
+
+    Of parts that are joined so with each other alone, the gap to the longest of them.
+    """
+    beside: dict[int, list[tuple[int, Gap]]] = {}
+    for slip in slips:
+        here, there = parts_at(topology, slip)
+        beside.setdefault(here, []).append((there, slip))
+        beside.setdefault(there, []).append((here, slip))
+    part_of = topology.component[topology.ends[:, 0]]
+    length = np.bincount(part_of, topology.length, topology.component_count)
+    onward: dict[int, Gap] = {}
+    seen: set[int] = set()
+    for first in [main, *sorted(beside, key=lambda part: -length[part])]:
+        waiting = [] if first in seen else [first]
+        seen.add(first)
+        while waiting:
+            for other, slip in beside.get(waiting.pop(0), ()):
+                if other not in seen:
+                    seen.add(other)
+                    onward[other] = slip
+                    waiting.append(other)
+    return onward
 
 
 def _part_words(
     topology: Topology,
     part: int,
     reached: BoolArray,
-    slips: Sequence[Gap],
+    slip: Gap | None,
     rest: str,
 ) -> tuple[str, str, FloatArray]:
     """What parts one part from the rest, what would join it, and the place, (3,)."""
-    component = topology.component
-    for slip in slips:
-        if {*parts_at(topology, slip)} == {part, int(component[reached][0])}:
-            run = f"run '{topology.drawing.names[slip.run]}'"
-            what, mend = gap_words(topology, slip, run)
-            place = topology.nodes[slip.node]
-            return (
-                f"{what}, at {place_words(place, topology.drawing.unit)}",
-                mend,
-                place,
-            )
-    part_of = component[topology.ends[:, 0]]
+    if slip is not None:
+        run = f"run '{topology.drawing.names[slip.run]}'"
+        what, mend = gap_words(topology, slip, run)
+        place = topology.nodes[slip.node]
+        return f"{what}, at {place_words(place, topology.drawing.unit)}", mend, place
+    part_of = topology.component[topology.ends[:, 0]]
     mine = (part_of == part).nonzero()[0]
     others = reached[topology.ends[:, 0]].nonzero()[0]
     few = len(mine) * len(others) <= MOST_PAIRS
     gap, place = (nearest if few else nearest_ends)(topology, mine, others)
     said = (
-        f"the nearest gap is {length_words(gap)}"
+        f"the nearest gap to {rest} is {length_words(gap)}"
         if gap > topology.tolerance
         else f"it crosses {rest} without a joint,"
     )

@@ -19,7 +19,9 @@ class Meetings:
     ----------
     landing_node, landing_segment, landing_at
         Ends of runs that land on the inside of a segment: the node, the segment and
-        the share of its length at which the node lies on it.
+        the share of its length at which the node lies on it, or beside it.
+    landing_foot, landing_off
+        The nearest point of that segment, m, shape (l, 3), and how far it is, m.
     crossing
         Pairs of segments that cross or touch without a common point, shape (c, 2).
     crossing_point
@@ -29,6 +31,8 @@ class Meetings:
     landing_node: IntArray
     landing_segment: IntArray
     landing_at: FloatArray
+    landing_foot: FloatArray
+    landing_off: FloatArray
     crossing: IntArray
     crossing_point: FloatArray
 
@@ -65,6 +69,8 @@ def meetings(
         return Meetings(
             *(np.empty(0, dtype=np.int64),) * 2,
             np.empty(0),
+            np.empty((0, 3)),
+            np.empty(0),
             np.empty((0, 2), dtype=np.int64),
             np.empty((0, 3)),
         )
@@ -72,18 +78,20 @@ def meetings(
     s, gap = closest(start[first], stop[first], start[second], stop[second])
     meet = gap <= tolerance
     first, second = first[meet], second[meet]
-    landing_node, landing_segment, landing_at = _landings(
+    node, segment, at, foot, off = _landings(
         nodes, ends, is_run_end, first, second, beside, tolerance
     )
     landed = np.isin(
         _pair_key(first, second, len(ends)),
-        _pair_key(*_landing_pairs(landing_node, landing_segment, ends), len(ends)),
+        _pair_key(*_landing_pairs(node, segment, ends), len(ends)),
     )
     point = start[first] + s[meet, None] * (stop[first] - start[first])
     return Meetings(
-        landing_node,
-        landing_segment,
-        landing_at,
+        node,
+        segment,
+        at,
+        foot,
+        off,
         np.stack([first[~landed], second[~landed]], axis=1),
         point[~landed],
     )
@@ -97,8 +105,11 @@ def _landings(
     second: IntArray,
     beside: IntArray,
     tolerance: float,
-) -> tuple[IntArray, IntArray, FloatArray]:
-    """Nodes on the inside of segments, of pairs that are near or lie `beside`."""
+) -> tuple[IntArray, IntArray, FloatArray, FloatArray, FloatArray]:
+    """Nodes on the inside of segments, of pairs that are near or lie `beside`.
+
+    The node, the segment, the share of its length, the foot there, and how far off.
+    """
     # Landings are asked from each end of each of the two segments: when they overlap,
     # more than one end lies on the other's inside.
     owner = np.concatenate([first, beside[0], second, beside[1]] * 2)
@@ -123,9 +134,11 @@ def _landings(
         cosine = np.einsum("ij,ij->i", way[owner[inner]], along[inner])
         cosine /= length[owner[inner]] * far[inner]
         found[inner] = np.abs(cosine) > _ALONG
-    node, segment, at = node[found], segment[found], at[found]
-    _, unique = np.unique(segment * len(nodes) + node, return_index=True)
-    return node[unique], segment[unique], at[unique]
+    rows = found.nonzero()[0]
+    key = segment[rows] * len(nodes) + node[rows]
+    rows = rows[np.unique(key, return_index=True)[1]]
+    node, away = node[rows], away[rows]
+    return node, segment[rows], at[rows], nodes[node] - away, np.sqrt(off[rows])
 
 
 def _landing_pairs(

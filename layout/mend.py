@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from .drawing import Drawing
+from .drawing import NOTHING_SAID, Drawing
 from .near_misses import gaps
 from .places import place_words
 from .quantity_words import length_words
-from .sections import FloatArray
+from .sections import BoolArray, FloatArray, IntArray
 from .snap import snap
-from .topology import Topology, join
+from .topology import Topology, join, passed
 
 _LEAST = 1e-6  # m: what is moved by less is moved by rounding
 
@@ -33,12 +33,14 @@ def mended(
         The mended drawing, and a sentence for each change in it: ends that nearly
         meet are moved together, free ends to the duct that they stop short of or
         just pass, or at whose side they begin; vertices at one place become one, runs
-        that lie on others are left out. Loops, crossings, missing sections and
+        that lie on others are left out, as what the reader left out already, and so is
+        the way back of one that lies on itself. Loops, crossings, missing sections and
         airflows are left as they are: only their designer knows what was meant.
     """
     drawing = topology.drawing
     nodes, node, _ = snap(drawing.points, topology.tolerance)
-    points, changes = nodes[node].copy(), []
+    points = nodes[node].copy()
+    changes = [f"{notice.where}: {notice.what}" for notice in drawing.tidied]
     moved = np.linalg.norm(points - drawing.points, axis=1)
     for place in np.unique(node[moved > 0.0]).tolist():
         farthest = float(moved[node == place].max())
@@ -46,10 +48,16 @@ def mended(
             f"the ends that meet at {place_words(nodes[place], drawing.unit)} were "
             f"moved together, by up to {length_words(max(farthest, _LEAST))}"
         )
+    for landing in topology.landings:
+        points[_at(points, landing.drawn)] = landing.foot
+        apart = float(np.linalg.norm(landing.foot - landing.drawn))
+        changes.append(
+            f"the end at {place_words(landing.drawn, drawing.unit)} was moved by "
+            f"{length_words(apart)} on to run '{drawing.names[landing.run]}'"
+        )
     found = gaps(topology, width)
     for gap in found:
-        short = np.linalg.norm(points - topology.nodes[gap.node], axis=1) < 1e-12
-        points[short] = gap.target
+        points[_at(points, topology.nodes[gap.node])] = gap.target
         way = "cut back" if gap.past else "drawn on"
         changes.append(
             f"run '{drawing.names[gap.run]}' was {way} by {length_words(gap.width)} "
@@ -57,10 +65,19 @@ def mended(
             + place_words(gap.target, drawing.unit)
         )
     again = replace(drawing, points=points, notices=())
-    covered = _covered(join(again, topology.tolerance))
+    joined = join(again, topology.tolerance)
+    covered, twice, steps = _covered(joined), _twice(joined), passed(joined)
     keep_runs, parts = [], []
     for run in range(drawing.run_count):
         mine = points[drawing.offsets[run] : drawing.offsets[run + 1]]
+        once = _once(joined.drawing, steps, run) if run in twice - covered else None
+        if once is not None:
+            back = _length(mine) - _length(once)
+            mine = once
+            changes.append(
+                f"run '{drawing.names[run]}' was cut back by {length_words(back)}, "
+                "which lay on the rest of it"
+            )
         real = np.append(True, (np.diff(mine, axis=0) != 0.0).any(axis=1))
         if run in covered:
             changes.append(
@@ -91,6 +108,52 @@ def _covered(topology: Topology) -> set[int]:
     return every - set(np.unique(topology.run).tolist())
 
 
+def _at(points: FloatArray, place: FloatArray) -> BoolArray:
+    """Which points are at a place."""
+    return np.asarray(np.linalg.norm(points - place, axis=1) < 1e-12)
+
+
+def _length(points: FloatArray) -> float:
+    return float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
+
+
+def _twice(topology: Topology) -> set[int]:
+    """Runs that lie on themselves for a part of their way."""
+    kept, run = topology.doubled.T
+    return set(run[topology.run[kept] == run].tolist())
+
+
+def _once(
+    drawing: Drawing, way: tuple[IntArray, IntArray, FloatArray], run: int
+) -> FloatArray | None:
+    """A run that lies on itself without its way back, (n, 3); None where it forks.
+
+    Also where the way back holds the end at which the drawing says the source is.
+    `way` is what all runs pass, as `passed` gives it.
+    """
+    along, segment, order = way
+    mine = along == run
+    steps, order = segment[mine], order[mine]
+    count = len(set(steps.tolist()))
+    for first in range(len(steps) - count + 1):
+        if len(set(steps[first : first + count].tolist())) == count:
+            break
+    else:
+        return None
+    said = drawing.attributes.get(run, NOTHING_SAID).source_at_end
+    last = first + count
+    if (said is True and last < len(steps)) or (said is False and first > 0):
+        return None
+    stop = float(drawing.offsets[run + 1] - 1)
+    cut = (order[first], order[last] if last < len(steps) else stop)
+    inner = np.arange(np.floor(cut[0]) + 1, np.ceil(cut[1]))
+    places = np.concatenate([cut[:1], inner, cut[1:]])
+    begin = np.minimum(places.astype(np.int64), len(drawing.points) - 2)
+    share = (places - begin)[:, None]
+    points = drawing.points
+    return np.asarray(points[begin] * (1.0 - share) + points[begin + 1] * share)
+
+
 def _with_runs(drawing: Drawing, runs: list[int], parts: list[FloatArray]) -> Drawing:
     kept = np.array(runs, dtype=np.int64)
     new = {run: row for row, run in enumerate(runs)}
@@ -110,4 +173,5 @@ def _with_runs(drawing: Drawing, runs: list[int], parts: list[FloatArray]) -> Dr
             new[r]: o for r, o in drawing.section_origin.items() if r in new
         },
         notices=(),
+        tidied=(),
     )

@@ -9,7 +9,7 @@ from .drawing import NOTHING_SAID, Drawing
 from .faults import Notice, error, listed, note
 from .quantity_words import airflow_words
 from .sections import BoolArray, FloatArray, IntArray
-from .topology import Topology
+from .topology import Topology, passed
 
 _LISTED = 5
 
@@ -54,14 +54,10 @@ def shared_lines(topology: Topology, source: int) -> dict[int, SharedLine]:
     lines
         By run. None of it hangs on the order in which the runs were drawn.
     """
-    doubled, count = topology.doubled, len(topology.ends)
-    if len(doubled) == 0:
+    count = len(topology.ends)
+    if len(topology.doubled) == 0:
         return {}
-    # Every segment along each run, in the order in which it passes them.
-    run = np.append(topology.run, doubled[:, 1])
-    segment = np.append(np.arange(count), doubled[:, 0])
-    along = np.lexsort((np.append(topology.order, topology.doubled_order), run))
-    run, segment = run[along], segment[along]
+    run, segment, _ = passed(topology)
     _, once = np.unique(run * count + segment, return_index=True)
     is_shared = np.bincount(segment[once], minlength=count) > 1
     lined = np.unique(run[is_shared[segment]])

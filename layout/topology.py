@@ -9,13 +9,32 @@ from scipy.sparse.csgraph import breadth_first_order, connected_components
 
 from .drawing import Drawing
 from .faults import Notice, listed, note, warning
-from .joints import meetings
+from .joints import Meetings, meetings
 from .places import at_key, place_words
 from .quantity_words import counted, length_words
 from .sections import FloatArray, IntArray
 from .snap import TOLERANCE, snap
 
+_ROUNDING = 1e-5  # m: an end that near to a side lies on it but for its file's digits
 _NONE_DOUBLED = np.empty((0, 2), dtype=np.int64), np.empty(0)
+
+
+@dataclass(frozen=True, eq=False)
+class Landing:
+    """An end that was joined to the side of a run beside which it was drawn.
+
+    Parameters
+    ----------
+    run
+        The run on whose side it lies.
+    drawn, foot
+        Where the end was before, joined with others, and where it is now, m, shape
+        (3,).
+    """
+
+    run: int
+    drawn: FloatArray
+    foot: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +62,8 @@ class Topology:
     doubled, doubled_order
         Stretches that several lines share, counted once: the segment that was kept and
         the run that lies on it, shape (p, 2), and the place along that run, shape (p,).
+    landings
+        Ends that were moved to the side of a run.
     """
 
     drawing: Drawing
@@ -55,6 +76,7 @@ class Topology:
     notices: tuple[Notice, ...]
     doubled: IntArray
     doubled_order: FloatArray
+    landings: tuple[Landing, ...] = ()
 
     @cached_property
     def component(self) -> IntArray:
@@ -115,8 +137,8 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
     """Join a drawing's runs where they meet.
 
     Ends, and vertices in the same place, are one node. An end that lies on the side
-    of another run divides that run there. Runs that only cross are not joined; that
-    is said.
+    of another run divides that run there, and is moved to it: the run stays straight.
+    Runs that only cross are not joined; that is said.
 
     Parameters
     ----------
@@ -167,9 +189,15 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
 
     met = meetings(nodes, ends, run, is_run_end, tolerance)
     notices += _crossing_notices(drawing, run[met.crossing], met.crossing_point)
+    landings: tuple[Landing, ...] = ()
     if len(met.landing_node):
+        landed = met.landing_node
+        if met.landing_off.max() > _ROUNDING:
+            landings, same = _move_landings(nodes, run, met, tolerance)
+            notices += _landing_notices(drawing, landings, tolerance)
+            ends, landed = same[ends], same[landed]
         ends, run, order = _divide(
-            ends, run, order, met.landing_segment, met.landing_at, met.landing_node
+            ends, run, order, met.landing_segment, met.landing_at, landed
         )
 
     one, two = ends.T
@@ -205,6 +233,7 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
         tuple(notices),
         shared,
         shared_order,
+        landings,
     )
 
 
@@ -240,6 +269,23 @@ def walk(topology: Topology, root: int) -> tuple[IntArray, IntArray]:
     links = csr_array((np.ones(len(to)), to, begins), shape=(count, count))
     order, before = breadth_first_order(links, root)
     return order.astype(np.int64), before.astype(np.int64)
+
+
+def passed(topology: Topology) -> tuple[IntArray, IntArray, FloatArray]:
+    """Every segment along each run, in the order in which it passes them.
+
+    Also those that were kept of another run, or earlier on the way.
+
+    Returns
+    -------
+    run, segment, order
+        Rising in run and then in the place along it, shape (n,).
+    """
+    run = np.append(topology.run, topology.doubled[:, 1])
+    segment = np.append(np.arange(len(topology.ends)), topology.doubled[:, 0])
+    order = np.append(topology.order, topology.doubled_order)
+    along = np.lexsort((order, run))
+    return run[along], segment[along], order[along]
 
 
 def loops(topology: Topology) -> list[IntArray]:
@@ -281,6 +327,35 @@ def _way_back(before: IntArray, node: int) -> list[int]:
         node = int(before[node])
         way.append(node)
     return way
+
+
+def _move_landings(
+    nodes: FloatArray, run: IntArray, met: Meetings, tolerance: float
+) -> tuple[tuple[Landing, ...], IntArray]:
+    """Move the nodes that lie beside a segment to it; which nodes are one by that.
+
+    `nodes` is changed. One beside several segments goes to the mean of their feet.
+    """
+    node, which = np.unique(met.landing_node, return_inverse=True)
+    foot = np.zeros((len(node), 3))
+    np.add.at(foot, which, met.landing_foot)
+    foot /= np.bincount(which)[:, None]
+    far = np.zeros(len(node), dtype=bool)
+    far[which[met.landing_off > _ROUNDING]] = True
+    drawn = nodes[node]
+    # From both sides they may come to one place.
+    placed, new, _ = snap(np.where(far[:, None], foot, drawn), tolerance)
+    nodes[node] = placed[new]
+    same = np.arange(len(nodes))
+    same[node] = node[np.unique(new, return_index=True)[1]][new]
+    _, first = np.unique(which, return_index=True)
+    beside = run[met.landing_segment[first]]
+    moved = np.linalg.norm(nodes[node] - drawn, axis=1) > _ROUNDING
+    landings = tuple(
+        Landing(int(beside[row]), drawn[row], nodes[node[row]])
+        for row in moved.nonzero()[0].tolist()
+    )
+    return landings, same
 
 
 def _divide(
@@ -399,4 +474,17 @@ def _shift_notices(
             f"ends up to {length_words(tolerance)} apart were joined at "
             f"{counted(places, 'place')}",
         )
+    ]
+
+
+def _landing_notices(
+    drawing: Drawing, landings: tuple[Landing, ...], tolerance: float
+) -> list[Notice]:
+    """Say how many ends were moved to the side of a run."""
+    if not landings:
+        return []
+    ends = f"{counted(len(landings), 'end')} up to {length_words(tolerance)}"
+    verb = "was" if len(landings) == 1 else "were"
+    return [
+        note(drawing.file, f"{ends} beside another run {verb} moved on to its line")
     ]

@@ -24,6 +24,7 @@ from elbowroom.layout import (
     build,
     drawing_from_runs,
     join,
+    length_words,
     mended,
     near_misses,
     read,
@@ -65,7 +66,7 @@ def test_each_slip_has_its_place_its_effect_and_its_remedy() -> None:
     found = audit(slips()).findings
     for words, place in (
         ("drawn twice over the same stretch: 'copy'", (2, 0, 3)),
-        ("40 mm (1.6 in) short of run 'main'", (4, 0.04, 3)),
+        ("it ends 40 mm (1.6 in) short of run 'main'", (4, 0.04, 3)),
         ("cross at (6, 0, 3) m", (6, 0, 3)),
         ("no section", (6, 0, 3)),
         ("Ø20 mm (0.787 in), small for a duct", (10, 1, 3)),
@@ -137,6 +138,55 @@ def test_a_route_that_is_a_hand_wide_is_in_another_unit() -> None:
     )
 
 
+@pytest.mark.parametrize("flows", [{}, {"end": 0.1, "den": 0.05, "bath": 0.05}])
+@pytest.mark.parametrize("chords", [1, 12])
+@pytest.mark.parametrize(
+    ("unit", "said"),
+    [
+        (0.0254, ""),
+        (0.001, "straight pieces shorter than the duct is wide"),
+        (0.3048, "pieces more than 100 times as long as the duct is wide"),
+    ],
+)
+def test_lengths_that_do_not_go_with_the_sections_are_in_another_unit(
+    unit: float, said: str, chords: int, flows: dict[str, float]
+) -> None:
+    """A small invented layout in inches, its elbows corners or arcs."""
+    turn = np.linspace(0.0, np.pi / 2, chords + 1)
+    bend = 12 * np.stack([1 - np.cos(turn), np.sin(turn), 0 * turn], axis=1)
+    if chords == 1:
+        bend = line((0, 12, 0))
+    branch = np.concatenate([line((0, -100, 0)), bend, line((70, 12, 0))])
+    branch[:, 1] += 100
+    drawing = drawing_from_runs(
+        [
+            ("trunk", line((0, 0, 0), (230, 0, 0)) * unit, rectangular(0.3, 0.2)),
+            ("end", line((230, 0, 0), (260, 0, 0)) * unit, rectangular(0.3, 0.2)),
+            ("den", (branch + np.array([140, 0, 0])) * unit, round_section(0.2)),
+            ("bath", (branch * [1, -1, 1] + [200, 0, 0]) * unit, round_section(0.2)),
+        ],
+        flows=flows,
+        attributes={"trunk": Attributes(source=True, source_at_end=False)},
+    )
+    told = audit(drawing)
+    assert (told.graph is not None) == bool(flows)
+    found = [one.sentence for one in told.findings if "the unit of" in one.sentence]
+    assert len(found) == bool(said)
+    assert not said or said in found[0]
+
+
+def test_a_duct_in_many_pieces_or_chords_is_not_one_shorter_than_wide() -> None:
+    """A flexible one drawn as a curve, a wide one in the lengths that it comes in."""
+    turn = np.linspace(0.0, 6.0, 300)
+    curve = np.stack([turn, 0.5 * np.sin(2 * turn), 0 * turn], axis=1)
+    wide = [
+        (f"{at}", line((0.5 * at, 9, 0), (0.5 * at + 0.5, 9, 0)), WIDE)
+        for at in range(20)
+    ]
+    drawing = drawing_from_runs([("f", curve, round_section(0.2)), *wide])
+    assert "the unit of" not in str(audit(drawing).findings)
+
+
 def test_a_section_of_three_metres_is_asked_about() -> None:
     cut = rectangular(3.0, 3.0)
     drawing = drawing_from_runs([("a", line((0, 0, 0), (9, 0, 0)), cut)])
@@ -178,6 +228,60 @@ def test_the_mended_copy_has_only_what_its_designer_must_decide() -> None:
     assert again.points == pytest.approx(copy.points)
 
 
+@pytest.mark.parametrize(
+    ("end", "tolerance"), [(0.0008, 1e-3), (0.03, 0.031), (-0.03, 0.031), (0.15, 0.151)]
+)
+def test_an_end_joined_to_a_side_within_the_tolerance_is_drawn_on_to_it(
+    end: float, tolerance: float
+) -> None:
+    """So the copy needs no tolerance any more."""
+    branch = line((4, end, 3), (4, 3, 3))
+    main = line((0, 0, 3), (8, 0, 3))
+    drawing = drawing_from_runs([("main", main, WIDE), ("branch", branch, SMALL)])
+    topology = join(drawing, tolerance)
+    copy, (change,) = mended(topology)
+    assert change.endswith(f"by {length_words(abs(end))} on to run 'main'")
+    assert copy.points == pytest.approx(line(*main, (4, 0, 3), (4, 3, 3)))
+    assert join(copy, 1e-5).component_count == 1
+    assert mended(join(copy, tolerance))[1] == []
+
+
+@pytest.mark.parametrize("backwards", [False, True])
+@pytest.mark.parametrize(
+    ("drawn", "left"),
+    [
+        ([(0, 0), (8, 0), (0, 0)], [(0, 0), (8, 0)]),  # a loose line twice
+        ([(0, 0), (5, 0), (8, 0), (4, 0)], [(0, 0), (5, 0), (8, 0)]),
+        (  # more than once around
+            [(2, 0), (8, 0), (8, 3), (1, 3), (1, 0), (5, 0)],
+            [(2, 0), (8, 0), (8, 3), (1, 3), (1, 0), (2, 0)],
+        ),
+    ],
+)
+def test_a_way_back_on_the_run_itself_is_taken_out(
+    drawn: list[tuple[float, float]], left: list[tuple[float, float]], backwards: bool
+) -> None:
+    points = line(*((x, y, 3) for x, y in drawn))[:: -1 if backwards else 1]
+    runs = [("main", points, WIDE), ("branch", line((4, 0, 3), (4, -3, 3)), SMALL)]
+    topology = join(drawing_from_runs(runs))
+    copy, (change,) = mended(topology)
+    assert "'main' was cut back by" in change
+    found = join(copy)
+    assert not found.notices
+    assert found.length.sum() == pytest.approx(topology.length.sum())
+    assert len(copy.run(0).points) == len(left)
+
+
+def test_a_run_that_forks_on_itself_or_marks_its_way_back_is_left() -> None:
+    fork = line((0, 0, 3), (8, 0, 3), (4, 0, 3), (4, 5, 3))
+    drawing = drawing_from_runs([("a", fork, WIDE)])
+    assert mended(join(drawing))[1] == []
+    back = line((0, 0, 3), (8, 0, 3), (4, 0, 3))
+    said = {"a": Attributes(source=True, source_at_end=True)}
+    drawing = drawing_from_runs([("a", back, WIDE)], attributes=said)
+    assert mended(join(drawing))[1] == []
+
+
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(
     st.lists(st.floats(-0.09, 0.09), min_size=3, max_size=3),
@@ -214,6 +318,29 @@ def test_the_command_leaves_the_original_alone(
     assert list(read(out).names) == ["main", "branch", "on", "cross", "tiny"]
     placed = [p for p in result["problems"] if p["place_m"] is not None]
     assert len(placed) >= 5
+
+
+def test_the_copy_is_counted_as_it_will_be_read_and_without_what_was_left_out(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    main_line = line((0, 0, 3), (8, 0, 3))
+    drawing = drawing_from_runs(
+        [
+            ("main", main_line, WIDE),
+            ("copy", main_line, WIDE),
+            ("branch", line((4, 0.03, 3), (4, 3, 3)), SMALL),
+        ],
+        flows={"main": 0.3, "branch": 0.1},
+        attributes={"main": Attributes(source=True, source_at_end=False)},
+    )
+    route, out = tmp_path / "a.glb", tmp_path / "mended.glb"
+    write_gltf(drawing, route)
+    assert main(["check", str(route), "--tolerance", "31 mm", "--fix", str(out)]) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    assert printed.count("'copy': this run is the same line as") == 2
+    assert "was moved by 30 mm (1.2 in) on to run 'main'" in printed
+    assert "1 finding is left in the copy" in printed
+    assert len(audit(read(out)).findings) == 1
 
 
 @pytest.mark.parametrize(

@@ -528,7 +528,7 @@ def test_between_two_bends_each_names_the_other() -> None:
 
 @pytest.mark.parametrize("slant", [0.0, 0.01, 0.3])
 @pytest.mark.parametrize(
-    ("shift", "is_slip"), [(0.02, True), (0.07, True), (0.1, False)]
+    ("shift", "is_slip"), [(0.005, True), (0.02, True), (0.07, True), (0.1, False)]
 )
 def test_a_jog_that_is_small_beside_the_section_is_told_once(
     shift: float, is_slip: bool, slant: float
@@ -542,6 +542,10 @@ def test_a_jog_that_is_small_beside_the_section_is_told_once(
     else:
         assert len(found) == is_slip
         assert not found or f"by no more than {length_words(shift)}" in found[0].what
+        # A tolerance that closes it is offered where it closes little else.
+        offered = "--tolerance '6 mm'" if slant == 0.0 else "--tolerance '12 mm'"
+        is_offered = shift == 0.005 and slant == 0.0
+        assert not found or (offered in found[0].remedy) == is_offered
 
 
 def test_a_bend_without_room_behind_the_source_says_so() -> None:

@@ -105,6 +105,32 @@ def test_snapping_keeps_its_tolerance(gap: float, tolerance: float, parts: int) 
     assert join(drawing, tolerance).component_count == parts
 
 
+@pytest.mark.parametrize("branches", [
+    [[[4, 0.03, 3], [4, 3, 3]]],  # short of it
+    [[[4, -0.03, 3], [4, 3, 3]]],  # past it
+    [[[4, 0, 3.03], [4, 3, 3.03]]],  # over it
+    [[[4, 0.03, 3], [4, 3, 3]]] * 2,  # drawn twice
+    [[[4, 0.03, 3], [4, 3, 3]], [[4, 0.03, 3], [4, 0.03, 5]]],  # two, from one point
+    [[[4, 0.03, 3], [4, 3, 3]], [[4.02, -0.03, 3], [4.02, -3, 3]]],  # on both sides
+])  # fmt: skip
+@pytest.mark.parametrize("is_twice", [False, True])
+def test_an_end_beside_a_run_goes_to_it_and_the_run_stays_straight(
+    branches: list[list[list[float]]], is_twice: bool
+) -> None:
+    lines: list[Any] = [[[0, 0, 3], [8, 0, 3]], *branches, [[0, 0, 3], [8, 0, 3]]]
+    runs = [(f"{row}", points, FLAT) for row, points in enumerate(lines)]
+    drawing = drawing_from_runs(runs if is_twice else runs[:-1])
+    topology = join(drawing, 0.031)
+    (at,) = topology.junctions.tolist()
+    assert topology.nodes[at] == pytest.approx([4, 0, 3], abs=0.0101)
+    assert topology.nodes[at][1:].tolist() == [0, 3]
+    assert topology.degree[at] == 2 + len({str(points) for points in branches})
+    (said,) = [one.what for one in topology.notices if "beside another run" in one.what]
+    ends = len({str(points[0]) for points in branches})
+    words = "1 end" if ends == 1 else f"{ends} ends"
+    assert said.startswith(f"{words} up to 31 mm (1.2 in) beside another run")
+
+
 def test_lines_that_cross_in_mid_air_are_not_joined_and_it_is_said() -> None:
     drawing = drawing_from_runs(
         [
@@ -119,9 +145,9 @@ def test_lines_that_cross_in_mid_air_are_not_joined_and_it_is_said() -> None:
 
 
 @pytest.mark.parametrize(("points", "said"), [
-    ([[4, 0.02, 3], [4, 3, 3]], "the nearest gap is 20 mm (0.79 in) at (4, 0.02, 3) m"),
-    ([[4, 1, 2], [4, 1, 5]], "the nearest gap is 1 m (3.3 ft) at (4, 1, 3) m"),
-    ([[9, 3, 7], [9, 5, 7]], "the nearest gap is 5.1 m (16.7 ft) at (9, 3, 7) m"),
+    ([[4, 0.02, 3], [4, 3, 3]], "20 mm (0.79 in) short of run 'a', at (4, 0.02, 3) m"),
+    ([[4, 1, 2], [4, 1, 5]], "the source reaches is 1 m (3.3 ft) at (4, 1, 3) m"),
+    ([[9, 3, 7], [9, 5, 7]], "the source reaches is 5.1 m (16.7 ft) at (9, 3, 7) m"),
     ([[4, -3, 3], [4, 3, 3]], "crosses what the source reaches without a joint"),
 ])  # fmt: skip
 def test_a_loose_part_is_measured_from_the_side_of_what_it_misses(

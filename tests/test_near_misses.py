@@ -188,9 +188,39 @@ def test_a_terminal_that_is_not_reached_names_the_gap_and_its_place() -> None:
     ends = {name: TerminalSpec(0.1) for name in ("main", "branch")}
     with pytest.raises(BadInput) as bad:
         build(drawing, Schedule(terminals=ends))
-    place = "the nearest gap is 1.05 m (3.4 ft) at (500003, 4500001.05, 0) m"
+    place = "the source reaches is 1.05 m (3.4 ft) at (500003, 4500001.05, 0) m"
     assert place in str(bad.value)
     assert "close the gap" in str(bad.value)
+
+
+@pytest.mark.parametrize("is_known", [False, True])
+@pytest.mark.parametrize("backwards", [False, True])
+def test_each_part_names_the_gap_that_leads_on(backwards: bool, is_known: bool) -> None:
+    """Whether to what the source reaches, or to a part that is loose itself."""
+    runs = [
+        ("trunk", np.array([[0.0, 0, 3], [6, 0, 3]]), CUT),
+        ("next", np.array([[6.02, 0, 3], [9, 0, 3]]), CUT),
+        ("branch", np.array([[8.0, 0.03, 3], [8, 2, 3]]), CUT),
+        ("far", np.array([[0.0, 9, 3], [2, 9, 3]]), CUT),
+        ("by it", np.array([[1.0, 9.04, 3], [1, 10, 3]]), CUT),
+    ]
+    source = {"trunk": Attributes(source=True, source_at_end=False)}
+    drawing = drawing_from_runs(
+        runs[::-1] if backwards else runs, attributes=source if is_known else {}
+    )
+    rest = "what the source reaches" if is_known else "the longest one"
+    for run, gap in (
+        ("next", "20 mm (0.79 in) short of run "),
+        ("branch", "30 mm (1.2 in) short of run 'next'"),
+        ("far", f"the nearest gap to {rest} is 9 m (29.5 ft)"),
+        ("by it", "40 mm (1.6 in) short of run 'far'"),
+    ):
+        (loose,) = (
+            one.sentence
+            for one in audit(drawing).findings
+            if f"run '{run}': a separate part" in one.sentence
+        )
+        assert gap in loose
 
 
 @pytest.mark.parametrize("backwards", [False, True])

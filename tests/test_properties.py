@@ -253,6 +253,35 @@ def test_ends_within_the_tolerance_join_as_if_exact(noise: list[float]) -> None:
         assert found[name] == pytest.approx(BASE[name], rel=2e-3)
 
 
+@PLAIN
+@given(
+    st.permutations(range(4)),
+    st.lists(st.floats(-7e-4, 7e-4), min_size=4, max_size=4),
+    st.floats(-np.pi, np.pi),
+)
+def test_an_end_beside_a_main_within_the_tolerance_is_as_one_on_it(
+    order: list[int], off: list[float], turn: float
+) -> None:
+    """It goes to the main, which stays straight, from both sides to one cross."""
+
+    def found(left: list[float], right: list[float]) -> dict[str, float]:
+        runs: list[Run] = [
+            ("T1", [[0, 0, 3], [9, 0, 3]], rectangular(0.6, 0.3)),
+            ("T3", [[9, 0, 3], [12, 0, 3]], rectangular(0.6, 0.3)),
+            ("B1", [[4, *left], [4, -3, 3]], round_section(0.25)),
+            ("B2", [[4, *right], [4, 2, 3]], rectangular(0.3, 0.2)),
+        ]
+        flows = {"T3": 0.4, "B1": 0.3, "B2": 0.2}
+        chosen = [runs[index] for index in order]
+        turned = [(n, np.array(p) @ about_z(turn).T, c) for n, p, c in chosen]
+        marks = {"T1": Attributes(source=True, source_at_end=False)}
+        return losses(drawing_from_runs(turned, flows=flows, attributes=marks))
+
+    y, z, y2, z2 = off
+    beside = found([y, 3 + z], [y2, 3 + z2])
+    assert beside == pytest.approx(found([0, 3], [0, 3]), rel=1e-5)
+
+
 TRUNK, HALF = rectangular(0.5, 0.25), rectangular(0.4, 0.25)
 SMALLER, LAST = rectangular(0.3, 0.25), round_section(0.2)
 # A straight transition, one with a flat side, one around a corner, and two at branches.

@@ -218,7 +218,7 @@ def drawings() -> dict[str, list[Notice]]:
         "short of run 'main'": beside((4, 0.04, 3), (4, 3, 3)),
         "past run 'main'": beside((4, -0.05, 3), (4, 3, 3)),
         "at the side of run 'main'": beside((4, 0.2, 3), (4, 3, 3)),
-        "the nearest gap is": beside((4, 1, 3), (4, 3, 3)),
+        "the nearest gap to what": beside((4, 1, 3), (4, 3, 3)),
         "separate parts": beside((4, 1, 3), (4, 3, 3)),
         "apart were joined at": beside((4, 0.002, 3), (4, 3, 3))
         + found_in(

@@ -310,7 +310,7 @@ def check(
         copy, changes = mended(seen.topology, seen.sections.larger_side)
         for notice in write(copy, fix):
             say(notice.sentence)
-        left = len(audit(read(fix), found, metres).findings)
+        left = len(audit(read(fix), found).findings)  # read without --tolerance
     wanting = draft_schedule(seen.topology, seen.sections, found)
     if draft is not None:
         _write_draft(wanting, draft)

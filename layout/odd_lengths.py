@@ -1,0 +1,92 @@
+"""Lengths that no duct is likely to have: the coordinates may be in another unit."""
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from .faults import Notice, warning
+from .quantity_words import length_words
+from .sections import BoolArray, FloatArray, IntArray
+from .topology import Topology
+
+_LONG, _SHORT = 500.0, 0.5  # m, of one duct and of all: beyond lies another unit
+# Beyond both of these, in sides of the section and m, hardly any duct goes straight on.
+_SLENDER, _FAR = 100.0, 30.0  # own choice, no published source
+_STRAIGHT_ON = float(np.cos(np.radians(40.0)))  # a corner turns by more
+
+
+def length_notices(
+    topology: Topology, rows: IntArray, length: FloatArray, side: FloatArray
+) -> list[Notice]:
+    """Say that the coordinates smell of another unit.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+    rows, length
+        Those of its segments that count, and their lengths, m, shape (s,).
+    side
+        Larger side of each run's section, m, shape (r,); NaN where it has none.
+    """
+    drawing, run = topology.drawing, topology.run.take(rows)
+    side = side.take(run)
+    total = float(length.sum())
+    row = int(length.argmax())
+    longest, run_of = float(length[row]), int(run[row])
+    where = drawing.file
+    if longest >= _LONG:
+        where = drawing.place(run_of)
+        what = f"a straight piece is {length_words(longest)} long"
+    elif total <= _SHORT:
+        what = f"all ducts together are {length_words(total)} long"
+    elif _most(length, length < side) and _most(
+        length, _straights(topology, rows, length) < side
+    ):
+        what = (
+            f"most of the {length_words(total)} of duct is in straight pieces "
+            "shorter than the duct is wide"
+        )
+    elif _most(length, length > np.maximum(_SLENDER * side, _FAR)):
+        what = (
+            f"most of the {length_words(total)} of duct is in straight pieces "
+            f"more than {_SLENDER:.0f} times as long as the duct is wide"
+        )
+    else:
+        return []
+    return [
+        warning(
+            where,
+            what,
+            "check the unit of the coordinates; say --unit if the file is wrong",
+            effect="all lengths follow from it",
+            place=drawing.first_middle(run_of),
+        )
+    ]
+
+
+def _most(length: FloatArray, which: BoolArray) -> bool:
+    """Whether some segments are more than half of the length."""
+    return float(length[which].sum()) > float(length.sum()) / 2
+
+
+def _straights(topology: Topology, rows: IntArray, length: FloatArray) -> FloatArray:
+    """Length of the straight that each of some segments is part of, m, shape (s,).
+
+    From one junction or corner to the next, in however many pieces or chords.
+    """
+    one, two = topology.ends.T
+    along = (topology.nodes[two] - topology.nodes[one]) / topology.length[:, None]
+    pairs = topology.ends.ravel().argsort(kind="stable")
+    passed = (topology.degree == 2).nonzero()[0]
+    first = (topology.degree.cumsum() - topology.degree)[passed]
+    before, behind = pairs[first], pairs[first + 1]
+    cosine = np.einsum("ij,ij->i", along[before // 2], along[behind // 2])
+    cosine[before % 2 == behind % 2] *= -1.0
+    on = cosine > _STRAIGHT_ON
+    links = (np.ones(on.sum()), (before[on] // 2, behind[on] // 2))
+    graph = coo_array(links, shape=(len(one),) * 2)
+    _, piece = connected_components(graph, directed=False)
+    piece = piece.take(rows)
+    whole: FloatArray = np.bincount(piece, length).astype(np.float64)
+    return whole.take(piece)
