@@ -178,7 +178,7 @@ def _sections(topology: Topology, sections: RunSections) -> str:
 
 def _source_node(topology: Topology, schedule: Schedule) -> int | None:
     drawing = topology.drawing
-    schedule, _ = with_drawn_names(schedule, drawing)
+    schedule, *_ = with_drawn_names(schedule, drawing)
     if schedule.source.run is not None and not named_sources(drawing, schedule):
         return None
     try:

@@ -68,7 +68,7 @@ def overruling_notices(
     sections
         The new ones by run.
     """
-    named, _ = with_drawn_names(schedule, drawing, ())
+    named, *_ = with_drawn_names(schedule, drawing)
     runs = [
         run
         for run, section in named.sections.items()

@@ -215,29 +215,40 @@ def _read_options(
     notices: "Sequence[Notice]",
     display: "Display",
 ) -> "tuple[list[Option], list[tuple[Gap, ...]]]":
-    """Options side by side, and room around each; a schedule may name runs of any."""
+    """Options side by side, and room around each.
+
+    A schedule may name runs of any option that it is for, of the others not.
+    """
     from elbowroom.layout import build
     from elbowroom.physics import Option, analyse, with_airflows
 
     from .gaps import clashes, gaps
 
     drawings = [reading.read(route) for route in routes]
-    runs = {name for drawing in drawings for name in drawing.names}
-    for drawing in drawings:
-        said = (attributes.terminal for attributes in drawing.attributes.values())
-        runs.update(name for name in said if name)
-    others = runs if len(drawings) > 1 else set()
+    called = [_names_in(drawing) for drawing in drawings]
     options, rooms = [], []
-    for name, drawing, plan in zip(names, drawings, schedules, strict=False):
+    for place, (name, drawing) in enumerate(zip(names, drawings, strict=False)):
+        plan = schedules[place]
+        others = [
+            runs
+            for other, runs in enumerate(called)
+            if other != place and schedules[other] is plan
+        ]
         schedule, worked = with_airflows(plan)
         distance = reading.joining_distance
-        graph = build(drawing, schedule, tolerance=distance, other_runs=others)
+        graph = build(drawing, schedule, tolerance=distance, other_drawings=others)
         analysis = analyse(graph)
         clearance, room = gaps(analysis, obstacles)
         told = clashes(room, display)
         options.append(Option(name, analysis, clearance, told, (*notices, *worked)))
         rooms.append(room)
     return options, rooms
+
+
+def _names_in(drawing: "Drawing") -> set[str]:
+    """Names of a drawing's runs and terminals."""
+    said = (attributes.terminal for attributes in drawing.attributes.values())
+    return {*drawing.names, *(name for name in said if name)}
 
 
 def analysed(
