@@ -2202,6 +2202,56 @@ def test_json_of_the_commands(
     validate(json.loads(capsys.readouterr().out), name)
 
 
+@pytest.mark.parametrize(
+    ("command", "schema"),
+    [
+        ("operate", "operation"),
+        ("proportion", "proportions"),
+        ("improve", "remedies"),
+        ("quantities", "quantities"),
+    ],
+)
+@pytest.mark.parametrize("words", [[], ["--return", "back.toml"]])
+def test_what_is_to_be_said_of_a_drawing_is_said_wherever_it_is_designed_with(
+    command: str,
+    schema: str,
+    words: list[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A branch 30 mm short of its main, and a terminal that has half of the total."""
+    monkeypatch.chdir(tmp_path)
+    text = """unit = "mm"
+    up = "z"
+    [[run]]
+    name = "trunk 400x250"
+    points = [[0, 0, 3200], [8000, 0, 3200]]
+    flow = "250 L/s"
+    source = "start"
+    [[run]]
+    name = "office D250"
+    points = [[4000, 30, 3200], [4000, 3000, 3200]]
+    flow = "150 L/s"
+    """
+    Path("gap.toml").write_text(text)
+    Path("back.toml").write_text(text)
+    Path("gap.schedule.toml").write_text(
+        '[fan]\ntotal_pressure = "60 Pa"\n[rooms]\ntotal_airflow = "500 L/s"\n'
+        '[terminals.trunk]\nshare = "50 %"\n'
+    )
+    assert main([command, "gap.toml", "--json", *words]) == 0
+    result = json.loads(capsys.readouterr().out)
+    validate(result, schema)
+    sides = [result, *(result["returns"] if command == "quantities" else [])]
+    said = [flag["sentence"] for side in sides for flag in side["flags"]]
+    files = ["gap.toml", "back.toml"] if words else ["gap.toml"]
+    for file in files:
+        (loose,) = (one for one in said if one.startswith(f"{file}, run 'office"))
+        assert "that the source does not reach" in loose
+    assert any("total airflow of" in one for one in said)
+
+
 def test_the_sized_route_is_written_and_reads_as_sized(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -1,6 +1,6 @@
 """What the commands read: routes, schedules, solids, values of options."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -410,12 +410,7 @@ def _told_together(
     said = [*supply.analysis.flags, *whole.notices]
     for side, around in zip([one.analysis for one in returns], rooms[1:], strict=True):
         file = side.graph.drawing.file
-        for one in side.flags:
-            told = any(
-                name and name in one.where for name in (file, side.graph.schedule.file)
-            )
-            where = one.where if told else ", ".join(filter(None, (file, one.where)))
-            said.append(replace(one, where=where))
+        said += _with_file(side, side.flags)
         for gap in around:
             if not gap.is_kept:
                 at = f" at {place_words(gap.place, gap.unit)}"
@@ -423,6 +418,43 @@ def _told_together(
                 said.append(warning(file, words, place=gap.place))
     analysis = replace(supply.analysis, flags=tuple(said))
     return [replace(supply, analysis=analysis), *returns]
+
+
+def of_drawings(
+    sides: "Sequence[Analysis]", *, is_sized: bool = False
+) -> "list[Notice]":
+    """What is to be said of the drawings that a design rests on.
+
+    Parameters
+    ----------
+    sides
+        A layout, and any returns beside it.
+    is_sized
+        Whether the layout has sizes that were just chosen: of their fit their own
+        notices speak.
+    """
+    from elbowroom.layout import fit_notices
+
+    supply, *returns = sides
+    fit = set(fit_notices(supply.graph)) if is_sized else ()
+    said = [one for one in supply.graph.notices if one not in fit]
+    for side in returns:
+        said += _with_file(side, side.graph.notices)
+    return said
+
+
+def _with_file(side: "Analysis", notices: "Iterable[Notice]") -> "list[Notice]":
+    """Notices of a side that stands beside others, each with its file."""
+    from dataclasses import replace
+
+    file, said = side.graph.drawing.file, []
+    for one in notices:
+        told = any(
+            name and name in one.where for name in (file, side.graph.schedule.file)
+        )
+        where = one.where if told else ", ".join(filter(None, (file, one.where)))
+        said.append(replace(one, where=where))
+    return said
 
 
 def _return_side(
