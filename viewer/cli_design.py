@@ -52,7 +52,7 @@ from .cli_outputs import (
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from elbowroom.layout import Drawing, Notice, Schedule
+    from elbowroom.layout import Drawing, Notice, Schedule, Section
     from elbowroom.physics import Aim, Analysis, Proportions
 
 
@@ -138,9 +138,9 @@ def proportion(
     plan = planned(route, schedule, reading, obstacles, returns)
     metres = reading.joining_distance
     found = size_layout(drawing, plan.schedule, aim, metres, plan.solids)
-    sides = [found.after, *plan.returns.values()]
+    sides = [found.before or found.after, *plan.returns.values()]
     told = (
-        *of_drawings(sides, is_sized=True),
+        *of_drawings(sides, will_change=True),
         *plan.notices,
         *found.notices,
         *_too_near(found.after, plan.returns),
@@ -210,8 +210,13 @@ def _write_sized(
 
     there = out.exists()
     chosen = {choice.run: choice.chosen for choice in found.choices}
+    graph, theirs = found.after.graph, dict[str, "Section"]()
+    for duct, run in enumerate(graph.ducts.run.tolist()):
+        words = drawing.attributes.get(run)
+        if words is not None and words.transition:  # what it begins with follows
+            theirs.setdefault(drawing.names[run], graph.section(duct))
     for said in (
-        *write(with_sections(drawing, chosen), out),
+        *write(with_sections(drawing, theirs | chosen), out),
         *overruling_notices(drawing, asked, chosen),
     ):
         say(said.sentence)

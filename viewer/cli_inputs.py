@@ -421,7 +421,7 @@ def _told_together(
 
 
 def of_drawings(
-    sides: "Sequence[Analysis]", *, is_sized: bool = False
+    sides: "Sequence[Analysis]", *, will_change: bool = False
 ) -> "list[Notice]":
     """What is to be said of the drawings that a design rests on.
 
@@ -429,14 +429,14 @@ def of_drawings(
     ----------
     sides
         A layout, and any returns beside it.
-    is_sized
-        Whether the layout has sizes that were just chosen: of their fit their own
-        notices speak.
+    will_change
+        Whether the layout gets other sizes, so that the fit of those drawn is nothing
+        to know.
     """
     from elbowroom.layout import fit_notices
 
     supply, *returns = sides
-    fit = set(fit_notices(supply.graph)) if is_sized else ()
+    fit = set(fit_notices(supply.graph)) if will_change else ()
     said = [one for one in supply.graph.notices if one not in fit]
     for side in returns:
         said += _with_file(side, side.graph.notices)
