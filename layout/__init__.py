@@ -34,7 +34,7 @@ from .faults import (
     warning,
     writing,
 )
-from .fit import bend_places, branches_beyond, end_taps, room_faults
+from .fit import bend_places, branches_beyond, end_taps, fit_notices, room_faults
 from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
 from .graph import (
@@ -194,6 +194,7 @@ __all__ = [
     "end_taps",
     "error",
     "find_schedule",
+    "fit_notices",
     "flat_oval",
     "flexible_runs",
     "folded",

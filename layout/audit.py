@@ -82,7 +82,7 @@ def audit(
     """
     schedule = schedule or Schedule()
     # What is wrong with its names is said when the graph is built.
-    named, _ = with_drawn_names(schedule, drawing)
+    named, *_ = with_drawn_names(schedule, drawing)
     drawing = with_run_words(drawing, named)
     topology = join(drawing, tolerance)
     sections = run_sections(drawing, named)

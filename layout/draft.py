@@ -14,7 +14,7 @@ from .run_names import goes_by, labels, with_drawn_names
 from .schedule import Schedule
 from .sections import Shape
 from .shared_lines import end_flows, shared_lines
-from .source import find_source, named_sources
+from .source import between_runs, find_source, named_sources
 from .topology import Topology
 
 _OPEN = '"..."'
@@ -88,11 +88,15 @@ _BEYOND = """\
 
 
 def _source(topology: Topology, ends: list[End]) -> str:
-    """Every free end as what the source may be."""
+    """Every free end as what the source may be, and the few places between two runs."""
     lines = ["[source]  # the end at the fan: take the # off one of these"]
     for node, run, _ in ends:
         name = _comment(topology.drawing.names[run])
         lines.append(f"# {topology.place_key(node)}  # run '{name}'")
+    names = topology.drawing.names
+    for node, runs in between_runs(topology).items():
+        two = " and ".join(f"'{_comment(names[run])}'" for run in runs)
+        lines.append(f"# {topology.place_key(node)}  # between {two}")
     if not ends:
         lines.append('# at = ["...", "...", "..."]  # no duct has a free end')
     lines.append(_SIDE)
@@ -178,7 +182,7 @@ def _sections(topology: Topology, sections: RunSections) -> str:
 
 def _source_node(topology: Topology, schedule: Schedule) -> int | None:
     drawing = topology.drawing
-    schedule, _ = with_drawn_names(schedule, drawing)
+    schedule, *_ = with_drawn_names(schedule, drawing)
     if schedule.source.run is not None and not named_sources(drawing, schedule):
         return None
     try:

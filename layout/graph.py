@@ -1,7 +1,7 @@
 """The classified graph of a drawing: `build` makes it, `DuctGraph` holds it."""
 
 import gc
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeAlias
@@ -153,7 +153,7 @@ def build(
     schedule: Schedule | None = None,
     *,
     tolerance: float = TOLERANCE,
-    other_runs: Collection[str] = (),
+    other_drawings: Sequence[Collection[str]] = (),
 ) -> DuctGraph:
     """Turn a drawing into a classified graph.
 
@@ -165,10 +165,11 @@ def build(
         What the drawing cannot say; an empty one if None.
     tolerance
         Largest distance of ends that are joined, m.
-    other_runs
-        Names of runs and terminals in other drawings that share the schedule: it may
-        say something of these runs, and what it says of these terminals is refused
-        with how to part the two.
+    other_drawings
+        Of each other drawing that shares the schedule the names of its runs and
+        terminals: it may say something of these runs, which is said of a run here
+        whose name is the same but for its section; what it says of these terminals is
+        refused with how to part the two.
 
     Returns
     -------
@@ -184,7 +185,10 @@ def build(
         If the tolerance is not above zero and finite.
     """
     schedule = schedule or _SILENT
-    schedule, faults = with_drawn_names(schedule, drawing, other_runs)
+    schedule, faults, said = with_drawn_names(schedule, drawing, other_drawings)
+    if said:
+        drawing = replace(drawing, notices=(*drawing.notices, *said))
+    other_runs = {name for names in other_drawings for name in names}
     drawing = with_run_words(drawing, schedule)
     topology = join(drawing, tolerance)
     if len(topology.ends) == 0:
@@ -241,7 +245,7 @@ def directed(graph: DuctGraph, flow: FloatArray) -> DuctGraph:
 
 
 def remade(graph: DuctGraph, schedule: Schedule) -> DuctGraph:
-    """Build a graph anew by another schedule, which may name runs of other drawings.
+    """Build a graph anew by another schedule.
 
     It is made from that of the graph, so each name in it means one run.
 
@@ -254,7 +258,6 @@ def remade(graph: DuctGraph, schedule: Schedule) -> DuctGraph:
         graph.drawing,
         replace(schedule, shared=schedule.shared or {}),
         tolerance=graph.topology.tolerance,
-        other_runs={run for _, run in schedule.named_runs},
     )
 
 

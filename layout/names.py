@@ -30,6 +30,10 @@ _OTHER_UNIT = re.compile(
     rf"(?<![\w.×*])(?:{_NUMBER}\s?\w{{0,2}}\s?[xX×*]|(?<!\w){_ROUND_SIGN})"
     rf"\s?{_NUMBER}\s?(?:m|ft|')(?!\w)"
 )
+# One length, with a unit that is no word.
+_ALONE = re.compile(
+    rf"(?<![\w.×*,'’/-]){_NUMBER}(?:\s?(?:mm|cm)|(?i:in)|\"|″|”|'')(?!\w)"
+)
 _MARK = re.compile(r"\d[,'’]\d")
 _MARKED = r"\d[\d.,'’]{0,20}"
 _MARKED_SIZE = re.compile(
@@ -153,6 +157,8 @@ def unread_in_name(name: str) -> tuple[str, str] | None:
     'write mm, cm or in'
     >>> unread_in_name("stack 3/4x12in")[1]
     "write a whole number before the fraction, or a decimal number, as '3.25x12in'"
+    >>> unread_in_name("master 8in")[1]
+    "write 'D8in' if it is one"
     >>> unread_in_name("trunk 7") is None
     True
     """
@@ -191,6 +197,12 @@ def unread_in_name(name: str) -> tuple[str, str] | None:
         return (
             f"'{seen}' was not taken: its '{unit}' may be inches or a word",
             "write the unit without a blank before it, as in 60x50mm or 60x50in",
+        )
+    if not match and (match := _ALONE.search(plain)):
+        seen = match[0].strip()
+        return (
+            f"'{seen}' was not taken: nothing says that it is a diameter",
+            f"write 'D{seen}' if it is one",
         )
     return None
 

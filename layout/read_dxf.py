@@ -439,20 +439,26 @@ def _ducts(pieces: list[_Piece], found: Found) -> list[_Piece]:
     others = list(dict.fromkeys(p.layer for p in pieces if p.layer not in sized))
     if not sized or not others:
         return pieces
-    found.notices.append(
-        note(
-            found.file,
-            "layers without a section in their name were left out: "
-            + listed(others, 8),
-            "name a layer like 'main 600x300' if its lines are ducts",
-        )
-    )
+    plain = []
     for layer in others:
-        if (unread := unread_in_name(layer)) is not None:
-            where = f"{found.file}, layer '{layer}'"
-            found.notices.append(
-                warning(where, *unread, effect="its lines were left out")
+        if (unread := unread_in_name(layer)) is None:
+            plain.append(layer)
+            continue
+        what, remedy = unread
+        where, what = (
+            f"{found.file}, layer '{layer}'",
+            f"its lines were left out: {what}",
+        )
+        found.notices.append(warning(where, what, remedy))
+    if plain:
+        found.notices.append(
+            note(
+                found.file,
+                "layers without a section in their name were left out: "
+                + listed(plain, 8),
+                "name a layer like 'main 600x300' if its lines are ducts",
             )
+        )
     return [piece for piece in pieces if piece.layer in sized]
 
 

@@ -1,12 +1,13 @@
 """A drawing with other sections."""
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
 
 from .basis import Basis
-from .drawing import Drawing
+from .drawing import NOTHING_SAID, Drawing
 from .faults import Notice, listed, warning
-from .names import unsized
+from .names import unique, unsized
 from .run_names import with_drawn_names
 from .schedule import Schedule
 from .sections import Section
@@ -26,7 +27,8 @@ def with_sections(drawing: Drawing, sections: Mapping[str, Section]) -> Drawing:
     -------
     drawing
         A copy. Sizes written in a name are taken out of it, so that it says nothing
-        else than the section does.
+        else than the section does; not where another has that name without them, but
+        that transitions then get a number.
     """
     shape, width = drawing.shape.copy(), drawing.width.copy()
     height, basis = drawing.height.copy(), drawing.section_basis.copy()
@@ -41,8 +43,12 @@ def with_sections(drawing: Drawing, sections: Mapping[str, Section]) -> Drawing:
             )
             basis[run] = int(Basis.DECLARED)
             names[run] = unsized(name) or name
-    if len(set(names)) < len(names):
-        names = list(drawing.names)
+    times = Counter(names)
+    for run, name in enumerate(drawing.names):
+        said = drawing.attributes.get(run, NOTHING_SAID)
+        if times[names[run]] > 1 and not said.transition:
+            names[run] = name
+    names = unique(names)
     return replace(
         drawing,
         names=names,
@@ -68,7 +74,7 @@ def overruling_notices(
     sections
         The new ones by run.
     """
-    named, _ = with_drawn_names(schedule, drawing, ())
+    named, *_ = with_drawn_names(schedule, drawing)
     runs = [
         run
         for run, section in named.sections.items()

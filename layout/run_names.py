@@ -1,7 +1,7 @@
 """Names by which a schedule calls runs, made those of the drawing."""
 
 from collections import Counter
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from typing import TypeVar
@@ -10,7 +10,7 @@ import numpy as np
 
 from .components import nearest_on_lines
 from .drawing import NOTHING_SAID, Drawing
-from .faults import Notice, and_more, error, listed, note
+from .faults import Notice, and_more, error, listed, note, warning
 from .names import any_may_be_copies, bare_name, numbered, without_number
 from .nearest import folded, nearest
 from .schedule import ComponentSpec, Schedule
@@ -63,8 +63,8 @@ class RunNames:
     ----------
     drawing
         The drawing.
-    other_runs
-        Names of runs in other drawings that share the schedule.
+    others
+        Names of the runs in each other drawing that shares the schedule.
     each_alone
         Whether each name means one run, as in a schedule that a drawing was asked for.
     """
@@ -72,7 +72,7 @@ class RunNames:
     def __init__(
         self,
         drawing: Drawing,
-        other_runs: Collection[str] = (),
+        others: Sequence[Collection[str]] = (),
         each_alone: bool = False,
     ) -> None:
         self._names = list(dict.fromkeys(drawing.names))
@@ -81,7 +81,13 @@ class RunNames:
         for run, name in enumerate(drawing.names):
             for label in labels(drawing, run):
                 self._by_label.setdefault(label, []).append(name)
-        self._elsewhere = {*other_runs, *map(bare_name, other_runs)}
+        self._others = [set(names) for names in others]
+        self._elsewhere = {
+            one
+            for names in self._others
+            for name in names
+            for one in (name, bare_name(name))
+        }
         self._each_alone = each_alone
         self._unnumbered: dict[str, list[str]] = {}
         self._plain = {name: self._without_number(name) for name in self._names}
@@ -93,14 +99,19 @@ class RunNames:
         """Runs of a name as it is drawn, else of a name without its section.
 
         Last of all those whose section is another than in the name: it was changed
-        since. A name that several runs were given means each of them; one with the
-        number of a copy means that run alone, with 1 the one that has no number.
+        since, or is another in a drawing that shares the schedule. A name that several
+        runs were given means each of them; one with the number of a copy means that run
+        alone, with 1 the one that has no number.
         """
         if name in self._drawn:
             return self._with_copies(name, [name])
         found = self._by_label.get(name, [])
-        if found or name in self._elsewhere:
+        if found:
             return self._with_copies(name, found)
+        runs = self._with_other_section(name)
+        return self._not_beside(name, runs) if self.is_lent(name) else runs
+
+    def _with_other_section(self, name: str) -> list[str]:
         bare, number = numbered(name)
         if number:
             return self._by_number.get((bare, number), []) if bare else []
@@ -114,6 +125,16 @@ class RunNames:
         if bare.endswith(FIRST) and not found:
             return self._first(bare.removesuffix(FIRST))
         return self._with_copies(bare, found) or self._alike.get(bare, [])
+
+    def _not_beside(self, name: str, runs: list[str]) -> list[str]:
+        """Those of some runs that no drawing has which has a run of that name too.
+
+        There the two stand side by side, so that neither is the other of another size.
+        """
+        own = {name, name.removesuffix(FIRST)}
+        with_both = (names for names in self._others if not own.isdisjoint(names))
+        beside = {without_number(run) for names in with_both for run in names}
+        return [run for run in runs if without_number(run) not in beside]
 
     @cached_property
     def _by_number(self) -> dict[tuple[str, str], list[str]]:
@@ -132,6 +153,13 @@ class RunNames:
     def are_alike(self, name: str, runs: Collection[str]) -> bool:
         """Whether runs found for a name were given one name, so that it means each."""
         return self._is_plain(name) and len({self._plain[run] for run in runs}) == 1
+
+    def is_lent(self, name: str) -> bool:
+        """Whether a name is that of a run in another drawing, and of none here."""
+        own = {name, name.removesuffix(FIRST)}
+        return not any(
+            one in self._drawn or one in self._by_label for one in own
+        ) and any(not own.isdisjoint(names) for names in self._others)
 
     def is_elsewhere(self, name: str) -> bool:
         """Whether another drawing has it, by its name there or without a section."""
@@ -200,8 +228,8 @@ class RunNames:
 
 
 def with_drawn_names(
-    schedule: Schedule, drawing: Drawing, other_runs: Collection[str] = ()
-) -> tuple[Schedule, list[Notice]]:
+    schedule: Schedule, drawing: Drawing, others: Sequence[Collection[str]] = ()
+) -> tuple[Schedule, list[Notice], list[Notice]]:
     """Call every run that a schedule names outside its terminals as it is drawn.
 
     Parameters
@@ -213,17 +241,19 @@ def with_drawn_names(
         is that with a section, as in 'B2 D280mm', or with another section. What is said
         by a name that several runs were given is said of each, but of those of which
         the same place says something by their names with a number.
-    other_runs
-        Names of runs in other drawings that share the schedule; what it says of these
-        is left out.
+    others
+        Names of the runs in each other drawing that shares the schedule. What it says
+        of these is said of that run here whose name is the same but for its section,
+        where the schedule says nothing of it by its own name and no other drawing has
+        both; else it is left out.
 
     Returns
     -------
-    schedule, faults
-        The schedule, the same object where it needs no change, and a fault for each
+    schedule, faults, notices
+        The schedule, the same object where it needs no change; a fault for each
         name that no run goes by, or runs of different names, or several where one is
         wanted; that name is kept. That of the source is kept where several may be
-        meant: their free ends tell.
+        meant: their free ends tell. Last what is to be said of names of others.
     """
     named = list(schedule.named_runs)
     if schedule.source.run is not None:
@@ -232,8 +262,8 @@ def with_drawn_names(
     if all(name in drawn for _, name in named) and (
         schedule.shared is not None or not named or not any_may_be_copies(drawn)
     ):
-        return schedule, []
-    find = RunNames(drawing, other_runs, schedule.shared is not None)
+        return schedule, [], []
+    find = RunNames(drawing, others, schedule.shared is not None)
     known = {name for where, name in schedule.shared or {} if where == "[source]"}
     faults = []
     for where, name in dict.fromkeys(named):
@@ -241,12 +271,47 @@ def with_drawn_names(
         if len(runs) > 1 and not find.are_alike(name, runs):
             what = f"{len(runs)} runs of the drawing go by '{name}': {_some(runs)}"
             remedy = "write the name in full"
+            if find.is_lent(name):
+                if where != "[source]":
+                    continue  # left out, which is said
+                remedy = f"give {drawing.file} a schedule of its own"
         elif not runs and (where == "[source]" or not find.is_elsewhere(name)):
             what, remedy = f"the drawing has no run '{name}'", find.instead(name)
         else:
             continue
         faults.append(error(f"{schedule.file}, {where}", what, remedy))
     shared: dict[tuple[str, str], list[str]] = {}
+    meant: dict[str, list[str]] = {}  # runs that a name of another drawing is taken for
+    left_out: list[Notice] = []
+
+    def is_left_out(where: str, name: str, runs: list[str]) -> bool:
+        """Whether a run of another drawing may be none here or several, noting it."""
+        what, why = f"what {schedule.file} says of '{name}'", ""
+        if len(runs) > 1 and not find.are_alike(name, runs):
+            why = f"{len(runs)} runs have that name with other sections: {_some(runs)}"
+        elif where == "[sections]":
+            sized = [run for run in runs if _has_section(drawing, run)]
+            what = f"the section that {schedule.file} says of '{name}'"
+            why = f"here {_some(sized)} has one in the drawing" if sized else ""
+        if not why:
+            meant[name] = runs
+            return False
+        left_out.append(
+            warning(
+                drawing.file,
+                f"{what}, a run of another drawing, is left out, as {why}",
+                "say it by the name here too, or give this drawing a schedule of its "
+                "own",
+            )
+        )
+        return True
+
+    def one_run(where: str, name: str, other: str, run: str) -> None:
+        remedy = "delete one of the two"
+        if find.is_lent(name):
+            remedy = f"say it of '{run}' by that name"
+        what = f"'{name}' is the same run as '{other}'"
+        faults.append(error(f"{schedule.file}, {where}", what, remedy))
 
     def renamed(
         where: str, entries: Mapping[str, T], beside: Collection[str] = ()
@@ -260,36 +325,60 @@ def with_drawn_names(
         entries: Mapping[tuple[str, int], T],
         beside: Collection[tuple[str, int]] = (),
     ) -> dict[tuple[str, int], T]:
-        """Entries by runs; what they or those beside them say of one run alone wins."""
-        alone = {
-            (runs[0], number)
-            for name, number in (*entries, *beside)
-            if len(runs := find(name)) == 1
-        }
+        """Entries by runs; of those of one run the nearest name of it wins.
+
+        A name of one run alone goes before one of several, here or beside them; of each
+        a name that is drawn here before that of another drawing.
+        """
+
+        def rank(name: str) -> tuple[bool, bool]:
+            return len(find(name)) > 1, find.is_lent(name)
+
+        first: dict[tuple[str, int], tuple[bool, bool]] = {}
+        for name, number in (*entries, *beside):
+            for run in find(name):
+                key = run, number
+                first[key] = min(rank(name), first.get(key, (True, True)))
         out: dict[tuple[str, int], T] = {}
         by: dict[tuple[str, int], str] = {}
         for (name, number), value in entries.items():
-            runs = find(name)
-            if not runs and find.is_elsewhere(name):
+            every = find(name)
+            runs = [run for run in every if first[run, number] == rank(name)]
+            if not every and find.is_elsewhere(name):
                 continue
-            if not runs or not (len(runs) == 1 or find.are_alike(name, runs)):
+            if find.is_lent(name):
+                if not runs or is_left_out(where, name, every):
+                    continue
+            elif not every or not (len(every) == 1 or find.are_alike(name, every)):
                 out[name, number] = value
                 continue
-            if len(runs) > 1:
-                runs = [run for run in runs if (run, number) not in alone]
+            if len(every) > 1:
                 shared.setdefault((shared_place(where, number), name), []).extend(runs)
             for run in runs:
                 key = run, number
                 if key in out:
-                    what = f"'{name}' is the same run as '{by[key]}'"
-                    place = f"{schedule.file}, {where}"
-                    faults.append(error(place, what, "delete one of the two"))
+                    one_run(where, name, by[key], run)
                 out[key], by[key] = value, name
         return out
 
     def components() -> Iterator[ComponentSpec]:
+        by = {
+            (run, spec.name): spec.run
+            for spec in schedule.components
+            if not find.is_lent(spec.run)
+            for run in find(spec.run)
+        }
+        own = set(by)
         for spec in schedule.components:
             runs = find(spec.run)
+            where = f"[[component]] '{spec.name}'"
+            if runs and find.is_lent(spec.run):
+                keys = [(run, spec.name) for run in runs]
+                if not own.isdisjoint(keys) or is_left_out(where, spec.run, runs):
+                    continue
+                for key in keys:
+                    if by.setdefault(key, spec.run) != spec.run:
+                        one_run(where, spec.run, by[key], key[0])
             if len(runs) == 1:
                 yield replace(spec, run=runs[0])
             elif runs and spec.at is not None:
@@ -299,7 +388,7 @@ def with_drawn_names(
             if len(runs) > 1 and spec.at is None and find.are_alike(spec.run, runs):
                 faults.append(
                     error(
-                        f"{schedule.file}, [[component]] '{spec.name}'",
+                        f"{schedule.file}, {where}",
                         f"it stands in one run, and {len(runs)} runs of the drawing "
                         f"were given the name '{spec.run}': {_some(runs)}",
                         f"write {told_apart(find, runs)}the place, at = [...]",
@@ -310,12 +399,14 @@ def with_drawn_names(
     wanted = source.run
     if wanted is not None and wanted not in known:
         runs = find(wanted)
+        if runs and find.is_lent(wanted):
+            meant[wanted] = runs
         if len(runs) == 1:
             source = replace(source, run=runs[0])
         elif find.are_alike(wanted, runs):
             shared["[source]", wanted] = runs
     walls = schedule.run_materials, schedule.run_roughness  # one rules out the other
-    return replace(
+    said = replace(
         schedule,
         source=source,
         components=tuple(components()),
@@ -334,7 +425,9 @@ def with_drawn_names(
             "[[transitions.exception]]", schedule.transition_exceptions
         ),
         shared=_shared(schedule, shared, find),
-    ), list(dict.fromkeys(faults))
+    )
+    notices = [*left_out, *_lent_notices(schedule, drawing, meant)]
+    return said, list(dict.fromkeys(faults)), list(dict.fromkeys(notices))
 
 
 def shared_place(where: str, bend: int = 0) -> str:
@@ -373,6 +466,24 @@ def shared_notices(schedule: Schedule) -> list[Notice]:
     ]
 
 
+def _lent_notices(
+    schedule: Schedule, drawing: Drawing, meant: Mapping[str, list[str]]
+) -> list[Notice]:
+    """Say which runs a schedule's names of runs in other drawings were taken for."""
+    if not meant:
+        return []
+    words = [f"'{name}' means {_some(runs)}" for name, runs in meant.items()]
+    return [
+        note(
+            drawing.file,
+            f"names that {schedule.file} has from another drawing are taken without "
+            f"their section: {', '.join(words[:_LISTED])}"
+            + and_more(len(words) - _LISTED),
+            "where a run is made otherwise, say so by its own name too",
+        )
+    ]
+
+
 def _shared(
     schedule: Schedule, found: Mapping[tuple[str, str], list[str]], find: RunNames
 ) -> dict[tuple[str, str], tuple[str, ...]]:
@@ -382,6 +493,11 @@ def _shared(
         now = [find(run) for run in runs]
         out[key] = tuple(dict.fromkeys(run for runs in now for run in runs))
     return out
+
+
+def _has_section(drawing: Drawing, run: str) -> bool:
+    """Whether the drawing says the section of a run."""
+    return not np.isnan(drawing.width[drawing.names.index(run)])
 
 
 def _some(runs: list[str]) -> str:

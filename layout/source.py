@@ -18,6 +18,7 @@ from .topology import Topology
 # supply, and so may its louvres.
 _DRAWS_AIR = ("exhaust", "extract", "return")
 _IN_EXHAUSTS = ("exhaust", "extract", "cowl")
+_FEW = 3
 _HOW = (
     'say it in the schedule ([source] run = "..." or at = ["0 m", "0 m", '
     '"3 m"]) or give one run the attribute source = true'
@@ -189,8 +190,38 @@ def _find_node(topology: Topology, schedule: Schedule) -> tuple[int, str]:
         drawing.file,
         f"nothing says which of the {len(free)} free ends is the source ({places}"
         f"{', ...' if len(free) > 6 else ''})",
-        _HOW,
+        _HOW + between_words(topology),
     )
+
+
+def between_words(topology: Topology) -> str:
+    """Where the fan may stand between two runs, as a remedy goes on; often nothing."""
+    places = [topology.place_key(node) for node in between_runs(topology)]
+    if not places:
+        return ""
+    return f"; of a fan that stands between two runs {' or '.join(places)}"
+
+
+def between_runs(topology: Topology) -> dict[int, tuple[int, int]]:
+    """Two runs at each node at which no other meets, where the fan may stand.
+
+    None where there are more than a few: they are pieces of long ducts.
+    """
+    ends, run = topology.ends.ravel(), topology.run.repeat(2)
+    order = ends.argsort(kind="stable")
+    nodes, first, count = np.unique(ends[order], return_index=True, return_counts=True)
+    first, run = first[count == 2], run[order]
+    found = {
+        node: (one, other)
+        for node, one, other in zip(
+            nodes[count == 2].tolist(),
+            run[first].tolist(),
+            run[first + 1].tolist(),
+            strict=True,
+        )
+        if one != other
+    }
+    return found if len(found) <= _FEW else {}
 
 
 def named_sources(drawing: Drawing, schedule: Schedule) -> list[int]:

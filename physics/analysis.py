@@ -14,6 +14,7 @@ from elbowroom.layout import (
     Section,
     kink_words,
     place_words,
+    pressure_words,
     sum_from_root,
 )
 
@@ -252,6 +253,11 @@ class Analysis:
             If there is no OpenGL here, with what to install.
         """
         return picture_of(self, **how)
+
+    def __repr__(self) -> str:
+        """In short, as all its arrays would fill the screen."""
+        file, loss = self.graph.drawing.file, pressure_words(self.critical_loss)
+        return f"<Analysis of {file}: {loss} {self.critical_words}>"
 
     def _repr_html_(self) -> str:
         return analysis_html(self)

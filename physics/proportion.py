@@ -105,7 +105,7 @@ def proportion(
         with the largest sizes that the limits allow either, or a velocity is needed
         that nothing says.
     """
-    schedule, faults = with_drawn_names(schedule, drawing)
+    schedule, faults, _ = with_drawn_names(schedule, drawing)
     if faults:
         raise BadInput(faults)
     drawing = with_run_words(drawing, schedule)

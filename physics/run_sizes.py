@@ -347,6 +347,25 @@ def what_helps(
     return helps
 
 
+def serves_within(
+    analysis: Analysis, choices: Sequence[Choice], aim: Aim, run: int, side: float
+) -> bool:
+    """Whether a size of a run, its number, keeps the aim with no side above one, m.
+
+    The others as of `what_helps`.
+    """
+    chosen = _by_run(analysis, choices)
+    if run not in chosen:
+        return False
+    duct, choice = _fullest(analysis, run), chosen[run]
+    least = _least_areas(analysis, _largest_velocities(analysis, aim))[run]
+    before, drawn = _run_before(analysis, duct, chosen), choice.drawn or BEGUN
+    is_main = bool(feeds_several(analysis.graph)[duct])
+    held = replace(aim, highest=side, widest=side)
+    bound = _found(analysis, duct, held, drawn, float(least), is_main, before)[1]
+    return bound not in UNMET
+
+
 def _by_run(analysis: Analysis, choices: Sequence[Choice]) -> dict[int, Choice]:
     """Choices by the numbers of their runs."""
     by_name = {choice.run: choice for choice in choices}

@@ -49,6 +49,7 @@ from .run_sizes import (
     WIDTH,
     Aim,
     Choice,
+    serves_within,
     unpaid_by_regain,
     what_helps,
 )
@@ -111,7 +112,8 @@ def sizing_notices(
     helps = what_helps(after, choices, aimed)
     notices = _unsized(after, choices, aimed, helps) + _airless(after, choices)
     notices += _left_round(after, choices, aim)
-    notices += _beyond_their_mains(after) + _unbuildable(after, before)
+    notices += _beyond_their_mains(after, choices, aimed)
+    notices += _unbuildable(after, before)
     notices += _unkept(after, choices, aim, before, helps)
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
     notices += _too_small(after, choices, aimed, helps, aim.rate is not None)
@@ -144,28 +146,60 @@ def _coefficients_kept(after: Analysis, before: Analysis | None) -> list[Notice]
     ]
 
 
-def _beyond_their_mains(after: Analysis) -> list[Notice]:
+def _beyond_their_mains(
+    after: Analysis, choices: Sequence[Choice], aim: Aim
+) -> list[Notice]:
     """Say which branches do not fit in the side of the main that they leave."""
     graph = after.graph
-    beyond = branches_beyond(graph.ducts, graph.legs)
-    names = [graph.drawing.names[int(graph.ducts.run[duct])] for duct in beyond]
-    if not names:
+    ducts, drawing = graph.ducts, graph.drawing
+    beyond = branches_beyond(ducts, graph.legs)
+    if not beyond:
         return []
-    plural = len(set(names)) > 1
-    them = "them" if plural else "it"
-    larger = "" if graph.schedule.may_carry_dust else ", or a larger duct before"
+    common = dict(
+        zip(graph.legs.duct.tolist(), graph.legs.common.tolist(), strict=True)
+    )
+    names: dict[str, bool] = {}  # whether a smaller size serves
+    mains = []
+    for duct, more in beyond.items():
+        run, main = int(ducts.run[duct]), int(ducts.run[common[duct]])
+        side = float(max(ducts.width[duct], ducts.height[duct])) - more
+        serves = serves_within(after, choices, aim, run, side)
+        name = drawing.names[run]
+        names[name] = names.get(name, True) and serves
+        mains.append(drawing.names[main])
+    ways = []
+    if some := sorted(name for name, serves in names.items() if serves):
+        ways.append(f"give {listed(some)} a max_width and max_height under [limits]")
+    other = [run for run in names if not names[run]]
+    if (
+        some := sorted(c.run for c in choices if c.run in other and _is_round(c))
+    ) and not graph.schedule.may_carry_dust:
+        ways.append(
+            f"give {listed(some)} a section with sides under [sections], as no "
+            "smaller round one serves"
+        )
+    if not graph.schedule.may_carry_dust:
+        ways.append(
+            f"write a larger section of {listed(sorted(set(mains)))} under "
+            "[sections], with as_drawn = true under [limits]"
+        )
+    plural = len(names) > 1
     return [
         warning(
-            graph.drawing.file,
-            f"with these sizes {listed(sorted(set(names)))} "
+            drawing.file,
+            f"with these sizes {listed(sorted(names))} "
             f"{'are' if plural else 'is'} larger than the side of the duct that "
             f"{'they leave' if plural else 'it leaves'}, by up to "
             f"{length_words(max(beyond.values()))}",
-            f"give {them} a max_width or max_height under [limits]{larger}",
+            ", or ".join(ways) or _ASK,
             effect="such a takeoff needs a piece that changes shape, which is counted "
             "nowhere",
         )
     ]
+
+
+def _is_round(choice: Choice) -> bool:
+    return choice.chosen.shape == Shape.ROUND
 
 
 def _unbuildable(after: Analysis, before: Analysis | None) -> list[Notice]:

@@ -61,12 +61,9 @@ PLENUM = {"a": Attributes(source=True, source_at_end=False)}
 def reading_room(name: str) -> Analysis:
     folder = EXAMPLES / "reading_room"
     plan = read_schedule(folder / "schedule.toml")
-    others = {
-        run
-        for other in ("under", "flatten", "sidestep")
-        for run in read(folder / f"{other}.glb").names
-    }
-    return analyse(build(read(folder / f"{name}.glb"), plan, other_runs=others))
+    routes = ("under", "flatten", "sidestep")
+    others = [read(folder / f"{other}.glb").names for other in routes]
+    return analyse(build(read(folder / f"{name}.glb"), plan, other_drawings=others))
 
 
 # --- duct networks solved elsewhere (network_reference.json names its methods)

@@ -1,5 +1,6 @@
 """A drawing written in another format is the same drawing."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -41,17 +42,13 @@ PLANS = ["schedule.toml", "schedule.toml", "house.schedule.toml"]
 
 def losses(drawing: Drawing, plan: Path) -> dict[str, float]:
     said, _ = with_airflows(read_schedule(plan))
-    found = analyse(build(drawing, said, other_runs=_others(plan)))
+    found = analyse(build(drawing, said, other_drawings=_others(plan)))
     return dict(zip(found.graph.terminals.name, found.path_loss.tolist(), strict=True))
 
 
-def _others(plan: Path) -> set[str]:
-    return {
-        run
-        for path in plan.parent.glob("*.glb")
-        if path.stem != "beam"
-        for run in read(path).names
-    }
+def _others(plan: Path) -> list[Sequence[str]]:
+    paths = plan.parent.glob("*.glb")
+    return [read(path).names for path in paths if path.stem != "beam"]
 
 
 @pytest.mark.parametrize("suffix", ["glb", "dxf", "vtp"])

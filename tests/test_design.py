@@ -50,6 +50,7 @@ from elbowroom.layout import (
     round_section,
     solids,
     units,
+    write,
 )
 from elbowroom.physics import (
     UNMET,
@@ -785,7 +786,9 @@ def test_ducts_that_may_carry_dust_are_not_sized_for_comfort(
     fast = by_run["trunk"].velocity > 7.0  # the limit is 6.6 m/s
     assert fast == plan.may_carry_dust
     said = " ".join(notice.remedy for notice in found.notices)
-    advice = re.search(r"allow more|larger duct before|lower velocit|more height", said)
+    advice = re.search(
+        r"allow more|a larger section of|lower velocit|more height", said
+    )
     assert bool(advice) != plan.may_carry_dust
     assert ("before a larger section is taken" in said) == plan.may_carry_dust
 
@@ -2223,6 +2226,139 @@ def test_json_of_the_commands(
     command, *rest = words
     assert main([command, str(HOUSE), *rest, "--json"]) == 0
     validate(json.loads(capsys.readouterr().out), name)
+
+
+@pytest.mark.parametrize(
+    ("command", "schema"),
+    [
+        ("operate", "operation"),
+        ("proportion", "proportions"),
+        ("improve", "remedies"),
+        ("quantities", "quantities"),
+    ],
+)
+@pytest.mark.parametrize("words", [[], ["--return", "back.toml"]])
+def test_what_is_to_be_said_of_a_drawing_is_said_wherever_it_is_designed_with(
+    command: str,
+    schema: str,
+    words: list[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A branch 30 mm short of its main, and a terminal that has half of the total."""
+    monkeypatch.chdir(tmp_path)
+    text = """unit = "mm"
+    up = "z"
+    [[run]]
+    name = "trunk 400x250"
+    points = [[0, 0, 3200], [8000, 0, 3200]]
+    flow = "250 L/s"
+    source = "start"
+    [[run]]
+    name = "office D250"
+    points = [[4000, 30, 3200], [4000, 3000, 3200]]
+    flow = "150 L/s"
+    """
+    Path("gap.toml").write_text(text)
+    Path("back.toml").write_text(text)
+    Path("gap.schedule.toml").write_text(
+        '[fan]\ntotal_pressure = "60 Pa"\n[rooms]\ntotal_airflow = "500 L/s"\n'
+        '[terminals.trunk]\nshare = "50 %"\n'
+    )
+    assert main([command, "gap.toml", "--json", *words]) == 0
+    result = json.loads(capsys.readouterr().out)
+    validate(result, schema)
+    sides = [result, *(result["returns"] if command == "quantities" else [])]
+    said = [flag["sentence"] for side in sides for flag in side["flags"]]
+    files = ["gap.toml", "back.toml"] if words else ["gap.toml"]
+    for file in files:
+        (loose,) = (one for one in said if one.startswith(f"{file}, run 'office"))
+        assert "that the source does not reach" in loose
+    assert any("total airflow of" in one for one in said)
+
+
+def test_transitions_of_a_sized_route_have_the_sections_beside_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In extras and in names; the opening of a branch stays as it is drawn."""
+    monkeypatch.chdir(tmp_path)
+    change = "change 500x300-400x300", "change 400x300-300x300"
+    wide, mid, slim = (
+        rectangular(0.5, 0.3),
+        rectangular(0.4, 0.3),
+        rectangular(0.3, 0.3),
+    )
+    runs: list[tuple[str, list[list[float]], Section]] = [
+        ("trunk 500x300", [[0, 0, 3], [8, 0, 3]], wide),
+        (change[0], [[8, 0, 3], [8.5, 0, 3]], mid),
+        ("on 400x300", [[8.5, 0, 3], [12, 0, 3]], mid),
+        (change[1], [[12, 0, 3], [12.5, 0, 3]], slim),
+        ("end 300x300", [[12.5, 0, 3], [16, 0, 3]], slim),
+        ("mouth 400x300", [[4, 0, 3], [4, 0.5, 3]], mid),
+        ("branch 300x200", [[4, 0.5, 3], [4, 4, 3]], rectangular(0.3, 0.2)),
+    ]
+    words = {name: Attributes(transition=True) for name in (*change, "mouth 400x300")}
+    words["trunk 500x300"] = Attributes(source=True, source_at_end=False)
+    write(drawing_from_runs(runs, attributes=words), Path("a.glb"))
+    plan = '[terminals]\nend.flow = "300 L/s"\nbranch.flow = "300 L/s"\n'
+    Path("schedule.toml").write_text(plan)
+    assert main(["proportion", "a.glb", "--rate", "3 Pa/m", "--out", "b.glb"]) == 0
+    sized = read(Path("b.glb"))
+    graph = build(sized, read_schedule(Path("schedule.toml")))
+    said = " ".join(notice.sentence for notice in graph.notices)
+    assert "the name says" not in said
+    assert "not used" not in said
+    sections = {run.name: run.section for run in sized.runs}
+    assert sections["mouth"] == mid
+    assert sections["on"] != mid
+    assert {name for name in sections if "change" in name} == {
+        "change -",
+        "change - (2)",
+    }
+
+
+@pytest.mark.parametrize(
+    ("branch", "advice", "words"),
+    [
+        (
+            round_section(0.2),
+            "give 'branch' a section with sides under [sections], as no smaller round",
+            {"sections": {"branch": rectangular(0.3, 0.3)}},
+        ),
+        (
+            round_section(0.2),
+            "or write a larger section of 'trunk' under [sections], with as_drawn",
+            {
+                "sections": {"trunk": rectangular(0.5, 0.35)},
+                "limits": {"trunk": RunLimits(is_kept=True)},
+            },
+        ),
+        (
+            rectangular(0.2, 0.35),
+            "give 'branch' a max_width and max_height under [limits], or",
+            {"limits": {"branch": RunLimits(0.3, 0.3)}},
+        ),
+    ],
+)
+def test_what_is_advised_of_a_branch_larger_than_the_side_of_its_main_helps(
+    branch: Section, advice: str, words: dict[str, Any]
+) -> None:
+    drawing = drawing_from_runs(
+        [
+            ("trunk", [[0, 0, 3], [8, 0, 3]], rectangular(0.6, 0.3)),
+            ("branch", [[4, 0, 3], [4, 5, 3]], branch),
+        ],
+        attributes={"trunk": Attributes(source=True, source_at_end=False)},
+    )
+    ends = {"trunk": TerminalSpec(0.45), "branch": TerminalSpec(0.35)}
+    plan, aim = Schedule(terminals=ends), Aim(rate=0.8)
+    said = proportion(drawing, plan, aim).notices
+    (beyond,) = (one for one in said if "larger than the side" in one.what)
+    assert advice in beyond.remedy
+    mended = proportion(drawing, replace(plan, **words), aim)
+    assert not any("larger than the side" in one.what for one in mended.notices)
+    assert not any("allow no size" in one.what for one in mended.notices)
 
 
 def test_the_sized_route_is_written_and_reads_as_sized(

@@ -129,6 +129,24 @@ def test_without_a_source_each_free_end_is_offered(tmp_path: Path) -> None:
     assert graph.topology.nodes[graph.source.node].tolist() == [8, 0, 3]
 
 
+def test_a_place_between_two_runs_is_offered_to_the_fan(tmp_path: Path) -> None:
+    """A return of two legs that meet there: each has an end of its own."""
+    drawing = drawing_from_runs(
+        [
+            ("left", [[0, 0, 3], [4, 0, 3], [4, 3, 3]], CUT),
+            ("right", [[4, 3, 3], [9, 3, 3]], CUT),
+        ]
+    )
+    text = draft(drawing)
+    (line,) = (one for one in text.splitlines() if "between 'left' and 'right'" in one)
+    place = line.removeprefix("# ").partition("  #")[0]
+    with pytest.raises(BadInput) as bad:
+        build(drawing)
+    assert f"of a fan that stands between two runs {place}" in str(bad.value)
+    said = filled(text.replace(line, place), tmp_path)
+    assert sorted(build(drawing, said).terminals.name) == ["left", "right"]
+
+
 @pytest.mark.parametrize("marked", [True, False])
 def test_the_side_and_shut_ends_are_offered(marked: bool, tmp_path: Path) -> None:
     drawing = drawing_from_runs(

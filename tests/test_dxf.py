@@ -130,13 +130,19 @@ def test_a_layer_whose_section_is_in_doubt_is_named_where_it_is_left_out(
 ) -> None:
     document, model = drawn()
     model.add_line((0, 0, 3), (4, 0, 3), dxfattribs=LAYER)
-    for layer in ("riser 24x12", "grid"):
+    for layer in ("riser 24x12", "master 8in", "grid"):
         model.add_line((4, 0, 3), (9, 0, 3), dxfattribs={"layer": layer})
     drawing = read(saved(document, tmp_path))
     assert drawing.run_count == 1
-    (said,) = [n for n in drawing.notices if n.effect == "its lines were left out"]
+    said, other = (n for n in drawing.notices if "its lines were left out" in n.what)
     assert said.where == "plan.dxf, layer 'riser 24x12'"
     assert "'24x12' was not taken" in said.what
+    assert other.sentence == (
+        "plan.dxf, layer 'master 8in': its lines were left out: '8in' was not taken: "
+        "nothing says that it is a diameter; write 'D8in' if it is one."
+    )
+    (rest,) = (n for n in drawing.notices if "without a section" in n.what)
+    assert rest.what.endswith("were left out: 'grid'")
 
 
 def test_damage_is_told_with_its_line(tmp_path: Path) -> None:

@@ -48,6 +48,7 @@ from elbowroom.physics import (
     proportion,
     remedies,
 )
+from elbowroom.viewer import results
 
 SMALL, LARGE = round_section(0.3), round_section(0.5)
 TRUNK = rectangular(0.5, 0.3)
@@ -832,3 +833,16 @@ def test_a_section_of_many_metres_is_in_another_unit() -> None:
         "run 'main': its section is 9144×9144 mm (360×360 in), large for a duct" in said
     )
     assert sized(rectangular(2.5, 2.0), round_section(0.2)) == []
+
+
+def test_behind_a_bend_that_does_not_fit_is_no_straight_below_nothing() -> None:
+    points = np.array([[0, 0, 0], [3, 0, 0], [3, 0.3, 0], [6, 0.3, 0]])
+    drawing = drawing_from_runs(
+        [("a", points, round_section(0.5))],
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    analysis = analyse(build(drawing, Schedule(terminals={"a": TerminalSpec(0.3)})))
+    assert analysis.graph.ducts.straight.min() < 0.0
+    after = results.straight_after(analysis)[analysis.elements.kind == Kind.BEND]
+    assert after[0] == 0.0
+    assert after[1] > 2.0

@@ -412,7 +412,7 @@ def test_one_schedule_may_speak_of_the_runs_of_other_options() -> None:
     drawing = drawing_from_runs(
         [("a", [[0, 0, 0], [3, 0, 0], [3, 3, 0]], FLAT)], attributes=SOURCE
     )
-    bends = build(drawing, said, other_runs={"detour"}).bends
+    bends = build(drawing, said, other_drawings=[{"detour"}]).bends
     assert bends.construction.tolist() == [int(ElbowConstruction.SMOOTH)]
     with pytest.raises(BadInput, match="no run 'detour'"):
         build(drawing, said)
@@ -569,14 +569,14 @@ def test_a_terminal_of_another_drawing_says_which_lacks_it_and_how_to_mend_it() 
     plan = Schedule(terminals={"wye end": TerminalSpec(0.1)}, file="schedule.toml")
     short = replace(drawn(), file="short.glb")
     with pytest.raises(BadInput) as bad:
-        build(short, plan, other_runs={*short.names, "wye end", "B9"})
+        build(short, plan, other_drawings=[{*short.names, "wye end", "B9"}])
     assert (
         """[terminals."wye end"]: short.glb has no free end 'wye end', as another """
         "drawing has; give short.glb a schedule without this terminal, "
         "short.schedule.toml beside it"
     ) in str(bad.value)
     with pytest.raises(BadInput) as bad:
-        build(short, plan, other_runs=short.names)
+        build(short, plan, other_drawings=[short.names])
     assert "short.glb has no free end 'wye end'; " in str(bad.value)
     assert "another" not in str(bad.value)
 

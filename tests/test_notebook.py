@@ -26,6 +26,7 @@ needs_opengl = pytest.mark.skipif(
 def test_an_analysis_shows_itself() -> None:
     analysis = analyse(build(drawn()))
     html = analysis._repr_html_()
+    assert len(repr(analysis)) < 100  # without its arrays
     assert pressure_words(analysis.critical_loss) in html
     assert html.count("<tr>") == 13
     frame = analysis.to_frame()

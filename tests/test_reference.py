@@ -270,7 +270,7 @@ def test_the_reference_has_the_columns_of_the_tables_and_no_others(
         for command in CODE.findall(commands):
             assert left.pop((command, table)) == columns, line
     flags = written["analyse", "flags"]
-    for command in ("operate", "proportion", "improve"):
+    for command in ("operate", "proportion", "improve", "quantities"):
         assert left.pop((command, "flags"), flags) == flags
     assert left == {}
 

@@ -1,5 +1,6 @@
 """A schedule goes on fitting a drawing that was converted, and says what it misses."""
 
+import json
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -14,10 +15,13 @@ from elbowroom.layout import (
     BadInput,
     ComponentSpec,
     Drawing,
+    DuctGraph,
+    ElbowConstruction,
     ElbowRule,
     RunLimits,
     RunWords,
     Schedule,
+    Section,
     SourceSpec,
     TakeoffEntry,
     TerminalSpec,
@@ -232,7 +236,7 @@ def test_a_shared_schedule_may_name_runs_of_the_other_route(plan: Path) -> None:
     text = {("X9", 0): said.elbow_exceptions["T3", 0], **said.elbow_exceptions}
     shared = replace(said, elbow_exceptions=text)
     for name in ("X9", "X9 300×200 mm"):
-        graph = build(_sized(_drawing()), shared, other_runs={name})
+        graph = build(_sized(_drawing()), shared, other_drawings=[{name}])
         plain = build(_sized(_drawing()), said)
         assert (graph.bends.construction == plain.bends.construction).all()
 
@@ -262,10 +266,143 @@ def test_a_name_with_an_old_section_finds_the_run_of_that_name(tmp_path: Path) -
     names = ["T1 600x300 mm", "T1 500x300 mm", *drawing.names[2:]]
     with pytest.raises(BadInput, match="2 runs of the drawing go by 'T1 777x333 mm'"):
         build(replace(drawing, names=names), old)
-    # A name in full in another drawing that shares the schedule is meant for that one.
-    plan = replace(old, sections={"T2 777x333 mm": rectangular(0.5, 0.5)})
-    graph = build(drawing, plan, other_runs={"T2 777x333 mm"})
-    assert not (graph.ducts.width == 0.5).any()
+
+
+OLD, NEW, ROUND = "office D250", "office D315", round_section(0.3)
+SPOKEN = Schedule(  # of the office by the name that it has in another drawing
+    terminals={"trunk": TerminalSpec(0.2), "office": TerminalSpec(0.3)},
+    run_roughness={OLD: 1e-3},
+    takeoff_exceptions={OLD: TakeoffEntry.CONICAL},
+    components=(ComponentSpec(OLD, "silencer", 15.0),),
+    elbow_exceptions={(OLD, 1): ElbowRule(ElbowConstruction.MITRED)},
+    file="s.toml",
+)
+
+
+def _office(*names: str, size: Section | None = ROUND) -> Drawing:
+    """Branches of those names, each with an elbow, from a trunk with the source."""
+    branches = [
+        (name, [[4 + at, 0, 3], [4 + at, 3, 3], [4 + at, 3, 6]], size)
+        for at, name in enumerate(names)
+    ]
+    trunk = ("trunk", [[0, 0, 3], [8, 0, 3]], rectangular(0.5, 0.4))
+    words = {"trunk": Attributes(source=True, source_at_end=False)}
+    return drawing_from_runs([trunk, *branches], attributes=words, file="b.toml")
+
+
+def _notices(graph: DuctGraph) -> list[str]:
+    return [said.sentence for said in graph.notices if "another" in said.sentence]
+
+
+@pytest.mark.parametrize("others", [[{OLD}], [{OLD}, {NEW}]])
+def test_a_name_of_another_drawing_finds_the_run_of_another_section(
+    others: list[set[str]],
+) -> None:
+    """The losses are those that the drawing has with the schedule alone."""
+    alone = analyse(build(_office(NEW), SPOKEN))
+    graph = build(_office(NEW), SPOKEN, other_drawings=others)
+    assert analyse(graph).path_loss.tolist() == alone.path_loss.tolist()
+    assert graph.schedule.run_roughness == {NEW: 1e-3}
+    (said,) = _notices(graph)
+    assert f"'{OLD}' means '{NEW}'; where a run is made otherwise" in said
+
+
+def test_what_a_schedule_says_of_a_run_by_its_own_name_goes_first() -> None:
+    own = ComponentSpec(NEW, "silencer", 9.0)
+    coil = ComponentSpec(OLD, "coil", 8.0)
+    plan = replace(
+        SPOKEN,
+        run_roughness={OLD: 1e-3, NEW: 2e-3},
+        components=(*SPOKEN.components, coil, own),
+    )
+    said = build(_office(NEW), plan, other_drawings=[{OLD}]).schedule
+    assert said.run_roughness == {NEW: 2e-3}
+    assert said.components == (replace(coil, run=NEW), own)
+    assert said.takeoff_exceptions == {NEW: TakeoffEntry.CONICAL}
+    # Of a name for several the one with a number, by whichever section.
+    plan = replace(
+        SPOKEN,
+        components=(),
+        run_roughness={"office": 2e-3, f"{OLD} (2)": 1e-3},
+        terminals={**SPOKEN.terminals, "office (2)": TerminalSpec(0.1)},
+    )
+    graph = build(
+        _office(NEW, f"{NEW} (2)"), plan, other_drawings=[{OLD, f"{OLD} (2)"}]
+    )
+    assert graph.schedule.run_roughness == {NEW: 2e-3, f"{NEW} (2)": 1e-3}
+
+
+def test_a_run_that_stands_beside_it_in_another_drawing_is_not_the_same() -> None:
+    graph = build(_office(NEW), SPOKEN, other_drawings=[{OLD, NEW}])
+    assert (graph.schedule.run_roughness, graph.schedule.components) == ({}, ())
+    assert not _notices(graph)
+    # The first of several is found by its number in whichever it stands.
+    plan = replace(SPOKEN, components=(), run_roughness={f"{NEW} (1)": 1e-3})
+    graph = build(_office(NEW), plan, other_drawings=[{OLD, NEW}])
+    assert graph.schedule.run_roughness == {NEW: 1e-3}
+    assert not _notices(graph)
+
+
+def test_a_name_of_another_drawing_that_may_mean_two_runs_is_left_out_and_said() -> (
+    None
+):
+    drawing = _office(NEW, "office D200")
+    ends = {"trunk": TerminalSpec(0.2), NEW: TerminalSpec(0.3)}
+    ends["office D200"] = TerminalSpec(0.1)
+    plan = replace(SPOKEN, terminals=ends)
+    graph = build(drawing, plan, other_drawings=[{OLD}])
+    assert (graph.schedule.run_roughness, graph.schedule.components) == ({}, ())
+    (said,) = _notices(graph)
+    assert said.startswith(
+        f"b.toml: what s.toml says of '{OLD}', a run of another drawing, is left out, "
+        f"as 2 runs have that name with other sections: '{NEW}' and 'office D200'; say"
+    )
+    # Nor is the first of three sections guessed at.
+    plan = replace(
+        SPOKEN, components=(), run_roughness={OLD: 1e-3, "office D200": 2e-3}
+    )
+    with pytest.raises(BadInput, match=f"say it of '{NEW}' by that name"):
+        build(_office(NEW), plan, other_drawings=[{OLD}, {"office D200"}])
+
+
+def test_a_section_of_another_drawing_overrules_none_that_is_drawn() -> None:
+    plan = replace(SPOKEN, sections={OLD: round_section(0.25)})
+    graph = build(_office(NEW), plan, other_drawings=[{OLD}])
+    assert 0.25 not in graph.ducts.width
+    assert graph.schedule.run_roughness
+    said, _ = _notices(graph)
+    assert f"the section that s.toml says of '{OLD}', a run of another" in said
+    bare = _office(NEW, size=None)
+    assert 0.25 in build(bare, plan, other_drawings=[{OLD}]).ducts.width
+
+
+def test_options_are_compared_as_each_is_analysed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By one schedule, or by copies of it, whose names are of the first drawing."""
+    monkeypatch.chdir(tmp_path)
+    text = (
+        f'[[component]]\nrun = "{OLD}"\nname = "silencer"\nloss = "15 Pa"\n'
+        '[terminals]\ntrunk.flow = "200 L/s"\noffice.flow = "300 L/s"\n'
+    )
+    for name, run in (("a", OLD), ("b", NEW)):
+        write(_office(run), Path(f"{name}.glb"))
+        Path(f"{name}.schedule.toml").write_text(text)
+    alone = analyse(build(read("b.glb"), read_schedule(Path("b.schedule.toml"))))
+    for given in ([], ["--schedule", "a.schedule.toml"]):
+        assert main(["compare", "a.glb", "b.glb", "--json", *given]) == 0
+        first, second = json.loads(capsys.readouterr().out)["options"]
+        assert first["critical_loss_pa"] == second["critical_loss_pa"]
+        assert second["critical_loss_pa"] == pytest.approx(alone.critical_loss)
+    # One of its own may name no run of another option.
+    Path("b.schedule.toml").write_text(text.replace(OLD, "hall"))
+    of_hall = text.replace(OLD, "hall").replace("office.", "hall.")
+    Path("a.schedule.toml").write_text(of_hall)
+    write(_office("hall"), Path("a.glb"))
+    assert main(["compare", "a.glb", "b.glb"]) == 2
+    assert "b.schedule.toml, [[component]]: the drawing has no run 'hall'" in (
+        capsys.readouterr().err
+    )
 
 
 def test_a_draft_survives_what_proportion_writes(
@@ -732,11 +869,11 @@ def test_a_run_of_the_other_drawing_is_known_by_any_of_its_names(
     drawing = _namesakes("G1", "G2", "G3", "b", "b2")
     for name in (f"R{number} {size}".strip(), f"R {size}".strip() + number):
         plan = Schedule(source=source, terminals=ends, run_roughness={name: 1e-3})
-        graph = build(drawing, plan, other_runs=other)
+        graph = build(drawing, plan, other_drawings=[other])
         assert not graph.schedule.run_roughness
     plan = replace(plan, run_roughness={f"R (3) {size}".strip(): 1e-3})
     with pytest.raises(BadInput, match=r"the drawing has no run 'R \(3\)"):
-        build(drawing, plan, other_runs=other)
+        build(drawing, plan, other_drawings=[other])
 
 
 def test_what_a_component_is_told_to_write_is_read(tmp_path: Path) -> None:

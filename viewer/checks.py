@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from elbowroom.layout import (
+    Notice,
     counted,
     listed,
     power_words,
@@ -26,6 +27,7 @@ from elbowroom.physics import (
 
 from .display import CHECK_UNITS, Display, energy_words
 from .outlet import plain
+from .results import notice
 from .terminal import TerminalTable, right
 
 CAUTIONS = (
@@ -195,22 +197,28 @@ def quantity_tables(found: Quantities) -> dict[str, list[dict[str, Any]]]:
 
 
 def quantities_result(
-    sides: Sequence[Analysis], found: Sequence[Quantities]
+    sides: Sequence[Analysis],
+    found: Sequence[Quantities],
+    told: Sequence[Sequence[Notice]],
 ) -> dict[str, Any]:
     """Result of `quantities` as plain data, as `quantities.schema.json` says.
 
-    Of a layout, or of a supply and the returns behind it.
+    Of a layout, or of a supply and the returns behind it, with what is to be said of
+    each drawing.
     """
-    supply, *returns = map(_quantities_row, sides, found)
+    supply, *returns = map(_quantities_row, sides, found, told)
     return {"schema": "elbowroom.quantities/1", **supply, "returns": returns}
 
 
-def _quantities_row(analysis: Analysis, found: Quantities) -> dict[str, Any]:
+def _quantities_row(
+    analysis: Analysis, found: Quantities, told: Sequence[Notice]
+) -> dict[str, Any]:
     return {
         "file": analysis.graph.drawing.file,
         **quantity_tables(found),
         "joints": found.joints,
         "hangers": found.hangers,
+        "flags": [notice(said) for said in told],
     }
 
 

@@ -32,6 +32,7 @@ from .cli_inputs import (
     above_zero,
     analysed,
     input_files,
+    of_drawings,
     one_of,
     opened,
     planned,
@@ -51,7 +52,7 @@ from .cli_outputs import (
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from elbowroom.layout import Drawing, Notice, Schedule
+    from elbowroom.layout import Drawing, Notice, Schedule, Section
     from elbowroom.physics import Aim, Analysis, Proportions
 
 
@@ -137,8 +138,15 @@ def proportion(
     plan = planned(route, schedule, reading, obstacles, returns)
     metres = reading.joining_distance
     found = size_layout(drawing, plan.schedule, aim, metres, plan.solids)
-    told = (*_too_near(found.after, plan.returns), *_as_drawn(plan.returns.values()))
-    found = replace(found, notices=(*plan.notices, *found.notices, *told))
+    sides = [found.before or found.after, *plan.returns.values()]
+    told = (
+        *of_drawings(sides, will_change=True),
+        *plan.notices,
+        *found.notices,
+        *_too_near(found.after, plan.returns),
+        *_as_drawn(plan.returns.values()),
+    )
+    found = replace(found, notices=told)
     result = proportions_result(found, aim.method)
     if as_json:
         print_json(result)
@@ -201,9 +209,14 @@ def _write_sized(
     from elbowroom.layout import overruling_notices, with_sections, write
 
     chosen = {choice.run: choice.chosen for choice in found.choices}
+    graph, theirs = found.after.graph, dict[str, "Section"]()
+    for duct, run in enumerate(graph.ducts.run.tolist()):
+        words = drawing.attributes.get(run)
+        if words is not None and words.transition:  # what it begins with follows
+            theirs.setdefault(drawing.names[run], graph.section(duct))
     with written(out):
         for said in (
-            *write(with_sections(drawing, chosen), out),
+            *write(with_sections(drawing, theirs | chosen), out),
             *overruling_notices(drawing, asked, chosen),
         ):
             say(said.sentence)
@@ -287,6 +300,7 @@ def improve(
 
     found = remedies(analysis, clashes, display.side, watched)
     told = [
+        *of_drawings([analysis, *plan.returns.values()]),
         *kept_from_trying(analysis, display.side),
         *plan.notices,
         *_as_drawn(plan.returns.values()),
@@ -336,7 +350,8 @@ def operate(
     analysis = analysed(route, plan, reading)
     back = return_sides(returns, route, plan, reading)
     found = settle(analysis, chosen, back)
-    found = replace(found, notices=(*worked, *found.notices))
+    told = of_drawings([analysis, *back])
+    found = replace(found, notices=(*told, *worked, *found.notices))
     result = operation_result(analysis, found, back)
     if as_json:
         print_json(result)
@@ -368,6 +383,7 @@ def quantities(
     from .checks import print_quantities, quantities_result, quantity_tables
     from .display import DISPLAYS
     from .plan import tables_of_sides
+    from .tables import flag_table, print_notices
 
     display = one_of(units, DISPLAYS, "--units")
     reading = Reading(unit, up, tolerance, return_unit, return_up)
@@ -376,12 +392,20 @@ def quantities(
     sides = [analysed(route, plan, reading)]
     sides += return_sides(returns, route, plan, reading)
     found = [count(side) for side in sides]
+    told = [of_drawings([side]) for side in sides]
+    result = quantities_result(sides, found, told)
     if as_json:
-        print_json(quantities_result(sides, found))
+        print_json(result)
     else:
-        for side in sides:
+        for side, said in zip(sides, told, strict=True):
             print_quantities(side, count(side, display.side), display, new_console())
-    write_tables(tables_of_sides(list(map(quantity_tables, found))), csv, xlsx)
+            title = f"What to know of {side.graph.drawing.file}"
+            print_notices(said, new_console(), title)
+    tables = [
+        quantity_tables(one) | flag_table(row)
+        for one, row in zip(found, (result, *result["returns"]), strict=True)
+    ]
+    write_tables(tables_of_sides(tables), csv, xlsx)
     return 0
 
 

@@ -1,6 +1,6 @@
 """What the commands read: routes, schedules, solids, values of options."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -213,29 +213,40 @@ def _read_options(
     notices: "Sequence[Notice]",
     display: "Display",
 ) -> "tuple[list[Option], list[tuple[Gap, ...]]]":
-    """Options side by side, and room around each; a schedule may name runs of any."""
+    """Options side by side, and room around each.
+
+    A schedule may name runs of any option that it is for, of the others not.
+    """
     from elbowroom.layout import build
     from elbowroom.physics import Option, analyse, with_airflows
 
     from .gaps import clashes, gaps
 
     drawings = [reading.read(route) for route in routes]
-    runs = {name for drawing in drawings for name in drawing.names}
-    for drawing in drawings:
-        said = (attributes.terminal for attributes in drawing.attributes.values())
-        runs.update(name for name in said if name)
-    others = runs if len(drawings) > 1 else set()
+    called = [_names_in(drawing) for drawing in drawings]
     options, rooms = [], []
-    for name, drawing, plan in zip(names, drawings, schedules, strict=False):
+    for place, (name, drawing) in enumerate(zip(names, drawings, strict=False)):
+        plan = schedules[place]
+        others = [
+            runs
+            for other, runs in enumerate(called)
+            if other != place and schedules[other] is plan
+        ]
         schedule, worked = with_airflows(plan)
         distance = reading.joining_distance
-        graph = build(drawing, schedule, tolerance=distance, other_runs=others)
+        graph = build(drawing, schedule, tolerance=distance, other_drawings=others)
         analysis = analyse(graph)
         clearance, room = gaps(analysis, obstacles)
         told = clashes(room, display)
         options.append(Option(name, analysis, clearance, told, (*notices, *worked)))
         rooms.append(room)
     return options, rooms
+
+
+def _names_in(drawing: "Drawing") -> set[str]:
+    """Names of a drawing's runs and terminals."""
+    said = (attributes.terminal for attributes in drawing.attributes.values())
+    return {*drawing.names, *(name for name in said if name)}
 
 
 def analysed(
@@ -397,12 +408,7 @@ def _told_together(
     said = [*supply.analysis.flags, *whole.notices]
     for side, around in zip([one.analysis for one in returns], rooms[1:], strict=True):
         file = side.graph.drawing.file
-        for one in side.flags:
-            told = any(
-                name and name in one.where for name in (file, side.graph.schedule.file)
-            )
-            where = one.where if told else ", ".join(filter(None, (file, one.where)))
-            said.append(replace(one, where=where))
+        said += _with_file(side, side.flags)
         for gap in around:
             if not gap.is_kept:
                 at = f" at {place_words(gap.place, gap.unit)}"
@@ -410,6 +416,43 @@ def _told_together(
                 said.append(warning(file, words, place=gap.place))
     analysis = replace(supply.analysis, flags=tuple(said))
     return [replace(supply, analysis=analysis), *returns]
+
+
+def of_drawings(
+    sides: "Sequence[Analysis]", *, will_change: bool = False
+) -> "list[Notice]":
+    """What is to be said of the drawings that a design rests on.
+
+    Parameters
+    ----------
+    sides
+        A layout, and any returns beside it.
+    will_change
+        Whether the layout gets other sizes, so that the fit of those drawn is nothing
+        to know.
+    """
+    from elbowroom.layout import fit_notices
+
+    supply, *returns = sides
+    fit = set(fit_notices(supply.graph)) if will_change else ()
+    said = [one for one in supply.graph.notices if one not in fit]
+    for side in returns:
+        said += _with_file(side, side.graph.notices)
+    return said
+
+
+def _with_file(side: "Analysis", notices: "Iterable[Notice]") -> "list[Notice]":
+    """Notices of a side that stands beside others, each with its file."""
+    from dataclasses import replace
+
+    file, said = side.graph.drawing.file, []
+    for one in notices:
+        told = any(
+            name and name in one.where for name in (file, side.graph.schedule.file)
+        )
+        where = one.where if told else ", ".join(filter(None, (file, one.where)))
+        said.append(replace(one, where=where))
+    return said
 
 
 def _return_side(

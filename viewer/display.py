@@ -160,12 +160,14 @@ def shown_number(value: float, digits: int) -> str:
 
     Examples
     --------
-    >>> shown_number(2.345, 1), shown_number(0.0123, 1), shown_number(1e-12, 1)
+    >>> shown_number(2.345, 1), shown_number(0.0123, 1), shown_number(-1e-12, 1)
     ('2.3', '0.012', '0.0')
     """
     shown = f"{value:.{digits}f}"
-    if float(shown) != 0.0 or abs(value) < 1e-6 * 10.0**-digits:
+    if float(shown) != 0.0:
         return shown
+    if abs(value) < 1e-6 * 10.0**-digits:
+        return f"{0.0:.{digits}f}"  # never below it
     decimals = 1 - math.floor(math.log10(abs(value)))
     return f"{value:.{decimals}f}"
 

@@ -166,9 +166,10 @@ def straight_after(analysis: Analysis) -> FloatArray:
     """Straight duct behind each element, m, shape (n,); of a component from its place.
 
     NaN where the place that it begins or ends at is assumed: it would look measured.
+    0 behind a bend that does not fit, which is said by itself.
     """
     e, graph = analysis.elements, analysis.graph
-    after = graph.ducts.straight[e.duct]
+    after = np.maximum(graph.ducts.straight[e.duct], 0.0)
     rows = (e.kind == Kind.COMPONENT).nonzero()[0]
     if len(rows):
         duct, share = e.duct[rows], graph.components.share[e.row[rows]]

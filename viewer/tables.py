@@ -479,6 +479,11 @@ def result_tables(
     return {"summary": [_flat(summary)], **tables}
 
 
+def flag_table(result: Mapping[str, Any]) -> dict[str, list[dict[str, Any]]]:
+    """What is to be said of a result as plain data, or of a side of it, as a table."""
+    return {"flags": [_flat(row) for row in result["flags"]]}
+
+
 def comparison_tables(
     result: Mapping[str, Any],
 ) -> dict[str, list[dict[str, Any]]]:

@@ -931,7 +931,9 @@
     ["kind", "what", (e) => e.kind, false],
     ["section", "size", (e) => size(e), false],
     ["flow", () => unit("flow").name, (e) => e.flow_m3_s, (e) => bare("flow", e.flow_m3_s)],
-    ["velocity", () => unit("velocity").name, (e) => e.speed, (e) => bare("velocity", e.speed)],
+    // Of a leg the one that C is on, as in all other tables.
+    ["velocity", () => unit("velocity").name, (e) => e.velocity_m_s,
+      (e) => bare("velocity", e.velocity_m_s)],
     ["coefficient", "C", (e) => e.c, (e) => e.c === null ? "" : e.c.toFixed(3)],
     ["loss", () => unit("pressure").name, (e) => e.loss_pa, (e) => bare("pressure", e.loss_pa)],
   ];
