@@ -1,4 +1,4 @@
-"""Loss coefficients of rectangular elbows, on the velocity in the duct.
+"""Loss coefficients of rectangular elbows, smooth or mitred, on the duct's velocity.
 
 W is the side of the section in the plane of the bend, H the side along its axis;
 aspect is H / W; a radius is that of the centreline. Friction along the elbow is not
