@@ -89,10 +89,10 @@ def close_pairs(
     bends, ducts = graph.bends, graph.ducts
     of_duct = np.full(len(ducts.parent), -1)
     of_duct[bends.duct] = np.arange(len(bends.duct))
-    before = of_duct[graph.bend_duct]
+    before = of_duct[graph.bend_before]
     changes = np.isin(bends.duct, graph.transitions.duct)
     second = np.flatnonzero((before >= 0) & ~changes & ~changes[before])
-    between = graph.bend_duct[second]
+    between = graph.bend_before[second]
     diameter = sections.hydraulic_diameter(
         ducts.shape[between], ducts.width[between], ducts.height[between]
     )

@@ -144,7 +144,7 @@ def _near_junctions(graph: DuctGraph) -> tuple[IntArray, IntArray]:
     ducts, legs, bent = graph.ducts, graph.legs, graph.bends.duct
     divides, turns = np.zeros((2, len(ducts.parent)), dtype=bool)
     divides[legs.duct] = turns[bent] = True
-    before = graph.bend_duct  # an elbow at their far end
+    before = graph.bend_before  # an elbow at their far end
     common = legs.common[turns[legs.common]]  # a junction at their far end
     beside = np.concatenate([before[divides[before]], common])
     return short_ducts(ducts, beside, _CLOSE), touching(ducts, legs)
@@ -440,13 +440,13 @@ def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
     It is not counted: it hangs on the fan's make, which no drawing shows.
     """
     ducts = graph.ducts
-    beside = (ducts.parent[graph.bend_duct] < 0).nonzero()[0]
+    beside = (ducts.parent[graph.bend_before] < 0).nonzero()[0]
     if graph.source.kind != "fan" or len(beside) == 0:
         return []
     say = _inlet_elbow_flags if graph.is_return else _outlet_elbow_flags
     found = []
     for row in beside.tolist():  # one for each duct that begins at the fan
-        root = int(graph.bend_duct[row])
+        root = int(graph.bend_before[row])
         straight = max(float(ducts.straight[root]), 0.0)
         found += say(graph, state, row, root, straight)
     return found
