@@ -217,7 +217,11 @@ def _bends(
     misfit[curved] = arcs.misfit
     duct = chains.of[at]
     before = chains.parent[duct]
-    came = chains.first[before]
+    # At the far end of a drawn transition an elbow has the section there.
+    far = pieces.is_transition[pieces.before[at]] & pieces.alone[at]
+    far &= ~pieces.same_section[at]
+    own = np.where(far, duct, before)
+    came = chains.first[own]
     return build_bends(
         duct=duct,
         run=pieces.run[at],
@@ -230,7 +234,7 @@ def _bends(
         shape=pieces.shape[came],
         width=pieces.width[came],
         height=pieces.height[came],
-        across=across.take(before, axis=0),
+        across=across.take(own, axis=0),
         drawing=topology.drawing,
         schedule=schedule,
     )

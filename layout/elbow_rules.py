@@ -50,7 +50,7 @@ def build_bends(
         Radius of a drawn arc, how far before its first vertex it begins, m, and the
         misfit of the radius; NaN, NaN and 0 for a sharp vertex.
     shape, width, height, across
-        Section before the bend and the unit vector along its width.
+        Section of the bend and the unit vector along its width.
     drawing, schedule
         The drawing and the schedule, for what they say of elbows. The rule of all
         elbows is not one of flexible duct, whose bends are smooth unless an exception

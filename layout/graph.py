@@ -119,8 +119,18 @@ class DuctGraph:
     def bend_duct(self) -> IntArray:
         """Duct whose section each bend has, shape (b,): the one nearer to the source.
 
-        In a return that is the duct behind the bend, as the air goes.
+        In a return that is the duct behind the bend, as the air goes. At the far end of
+        a drawn transition it is the other one.
         """
+        drawn = self.transitions.length_basis == int(Basis.DRAWN)
+        if not drawn.any():
+            return self.bend_before
+        far = np.isin(self.bends.duct, self.transitions.duct[drawn])
+        return np.where(far, self.bends.duct, self.bend_before)
+
+    @cached_property
+    def bend_before(self) -> IntArray:
+        """Duct that ends at each bend, on the side of the source, shape (b,)."""
         return self.ducts.parent.take(self.bends.duct)
 
     def section(self, duct: int) -> Section:
@@ -452,7 +462,7 @@ def node_kinds(graph: DuctGraph) -> dict[int, str]:
     ):
         kinds.update(dict.fromkeys(rows.tolist(), kind))
     # An arc's two ends are different nodes of the drawing; both belong to the bend.
-    ahead = graph.bend_duct
+    ahead = graph.bend_before
     kinds.update(dict.fromkeys(ducts.finish[ahead].tolist(), "bend"))
     kinds[graph.source.node] = "source"
     return kinds

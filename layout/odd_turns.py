@@ -6,7 +6,7 @@ from .arcs import Arcs
 from .faults import Notice, warning
 from .fittings import Bends, Ducts, Legs
 from .near_misses import REACH
-from .offsets import Offsets, kink_words
+from .offsets import SLIP_ASIDE, Offsets, kink_words
 from .pieces import Pieces
 from .quantity_words import angle_words, length_words
 from .sections import FloatArray, IntArray
@@ -116,10 +116,12 @@ def _bent(angle: float, kinks: str) -> tuple[str, str, str]:
 
 
 def _slanted(aside: float, beyond: float, kinks: str) -> tuple[str, str, str]:
-    """What one does that goes further to one side than a flat side explains."""
+    """What one does that goes further to one side than a flat side, or steeply."""
+    more = f"{length_words(beyond)} more than one with a flat side does"
+    if beyond <= SLIP_ASIDE:
+        more = "steeply for a flat side"
     return (
-        f"goes {length_words(aside)} to one side, {length_words(beyond)} more than one "
-        f"with a flat side does: {kinks} {_AS_MITRED}",
+        f"goes {length_words(aside)} to one side, {more}: {kinks} {_AS_MITRED}",
         "draw it as two elbows beside a straight transition if it is made so",
         "what the kinks lose is an estimate",
     )

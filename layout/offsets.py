@@ -12,7 +12,8 @@ from .topology import Topology
 from .tree import Tree, heads
 
 LARGEST_KINK = np.radians(20.0)  # of the centreline where a transition slants
-_ROUNDING = 2e-3  # m: of a drawing
+_STEEP = np.radians(16.0)  # from here on a kink leads to the whole turn of its corner
+SLIP_ASIDE = 2e-3  # m: of a drawing
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +81,9 @@ def find_offsets(
     length, each seen from the duct there; of a skew offset the sides count one by one.
     Between two round sections any direction is a side. A rest up to the rounding of a
     drawing counts as none, and up to twice that in part. An end that is an elbow
-    or a junction is no kink too; none counts where an elbow stands in the piece.
+    or a junction is no kink too; none counts where an elbow stands in the piece. As a
+    corner of 20 degrees is an elbow, with a flat side or without, the kink goes from 16
+    degrees on straight to the whole turn of its corner.
     """
     piece, before = pieces.is_transition, pieces.before
     if not piece.any():
@@ -114,9 +117,14 @@ def find_offsets(
     part[:, both, 0], part[:, both, 1] = far[:, both], 0.0
     rest = np.maximum(part - half, 0.0)
     beyond = np.hypot(rest[..., 0], rest[..., 1])
-    eased = np.clip(2.0 * (beyond - _ROUNDING), 0.0, beyond)
+    eased = np.clip(2.0 * (beyond - SLIP_ASIDE), 0.0, beyond)
     ends = np.array([alone & ~counted[first], ~counted[row]])
-    counts = ends & pieces.alone[row] & ~broken[first] & (eased > 0.0)
+    counts = ends & pieces.alone[row] & ~broken[first]
+    kink, corner = np.arctan2(eased, reach), pieces.turn[[first, row]]
+    steep = ((corner - _STEEP) / (LARGEST_KINK - _STEEP)).clip(0.0, 1.0)
+    kink += np.maximum(corner - kink, 0.0) * steep
+    toward = rest + (part - rest) * steep[..., None]
+    length = np.hypot(toward[..., 0], toward[..., 1])
     more = beyond.argmax(axis=0), np.arange(len(row))
     return Offsets(
         row,
@@ -124,8 +132,8 @@ def find_offsets(
         _turn(tree, pieces, counted, row, first, broken),
         far[more],
         beyond[more],
-        np.where(counts, np.arctan2(eased, reach), 0.0),
-        (rest[..., 0] / np.where(beyond > 0.0, beyond, 1.0)) ** 2,
+        np.where(counts, kink, 0.0),
+        (toward[..., 0] / np.where(length > 0.0, length, 1.0)) ** 2,
     )
 
 

@@ -171,7 +171,7 @@ def _cuts(graph: DuctGraph) -> _Cuts:
     most = _MOST * np.where(shown, reach, 0.0)
     at_start, at_end = np.zeros(len(reach)), np.zeros(len(reach))
 
-    before = graph.bend_duct
+    before = graph.bend_before
     mitre = np.where(
         bends.radius <= 0.0,
         bends.in_plane / 2 * np.tan(np.minimum(bends.angle, 2.6) / 2),
@@ -225,7 +225,7 @@ def _on_arcs(
     from_start, to_end = np.zeros(len(arc)), np.ones(len(arc))
     behind, ahead = (np.full(count, -1) for _ in range(2))
     curved = np.flatnonzero(arc > 0.0)
-    behind[graph.bend_duct[curved]], ahead[bends.duct[curved]] = curved, curved
+    behind[graph.bend_before[curved]], ahead[bends.duct[curved]] = curved, curved
     behind[cuts.shown], ahead[cuts.shown] = -1, -1
     parts = []
     for kind, duct, wanted, beside in (
@@ -298,7 +298,7 @@ def _bends(
     From `last` of the duct before to `elbow_end` of the one that begins with the bend.
     """
     ducts, bends = graph.ducts, graph.bends
-    before = graph.bend_duct[bend]
+    before, own = graph.bend_before[bend], graph.bend_duct[bend]
     turn, radius, about = bends.angle[bend], bends.radius[bend], bends.axis[bend]
     count, rings = len(bend), _BEND_RINGS
     share = begin[:, None] + np.linspace(0.0, 1.0, rings) * (end - begin)[:, None]
@@ -334,8 +334,13 @@ def _bends(
         1.0 / np.cos(np.minimum(turn, 2.6) / 2)[:, None],
         1.0,
     )
-    width = np.repeat(ducts.width[before][:, None], rings, axis=1)
-    height = np.repeat(ducts.height[before][:, None], rings, axis=1)
+    # The frame of the duct behind may be a quarter turn away from that before.
+    aside = (own != before) & ducts.crossed[own]
+    sides = ducts.width[own], ducts.height[own]
+    width, height = (
+        np.repeat(np.where(aside, other, side)[:, None], rings, axis=1)
+        for side, other in (sides, sides[::-1])
+    )
     lying = np.abs(np.einsum("ij,ij->i", about, ducts.across[before]))
     about_width = (lying > np.sqrt(0.5))[:, None]
     return _Part(
@@ -346,7 +351,7 @@ def _bends(
         rotate(upright, axis, turned).reshape(count, rings, 3),
         np.where(about_width, width, width * cut),
         np.where(about_width, height * cut, height),
-        np.repeat(ducts.shape[before][:, None], rings, axis=1),
+        np.repeat(ducts.shape[own][:, None], rings, axis=1),
     )
 
 

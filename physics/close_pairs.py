@@ -18,13 +18,18 @@ from elbowroom.layout import (
     sections,
 )
 
+from . import elbows
 from .coefficient import Coefficient, Credit, Note, make
 from .elbows_round import standing_in
 from .elements import DuctState, Elements, Kind
 from .interaction import mitred_pair, mitred_u_pair, offset_30, s_pair
+from .junction_terms import SQUARE_TO
 from .losses import SAME_RADIUS
 
-_SAME = np.radians(3.0)  # angles and planes nearer than this are alike
+_SAME = float(np.radians(3.0))  # angles and planes nearer than this are alike
+_FADED = float(np.radians(10.0))  # and from here on no print is of them
+_ANY = 1e5  # a Reynolds number: of a coefficient it changes the factor alone
+_TIGHTEST = 0.9  # r/D from which on the print of S pairs begins to count
 _CLOSE = 5.0  # hydraulic diameters within which a pair without a table is remarked on
 _FAR = 40.0  # from here on no pair is felt
 _SMOOTH = (ElbowConstruction.SMOOTH, ElbowConstruction.SEGMENTED)
@@ -84,10 +89,10 @@ def close_pairs(
     bends, ducts = graph.bends, graph.ducts
     of_duct = np.full(len(ducts.parent), -1)
     of_duct[bends.duct] = np.arange(len(bends.duct))
-    before = of_duct[graph.bend_duct]
+    before = of_duct[graph.bend_before]
     changes = np.isin(bends.duct, graph.transitions.duct)
     second = np.flatnonzero((before >= 0) & ~changes & ~changes[before])
-    between = graph.bend_duct[second]
+    between = graph.bend_before[second]
     diameter = sections.hydraulic_diameter(
         ducts.shape[between], ducts.width[between], ducts.height[between]
     )
@@ -95,8 +100,6 @@ def close_pairs(
     loss = np.zeros(len(bends.duct))
     rows = np.flatnonzero(elements.kind == Kind.BEND)
     loss[elements.row[rows]] = elements.loss[rows]
-    factor = np.ones(len(bends.duct))
-    factor[elements.row[rows]] = elements.reynolds_factor[rows]
     found: list[ClosePair] = []
     taken: set[int] = set()
     near = (spacing < _FAR) & (state.velocity_pressure[between] > 0.0)
@@ -105,7 +108,7 @@ def close_pairs(
         row, one = int(second[place]), int(before[second[place]])
         if one in taken or row in taken:
             continue
-        pair = _pair(graph, state, one, row, float(spacing[place]), loss, factor)
+        pair = _pair(graph, state, one, row, float(spacing[place]), loss)
         if pair is not None:
             found.append(pair)
             taken |= {one, row}
@@ -119,19 +122,19 @@ def _pair(
     two: int,
     gap: float,
     loss: FloatArray,
-    factor: FloatArray,
 ) -> ClosePair | None:
     bends = graph.bends
     plain = float(loss[one] + loss[two])
     pv = float(state.velocity_pressure[graph.bend_duct[two]])
     cosine = float(bends.axis[one] @ bends.axis[two])
     turned = float(np.arccos(np.clip(cosine, -1.0, 1.0)))
-    arrangement = "twisted"
-    if turned < _SAME:
-        arrangement = "U"
-    elif turned > np.pi - _SAME:
-        arrangement = "S"
-    covered = _table(graph, one, two, gap, arrangement, turned, plain / pv, factor)
+    arrangement, plane = "twisted", np.pi / 2
+    if turned < _FADED:
+        arrangement, plane = "U", 0.0
+    elif turned > np.pi - _FADED:
+        arrangement, plane = "S", np.pi
+    askew = abs(turned - plane)
+    covered = _table(graph, one, two, gap, arrangement, askew, plain / pv)
     if covered is None or isinstance(covered, Note):
         if gap >= _CLOSE:
             return None
@@ -144,8 +147,7 @@ def _pair(
         arrangement,
         gap,
         plain,
-        plain
-        + (float(together.value[0] * together.reynolds_factor[0]) * pv - plain) * share,
+        plain + (float(together.value[0]) * pv - plain) * share,
         together.table,
         together.source,
         together.confidence,
@@ -159,56 +161,77 @@ def _table(
     two: int,
     gap: float,
     arrangement: str,
-    turned: float,
+    askew: float,
     plain: float,
-    factor: FloatArray,
 ) -> tuple[Coefficient, float] | Note | None:
     """Coefficient of a pair, on the velocity in the duct, and how much of it counts.
 
-    None where no table covers it, and why if there is one for other pairs. The print of
-    S pairs is of smooth round bends from r/D 1 on. It stands in for segmented elbows
-    and, by r/W and the hydraulic diameter, for other sections; for tighter elbows the
-    plain sum counts. Beyond the end of a table what the pair loses more or
-    less than its two elbows alone fades out, to nothing at twice that spacing, so that
-    no spacing makes a jump: our own choice.
+    None where no table covers it, and why if there is one for other pairs. `askew` is
+    how far the planes are from the arrangement, rad. The print of S pairs is of smooth
+    round bends from r/D 1 on. It stands in for segmented elbows and, by r/W and the
+    hydraulic diameter, for other sections; for tighter elbows the plain sum counts.
+    Those of mitred pairs are of one angle; a pair near it loses as much more or less
+    than its own plain sum as the printed one does. That fades out from 3 to 10 degrees
+    off a print in any angle, from r/D 0.98 down to 0.9, and beyond the end of a table
+    to nothing at twice that spacing, so that nothing makes a jump: our own choice.
     """
-    bends = graph.bends
-    codes = {int(bends.construction[row]) for row in (one, two)}
-    angle = float(bends.angle[one])
-    alike = abs(angle - float(bends.angle[two])) < _SAME
-    width, height = float(bends.in_plane[one]), float(bends.along_axis[one])
-    axes = float(np.linalg.norm(bends.corner[two] - bends.corner[one])) / width
-    right = alike and abs(angle - np.pi / 2) < _SAME
-    is_round = bool(graph.ducts.shape[graph.bend_duct[two]] == Shape.ROUND)
+    bends, pair = graph.bends, [one, two]
+    codes = {int(bends.construction[row]) for row in pair}
+    angles = bends.angle[pair]
+    shape = int(graph.ducts.shape[graph.bend_duct[two]])
     if codes <= set(map(int, _SMOOTH)):
-        if arrangement != "S" or not alike:
+        share = _near(max(askew, float(np.ptp(angles))))
+        if arrangement != "S" or share == 0.0:
             return None
-        pair = [one, two]
-        if (bends.radius[pair] < (1.0 - SAME_RADIUS) * bends.in_plane[pair]).any():
+        tightest = float((bends.radius[pair] / bends.in_plane[pair]).min())
+        share *= _between(tightest, _TIGHTEST, 1.0 - SAME_RADIUS)
+        if share == 0.0:
             return Note.TIGHT_PAIR
         # Half of the plain sum stands for one of the two, which differ by rounding.
-        found = s_pair(_alone(plain / 2), angle, gap)
-        as_printed = codes == {int(ElbowConstruction.SMOOTH)} and is_round
-        return found if as_printed else standing_in(found), 1.0
+        found = s_pair(_alone(plain / 2), float(angles.mean()), gap)
+        as_printed = codes == {int(ElbowConstruction.SMOOTH)} and shape == Shape.ROUND
+        if share < 1.0:
+            found = replace(found, notes=found.notes | int(Note.NEAREST_ROW))
+        return found if as_printed else standing_in(found), share
     if codes != {int(ElbowConstruction.MITRED)}:
         return None
-    reynolds = float(factor[one])
-    if arrangement == "S" and alike and abs(angle - np.pi / 6) < _SAME:
-        end = 3.0
-        found = offset_30(min(axes, end), is_round)
-    elif not right:
-        return None
+    width, height = float(bends.in_plane[one]), float(bends.along_axis[one])
+    axes = float(np.linalg.norm(bends.corner[two] - bends.corner[one])) / width
+    printed = np.pi / 2
+    if arrangement == "S" and np.abs(angles - np.pi / 6).max() < _FADED:
+        printed, end = np.pi / 6, 3.0
+        found = offset_30(min(axes, end), bool(shape == Shape.ROUND))
     elif arrangement == "U":
         end = 1.8
         found = mitred_u_pair(min(axes, end), 1.0)
-    elif arrangement == "S" or abs(turned - np.pi / 2) < _SAME:
-        end = 10.0
-        twisted = arrangement != "S"
-        found = mitred_pair(min(axes, end), height / width, twisted=twisted)
     else:
+        end, twisted = 10.0, arrangement != "S"
+        found = mitred_pair(min(axes, end), height / width, twisted=twisted)
+    off = max(askew, float(np.abs(angles - printed).max()))
+    share = _near(off) * min(max(2.0 - axes / end, 0.0), 1.0)
+    if share == 0.0:
         return None
-    share = min(max(2.0 - axes / end, 0.0), 1.0)
-    return (_scaled(found, reynolds), share) if share > 0.0 else None
+    value = found.value * plain / (2.0 * _mitred(shape, height / width, printed))
+    other = int(Note.NEAREST_ROW) if off > SQUARE_TO else 0
+    return replace(found, value=value, notes=found.notes | other), share
+
+
+def _mitred(shape: int, aspect: float, angle: float) -> FloatArray:
+    """Coefficient of one mitred elbow, without its Reynolds factor, shape (1,)."""
+    if shape == Shape.ROUND:
+        return elbows.round_mitred(angle, _ANY).value
+    flat = elbows.flat_oval_mitred if shape == Shape.OVAL else elbows.rect_mitred
+    return flat(aspect, angle, _ANY).value
+
+
+def _between(value: float, none: float, whole: float) -> float:
+    """How much counts, 0 at one value to 1 at another."""
+    return min(max((value - none) / (whole - none), 0.0), 1.0)
+
+
+def _near(off: float) -> float:
+    """How much of a print counts of a pair that is off it by so much, rad."""
+    return _between(off, _FADED, _SAME)
 
 
 def _alone(value: float) -> Coefficient:
@@ -220,11 +243,6 @@ def _alone(value: float) -> Coefficient:
         source="",
         confidence="cross-checked",
     )
-
-
-def _scaled(found: Coefficient, factor: float) -> Coefficient:
-    """The pair's value with the Reynolds factor of its elbows, as the sum has it."""
-    return replace(found, reynolds_factor=found.reynolds_factor * factor)
 
 
 def corrected(elements: Elements, pairs: Sequence[ClosePair]) -> Elements:

@@ -259,6 +259,10 @@ class Gathered:
         They are noted so, and their class is the lowest.
         """
         self.notes[where] |= int(Note.FALLBACK)
+        self.doubt(where)
+
+    def doubt(self, where: npt.NDArray[np.generic]) -> None:
+        """Give the coefficients of some elements the lowest class."""
         self._recredit(where, lambda credit: replace(credit, confidence=CONFIDENCE[-1]))
 
     def _recredit(

@@ -88,7 +88,7 @@ def converging_branch(
     Notes
     -----
     Editions differ: in that of 2006 A counts at every angle, which at 45 degrees,
-    f = 0.5, q = 0.7 makes 0.77 of 1.39.
+    f = 0.5, q = 0.7 makes 0.77 of 1.39; in that of 1986 it follows f alone.
 
     References
     ----------
@@ -111,8 +111,16 @@ def converging_branch(
         reference=REFERENCE,
         table="formula: joining branch",
         source=f"{IDELCHIK}, diagrams 7-1 to 7-4",
-        confidence="cross-checked" if ((f <= 0.35) | (steep == 1)).all() else "seen",
+        confidence="cross-checked" if _editions_agree(f, a).all() else "seen",
     )
+
+
+def _editions_agree(f: FloatArray, angle: FloatArray) -> BoolArray:
+    """Whether editions have one factor A: 1 to f = 0.35, or at a right angle to 0.2.
+
+    From there the older one has another, of f alone, a fifth to a third apart.
+    """
+    return np.asarray(f <= np.where(share_of_tee(angle) > 0.0, 0.2, 0.35))
 
 
 def converging_main(
@@ -292,6 +300,7 @@ def joining_legs(
     curved = rect & radius & ~is_symmetrical & ~walled
     square = rect & ~radius & (a > TEE_FROM + 1e-6) & ~is_symmetrical & ~walled
     rest = ~(is_symmetrical | walled | curved | square)
+    agreed = _editions_agree(f, a)
     for leg, branch in (("branch", True), ("main", False)):
         own = is_branch == branch
         mine = walled & own
@@ -300,10 +309,11 @@ def joining_legs(
         mine = curved & own
         if mine.any():
             out.put(mine, radius_wye(leg, q[mine], f[mine], s[mine], "converging"))
-        mine = rest & own
         formula = converging_branch if branch else converging_main
-        if mine.any():
-            out.put(mine, formula(q[mine], f[mine], a[mine]))
+        for agree in (True, False):  # each has a class of its own
+            mine = rest & own & (agreed == agree)
+            if mine.any():
+                out.put(mine, formula(q[mine], f[mine], a[mine]))
     _put_square(out, legs, square, common_velocity)
     changed = ((s != 1.0) & (rest | square)).nonzero()[0]
     if len(changed):

@@ -23,6 +23,7 @@ from .friction import COLEBROOK, pressure_gradient
 from .kinks import count_kinks
 from .leg_losses import (
     Streams,
+    doubt_touching,
     leg_basis,
     leg_coefficients,
     meeting_coefficients,
@@ -411,6 +412,7 @@ def _coefficients(
         counts = (divided.notes[own.rows] & int(Note.OWN_CHANGE)) > 0
         place = leg[own.rows[counts]]
         basis[place] = np.maximum(basis[place], own.basis[counts])
+    doubt_touching(graph.ducts, graph.legs, divided)
     every.take_over(leg, divided)
     if len(component):
         every.value[component] = conditions.components[graph.components.order]

@@ -5,7 +5,6 @@ import numpy as np
 from elbowroom.layout import (
     BoolArray,
     DuctGraph,
-    Ducts,
     ElbowConstruction,
     FloatArray,
     IntArray,
@@ -20,20 +19,19 @@ from elbowroom.layout import (
     listed,
     note,
     pressure_words,
-    sections,
     sum_from_root,
     toml_key,
     velocity_words,
     warning,
 )
 
-from .axes import ROUNDING
 from .coefficient import Note
 from .elements import DuctState, Elements, Kind
 from .fan_effect import effective_duct_length, inlet_elbow, outlet_elbow
 from .flexible import bend_extra_length, bend_factor
 from .friction import TURBULENT_FROM, Regime, regime
 from .junctions import LAST_TAP
+from .leg_losses import short_ducts, touching
 from .losses import bend_place
 from .sizes import FLATTEST
 from .takeoff_entries import Taken, tabled_entries, taken_at
@@ -146,24 +144,10 @@ def _near_junctions(graph: DuctGraph) -> tuple[IntArray, IntArray]:
     ducts, legs, bent = graph.ducts, graph.legs, graph.bends.duct
     divides, turns = np.zeros((2, len(ducts.parent)), dtype=bool)
     divides[legs.duct] = turns[bent] = True
-    before = graph.bend_duct  # an elbow at their far end
+    before = graph.bend_before  # an elbow at their far end
     common = legs.common[turns[legs.common]]  # a junction at their far end
-    between = legs.common[divides[legs.common]]
-    return (
-        _short(ducts, np.concatenate([before[divides[before]], common]), _CLOSE),
-        _short(ducts, between, 1.0),
-    )
-
-
-def _short(ducts: Ducts, rows: IntArray, diameters: float) -> IntArray:
-    """Those of some ducts that are straight for less than so many diameters."""
-    if len(rows) == 0:
-        return rows
-    diameter = sections.hydraulic_diameter(
-        ducts.shape[rows], ducts.width[rows], ducts.height[rows]
-    )
-    least = diameters * diameter * (1.0 - ROUNDING)
-    return np.asarray(np.unique(rows[ducts.straight[rows] < least]))
+    beside = np.concatenate([before[divides[before]], common])
+    return short_ducts(ducts, beside, _CLOSE), touching(ducts, legs)
 
 
 def takeoff_flags(graph: DuctGraph) -> list[Notice]:
@@ -456,13 +440,13 @@ def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
     It is not counted: it hangs on the fan's make, which no drawing shows.
     """
     ducts = graph.ducts
-    beside = (ducts.parent[graph.bend_duct] < 0).nonzero()[0]
+    beside = (ducts.parent[graph.bend_before] < 0).nonzero()[0]
     if graph.source.kind != "fan" or len(beside) == 0:
         return []
     say = _inlet_elbow_flags if graph.is_return else _outlet_elbow_flags
     found = []
     for row in beside.tolist():  # one for each duct that begins at the fan
-        root = int(graph.bend_duct[row])
+        root = int(graph.bend_before[row])
         straight = max(float(ducts.straight[root]), 0.0)
         found += say(graph, state, row, root, straight)
     return found

@@ -104,8 +104,10 @@ def dividing_legs(legs: JunctionLegs) -> Gathered:
     -----
     At q = 1 the main is dead and a plain branch an elbow: 1.2 on its own velocity, from
     60 degrees on; C goes straight there from q = 0.9 and from 45 degrees, our own
-    choice. Of other entries no value is known at a closed end: their tables' last one
-    is held. Where a wall parts the main its table goes that far by itself.
+    choice. So does the leg of a wye or a bullhead tee beside one that is nearly idle,
+    but for those with a radius. Of other entries no value is known at a closed end:
+    their tables' last one is held. Where a wall parts the main its table goes that far
+    by itself.
 
     A branch larger than its main has the tables' C at its real velocity, and what air
     spends that opens out behind a hole as large as the main.
@@ -153,9 +155,11 @@ def dividing_legs(legs: JunctionLegs) -> Gathered:
     if wider.any():  # it opens from a hole as large as the main: Borda and Carnot
         out.value[wider] += (q[wider] * (1.0 - 1.0 / f[wider])) ** 2
         out.notes[wider] |= int(Note.EXTENDED)
-    last = branch & ~walled & (q > _NEARLY_ALL) & (a > _TURNS_FROM + 1e-6)
+    last = ~walled & (q > _NEARLY_ALL) & (a > _TURNS_FROM + 1e-6)
+    last &= legs.is_branch | shared
     if last.any():
-        _lead_to_last_tap(out, legs, last & np.isin(entry, _PLAIN_ENTRIES))
+        plain = np.isin(entry, _PLAIN_ENTRIES) & ~shared | shared & ~legs.is_swept
+        _lead_to_last_tap(out, legs, last & plain)
     return out
 
 
@@ -176,9 +180,10 @@ def _put_of_round(
     mine = branch & ~conical & ~walled
     if mine.any():
         out.put(mine, diverging_branch(q[mine], f[mine], a[mine]))
-    mine = branch & conical
-    if mine.any():
-        out.put(mine, round_conical_branch(v[mine], a[mine]))
+    for steep in (True, False):  # each has a class of its own
+        mine = branch & conical & ((a > _CONICAL_FROM) == steep)
+        if mine.any():
+            out.put(mine, round_conical_branch(v[mine], a[mine]))
     mine = main & conical
     if mine.any():
         out.put(mine, round_main_handbook(legs.past[mine]))

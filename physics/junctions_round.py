@@ -62,7 +62,8 @@ def diverging_branch(
 
     References
     ----------
-    Idelchik, 2006, section 7-16, table 7-4.
+    Idelchik, 2006, section 7-16, table 7-4. Other prints differ by a third and more
+    (see `second_prints`), so its class is that of one print.
     """
     q, f, a = alike(flow_ratio, area_ratio, angle)
     check_ratios(q, f)
@@ -89,7 +90,7 @@ def diverging_branch(
         reference=REFERENCE,
         table="formula: dividing branch",
         source=f"{IDELCHIK}, 2006, table 7-4",
-        confidence="cross-checked",
+        confidence="seen",
     )
 
 
@@ -201,7 +202,9 @@ def round_conical_branch(
 
     References
     ----------
-    SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory).
+    SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory). As it comes from 45
+    to 90 degrees its class is low: another print has there three times as much (see
+    `second_prints`).
     """
     v, a = alike(velocity_ratio, angle)
     wye, tee = _conical("wye 45 deg conical"), _conical("tee 90 deg conical")
@@ -212,7 +215,13 @@ def round_conical_branch(
     notes = np.where(beyond, int(Note.EXTENDED), bits) | np.where(
         out, int(Note.CLAMPED), 0
     )
-    return from_table(wye, (low + (high - low) * share) * growth, notes, REFERENCE)
+    return from_table(
+        wye,
+        (low + (high - low) * share) * growth,
+        notes,
+        REFERENCE,
+        confidence="low" if (share > 0.0).any() else None,
+    )
 
 
 # Round branches with an elbow right behind the takeoff: the print's words by ours.

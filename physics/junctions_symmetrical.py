@@ -7,17 +7,15 @@ common flow, f area of the leg over common area, v its velocity over common velo
 
 from collections.abc import Callable
 from functools import cache
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from elbowroom.layout import FloatArray
+from elbowroom.layout import FloatArray, IntArray
 
 from .axes import alike
-from .coefficient import Coefficient, Gathered, Note, check_word, make, worst
+from .coefficient import Coefficient, Gathered, Note, check_word, make
 from .junction_terms import (
-    BULLHEAD_FROM,
     FLOWS,
     IDELCHIK,
     REFERENCE,
@@ -61,30 +59,31 @@ def symmetrical(velocity_ratio: npt.ArrayLike, angle: npt.ArrayLike) -> Coeffici
     Returns
     -------
     coefficient
-        Bullhead in sheet metal: 1 + 0.3 v².
+        Bullhead in sheet metal: 1 + 0.3 v². Both prints end at v = 2; beyond it is
+        noted that they are carried on.
 
     References
     ----------
     Wye: SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory). Bullhead:
-    Idelchik, diagram 7-29.
+    Idelchik, diagram 7-29; of class low, as another print of a T with two equal
+    outlets has a third of it (see `second_prints`).
     """
     v, a = alike(velocity_ratio, angle)
     book = _symmetrical()
     wye, bits = book.at(np.minimum(np.degrees(a), 60.0), v)
     growth, beyond = growth_beyond(v, float(book.y[-1]))
-    bullhead = 1.0 + 0.3 * v * v
-    share = share_of_bullhead(a)
     notes = np.where(beyond, int(Note.EXTENDED), bits)
-    only = share >= 1.0
-    return make(
-        wye * growth * (1.0 - share) + bullhead * share,
-        np.where(only, 0, notes)
+    bullhead = make(
+        1.0 + 0.3 * v * v,
+        np.where(beyond, int(Note.EXTENDED), 0)
         | np.where(a > np.radians(100.0), int(Note.CLAMPED), 0),
         reference=REFERENCE,
-        table="formula: bullhead" if only.all() else book.name,
-        source=f"{IDELCHIK}, diagram 7-29" if only.all() else book.source,
-        confidence="cross-checked" if only.all() else book.confidence,
+        table="formula: bullhead",
+        source=f"{IDELCHIK}, diagram 7-29",
+        confidence="low",
     )
+    share = share_of_bullhead(a)
+    return mixed(from_table(book, wye * growth, notes, REFERENCE), bullhead, share)
 
 
 @cache
@@ -192,7 +191,7 @@ def symmetrical_joining(
     coefficient
         The wye's table is for f = 0.5 alone, noted elsewhere. Bullhead:
         A (1 + 1/f² + 3 (q² - q)/f²), A = 1 to f = 0.35, above that 0.9 (1 - q) to
-        q = 0.4 and 0.55 beyond.
+        q = 0.4 and 0.55 beyond; noted where f is below 0.1 or above 1.
 
     Raises
     ------
@@ -211,7 +210,8 @@ def symmetrical_joining(
     References
     ----------
     Wye: SMACNA HVAC Systems Duct Design 1990, table 14-13 (from memory). Bullhead:
-    Idelchik, diagram 7-29.
+    Idelchik, diagram 7-29; of class low, as another print of a T with two equal
+    inlets has a fifth of it (see `second_prints`).
     """
     q, f, a = alike(flow_ratio, area_ratio, angle)
     other = f if other_area_ratio is None else np.asarray(other_area_ratio)
@@ -224,37 +224,38 @@ def symmetrical_joining(
     unlike = (np.abs(f - 0.5) > 1e-6) | (np.abs(other - 0.5) > 1e-6)
     bits = bits | np.where(unlike, int(Note.EXTENDED), 0)
     v, w = q / f, (1.0 - q) / other
-    bullhead = joining_factor(q, f) * (1.0 + v * v + w * w - v * w)
-    unlike = np.abs(other / f - 1.0) > 0.05
-    share = share_of_bullhead(a)
-    only = share >= 1.0
-    return make(
-        wye + (bullhead - wye) * share,
-        np.where(only, 0, bits)
-        | np.where(degrees > 100.0 + 1e-6, int(Note.CLAMPED), 0)
-        | np.where((f < 0.1 - 1e-9) | unlike, int(Note.EXTENDED), 0),
+    beyond = (np.abs(other / f - 1.0) > 0.05) | (f < 0.1 - 1e-9) | (f > 1.0 + 1e-9)
+    bullhead = make(
+        joining_factor(q, f) * (1.0 + v * v + w * w - v * w),
+        np.where(beyond, int(Note.EXTENDED), 0)
+        | np.where(degrees > 100.0 + 1e-6, int(Note.CLAMPED), 0),
         reference=REFERENCE,
-        table="formula: bullhead, joining" if only.all() else book.name,
-        source=f"{IDELCHIK}, diagram 7-29" if only.all() else book.source,
-        confidence="seen" if only.all() else worst(book.confidence, "seen"),
+        table="formula: bullhead, joining",
+        source=f"{IDELCHIK}, diagram 7-29",
+        confidence="low",
     )
+    share = share_of_bullhead(a)
+    return mixed(from_table(book, wye, bits, REFERENCE), bullhead, share)
 
 
 def put_without_main(
-    out: Gathered, legs: JunctionLegs, plain: Callable[[Any], Coefficient], flow: str
+    out: Gathered,
+    legs: JunctionLegs,
+    plain: Callable[[IntArray], Coefficient],
+    flow: str,
 ) -> None:
     """Enter legs of wyes and bullhead tees, which have no main.
 
-    `plain` gives those of plain ones, by a mask or by rows; with a radius they go to a
+    `plain` gives those of plain ones, by rows; with a radius they go to a
     dovetail of a `flow`.
     """
     shared, a = legs.is_symmetrical, legs.angle
     if not shared.any():
         return
-    for bullhead in (True, False):
-        mine = shared & ((a >= BULLHEAD_FROM) == bullhead)
-        if mine.any():
-            out.put(mine, plain(mine))
+    rows = shared.nonzero()[0]
+    for part in map(rows.__getitem__, thirds(share_of_bullhead(a[rows]))):
+        if len(part):
+            out.put(part, plain(part))
     swept = (shared & legs.is_swept & (a > TEE_FROM)).nonzero()[0]
     for part in map(swept.__getitem__, thirds(share_of_bullhead(a[swept]))):
         if len(part):

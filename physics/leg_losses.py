@@ -17,9 +17,11 @@ from elbowroom.layout import (
     Shape,
     TakeoffEntry,
     legs_among,
+    sections,
 )
 
 from . import elbows, ends
+from .axes import ROUNDING
 from .coefficient import Gathered
 from .junction_terms import share_of_bullhead
 from .junctions import JunctionLegs, dividing_legs, joining_legs
@@ -404,6 +406,33 @@ def _looked_up(
     if joining:
         return joining_legs(junction, velocity, beside)
     return dividing_legs(junction)
+
+
+def touching(ducts: Ducts, legs: Legs) -> IntArray:
+    """Ducts between two junctions that stand less than one diameter apart."""
+    divides = np.zeros(len(ducts.parent), dtype=bool)
+    divides[legs.duct] = True
+    return short_ducts(ducts, legs.common[divides[legs.common]], 1.0)
+
+
+def short_ducts(ducts: Ducts, rows: IntArray, diameters: float) -> IntArray:
+    """Those of some ducts that are straight for less than so many diameters."""
+    if len(rows) == 0:
+        return rows
+    diameter = sections.hydraulic_diameter(
+        ducts.shape[rows], ducts.width[rows], ducts.height[rows]
+    )
+    least = diameters * diameter * (1.0 - ROUNDING)
+    return np.asarray(np.unique(rows[ducts.straight[rows] < least]))
+
+
+def doubt_touching(ducts: Ducts, legs: Legs, found: Gathered) -> None:
+    """Give the lowest class to junctions that touch: tables know each of them alone."""
+    between = touching(ducts, legs)
+    if len(between) == 0:
+        return
+    first = np.isin(legs.common, legs.common[np.isin(legs.duct, between)])
+    found.doubt((first | np.isin(legs.common, between)).nonzero()[0])
 
 
 def _shares(legs: Legs, flow: FloatArray, rests: BoolArray | None) -> FloatArray:

@@ -10,8 +10,10 @@ import numpy as np
 from elbowroom.layout import length_words
 
 from . import elbows, equipment, expansions
-from .coefficient import Coefficient, LookupRefused
+from .coefficient import Coefficient, LookupRefused, make
+from .junction_terms import REFERENCE
 from .kinds import Values, radians
+from .tables import chosen
 
 _RUNNERS = {
     "none": "",
@@ -101,10 +103,64 @@ def _plate(values: Values, _re: float, _velocity: float) -> _Found:
     return [SecondPrint("by formula in place of the table", found)]
 
 
+_AS_PRINTED = 1.0  # degrees: how far from its angle a single value is still shown
+
+
+def _one_value(fitting: str, values: Values, _re: float, _velocity: float) -> _Found:
+    """The single value that is known of a publication, with what it is of."""
+    (row,) = chosen("junction_second_source_points", {"fitting": fitting})
+    if abs(values["angle_deg"] - float(row["angle_deg"])) > _AS_PRINTED:
+        return []
+    found = make(
+        np.array([float(row["C"])]),
+        0,
+        reference=REFERENCE,
+        table="junction_second_source_points",
+        source=row["source"],
+        confidence=row["confidence"],
+    )
+    of = (
+        f"area ratio {row['area_ratio_Ab_Ac']}, airflow share {row['flow_ratio_Qb_Qc']}"
+    )
+    return [
+        SecondPrint(
+            f"of the branch, its one value: {row['angle_deg']} degrees, {of}", found
+        )
+    ]
+
+
+def _round_branch(values: Values, reynolds: float, velocity: float) -> _Found:
+    found = _one_value("supply 45 deg branch, round", values, reynolds, velocity)
+    q, f = values["Qb_over_Qc"], values["Ab_over_Ac"]
+    if abs(values["angle_deg"] - 90.0) > _AS_PRINTED or f > 1.0:
+        return found
+    grows = 1.0 if f <= 2.0 / 3.0 else 1.0 + 0.3 * q * q
+    tee = make(
+        np.array([grows * (1.0 + (1.0 if f < 1.0 else 0.3) * (q / f) ** 2)]),
+        0,
+        reference=REFERENCE,
+        table="formula: dividing branch of a pipe tee",
+        source="Crane TP-410, 2009",
+        confidence="seen",
+    )
+    return [*found, SecondPrint("branch of a pipe tee", tee)]
+
+
 _ELSEWHERE: dict[str, Callable[[Values, float, float], _Found]] = {
     "round-elbow": _round_elbow,
     "rect-elbow-single-vanes": partial(_vanes, "single"),
     "rect-elbow-double-vanes": partial(_vanes, "double"),
     "expansion-round-conical": _cone,
     "perforated-plate": _plate,
+    "junction-round-diverging": _round_branch,
+    "junction-round-diverging-conical": partial(
+        _one_value, "supply 90 deg conical branch, round"
+    ),
+    "junction-round-converging": partial(_one_value, "extract 45 deg branch, round"),
+    "junction-symmetrical-wye": partial(
+        _one_value, "supply T with two equal outlets, round"
+    ),
+    "junction-symmetrical-wye-converging": partial(
+        _one_value, "extract T with two equal inlets, round"
+    ),
 }

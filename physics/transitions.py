@@ -42,7 +42,7 @@ __all__ = [
 
 SAME_AREA = 0.05  # taken for a change of shape alone: no coefficient is published
 ALIKE = 0.02  # areas this near to each other change shape alone
-_UNLIKE = 0.10  # from there on the table of the change of area counts alone
+_UNLIKE = 0.10  # from there on no area of a main is taken for the same
 SHAPE_ALONE, NO_CHANGE = "allowance", "formula: no change of section"
 SAME_SIDE = 0.01  # of a side: 12 in that goes on as 305 mm is no change
 CHANGED = 0.05  # of a side: from there on a pair of sides counts as changed in full
@@ -131,8 +131,8 @@ def transition(
     -------
     gathered
         Shape (n,), each on the velocity in its smaller area. A change of shape, or of
-        one side for the other, at the same area (within 2 %) takes an allowance, which
-        gives way to the table of the change of area as that comes to 10 %, or as the
+        one side for the other, takes an allowance until the table of the change of area
+        has more, so that none loses less the more its area changes; it fades as the
         side that changes less comes from 5 % down to 1 %; sections
         whose sides are the same within 1 %, as when an inch size goes on in a metric
         one, take nothing. Flat ovals take the tables of rectangles, noted.
@@ -189,8 +189,9 @@ def transition(
         side = np.sqrt(np.where(was_round, size_out, size_in)[mine])
         angle = round_to_rect_angle(diameter, side, side, run[mine])
         out.put(mine, expansion_rect(ratio[mine], angle))
-    share = _shape_share(same_shape, second, (w2 > w1) != (h2 > h1), ratio)
-    mine = ~nothing & (SAME_AREA * share > out.value)
+    share = _shape_share(same_shape, second, (w2 > w1) != (h2 > h1))
+    # Beyond, every contraction loses as much or as its print has it.
+    mine = ~nothing & (SAME_AREA * share > out.value) & (ratio > 1.0 - _UNLIKE)
     if mine.any():
         out.put(mine, same_area(share[mine]))
     oval = ((before == int(Shape.OVAL)) | (after == int(Shape.OVAL))) & ~nothing
@@ -216,12 +217,10 @@ def _sides(
 
 
 def _shape_share(
-    same_shape: BoolArray, second: FloatArray, crosswise: BoolArray, ratio: FloatArray
+    same_shape: BoolArray, second: FloatArray, crosswise: BoolArray
 ) -> FloatArray:
     """How much of the allowance for a change of shape counts, 0 to 1."""
-    reshaped = np.where(same_shape, second * crosswise, 1.0)
-    near = (_UNLIKE - np.abs(ratio - 1.0)) / (_UNLIKE - ALIKE)
-    return np.asarray(reshaped * near.clip(0.0, 1.0))
+    return np.where(same_shape, second * crosswise, 1.0)
 
 
 def shape_allowance(
@@ -232,7 +231,11 @@ def shape_allowance(
     width_out: FloatArray,
     height_out: FloatArray,
 ) -> FloatArray:
-    """What `transition` has at least for a change of shape alone, shape (n,)."""
+    """What a main's change of shape alone counts as beside its table, shape (n,).
+
+    That of `transition` at the same area, within 2 %; it fades to nothing as the area
+    changes by 10 %, which the tables of mains have, or its own part counts for.
+    """
     same_shape = shape_in == shape_out
     crosswise = (width_out > width_in) != (height_out > height_in)
     if not (crosswise | ~same_shape).any():  # as nearly everywhere
@@ -241,7 +244,8 @@ def shape_allowance(
     second, _, nothing = _sides(same_shape, *sides)
     ratio = sections.area(shape_out, width_out, height_out)
     ratio = ratio / sections.area(shape_in, width_in, height_in)
-    share = _shape_share(same_shape, second, crosswise, ratio)
+    near = ((_UNLIKE - np.abs(ratio - 1.0)) / (_UNLIKE - ALIKE)).clip(0.0, 1.0)
+    share = _shape_share(same_shape, second, crosswise) * near
     return np.where(nothing, 0.0, SAME_AREA * share)
 
 

@@ -788,8 +788,13 @@ def test_junctions_less_than_a_diameter_apart_are_told(
         source=SourceSpec(is_return=is_return),
         terminals={name: TerminalSpec(0.2) for name in "abc"},
     )
-    flags = analyse(build(drawing, plan)).flags
+    analysis = analyse(build(drawing, plan))
+    flags, e = analysis.flags, analysis.elements
     assert any("two junctions stand" in flag.what for flag in flags) == told
+    rows = np.isin(e.kind, [int(Kind.BRANCH), int(Kind.MAIN)])
+    classes = [e.credits[number].confidence for number in e.credit[rows].tolist()]
+    assert len(classes) == 4
+    assert {each == "low" for each in classes} == {told}
 
 
 @pytest.mark.parametrize(("flow", "said"), [(0.2, False), (20.0, True)])

@@ -895,6 +895,22 @@ def test_other_publications_stand_beside_the_coefficient_and_are_not_taken() -> 
     assert by_reynolds["coefficient"] == pytest.approx(0.19, abs=0.005)
     (bend,) = _second("round-elbow", ["r_over_D=1.0", "angle_deg=90"])
     assert "friction along the bend" in bend["what"]
+    # Crane TP-410, 2009: 1 + v², of tees of pipes; Legg 2017 has single values.
+    equal = ["Qb_over_Qc=0.5", "Ab_over_Ac=0.5", "angle_deg=90"]
+    (tee,) = _second("junction-round-diverging", equal)
+    assert tee["coefficient"] == pytest.approx(2.0)
+    legg = {
+        "junction-round-diverging": (45, 0.7893),
+        "junction-round-diverging-conical": (90, 1.078),
+        "junction-round-converging": (45, 1.503),
+        "junction-symmetrical-wye": (90, 0.3576),
+        "junction-symmetrical-wye-converging": (90, 0.1259),
+    }
+    for kind, (angle, value) in legg.items():
+        (one,) = _second(kind, [*equal[:2], f"angle_deg={angle}"])
+        assert one["coefficient"] == value
+        assert f"{angle} degrees" in one["what"]
+        assert _second(kind, [*equal[:2], "angle_deg=30"]) == []
     assert _second("rect-elbow-mitred", ["H_over_W=1"]) == []
 
 

@@ -279,7 +279,7 @@ def test_a_transition_turns_by_what_goes_aside_beyond_a_flat_side(
     way: list[float], cuts: tuple[Section, Section], explained: float, shares: Any
 ) -> None:
     """Half of the change of the side in the direction of the offset: own choice."""
-    for more, told in ((0.0, False), (0.001, False), (0.005, True), (0.05, True)):
+    for more, told in ((0.0, False), (0.001, False), (0.005, True), (0.014, True)):
         aside = (explained + more) * np.array(way)
         if aside.any():
             graph = offset_piece(aside, cuts, shares)
@@ -290,7 +290,7 @@ def test_a_transition_turns_by_what_goes_aside_beyond_a_flat_side(
             assert (np.tan(kink) * 1.1).tolist() == pytest.approx(
                 [more * told] * 2, abs=1e-9
             )
-    assert f"{length_words(0.05)} more than one with a flat side" in found[0].what
+    assert f"{length_words(0.014)} more than one with a flat side" in found[0].what
 
 
 def test_a_skew_offset_is_compared_side_by_side() -> None:
@@ -384,6 +384,56 @@ def test_no_millimetre_of_an_offset_makes_a_jump() -> None:
     step = np.diff(total)
     assert total[-1] > total[0]
     assert np.abs(step - step.mean()).max() < 0.01
+
+
+@pytest.mark.parametrize("cuts", [(WIDE, TALL), (TALL, WIDE)])
+def test_an_elbow_at_the_far_end_of_a_piece_has_the_section_there(
+    cuts: tuple[Section, Section],
+) -> None:
+    """A kink that grows to 20 degrees becomes an elbow of the same duct and air."""
+    slope = np.tan(np.radians(21.0))
+    analysis = analyse(offset_piece([0, 1.1 * slope], cuts))
+    graph = analysis.graph
+    first, second = (graph.section(duct) for duct in graph.bend_duct.tolist())
+    assert (first, second) == cuts
+    assert graph.bends.in_plane.tolist() == [cut.height for cut in cuts]
+    elements = analysis.elements
+    pressure = elements.velocity_pressure[elements.kind == Kind.BEND]
+    ends = analysis.state.velocity_pressure[[0, -1]]
+    assert pressure.tolist() == pytest.approx(ends.tolist())
+
+
+@pytest.mark.parametrize("cuts", [(TALL, TALL), (WIDE, TALL), (TALL, WIDE)])
+def test_kinks_lead_to_the_elbows_of_20_degrees(cuts: tuple[Section, Section]) -> None:
+    """From 16 degrees on, also of a piece with a flat side: own choice."""
+    turns = np.radians(np.arange(14.0, 21.0, 0.25))
+    graphs = [offset_piece([0, 1.1 * np.tan(turn)], cuts) for turn in turns]
+    kinked = [graph for graph in graphs if len(graph.bends.duct) == 0]
+    assert len(kinked) == 24
+    kinks = np.array([graph.transitions.kink[:, 0] for graph in kinked])
+    assert kinks[-1] == pytest.approx(turns[[23, 23]], abs=np.radians(0.7))
+    assert np.abs(np.diff(kinks, axis=0)).max() < np.radians(1.5)
+    bent = graphs[-1].bends.angle
+    assert bent.tolist() == pytest.approx([turns[-1]] * 2)
+
+
+def test_a_steep_piece_with_a_flat_side_says_that_it_has_kinks() -> None:
+    run = 0.075 / 1.1 / np.tan(np.radians(18.0))  # of a piece this much shorter
+    end = np.array([1.1 * run, 0.0, 0.075])
+    drawing = drawing_from_runs(
+        [
+            ("a", np.array([[-3.0, 0, 0], [0, 0, 0]]), WIDE),
+            ("t", np.array([np.zeros(3), end]), WIDE),
+            ("b", np.array([end, end + np.array([4.0, 0, 0])]), TALL),
+        ],
+        attributes={
+            "a": Attributes(source=True, source_at_end=False),
+            "t": Attributes(transition=True),
+        },
+    )
+    graph = build(drawing, Schedule(terminals={"b": TerminalSpec(1.2)}))
+    (found,) = said(graph, "steeply for a flat side")
+    assert "two kinks of 9 degrees counted as mitred" in found.what
 
 
 def test_what_is_an_elbow_at_an_end_of_a_transition_is_no_kink_too() -> None:

@@ -1,6 +1,7 @@
 """Junctions against their prints, their limits, and the conservation of energy."""
 
 from collections.abc import Iterator, Mapping
+from functools import partial
 
 import numpy as np
 import pytest
@@ -607,6 +608,72 @@ def test_dividing_round_flow_makes_no_energy() -> None:
 
 
 # --- which table, and what is said of it
+
+
+@pytest.mark.parametrize("angle", [60.0, 70.0, 90.0])
+def test_a_leg_beside_an_idle_one_leads_to_a_tap_at_a_closed_end(angle: float) -> None:
+    """D200 off a D400: 1.2 of its own velocity pressure, as a tee's branch has it."""
+    f = 0.25
+    beside = partial(legs, symmetrical=True, angle=angle, f=f)
+    last, table, _ = beside(q=1.0)
+    assert table == "junction_cross_and_manifold"
+    assert last == pytest.approx(1.2 / f**2)
+    assert last == pytest.approx(legs(angle=angle, q=1.0, f=f)[0])
+    found = [beside(q=q)[0] for q in np.linspace(0.85, 1.0, 61).tolist()]
+    steps = np.diff(found)
+    assert steps.min() > 0.0
+    assert steps.max() < 0.03 * last
+    assert beside(q=1.0, entry=TakeoffEntry.ENTRY_45)[0] == last  # counted as plain
+    assert beside(q=1.0, entry=TakeoffEntry.RADIUS)[1] != table
+
+
+def test_bullheads_say_where_their_print_ends() -> None:
+    extended = int(Note.EXTENDED)
+    found = junctions.symmetrical([2.0, 2.01, 8.0], RIGHT)
+    assert (found.notes & extended > 0).tolist() == [False, True, True]
+    found = junctions.symmetrical_joining(0.5, [0.09, 0.1, 1.0, 1.01], RIGHT)
+    assert (found.notes & extended > 0).tolist() == [True, False, False, True]
+
+
+# What another print than the one that counts says, and so the class: see
+# `physics/data/junction_second_source_points.csv`, and Crane TP-410 2.0 for 1.40.
+@pytest.mark.parametrize(
+    ("found", "confidence"),
+    [
+        (junctions.diverging_branch(0.5, 0.5, RIGHT), "seen"),
+        (junctions.diverging_branch(0.7, 0.5, np.pi / 4), "seen"),
+        (junctions.round_conical_branch(1.4, RIGHT), "low"),
+        (junctions.round_conical_branch(1.4, np.pi / 4), "memory"),
+        (junctions.symmetrical(0.4, RIGHT), "low"),
+        (junctions.symmetrical(0.8, np.pi / 4), "memory"),
+        (junctions.symmetrical_joining(0.4, 1.0, RIGHT), "low"),
+        (junctions.converging_branch(0.5, 0.35, np.pi / 4), "cross-checked"),
+        (junctions.converging_branch(0.5, 0.2, RIGHT), "cross-checked"),
+        (junctions.converging_branch(0.5, 0.35, RIGHT), "seen"),
+    ],
+)
+def test_the_class_tells_of_prints_that_differ(
+    found: Coefficient, confidence: str
+) -> None:
+    assert found.confidence == confidence
+
+
+def test_the_class_of_a_leg_hangs_on_no_other() -> None:
+    count = 2
+    both = junctions.JunctionLegs(
+        is_branch=np.ones(count, dtype=bool),
+        is_symmetrical=np.zeros(count, dtype=bool),
+        angle=np.radians([90.0, 90.0]),
+        entry=np.full(count, int(TakeoffEntry.PLAIN)),
+        common_shape=np.full(count, int(Shape.ROUND)),
+        branch_shape=np.full(count, int(Shape.ROUND)),
+        flow_ratio=np.array([0.3, 0.3]),
+        area_ratio=np.array([0.2, 0.6]),
+        main_area_ratio=np.ones(count),
+    )
+    found = junctions.joining_legs(both, np.full(count, 5.0))
+    classes = [found.credits[n].confidence for n in found.credit.tolist()]
+    assert classes == ["cross-checked", "seen"]
 
 
 def legs(

@@ -618,8 +618,6 @@ def test_legs_that_tie_are_told_as_those_beside_them(
     assert len(whats) == (not is_printed)
     assert all("main: all are branches" in what for what in whats)
     if len(ways) == 2:
-        used = credits_of(analysis, Kind.BRANCH)
-        assert [one.confidence == "low" for one in used] == [not is_printed] * 2
         notes = analysis.elements.notes[analysis.elements.kind == Kind.BRANCH]
         assert ((notes & int(Note.FALLBACK)) > 0).tolist() == [not is_printed] * 2
 

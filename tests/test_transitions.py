@@ -328,13 +328,28 @@ def test_the_more_a_duct_is_squeezed_the_more_it_loses(length: float) -> None:
 
 
 def test_a_change_of_shape_gives_way_to_the_change_of_area() -> None:
-    """600 by 300 to 450 by 400 has one area; the allowance fades to 10 % of another."""
+    """600 by 300 to 450 by 400 has one area; more of a change never loses less."""
     heights = np.linspace(0.40, 0.48, 161)
     opens = np.array([_lost(0.6, 0.3, 0.45, h, 0.3) for h in heights])
     closes = np.array([_lost(0.45, h, 0.6, 0.3, 0.3) for h in heights])
     assert (np.abs(np.diff(opens)) < 0.002).all()
     assert (np.abs(np.diff(closes)) < 0.002).all()
     assert opens[0] == closes[0] == transitions.SAME_AREA
+    assert np.diff(opens).min() >= 0.0
+
+
+@pytest.mark.parametrize("length", [0.0, 0.3, 0.6, 2.0])
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_change_of_shape_loses_no_less_as_its_area_changes(
+    length: float, turned: bool
+) -> None:
+    """D400 to a rectangle 300 high: at 10 % more area an eighth was left of it."""
+    ratio = np.linspace(1.0, 1.5, 251)
+    wide = np.pi * 0.04 * (ratio if not turned else 1.0 / ratio) / 0.3
+    found = transitions.transition(ROUND, 0.4, 0.4, RECT, wide, 0.3, length).value
+    assert found[0] == transitions.SAME_AREA
+    assert np.diff(found).min() >= 0.0
+    assert np.diff(found).max() < 0.01
 
 
 @pytest.mark.parametrize("length", [0.0, 0.3, 2.0])
