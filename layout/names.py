@@ -256,6 +256,12 @@ def bare_section_fault(text: str) -> tuple[str, str] | None:
     match = _RECTANGLE.fullmatch(plain) or _ROUND.fullmatch(plain)
     if match is None or _may_be_a_word(match):
         return None
+    if _COPY.search(plain):
+        return (
+            f"'{plain}' was not taken: three digits behind a point at its end are read "
+            "as the number of a copy",
+            "write its unit behind it, mm, cm or in",
+        )
     return unread_in_name(plain)
 
 

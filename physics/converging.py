@@ -35,7 +35,7 @@ from .junctions_rect import radius_wye
 from .junctions_symmetrical import put_without_main, symmetrical_joining
 from .split_mains import SPLIT_AREAS, joining_momentum, split_main
 from .tables import Curve, curve, from_table
-from .takeoff_entries import is_lost
+from .takeoff_entries import Taken, entries_taken
 
 _LEAST_AREA = 0.1
 _SLIGHTEST = np.radians(15.0)
@@ -324,9 +324,10 @@ def joining_legs(
     foreign |= is_branch & rest & (branch_shape != Shape.ROUND)
     foreign |= square & (a < np.pi / 2 - SQUARE_TO)
     foreign |= square & is_branch & (branch_shape == Shape.OVAL)
-    foreign |= ~walled & is_lost(
+    as_what = entries_taken(
         entry, common_shape, branch_shape, a, is_symmetrical, joining=True
     )
+    foreign |= ~walled & (as_what != int(Taken.ITSELF))
     if foreign.any():
         out.stand_in(foreign)
     return out

@@ -11,6 +11,7 @@ from elbowroom.layout import FloatArray, IntArray
 from .coefficient import Factors, Note
 from .tables import Curve, curve, where_used
 
+RIGHT_ANGLE = 91.0  # degrees: with the rounding of a drawing, counted as 90
 _LOWEST_REYNOLDS = 1e4
 _TIGHT, _WIDE = "0.5", "0.7"  # where two of the three classes of r/W begin
 _NO_CHANGE = 1e-6  # of a factor: what rounding leaves of a right angle

@@ -10,6 +10,7 @@ from elbowroom.layout import ELBOW_PIECES
 
 from .coefficient import Coefficient, LookupRefused, Note
 from .elbow_factors import (
+    RIGHT_ANGLE,
     angle_factor,
     mitred_reynolds_factor,
     slowed_mitred,
@@ -104,17 +105,17 @@ def round_mitred(
     Raises
     ------
     LookupRefused
-        If it turns farther.
+        If it turns farther by more than a degree, which is a drawing's rounding.
 
     References
     ----------
     SMACNA HVAC Systems Duct Design, 4th ed., table A-7 C (Idelchik).
     """
     degrees = np.degrees(np.atleast_1d(np.asarray(angle, dtype=np.float64)))
-    if not (degrees <= 90.0 + 1e-6).all():
+    if not (degrees <= RIGHT_ANGLE).all():
         raise LookupRefused(
             "mitred round elbows are tabled to 90 degrees, not for "
-            f"{degrees.max():.0f}; make the turn of two elbows"
+            f"{degrees.max():.4g}; make the turn of two elbows"
         )
     book = _round_mitred()
     value, bits = book.at(np.minimum(degrees, 90.0))

@@ -9,7 +9,7 @@ import numpy.typing as npt
 from elbowroom.layout import length_words
 
 from .coefficient import Coefficient, LookupRefused, Note, make
-from .elbow_factors import angle_factor, turned
+from .elbow_factors import RIGHT_ANGLE, angle_factor, turned
 from .tables import Grid, Row, chosen, curve, from_table, grid, rows
 
 _PRINTED = 0.5  # mm: the table has whole ones
@@ -33,7 +33,7 @@ def rect_splitters(
     aspect
         H/W.
     angle
-        rad, 0 to pi/2.
+        rad, 0 to pi/2; up to a degree more, a drawing's rounding, counts as that.
 
     Returns
     -------
@@ -60,13 +60,14 @@ def rect_splitters(
             f"splitters are tabled from a throat radius of 0.05 W on, not for "
             f"{ratio.min():.3g} W; take a larger radius or a vaned mitred elbow"
         )
-    if not (degrees <= 90.0 + 1e-6).all():
+    if not (degrees <= RIGHT_ANGLE).all():
         raise LookupRefused(
-            "splitters are tabled for turns to 90 degrees; make the turn of two elbows"
+            "splitters are tabled for turns to 90 degrees, not for "
+            f"{degrees.max():.4g}; make the turn of two elbows"
         )
     book = _splitters(count)
     value, bits = book.at(ratio, aspect)
-    turn, turn_bits = angle_factor("rect_smooth_splitter").at(degrees)
+    turn, turn_bits = angle_factor("rect_smooth_splitter").at(np.minimum(degrees, 90.0))
     return from_table(
         book,
         value * turn,

@@ -54,7 +54,7 @@ from .junctions_symmetrical import (
 from .several_legs import keep_energy, without_idle
 from .split_mains import split_main, split_main_branch
 from .tables import chosen
-from .takeoff_entries import is_lost
+from .takeoff_entries import Taken, entries_taken
 
 __all__ = [
     "ELBOWED",
@@ -104,10 +104,10 @@ def dividing_legs(legs: JunctionLegs) -> Gathered:
     -----
     At q = 1 the main is dead and a plain branch an elbow: 1.2 on its own velocity, from
     60 degrees on; C goes straight there from q = 0.9 and from 45 degrees, our own
-    choice. So does the leg of a wye or a bullhead tee beside one that is nearly idle,
-    but for those with a radius. Of other entries no value is known at a closed end:
-    their tables' last one is held. Where a wall parts the main its table goes that far
-    by itself.
+    choice. So does what counts as plain, in part where it counts so in part, and the
+    leg of a wye or a bullhead tee beside one that is nearly idle, but for those with a
+    radius. Of other entries no value is known at a closed end: their tables' last one
+    is held. Where a wall parts the main its table goes that far by itself.
 
     A branch larger than its main has the tables' C at its real velocity, and what air
     spends that opens out behind a hole as large as the main.
@@ -144,9 +144,8 @@ def dividing_legs(legs: JunctionLegs) -> Gathered:
         & (side != common)
         & (bent | (side == oval) | (a < np.pi / 2 - SQUARE_TO))
     )
-    foreign |= ~walled & is_lost(entry, common, side, a, shared, joining=False)
-    if foreign.any():
-        out.stand_in(foreign)
+    as_what = entries_taken(entry, common, side, a, shared, joining=False)
+    foreign |= ~walled & (as_what != int(Taken.ITSELF))
     eased = branch & conical & (boxy & legs.is_swept | bent)
     eased &= a < np.where(boxy, np.pi / 2, _CONICAL_FROM)
     if eased.any():
@@ -158,8 +157,9 @@ def dividing_legs(legs: JunctionLegs) -> Gathered:
     last = ~walled & (q > _NEARLY_ALL) & (a > _TURNS_FROM + 1e-6)
     last &= legs.is_branch | shared
     if last.any():
-        plain = np.isin(entry, _PLAIN_ENTRIES) & ~shared | shared & ~legs.is_swept
-        _lead_to_last_tap(out, legs, last & plain)
+        _lead_to_last_tap(out, legs, last.nonzero()[0], as_what)
+    if foreign.any():  # last, as what a branch is led to is another fitting's too
+        out.stand_in(foreign)
     return out
 
 
@@ -234,19 +234,42 @@ def _hold_to_plain(
     out.value[rows] -= over * np.where(boxy[rows], 1.0, below.clip(0.0, 1.0))
 
 
-def _lead_to_last_tap(out: Gathered, legs: JunctionLegs, last: BoolArray) -> None:
-    """Lead branches that take nearly all of the air to a tap at a closed end."""
-    share = (legs.flow_ratio - _NEARLY_ALL) / (1.0 - _NEARLY_ALL)
-    steep = (legs.angle - _TURNS_FROM) / (TEE_FROM - _TURNS_FROM)
+def _lead_to_last_tap(
+    out: Gathered, legs: JunctionLegs, rows: IntArray, as_what: IntArray
+) -> None:
+    """Lead branches, by rows, that take nearly all of the air to a tap at a closed end.
+
+    `as_what` are the `Taken` codes of all legs.
+    """
+    share = (legs.flow_ratio[rows] - _NEARLY_ALL) / (1.0 - _NEARLY_ALL)
+    steep = (legs.angle[rows] - _TURNS_FROM) / (TEE_FROM - _TURNS_FROM)
     share = share.clip(0.0, 1.0) * steep.clip(0.0, 1.0)
-    rows = (last & (share < 1.0 - 1e-7)).nonzero()[0]
-    if len(rows):
-        more = last_tap(legs.velocity_ratio[rows]).value - out.value[rows]
-        out.value[rows] += more * share[rows]
-        out.notes[rows] |= int(Note.INTERPOLATED)
-    rows = (last & (share >= 1.0 - 1e-7)).nonzero()[0]
-    if len(rows):
-        out.put(rows, last_tap(legs.velocity_ratio[rows]))
+    share *= _plain_part(legs, rows, as_what)
+    tap = last_tap(legs.velocity_ratio[rows])
+    part = (share > 0.0) & (share < 1.0 - 1e-7)
+    if part.any():
+        led = rows[part]
+        out.value[led] += (tap.value[part] - out.value[led]) * share[part]
+        out.notes[led] |= int(Note.INTERPOLATED)
+        out.join(led, tap.table_credit)
+    whole = rows[share >= 1.0 - 1e-7]
+    if len(whole):
+        out.put(whole, last_tap(legs.velocity_ratio[whole]))
+
+
+def _plain_part(legs: JunctionLegs, rows: IntArray, as_what: IntArray) -> FloatArray:
+    """How much some branches, by rows, count as plain: 0 to 1.
+
+    Off a rectangular main those with a table at a right angle do so more and more, to
+    60 degrees. A leg of a wye does so whatever its entry, unless it has a radius.
+    """
+    entry, of = legs.entry[rows], as_what[rows]
+    plain = np.isin(entry, _PLAIN_ENTRIES) | (of == int(Taken.PLAIN))
+    boxy = legs.common_shape[rows] == int(Shape.RECTANGULAR)
+    fading = boxy & (entry != int(TakeoffEntry.RADIUS))
+    slanting = np.where(fading, 1.0 - share_of_tee(legs.angle[rows]), 0.0)
+    alone = np.where(plain, 1.0, slanting)
+    return np.where(legs.is_symmetrical[rows], ~legs.is_swept[rows], alone)
 
 
 def last_tap(velocity_ratio: npt.ArrayLike) -> Coefficient:

@@ -206,22 +206,22 @@ def tabled_entries(
     )
 
 
-def is_lost(
+def entries_taken(
     entry: npt.NDArray[np.int64],
     common_shape: npt.NDArray[np.int64],
     branch_shape: npt.NDArray[np.int64],
     angle: FloatArray,
     symmetrical: BoolArray,
     joining: bool,
-) -> BoolArray:
-    """Whether the coefficient of each branch is of another entry than its own.
+) -> IntArray:
+    """What the coefficient of each branch is of, as `taken` has it.
 
-    Parameters are those of `taken`; plain entries, which most are, cost no look.
+    Plain entries, which most are, cost no look.
     """
-    lost = np.zeros(len(entry), dtype=bool)
+    found = np.zeros(len(entry), dtype=np.int64)
     rows = (entry != int(TakeoffEntry.PLAIN)).nonzero()[0]
     if len(rows):
-        found = taken(
+        found[rows] = taken(
             entry[rows],
             common_shape[rows],
             branch_shape[rows],
@@ -229,5 +229,4 @@ def is_lost(
             symmetrical[rows],
             joining,
         )
-        lost[rows] = found != int(Taken.ITSELF)
-    return lost
+    return found

@@ -343,7 +343,7 @@ DRAWN: dict[str, Drawn] = {
         if entry != _INTO.CONICAL
     },
 }
-# What no drawing makes: at the desk alone.
+# What counts in no drawing: at the desk alone.
 DESK_ALONE = {
     *(name for name in book.KINDS if name.startswith(("damper", "obstruction"))),
     *(name for name in book.KINDS if "gore" in name or "stamped" in name),

@@ -390,6 +390,19 @@ def test_elbow_that_no_table_knows_is_refused_with_a_way_out(
     assert "; " in str(refused.value)
 
 
+@pytest.mark.parametrize("kind", ["splitters", "round mitred"])
+def test_a_right_angle_may_be_drawn_a_little_wider(kind: str) -> None:
+    """One millimetre of 4 m is a drawing's rounding; more than a degree is not."""
+    square, off = (
+        KINDS[kind](np.radians([90.0, 90.9])),
+        KINDS[kind](np.array([RIGHT + 2.5e-4])),
+    )
+    np.testing.assert_array_equal(square.value, off.value[0])
+    np.testing.assert_array_equal(square.notes, off.notes[0])
+    with pytest.raises(LookupRefused, match=r"90 degrees, not for 91\.5; make"):
+        KINDS[kind](np.radians([90.0, 91.5]))
+
+
 @pytest.mark.parametrize("aspect", [0.125, 0.75, 1.0, 1.3333, 4.0])
 def test_a_larger_radius_makes_no_step_where_the_finer_table_goes_on(
     aspect: float,

@@ -870,6 +870,14 @@ def test_a_plain_branch_goes_evenly_to_the_tap_at_a_closed_end(area: float) -> N
         assert last == pytest.approx(near, rel=1e-5)
 
 
+@pytest.mark.parametrize("common", [Shape.ROUND, Shape.RECTANGULAR])
+def test_a_branch_led_to_the_tap_at_a_closed_end_is_credited_to_both(
+    common: Shape,
+) -> None:
+    tables = [legs(q=q, common=common, branch=common)[1] for q in (0.9, 0.95, 1.0)]
+    assert tables[1] == f"{tables[0]} and {tables[2]}"
+
+
 @pytest.mark.parametrize("q", [0.92, 0.97, 1.0])
 def test_no_degree_of_a_branch_that_takes_nearly_all_makes_a_jump(q: float) -> None:
     found = [legs(q=q, f=0.44, angle=a)[0] for a in np.arange(43.0, 92.0, 0.1)]

@@ -187,6 +187,18 @@ def test_a_section_key_holds_nothing_but_a_section(
         read(path)
 
 
+@pytest.mark.parametrize("section", ["D250.000", "600x300.125", "8x12.125"])
+def test_three_digits_that_may_be_the_number_of_a_copy_are_said_so(
+    section: str,
+) -> None:
+    fault = names.bare_section_fault(section)
+    assert fault is not None
+    assert fault[0].startswith(f"'{section}' was not taken: three digits behind a ")
+    mended = names.whole_section(f"{section} mm")
+    assert mended is not None
+    assert names.bare_section_fault(f"{section} mm") is None
+
+
 @pytest.mark.parametrize(
     "name",
     [
