@@ -45,6 +45,7 @@ from .ledger import Assumption, assumptions_of
 from .leg_losses import lone_rows
 from .loops import dead_ducts, settled, still_notices
 from .notebook import analysis_html, element_rows, frame_of, picture_of
+from .open_ends import AFTER_ELBOW
 from .site_air import fan_at_site
 from .system import System, system_of
 from .transitions import NO_CHANGE, SHAPE_ALONE
@@ -215,6 +216,11 @@ class Analysis:
         if kind == Kind.TERMINAL and row in graph.terminals.coefficient:
             return "terminal with its declared coefficient"
         at_fan, at_room = "entry flush with a wall", "open end into the room"
+        if kind == Kind.EXIT and self.elements.coefficient[element] != 1.0:
+            credit = self.elements.credits[self.elements.credit[element]]
+            is_bent = credit.first_table == AFTER_ELBOW
+            other = "elbow" if is_bent else "widening"
+            at_room += f", and what it adds to the {other} before it" * counted
         if graph.is_return:
             at_fan, at_room = "exit into the plenum", "opening flush with a wall"
         return {

@@ -28,6 +28,7 @@ from .leg_losses import (
     meeting_coefficients,
 )
 from .losses import bend_coefficients, transition_coefficients
+from .open_ends import at_open_ends
 
 
 class Kind(IntEnum):
@@ -399,6 +400,11 @@ def _coefficients(
     found, notices = bend_coefficients(graph, state.reynolds[graph.bend_duct])
     every.take_over(bend, found)
     changes, own = transition_coefficients(graph)
+    felt, at_end = _NONE, changes
+    if len(graph.terminals.bare) and not graph.is_return:
+        felt, at_end = at_open_ends(
+            graph, state.area, found, changes, by_reynolds=conditions.reynolds_factor
+        )
     count_kinks(graph, state.area, state.reynolds, changes)
     every.take_over(change, changes)
     flow, velocity = state.flow, state.velocity
@@ -427,6 +433,8 @@ def _coefficients(
         for number, said in graph.terminals.coefficient.items():
             every.value[terminal[number]] = said
             every.credit[terminal[number]] = every.number(AS_DECLARED)
+    if len(felt):
+        every.take_over(terminal[felt], at_end)
     if not open_end.all():
         every.credit[terminal[~open_end]] = every.number(AS_DECLARED)
     if not conditions.reynolds_factor:
