@@ -18,6 +18,7 @@ from elbowroom.layout import (
 )
 
 from .budget_flags import budget_flags
+from .changing_corners import CORNER
 from .close_pairs import ClosePair, close_pairs, corrected
 from .conditions import Conditions, conditions_of
 from .elements import (
@@ -206,6 +207,8 @@ class Analysis:
                 what = "offset"
             into = "to" if graph.is_return else "from"
             said = f"{what} {into} {arriving.words_in(unit)}"
+            if counted and credit.first_table == CORNER:
+                said += ", counted in its elbow"
             kinks = kink_words(graph.transitions.kink[:, row], "°")
             return said + (f", {kinks}" + " counted as mitred" * counted) * bool(kinks)
         if kind == Kind.COMPONENT:

@@ -16,6 +16,7 @@ from elbowroom.layout import (
 )
 
 from . import ends
+from .changing_corners import count_corners
 from .coefficient import AS_DECLARED, Credit, Gathered, Note
 from .conditions import Conditions
 from .flexible import compression_factor
@@ -398,12 +399,18 @@ def _coefficients(
     if pressed.any():
         every.join(straight[pressed], _COMPRESSED)
     found, notices = bend_coefficients(graph, state.reynolds[graph.bend_duct])
-    every.take_over(bend, found)
     changes, own = transition_coefficients(graph)
+    corners = count_corners(graph, state.area, state.reynolds, found, changes)
+    every.take_over(bend, found)
     felt, at_end = _NONE, changes
     if len(graph.terminals.bare) and not graph.is_return:
         felt, at_end = at_open_ends(
-            graph, state.area, found, changes, by_reynolds=conditions.reynolds_factor
+            graph,
+            state.area,
+            found,
+            changes,
+            corners,
+            by_reynolds=conditions.reynolds_factor,
         )
     count_kinks(graph, state.area, state.reynolds, changes)
     every.take_over(change, changes)

@@ -52,6 +52,7 @@ def at_open_ends(
     area: FloatArray,
     bends: Gathered,
     changes: Gathered,
+    corners: BoolArray,
     *,
     by_reynolds: bool,
 ) -> tuple[IntArray, Gathered]:
@@ -65,6 +66,9 @@ def at_open_ends(
         Area of its ducts, m², shape (d,).
     bends, changes
         Coefficients of its bends and its transitions, these without their kinks.
+    corners
+        Which of the transitions are counted in the elbow before them, shape (t,): no
+        print of these and an open end is known.
     by_reynolds
         Whether the Reynolds factors of elbows count.
 
@@ -98,6 +102,7 @@ def at_open_ends(
     bend, change = of_bend[duct], of_change[duct]
     opens = change >= 0
     opens[opens] = (area[duct] > area[ducts.parent[duct]])[opens]
+    opens[opens] = ~corners[change[opens]]
     turns = (bend >= 0) & (change < 0)
     if turns.any():
         turns[turns] = np.isin(graph.bends.construction[bend[turns]], _BARE)

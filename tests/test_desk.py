@@ -345,6 +345,16 @@ DRAWN: dict[str, Drawn] = {
         if entry != _INTO.CONICAL
     },
 }
+DRAWN["rect-elbow-mitred-area-change"] = Drawn(
+    [
+        ("A", [[0, 0, 3], [4, 0, 3]], _RECT),
+        ("B", [[4, 0, 3], [4, 8, 3]], rectangular(0.5, 0.2)),
+    ],
+    {"B": 0.4},
+    {"": (Kind.BEND, "B")},
+    {**_W, "outlet_width": "500 mm", "flow": "0.4 m3/s"},
+    schedule=Schedule(elbow_default=ElbowRule(_MAKE.MITRED, Basis.DECLARED)),
+)
 # An open end and what stands close before it, which the desk knows as one fitting.
 TOGETHER = {
     "exit-after-elbow": replace(
@@ -385,7 +395,6 @@ DESK_ALONE = {
     *(n for n in book.KINDS if n.startswith("junction-round") and "-elbow" in n),
     *(n for n in book.KINDS if n.startswith("entry") and n != "entry-duct-in-wall"),
     *(n for n in book.KINDS if n.startswith(("exit-cap", "exit-nozzle"))),
-    "rect-elbow-mitred-area-change",
     "junction-split-main-converging",
     "junction-split-main-diverging",  # nothing drawn tells of its wall
     "contraction-sudden",
