@@ -449,6 +449,11 @@ def _corners(graph: "DuctGraph") -> list[Notice]:
     came = ducts.arriving(duct)
     one, other = size_words(came.shape, came.width, came.height), _size(ducts, duct)
     sizes = f": {one} and {other}" if len(rows) == 1 else ""
+    mitred = (bends.construction[rows] == int(ElbowConstruction.MITRED)).any()
+    both = (
+        "; where a mitred one of a rectangle keeps its height, what is published of "
+        "both together counts"
+    )
     tap = (
         ""
         if graph.is_return
@@ -459,7 +464,9 @@ def _corners(graph: "DuctGraph") -> list[Notice]:
         note(
             bend_places(graph, rows),
             "the section changes at the corner: the elbow is taken in the section on "
-            f"the side of the source, and a transition behind it{sizes}",
+            f"the side of the source, and a transition behind it{sizes}"
+            + both
+            * bool(mitred),
             "draw the change before or after the corner if it is made otherwise" + tap,
             place=graph.nodes[int(ducts.start[duct])],
         )

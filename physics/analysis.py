@@ -19,6 +19,7 @@ from elbowroom.layout import (
 )
 
 from .budget_flags import budget_flags
+from .changing_corners import CORNER
 from .close_pairs import ClosePair, close_pairs, corrected
 from .conditions import Conditions, conditions_of
 from .elements import (
@@ -46,6 +47,7 @@ from .ledger import Assumption, assumptions_of
 from .leg_losses import lone_rows
 from .loops import dead_ducts, settled, still_notices
 from .notebook import analysis_html, element_rows, frame_of, picture_of
+from .open_ends import AFTER_ELBOW
 from .site_air import fan_at_site
 from .system import System, system_of
 from .transitions import NO_CHANGE, SHAPE_ALONE
@@ -206,6 +208,8 @@ class Analysis:
                 what = "offset"
             into = "to" if graph.is_return else "from"
             said = f"{what} {into} {arriving.words_in(unit)}"
+            if counted and credit.first_table == CORNER:
+                said += ", counted in its elbow"
             kinks = kink_words(graph.transitions.kink[:, row], "°")
             return said + (f", {kinks}" + " counted as mitred" * counted) * bool(kinks)
         if kind == Kind.COMPONENT:
@@ -216,6 +220,11 @@ class Analysis:
         if kind == Kind.TERMINAL and row in graph.terminals.coefficient:
             return "terminal with its declared coefficient"
         at_fan, at_room = "entry flush with a wall", "open end into the room"
+        if kind == Kind.EXIT and self.elements.coefficient[element] != 1.0:
+            credit = self.elements.credits[self.elements.credit[element]]
+            is_bent = credit.first_table == AFTER_ELBOW
+            other = "elbow" if is_bent else "widening"
+            at_room += f", and what it adds to the {other} before it" * counted
         if graph.is_return:
             at_fan, at_room = "exit into the plenum", "opening flush with a wall"
         return {

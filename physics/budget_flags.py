@@ -237,7 +237,7 @@ def _bare_terminals(graph: DuctGraph, bare: IntArray) -> Notice:
         + (
             "a plain opening in a wall is counted"
             if graph.is_return
-            else "the velocity pressure of the open end is counted"
+            else "what an open end loses is counted"
         ),
         'write loss = "..." or coefficient = ... at the terminal in the schedule'
         + f', or loss = "0 Pa" where what counts in its run stands for it:{stands}'

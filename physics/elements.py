@@ -16,6 +16,7 @@ from elbowroom.layout import (
 )
 
 from . import ends
+from .changing_corners import count_corners
 from .coefficient import AS_DECLARED, Credit, Gathered, Note
 from .conditions import Conditions
 from .flexible import compression_factor
@@ -29,6 +30,7 @@ from .leg_losses import (
     meeting_coefficients,
 )
 from .losses import bend_coefficients, transition_coefficients
+from .open_ends import at_open_ends
 
 
 class Kind(IntEnum):
@@ -398,8 +400,19 @@ def _coefficients(
     if pressed.any():
         every.join(straight[pressed], _COMPRESSED)
     found, notices = bend_coefficients(graph, state.reynolds[graph.bend_duct])
-    every.take_over(bend, found)
     changes, own = transition_coefficients(graph)
+    corners = count_corners(graph, state.area, state.reynolds, found, changes)
+    every.take_over(bend, found)
+    felt, at_end = _NONE, changes
+    if len(graph.terminals.bare) and not graph.is_return:
+        felt, at_end = at_open_ends(
+            graph,
+            state.area,
+            found,
+            changes,
+            corners,
+            by_reynolds=conditions.reynolds_factor,
+        )
     count_kinks(graph, state.area, state.reynolds, changes)
     every.take_over(change, changes)
     flow, velocity = state.flow, state.velocity
@@ -429,6 +442,8 @@ def _coefficients(
         for number, said in graph.terminals.coefficient.items():
             every.value[terminal[number]] = said
             every.credit[terminal[number]] = every.number(AS_DECLARED)
+    if len(felt):
+        every.take_over(terminal[felt], at_end)
     if not open_end.all():
         every.credit[terminal[~open_end]] = every.number(AS_DECLARED)
     if not conditions.reynolds_factor:

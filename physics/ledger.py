@@ -370,11 +370,7 @@ def _of_ends(analysis: "Analysis") -> list[Assumption]:
             analysis,
             len(graph.terminals.bare),
             "terminals that lose no more than "
-            + (
-                "a plain opening in a wall"
-                if graph.is_return
-                else "the velocity pressure of an open end"
-            ),
+            + ("a plain opening in a wall" if graph.is_return else "an open end"),
             "write loss or coefficient at each terminal",
         ),
         *_assume(

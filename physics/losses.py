@@ -254,7 +254,7 @@ def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
     after, before = found.duct, graph.ducts.parent[found.duct]
     if graph.is_return:
         every = transitions.transition(
-            *_as_they_stand(graph.ducts, after, before), found.length
+            *as_they_stand(graph.ducts, after, before), found.length
         )
         return every, own_changes(graph, graph.legs)
     return _with_own_changes(graph, graph.legs, before, after, found.length)
@@ -273,7 +273,7 @@ def _reshaped(ducts: Ducts, legs: Legs, rows: IntArray, joining: bool) -> OwnCha
     """Changes of shape alone of some mains, those that have one."""
     main, rest = legs.common[rows], legs.straight[rows]
     way = (rest, main) if joining else (main, rest)
-    shape = transitions.shape_allowance(*_as_they_stand(ducts, *way))
+    shape = transitions.shape_allowance(*as_they_stand(ducts, *way))
     rows, shape = rows[shape > 0.0], shape[shape > 0.0]
     found = Gathered(len(rows))
     found.put(np.arange(len(rows)), transitions.shape_alone(shape))
@@ -298,8 +298,8 @@ def _with_own_changes(
         before, after = np.append(before, main), np.append(after, rest)
         own_length, basis = own_change_lengths(graph, main, rest)
         length = np.append(length, own_length)
-        shape = transitions.shape_allowance(*_as_they_stand(ducts, main, rest))
-    every = transitions.transition(*_as_they_stand(ducts, before, after), length)
+        shape = transitions.shape_allowance(*as_they_stand(ducts, main, rest))
+    every = transitions.transition(*as_they_stand(ducts, before, after), length)
     if len(rows) == 0 and len(swept) == 0:
         return every, OwnChanges(rows, every, shape, basis, rows)
     mine, others = np.split(np.arange(len(length)), [count])
@@ -310,7 +310,7 @@ def _with_own_changes(
     return every.part(mine), own
 
 
-def _as_they_stand(
+def as_they_stand(
     ducts: Ducts, before: IntArray, after: IntArray
 ) -> tuple[IntArray, FloatArray, FloatArray, IntArray, FloatArray, FloatArray]:
     """Shape, width and height of some ducts, and of those behind them."""

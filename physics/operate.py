@@ -486,7 +486,7 @@ def _stall(
                 "the airflow may jump between them; the largest was taken",
             )
         )
-    if met[-1] == fan.curve[-1][0]:
+    if met[-1] >= fan.curve[-1][0] * (1.0 - _SETTLED):
         found.append(
             note(
                 f"{where} curve",

@@ -110,13 +110,18 @@ def terminal_static(analysis: Analysis) -> FloatArray | None:
     system, graph = analysis.system, analysis.graph
     if system.available is None or graph.is_return:
         return None
-    ends = np.isin(analysis.elements.kind, (int(Kind.EXIT), int(Kind.TERMINAL)))
-    count = len(graph.ducts.parent)
-    own = np.bincount(analysis.elements.duct[ends], analysis.elements.loss[ends], count)
-    last = graph.terminals.duct
-    spent = analysis.path_loss - own[last]
+    spent = analysis.path_loss - _end_losses(analysis)
     at_fan = system.available + system.terminal_loss
-    return np.asarray(at_fan - spent - analysis.state.velocity_pressure[last])
+    velocity_pressure = analysis.state.velocity_pressure[graph.terminals.duct]
+    return np.asarray(at_fan - spent - velocity_pressure)
+
+
+def _end_losses(analysis: Analysis) -> FloatArray:
+    """What the ends of the paths lose, declared or not, Pa, shape (t,)."""
+    found, graph = analysis.elements, analysis.graph
+    ends = np.isin(found.kind, (int(Kind.EXIT), int(Kind.TERMINAL)))
+    own = np.bincount(found.duct[ends], found.loss[ends], len(graph.ducts.parent))
+    return np.asarray(own[graph.terminals.duct])
 
 
 def static_at_terminals(analysis: Analysis) -> list[Check]:
@@ -125,11 +130,9 @@ def static_at_terminals(analysis: Analysis) -> list[Check]:
     if left is None:
         return []
     terminals, pv = analysis.graph.terminals, analysis.state.velocity_pressure
-    # In total pressure, as losses are declared; an open end needs its velocity's.
-    own = pv[terminals.duct]
-    left = left + own
-    declared = analysis.terminal_loss
-    needed = np.where(np.isnan(declared), own, declared)
+    # In total pressure, as losses are declared; an open end needs what it loses.
+    left = left + pv[terminals.duct]
+    needed = _end_losses(analysis)
     short = np.flatnonzero(left < needed - 1e-9)
     worst = int(np.argmin(left - needed))
     return [

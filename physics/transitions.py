@@ -26,6 +26,7 @@ __all__ = [
     "CHANGED",
     "SAME_AREA",
     "SAME_SIDE",
+    "changed_sides",
     "contraction",
     "contraction_abrupt",
     "expansion_abrupt",
@@ -158,7 +159,7 @@ def transition(
     steepest = np.maximum(wide, tall)
     same_shape = before == after
     was_round, is_round = before == int(Shape.ROUND), after == int(Shape.ROUND)
-    second, first, nothing = _sides(same_shape, w1, h1, w2, h2)
+    second, first, nothing = changed_sides(same_shape, w1, h1, w2, h2)
     narrows, opens = ~nothing & (ratio < 1.0), ~nothing & (ratio >= 1.0)
     if nothing.any():
         out.put(nothing, _nothing(int(nothing.sum())))
@@ -200,7 +201,7 @@ def transition(
     return out
 
 
-def _sides(
+def changed_sides(
     same_shape: BoolArray,
     w1: FloatArray,
     h1: FloatArray,
@@ -241,7 +242,7 @@ def shape_allowance(
     if not (crosswise | ~same_shape).any():  # as nearly everywhere
         return np.zeros(len(crosswise))
     sides = width_in, height_in, width_out, height_out
-    second, _, nothing = _sides(same_shape, *sides)
+    second, _, nothing = changed_sides(same_shape, *sides)
     ratio = sections.area(shape_out, width_out, height_out)
     ratio = ratio / sections.area(shape_in, width_in, height_in)
     near = ((_UNLIKE - np.abs(ratio - 1.0)) / (_UNLIKE - ALIKE)).clip(0.0, 1.0)

@@ -336,7 +336,8 @@ def test_better_is_said_of_more_than_nine_draws_in_ten() -> None:
             [("a", line, rectangular(0.3, 0.3))], attributes=PLENUM
         )
         plan = Schedule(
-            terminals={"a": TerminalSpec(0.6)}, elbow_default=ElbowRule(made)
+            terminals={"a": TerminalSpec(0.6, coefficient=1.0)},
+            elbow_default=ElbowRule(made),
         )
         return Option(made.words, analyse(build(drawing, plan)))
 

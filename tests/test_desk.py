@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -70,10 +70,12 @@ def _elbow(
     )
 
 
-def _change(before: Section, after: Section, written: Mapping[str, str]) -> Drawn:
+def _change(
+    before: Section, after: Section, written: Mapping[str, str], end: float = 8.0
+) -> Drawn:
     runs: list[Run] = [
         ("A", [[0, 0, 3], [4, 0, 3]], before),
-        ("B", [[4, 0, 3], [8, 0, 3]], after),
+        ("B", [[4, 0, 3], [end, 0, 3]], after),
     ]
     length = TransitionRule(length=0.147)
     return Drawn(
@@ -343,14 +345,56 @@ DRAWN: dict[str, Drawn] = {
         if entry != _INTO.CONICAL
     },
 }
+DRAWN["rect-elbow-mitred-area-change"] = Drawn(
+    [
+        ("A", [[0, 0, 3], [4, 0, 3]], _RECT),
+        ("B", [[4, 0, 3], [4, 8, 3]], rectangular(0.5, 0.2)),
+    ],
+    {"B": 0.4},
+    {"": (Kind.BEND, "B")},
+    {**_W, "outlet_width": "500 mm", "flow": "0.4 m3/s"},
+    schedule=Schedule(elbow_default=ElbowRule(_MAKE.MITRED, Basis.DECLARED)),
+)
+# An open end and what stands close before it, which the desk knows as one fitting.
+TOGETHER = {
+    "exit-after-elbow": replace(
+        _elbow(_RECT, _W, _MAKE.SMOOTH, 1.0, ["r_over_W=1", "L_after_over_W=9"]),
+        legs={"the elbow": (Kind.BEND, "A"), "the end": (Kind.EXIT, "A")},
+    ),
+    **{
+        f"exit-diffuser-{kind}": replace(
+            _change(before, after, written, end=4.0 + 0.147 / 2),
+            legs={"the widening": (Kind.TRANSITION, "B"), "the end": (Kind.EXIT, "B")},
+        )
+        for kind, before, after, written in (
+            (
+                "conical",
+                _D200,
+                _D300,
+                {"diameter": "200 mm", "outlet_diameter": "300 mm", **_LONG},
+            ),
+            (
+                "plane",
+                _RECT,
+                rectangular(0.5, 0.2),
+                {**_W, "outlet_width": "500 mm", "outlet_height": "200 mm", **_LONG},
+            ),
+            (
+                "pyramidal",
+                _RECT,
+                rectangular(0.5, 0.3),
+                {**_W, "outlet_width": "500 mm", "outlet_height": "300 mm", **_LONG},
+            ),
+        )
+    },
+}
 # What counts in no drawing: at the desk alone.
 DESK_ALONE = {
     *(name for name in book.KINDS if name.startswith(("damper", "obstruction"))),
     *(name for name in book.KINDS if "gore" in name or "stamped" in name),
     *(n for n in book.KINDS if n.startswith("junction-round") and "-elbow" in n),
     *(n for n in book.KINDS if n.startswith("entry") and n != "entry-duct-in-wall"),
-    *(n for n in book.KINDS if n.startswith("exit") and n != "exit-abrupt"),
-    "rect-elbow-mitred-area-change",
+    *(n for n in book.KINDS if n.startswith(("exit-cap", "exit-nozzle"))),
     "junction-split-main-converging",
     "junction-split-main-diverging",  # nothing drawn tells of its wall
     "contraction-sudden",
@@ -415,8 +459,9 @@ def _analysed(drawn: Drawn) -> dict[tuple[int, str], dict[str, float]]:
 
 
 def test_every_kind_is_either_drawn_or_of_the_desk_alone() -> None:
-    assert {_kind(case) for case in DRAWN} | DESK_ALONE == set(book.KINDS)
-    assert not {_kind(case) for case in DRAWN} & DESK_ALONE
+    drawn = {_kind(case) for case in (*DRAWN, *TOGETHER)}
+    assert drawn | DESK_ALONE == set(book.KINDS)
+    assert not drawn & DESK_ALONE
 
 
 @pytest.mark.parametrize("case", DRAWN)
@@ -433,6 +478,18 @@ def test_the_desk_says_what_an_analysis_says(case: str, capsys: Captured) -> Non
         assert row["coefficient"] == pytest.approx(element["coefficient"], rel=1e-6)
         assert row["reynolds_factor"] == pytest.approx(element["factor"], rel=1e-4)
         assert row["loss_pa"] == pytest.approx(element["loss"], rel=1e-3)
+
+
+@pytest.mark.parametrize("kind", TOGETHER)
+def test_the_desk_says_what_an_end_and_what_is_before_it_lose_together(
+    kind: str, capsys: Captured
+) -> None:
+    drawn = TOGETHER[kind]
+    elements = _analysed(drawn)
+    said = _said(capsys, kind, drawn.settings, drawn.written)
+    before, end = (elements[int(leg), run] for leg, run in drawn.legs.values())
+    assert said["velocity_m_s"] == pytest.approx(before["velocity"], rel=1e-6)
+    assert said["loss_pa"] == pytest.approx(before["loss"] + end["loss"], rel=1e-6)
 
 
 def test_a_diffuser_of_the_desk_too_opens_in_one_plane_up_to_a_hundredth(

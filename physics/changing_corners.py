@@ -1,0 +1,106 @@
+"""Mitred corners at which a rectangular duct changes its width: one print of both."""
+
+import numpy as np
+
+from elbowroom.layout import (
+    Basis,
+    BoolArray,
+    DuctGraph,
+    ElbowConstruction,
+    FloatArray,
+    Shape,
+)
+
+from .coefficient import Gathered
+from .elbows import rect_mitred_area_change
+from .transitions import CHANGED, SAME_SIDE
+
+CORNER = "rect_elbow_mitred_area_change"
+_SQUARE, _ASKEW = np.radians([3.0, 15.0])  # off 90 degrees: as printed, and unlike it
+
+
+def count_corners(
+    graph: DuctGraph,
+    area: FloatArray,
+    reynolds: FloatArray,
+    bends: Gathered,
+    changes: Gathered,
+) -> BoolArray:
+    """Let corners take the print of an elbow whose outlet has another width.
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+    area, reynolds
+        Area, m², and Reynolds number of its ducts, shape (d,).
+    bends, changes
+        Coefficients of its bends and its transitions, changed in place: the elbow's
+        row has what is printed, and that of the change of section nothing.
+
+    Returns
+    -------
+    counted
+        Which of the transitions are in their elbow, if only in part, shape (t,).
+
+    Notes
+    -----
+    The print is of a mitred elbow of 90 degrees that keeps its height. It counts in
+    full to 3 degrees off and gives way to the sum of elbow and transition at 15, as the
+    width comes from 5 % of change down to 1 %, and as the height comes from 1 % to 5 %:
+    our own choice. A transition that is drawn, or whose length is declared, is a piece
+    behind the elbow and counts as one.
+    """
+    ducts, every = graph.ducts, graph.transitions
+    counted = np.zeros(len(every.duct), dtype=bool)
+    of_bend = np.full(len(ducts.parent), -1)
+    of_bend[graph.bends.duct] = np.arange(len(graph.bends.duct))
+    bend, after = of_bend[every.duct], every.duct
+    mitred = graph.bends.construction == int(ElbowConstruction.MITRED)
+    mitred &= graph.bends.skew == 0.0
+    rows = (bend >= 0) & (every.length_basis == int(Basis.ASSUMED))
+    rows[rows] = mitred[bend[rows]]
+    boxy = ducts.shape == int(Shape.RECTANGULAR)
+    rows &= boxy[after] & boxy[ducts.parent[after]]
+    if not rows.any():  # as nearly everywhere
+        return counted
+    row, bend, after = rows.nonzero()[0], bend[rows], after[rows]
+    near = ducts.parent[after]
+    turn = np.abs(np.einsum("ij,ij->i", graph.bends.axis[bend], ducts.across[after]))
+    about_width = turn > np.sqrt(0.5)
+    width, height = graph.bends.in_plane[bend], graph.bends.along_axis[bend]
+    other = np.where(about_width, ducts.height[after], ducts.width[after])
+    kept = np.where(about_width, ducts.width[after], ducts.height[after])
+    off = np.abs(graph.bends.angle[bend] - np.pi / 2)
+    share = ((_ASKEW - off) / (_ASKEW - _SQUARE)).clip(0.0, 1.0)
+    wide, tall = (
+        ((np.abs(sides - 1.0) - SAME_SIDE) / (CHANGED - SAME_SIDE)).clip(0.0, 1.0)
+        for sides in (other / width, kept / height)
+    )
+    share = share * wide * (1.0 - tall)
+    ratio, aspect, upstream = other / width, height / width, near
+    if graph.is_return:
+        ratio, aspect, upstream = 1.0 / ratio, kept / other, after
+    found = rect_mitred_area_change(ratio, aspect, reynolds[upstream])
+    found.value[:] *= (area[near] / area[upstream]) ** 2  # on the bend's velocity
+    whole = share >= 1.0
+    part = (share > 0.0) & ~whole
+    value, factor = bends.value[bend], bends.reynolds_factor[bend]
+    notes = bends.notes[bend] | found.notes
+    lost = value * factor
+    lost += (found.value * found.reynolds_factor - lost) * share
+    value += (found.value - value) * share
+    felt = whole | part
+    counted[row[felt]] = True
+    if whole.any():
+        bends.credit[bend[whole]] = bends.number(found.credit)
+        changes.credit[row[whole]] = changes.number(found.table_credit)
+        changes.notes[row[whole]] = 0
+    if part.any():
+        bends.join(bend[part], found.credit)
+        changes.join(row[part], found.table_credit)
+    bends.value[bend[felt]] = value[felt]
+    bends.reynolds_factor[bend[felt]] = (lost / value)[felt]
+    bends.notes[bend[felt]] = np.where(whole, found.notes, notes)[felt]
+    changes.value[row] *= 1.0 - share
+    return counted

@@ -1,0 +1,269 @@
+"""Open ends close behind an elbow or a widening, which feel them: the print of both.
+
+The row of the elbow or the widening stays as it is, and that of the open end has what
+both together lose beyond it.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from elbowroom.layout import (
+    Basis,
+    BoolArray,
+    DuctGraph,
+    ElbowConstruction,
+    FloatArray,
+    IntArray,
+    Shape,
+    sections,
+)
+
+from .coefficient import Coefficient, Gathered, Note
+from .exits import exit_abrupt, exit_after_elbow, exit_diffuser
+from .junction_terms import mixed, thirds
+from .losses import as_they_stand
+from .transitions import (
+    NO_CHANGE,
+    changed_sides,
+    included_angles,
+    round_to_rect_angle,
+)
+
+AFTER_ELBOW = "exit_after_elbow_90"
+_LAST, _UNFELT = 12.0, 16.0  # widths behind the elbow: the print ends, and is gone
+_SQUARE, _ASKEW = np.radians([3.0, 45.0])  # off 90 degrees: as printed, and unlike it
+_FAR = 5.0  # hydraulic diameters behind a widening, from where on it is not felt
+_PRINTED = [
+    int(ElbowConstruction.SMOOTH),
+    int(ElbowConstruction.MITRED),
+    int(ElbowConstruction.SQUARE_THROAT),
+]
+_BARE = [
+    *_PRINTED,
+    int(ElbowConstruction.SQUARE_HEEL),
+    int(ElbowConstruction.SEGMENTED),
+    int(ElbowConstruction.PLEATED),
+]
+
+
+def at_open_ends(
+    graph: DuctGraph,
+    area: FloatArray,
+    bends: Gathered,
+    changes: Gathered,
+    corners: BoolArray,
+    *,
+    by_reynolds: bool,
+) -> tuple[IntArray, Gathered]:
+    """Coefficients of the open ends of a supply that feel what stands before them.
+
+    Parameters
+    ----------
+    graph
+        The classified graph of a supply.
+    area
+        Area of its ducts, m², shape (d,).
+    bends, changes
+        Coefficients of its bends and its transitions, these without their kinks.
+    corners
+        Which of the transitions are counted in the elbow before them, shape (t,): no
+        print of these and an open end is known.
+    by_reynolds
+        Whether the Reynolds factors of elbows count.
+
+    Returns
+    -------
+    rows, gathered
+        Rows of the terminals, shape (n,), none of which declares a loss, and their
+        coefficients, on the velocity in their ducts.
+
+    Notes
+    -----
+    An elbow and the end together lose what is printed, and so do a widening and the
+    end. What comes between with a declared loss, or as a junction, ends that. All that
+    follows is our own choice: behind an elbow the print goes straight over into the
+    plain sum from its last straight length, 12 widths, to 16, and from 3 to 45 degrees
+    off a right angle; behind a widening over 5 hydraulic diameters of its mouth. The
+    print is of rectangular elbows, smooth or mitred: it stands in for others, by r over
+    the side in the plane of the bend, where it has more than the plain sum; not for
+    vanes and splitters, which even the air out. Those of widenings are conical, with
+    two sides parallel, or pyramidal, and the last stands in likewise between shapes and
+    for flat ovals. Up to the first printed ratio of areas, 2, what one has less than
+    the plain sum comes in by degrees.
+    """
+    ducts = graph.ducts
+    of_bend, of_change = np.full((2, len(ducts.parent)), -1)
+    of_bend[graph.bends.duct] = np.arange(len(graph.bends.duct))
+    kept = np.array([credit.table == NO_CHANGE for credit in changes.credits], bool)
+    other = (~kept[changes.credit] | graph.transitions.kink.any(axis=0)).nonzero()[0]
+    of_change[graph.transitions.duct[other]] = other
+    rows, duct, behind = _stretches(graph, (of_bend >= 0) | (of_change >= 0))
+    bend, change = of_bend[duct], of_change[duct]
+    opens = change >= 0
+    opens[opens] = (area[duct] > area[ducts.parent[duct]])[opens]
+    opens[opens] = ~corners[change[opens]]
+    turns = (bend >= 0) & (change < 0)
+    if turns.any():
+        turns[turns] = np.isin(graph.bends.construction[bend[turns]], _BARE)
+    more, out = np.zeros(len(rows)), Gathered(len(rows))
+    if turns.any():
+        more[turns] = _behind_elbows(
+            graph, bends, turns, bend[turns], behind[turns], out, by_reynolds
+        )
+    if opens.any():
+        more[opens] = _behind_widenings(
+            graph, area, changes, opens, change[opens], behind[opens], out
+        )
+    felt = more.nonzero()[0]
+    out.value = exit_abrupt().value[0] + more
+    return rows[felt], out.part(felt)
+
+
+def _stretches(
+    graph: DuctGraph, changed: BoolArray
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Bare terminals, the duct that begins their straight stretch, its length, m.
+
+    `changed` are the ducts that begin with a bend or a transition; without those whose
+    stretch begins otherwise, or has a component in it.
+    """
+    ducts = graph.ducts
+    begins = changed | (ducts.parent < 0)
+    begins[graph.legs.duct] = begins[graph.meetings.common] = True
+    straight = np.maximum(ducts.straight, 0.0)
+    rows = graph.terminals.bare
+    duct = graph.terminals.duct[rows]
+    behind = straight[duct]
+    parted = np.zeros(len(begins), dtype=bool)
+    parted[graph.components.duct] = True
+    through = parted[duct]
+    while True:
+        onward = (~begins[duct]).nonzero()[0]
+        if len(onward) == 0:
+            break
+        duct[onward] = ducts.parent[duct[onward]]
+        behind[onward] += straight[duct[onward]]
+        through[onward] |= parted[duct[onward]]
+    kept = changed[duct] & ~through
+    return rows[kept], duct[kept], behind[kept]
+
+
+def _enter(
+    out: Gathered,
+    where: IntArray,
+    found: Coefficient,
+    share: FloatArray,
+    beside: Gathered,
+    odd: BoolArray,
+) -> None:
+    """Credit some ends to a print, of which a share counts, and to what it is over.
+
+    `beside` is that, and `odd` is where another fitting's print stands in.
+    """
+    part = np.where(share < 1.0, int(Note.INTERPOLATED), 0)
+    out.put(where, replace(found, notes=found.notes | part))
+    for number in np.unique(beside.credit).tolist():
+        out.join(where[beside.credit == number], beside.credits[number])
+    out.join(where[share < 1.0], exit_abrupt().credit)
+    if odd.any():
+        out.stand_in(where[odd])
+
+
+def _behind_elbows(
+    graph: DuctGraph,
+    bends: Gathered,
+    mine: BoolArray,
+    row: IntArray,
+    behind: FloatArray,
+    out: Gathered,
+    by_reynolds: bool,
+) -> FloatArray:
+    """What open ends lose behind some bends beyond their velocity pressure."""
+    every = graph.bends
+    width = every.in_plane[row]
+    found = exit_after_elbow(every.radius[row] / width, behind / width)
+    off = np.abs(every.angle[row] - np.pi / 2)
+    share = ((_UNFELT - behind / width) / (_UNFELT - _LAST)).clip(0.0, 1.0)
+    alike = ((_ASKEW - off) / (_ASKEW - _SQUARE)).clip(0.0, 1.0)
+    share = share * alike
+    other = graph.ducts.shape[every.duct[row]] != int(Shape.RECTANGULAR)
+    other |= ~np.isin(every.construction[row], _PRINTED) | (every.skew[row] > 0.0)
+    beside = bends.part(row)
+    alone = beside.value * beside.reynolds_factor if by_reynolds else beside.value
+    more = (found.value - exit_abrupt().value - alone) * share
+    _enter(out, mine.nonzero()[0], found, share, beside, other | (alike < 1.0))
+    return np.asarray(np.where(other, np.maximum(more, 0.0), more))
+
+
+def _behind_widenings(
+    graph: DuctGraph,
+    area: FloatArray,
+    changes: Gathered,
+    mine: BoolArray,
+    row: IntArray,
+    behind: FloatArray,
+    out: Gathered,
+) -> FloatArray:
+    """What open ends lose behind some transitions beyond their velocity pressure."""
+    ducts, every = graph.ducts, graph.transitions
+    after, length = every.duct[row], every.length[row]
+    before = ducts.parent[after]
+    # Half of a piece that nobody drew lies behind its vertex; behind an elbow all.
+    own = np.where(np.isin(after, graph.bends.duct), length, length / 2)
+    own = np.where(every.length_basis[row] == int(Basis.DRAWN), 0.0, own)
+    diameter = sections.hydraulic_diameter(
+        ducts.shape[after], ducts.width[after], ducts.height[after]
+    )
+    share = 1.0 - (np.maximum(behind - own, 0.0) / diameter / _FAR).clip(0.0, 1.0)
+    ratio = area[after] / area[before]
+    beside = changes.part(row)
+    where = mine.nonzero()[0]
+    more = np.zeros(len(row))
+    for part, found, other in _diffusers(graph, before, after, ratio, length):
+        r = ratio[part]
+        over = found.value - beside.value[part] - exit_abrupt().value / r**2
+        less = 0.0 if other else (r - 1.0).clip(0.0, 1.0)
+        over = np.where(over < 0.0, over * less, over)
+        more[part] = over * share[part] * r**2
+        odd = np.full(len(part), other)
+        _enter(out, where[part], found, share[part], beside.part(part), odd)
+    return more
+
+
+def _diffusers(
+    graph: DuctGraph,
+    before: IntArray,
+    after: IntArray,
+    ratio: FloatArray,
+    length: FloatArray,
+) -> list[tuple[IntArray, Coefficient, bool]]:
+    """Rows of widenings, their print, and whether it only stands in for theirs.
+
+    Which print it is, as `transitions.transition` has it for the widening alone.
+    """
+    came, w1, h1, goes, w2, h2 = as_they_stand(graph.ducts, before, after)
+    angle = np.maximum(*included_angles(w1, h1, w2, h2, length))
+    second, _, _ = changed_sides(came == goes, w1, h1, w2, h2)
+    was_round, is_round = came == int(Shape.ROUND), goes == int(Shape.ROUND)
+    flat = (came == int(Shape.RECTANGULAR)) & (goes == int(Shape.RECTANGULAR))
+    found: list[tuple[IntArray, Coefficient, bool]] = []
+    part = (was_round & is_round).nonzero()[0]
+    if len(part):
+        found.append((part, exit_diffuser("conical", ratio[part], angle[part]), False))
+    part = (was_round != is_round).nonzero()[0]
+    if len(part):
+        diameter = np.where(was_round, w1, w2)[part]
+        side = np.sqrt(np.where(was_round, w2 * h2, w1 * h1)[part])
+        turn = round_to_rect_angle(diameter, side, side, length[part])
+        found.append((part, exit_diffuser("pyramidal", ratio[part], turn), True))
+    for other in (False, True):
+        rows = (~was_round & ~is_round & (flat != other)).nonzero()[0]
+        for part in map(rows.__getitem__, thirds(second[rows])):
+            if len(part):
+                plane, pyramid = (
+                    exit_diffuser(kind, ratio[part], angle[part])
+                    for kind in ("plane", "pyramidal")
+                )
+                found.append((part, mixed(plane, pyramid, second[part]), other))
+    return found
