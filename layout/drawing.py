@@ -179,6 +179,7 @@ class Drawing:
             unit=str,
             up=("y", "z"),
             notices=tuple,
+            tidied=tuple,
             is_supply=bool,
         )
         for run, said in self.attributes.items():
