@@ -373,6 +373,7 @@ OWN = {
     "up_origin",
     "flow_key",
     "notices",
+    "tidied",
 }
 
 
