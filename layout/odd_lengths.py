@@ -91,5 +91,5 @@ def _straights(topology: Topology) -> IntArray:
     on = cosine > _STRAIGHT_ON
     links = (np.ones(on.sum()), (before[on] // 2, behind[on] // 2))
     graph = coo_array(links, shape=(len(one),) * 2)
-    piece: IntArray = connected_components(graph, directed=False)[1]
-    return piece
+    _, piece = connected_components(graph, directed=False)
+    return piece.astype(np.int64)

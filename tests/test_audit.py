@@ -175,7 +175,8 @@ def test_lengths_that_do_not_go_with_the_sections_are_in_another_unit(
     assert not said or said in found[0]
 
 
-PLANT = [[0, 0, 0], [0, 0, 1.8], [1.5, 0, 1.8], [1.5, 1.2, 1.8], [3, 1.2, 1.8]]
+Points = list[list[float]]
+PLANT: Points = [[0, 0, 0], [0, 0, 1.8], [1.5, 0, 1.8], [1.5, 1.2, 1.8], [3, 1.2, 1.8]]
 
 
 @pytest.mark.parametrize(
@@ -190,7 +191,7 @@ PLANT = [[0, 0, 0], [0, 0, 1.8], [1.5, 0, 1.8], [1.5, 1.2, 1.8], [3, 1.2, 1.8]]
     ],
 )
 def test_a_few_short_wide_ducts_or_a_long_main_are_in_their_unit(
-    section: Section, lines: list[list[list[float]]]
+    section: Section, lines: list[Points]
 ) -> None:
     runs = [(f"{at}", np.array(points), section) for at, points in enumerate(lines)]
     assert "the unit of" not in str(audit(drawing_from_runs(runs)).findings)
