@@ -5,13 +5,14 @@ The readers refuse by the same ranges, in their own words of the file and its ke
 """
 
 import math
+import os
 import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from itertools import pairwise
 from numbers import Integral, Real
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -80,6 +81,9 @@ class Range:
 
 
 Kind = Range | tuple[Any, ...] | type
+T = TypeVar("T")
+# By class: each checked field, what it has by itself, what it may be; kept for speed.
+_CHECKED: dict[type, tuple[tuple[str, object, Kind], ...]] = {}
 
 
 def above_zero(dimension: str, high: float = _FINITE) -> Range:
@@ -177,7 +181,7 @@ def check_fields(made: Any, ranges: Mapping[str, Range], **words: Kind) -> None:
     Parameters
     ----------
     made
-        The object.
+        The object; all of its class are checked as the first one was.
     ranges
         What numbers may be, by field.
     **words
@@ -189,12 +193,18 @@ def check_fields(made: Any, ranges: Mapping[str, Range], **words: Kind) -> None:
     ValueError
         In one sentence: the field, its value, what it may be.
     """
-    fields = made.__dataclass_fields__
-    for kinds in (ranges, words):
-        for name, may_be in kinds.items():
-            value = getattr(made, name)
-            if value is not fields[name].default and not fits(value, may_be):
-                check_value(f"{type(made).__name__}: {name}", value, may_be)
+    checked = _CHECKED.get(type(made))
+    if checked is None:
+        fields = made.__dataclass_fields__
+        checked = tuple(
+            (name, fields[name].default, may_be)
+            for name, may_be in {**ranges, **words}.items()
+        )
+        _CHECKED[type(made)] = checked
+    for name, default, may_be in checked:
+        value = getattr(made, name)
+        if value is not default and not fits(value, may_be):
+            check_value(f"{type(made).__name__}: {name}", value, may_be)
 
 
 def check_value(what: str, value: object, may_be: Kind) -> None:
@@ -214,24 +224,27 @@ def check_value(what: str, value: object, may_be: Kind) -> None:
         is_number = isinstance(value, Real) and not isinstance(value, bool)
         unit = f" {_SI[may_be.dimension]}" if may_be.dimension in _SI else ""
         said = f"{value}{unit}" if is_number else f"{said}, no number"
+    elif may_be is str and isinstance(value, str):
+        must_be += " that is not blank"
     raise ValueError(f"{what} is {said}; it must be {must_be}")
 
 
 def fits(value: object, may_be: Kind) -> bool:
     """Whether a value is what it may be; the usual ones first, for speed."""
-    if value is True or value is False:
-        return may_be is bool
+    kind = type(value)
+    if kind is may_be and kind is not str:
+        return True
     if isinstance(may_be, Range):
-        if type(value) is float:
-            return may_be.holds(value)
-        if not isinstance(value, Real):
+        if kind is float:
+            return may_be.holds(value)  # type: ignore[arg-type]
+        if kind is bool or not isinstance(value, Real):
             return False
         try:
             return may_be.holds(float(value))
         except OverflowError:  # an integer of 400 digits
             return may_be.holds(math.inf)
     if isinstance(may_be, tuple):
-        return any(value is word or _is_one(value, word) for word in may_be)
+        return kind is not bool and any(_is_one(value, word) for word in may_be)
     if may_be is bool:
         return isinstance(value, np.bool_)
     if may_be is str:
@@ -241,6 +254,8 @@ def fits(value: object, may_be: Kind) -> bool:
 
 def _is_one(value: object, word: object) -> bool:
     """Whether a value is a word, of its kind too: a 2 is no member of an enum."""
+    if value is word:
+        return True
     kind = Integral if type(word) is int else type(word)
     return isinstance(value, kind) and value == word
 
@@ -262,6 +277,38 @@ def _shown(value: object) -> str:
         return f"{type(value).__name__}.{value.name}"
     text = " ".join(repr(value).split())
     return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
+
+
+def path_text(value: Any) -> Any:
+    """Take the name of a file from a path too; what is neither as it is."""
+    return os.fspath(value) if isinstance(value, os.PathLike) else value
+
+
+def several(what: str, value: Any, of: type[T]) -> tuple[T, ...]:
+    """Take objects of a class, one after the other, from whatever holds some.
+
+    Raises
+    ------
+    ValueError
+        In one sentence, if it holds none that way, or others.
+
+    Examples
+    --------
+    >>> several("Drawing: notices", [1, 2], int)
+    (1, 2)
+    """
+    try:
+        taken = None if isinstance(value, str | Mapping) else tuple(value)
+    except TypeError:
+        taken = None
+    if taken is None:
+        raise ValueError(
+            f"{what} is {_shown(value)}; it must be a list of {of.__name__}"
+        )
+    for number, one in enumerate(taken):
+        if not isinstance(one, of):
+            check_value(f"{what}[{number}]", one, of)
+    return taken
 
 
 def place(what: str, value: Any) -> Triple:

@@ -3,11 +3,20 @@
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from os import PathLike
 
 import numpy as np
 import numpy.typing as npt
 
-from .allowed import AIRFLOW, ATTRIBUTES, check_fields, check_value, direction
+from .allowed import (
+    AIRFLOW,
+    ATTRIBUTES,
+    check_fields,
+    check_value,
+    direction,
+    path_text,
+    several,
+)
 from .basis import Basis
 from .drawing_arrays import checked_arrays
 from .faults import Notice
@@ -168,6 +177,13 @@ class Drawing:
 
     def __post_init__(self) -> None:
         """Take lists and other numbers as arrays; refuse what is no drawing."""
+        object.__setattr__(self, "file", path_text(self.file))
+        for name in ("names", "where"):
+            if isinstance(getattr(self, name), np.ndarray):
+                object.__setattr__(self, name, getattr(self, name).tolist())
+        for name in ("notices", "tidied"):
+            said = several(f"Drawing: {name}", getattr(self, name), Notice)
+            object.__setattr__(self, name, said)
         check_fields(
             self,
             {},
@@ -178,12 +194,11 @@ class Drawing:
             section_origin=Mapping,
             unit=str,
             up=("y", "z"),
-            notices=tuple,
-            tidied=tuple,
             is_supply=bool,
         )
-        for run, said in self.attributes.items():
-            check_value(f"Drawing: attributes[{run!r}]", said, Attributes)
+        for run, of_run in self.attributes.items():
+            if not isinstance(of_run, Attributes):
+                check_value(f"Drawing: attributes[{run!r}]", of_run, Attributes)
         arrays = checked_arrays(
             self.file,
             self.names,
@@ -258,7 +273,7 @@ NOTHING_SAID = Attributes()
 def drawing_from_runs(
     runs: Sequence[tuple[str, npt.ArrayLike, Section | None]],
     *,
-    file: str = "drawing in memory",
+    file: str | PathLike[str] = "drawing in memory",
     flows: Mapping[str, float] | None = None,
     attributes: Mapping[str, Attributes] | None = None,
 ) -> Drawing:
@@ -304,7 +319,7 @@ def drawing_from_runs(
     sections = [section for _, _, section in runs]
     nan = float("nan")
     return Drawing(
-        file=file,
+        file=path_text(file),
         points=np.concatenate(arrays) if arrays else np.zeros((0, 3)),
         offsets=np.cumsum([0, *map(len, arrays)]),
         names=names,

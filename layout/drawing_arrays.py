@@ -62,10 +62,11 @@ def checked_arrays(
                 "offsets has"
             )
     for name, texts in (("names", names), ("where", where)):
-        if not all(isinstance(text, str) for text in texts):
+        if not all(issubclass(kind, str) for kind in {*map(type, texts)}):
             raise ValueError(f"{file}: {name} must be texts")
     for run in attributes:
-        if not isinstance(run, Integral) or not 0 <= int(run) < count:
+        is_whole = type(run) is int or isinstance(run, Integral)
+        if not is_whole or not 0 <= int(run) < count:
             raise ValueError(
                 f"{file}: attributes are of run {run!r}, but there is none; each must "
                 "be of one by its number from 0"

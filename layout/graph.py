@@ -16,6 +16,7 @@ from .faults import BadInput, Notice, error, note, refusal, warning
 from .fit import fit_notices
 from .fittings import NONE, Bends, Ducts, Legs, Source, Terminals, Transitions
 from .islands import island_notices
+from .named_ends import without_lent
 from .names import no_section, toml_key, without_section
 from .odd_lengths import length_notices
 from .pieces import RunSections
@@ -178,8 +179,8 @@ def build(
     other_drawings
         Of each other drawing that shares the schedule the names of its runs and
         terminals: it may say something of these runs, which is said of a run here
-        whose name is the same but for its section; what it says of these terminals is
-        refused with how to part the two.
+        whose name is the same but for its section, as of its end where it has no
+        terminal by its own name; other terminals are refused with how to part the two.
 
     Returns
     -------
@@ -196,8 +197,9 @@ def build(
     """
     schedule = schedule or _SILENT
     schedule, faults, said = with_drawn_names(schedule, drawing, other_drawings)
-    if said:
-        drawing = replace(drawing, notices=(*drawing.notices, *said))
+    schedule, left_out = without_lent(schedule, drawing, other_drawings)
+    if said or left_out:
+        drawing = replace(drawing, notices=(*drawing.notices, *said, *left_out))
     other_runs = {name for names in other_drawings for name in names}
     drawing = with_run_words(drawing, schedule)
     topology = join(drawing, tolerance)

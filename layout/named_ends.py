@@ -1,6 +1,6 @@
 """Which free end each terminal of a schedule means, or why there is none."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from pathlib import PurePath
 from typing import NamedTuple
@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .drawing import Drawing
-from .faults import Notice, and_more, error
+from .faults import Notice, and_more, error, note
 from .fittings import Ducts
 from .islands import loose_words
 from .names import bare_name, numbered, toml_key, without_number
@@ -39,6 +39,50 @@ class NamedEnds(NamedTuple):
     terminal: dict[int, str]
     disputed: set[int]
     apart: set[int]
+
+
+def without_lent(
+    schedule: Schedule, drawing: Drawing, others: Sequence[Collection[str]]
+) -> tuple[Schedule, list[Notice]]:
+    """Leave out terminals of other drawings whose ends here have one by their own name.
+
+    Parameters
+    ----------
+    schedule
+        Several drawings share it.
+    drawing
+        The one that it is wanted for.
+    others
+        Names of the runs and terminals in each other.
+
+    Returns
+    -------
+    schedule, notices
+        The same object where nothing is left out, else what is said of that.
+    """
+    if not others or not schedule.terminals:
+        return schedule, []
+    find = RunNames(drawing, others)
+    keys = {
+        name: spec.run or name
+        for name, spec in schedule.terminals.items()
+        if spec.at is None
+    }
+    lent = {name: key for name, key in keys.items() if find.is_lent(key)}
+    own = {run for name in keys.keys() - lent for run in find(keys[name])}
+    out = {
+        name: runs
+        for name, key in lent.items()
+        if own.issuperset(runs := find.with_other_section(key)) and runs
+    }
+    if not out:
+        return schedule, []
+    kept = {name: spec for name, spec in schedule.terminals.items() if name not in out}
+    words = [f"'{name}' for '{run}'" for name, runs in out.items() for run in runs]
+    what = f"terminals that {schedule.file} has from another drawing are left out, as "
+    what += f"it has others by the names here: {_some(words)}"
+    remedy = "give this drawing a schedule of its own if they are meant here"
+    return replace(schedule, terminals=kept), [note(drawing.file, what, remedy)]
 
 
 def named_ends(
@@ -95,13 +139,12 @@ def named_ends(
         if len(found) == 1 and found[0] not in chosen:
             chosen[found[0]] = name
         elif len(found) == 1:
-            faults.append(
-                error(
-                    where,
-                    f"it is the same end of the drawing as '{chosen[found[0]]}'",
-                    "delete one of the two",
-                )
-            )
+            what = f"it is the same end of the drawing as '{chosen[found[0]]}'"
+            remedy = "delete one of the two"
+            if key in elsewhere:
+                run = topology.drawing.names[int(ducts.run[found[0]])]
+                remedy = f"say it of '{run}' by that name"
+            faults.append(error(where, what, remedy))
         elif found:
             places = [topology.place_key(int(ducts.finish[duct])) for duct in found[:4]]
             names = [topology.drawing.names[int(ducts.run[duct])] for duct in found]

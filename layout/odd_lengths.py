@@ -10,8 +10,8 @@ from .sections import BoolArray, FloatArray, IntArray
 from .topology import Topology
 
 _LONG, _SHORT = 500.0, 0.5  # m, of one duct and of all: beyond lies another unit
-# Beyond both of these, in sides of the section and m, hardly any duct goes straight on.
-_SLENDER, _FAR = 100.0, 30.0  # own choice, no published source
+# A plant room has straights shorter than its ducts are wide, but few, or longer ones.
+_FEW, _SHORT_PIECE = 5, 1.0  # so many, and m; own choice, no published source
 _STRAIGHT_ON = float(np.cos(np.radians(40.0)))  # a corner turns by more
 
 
@@ -40,17 +40,10 @@ def length_notices(
         what = f"a straight piece is {length_words(longest)} long"
     elif total <= _SHORT:
         what = f"all ducts together are {length_words(total)} long"
-    elif _most(length, length < side) and _most(
-        length, _straights(topology, rows, length) < side
-    ):
+    elif _are_short(topology, rows, length, side):
         what = (
             f"most of the {length_words(total)} of duct is in straight pieces "
             "shorter than the duct is wide"
-        )
-    elif _most(length, length > np.maximum(_SLENDER * side, _FAR)):
-        what = (
-            f"most of the {length_words(total)} of duct is in straight pieces "
-            f"more than {_SLENDER:.0f} times as long as the duct is wide"
         )
     else:
         return []
@@ -65,13 +58,25 @@ def length_notices(
     ]
 
 
+def _are_short(
+    topology: Topology, rows: IntArray, length: FloatArray, side: FloatArray
+) -> bool:
+    """Whether several straights, shorter than wide, are most of some segments."""
+    longest = np.minimum(side, _SHORT_PIECE)  # NaN: no section
+    if not _most(length, length < longest):
+        return False
+    piece = _straights(topology).take(rows)
+    short = np.bincount(piece, length).take(piece) < longest
+    return len(np.unique(piece[short])) >= _FEW and _most(length, short)
+
+
 def _most(length: FloatArray, which: BoolArray) -> bool:
     """Whether some segments are more than half of the length."""
     return float(length[which].sum()) > float(length.sum()) / 2
 
 
-def _straights(topology: Topology, rows: IntArray, length: FloatArray) -> FloatArray:
-    """Length of the straight that each of some segments is part of, m, shape (s,).
+def _straights(topology: Topology) -> IntArray:
+    """Number of the straight that each segment is part of, shape (s,).
 
     From one junction or corner to the next, in however many pieces or chords.
     """
@@ -87,6 +92,4 @@ def _straights(topology: Topology, rows: IntArray, length: FloatArray) -> FloatA
     links = (np.ones(on.sum()), (before[on] // 2, behind[on] // 2))
     graph = coo_array(links, shape=(len(one),) * 2)
     _, piece = connected_components(graph, directed=False)
-    piece = piece.take(rows)
-    whole: FloatArray = np.bincount(piece, length).astype(np.float64)
-    return whole.take(piece)
+    return piece.astype(np.int64)

@@ -108,10 +108,11 @@ class RunNames:
         found = self._by_label.get(name, [])
         if found:
             return self._with_copies(name, found)
-        runs = self._with_other_section(name)
+        runs = self.with_other_section(name)
         return self._not_beside(name, runs) if self.is_lent(name) else runs
 
-    def _with_other_section(self, name: str) -> list[str]:
+    def with_other_section(self, name: str) -> list[str]:
+        """Runs whose section is another than in a name that is not drawn."""
         bare, number = numbered(name)
         if number:
             return self._by_number.get((bare, number), []) if bare else []

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from . import allowed
-from .allowed import check_fields, check_value, curve_fault, fits
+from .allowed import check_fields, check_value, curve_fault, fits, path_text, several
 from .basis import Basis
 from .constructions import ELBOW_PIECES, ElbowConstruction, TakeoffEntry
 from .names import composed
@@ -586,8 +586,15 @@ def _take_place(spec: "SourceSpec | TerminalSpec | ComponentSpec") -> None:
 
 def _check_entries(held: str, entries: Any, may_be: allowed.Kind) -> None:
     """Refuse what is no mapping, or has a key or a value that it cannot have."""
+    if type(entries) is dict and not entries:
+        return
     check_value(f"Schedule: {held}", entries, Mapping)
     of_bends = held == "elbow_exceptions"
+    # All of them at once, for speed; a text is to be looked at.
+    kinds = {*map(type, entries.values())}
+    is_plain = {*map(type, entries)} <= {str} and kinds <= {may_be}
+    if is_plain and may_be is not str and not of_bends:
+        return
     for key, value in entries.items():
         if not (_is_bend(key) if of_bends else isinstance(key, str)):
             must_be = "a run and the number of a bend" if of_bends else "a text"
@@ -706,6 +713,7 @@ class Schedule:
 
     def __post_init__(self) -> None:
         """Compose the accents of its names; refuse values that fields cannot have."""
+        object.__setattr__(self, "file", path_text(self.file))
         check_fields(
             self,
             allowed.SCHEDULE,
@@ -721,12 +729,8 @@ class Schedule:
             checks=ChecksSpec,
             corrected_pairs=bool,
         )
-        components = self.components
-        if isinstance(components, list):
-            object.__setattr__(self, "components", tuple(components))
-        check_value("Schedule: components", self.components, tuple)
-        for number, one in enumerate(self.components):
-            check_value(f"Schedule: components[{number}]", one, ComponentSpec)
+        parts = several("Schedule: components", self.components, ComponentSpec)
+        object.__setattr__(self, "components", parts)
         for held, may_be in _EACH.items():
             _check_entries(held, getattr(self, held), may_be)
         for held in _BY_NAME:

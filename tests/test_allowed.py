@@ -5,7 +5,7 @@ import math
 import pickle
 import re
 from collections.abc import Callable
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +38,7 @@ from elbowroom.layout import (
     clearances,
     drawing_from_runs,
     error,
+    note,
     read_schedule,
     rectangular,
     refusal,
@@ -372,8 +373,6 @@ OWN = {
     "unit_origin",
     "up_origin",
     "flow_key",
-    "notices",
-    "tidied",
 }
 
 
@@ -411,7 +410,9 @@ def test_what_is_of_no_kind_of_a_field_is_refused_in_one_sentence(made: Any) -> 
         ),
         (of(Schedule, "components"), ["coil"], "components[0] is 'coil'; it must be"),
         (of(FanSpec, "curve"), (("0", "9"), ("1", "3")), "it must be pairs of an air"),
-        (of(SourceSpec, "run"), " ", "run is ' '; it must be a text"),
+        (of(SourceSpec, "run"), " ", "run is ' '; it must be a text that is not blank"),
+        (of(Schedule, "file"), 3, "file is 3; it must be a text"),
+        (of(Schedule, "components"), "coil", "is 'coil'; it must be a list of Compo"),
         (of(SourceSpec, "at"), "abc", "at is 'abc'; it must be three finite numbers"),
     ],
 )
@@ -429,6 +430,20 @@ def test_a_place_and_a_direction_may_come_as_arrays() -> None:
         up = RunWords(up=(0.0, size, size)).up
         assert up is not None
         assert 1.0 <= up[1] == up[2] < 2.0
+
+
+def test_a_file_may_be_a_path_and_a_list_whatever_holds_its_parts() -> None:
+    path: Any = Path("a") / "b.glb"
+    parts: Any = (ComponentSpec("a", name, loss=5.0) for name in "xy")
+    plan = Schedule(file=path, components=parts)
+    assert (plan.file, [one.name for one in plan.components]) == (str(path), ["x", "y"])
+    said: Any = [note("a", "b", "c")]
+    names: Any = np.array(["hall"])
+    drawn = replace(ONE_RUN, file=path, names=names, notices=said, tidied=said)
+    assert (drawn.file, drawn.names) == (str(path), ["hall"])
+    assert drawn.notices == drawn.tidied == tuple(said)
+    runs = [("a", [[0, 0, 0], [1, 0, 0]], None)]
+    assert drawing_from_runs(runs, file=path).file == str(path)
 
 
 # --- drawings

@@ -18,6 +18,7 @@ from elbowroom.layout import (
     FloatArray,
     Notice,
     Schedule,
+    Section,
     Severity,
     TerminalSpec,
     audit,
@@ -145,7 +146,6 @@ def test_a_route_that_is_a_hand_wide_is_in_another_unit() -> None:
     [
         (0.0254, ""),
         (0.001, "straight pieces shorter than the duct is wide"),
-        (0.3048, "pieces more than 100 times as long as the duct is wide"),
     ],
 )
 def test_lengths_that_do_not_go_with_the_sections_are_in_another_unit(
@@ -173,6 +173,28 @@ def test_lengths_that_do_not_go_with_the_sections_are_in_another_unit(
     found = [one.sentence for one in told.findings if "the unit of" in one.sentence]
     assert len(found) == bool(said)
     assert not said or said in found[0]
+
+
+Points = list[list[float]]
+PLANT: Points = [[0, 0, 0], [0, 0, 1.8], [1.5, 0, 1.8], [1.5, 1.2, 1.8], [3, 1.2, 1.8]]
+
+
+@pytest.mark.parametrize(
+    ("section", "lines"),
+    [
+        # Two of a plant room; a box and its collars; a main of a hall; a riser.
+        (rectangular(2.0, 1.5), [PLANT, [[x, y + 9, z] for x, y, z in PLANT]]),
+        (rectangular(0.4, 0.4), [[[0, 0, 3], [0.4, 0, 3]], [[0.2, 0, 3], [0.2, 1, 3]]]),
+        (rectangular(0.5, 0.3), [[[0, 0, 3], [0.4, 0, 3], [0.4, 0.3, 3]]]),
+        (round_section(0.6), [[[0, 0, 6], [65, 0, 6], [65, 0, 3]]]),
+        (round_section(0.1), [[[0, 0, 0], [0, 0, 33]]]),
+    ],
+)
+def test_a_few_short_wide_ducts_or_a_long_main_are_in_their_unit(
+    section: Section, lines: list[Points]
+) -> None:
+    runs = [(f"{at}", np.array(points), section) for at, points in enumerate(lines)]
+    assert "the unit of" not in str(audit(drawing_from_runs(runs)).findings)
 
 
 def test_a_duct_in_many_pieces_or_chords_is_not_one_shorter_than_wide() -> None:

@@ -343,6 +343,26 @@ def test_a_run_that_stands_beside_it_in_another_drawing_is_not_the_same() -> Non
     assert not _notices(graph)
 
 
+@pytest.mark.parametrize("both", [False, True])
+def test_a_terminal_by_its_own_name_goes_before_one_of_another_drawing(
+    both: bool,
+) -> None:
+    """Also where a third drawing has both, and in what is built from the graph."""
+    ends = {"trunk": TerminalSpec(0.2), OLD: TerminalSpec(0.3), NEW: TerminalSpec(0.1)}
+    plan = replace(SPOKEN, terminals=ends)
+    others = [{OLD}, {OLD, NEW}] if both else [{OLD}]
+    graph = build(_office(NEW), plan, other_drawings=others)
+    assert sorted(graph.terminals.flow.tolist()) == [0.1, 0.2]
+    assert list(graph.schedule.terminals) == ["trunk", NEW]
+    said = " ".join(_notices(graph))
+    assert f"left out, as it has others by the names here: '{OLD}' for '{NEW}'" in said
+    # Of two that neither is its own none is guessed at.
+    ends = {"trunk": ends["trunk"], OLD: ends[OLD], "office D200": ends[NEW]}
+    plan = Schedule(terminals=ends)
+    with pytest.raises(BadInput, match=f"say it of '{NEW}' by that name"):
+        build(_office(NEW), plan, other_drawings=[{OLD}, {"office D200"}])
+
+
 def test_a_name_of_another_drawing_that_may_mean_two_runs_is_left_out_and_said() -> (
     None
 ):
