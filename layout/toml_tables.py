@@ -113,7 +113,7 @@ class Table:
             ends = f"lies outside {least} to"
             if limits.is_above:
                 ends = f"is not above {least} and at most"
-            what = f"the {dimension} {ends} {words(limits.high)}"
+            what = f"the {dimension} {words(value)} {ends} {words(limits.high)}"
             self.fault(key, what, "correct it")
             return None
         return value

@@ -303,4 +303,4 @@ def test_the_command_prints_what_stands_of_a_word(
     assert part("### `[[component]]`").strip() in said("the schedule")
     assert "`flow_m3_s`" not in said("flow")
     assert main(["reference", "clearence"]) == 2
-    assert "is 'clearance' meant?" in capsys.readouterr().err
+    assert "did you mean 'clearance'" in capsys.readouterr().err

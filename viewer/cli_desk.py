@@ -272,7 +272,9 @@ def sources(
 def reference(
     word: Annotated[
         str | None,
-        typer.Argument(help="What is looked for, such as elbows or radius_ratio."),
+        typer.Argument(
+            help="What is looked for: radius_ratio; of options without dashes."
+        ),
     ] = None,
 ) -> int:
     """Print which keys, words, columns and options there are, or those of a word."""

@@ -499,9 +499,8 @@ def convert(
 ) -> int:
     """Write a route again in another open format, with its extras.
 
-    In metres, but for an OBJ or a VTP with --out-unit. An OBJ without it is in the unit
-    and with the axis that --unit and --up give to ROUTE as it is read: leave these away
-    where ROUTE states its own.
+    In metres, but for an OBJ or a VTP with --out-unit. An OBJ without it has the unit
+    and the axis that --unit and --up give to ROUTE, where these are needed to read it.
     """
     from elbowroom.layout import read, units, write
 

@@ -31,8 +31,10 @@ def reference(word: str = "") -> str:
     near = nearest(word, dict.fromkeys(re.findall(r"\w{3,}", text)))
     raise refusal(
         "reference",
-        f"'{word}' is not in it" + (f"; is '{near}' meant?" if near else ""),
-        "give another word, or none for all of it",
+        f"'{word}' is not in it",
+        f"did you mean '{near}'"
+        if near
+        else "give another word, or none for all of it",
     )
 
 

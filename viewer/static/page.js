@@ -997,7 +997,7 @@
     const rows = listed();
     const most = state.every || onScreen ? rows.length : MOST_ROWS; // all on paper
     write($("caption"), [named(option.name), `: ${rows.length} of ${option.elements.length} `
-      + "pieces, those of the critical path marked"
+      + "pieces, those of the critical path marked; C is on the velocity shown"
       + (rows.length > most ? `; the first ${most} are shown` : "")]);
     const body = document.createDocumentFragment();
     const here = state.chosen && state.chosen.option === state.option
