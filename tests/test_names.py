@@ -424,5 +424,7 @@ def test_walls_rougher_than_any_duct_are_refused(
     if is_read:
         read(path)
         return
-    with pytest.raises(BadInput, match="run 'T 600x300' roughness: the length 21 mm .* lies"):
+    with pytest.raises(
+        BadInput, match=r"'T 600x300' roughness: the length 21 mm .* lies"
+    ):
         read(path)

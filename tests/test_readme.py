@@ -62,7 +62,9 @@ def test_the_rooms_the_curve_and_the_checks_of_the_readme_run_too(
 
 
 def test_ci_runs_the_readmes_test_command_word_for_word() -> None:
-    (command,) = re.findall(r"^    (python -m venv .* pytest -n 2)$", README, re.MULTILINE)
+    (command,) = re.findall(
+        r"^    (python -m venv .* pytest -n 2)$", README, re.MULTILINE
+    )
     assert command in (HOUSE / ".ci" / "run").read_text(encoding="utf-8")
 
 
