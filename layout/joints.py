@@ -20,8 +20,8 @@ class Meetings:
     landing_node, landing_segment, landing_at
         Ends of runs that land on the inside of a segment: the node, the segment and
         the share of its length at which the node lies on it, or beside it.
-    landing_foot, landing_off
-        The nearest point of that segment, m, shape (l, 3), and how far it is, m.
+    landing_off
+        How far off it lies, m, shape (l,).
     crossing
         Pairs of segments that cross or touch without a common point, shape (c, 2).
     crossing_point
@@ -31,7 +31,6 @@ class Meetings:
     landing_node: IntArray
     landing_segment: IntArray
     landing_at: FloatArray
-    landing_foot: FloatArray
     landing_off: FloatArray
     crossing: IntArray
     crossing_point: FloatArray
@@ -69,7 +68,6 @@ def meetings(
         return Meetings(
             *(np.empty(0, dtype=np.int64),) * 2,
             np.empty(0),
-            np.empty((0, 3)),
             np.empty(0),
             np.empty((0, 2), dtype=np.int64),
             np.empty((0, 3)),
@@ -78,7 +76,7 @@ def meetings(
     s, gap = closest(start[first], stop[first], start[second], stop[second])
     meet = gap <= tolerance
     first, second = first[meet], second[meet]
-    node, segment, at, foot, off = _landings(
+    node, segment, at, off = _landings(
         nodes, ends, is_run_end, first, second, beside, tolerance
     )
     landed = np.isin(
@@ -90,7 +88,6 @@ def meetings(
         node,
         segment,
         at,
-        foot,
         off,
         np.stack([first[~landed], second[~landed]], axis=1),
         point[~landed],
@@ -105,10 +102,10 @@ def _landings(
     second: IntArray,
     beside: IntArray,
     tolerance: float,
-) -> tuple[IntArray, IntArray, FloatArray, FloatArray, FloatArray]:
+) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
     """Nodes on the inside of segments, of pairs that are near or lie `beside`.
 
-    The node, the segment, the share of its length, the foot there, and how far off.
+    The node, the segment, the share of its length, and how far off.
     """
     # Landings are asked from each end of each of the two segments: when they overlap,
     # more than one end lies on the other's inside.
@@ -137,8 +134,7 @@ def _landings(
     rows = found.nonzero()[0]
     key = segment[rows] * len(nodes) + node[rows]
     rows = rows[np.unique(key, return_index=True)[1]]
-    node, away = node[rows], away[rows]
-    return node, segment[rows], at[rows], nodes[node] - away, np.sqrt(off[rows])
+    return node[rows], segment[rows], at[rows], np.sqrt(off[rows])
 
 
 def _landing_pairs(

@@ -5,14 +5,15 @@ from dataclasses import replace
 import numpy as np
 
 from .drawing import NOTHING_SAID, Drawing
-from .near_misses import gaps
+from .landings import ROUNDING
+from .near_misses import Gap, gaps
 from .places import place_words
 from .quantity_words import length_words
 from .sections import BoolArray, FloatArray, IntArray
 from .snap import snap
-from .topology import Topology, join, passed
+from .topology import Landing, Topology, join, passed
 
-_LEAST = 1e-6  # m: what is moved by less is moved by rounding
+_ROUNDS = 10  # of moving ends to runs: each is nearer, the third nearly never needed
 
 
 def mended(
@@ -32,40 +33,55 @@ def mended(
     drawing, changes
         The mended drawing, and a sentence for each change in it: ends that nearly
         meet are moved together, free ends to the duct that they stop short of or
-        just pass, or at whose side they begin; vertices at one place become one, runs
-        that lie on others are left out, as what the reader left out already, and so is
-        the way back of one that lies on itself. Loops, crossings, missing sections and
-        airflows are left as they are: only their designer knows what was meant.
+        just pass, or at whose side they begin, and with a run what lies on its side;
+        vertices at one place become one, runs that lie on others are left out, as what
+        the reader left out already, and so is the way back of one that lies on itself.
+        Loops, crossings, missing sections and airflows are left as they are: only
+        their designer knows what was meant.
     """
     drawing = topology.drawing
     nodes, node, _ = snap(drawing.points, topology.tolerance)
     points = nodes[node].copy()
     changes = [f"{notice.where}: {notice.what}" for notice in drawing.tidied]
     moved = np.linalg.norm(points - drawing.points, axis=1)
-    for place in np.unique(node[moved > 0.0]).tolist():
+    for place in np.unique(node[moved > ROUNDING]).tolist():
         farthest = float(moved[node == place].max())
         changes.append(
             f"the ends that meet at {place_words(nodes[place], drawing.unit)} were "
-            f"moved together, by up to {length_words(max(farthest, _LEAST))}"
+            f"moved together, by up to {length_words(farthest)}"
         )
-    for landing in topology.landings:
-        points[_at(points, landing.drawn)] = landing.foot
-        apart = float(np.linalg.norm(landing.foot - landing.drawn))
-        changes.append(
-            f"the end at {place_words(landing.drawn, drawing.unit)} was moved by "
-            f"{length_words(apart)} on to run '{drawing.names[landing.run]}'"
-        )
-    found = gaps(topology, width)
-    for gap in found:
-        points[_at(points, topology.nodes[gap.node])] = gap.target
+    before, beside = points.copy(), np.full(len(points), -1)
+    _land(points, beside, topology.landings)
+    straight = points.copy()
+    closed = []
+    for gap in gaps(topology, width):
+        here = _at(points, topology.nodes[gap.node])
+        target = _vertex_near(topology, gap)
+        points[here] = before[here] = target
+        far = float(np.linalg.norm(target - topology.nodes[gap.node]))
+        if far <= ROUNDING:
+            continue
         way = "cut back" if gap.past else "drawn on"
-        changes.append(
-            f"run '{drawing.names[gap.run]}' was {way} by {length_words(gap.width)} "
-            f"to run '{drawing.names[gap.other]}' at "
-            + place_words(gap.target, drawing.unit)
+        closed.append(
+            f"run '{drawing.names[gap.run]}' was {way} by {length_words(far)} to run "
+            f"'{drawing.names[gap.other]}' at {place_words(target, drawing.unit)}"
         )
-    again = replace(drawing, points=points, notices=())
-    joined = join(again, topology.tolerance)
+    if closed:
+        _carry(topology, straight, points, beside)
+    joined = join(replace(drawing, points=points, notices=()), topology.tolerance)
+    for _ in range(_ROUNDS):  # what lies on a run of which an end was moved
+        if not joined.landings:
+            break
+        _land(points, beside, joined.landings)
+        joined = join(replace(drawing, points=points, notices=()), topology.tolerance)
+    apart = np.linalg.norm(points - before, axis=1)
+    _, rows = np.unique(node, return_index=True)
+    onto = [
+        f"the end at {place_words(before[row], drawing.unit)} was moved by "
+        f"{length_words(float(apart[row]))} on to run '{drawing.names[beside[row]]}'"
+        for row in rows[(beside[rows] >= 0) & (apart[rows] > ROUNDING)].tolist()
+    ]
+    changes += [*dict.fromkeys(onto), *closed]
     covered, twice, steps = _covered(joined), _twice(joined), passed(joined)
     keep_runs, parts = [], []
     for run in range(drawing.run_count):
@@ -106,6 +122,50 @@ def _covered(topology: Topology) -> set[int]:
     """Runs of which nothing is left once what is drawn twice is counted once."""
     every = set(range(topology.drawing.run_count))
     return every - set(np.unique(topology.run).tolist())
+
+
+def _vertex_near(topology: Topology, gap: Gap) -> FloatArray:
+    """Where a gap leads: a vertex within the tolerance of it, with which it is one."""
+    apart = np.linalg.norm(topology.nodes - gap.target, axis=1)
+    apart[gap.node] = np.inf
+    near = int(apart.argmin())
+    found = topology.nodes[near] if apart[near] <= topology.tolerance else gap.target
+    return np.asarray(found)
+
+
+def _land(points: FloatArray, beside: IntArray, landings: tuple[Landing, ...]) -> None:
+    """Move the points that land beside a run to it; `beside` becomes that run."""
+    for landing in landings:
+        here = _at(points, landing.drawn)
+        points[here] = landing.foot
+        beside[here] = landing.run
+
+
+def _carry(
+    topology: Topology, straight: FloatArray, points: FloatArray, beside: IntArray
+) -> None:
+    """Move what lies on the side of a run along with it, where an end of it was moved.
+
+    `straight` are the points before that.
+    """
+    inner = topology.order % 1.0 > 0.0
+    run, place = topology.run[inner], topology.nodes[topology.ends[inner, 0]]
+    begin = topology.order[inner].astype(np.int64)
+    share = (topology.order[inner] % 1.0)[:, None]
+
+    def lines(of: FloatArray) -> FloatArray:
+        return np.asarray(of[begin] * (1.0 - share) + of[begin + 1] * share)
+
+    on = np.linalg.norm(lines(straight) - place, axis=1) <= 2.0 * ROUNDING
+    for _ in range(_ROUNDS):
+        now = lines(points)
+        rows = on & (np.linalg.norm(now - place, axis=1) > ROUNDING)
+        for row in rows.nonzero()[0].tolist():
+            here = _at(points, place[row])
+            points[here], beside[here] = now[row], run[row]
+        place[rows] = now[rows]
+        if not rows.any():
+            break
 
 
 def _at(points: FloatArray, place: FloatArray) -> BoolArray:

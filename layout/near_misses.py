@@ -192,7 +192,10 @@ def nearest(
         mine = apart.argmin(axis=1)
         rows = np.arange(begin, begin + len(mine))
         _, gap = closest(p[rows], p2[rows], q[mine], q2[mine])
-        one, two = (apart <= min(best, float(gap.min()))).nonzero()
+        # Those pairs themselves too, whatever their boxes' distances round to.
+        maybe = apart <= min(best, float(gap.min()))
+        maybe[rows - begin, mine] = True
+        one, two = maybe.nonzero()
         one += begin
         share, gap = closest(p[one], p2[one], q[two], q2[two])
         least = int(gap.argmin())

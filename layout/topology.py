@@ -9,13 +9,13 @@ from scipy.sparse.csgraph import breadth_first_order, connected_components
 
 from .drawing import Drawing
 from .faults import Notice, listed, note, warning
-from .joints import Meetings, meetings
+from .joints import meetings
+from .landings import ROUNDING, settled
 from .places import at_key, place_words
 from .quantity_words import counted, length_words
 from .sections import FloatArray, IntArray
 from .snap import TOLERANCE, snap
 
-_ROUNDING = 1e-5  # m: an end that near to a side lies on it but for its file's digits
 _NONE_DOUBLED = np.empty((0, 2), dtype=np.int64), np.empty(0)
 
 
@@ -191,14 +191,14 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
     notices += _crossing_notices(drawing, run[met.crossing], met.crossing_point)
     landings: tuple[Landing, ...] = ()
     if len(met.landing_node):
-        landed = met.landing_node
-        if met.landing_off.max() > _ROUNDING:
-            landings, same = _move_landings(nodes, run, met, tolerance)
+        landed, at = met.landing_node, met.landing_at
+        if met.landing_off.max() > ROUNDING:
+            drawn = nodes
+            nodes, same, at = settled(nodes, ends, met, tolerance)
+            landings = _landings(drawn, nodes, landed, run[met.landing_segment])
             notices += _landing_notices(drawing, landings, tolerance)
             ends, landed = same[ends], same[landed]
-        ends, run, order = _divide(
-            ends, run, order, met.landing_segment, met.landing_at, landed
-        )
+        ends, run, order = _divide(ends, run, order, met.landing_segment, at, landed)
 
     one, two = ends.T
     key = np.minimum(one, two) * len(nodes) + np.maximum(one, two)
@@ -329,33 +329,18 @@ def _way_back(before: IntArray, node: int) -> list[int]:
     return way
 
 
-def _move_landings(
-    nodes: FloatArray, run: IntArray, met: Meetings, tolerance: float
-) -> tuple[tuple[Landing, ...], IntArray]:
-    """Move the nodes that lie beside a segment to it; which nodes are one by that.
-
-    `nodes` is changed. One beside several segments goes to the mean of their feet.
-    """
-    node, which = np.unique(met.landing_node, return_inverse=True)
-    foot = np.zeros((len(node), 3))
-    np.add.at(foot, which, met.landing_foot)
-    foot /= np.bincount(which)[:, None]
-    far = np.zeros(len(node), dtype=bool)
-    far[which[met.landing_off > _ROUNDING]] = True
-    drawn = nodes[node]
-    # From both sides they may come to one place.
-    placed, new, _ = snap(np.where(far[:, None], foot, drawn), tolerance)
-    nodes[node] = placed[new]
-    same = np.arange(len(nodes))
-    same[node] = node[np.unique(new, return_index=True)[1]][new]
-    _, first = np.unique(which, return_index=True)
-    beside = run[met.landing_segment[first]]
-    moved = np.linalg.norm(nodes[node] - drawn, axis=1) > _ROUNDING
-    landings = tuple(
-        Landing(int(beside[row]), drawn[row], nodes[node[row]])
-        for row in moved.nonzero()[0].tolist()
+def _landings(
+    drawn: FloatArray, nodes: FloatArray, landed: IntArray, beside: IntArray
+) -> tuple[Landing, ...]:
+    """Which nodes were moved to the side of a run, of those that landed on one."""
+    node, first = np.unique(landed, return_index=True)
+    moved = np.linalg.norm(nodes[node] - drawn[node], axis=1) > ROUNDING
+    return tuple(
+        Landing(run, drawn[at], nodes[at])
+        for at, run in zip(
+            node[moved].tolist(), beside[first[moved]].tolist(), strict=True
+        )
     )
-    return landings, same
 
 
 def _divide(

@@ -268,6 +268,60 @@ def test_an_end_joined_to_a_side_within_the_tolerance_is_drawn_on_to_it(
     assert mended(join(copy, tolerance))[1] == []
 
 
+CHAIN = [
+    ("C", [(0, 0, 3), (8, 0, 3)]),
+    ("B", [(4, 0, 3.025), (4, 6, 3.025)]),
+    ("A", [(4.02, 0.2, 3.025), (7, 0.2, 3.025)]),
+]
+ON_BOTH_SIDES = [  # of a line that moves, and an end on the line near them
+    ("C", [(0, 0, 3), (8, 0, 3)]),
+    ("B", [(4, 0, 3.025), (4, 6, 3.025)]),
+    ("left", [(3.98, 2.01, 3.025), (2, 2.01, 3)]),
+    ("right", [(4.025, 2, 3.025), (6, 2, 3)]),
+    ("on", [(4, 3, 3.025), (4, 3, 5)]),
+    ("beside it", [(4.025, 3.02, 3.025), (6, 3.02, 3)]),
+]
+SHORT_OF_THE_NEXT = [  # and aside, with a branch on the piece that is drawn on
+    ("main", [(0, 0, 3), (8, 0, 3)]),
+    ("next", [(8.04, 0.06, 3), (12, 0.06, 3)]),
+    ("branch", [(4, 0, 3), (4, 3, 3)]),
+    ("off it", [(4.02, 1, 3), (6, 1, 3)]),
+]
+
+
+@pytest.mark.parametrize("backwards", [False, True])
+@pytest.mark.parametrize("drawn", [CHAIN, ON_BOTH_SIDES, SHORT_OF_THE_NEXT])
+def test_ends_on_a_run_of_which_an_end_is_moved_go_with_it(
+    drawn: list[tuple[str, list[tuple[float, float, float]]]], backwards: bool
+) -> None:
+    runs = [(name, line(*points), SMALL) for name, points in drawn]
+    topology = join(drawing_from_runs(runs[::-1] if backwards else runs), 0.03)
+    copy, changes = mended(topology)
+    assert changes
+    assert join(copy, 1e-4).component_count == 1
+    assert mended(join(copy, 0.03))[1] == []
+
+
+@pytest.mark.parametrize(
+    "runs",
+    [
+        [((0, 0, 3), (4, 0, 3)), ((3.9, 0.02, 3), (8, 0.02, 3))],
+        [((0, 0, 3), (4, 0, 3), (0.5, 0.6, 3)), ((3.8, 0.017, 3), (3.8, 0.017, 6))],
+    ],
+    ids=["two that wait for each other", "beside both sides of a corner"],
+)
+def test_an_end_that_cannot_lie_on_the_line_stays_and_is_not_said_to_move(
+    runs: list[tuple[tuple[float, float, float], ...]],
+) -> None:
+    drawing = drawing_from_runs(
+        [(f"r{number}", line(*points), SMALL) for number, points in enumerate(runs)]
+    )
+    topology = join(drawing, 0.03)
+    assert topology.component_count == 1
+    assert topology.landings == ()
+    assert mended(topology)[1] == []
+
+
 @pytest.mark.parametrize("backwards", [False, True])
 @pytest.mark.parametrize(
     ("drawn", "left"),

@@ -80,6 +80,14 @@ def test_the_tolerance_that_is_named_closes_the_gap() -> None:
     assert join(drawing, 0.005).component_count == 1
 
 
+def test_an_end_as_far_as_the_box_of_a_run_whatever_its_digits() -> None:
+    (said,) = gaps(
+        ("main", [[0, -3, 0], [0, 0, 0]]),
+        ("branch", [[0.02, 0.022, 0.029], [0.52, 1.522, 2.529]]),
+    )
+    assert "ends 41.5 mm (1.6 in) short of run 'branch'" in said
+
+
 def test_two_ends_that_miss_each_other_are_one_gap() -> None:
     assert (
         len(gaps(("a", [[0, 0, 0], [4, 0, 0]]), ("b", [[4.01, 0, 0], [8, 0, 0]]))) == 1

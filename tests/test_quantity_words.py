@@ -309,8 +309,8 @@ def test_what_was_mended_has_both_units() -> None:
     ]
     _, changes = mended(join(drawing_from_runs(runs)))
     assert "was drawn on by 39.9 mm (1.6 in)" in " ".join(changes)
-    assert "by up to 0.001 mm (0.000039 in)" in " ".join(changes)
-    assert check_words(changes) == 3
+    assert "by up to 0.2 mm (0.0079 in)" in " ".join(changes)
+    assert check_words(changes) == 2  # a nanometre is not told
 
 
 def test_flags_and_assumptions_have_both_units() -> None:
