@@ -4,7 +4,6 @@ import numpy as np
 
 from elbowroom.layout import (
     Basis,
-    BoolArray,
     DuctGraph,
     ElbowConstruction,
     FloatArray,
@@ -25,7 +24,7 @@ def count_corners(
     reynolds: FloatArray,
     bends: Gathered,
     changes: Gathered,
-) -> BoolArray:
+) -> FloatArray:
     """Let corners take the print of an elbow whose outlet has another width.
 
     Parameters
@@ -41,7 +40,7 @@ def count_corners(
     Returns
     -------
     counted
-        Which of the transitions are in their elbow, if only in part, shape (t,).
+        How much of each transition is in its elbow, shape (t,).
 
     Notes
     -----
@@ -52,7 +51,7 @@ def count_corners(
     behind the elbow and counts as one.
     """
     ducts, every = graph.ducts, graph.transitions
-    counted = np.zeros(len(every.duct), dtype=bool)
+    counted = np.zeros(len(every.duct))
     of_bend = np.full(len(ducts.parent), -1)
     of_bend[graph.bends.duct] = np.arange(len(graph.bends.duct))
     bend, after = of_bend[every.duct], every.duct
@@ -91,7 +90,7 @@ def count_corners(
     lost += (found.value * found.reynolds_factor - lost) * share
     value += (found.value - value) * share
     felt = whole | part
-    counted[row[felt]] = True
+    counted[row] = share
     if whole.any():
         bends.credit[bend[whole]] = bends.number(found.credit)
         changes.credit[row[whole]] = changes.number(found.table_credit)

@@ -24,7 +24,9 @@ from .exits import exit_abrupt, exit_after_elbow, exit_diffuser
 from .junction_terms import mixed, thirds
 from .losses import as_they_stand
 from .transitions import (
+    CHANGED,
     NO_CHANGE,
+    SAME_SIDE,
     changed_sides,
     included_angles,
     round_to_rect_angle,
@@ -52,7 +54,7 @@ def at_open_ends(
     area: FloatArray,
     bends: Gathered,
     changes: Gathered,
-    corners: BoolArray,
+    corners: FloatArray,
     *,
     by_reynolds: bool,
 ) -> tuple[IntArray, Gathered]:
@@ -67,7 +69,7 @@ def at_open_ends(
     bends, changes
         Coefficients of its bends and its transitions, these without their kinks.
     corners
-        Which of the transitions are counted in the elbow before them, shape (t,): no
+        How much of the transitions counts in the elbow before them, shape (t,): no
         print of these and an open end is known.
     by_reynolds
         Whether the Reynolds factors of elbows count.
@@ -80,17 +82,18 @@ def at_open_ends(
 
     Notes
     -----
-    An elbow and the end together lose what is printed, and so do a widening and the
-    end. What comes between with a declared loss, or as a junction, ends that. All that
-    follows is our own choice: behind an elbow the print goes straight over into the
-    plain sum from its last straight length, 12 widths, to 16, and from 3 to 45 degrees
-    off a right angle; behind a widening over 5 hydraulic diameters of its mouth. The
-    print is of rectangular elbows, smooth or mitred: it stands in for others, by r over
-    the side in the plane of the bend, where it has more than the plain sum; not for
-    vanes and splitters, which even the air out. Those of widenings are conical, with
-    two sides parallel, or pyramidal, and the last stands in likewise between shapes and
-    for flat ovals. Up to the first printed ratio of areas, 2, what one has less than
-    the plain sum comes in by degrees.
+    An elbow and the end together lose what is printed, but no less than their plain
+    sum; a widening and the end what is printed. What comes between with a declared
+    loss, or as a junction, ends that. All that follows is our own choice: behind an
+    elbow the print goes straight over into the plain sum from its last straight length,
+    12 widths, to 16, from 3 to 45 degrees off a right angle, and as a section between
+    them changes by 1 to 5 % of a side; behind a widening over 5 hydraulic diameters of
+    its mouth. The print is of rectangular elbows, smooth or mitred: it stands in for
+    others, by r over the side in the plane of the bend; not for vanes and splitters,
+    which even the air out. Those of widenings are conical, with two sides parallel, or
+    pyramidal, and the last stands in likewise between shapes and for flat ovals. Up to
+    the first printed ratio of areas, 2, what one has less than the plain sum comes in
+    by degrees.
     """
     ducts = graph.ducts
     of_bend, of_change = np.full((2, len(ducts.parent)), -1)
@@ -98,43 +101,61 @@ def at_open_ends(
     kept = np.array([credit.table == NO_CHANGE for credit in changes.credits], bool)
     other = (~kept[changes.credit] | graph.transitions.kink.any(axis=0)).nonzero()[0]
     of_change[graph.transitions.duct[other]] = other
-    rows, duct, behind = _stretches(graph, (of_bend >= 0) | (of_change >= 0))
-    bend, change = of_bend[duct], of_change[duct]
-    opens = change >= 0
-    opens[opens] = (area[duct] > area[ducts.parent[duct]])[opens]
-    opens[opens] = ~corners[change[opens]]
-    turns = (bend >= 0) & (change < 0)
-    if turns.any():
-        turns[turns] = np.isin(graph.bends.construction[bend[turns]], _BARE)
+    slight = np.ones(len(ducts.parent))  # how much an elbow is felt through a change
+    slight[graph.transitions.duct[other]] = _slight(graph, other)
+    rows = graph.terminals.bare
     more, out = np.zeros(len(rows)), Gathered(len(rows))
-    if turns.any():
-        more[turns] = _behind_elbows(
-            graph, bends, turns, bend[turns], behind[turns], out, by_reynolds
-        )
+    duct, behind, _, bare = _stretches(graph, (of_bend >= 0) | (of_change >= 0), slight)
+    change = of_change[duct]
+    opens = bare & (change >= 0)
+    opens[opens] = (area[duct] > area[ducts.parent[duct]])[opens]
+    opens[opens] = corners[change[opens]] < 1.0
     if opens.any():
         more[opens] = _behind_widenings(
             graph, area, changes, opens, change[opens], behind[opens], out
+        ) * (1.0 - corners[change[opens]])
+    duct, behind, part, bare = _stretches(
+        graph, (of_bend >= 0) | (slight <= 0.0), slight
+    )
+    bend = of_bend[duct]
+    turns = bare & (bend >= 0) & (part > 0.0)
+    turns[turns] = np.isin(graph.bends.construction[bend[turns]], _BARE)
+    if turns.any():
+        more[turns] += part[turns] * _behind_elbows(
+            graph, bends, turns, bend[turns], behind[turns], out, by_reynolds
         )
+        out.notes[turns & (part < 1.0)] |= int(Note.INTERPOLATED)
     felt = more.nonzero()[0]
     out.value = exit_abrupt().value[0] + more
     return rows[felt], out.part(felt)
 
 
-def _stretches(
-    graph: DuctGraph, changed: BoolArray
-) -> tuple[IntArray, IntArray, FloatArray]:
-    """Bare terminals, the duct that begins their straight stretch, its length, m.
+def _slight(graph: DuctGraph, rows: IntArray) -> FloatArray:
+    """How slight some transitions are: 1 to 1 % of change of a side, 0 from 5 %."""
+    every = graph.transitions
+    after = every.duct[rows]
+    came, w1, h1, goes, w2, h2 = as_they_stand(
+        graph.ducts, graph.ducts.parent[after], after
+    )
+    most = np.maximum(np.abs(w2 / w1 - 1.0), np.abs(h2 / h1 - 1.0))
+    share = ((CHANGED - most) / (CHANGED - SAME_SIDE)).clip(0.0, 1.0)
+    return np.where((came == goes) & ~every.kink[:, rows].any(axis=0), share, 0.0)
 
-    `changed` are the ducts that begin with a bend or a transition; without those whose
-    stretch begins otherwise, or has a component in it.
+
+def _stretches(
+    graph: DuctGraph, changed: BoolArray, slight: FloatArray
+) -> tuple[IntArray, FloatArray, FloatArray, BoolArray]:
+    """Duct that begins the straight stretch of bare terminals, its length, m.
+
+    With how much is felt through the slight changes in it, and whether it begins with
+    one of `changed`, ducts with a bend or a transition, and has no component in it.
     """
     ducts = graph.ducts
     begins = changed | (ducts.parent < 0)
     begins[graph.legs.duct] = begins[graph.meetings.common] = True
     straight = np.maximum(ducts.straight, 0.0)
-    rows = graph.terminals.bare
-    duct = graph.terminals.duct[rows]
-    behind = straight[duct]
+    duct = graph.terminals.duct[graph.terminals.bare]
+    behind, part = straight[duct], slight[duct]
     parted = np.zeros(len(begins), dtype=bool)
     parted[graph.components.duct] = True
     through = parted[duct]
@@ -144,9 +165,9 @@ def _stretches(
             break
         duct[onward] = ducts.parent[duct[onward]]
         behind[onward] += straight[duct[onward]]
+        part[onward] *= slight[duct[onward]]
         through[onward] |= parted[duct[onward]]
-    kept = changed[duct] & ~through
-    return rows[kept], duct[kept], behind[kept]
+    return duct, behind, part, changed[duct] & ~through
 
 
 def _enter(
@@ -193,7 +214,7 @@ def _behind_elbows(
     alone = beside.value * beside.reynolds_factor if by_reynolds else beside.value
     more = (found.value - exit_abrupt().value - alone) * share
     _enter(out, mine.nonzero()[0], found, share, beside, other | (alike < 1.0))
-    return np.asarray(np.where(other, np.maximum(more, 0.0), more))
+    return np.asarray(np.maximum(more, 0.0))
 
 
 def _behind_widenings(
