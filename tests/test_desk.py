@@ -358,7 +358,8 @@ DRAWN["rect-elbow-mitred-area-change"] = Drawn(
 # An open end and what stands close before it, which the desk knows as one fitting.
 TOGETHER = {
     "exit-after-elbow": replace(
-        _elbow(_RECT, _W, _MAKE.SMOOTH, 1.0, ["r_over_W=1", "L_after_over_W=9"]),
+        _elbow(_RECT, _W, _MAKE.SMOOTH, 1.0, ["r_over_W=1", "L_after_over_W=1"]),
+        runs=[("A", [[0, 0, 3], [4, 0, 3], [4, 0.8, 3]], _RECT)],
         legs={"the elbow": (Kind.BEND, "A"), "the end": (Kind.EXIT, "A")},
     ),
     **{
