@@ -79,39 +79,60 @@ def elbowed_branches(
     if graph.is_return:
         return []
     legs, bends, ducts = graph.legs, graph.bends, graph.ducts
+    count = len(ducts.parent)
+    mains = (~legs.is_branch).nonzero()[0]
+    main_of = _once(legs.common[mains], count)
+    leg, turn = _once(legs.duct, count)[between], _once(graph.bend_duct, count)[between]
+    kept = (leg >= 0) & (turn >= 0)
+    leg, turn, between = leg[kept], turn[kept], between[kept]
+    common = legs.common[leg]
+    is_round = ducts.shape == int(Shape.ROUND)
+    fits = legs.is_branch[leg] & (legs.leg_count[leg] == 3) & (main_of[common] >= 0)
+    fits &= (legs.likeness[leg] <= 0.0) & (legs.straight_angle[leg] <= _ALIKE)
+    fits &= is_round[common] & is_round[between]
+    fits &= np.isin(legs.entry[leg], list(_CONICAL))
+    fits &= np.isin(bends.construction[turn], _MADE)
+    fits &= ~np.isin(bends.duct[turn], graph.transitions.duct)
+    if not fits.any():  # as nearly everywhere
+        return []
+    branch_of, elbow_of = (
+        _row_of(elements, kind, len(rows.duct))
+        for kind, rows in ((Kind.BRANCH, legs), (Kind.BEND, bends))
+    )
     found = []
-    for duct in between.tolist():
-        leg = np.flatnonzero(legs.duct == duct)
-        bend = np.flatnonzero(graph.bend_duct == duct)
-        if len(leg) != 1 or len(bend) != 1:
-            continue
-        row, turn = int(leg[0]), int(bend[0])
-        common = int(legs.common[row])
-        main = np.flatnonzero((legs.common == common) & ~legs.is_branch)
-        if (
-            not legs.is_branch[row]
-            or legs.leg_count[row] != 3
-            or legs.likeness[row] > 0.0
-            or len(main) != 1
-            or legs.straight_angle[row] > _ALIKE
-            or int(legs.entry[row]) not in _CONICAL
-            or int(bends.construction[turn]) not in _MADE
-            or (ducts.shape[[common, duct]] != int(Shape.ROUND)).any()
-            or (graph.transitions.duct == bends.duct[turn]).any()
-        ):
-            continue
-        wall = ducts.width[common] / 2 / np.sin(legs.angle[row])
+    for place in fits.nonzero()[0].tolist():
+        duct, row, turn_row = int(between[place]), int(leg[place]), int(turn[place])
+        wall = ducts.width[common[place]] / 2 / np.sin(legs.angle[row])
         if ducts.straight[duct] > wall + _BEHIND * ducts.width[duct]:
             continue
-        away = _turned(legs.away[row], bends.axis[turn], float(bends.angle[turn]))
-        off_main = np.arccos(np.clip(away @ legs.away[main[0]], -1.0, 1.0))
-        turns = np.array([legs.angle[row], bends.angle[turn], off_main])
+        main = legs.away[mains[main_of[common[place]]]]
+        angle = float(bends.angle[turn_row])
+        away = _turned(legs.away[row], bends.axis[turn_row], angle)
+        off_main = np.arccos(np.clip(away @ main, -1.0, 1.0))
+        turns = np.array([legs.angle[row], angle, off_main])
         for name, printed in _TURNS.items():
             fitting = _CONICAL[int(legs.entry[row])] + name
             alike = np.abs(turns - np.radians(printed)) <= _ALIKE
             if alike.all() and fitting in ELBOWED:
-                found += _beside(elements, duct, row, turn, fitting)
+                branch, elbow = int(branch_of[row]), int(elbow_of[turn_row])
+                found += _beside(elements, duct, branch, elbow, fitting)
     return found
+
+
+def _once(at: IntArray, count: int) -> IntArray:
+    """Row in `at` of each of so many ducts; -1 of one that is not there just once."""
+    rows = np.full(count, -1)
+    rows[at] = np.arange(len(at))
+    rows[np.bincount(at, minlength=count) != 1] = -1
+    return rows
+
+
+def _row_of(elements: Elements, kind: Kind, count: int) -> IntArray:
+    """Element of each row of a kind, shape (count,)."""
+    mine = (elements.kind == int(kind)).nonzero()[0]
+    rows = np.full(count, -1)
+    rows[elements.row[mine]] = mine
+    return rows
 
 
 def _turned(along: FloatArray, axis: FloatArray, angle: float) -> FloatArray:
@@ -120,12 +141,9 @@ def _turned(along: FloatArray, axis: FloatArray, angle: float) -> FloatArray:
 
 
 def _beside(
-    elements: Elements, duct: int, leg: int, bend: int, fitting: str
+    elements: Elements, duct: int, branch: int, elbow: int, fitting: str
 ) -> list[ElbowedBranch]:
-    """Both losses of one; none where no air flows."""
-    of = elements.kind, elements.row
-    (branch,) = np.flatnonzero((of[0] == int(Kind.BRANCH)) & (of[1] == leg))
-    (elbow,) = np.flatnonzero((of[0] == int(Kind.BEND)) & (of[1] == bend))
+    """Both losses of one, by their elements; none where no air flows."""
     common = float(elements.velocity_pressure[branch])
     own = float(elements.velocity_pressure[elbow])
     if common <= 0.0 or own <= 0.0:
