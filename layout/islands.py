@@ -90,12 +90,12 @@ def loose_words(topology: Topology, part: int, ducts: Ducts) -> tuple[str, str]:
     ducts
         What the source reaches.
     """
-    reached = topology.component == topology.component[ducts.start[0]]
+    main = int(topology.component[ducts.start[0]])
     width = np.fmax(topology.drawing.width, topology.drawing.height)
     width[ducts.run] = np.fmax(ducts.width, ducts.height)
-    main = int(topology.component[ducts.start[0]])
     slip = _onward(topology, main, few_gaps(topology, width)).get(part)
     rest = "what the source reaches"
+    reached = topology.component == main
     said, mend, _ = _part_words(topology, part, reached, slip, rest)
     return said, mend
 

@@ -13,7 +13,6 @@ from elbowroom.layout import (
     DuctGraph,
     ElbowConstruction,
     FloatArray,
-    IntArray,
     Shape,
     sections,
 )
@@ -97,9 +96,7 @@ def close_pairs(
         ducts.shape[between], ducts.width[between], ducts.height[between]
     )
     spacing = np.maximum(ducts.straight[between], 0.0) / diameter
-    loss = np.zeros(len(bends.duct))
-    rows = np.flatnonzero(elements.kind == Kind.BEND)
-    loss[elements.row[rows]] = elements.loss[rows]
+    loss = elements.loss[elements.of(Kind.BEND, len(bends.duct))]
     found: list[ClosePair] = []
     taken: set[int] = set()
     near = (spacing < _FAR) & (state.velocity_pressure[between] > 0.0)
@@ -259,9 +256,7 @@ def corrected(elements: Elements, pairs: Sequence[ClosePair]) -> Elements:
     loss, coefficient = elements.loss.copy(), elements.coefficient.copy()
     notes, credit = elements.notes.copy(), elements.credit.copy()
     known = {one: number for number, one in enumerate(elements.credits)}
-    rows = np.flatnonzero(elements.kind == Kind.BEND)
-    place: IntArray = np.zeros(len(rows), dtype=np.int64)
-    place[elements.row[rows]] = rows
+    place = elements.of(Kind.BEND, int((elements.kind == Kind.BEND).sum()))
     for pair in pairs:
         if pair.together is None:
             continue

@@ -96,7 +96,7 @@ def elbowed_branches(
     if not fits.any():  # as nearly everywhere
         return []
     branch_of, elbow_of = (
-        _row_of(elements, kind, len(rows.duct))
+        elements.of(kind, len(rows.duct))
         for kind, rows in ((Kind.BRANCH, legs), (Kind.BEND, bends))
     )
     found = []
@@ -124,14 +124,6 @@ def _once(at: IntArray, count: int) -> IntArray:
     rows = np.full(count, -1)
     rows[at] = np.arange(len(at))
     rows[np.bincount(at, minlength=count) != 1] = -1
-    return rows
-
-
-def _row_of(elements: Elements, kind: Kind, count: int) -> IntArray:
-    """Element of each row of a kind, shape (count,)."""
-    mine = (elements.kind == int(kind)).nonzero()[0]
-    rows = np.full(count, -1)
-    rows[elements.row[mine]] = mine
     return rows
 
 

@@ -120,6 +120,13 @@ class Elements:
         number = np.count_nonzero(self.kind[: element + 1] == kind)
         return f"{_NOUNS[int(kind)]}-{number}"
 
+    def of(self, kind: Kind, count: int) -> IntArray:
+        """Element of each row of a kind in the graph, shape (count,); -1 of none."""
+        mine = (self.kind == int(kind)).nonzero()[0]
+        found = np.full(count, -1)
+        found[self.row[mine]] = mine
+        return found
+
 
 _COMPRESSED = Credit(
     "duct",

@@ -267,9 +267,7 @@ def _flexible_bends(
 ) -> Notice:
     """Say it of some bends, b of them; `by_factor` is empty where none is published."""
     bends, duct = graph.bends, graph.bends.duct
-    fitting = (elements.kind == int(Kind.BEND)).nonzero()[0]
-    loss = np.zeros(len(duct))
-    loss[elements.row[fitting]] = elements.loss[fitting]
+    loss = elements.loss[elements.of(Kind.BEND, len(duct))]
     longer = np.zeros(len(rows))
     if by_factor:
         turn = np.minimum(bends.angle[rows], np.pi / 2)

@@ -264,8 +264,8 @@ def balancing(analysis: Analysis) -> list[Plain]:
 
 def pairs(analysis: Analysis) -> list[Plain]:
     """Elbows that stand close together: plain sum and the pair's own loss."""
-    rows = np.flatnonzero(analysis.elements.kind == Kind.BEND)
-    by_bend = {int(analysis.elements.row[row]): int(row) for row in rows}
+    bends = len(analysis.graph.bends.duct)
+    by_bend = analysis.elements.of(Kind.BEND, bends).tolist()
     return [
         {
             "first": analysis.ids[by_bend[pair.first]],
