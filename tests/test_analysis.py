@@ -303,7 +303,7 @@ def test_round_elbows_of_every_making_take_their_table(words: str) -> None:
 
 
 def test_the_examples_options_keep_their_order() -> None:
-    """What README tells of the shipped example."""
+    """What README shows of the shipped example."""
     losses = {
         n: reading_room(n).critical_loss for n in ("under", "flatten", "sidestep")
     }

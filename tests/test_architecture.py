@@ -125,6 +125,8 @@ def test_the_wheel_works_away_from_the_clone(wheel: Path, tmp_path: Path) -> Non
         f"import sys; sys.path.insert(0, {str(wheel)!r})\n"
         f"import elbowroom; assert elbowroom.__file__.startswith({str(wheel)!r})\n"
         "from elbowroom.viewer import main\n"
+        "main(['reference', 'layout/drawing.md'])\n"
+        "main(['reference', 'physics/method.md'])\n"
         "sys.exit(main(['fitting', 'round-elbow-mitred', '--set', 'angle_deg=90']))"
     )
     run = subprocess.run(
@@ -134,3 +136,8 @@ def test_the_wheel_works_away_from_the_clone(wheel: Path, tmp_path: Path) -> Non
     # 90 degrees has C = 1.20.
     assert run.returncode == 0, run.stderr
     assert "1.20" in run.stdout
+    for guide in (
+        "# How a drawing and a schedule are read",
+        "# How the numbers are made",
+    ):
+        assert f"{guide}\n" in run.stdout

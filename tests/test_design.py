@@ -798,7 +798,7 @@ def test_ducts_that_may_carry_dust_are_not_sized_for_comfort(
 def test_no_duct_that_may_carry_dust_gets_larger_than_drawn(
     aim: Aim, kind: str
 ) -> None:
-    """In a larger one air is slower, so that dust may settle; README says so."""
+    """In a larger one air is slower, so that dust may settle, as the guide says."""
     plan = Schedule(
         source=SourceSpec(is_return=True),
         terminals={"T3": TerminalSpec(0.25, 9.0, kind)},

@@ -277,7 +277,7 @@ def reference(
         ),
     ] = None,
 ) -> int:
-    """Print which keys, words, columns and options there are, or those of a word."""
+    """Print the reference, or what it and the guides say of a word."""
     from .reference import reference as text_of
 
     print(text_of(word or ""), end="")

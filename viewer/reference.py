@@ -1,45 +1,66 @@
-"""The shipped reference, and the parts of it that a word is in."""
+"""The shipped reference and guides, and the parts of them that a word is in."""
 
 import re
 from importlib.resources import files
 
 from elbowroom.layout import nearest, refusal
 
+# What each file is, in the order in which they are searched.
+_FILES = {
+    "viewer/reference.md": "every key, word, column and option",
+    "layout/drawing.md": "how a drawing and a schedule are read",
+    "physics/method.md": "how the numbers are made",
+}
+
 
 def reference(word: str = "") -> str:
-    """Text of the reference, or what stands there of a word.
+    """Text of the reference, or what stands of a word in it and in the guides.
 
     Parameters
     ----------
     word
         In a heading, which gives all that stands below it, else in rows and paragraphs,
-        each below its heading; as a whole word where there is one. All without it.
+        each below its heading, which names the file; as a whole word where there is
+        one. The name of a file gives all of it. Without a word it is the reference,
+        and a line that names the guides.
 
     Raises
     ------
     BadInput
         If it is nowhere.
     """
-    text = files("elbowroom.viewer").joinpath("reference.md").read_text("utf-8")
-    if not word.strip():
-        return text
-    wanted = re.escape(word.strip())
-    for pattern in (rf"(?<!\w){wanted}(?!\w)", wanted):
-        found = _parts(text, re.compile(pattern, re.IGNORECASE))
+    word = word.strip()
+    texts = {name: _text(name) for name in _FILES}
+    own, *guides = _FILES
+    if not word:
+        told = "; ".join(f"{name}, {_FILES[name]}" for name in guides)
+        return f"{texts[own]}\nGuides, printed by name and searched too: {told}.\n"
+    if word in texts:
+        return texts[word]
+    for pattern in (rf"(?<!\w){re.escape(word)}(?!\w)", re.escape(word)):
+        wanted = re.compile(pattern, re.IGNORECASE)
+        found = [part for name in texts for part in _parts(name, texts[name], wanted)]
         if found:
             return "\n\n".join(found) + "\n"
-    near = nearest(word, dict.fromkeys(re.findall(r"\w{3,}", text)))
+    known = re.findall(r"\w{3,}", "\n".join(texts.values()))
+    near = nearest(word, dict.fromkeys(known))
     raise refusal(
         "reference",
-        f"'{word}' is not in it",
+        f"'{word}' is neither in it nor in the guides",
         f"did you mean '{near}'"
         if near
         else "give another word, or none for all of it",
     )
 
 
-def _parts(text: str, word: re.Pattern[str]) -> list[str]:
-    """What stands of a word, heading by heading."""
+def _text(name: str) -> str:
+    """What a file of a room holds."""
+    room, _, file = name.partition("/")
+    return files(f"elbowroom.{room}").joinpath(file).read_text("utf-8")
+
+
+def _parts(name: str, text: str, word: re.Pattern[str]) -> list[str]:
+    """What stands of a word in a file, heading by heading."""
     found = []
     within = 0  # rank of the heading with the word above, 0 below none
     for part in re.split(r"^(?=##+ )", text, flags=re.MULTILINE)[1:]:
@@ -49,7 +70,7 @@ def _parts(text: str, word: re.Pattern[str]) -> list[str]:
             within = rank if word.search(heading) else 0
         kept = [below.strip()] if within else _blocks(below, word)
         if kept:
-            found.append("\n\n".join([heading, *kept]))
+            found.append("\n\n".join([f"{heading} ({name})", *kept]))
     return found
 
 
