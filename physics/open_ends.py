@@ -23,6 +23,7 @@ from .coefficient import Coefficient, Gathered, Note
 from .exits import exit_abrupt, exit_after_elbow, exit_diffuser
 from .junction_terms import mixed, thirds
 from .losses import as_they_stand
+from .shares import share_between
 from .transitions import (
     CHANGED,
     NO_CHANGE,
@@ -138,7 +139,7 @@ def _slight(graph: DuctGraph, rows: IntArray) -> FloatArray:
         graph.ducts, graph.ducts.parent[after], after
     )
     most = np.maximum(np.abs(w2 / w1 - 1.0), np.abs(h2 / h1 - 1.0))
-    share = ((CHANGED - most) / (CHANGED - SAME_SIDE)).clip(0.0, 1.0)
+    share = share_between(most, CHANGED, SAME_SIDE)
     return np.where((came == goes) & ~every.kink[:, rows].any(axis=0), share, 0.0)
 
 
@@ -205,8 +206,8 @@ def _behind_elbows(
     width = every.in_plane[row]
     found = exit_after_elbow(every.radius[row] / width, behind / width)
     off = np.abs(every.angle[row] - np.pi / 2)
-    share = ((_UNFELT - behind / width) / (_UNFELT - _LAST)).clip(0.0, 1.0)
-    alike = ((_ASKEW - off) / (_ASKEW - _SQUARE)).clip(0.0, 1.0)
+    share = share_between(behind / width, _UNFELT, _LAST)
+    alike = share_between(off, _ASKEW, _SQUARE)
     share = share * alike
     other = graph.ducts.shape[every.duct[row]] != int(Shape.RECTANGULAR)
     other |= ~np.isin(every.construction[row], _PRINTED) | (every.skew[row] > 0.0)
@@ -244,7 +245,7 @@ def _behind_widenings(
     for part, found, other in _diffusers(graph, before, after, ratio, length):
         r = ratio[part]
         over = found.value - beside.value[part] - exit_abrupt().value / r**2
-        less = 0.0 if other else (r - 1.0).clip(0.0, 1.0)
+        less = 0.0 if other else share_between(r, 1.0, 2.0)
         over = np.where(over < 0.0, over * less, over)
         more[part] = over * share[part] * r**2
         odd = np.full(len(part), other)
