@@ -78,18 +78,25 @@ def count_elbowed(
     Notes
     -----
     It is the print of a fitting, as that of a bare takeoff is, and not of how two feel
-    each other: so it counts where it has less than the plain sum too. It says nothing
-    of the elbow's radius and making, of how far behind it stands, and of the branch's
-    area. It is taken for smooth and segmented elbows from r/D 1 to 2 that begin within
-    a diameter of the main's wall, behind branches no larger than a main that goes
-    straight on, with the three turns within 3 degrees of the print. All of that gives
-    way straight to the plain sum, in the lowest class: to 20 degrees off in any turn,
-    to 5 diameters, down to r/D 0.5 and up to 4, from a velocity ratio of 2 to 4, as the
-    branch takes 90 to 100 % of the air and grows to 1.25 of the main, as a section
-    between them changes by 1 to 5 %, and as the junction becomes one without a main.
-    Our own choice. The five sets of turns lie 45 degrees apart in at least one, so no
-    two prints meet. What stands between with a declared loss, or as a junction, ends
-    that; returns have no such print.
+    each other: so it counts where it has less than the plain sum too. For takeoffs of a
+    quarter to a half of the main's area and elbows of r/D 1 to 1.5 it has 0.6 to 1.9 of
+    that, no further off than its class may be when low. It has no Reynolds factor, and
+    says nothing of the elbow's radius and making, of how far behind it stands, and of
+    the branch's area. It is taken for smooth and segmented elbows from r/D 1 to 2 that
+    begin within a diameter of the main's wall, behind branches no larger than a main
+    that goes straight on, with the three turns within 3 degrees of the print.
+
+    All of that gives way straight to the plain sum, in the lowest class: to 20 degrees
+    off in any turn, to 5 diameters, down to r/D 0.5 and up to 4, from a velocity ratio
+    of 2 to 4, as the branch takes 90 to 100 % of the air and grows to 1.25 of the main,
+    as a section between them changes by 1 to 5 %, and as the junction becomes one
+    without a main. Our own choice. The five sets of turns lie 45 degrees apart in at
+    least one, so no two prints meet. What stands between with a declared loss, or as a
+    junction, ends that; returns have no such print.
+
+    References
+    ----------
+    SMACNA HVAC Systems Duct Design 1990, table 14-14 (from memory).
     """
     graph = air.graph
     if graph.is_return or len(graph.legs.duct) == 0:
