@@ -116,6 +116,7 @@ def count_elbowed(
         alike = share * share_between(off, _UNLIKE, _ALIKE).prod(axis=0)
         for entry, prefix in _CONICAL.items():
             mine = (alike > 0.0) & (graph.legs.entry[leg] == entry)
+            mine &= pressure[duct] > 0.0  # still air loses nothing
             if not mine.any() or prefix + name not in ELBOWED:
                 continue
             rows, counts, fitting = leg[mine], alike[mine], prefix + name
@@ -141,7 +142,8 @@ def _takeoffs(air: Streams) -> tuple[IntArray, IntArray, FloatArray]:
     of_leg[legs.duct] = np.arange(len(legs.duct))
     of_bend[bends.duct] = np.arange(len(bends.duct))
     fits = legs.is_branch & (legs.straight != legs.common) & (legs.leg_count > 2)
-    fits &= (legs.straight != legs.duct) & np.isin(legs.entry, list(_CONICAL))
+    fits &= (legs.straight != legs.duct) & (legs.common != legs.duct)
+    fits &= (of_leg[legs.straight] >= 0) & np.isin(legs.entry, list(_CONICAL))
     fits &= is_round[legs.duct] & is_round[legs.common]
     turn = (np.isin(bends.construction, _MADE) & is_round[graph.bend_duct]).nonzero()[0]
     if not fits.any() or len(turn) == 0:
@@ -226,10 +228,10 @@ def _notice(
     where = f"in run '{names[most]}', where it matters most,"
     counted = pressure_words(plain[most] + (printed[most] - plain[most]) * share[most])
     has, would = pressure_words(printed[most]), pressure_words(plain[most])
-    how = f"they count as that, {has}, where their plain sum is {would}"
+    how = f"they count with its {has}, where their plain sum would be {would}"
     if share[most] < 1.0:
         how = (
-            f"they count as {counted}, as they are not quite as printed: between its "
+            f"they count with {counted}, as they are not quite as printed: between its "
             f"{has} and their plain sum, {would} (own choice)"
         )
     runs = list(dict.fromkeys(names))

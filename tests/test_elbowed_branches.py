@@ -46,7 +46,6 @@ def route(
     fitting: str,
     *,
     v: float = 1.0,
-    flow: float = 1.0,
     gap: float = 0.05,
     takeoff: float | None = None,
     elbow: float | None = None,
@@ -91,7 +90,7 @@ def route(
     q = v * (branch.width / 0.4) ** 2
     plan = Schedule(
         source=SourceSpec(at=(0.0, 0.0, 0.0), is_return=is_return),
-        terminals={"M": TerminalSpec((1 - q) * flow), "B": TerminalSpec(q * flow)},
+        terminals={"M": TerminalSpec(1 - q), "B": TerminalSpec(q, is_closed=v == 0.0)},
         takeoff_default=(
             TakeoffEntry.CONICAL
             if fitting.startswith("conical")
@@ -180,6 +179,12 @@ def test_what_is_not_the_fitting_of_the_print_counts_as_the_plain_sum(
     assert takeoff(found) == pytest.approx(takeoff(alone), rel=1e-9)
     assert not (found.elements.notes & Note.ELBOWED).any()
     assert not any("one print" in one for one in beside(found))
+
+
+def test_nothing_is_said_of_a_takeoff_without_air() -> None:
+    found = route("tee-45-elbow", v=0.0)
+    assert both(found) == 0.0
+    assert not any("one print" in said for said in beside(found))
 
 
 def test_what_a_drawing_rounds_off_leaves_it_the_fitting_of_the_print() -> None:
