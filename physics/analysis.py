@@ -21,6 +21,7 @@ from elbowroom.layout import (
 from .budget_flags import budget_flags
 from .changing_corners import CORNER
 from .close_pairs import ClosePair, close_pairs, corrected
+from .coefficient import Note
 from .conditions import Conditions, conditions_of
 from .elements import (
     DuctState,
@@ -195,7 +196,9 @@ class Analysis:
             )
         if kind in (Kind.BRANCH, Kind.MAIN, Kind.MEETING):
             lone = self._lone.get(row) if kind == Kind.MEETING else None
-            return leg_words(graph, row, kind, lone, counted)
+            said = leg_words(graph, row, kind, lone, counted)
+            elbowed = counted and int(self.elements.notes[element]) & Note.ELBOWED
+            return said + ", counted with the elbow behind it" * bool(elbowed)
         if kind == Kind.TRANSITION:
             before = int(graph.ducts.parent[duct])
             grows = self.state.area[duct] > self.state.area[before]

@@ -12,6 +12,7 @@ from elbowroom.layout import (
 
 from .coefficient import Gathered
 from .elbows import rect_mitred_area_change
+from .shares import share_between
 from .transitions import CHANGED, SAME_SIDE
 
 CORNER = "rect_elbow_mitred_area_change"
@@ -71,9 +72,9 @@ def count_corners(
     other = np.where(about_width, ducts.height[after], ducts.width[after])
     kept = np.where(about_width, ducts.width[after], ducts.height[after])
     off = np.abs(graph.bends.angle[bend] - np.pi / 2)
-    share = ((_ASKEW - off) / (_ASKEW - _SQUARE)).clip(0.0, 1.0)
+    share = share_between(off, _ASKEW, _SQUARE)
     wide, tall = (
-        ((np.abs(sides - 1.0) - SAME_SIDE) / (CHANGED - SAME_SIDE)).clip(0.0, 1.0)
+        share_between(np.abs(sides - 1.0), SAME_SIDE, CHANGED)
         for sides in (other / width, kept / height)
     )
     share = share * wide * (1.0 - tall)

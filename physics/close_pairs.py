@@ -24,6 +24,7 @@ from .elements import DuctState, Elements, Kind
 from .interaction import mitred_pair, mitred_u_pair, offset_30, s_pair
 from .junction_terms import SQUARE_TO
 from .losses import SAME_RADIUS
+from .shares import share_between
 
 _SAME = float(np.radians(3.0))  # angles and planes nearer than this are alike
 _FADED = float(np.radians(10.0))  # and from here on no print is of them
@@ -181,7 +182,7 @@ def _table(
         if arrangement != "S" or share == 0.0:
             return None
         tightest = float((bends.radius[pair] / bends.in_plane[pair]).min())
-        share *= _between(tightest, _TIGHTEST, 1.0 - SAME_RADIUS)
+        share *= float(share_between(tightest, _TIGHTEST, 1.0 - SAME_RADIUS))
         if share == 0.0:
             return Note.TIGHT_PAIR
         # Half of the plain sum stands for one of the two, which differ by rounding.
@@ -221,14 +222,9 @@ def _mitred(shape: int, aspect: float, angle: float) -> FloatArray:
     return flat(aspect, angle, _ANY).value
 
 
-def _between(value: float, none: float, whole: float) -> float:
-    """How much counts, 0 at one value to 1 at another."""
-    return min(max((value - none) / (whole - none), 0.0), 1.0)
-
-
 def _near(off: float) -> float:
     """How much of a print counts of a pair that is off it by so much, rad."""
-    return _between(off, _FADED, _SAME)
+    return float(share_between(off, _FADED, _SAME))
 
 
 def _alone(value: float) -> Coefficient:

@@ -27,6 +27,7 @@ class Note(IntFlag):
     TIGHT_PAIR = 512  # elbows tighter than those of the table of close pairs
     KINKS = 1024  # a transition goes to one side: its kinks count as mitred elbows
     RESHAPED = 2048  # a main changes its shape at a junction: an allowance counts
+    ELBOWED = 4096  # of a takeoff and the elbow behind it one print has both
 
     @property
     def words(self) -> list[str]:
@@ -46,6 +47,8 @@ _WORDS = {
     "transition behind the branch",
     Note.RESHAPED: "no table of it: the main's change of shape counts as that of a "
     "transition, by an allowance",
+    Note.ELBOWED: "one print has it and the elbow behind it as one fitting: what both "
+    "lose beyond that elbow counts here",
     Note.TIGHT_PAIR: "tighter than r/D 1, where the table of close pairs begins: the "
     "plain sum stands",
     Note.KINKS: "goes further to one side than a flat side explains: its kinks count "

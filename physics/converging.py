@@ -33,6 +33,7 @@ from .junction_terms import (
 )
 from .junctions_rect import radius_wye
 from .junctions_symmetrical import put_without_main, symmetrical_joining
+from .shares import share_between
 from .split_mains import SPLIT_AREAS, joining_momentum, split_main
 from .tables import Curve, curve, from_table
 from .takeoff_entries import Taken, entries_taken
@@ -217,7 +218,7 @@ def rect_converging_branch(
     check_word("entry", entry, _RECT_BRANCH)
     slow, fast = _rect_curves(entry)
     (low, bits), (high, _) = slow.at(q), fast.at(q)
-    share = ((velocity - _SLOW) / (_FAST - _SLOW)).clip(0.0, 1.0)
+    share = share_between(velocity, _SLOW, _FAST)
     printed = low + (high - low) * share
     formula = converging_branch(q, f, np.pi / 2)
     stands_in = _off_print(f)
@@ -236,7 +237,7 @@ def rect_converging_branch(
 
 def _off_print(f: FloatArray) -> FloatArray:
     """How much of the formula counts where f is not the 0.5 of the print."""
-    share = ((np.abs(f - 0.5) - 0.1) / 0.1).clip(0.0, 1.0)
+    share = share_between(np.abs(f - 0.5), 0.1, 0.2)
     return np.where(share < 1e-9, 0.0, share)
 
 

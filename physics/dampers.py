@@ -13,6 +13,7 @@ import numpy.typing as npt
 from elbowroom.layout import BoolArray, FloatArray, IntArray
 
 from .coefficient import Coefficient, Credit, LookupRefused, Note, make
+from .shares import share_between
 from .tables import Curve, Grid, chosen, curve, from_table, grid
 
 FIRE_CAUTION = (
@@ -186,7 +187,7 @@ def gate(opening: npt.ArrayLike, aspect: npt.ArrayLike | None = None) -> Coeffic
         opened, sides = np.broadcast_arrays(opened, np.asarray(aspect, np.float64))
         value, bits = book.at(opened, sides)
     last = opened > high
-    rest = ((1.0 - opened) / (1.0 - high)).clip(0.0, 1.0)
+    rest = share_between(opened, 1.0, high)
     bits = np.where(last, int(Note.INTERPOLATED), bits)
     value = np.where(last, value * rest, value)
     return from_table(book, value, bits, "duct")

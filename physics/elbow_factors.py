@@ -9,6 +9,7 @@ import numpy.typing as npt
 from elbowroom.layout import FloatArray, IntArray
 
 from .coefficient import Factors, Note
+from .shares import share_between
 from .tables import Curve, curve, where_used
 
 RIGHT_ANGLE = 91.0  # degrees: with the rounding of a drawing, counted as 90
@@ -74,8 +75,8 @@ def reynolds_factor(
     ratio = np.asarray(radius_ratio, dtype=np.float64)
     re = np.asarray(reynolds, dtype=np.float64)
     (tight, middle, wide), bits = _reynolds_classes().at(re)
-    low = ((ratio - 0.5) / 0.125).clip(0.0, 1.0)
-    high = ((ratio - 0.625) / 0.125).clip(0.0, 1.0)
+    low = share_between(ratio, 0.5, 0.625)
+    high = share_between(ratio, 0.625, 0.75)
     factor = tight + (middle - tight) * low + (wide - middle) * high
     notes = _slow(re, bits)
     if notes.shape != factor.shape:

@@ -23,6 +23,7 @@ from .elbow_factors import (
     slowed_mitred,
     turned,
 )
+from .shares import share_between
 from .tables import Grid, from_table, grid
 
 TIGHTEST = 0.5  # r/W at which the throat radius is nothing
@@ -120,8 +121,8 @@ def _led_over(
     if any_beyond:
         further, bits[beyond] = far.at(x[beyond], y[beyond])
         both = (table.at(end, y[beyond])[0] for table in (book, far))
-        step, left = np.divide(*both) - 1.0, (end + stretch - x[beyond]) / stretch
-        value[beyond] = further * (1.0 + step * left.clip(0.0, 1.0))
+        left = share_between(x[beyond], end + stretch, end)
+        value[beyond] = further * (1.0 + (np.divide(*both) - 1.0) * left)
     named = far if any_beyond and beyond.all() else book
     credited = partial(
         from_table,

@@ -17,6 +17,7 @@ from .elbow_factors import (
     turned,
 )
 from .elbows_rect import rect_mitred
+from .shares import share_between
 from .tables import Curve, Grid, curve, from_table, grid, where_used
 
 
@@ -201,7 +202,7 @@ def round_by_diameter(
     turn = angle_factor("round_smooth")
     # Loss over the angle factor is nearly one number; what little it differs between
     # two tabled turns is bridged, so that no turn loses less than a smaller one.
-    share = ((degrees - tabled[0]) / max(tabled[-1] - tabled[0], 1.0)).clip(0.0, 1.0)
+    share = share_between(degrees, tabled[0], max(tabled[-1], tabled[0] + 1.0))
     per_turn = [
         book.at(millimetres)[0] / turn.at(own)[0]
         for book, own in zip(books, tabled, strict=True)

@@ -19,6 +19,7 @@ from . import ends
 from .changing_corners import count_corners
 from .coefficient import AS_DECLARED, Credit, Gathered, Note
 from .conditions import Conditions
+from .elbowed_branches import count_elbowed
 from .flexible import compression_factor
 from .friction import COLEBROOK, pressure_gradient
 from .kinks import count_kinks
@@ -432,6 +433,13 @@ def _coefficients(
         counts = (divided.notes[own.rows] & int(Note.OWN_CHANGE)) > 0
         place = leg[own.rows[counts]]
         basis[place] = np.maximum(basis[place], own.basis[counts])
+    notices += count_elbowed(
+        air,
+        state.velocity_pressure,
+        found,
+        divided,
+        by_reynolds=conditions.reynolds_factor,
+    )
     doubt_touching(graph.ducts, graph.legs, divided)
     every.take_over(leg, divided)
     if len(component):

@@ -26,12 +26,11 @@ from elbowroom.layout import (
 )
 
 from .coefficient import Note
-from .elbowed_branches import elbowed_branches
 from .elements import DuctState, Elements, Kind
 from .fan_effect import effective_duct_length, inlet_elbow, outlet_elbow
 from .flexible import bend_extra_length, bend_factor
 from .friction import TURBULENT_FROM, Regime, regime
-from .junctions import ELBOWED, LAST_TAP
+from .junctions import LAST_TAP
 from .leg_losses import short_ducts, touching
 from .losses import bend_place
 from .sizes import FLATTEST
@@ -60,7 +59,7 @@ _AS_IF_ROUND = (
 _REMARKABLE = {
     int(note): note.words[0]
     for note in Note
-    if note not in (Note.NOTHING, Note.INTERPOLATED, Note.KINKS)
+    if note not in (Note.NOTHING, Note.INTERPOLATED, Note.KINKS, Note.ELBOWED)
 }
 
 
@@ -131,41 +130,23 @@ def flow_flags(
 def _beside_junctions(
     graph: DuctGraph, elements: Elements, beside: IntArray
 ) -> list[Notice]:
-    """Say it of elbows and junctions near each other, with what is published of them.
+    """Say it of elbows and junctions near each other, of which there is no print.
 
     `beside` are the ducts between them.
     """
-    flags = []
-    printed = elbowed_branches(graph, elements, beside) if len(beside) else []
-    for fitting in dict.fromkeys(one.fitting for one in printed):
-        alike = [one for one in printed if one.fitting == fitting]
-        most = max(alike, key=lambda one: abs(one.together - one.plain))
-        name = graph.drawing.names[int(graph.ducts.run[most.duct])]
-        where = f"in run '{name}', where it matters most" if alike[1:] else "here"
-        say = warning if any(one.together > one.plain for one in alike) else note
-        flags.append(
-            say(
-                _places(graph, np.array([one.duct for one in alike])),
-                "an elbow stands right behind a round takeoff, and one print has both "
-                f"as one fitting ({ELBOWED[fitting]}): {where} their plain sum, which "
-                f"counts, is {pressure_words(most.plain)}, and the print has "
-                f"{pressure_words(most.together)} (from memory)",
-                "leave more straight duct between them where there is room, or ask "
-                f"for the print: elbowroom fitting junction-round-diverging-{fitting}",
-            )
+    printed = elements.duct[(elements.notes & int(Note.ELBOWED)) > 0]
+    rest = beside[~np.isin(beside, printed)]
+    if len(rest) == 0:
+        return []
+    return [
+        note(
+            _places(graph, rest),
+            "an elbow and a junction stand within 5 diameters of each other and "
+            "feel each other; no figure is published for these, so their plain sum "
+            "counts",
+            "leave more straight duct between them where there is room",
         )
-    rest = beside[~np.isin(beside, [one.duct for one in printed])]
-    if len(rest):
-        flags.append(
-            note(
-                _places(graph, rest),
-                "an elbow and a junction stand within 5 diameters of each other and "
-                "feel each other; no figure is published for these, so their plain sum "
-                "counts",
-                "leave more straight duct between them where there is room",
-            )
-        )
-    return flags
+    ]
 
 
 def _near_junctions(graph: DuctGraph) -> tuple[IntArray, IntArray]:

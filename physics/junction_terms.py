@@ -10,6 +10,7 @@ from elbowroom.layout import BoolArray, FloatArray, IntArray, TakeoffEntry
 
 from .axes import ROUNDING
 from .coefficient import Coefficient, LookupRefused, Note, make, worst
+from .shares import share_between
 from .tables import Curve, from_table
 
 REFERENCE = "common"
@@ -75,12 +76,12 @@ class JunctionLegs:
 
 def share_of_tee(angle: FloatArray) -> FloatArray:
     """How much of a right angle's coefficient counts: 0 at 60 degrees, 1 at 90."""
-    return np.asarray(((angle - TEE_FROM) / (np.pi / 2 - TEE_FROM)).clip(0.0, 1.0))
+    return share_between(angle, TEE_FROM, np.pi / 2)
 
 
 def share_of_bullhead(angle: FloatArray) -> FloatArray:
     """How much of a bullhead counts against a wye: 0 at 60 degrees, 1 from 80 on."""
-    return np.asarray(((angle - TEE_FROM) / (BULLHEAD_FROM - TEE_FROM)).clip(0.0, 1.0))
+    return share_between(angle, TEE_FROM, BULLHEAD_FROM)
 
 
 def joining_factor(q: FloatArray, f: FloatArray) -> FloatArray:

@@ -52,6 +52,7 @@ from .junctions_symmetrical import (
     symmetrical_joining,
 )
 from .several_legs import keep_energy, without_idle
+from .shares import share_between
 from .split_mains import split_main, split_main_branch
 from .tables import chosen
 from .takeoff_entries import Taken, entries_taken
@@ -241,9 +242,8 @@ def _lead_to_last_tap(
 
     `as_what` are the `Taken` codes of all legs.
     """
-    share = (legs.flow_ratio[rows] - _NEARLY_ALL) / (1.0 - _NEARLY_ALL)
-    steep = (legs.angle[rows] - _TURNS_FROM) / (TEE_FROM - _TURNS_FROM)
-    share = share.clip(0.0, 1.0) * steep.clip(0.0, 1.0)
+    share = share_between(legs.flow_ratio[rows], _NEARLY_ALL, 1.0)
+    share *= share_between(legs.angle[rows], _TURNS_FROM, TEE_FROM)
     share *= _plain_part(legs, rows, as_what)
     tap = last_tap(legs.velocity_ratio[rows])
     part = (share > 0.0) & (share < 1.0 - 1e-7)

@@ -25,6 +25,7 @@ from .junction_terms import (
     growth_beyond,
     share_of_tee,
 )
+from .shares import share_between
 from .tables import Curve, curve, from_table
 
 _SLIGHTEST = np.radians(15.0)
@@ -137,7 +138,7 @@ def diverging_main(
     kept = (0.4 + (large - 0.4) * to_large) * q * q
     past = (1.0 - q) / s
     reduced = 0.4 * (1.0 - np.minimum(past, 1.0)) ** 2
-    to_kept = ((s - 0.90) / (AS_WIDE - 0.90)).clip(0.0, 1.0)
+    to_kept = share_between(s, 0.90, AS_WIDE)
     between = ((to_large > 0.0) & (to_large < 1.0) & (to_kept > 0.0)) | (
         (to_kept > 0.0) & (to_kept < 1.0)
     )

@@ -23,6 +23,7 @@ from .coefficient import Coefficient, Gathered, Note
 from .exits import exit_abrupt, exit_after_elbow, exit_diffuser
 from .junction_terms import mixed, thirds
 from .losses import as_they_stand
+from .shares import share_between
 from .transitions import (
     CHANGED,
     NO_CHANGE,
@@ -101,24 +102,26 @@ def at_open_ends(
     kept = np.array([credit.table == NO_CHANGE for credit in changes.credits], bool)
     other = (~kept[changes.credit] | graph.transitions.kink.any(axis=0)).nonzero()[0]
     of_change[graph.transitions.duct[other]] = other
-    slight = np.ones(len(ducts.parent))  # how much an elbow is felt through a change
-    slight[graph.transitions.duct[other]] = _slight(graph, other)
+    slight = slight_changes(graph)
     rows = graph.terminals.bare
     more, out = np.zeros(len(rows)), Gathered(len(rows))
-    duct, behind, _, bare = _stretches(graph, (of_bend >= 0) | (of_change >= 0), slight)
+    ends = graph.terminals.duct[rows]
+    duct, behind, _, parted = stretches(
+        graph, ends, (of_bend >= 0) | (of_change >= 0), slight
+    )
     change = of_change[duct]
-    opens = bare & (change >= 0)
+    opens = ~parted & (change >= 0)
     opens[opens] = (area[duct] > area[ducts.parent[duct]])[opens]
     opens[opens] = corners[change[opens]] < 1.0
     if opens.any():
         more[opens] = _behind_widenings(
             graph, area, changes, opens, change[opens], behind[opens], out
         ) * (1.0 - corners[change[opens]])
-    duct, behind, part, bare = _stretches(
-        graph, (of_bend >= 0) | (slight <= 0.0), slight
+    duct, behind, part, parted = stretches(
+        graph, ends, (of_bend >= 0) | (slight <= 0.0), slight
     )
     bend = of_bend[duct]
-    turns = bare & (bend >= 0) & (part > 0.0)
+    turns = ~parted & (bend >= 0) & (part > 0.0)
     turns[turns] = np.isin(graph.bends.construction[bend[turns]], _BARE)
     if turns.any():
         more[turns] += part[turns] * _behind_elbows(
@@ -130,44 +133,64 @@ def at_open_ends(
     return rows[felt], out.part(felt)
 
 
-def _slight(graph: DuctGraph, rows: IntArray) -> FloatArray:
-    """How slight some transitions are: 1 to 1 % of change of a side, 0 from 5 %."""
+def slight_changes(graph: DuctGraph) -> FloatArray:
+    """How slight the transition before each duct is, shape (d,).
+
+    1 where there is none or no side changes by more than 1 %, 0 from 5 % on, or where
+    the shape changes or it has kinks: how much an elbow is felt through it.
+    """
     every = graph.transitions
-    after = every.duct[rows]
+    after = every.duct
     came, w1, h1, goes, w2, h2 = as_they_stand(
         graph.ducts, graph.ducts.parent[after], after
     )
     most = np.maximum(np.abs(w2 / w1 - 1.0), np.abs(h2 / h1 - 1.0))
-    share = ((CHANGED - most) / (CHANGED - SAME_SIDE)).clip(0.0, 1.0)
-    return np.where((came == goes) & ~every.kink[:, rows].any(axis=0), share, 0.0)
+    share = share_between(most, CHANGED, SAME_SIDE)
+    slight = np.ones(len(graph.ducts.parent))
+    slight[after] = np.where((came == goes) & ~every.kink.any(axis=0), share, 0.0)
+    return slight
 
 
-def _stretches(
-    graph: DuctGraph, changed: BoolArray, slight: FloatArray
+def stretches(
+    graph: DuctGraph, end: IntArray, changed: BoolArray, slight: FloatArray
 ) -> tuple[IntArray, FloatArray, FloatArray, BoolArray]:
-    """Duct that begins the straight stretch of bare terminals, its length, m.
+    """Follow straight stretches of duct back to what they begin with.
 
-    With how much is felt through the slight changes in it, and whether it begins with
-    one of `changed`, ducts with a bend or a transition, and has no component in it.
+    Parameters
+    ----------
+    graph
+        The classified graph.
+    end
+        Ducts that end the stretches, shape (n,).
+    changed
+        Ducts that begin one, besides those behind a junction or the source, shape (d,).
+    slight
+        From `slight_changes`.
+
+    Returns
+    -------
+    duct, length, part, parted
+        Duct that begins each, its straight length, m, how much is felt through the
+        slight changes in it, and whether a component stands in it, shape (n,).
     """
     ducts = graph.ducts
     begins = changed | (ducts.parent < 0)
     begins[graph.legs.duct] = begins[graph.meetings.common] = True
     straight = np.maximum(ducts.straight, 0.0)
-    duct = graph.terminals.duct[graph.terminals.bare]
-    behind, part = straight[duct], slight[duct]
-    parted = np.zeros(len(begins), dtype=bool)
-    parted[graph.components.duct] = True
-    through = parted[duct]
+    duct = end.copy()
+    length, part = straight[duct], slight[duct]
+    holds = np.zeros(len(begins), dtype=bool)
+    holds[graph.components.duct] = True
+    parted = holds[duct]
     while True:
         onward = (~begins[duct]).nonzero()[0]
         if len(onward) == 0:
             break
         duct[onward] = ducts.parent[duct[onward]]
-        behind[onward] += straight[duct[onward]]
+        length[onward] += straight[duct[onward]]
         part[onward] *= slight[duct[onward]]
-        through[onward] |= parted[duct[onward]]
-    return duct, behind, part, changed[duct] & ~through
+        parted[onward] |= holds[duct[onward]]
+    return duct, length, part, parted
 
 
 def _enter(
@@ -205,8 +228,8 @@ def _behind_elbows(
     width = every.in_plane[row]
     found = exit_after_elbow(every.radius[row] / width, behind / width)
     off = np.abs(every.angle[row] - np.pi / 2)
-    share = ((_UNFELT - behind / width) / (_UNFELT - _LAST)).clip(0.0, 1.0)
-    alike = ((_ASKEW - off) / (_ASKEW - _SQUARE)).clip(0.0, 1.0)
+    share = share_between(behind / width, _UNFELT, _LAST)
+    alike = share_between(off, _ASKEW, _SQUARE)
     share = share * alike
     other = graph.ducts.shape[every.duct[row]] != int(Shape.RECTANGULAR)
     other |= ~np.isin(every.construction[row], _PRINTED) | (every.skew[row] > 0.0)
@@ -244,7 +267,7 @@ def _behind_widenings(
     for part, found, other in _diffusers(graph, before, after, ratio, length):
         r = ratio[part]
         over = found.value - beside.value[part] - exit_abrupt().value / r**2
-        less = 0.0 if other else (r - 1.0).clip(0.0, 1.0)
+        less = 0.0 if other else share_between(r, 1.0, 2.0)
         over = np.where(over < 0.0, over * less, over)
         more[part] = over * share[part] * r**2
         odd = np.full(len(part), other)

@@ -20,6 +20,7 @@ from .expansions import (
     expansion_round_by_reynolds,
 )
 from .junction_terms import mixed, thirds
+from .shares import share_between
 
 __all__ = [
     "ALIKE",
@@ -213,7 +214,7 @@ def changed_sides(
     Also where neither does.
     """
     change = np.sort(np.abs(np.array([w2 / w1, h2 / h1]) - 1.0), axis=0)
-    second, first = ((change - SAME_SIDE) / (CHANGED - SAME_SIDE)).clip(0.0, 1.0)
+    second, first = share_between(change, SAME_SIDE, CHANGED)
     return second, first, same_shape & (change[1] < SAME_SIDE)
 
 
@@ -245,7 +246,7 @@ def shape_allowance(
     second, _, nothing = changed_sides(same_shape, *sides)
     ratio = sections.area(shape_out, width_out, height_out)
     ratio = ratio / sections.area(shape_in, width_in, height_in)
-    near = ((_UNLIKE - np.abs(ratio - 1.0)) / (_UNLIKE - ALIKE)).clip(0.0, 1.0)
+    near = share_between(np.abs(ratio - 1.0), _UNLIKE, ALIKE)
     share = _shape_share(same_shape, second, crosswise) * near
     return np.where(nothing, 0.0, SAME_AREA * share)
 

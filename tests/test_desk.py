@@ -389,7 +389,7 @@ TOGETHER = {
         )
     },
 }
-# What counts in no drawing: at the desk alone.
+# What is no row of a drawing: at the desk alone.
 DESK_ALONE = {
     *(name for name in book.KINDS if name.startswith(("damper", "obstruction"))),
     *(name for name in book.KINDS if "gore" in name or "stamped" in name),
