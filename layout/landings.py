@@ -7,11 +7,32 @@ from .joints import Meetings
 from .sections import BoolArray, FloatArray, IntArray
 from .snap import snap
 
-ROUNDING = 1e-5  # m: an end that near to a side lies on it but for its file's digits
+ROUNDING = 2e-5  # m: an end that near to a side lies on it but for its file's digits
+_SINGLE = 3.0**0.5 * 2.0**-24  # share of a distance that single precision may lose
+
+
+def rounding(points: FloatArray, tolerance: float) -> float:
+    """How far an end may be from its line for the digits of a file alone, m.
+
+    Parameters
+    ----------
+    points
+        All points of a drawing, m, shape (n, 3).
+    tolerance
+        Largest distance of what is joined, m.
+
+    Notes
+    -----
+    The digits may move an end and its line, each by up to half of `ROUNDING`. In a
+    layout more than 190 m wide it is what single precision loses of half of its width,
+    as `write_gltf` counts from its middle; but at most a quarter of the tolerance.
+    """
+    half = float(np.ptp(points, axis=0).max()) / 2 + 0.5 if len(points) else 0.0
+    return max(ROUNDING, min(2.0 * _SINGLE * half, tolerance / 4.0))
 
 
 def settled(
-    nodes: FloatArray, ends: IntArray, met: Meetings, tolerance: float
+    nodes: FloatArray, ends: IntArray, met: Meetings, tolerance: float, fine: float
 ) -> tuple[FloatArray, IntArray, FloatArray]:
     """Move the nodes that lie beside segments to their lines.
 
@@ -30,6 +51,8 @@ def settled(
         Where the segments meet: l landings.
     tolerance
         Largest distance of what is joined, m.
+    fine
+        The `rounding` of the drawing, m: what lies nearer to its line is on it.
 
     Returns
     -------
@@ -40,7 +63,7 @@ def settled(
     nodes, same = nodes.copy(), np.arange(len(nodes))
     node, hosts = met.landing_node, ends[met.landing_segment]
     waiting = np.zeros(len(nodes), dtype=bool)
-    waiting[node[met.landing_off > ROUNDING]] = True
+    waiting[node[met.landing_off > fine]] = True
     count = 0
     while count < waiting.sum():  # and what lies on a line of which an end moves
         count = int(waiting.sum())
@@ -51,14 +74,19 @@ def settled(
         if not ready.any():
             break
         rows = ready[node].nonzero()[0]
-        _settle(nodes, same, node[rows], hosts[rows], tolerance)
+        _settle(nodes, same, node[rows], hosts[rows], tolerance, fine)
         waiting &= ~ready
     at, _, _ = _feet(nodes[node], nodes[hosts])
     return nodes, same, at
 
 
 def _settle(
-    nodes: FloatArray, same: IntArray, node: IntArray, hosts: IntArray, tolerance: float
+    nodes: FloatArray,
+    same: IntArray,
+    node: IntArray,
+    hosts: IntArray,
+    tolerance: float,
+    fine: float,
 ) -> None:
     """Move nodes to the lines of their hosts, where they stay; one landing a row.
 
@@ -70,10 +98,10 @@ def _settle(
     place = np.zeros((len(moving), 3))
     np.add.at(place, which, foot - nodes[node])
     place /= np.bincount(which)[:, None]
-    near = np.linalg.norm(place, axis=1) <= ROUNDING
+    near = np.linalg.norm(place, axis=1) <= fine
     place = nodes[moving] + np.where(near[:, None], 0.0, place)
     good = np.ones(len(moving), dtype=bool)
-    good[which[~_on(place[which], lines, tolerance)]] = False
+    good[which[~_on(place[which], lines, tolerance, fine)]] = False
     if not good.any():
         return
     # From both sides they may come to one place.
@@ -96,7 +124,7 @@ def _settle(
         else:
             placed[new], one[new] = nodes[other], other
     of = part_at[node]
-    off = (of >= 0) & ~_on(placed[of], lines, tolerance)
+    off = (of >= 0) & ~_on(placed[of], lines, tolerance, fine)
     fits[of[off]] = False
     goes = fits[part]
     nodes[members[goes]] = placed[part[goes]]
@@ -113,9 +141,11 @@ def _feet(
     return at, begin + at[:, None] * way, np.sqrt(square)
 
 
-def _on(points: FloatArray, lines: FloatArray, tolerance: float) -> BoolArray:
+def _on(
+    points: FloatArray, lines: FloatArray, tolerance: float, fine: float
+) -> BoolArray:
     """Whether each point lies on the inside of its line, away from its ends."""
     at, foot, length = _feet(points, lines)
     off = np.linalg.norm(points - foot, axis=1)
     inside = np.minimum(at, 1.0 - at) * length > tolerance
-    return np.asarray(inside & (off <= 2.0 * ROUNDING))
+    return np.asarray(inside & (off <= 2.0 * fine))

@@ -3,17 +3,21 @@
 from dataclasses import replace
 
 import numpy as np
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import breadth_first_order
 
 from .drawing import NOTHING_SAID, Drawing
-from .landings import ROUNDING
+from .landings import rounding
 from .near_misses import Gap, gaps
 from .places import place_words
-from .quantity_words import length_words
+from .quantity_words import counted, length_words
 from .sections import BoolArray, FloatArray, IntArray
 from .snap import snap
 from .topology import Landing, Topology, join, passed
+from .write_gltf import held
 
 _ROUNDS = 10  # of moving ends to runs: each is nearer, the third nearly never needed
+_REPEATS = 20  # of mending what is mended: harsh drawings take up to five
 
 
 def mended(
@@ -37,14 +41,42 @@ def mended(
         vertices at one place become one, runs that lie on others are left out, as what
         the reader left out already, and so is the way back of one that lies on itself.
         Loops, crossings, missing sections and airflows are left as they are: only
-        their designer knows what was meant.
+        their designer knows what was meant. What was moved may now nearly meet
+        something else: that is mended too, until nothing is left to change; where
+        something is all the same, the last sentence says so.
     """
+    changes = [f"{notice.where}: {notice.what}" for notice in topology.drawing.tidied]
+    copy, kept, more = _mended_once(topology, width)
+    changes += more
+    for _ in range(_REPEATS):
+        width = None if width is None else width[kept]
+        # Where nothing is left to change, nor may it be as single precision holds it.
+        points = copy.points if more else held(copy.points)
+        again = join(replace(copy, points=points), topology.tolerance)
+        was_held = not more
+        found, kept, more = _mended_once(again, width)
+        if was_held and not more:
+            return copy, changes
+        copy = found if more else copy
+        changes += more
+    changes.append(
+        f"mending ended after {counted(_REPEATS, 'round')} with more to mend: draw "
+        "anew what is named again and again, and mend the copy"
+    )
+    return copy, changes
+
+
+def _mended_once(
+    topology: Topology, width: FloatArray | None
+) -> tuple[Drawing, IntArray, list[str]]:
+    """Mend what can be at once: the copy, which of the runs it has, and the changes."""
     drawing = topology.drawing
+    fine = rounding(drawing.points, topology.tolerance)
     nodes, node, _ = snap(drawing.points, topology.tolerance)
     points = nodes[node].copy()
-    changes = [f"{notice.where}: {notice.what}" for notice in drawing.tidied]
+    changes = []
     moved = np.linalg.norm(points - drawing.points, axis=1)
-    for place in np.unique(node[moved > ROUNDING]).tolist():
+    for place in np.unique(node[moved > fine]).tolist():
         farthest = float(moved[node == place].max())
         changes.append(
             f"the ends that meet at {place_words(nodes[place], drawing.unit)} were "
@@ -54,12 +86,12 @@ def mended(
     _land(points, beside, topology.landings)
     straight = points.copy()
     closed = []
-    for gap in gaps(topology, width):
+    for gap in _at_once(topology, gaps(topology, width)):
         here = _at(points, topology.nodes[gap.node])
         target = _vertex_near(topology, gap)
         points[here] = before[here] = target
         far = float(np.linalg.norm(target - topology.nodes[gap.node]))
-        if far <= ROUNDING:
+        if far <= fine:
             continue
         way = "cut back" if gap.past else "drawn on"
         closed.append(
@@ -67,7 +99,7 @@ def mended(
             f"'{drawing.names[gap.other]}' at {place_words(target, drawing.unit)}"
         )
     if closed:
-        _carry(topology, straight, points, beside)
+        _carry(topology, straight, points, beside, fine)
     joined = join(replace(drawing, points=points, notices=()), topology.tolerance)
     for _ in range(_ROUNDS):  # what lies on a run of which an end was moved
         if not joined.landings:
@@ -79,7 +111,7 @@ def mended(
     onto = [
         f"the end at {place_words(before[row], drawing.unit)} was moved by "
         f"{length_words(float(apart[row]))} on to run '{drawing.names[beside[row]]}'"
-        for row in rows[(beside[rows] >= 0) & (apart[rows] > ROUNDING)].tolist()
+        for row in rows[(beside[rows] >= 0) & (apart[rows] > fine)].tolist()
     ]
     changes += [*dict.fromkeys(onto), *closed]
     covered, twice, steps = _covered(joined), _twice(joined), passed(joined)
@@ -95,15 +127,15 @@ def mended(
                 "which lay on the rest of it"
             )
         real = np.append(True, (np.diff(mine, axis=0) != 0.0).any(axis=1))
-        if run in covered:
-            changes.append(
-                f"run '{drawing.names[run]}' was left out: other runs lie along all "
-                "of it"
-            )
-        elif real.sum() < 2:
+        if real.sum() < 2:
             changes.append(
                 f"run '{drawing.names[run]}' was left out: it is shorter than the "
                 "joining tolerance"
+            )
+        elif run in covered:
+            changes.append(
+                f"run '{drawing.names[run]}' was left out: other runs lie along all "
+                "of it"
             )
         else:
             dropped = int((~real).sum())
@@ -115,7 +147,46 @@ def mended(
                 )
             keep_runs.append(run)
             parts.append(mine[real])
-    return _with_runs(drawing, keep_runs, parts), changes
+    kept = np.array(keep_runs, dtype=np.int64)
+    return _with_runs(drawing, keep_runs, parts), kept, changes
+
+
+def _at_once(topology: Topology, found: list[Gap]) -> list[Gap]:
+    """Gaps of which none leads to what another one moves; the narrow ones first.
+
+    The others would lead to where something was. One that would move its own aim is
+    left out for good.
+    """
+    if not found:
+        return []
+    carried = _carried(topology)
+    led: set[int] = set()
+    moved: set[int] = set()
+    chosen: set[Gap] = set()
+    for gap in sorted(found, key=lambda gap: gap.width):
+        ends = topology.ends[gap.segment]
+        is_end = (topology.nodes[ends] == gap.target).all(axis=1)
+        aim = set((ends[is_end] if is_end.any() else ends).tolist())
+        goes = set(breadth_first_order(carried, gap.node, True, False).tolist())
+        if gap.node in moved or aim & (goes | moved) or led & goes:
+            continue
+        led |= aim
+        moved |= goes
+        chosen.add(gap)
+    return [gap for gap in found if gap in chosen]
+
+
+def _carried(topology: Topology) -> csr_array:
+    """From each end of a segment as drawn to the nodes on its side: what it moves."""
+    drawn = topology.order.astype(np.int64)
+    is_first = np.append(True, drawn[1:] != drawn[:-1])
+    piece = is_first.cumsum() - 1
+    head, tail = topology.ends[is_first, 0], topology.ends[np.roll(is_first, -1), 1]
+    inner = (~is_first).nonzero()[0]
+    on, of = topology.ends[inner, 0], piece[inner]
+    ways = np.concatenate([head[of], tail[of]]), np.concatenate([on, on])
+    size = len(topology.nodes)
+    return csr_array((np.ones(len(ways[0])), ways), shape=(size, size))
 
 
 def _covered(topology: Topology) -> set[int]:
@@ -142,7 +213,11 @@ def _land(points: FloatArray, beside: IntArray, landings: tuple[Landing, ...]) -
 
 
 def _carry(
-    topology: Topology, straight: FloatArray, points: FloatArray, beside: IntArray
+    topology: Topology,
+    straight: FloatArray,
+    points: FloatArray,
+    beside: IntArray,
+    fine: float,
 ) -> None:
     """Move what lies on the side of a run along with it, where an end of it was moved.
 
@@ -156,10 +231,10 @@ def _carry(
     def lines(of: FloatArray) -> FloatArray:
         return np.asarray(of[begin] * (1.0 - share) + of[begin + 1] * share)
 
-    on = np.linalg.norm(lines(straight) - place, axis=1) <= 2.0 * ROUNDING
+    on = np.linalg.norm(lines(straight) - place, axis=1) <= 2.0 * fine
     for _ in range(_ROUNDS):
         now = lines(points)
-        rows = on & (np.linalg.norm(now - place, axis=1) > ROUNDING)
+        rows = on & (np.linalg.norm(now - place, axis=1) > fine)
         for row in rows.nonzero()[0].tolist():
             here = _at(points, place[row])
             points[here], beside[here] = now[row], run[row]

@@ -30,8 +30,8 @@ class Gap:
     ----------
     node, run
         The free end and its run.
-    other
-        Run that it stops short of.
+    other, segment
+        Run that it stops short of, and which segment of it.
     width
         Distance, m.
     target
@@ -42,15 +42,19 @@ class Gap:
     at_side
         Whether it is farther off than a slip, but no farther than the other's side, to
         whose line it leads.
+    closing
+        Distance that a tolerance must have to close a gap that is just short, m.
     """
 
     node: int
     run: int
     other: int
+    segment: int
     width: float
     target: FloatArray
     past: bool
     at_side: bool = False
+    closing: float = np.nan
 
 
 def gaps(topology: Topology, width: FloatArray | None = None) -> list[Gap]:
@@ -76,7 +80,9 @@ def gaps(topology: Topology, width: FloatArray | None = None) -> list[Gap]:
     apart, other = _nearest(topology, free)
     found: list[Gap] = []
     said: set[frozenset[int]] = set()
-    for row in np.flatnonzero(apart <= REACH).tolist():
+    rows = np.flatnonzero(apart <= REACH)
+    # Of two ends that miss each other the nearer; the first if digits alone differ.
+    for row in rows[apart[rows].round(9).argsort(kind="stable")].tolist():
         node, segment = int(free[row]), int(other[row])
         own = int(topology.segment_at(np.array([node]))[0])
         pair = frozenset((own, segment))
@@ -88,16 +94,37 @@ def gaps(topology: Topology, width: FloatArray | None = None) -> list[Gap]:
                 node,
                 int(topology.run[own]),
                 int(topology.run[segment]),
+                segment,
                 float(apart[row]),
                 _target(topology, node, segment),
-                nearest(topology, np.array([own]), np.array([segment]))[0]
-                <= topology.tolerance,
+                _is_past(topology, node, own, segment),
+                closing=_closing(topology, node, segment, float(apart[row])),
             )
         )
+    found.sort(key=lambda gap: gap.node)
     drawing = topology.drawing
     if width is None:
         width = np.fmax(drawing.width, drawing.height)
     return [*found, *_at_sides(topology, free[apart > REACH], width)]
+
+
+def _is_past(topology: Topology, node: int, own: int, other: int) -> bool:
+    """Whether one segment crosses another, away from its free end and from its ends."""
+    gap, place = nearest(topology, np.array([own]), np.array([other]))
+    ends = topology.nodes[[node, *topology.ends[other].tolist()]]
+    away = np.linalg.norm(ends - place, axis=1)
+    return bool(gap <= topology.tolerance < away.min())
+
+
+def _closing(topology: Topology, node: int, segment: int, width: float) -> float:
+    """Tolerance that joins a free end to a segment, m.
+
+    At the end of the segment, as far along it as the tolerance, it must reach that end.
+    """
+    ends = topology.nodes[topology.ends[segment]] - topology.nodes[node]
+    apart = float(np.linalg.norm(ends, axis=1).min())
+    along = np.sqrt(max(apart**2 - width**2, 0.0))
+    return width if along > _rounded_up(width) else apart
 
 
 def few_gaps(topology: Topology, width: FloatArray | None = None) -> list[Gap]:
@@ -157,6 +184,7 @@ def _at_sides(topology: Topology, free: IntArray, width: FloatArray) -> list[Gap
                     node,
                     int(topology.run[mine]),
                     int(topology.run[row]),
+                    row,
                     float(on),
                     here + on * ahead,
                     False,
@@ -271,7 +299,7 @@ def gap_words(topology: Topology, gap: Gap, it: str = "it") -> tuple[str, str]:
         return f"{what} joint", remedy
     return (
         f"{it} ends {wide} short of run '{other}'",
-        f"{remedy}, or say --tolerance '{tolerance_for(gap.width)}'",
+        f"{remedy}, or say --tolerance '{tolerance_for(gap.closing)}'",
     )
 
 
@@ -283,7 +311,12 @@ def tolerance_for(width: float) -> str:
     >>> tolerance_for(0.02)
     '21 mm'
     """
-    return f"{np.ceil(width * 1e3 + 0.1):.0f} mm"
+    return f"{_rounded_up(width) * 1e3:.0f} mm"
+
+
+def _rounded_up(width: float) -> float:
+    """Width, m, as a tolerance that closes it in whole millimetres."""
+    return float(np.ceil(width * 1e3 + 0.1)) / 1e3
 
 
 def _nearest(topology: Topology, free: IntArray) -> tuple[FloatArray, IntArray]:
@@ -310,6 +343,12 @@ def _nearest(topology: Topology, free: IntArray) -> tuple[FloatArray, IntArray]:
         here, there = (apart <= REACH).nonzero()
         side = _alongside(topology, part[here], there)
         apart[here[side], there[side]] = np.inf
+        # So near and yet free: it lies at the end of the other, where the distance from
+        # that end counts.
+        here, there = (apart <= topology.tolerance).nonzero()
+        to_ends = topology.nodes[topology.ends[there]]
+        to_ends = to_ends - topology.nodes[part[here], None]
+        apart[here, there] = np.linalg.norm(to_ends, axis=2).min(axis=1)
         near = np.argmin(apart, axis=1)
         gap[begin : begin + step] = apart[np.arange(len(part)), near]
         other[begin : begin + step] = near

@@ -10,10 +10,10 @@ from scipy.sparse.csgraph import breadth_first_order, connected_components
 from .drawing import Drawing
 from .faults import Notice, listed, note, warning
 from .joints import meetings
-from .landings import ROUNDING, settled
+from .landings import rounding, settled
 from .places import at_key, place_words
 from .quantity_words import counted, length_words
-from .sections import FloatArray, IntArray
+from .sections import BoolArray, FloatArray, IntArray
 from .snap import TOLERANCE, snap
 
 _NONE_DOUBLED = np.empty((0, 2), dtype=np.int64), np.empty(0)
@@ -192,11 +192,17 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
     landings: tuple[Landing, ...] = ()
     if len(met.landing_node):
         landed, at = met.landing_node, met.landing_at
-        if met.landing_off.max() > ROUNDING:
+        fine = rounding(drawing.points, tolerance)
+        if met.landing_off.max() > fine:
             drawn = nodes
-            nodes, same, at = settled(nodes, ends, met, tolerance)
-            landings = _landings(drawn, nodes, landed, run[met.landing_segment])
-            notices += _landing_notices(drawing, landings, tolerance)
+            nodes, same, at = settled(nodes, ends, met, tolerance, fine)
+            moved = np.linalg.norm(nodes - drawn, axis=1) > fine
+            landings = _landings(drawn, nodes, moved, landed, run[met.landing_segment])
+            if landings:
+                rows = moved[node].nonzero()[0]
+                away = nodes[node[rows]] - drawing.points[rows]
+                farthest = float(np.linalg.norm(away, axis=1).max())
+                notices.append(_landing_notice(drawing, len(landings), farthest))
             ends, landed = same[ends], same[landed]
         ends, run, order = _divide(ends, run, order, met.landing_segment, at, landed)
 
@@ -330,15 +336,19 @@ def _way_back(before: IntArray, node: int) -> list[int]:
 
 
 def _landings(
-    drawn: FloatArray, nodes: FloatArray, landed: IntArray, beside: IntArray
+    drawn: FloatArray,
+    nodes: FloatArray,
+    moved: BoolArray,
+    landed: IntArray,
+    beside: IntArray,
 ) -> tuple[Landing, ...]:
     """Which nodes were moved to the side of a run, of those that landed on one."""
     node, first = np.unique(landed, return_index=True)
-    moved = np.linalg.norm(nodes[node] - drawn[node], axis=1) > ROUNDING
+    goes = moved[node]
     return tuple(
         Landing(run, drawn[at], nodes[at])
         for at, run in zip(
-            node[moved].tolist(), beside[first[moved]].tolist(), strict=True
+            node[goes].tolist(), beside[first[goes]].tolist(), strict=True
         )
     )
 
@@ -462,14 +472,12 @@ def _shift_notices(
     ]
 
 
-def _landing_notices(
-    drawing: Drawing, landings: tuple[Landing, ...], tolerance: float
-) -> list[Notice]:
-    """Say how many ends were moved to the side of a run."""
-    if not landings:
-        return []
-    ends = f"{counted(len(landings), 'end')} up to {length_words(tolerance)}"
-    verb = "was" if len(landings) == 1 else "were"
-    return [
-        note(drawing.file, f"{ends} beside another run {verb} moved on to its line")
-    ]
+def _landing_notice(drawing: Drawing, count: int, farthest: float) -> Notice:
+    """Say how many ends were moved to the side of a run, and how far at most."""
+    verb = "was" if count == 1 else "were"
+    by = "by" if count == 1 else "by up to"
+    return note(
+        drawing.file,
+        f"{counted(count, 'end')} beside another run {verb} moved on to its line, "
+        f"{by} {length_words(farthest)}",
+    )

@@ -119,6 +119,12 @@ def write_gltf(
     return moved
 
 
+def held(points: FloatArray) -> FloatArray:
+    """Points as a file of them alone holds them, m, shape (n, 3)."""
+    origin, _ = _origin(points)
+    return np.asarray((points - origin).astype(np.float32) + origin)
+
+
 def _origin(points: FloatArray) -> tuple[FloatArray, float]:
     """Where points of a buffer count from, m, and how far it then moves one of them."""
     moved = _rounding(points)

@@ -26,6 +26,7 @@ from elbowroom.layout import (
     build,
     drawing_from_runs,
     join,
+    length_words,
     read,
     read_schedule,
     rectangular,
@@ -127,8 +128,28 @@ def test_an_end_beside_a_run_goes_to_it_and_the_run_stays_straight(
     assert topology.degree[at] == 2 + len({str(points) for points in branches})
     (said,) = [one.what for one in topology.notices if "beside another run" in one.what]
     ends = len({str(points[0]) for points in branches})
-    words = "1 end" if ends == 1 else f"{ends} ends"
-    assert said.startswith(f"{words} up to 31 mm (1.2 in) beside another run")
+    was = "1 end beside another run was" if ends == 1 else f"{ends} ends beside"
+    assert said.startswith(was)
+    away = drawing.points - topology.nodes[at]
+    moved = np.linalg.norm(away, axis=1)
+    assert said.endswith(length_words(float(moved[moved < 0.1].max())))
+
+
+def test_ends_beside_a_run_that_moves_are_told_by_how_far_they_really_went() -> None:
+    """More than the tolerance: aside with the branch, and on to its line."""
+    lines: list[Any] = [
+        [[0, 0, 0], [8, 0, 0]],
+        [[4, 0.029, 0], [4, 0.4, 6]],
+        [[4.029, 0.031, 0.06], [8, 0.031, 0.06]],
+    ]
+    runs = [(f"{row}", points, FLAT) for row, points in enumerate(lines)]
+    drawing = drawing_from_runs(runs)
+    topology = join(drawing, 0.03)
+    (said,) = [one.what for one in topology.notices if "beside another run" in one.what]
+    away = [end.foot - drawing.points[[2, 4]] for end in topology.landings]
+    farthest = max(float(np.linalg.norm(step, axis=1).min()) for step in away)
+    assert farthest > 0.035
+    assert said.endswith(f"by up to {length_words(farthest)}")
 
 
 def test_lines_that_cross_in_mid_air_are_not_joined_and_it_is_said() -> None:

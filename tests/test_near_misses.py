@@ -1,5 +1,7 @@
 """Ends that stop short of another duct."""
 
+import itertools
+
 import numpy as np
 import pytest
 from routes import about_z, drawn
@@ -321,3 +323,38 @@ def test_a_branch_just_before_a_drawn_arc_is_no_tee() -> None:
     )
     graph = build(drawing, Schedule(terminals={"stem": TerminalSpec(0.1)}))
     assert not any("before the corner" in n.what for n in graph.notices)
+
+
+@pytest.mark.parametrize("tail", [0.0, 3.0])  # what lies behind the main's end
+@pytest.mark.parametrize("aside", [0.005, 0.02, 0.0299, 0.031])
+@pytest.mark.parametrize("along", [-0.04, -0.029, -0.0212, -0.01, 0, 0.0212, 0.029])
+@pytest.mark.parametrize("is_turned", [False, True])
+def test_an_end_at_the_end_of_a_main_is_joined_within_the_tolerance_or_told(
+    along: float, aside: float, tail: float, is_turned: bool
+) -> None:
+    """Beyond it or just before: the distance from the main's end counts."""
+    lines = [
+        np.array([[0, 0, 0], [8, 0, 0]], float),
+        np.array([[8 + along, aside, 0], [8 + along, 3, tail]]),
+    ]
+    if is_turned:
+        turn, shift = about_z(2.3), np.array([40.0, -7, 3])
+        lines = [line @ turn.T + shift for line in lines]
+    joined = np.hypot(along, aside) <= 0.03 or (along < -0.03 and aside <= 0.03)
+    for order in (0, 1), (1, 0):
+        for steps in itertools.product((1, -1), repeat=2):
+            runs = [(f"{row}", lines[row][:: steps[row]], CUT) for row in order]
+            drawing = drawing_from_runs(runs)
+            topology = join(drawing, 0.03)
+            assert (topology.component_count == 1) == joined
+            said = near_misses(topology)
+            assert len(said) == (not joined)
+            if joined:
+                continue
+            assert "short of" in said[0].what
+            words = said[0].remedy.split("--tolerance '")[1].split(" mm'")[0]
+            closing = float(words) / 1e3
+            assert closing > 0.03
+            assert join(drawing, closing).component_count == 1
+            assert join(drawing, closing - 0.0021).component_count == 2
+            assert join(mended(topology)[0]).component_count == 1
