@@ -114,8 +114,8 @@ def proportion(
     from elbowroom.layout import check_ending
     from elbowroom.physics import proportion as size_layout
 
+    from .designs import print_proportions, proportions_result
     from .display import DISPLAYS
-    from .plan import print_proportions, proportions_result
     from .tables import result_tables
 
     display = one_of(units, DISPLAYS, "--units")
@@ -277,9 +277,9 @@ def improve(
     """Say which changes win pressure on the critical path."""
     from elbowroom.physics import dust_flags, kept_from_trying, remedies
 
+    from .designs import print_remedies, remedies_result
     from .display import DISPLAYS, TOUCH
     from .gaps import gaps, gaps_between
-    from .plan import print_remedies, remedies_result
     from .tables import result_tables
 
     display = one_of(units, DISPLAYS, "--units")
@@ -338,8 +338,9 @@ def operate(
     from elbowroom.physics import DAMPER_STATES, with_airflows
     from elbowroom.physics import operate as settle
 
+    from .designs import operation_result, print_operation
     from .display import DISPLAYS
-    from .plan import operation_result, print_operation, tables_of_sides
+    from .sides import tables_of_sides
     from .tables import result_tables
 
     display = one_of(units, DISPLAYS, "--units")
@@ -380,9 +381,9 @@ def quantities(
     """Count what a layout is made of: lengths, fittings, sheet, insulation."""
     from elbowroom.physics import quantities as count
 
-    from .checks import print_quantities, quantities_result, quantity_tables
-    from .display import DISPLAYS
-    from .plan import tables_of_sides
+    from .display import DISPLAYS, METRIC
+    from .quantities import print_quantities, quantities_result, quantity_tables
+    from .sides import tables_of_sides
     from .tables import flag_table, print_notices
 
     display = one_of(units, DISPLAYS, "--units")
@@ -397,8 +398,12 @@ def quantities(
     if as_json:
         print_json(result)
     else:
-        for side, said in zip(sides, told, strict=True):
-            print_quantities(side, count(side, display.side), display, new_console())
+        # Fittings have sizes in their names, and files are metric.
+        shown = found
+        if display is not METRIC:
+            shown = [count(side, display.side) for side in sides]
+        for side, made, said in zip(sides, shown, told, strict=True):
+            print_quantities(side, made, display, new_console())
             title = f"What to know of {side.graph.drawing.file}"
             print_notices(said, new_console(), title)
     tables = [

@@ -93,8 +93,8 @@ def analyse(
     from .checks import print_cautions, print_checks
     from .display import DISPLAYS
     from .layout_view import panels, side_by_side, values
-    from .plan import print_budget, tables_with_returns
     from .results import analysis_result
+    from .sides import print_budget, tables_with_returns
     from .tables import flat_tables, print_analysis
 
     display = one_of(units, DISPLAYS, "--units")
@@ -181,8 +181,8 @@ def compare(
     from .display import DISPLAYS, METRIC
     from .gaps import in_units
     from .layout_view import panels, side_by_side, values
-    from .plan import tables_with_returns
     from .results import beside_row, comparison_result
+    from .sides import tables_with_returns
     from .tables import comparison_tables, flat_tables, print_comparison
 
     display = one_of(units, DISPLAYS, "--units")

@@ -42,19 +42,12 @@ from elbowroom.physics import (
 
 from .budget import joint_lines, pressure_lines, rate_lines, system_lines
 from .charts import kinds_chart, options_chart, pressure_chart
-from .checks import (
-    CAUTIONS,
-    joints_words,
-    length_cells,
-    limit_words,
-    power_sentence,
-    quantity_totals,
-    source_words,
-)
+from .checks import CAUTIONS, limit_words, power_sentence, source_words
 from .display import Display
 from .gaps import Gap
 from .lettering import as_markup
 from .outlet import printable
+from .quantities import joints_words, length_cells, quantity_totals
 from .results import balancing, paths, straight_after
 from .tables import (
     AS_NEW,
