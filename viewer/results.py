@@ -310,10 +310,10 @@ def ducts(analysis: Analysis) -> list[Plain]:
     ]
 
 
-def paths(analysis: Analysis) -> list[Plain]:
-    """Path from the source to each terminal, the largest loss first."""
+def paths(analysis: Analysis, most: int | None = None) -> list[Plain]:
+    """Path from the source to each terminal, or to so many, the largest loss first."""
     graph = analysis.graph
-    order = np.argsort(-analysis.path_loss, kind="stable")
+    order = np.argsort(-analysis.path_loss, kind="stable")[:most]
     bands = path_bands(analysis)
     static = terminal_static(analysis)
     at_ends = np.nan_to_num(analysis.terminal_loss)

@@ -586,7 +586,7 @@ def _paths(analysis: Analysis, display: Display) -> Any:
         right(f"length, {display.length}"),
         right("effective"),
     )
-    for row in paths(analysis)[:_MOST_PATHS]:
+    for row in paths(analysis, _MOST_PATHS):
         table.add_row(
             plain(row["terminal"]),
             display.flows(row["flow_m3_s"]),
