@@ -28,7 +28,7 @@ from .cli_arguments import (
     rate_option,
 )
 from .cli_inputs import (
-    Reading,
+    Inputs,
     above_zero,
     analysed,
     input_files,
@@ -119,9 +119,10 @@ def proportion(
     from .tables import result_tables
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(
-        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
-    )
+    inputs = Inputs(
+        [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up,
+        obstacles or (), obstacles_unit, obstacles_up,
+    )  # fmt: skip
     limits = {
         "--rate": rate,
         "--main-velocity": main_velocity,
@@ -130,13 +131,12 @@ def proportion(
         "--max-width": max_width,
     }
     aim = _aim(method, limits, shape, series or display.side, may_grow)
-    read = [schedule, *(obstacles or [])]
-    check_outputs([route, *(returns or [])], read, csv=csv, xlsx=xlsx, out=out)
+    check_outputs(inputs.drawings, inputs.others, csv=csv, xlsx=xlsx, out=out)
     if out is not None:
         check_ending(out)  # rather than after all the work
-    drawing = reading.read(route)
-    plan = planned(route, schedule, reading, obstacles, returns)
-    metres = reading.joining_distance
+    drawing = inputs.read(route)
+    plan = planned(inputs)
+    metres = inputs.joining_distance
     found = size_layout(drawing, plan.schedule, aim, metres, plan.solids)
     sides = [found.before or found.after, *plan.returns.values()]
     told = (
@@ -283,13 +283,13 @@ def improve(
     from .tables import result_tables
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(
-        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
-    )
-    read = [schedule, *(obstacles or [])]
-    check_outputs([route, *(returns or [])], read, csv=csv, xlsx=xlsx)
-    plan = planned(route, schedule, reading, obstacles, returns)
-    analysis = analysed(route, plan.schedule, reading)
+    inputs = Inputs(
+        [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up,
+        obstacles or (), obstacles_unit, obstacles_up,
+    )  # fmt: skip
+    check_outputs(inputs.drawings, inputs.others, csv=csv, xlsx=xlsx)
+    plan = planned(inputs)
+    analysis = analysed(inputs, plan.schedule)
 
     def clashes(changed: "Analysis") -> int:
         # How deep an overlap is counts for nothing here, and costs most to know.
@@ -344,12 +344,14 @@ def operate(
     from .tables import result_tables
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance, return_unit, return_up)
+    inputs = Inputs(
+        [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up
+    )
     chosen = one_of(dampers, {word: word for word in DAMPER_STATES}, "--dampers")
-    check_outputs([route, *(returns or [])], [schedule], csv=csv, xlsx=xlsx)
+    check_outputs(inputs.drawings, inputs.others, csv=csv, xlsx=xlsx)
     plan, worked = with_airflows(schedule_for(route, schedule))
-    analysis = analysed(route, plan, reading)
-    back = return_sides(returns, route, plan, reading)
+    analysis = analysed(inputs, plan)
+    back = return_sides(inputs, plan)
     found = settle(analysis, chosen, back)
     told = of_drawings([analysis, *back])
     found = replace(found, notices=(*told, *worked, *found.notices))
@@ -387,11 +389,13 @@ def quantities(
     from .tables import flag_table, print_notices
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance, return_unit, return_up)
-    check_outputs([route, *(returns or [])], [schedule], csv=csv, xlsx=xlsx)
+    inputs = Inputs(
+        [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up
+    )
+    check_outputs(inputs.drawings, inputs.others, csv=csv, xlsx=xlsx)
     plan = schedule_for(route, schedule)
-    sides = [analysed(route, plan, reading)]
-    sides += return_sides(returns, route, plan, reading)
+    sides = [analysed(inputs, plan)]
+    sides += return_sides(inputs, plan)
     found = [count(side) for side in sides]
     told = [of_drawings([side]) for side in sides]
     result = quantities_result(sides, found, told)
@@ -444,19 +448,17 @@ def report(
     from .report import pdf_library, report_html, write_report
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(
-        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
-    )
+    inputs = Inputs(
+        routes, schedule, unit, up, tolerance, returns or (), return_unit, return_up,
+        obstacles or (), obstacles_unit, obstacles_up,
+    )  # fmt: skip
     if out.suffix.lower() not in (".html", ".htm", ".pdf"):
         raise refusal("--out", f"'{out.name}' is no report", "name it .html or .pdf")
-    read = [schedule, remarks, *(obstacles or [])]
-    check_outputs([*routes, *(returns or [])], read, out=out)
+    check_outputs(inputs.drawings, [*inputs.others, remarks], out=out)
     if out.suffix.lower() == ".pdf":
         pdf_library(out)  # rather than after all the work
     said = [] if remarks is None else read_remarks(remarks)
-    layouts = opened(
-        routes, schedule, reading, obstacles, returns, display, is_drawn=True
-    )
+    layouts = opened(inputs, display, is_drawn=True)
     named = {one.name: one.analysis for sides in layouts.shown for one in sides}
     doubts = astray(said, named)
     for remark, why in zip(said, doubts, strict=True):
@@ -471,7 +473,7 @@ def report(
         layouts.rooms,
         layouts.solids,
         display,
-        input_files(routes, schedule, obstacles, returns),
+        input_files(inputs),
         comparison=compare_options(layouts.options, display.pressure)
         if len(routes) > 1
         else None,

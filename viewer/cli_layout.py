@@ -30,7 +30,7 @@ from .cli_arguments import (
     csv_option,
 )
 from .cli_inputs import (
-    Reading,
+    Inputs,
     input_files,
     one_of,
     opened,
@@ -98,26 +98,24 @@ def analyse(
     from .tables import flat_tables, print_analysis
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(
-        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
-    )
+    inputs = Inputs(
+        [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up,
+        obstacles or (), obstacles_unit, obstacles_up,
+    )  # fmt: skip
     chosen: By = one_of(by, COLOURINGS, "--by")
-    read = [schedule, *(obstacles or [])]
-    drawn = [route, *(returns or [])]
-    check_outputs(drawn, read, png=png, csv=csv, xlsx=xlsx, page=page)
-    is_drawn = png is not None or page is not None
-    layouts = opened(
-        [route], schedule, reading, obstacles, returns, display, is_drawn=is_drawn
+    check_outputs(
+        inputs.drawings, inputs.others, png=png, csv=csv, xlsx=xlsx, page=page
     )
+    is_drawn = png is not None or page is not None
+    layouts = opened(inputs, display, is_drawn=is_drawn)
     (shown,), (rooms,), solids = layouts.shown, layouts.rooms, layouts.solids
     option, back = shown[0], [one.analysis for one in shown[1:]]
     whole = layouts.budgets[0] if back else None
     plain, room = shown[0].analysis, rooms[0]
     analysis = replace(plain, flags=(*option.notices, *plain.flags))
     if as_json:
-        inputs_used = input_files([route], schedule, obstacles, returns)
         behind = list(zip(back, rooms[1:], strict=True))
-        print_json(analysis_result(analysis, inputs_used, room, behind, whole))
+        print_json(analysis_result(analysis, input_files(inputs), room, behind, whole))
     else:
         console = new_console()
         with whole_or_nothing(console):
@@ -186,17 +184,17 @@ def compare(
     from .tables import comparison_tables, flat_tables, print_comparison
 
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(
-        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
-    )
+    inputs = Inputs(
+        routes, schedule, unit, up, tolerance, returns or (), return_unit, return_up,
+        obstacles or (), obstacles_unit, obstacles_up,
+    )  # fmt: skip
     chosen: By = one_of(by, COLOURINGS, "--by")
-    drawn = [*routes, *(returns or [])]
     check_outputs(
-        drawn,
-        [schedule, *(obstacles or [])],
+        inputs.drawings,
+        inputs.others,
         png=png,
         csv=csv,
-        csv_folders=option_names(drawn)[: len(routes)],
+        csv_folders=option_names(inputs.drawings)[: len(routes)],
         xlsx=xlsx,
         page=page,
     )
@@ -204,19 +202,16 @@ def compare(
         raise refusal("compare", "only one route is given", "give two routes or more")
     said_in = METRIC if as_json else display
     is_drawn = png is not None or page is not None
-    layouts = opened(
-        routes, schedule, reading, obstacles, returns, said_in, is_drawn=is_drawn
-    )
+    layouts = opened(inputs, said_in, is_drawn=is_drawn)
     supplies = layouts.options  # each side has its own flags in the files
     layouts = told_together(layouts)
     sides, seen = side_by_side(layouts.shown, layouts.rooms, layouts.solids)
     options, rooms, backs = map(list, zip(*sides, strict=True))
     comparison = compare_options(options, "Pa" if as_json else display.pressure)
     if as_json or csv is not None or xlsx is not None:
-        inputs_used = input_files(routes, schedule, obstacles, returns)
         each = zip(layouts.shown, layouts.budgets, strict=False)
         beside = [beside_row(shown[1:], whole) for shown, whole in each]
-        result = comparison_result(comparison, inputs_used, beside)
+        result = comparison_result(comparison, input_files(inputs), beside)
     if as_json:
         print_json(result)
     else:
@@ -298,10 +293,10 @@ def check(
     check_outputs([route], [schedule], png=png, out=fix)
     if draft is not None:
         _check_draft(draft)
-    reading = Reading(unit, up, tolerance)
+    inputs = Inputs([route], schedule, unit, up, tolerance)
     found = schedule_for(route, schedule)
-    drawing = reading.read(route)
-    metres = reading.joining_distance
+    drawing = inputs.read(route)
+    metres = inputs.joining_distance
     found, worked = with_airflows(found)
     seen = audit(drawing, found, metres)
     changes: list[str] | None = None
@@ -420,16 +415,14 @@ def view(
 
     check_port(port)
     display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(
-        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
-    )
-    chosen: By = one_of(by, COLOURINGS, "--by")
     routes = [route, *(others or [])]
-    drawn = [*routes, *(returns or [])]
-    check_outputs(drawn, [schedule, *(obstacles or [])], png=png)
-    layouts = opened(
-        routes, schedule, reading, obstacles, returns, display, is_drawn=True
-    )
+    inputs = Inputs(
+        routes, schedule, unit, up, tolerance, returns or (), return_unit, return_up,
+        obstacles or (), obstacles_unit, obstacles_up,
+    )  # fmt: skip
+    chosen: By = one_of(by, COLOURINGS, "--by")
+    check_outputs(inputs.drawings, inputs.others, png=png)
+    layouts = opened(inputs, display, is_drawn=True)
     shown, seen = side_by_side(layouts.shown, layouts.rooms, layouts.solids)
     compared = layouts.options if others else []
     made = panels(shown, compared, chosen, display, seen)
