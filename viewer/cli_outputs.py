@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Any
 from .outlet import printable
 
 if TYPE_CHECKING:
-    from elbowroom.layout import FloatArray, Obstacle
+    from elbowroom.layout import Obstacle
     from elbowroom.physics import Analysis, Budget, Option
 
+    from .colours import Scale
     from .display import Display
     from .gaps import Gap
     from .layout_view import By
@@ -279,23 +280,20 @@ def write_review_page(
 
 def draw_picture(
     panels: "Sequence[Panel]",
-    values: "Sequence[FloatArray]",
+    scale: "Scale",
     by: "By",
     display: "Display",
     png: Path,
     verdict: str = "",
 ) -> None:
     """Draw the picture, or say which packages it needs."""
-    import numpy as np
-
-    from .colours import scale_for
     from .layout_view import bar_title
     from .scene import picture
 
     def draw() -> str:
         return picture(
             panels,
-            scale_for(np.concatenate(values)),
+            scale,
             bar_title(by, display, is_compared=bool(verdict)),
             png,
             verdict=verdict,

@@ -351,19 +351,18 @@ def _picture(
     display: Display,
     comparison: Comparison | None,
 ) -> str:
-    from .colours import scale_for
-    from .layout_view import bar_title, panels, side_by_side, values
+    from .layout_view import bar_title, panels, scale_of, side_by_side
     from .scene import picture
 
     shown, seen = side_by_side(layouts, rooms, obstacles)
-    every = [values(option.analysis, "loss", display) for option, _, _ in shown]
-    compared = [] if comparison is None else [option for option, _, _ in shown]
-    made = panels(shown, compared, "loss", display, seen)
+    options = [option for option, _, _ in shown]
+    compared = [] if comparison is None else options
+    made, _ = panels(shown, compared, "loss", display, seen)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "picture.png"
         picture(
-            [one for one, _ in made],
-            scale_for(np.concatenate(every)),
+            made,
+            scale_of(options, "loss", display),
             bar_title("loss", display, is_compared=len(compared) > 1),
             path,
             size={1: _ONE_LAYOUT, 2: _TWO_LAYOUTS}.get(len(made), _MORE_LAYOUTS),
@@ -394,7 +393,7 @@ def _side(
             _quantities(analysis, display),
             _assumed(analysis, display),
             _room(room, display),
-            _list("What to know", notice_lines([*option.notices, *analysis.flags])),
+            _list("What to know", notice_lines(option.flags)),
         )
     )
 

@@ -1,71 +1,80 @@
 """A supply and its returns: the budget of both, and whose each table of a file is."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
-from elbowroom.physics import Analysis, Budget
+from elbowroom.physics import Analysis, Budget, Option, checks, power_of
 
 from .budget import joint_lines
+from .checks import print_cautions, print_checks
 from .display import Display
 from .gaps import Gap
 from .outlet import plain
-from .results import budget_row
-from .tables import flat_tables, print_notices
+from .results import Side, budget_row
+from .tables import flat_tables, print_analysis, print_notices
 from .terminal import TerminalTable, right
 
 
-def print_budget(
-    supply: Analysis,
-    returns: Sequence[Analysis],
-    found: Budget,
-    display: Display,
-    console: Any,
+def sides_of(shown: Sequence[Option], rooms: Sequence[Sequence[Gap]]) -> list[Side]:
+    """Each side of a layout with all that is to be said of it, and the room around."""
+    return [
+        (replace(one.analysis, flags=one.flags), room)
+        for one, room in zip(shown, rooms, strict=True)
+    ]
+
+
+def print_layout(
+    sides: Sequence[Side], found: Budget | None, display: Display, console: Any
 ) -> None:
-    """Print the budget of supply and returns together."""
-    title = f"Budget of supply and return, {display.pressure}"
-    table = TerminalTable(title, "", right(""))
-    for words, value in joint_lines(supply, returns, found, display):
-        table.add_row(plain(words), value)
-    console.print(table)
-    print_notices(found.notices, console, "What to know of the budget")
+    """Print the analysis of a supply and of any returns, budget, checks and cautions.
+
+    Parameters are those of `layout_tables`.
+    """
+    supply, *returns = (side for side, _ in sides)
+    for side, room in sides:
+        print_analysis(side, display, console, room)
+    if found is not None:
+        title = f"Budget of supply and return, {display.pressure}"
+        table = TerminalTable(title, "", right(""))
+        for words, value in joint_lines(supply, returns, found, display):
+            table.add_row(plain(words), value)
+        console.print(table)
+        print_notices(found.notices, console, "What to know of the budget")
+    print_checks(checks(supply), power_of(supply), display, console)
+    for side in returns:
+        title = f"Checks of {side.graph.drawing.file}"
+        print_checks(checks(side), None, display, console, title)
+    print_cautions(console)
 
 
-def tables_with_returns(
-    supply_tables: Mapping[str, list[dict[str, Any]]],
-    supply: Analysis,
-    returns: Sequence[Analysis],
-    rooms: Sequence[Sequence[Gap]],
-    found: Budget,
+def layout_tables(
+    sides: Sequence[Side], found: Budget | None
 ) -> dict[str, list[dict[str, Any]]]:
-    """Every table of a supply and of its returns in SI units.
+    """Every table of a layout in SI units.
 
     Parameters
     ----------
-    supply_tables
-        Those of the supply, by name, as `flat_tables` makes them.
-    supply, returns
-        The sides.
-    rooms
-        Gaps around the ducts of each return.
+    sides
+        The supply, and any returns behind it.
     found
-        The budget of all sides.
+        The budget of all sides; None where there is one.
 
     Returns
     -------
     tables
-        Those of all sides as `tables_of_sides` names them, with 'sides', the file of
-        each side, and 'budget'.
+        As `flat_tables` makes them; with returns those of all sides as
+        `tables_of_sides` names them, with 'sides', the file of each side, and 'budget'.
     """
+    first, *behind = [flat_tables(*side) for side in sides]
+    if found is None:
+        return first
     row = budget_row(found)
     row["missing"] = "; ".join(found.missing)
     row["flags"] = " ".join(said.sentence for said in found.notices)
-    sides = zip(["supply", *_return_names(returns)], [supply, *returns], strict=True)
-    first = {
-        **supply_tables,
-        "sides": [_side_row(name, side) for name, side in sides],
-        "budget": [row],
-    }
-    behind = [flat_tables(*one) for one in zip(returns, rooms, strict=True)]
+    named = zip(["supply", *_return_names(behind)], sides, strict=True)
+    first["sides"] = [_side_row(name, side) for name, (side, _) in named]
+    first["budget"] = [row]
     return tables_of_sides([first, *behind])
 
 
