@@ -31,6 +31,7 @@ from .cli_inputs import (
     Inputs,
     above_zero,
     analysed,
+    display_of,
     input_files,
     of_drawings,
     one_of,
@@ -115,10 +116,9 @@ def proportion(
     from elbowroom.physics import proportion as size_layout
 
     from .designs import print_proportions, proportions_result
-    from .display import DISPLAYS
     from .tables import result_tables
 
-    display = one_of(units, DISPLAYS, "--units")
+    display = display_of(units)
     inputs = Inputs(
         [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up,
         obstacles or (), obstacles_unit, obstacles_up,
@@ -169,14 +169,14 @@ def _aim(
     from elbowroom.layout import Shape, refusal
     from elbowroom.physics import METHODS, Aim
 
-    how = one_of(method, {word: word for word in METHODS}, "--method")
-    steps = one_of(series, {"mm": "mm", "in": "in"}, "--series")
+    how = one_of(method, METHODS, "--method")
+    steps = one_of(series, ("mm", "in"), "--series")
     shapes = {
         "round": Shape.ROUND,
         "rectangular": Shape.RECTANGULAR,
         "oval": Shape.OVAL,
     }
-    made = None if shape is None else one_of(shape, shapes, "--shape")
+    made = None if shape is None else shapes[one_of(shape, shapes, "--shape")]
 
     def limit(where: str, dimension: str) -> float | None:
         text = limits[where]
@@ -278,11 +278,11 @@ def improve(
     from elbowroom.physics import dust_flags, kept_from_trying, remedies
 
     from .designs import print_remedies, remedies_result
-    from .display import DISPLAYS, TOUCH
+    from .display import TOUCH
     from .gaps import gaps, gaps_between
     from .tables import result_tables
 
-    display = one_of(units, DISPLAYS, "--units")
+    display = display_of(units)
     inputs = Inputs(
         [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up,
         obstacles or (), obstacles_unit, obstacles_up,
@@ -339,15 +339,14 @@ def operate(
     from elbowroom.physics import operate as settle
 
     from .designs import operation_result, print_operation
-    from .display import DISPLAYS
     from .sides import tables_of_sides
     from .tables import result_tables
 
-    display = one_of(units, DISPLAYS, "--units")
+    display = display_of(units)
     inputs = Inputs(
         [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up
     )
-    chosen = one_of(dampers, {word: word for word in DAMPER_STATES}, "--dampers")
+    chosen = one_of(dampers, DAMPER_STATES, "--dampers")
     check_outputs(inputs.drawings, inputs.others, csv=csv, xlsx=xlsx)
     plan, worked = with_airflows(schedule_for(route, schedule))
     analysis = analysed(inputs, plan)
@@ -383,12 +382,12 @@ def quantities(
     """Count what a layout is made of: lengths, fittings, sheet, insulation."""
     from elbowroom.physics import quantities as count
 
-    from .display import DISPLAYS, METRIC
+    from .display import METRIC
     from .quantities import print_quantities, quantities_result, quantity_tables
     from .sides import tables_of_sides
     from .tables import flag_table, print_notices
 
-    display = one_of(units, DISPLAYS, "--units")
+    display = display_of(units)
     inputs = Inputs(
         [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up
     )
@@ -441,13 +440,12 @@ def report(
     from elbowroom.layout import refusal
     from elbowroom.physics import compare as compare_options
 
-    from .display import DISPLAYS
     from .lettering import unwritable
     from .preflight import why_not
     from .remarks import astray, read_remarks
     from .report import pdf_library, report_html, write_report
 
-    display = one_of(units, DISPLAYS, "--units")
+    display = display_of(units)
     inputs = Inputs(
         routes, schedule, unit, up, tolerance, returns or (), return_unit, return_up,
         obstacles or (), obstacles_unit, obstacles_up,

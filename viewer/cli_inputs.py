@@ -1,6 +1,6 @@
 """What the commands read: routes, schedules, solids, values of options."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -609,12 +609,19 @@ def input_files(inputs: Inputs) -> dict[str, Any]:
     }
 
 
-def one_of(word: str, choices: dict[str, Any], where: str) -> Any:
-    """Value that goes by a word; a word without one is refused."""
+def display_of(units: str) -> "Display":
+    """The way to show quantities that --units asks for."""
+    from .display import DISPLAYS
+
+    return DISPLAYS[one_of(units, DISPLAYS, "--units")]
+
+
+def one_of(word: str, choices: Collection[str], where: str) -> Any:
+    """The word, if it is one of those that there are; another is refused."""
     from elbowroom.layout import refusal
 
     if word in choices:
-        return choices[word]
+        return word
     raise refusal(where, f"'{word}' is not known", f"write {' or '.join(choices)}")
 
 

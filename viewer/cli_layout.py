@@ -1,7 +1,7 @@
 """Commands on a drawn layout: analyse, compare, check, view, convert."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -31,6 +31,8 @@ from .cli_arguments import (
 )
 from .cli_inputs import (
     Inputs,
+    Layouts,
+    display_of,
     input_files,
     one_of,
     opened,
@@ -91,12 +93,11 @@ def analyse(
     strict: StrictOption = False,
 ) -> int:
     """Say where the pressure of a route goes."""
-    from .display import DISPLAYS
     from .layout_view import panels, scale_of, side_by_side
     from .results import analysis_result
     from .sides import layout_tables, print_layout, sides_of
 
-    display = one_of(units, DISPLAYS, "--units")
+    display = display_of(units)
     inputs = Inputs(
         [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up,
         obstacles or (), obstacles_unit, obstacles_up,
@@ -158,14 +159,13 @@ def compare(
     from elbowroom.layout import refusal
     from elbowroom.physics import compare as compare_options
 
-    from .display import DISPLAYS, METRIC
+    from .display import METRIC
     from .gaps import in_units
     from .layout_view import panels, scale_of, side_by_side
     from .results import beside_row, comparison_result
-    from .sides import layout_tables, sides_of
-    from .tables import comparison_tables, print_comparison
+    from .tables import print_comparison
 
-    display = one_of(units, DISPLAYS, "--units")
+    display = display_of(units)
     inputs = Inputs(
         routes, schedule, unit, up, tolerance, returns or (), return_unit, return_up,
         obstacles or (), obstacles_unit, obstacles_up,
@@ -198,19 +198,7 @@ def compare(
     else:
         print_comparison(comparison, display, new_console(), layouts.budgets)
     if csv is not None or xlsx is not None:
-        book, folders = comparison_tables(result), {}
-        if csv is not None:
-            folders[csv] = dict(book)
-        for place, shown in enumerate(layouts.shown):  # each side with its own flags
-            whole = layouts.budgets[place] if returns else None
-            flat = layout_tables(sides_of(shown, layouts.rooms[place]), whole)
-            if csv is not None:
-                folders[csv / shown[0].name] = flat
-            # By the number of its row: a name may be too long for one of a sheet.
-            book |= {f"{place + 1}-{name}": rows for name, rows in flat.items()}
-        if csv is not None:
-            write_folders(folders, csv)
-        write_tables(book, xlsx=xlsx)
+        _write_compared(layouts, result, csv, xlsx)
     if png is not None:
         made, _ = panels(sides, options, chosen, display, seen)
         scale = scale_of(options, chosen, display)
@@ -223,6 +211,28 @@ def compare(
             page, options, rooms, seen, display.name, returns=backs, by=chosen
         )
     return exit_code(strict, [option for shown in layouts.shown for option in shown])
+
+
+def _write_compared(
+    layouts: Layouts, result: dict[str, Any], csv: Path | None, xlsx: Path | None
+) -> None:
+    """Write tables of a comparison and of each layout, whose sides have own flags."""
+    from .sides import layout_tables, sides_of
+    from .tables import comparison_tables
+
+    book, folders = comparison_tables(result), {}
+    if csv is not None:
+        folders[csv] = dict(book)
+    for place, shown in enumerate(layouts.shown):
+        whole = layouts.budgets[place] if layouts.budgets else None
+        flat = layout_tables(sides_of(shown, layouts.rooms[place]), whole)
+        if csv is not None:
+            folders[csv / shown[0].name] = flat
+        # By the number of its row: a name may be too long for one of a sheet.
+        book |= {f"{place + 1}-{name}": rows for name, rows in flat.items()}
+    if csv is not None:
+        write_folders(folders, csv)
+    write_tables(book, xlsx=xlsx)
 
 
 def check(
@@ -260,10 +270,9 @@ def check(
     from elbowroom.physics import settled_audit, unbuildable, with_airflows
 
     from .check import audit_picture, print_check
-    from .display import DISPLAYS
     from .results import check_result
 
-    display = one_of(units, DISPLAYS, "--units")
+    display = display_of(units)
     if fix is not None and fix.suffix.lower() != ".glb":
         raise refusal("--fix", f"'{fix.name}' is no GLB", "name it NAME.glb")
     check_outputs([route], [schedule], png=png, out=fix)
@@ -379,7 +388,6 @@ def view(
     """Show where the pressure goes: in a window, in a browser, or with --png."""
     from elbowroom.layout import refusal
 
-    from .display import DISPLAYS
     from .layout_view import bar_title, panels, scale_of, side_by_side
     from .limits import check_port
     from .preflight import why_no_window, why_not
@@ -387,7 +395,7 @@ def view(
     from .window import window
 
     check_port(port)
-    display = one_of(units, DISPLAYS, "--units")
+    display = display_of(units)
     routes = [route, *(others or [])]
     inputs = Inputs(
         routes, schedule, unit, up, tolerance, returns or (), return_unit, return_up,

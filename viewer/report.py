@@ -202,7 +202,6 @@ def _summary(
     comparison: Comparison | None,
     budgets: Sequence[Budget],
 ) -> str:
-    p = display.pressures
     options = [shown[0] for shown in layouts]
     first = options[0].analysis
     out = [f"<h1>{as_markup(', '.join(o.name for o in options))}</h1>"]
@@ -225,9 +224,23 @@ def _summary(
                 f'<p class="bad">{as_markup(option.name)} cannot be built as drawn: '
                 f"{as_markup(why)}.</p>"
             )
+    out.append(_options(options, display, comparison, bool(budgets)))
+    if len(options) == 1:
+        out.append(_spent(layouts[0], budgets, display))
+    return "".join(out)
+
+
+def _options(
+    options: Sequence[Option],
+    display: Display,
+    comparison: Comparison | None,
+    has_returns: bool,
+) -> str:
+    """A row for each layout: what it loses, and what the fan leaves."""
+    p = display.pressures
     ranks = [] if comparison is None else rank_words(comparison)
     # One rate, so that lengths in one column can be compared.
-    rate = first.system.rate if comparison is None else comparison.rate
+    rate = options[0].analysis.system.rate if comparison is None else comparison.rate
     rows: list[list[Cell]] = []
     for place, option in enumerate(options):
         system, band = option.analysis.system, critical_band(option.analysis)
@@ -253,13 +266,10 @@ def _summary(
         "fan leaves",
         "ducts spend",
         f"effective, {display.length}, at {display.rates(rate)}",
-        "friction rate left" + (" to the supply alone" if budgets else ""),
+        "friction rate left" + (" to the supply alone" if has_returns else ""),
         *(["rank"] if ranks else []),
     ]
-    out.append(_table(heads, rows))
-    if len(options) == 1:
-        out.append(_spent(layouts[0], budgets, display))
-    return "".join(out)
+    return _table(heads, rows)
 
 
 def _spent(
