@@ -55,7 +55,7 @@ def analysis_result(
     inputs
         What went in: files and options.
     budget
-        That of all sides; None where there is one.
+        That of all sides; None of a layout without returns.
 
     Returns
     -------

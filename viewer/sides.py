@@ -58,7 +58,7 @@ def layout_tables(
     sides
         The supply, and any returns behind it.
     found
-        The budget of all sides; None where there is one.
+        The budget of all sides; None of a layout without returns.
 
     Returns
     -------
