@@ -52,7 +52,7 @@ def roll_notices(
     # How one that branches off, or follows a round duct, stands matters where it turns.
     turning = np.zeros(len(roll), dtype=bool)
     turning[ducts.parent[bends.duct]] = True
-    begun = ducts.shape[ducts.parent] == Shape.ROUND
+    begun = ducts.shape[ducts.parent] == int(Shape.ROUND)
     begun[legs.duct[legs.is_branch]] = True
     loose = (plumb & (begun & turning | (ducts.parent < 0))).nonzero()[0]
     loose = loose[_has_sides(ducts, loose)]
@@ -115,6 +115,8 @@ def _carried_on(
 
     `of` has for each turned duct the one that it carries on from as that stands, or -1.
     """
+    if not of:
+        return
     drawing, run = topology.drawing, ducts.run.tolist()
     head: dict[int, int] = {}
     # Runs by the one that says it, and by how far: a run of a loop is entered twice.

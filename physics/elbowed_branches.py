@@ -21,7 +21,9 @@ from .junctions_round import ELBOWED, round_elbowed_branch
 
 _ALIKE = np.radians(3.0)  # what an angle may be off that of the print, own choice
 _BEHIND = 1.0  # diameters from the main's wall to the elbow, own choice
-_MADE = (int(ElbowConstruction.SMOOTH), int(ElbowConstruction.SEGMENTED))
+_MADE = np.isin(  # by the code of a construction
+    list(ElbowConstruction), [ElbowConstruction.SMOOTH, ElbowConstruction.SEGMENTED]
+)
 _CONICAL = {int(TakeoffEntry.PLAIN): "", int(TakeoffEntry.CONICAL): "conical-"}
 # Turn of the takeoff, of the elbow, and from the main to the duct behind, degrees:
 # these three tell the roll.
@@ -76,9 +78,11 @@ def elbowed_branches(
         degrees of the print, in the order of `between`. The print says neither how far
         behind the elbow stands nor how it is made: our own choice.
     """
-    if graph.is_return:
-        return []
     legs, bends, ducts = graph.legs, graph.bends, graph.ducts
+    is_round = ducts.shape == int(Shape.ROUND)
+    between = between[is_round[between]]
+    if graph.is_return or len(between) == 0:
+        return []
     count = len(ducts.parent)
     mains = (~legs.is_branch).nonzero()[0]
     main_of = _once(legs.common[mains], count)
@@ -86,12 +90,11 @@ def elbowed_branches(
     kept = (leg >= 0) & (turn >= 0)
     leg, turn, between = leg[kept], turn[kept], between[kept]
     common = legs.common[leg]
-    is_round = ducts.shape == int(Shape.ROUND)
     fits = legs.is_branch[leg] & (legs.leg_count[leg] == 3) & (main_of[common] >= 0)
     fits &= (legs.likeness[leg] <= 0.0) & (legs.straight_angle[leg] <= _ALIKE)
-    fits &= is_round[common] & is_round[between]
+    fits &= is_round[common]
     fits &= np.isin(legs.entry[leg], list(_CONICAL))
-    fits &= np.isin(bends.construction[turn], _MADE)
+    fits &= _MADE[bends.construction[turn]]
     fits &= ~np.isin(bends.duct[turn], graph.transitions.duct)
     if not fits.any():  # as nearly everywhere
         return []

@@ -16,7 +16,6 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Shape,
-    sections,
 )
 
 from .coefficient import Coefficient, Gathered, Note
@@ -36,17 +35,23 @@ AFTER_ELBOW = "exit_after_elbow_90"
 _LAST, _UNFELT = 12.0, 16.0  # widths behind the elbow: the print ends, and is gone
 _SQUARE, _ASKEW = np.radians([3.0, 45.0])  # off 90 degrees: as printed, and unlike it
 _FAR = 5.0  # hydraulic diameters behind a widening, from where on it is not felt
-_PRINTED = [
-    int(ElbowConstruction.SMOOTH),
-    int(ElbowConstruction.MITRED),
-    int(ElbowConstruction.SQUARE_THROAT),
-]
-_BARE = [
-    *_PRINTED,
-    int(ElbowConstruction.SQUARE_HEEL),
-    int(ElbowConstruction.SEGMENTED),
-    int(ElbowConstruction.PLEATED),
-]
+# By the code of a construction: those of the print, and all that do not even the air.
+_PRINTED = np.isin(
+    list(ElbowConstruction),
+    [
+        ElbowConstruction.SMOOTH,
+        ElbowConstruction.MITRED,
+        ElbowConstruction.SQUARE_THROAT,
+    ],
+)
+_BARE = _PRINTED | np.isin(
+    list(ElbowConstruction),
+    [
+        ElbowConstruction.SQUARE_HEEL,
+        ElbowConstruction.SEGMENTED,
+        ElbowConstruction.PLEATED,
+    ],
+)
 
 
 def at_open_ends(
@@ -119,7 +124,7 @@ def at_open_ends(
     )
     bend = of_bend[duct]
     turns = bare & (bend >= 0) & (part > 0.0)
-    turns[turns] = np.isin(graph.bends.construction[bend[turns]], _BARE)
+    turns[turns] = _BARE[graph.bends.construction[bend[turns]]]
     if turns.any():
         more[turns] += part[turns] * _behind_elbows(
             graph, bends, turns, bend[turns], behind[turns], out, by_reynolds
@@ -184,7 +189,7 @@ def _enter(
     """
     part = np.where(share < 1.0, int(Note.INTERPOLATED), 0)
     out.put(where, replace(found, notes=found.notes | part))
-    for number in np.unique(beside.credit).tolist():
+    for number in np.bincount(beside.credit).nonzero()[0].tolist():
         out.join(where[beside.credit == number], beside.credits[number])
     out.join(where[share < 1.0], exit_abrupt().credit)
     if odd.any():
@@ -209,7 +214,7 @@ def _behind_elbows(
     alike = ((_ASKEW - off) / (_ASKEW - _SQUARE)).clip(0.0, 1.0)
     share = share * alike
     other = graph.ducts.shape[every.duct[row]] != int(Shape.RECTANGULAR)
-    other |= ~np.isin(every.construction[row], _PRINTED) | (every.skew[row] > 0.0)
+    other |= ~_PRINTED[every.construction[row]] | (every.skew[row] > 0.0)
     beside = bends.part(row)
     alone = beside.value * beside.reynolds_factor if by_reynolds else beside.value
     more = (found.value - exit_abrupt().value - alone) * share
@@ -233,10 +238,8 @@ def _behind_widenings(
     # Half of a piece that nobody drew lies behind its vertex; behind an elbow all.
     own = np.where(np.isin(after, graph.bends.duct), length, length / 2)
     own = np.where(every.length_basis[row] == int(Basis.DRAWN), 0.0, own)
-    diameter = sections.hydraulic_diameter(
-        ducts.shape[after], ducts.width[after], ducts.height[after]
-    )
-    share = 1.0 - (np.maximum(behind - own, 0.0) / diameter / _FAR).clip(0.0, 1.0)
+    near = np.maximum(behind - own, 0.0) / ducts.diameter[after]
+    share = 1.0 - (near / _FAR).clip(0.0, 1.0)
     ratio = area[after] / area[before]
     beside = changes.part(row)
     where = mine.nonzero()[0]
