@@ -1,8 +1,10 @@
 """Read centrelines from GLB and glTF files: lines, strips, loops, nested nodes."""
 
+from array import array
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -190,7 +192,8 @@ def _place(found: Found, worlds: list[FloatArray], factor: float) -> None:
         else:
             row = np.repeat(np.arange(len(count)), count)
             points = np.einsum("ni,nji->nj", points, turn[row]) + shift[row]
-    parts = np.split(points, np.cumsum(count)[:-1])
+    ends = np.cumsum([0, *count]).tolist()
+    parts = [points[begin:end] for begin, end in pairwise(ends)]
     if not check_finite(points, found.file, []):
         for run, part in zip(found.runs, parts, strict=True):
             check_finite(part, f"{found.file}, {run.where}", found.faults)
@@ -291,6 +294,7 @@ def _placed_nodes(
         (root, top, (), -1) for root in reversed(roots)
     ]
     on_way: dict[int, int] = {}
+    known: dict[object, FloatArray] = {}  # most nodes share their place
     while stack:
         index, above, parents, parent = stack.pop()
         node = file.item(
@@ -309,8 +313,13 @@ def _placed_nodes(
                 what = f"node {index} has two parents, {seen[index]} and {parent}"
             raise refusal(file.name, what, "export it again as a tree of nodes")
         seen[index] = parent
-        moves = not _MOVES.isdisjoint(node)
-        world = _moved(file, above, node, index) if moves else above
+        world = above
+        if not _MOVES.isdisjoint(node):
+            moves = _moves(node)
+            moved = known.get((id(above), moves))
+            world = _moved(file, above, node, index) if moved is None else moved
+            if moves is not None:
+                known[id(above), moves] = world
         placed.append((index, world, parents))
         children = _children(file, node, index)
         inherited = (index, *parents)[:names_kept]
@@ -326,6 +335,16 @@ def _children(file: GltfFile, node: Mapping[str, Any], index: int) -> list[Any]:
             file.name, f"the children of node {index} are no list", "export again"
         )
     return children
+
+
+def _moves(node: Mapping[str, Any]) -> tuple[tuple[str, bytes], ...] | None:
+    """What places a node, to the last bit; None where it is no plain numbers."""
+    try:
+        return tuple(
+            (move, array("d", node[move]).tobytes()) for move in _MOVES if move in node
+        )
+    except (TypeError, OverflowError):
+        return None
 
 
 def _moved(

@@ -91,8 +91,6 @@ def _near(
     # Most are further away than the widest wall of all.
     sine = legs.sine
     rows = ((room[duct] * sine < widest) & (sine > np.sin(_STRAIGHT_ON))).nonzero()[0]
-    if len(rows) == 0:
-        return rows
     main, duct = main[rows], duct[rows]
     wall = np.hypot(ducts.width[main], ducts.height[main]) / 2
     return np.asarray(rows[(room[duct] * sine[rows] < wall) & (main != duct)])
