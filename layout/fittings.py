@@ -314,7 +314,7 @@ class Terminals:
     closed: IntArray
     coefficient: Mapping[int, float] = field(default_factory=dict)
 
-    @property
+    @cached_property
     def bare(self) -> IntArray:
         """Rows of those of which nothing is declared."""
         rows = np.isnan(self.loss).nonzero()[0]

@@ -58,7 +58,9 @@ def roll_notices(
     loose = loose[_has_sides(ducts, loose)]
     key = _roll_key(drawing)
     notices = {}  # one for each run, at its first such duct
-    for duct in np.unique(np.append(loose, tilted[~carried])).tolist():
+    is_open = np.zeros(len(roll), dtype=bool)
+    is_open[loose] = is_open[tilted[~carried]] = True
+    for duct in is_open.nonzero()[0].tolist():
         run = int(ducts.run[duct])
         said = drawing.attributes.get(run, NOTHING_SAID)
         if run in notices or said.roll is not None or said.up is not None:

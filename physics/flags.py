@@ -78,7 +78,7 @@ def flow_flags(
     flags = []
     is_slow = state.reynolds < TURBULENT_FROM
     slow = (is_slow if dead is None else is_slow & ~dead).nonzero()[0]
-    codes = regime(state.reynolds[slow])
+    codes = regime(state.reynolds[slow]) if len(slow) else slow
     for code, words in _REGIMES.items() if len(slow) else ():
         rows = slow[codes == code]
         if len(rows):

@@ -96,6 +96,8 @@ def _pleated_notices(graph: DuctGraph) -> list[Notice]:
     """Say of pleated elbows that they have another radius than the tested ones."""
     bends = graph.bends
     pleated = bends.construction == int(ElbowConstruction.PLEATED)
+    if not pleated.any():
+        return []
     rows = (pleated & off_ratio(bends.radius, bends.in_plane)).nonzero()[0].tolist()
     if not rows:
         return []

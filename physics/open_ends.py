@@ -5,6 +5,7 @@ both together lose beyond it.
 """
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 
@@ -52,6 +53,12 @@ _BARE = _PRINTED | np.isin(
         ElbowConstruction.PLEATED,
     ],
 )
+
+
+@cache
+def _plain() -> Coefficient:
+    """What an open end has that feels nothing before it."""
+    return exit_abrupt()
 
 
 def at_open_ends(
@@ -131,7 +138,7 @@ def at_open_ends(
         )
         out.notes[turns & (part < 1.0)] |= int(Note.INTERPOLATED)
     felt = more.nonzero()[0]
-    out.value = exit_abrupt().value[0] + more
+    out.value = _plain().value[0] + more
     return rows[felt], out.part(felt)
 
 
@@ -191,7 +198,7 @@ def _enter(
     out.put(where, replace(found, notes=found.notes | part))
     for number in np.bincount(beside.credit).nonzero()[0].tolist():
         out.join(where[beside.credit == number], beside.credits[number])
-    out.join(where[share < 1.0], exit_abrupt().credit)
+    out.join(where[share < 1.0], _plain().credit)
     if odd.any():
         out.stand_in(where[odd])
 
@@ -217,7 +224,7 @@ def _behind_elbows(
     other |= ~_PRINTED[every.construction[row]] | (every.skew[row] > 0.0)
     beside = bends.part(row)
     alone = beside.value * beside.reynolds_factor if by_reynolds else beside.value
-    more = (found.value - exit_abrupt().value - alone) * share
+    more = (found.value - _plain().value - alone) * share
     _enter(out, mine.nonzero()[0], found, share, beside, other | (alike < 1.0))
     return np.asarray(np.maximum(more, 0.0))
 
@@ -246,7 +253,7 @@ def _behind_widenings(
     more = np.zeros(len(row))
     for part, found, other in _diffusers(graph, before, after, ratio, length):
         r = ratio[part]
-        over = found.value - beside.value[part] - exit_abrupt().value / r**2
+        over = found.value - beside.value[part] - _plain().value / r**2
         less = 0.0 if other else (r - 1.0).clip(0.0, 1.0)
         over = np.where(over < 0.0, over * less, over)
         more[part] = over * share[part] * r**2
