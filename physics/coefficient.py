@@ -269,10 +269,11 @@ class Gathered:
     def _recredit(
         self, where: npt.NDArray[np.generic], change: Callable[[Credit], Credit]
     ) -> None:
-        rows = np.arange(len(self.value))[where]
-        of = self.credit[rows]
+        of = self.credit[where]
+        now = of.copy()
         for credit in np.bincount(of).nonzero()[0].tolist():
-            self.credit[rows[of == credit]] = self.number(change(self.credits[credit]))
+            now[of == credit] = self.number(change(self.credits[credit]))
+        self.credit[where] = now
 
     def take_over(self, rows: IntArray, found: "Gathered") -> None:
         """Enter the coefficients of some elements that were gathered apart."""

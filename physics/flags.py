@@ -154,7 +154,9 @@ def _beside_junctions(
                 f"for the print: elbowroom fitting junction-round-diverging-{fitting}",
             )
         )
-    rest = beside[~np.isin(beside, [one.duct for one in printed])]
+    rest = beside
+    if printed:
+        rest = beside[~np.isin(beside, [one.duct for one in printed])]
     if len(rest):
         flags.append(
             note(
