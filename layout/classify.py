@@ -252,6 +252,8 @@ def _drawn_lengths(
     head, first, parent = chains.head, chains.first, chains.parent
     drawn: FloatArray = np.bincount(head, tree.length, len(head))[first].astype(float)
     piece = pieces.is_transition[first]
+    if not piece.any():
+        return drawn, np.zeros(len(first)), np.zeros(len(first))
     slope = np.where(piece, drawn / 2, 0.0)
     whole = np.where(piece, drawn, 0.0)
     for duct in ((parent >= 0) & piece[np.maximum(parent, 0)]).nonzero()[0].tolist():

@@ -226,7 +226,7 @@ def collected_drawing(
         attributes={
             index: run.attributes.composed
             for index, run in enumerate(runs)
-            if run.attributes != NOTHING_SAID
+            if run.attributes is not NOTHING_SAID and run.attributes != NOTHING_SAID
         },
         section_origin={i: run.origin for i, run in enumerate(runs) if run.origin},
         unit=unit,

@@ -103,7 +103,7 @@ def duct_frames(
     plumb = is_plumb(after)
     is_head = parent < 0
     is_head[away] = True
-    is_round = pieces.shape.take(first) == Shape.ROUND
+    is_round = pieces.shape.take(first) == int(Shape.ROUND)
     is_head |= is_round.take(parent)  # -1 at the source, which is a head anyway
     begins[is_head & ~plumb] = 0.0
     free = is_head & plumb

@@ -2,7 +2,7 @@
 
 import difflib
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -264,10 +264,10 @@ def _section(
                 )
             )
             return None
-        return round_section(values["diameter"])
+        return _made(round_section, values["diameter"])
     if all(sides):
         make = flat_oval if _is_oval(words.get("shape")) else rectangular
-        return make(values["width"], values["height"])
+        return _made(make, values["width"], values["height"])
     if any(sides):
         given, missing = ("width", "height") if sides[0] else ("height", "width")
         faults.append(
@@ -276,6 +276,12 @@ def _section(
             )
         )
     return None
+
+
+@lru_cache(maxsize=1000)  # of all runs of a file the sections are mostly the same
+def _made(make: Callable[..., Section], *sides: float) -> Section:
+    """A section, which is checked as it is made."""
+    return make(*sides)
 
 
 def _is_oval(shape: object) -> bool:

@@ -15,7 +15,7 @@ from .near_misses import tolerance_for
 from .quantity_words import length_words, size_words
 from .run_words import flexible_runs, lacks_material
 from .schedule import FLEXIBLE
-from .sections import FloatArray, IntArray, Shape, area
+from .sections import FloatArray, IntArray, Shape
 from .within_mains import within_mains
 
 if TYPE_CHECKING:
@@ -72,6 +72,8 @@ def _huge(graph: "DuctGraph") -> list[Notice]:
     """Runs with a side that no duct has: it is in another unit."""
     ducts = graph.ducts
     rows = (np.fmax(ducts.width, ducts.height) > _HUGE).nonzero()[0]
+    if len(rows) == 0:
+        return []
     runs, first = np.unique(ducts.run[rows], return_index=True)
     return [
         size_notice(graph.drawing, run, _size(ducts, duct), "large")
@@ -151,6 +153,8 @@ def _long_branches(
     main_size: FloatArray,
 ) -> list[Notice]:
     """Branches wider or higher than the side that they leave."""
+    if len(own) == 0:
+        return []
     ducts = graph.ducts
     is_level = np.abs(_across(ducts, own, main)[:, 2]) < _LEVEL
     return [
@@ -325,7 +329,7 @@ def lacking_for_transitions(
     needed = np.bincount(after, behind, count)
     needed += np.bincount(ducts.parent[after], length - behind, count)
     lacking = needed - np.maximum(ducts.straight, 0.0)
-    if len(rows):
+    if len(after):
         room = np.where(needed > 0.0, -lacking, _FAR)
         within = within_mains(ducts, legs, meetings, room)
         np.add.at(lacking, within.duct, within.length)
@@ -567,9 +571,7 @@ def end_tap_corners(graph: "DuctGraph") -> IntArray:
     rows = _changing_corners(ducts, bends, transitions.duct[sharp])
     duct = bends.duct[rows]
     before = ducts.parent[duct]
-    shape, width, height = ducts.shape, ducts.width, ducts.height
-    ratio = area(shape[duct], width[duct], height[duct])
-    ratio = ratio / area(shape[before], width[before], height[before])
+    ratio = ducts.area[duct] / ducts.area[before]
     other = (ducts.shape[duct] != ducts.shape[before]) & (ratio <= 1.0)
     turned = bends.angle[rows] >= TAP_FROM - _ROUNDING
     return np.asarray(rows[turned & (other | (ratio < _MUCH_SMALLER))])

@@ -6,7 +6,15 @@ from functools import cached_property
 
 import numpy as np
 
-from .sections import BoolArray, FloatArray, IntArray, Section, Shape
+from .sections import (
+    BoolArray,
+    FloatArray,
+    IntArray,
+    Section,
+    Shape,
+    area,
+    perimeter,
+)
 
 NONE = -1  # no such duct
 _ROUNDING = 1e-3  # m: of a radius that is measured in a drawing
@@ -60,6 +68,17 @@ class Ducts:
     upright: FloatArray
     roll: FloatArray
     drawn_flow: FloatArray
+
+    @cached_property
+    def area(self) -> FloatArray:
+        """Inside area of each, m², shape (d,)."""
+        return area(self.shape, self.width, self.height)
+
+    @cached_property
+    def diameter(self) -> FloatArray:
+        """Hydraulic diameter of each, m, shape (d,)."""
+        around = perimeter(self.shape, self.width, self.height)
+        return np.asarray(4.0 * self.area / around)
 
     def section(self, duct: int) -> Section:
         """Section of a duct."""
@@ -248,6 +267,11 @@ class Legs:
     entry_basis: IntArray
 
     @cached_property
+    def sine(self) -> FloatArray:
+        """Sine of `angle`, shape (l,)."""
+        return np.sin(self.angle)
+
+    @cached_property
     def is_symmetrical(self) -> BoolArray:
         """Whether the leg is called one of two without a main."""
         return np.asarray(self.likeness > 0.5)
@@ -290,7 +314,7 @@ class Terminals:
     closed: IntArray
     coefficient: Mapping[int, float] = field(default_factory=dict)
 
-    @property
+    @cached_property
     def bare(self) -> IntArray:
         """Rows of those of which nothing is declared."""
         rows = np.isnan(self.loss).nonzero()[0]

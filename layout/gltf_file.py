@@ -17,7 +17,17 @@ from .faults import TOO_LONG, refusal
 from .paths import real_path
 from .sections import FloatArray, IntArray
 
-_DTYPES = {5120: "i1", 5121: "u1", 5122: "i2", 5123: "u2", 5125: "u4", 5126: "f4"}
+_DTYPES = {
+    kind: np.dtype(f"<{code}")
+    for kind, code in (
+        (5120, "i1"),
+        (5121, "u1"),
+        (5122, "i2"),
+        (5123, "u2"),
+        (5125, "u4"),
+        (5126, "f4"),
+    )
+}
 _WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4}
 _JSON, _BIN = 0x4E4F534A, 0x004E4942
 _LOOKS = ("KHR_materials_", "KHR_texture_")  # extensions that move no vertex
@@ -41,20 +51,16 @@ class GltfFile:
 
     def item(self, kind: str, index: object, owner: str) -> dict[str, Any]:
         """Item of one of the file's arrays, or a refusal that names who asked."""
-        items = self.content.get(kind, [])
-        if (
-            not isinstance(items, list)
-            or not is_whole(index)
-            or not 0 <= index < len(items)
-            or not isinstance(items[index], dict)
-        ):
-            raise refusal(
-                self.name,
-                f"{owner} refers to {kind} {index}, which is not there",
-                "export the file again",
-            )
-        found: dict[str, Any] = items[index]
-        return found
+        items = self.content.get(kind)
+        if is_whole(index) and isinstance(items, list) and 0 <= index < len(items):
+            found = items[index]
+            if isinstance(found, dict):
+                return found
+        raise refusal(
+            self.name,
+            f"{owner} refers to {kind} {index}, which is not there",
+            "export the file again",
+        )
 
 
 def open_gltf(path: Path) -> GltfFile:
@@ -151,8 +157,8 @@ def items_of(
 
 
 def is_whole(value: object) -> TypeGuard[int]:
-    """Whether it is a whole number; true and false are ints to Python alone."""
-    return isinstance(value, int) and not isinstance(value, bool)
+    """Whether a value of the JSON is a whole number: true and false are none."""
+    return type(value) is int
 
 
 def read_accessor(file: GltfFile, index: object, label: str) -> FloatArray | IntArray:
@@ -178,7 +184,7 @@ def read_accessor(file: GltfFile, index: object, label: str) -> FloatArray | Int
         or width is None
     ):
         raise refusal(file.name, f"accessor {index} is not understood", "export again")
-    dtype = np.dtype("<" + _DTYPES[kind])
+    dtype = _DTYPES[kind]
     size = dtype.itemsize * width
     if "sparse" in accessor or "bufferView" not in accessor:
         return _sparse(file, accessor, index, count, dtype, width)

@@ -139,6 +139,8 @@ def lone_legs(
     What stands still leads away from it, like the dead leg of a junction that divides.
     Parameters and what comes back are those of `outgoing_legs`.
     """
+    if len(tree.meeting) == 0:
+        return _NO_LEGS
     into: dict[int, list[int]] = {}
     onward: dict[int, list[int]] = {}
     for row in np.flatnonzero(np.isin(tree.finish, tree.meeting)).tolist():

@@ -141,8 +141,12 @@ def corner_notices(
     """
     if len(bends.duct) == 0 or len(legs.duct) == 0:
         return []
+    is_main = np.zeros(len(ducts.parent), dtype=bool)
+    is_main[legs.straight[legs.is_branch]] = True
     before = ducts.parent.take(bends.duct)
-    start, corner = ducts.start.take(before), ducts.start.take(bends.duct)
+    behind = is_main.take(before).nonzero()[0]  # bends that a main with a branch meets
+    before = before.take(behind)
+    start, corner = ducts.start.take(before), ducts.start.take(bends.duct[behind])
     way = topology.nodes.take(corner, axis=0) - topology.nodes.take(start, axis=0)
     apart = np.sqrt(np.einsum("ij,ij->i", way, way))
     side = np.maximum(ducts.width.take(before), ducts.height.take(before))

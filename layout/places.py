@@ -32,9 +32,8 @@ def coordinates(point: Iterable[float], unit: str = "m") -> list[str]:
     ['12', '120', '0']
     """
     word = place_unit(unit)
-    texts = [
-        f"{float(part) / UNITS[word].factor:.{_DECIMALS[word]}f}" for part in point
-    ]
+    factor, decimals = UNITS[word].factor, _DECIMALS[word]
+    texts = [f"{float(part) / factor:.{decimals}f}" for part in point]
     texts = [text.rstrip("0").rstrip(".") if "." in text else text for text in texts]
     return ["0" if text == "-0" else text for text in texts]
 

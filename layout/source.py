@@ -274,7 +274,9 @@ def _end_of_run(topology: Topology, run: int, schedule: Schedule) -> tuple[int, 
     """Free end of a run at which it can begin, and what else tells it, if need be."""
     drawing = topology.drawing
     shared = topology.doubled[topology.doubled[:, 1] == run, 0]
-    rows = np.union1d(np.flatnonzero(topology.run == run), shared)
+    rows = np.flatnonzero(topology.run == run)
+    if len(shared):
+        rows = np.union1d(rows, shared)
     if len(rows) == 0:
         raise refusal(drawing.place(run), "the source run has no length", "draw it")
     ends = topology.ends[rows].ravel()

@@ -52,13 +52,15 @@ def roll_notices(
     # How one that branches off, or follows a round duct, stands matters where it turns.
     turning = np.zeros(len(roll), dtype=bool)
     turning[ducts.parent[bends.duct]] = True
-    begun = ducts.shape[ducts.parent] == Shape.ROUND
+    begun = ducts.shape[ducts.parent] == int(Shape.ROUND)
     begun[legs.duct[legs.is_branch]] = True
     loose = (plumb & (begun & turning | (ducts.parent < 0))).nonzero()[0]
     loose = loose[_has_sides(ducts, loose)]
     key = _roll_key(drawing)
     notices = {}  # one for each run, at its first such duct
-    for duct in np.unique(np.append(loose, tilted[~carried])).tolist():
+    is_open = np.zeros(len(roll), dtype=bool)
+    is_open[loose] = is_open[tilted[~carried]] = True
+    for duct in is_open.nonzero()[0].tolist():
         run = int(ducts.run[duct])
         said = drawing.attributes.get(run, NOTHING_SAID)
         if run in notices or said.roll is not None or said.up is not None:
@@ -115,6 +117,8 @@ def _carried_on(
 
     `of` has for each turned duct the one that it carries on from as that stands, or -1.
     """
+    if not of:
+        return
     drawing, run = topology.drawing, ducts.run.tolist()
     head: dict[int, int] = {}
     # Runs by the one that says it, and by how far: a run of a loop is entered twice.

@@ -194,7 +194,8 @@ def _branch_before(graph: "DuctGraph", branches: IntArray, name: str) -> str:
 
 def _closed_ends(graph: "DuctGraph") -> list[tuple[str, str, str]]:
     declared = graph.schedule.closed_ends
-    wanted = {name for name, is_closed in declared.items() if is_closed}
+    wanted = [name for name, is_closed in declared.items() if is_closed]
+    unwanted = [name for name, is_closed in declared.items() if not is_closed]
     taps = graph.legs.duct[graph.legs.leg_count == 2]
     corners = graph.bends.duct[end_tap_corners(graph)]
     alike = _alike(graph.schedule, CLOSED_ENDS)
@@ -215,6 +216,6 @@ def _closed_ends(graph: "DuctGraph") -> list[tuple[str, str, str]]:
                 "a tap at the closed end of a duct might be meant",
                 "delete closed_end for it under [[takeoffs.exception]]",
             )
-            for name in _others(graph, declared.keys() - wanted, alike, corners)
+            for name in _others(graph, unwanted, alike, corners)
         ),
     ]

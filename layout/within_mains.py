@@ -52,16 +52,19 @@ def within_mains(
     off along one line ends at the side of their main. What the branch's own entry takes
     is not counted: our own choice, no published source.
     """
-    found = [_along(ducts, some, room) for some in (legs, meetings)]
-    found.append(_to_sides(ducts, legs, room))
+    widest = float(np.hypot(ducts.width.max(), ducts.height.max())) / 2
+    found = [_along(ducts, some, room, widest) for some in (legs, meetings)]
+    found.append(_to_sides(ducts, legs, room, widest))
     behind = np.repeat([False, True, True], [len(duct) for duct, _ in found])
     duct, length = map(np.concatenate, zip(*found, strict=True))
     return WithinMains(duct, length, behind)
 
 
-def _along(ducts: Ducts, legs: Legs, room: FloatArray) -> tuple[IntArray, FloatArray]:
+def _along(
+    ducts: Ducts, legs: Legs, room: FloatArray, widest: float
+) -> tuple[IntArray, FloatArray]:
     """Short legs, and how much of each lies within its main, m."""
-    rows = _near(ducts, legs, legs.duct, legs.common, room)
+    rows = _near(ducts, legs, legs.duct, legs.common, room, widest)
     if len(rows) == 0:
         return rows, np.zeros(0)
     own, main, angle = legs.duct[rows], legs.common[rows], legs.angle[rows]
@@ -77,14 +80,16 @@ def _along(ducts: Ducts, legs: Legs, room: FloatArray) -> tuple[IntArray, FloatA
 
 
 def _near(
-    ducts: Ducts, legs: Legs, duct: IntArray, main: IntArray, room: FloatArray
+    ducts: Ducts,
+    legs: Legs,
+    duct: IntArray,
+    main: IntArray,
+    room: FloatArray,
+    widest: float,
 ) -> IntArray:
     """Rows of legs that turn, where a duct ends nearer than its main's wall may be."""
-    if len(duct) == 0:
-        return duct
     # Most are further away than the widest wall of all.
-    widest = float(np.hypot(ducts.width.max(), ducts.height.max())) / 2
-    sine = np.sin(legs.angle)
+    sine = legs.sine
     rows = ((room[duct] * sine < widest) & (sine > np.sin(_STRAIGHT_ON))).nonzero()[0]
     main, duct = main[rows], duct[rows]
     wall = np.hypot(ducts.width[main], ducts.height[main]) / 2
@@ -92,11 +97,11 @@ def _near(
 
 
 def _to_sides(
-    ducts: Ducts, legs: Legs, room: FloatArray
+    ducts: Ducts, legs: Legs, room: FloatArray, widest: float
 ) -> tuple[IntArray, FloatArray]:
     """Short ducts that end at the side of a main, and how much of each lies in it."""
     of_duct: dict[int, list[int]] = {}
-    for row in _near(ducts, legs, legs.common, legs.duct, room).tolist():
+    for row in _near(ducts, legs, legs.common, legs.duct, room, widest).tolist():
         of_duct.setdefault(int(legs.common[row]), []).append(row)
     within: dict[int, float] = {}
     for duct, rows in of_duct.items():

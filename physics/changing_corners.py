@@ -53,11 +53,13 @@ def count_corners(
     """
     ducts, every = graph.ducts, graph.transitions
     counted = np.zeros(len(every.duct))
+    mitred = graph.bends.construction == int(ElbowConstruction.MITRED)
+    mitred &= graph.bends.skew == 0.0
+    if not mitred.any():
+        return counted
     of_bend = np.full(len(ducts.parent), -1)
     of_bend[graph.bends.duct] = np.arange(len(graph.bends.duct))
     bend, after = of_bend[every.duct], every.duct
-    mitred = graph.bends.construction == int(ElbowConstruction.MITRED)
-    mitred &= graph.bends.skew == 0.0
     rows = (bend >= 0) & (every.length_basis == int(Basis.ASSUMED))
     rows[rows] = mitred[bend[rows]]
     boxy = ducts.shape == int(Shape.RECTANGULAR)

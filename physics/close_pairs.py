@@ -14,7 +14,6 @@ from elbowroom.layout import (
     ElbowConstruction,
     FloatArray,
     Shape,
-    sections,
 )
 
 from . import elbows
@@ -93,10 +92,7 @@ def close_pairs(
     changes = np.isin(bends.duct, graph.transitions.duct)
     second = np.flatnonzero((before >= 0) & ~changes & ~changes[before])
     between = graph.bend_before[second]
-    diameter = sections.hydraulic_diameter(
-        ducts.shape[between], ducts.width[between], ducts.height[between]
-    )
-    spacing = np.maximum(ducts.straight[between], 0.0) / diameter
+    spacing = np.maximum(ducts.straight[between], 0.0) / ducts.diameter[between]
     loss = elements.loss[elements.of(Kind.BEND, len(bends.duct))]
     found: list[ClosePair] = []
     taken: set[int] = set()

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from enum import IntFlag
-from functools import reduce
+from functools import lru_cache, reduce
 
 import numpy as np
 import numpy.typing as npt
@@ -145,6 +145,7 @@ _AND = " and "  # between the tables of a value that comes from several
 Factors = tuple[tuple[BoolArray, Credit], ...]  # where each went into a value
 
 
+@lru_cache(maxsize=1024)
 def _each_once(one: str, other: str, between: str) -> str:
     return between.join(dict.fromkeys([*one.split(between), *other.split(between)]))
 
@@ -271,10 +272,11 @@ class Gathered:
     def _recredit(
         self, where: npt.NDArray[np.generic], change: Callable[[Credit], Credit]
     ) -> None:
-        rows = np.arange(len(self.value))[where]
-        of = self.credit[rows]
+        of = self.credit[where]
+        now = of.copy()
         for credit in np.bincount(of).nonzero()[0].tolist():
-            self.credit[rows[of == credit]] = self.number(change(self.credits[credit]))
+            now[of == credit] = self.number(change(self.credits[credit]))
+        self.credit[where] = now
 
     def take_over(self, rows: IntArray, found: "Gathered") -> None:
         """Enter the coefficients of some elements that were gathered apart."""
@@ -326,7 +328,7 @@ class Gathered:
 
     def part(self, rows: IntArray) -> "Gathered":
         """Coefficients of some of the elements."""
-        out = Gathered(len(rows))
+        out = Gathered(0)
         out.value, out.notes = self.value[rows], self.notes[rows]
         out.reynolds_factor = self.reynolds_factor[rows]
         out.credit, out.credits = self.credit[rows], self.credits

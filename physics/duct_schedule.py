@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from elbowroom.layout import Section, sections
+from elbowroom.layout import Section
 
 from .analysis import Analysis
 from .conditions import material_of
@@ -74,7 +74,6 @@ def duct_schedule(analysis: Analysis) -> list[DuctRow]:
     """
     graph, state, elements = analysis.graph, analysis.state, analysis.elements
     ducts = graph.ducts
-    hydraulic = sections.hydraulic_diameter(ducts.shape, ducts.width, ducts.height)
     limits = velocity_limits(analysis)
     pressed = analysis.conditions.compression
     middle = ((ducts.begin + ducts.end) / 2).round(6) + 0.0
@@ -87,7 +86,7 @@ def duct_schedule(analysis: Analysis) -> list[DuctRow]:
                 element,
                 section,
                 equivalent_diameter(section),
-                float(hydraulic[duct]),
+                float(ducts.diameter[duct]),
                 float(ducts.length[duct]),
                 float(state.flow[duct]),
                 float(state.velocity[duct]),

@@ -35,7 +35,9 @@ _TIGHT, _WIDE = 0.5, 4.0  # and those from which on none of it counts
 _FASTEST = 2.0  # v where the print ends; at twice that none of it counts
 _LARGEST = 1.25  # f from which on a branch is no takeoff off its main
 _NEARLY_ALL = 0.9  # of the air: from there on a takeoff leads to the end of its main
-_MADE = (int(ElbowConstruction.SMOOTH), int(ElbowConstruction.SEGMENTED))
+_MADE = np.isin(  # by the code of a construction
+    list(ElbowConstruction), [ElbowConstruction.SMOOTH, ElbowConstruction.SEGMENTED]
+)
 _CONICAL = {int(TakeoffEntry.PLAIN): "", int(TakeoffEntry.CONICAL): "conical-"}
 # Turn of the takeoff, of the elbow, and from the main to the duct behind, degrees:
 # these three tell the roll.
@@ -138,6 +140,9 @@ def _takeoffs(air: Streams) -> tuple[IntArray, IntArray, FloatArray]:
     graph, size = air.graph, air.size
     ducts, bends, legs = graph.ducts, graph.bends, graph.legs
     is_round = ducts.shape == int(Shape.ROUND)
+    turn = (_MADE[bends.construction] & is_round[graph.bend_duct]).nonzero()[0]
+    if len(turn) == 0:
+        return turn, turn, np.empty(0)
     of_leg, of_bend = np.full((2, len(ducts.parent)), -1)
     of_leg[legs.duct] = np.arange(len(legs.duct))
     of_bend[bends.duct] = np.arange(len(bends.duct))
@@ -145,8 +150,7 @@ def _takeoffs(air: Streams) -> tuple[IntArray, IntArray, FloatArray]:
     fits &= (legs.straight != legs.duct) & (legs.common != legs.duct)
     fits &= (of_leg[legs.straight] >= 0) & np.isin(legs.entry, list(_CONICAL))
     fits &= is_round[legs.duct] & is_round[legs.common]
-    turn = (np.isin(bends.construction, _MADE) & is_round[graph.bend_duct]).nonzero()[0]
-    if not fits.any() or len(turn) == 0:
+    if not fits.any():
         return turn[:0], turn[:0], np.empty(0)
     slight = slight_changes(graph)
     duct, behind, part, parted = stretches(

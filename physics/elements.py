@@ -12,7 +12,6 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Notice,
-    sections,
 )
 
 from . import ends
@@ -187,8 +186,7 @@ def duct_state(graph: DuctGraph, flow: FloatArray, conditions: Conditions) -> Du
         a flexible duct is not stretched (see `flexible.compression_factor`).
     """
     ducts = graph.ducts
-    size = sections.area(ducts.shape, ducts.width, ducts.height)
-    diameter = 4.0 * size / sections.perimeter(ducts.shape, ducts.width, ducts.height)
+    size, diameter = ducts.area, ducts.diameter
     velocity = flow / size
     air = conditions.air
     moving = velocity

@@ -8,6 +8,7 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
+from .axes import alike
 from .coefficient import Coefficient, LookupRefused, make
 from .tables import Grid, chosen, curve, from_table, grid
 
@@ -172,10 +173,7 @@ def exit_after_elbow(
     ----------
     Idelchik, discharge from a bend (from memory).
     """
-    ratio, length = np.broadcast_arrays(
-        np.atleast_1d(np.asarray(radius_ratio, np.float64)),
-        np.asarray(length_ratio, np.float64),
-    )
+    ratio, length = alike(radius_ratio, length_ratio)
     book = _after_elbow()
     value, bits = book.at(ratio, np.minimum(length, book.y[-1]))
     return from_table(book, value, bits, "duct")

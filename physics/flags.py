@@ -77,7 +77,7 @@ def flow_flags(
     flags = []
     is_slow = state.reynolds < TURBULENT_FROM
     slow = (is_slow if dead is None else is_slow & ~dead).nonzero()[0]
-    codes = regime(state.reynolds[slow])
+    codes = regime(state.reynolds[slow]) if len(slow) else slow
     for code, words in _REGIMES.items() if len(slow) else ():
         rows = slow[codes == code]
         if len(rows):
@@ -134,6 +134,8 @@ def _beside_junctions(
 
     `beside` are the ducts between them.
     """
+    if len(beside) == 0:
+        return []
     printed = elements.duct[(elements.notes & int(Note.ELBOWED)) > 0]
     rest = beside[~np.isin(beside, printed)]
     if len(rest) == 0:

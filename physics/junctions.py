@@ -87,7 +87,9 @@ __all__ = [
 
 LAST_TAP = 1.2  # on the velocity of the tap itself
 _CONICAL_FROM = np.radians(45.0)  # where the table of conical round branches begins
-_PLAIN_ENTRIES = (int(TakeoffEntry.PLAIN), int(TakeoffEntry.PLAIN_DAMPER))
+_PLAIN_ENTRIES = np.isin(  # by the code of an entry
+    list(TakeoffEntry), [TakeoffEntry.PLAIN, TakeoffEntry.PLAIN_DAMPER]
+)
 _TURNS_FROM = np.radians(45.0)  # up to this a wye; a tap at a closed end from 60 on
 _NEARLY_ALL = 0.9  # from there on a branch's share of the flow leads to the last tap
 
@@ -264,7 +266,7 @@ def _plain_part(legs: JunctionLegs, rows: IntArray, as_what: IntArray) -> FloatA
     60 degrees. A leg of a wye does so whatever its entry, unless it has a radius.
     """
     entry, of = legs.entry[rows], as_what[rows]
-    plain = np.isin(entry, _PLAIN_ENTRIES) | (of == int(Taken.PLAIN))
+    plain = _PLAIN_ENTRIES[entry] | (of == int(Taken.PLAIN))
     boxy = legs.common_shape[rows] == int(Shape.RECTANGULAR)
     fading = boxy & (entry != int(TakeoffEntry.RADIUS))
     slanting = np.where(fading, 1.0 - share_of_tee(legs.angle[rows]), 0.0)

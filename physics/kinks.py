@@ -30,9 +30,9 @@ def count_kinks(
     between the two ways of turning, as drawn elbows are. Beyond a right angle that.
     """
     changes, ducts = graph.transitions, graph.ducts
-    rows = np.flatnonzero(changes.kink.any(axis=0))
-    if len(rows) == 0:
+    if not changes.kink.any():  # as nearly everywhere
         return
+    rows = np.flatnonzero(changes.kink.any(axis=0))
     after = changes.duct
     before = ducts.parent[after]
     small = np.minimum(size[before], size[after])

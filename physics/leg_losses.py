@@ -17,7 +17,6 @@ from elbowroom.layout import (
     Shape,
     TakeoffEntry,
     legs_among,
-    sections,
 )
 
 from . import elbows, ends
@@ -208,11 +207,10 @@ def _legs_as_read(
     ducts, common, size = air.graph.ducts, legs.common, air.size
     share = _shares(legs, air.flow, rests)
     # Past several branches a main is charged once, for all that leaves.
-    area_leaving = np.where(
-        legs.is_branch | (legs.leg_count == 3),
-        size[legs.branch],
-        _other_areas(legs, size),
-    )
+    area_leaving = size[legs.branch]
+    for_one = legs.is_branch | (legs.leg_count == 3)
+    if not for_one.all():
+        area_leaving = np.where(for_one, area_leaving, _other_areas(legs, size))
     flow_ratio = np.where(legs.is_branch, share, 1.0 - share)
     at = branch_rows(legs)
     junction = JunctionLegs(
@@ -419,10 +417,7 @@ def short_ducts(ducts: Ducts, rows: IntArray, diameters: float) -> IntArray:
     """Those of some ducts that are straight for less than so many diameters."""
     if len(rows) == 0:
         return rows
-    diameter = sections.hydraulic_diameter(
-        ducts.shape[rows], ducts.width[rows], ducts.height[rows]
-    )
-    least = diameters * diameter * (1.0 - ROUNDING)
+    least = diameters * ducts.diameter[rows] * (1.0 - ROUNDING)
     return np.asarray(np.unique(rows[ducts.straight[rows] < least]))
 
 
@@ -455,9 +450,8 @@ def leg_basis(ducts: Ducts, legs: Legs, joining: bool) -> npt.NDArray[np.int64]:
     Parameters are those of `taken_at`. Of an entry without a table another one is
     assumed.
     """
-    drawn = np.full(len(legs.duct), int(Basis.DRAWN))
     entered = legs.is_branch & ~legs.is_symmetrical
     entered |= legs.is_symmetrical & (legs.entry == int(TakeoffEntry.RADIUS))
-    basis = np.where(entered, legs.entry_basis, drawn)
+    basis = np.where(entered, legs.entry_basis, int(Basis.DRAWN))
     basis[taken_at(ducts, legs, joining) != int(Taken.ITSELF)] = int(Basis.ASSUMED)
     return basis

@@ -21,7 +21,6 @@ from elbowroom.layout import (
     pressure_words,
     ranked,
     refusal,
-    sections,
     sum_from_root,
     warning,
 )
@@ -241,12 +240,11 @@ def _rubbed(graph: DuctGraph, conditions: Conditions, taken: FloatArray) -> Floa
     """Airflow that friction alone would give, below zero against the graph, (d,)."""
     ducts = graph.ducts
     before = np.where(ducts.parent < 0, graph.source.node, ducts.finish[ducts.parent])
-    size = sections.area(ducts.shape, ducts.width, ducts.height)
     rows = zip(
         before.tolist(),
         ducts.finish.tolist(),
         ducts.length.tolist(),
-        np.sqrt(4.0 * size / np.pi).tolist(),
+        np.sqrt(4.0 * ducts.area / np.pi).tolist(),
         conditions.roughness.tolist(),
         strict=True,
     )
@@ -352,8 +350,7 @@ def settled_audit(found: Audit) -> tuple[Audit, FloatArray | None]:
         check_drawn_flows(graph, flow)
     except BadInput as bad:
         return replace(found, findings=(*bad.faults, *found.findings)), drawn
-    ducts = graph.ducts
-    velocity = flow / sections.area(ducts.shape, ducts.width, ducts.height)
+    velocity = flow / graph.ducts.area
     every = [
         *rest,
         *graph.notices,

@@ -59,8 +59,11 @@ def bend_coefficients(
     near = ~(bends.radius > 2.0 * bends.in_plane)
     kind = (bends.construction * len(Shape) + shape) * 2 + near
     # Tables of other pieces, splitters or vanes have sources of their own too.
-    _, spacing = np.unique(np.nan_to_num(bends.vane_spacing), return_inverse=True)
-    for part in (bends.pieces, bends.splitters, spacing):
+    parts = [bends.pieces, bends.splitters]
+    if not np.isnan(bends.vane_spacing).all():
+        _, spacing = np.unique(np.nan_to_num(bends.vane_spacing), return_inverse=True)
+        parts.append(spacing)
+    for part in parts:
         kind = kind * (part.max(initial=0) + 1) + part
     for number in np.unique(kind).tolist():
         mine = (kind == number).nonzero()[0]
@@ -93,6 +96,8 @@ def _pleated_notices(graph: DuctGraph) -> list[Notice]:
     """Say of pleated elbows that they have another radius than the tested ones."""
     bends = graph.bends
     pleated = bends.construction == int(ElbowConstruction.PLEATED)
+    if not pleated.any():
+        return []
     rows = (pleated & off_ratio(bends.radius, bends.in_plane)).nonzero()[0].tolist()
     if not rows:
         return []

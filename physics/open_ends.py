@@ -5,6 +5,7 @@ both together lose beyond it.
 """
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 
@@ -16,7 +17,6 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Shape,
-    sections,
 )
 
 from .coefficient import Coefficient, Gathered, Note
@@ -37,17 +37,29 @@ AFTER_ELBOW = "exit_after_elbow_90"
 _LAST, _UNFELT = 12.0, 16.0  # widths behind the elbow: the print ends, and is gone
 _SQUARE, _ASKEW = np.radians([3.0, 45.0])  # off 90 degrees: as printed, and unlike it
 _FAR = 5.0  # hydraulic diameters behind a widening, from where on it is not felt
-_PRINTED = [
-    int(ElbowConstruction.SMOOTH),
-    int(ElbowConstruction.MITRED),
-    int(ElbowConstruction.SQUARE_THROAT),
-]
-_BARE = [
-    *_PRINTED,
-    int(ElbowConstruction.SQUARE_HEEL),
-    int(ElbowConstruction.SEGMENTED),
-    int(ElbowConstruction.PLEATED),
-]
+# By the code of a construction: those of the print, and all that do not even the air.
+_PRINTED = np.isin(
+    list(ElbowConstruction),
+    [
+        ElbowConstruction.SMOOTH,
+        ElbowConstruction.MITRED,
+        ElbowConstruction.SQUARE_THROAT,
+    ],
+)
+_BARE = _PRINTED | np.isin(
+    list(ElbowConstruction),
+    [
+        ElbowConstruction.SQUARE_HEEL,
+        ElbowConstruction.SEGMENTED,
+        ElbowConstruction.PLEATED,
+    ],
+)
+
+
+@cache
+def _plain() -> Coefficient:
+    """What an open end has that feels nothing before it."""
+    return exit_abrupt()
 
 
 def at_open_ends(
@@ -122,14 +134,14 @@ def at_open_ends(
     )
     bend = of_bend[duct]
     turns = ~parted & (bend >= 0) & (part > 0.0)
-    turns[turns] = np.isin(graph.bends.construction[bend[turns]], _BARE)
+    turns[turns] = _BARE[graph.bends.construction[bend[turns]]]
     if turns.any():
         more[turns] += part[turns] * _behind_elbows(
             graph, bends, turns, bend[turns], behind[turns], out, by_reynolds
         )
         out.notes[turns & (part < 1.0)] |= int(Note.INTERPOLATED)
     felt = more.nonzero()[0]
-    out.value = exit_abrupt().value[0] + more
+    out.value = _plain().value[0] + more
     return rows[felt], out.part(felt)
 
 
@@ -207,9 +219,9 @@ def _enter(
     """
     part = np.where(share < 1.0, int(Note.INTERPOLATED), 0)
     out.put(where, replace(found, notes=found.notes | part))
-    for number in np.unique(beside.credit).tolist():
+    for number in np.bincount(beside.credit).nonzero()[0].tolist():
         out.join(where[beside.credit == number], beside.credits[number])
-    out.join(where[share < 1.0], exit_abrupt().credit)
+    out.join(where[share < 1.0], _plain().credit)
     if odd.any():
         out.stand_in(where[odd])
 
@@ -232,10 +244,10 @@ def _behind_elbows(
     alike = share_between(off, _ASKEW, _SQUARE)
     share = share * alike
     other = graph.ducts.shape[every.duct[row]] != int(Shape.RECTANGULAR)
-    other |= ~np.isin(every.construction[row], _PRINTED) | (every.skew[row] > 0.0)
+    other |= ~_PRINTED[every.construction[row]] | (every.skew[row] > 0.0)
     beside = bends.part(row)
     alone = beside.value * beside.reynolds_factor if by_reynolds else beside.value
-    more = (found.value - exit_abrupt().value - alone) * share
+    more = (found.value - _plain().value - alone) * share
     _enter(out, mine.nonzero()[0], found, share, beside, other | (alike < 1.0))
     return np.asarray(np.maximum(more, 0.0))
 
@@ -256,17 +268,15 @@ def _behind_widenings(
     # Half of a piece that nobody drew lies behind its vertex; behind an elbow all.
     own = np.where(np.isin(after, graph.bends.duct), length, length / 2)
     own = np.where(every.length_basis[row] == int(Basis.DRAWN), 0.0, own)
-    diameter = sections.hydraulic_diameter(
-        ducts.shape[after], ducts.width[after], ducts.height[after]
-    )
-    share = 1.0 - (np.maximum(behind - own, 0.0) / diameter / _FAR).clip(0.0, 1.0)
+    near = np.maximum(behind - own, 0.0) / ducts.diameter[after]
+    share = 1.0 - (near / _FAR).clip(0.0, 1.0)
     ratio = area[after] / area[before]
     beside = changes.part(row)
     where = mine.nonzero()[0]
     more = np.zeros(len(row))
     for part, found, other in _diffusers(graph, before, after, ratio, length):
         r = ratio[part]
-        over = found.value - beside.value[part] - exit_abrupt().value / r**2
+        over = found.value - beside.value[part] - _plain().value / r**2
         less = 0.0 if other else share_between(r, 1.0, 2.0)
         over = np.where(over < 0.0, over * less, over)
         more[part] = over * share[part] * r**2
