@@ -281,6 +281,7 @@ def meeting_coefficients(air: Streams) -> Gathered:
     found = leg_coefficients(air, legs)
     if air.joining:
         share = flow[legs.duct] / flow[legs.common]
+        share[legs.common == legs.duct] = 0.0  # into a box
         mean = np.bincount(legs.common, share * found.value, len(size))[legs.common]
         opposed = legs.likeness * share_of_bullhead(legs.angle)
         found.value += (mean - found.value) * opposed
@@ -321,10 +322,11 @@ def lone_rows(graph: DuctGraph, flow: FloatArray) -> Lone:
     """
     meet, lone = graph.meetings, graph.lone
     share = flow[meet.duct] / flow[meet.common]
+    share[meet.common == meet.duct] = 0.0  # into a box, where no leg is lone
     most = np.zeros(len(flow))
     np.maximum.at(most, meet.common, share)
     part = 1.0 - (1.0 - most[meet.common]) / WEAK
-    rows = ((part > 0.0) & (meet.common != meet.duct)).nonzero()[0]
+    rows = ((part > 0.0) & (share > 0.0)).nonzero()[0]
     place = {
         pair: row
         for row, pair in enumerate(

@@ -401,9 +401,14 @@ def still_notices(
                 )
             else:
                 said[0] += ", as the pressure is the same at both ends of its way"
-        here = np.maximum(flow - flow[duct] * around[row], STILL * flow.max())
-        step = _hangs_on(graph, conditions, here, way)
-        if step > 0.0:
+        least = STILL * flow.max()
+        here = flow - flow[duct] * around[row]
+        first = (here < least) & (flow > 2.0 * least) & (graph.loops.of_duct != way)
+        here = np.maximum(here, least)
+        step = 0.0 if first.any() else _hangs_on(graph, conditions, here, way)
+        if first.any():
+            said.append("the air of another duct turns round before its own does")
+        elif step > 0.0:
             said.append(
                 "as its air turns round, a path loses up to "
                 f"{pressure_words(step)} more or less at once"

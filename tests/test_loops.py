@@ -4,7 +4,7 @@ import importlib
 import json
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import pairwise
+from itertools import pairwise, product
 from pathlib import Path
 
 import numpy as np
@@ -28,6 +28,7 @@ from elbowroom.layout import (
     build,
     drawing_from_runs,
     duct_clearances,
+    read,
     rectangular,
     round_section,
     solids,
@@ -840,3 +841,38 @@ def test_a_joint_is_read_by_itself_where_its_duct_leads_away_from_another(
         some = readings.some_legs(legs, rows)
         alone = losses.leg_coefficients(air, some, rests[rows]).value
         assert together[rows] == pytest.approx(alone, rel=1e-9)
+
+
+def grid(seed: int) -> str:
+    """A net of 3 by 3 joints fed at a corner, in which air meets and parts at once."""
+    random = np.random.default_rng(seed)
+    sections = ["400x250", "300x200", "D250", "D315", "500x250"]
+    runs = [("source", "600x300", (-5, 0), (0, 0), 'source = "start"')]
+    for i, j, (right, up) in product(range(3), range(3), [(1, 0), (0, 1)]):
+        if i + right < 3 and j + up < 3:
+            section = sections[random.integers(len(sections))]
+            ends = (5 * i, 5 * j), (5 * (i + right), 5 * (j + up))
+            runs.append((f"run {len(runs)}", section, *ends, ""))
+    for i, j in ((0, 1), (0, 2), (2, 0), (2, 1), (2, 2)):
+        end = 5 * i + (3 if i else -3), 5 * j
+        flow = f'flow = "{random.integers(50, 200)} L/s"'
+        runs.append((f"room {i}{j}", "D200", (5 * i, 5 * j), end, flow))
+    return 'unit = "m"\n' + "".join(
+        f'[[run]]\nname = "{name}"\nsection = "{section}"\n'
+        f"points = [[{a}, {b}, 0], [{c}, {d}, 0]]\n{rest}\n"
+        for name, section, (a, b), (c, d), rest in runs
+    )
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_net_where_air_meets_and_parts_at_once_is_analysed(
+    seed: int, tmp_path: Path
+) -> None:
+    # What goes on from a joint where several lead in and out may be what the legs of
+    # the next have in common; and as a way turns round, another may have turned before.
+    drawn = tmp_path / "net.toml"
+    drawn.write_text(grid(seed))
+    found = analyse(build(read(drawn)))
+    lost = found.elements.loss
+    assert np.isfinite(lost).all()
+    assert found.state.flow.min() >= 0.0
