@@ -37,6 +37,7 @@ from .faults import (
 from .fit import bend_places, branches_beyond, end_taps, fit_notices, room_faults
 from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
+from .free_lengths import between_pieces, between_walls
 from .graph import (
     DuctGraph,
     build,
@@ -176,6 +177,8 @@ __all__ = [
     "audit",
     "bare_name",
     "bend_places",
+    "between_pieces",
+    "between_walls",
     "boxes_of",
     "branches_beyond",
     "build",

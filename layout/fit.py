@@ -303,29 +303,39 @@ def _tight_bends(graph: "DuctGraph") -> list[Notice]:
     return notices
 
 
+def transition_parts(
+    bends: Bends, transitions: Transitions, parent: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """What transitions that are not drawn take at both ends of each duct, m, (d,).
+
+    Half of a piece lies on either side of its vertex, and behind an elbow all of it.
+    """
+    rows = transitions.length_basis != int(Basis.DRAWN)
+    after, length = transitions.duct[rows], transitions.length[rows]
+    turns = np.zeros(len(parent), dtype=bool)
+    turns[bends.duct] = True
+    behind = np.where(turns[after], length, length / 2)
+    count = len(parent)
+    at_start = np.bincount(after, behind, count)
+    at_end = np.bincount(parent[after], length - behind, count)
+    return np.asarray(at_start, np.float64), np.asarray(at_end, np.float64)
+
+
 def lacking_for_transitions(
     ducts: Ducts, bends: Bends, transitions: Transitions, legs: Legs, meetings: Legs
 ) -> FloatArray:
     """What each duct lacks for the transitions at its ends that are not drawn, m.
 
-    Half of a piece lies on either side of its vertex, and behind an elbow all of it. A
-    branch has room from the wall of its main on.
+    Of each they take `transition_parts`; a branch has room from its main's wall on.
 
     Returns
     -------
     lacking
         Below zero where there is room to spare, shape (d,).
     """
-    rows = transitions.length_basis != int(Basis.DRAWN)
-    after, length = transitions.duct[rows], transitions.length[rows]
-    count = len(ducts.run)
-    turns = np.zeros(count, dtype=bool)
-    turns[bends.duct] = True
-    behind = np.where(turns[after], length, length / 2)
-    needed = np.bincount(after, behind, count)
-    needed += np.bincount(ducts.parent[after], length - behind, count)
+    needed = np.sum(transition_parts(bends, transitions, ducts.parent), axis=0)
     lacking = needed - np.maximum(ducts.straight, 0.0)
-    if len(rows):
+    if needed.any():
         room = np.where(needed > 0.0, -lacking, _FAR)
         within = within_mains(ducts, legs, meetings, room)
         np.add.at(lacking, within.duct, within.length)
