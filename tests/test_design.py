@@ -1430,6 +1430,36 @@ def test_static_pressure_left_at_a_terminal_by_hand() -> None:
     assert terminal_static(with_fan(None)) is None
 
 
+@pytest.mark.parametrize(
+    ("insulation", "around_it", "words"),
+    [
+        (0.0, 2 * (0.6 + 0.4), "of the bare duct"),
+        (0.05, 2 * (0.7 + 0.5), "outside 50 mm (2 in) of insulation"),
+    ],
+)
+def test_air_warms_by_the_surface_that_the_check_names(
+    insulation: float, around_it: float, words: str
+) -> None:
+    """NTU = U P L / (m cp), the perimeter that of the bare or the insulated duct.
+
+    ASHRAE Handbook Fundamentals, from memory. A duct of 20 m with 1.2 m³/s.
+    """
+    plan = Schedule(
+        air=AirSpec(temperature=286.15),
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+        terminals={"room": TerminalSpec(1.2, run="duct")},
+        checks=ChecksSpec(around=308.15, transmission=0.7),
+        insulation=insulation,
+    )
+    line = [("duct", np.array([[0.0, 0, 3], [20, 0, 3]]), rectangular(0.6, 0.4))]
+    analysis = analyse(build(drawing_from_runs(line), plan))
+    check = found_check(checks(analysis), "change of the air's temperature")
+    mass_flow = 1.2 * analysis.conditions.air.density
+    ntu = 0.7 * around_it * 20.0 / (mass_flow * 1006.0)
+    assert check.value == pytest.approx(22.0 * (1.0 - np.exp(-ntu)), rel=1e-3)
+    assert check.rule.endswith(f", by the surface {words}")
+
+
 def test_a_cold_duct_sweats_below_the_dew_point() -> None:
     spec = ChecksSpec(around=305.0, transmission=3.0, dew_point=303.0)
     check = found_check(checks(layout(checks=spec)), "dew point")
