@@ -8,7 +8,7 @@ from .basis import Basis
 from .constructions import ElbowConstruction
 from .drawing import Drawing
 from .faults import Notice, and_more, listed, note, warning
-from .fittings import Bends, Ducts, Legs, Transitions
+from .fittings import NONE, Bends, Ducts, Legs, Transitions
 from .frames import cross
 from .names import toml_key
 from .near_misses import tolerance_for
@@ -16,7 +16,7 @@ from .quantity_words import length_words, size_words
 from .run_words import flexible_runs, lacks_material
 from .schedule import FLEXIBLE
 from .sections import FloatArray, IntArray, Shape, area
-from .within_mains import within_mains
+from .within_mains import ways_from_mains, within_mains
 
 if TYPE_CHECKING:
     from .graph import DuctGraph
@@ -33,6 +33,7 @@ _BACK = float(np.radians(1.0))  # nearer to a turn back, a second turn is one
 # openings still face each other; own choice, no published source.
 _JOG = 0.25
 _SLIP = 0.01  # m: a tolerance of more may join what is meant apart; own choice
+_AT_WALL = 0.01  # m: what ends this near to a wall opens in it; own choice
 _ROUNDING = 1e-6
 _FAR = 1e9  # m: no wall is so far
 _JUNCTION_BEFORE = "the junction before it"
@@ -49,6 +50,7 @@ def fit_notices(graph: "DuctGraph") -> list[Notice]:
         *_flexible_with_sides(graph),
         *_huge(graph),
         *_large_branches(graph),
+        *_ends_within_mains(graph),
     ]
 
 
@@ -417,6 +419,38 @@ def _within_main(graph: "DuctGraph", row: int) -> Notice:
         effect="its loss is counted in full, but it cannot be built as drawn",
         place=graph.nodes[node],
     )
+
+
+def _ends_within_mains(graph: "DuctGraph") -> list[Notice]:
+    """Terminals of branches that end before they are out of their mains."""
+    ducts, topology, terminals = graph.ducts, graph.topology, graph.terminals
+    row_of = dict(zip(terminals.duct.tolist(), range(len(terminals.duct)), strict=True))
+    notices = []
+    for way in ways_from_mains(ducts, graph.bends, graph.legs, graph.meetings):
+        first, last = way.ducts[0], way.ducts[-1]
+        if way.is_behind or way.bend != NONE or last not in row_of:
+            continue
+        node = int(ducts.finish[last])
+        drawn = float(
+            np.linalg.norm(graph.nodes[node] - graph.nodes[ducts.start[first]])
+        )
+        if way.within - drawn <= max(_AT_WALL, topology.tolerance):
+            continue
+        main = graph.drawing.names[int(ducts.run[ducts.parent[first]])]
+        name = toml_key(terminals.name[row_of[last]])
+        notices.append(
+            warning(
+                topology.place_in(int(ducts.run[last]), node),
+                f"it ends within its main, run '{main}', {length_words(drawn)} from "
+                f"the centreline, where the wall is at {length_words(way.within)}",
+                "draw it on to the wall or beyond, to where the air leaves, or give "
+                f"closed = true in place of an airflow under [terminals.{name}]",
+                effect="its losses and its damper are counted in full, but it cannot "
+                "be built as drawn",
+                place=graph.nodes[node],
+            )
+        )
+    return notices
 
 
 def _changing_corners(ducts: Ducts, bends: Bends, changed: IntArray) -> IntArray:
