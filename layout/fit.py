@@ -16,7 +16,7 @@ from .quantity_words import length_words, size_words
 from .run_words import flexible_runs, lacks_material
 from .schedule import FLEXIBLE
 from .sections import FloatArray, IntArray, Shape, area
-from .within_mains import ways_from_mains, within_mains
+from .within_mains import Way, ways_from_mains, within_mains
 
 if TYPE_CHECKING:
     from .graph import DuctGraph
@@ -50,13 +50,17 @@ def fit_notices(graph: "DuctGraph") -> list[Notice]:
         *_flexible_with_sides(graph),
         *_huge(graph),
         *_large_branches(graph),
-        *_ends_within_mains(graph),
     ]
 
 
 def room_faults(graph: "DuctGraph") -> list[Notice]:
-    """Say which bends and transitions have no room, and which bends are too tight."""
-    return [*_short_bends(graph), *_tight_bends(graph), *_short_transitions(graph)]
+    """Say which bends, transitions and ends have no room, and which bends no radius."""
+    return [
+        *_short_bends(graph),
+        *_tight_bends(graph),
+        *_short_transitions(graph),
+        *_ends_within(graph),
+    ]
 
 
 def size_notice(drawing: Drawing, run: int, size: str, fault: str) -> Notice:
@@ -421,30 +425,45 @@ def _within_main(graph: "DuctGraph", row: int) -> Notice:
     )
 
 
-def _ends_within_mains(graph: "DuctGraph") -> list[Notice]:
-    """Terminals of branches that end before they are out of their mains."""
-    ducts, topology, terminals = graph.ducts, graph.topology, graph.terminals
-    row_of = dict(zip(terminals.duct.tolist(), range(len(terminals.duct)), strict=True))
-    notices = []
+def ends_within_mains(graph: "DuctGraph") -> list[tuple[Way, int, float]]:
+    """Terminals of branches that end before they are out of their mains.
+
+    Returns
+    -------
+    found
+        The way from the main on, the row of the terminal, and how far from the main's
+        axis it ends, m. What ends at the wall opens in it, and is none.
+    """
+    ducts, duct = graph.ducts, graph.terminals.duct
+    row_of = dict(zip(duct.tolist(), range(len(duct)), strict=True))
+    least = max(_AT_WALL, graph.topology.tolerance)
+    found = []
     for way in ways_from_mains(ducts, graph.bends, graph.legs, graph.meetings):
         first, last = way.ducts[0], way.ducts[-1]
         if way.is_behind or way.bend != NONE or last not in row_of:
             continue
+        line = graph.nodes[ducts.finish[last]] - graph.nodes[ducts.start[first]]
+        drawn = float(np.linalg.norm(line))
+        if way.within - drawn > least:
+            found.append((way, row_of[last], drawn))
+    return found
+
+
+def _ends_within(graph: "DuctGraph") -> list[Notice]:
+    """Say which terminals end within their mains."""
+    ducts, terminals, notices = graph.ducts, graph.terminals, []
+    for way, row, drawn in ends_within_mains(graph):
+        last = way.ducts[-1]
+        main = graph.drawing.names[int(ducts.run[ducts.parent[way.ducts[0]]])]
         node = int(ducts.finish[last])
-        drawn = float(
-            np.linalg.norm(graph.nodes[node] - graph.nodes[ducts.start[first]])
-        )
-        if way.within - drawn <= max(_AT_WALL, topology.tolerance):
-            continue
-        main = graph.drawing.names[int(ducts.run[ducts.parent[first]])]
-        name = toml_key(terminals.name[row_of[last]])
         notices.append(
             warning(
-                topology.place_in(int(ducts.run[last]), node),
+                graph.topology.place_in(int(ducts.run[last]), node),
                 f"it ends within its main, run '{main}', {length_words(drawn)} from "
                 f"the centreline, where the wall is at {length_words(way.within)}",
                 "draw it on to the wall or beyond, to where the air leaves, or give "
-                f"closed = true in place of an airflow under [terminals.{name}]",
+                "closed = true in place of an airflow under "
+                f"[terminals.{toml_key(terminals.name[row])}]",
                 effect="its losses and its damper are counted in full, but it cannot "
                 "be built as drawn",
                 place=graph.nodes[node],
