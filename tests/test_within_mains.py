@@ -479,13 +479,13 @@ def test_a_branch_that_is_out_of_its_main_is_not_said(way: Any) -> None:
 
 def test_a_closed_stub_within_a_main_is_not_said() -> None:
     """Nobody has to build it, and no air is to leave there."""
-    graph = ending((5, 0, 3), (5, 0.2, 3), b=TerminalSpec(np.nan, is_closed=True))
+    graph = ending((5, 0, 3), (5, 0.2, 3), b=TerminalSpec(0.0, is_closed=True))
     assert not ends_said(graph)
     assert not unbuildable(graph)
 
 
 def test_legs_that_leave_the_end_of_a_main_are_out_of_it_sooner() -> None:
-    """A wye of 30 degrees: 50 mm of it, and its main ends where it begins."""
+    """A wye of 30 degrees, at which its main ends: to its side it would be 0.6 m."""
     away = 0.3 * np.array([np.cos(np.pi / 6), np.sin(np.pi / 6), 0.0])
     start = np.array([5.0, 0, 3])
     runs: Runs = [
