@@ -34,9 +34,17 @@ from .faults import (
     warning,
     writing,
 )
-from .fit import bend_places, branches_beyond, end_taps, fit_notices, room_faults
+from .fit import (
+    bend_places,
+    branches_beyond,
+    end_taps,
+    ends_within_mains,
+    fit_notices,
+    room_faults,
+)
 from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
+from .free_lengths import between_pieces, between_walls
 from .graph import (
     DuctGraph,
     build,
@@ -176,6 +184,8 @@ __all__ = [
     "audit",
     "bare_name",
     "bend_places",
+    "between_pieces",
+    "between_walls",
     "boxes_of",
     "branches_beyond",
     "build",
@@ -192,6 +202,7 @@ __all__ = [
     "drawing_from_runs",
     "duct_clearances",
     "end_taps",
+    "ends_within_mains",
     "error",
     "find_schedule",
     "fit_notices",

@@ -8,7 +8,7 @@ from .basis import Basis
 from .constructions import ElbowConstruction
 from .drawing import Drawing
 from .faults import Notice, and_more, listed, note, warning
-from .fittings import Bends, Ducts, Legs, Transitions
+from .fittings import NONE, Bends, Ducts, Legs, Transitions
 from .frames import cross
 from .names import toml_key
 from .near_misses import tolerance_for
@@ -16,7 +16,7 @@ from .quantity_words import length_words, size_words
 from .run_words import flexible_runs, lacks_material
 from .schedule import FLEXIBLE
 from .sections import FloatArray, IntArray, Shape
-from .within_mains import within_mains
+from .within_mains import Way, ways_from_mains, within_mains
 
 if TYPE_CHECKING:
     from .graph import DuctGraph
@@ -33,6 +33,7 @@ _BACK = float(np.radians(1.0))  # nearer to a turn back, a second turn is one
 # openings still face each other; own choice, no published source.
 _JOG = 0.25
 _SLIP = 0.01  # m: a tolerance of more may join what is meant apart; own choice
+_AT_WALL = 0.01  # m: what ends this near to a wall opens in it; own choice
 _ROUNDING = 1e-6
 _FAR = 1e9  # m: no wall is so far
 _JUNCTION_BEFORE = "the junction before it"
@@ -53,8 +54,13 @@ def fit_notices(graph: "DuctGraph") -> list[Notice]:
 
 
 def room_faults(graph: "DuctGraph") -> list[Notice]:
-    """Say which bends and transitions have no room, and which bends are too tight."""
-    return [*_short_bends(graph), *_tight_bends(graph), *_short_transitions(graph)]
+    """Say which bends, transitions and ends have no room, and which bends no radius."""
+    return [
+        *_short_bends(graph),
+        *_tight_bends(graph),
+        *_short_transitions(graph),
+        *_ends_within(graph),
+    ]
 
 
 def size_notice(drawing: Drawing, run: int, size: str, fault: str) -> Notice:
@@ -307,29 +313,39 @@ def _tight_bends(graph: "DuctGraph") -> list[Notice]:
     return notices
 
 
+def transition_parts(
+    bends: Bends, transitions: Transitions, parent: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """What transitions that are not drawn take at both ends of each duct, m, (d,).
+
+    Half of a piece lies on either side of its vertex, and behind an elbow all of it.
+    """
+    rows = transitions.length_basis != int(Basis.DRAWN)
+    after, length = transitions.duct[rows], transitions.length[rows]
+    turns = np.zeros(len(parent), dtype=bool)
+    turns[bends.duct] = True
+    behind = np.where(turns[after], length, length / 2)
+    count = len(parent)
+    at_start = np.bincount(after, behind, count)
+    at_end = np.bincount(parent[after], length - behind, count)
+    return np.asarray(at_start, np.float64), np.asarray(at_end, np.float64)
+
+
 def lacking_for_transitions(
     ducts: Ducts, bends: Bends, transitions: Transitions, legs: Legs, meetings: Legs
 ) -> FloatArray:
     """What each duct lacks for the transitions at its ends that are not drawn, m.
 
-    Half of a piece lies on either side of its vertex, and behind an elbow all of it. A
-    branch has room from the wall of its main on.
+    Of each they take `transition_parts`; a branch has room from its main's wall on.
 
     Returns
     -------
     lacking
         Below zero where there is room to spare, shape (d,).
     """
-    rows = transitions.length_basis != int(Basis.DRAWN)
-    after, length = transitions.duct[rows], transitions.length[rows]
-    count = len(ducts.run)
-    turns = np.zeros(count, dtype=bool)
-    turns[bends.duct] = True
-    behind = np.where(turns[after], length, length / 2)
-    needed = np.bincount(after, behind, count)
-    needed += np.bincount(ducts.parent[after], length - behind, count)
+    needed = np.sum(transition_parts(bends, transitions, ducts.parent), axis=0)
     lacking = needed - np.maximum(ducts.straight, 0.0)
-    if len(after):
+    if needed.any():
         room = np.where(needed > 0.0, -lacking, _FAR)
         within = within_mains(ducts, legs, meetings, room)
         np.add.at(lacking, within.duct, within.length)
@@ -411,6 +427,53 @@ def _within_main(graph: "DuctGraph", row: int) -> Notice:
         effect="its loss is counted in full, but it cannot be built as drawn",
         place=graph.nodes[node],
     )
+
+
+def ends_within_mains(graph: "DuctGraph") -> list[tuple[Way, int, float]]:
+    """Terminals of branches that end before they are out of their mains.
+
+    Returns
+    -------
+    found
+        The way from the main on, the row of the terminal, and how far from the main's
+        axis it ends, m. What ends at the wall opens in it, and is none.
+    """
+    ducts, duct = graph.ducts, graph.terminals.duct
+    row_of = dict(zip(duct.tolist(), range(len(duct)), strict=True))
+    least = max(_AT_WALL, graph.topology.tolerance)
+    found = []
+    for way in ways_from_mains(ducts, graph.bends, graph.legs, graph.meetings):
+        first, last = way.ducts[0], way.ducts[-1]
+        if way.is_behind or way.bend != NONE or last not in row_of:
+            continue
+        line = graph.nodes[ducts.finish[last]] - graph.nodes[ducts.start[first]]
+        drawn = float(np.linalg.norm(line))
+        if way.within - drawn > least:
+            found.append((way, row_of[last], drawn))
+    return found
+
+
+def _ends_within(graph: "DuctGraph") -> list[Notice]:
+    """Say which terminals end within their mains."""
+    ducts, terminals, notices = graph.ducts, graph.terminals, []
+    for way, row, drawn in ends_within_mains(graph):
+        last = way.ducts[-1]
+        main = graph.drawing.names[int(ducts.run[ducts.parent[way.ducts[0]]])]
+        node = int(ducts.finish[last])
+        notices.append(
+            warning(
+                graph.topology.place_in(int(ducts.run[last]), node),
+                f"it ends within its main, run '{main}', {length_words(drawn)} from "
+                f"the centreline, where the wall is at {length_words(way.within)}",
+                "draw it on to the wall or beyond, to where the air leaves, or give "
+                "closed = true in place of an airflow under "
+                f"[terminals.{toml_key(terminals.name[row])}]",
+                effect="its losses and its damper are counted in full, but it cannot "
+                "be built as drawn",
+                place=graph.nodes[node],
+            )
+        )
+    return notices
 
 
 def _changing_corners(ducts: Ducts, bends: Bends, changed: IntArray) -> IntArray:

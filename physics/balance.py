@@ -14,7 +14,10 @@ from elbowroom.layout import (
     IntArray,
     Shape,
     TakeoffEntry,
+    between_pieces,
+    between_walls,
 )
+from elbowroom.layout import sections as geometry
 
 from .analysis import Analysis
 from .coefficient import Credit, Note
@@ -26,6 +29,7 @@ from .takeoff_entries import has_own_entry
 WORTH = 1.0  # Pa: less than this needs no damper
 _COLLAR, _ENTRY = "in a rigid collar", "in its entry"
 _DAMPED = (int(TakeoffEntry.PLAIN_DAMPER), int(TakeoffEntry.ENTRY_45_DAMPER))
+_SAME_AREA = 1.04  # what nominal sizes of one duct may differ by
 _SETTLED = 1e-6  # largest relative change of an airflow
 
 
@@ -43,6 +47,8 @@ class Setting:
         What its path has to spare against the critical one, Pa.
     duct
         Duct that the damper stands in.
+    share
+        Where it is along the straight part of that, from 0 to 1.
     branch
         First duct, from the source, of those whose air goes to this terminal alone.
     coefficient
@@ -58,8 +64,8 @@ class Setting:
         Airflow over design airflow with every damper open, at the fan pressure that
         the critical path needs; NaN where no airflows settle.
     in_collar
-        Whether all of the branch is flexible, so that the damper needs a rigid collar
-        at its takeoff: where `duct`, which is `branch` then, begins.
+        Whether `duct` is flexible, so that the damper needs a rigid collar where that
+        begins.
     in_entry
         Whether it is the damper that the branch's entry has, where that begins.
     """
@@ -68,6 +74,7 @@ class Setting:
     order: int
     excess: float
     duct: int
+    share: float
     branch: int
     coefficient: float
     angle: float | None
@@ -87,6 +94,7 @@ class Blades:
 
     branch: IntArray
     duct: IntArray
+    share: FloatArray
     excess: FloatArray
     coefficient: FloatArray
     angle: FloatArray
@@ -105,17 +113,11 @@ def balance(analysis: Analysis) -> list[Setting]:
     Returns
     -------
     settings
-        In the order of work. The critical path has no damper; the others stand at the
-        takeoff, in the first rigid duct whose air goes to their terminal alone. Where
-        all of those are flexible, in a rigid collar where the first begins: a blade
-        cannot turn in a flexible one. Where the entry of the branch has a damper, it is
-        that one.
+        In the order of work. The critical path has no damper; the others stand where
+        `blades` puts them.
 
     Notes
     -----
-    At the takeoff a damper can be reached, and is quieter than at the terminal: common
-    practice, no published source.
-
     A single-blade damper that is open loses a little already: where that is more than
     the excess, it stays open and the terminal gets a little less than its share.
     """
@@ -136,6 +138,7 @@ def balance(analysis: Analysis) -> list[Setting]:
                 place,
                 float(excess[row]),
                 int(set_to.duct[row]),
+                float(set_to.share[row]),
                 int(set_to.branch[row]),
                 float(set_to.coefficient[row]),
                 float(angle[row]) if read else None,
@@ -152,14 +155,27 @@ def balance(analysis: Analysis) -> list[Setting]:
 def blades(analysis: Analysis) -> Blades:
     """Dampers of all terminals as arrays, without how the air goes when they are open.
 
-    Parameters and notes are those of `balance`.
+    Parameters are those of `balance`.
+
+    Notes
+    -----
+    A damper stands in rigid duct whose air goes to its terminal alone, and that has as
+    much straight outside its main as the blade's chord, its smaller side: in the
+    smallest such section, where the air is fastest. Of several as small it takes that
+    of a run all of which is the terminal's, then the nearest to the takeoff, where it
+    can be reached and is quieter than at the terminal. In what is left of a main,
+    where that is larger than what follows, it stands only where there is nothing else.
+    No blade turns in flexible duct: with no rigid duct before it but that of a main,
+    the damper stands in a rigid collar where the flexible duct begins. Where the entry
+    of the branch has a damper, it is that one. Common practice, no published source;
+    the room that a blade needs is our own choice.
     """
     graph = analysis.graph
-    branch, duct = _own_ducts(graph, analysis.conditions.is_flexible)
+    branch, duct, share = _own_ducts(graph, analysis.conditions.is_flexible)
     legs = graph.legs
     damped = legs.duct[has_own_entry(legs) & np.isin(legs.entry, _DAMPED)]
     in_entry = np.isin(branch, damped)
-    duct[in_entry] = branch[in_entry]
+    duct[in_entry], share[in_entry] = branch[in_entry], 0.0
     excess = analysis.critical_loss - analysis.path_loss
     pv = analysis.state.velocity_pressure[duct]
     wanted = np.maximum(excess, 0.0) / pv
@@ -172,27 +188,97 @@ def blades(analysis: Analysis) -> Blades:
             angle[mine], notes[mine] = butterfly_angle(
                 np.maximum(wanted[mine], 1e-9), section
             )
-    return Blades(branch, duct, excess, wanted, angle, notes, in_entry)
+    return Blades(branch, duct, share, excess, wanted, angle, notes, in_entry)
 
 
-def _own_ducts(graph: DuctGraph, is_flexible: BoolArray) -> tuple[IntArray, IntArray]:
-    """First duct of each terminal's own, and the first rigid one, shape (t,).
+def _own_ducts(
+    graph: DuctGraph, is_flexible: BoolArray
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """First duct of each terminal's own, that of its damper, and where in it, (t,)."""
+    ducts = graph.ducts
+    terminal, duct = _reserved(graph)
+    width, height = ducts.width[duct], ducts.height[duct]
+    area = geometry.area(ducts.shape[duct], width, height)
+    side = np.minimum(width, height)
+    has_box = np.isin(duct, graph.components.duct)
+    taken = np.where(has_box, np.maximum(ducts.straight[duct], 0.0), side)
+    start, end = between_walls(graph, duct, taken)
+    begins = np.searchsorted(terminal, np.arange(len(graph.terminals.duct)))
 
-    Where none of them is rigid, the first stands for both.
+    def least(values: FloatArray) -> FloatArray:
+        return np.asarray(np.minimum.reduceat(values, begins)[terminal])
+
+    # A run that has other air too is what is left of a main.
+    whose = np.full(len(ducts.run), -1)
+    whose[duct] = terminal
+    low, high = np.full((2, len(graph.drawing.names)), -1)
+    low[ducts.run] = high[ducts.run] = whose
+    np.minimum.at(low, ducts.run, whose)
+    np.maximum.at(high, ducts.run, whose)
+    is_rest = (low != high)[ducts.run[duct]]
+
+    rigid = ~is_flexible[duct]
+    fits = rigid & (end - start >= side)
+    main = is_rest & (area > _SAME_AREA * least(area))
+    ranked = [fits & ~main, ~rigid, ~main, fits]
+    kind = np.select(ranked, [0.0, 1.0, 2.0, 3.0], 4.0)
+    best = kind == least(kind)
+    larger = area > _SAME_AREA * least(np.where(best, area, np.inf))
+    order = np.lexsort((np.arange(len(duct)), is_rest, larger, kind, terminal))
+    chosen = order[begins]
+    share = _clear(graph, duct[chosen], start[chosen], end[chosen], side[chosen])
+    found = duct[chosen]
+    share[is_flexible[found]] = 0.0
+    return duct[begins], found, share
+
+
+def _reserved(graph: DuctGraph) -> tuple[IntArray, IntArray]:
+    """Ducts whose air goes to one terminal alone, from the source on: that, and each.
+
+    Shape (n,) both; each terminal has its last duct at least.
     """
     parent = graph.ducts.parent
     children = np.bincount(parent[parent >= 0], minlength=len(parent))
     goes_on = (parent >= 0) & (children[parent] == 1)
     if graph.loops is not None:  # before a meeting a duct has a part of the air only
         goes_on &= ~np.isin(graph.ducts.start, graph.ducts.finish[graph.meetings.duct])
-    first, place = graph.terminals.duct.copy(), graph.terminals.duct.copy()
-    for row, duct in enumerate(first.tolist()):
-        rigid = -1 if is_flexible[duct] else duct
-        while goes_on[duct]:
-            duct = int(parent[duct])
-            rigid = rigid if is_flexible[duct] else duct
-        first[row], place[row] = duct, duct if rigid < 0 else rigid
-    return first, place
+    pairs = []
+    for row, duct in enumerate(graph.terminals.duct.tolist()):
+        way = [duct]
+        while goes_on[way[-1]]:
+            way.append(int(parent[way[-1]]))
+        pairs += [(row, one) for one in reversed(way)]
+    terminal, ducts = np.array(pairs, dtype=np.int64).T
+    return terminal, ducts
+
+
+def _clear(
+    graph: DuctGraph,
+    duct: IntArray,
+    start: FloatArray,
+    end: FloatArray,
+    side: FloatArray,
+) -> FloatArray:
+    """Where along each duct's straight a blade stands, 0 to 1, shape (n,).
+
+    In the middle, or as near to it as walls of mains and transitions let it; beside
+    components in the middle of the longest part that they leave.
+    """
+    straight = np.maximum(graph.ducts.straight[duct], 0.0)
+    start, end = between_pieces(graph, duct, start, end)
+    stand = graph.components
+    for row in np.isin(duct, stand.duct).nonzero()[0].tolist():
+        mine = np.sort(stand.share[stand.duct == duct[row]]) * straight[row]
+        edges = np.array([start[row], *mine.clip(start[row], end[row]), end[row]])
+        widest = int(np.diff(edges).argmax())
+        start[row], end[row] = edges[widest], edges[widest + 1]
+    first, last = start + side / 2, end - side / 2
+    middle = np.where(
+        first <= last, np.clip(straight / 2, first, last), (start + end) / 2
+    )
+    middle = np.where(np.isin(duct, stand.duct), (start + end) / 2, middle)
+    share = np.divide(middle, straight, out=np.full(len(duct), 0.5), where=straight > 0)
+    return np.asarray(share.clip(0.0, 1.0))
 
 
 def damper_words(graph: DuctGraph, settings: Sequence[Setting]) -> list[str]:

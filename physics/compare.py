@@ -10,6 +10,7 @@ from elbowroom.layout import (
     DuctGraph,
     Notice,
     counted,
+    ends_within_mains,
     short_length,
     units,
     words_apart,
@@ -63,23 +64,31 @@ class Option:
         return self.faults_in("mm")
 
     def faults_in(self, unit: str) -> tuple[str, ...]:
-        """The faults, with what bends and transitions lack in mm or in."""
+        """The faults, with what bends, transitions and ends lack in mm or in."""
         return (*self.clashes, *unbuildable(self.analysis.graph, unit))
 
 
 def unbuildable(graph: DuctGraph, unit: str = "mm") -> tuple[str, ...]:
-    """What the bends and transitions lack that have no room as drawn, or no radius."""
+    """What bends, transitions and ends lack that have no room, or no radius."""
     bends, changes = graph.bends, graph.transitions
     numbered = [f"bend {n}" for n in bends.number.tolist()]
-    return tuple(
-        f"{what[row]} of '{graph.drawing.names[graph.ducts.run[duct[row]]]}' "
-        f"lacks {short_length(float(short_by[row]), unit)}{of}"
+    lacking = [
+        (f"{what[row]} of", int(duct[row]), float(short_by[row]), of)
         for what, duct, short_by, of in (
             (numbered, bends.duct, bends.short_by, ""),
             (numbered, bends.duct, bends.lacks_radius, " of radius"),
             (["transition"] * len(changes.duct), changes.duct, changes.short_by, ""),
         )
         for row in (short_by > 0).nonzero()[0].tolist()
+    ]
+    lacking += [
+        ("end of", way.ducts[-1], way.within - drawn, "")
+        for way, _, drawn in ends_within_mains(graph)
+    ]
+    return tuple(
+        f"{what} '{graph.drawing.names[graph.ducts.run[duct]]}' "
+        f"lacks {short_length(short_by, unit)}{of}"
+        for what, duct, short_by, of in lacking
     )
 
 

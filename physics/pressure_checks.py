@@ -7,20 +7,22 @@ import numpy as np
 from elbowroom.layout import (
     FloatArray,
     IntArray,
+    sum_from_root,
 )
 from elbowroom.layout import sections as geometry
 
 from .analysis import Analysis
+from .balance import blades
 from .checked import Check, run_of
 from .elements import Kind
-from .flows import goes_on
 from .leakage import leakage
 
 _MOST_LEAKAGE = 0.05  # of the airflow, the whole system
-# The state that leakage rests on: the dampers set, by whether no fan is declared.
+# The state that leakage rests on, by whether no fan is declared.
+_BALANCED = "the dampers set where the balance has them, and "
 _PRESSED = {
-    False: "a damper at the fan taking what it has to spare",
-    True: "no more pressure than the layout needs",
+    False: _BALANCED + "one at the fan taking what it has to spare",
+    True: _BALANCED + "no more pressure than the layout needs",
 }
 
 
@@ -40,9 +42,10 @@ class Pieces(NamedTuple):
 def static_pressure(analysis: Analysis) -> FloatArray:
     """Mean static pressure of each duct against the room, Pa, shape (d,).
 
-    Of the layout at design airflow, its dampers set: total pressure at a point is what
-    is still spent from there to the room at the end of the costliest path through it.
-    At a component it steps, where that stands or is assumed to: see `Components`.
+    Of the layout at design airflow with the dampers of `balance` set: total pressure is
+    what the critical path needs, less what is spent on the way, the dampers included.
+    It steps where a component or a damper stands or is assumed to: see `Components`
+    and `Blades`.
     """
     found = pieces_of(analysis)
     count = len(analysis.graph.ducts.parent)
@@ -53,50 +56,47 @@ def pieces_of(analysis: Analysis) -> Pieces:
     """Static pressure of `static_pressure` along all ducts, piece by piece."""
     graph, elements = analysis.graph, analysis.elements
     parent = graph.ducts.parent
-    own = np.bincount(elements.duct, elements.loss, len(parent))
-    ahead = np.zeros(len(parent))
-    other = goes_on(graph)
-    for duct in range(len(parent) - 1, -1, -1):  # children come after their parents
-        before = int(parent[duct])
-        if duct in other:
-            ahead[duct] = ahead[other[duct]]
-        if before >= 0:
-            ahead[before] = max(ahead[before], ahead[duct] + own[duct])
-    rub = analysis.state.gradient * graph.ducts.length
-    ends = elements.kind >= int(Kind.MEETING)
-    after = np.bincount(elements.duct[ends], elements.loss[ends], len(parent))
-    at_end = ahead + after
-    pieces, cut = [], np.zeros(len(parent))  # up to where each duct is in pieces
+    count, stand, dampers = len(parent), graph.components, blades(analysis)
     rows = (elements.kind == int(Kind.COMPONENT)).nonzero()[0]
-    if len(rows):
-        places = _places(analysis)
-        still = np.bincount(elements.duct[rows], elements.loss[rows], len(parent))
-        for row in rows.tolist():  # along each duct in their order
-            duct, to = int(elements.duct[row]), float(places[elements.row[row]])
-            pieces.append((duct, cut[duct], to, still[duct]))
-            cut[duct], still[duct] = to, still[duct] - elements.loss[row]
-    before_it = np.array(pieces).reshape(-1, 4)
-    ducts = np.append(before_it[:, 0].astype(np.int64), np.arange(len(parent)))
-    begin = np.append(before_it[:, 1], cut)
-    end = np.append(before_it[:, 2], np.ones(len(parent)))
-    step = np.append(before_it[:, 3], np.zeros(len(parent)))
-    total = at_end[ducts] + step + rub[ducts] * (1.0 - (begin + end) / 2)
+    component = elements.row[rows]
+    duct = np.concatenate([elements.duct[rows], dampers.duct])
+    share = np.concatenate([stand.share[component], dampers.share])
+    place = _places(analysis, duct, share)
+    loss = np.concatenate([elements.loss[rows], np.maximum(dampers.excess, 0.0)])
+    order = np.lexsort((place, duct))
+    duct, place, loss = duct[order], place[order], loss[order]
+
+    own = np.asarray(np.bincount(elements.duct, elements.loss, count), np.float64)
+    own += np.bincount(dampers.duct, np.maximum(dampers.excess, 0.0), count)
+    left = analysis.critical_loss - sum_from_root(parent, own)  # behind each duct
+    ends = elements.kind >= int(Kind.MEETING)
+    at_end = left + np.bincount(elements.duct[ends], elements.loss[ends], count)
+    rub = analysis.state.gradient * graph.ducts.length
+    # A piece before each that stands in a duct, and one behind them all.
+    ducts = np.concatenate([duct, np.arange(count)])
+    end = np.concatenate([place, np.ones(count)])
+    step = np.concatenate([loss, np.zeros(count)])
+    along = np.lexsort((np.arange(len(ducts)), ducts))
+    ducts, end, step = ducts[along], end[along], step[along]
+    is_first = np.diff(ducts, prepend=-1) > 0
+    begin = np.where(is_first, 0.0, np.roll(end, 1))
+    # What steps from each piece on to the end of its duct.
+    behind = np.cumsum(step[::-1])[::-1]
+    ahead = np.append(behind, 0.0)[np.searchsorted(ducts, ducts, side="right")]
+    total = at_end[ducts] + behind - ahead + rub[ducts] * (1.0 - (begin + end) / 2)
     if graph.is_return:  # below the room by what was spent on the way
         total = -total
     static = total - analysis.state.velocity_pressure[ducts]
-    share = end - begin
-    return Pieces(ducts, share, static, rub[ducts] * share)
+    return Pieces(ducts, end - begin, static, rub[ducts] * (end - begin))
 
 
-def _places(analysis: Analysis) -> FloatArray:
-    """Where each component stands along the length of its duct, 0 to 1, shape (c,)."""
-    graph = analysis.graph
-    ducts, bends, stand = graph.ducts, graph.bends, graph.components
+def _places(analysis: Analysis, duct: IntArray, share: FloatArray) -> FloatArray:
+    """Where shares of the straights of ducts are along their length, 0 to 1, (n,)."""
+    ducts, bends = analysis.graph.ducts, analysis.graph.bends
     arc = np.zeros(len(ducts.length))  # at the beginning of each
     np.add.at(arc, bends.duct, bends.radius * bends.angle / 2)
-    straight = np.maximum(ducts.straight[stand.duct], 0.0)
-    place = arc[stand.duct] + stand.share * straight
-    length = ducts.length[stand.duct]
+    place = arc[duct] + share * np.maximum(ducts.straight[duct], 0.0)
+    length = ducts.length[duct]
     along = np.divide(place, length, out=np.full(len(place), 0.5), where=length > 0.0)
     return np.asarray(along.clip(0.0, 1.0))
 

@@ -19,6 +19,7 @@ from elbowroom.layout import (
     TransitionRule,
     and_more,
     branches_beyond,
+    ends_within_mains,
     listed,
     mass_words,
     note,
@@ -139,9 +140,11 @@ def remedies(
 
 
 def _unbuildable(analysis: Analysis) -> FloatArray:
-    """How many bends and transitions lack room or radius, and how much in all, m."""
+    """How many bends, transitions and ends lack room or radius, and how much, m."""
     bends, changes = analysis.graph.bends, analysis.graph.transitions
-    lacking = (bends.short_by, bends.lacks_radius, changes.short_by)
+    ends = ends_within_mains(analysis.graph)
+    within = np.array([way.within - drawn for way, _, drawn in ends])
+    lacking = (bends.short_by, bends.lacks_radius, changes.short_by, within)
     return np.array([[(one > 0).sum(), one.sum()] for one in lacking])
 
 

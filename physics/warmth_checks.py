@@ -4,6 +4,7 @@ import numpy as np
 
 from elbowroom.layout import (
     FloatArray,
+    length_words,
     transmission_words,
 )
 
@@ -38,7 +39,8 @@ def warmth(analysis: Analysis) -> list[Check]:
         to, at = "terminal", graph.terminals.name[int(np.argmax(np.abs(changes)))]
     found = [
         Check(
-            f"change of the air's temperature up to the {to}",
+            f"change of the air's temperature up to the {to}, by the surface "
+            + _surface_words(graph.schedule.insulation),
             "temperature difference",
             float(changes[np.argmax(np.abs(changes))]),
             None,
@@ -70,6 +72,17 @@ def warmth(analysis: Analysis) -> list[Check]:
             )
         )
     return found
+
+
+def _surface_words(insulation: float) -> str:
+    """Which surface the transmission is for: outside, as the heat goes through that.
+
+    The perimeter of the bare or the insulated duct: ASHRAE Handbook Fundamentals, from
+    memory.
+    """
+    if insulation > 0.0:
+        return f"outside {length_words(insulation)} of insulation"
+    return "of the bare duct"
 
 
 def _loads_carried(analysis: Analysis, change: FloatArray) -> list[Check]:

@@ -13,6 +13,8 @@ from routes import drawn
 
 from elbowroom.layout import (
     Attributes,
+    ChecksSpec,
+    ComponentSpec,
     FanSpec,
     Schedule,
     Section,
@@ -27,8 +29,10 @@ from elbowroom.layout import (
 )
 from elbowroom.physics import (
     Analysis,
+    Kind,
     analyse,
     balance,
+    checks,
     damper_words,
     dampers,
     open_shares,
@@ -219,6 +223,144 @@ def test_a_branch_all_of_flexible_duct_needs_a_rigid_collar() -> None:
     assert "rigid collar" in shown.balance_note(list(rows.values()))
     rigid = results.balancing(branch_of(("a", False), ("b", True)))
     assert "rigid collar" not in shown.balance_note(rigid)
+
+
+HOSE = "flexible duct, nonmetallic with wire, fully extended"
+Pieces = list[tuple[str, list[list[float]], Section]]
+
+
+def at_end_of_a_trunk(
+    *pieces: tuple[str, list[list[float]], Section], more: str = "", **plan: Any
+) -> Analysis:
+    """A trunk of 600 by 400 mm past a side branch, and what its rest leads on to.
+
+    The last of the pieces is a terminal, and one more.
+    """
+    runs: Pieces = [
+        ("trunk", [[0, 0, 0], [4, 0, 0], [8, 0, 0]], rectangular(0.6, 0.4)),
+        ("side", [[4, 0, 0], [4, 3, 0]], rectangular(0.6, 0.4)),
+        *pieces,
+    ]
+    source = {"trunk": Attributes(source=True, source_at_end=False)}
+    ends = {"side": TerminalSpec(0.8, 90.0), runs[-1][0]: TerminalSpec(0.1, 5.0)}
+    ends |= {more: TerminalSpec(0.1, 60.0)} if more else {}
+    drawing = drawing_from_runs(runs, attributes=source)
+    return analyse(build(drawing, Schedule(terminals=ends, **plan)))
+
+
+@pytest.mark.parametrize("is_return", [False, True])
+def test_the_damper_of_the_last_terminal_stands_in_its_own_run(is_return: bool) -> None:
+    """In the rest of the main its blade is all but shut, and it is dear."""
+    neck = rectangular(0.2, 0.2)
+    analysis = at_end_of_a_trunk(
+        ("own", [[8, 0, 0], [8, 3, 0]], neck), source=SourceSpec(is_return=is_return)
+    )
+    assert placed(analysis)["own"][:2] == ("own", "")
+    (one,) = (one for one in balance(analysis) if one.excess > 1.0)
+    pv = 0.5 * analysis.conditions.air.density * (0.1 / 0.04) ** 2
+    assert one.coefficient == pytest.approx(one.excess / pv)
+    assert not one.too_much
+    # The table, the list to buy, and the noise mean the same damper.
+    (bought,) = (row for row in quantities(analysis).fittings if "balanc" in row.what)
+    assert bought.section == neck
+    (row,) = (row for row in results.balancing(analysis) if row["terminal"] == "own")
+    x, y, z = row["damper_place_m"]
+    assert (x, z) == (8.0, 0.0)
+    assert 0.3 < y < 3.0  # outside the wall of the trunk, 600 mm wide
+
+
+def test_the_end_of_a_trunk_that_is_the_terminal_has_its_damper() -> None:
+    analysis = at_end_of_a_trunk(
+        ("own", [[8, 0, 0], [11, 0, 0]], rectangular(0.6, 0.4))
+    )
+    # As large as what is left of the trunk: in the run that is the terminal's alone.
+    assert placed(analysis)["own"][:2] == ("own", "")
+
+
+def test_flexible_duct_at_the_end_of_a_trunk_has_a_collar() -> None:
+    """As that of the terminals before it, on the same trunk."""
+    analysis = at_end_of_a_trunk(
+        ("hose", [[8, 0, 0], [8, 3, 0]], round_section(0.2)),
+        run_materials={"hose": HOSE},
+    )
+    assert placed(analysis)["hose"][:2] == ("hose", "in a rigid collar")
+    (row,) = (row for row in results.balancing(analysis) if row["terminal"] == "hose")
+    assert row["damper_place_m"][0] == 8.0
+    # A trunk no larger than it is rigid duct as any other.
+    alike = clinic()
+    assert not any(one.in_collar for one in balance(alike))
+
+
+@pytest.mark.parametrize(("length", "where"), [(0.1, "own"), (0.5, "neck")])
+def test_a_damper_has_room_for_its_blade(length: float, where: str) -> None:
+    analysis = at_end_of_a_trunk(
+        ("own", [[8, 0, 0], [8, 3, 0]], rectangular(0.4, 0.3)),
+        ("neck", [[8, 3, 0], [8, 3 + length, 0]], rectangular(0.2, 0.2)),
+    )
+    assert placed(analysis)["neck"][0] == where
+
+
+def test_a_neck_without_room_is_better_than_the_rest_of_a_main() -> None:
+    analysis = at_end_of_a_trunk(
+        ("neck", [[8, 0, 0], [8, 0.35, 0]], rectangular(0.2, 0.2))
+    )
+    assert placed(analysis)["neck"][0] == "neck"
+
+
+def test_a_damper_stands_clear_of_its_main_and_of_what_stands_in_its_duct() -> None:
+    def along(length: float, *components: ComponentSpec) -> float:
+        analysis = at_end_of_a_trunk(
+            ("far", [[8, 0, 0], [12, 0, 0]], rectangular(0.6, 0.4)),
+            ("tap", [[2, 0, 0], [2, length, 0]], rectangular(0.2, 0.2)),
+            more="far",
+            components=components,
+        )
+        rows = results.balancing(analysis)
+        (row,) = (row for row in rows if row["terminal"] == "tap")
+        return float(row["damper_place_m"][1])
+
+    assert along(3.0) == pytest.approx(1.5)  # the middle
+    assert along(0.7) == pytest.approx(0.4)  # half the blade behind the wall at 0.3
+    # Beside one in the middle: of 1.2 m before it and 1.5 m behind it, the longer.
+    fire = ComponentSpec("tap", "fire damper", loss=5.0)
+    assert along(3.0, fire) == pytest.approx(2.25)
+
+
+@pytest.mark.parametrize("is_return", [False, True])
+def test_leakage_is_that_of_the_dampers_in_the_table(is_return: bool) -> None:
+    """By hand: total pressure falls along a path, and by the excess at its damper."""
+    analysis = at_end_of_a_trunk(
+        ("far", [[8, 0, 0], [12, 0, 0]], rectangular(0.6, 0.4)),
+        ("tap", [[2, 0, 0], [2, 3, 0]], rectangular(0.2, 0.2)),
+        more="far",
+        source=SourceSpec(is_return=is_return),
+        checks=ChecksSpec(leakage="B"),
+    )
+    graph, e = analysis.graph, analysis.elements
+    settings = {one.duct: one for one in balance(analysis)}
+    lost = 0.0
+    for duct in range(len(graph.ducts.parent)):
+        before, way = analysis.critical_loss, int(graph.ducts.parent[duct])
+        while way >= 0:
+            before -= float(e.loss[e.duct == way].sum())
+            before -= settings[way].excess if way in settings else 0.0
+            way = int(graph.ducts.parent[way])
+        begins = e.kind < int(Kind.DUCT)
+        before -= float(e.loss[(e.duct == duct) & begins].sum())
+        length = float(graph.ducts.length[duct])
+        assert length == pytest.approx(float(graph.ducts.straight[duct]))  # no bends
+        pv = float(analysis.state.velocity_pressure[duct])
+        at = (np.arange(4000) + 0.5) / 4000
+        total = before - at * length * float(analysis.state.gradient[duct])
+        if duct in settings:
+            total -= np.where(at > settings[duct].share, settings[duct].excess, 0.0)
+        static = (-total if is_return else total) - pv
+        around = 2 * (graph.ducts.width[duct] + graph.ducts.height[duct])
+        # 0.009 L/(s m2 Pa^0.65), EN 1507 class B.
+        lost += 9e-6 * float((np.abs(static) ** 0.65).mean()) * length * float(around)
+    (check,) = (one for one in checks(analysis) if one.rule.startswith("leakage"))
+    assert check.value == pytest.approx(lost / analysis.flow, rel=1e-4)
+    assert sum(one.excess > 1.0 for one in settings.values()) == 2
 
 
 @pytest.mark.parametrize("hose", [False, True])

@@ -388,7 +388,7 @@ def test_the_air_of_a_return_ring_parts_with_one_temperature() -> None:
     spec = ChecksSpec(around=303.15, transmission=2.0)
     found = analysed(source=SourceSpec(is_return=True), checks=spec)
     (warmth,) = (c for c in checks(found) if c.rule.startswith("change of the air"))
-    assert warmth.rule.endswith("up to the fan")
+    assert "up to the fan, by the surface" in warmth.rule
     flow, air = found.state.flow, found.conditions.air
     ntu = warming.transfer_units(
         2.0, surface_of(found, 0.0), flow * air.density, 1006.0

@@ -174,7 +174,8 @@ def test_a_return_warms_from_its_grilles_to_the_fan() -> None:
     change, surface = (c for c in checks(analysis) if "temperature" in c.rule)
     if change.limit is not None:
         change, surface = surface, change
-    assert change.rule == "change of the air's temperature up to the fan"
+    rule = "change of the air's temperature up to the fan, by the surface"
+    assert change.rule == f"{rule} of the bare duct"
     assert change.at == "main"
     assert change.value == pytest.approx(left["main"] - taken_in, rel=2e-3)
     assert change.value == pytest.approx(1.89, abs=0.02)

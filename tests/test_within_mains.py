@@ -13,8 +13,10 @@ from elbowroom.layout import (
     DuctGraph,
     ElbowConstruction,
     ElbowRule,
+    Notice,
     Schedule,
     Section,
+    Severity,
     SourceSpec,
     TerminalSpec,
     TransitionRule,
@@ -392,3 +394,103 @@ def test_a_mitred_elbow_in_a_main_is_to_be_drawn_further_away() -> None:
     (found,) = [one for one in graph.notices if "does not fit" in one.what]
     assert "its corner lacks 100 mm (3.9 in) to the junction before it" in found.what
     assert found.remedy == "draw it that much further away"
+
+
+def ending(
+    *points: Sequence[float], main: Section = WIDE, is_return: bool = False, **said: Any
+) -> DuctGraph:
+    """A main along x, and a branch of 0.1 m through some points."""
+    runs: Runs = [
+        ("m", [[0, 0, 3], [5, 0, 3], [9, 0, 3]], main),
+        ("b", list(points), BRANCH),
+    ]
+    attributes = {"m": Attributes(source=True, source_at_end=False)}
+    schedule = Schedule(
+        terminals={"m": TerminalSpec(0.5), "b": TerminalSpec(0.05), **said},
+        source=SourceSpec(is_return=is_return),
+        elbow_default=ElbowRule(radius_ratio=1.0),
+    )
+    return build(drawing_from_runs(runs, attributes=attributes), schedule)
+
+
+def ends_said(graph: DuctGraph) -> list[Notice]:
+    return [one for one in graph.notices if "ends within its main" in one.what]
+
+
+@pytest.mark.parametrize("is_return", [False, True])
+@pytest.mark.parametrize(
+    ("end", "wall"),
+    [
+        ((5.0, 0.2, 3.0), "300 mm (11.8 in)"),  # to the side of 600 by 200 mm
+        ((5.0, 0.003, 3.0), "300 mm (11.8 in)"),
+        ((5.0, 0.0, 3.05), "100 mm (3.9 in)"),  # to its top
+        ((5.2, 0.2, 3.0), "424 mm (16.7 in)"),  # askew
+    ],
+)
+def test_a_branch_that_ends_within_its_main_is_said(
+    end: tuple[float, float, float], wall: str, is_return: bool
+) -> None:
+    graph = ending((5, 0, 3), end, is_return=is_return)
+    (found,) = ends_said(graph)
+    assert found.severity == Severity.WARNING
+    assert "run 'b', at" in found.where
+    assert found.what.startswith("it ends within its main, run 'm', ")
+    assert found.what.endswith(f"where the wall is at {wall}")
+    assert "draw it on to the wall" in found.remedy
+    assert 'closed = true in place of an airflow under [terminals."b"]' in found.remedy
+    assert found.place is not None
+    assert_allclose(found.place, end)
+    (fault,) = unbuildable(graph)
+    assert fault.startswith("end of 'b' lacks ")
+
+
+def test_it_is_said_by_the_name_of_the_terminal() -> None:
+    runs: Runs = [
+        ("m", [[0, 0, 3], [5, 0, 3], [9, 0, 3]], WIDE),
+        ("b", [[5, 0, 3], [5, 0.2, 3]], BRANCH),
+    ]
+    attributes = {"m": Attributes(source=True, source_at_end=False)}
+    ends = {"m": TerminalSpec(0.5), "desk": TerminalSpec(0.05, run="b")}
+    drawing = drawing_from_runs(runs, attributes=attributes)
+    (found,) = ends_said(build(drawing, Schedule(terminals=ends)))
+    assert '[terminals."desk"]' in found.remedy
+    (fault,) = unbuildable(build(drawing, Schedule(terminals=ends)))
+    assert fault == "end of 'b' lacks 100 mm"
+
+
+@pytest.mark.parametrize(
+    "way",
+    [
+        [(5, 0, 3), (5, 0.3, 3)],  # a grille in the side of the main
+        [(5, 0, 3), (5, 0.295, 3)],  # so too, sizes being nominal
+        [(5, 0, 3), (5, 0.4, 3)],
+        [(5, 0, 3), (5, 0, 3.15)],  # out of its top, nearer than its side is
+        [(5, 0, 3), (5, 1, 3), (5.5, 1, 3), (5.5, 0.4, 3)],  # back beside the main
+        [(9, 0, 3), (9.05, 0, 3)],  # on from its end
+    ],
+)
+def test_a_branch_that_is_out_of_its_main_is_not_said(way: Any) -> None:
+    if way[0][0] == 9:
+        runs: Runs = [("m", [[0, 0, 3], [9, 0, 3]], WIDE), ("b", way, WIDE)]
+        assert not ends_said(graph_of(runs, ["b"]))
+    else:
+        assert not ends_said(ending(*way))
+
+
+def test_a_closed_stub_within_a_main_is_not_said() -> None:
+    """Nobody has to build it, and no air is to leave there."""
+    graph = ending((5, 0, 3), (5, 0.2, 3), b=TerminalSpec(0.0, is_closed=True))
+    assert not ends_said(graph)
+    assert not unbuildable(graph)
+
+
+def test_legs_that_leave_the_end_of_a_main_are_out_of_it_sooner() -> None:
+    """A wye of 30 degrees, at which its main ends: to its side it would be 0.6 m."""
+    away = 0.3 * np.array([np.cos(np.pi / 6), np.sin(np.pi / 6), 0.0])
+    start = np.array([5.0, 0, 3])
+    runs: Runs = [
+        ("m", [[0, 0, 3], start], WIDE),
+        ("b", [start, start + away], BRANCH),
+        ("c", [start, start + away * [1, -1, 1] * 9], BRANCH),
+    ]
+    assert not ends_said(graph_of(runs, ["b", "c"]))

@@ -140,8 +140,8 @@ CheckStrictOption = Annotated[
     bool,
     typer.Option(
         "--strict",
-        help="Exit code 1: an error in the drawing, or a bend or a transition that "
-        "cannot be built.",
+        help="Exit code 1: an error in the drawing, or a bend, a transition or an end "
+        "that cannot be built.",
     ),
 ]
 

@@ -226,19 +226,16 @@ def balancing(analysis: Analysis) -> list[Plain]:
     ducts, names = graph.ducts, graph.drawing.names
     settings = balance(analysis)
     words = damper_words(graph, settings)
-    middle = (ducts.begin + ducts.end) / 2
+    at = np.array([setting.duct for setting in settings])
+    share = np.array([[setting.share] for setting in settings])
+    points = ducts.begin[at] + share * (ducts.end[at] - ducts.begin[at])
     return [
         {
             "terminal": graph.terminals.name[setting.terminal],
             "order": setting.order,
             "damper_in": names[int(ducts.run[setting.duct])],
             "damper_at": where,
-            "damper_place_m": (
-                (ducts.begin if setting.in_collar or setting.in_entry else middle)[
-                    setting.duct
-                ].round(6)
-                + 0.0
-            ).tolist(),
+            "damper_place_m": (point.round(6) + 0.0).tolist(),
             "rigid_collar": setting.in_collar,
             "entry_damper": setting.in_entry,
             "excess_pa": setting.excess,
@@ -254,7 +251,7 @@ def balancing(analysis: Analysis) -> list[Plain]:
             if math.isnan(setting.open_share)
             else setting.open_share,
         }
-        for setting, where in zip(settings, words, strict=True)
+        for setting, where, point in zip(settings, words, points, strict=True)
     ]
 
 

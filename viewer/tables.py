@@ -51,9 +51,9 @@ _OPEN = (
     "the square of theirs: `operate` follows the fan."
 )
 _IN_COLLARS = (
-    " No blade turns in flexible duct: where all of a branch is flexible, a rigid "
-    "collar with the damper in it is needed at the takeoff (common practice, no "
-    "published source)."
+    " No blade turns in flexible duct: where none but that of a main is rigid before "
+    "it, a rigid collar with the damper in it is needed where it begins (common "
+    "practice, no published source)."
 )
 _IN_ENTRIES = (
     " Where the entry of a branch has a damper, that is the one to set; no table has "
