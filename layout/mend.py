@@ -6,12 +6,13 @@ import numpy as np
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order
 
+from .carry import at_place, carry
 from .drawing import NOTHING_SAID, Drawing
 from .landings import rounding
 from .near_misses import Gap, gaps
 from .places import place_words
 from .quantity_words import counted, length_words
-from .sections import BoolArray, FloatArray, IntArray
+from .sections import FloatArray, IntArray
 from .snap import snap
 from .topology import Landing, Topology, join, passed
 from .write_gltf import held
@@ -87,7 +88,7 @@ def _mended_once(
     straight = points.copy()
     closed = []
     for gap in _at_once(topology, gaps(topology, width)):
-        here = _at(points, topology.nodes[gap.node])
+        here = at_place(points, topology.nodes[gap.node])
         target = _vertex_near(topology, gap)
         points[here] = before[here] = target
         far = float(np.linalg.norm(target - topology.nodes[gap.node]))
@@ -99,7 +100,7 @@ def _mended_once(
             f"'{drawing.names[gap.other]}' at {place_words(target, drawing.unit)}"
         )
     if closed:
-        _carry(topology, straight, points, beside, fine)
+        carry(topology, straight, points, beside, fine)
     joined = join(replace(drawing, points=points, notices=()), topology.tolerance)
     for _ in range(_ROUNDS):  # what lies on a run of which an end was moved
         if not joined.landings:
@@ -207,45 +208,9 @@ def _vertex_near(topology: Topology, gap: Gap) -> FloatArray:
 def _land(points: FloatArray, beside: IntArray, landings: tuple[Landing, ...]) -> None:
     """Move the points that land beside a run to it; `beside` becomes that run."""
     for landing in landings:
-        here = _at(points, landing.drawn)
+        here = at_place(points, landing.drawn)
         points[here] = landing.foot
         beside[here] = landing.run
-
-
-def _carry(
-    topology: Topology,
-    straight: FloatArray,
-    points: FloatArray,
-    beside: IntArray,
-    fine: float,
-) -> None:
-    """Move what lies on the side of a run along with it, where an end of it was moved.
-
-    `straight` are the points before that.
-    """
-    inner = topology.order % 1.0 > 0.0
-    run, place = topology.run[inner], topology.nodes[topology.ends[inner, 0]]
-    begin = topology.order[inner].astype(np.int64)
-    share = (topology.order[inner] % 1.0)[:, None]
-
-    def lines(of: FloatArray) -> FloatArray:
-        return np.asarray(of[begin] * (1.0 - share) + of[begin + 1] * share)
-
-    on = np.linalg.norm(lines(straight) - place, axis=1) <= 2.0 * fine
-    for _ in range(_ROUNDS):
-        now = lines(points)
-        rows = on & (np.linalg.norm(now - place, axis=1) > fine)
-        for row in rows.nonzero()[0].tolist():
-            here = _at(points, place[row])
-            points[here], beside[here] = now[row], run[row]
-        place[rows] = now[rows]
-        if not rows.any():
-            break
-
-
-def _at(points: FloatArray, place: FloatArray) -> BoolArray:
-    """Which points are at a place."""
-    return np.asarray(np.linalg.norm(points - place, axis=1) < 1e-12)
 
 
 def _length(points: FloatArray) -> float:
