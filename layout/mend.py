@@ -13,7 +13,7 @@ from .near_misses import Gap, gaps
 from .places import place_words
 from .quantity_words import counted, length_words
 from .sections import FloatArray, IntArray
-from .snap import snap
+from .snap import TOLERANCE, snap
 from .topology import Landing, Topology, join, passed
 from .write_gltf import held
 
@@ -49,17 +49,22 @@ def mended(
     changes = [f"{notice.where}: {notice.what}" for notice in topology.drawing.tidied]
     copy, kept, more = _mended_once(topology, width)
     changes += more
+    # Where nothing is left to change, nor may it be as single precision holds it, nor as
+    # it is joined by default: so it is read when it is used.
+    distance = [topology.tolerance, topology.tolerance]
+    if topology.tolerance > TOLERANCE:
+        distance.append(TOLERANCE)
+    settled = 0 if more else 1
     for _ in range(_REPEATS):
         width = None if width is None else width[kept]
-        # Where nothing is left to change, nor may it be as single precision holds it.
-        points = copy.points if more else held(copy.points)
-        again = join(replace(copy, points=points), topology.tolerance)
-        was_held = not more
+        points = copy.points if settled == 0 else held(copy.points)
+        again = join(replace(copy, points=points), distance[settled])
         found, kept, more = _mended_once(again, width)
-        if was_held and not more:
-            return copy, changes
         copy = found if more else copy
         changes += more
+        settled = 0 if more else settled + 1
+        if settled == len(distance):
+            return copy, changes
     changes.append(
         f"mending ended after {counted(_REPEATS, 'round')} with more to mend: draw "
         "anew what is named again and again, and mend the copy"
