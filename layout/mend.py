@@ -38,23 +38,25 @@ def mended(
     drawing, changes
         The mended drawing, and a sentence for each change in it: ends that nearly
         meet are moved together, free ends to the duct that they stop short of or
-        just pass, or at whose side they begin, and with a run what lies on its side;
+        just pass, or at whose side they begin, and with a run what lay on its side,
+        where it no longer does;
         vertices at one place become one, runs that lie on others are left out, as what
         the reader left out already, and so is the way back of one that lies on itself.
         Loops, crossings, missing sections and airflows are left as they are: only
         their designer knows what was meant. What was moved may now nearly meet
-        something else: that is mended too, until nothing is left to change; where
-        something is all the same, the last sentence says so.
+        something else: that is mended too, until nothing is left to change, at a
+        larger tolerance than the default one by that too; where something is all the
+        same, the last sentence says so.
     """
     changes = [f"{notice.where}: {notice.what}" for notice in topology.drawing.tidied]
     copy, kept, more = _mended_once(topology, width)
     changes += more
-    # Where nothing is left to change, nor may it be as single precision holds it, nor as
-    # it is joined by default: so it is read when it is used.
+    # Where nothing is left to change, nor may it be as single precision holds it, nor
+    # as it is joined by default, as the copy is used.
     distance = [topology.tolerance, topology.tolerance]
     if topology.tolerance > TOLERANCE:
         distance.append(TOLERANCE)
-    settled = 0 if more else 1
+    settled = 0 if more else 1  # of these, in a row
     for _ in range(_REPEATS):
         width = None if width is None else width[kept]
         points = copy.points if settled == 0 else held(copy.points)
