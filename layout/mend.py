@@ -6,13 +6,14 @@ import numpy as np
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order
 
+from .carry import at_place, carry
 from .drawing import NOTHING_SAID, Drawing
 from .landings import rounding
 from .near_misses import Gap, gaps
 from .places import place_words
 from .quantity_words import counted, length_words
-from .sections import BoolArray, FloatArray, IntArray
-from .snap import snap
+from .sections import FloatArray, IntArray
+from .snap import TOLERANCE, snap
 from .topology import Landing, Topology, join, passed
 from .write_gltf import held
 
@@ -37,28 +38,35 @@ def mended(
     drawing, changes
         The mended drawing, and a sentence for each change in it: ends that nearly
         meet are moved together, free ends to the duct that they stop short of or
-        just pass, or at whose side they begin, and with a run what lies on its side;
+        just pass, or at whose side they begin, and with a run what lay on its side,
+        where it no longer does;
         vertices at one place become one, runs that lie on others are left out, as what
         the reader left out already, and so is the way back of one that lies on itself.
         Loops, crossings, missing sections and airflows are left as they are: only
         their designer knows what was meant. What was moved may now nearly meet
-        something else: that is mended too, until nothing is left to change; where
-        something is all the same, the last sentence says so.
+        something else: that is mended too, until nothing is left to change, at a
+        larger tolerance than the default one by that too; where something is all the
+        same, the last sentence says so.
     """
     changes = [f"{notice.where}: {notice.what}" for notice in topology.drawing.tidied]
     copy, kept, more = _mended_once(topology, width)
     changes += more
+    # Where nothing is left to change, nor may it be as single precision holds it, nor
+    # as it is joined by default, as the copy is used.
+    distance = [topology.tolerance, topology.tolerance]
+    if topology.tolerance > TOLERANCE:
+        distance.append(TOLERANCE)
+    settled = 0 if more else 1  # of these, in a row
     for _ in range(_REPEATS):
         width = None if width is None else width[kept]
-        # Where nothing is left to change, nor may it be as single precision holds it.
-        points = copy.points if more else held(copy.points)
-        again = join(replace(copy, points=points), topology.tolerance)
-        was_held = not more
+        points = copy.points if settled == 0 else held(copy.points)
+        again = join(replace(copy, points=points), distance[settled])
         found, kept, more = _mended_once(again, width)
-        if was_held and not more:
-            return copy, changes
         copy = found if more else copy
         changes += more
+        settled = 0 if more else settled + 1
+        if settled == len(distance):
+            return copy, changes
     changes.append(
         f"mending ended after {counted(_REPEATS, 'round')} with more to mend: draw "
         "anew what is named again and again, and mend the copy"
@@ -87,7 +95,7 @@ def _mended_once(
     straight = points.copy()
     closed = []
     for gap in _at_once(topology, gaps(topology, width)):
-        here = _at(points, topology.nodes[gap.node])
+        here = at_place(points, topology.nodes[gap.node])
         target = _vertex_near(topology, gap)
         points[here] = before[here] = target
         far = float(np.linalg.norm(target - topology.nodes[gap.node]))
@@ -99,7 +107,7 @@ def _mended_once(
             f"'{drawing.names[gap.other]}' at {place_words(target, drawing.unit)}"
         )
     if closed:
-        _carry(topology, straight, points, beside, fine)
+        carry(topology, straight, points, beside, fine)
     joined = join(replace(drawing, points=points, notices=()), topology.tolerance)
     for _ in range(_ROUNDS):  # what lies on a run of which an end was moved
         if not joined.landings:
@@ -207,45 +215,9 @@ def _vertex_near(topology: Topology, gap: Gap) -> FloatArray:
 def _land(points: FloatArray, beside: IntArray, landings: tuple[Landing, ...]) -> None:
     """Move the points that land beside a run to it; `beside` becomes that run."""
     for landing in landings:
-        here = _at(points, landing.drawn)
+        here = at_place(points, landing.drawn)
         points[here] = landing.foot
         beside[here] = landing.run
-
-
-def _carry(
-    topology: Topology,
-    straight: FloatArray,
-    points: FloatArray,
-    beside: IntArray,
-    fine: float,
-) -> None:
-    """Move what lies on the side of a run along with it, where an end of it was moved.
-
-    `straight` are the points before that.
-    """
-    inner = topology.order % 1.0 > 0.0
-    run, place = topology.run[inner], topology.nodes[topology.ends[inner, 0]]
-    begin = topology.order[inner].astype(np.int64)
-    share = (topology.order[inner] % 1.0)[:, None]
-
-    def lines(of: FloatArray) -> FloatArray:
-        return np.asarray(of[begin] * (1.0 - share) + of[begin + 1] * share)
-
-    on = np.linalg.norm(lines(straight) - place, axis=1) <= 2.0 * fine
-    for _ in range(_ROUNDS):
-        now = lines(points)
-        rows = on & (np.linalg.norm(now - place, axis=1) > fine)
-        for row in rows.nonzero()[0].tolist():
-            here = _at(points, place[row])
-            points[here], beside[here] = now[row], run[row]
-        place[rows] = now[rows]
-        if not rows.any():
-            break
-
-
-def _at(points: FloatArray, place: FloatArray) -> BoolArray:
-    """Which points are at a place."""
-    return np.asarray(np.linalg.norm(points - place, axis=1) < 1e-12)
 
 
 def _length(points: FloatArray) -> float:

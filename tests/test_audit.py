@@ -310,16 +310,21 @@ def test_ends_on_a_run_of_which_an_end_is_moved_go_with_it(
     ],
     ids=["two that wait for each other", "beside both sides of a corner"],
 )
-def test_an_end_that_cannot_lie_on_the_line_stays_and_is_not_said_to_move(
+def test_an_end_that_cannot_lie_on_the_line_stays_until_it_is_mended(
     runs: list[tuple[tuple[float, float, float], ...]],
 ) -> None:
+    """Then one end is led to one line, so that the copy is joined by default too."""
     drawing = drawing_from_runs(
         [(f"r{number}", line(*points), SMALL) for number, points in enumerate(runs)]
     )
     topology = join(drawing, 0.03)
     assert topology.component_count == 1
     assert topology.landings == ()
-    assert mended(topology)[1] == []
+    assert not any("moved on" in notice.what for notice in topology.notices)
+    copy, (change,) = mended(topology)
+    assert "was drawn on by" in change
+    assert join(copy).component_count == 1
+    assert mended(join(copy))[1] == mended(join(copy, 0.03))[1] == []
 
 
 @pytest.mark.parametrize("backwards", [False, True])

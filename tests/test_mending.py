@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from routes import about_z
 
 from elbowroom.layout import (
+    TOLERANCE,
     Drawing,
     drawing_from_runs,
     join,
@@ -20,6 +22,8 @@ from elbowroom.layout import (
 )
 
 CUT = rectangular(0.1, 0.1)
+Lines = dict[str, list[list[float]]]
+
 WAYS = np.array([*np.eye(3), *-np.eye(3), [0.6, 0.64, 0.48], [-0.36, 0.48, 0.8]])
 
 
@@ -94,9 +98,11 @@ def test_a_mended_copy_has_nothing_left_to_mend(
         return
     write(copy, tmp_path / f"a{suffix}")
     seen = read(tmp_path / f"a{suffix}")
-    again, more = mended(join(seen, tolerance))
-    assert more == []
-    assert np.array_equal(again.points, seen.points)
+    # As it is used without --tolerance too.
+    for distance in {tolerance, TOLERANCE}:
+        again, more = mended(join(seen, distance))
+        assert more == []
+        assert np.array_equal(again.points, seen.points)
 
 
 def test_an_end_follows_the_end_that_it_leads_to() -> None:
@@ -162,3 +168,119 @@ def test_an_end_that_would_move_its_own_aim_is_left_and_told() -> None:
     assert np.array_equal(copy.points, drawing.points)
     (said,) = near_misses(join(copy))
     assert "short of run 'back'" in said.what
+
+
+# On a trunk along x: a tee, a cross, a takeoff at 45 degrees, a riser, a branch that
+# ends there, one with a bend, and one on the side of another.
+BRANCHES: Lines = {
+    "tee": [[2, 0, 0], [2, 3, 0]],
+    "north": [[4, 0, 0], [4, 3, 0]],
+    "south": [[4, 0, 0], [4, -3, 0]],
+    "slanted": [[6, 0, 0], [8, 2, 0]],
+    "up": [[3, 0, 0], [3, 0, 2]],
+    "comes": [[5, -2, 0], [5, 0, 0]],
+    "side": [[4, 2, 0], [3, 2, 0]],
+    "last": [[7, 0, 0], [7, 0.5, 0], [7, 0.5, 1]],
+}
+TURNS = [np.eye(3), about_z(0.7), np.array([[0.6, 0.64, 0.48], [-0.8, 0.48, 0.36]])]
+TURNS[2] = np.vstack([TURNS[2], np.cross(*TURNS[2])])
+
+
+@pytest.mark.parametrize("turn", TURNS)
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("way", [0.03, -0.03])
+def test_branches_stay_where_they_are_on_a_line_that_is_drawn_on(
+    turn: Any, seed: int, way: float
+) -> None:
+    """Or cut back; the tees used to go along it by their share of its length."""
+    lines: Lines = BRANCHES | {"main": [[8, -3, 0], [8, 1, 0]]}
+    lines["trunk"] = [[0, 0, 0], [8 - way, 0, 0]]
+    copy, changes = _mended_anyhow(lines, turn, seed)
+    (said,) = changes
+    assert said.startswith("run 'trunk' was ")
+    lines["trunk"] = [[0, 0, 0], [8, 0, 0]]
+    _assert_at(copy, lines, turn)
+
+
+@pytest.mark.parametrize("turn", TURNS)
+@pytest.mark.parametrize("seed", range(4))
+def test_branches_go_along_their_own_lines_with_a_line_that_is_turned(
+    turn: Any, seed: int
+) -> None:
+    """None is slanted that was not; the riser cannot but be, and moves the least."""
+    lines: Lines = BRANCHES | {"main": [[8, 0.03, -3], [8, 0.03, 1]]}
+    lines["trunk"] = [[0, 0, 0], [7.99, 0, 0]]
+    copy, changes = _mended_anyhow(lines, turn, seed)
+    assert len(changes) == 1 + 6  # the tee, the cross once, and so on, but not 'side'
+    slope = 0.03 / 8
+
+    def on(x: float) -> list[float]:
+        return [x, slope * x, 0]
+
+    lines["trunk"] = [[0, 0, 0], on(8)]
+    for name in ("tee", "north", "south", "last"):
+        lines[name] = [on(lines[name][0][0]), *lines[name][1:]]
+    lines["comes"] = [[5, -2, 0], on(5)]
+    lines["slanted"] = [on(6 / (1 - slope)), [8, 2, 0]]  # x - 6 = slope x
+    lines["up"] = [on(3 / (1 + slope**2)), [3, 0, 2]]  # the foot of (3, 0, 0)
+    _assert_at(copy, lines, turn)
+    assert join(copy).component_count == 1
+
+
+def test_a_riser_where_two_lines_cross_stays_where_they_cross() -> None:
+    lines: Lines = {
+        "trunk": [[0, 0, 0], [7.99, 0, 0]],
+        "main": [[8, 0.03, -3], [8, 0.03, 1]],
+        "across": [[4, -2, 0], [4, 3, 0]],
+        "up": [[4, 0, 0], [4, 0, 2]],
+    }
+    copy, _ = _mended_anyhow(lines)
+    lines["trunk"][1], lines["up"][0] = [8, 0.03, 0], [4, 0.015, 0]
+    _assert_at(copy, lines)
+    assert join(copy).component_count == 1
+
+
+def test_a_branch_behind_where_a_line_is_cut_back_goes_to_its_end() -> None:
+    lines: Lines = {
+        "trunk": [[0, 0, 0], [8.05, 0, 0]],
+        "main": [[8, -3, 0], [8, 3, 0]],
+        "tee": [[8.02, 0, 0], [8.02, 0, 2]],
+    }
+    copy, _ = _mended_anyhow(lines)
+    lines["trunk"][1] = lines["tee"][0] = [8, 0, 0]
+    _assert_at(copy, lines)
+    assert join(copy).component_count == 1
+
+
+def test_what_was_mended_at_a_larger_tolerance_is_joined_by_default() -> None:
+    """At 20 mm 'tee' meets two lines there, which are 6 mm apart, and was left."""
+    lines: Lines = {
+        "trunk": [[0, 0, 0], [8, 0, 0]],
+        "double": [[2, 0.006, 0], [12, 0.006, 0]],
+        "tee": [[5, 0.006, 0.008], [5, 0.006, 2]],
+    }
+    runs = [(name, np.array(line, float), CUT) for name, line in lines.items()]
+    drawing = drawing_from_runs(runs)
+    copy, _ = mended(join(drawing, 0.02))
+    assert near_misses(join(copy)) == []
+    assert mended(join(copy))[1] == []
+
+
+def _mended_anyhow(
+    lines: Lines, turn: Any = TURNS[0], seed: int = 0
+) -> tuple[Drawing, list[str]]:
+    """Mend runs in some order, each drawn from either end."""
+    random = np.random.default_rng(seed)
+    runs = [
+        (name, (np.array(lines[name], float) @ turn.T)[:: random.choice([-1, 1])], CUT)
+        for name in random.permutation(list(lines)).tolist()
+    ]
+    return mended(join(drawing_from_runs(runs)))
+
+
+def _assert_at(copy: Drawing, lines: Lines, turn: Any = TURNS[0]) -> None:
+    for row, name in enumerate(copy.names):
+        points = copy.run(row).points @ turn
+        is_back = np.linalg.norm(points[0] - lines[name][0]) > 0.1
+        points = points[::-1] if is_back else points
+        assert points == pytest.approx(np.array(lines[name]), abs=1e-6)
