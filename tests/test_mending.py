@@ -1,5 +1,6 @@
 """A mended copy has nothing left to mend, also when it is read again."""
 
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -124,7 +125,7 @@ def test_an_end_follows_the_end_that_it_leads_to() -> None:
 def test_where_mending_does_not_settle_it_says_so(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr("elbowroom.layout.mend._REPEATS", 1)
+    monkeypatch.setattr(sys.modules[mended.__module__], "_REPEATS", 1)
     drawing = drawing_from_runs(
         [
             ("main", np.array([[0, 0, 0], [8, 0, 0]], float), CUT),
