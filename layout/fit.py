@@ -15,7 +15,7 @@ from .near_misses import tolerance_for
 from .quantity_words import length_words, size_words
 from .run_words import flexible_runs, lacks_material
 from .schedule import FLEXIBLE
-from .sections import FloatArray, IntArray, Shape, area
+from .sections import BoolArray, FloatArray, IntArray, Shape, area
 from .within_mains import within_mains
 
 if TYPE_CHECKING:
@@ -54,7 +54,8 @@ def fit_notices(graph: "DuctGraph") -> list[Notice]:
 
 def room_faults(graph: "DuctGraph") -> list[Notice]:
     """Say which bends and transitions have no room, and which bends are too tight."""
-    return [*_short_bends(graph), *_tight_bends(graph), *_short_transitions(graph)]
+    tight = tight_bends(graph, graph.bends.lacks_radius > 0.0)
+    return [*_short_bends(graph), *tight, *_short_transitions(graph)]
 
 
 def size_notice(drawing: Drawing, run: int, size: str, fault: str) -> Notice:
@@ -282,10 +283,10 @@ def _bend_at(graph: "DuctGraph", row: int) -> str:
     return f"{graph.place(duct)}, bend {graph.bends.number[row]} at {at}"
 
 
-def _tight_bends(graph: "DuctGraph") -> list[Notice]:
-    """Bends whose throat would lie on the far side of their centre."""
+def tight_bends(graph: "DuctGraph", is_tight: BoolArray) -> list[Notice]:
+    """Say of bends that their throat would lie on the far side of their centre."""
     ducts, bends, notices = graph.ducts, graph.bends, []
-    for row in bends.lacks_radius.nonzero()[0].tolist():
+    for row in is_tight.nonzero()[0].tolist():
         duct, side = int(bends.duct[row]), float(bends.in_plane[row])
         notices.append(
             warning(
