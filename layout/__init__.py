@@ -88,7 +88,7 @@ from .quantity_words import (
     words_apart,
 )
 from .read import read
-from .read_schedule import find_schedule, read_schedule
+from .read_schedule import find_schedule, read_schedule, read_so_far
 from .recurrences import sum_from_root, sum_of_subtree
 from .resized import overruling_notices, with_sections
 from .run_names import with_drawn_names
@@ -243,6 +243,7 @@ __all__ = [
     "read",
     "read_obstacles",
     "read_schedule",
+    "read_so_far",
     "real_path",
     "rectangular",
     "refusal",

@@ -1,34 +1,51 @@
 """The audit of a drawing before any number: what is odd in it, and what that does."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .basis import Basis
 from .drawing import Drawing
-from .faults import BadInput, Notice, note, warning
-from .fit import size_notice
+from .faults import Notice, note, warning
+from .fit import size_notice, tight_bends
 from .graph import (
     DuctGraph,
-    build,
+    attempted,
     loop_notices,
     run_sections,
+    unread_sections,
 )
-from .islands import island_notices
+from .islands import Island, islands
 from .names import no_section, without_section
-from .near_misses import near_misses
+from .near_misses import Gap, gaps, near_misses
 from .odd_lengths import length_notices
 from .pieces import RunSections
 from .quantity_words import length_words, section_words, size_words
 from .run_names import with_drawn_names
 from .run_words import with_run_words
 from .schedule import Schedule
-from .sections import Shape
+from .sections import BoolArray, FloatArray, Shape
 from .snap import TOLERANCE
 from .source import source_part
+from .toml_tables import table_at
 from .topology import Topology, join
 
+_PARTS = 3  # whose lengths are each told
+# Tables of a schedule without which fittings are what and where they are.
+_BESIDE = {
+    "air",
+    "fan",
+    "losses",
+    "duct",
+    "sections",
+    "terminals",
+    "rooms",
+    "checks",
+    "clearance",
+    "limits",
+    "component",
+}
 _WIDE, _NARROW = 3.0, 0.04  # m: these sides and beyond smell of another unit
 
 
@@ -47,12 +64,20 @@ class Audit:
     findings
         What is odd, errors first, each with its effect and, where it has one, its
         place.
+    gaps
+        Free ends that stop just short of another duct, or just past it.
+    partial
+        Where an error stands in the way of `graph`, what there is of it: with any
+        section at runs without one, and NaN for an airflow that is wanting. None where
+        there is none.
     """
 
     topology: Topology
     sections: RunSections
     graph: DuctGraph | None
     findings: tuple[Notice, ...]
+    gaps: tuple[Gap, ...] = ()
+    partial: DuctGraph | None = None
 
 
 def audit(
@@ -83,31 +108,47 @@ def audit(
     schedule = schedule or Schedule()
     # What is wrong with its names is said when the graph is built.
     named, *_ = with_drawn_names(schedule, drawing)
+    whole, faults, bare = attempted(drawing, schedule, tolerance)
     drawing = with_run_words(drawing, named)
     topology = join(drawing, tolerance)
     sections = run_sections(drawing, named)
+    side = sections.larger_side
+    slips = gaps(topology, side)
+    parts, apart = _parts(topology, named, side)
+    misses, repeated = _with_parts(
+        topology, slips, near_misses(topology, side, slips), apart
+    )
+    is_shaped = _is_shaped(named, faults)
+    faults, misses = _without_misses(faults, misses)
     found = [
         *drawing.notices,
         *topology.notices,
-        *near_misses(topology, sections.larger_side),
-        *_bare(drawing, sections),
+        *misses,
+        *_bare(drawing, sections, unread_sections(drawing, named)),
         *_sizes(drawing, sections),
-        *_parts(topology, named, sections),
+        *parts,
     ]
-    graph = None
-    try:
-        graph = build(drawing, schedule, tolerance=tolerance)
-        found += [*graph.notices, *_steps(graph)]
-    except BadInput as bad:
-        faults = {fault.what for fault in bad.faults}  # a missing section is one too
-        found = [said for said in found if said.what not in faults]
-        found += [*loop_notices(topology), *bad.faults]
-        if len(topology.run):
-            rows = np.arange(len(topology.run))
-            found += length_notices(
-                topology, rows, topology.length, sections.larger_side
-            )
-    return Audit(topology, sections, graph, ranked(found))
+    graph = whole
+    if faults:
+        graph = None
+        what = {fault.what for fault in faults}  # a missing section is one too
+        found = [said for said in found if said.what not in what]
+        found += faults
+        whole = whole if is_shaped else None
+        if whole is None or bare.any():
+            found += loop_notices(topology)
+            if len(topology.run):
+                rows = np.arange(len(topology.run))
+                found += length_notices(topology, rows, topology.length, side)
+    if whole is not None:
+        found += (
+            tight_bends(whole, _surely_tight(whole, bare))
+            if bare.any()
+            else [*whole.notices, *_steps(whole)]
+        )
+    told_once = [said for said in found if said.sentence not in repeated]
+    partial = None if graph is not None else whole
+    return Audit(topology, sections, graph, ranked(told_once), tuple(slips), partial)
 
 
 def ranked(found: Iterable[Notice]) -> tuple[Notice, ...]:
@@ -121,8 +162,81 @@ def ranked(found: Iterable[Notice]) -> tuple[Notice, ...]:
     )
 
 
-def _bare(drawing: Drawing, sections: RunSections) -> list[Notice]:
-    """Runs without a section."""
+def _with_parts(
+    topology: Topology,
+    slips: Sequence[Gap],
+    misses: Sequence[Notice],
+    apart: Iterable[Island],
+) -> tuple[list[Notice], set[str]]:
+    """Near misses that tell of the part behind them, and what they say so for.
+
+    Parameters
+    ----------
+    topology, slips, misses
+        The joined drawing, its gaps, and a notice of each.
+    apart
+        Its separate parts.
+    """
+    behind: dict[tuple[int, int], list[Island]] = {}
+    for part in apart:
+        if part.gap is not None:
+            behind.setdefault((part.gap.node, part.gap.other), []).append(part)
+    told, repeated = [], set()
+    for slip, miss in zip(slips, misses, strict=True):
+        for part in behind.get((slip.node, slip.other), ()):
+            repeated.add(part.notice.sentence)
+            effect = (
+                f"it parts off run '{part.run}' with a separate part of "
+                f"{length_words(part.length)}: {part.effect}"
+            )
+            miss = replace(miss, effect=effect)
+        told.append(miss)
+    return told, repeated
+
+
+def _without_misses(
+    faults: Iterable[Notice], misses: Sequence[Notice]
+) -> tuple[list[Notice], list[Notice]]:
+    """Faults, with what follows from a gap that they say, and the other near misses."""
+    told, said = [], set[int]()
+    by_remedy: dict[str, list[Notice]] = {}
+    for miss in misses:
+        by_remedy.setdefault(miss.remedy, []).append(miss)
+    for fault in faults:
+        same = by_remedy.get(fault.remedy, [])
+        # It may be said of the end on the other side of the gap.
+        same = [miss for miss in same if miss.place == fault.place] or same
+        if len(same) == 1:
+            said.add(id(same[0]))
+            effects = dict.fromkeys([fault.effect, same[0].effect])
+            fault = replace(fault, effect="; ".join(filter(None, effects)))
+        told.append(fault)
+    return told, [miss for miss in misses if id(miss) not in said]
+
+
+def _is_shaped(schedule: Schedule, faults: Iterable[Notice]) -> bool:
+    """Whether no fault of a schedule lies in what the shape of fittings hangs on."""
+    unread = {table for table, _ in schedule.unread}
+    named = {table_at(one.where) for one in faults if one not in schedule.faults}
+    return unread | (named - {""}) <= _BESIDE
+
+
+def _surely_tight(graph: DuctGraph, bare: BoolArray) -> BoolArray:
+    """Bends between known sections that are too tight whichever way they stand, (b,).
+
+    How a section stands may be carried on from a run whose section is not known.
+    """
+    bends, ducts = graph.bends, graph.ducts
+    side = np.fmin(ducts.width, ducts.height)[bends.duct]
+    known = ~bare[ducts.run[bends.duct]] & ~bare[ducts.run[graph.bend_before]]
+    is_tight = bends.lacks_radius > 0.0
+    return np.asarray(is_tight & known & (bends.side_radius[0] < side / 2))
+
+
+def _bare(
+    drawing: Drawing, sections: RunSections, written: Collection[int]
+) -> list[Notice]:
+    """Runs without a section, but those that the schedule's file has one for."""
     return [
         warning(
             drawing.place(run),
@@ -136,7 +250,8 @@ def _bare(drawing: Drawing, sections: RunSections) -> list[Notice]:
             place=drawing.first_middle(run),
         )
         for run in np.flatnonzero(sections.shape == Shape.NONE).tolist()
-        if not (run in drawing.attributes and drawing.attributes[run].transition)
+        if run not in written
+        and not (run in drawing.attributes and drawing.attributes[run].transition)
     ]
 
 
@@ -158,35 +273,36 @@ def _sizes(drawing: Drawing, sections: RunSections) -> list[Notice]:
 
 
 def _parts(
-    topology: Topology, schedule: Schedule, sections: RunSections
-) -> list[Notice]:
+    topology: Topology, schedule: Schedule, side: FloatArray
+) -> tuple[list[Notice], list[Island]]:
     """Parts that do not hang together, and the nearest gap to that of the source.
 
     Where nothing says where the source is, it is taken to be in the largest.
     """
     if topology.component_count < 2:
-        return []
+        return [], []
     part = topology.component[topology.ends[:, 0]]
     sizes = np.bincount(part, topology.length, topology.component_count)
-    shown = " and ".join(map(length_words, sizes[:6].tolist()))
     main = source_part(topology, schedule)
     is_known = main is not None
     if main is None:
         main = int(np.argmax(sizes))
-    return [
-        warning(
-            topology.drawing.file,
-            f"{len(sizes)} separate parts: {shown}",
-            "close the gaps between what belongs together",
-            effect="only the part with the source is analysed",
-        ),
-        *island_notices(
-            topology,
-            topology.component == main,
-            sections.larger_side,
-            from_source=is_known,
-        ),
-    ]
+    shown = " and ".join(map(length_words, sizes.tolist()))
+    if len(sizes) > _PARTS:
+        rest = length_words(float(sizes.sum() - sizes[main]))
+        which = "with the source" if is_known else "in the longest one"
+        shown = (
+            f"{length_words(float(sizes[main]))} {which}, {rest} in the "
+            f"{len(sizes) - 1} others"
+        )
+    apart = islands(topology, topology.component == main, side, from_source=is_known)
+    said = warning(
+        topology.drawing.file,
+        f"{len(sizes)} separate parts: {shown}",
+        "close the gaps between what belongs together",
+        effect="only the part with the source is analysed",
+    )
+    return [said, *(one.notice for one in apart)], apart
 
 
 def _steps(graph: DuctGraph) -> list[Notice]:

@@ -1,28 +1,41 @@
 """A schedule to fill in: what a drawing leaves open, in the words that are read."""
 
 from collections import Counter
+from collections.abc import Collection, Sequence
 
 import numpy as np
 from scipy.spatial import cKDTree
 
 from .drawing import NOTHING_SAID
 from .faults import BadInput
+from .graph import unread_sections
 from .names import toml_key, without_number
+from .near_misses import Gap, gap_words
 from .pieces import RunSections
 from .places import NEAR
+from .quantity_words import length_words
 from .run_names import goes_by, labels, with_drawn_names
 from .schedule import Schedule
 from .sections import Shape
 from .shared_lines import end_flows, shared_lines
 from .source import between_runs, find_source, named_sources
+from .toml_tables import OPEN
 from .topology import Topology
 
-_OPEN = '"..."'
+_OPEN = f'"{OPEN}"'
+_BESIDE = 1.1  # of a gap: how far its two ends may be apart where they lie askew
+_AT_GAPS = (
+    "# Ends that nearly meet another duct: close these gaps in the drawing first, and",
+    "# take the # off only where one is a terminal all the same.",
+)
 End = tuple[int, int, tuple[str, ...]]  # a free end: node, run, names of the run
 
 
 def draft_schedule(
-    topology: Topology, sections: RunSections, schedule: Schedule | None = None
+    topology: Topology,
+    sections: RunSections,
+    schedule: Schedule | None = None,
+    gaps: Sequence[Gap] = (),
 ) -> str:
     """Write a schedule that asks for what a drawing leaves open.
 
@@ -34,6 +47,9 @@ def draft_schedule(
         Section of each run.
     schedule
         What is said already, which is not asked again; nothing if None.
+    gaps
+        Where free ends nearly meet another duct: these are no terminals to fill in,
+        and stand there as comments.
 
     Returns
     -------
@@ -53,8 +69,8 @@ def draft_schedule(
         if node != source
     ]
     parts = [
-        _terminals(topology, schedule, ends, source),
-        _sections(topology, sections),
+        _terminals(topology, schedule, ends, source, gaps),
+        _sections(topology, sections, unread_sections(topology.drawing, schedule)),
     ]
     if source is None:
         parts.insert(0, _source(topology, ends))
@@ -104,9 +120,13 @@ def _source(topology: Topology, ends: list[End]) -> str:
 
 
 def _terminals(
-    topology: Topology, schedule: Schedule, ends: list[End], source: int | None
+    topology: Topology,
+    schedule: Schedule,
+    ends: list[End],
+    source: int | None,
+    gaps: Sequence[Gap],
 ) -> str:
-    """A table for each free end without an airflow."""
+    """A table for each free end without an airflow, those at a gap as comments."""
     drawing = topology.drawing
     known = goes_by(
         drawing,
@@ -137,7 +157,8 @@ def _terminals(
         label for run in range(drawing.run_count) for label in labels(drawing, run)
     )
     taken = set(schedule.terminals)
-    lines = []
+    lines, slips = [], []
+    at_gap = _at_gaps(topology, gaps)
     for node, run, names in wanting:
         name = names[0]
         # Without its section a name goes on fitting when the sizes change.
@@ -148,27 +169,54 @@ def _terminals(
             number += 1
             key = f"{name} {number}"
         taken.add(key)
-        lines.append(f"[terminals.{toml_key(key)}]")
-        lines.append(f"flow = {_OPEN}  # at {topology.place(node)}")
+        table = [f"[terminals.{toml_key(key)}]"]
+        table.append(f"flow = {_OPEN}  # at {topology.place(node)}")
         plain = without_number(names[0])
         if shared[names[0]] > 1 or alike[plain] > asked[plain]:
-            lines.append(topology.place_key(node))
+            table.append(topology.place_key(node))
         elif key != name:
-            lines.append(f"run = {toml_key(name)}")
+            table.append(f"run = {toml_key(name)}")
+        if node in at_gap:
+            table[1] += f", {_comment(at_gap[node])}"
+            slips += [f"# {line}" for line in table]
+        else:
+            lines += table
     if lines:
         lines.insert(0, "# closed = true in place of flow at an end that is shut.")
     if lines and source is None:
         lines.insert(0, "# The one at the source is none: delete it.")
+    if lines and slips:
+        lines += [*_AT_GAPS, *slips]
     return "\n".join([*lines, ""]) if lines else ""
 
 
-def _sections(topology: Topology, sections: RunSections) -> str:
-    """A line for each run without a section."""
+def _at_gaps(topology: Topology, gaps: Sequence[Gap]) -> dict[int, str]:
+    """What is said of the free ends on both sides of each gap, by node."""
+    names, free = topology.drawing.names, topology.free_ends
+    last = topology.run[topology.segment_at(free)]
+    said: dict[int, str] = {}
+    for gap in gaps:
+        if gap.at_side or gap.past:
+            continue  # an end of the other run that is near is its own
+        apart = np.linalg.norm(topology.nodes[free] - topology.nodes[gap.node], axis=1)
+        near = (last == gap.other) & (apart <= _BESIDE * gap.width)
+        words = f"where run '{names[gap.run]}' ends {length_words(gap.width)} off"
+        said |= dict.fromkeys(free[near].tolist(), words)
+    for gap in gaps:
+        said[gap.node] = gap_words(topology, gap)[0]
+    return said
+
+
+def _sections(
+    topology: Topology, sections: RunSections, written: Collection[int]
+) -> str:
+    """A line for each run without a section, but those written in the schedule."""
     drawing = topology.drawing
     bare = [
         run
         for run in np.flatnonzero(sections.shape == Shape.NONE).tolist()
-        if not drawing.attributes.get(run, NOTHING_SAID).transition
+        if run not in written
+        and not drawing.attributes.get(run, NOTHING_SAID).transition
     ]
     if not bare:
         return ""

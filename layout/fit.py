@@ -15,7 +15,7 @@ from .near_misses import tolerance_for
 from .quantity_words import length_words, size_words
 from .run_words import flexible_runs, lacks_material
 from .schedule import FLEXIBLE
-from .sections import FloatArray, IntArray, Shape
+from .sections import BoolArray, FloatArray, IntArray, Shape
 from .within_mains import Way, ways_from_mains, within_mains
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ def room_faults(graph: "DuctGraph") -> list[Notice]:
     """Say which bends, transitions and ends have no room, and which bends no radius."""
     return [
         *_short_bends(graph),
-        *_tight_bends(graph),
+        *tight_bends(graph, graph.bends.lacks_radius > 0.0),
         *_short_transitions(graph),
         *_ends_within(graph),
     ]
@@ -292,10 +292,10 @@ def _bend_at(graph: "DuctGraph", row: int) -> str:
     return f"{graph.place(duct)}, bend {graph.bends.number[row]} at {at}"
 
 
-def _tight_bends(graph: "DuctGraph") -> list[Notice]:
-    """Bends whose throat would lie on the far side of their centre."""
+def tight_bends(graph: "DuctGraph", is_tight: BoolArray) -> list[Notice]:
+    """Say of bends that their throat would lie on the far side of their centre."""
     ducts, bends, notices = graph.ducts, graph.bends, []
-    for row in bends.lacks_radius.nonzero()[0].tolist():
+    for row in is_tight.nonzero()[0].tolist():
         duct, side = int(bends.duct[row]), float(bends.in_plane[row])
         notices.append(
             warning(

@@ -21,7 +21,13 @@ from .names import no_section, toml_key, without_section
 from .odd_lengths import length_notices
 from .pieces import RunSections
 from .quantity_words import length_words
-from .run_names import shared_notices, with_drawn_names
+from .run_names import (
+    drawn_alone,
+    goes_by,
+    labels,
+    shared_notices,
+    with_drawn_names,
+)
 from .run_words import with_run_words
 from .schedule import Schedule
 from .sections import BoolArray, FloatArray, IntArray, Section, Shape, words
@@ -30,6 +36,7 @@ from .snap import TOLERANCE
 from .source import find_source, side_notices
 from .standing import lying_notices
 from .terminals import match_terminals
+from .toml_tables import table_at
 from .topology import Topology, join, loops, walk
 from .total_airflow import total_notices
 from .tree import Tree, tree_from
@@ -42,6 +49,7 @@ if TYPE_CHECKING:
     Network: TypeAlias = "nx.DiGraph[int]"
 
 _SILENT = Schedule()  # for a drawing without a schedule
+_ANY = 0.2  # m: diameter of a run without a section, to look through the others
 
 
 @dataclass(frozen=True, eq=False)
@@ -195,37 +203,92 @@ def build(
     ValueError
         If the tolerance is not above zero and finite.
     """
+    whole, faults, _ = attempted(drawing, schedule, tolerance, other_drawings)
+    if faults or whole is None:
+        raise BadInput(faults)
+    return whole
+
+
+def attempted(
+    drawing: Drawing,
+    schedule: Schedule | None = None,
+    tolerance: float = TOLERANCE,
+    other_drawings: Sequence[Collection[str]] = (),
+) -> tuple[DuctGraph | None, list[Notice], BoolArray]:
+    """Turn a drawing into a classified graph, as far as faults let it.
+
+    One fault does not hide another: where a section or an airflow is wanting, the rest
+    is looked through all the same.
+
+    Parameters
+    ----------
+    drawing, schedule, tolerance, other_drawings
+        As for `build`.
+
+    Returns
+    -------
+    graph, faults, bare
+        The graph, None where nothing could be walked; it is whole where there is no
+        fault. Else runs without a section have any, and terminals without an airflow
+        NaN. All faults, those of the schedule's file first, and whether each run has no
+        section of its own, shape (r,).
+    """
     schedule = schedule or _SILENT
-    schedule, faults, said = with_drawn_names(schedule, drawing, other_drawings)
+    faults = list(schedule.faults)
+    is_known = ("source", "") not in schedule.unread
+    schedule, misnamed, said = with_drawn_names(schedule, drawing, other_drawings)
+    if misnamed:
+        faults += misnamed
+        schedule = drawn_alone(schedule, drawing)
+        is_known &= all(table_at(one.where) != "source" for one in misnamed)
     schedule, left_out = without_lent(schedule, drawing, other_drawings)
     if said or left_out:
         drawing = replace(drawing, notices=(*drawing.notices, *said, *left_out))
     other_runs = {name for names in other_drawings for name in names}
     drawing = with_run_words(drawing, schedule)
-    topology = join(drawing, tolerance)
-    if len(topology.ends) == 0:
-        raise _no_duct(drawing, tolerance)
-    if faults:
-        raise BadInput(faults)
-    sections = run_sections(drawing, schedule)
-    source = find_source(topology, schedule)
-    order, before = walk(topology, source.node)
-    reached = np.zeros(len(topology.nodes), dtype=bool)
-    reached[order] = True
-    faults = _bare_faults(topology, schedule, sections, reached)
-    if topology.notices:  # else nothing was dropped
-        faults += lost_faults(topology, shared_lines(topology, source.node))
-    if faults:
-        raise BadInput(faults)
-    if int(reached[topology.ends[:, 0]].sum()) >= len(order):
-        ways = find_ways(topology, source.node)
-        rings = ways.ends[ways.ends[:, 0] == ways.ends[:, 1], 0]
-        if len(rings):
-            raise BadInput(still_faults(topology, rings))
-        flow = first_guess(topology, ways, source.node)
-        return _with_loops(topology, schedule, source, sections, ways, flow, other_runs)
-    tree = tree_from(topology, order, before)
-    return _classified(topology, schedule, source, sections, tree, reached, other_runs)
+    bare = np.zeros(drawing.run_count, dtype=bool)
+    graph = None
+    try:
+        topology = join(drawing, tolerance)
+        if len(topology.ends) == 0:
+            raise _no_duct(drawing, tolerance)
+        if not is_known:
+            raise BadInput(())  # that is said already
+        sections = run_sections(drawing, schedule)
+        source = find_source(topology, schedule)
+        order, before = walk(topology, source.node)
+        reached = np.zeros(len(topology.nodes), dtype=bool)
+        reached[order] = True
+        bare = _bare(topology, sections, reached)
+        faults += _bare_faults(topology, schedule, bare)
+        if topology.notices:  # else nothing was dropped
+            faults += lost_faults(topology, shared_lines(topology, source.node))
+        if bare.any():
+            # Any will do: nothing is told that follows from it.
+            shape, width, height = sections.shape, sections.width, sections.height
+            sections = RunSections(
+                np.where(bare, int(Shape.ROUND), shape),
+                np.where(bare, _ANY, width),
+                np.where(bare, _ANY, height),
+                sections.basis,
+            )
+        if int(reached[topology.ends[:, 0]].sum()) >= len(order):
+            ways = find_ways(topology, source.node)
+            rings = ways.ends[ways.ends[:, 0] == ways.ends[:, 1], 0]
+            if len(rings):
+                raise BadInput(still_faults(topology, rings))
+            flow = first_guess(topology, ways, source.node)
+            graph = _with_loops(
+                topology, schedule, source, sections, ways, flow, other_runs, faults
+            )
+        else:
+            tree = tree_from(topology, order, before)
+            graph = _classified(
+                topology, schedule, source, sections, tree, reached, other_runs, faults
+            )
+    except BadInput as bad:
+        faults += bad.faults
+    return graph, faults, bare
 
 
 def directed(graph: DuctGraph, flow: FloatArray) -> DuctGraph:
@@ -253,7 +316,13 @@ def directed(graph: DuctGraph, flow: FloatArray) -> DuctGraph:
         return graph
     sections = run_sections(graph.drawing, graph.schedule)
     topology, source, ways = graph.topology, graph.source, graph.loops.ways
-    return _with_loops(topology, graph.schedule, source, sections, ways, flow)
+    faults: list[Notice] = []
+    built = _with_loops(
+        topology, graph.schedule, source, sections, ways, flow, (), faults
+    )
+    if faults:
+        raise BadInput(faults)
+    return built
 
 
 def remade(graph: DuctGraph, schedule: Schedule) -> DuctGraph:
@@ -280,7 +349,8 @@ def _with_loops(
     sections: RunSections,
     ways: Ways,
     flow: FloatArray,
-    other_runs: Collection[str] = (),
+    other_runs: Collection[str],
+    faults: list[Notice],
 ) -> DuctGraph:
     tree, way, forward = tree_along(topology, ways, source.node, flow)
     stuck = np.setdiff1d(tree.meeting, tree.start)
@@ -296,6 +366,7 @@ def _with_loops(
         tree,
         reached,
         other_runs,
+        faults,
         (ways, way, forward),
     )
 
@@ -308,9 +379,10 @@ def _classified(
     tree: Tree,
     reached: BoolArray,
     other_runs: Collection[str],
+    faults: list[Notice],
     around: tuple[Ways, IntArray, BoolArray] | None = None,
 ) -> DuctGraph:
-    """Recognise the fittings.
+    """Recognise the fittings; what is wrong with the terminals is added to `faults`.
 
     `around` holds the ways, that of each segment, and whether the air goes along each
     as listed.
@@ -325,9 +397,10 @@ def _classified(
         first[found.duct_of[walked]] = tree.segment[walked]
         drawn = drawn_flows(lines, ducts.run, first, ducts.drawn_flow)
         ducts = replace(ducts, drawn_flow=drawn)
-    terminals = match_terminals(
+    terminals, wrong = match_terminals(
         topology, ducts, found.legs, schedule, tree.meeting, other_runs, lines
     )
+    faults += wrong
     loops = None
     if around is not None:
         ways, way, forward = around
@@ -511,16 +584,24 @@ def loop_notices(
     return notices
 
 
-def _bare_faults(
-    topology: Topology, schedule: Schedule, sections: RunSections, reached: BoolArray
-) -> list[Notice]:
+def _bare(topology: Topology, sections: RunSections, reached: BoolArray) -> BoolArray:
+    """Which runs that are reached have no section and are no transition, shape (r,)."""
     unsaid = sections.shape == int(Shape.NONE)
     if not unsaid.any():
-        return []
-    drawing = topology.drawing
-    used = np.zeros(drawing.run_count, dtype=bool)
+        return np.asarray(unsaid)
+    used = np.zeros(len(unsaid), dtype=bool)
     used[topology.run[reached[topology.ends[:, 0]]]] = True
-    bare = np.flatnonzero(used & unsaid).tolist()
+    for run, said in topology.drawing.attributes.items():
+        used[run] &= not said.transition
+    return np.asarray(used & unsaid)
+
+
+def _bare_faults(
+    topology: Topology, schedule: Schedule, bare: BoolArray
+) -> list[Notice]:
+    drawing = topology.drawing
+    runs = bare.nonzero()[0].tolist()
+    written = unread_sections(drawing, schedule)
     return [
         error(
             drawing.place(run),
@@ -534,6 +615,16 @@ def _bare_faults(
             effect="no result",
             place=drawing.first_middle(run),
         )
-        for run in bare
-        if not (run in drawing.attributes and drawing.attributes[run].transition)
+        for run in runs
+        if run not in written
     ]
+
+
+def unread_sections(drawing: Drawing, schedule: Schedule) -> set[int]:
+    """Runs of which the schedule's file has a section without a value that it reads."""
+    names = [name for table, name in schedule.unread if table == "sections"]
+    if not names:
+        return set()
+    runs = range(drawing.run_count)
+    known = goes_by(drawing, names, runs)
+    return {run for run in runs if not known.isdisjoint(labels(drawing, run))}

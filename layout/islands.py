@@ -1,6 +1,7 @@
 """Parts of a drawing that hang together with nothing that the source reaches."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -23,14 +24,57 @@ from .sections import BoolArray, FloatArray
 from .topology import Topology
 
 
+@dataclass(frozen=True, eq=False)
+class Island:
+    """A part of a drawing that hangs together with nothing that is reached.
+
+    Parameters
+    ----------
+    run
+        Name of its first run.
+    length
+        Of all its ducts, m.
+    gap
+        The near miss that leads on to what is reached; None where there is none.
+    notice
+        What is to be said of it, with the nearest gap.
+    effect
+        What its air comes to, in words.
+    """
+
+    run: str
+    length: float
+    gap: Gap | None
+    notice: Notice
+    effect: str
+
+
 def island_notices(
+    topology: Topology, reached: BoolArray, width: FloatArray | None = None
+) -> list[Notice]:
+    """Say which parts of a drawing hang together with nothing that is reached.
+
+    Parameters
+    ----------
+    topology, reached, width
+        As for `islands`.
+
+    Returns
+    -------
+    notices
+        One for each part, with the nearest gap.
+    """
+    return [one.notice for one in islands(topology, reached, width)]
+
+
+def islands(
     topology: Topology,
     reached: BoolArray,
     width: FloatArray | None = None,
     *,
     from_source: bool = True,
-) -> Iterable[Notice]:
-    """Say which parts of a drawing hang together with nothing that is reached.
+) -> list[Island]:
+    """Find the parts of a drawing that hang together with nothing that is reached.
 
     Parameters
     ----------
@@ -43,11 +87,6 @@ def island_notices(
     from_source
         Whether it is known where the source is; where not, what is reached is the
         longest part.
-
-    Returns
-    -------
-    notices
-        One for each part, with the nearest gap.
     """
     if reached.all():
         return []
@@ -59,23 +98,23 @@ def island_notices(
     if not from_source:
         apart, rest = "beside the longest one", "the longest one"
         lost, effect = "", "what the source does not reach gets no air"
-    notices = []
+    found = []
     onward = _onward(topology, int(topology.component[reached][0]), slips)
     for part in np.unique(part_of[~reached[topology.ends[:, 0]]]).tolist():
         mine = (part_of == part).nonzero()[0]
         length = float(topology.length[mine].sum())
         slip = onward.get(part)
         said, mend, place = _part_words(topology, part, reached, slip, rest)
-        notices.append(
-            warning(
-                drawing.place(int(topology.run[mine[0]])),
-                f"a separate part of {length_words(length)} {apart}; {said}",
-                mend + lost,
-                effect=f"{effect} in the result",
-                place=place,
-            )
+        notice = warning(
+            drawing.place(int(topology.run[mine[0]])),
+            f"a separate part of {length_words(length)} {apart}; {said}",
+            mend + lost,
+            effect=f"{effect} in the result",
+            place=place,
         )
-    return notices
+        run = drawing.names[int(topology.run[mine[0]])]
+        found.append(Island(run, length, slip, notice, effect))
+    return found
 
 
 def loose_words(topology: Topology, part: int, ducts: Ducts) -> tuple[str, str]:

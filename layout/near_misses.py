@@ -256,13 +256,19 @@ def _target(topology: Topology, node: int, segment: int) -> FloatArray:
     return np.asarray(begin + min(max(share, 0.0), 1.0) * along)
 
 
-def near_misses(topology: Topology, width: FloatArray | None = None) -> list[Notice]:
+def near_misses(
+    topology: Topology,
+    width: FloatArray | None = None,
+    found: Iterable[Gap] | None = None,
+) -> list[Notice]:
     """Say where free ends stop just short of another duct, or just past it.
 
     Parameters
     ----------
     topology, width
         As for `gaps`.
+    found
+        What `gaps` found there, if it was asked already.
 
     Returns
     -------
@@ -279,7 +285,7 @@ def near_misses(topology: Topology, width: FloatArray | None = None) -> list[Not
             "not reached",
             place=topology.nodes[gap.node],
         )
-        for gap in gaps(topology, width)
+        for gap in (gaps(topology, width) if found is None else found)
     ]
 
 

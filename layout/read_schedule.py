@@ -1,7 +1,7 @@
 """Read a schedule from TOML: every key known, every quantity with its unit."""
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -38,7 +38,7 @@ from .constructions import (
     ElbowConstruction,
     TakeoffEntry,
 )
-from .faults import BadInput, Notice, refusal
+from .faults import BadInput, Notice, and_more, error, refusal
 from .paths import found_at
 from .schedule import (
     AirSpec,
@@ -54,7 +54,7 @@ from .schedule import (
     TerminalSpec,
     TransitionRule,
 )
-from .toml_tables import Table, direction, load_toml
+from .toml_tables import OPEN, STILL_OPEN, Table, direction, load_toml, table_at
 
 _TIGHTEST = ELBOW["radius_ratio"].low  # r/W of a throat radius of nothing
 # Constructions that leave no choice of a radius; one of nothing fits them.
@@ -79,6 +79,7 @@ NO_AIR = (
     "correct it, or write closed = true in its place under [terminals.NAME] of the "
     "schedule where that end is shut"
 )
+_LISTED = 10  # places that are still to fill in
 CLOSE_ELBOWS = {"plain sum": False, "as pairs": True}
 T = TypeVar("T")
 
@@ -102,17 +103,48 @@ def read_schedule(path: Path | str) -> Schedule:
         With every fault of the file: unknown keys with the nearest known one, missing
         units, impossible values.
     """
+    schedule = read_so_far(path)
+    if schedule.faults:
+        raise BadInput(schedule.faults)
+    return schedule
+
+
+def read_so_far(path: Path | str) -> Schedule:
+    """Read a schedule as far as it can be, such as one that is half filled in.
+
+    Parameters
+    ----------
+    path
+        The TOML file.
+
+    Returns
+    -------
+    schedule
+        What it says, in SI units; its `faults` say what could not be read, those that
+        are still to fill in together.
+
+    Raises
+    ------
+    BadInput
+        If it is no TOML.
+    """
     path = Path(path)
     content = load_toml(path)
     faults: list[Notice] = []
     top = Table(content, f"{path.name}", faults)
     walls, walls_of = _walls(top.table("duct"))
     losses = _losses(top)
-    sections = top.table("sections").values(lambda t, k: t.get(k, units.section))
+    sized = top.table("sections")
+    sections = sized.values(lambda t, k: t.get(k, units.section))
+    unread = {("sections", name) for name in sized.named() if name not in sections}
     elbow_default, elbow_exceptions = _elbows(top.table("elbows"))
     takeoff_default, takeoff_exceptions, closed_ends = _takeoffs(top)
     transition_default, transition_exceptions = _transitions(top.table("transitions"))
-    terminals = dict(_terminals(top.table("terminals")))
+    terminals: dict[str, TerminalSpec] = {}
+    for name, (terminal, is_read) in _terminals(top.table("terminals")):
+        terminals[name] = terminal
+        if not is_read:
+            unread.add(("terminals", name))
     clearance, insulation = _clearance(top.table("clearance"))
     corrected_pairs = _corrected_pairs(top.table("interaction"))
     schedule = Schedule(
@@ -147,8 +179,25 @@ def read_schedule(path: Path | str) -> Schedule:
     )
     top.finish()
     if faults:
-        raise BadInput(faults)
+        told = tuple(_open_together(faults, path.name))
+        tables = {table_at(fault.where) for fault in faults}
+        unread |= {(table, "") for table in tables}
+        schedule = replace(schedule, faults=told, unread=frozenset(unread))
     return schedule
+
+
+def _open_together(faults: Sequence[Notice], file: str) -> list[Notice]:
+    """Faults with all that is still to fill in told in one of them, the first."""
+    places = [fault.where for fault in faults if fault.what == STILL_OPEN]
+    rest = [fault for fault in faults if fault.what != STILL_OPEN]
+    if len(places) < 2:
+        return list(faults)
+    named = [place.removeprefix(f"{file}, ") for place in places]
+    shown = ", ".join(named[:_LISTED]) + and_more(len(named) - _LISTED)
+    what = (
+        f'{len(named)} values are still to fill in, as "{OPEN}" stands there: {shown}'
+    )
+    return [error(file, what, "write a value for each"), *rest]
 
 
 def find_schedule(route: Path | str) -> Path | None:
@@ -607,14 +656,13 @@ def _transition_rule(table: Table) -> TransitionRule | None:
     return TransitionRule(angle) if angle is not None else None
 
 
-def _terminals(table: Table) -> Iterator[tuple[str, TerminalSpec]]:
+def _terminals(table: Table) -> Iterator[tuple[str, tuple[TerminalSpec, bool]]]:
     for name, entry in table.each():
-        terminal = _terminal(entry)
-        if terminal is not None:
-            yield name, terminal
+        yield name, _terminal(entry)
 
 
-def _terminal(table: Table) -> TerminalSpec | None:
+def _terminal(table: Table) -> tuple[TerminalSpec, bool]:
+    """A terminal, and whether what is said of its airflow could be read."""
     if table.yes_or_no("closed"):
         run, at = table.text("run"), table.point("at")
         for key in ("flow", "load", "share", "loss", "coefficient", "kind"):
@@ -622,7 +670,7 @@ def _terminal(table: Table) -> TerminalSpec | None:
                 table.get(key, lambda value, where: value)
                 table.fault(key, "the end is closed", "delete this, or closed")
         table.finish()
-        return TerminalSpec(0.0, run=run, at=at, is_closed=True)
+        return TerminalSpec(0.0, run=run, at=at, is_closed=True), True
     flow = table.positive("flow", "airflow", NO_AIR)
     load = table.positive("load", "power")
     share = table.within("share", TERMINAL["share"])
@@ -644,9 +692,7 @@ def _terminal(table: Table) -> TerminalSpec | None:
         table.fault("", "loss and coefficient are both given", "delete one")
     kind, run, at = table.text("kind"), table.text("run"), table.point("at")
     table.finish()
-    if not said_of and flow is None and load is None and share is None:
-        return None
-    return TerminalSpec(
+    spec = TerminalSpec(
         math.nan if flow is None else flow,
         loss,
         kind or "",
@@ -656,3 +702,4 @@ def _terminal(table: Table) -> TerminalSpec | None:
         share,
         coefficient=coefficient,
     )
+    return spec, not spec.is_drawn or (said_of and not given)

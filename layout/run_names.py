@@ -431,6 +431,31 @@ def with_drawn_names(
     return said, list(dict.fromkeys(faults)), list(dict.fromkeys(notices))
 
 
+def drawn_alone(schedule: Schedule, drawing: Drawing) -> Schedule:
+    """A schedule without what it says of runs that the drawing does not have."""
+    drawn = set(drawing.names)
+
+    def kept(entries: Mapping[str, T]) -> dict[str, T]:
+        return {run: value for run, value in entries.items() if run in drawn}
+
+    return replace(
+        schedule,
+        components=tuple(one for one in schedule.components if one.run in drawn),
+        sections=kept(schedule.sections),
+        limits=kept(schedule.limits),
+        run_words=kept(schedule.run_words),
+        run_materials=kept(schedule.run_materials),
+        run_roughness=kept(schedule.run_roughness),
+        run_compression=kept(schedule.run_compression),
+        elbow_exceptions={
+            at: rule for at, rule in schedule.elbow_exceptions.items() if at[0] in drawn
+        },
+        takeoff_exceptions=kept(schedule.takeoff_exceptions),
+        closed_ends=kept(schedule.closed_ends),
+        transition_exceptions=kept(schedule.transition_exceptions),
+    )
+
+
 def shared_place(where: str, bend: int = 0) -> str:
     """Place in a schedule of what it says of a run, or of one bend of it."""
     return f"{where} bend {bend}" if bend else where

@@ -14,6 +14,7 @@ from . import allowed
 from .allowed import check_fields, check_value, curve_fault, fits, path_text, several
 from .basis import Basis
 from .constructions import ELBOW_PIECES, ElbowConstruction, TakeoffEntry
+from .faults import Notice
 from .names import composed
 from .sections import FloatArray, Section
 
@@ -673,6 +674,10 @@ class Schedule:
     shared
         Runs that each name of several means, by where it stands and the name; None as
         long as no drawing was asked, after that each name means one run.
+    faults, unread
+        What is wrong in its file; and by table and name the sections and terminals
+        whose value could not be read, and by table alone where anything could not.
+        Nothing of a schedule to analyse with.
 
     Raises
     ------
@@ -710,6 +715,8 @@ class Schedule:
     insulation: float = 0.0
     corrected_pairs: bool = False
     shared: Mapping[tuple[str, str], tuple[str, ...]] | None = None
+    faults: tuple[Notice, ...] = ()
+    unread: frozenset[tuple[str, str]] = frozenset()
 
     def __post_init__(self) -> None:
         """Compose the accents of its names; refuse values that fields cannot have."""
@@ -731,6 +738,10 @@ class Schedule:
         )
         parts = several("Schedule: components", self.components, ComponentSpec)
         object.__setattr__(self, "components", parts)
+        faults = several("Schedule: faults", self.faults, Notice)
+        object.__setattr__(self, "faults", faults)
+        unread = several("Schedule: unread", self.unread, tuple)
+        object.__setattr__(self, "unread", frozenset(unread))
         for held, may_be in _EACH.items():
             _check_entries(held, getattr(self, held), may_be)
         for held in _BY_NAME:

@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping
 
 import numpy as np
 
-from .faults import BadInput, Notice, error, refusal
+from .faults import Notice, error
 from .fittings import Ducts, Legs, Terminals
 from .named_ends import named_ends
 from .names import bare_name, toml_key, unique
@@ -25,7 +25,7 @@ def match_terminals(
     meeting: IntArray,
     other_runs: Collection[str],
     lines: Mapping[int, SharedLine],
-) -> Terminals:
+) -> tuple[Terminals, list[Notice]]:
     """Give each open end away from the source its name, airflow and declared loss.
 
     Parameters
@@ -46,14 +46,10 @@ def match_terminals(
 
     Returns
     -------
-    terminals
-        In order of their ducts; without the ends that are declared closed.
-
-    Raises
-    ------
-    BadInput
-        If a terminal of the schedule is not in the drawing, a free end has no
-        airflow, or all are closed.
+    terminals, faults
+        In order of their ducts; without the ends that are declared closed. A fault for
+        each terminal of the schedule that is not in the drawing and each free end
+        without an airflow, which has NaN, and one if all are closed.
     """
     drawing = topology.drawing
     has_child = np.zeros(len(ducts.run), dtype=bool)
@@ -107,7 +103,10 @@ def match_terminals(
         gap = gap_at(topology, slips, [node])
         if gap is not None and named.apart.intersection(parts_at(topology, gap)):
             continue  # the gap is said of a terminal behind it
-        spec_of = schedule.terminals.get(named.terminal.get(duct, ""))
+        named_so = named.terminal.get(duct, "")
+        if ("terminals", named_so) in schedule.unread:
+            continue  # a fault of the schedule's file
+        spec_of = schedule.terminals.get(named_so)
         is_divided = bool(divided[run])
         faults.append(
             _without_airflow(
@@ -122,15 +121,14 @@ def match_terminals(
                 lines,
             )
         )
-    if faults:
-        raise BadInput(faults)
     if not shut.any():
         names_of = tuple(unique(names))
-        return Terminals(leaf, names_of, flow, loss, leaf[:0], coefficient)
+        return Terminals(leaf, names_of, flow, loss, leaf[:0], coefficient), faults
     if shut.all():
-        raise refusal(schedule.file, "every end is closed", "leave one of them open")
+        remedy = "leave one of them open"
+        faults.append(error(schedule.file, "every end is closed", remedy))
     kept = np.flatnonzero(~shut)
-    return Terminals(
+    terminals = Terminals(
         leaf[kept],
         tuple(unique([names[place] for place in kept.tolist()])),
         flow[kept],
@@ -142,6 +140,7 @@ def match_terminals(
             if p in coefficient
         },
     )
+    return terminals, faults
 
 
 def _without_airflow(

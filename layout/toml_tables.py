@@ -37,6 +37,8 @@ _WORDS: dict[str, Callable[[float], str]] = {
     "angle": lambda angle: f"{math.degrees(angle):.3g}°",
     "share": lambda share: f"{100 * share:g} %",
 }
+OPEN = "..."  # where a schedule to fill in wants a value
+STILL_OPEN = f'it is still to fill in, as "{OPEN}" stands there'
 _LARGEST = 2_000_000  # bytes: what is written by hand is smaller
 
 
@@ -82,8 +84,12 @@ class Table:
         self._asked.append(key)
         if key not in self._content:
             return None
+        value = self._content[key]
+        if value == OPEN or (isinstance(value, list) and OPEN in value):
+            self.fault(key, STILL_OPEN, "write a value there")
+            return None
         with gathered(self.faults):
-            return read(self._content[key], f"{self.where} {key}".strip())
+            return read(value, f"{self.where} {key}".strip())
         return None
 
     def quantity(self, key: str, dimension: str) -> float | None:
@@ -280,6 +286,18 @@ class Table:
             if self.where.endswith(" ")
             else (f"{self.where}, [{key}]")
         )
+
+
+def table_at(where: str) -> str:
+    """The table of a schedule that the place of a fault lies in; empty without one.
+
+    Examples
+    --------
+    >>> table_at("a.toml, [[elbows.exception]]"), table_at("a.glb, run 'B'")
+    ('elbows', '')
+    """
+    found = re.search(r", \[+(\w+)", where)
+    return found[1] if found else ""
 
 
 @contextmanager

@@ -1,5 +1,7 @@
 """Whether the airflows at the terminals make up the total that is declared."""
 
+import math
+
 from .faults import Notice, warning
 from .fittings import Terminals
 from .quantity_words import airflow_words
@@ -23,7 +25,7 @@ def total_notices(schedule: Schedule, terminals: Terminals) -> list[Notice]:
     if total is None or (schedule.source.is_return and not specs):  # of the supply
         return []
     every = float(terminals.flow.sum())
-    if abs(every - total) <= _ROUNDING * total:
+    if math.isnan(every) or abs(every - total) <= _ROUNDING * total:
         return []
     shares = [spec.share for spec in specs if spec.share is not None]
     if not shares:

@@ -7,16 +7,21 @@ import numpy as np
 
 from elbowroom.layout import (
     FLEXIBLE,
+    BadInput,
     Basis,
     BoolArray,
     DuctGraph,
     FloatArray,
     IntArray,
+    Notice,
+    Schedule,
+    and_more,
     flexible_runs,
     lacks_material,
     length_words,
     made_of,
     refusal,
+    toml_key,
 )
 
 from .air import Air, air_of
@@ -24,6 +29,8 @@ from .coefficient import AS_DECLARED, IN_DRAWING, Credit, LookupRefused
 from .components import component_coefficients
 from .friction import GALVANISED, STEEL, material_credit, material_roughness
 from .site_air import fan_at_site, loss_ratio
+
+_LISTED = 5  # places of one material that is not known
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,12 +121,12 @@ def conditions_of(graph: DuctGraph) -> Conditions:
         If a material is not known, or a rigid run is said to be compressed.
     """
     schedule, drawing = graph.schedule, graph.drawing
-    where = f"{schedule.file}, [duct]"
     default, basis = (GALVANISED, material_credit(STEEL)), Basis.ASSUMED
     if schedule.roughness is not None:
         default, basis = (schedule.roughness, AS_DECLARED), Basis.DECLARED
-    elif schedule.material is not None:
-        default, basis = _of_material(schedule.material, where), Basis.DECLARED
+    of_materials = _of_materials(schedule)
+    if schedule.roughness is None and schedule.material is not None:
+        default, basis = of_materials[schedule.material], Basis.DECLARED
     special = {
         run: (said.roughness, IN_DRAWING)
         for run, said in drawing.attributes.items()
@@ -129,7 +136,7 @@ def conditions_of(graph: DuctGraph) -> Conditions:
         name: (value, AS_DECLARED) for name, value in schedule.run_roughness.items()
     }
     for name, material in schedule.run_materials.items():
-        by_name[name] = _of_material(material, f"{where} runs.{name}")
+        by_name[name] = of_materials[material]
     if by_name:
         place = {name: run for run, name in enumerate(drawing.names)}
         special |= {
@@ -137,7 +144,8 @@ def conditions_of(graph: DuctGraph) -> Conditions:
         }
     assumed = [r for r in drawing.attributes if lacks_material(drawing, schedule, r)]
     if assumed:
-        special |= dict.fromkeys(assumed, _of_material(FLEXIBLE, where))
+        flexible = material_roughness(FLEXIBLE), material_credit(FLEXIBLE)
+        special |= dict.fromkeys(assumed, flexible)
     by_run = np.full(drawing.run_count, default[0])
     bases = np.full(drawing.run_count, int(basis))
     known, credited = {default[1]: 0}, np.zeros(drawing.run_count, dtype=np.int64)
@@ -200,8 +208,35 @@ def _compression(graph: DuctGraph) -> tuple[FloatArray, IntArray]:
     return out, basis
 
 
-def _of_material(material: str, where: str) -> tuple[float, Credit]:
-    try:
-        return material_roughness(material), material_credit(material)
-    except LookupRefused as problem:
-        raise problem.at(where, "name another") from None
+def _of_materials(schedule: Schedule) -> dict[str, tuple[float, Credit]]:
+    """Roughness of each material that a schedule names, m, and its credit.
+
+    Raises
+    ------
+    BadInput
+        With every one that is not known, and the runs that are said to be of it.
+    """
+    written = {
+        run: name
+        for (where, name), runs in (schedule.shared or {}).items()
+        if where == "[duct.runs]"
+        for run in runs
+    }
+    of: dict[str, dict[str, None]] = {}
+    if schedule.material is not None:
+        of[schedule.material] = {"[duct] material": None}
+    for run, material in schedule.run_materials.items():
+        place = f"[duct.runs.{toml_key(written.get(run, run))}] material"
+        of.setdefault(material, {})[place] = None
+    found: dict[str, tuple[float, Credit]] = {}
+    faults: list[Notice] = []
+    for material, places in of.items():
+        try:
+            found[material] = material_roughness(material), material_credit(material)
+        except LookupRefused as problem:
+            shown = ", ".join(list(places)[:_LISTED]) + and_more(len(places) - _LISTED)
+            bad = problem.at(f"{schedule.file}, {shown}", "name another")
+            faults += bad.faults
+    if faults:
+        raise BadInput(faults)
+    return found

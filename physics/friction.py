@@ -1,5 +1,7 @@
 """Friction in straight duct: Darcy-Weisbach with the Colebrook friction factor."""
 
+from collections.abc import Iterable
+from difflib import SequenceMatcher, get_close_matches
 from enum import IntEnum
 from functools import cache
 
@@ -21,6 +23,7 @@ COLEBROOK = Credit(
     "ASHRAE Handbook Fundamentals, duct design chapter (Darcy-Weisbach, Colebrook)",
     "cross-checked",
 )
+_SPELT = 0.8  # of its letters: a word that is misspelt, not another
 _CHUNK = 1 << 14  # elements at a time, so that every array of a pass stays in cache
 _LOG10 = 2.0 / np.log(10.0)
 _BEGIN = 6.0  # 1 / sqrt(f) that stands within at first: ducts have about 7
@@ -225,15 +228,14 @@ def _known(material: str) -> str:
     by_fold = {folded(name): name for name in known}
     if asked in by_fold:
         return by_fold[asked]
-    near = nearest(material, known)
-    words = set(asked.replace(",", "").split())
+    words = asked.replace(",", "").split()
     alike = [
         name
         for fold, name in by_fold.items()
-        if words and words <= set(fold.replace(",", "").split())
+        if words and set(words) <= set(fold.replace(",", "").split())
     ]
-    if near is not None:
-        hint = f"did you mean '{near}'"
+    if nearest(material, known) is not None:
+        hint = f"did you mean '{by_fold[_best(asked, by_fold)]}'"
     elif alike:
         hint = "it has " + ", ".join(f"'{name}'" for name in alike)
     else:
@@ -242,6 +244,18 @@ def _known(material: str) -> str:
             "elbowroom sources --materials lists"
         )
     raise LookupRefused(f"the material '{material}' is not in the table; {hint}")
+
+
+def _best(asked: str, known: Iterable[str]) -> str:
+    """The one of some names that has most of the words asked for, then the nearest."""
+
+    def rank(name: str) -> tuple[int, float]:
+        there = name.replace(",", "").split()
+        words = asked.replace(",", "").split()
+        has = sum(bool(get_close_matches(word, there, 1, _SPELT)) for word in words)
+        return has, SequenceMatcher(None, asked, name).ratio()
+
+    return max(known, key=rank)
 
 
 def material_roughnesses() -> dict[str, float]:

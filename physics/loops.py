@@ -17,6 +17,7 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Notice,
+    Shape,
     directed,
     pressure_words,
     ranked,
@@ -336,29 +337,57 @@ def settled_audit(found: Audit) -> tuple[Audit, FloatArray | None]:
     """
     graph = found.graph
     if graph is None:
-        return found, None
-    said = set(graph.notices)
-    rest = [notice for notice in found.findings if notice not in said]
-    try:  # an elbow that cannot be made so; at which Reynolds number is all one
-        bend_coefficients(graph, np.full(len(graph.bends.duct), 1e5))
-    except BadInput as bad:
-        rest = [*bad.faults, *rest]
-        found = replace(found, findings=(*bad.faults, *found.findings))
+        if found.partial is None:
+            return found, None
+        bare = found.sections.shape[found.partial.ducts.run] == Shape.NONE
+        faults, _ = _without_airflows(found.partial, has_bends=not bare.any())
+        return replace(found, findings=ranked([*faults, *found.findings])), None
+    faults, conditions = _without_airflows(graph, has_bends=True)
     drawn = None if graph.loops is not None else duct_flows(graph)
+    said = set(graph.notices)
+    # What is told of a gap is not told again of the part behind it.
+    left_out = said.difference(found.findings)
+    rest = [notice for notice in found.findings if notice not in said]
+    flow = drawn
     try:
-        graph, conditions, flow = settled(graph, conditions_of(graph))
-        check_drawn_flows(graph, flow)
+        if conditions is not None:
+            graph, conditions, flow = settled(graph, conditions)
+        if flow is not None:
+            check_drawn_flows(graph, flow)
     except BadInput as bad:
-        return replace(found, findings=(*bad.faults, *found.findings)), drawn
+        faults += bad.faults
+        conditions = None
+    if conditions is None or flow is None:
+        return replace(found, findings=(*faults, *found.findings)), drawn
     velocity = flow / graph.ducts.area
     every = [
+        *faults,
         *rest,
-        *graph.notices,
+        *(notice for notice in graph.notices if notice not in left_out),
         *still_notices(graph, conditions, flow),
         *fast_flags(graph, velocity),
     ]
     flow = np.where(flow > 2.0 * STILL * flow.max(), flow, 0.0)
     return replace(found, graph=graph, findings=ranked(every)), flow
+
+
+def _without_airflows(
+    graph: DuctGraph, *, has_bends: bool
+) -> tuple[list[Notice], Conditions | None]:
+    """What stands in the way whatever the airflows are; the conditions if nothing does.
+
+    The bends are asked where all sections are known.
+    """
+    faults: list[Notice] = []
+    if has_bends:
+        try:  # an elbow that cannot be made so; at which Reynolds number is all one
+            bend_coefficients(graph, np.full(len(graph.bends.duct), 1e5))
+        except BadInput as bad:
+            faults += bad.faults
+    try:
+        return faults, conditions_of(graph)
+    except BadInput as bad:
+        return [*faults, *bad.faults], None
 
 
 def still_notices(

@@ -91,7 +91,9 @@ def test_every_value_left_open_is_refused_where_it_stands(tmp_path: Path) -> Non
     path.write_text(text, encoding="utf-8")
     with pytest.raises(BadInput) as refused:
         read_schedule(path)
-    assert len(refused.value.faults) == 3  # two airflows and a section
+    (fault,) = refused.value.faults  # two airflows and a section
+    assert "3 values are still to fill in" in fault.what
+    assert "[sections] office, [terminals.trunk] flow, [terminals.off" in fault.what
     schedule = filled(text, tmp_path)
     assert analyse(build(drawing, schedule)).critical_loss > 0.0
 

@@ -213,7 +213,7 @@ def _faults(text: str, drawing: Drawing, tmp_path: Path) -> list[str]:
 def test_a_name_that_no_run_goes_by_gets_the_nearest(
     part: str, where: str, tmp_path: Path
 ) -> None:
-    (said,) = _faults(part, _sized(_drawing()), tmp_path)
+    said, *_ = _faults(part, _sized(_drawing()), tmp_path)
     assert f"{where}: the drawing has no run 'T11'; did you mean 'T1'" in said
 
 
@@ -221,13 +221,13 @@ def test_a_name_of_two_runs_is_not_guessed_at(tmp_path: Path) -> None:
     drawing = _sized(_drawing())
     names = ["T1 600x300", "T2 400x300", "T3 300x250", "B 250x250", "B 300x200", "T4"]
     text = '[[takeoffs.exception]]\nrun = "B"\nentry = "45 degree entry"'
-    (said,) = _faults(text, replace(drawing, names=names), tmp_path)
+    said, *_ = _faults(text, replace(drawing, names=names), tmp_path)
     assert "2 runs of the drawing go by 'B': 'B 250x250' and 'B 300x200'" in said
 
 
 def test_a_run_that_is_named_twice_is_refused(tmp_path: Path) -> None:
     text = '[sections]\nT2 = "450x300 mm"\n"T2 400×300 mm" = "450x250 mm"'
-    (said,) = _faults(text, _sized(_drawing()), tmp_path)
+    said, *_ = _faults(text, _sized(_drawing()), tmp_path)
     assert "is the same run as 'T2'; delete one of the two" in said
 
 
@@ -681,7 +681,7 @@ def test_an_exception_that_one_of_several_runs_has_is_used(tmp_path: Path) -> No
 
 def test_a_component_stands_in_one_of_several_runs_by_its_place(tmp_path: Path) -> None:
     coil = '[[component]]\nrun = "G1"\nname = "coil"\nloss = "20 Pa"\n'
-    (said,) = _faults(ENDS + coil, _namesakes(), tmp_path)
+    said, *_ = _faults(ENDS + coil, _namesakes(), tmp_path)
     assert "3 runs of the drawing were given the name 'G1': 'G1 600x300' and" in said
     assert "'G1 600x300 (2)'" in said
     at = 'at = ["6 m", "0 m", "0 m"]\n'
@@ -697,7 +697,7 @@ def test_a_terminal_of_several_ends_of_one_name_is_not_guessed_at(
     """Also where the others have an airflow of their own in the drawing."""
     drawing = replace(_namesakes(), flow=np.array([np.nan] * 4 + [0.06]))
     text = ENDS.replace('[terminals."b (2)"]\nflow = "60 L/s"\n', "")
-    (said,) = _faults(text, drawing, tmp_path)
+    said, *_ = _faults(text, drawing, tmp_path)
     assert (
         "2 free ends of the drawing go by that name: 'b D160' and 'b D160 (2)'" in said
     )
@@ -713,7 +713,7 @@ def test_a_terminal_of_several_ends_of_one_name_is_not_guessed_at(
 
 def test_the_source_is_at_the_only_free_end_of_several_runs(tmp_path: Path) -> None:
     by_name = ENDS.replace('at = ["0 m", "0 m", "0 m"]', 'run = "G1"')
-    (said,) = _faults(by_name, _namesakes(), tmp_path)
+    said, *_ = _faults(by_name, _namesakes(), tmp_path)
     assert "3 runs of the drawing were given the name 'G1', and 2 of them" in said
     assert "'G1 600x300 (3)' at (12, 0, 0) m" in said
     told = by_name.replace("[terminals.G1]", '[terminals."G1 (3)"]')
@@ -793,7 +793,7 @@ def test_a_number_that_no_copy_has_is_none_of_another(
     name: str, part: str, tmp_path: Path
 ) -> None:
     text = ENDS if "[source]" not in part else ENDS.split("]\n", 2)[2]
-    (said,) = _faults(f"{part.format(name)}\n{text}", _namesakes(), tmp_path)
+    said, *_ = _faults(f"{part.format(name)}\n{text}", _namesakes(), tmp_path)
     assert f"the drawing has no run '{name}'; " in said
     if name.startswith("G1"):
         assert "did you mean 'G1'" in said
@@ -852,7 +852,7 @@ def test_a_run_that_is_drawn_with_the_number_one_is_not_the_first(
         "G1 (1)"
     }
     coil = '[[component]]\nrun = "G1"\nname = "coil"\nloss = "20 Pa"\n'
-    (said,) = _faults(plan + coil, drawing, tmp_path)
+    said, *_ = _faults(plan + coil, drawing, tmp_path)
     assert "write its name with the number, 'G1 (2)', or the place" in said
 
 
@@ -898,7 +898,7 @@ def test_a_run_of_the_other_drawing_is_known_by_any_of_its_names(
 
 def test_what_a_component_is_told_to_write_is_read(tmp_path: Path) -> None:
     coil = '[[component]]\nrun = "G1"\nname = "coil"\nloss = "20 Pa"\n'
-    (said,) = _faults(ENDS + coil, _namesakes(), tmp_path)
+    said, *_ = _faults(ENDS + coil, _namesakes(), tmp_path)
     advised = ADVISED.findall(said.split(";")[1])
     assert len(advised) == 3
     for name, run in zip(advised, TRUNK, strict=True):
@@ -909,7 +909,7 @@ def test_what_a_component_is_told_to_write_is_read(tmp_path: Path) -> None:
 
 def test_what_a_source_is_told_to_write_is_read(tmp_path: Path) -> None:
     by_name = ENDS.replace('at = ["0 m", "0 m", "0 m"]', 'run = "G1"')
-    (said,) = _faults(by_name, _namesakes(), tmp_path)
+    said, *_ = _faults(by_name, _namesakes(), tmp_path)
     first, last = ADVISED.findall(said.split(";")[1])
     text = by_name.replace('run = "G1"', f'run = "{first}"')
     graph = build(_namesakes(), _read(text, tmp_path))
@@ -930,7 +930,7 @@ def test_runs_of_a_name_at_none_of_which_air_enters_are_not_told_apart(
     drawing = _namesakes("in", "G1", "G1 (2)", "b", "b (2)")
     text = ENDS.replace('at = ["0 m", "0 m", "0 m"]', 'run = "G1"')
     text = text.replace("terminals.G1", 'terminals."G1 (2)"')
-    (said,) = _faults(text, drawing, tmp_path)
+    said, *_ = _faults(text, drawing, tmp_path)
     assert "the air can enter at none of them; write the name of a run whose" in said
     graph = build(drawing, _read(text.replace('run = "G1"', 'run = "in"'), tmp_path))
     assert graph.nodes[graph.source.node].tolist() == [0, 0, 0]
@@ -939,7 +939,7 @@ def test_runs_of_a_name_at_none_of_which_air_enters_are_not_told_apart(
 def test_what_a_terminal_is_told_to_write_is_read(tmp_path: Path) -> None:
     drawing = replace(_namesakes(), flow=np.array([np.nan] * 4 + [0.06]))
     text = ENDS.replace('[terminals."b (2)"]\nflow = "60 L/s"\n', "")
-    (said,) = _faults(text, drawing, tmp_path)
+    said, *_ = _faults(text, drawing, tmp_path)
     first, other = ADVISED.findall(said.split("or named")[1])
     text = ENDS.replace("terminals.b]", f'terminals."{first}"]')
     text = text.replace("b (2)", other)
@@ -951,7 +951,7 @@ def test_what_a_terminal_is_told_to_write_is_read(tmp_path: Path) -> None:
     }
     # Its number is no help where it was written, but the name in full is.
     drawing = _namesakes(*TRUNK, "b (2) D160", "b (2) D150")
-    (said,) = _faults(
+    said, *_ = _faults(
         ENDS.replace('[terminals.b]\nflow = "50 L/s"\n', ""), drawing, tmp_path
     )
     assert "or named 'b (2) D160' and 'b (2) D150'" in said

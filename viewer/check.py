@@ -20,6 +20,7 @@ from elbowroom.layout import (
     units,
 )
 
+from .alike import alike, others
 from .colours import Scale
 from .display import Display
 from .labels import cut
@@ -68,10 +69,14 @@ def print_check(
         console.print("Nothing odd was found.")
         return
     console.print("\n[bold]What was found[/bold]")
-    for number, said in enumerate(problems, 1):
+    for number, group in enumerate(alike(problems), 1):
+        said = group[0]
         console.print(f"{number:3} {said.severity}: {plain(said.sentence)}")
         if said.effect:
             console.print(f"    effect: {plain(said.effect)}")
+        if len(group) > 1:
+            places = plain(others(group, result["file"]))
+            console.print(f"    {len(group) - 1} more like it: {places}")
 
 
 def audit_picture(found: Audit, path: Path, display: Display) -> str:
@@ -97,9 +102,11 @@ def audit_picture(found: Audit, path: Path, display: Display) -> str:
     that it works where nothing can be analysed. Only findings that have a place are
     marked; their numbers are those of the list beside it.
     """
+    groups = alike(found.findings)
     placed = [
         (number, said)
-        for number, said in enumerate(found.findings, 1)
+        for number, group in enumerate(groups, 1)
+        for said in group
         if said.place is not None
     ]
     faulty = sum(said.severity != Severity.NOTE for said in found.findings)
@@ -115,12 +122,18 @@ def audit_picture(found: Audit, path: Path, display: Display) -> str:
     )
     own = f"{found.topology.drawing.file}, "
     listed = [
-        f"{number:2}  {cut(f'{said.where}: {said.what}'.removeprefix(own), _LISTED)}"
-        for number, said in enumerate(found.findings, 1)
+        f"{number:2}  {cut(_short(group).removeprefix(own), _LISTED)}"
+        for number, group in enumerate(groups, 1)
     ]
     nothing = Scale((0.0, 1.0), ("#ffffff",))
     unit = display.length
     return picture([panel], nothing, "", path, beside=listed, length_unit=unit)
+
+
+def _short(group: Sequence[Notice]) -> str:
+    """A finding, or several of one kind, for the list beside the picture."""
+    more = f" ({len(group) - 1} more like it)" if len(group) > 1 else ""
+    return f"{group[0].where}: {group[0].what}{more}"
 
 
 def caption(count: int, faulty: int, placed: int) -> str:

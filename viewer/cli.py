@@ -99,13 +99,30 @@ class _OnceCommand(TyperCommand):
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Take the words; BadInput where an option that holds one has several."""
-        _, _, order = self.make_parser(ctx).parse_args(args=list(args))
+        _, left, order = self.make_parser(ctx).parse_args(args=list(args))
         is_help = any(word.is_eager for word in order)
+        if left and not is_help and any(word.name == "route" for word in self.params):
+            raise self._one_file(left)
         for place, word in enumerate(order):
             may_again = is_help or word.multiple or getattr(word, "is_flag", False)
             if word in order[:place] and not may_again:
                 raise self._given_again(word.opts[0])
         return super().parse_args(ctx, args)
+
+    def _one_file(self, left: list[str]) -> Exception:
+        from elbowroom.layout import listed, refusal
+
+        behind = {"--return": "a return side", "--obstacles": "solids"}
+        taken = {name for word in self.params for name in word.opts}
+        remedies = [
+            f"give {what} behind {n}" for n, what in behind.items() if n in taken
+        ]
+        remedies += ["draw one job in one file", "compare options with compare"]
+        return refusal(
+            str(self.name),
+            f"a job is one file, and {listed(left)} {'are' if left[1:] else 'is'} more",
+            f"{', '.join(remedies[:-1])}, or {remedies[-1]}",
+        )
 
     def _given_again(self, option: str) -> Exception:
         from elbowroom.layout import refusal

@@ -503,16 +503,21 @@ def _own_schedule(route: Path) -> Path | None:
     return None if own is None or own.name == "schedule.toml" else own
 
 
-def schedule_for(route: Path, given: Path | None) -> "Schedule":
-    """Schedule given, or found beside a route, or an empty one."""
-    from elbowroom.layout import Schedule, find_schedule, read_schedule
+def schedule_for(
+    route: Path, given: Path | None, *, so_far: bool = False
+) -> "Schedule":
+    """Schedule given, or found beside a route, or an empty one.
+
+    With `so_far` what is wrong in it is among its faults, else refused.
+    """
+    from elbowroom.layout import Schedule, find_schedule, read_schedule, read_so_far
 
     path = given or find_schedule(route)
     if path is None:
         return Schedule()
     if given is None:
         tell(f"using the schedule {path.name}")
-    return read_schedule(path)
+    return read_so_far(path) if so_far else read_schedule(path)
 
 
 def schedules_for(routes: Sequence[Path], given: Path | None) -> "list[Schedule]":

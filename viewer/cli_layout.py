@@ -62,6 +62,7 @@ from .outlet import printable
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from elbowroom.layout import Notice
     from elbowroom.physics import Option
 
     from .display import Display
@@ -258,6 +259,7 @@ def check(
     from dataclasses import replace
 
     from elbowroom.layout import (
+        BadInput,
         Severity,
         audit,
         counted,
@@ -279,10 +281,23 @@ def check(
     if draft is not None:
         _check_draft(draft)
     inputs = Inputs([route], schedule, unit, up, tolerance)
-    found = schedule_for(route, schedule)
+    found = schedule_for(route, schedule, so_far=True)
     drawing = inputs.read(route)
     metres = inputs.joining_distance
-    found, worked = with_airflows(found)
+    worked: tuple[Notice, ...] = ()
+    try:
+        found, worked = with_airflows(found)
+    except BadInput as bad:
+        waiting = [
+            ("terminals", name)
+            for name, spec in found.terminals.items()
+            if spec.load is not None or spec.share is not None
+        ]
+        found = replace(
+            found,
+            faults=(*found.faults, *bad.faults),
+            unread=found.unread.union(waiting),
+        )
     seen = audit(drawing, found, metres)
     changes: list[str] | None = None
     there = fix is not None and fix.exists()
@@ -291,7 +306,7 @@ def check(
         for notice in write(copy, fix):
             say(notice.sentence)
         left = len(audit(read(fix), found).findings)  # read without --tolerance
-    wanting = draft_schedule(seen.topology, seen.sections, found)
+    wanting = draft_schedule(seen.topology, seen.sections, found, seen.gaps)
     if draft is not None:
         _write_draft(wanting, draft)
     seen, by_duct = settled_audit(seen)
@@ -314,6 +329,10 @@ def check(
         draw_if_possible(png, lambda: audit_picture(seen, png, display))
     failed = any(problem.severity == Severity.ERROR for problem in seen.findings)
     failed = failed or (seen.graph is not None and bool(unbuildable(seen.graph)))
+    if found.faults:
+        count = counted(len(found.faults), "error")
+        say(f"{found.file} cannot be used as it stands: see {count} in it above.")
+        return 2
     return 1 if strict and failed else 0
 
 
