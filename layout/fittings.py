@@ -7,6 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from .sections import BoolArray, FloatArray, IntArray, Section, Shape
+from .tree import heads
 
 NONE = -1  # no such duct
 _ROUNDING = 1e-3  # m: of a radius that is measured in a drawing
@@ -20,6 +21,9 @@ class Ducts:
     ----------
     parent
         The duct before each, nearer to the source; `NONE` at the source. Shape (d,).
+    continues
+        Whether each only continues that one, as a run of its own: nothing turns,
+        changes, divides or meets between them.
     start, finish
         Node at its near and its far end.
     run
@@ -45,6 +49,7 @@ class Ducts:
     """
 
     parent: IntArray
+    continues: BoolArray
     start: IntArray
     finish: IntArray
     run: IntArray
@@ -60,6 +65,31 @@ class Ducts:
     upright: FloatArray
     roll: FloatArray
     drawn_flow: FloatArray
+
+    @cached_property
+    def stretch(self) -> IntArray:
+        """First duct of the straight stretch that each is part of, shape (d,)."""
+        return heads(self.continues, self.parent)
+
+    @cached_property
+    def stretch_end(self) -> IntArray:
+        """Last duct of the straight stretch that each is part of, shape (d,)."""
+        last = np.arange(len(self.parent))
+        rows = self.continues.nonzero()[0]
+        last[self.stretch[rows]] = rows  # in walking order: the farthest one stays
+        return last[self.stretch]
+
+    @cached_property
+    def reach(self) -> FloatArray:
+        """Straight length of the whole stretch that each is part of, m, shape (d,).
+
+        0 where the bends at its ends do not fit.
+        """
+        straight = np.maximum(self.straight, 0.0)
+        if not self.continues.any():  # as in most drawings
+            return straight
+        whole = np.bincount(self.stretch, straight, len(straight)).astype(np.float64)
+        return whole[self.stretch]
 
     def section(self, duct: int) -> Section:
         """Section of a duct."""

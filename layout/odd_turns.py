@@ -142,7 +142,8 @@ def corner_notices(
     if len(bends.duct) == 0 or len(legs.duct) == 0:
         return []
     before = ducts.parent.take(bends.duct)
-    start, corner = ducts.start.take(before), ducts.start.take(bends.duct)
+    first = ducts.stretch.take(before)
+    start, corner = ducts.start.take(first), ducts.start.take(bends.duct)
     way = topology.nodes.take(corner, axis=0) - topology.nodes.take(start, axis=0)
     apart = np.sqrt(np.einsum("ij,ij->i", way, way))
     side = np.maximum(ducts.width.take(before), ducts.height.take(before))
@@ -160,7 +161,7 @@ def corner_notices(
             place=topology.nodes[int(start[bend])],
         )
         for bend in near.nonzero()[0].tolist()
-        for leg in legs.duct[legs.is_branch & (legs.straight == before[bend])].tolist()
+        for leg in legs.duct[legs.is_branch & (legs.straight == first[bend])].tolist()
     ]
 
 

@@ -89,14 +89,15 @@ def close_pairs(
     bends, ducts = graph.bends, graph.ducts
     of_duct = np.full(len(ducts.parent), -1)
     of_duct[bends.duct] = np.arange(len(bends.duct))
-    before = of_duct[graph.bend_before]
+    # What bends the air before a straight stretch, in however many runs that is drawn.
+    before = of_duct[ducts.stretch[graph.bend_before]]
     changes = np.isin(bends.duct, graph.transitions.duct)
     second = np.flatnonzero((before >= 0) & ~changes & ~changes[before])
     between = graph.bend_before[second]
     diameter = sections.hydraulic_diameter(
         ducts.shape[between], ducts.width[between], ducts.height[between]
     )
-    spacing = np.maximum(ducts.straight[between], 0.0) / diameter
+    spacing = ducts.reach[between] / diameter
     loss = elements.loss[elements.of(Kind.BEND, len(bends.duct))]
     found: list[ClosePair] = []
     taken: set[int] = set()
