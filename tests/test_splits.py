@@ -4,6 +4,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -82,10 +83,11 @@ CASES = [
 
 def cut_up(runs: Sequence[Run], shares: Sequence[float | None]) -> list[Run]:
     """Runs cut where a share of a segment is given: names of later pieces get ~."""
-    left, out = list(shares), []
+    left = list(shares)
+    out: list[Run] = []
     for name, points, cut in runs:
         piece, number = [points[0]], 0
-        for near, far in zip(points[:-1], points[1:], strict=True):
+        for near, far in pairwise(points):
             share = left.pop(0) if left else None
             if share is not None:
                 at = (np.array(near) + share * np.subtract(far, near)).tolist()
