@@ -323,16 +323,16 @@ def lacking_for_transitions(
     turns = np.zeros(count, dtype=bool)
     turns[bends.duct] = True
     behind = np.where(turns[after], length, length / 2)
-    whole = ducts.stretch
     needed = np.bincount(after, behind, count)
-    needed += np.bincount(whole[ducts.parent[after]], length - behind, count)
-    needed = needed[whole]
+    needed += np.bincount(ducts.stretch_of(ducts.parent[after]), length - behind, count)
+    every = ducts.stretch_of(np.arange(count))
+    needed = needed[every]
     lacking = needed - ducts.reach
     if len(rows):
         room = np.where(needed > 0.0, -lacking, _FAR)
         within = within_mains(ducts, legs, meetings, room)
-        np.add.at(lacking, whole[within.duct], within.length)
-    return np.asarray(lacking[whole])
+        np.add.at(lacking, every[within.duct], within.length)
+    return np.asarray(lacking[every])
 
 
 def _jogs(ducts: Ducts, bends: Bends, short: list[int]) -> list[tuple[int, int, float]]:

@@ -71,6 +71,15 @@ class Ducts:
         """First duct of the straight stretch that each is part of, shape (d,)."""
         return heads(self.continues, self.parent)
 
+    def stretch_of(self, rows: IntArray) -> IntArray:
+        """First duct of the straight stretch that each of some ducts is part of."""
+        return self.stretch[rows] if self._is_cut else rows
+
+    @cached_property
+    def _is_cut(self) -> bool:
+        """Whether any straight stretch is of several ducts, as in few drawings."""
+        return bool(self.continues.any())
+
     @cached_property
     def stretch_end(self) -> IntArray:
         """Last duct of the straight stretch that each is part of, shape (d,)."""
@@ -86,7 +95,7 @@ class Ducts:
         0 where the bends at its ends do not fit.
         """
         straight = np.maximum(self.straight, 0.0)
-        if not self.continues.any():  # as in most drawings
+        if not self._is_cut:
             return straight
         whole = np.bincount(self.stretch, straight, len(straight)).astype(np.float64)
         return whole[self.stretch]

@@ -142,7 +142,7 @@ def corner_notices(
     if len(bends.duct) == 0 or len(legs.duct) == 0:
         return []
     before = ducts.parent.take(bends.duct)
-    first = ducts.stretch.take(before)
+    first = ducts.stretch_of(before)
     start, corner = ducts.start.take(first), ducts.start.take(bends.duct)
     way = topology.nodes.take(corner, axis=0) - topology.nodes.take(start, axis=0)
     apart = np.sqrt(np.einsum("ij,ij->i", way, way))

@@ -90,7 +90,7 @@ def close_pairs(
     of_duct = np.full(len(ducts.parent), -1)
     of_duct[bends.duct] = np.arange(len(bends.duct))
     # What bends the air before a straight stretch, in however many runs that is drawn.
-    before = of_duct[ducts.stretch[graph.bend_before]]
+    before = of_duct[ducts.stretch_of(graph.bend_before)]
     changes = np.isin(bends.duct, graph.transitions.duct)
     second = np.flatnonzero((before >= 0) & ~changes & ~changes[before])
     between = graph.bend_before[second]

@@ -158,8 +158,8 @@ def _near_junctions(graph: DuctGraph) -> tuple[IntArray, IntArray]:
     ducts, legs, bent = graph.ducts, graph.legs, graph.bends.duct
     divides, turns = np.zeros((2, len(ducts.parent)), dtype=bool)
     divides[legs.duct] = turns[bent] = True
-    before = ducts.stretch[graph.bend_before]  # an elbow at their far end
-    common = ducts.stretch[legs.common]  # a junction at their far end
+    before = ducts.stretch_of(graph.bend_before)  # an elbow at their far end
+    common = ducts.stretch_of(legs.common)  # a junction at their far end
     beside = np.concatenate([before[divides[before]], common[turns[common]]])
     return short_ducts(ducts, beside, _CLOSE), touching(ducts, legs)
 
@@ -452,7 +452,7 @@ def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
     It is not counted: it hangs on the fan's make, which no drawing shows.
     """
     ducts = graph.ducts
-    first = ducts.stretch[graph.bend_before]
+    first = ducts.stretch_of(graph.bend_before)
     beside = (ducts.parent[first] < 0).nonzero()[0]
     if graph.source.kind != "fan" or len(beside) == 0:
         return []

@@ -415,7 +415,7 @@ def touching(ducts: Ducts, legs: Legs) -> IntArray:
     """
     divides = np.zeros(len(ducts.parent), dtype=bool)
     divides[legs.duct] = True
-    begins = ducts.stretch[legs.common]
+    begins = ducts.stretch_of(legs.common)
     return short_ducts(ducts, begins[divides[begins]], 1.0)
 
 
@@ -436,7 +436,7 @@ def doubt_touching(ducts: Ducts, legs: Legs, found: Gathered) -> None:
     if len(between) == 0:
         return
     first = np.isin(legs.common, legs.common[np.isin(legs.duct, between)])
-    second = np.isin(ducts.stretch[legs.common], between)
+    second = np.isin(ducts.stretch_of(legs.common), between)
     found.doubt((first | second).nonzero()[0])
 
 
