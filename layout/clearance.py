@@ -256,23 +256,27 @@ def _meet(
 
     That is near a joint that both lead to past ducts that are shorter than they are
     wide: a branch that turns beside its main at once may still lie in it elsewhere.
+    A straight stretch in several runs is one duct.
     """
     ducts = graph.ducts
     side = np.maximum(ducts.width, ducts.height)
+    far_end = ducts.end[ducts.stretch_end]
 
     @cache
     def before(duct: int) -> frozenset[int]:
         out = [duct]
         while (parent := int(ducts.parent[out[-1]])) >= 0:
+            parent = int(ducts.stretch[parent])
             out.append(parent)
-            if ducts.straight[parent] > side[parent]:
+            if ducts.reach[parent] > side[parent]:
                 break
         return frozenset(out)
 
     met = np.zeros(len(one), dtype=bool)
-    for row, (a, b) in enumerate(zip(one.tolist(), two.tolist(), strict=True)):
+    pairs = (ducts.stretch[rows].tolist() for rows in (one, two))
+    for row, (a, b) in enumerate(zip(*pairs, strict=True)):
         if before(a) & before(b):
-            ends = np.stack([ends[duct] for ends in (ducts.begin, ducts.end)
+            ends = np.stack([ends[duct] for ends in (ducts.begin, far_end)
                              for duct in (a, b)])  # fmt: skip
             near = np.linalg.norm(ends - place[row], axis=1).min()
             met[row] = near < _NEAR_JOINT * max(side[a], side[b])
@@ -280,9 +284,14 @@ def _meet(
 
 
 def _neighbours(graph: DuctGraph, one: IntArray, two: IntArray) -> BoolArray:
-    """Whether two ducts are the same, or follow each other, or leave one joint."""
+    """Whether two ducts are the same, or follow each other, or leave one joint.
+
+    A straight stretch in several runs is one duct.
+    """
     ducts = graph.ducts
-    parent, start, finish = ducts.parent, ducts.start, ducts.finish
+    one, two = ducts.stretch[one], ducts.stretch[two]
+    parent = np.where(ducts.parent < 0, ducts.parent, ducts.stretch[ducts.parent])
+    start, finish = ducts.start, ducts.finish[ducts.stretch_end]
     follow = (
         (one == two)
         | (parent[one] == two)

@@ -235,7 +235,7 @@ def _short_bends(graph: "DuctGraph") -> list[Notice]:
         (before[changes.duct], changes.duct, "change of section"),
         (before[bends.duct], bends.duct, "bend"),
     ):
-        ends.update(dict.fromkeys(ended.tolist(), f"the next {what}"))
+        ends.update(dict.fromkeys(ducts.stretch[ended].tolist(), f"the next {what}"))
         begins.update(dict.fromkeys(begun.tolist(), f"the {what} before it"))
     notices = []
     for first, second, shift in _jogs(ducts, bends, rows):
@@ -262,7 +262,7 @@ def _short_bends(graph: "DuctGraph") -> list[Notice]:
         elif -ducts.straight[duct] >= short - _ROUNDING:
             other = ends.get(duct, "the end of the duct")
         else:
-            other = begins.get(came, "the start of the duct")
+            other = begins.get(int(ducts.stretch[came]), "the start of the duct")
         radius = float(bends.radius[row])
         # A mitred elbow has no tangents: it stands where nothing else may.
         what, remedy = (
@@ -336,7 +336,8 @@ def lacking_for_transitions(
 ) -> FloatArray:
     """What each duct lacks for the transitions at its ends that are not drawn, m.
 
-    Of each they take `transition_parts`; a branch has room from its main's wall on.
+    Of each they take `transition_parts`; a branch has room from its main's wall on. Of
+    a straight stretch in several runs each duct has the room of all of it.
 
     Returns
     -------
@@ -344,19 +345,20 @@ def lacking_for_transitions(
         Below zero where there is room to spare, shape (d,).
     """
     needed = np.sum(transition_parts(bends, transitions, ducts.parent), axis=0)
-    lacking = needed - np.maximum(ducts.straight, 0.0)
+    every = ducts.stretch_of(np.arange(len(needed)))
+    needed = np.bincount(every, needed, len(needed))[every]
+    lacking = needed - ducts.reach
     if needed.any():
         room = np.where(needed > 0.0, -lacking, _FAR)
         within = within_mains(ducts, legs, meetings, room)
-        np.add.at(lacking, within.duct, within.length)
-    return np.asarray(lacking)
+        np.add.at(lacking, every[within.duct], within.length)
+    return np.asarray(lacking[every])
 
 
 def _jogs(ducts: Ducts, bends: Bends, short: list[int]) -> list[tuple[int, int, float]]:
     """Pairs of bends without room that shift a duct by little, and the shift, m."""
-    at = dict(
-        zip(ducts.parent[bends.duct].tolist(), range(len(bends.duct)), strict=True)
-    )
+    before = ducts.stretch[ducts.parent[bends.duct]].tolist()
+    at = dict(zip(before, range(len(bends.duct)), strict=True))
     found: list[tuple[int, int, float]] = []
     taken: set[int] = set()
     for first in sorted(short):
@@ -385,7 +387,10 @@ def _short_transitions(graph: "DuctGraph") -> list[Notice]:
         ducts, bends, transitions, graph.legs, graph.meetings
     )
     sharp = transitions.duct[transitions.length_basis != int(Basis.DRAWN)]
-    taking = np.bincount(np.concatenate([sharp, ducts.parent[sharp]]))
+    taking = np.bincount(
+        np.concatenate([sharp, ducts.stretch[ducts.parent[sharp]]]),
+        minlength=len(ducts.run),
+    )[ducts.stretch]
     cornered = np.isin(transitions.duct, bends.duct)
     names, notices = graph.drawing.names, []
     for row in rows:

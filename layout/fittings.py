@@ -15,6 +15,7 @@ from .sections import (
     area,
     perimeter,
 )
+from .tree import heads
 
 NONE = -1  # no such duct
 _ROUNDING = 1e-3  # m: of a radius that is measured in a drawing
@@ -28,6 +29,9 @@ class Ducts:
     ----------
     parent
         The duct before each, nearer to the source; `NONE` at the source. Shape (d,).
+    continues
+        Whether each only continues that one, as a run of its own: nothing turns,
+        changes, divides or meets between them.
     start, finish
         Node at its near and its far end.
     run
@@ -53,6 +57,7 @@ class Ducts:
     """
 
     parent: IntArray
+    continues: BoolArray
     start: IntArray
     finish: IntArray
     run: IntArray
@@ -79,6 +84,40 @@ class Ducts:
         """Hydraulic diameter of each, m, shape (d,)."""
         around = perimeter(self.shape, self.width, self.height)
         return np.asarray(4.0 * self.area / around)
+
+    @cached_property
+    def stretch(self) -> IntArray:
+        """First duct of the straight stretch that each is part of, shape (d,)."""
+        return heads(self.continues, self.parent)
+
+    def stretch_of(self, rows: IntArray) -> IntArray:
+        """First duct of the straight stretch that each of some ducts is part of."""
+        return self.stretch[rows] if self._is_cut else rows
+
+    @cached_property
+    def _is_cut(self) -> bool:
+        """Whether any straight stretch is of several ducts, as in few drawings."""
+        return bool(self.continues.any())
+
+    @cached_property
+    def stretch_end(self) -> IntArray:
+        """Last duct of the straight stretch that each is part of, shape (d,)."""
+        last = np.arange(len(self.parent))
+        rows = self.continues.nonzero()[0]
+        last[self.stretch[rows]] = rows  # in walking order: the farthest one stays
+        return last[self.stretch]
+
+    @cached_property
+    def reach(self) -> FloatArray:
+        """Straight length of the whole stretch that each is part of, m, shape (d,).
+
+        0 where the bends at its ends do not fit.
+        """
+        straight = np.maximum(self.straight, 0.0)
+        if not self._is_cut:
+            return straight
+        whole = np.bincount(self.stretch, straight, len(straight)).astype(np.float64)
+        return whole[self.stretch]
 
     def section(self, duct: int) -> Section:
         """Section of a duct."""

@@ -60,9 +60,9 @@ def with_lengths(
     arc[bends.duct] += half
     arc[before] += half
     straight = drawn - cut_start - cut_end
+    plain = goes_straight_on(pieces, first)
+    plain[bends.duct] = False
     if (straight < 0.0).any():
-        plain = goes_straight_on(pieces, first)
-        plain[bends.duct] = False
         straight = _passed_on(drawn, cut_start, cut_end, parent, plain)
     lacking = np.maximum(-straight, 0.0)
     lacking[lacking < topology.tolerance] = 0.0
@@ -90,6 +90,7 @@ def with_lengths(
     run = pieces.run[first]
     found = Ducts(
         parent=parent,
+        continues=plain,
         start=start,
         finish=finish,
         run=run,

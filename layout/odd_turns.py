@@ -144,9 +144,10 @@ def corner_notices(
     is_main = np.zeros(len(ducts.parent), dtype=bool)
     is_main[legs.straight[legs.is_branch]] = True
     before = ducts.parent.take(bends.duct)
-    behind = is_main.take(before).nonzero()[0]  # bends that a main with a branch meets
-    before = before.take(behind)
-    start, corner = ducts.start.take(before), ducts.start.take(bends.duct[behind])
+    first = ducts.stretch_of(before)
+    behind = is_main.take(first).nonzero()[0]  # bends that a main with a branch meets
+    before, first = before.take(behind), first.take(behind)
+    start, corner = ducts.start.take(first), ducts.start.take(bends.duct[behind])
     way = topology.nodes.take(corner, axis=0) - topology.nodes.take(start, axis=0)
     apart = np.sqrt(np.einsum("ij,ij->i", way, way))
     side = np.maximum(ducts.width.take(before), ducts.height.take(before))
@@ -164,7 +165,7 @@ def corner_notices(
             place=topology.nodes[int(start[bend])],
         )
         for bend in near.nonzero()[0].tolist()
-        for leg in legs.duct[legs.is_branch & (legs.straight == before[bend])].tolist()
+        for leg in legs.duct[legs.is_branch & (legs.straight == first[bend])].tolist()
     ]
 
 

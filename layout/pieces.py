@@ -249,12 +249,12 @@ def along_tangents(tree: Tree, pieces: Pieces, arcs: Arcs) -> tuple[Tree, Pieces
 
 def goes_straight_on(pieces: Pieces, first: IntArray) -> BoolArray:
     """Whether a duct, by its first segment, may be the same duct in another run."""
+    alone = (pieces.alone & pieces.same_section)[first]
+    if not pieces.is_transition.any():  # as in most drawings
+        return np.asarray(alone)
     before = pieces.before[first]
     return np.asarray(
-        pieces.alone[first]
-        & pieces.same_section[first]
-        & ~pieces.is_transition[first]
-        & ~pieces.is_transition[before]
+        alone & ~pieces.is_transition[first] & ~pieces.is_transition[before]
     )
 
 

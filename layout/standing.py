@@ -51,7 +51,7 @@ def roll_notices(
     carried &= np.abs(roll[tilted] - roll[before]) < _SAME_ROLL
     # How one that branches off, or follows a round duct, stands matters where it turns.
     turning = np.zeros(len(roll), dtype=bool)
-    turning[ducts.parent[bends.duct]] = True
+    turning[ducts.stretch_of(ducts.parent[bends.duct])] = True
     begun = ducts.shape[ducts.parent] == int(Shape.ROUND)
     begun[legs.duct[legs.is_branch]] = True
     loose = (plumb & (begun & turning | (ducts.parent < 0))).nonzero()[0]

@@ -100,9 +100,9 @@ def run_of(analysis: Analysis, duct: int) -> str:
 def roles(analysis: Analysis) -> tuple[BoolArray, BoolArray]:
     """Whether each duct feeds several terminals, as a main, and whether it ends at one.
 
-    Shape (d,) each.
+    That ends at one too which goes on to it straight as another run. Shape (d,) each.
     """
     ducts, ends = analysis.graph.ducts, analysis.graph.terminals.duct
     last = np.zeros(len(ducts.parent), dtype=bool)
-    last[ends] = True
-    return feeds_several(analysis.graph), last
+    last[ducts.stretch[ends]] = True
+    return feeds_several(analysis.graph), last[ducts.stretch]

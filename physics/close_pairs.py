@@ -88,11 +88,12 @@ def close_pairs(
     bends, ducts = graph.bends, graph.ducts
     of_duct = np.full(len(ducts.parent), -1)
     of_duct[bends.duct] = np.arange(len(bends.duct))
-    before = of_duct[graph.bend_before]
+    # What bends the air before a straight stretch, in however many runs that is drawn.
+    before = of_duct[ducts.stretch_of(graph.bend_before)]
     changes = np.isin(bends.duct, graph.transitions.duct)
     second = np.flatnonzero((before >= 0) & ~changes & ~changes[before])
     between = graph.bend_before[second]
-    spacing = np.maximum(ducts.straight[between], 0.0) / ducts.diameter[between]
+    spacing = ducts.reach[between] / ducts.diameter[between]
     loss = elements.loss[elements.of(Kind.BEND, len(bends.duct))]
     found: list[ClosePair] = []
     taken: set[int] = set()

@@ -154,14 +154,15 @@ def _beside_junctions(
 def _near_junctions(graph: DuctGraph) -> tuple[IntArray, IntArray]:
     """Ducts with a junction at one end and, close to it, what feels it at the other.
 
-    First those with an elbow there, then those with another junction.
+    First those with an elbow there, then those with another junction; of a stretch in
+    several runs the first.
     """
     ducts, legs, bent = graph.ducts, graph.legs, graph.bends.duct
     divides, turns = np.zeros((2, len(ducts.parent)), dtype=bool)
     divides[legs.duct] = turns[bent] = True
-    before = graph.bend_before  # an elbow at their far end
-    common = legs.common[turns[legs.common]]  # a junction at their far end
-    beside = np.concatenate([before[divides[before]], common])
+    before = ducts.stretch_of(graph.bend_before)  # an elbow at their far end
+    common = ducts.stretch_of(legs.common)  # a junction at their far end
+    beside = np.concatenate([before[divides[before]], common[turns[common]]])
     return short_ducts(ducts, beside, _CLOSE), touching(ducts, legs)
 
 
@@ -453,15 +454,15 @@ def fan_flags(graph: DuctGraph, state: DuctState) -> list[Notice]:
     It is not counted: it hangs on the fan's make, which no drawing shows.
     """
     ducts = graph.ducts
-    beside = (ducts.parent[graph.bend_before] < 0).nonzero()[0]
+    first = ducts.stretch_of(graph.bend_before)
+    beside = (ducts.parent[first] < 0).nonzero()[0]
     if graph.source.kind != "fan" or len(beside) == 0:
         return []
     say = _inlet_elbow_flags if graph.is_return else _outlet_elbow_flags
     found = []
     for row in beside.tolist():  # one for each duct that begins at the fan
-        root = int(graph.bend_before[row])
-        straight = max(float(ducts.straight[root]), 0.0)
-        found += say(graph, state, row, root, straight)
+        root = int(first[row])
+        found += say(graph, state, row, root, float(ducts.reach[root]))
     return found
 
 

@@ -409,18 +409,22 @@ def _looked_up(
 
 
 def touching(ducts: Ducts, legs: Legs) -> IntArray:
-    """Ducts between two junctions that stand less than one diameter apart."""
+    """Ducts between two junctions that stand less than one diameter apart.
+
+    Of a stretch in several runs the first.
+    """
     divides = np.zeros(len(ducts.parent), dtype=bool)
     divides[legs.duct] = True
-    return short_ducts(ducts, legs.common[divides[legs.common]], 1.0)
+    begins = ducts.stretch_of(legs.common)
+    return short_ducts(ducts, begins[divides[begins]], 1.0)
 
 
 def short_ducts(ducts: Ducts, rows: IntArray, diameters: float) -> IntArray:
-    """Those of some ducts that are straight for less than so many diameters."""
+    """Those of some ducts whose stretch is straight for less than so many diameters."""
     if len(rows) == 0:
         return rows
     least = diameters * ducts.diameter[rows] * (1.0 - ROUNDING)
-    return np.asarray(np.unique(rows[ducts.straight[rows] < least]))
+    return np.asarray(np.unique(rows[ducts.reach[rows] < least]))
 
 
 def doubt_touching(ducts: Ducts, legs: Legs, found: Gathered) -> None:
@@ -429,7 +433,8 @@ def doubt_touching(ducts: Ducts, legs: Legs, found: Gathered) -> None:
     if len(between) == 0:
         return
     first = np.isin(legs.common, legs.common[np.isin(legs.duct, between)])
-    found.doubt((first | np.isin(legs.common, between)).nonzero()[0])
+    second = np.isin(ducts.stretch_of(legs.common), between)
+    found.doubt((first | second).nonzero()[0])
 
 
 def _shares(legs: Legs, flow: FloatArray, rests: BoolArray | None) -> FloatArray:

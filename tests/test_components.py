@@ -355,6 +355,38 @@ def test_straight_duct_behind_a_component_begins_at_its_place() -> None:
     assert after["damper"] == pytest.approx(1.0)
 
 
+def test_straight_duct_behind_what_stands_in_several_runs() -> None:
+    """Up to the next fitting, in however many runs the straight is drawn."""
+    cut = rectangular(0.4, 0.3)
+    coil, grid = (
+        ComponentSpec(run, what, loss=9.0, at=(x, 0.0, 0.0))
+        for run, what, x in (("one", "coil", 2.0), ("three", "grid", 7.0))
+    )
+
+    def after(*cuts: float) -> list[float]:
+        ends = [0.0, *cuts, 9.0]
+        lines = [
+            (name, np.array([[a, 0, 0], [b, 0, 0]]), cut)
+            for name, (a, b) in zip(
+                ("one", "two", "three"), pairwise(ends), strict=False
+            )
+        ]
+        stand = replace(coil, run=lines[0][0]), replace(grid, run=lines[-1][0])
+        lines += [("on", np.array([[9.0, 0, 0], [9, 4, 0], [12, 4, 0]]), cut)]
+        plan = Schedule(components=stand, terminals={"on": TerminalSpec(0.4)})
+        first = {"one": Attributes(source=True, source_at_end=False)}
+        found = analyse(build(drawing_from_runs(lines, attributes=first), plan))
+        length = results.straight_after(found)
+        kinds = int(Kind.BEND), int(Kind.COMPONENT)
+        rows = np.isin(found.elements.kind, kinds).nonzero()[0]
+        return [float(length[row]) for row in rows]
+
+    whole = after()
+    assert whole[0] == pytest.approx(5.0)  # from the coil to the grid
+    assert after(3.0, 5.0) == pytest.approx(whole)
+    assert after(2.5, 3.0) == pytest.approx(whole)
+
+
 def test_a_length_from_an_assumed_place_is_none() -> None:
     """Of a damper that nobody placed, and of a coil before it: neither is measured."""
     coil = ComponentSpec("side", "coil", loss=9.0, at=(4.0, 1.0, 0.0))
