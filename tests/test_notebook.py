@@ -12,7 +12,13 @@ import pytest
 import trimesh
 from routes import drawn
 
-from elbowroom.layout import Obstacle, build, pressure_words, read_obstacles
+from elbowroom.layout import (
+    Obstacle,
+    build,
+    read,
+    read_obstacles,
+    read_schedule,
+)
 from elbowroom.physics import Option, analyse, compare
 from elbowroom.viewer import notebook, preflight
 
@@ -27,11 +33,32 @@ def test_an_analysis_shows_itself() -> None:
     analysis = analyse(build(drawn()))
     html = analysis._repr_html_()
     assert len(repr(analysis)) < 100  # without its arrays
-    assert pressure_words(analysis.critical_loss) in html
+    loss = analysis.critical_loss
+    assert f"{loss:.1f} Pa ({loss / 249.089:.4f} in.wg)" in html
     assert html.count("<tr>") == 13
     frame = analysis.to_frame()
     assert len(frame) == len(analysis.elements.kind)
     assert frame.loss_pa[frame.critical].sum() == pytest.approx(analysis.critical_loss)
+
+
+def test_c_of_an_analysis_that_shows_itself_gives_its_loss() -> None:
+    """C times the velocity pressure by hand, with the C and velocity that it shows."""
+    room = EXAMPLES / "reading_room"
+    plan = read_schedule(room / "schedule.toml")
+    analysis = analyse(build(read(room / "under.glb"), plan))
+    html = analysis._repr_html_()
+    e, density = analysis.elements, analysis.conditions.air.density
+    tried = []
+    for row in re.findall(r"<tr>(<td>.*?)</tr>", html):
+        piece, _, _, velocity, c, loss = re.findall(r"<td>(.*?)</td>", row)
+        at = analysis.ids.index(piece)
+        if not piece.startswith("elbow") or not c:
+            continue
+        tried.append(float(e.reynolds_factor[at]))
+        pressure = density * float(velocity) ** 2 / 2
+        # Velocities are shown to 0.05 in about 4 m/s, losses to 0.05 Pa.
+        assert float(c) * pressure == pytest.approx(float(loss), rel=0.03, abs=0.05)
+    assert max(tried) > 1.2
 
 
 def test_a_comparison_shows_itself() -> None:
