@@ -53,6 +53,11 @@ class Option:
     notices: tuple[Notice, ...] = ()
 
     @property
+    def flags(self) -> tuple[Notice, ...]:
+        """All that is to be said of it."""
+        return (*self.notices, *self.analysis.flags)
+
+    @property
     def faults(self) -> tuple[str, ...]:
         """Why it cannot be built as drawn; empty if it can."""
         return self.faults_in("mm")

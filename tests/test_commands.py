@@ -21,7 +21,7 @@ import trimesh
 import typer
 from schemas import NAMES, schema, validate
 
-from elbowroom import physics, viewer
+from elbowroom import viewer
 from elbowroom.layout import (
     Attributes,
     BadInput,
@@ -39,6 +39,7 @@ from elbowroom.viewer import (
     main,
     preflight,
     scene,
+    sides,
     sketch,
     sketch_parts,
 )
@@ -1126,7 +1127,7 @@ def test_no_result_is_printed_before_a_refusal(
 
     route = tmp_path / "sharp.toml"
     route.write_text(SHARP_TURN)
-    monkeypatch.setattr(physics, "checks", refuse)
+    monkeypatch.setattr(sides, "checks", refuse)
     assert "this cannot be" in refused(capsys, "analyse", str(route))
 
 

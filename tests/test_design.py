@@ -87,6 +87,7 @@ from elbowroom.physics import (
 from elbowroom.viewer import budget as shown_budget
 from elbowroom.viewer import checks as shown_checks
 from elbowroom.viewer import display, main, results
+from elbowroom.viewer import quantities as shown_quantities
 
 HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
 
@@ -1291,7 +1292,7 @@ def test_every_terminal_is_counted_and_sums_are_given() -> None:
     dampers = [one for one in balance(analysis) if one.angle is not None]
     assert dampers
     assert counted["balancing damper"] == len(dampers)
-    of_duct, of_sheet = shown_checks.quantity_totals(found, display.METRIC)
+    of_duct, of_sheet = shown_quantities.quantity_totals(found, display.METRIC)
     assert float(of_duct[2]) == pytest.approx(
         sum(row.length for row in found.lengths), abs=0.05
     )
@@ -1614,7 +1615,7 @@ def test_no_power_below_zero() -> None:
     said = shown_checks.power_sentence(power_of(analysis), display.METRIC)
     assert "cannot give the design airflow" in said
     assert "-" not in said
-    result = results.analysis_result(analysis, {})["fan_power"]
+    result = results.analysis_result([(analysis, ())], {})["fan_power"]
     assert all(v >= 0.0 for v in result.values() if isinstance(v, float))
 
 
@@ -1740,8 +1741,10 @@ def test_flexible_duct_is_bought_at_the_length_that_it_has_when_pulled_tight() -
     assert (rigid.length, rigid.stretched) == pytest.approx((10.0, 10.0))
     assert (hose.length, hose.stretched) == pytest.approx((1.2, 1.2 / 0.85))
     # It is no sheet: 10 m of 200 mm are, in the rows and in the totals of both tables.
-    cells = [shown_checks.length_cells(row, display.METRIC) for row in (rigid, hose)]
-    of_duct, of_sheet = shown_checks.quantity_totals(found, display.METRIC)
+    cells = [
+        shown_quantities.length_cells(row, display.METRIC) for row in (rigid, hose)
+    ]
+    of_duct, of_sheet = shown_quantities.quantity_totals(found, display.METRIC)
     assert [*(row[3] for row in cells), of_duct[3], of_sheet[1]] == [
         "6.3",
         "–",
@@ -1749,7 +1752,7 @@ def test_flexible_duct_is_bought_at_the_length_that_it_has_when_pulled_tight() -
         "6.3",
     ]
     # In files too: the rows of the one table make the sum of the other.
-    tables = shown_checks.quantity_tables(found)
+    tables = shown_quantities.quantity_tables(found)
     surfaces = {row["gauge"]: row["surface_m2"] for row in tables["lengths"]}
     assert surfaces[None] is None
     assert [row["area_m2"] for row in tables["sheet"]] == [surfaces[rigid.gauge]]
@@ -1764,9 +1767,9 @@ def test_flexible_duct_to_buy_is_rounded_up(
 ) -> None:
     """3.4396 m are 11.285 ft, 3.4 m are 11.155 ft: less would not reach."""
     row = LengthRow(round_section(0.2), None, 3.3, 2.1, 0.0, tight)
-    in_metres = shown_checks.gauge_words(row, display.METRIC)
+    in_metres = shown_quantities.gauge_words(row, display.METRIC)
     assert in_metres == f"flexible, {metric} pulled tight"
-    assert f"flexible, {feet}" in shown_checks.gauge_words(row, display.INCH_POUND)
+    assert f"flexible, {feet}" in shown_quantities.gauge_words(row, display.INCH_POUND)
 
 
 def test_joints_and_hangers_of_one_duct_by_hand() -> None:
@@ -1852,11 +1855,11 @@ def test_inch_pound_practice_has_lengths_of_its_own(
     """4, 8 and 10 ft: common practice, no published source."""
     found = quantities(one_duct(length, section), "in")
     assert (found.joints, found.hangers) == (joints, hangers)
-    said = shown_checks.joints_words(found, display.INCH_POUND)
+    said = shown_quantities.joints_words(found, display.INCH_POUND)
     assert "in pieces of 4 ft and round duct of 10 ft" in said
     assert "every 8 ft and 10 ft" in said
     assert ("1 hanger," if hangers == 1 else f"{hangers} hangers,") in said
-    said = shown_checks.joints_words(found, display.METRIC)
+    said = shown_quantities.joints_words(found, display.METRIC)
     assert "in pieces of 1.2 m and round duct of 3 m" in said
 
 

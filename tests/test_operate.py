@@ -34,7 +34,7 @@ from elbowroom.physics import (
     pressure_of,
     solve_network,
 )
-from elbowroom.viewer import cli_outputs, display, plan
+from elbowroom.viewer import cli_outputs, designs, display
 
 # Invented: p = 480 + 260 Q - 700 Q², Pa and m³/s; it rises up to 0.186 m³/s.
 CURVE = tuple((q / 10, 480 + 26 * q - 7.0 * q * q) for q in range(0, 11))
@@ -451,7 +451,7 @@ def test_a_terminal_off_by_more_than_a_tenth_is_marked(
     found = layout(FanSpec(curve=CURVE))
     settled = operate(found)
     settled = replace(settled, flow=found.graph.terminals.flow * share)
-    plan.print_operation(found, settled, display.METRIC, cli_outputs.new_console())
+    designs.print_operation(found, settled, display.METRIC, cli_outputs.new_console())
     marked = capsys.readouterr().out.count("off by more than 10 %")
     assert marked == is_told * len(settled.flow)
 
@@ -480,7 +480,7 @@ def test_what_is_judged_apart_is_printed_apart(
     design = analysis.graph.terminals.flow
     found = operate(analysis)
     shares = np.where(np.arange(len(design)) % 2, 1.0998, 1.1004)
-    plan.print_operation(
+    designs.print_operation(
         analysis,
         replace(found, flow=design * shares),
         display.METRIC,
@@ -489,7 +489,7 @@ def test_what_is_judged_apart_is_printed_apart(
     shown = capsys.readouterr().out
     assert shown.count("110.04 %  off by more than 10 %") == (len(design) + 1) // 2
     assert shown.count("110 % ") == len(design) // 2
-    rows = plan.operation_result(analysis, found)["terminals"]
+    rows = designs.operation_result(analysis, found)["terminals"]
     losses = dict(zip(analysis.graph.terminals.name, analysis.path_loss, strict=True))
     told = [losses[row["terminal"]] for row in rows]
     assert told == sorted(told, reverse=True)

@@ -12,7 +12,6 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Notice,
-    Section,
     Severity,
     Shape,
     Tubes,
@@ -25,6 +24,7 @@ from .colours import Scale
 from .display import Display
 from .labels import cut
 from .outlet import plain
+from .results import section_of
 from .scene import Label, Panel, picture
 from .terminal import TerminalTable, right
 
@@ -45,7 +45,7 @@ def print_check(
         section, flow = run["section"], run["flow_m3_s"]
         table.add_row(
             plain(run["name"]),
-            _size(section, display) if section else "none",
+            display.size(section_of(section)) if section else "none",
             display.lengths(run["length_m"], 3),
             "" if flow is None else f"{units.to_unit(flow, display.flow):.4g}",
         )
@@ -72,14 +72,6 @@ def print_check(
         console.print(f"{number:3} {said.severity}: {plain(said.sentence)}")
         if said.effect:
             console.print(f"    effect: {plain(said.effect)}")
-
-
-def _size(said: dict[str, Any], display: Display) -> str:
-    """A section of the result, in the unit of the display."""
-    shapes = {"round": Shape.ROUND, "rect": Shape.RECTANGULAR, "oval": Shape.OVAL}
-    across = said.get("diameter_m", 0.0)
-    sides = said.get("width_m", across), said.get("height_m", across)
-    return display.size(Section(shapes[said["shape"]], *sides))
 
 
 def audit_picture(found: Audit, path: Path, display: Display) -> str:

@@ -188,4 +188,4 @@ AltitudeOption = Annotated[
 ]
 
 
-COLOURINGS = {"loss": "loss", "per-metre": "per-metre"}
+COLOURINGS = ("loss", "per-metre")

@@ -28,9 +28,10 @@ from .cli_arguments import (
     rate_option,
 )
 from .cli_inputs import (
-    Reading,
+    Inputs,
     above_zero,
     analysed,
+    display_of,
     input_files,
     of_drawings,
     one_of,
@@ -114,14 +115,14 @@ def proportion(
     from elbowroom.layout import check_ending
     from elbowroom.physics import proportion as size_layout
 
-    from .display import DISPLAYS
-    from .plan import print_proportions, proportions_result
+    from .designs import print_proportions, proportions_result
     from .tables import result_tables
 
-    display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(
-        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
-    )
+    display = display_of(units)
+    inputs = Inputs(
+        [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up,
+        obstacles or (), obstacles_unit, obstacles_up,
+    )  # fmt: skip
     limits = {
         "--rate": rate,
         "--main-velocity": main_velocity,
@@ -130,13 +131,12 @@ def proportion(
         "--max-width": max_width,
     }
     aim = _aim(method, limits, shape, series or display.side, may_grow)
-    read = [schedule, *(obstacles or [])]
-    check_outputs([route, *(returns or [])], read, csv=csv, xlsx=xlsx, out=out)
+    check_outputs(inputs.drawings, inputs.others, csv=csv, xlsx=xlsx, out=out)
     if out is not None:
         check_ending(out)  # rather than after all the work
-    drawing = reading.read(route)
-    plan = planned(route, schedule, reading, obstacles, returns)
-    metres = reading.joining_distance
+    drawing = inputs.read(route)
+    plan = planned(inputs)
+    metres = inputs.joining_distance
     found = size_layout(drawing, plan.schedule, aim, metres, plan.solids)
     sides = [found.before or found.after, *plan.returns.values()]
     told = (
@@ -169,14 +169,14 @@ def _aim(
     from elbowroom.layout import Shape, refusal
     from elbowroom.physics import METHODS, Aim
 
-    how = one_of(method, {word: word for word in METHODS}, "--method")
-    steps = one_of(series, {"mm": "mm", "in": "in"}, "--series")
+    how = one_of(method, METHODS, "--method")
+    steps = one_of(series, ("mm", "in"), "--series")
     shapes = {
         "round": Shape.ROUND,
         "rectangular": Shape.RECTANGULAR,
         "oval": Shape.OVAL,
     }
-    made = None if shape is None else one_of(shape, shapes, "--shape")
+    made = None if shape is None else shapes[one_of(shape, shapes, "--shape")]
 
     def limit(where: str, dimension: str) -> float | None:
         text = limits[where]
@@ -277,19 +277,19 @@ def improve(
     """Say which changes win pressure on the critical path."""
     from elbowroom.physics import dust_flags, kept_from_trying, remedies
 
-    from .display import DISPLAYS, TOUCH
+    from .designs import print_remedies, remedies_result
+    from .display import TOUCH
     from .gaps import gaps, gaps_between
-    from .plan import print_remedies, remedies_result
     from .tables import result_tables
 
-    display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(
-        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
-    )
-    read = [schedule, *(obstacles or [])]
-    check_outputs([route, *(returns or [])], read, csv=csv, xlsx=xlsx)
-    plan = planned(route, schedule, reading, obstacles, returns)
-    analysis = analysed(route, plan.schedule, reading)
+    display = display_of(units)
+    inputs = Inputs(
+        [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up,
+        obstacles or (), obstacles_unit, obstacles_up,
+    )  # fmt: skip
+    check_outputs(inputs.drawings, inputs.others, csv=csv, xlsx=xlsx)
+    plan = planned(inputs)
+    analysis = analysed(inputs, plan.schedule)
 
     def clashes(changed: "Analysis") -> int:
         # How deep an overlap is counts for nothing here, and costs most to know.
@@ -338,17 +338,19 @@ def operate(
     from elbowroom.physics import DAMPER_STATES, with_airflows
     from elbowroom.physics import operate as settle
 
-    from .display import DISPLAYS
-    from .plan import operation_result, print_operation, tables_of_sides
+    from .designs import operation_result, print_operation
+    from .sides import tables_of_sides
     from .tables import result_tables
 
-    display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance, return_unit, return_up)
-    chosen = one_of(dampers, {word: word for word in DAMPER_STATES}, "--dampers")
-    check_outputs([route, *(returns or [])], [schedule], csv=csv, xlsx=xlsx)
+    display = display_of(units)
+    inputs = Inputs(
+        [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up
+    )
+    chosen = one_of(dampers, DAMPER_STATES, "--dampers")
+    check_outputs(inputs.drawings, inputs.others, csv=csv, xlsx=xlsx)
     plan, worked = with_airflows(schedule_for(route, schedule))
-    analysis = analysed(route, plan, reading)
-    back = return_sides(returns, route, plan, reading)
+    analysis = analysed(inputs, plan)
+    back = return_sides(inputs, plan)
     found = settle(analysis, chosen, back)
     told = of_drawings([analysis, *back])
     found = replace(found, notices=(*told, *worked, *found.notices))
@@ -380,25 +382,31 @@ def quantities(
     """Count what a layout is made of: lengths, fittings, sheet, insulation."""
     from elbowroom.physics import quantities as count
 
-    from .checks import print_quantities, quantities_result, quantity_tables
-    from .display import DISPLAYS
-    from .plan import tables_of_sides
+    from .display import METRIC
+    from .quantities import print_quantities, quantities_result, quantity_tables
+    from .sides import tables_of_sides
     from .tables import flag_table, print_notices
 
-    display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(unit, up, tolerance, return_unit, return_up)
-    check_outputs([route, *(returns or [])], [schedule], csv=csv, xlsx=xlsx)
+    display = display_of(units)
+    inputs = Inputs(
+        [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up
+    )
+    check_outputs(inputs.drawings, inputs.others, csv=csv, xlsx=xlsx)
     plan = schedule_for(route, schedule)
-    sides = [analysed(route, plan, reading)]
-    sides += return_sides(returns, route, plan, reading)
+    sides = [analysed(inputs, plan)]
+    sides += return_sides(inputs, plan)
     found = [count(side) for side in sides]
     told = [of_drawings([side]) for side in sides]
     result = quantities_result(sides, found, told)
     if as_json:
         print_json(result)
     else:
-        for side, said in zip(sides, told, strict=True):
-            print_quantities(side, count(side, display.side), display, new_console())
+        # Fittings have sizes in their names, and files are metric.
+        shown = found
+        if display is not METRIC:
+            shown = [count(side, display.side) for side in sides]
+        for side, made, said in zip(sides, shown, told, strict=True):
+            print_quantities(side, made, display, new_console())
             title = f"What to know of {side.graph.drawing.file}"
             print_notices(said, new_console(), title)
     tables = [
@@ -432,26 +440,23 @@ def report(
     from elbowroom.layout import refusal
     from elbowroom.physics import compare as compare_options
 
-    from .display import DISPLAYS
     from .lettering import unwritable
     from .preflight import why_not
     from .remarks import astray, read_remarks
     from .report import pdf_library, report_html, write_report
 
-    display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(
-        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
-    )
+    display = display_of(units)
+    inputs = Inputs(
+        routes, schedule, unit, up, tolerance, returns or (), return_unit, return_up,
+        obstacles or (), obstacles_unit, obstacles_up,
+    )  # fmt: skip
     if out.suffix.lower() not in (".html", ".htm", ".pdf"):
         raise refusal("--out", f"'{out.name}' is no report", "name it .html or .pdf")
-    read = [schedule, remarks, *(obstacles or [])]
-    check_outputs([*routes, *(returns or [])], read, out=out)
+    check_outputs(inputs.drawings, [*inputs.others, remarks], out=out)
     if out.suffix.lower() == ".pdf":
         pdf_library(out)  # rather than after all the work
     said = [] if remarks is None else read_remarks(remarks)
-    layouts = opened(
-        routes, schedule, reading, obstacles, returns, display, is_drawn=True
-    )
+    layouts = opened(inputs, display, is_drawn=True)
     named = {one.name: one.analysis for sides in layouts.shown for one in sides}
     doubts = astray(said, named)
     for remark, why in zip(said, doubts, strict=True):
@@ -466,7 +471,7 @@ def report(
         layouts.rooms,
         layouts.solids,
         display,
-        input_files(routes, schedule, obstacles, returns),
+        input_files(inputs),
         comparison=compare_options(layouts.options, display.pressure)
         if len(routes) > 1
         else None,

@@ -16,7 +16,7 @@ from .cli_arguments import (
     UnitsOption,
     rate_option,
 )
-from .cli_inputs import above_zero, one_of
+from .cli_inputs import above_zero, display_of, one_of
 from .cli_outputs import new_console, print_json, sketch_file, written
 
 
@@ -125,9 +125,8 @@ def fitting(
         print_versus,
         versus_result,
     )
-    from .display import DISPLAYS
 
-    display = one_of(units, DISPLAYS, "--units")
+    display = display_of(units)
     if as_list:
         if kind is not None or draw is not None:
             what = "--list shows every kind, works out none and draws none"
@@ -202,12 +201,11 @@ def size(
     from elbowroom.layout import units as table
 
     from .desk import MEASURES, site_air
-    from .display import DISPLAYS
     from .limits import option_of
     from .size import SIZE_MEASURES, print_size, size_result
 
-    display = one_of(units, DISPLAYS, "--units")
-    steps = one_of(series or display.side, {"mm": "mm", "in": "in"}, "--series")
+    display = display_of(units)
+    steps = one_of(series or display.side, ("mm", "in"), "--series")
     options = {
         "flow": flow,
         "rate": rate,

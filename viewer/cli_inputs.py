@@ -1,6 +1,6 @@
 """What the commands read: routes, schedules, solids, values of options."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,14 +16,30 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Reading:
-    """How drawings and solids are read and joined, as the options say it."""
+class Inputs:
+    """What a command reads, and how it is read and joined, as its options say.
 
+    Parameters
+    ----------
+    routes, schedule
+        The layouts, and the schedule of all of them; found beside each if None.
+    unit, up, tolerance
+        How they are read and joined.
+    returns, return_unit, return_up
+        Return sides beside each.
+    obstacles, obstacles_unit, obstacles_up
+        Solids to stay clear of.
+    """
+
+    routes: Sequence[Path]
+    schedule: Path | None
     unit: str | None
     up: str | None
     tolerance: str
+    returns: Sequence[Path] = ()
     return_unit: str | None = None
     return_up: str | None = None
+    obstacles: Sequence[Path] = ()
     obstacles_unit: str | None = None
     obstacles_up: str | None = None
 
@@ -33,6 +49,16 @@ class Reading:
 
         units.check_frame(self.unit, self.up, "--")
         units.check_frame(self.obstacles_unit, self.obstacles_up, "--obstacles-")
+
+    @property
+    def drawings(self) -> list[Path]:
+        """The layouts, then the returns."""
+        return [*self.routes, *self.returns]
+
+    @property
+    def others(self) -> list[Path | None]:
+        """What is read besides."""
+        return [self.schedule, *self.obstacles]
 
     def read(self, route: Path) -> "Drawing":
         """Read a drawing."""
@@ -103,26 +129,13 @@ class Layouts:
         return [sides[0] for sides in self.shown]
 
 
-def opened(
-    routes: Sequence[Path],
-    given: Path | None,
-    reading: Reading,
-    obstacles: Sequence[Path] | None,
-    returns: Sequence[Path] | None,
-    display: "Display",
-    *,
-    is_drawn: bool,
-) -> Layouts:
+def opened(inputs: Inputs, display: "Display", *, is_drawn: bool) -> Layouts:
     """Read, analyse and measure layouts with their returns, as all commands do.
 
     Parameters
     ----------
-    routes, given
-        The layouts, and the schedule of all of them; found beside each if None.
-    reading
-        How they are read.
-    obstacles, returns
-        Solids to stay clear of, and return sides beside each.
+    inputs
+        What is read.
     display
         Whose units clashes are said in.
     is_drawn
@@ -132,15 +145,13 @@ def opened(
 
     from .layout_view import far_apart
 
-    schedules = schedules_for(routes, given)
-    solids, notices = solids_around(obstacles, routes, reading, returns)
-    names = option_names([*routes, *(returns or [])])
-    found, around = _read_options(
-        routes, names, schedules, reading, solids, notices, display
-    )
+    schedules = schedules_for(inputs.routes, inputs.schedule)
+    solids, notices = solids_around(inputs)
+    names = option_names(inputs.drawings)
+    found, around = _read_options(inputs, names, schedules, solids, notices, display)
     options = with_one_outlet(found)
-    backs = returns_of_each(returns, routes, schedules, reading)
-    behind = names[len(routes) :]
+    backs = returns_of_each(inputs, schedules)
+    behind = names[len(inputs.routes) :]
     sides = [
         _with_sides(option, room, [option.name, *behind], back, solids, display)
         for option, room, back in zip(options, around, backs, strict=True)
@@ -182,20 +193,15 @@ class Plan:
     notices: "tuple[Notice, ...]"
 
 
-def planned(
-    route: Path,
-    given: Path | None,
-    reading: Reading,
-    obstacles: Sequence[Path] | None,
-    returns: Sequence[Path] | None,
-) -> Plan:
-    """Read what a layout is designed with; parameters as of `opened`."""
+def planned(inputs: Inputs) -> Plan:
+    """Read what a layout is designed with."""
     from elbowroom.physics import plan_with_returns, with_airflows
 
-    schedule, worked = with_airflows(schedule_for(route, given))
-    sides = return_sides(returns, route, schedule, reading)
-    solids, notices = solids_around(obstacles, [route], reading, returns)
-    names = option_names([route, *(returns or [])])[1:]
+    (route,) = inputs.routes
+    schedule, worked = with_airflows(schedule_for(route, inputs.schedule))
+    sides = return_sides(inputs, schedule)
+    solids, notices = solids_around(inputs)
+    names = option_names(inputs.drawings)[1:]
     return Plan(
         plan_with_returns(schedule, sides),
         dict(zip(names, sides, strict=True)),
@@ -205,10 +211,9 @@ def planned(
 
 
 def _read_options(
-    routes: Sequence[Path],
+    inputs: Inputs,
     names: Sequence[str],
     schedules: "Sequence[Schedule]",
-    reading: Reading,
     obstacles: "Sequence[Obstacle]",
     notices: "Sequence[Notice]",
     display: "Display",
@@ -222,7 +227,7 @@ def _read_options(
 
     from .gaps import clashes, gaps
 
-    drawings = [reading.read(route) for route in routes]
+    drawings = [inputs.read(route) for route in inputs.routes]
     called = [_names_in(drawing) for drawing in drawings]
     options, rooms = [], []
     for place, (name, drawing) in enumerate(zip(names, drawings, strict=False)):
@@ -233,7 +238,7 @@ def _read_options(
             if other != place and schedules[other] is plan
         ]
         schedule, worked = with_airflows(plan)
-        distance = reading.joining_distance
+        distance = inputs.joining_distance
         graph = build(drawing, schedule, tolerance=distance, other_drawings=others)
         analysis = analyse(graph)
         clearance, room = gaps(analysis, obstacles)
@@ -249,42 +254,31 @@ def _names_in(drawing: "Drawing") -> set[str]:
     return {*drawing.names, *(name for name in said if name)}
 
 
-def analysed(
-    route: Path,
-    schedule: "Schedule",
-    reading: Reading,
-) -> "Analysis":
-    """Analyse one route, with nothing around it."""
-    return _analysed(reading.read(route), schedule, reading)[0]
+def analysed(inputs: Inputs, schedule: "Schedule") -> "Analysis":
+    """Analyse the one route, with nothing around it."""
+    (route,) = inputs.routes
+    return _analysed(inputs, inputs.read(route), schedule)[0]
 
 
 def _analysed(
-    drawing: "Drawing", schedule: "Schedule", reading: Reading
+    inputs: Inputs, drawing: "Drawing", schedule: "Schedule"
 ) -> "tuple[Analysis, tuple[Notice, ...]]":
     """Analyse a drawing; with what is to be said of the airflows of its rooms."""
     from elbowroom.layout import build
     from elbowroom.physics import analyse, with_airflows
 
     schedule, worked = with_airflows(schedule)
-    tolerance = reading.joining_distance
+    tolerance = inputs.joining_distance
     return analyse(build(drawing, schedule, tolerance=tolerance)), worked
 
 
-def return_sides(
-    returns: Sequence[Path] | None,
-    route: Path,
-    supply: "Schedule",
-    reading: Reading,
-) -> "list[Analysis]":
-    """Analyse the returns of a supply."""
-    return returns_of_each(returns, [route], [supply], reading)[0]
+def return_sides(inputs: Inputs, supply: "Schedule") -> "list[Analysis]":
+    """Analyse the returns of the one supply."""
+    return returns_of_each(inputs, [supply])[0]
 
 
 def returns_of_each(
-    returns: Sequence[Path] | None,
-    routes: Sequence[Path],
-    supplies: "Sequence[Schedule]",
-    reading: Reading,
+    inputs: Inputs, supplies: "Sequence[Schedule]"
 ) -> "list[list[Analysis]]":
     """Analyse the returns beside each of several supplies, by the schedules of these.
 
@@ -293,11 +287,11 @@ def returns_of_each(
     """
     from elbowroom.layout import AirSpec, ChecksSpec
 
-    for route, supply in zip(routes, supplies, strict=True):
-        _check_returns(returns, route, supply, reading)
+    for route, supply in zip(inputs.routes, supplies, strict=True):
+        _check_returns(inputs, route, supply)
     made: dict[tuple[Path, object], Analysis] = {}
     sides: list[list[Analysis]] = [[] for _ in supplies]
-    for path in returns or []:
+    for path in inputs.returns:
         plan = _own_schedule(path)
         own = None if plan is None else schedule_for(path, plan)
         if plan is not None:
@@ -306,25 +300,21 @@ def returns_of_each(
             taken = supply.checks.beside(ChecksSpec()), supply.air.beside(AirSpec())
             key = path, id(supply) if own is None else taken
             if key not in made:
-                made[key] = _return_side(path, own, supply, reading)
+                made[key] = _return_side(inputs, path, own, supply)
             found.append(made[key])
     return sides
 
 
-def _check_returns(
-    returns: Sequence[Path] | None,
-    route: Path,
-    supply: "Schedule",
-    reading: Reading,
-) -> None:
+def _check_returns(inputs: Inputs, route: Path, supply: "Schedule") -> None:
     """Refuse returns that cannot stand beside a supply."""
     from elbowroom.layout import real_path, refusal, units
 
-    said = {"unit": reading.return_unit, "up": reading.return_up}
+    returns = inputs.returns
+    said = {"unit": inputs.return_unit, "up": inputs.return_up}
     for option, word in said.items():
         if word is not None and not returns:
             raise refusal(f"--return-{option}", "there is no --return", "leave it out")
-    units.check_frame(reading.return_unit, reading.return_up, "--return-")
+    units.check_frame(inputs.return_unit, inputs.return_up, "--return-")
     seen = {real_path(route)}
     if returns and supply.source.is_return:
         raise refusal(
@@ -339,7 +329,7 @@ def _check_returns(
             "it is declared, and the drawn return says it too",
             "delete it, or leave --return out",
         )
-    for path in returns or []:
+    for path in returns:
         if real_path(path) in seen:
             raise refusal(
                 f"--return {path.name}",
@@ -456,10 +446,7 @@ def _with_file(side: "Analysis", notices: "Iterable[Notice]") -> "list[Notice]":
 
 
 def _return_side(
-    route: Path,
-    own: "Schedule | None",
-    supply: "Schedule",
-    reading: Reading,
+    inputs: Inputs, route: Path, own: "Schedule | None", supply: "Schedule"
 ) -> "Analysis":
     """Analyse a return: with its own schedule, else as the supply is made.
 
@@ -471,9 +458,9 @@ def _return_side(
     from elbowroom.layout import FanSpec, warning
     from elbowroom.physics import sites_apart
 
-    drawing = reading.read_return(route)
+    drawing = inputs.read_return(route)
     if own is None:
-        return _analysed(drawing, supply.for_return(), reading)[0]
+        return _analysed(inputs, drawing, supply.for_return())[0]
     schedule, said = own, []
     if schedule.source.is_supply:
         said.append(
@@ -504,7 +491,7 @@ def _return_side(
         checks=supply.checks.beside(schedule.checks),
     )
     said += sites_apart(supply, schedule)
-    found, worked = _analysed(drawing, schedule, reading)
+    found, worked = _analysed(inputs, drawing, schedule)
     return replace(found, flags=(*said, *worked, *found.flags))
 
 
@@ -542,18 +529,13 @@ def schedules_for(routes: Sequence[Path], given: Path | None) -> "list[Schedule]
     return out
 
 
-def solids_around(
-    paths: Sequence[Path] | None,
-    routes: Sequence[Path],
-    reading: Reading,
-    returns: Sequence[Path] | None,
-) -> "tuple[list[Obstacle], list[Notice]]":
+def solids_around(inputs: Inputs) -> "tuple[list[Obstacle], list[Notice]]":
     """Solids of the files named and of the routes' own files, each of them once."""
     from elbowroom.layout import found_at, read_obstacles, refusal, structure_in
 
-    unit, up = reading.obstacles_unit, reading.obstacles_up
+    unit, up = inputs.obstacles_unit, inputs.obstacles_up
     for option, word in (("unit", unit), ("up", up)):
-        if word is not None and not paths:
+        if word is not None and not inputs.obstacles:
             raise refusal(
                 f"--obstacles-{option}", "there are no --obstacles", "leave it out"
             )
@@ -561,14 +543,14 @@ def solids_around(
     notices: list[Notice] = []
     seen: set[tuple[str, bytes]] = set()
     for found, said in [
-        *(read_obstacles(path, unit=unit, up=up) for path in paths or []),
+        *(read_obstacles(path, unit=unit, up=up) for path in inputs.obstacles),
         *(
             structure_in(path, unit=stated)
-            for paths_of, stated in (
-                (routes, reading.unit),
-                (returns or [], reading.return_unit),
+            for paths, stated in (
+                (inputs.routes, inputs.unit),
+                (inputs.returns, inputs.return_unit),
             )
-            for path in paths_of
+            for path in paths
             if found_at(path) == "file"
         ),
     ]:
@@ -609,12 +591,7 @@ def option_names(routes: Sequence[Path]) -> list[str]:
     return [f"{place}-{stem}" for place, stem in enumerate(stems, 1)]
 
 
-def input_files(
-    routes: Sequence[Path],
-    given: Path | None,
-    obstacles: Sequence[Path] | None,
-    returns: Sequence[Path] | None,
-) -> dict[str, Any]:
+def input_files(inputs: Inputs) -> dict[str, Any]:
     """Every file that goes in, with its checksum."""
     from hashlib import sha256
 
@@ -623,22 +600,28 @@ def input_files(
     def named(path: Path) -> dict[str, str]:
         return {"file": path.name, "sha256": sha256(path.read_bytes()).hexdigest()}
 
-    returns = returns or []
-    plans = [given or find_schedule(route) for route in routes]
-    plans += [_own_schedule(route) for route in returns]
+    plans = [inputs.schedule or find_schedule(route) for route in inputs.routes]
+    plans += [_own_schedule(route) for route in inputs.returns]
     return {
-        "routes": [named(route) for route in [*routes, *returns]],
+        "routes": [named(route) for route in inputs.drawings],
         "schedules": [named(plan) for plan in dict.fromkeys(plans) if plan is not None],
-        "obstacles": [named(path) for path in obstacles or []],
+        "obstacles": [named(path) for path in inputs.obstacles],
     }
 
 
-def one_of(word: str, choices: dict[str, Any], where: str) -> Any:
-    """Value that goes by a word; a word without one is refused."""
+def display_of(units: str) -> "Display":
+    """The way to show quantities that --units asks for."""
+    from .display import DISPLAYS
+
+    return DISPLAYS[one_of(units, DISPLAYS, "--units")]
+
+
+def one_of(word: str, choices: Collection[str], where: str) -> Any:
+    """The word, if it is one of those that there are; another is refused."""
     from elbowroom.layout import refusal
 
     if word in choices:
-        return choices[word]
+        return word
     raise refusal(where, f"'{word}' is not known", f"write {' or '.join(choices)}")
 
 

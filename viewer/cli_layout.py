@@ -1,7 +1,7 @@
 """Commands on a drawn layout: analyse, compare, check, view, convert."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -30,7 +30,9 @@ from .cli_arguments import (
     csv_option,
 )
 from .cli_inputs import (
-    Reading,
+    Inputs,
+    Layouts,
+    display_of,
     input_files,
     one_of,
     opened,
@@ -58,6 +60,11 @@ from .cli_outputs import (
 from .outlet import printable
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from elbowroom.physics import Option
+
+    from .display import Display
     from .layout_view import By
 
 
@@ -86,62 +93,38 @@ def analyse(
     strict: StrictOption = False,
 ) -> int:
     """Say where the pressure of a route goes."""
-    from dataclasses import replace
-
-    from elbowroom.physics import checks, power_of
-
-    from .checks import print_cautions, print_checks
-    from .display import DISPLAYS
-    from .layout_view import panels, side_by_side, values
-    from .plan import print_budget, tables_with_returns
+    from .layout_view import panels, scale_of, side_by_side
     from .results import analysis_result
-    from .tables import flat_tables, print_analysis
+    from .sides import layout_tables, print_layout, sides_of
 
-    display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(
-        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
-    )
+    display = display_of(units)
+    inputs = Inputs(
+        [route], schedule, unit, up, tolerance, returns or (), return_unit, return_up,
+        obstacles or (), obstacles_unit, obstacles_up,
+    )  # fmt: skip
     chosen: By = one_of(by, COLOURINGS, "--by")
-    read = [schedule, *(obstacles or [])]
-    drawn = [route, *(returns or [])]
-    check_outputs(drawn, read, png=png, csv=csv, xlsx=xlsx, page=page)
-    is_drawn = png is not None or page is not None
-    layouts = opened(
-        [route], schedule, reading, obstacles, returns, display, is_drawn=is_drawn
+    check_outputs(
+        inputs.drawings, inputs.others, png=png, csv=csv, xlsx=xlsx, page=page
     )
+    is_drawn = png is not None or page is not None
+    layouts = opened(inputs, display, is_drawn=is_drawn)
     (shown,), (rooms,), solids = layouts.shown, layouts.rooms, layouts.solids
-    option, back = shown[0], [one.analysis for one in shown[1:]]
-    whole = layouts.budgets[0] if back else None
-    plain, room = shown[0].analysis, rooms[0]
-    analysis = replace(plain, flags=(*option.notices, *plain.flags))
+    whole = layouts.budgets[0] if returns else None
+    sides = sides_of(shown, rooms)
     if as_json:
-        inputs_used = input_files([route], schedule, obstacles, returns)
-        behind = list(zip(back, rooms[1:], strict=True))
-        print_json(analysis_result(analysis, inputs_used, room, behind, whole))
+        print_json(analysis_result(sides, input_files(inputs), whole))
     else:
         console = new_console()
         with whole_or_nothing(console):
-            print_analysis(analysis, display, console, room)
-            for side, around in zip(back, rooms[1:], strict=True):
-                print_analysis(side, display, console, around)
-            if whole is not None:
-                print_budget(plain, back, whole, display, console)
-            print_checks(checks(analysis), power_of(analysis), display, console)
-            for side in back:
-                title = f"Checks of {side.graph.drawing.file}"
-                print_checks(checks(side), None, display, console, title)
-            print_cautions(console)
+            print_layout(sides, whole, display, console)
     if csv is not None or xlsx is not None:
-        flat = flat_tables(analysis, room)
-        if whole is not None:
-            flat = tables_with_returns(flat, plain, back, rooms[1:], whole)
-        write_tables(flat, csv, xlsx)
+        write_tables(layout_tables(sides, whole), csv, xlsx)
     if png is not None:
-        sides, _ = side_by_side(layouts.shown, layouts.rooms, solids)
-        made = panels(sides, [], chosen, display, solids)
-        every = [values(one.analysis, chosen, display) for one in shown]
-        draw_picture([one for one, _ in made], every, chosen, display, png)
+        seen, _ = side_by_side(layouts.shown, layouts.rooms, solids)
+        made, _ = panels(seen, [], chosen, display, solids)
+        draw_picture(made, scale_of(shown, chosen, display), chosen, display, png)
     if page is not None:
+        back = [one.analysis for one in shown[1:]]
         write_review_page(
             page, shown, rooms, solids, display.name, whole, [back], by=chosen
         )
@@ -173,30 +156,27 @@ def compare(
     strict: StrictOption = False,
 ) -> int:
     """Compare routes: which spends less, and which stays clear of what is there."""
-    from dataclasses import replace
-
     from elbowroom.layout import refusal
     from elbowroom.physics import compare as compare_options
 
-    from .display import DISPLAYS, METRIC
+    from .display import METRIC
     from .gaps import in_units
-    from .layout_view import panels, side_by_side, values
-    from .plan import tables_with_returns
+    from .layout_view import panels, scale_of, side_by_side
     from .results import beside_row, comparison_result
-    from .tables import comparison_tables, flat_tables, print_comparison
+    from .tables import print_comparison
 
-    display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(
-        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
-    )
+    display = display_of(units)
+    inputs = Inputs(
+        routes, schedule, unit, up, tolerance, returns or (), return_unit, return_up,
+        obstacles or (), obstacles_unit, obstacles_up,
+    )  # fmt: skip
     chosen: By = one_of(by, COLOURINGS, "--by")
-    drawn = [*routes, *(returns or [])]
     check_outputs(
-        drawn,
-        [schedule, *(obstacles or [])],
+        inputs.drawings,
+        inputs.others,
         png=png,
         csv=csv,
-        csv_folders=option_names(drawn)[: len(routes)],
+        csv_folders=option_names(inputs.drawings)[: len(routes)],
         xlsx=xlsx,
         page=page,
     )
@@ -204,54 +184,55 @@ def compare(
         raise refusal("compare", "only one route is given", "give two routes or more")
     said_in = METRIC if as_json else display
     is_drawn = png is not None or page is not None
-    layouts = opened(
-        routes, schedule, reading, obstacles, returns, said_in, is_drawn=is_drawn
-    )
-    supplies = layouts.options  # each side has its own flags in the files
-    layouts = told_together(layouts)
-    sides, seen = side_by_side(layouts.shown, layouts.rooms, layouts.solids)
+    layouts = opened(inputs, said_in, is_drawn=is_drawn)
+    together = told_together(layouts)
+    sides, seen = side_by_side(together.shown, layouts.rooms, layouts.solids)
     options, rooms, backs = map(list, zip(*sides, strict=True))
     comparison = compare_options(options, "Pa" if as_json else display.pressure)
     if as_json or csv is not None or xlsx is not None:
-        inputs_used = input_files(routes, schedule, obstacles, returns)
         each = zip(layouts.shown, layouts.budgets, strict=False)
         beside = [beside_row(shown[1:], whole) for shown, whole in each]
-        result = comparison_result(comparison, inputs_used, beside)
+        result = comparison_result(comparison, input_files(inputs), beside)
     if as_json:
         print_json(result)
     else:
         print_comparison(comparison, display, new_console(), layouts.budgets)
     if csv is not None or xlsx is not None:
-        book, folders = comparison_tables(result), {}
-        if csv is not None:
-            folders[csv] = dict(book)
-        for place, (option, back) in enumerate(zip(supplies, backs, strict=True)):
-            supply, (room, *around) = option.analysis, layouts.rooms[place]
-            flags = (*option.notices, *supply.flags)
-            flat = flat_tables(replace(supply, flags=flags), room)
-            if back:
-                whole = layouts.budgets[place]
-                flat = tables_with_returns(flat, supply, back, around, whole)
-            if csv is not None:
-                folders[csv / option.name] = flat
-            # By the number of its row: a name may be too long for one of a sheet.
-            book |= {f"{place + 1}-{name}": rows for name, rows in flat.items()}
-        if csv is not None:
-            write_folders(folders, csv)
-        write_tables(book, xlsx=xlsx)
+        _write_compared(layouts, result, csv, xlsx)
     if png is not None:
-        made = panels(sides, options, chosen, display, seen)
-        spent = [values(option.analysis, chosen, display) for option in options]
+        made, _ = panels(sides, options, chosen, display, seen)
+        scale = scale_of(options, chosen, display)
         verdict = compare_options(
             in_units(options, rooms, display), display.pressure
         ).verdict
-        drawn_all = [one for one, _ in made]
-        draw_picture(drawn_all, spent, chosen, display, png, verdict)
+        draw_picture(made, scale, chosen, display, png, verdict)
     if page is not None:
         write_review_page(
             page, options, rooms, seen, display.name, returns=backs, by=chosen
         )
     return exit_code(strict, [option for shown in layouts.shown for option in shown])
+
+
+def _write_compared(
+    layouts: Layouts, result: dict[str, Any], csv: Path | None, xlsx: Path | None
+) -> None:
+    """Write tables of a comparison and of each layout, whose sides have own flags."""
+    from .sides import layout_tables, sides_of
+    from .tables import comparison_tables
+
+    book, folders = comparison_tables(result), {}
+    if csv is not None:
+        folders[csv] = dict(book)
+    for place, shown in enumerate(layouts.shown):
+        whole = layouts.budgets[place] if layouts.budgets else None
+        flat = layout_tables(sides_of(shown, layouts.rooms[place]), whole)
+        if csv is not None:
+            folders[csv / shown[0].name] = flat
+        # By the number of its row: a name may be too long for one of a sheet.
+        book |= {f"{place + 1}-{name}": rows for name, rows in flat.items()}
+    if csv is not None:
+        write_folders(folders, csv)
+    write_tables(book, xlsx=xlsx)
 
 
 def check(
@@ -289,19 +270,18 @@ def check(
     from elbowroom.physics import settled_audit, unbuildable, with_airflows
 
     from .check import audit_picture, print_check
-    from .display import DISPLAYS
     from .results import check_result
 
-    display = one_of(units, DISPLAYS, "--units")
+    display = display_of(units)
     if fix is not None and fix.suffix.lower() != ".glb":
         raise refusal("--fix", f"'{fix.name}' is no GLB", "name it NAME.glb")
     check_outputs([route], [schedule], png=png, out=fix)
     if draft is not None:
         _check_draft(draft)
-    reading = Reading(unit, up, tolerance)
+    inputs = Inputs([route], schedule, unit, up, tolerance)
     found = schedule_for(route, schedule)
-    drawing = reading.read(route)
-    metres = reading.joining_distance
+    drawing = inputs.read(route)
+    metres = inputs.joining_distance
     found, worked = with_airflows(found)
     seen = audit(drawing, found, metres)
     changes: list[str] | None = None
@@ -406,38 +386,31 @@ def view(
     return_up: ReturnUpOption = None,
 ) -> int:
     """Show where the pressure goes: in a window, in a browser, or with --png."""
-    import numpy as np
-
     from elbowroom.layout import refusal
 
-    from .colours import scale_for
-    from .display import DISPLAYS
-    from .layout_view import bar_title, panels, side_by_side, values
+    from .layout_view import bar_title, panels, scale_of, side_by_side
     from .limits import check_port
     from .preflight import why_no_window, why_not
     from .tables import row_text
     from .window import window
 
     check_port(port)
-    display = one_of(units, DISPLAYS, "--units")
-    reading = Reading(
-        unit, up, tolerance, return_unit, return_up, obstacles_unit, obstacles_up
-    )
-    chosen: By = one_of(by, COLOURINGS, "--by")
+    display = display_of(units)
     routes = [route, *(others or [])]
-    drawn = [*routes, *(returns or [])]
-    check_outputs(drawn, [schedule, *(obstacles or [])], png=png)
-    layouts = opened(
-        routes, schedule, reading, obstacles, returns, display, is_drawn=True
-    )
+    inputs = Inputs(
+        routes, schedule, unit, up, tolerance, returns or (), return_unit, return_up,
+        obstacles or (), obstacles_unit, obstacles_up,
+    )  # fmt: skip
+    chosen: By = one_of(by, COLOURINGS, "--by")
+    check_outputs(inputs.drawings, inputs.others, png=png)
+    layouts = opened(inputs, display, is_drawn=True)
     shown, seen = side_by_side(layouts.shown, layouts.rooms, layouts.solids)
     compared = layouts.options if others else []
-    made = panels(shown, compared, chosen, display, seen)
+    made, of_piece = panels(shown, compared, chosen, display, seen)
     options = [option for option, _, _ in shown]
-    every = [values(option.analysis, chosen, display) for option in options]
-    measure = bar_title(chosen, display)
+    scale = scale_of(options, chosen, display)
     if png is not None:
-        draw_picture([one for one, _ in made], every, chosen, display, png)
+        draw_picture(made, scale, chosen, display, png)
         return 0
     problem = why_not() or (None if browser else why_no_window())
     if problem is not None:
@@ -445,37 +418,43 @@ def view(
         raise refusal("view", what, remedy)
 
     def picked(number: int, piece: int) -> str:
-        element = int(made[number][1][piece])
+        element = int(of_piece[number][piece])
         line = row_text(options[number].analysis, element, display)
         return printable(line, one_line=True)
 
-    losses = [option.analysis.elements.loss for option in options]
-    ranked = sorted(
-        (
-            (number, piece)
-            for number, (_, of_piece) in enumerate(made)
-            for piece in range(len(of_piece))
-        ),
-        key=lambda at: -float(losses[at[0]][made[at[0]][1][at[1]]]),
-    )
-    drawn_all, scale = [one for one, _ in made], scale_for(np.concatenate(every))
-    if browser:
-        from .live import live
+    measure = bar_title(chosen, display)
+    losses = [
+        option.analysis.elements.loss[rows]
+        for option, rows in zip(options, of_piece, strict=True)
+    ]
+    every = [
+        (number, p) for number, mine in enumerate(losses) for p in range(len(mine))
+    ]
+    ranked = sorted(every, key=lambda at: -float(losses[at[0]][at[1]]))
+    if not browser:
+        window(made, scale, measure, picked, ranked)
+        return 0
+    from .live import live
 
-        ranked = ranked[:_MOST_LISTED]
-        rows = []
-        for number, piece in ranked:
-            analysis, element = options[number].analysis, int(made[number][1][piece])
-            name = f"{analysis.name(element)}: {analysis.words(element, display.side)}"
-            if len(options) > 1:
-                name = f"{options[number].name}, {name}"
-            lost = display.pressures(losses[number][element])
-            plain = printable(name, one_line=True)
-            rows.append((plain, f"{lost} {display.pressure}"))
-        live(drawn_all, scale, measure, picked, ranked, rows, port=port, announce=say)
-    else:
-        window(drawn_all, scale, measure, picked, ranked)
+    ranked = ranked[:_MOST_LISTED]
+    rows = [
+        _listed_loss(options, number, int(of_piece[number][piece]), display)
+        for number, piece in ranked
+    ]
+    live(made, scale, measure, picked, ranked, rows, port=port, announce=say)
     return 0
+
+
+def _listed_loss(
+    options: "Sequence[Option]", number: int, element: int, display: "Display"
+) -> tuple[str, str]:
+    """Name and loss of an element, as the live view lists them."""
+    analysis = options[number].analysis
+    name = f"{analysis.name(element)}: {analysis.words(element, display.side)}"
+    if len(options) > 1:
+        name = f"{options[number].name}, {name}"
+    lost = f"{display.pressures(analysis.elements.loss[element])} {display.pressure}"
+    return printable(name, one_line=True), lost
 
 
 def convert(

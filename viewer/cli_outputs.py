@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Any
 from .outlet import printable
 
 if TYPE_CHECKING:
-    from elbowroom.layout import FloatArray, Obstacle
+    from elbowroom.layout import Obstacle
     from elbowroom.physics import Analysis, Budget, Option
 
+    from .colours import Scale
     from .display import Display
     from .gaps import Gap
     from .layout_view import By
@@ -138,18 +139,24 @@ def check_outputs(
         can_be_written(output, folder=output is csv)
     if xlsx is not None:
         workbook_library(xlsx)  # rather than after all the work
-    if csv is None:
-        return
-    for name in csv_folders:
+    if csv is not None:
+        _check_folders(csv, csv_folders, [*read, *written])
+
+
+def _check_folders(csv: Path, names: Sequence[str], taken: Sequence[Path]) -> None:
+    """Refuse a folder of tables, or one within it, that holds what is not theirs."""
+    from elbowroom.layout import refusal
+
+    for name in names:
         if name in (".", ".."):
             raise refusal(
                 str(csv),
                 f"the option '{name}' has no name for a folder of its own",
                 "rename its drawing",
             )
-    for folder in [csv, *(csv / name for name in csv_folders)]:
+    for folder in [csv, *(csv / name for name in names)]:
         for table in sorted(folder.glob("*.csv")):
-            if _is_one_of(table, [*read, *written]):
+            if _is_one_of(table, taken):
                 what = f"'{table.name}' in it is an input or another output"
                 raise refusal(str(folder), what, "name another folder")
 
@@ -279,23 +286,20 @@ def write_review_page(
 
 def draw_picture(
     panels: "Sequence[Panel]",
-    values: "Sequence[FloatArray]",
+    scale: "Scale",
     by: "By",
     display: "Display",
     png: Path,
     verdict: str = "",
 ) -> None:
     """Draw the picture, or say which packages it needs."""
-    import numpy as np
-
-    from .colours import scale_for
     from .layout_view import bar_title
     from .scene import picture
 
     def draw() -> str:
         return picture(
             panels,
-            scale_for(np.concatenate(values)),
+            scale,
             bar_title(by, display, is_compared=bool(verdict)),
             png,
             verdict=verdict,

@@ -22,6 +22,7 @@ from elbowroom.layout import (
 from elbowroom.physics import Analysis, Kind, Option, critical_return
 
 from .budget import spare_words
+from .colours import Scale, scale_for
 from .display import TOUCH, Display
 from .labels import cut
 from .scene import Label, Look, Panel
@@ -84,6 +85,12 @@ def spent(analysis: Analysis, by: By) -> FloatArray:
         return np.where(e.kind == Kind.TERMINAL, np.nan, e.loss)
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(e.length > 0, e.loss / e.length, np.nan)
+
+
+def scale_of(options: Sequence[Option], by: By, display: Display) -> Scale:
+    """Bands that the colours of several layouts have in common."""
+    every = [values(option.analysis, by, display) for option in options]
+    return scale_for(np.concatenate(every))
 
 
 def bar_title(by: By, display: Display, *, is_compared: bool = False) -> str:
@@ -220,8 +227,8 @@ def panels(
     by: By,
     display: Display,
     obstacles: Sequence[Obstacle],
-) -> list[tuple[Panel, IntArray]]:
-    """Panel of each layout, as `panel` makes it.
+) -> tuple[list[Panel], list[IntArray]]:
+    """Panel of each layout, and the elements of its pieces, as `panel` makes them.
 
     Parameters
     ----------
@@ -232,7 +239,7 @@ def panels(
     by, display, obstacles
         As for `panel`.
     """
-    return [
+    made = [
         panel(
             option.analysis,
             by,
@@ -244,6 +251,7 @@ def panels(
         )
         for option, room, back in shown
     ]
+    return [one for one, _ in made], [of_piece for _, of_piece in made]
 
 
 def panel_title(name: str, analysis: Analysis, display: Display) -> str:

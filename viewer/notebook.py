@@ -7,15 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import get_args
 
-import numpy as np
-
 from elbowroom.layout import Obstacle
 from elbowroom.physics import Analysis, Comparison, Option, compare
 
-from .colours import scale_for
 from .display import DISPLAYS, METRIC, Display
 from .gaps import Gap, clashes, gaps, in_units
-from .layout_view import By, bar_title, panels, values
+from .layout_view import By, bar_title, panels, scale_of
 from .preflight import why_not
 from .scene import picture
 
@@ -106,13 +103,12 @@ def plot(
     if isinstance(what, Comparison):
         options, verdict = _told(what, rooms, display, with_solids=bool(obstacles))
     shown = [(option, room, ()) for option, room in zip(options, rooms, strict=True)]
-    made = panels(shown, options, by, display, obstacles)
-    every = [values(option.analysis, by, display) for option in options]
+    made, _ = panels(shown, options, by, display, obstacles)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "picture.png"
         lacking = picture(
-            [one for one, _ in made],
-            scale_for(np.concatenate(every)),
+            made,
+            scale_of(options, by, display),
             bar_title(by, display, is_compared=len(made) > 1),
             path,
             size=size,

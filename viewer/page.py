@@ -300,7 +300,7 @@ def _option(option: Option, room: Sequence[Gap], origin: FloatArray) -> dict[str
         },
         "system": {name: system_lines(analysis, d) for name, d in DISPLAYS.items()},
         "pairs": {name: _pairs(analysis, one) for name, one in DISPLAYS.items()},
-        "flags": notice_lines((*option.notices, *analysis.flags)),
+        "flags": notice_lines(option.flags),
         "elements": elements(analysis),
         "sizes_in": [
             INCH_POUND.size(graph.section(duct))

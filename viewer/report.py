@@ -42,19 +42,12 @@ from elbowroom.physics import (
 
 from .budget import joint_lines, pressure_lines, rate_lines, system_lines
 from .charts import kinds_chart, options_chart, pressure_chart
-from .checks import (
-    CAUTIONS,
-    joints_words,
-    length_cells,
-    limit_words,
-    power_sentence,
-    quantity_totals,
-    source_words,
-)
+from .checks import CAUTIONS, limit_words, power_sentence, source_words
 from .display import Display
 from .gaps import Gap
 from .lettering import as_markup
 from .outlet import printable
+from .quantities import joints_words, length_cells, quantity_totals
 from .results import balancing, paths, straight_after
 from .tables import (
     AS_NEW,
@@ -209,7 +202,6 @@ def _summary(
     comparison: Comparison | None,
     budgets: Sequence[Budget],
 ) -> str:
-    p = display.pressures
     options = [shown[0] for shown in layouts]
     first = options[0].analysis
     out = [f"<h1>{as_markup(', '.join(o.name for o in options))}</h1>"]
@@ -232,9 +224,23 @@ def _summary(
                 f'<p class="bad">{as_markup(option.name)} cannot be built as drawn: '
                 f"{as_markup(why)}.</p>"
             )
+    out.append(_options(options, display, comparison, bool(budgets)))
+    if len(options) == 1:
+        out.append(_spent(layouts[0], budgets, display))
+    return "".join(out)
+
+
+def _options(
+    options: Sequence[Option],
+    display: Display,
+    comparison: Comparison | None,
+    has_returns: bool,
+) -> str:
+    """A row for each layout: what it loses, and what the fan leaves."""
+    p = display.pressures
     ranks = [] if comparison is None else rank_words(comparison)
     # One rate, so that lengths in one column can be compared.
-    rate = first.system.rate if comparison is None else comparison.rate
+    rate = options[0].analysis.system.rate if comparison is None else comparison.rate
     rows: list[list[Cell]] = []
     for place, option in enumerate(options):
         system, band = option.analysis.system, critical_band(option.analysis)
@@ -260,13 +266,10 @@ def _summary(
         "fan leaves",
         "ducts spend",
         f"effective, {display.length}, at {display.rates(rate)}",
-        "friction rate left" + (" to the supply alone" if budgets else ""),
+        "friction rate left" + (" to the supply alone" if has_returns else ""),
         *(["rank"] if ranks else []),
     ]
-    out.append(_table(heads, rows))
-    if len(options) == 1:
-        out.append(_spent(layouts[0], budgets, display))
-    return "".join(out)
+    return _table(heads, rows)
 
 
 def _spent(
@@ -358,19 +361,18 @@ def _picture(
     display: Display,
     comparison: Comparison | None,
 ) -> str:
-    from .colours import scale_for
-    from .layout_view import bar_title, panels, side_by_side, values
+    from .layout_view import bar_title, panels, scale_of, side_by_side
     from .scene import picture
 
     shown, seen = side_by_side(layouts, rooms, obstacles)
-    every = [values(option.analysis, "loss", display) for option, _, _ in shown]
-    compared = [] if comparison is None else [option for option, _, _ in shown]
-    made = panels(shown, compared, "loss", display, seen)
+    options = [option for option, _, _ in shown]
+    compared = [] if comparison is None else options
+    made, _ = panels(shown, compared, "loss", display, seen)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "picture.png"
         picture(
-            [one for one, _ in made],
-            scale_for(np.concatenate(every)),
+            made,
+            scale_of(options, "loss", display),
             bar_title("loss", display, is_compared=len(compared) > 1),
             path,
             size={1: _ONE_LAYOUT, 2: _TWO_LAYOUTS}.get(len(made), _MORE_LAYOUTS),
@@ -401,7 +403,7 @@ def _side(
             _quantities(analysis, display),
             _assumed(analysis, display),
             _room(room, display),
-            _list("What to know", notice_lines([*option.notices, *analysis.flags])),
+            _list("What to know", notice_lines(option.flags)),
         )
     )
 

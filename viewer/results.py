@@ -40,33 +40,29 @@ from elbowroom.physics import (
 from .gaps import Gap
 
 Plain = dict[str, Any]
+Side = tuple[Analysis, Sequence[Gap]]  # a supply or a return, and the room around it
 
 
 def analysis_result(
-    analysis: Analysis,
-    inputs: Mapping[str, Any],
-    room: Sequence[Gap] = (),
-    returns: Sequence[tuple[Analysis, Sequence[Gap]]] = (),
-    budget: Budget | None = None,
+    sides: Sequence[Side], inputs: Mapping[str, Any], budget: Budget | None = None
 ) -> Plain:
     """Result of `analyse` as plain data.
 
     Parameters
     ----------
-    analysis
-        The analysis.
+    sides
+        The layout, and any returns behind it.
     inputs
         What went in: files and options.
-    room
-        Gaps between the ducts and what is next to them.
-    returns, budget
-        The returns of a supply, each with the room around it, and the budget of all.
+    budget
+        That of all sides; None of a layout without returns.
 
     Returns
     -------
     result
         As `result.schema.json` says.
     """
+    (analysis, room), *returns = sides
     graph = analysis.graph
     drawing = graph.drawing
     return {
@@ -80,12 +76,12 @@ def analysis_result(
             "tolerance_m": graph.topology.tolerance,
         },
         "system": system_row(analysis),
-        **_side(analysis, room),
+        **_tables(analysis, room),
         "returns": [
             {
                 "file": side.graph.drawing.file,
                 "system": system_row(side),
-                **_side(side, around),
+                **_tables(side, around),
             }
             for side, around in returns
         ],
@@ -125,7 +121,7 @@ def room_rows(room: Sequence[Gap]) -> list[Plain]:
     ]
 
 
-def _side(analysis: Analysis, room: Sequence[Gap]) -> Plain:
+def _tables(analysis: Analysis, room: Sequence[Gap]) -> Plain:
     """Tables of a supply or a return."""
     return {
         "elements": elements(analysis),
@@ -310,10 +306,10 @@ def ducts(analysis: Analysis) -> list[Plain]:
     ]
 
 
-def paths(analysis: Analysis) -> list[Plain]:
-    """Path from the source to each terminal, the largest loss first."""
+def paths(analysis: Analysis, most: int | None = None) -> list[Plain]:
+    """Path from the source to each terminal, or to so many, the largest loss first."""
     graph = analysis.graph
-    order = np.argsort(-analysis.path_loss, kind="stable")
+    order = np.argsort(-analysis.path_loss, kind="stable")[:most]
     bands = path_bands(analysis)
     static = terminal_static(analysis)
     at_ends = np.nan_to_num(analysis.terminal_loss)
@@ -491,9 +487,7 @@ def comparison_result(
                 "system": system_row(option.analysis),
                 "paths": paths(option.analysis),
                 "elements": elements(option.analysis),
-                "flags": [
-                    notice(flag) for flag in (*option.notices, *option.analysis.flags)
-                ],
+                "flags": [notice(flag) for flag in option.flags],
                 **more,
             }
             for option, rank, more in zip(
@@ -555,21 +549,31 @@ def check_result(
     }
 
 
+_SHAPES = {
+    sections.Shape.ROUND: "round",
+    sections.Shape.RECTANGULAR: "rect",
+    sections.Shape.OVAL: "oval",
+}
+
+
 def section_result(shape: int, width: float, height: float) -> Plain | None:
     """One section as plain data; None where there is none."""
     kind = sections.Shape(int(shape))
     if kind == sections.Shape.NONE:
         return None
-    words = sections.words(int(shape), float(width), float(height))
+    sides = {"width_m": float(width), "height_m": float(height)}
     if kind == sections.Shape.ROUND:
-        return {"shape": "round", "diameter_m": float(width), "words": words}
-    name = "rect" if kind == sections.Shape.RECTANGULAR else "oval"
-    return {
-        "shape": name,
-        "width_m": float(width),
-        "height_m": float(height),
-        "words": words,
-    }
+        sides = {"diameter_m": float(width)}
+    words = sections.words(int(shape), float(width), float(height))
+    return {"shape": _SHAPES[kind], **sides, "words": words}
+
+
+def section_of(row: Mapping[str, Any]) -> sections.Section:
+    """The section that plain data of `section_result` are of."""
+    shapes = dict(zip(_SHAPES.values(), _SHAPES, strict=True))
+    across = row.get("diameter_m")
+    sides = (across, across) if across else (row["width_m"], row["height_m"])
+    return sections.Section(shapes[row["shape"]], *sides)
 
 
 def notice(said: Notice) -> Plain:

@@ -19,7 +19,7 @@ from elbowroom.physics import USUAL_RATE, Air, sizes
 
 from .display import Display
 from .limits import check_range, option_of
-from .results import section_result
+from .results import section_of, section_result
 from .terminal import TerminalTable, right
 
 # What is taken where nothing is said; common practice, no published source.
@@ -250,14 +250,12 @@ def print_size(result: dict[str, Any], display: Display, console: Any) -> None:
     """Print the sizes of one duct."""
     flow = f"{display.flows(result['flow_m3_s'])} {display.flow}"
     if result["like"] is not None:
-        exact = result["exact"]
-        section = Section(Shape.RECTANGULAR, exact["width_m"], exact["height_m"])
-        wide = display.size(section)
+        wide = display.size(section_of(result["exact"]))
         by = "Huebscher's formula"
         if result["like"]["shape"] == "oval":  # its diameter has a formula of its own
             by = "the formulas of Heyt and Diaz and of Huebscher"
         console.print(
-            f"With the friction of {_words(result['like'], display)}, by "
+            f"With the friction of {display.size(section_of(result['like']))}, by "
             f"{by}: [bold]{wide}[/bold]"
         )
     else:
@@ -276,7 +274,7 @@ def print_size(result: dict[str, Any], display: Display, console: Any) -> None:
         if _is_flat(row):
             last += f", flatter than {sizes.FLATTEST:g} to 1"
         table.add_row(
-            _words(row, display),
+            display.size(section_of(row)),
             display.velocities(row["velocity_m_s"]),
             display.rates(row["friction_pa_m"]),
             f"{row['aspect']:.1f}",
@@ -289,13 +287,3 @@ def print_size(result: dict[str, Any], display: Display, console: Any) -> None:
         )
     for note in result["notes"]:
         console.print(f"  note         {note}")
-
-
-def _words(row: Mapping[str, Any], display: Display) -> str:
-    shape = {"round": Shape.ROUND, "oval": Shape.OVAL}.get(
-        row["shape"], Shape.RECTANGULAR
-    )
-    sides = row["width_m"], row["height_m"]
-    if shape == Shape.ROUND:
-        sides = row["diameter_m"], row["diameter_m"]
-    return display.size(Section(shape, *sides))

@@ -7,6 +7,7 @@ from typing import Any
 from elbowroom.physics import Missing, TableSource
 
 from .outlet import plain
+from .tables import print_more
 
 _SHOWN = 3  # sources of one table
 
@@ -42,9 +43,7 @@ def print_sources(tables: Sequence[TableSource], console: Any) -> None:
             console.print(f"    {ranges}")
         for source in table.sources[:_SHOWN]:
             console.print(f"    {plain(source)}")
-        if len(table.sources) > _SHOWN:
-            more = len(table.sources) - _SHOWN
-            console.print(f"    and {more} more, with --json")
+        print_more(len(table.sources) - _SHOWN, console, indent="    ")
         for said in table.notes[:_SHOWN]:
             console.print(f"    {plain(said)}")
         if len(table.notes) > _SHOWN:

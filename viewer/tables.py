@@ -157,7 +157,7 @@ def print_comparison(
     console.print(table)
     console.print(_apart(comparison, display, budgets))
     console.print(f"\n[bold]{plain(comparison.verdict)}[/bold]")
-    every = [[*one.notices, *one.analysis.flags] for one in comparison.options]
+    every = [one.flags for one in comparison.options]
     shared = [said for said in every[0] if all(said in one for one in every)]
     print_notices(shared, console, "What to know of all options")
     for option, said in zip(comparison.options, every, strict=True):
@@ -586,7 +586,7 @@ def _paths(analysis: Analysis, display: Display) -> Any:
         right(f"length, {display.length}"),
         right("effective"),
     )
-    for row in paths(analysis)[:_MOST_PATHS]:
+    for row in paths(analysis, _MOST_PATHS):
         table.add_row(
             plain(row["terminal"]),
             display.flows(row["flow_m3_s"]),

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 from rich.box import SIMPLE_HEAD
+from rich.cells import cell_len
 from rich.console import Console, ConsoleOptions, RenderResult
 from rich.table import Column, Table
 from rich.text import Text
@@ -15,6 +16,7 @@ from elbowroom.layout import IntArray
 
 from .outlet import printable
 
+_Cell = tuple[tuple[int, ...], ...]  # lengths of the words of each line of a cell
 _LONGEST_WORD = 16  # of a column of words; a longer one is folded, such as a name
 _BETWEEN = 2  # characters beside each column
 
@@ -174,21 +176,18 @@ def _whole(column: Column) -> int | None:
     return 1 if column.justify == "right" else None
 
 
-def _word_lengths(column: Column) -> list[list[list[int]]]:
-    """Lengths of the words of each line of each cell of a column, its head first."""
+def _word_lengths(column: Column) -> list[_Cell]:
+    """Each cell of a column, its head first."""
     return [
-        [
-            [
-                Text(word).cell_len
-                for word in ([line] if column.no_wrap else line.split())
-            ]
+        tuple(
+            tuple(map(cell_len, [line] if column.no_wrap else line.split()))
             for line in Text.from_markup(printable(str(cell))).plain.split("\n")
-        ]
+        )
         for cell in (column.header, *column.cells)
     ]
 
 
-def _span(column: Column, cells: list[list[list[int]]]) -> tuple[int, int]:
+def _span(column: Column, cells: Sequence[_Cell]) -> tuple[int, int]:
     """Least and greatest width of a column: its longest word, its longest line."""
     lines = [line for cell in cells for line in cell if line]
     least = max((max(line) for line in lines), default=0)
@@ -198,12 +197,14 @@ def _span(column: Column, cells: list[list[list[int]]]) -> tuple[int, int]:
     return least, max(least, greatest)
 
 
-def _lines(cells: list[list[list[int]]], width: int) -> IntArray:
+def _lines(cells: Sequence[_Cell], width: int) -> IntArray:
     """How many lines each cell of a column takes at a width."""
-    return np.array([sum(_broken(line, width) for line in cell) for cell in cells])
+    # Of many rows, few differ in this.
+    taken = {cell: sum(_broken(line, width) for line in cell) for cell in set(cells)}
+    return np.array([taken[cell] for cell in cells])
 
 
-def _broken(words: list[int], width: int) -> int:
+def _broken(words: Sequence[int], width: int) -> int:
     """How many lines words of these lengths take; one longer than a line is folded."""
     count, used = 1, 0
     for word in words:
