@@ -72,15 +72,18 @@ def pressure_along(analysis: Analysis) -> tuple[Any, Any, Any]:
     way = analysis.path(analysis.critical)
     e = analysis.elements
     at, left = 0.0, analysis.critical_loss
-    length, total, velocity = [], [], []
+    length, total = [], []
     for row in way.tolist():
         for step in (0.0, 1.0):
             length.append(at + step * float(e.length[row]))
             total.append(left - step * float(e.loss[row]))
-            velocity.append(float(analysis.state.velocity_pressure[int(e.duct[row])]))
         at, left = length[-1], total[-1]
+    # What begins a duct, as the leg of a junction, has the air of the last one before it.
+    behind = analysis.state.velocity_pressure[e.duct[way]]
+    before = np.where(e.kind[way] == Kind.DUCT, behind, np.r_[behind[:1], behind[:-1]])
+    velocity = np.stack([before, behind], axis=1).ravel()
     velocity[-1] = 0.0  # at rest in the room
-    return np.array(length), np.array(total), np.array(velocity)
+    return np.array(length), np.array(total), velocity
 
 
 def kinds_chart(analysis: Analysis, display: Display) -> str:

@@ -101,7 +101,7 @@ def window(
 
 
 def keep_keys(plotter: Any, keys: str) -> None:
-    """Keep what VTK itself does with some keys, as a box around all, from being done."""
+    """Leave some keys to us alone: VTK draws a box around all at `p`."""
     style = plotter.iren.interactor.GetInteractorStyle()
 
     def typed(*_: Any) -> None:
