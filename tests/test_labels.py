@@ -22,7 +22,7 @@ from elbowroom.layout import (
     rectangular,
     round_section,
 )
-from elbowroom.physics import Option, analyse, compare
+from elbowroom.physics import Option, analyse, compare, with_airflows
 from elbowroom.viewer import (
     check,
     colours,
@@ -36,6 +36,7 @@ from elbowroom.viewer import (
     preflight,
     projection,
     scene,
+    short_names,
     window,
 )
 
@@ -251,11 +252,65 @@ def test_a_long_name_of_an_option_leaves_the_title_its_loss(letters: int) -> Non
     found, name = analyse(build(drawn())), "n" * letters
     title = layout_view.panel_title(name, found, METRIC)
     one, _ = layout_view.panel(found, "loss", METRIC, title, "")
-    text = figure.text(0.0, 0.5, title, size=15, weight="bold")
-    scene._fitted(text, one.title, 400.0, first=len(one.name))
+    (made,), size = scene._titles(figure, [one], 400.0)
+    text = figure.text(0.0, 0.5, made, size=size, weight="bold")
     assert text.get_window_extent(canvas.get_renderer()).width <= 400.0
     assert text.get_text().endswith(title[letters:])
     assert text.get_text().startswith("nnnnn")
+
+
+def test_titles_of_long_names_are_told_apart_in_letters_of_one_size() -> None:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(8, 4), dpi=100)
+    canvas: Any = FigureCanvasAgg(figure)
+    found = analyse(build(drawn()))
+    names = [f"option-with-a-long-name-{number:02}" for number in (1, 4, 10)]
+    names += [f"past the beam, {way}, round the duct" for way in ("low", "high")]
+    shown = [
+        layout_view.panel(
+            found, "loss", METRIC, layout_view.panel_title(name, found, METRIC), ""
+        )[0]
+        for name in [*names, "short"]
+    ]
+    titles, size = scene._titles(figure, shown, 330.0)
+    assert len(set(titles)) == len(titles)
+    for name, title in zip([*names, "short"], titles, strict=True):
+        text = figure.text(0.0, 0.5, title, size=size, weight="bold")
+        assert text.get_window_extent(canvas.get_renderer()).width <= 330.0
+        for end in ("-01", "-04", "-10"):
+            assert (f"{end}:" in title) == name.endswith(end)
+    assert titles[-1].startswith("short: ")
+
+
+@given(
+    st.lists(st.text("ab -,", min_size=1, max_size=40), min_size=1, max_size=6),
+    st.integers(8, 20),
+)
+def test_short_names_are_told_apart(names: list[str], letters: int) -> None:
+    made = short_names.told_apart(names, letters)
+    assert len({name.casefold() for name in made}) == len(names)
+    assert max(map(len, made)) <= letters
+
+
+def test_a_label_keeps_a_long_name_whole_on_two_lines() -> None:
+    """The return of the example: its name was cut where it says from where."""
+    house = Path(__file__).parents[1] / "examples" / "hillside_house"
+    plan, _ = with_airflows(read_schedule(house / "return.schedule.toml"))
+    found = analyse(build(read(house / "return.glb"), plan))
+    one, _ = layout_view.panel(found, "loss", METRIC, "return", "")
+    said = [" ".join(label.text.split()) for label in one.labels]
+    assert "past the branch, return trunk from return drop 1.8 Pa" in said
+
+
+def test_labels_by_metre_do_not_say_a_duct_twice() -> None:
+    house = Path(__file__).parents[1] / "examples" / "hillside_house"
+    plan, _ = with_airflows(read_schedule(house / "house.schedule.toml"))
+    found = analyse(build(read(house / "house.glb"), plan))
+    one, _ = layout_view.panel(found, "per-metre", METRIC, "house", "")
+    said = [label.text for label in one.labels if label.look == scene.Look.LOSS]
+    assert len(said) == len(set(said)) == 4
 
 
 @pytest.mark.parametrize(("side", "is_wide"), [(0.01, False), (0.3, True)])

@@ -1,12 +1,14 @@
 """What shows itself in a notebook, and the notebook of the examples."""
 
 import base64
+import io
 import json
 import re
 import sys
 from pathlib import Path
 from typing import Any
 
+import matplotlib.image
 import numpy as np
 import pytest
 import trimesh
@@ -86,6 +88,24 @@ def test_plot_gives_a_picture() -> None:
     assert analysis.plot(size=(640, 360)).png == png
     both = compare([Option("a", analysis), Option("b", analysis)])
     assert both.plot(size=(640, 360)).png != png
+
+
+@needs_opengl
+@pytest.mark.parametrize("size", [(3000, 1687), (1999, 1300)])
+def test_letters_of_a_plot_grow_with_its_size(
+    size: tuple[int, int],
+) -> None:
+    """Measured on the file: the bar's height, which is as many letters as ever."""
+    analysis = analyse(build(drawn()))
+    shown: list[Any] = []
+    for one in ((1200, 675), size):
+        png = notebook.plot(analysis, size=one).png
+        image = matplotlib.image.imread(io.BytesIO(png))
+        assert image.shape[:2] == one[::-1]
+        below = image[-image.shape[0] // 5 :, image.shape[1] // 2, :3]
+        shown.append(int((np.ptp(below, axis=1) > 0.2).sum()))
+    grown = min(size[0] / 1200, size[1] / 675)
+    assert shown[1] == pytest.approx(grown * shown[0], abs=3)
 
 
 def test_an_option_is_measured_from_its_obstacles() -> None:

@@ -286,8 +286,8 @@ def test_pressure_falls_from_what_the_path_needs_to_the_room() -> None:
 def test_static_pressure_at_a_branch_is_that_of_the_main_before_it() -> None:
     """By hand: the airflow over the area, before and behind the branch of a return.
 
-    Before it 323 L/s in 508 x 254 mm, 2.50 m/s; behind it, towards the room, the airflow
-    of the stairs in 228.6 mm. A gauge reads no more suction between the two.
+    Before it all air in 508 x 254 mm; behind it, towards the room, that of the stairs
+    in 228.6 mm. A gauge reads no more suction between the two.
     """
     route = HOUSE.with_name("return.glb")
     plan, _ = with_airflows(read_schedule(HOUSE.with_name("return.schedule.toml")))
