@@ -41,7 +41,7 @@ _COLUMN = 420  # pixels of the list beside the panels
 _LIST_LINE = 16
 _PAD = 0.28  # of a label's box, over the size of its letters
 _TITLE, _SUBTITLE = 15.0, 10.5  # points
-_SMALLER = 0.7  # of the size of a title, before it is shortened
+_SMALLER = 0.8  # of the size of a title, before it is shortened
 _SIDES = 34  # pixels that the words above a panel keep free beside them
 _THINNEST = 3.0  # pixels across a duct, below which its colour is drawn as a line
 _LEAST_NAME = 12  # letters of a name that a title keeps
@@ -190,6 +190,7 @@ def picture(
     finer = max(2, math.ceil(density))
     width, height = size[0] - (_COLUMN if beside else 0), size[1]
     foot = _FOOT if bar_title else _BARE_FOOT
+    verdict = verdict.replace(" %", "\u00a0%")  # a line ends before neither
     rows, columns = panel_grid(len(panels), view, width, height - foot, _HEAD)
     is_free = rows * columns > len(panels)  # a cell for the verdict
     lines: list[str] = []  # of the verdict, below the bar where no cell is free
@@ -239,8 +240,9 @@ def picture(
             most = (height - _HEAD - 20) // _LIST_LINE
             text = "\n".join(_column(beside, most))
             _say(figure, size, width + 10, _HEAD, text, size=8.5, linespacing=1.25)
-        dpi = 100 * density  # the half keeps rounding from losing a pixel
-        figure.set_size_inches((pixels[0] + 0.5) / dpi, (pixels[1] + 0.5) / dpi)
+        dpi = 100 * density
+        if density % 1:  # half a pixel more, so that rounding loses none
+            figure.set_size_inches((pixels[0] + 0.5) / dpi, (pixels[1] + 0.5) / dpi)
         figure.savefig(path, dpi=dpi, format="png", facecolor="white")
     return unwritable(written)
 
