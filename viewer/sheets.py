@@ -9,7 +9,7 @@ from typing import Any
 
 from elbowroom.layout import refusal, writing
 
-from .short_names import told_apart
+from .short_names import numbered, told_apart
 
 Row = Mapping[str, Any]
 Tables = Mapping[str, Sequence[Row]]
@@ -38,7 +38,10 @@ def sheet_prefixes(names: Sequence[str], tables: Iterable[str]) -> list[str]:
     room = _NAME - 1 - max(map(len, tables))
     # A sheet's name has no apostrophe at its ends.
     fit = [_NOT_IN_NAMES.sub("_", name).strip("'") or "_" for name in names]
-    return told_apart(fit, room)
+    short = told_apart(fit, room)
+    # Nor do two names of sheets differ in capitals alone.
+    is_plain = len({name.casefold() for name in short}) == len(names)
+    return short if is_plain else numbered(fit, room)
 
 
 def write_csv_tables(tables: Tables, folder: Path) -> list[Path]:

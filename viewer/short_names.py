@@ -24,27 +24,33 @@ def cut_middle(text: str, letters: int) -> str:
 
 
 def told_apart(names: Sequence[str], letters: int) -> list[str]:
-    """Names of so many letters at most, no two alike, capitals or not.
+    """Names of so many letters at most, of which different ones stay different.
 
     Those that a cut in the middle makes alike lose what they begin with; where that
-    does not help either, or two names are one, each begins with its number.
+    does not help either, each begins with its number.
 
     Examples
     --------
     >>> told_apart(["attic, past the beam, low", "attic, past the duct, low"], 12)
     ['…he be…low', '…he du…low']
-    >>> told_apart(["under", "under"], 12)
-    ['1 under', '2 under']
     """
     out = [cut_middle(name, letters) for name in names]
-    alike = Counter(map(str.casefold, out))
-    for word in [word for word, count in alike.items() if count > 1]:
-        mine = [at for at, name in enumerate(out) if name.casefold() == word]
-        first = max(_begin_alike([names[at] for at in mine]) - _KEPT, 0)
+    for word, count in Counter(out).items():
+        mine = [at for at, name in enumerate(out) if name == word] if count > 1 else []
+        first = max(_begin_alike([names[at] for at in mine]) - _KEPT, 0) if mine else 0
         for at in mine if first else ():
-            out[at] = f"…{cut_middle(names[at][first:], letters - 1)}"
-    if len(set(map(str.casefold, out))) == len(names):
-        return out
+            out[at] = cut_middle(f"…{names[at][first:]}", letters)
+    return out if len(set(out)) == len(set(names)) else numbered(names, letters)
+
+
+def numbered(names: Sequence[str], letters: int) -> list[str]:
+    """Names of so many letters at most, each behind its number.
+
+    Examples
+    --------
+    >>> numbered(["under", "Under"], 12)
+    ['1 under', '2 Under']
+    """
     room = letters - len(f"{len(names)} ")
     return [f"{at} {cut_middle(name, room)}" for at, name in enumerate(names, 1)]
 

@@ -1200,7 +1200,7 @@
       slider.id = `cut-${axis}-${end}`;
       slider.min = "0";
       slider.max = "1";
-      slider.step = "0.005";
+      slider.step = "0.002";
       slider.value = end === "low" ? "0" : "1";
       slider.addEventListener("input", cut);
       label.append(slider, make("output"));
