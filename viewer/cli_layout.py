@@ -232,8 +232,11 @@ def _write_compared(
         write_folders({csv: dict(book), **folders}, csv)
     # A name may be too long for one of a sheet: the first sheet says how each begins.
     begins = sheet_prefixes(names, {table for flat in each for table in flat})
-    for row, begin, flat in zip(book["options"], begins, each, strict=True):
-        row["sheets"] = f"{begin}-"
+    book["options"] = [
+        {"name": row["name"], "sheets": f"{begin}-", **row}
+        for row, begin in zip(book["options"], begins, strict=True)
+    ]
+    for begin, flat in zip(begins, each, strict=True):
         book |= {f"{begin}-{table}": rows for table, rows in flat.items()}
     write_tables(book, xlsx=xlsx)
 
