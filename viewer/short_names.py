@@ -35,11 +35,12 @@ def told_apart(names: Sequence[str], letters: int) -> list[str]:
     ['…he be…low', '…he du…low']
     """
     out = [cut_middle(name, letters) for name in names]
-    for word, count in Counter(out).items():
-        mine = [at for at, name in enumerate(out) if name == word] if count > 1 else []
-        first = max(_begin_alike([names[at] for at in mine]) - _KEPT, 0) if mine else 0
-        for at in mine if first else ():
-            out[at] = cut_middle(f"…{names[at][first:]}", letters)
+    for word in [word for word, count in Counter(out).items() if count > 1]:
+        mine = [at for at, name in enumerate(out) if name == word]
+        alike = _begin_alike([names[at] for at in mine])
+        if alike > _KEPT and len({names[at] for at in mine}) > 1:
+            for at in mine:
+                out[at] = cut_middle(f"…{names[at][alike - _KEPT :]}", letters)
     return out if len(set(out)) == len(set(names)) else numbered(names, letters)
 
 
