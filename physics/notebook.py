@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, pressure_words, short_length
+from elbowroom.layout import Basis, short_length, units
 
 if TYPE_CHECKING:
     from .analysis import Analysis
@@ -84,7 +84,7 @@ def analysis_html(analysis: "Analysis") -> str:
             f"{row['name']}: {row['what']}",
             row["section"],
             f"{row['velocity_m_s']:.1f}",
-            "" if np.isnan(row["coefficient"]) else f"{row['coefficient']:.3f}",
+            _coefficient(row["coefficient"] * row["reynolds_factor"]),
             f"{row['loss_pa']:.1f}",
         )
         for row in rows[:_SHOWN]
@@ -92,12 +92,22 @@ def analysis_html(analysis: "Analysis") -> str:
     more = len(rows) - len(shown)
     text = (
         f"<p><b>{escape(analysis.graph.drawing.file)}</b>: "
-        f"{pressure_words(analysis.critical_loss)} "
+        f"{_pressure(analysis.critical_loss)} "
         f"{escape(analysis.critical_words)}, "
-        f"{pressure_words(analysis.system.fitting_loss)} of it in fittings</p>"
+        f"{_pressure(analysis.system.fitting_loss)} of it in fittings</p>"
     )
     text += _table(("piece", "what", "size", "m/s", "C", "Pa"), shown)
     return text + (f"<p>and {more} pieces that lose less</p>" if more > 0 else "")
+
+
+def _coefficient(value: float) -> str:
+    """A coefficient with the factor for slow air in it, as all that is printed as C."""
+    return "" if np.isnan(value) else f"{value:.3f}"
+
+
+def _pressure(value: float) -> str:
+    """A pressure, Pa, in both units, with as many digits as the table has."""
+    return f"{value:.1f} Pa ({units.to_unit(value, 'in.wg'):.4f} in.wg)"
 
 
 def comparison_html(comparison: "Comparison") -> str:

@@ -12,6 +12,7 @@ import zipfile
 from collections.abc import Sequence
 from dataclasses import replace
 from hashlib import sha256
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +40,7 @@ from elbowroom.viewer import (
     main,
     preflight,
     scene,
+    sheets,
     sides,
     sketch,
     sketch_parts,
@@ -1560,7 +1562,72 @@ def test_a_comparison_has_a_row_for_each_option_in_its_files(
     assert verdict["verdict"] == result["verdict"]
     names = sheets_of(book)
     assert names[:2] == ["options", "verdict"]
-    assert {"1-system", "2-flags", "2-return-elements"} <= set(names)
+    begins = sheets_begin(book)
+    assert begins[0] == "house-"
+    assert begins[1].startswith("a ")
+    assert {f"{one}flags" for one in begins} <= set(names)
+    assert f"{begins[1]}return-elements" in names
+    assert max(map(len, names)) <= 31
+
+
+def cells_of(path: Path, number: int) -> list[tuple[str, str, str]]:
+    """Place, number format and content of each cell of a sheet, by its number."""
+    with zipfile.ZipFile(path) as archive:
+        sheet = archive.read(f"xl/worksheets/sheet{number}.xml").decode()
+        styles = archive.read("xl/styles.xml").decode()
+        words = archive.read("xl/sharedStrings.xml").decode()
+    shared = [unescape(t) for t in re.findall(r"<si><t[^>]*>(.*?)</t></si>", words)]
+    codes = dict(re.findall(r'numFmtId="(\d+)" formatCode="([^"]*)"', styles))
+    codes |= {"0": "General", "2": "0.00"}  # built in
+    formats = re.findall(r'<xf numFmtId="(\d+)"', styles.split("<cellXfs")[1])
+    return [
+        (at, codes[formats[int(style)]], shared[int(value)] if is_text else value)
+        for at, style, is_text, value in re.findall(
+            r'<c r="(\w+)" s="(\d+)"( t="s")?><v>(.*?)</v>', sheet
+        )
+    ]
+
+
+def sheets_begin(path: Path) -> list[str]:
+    """What the first sheet says that those of each option begin with."""
+    cells = cells_of(path, 1)
+    (column,) = [at.rstrip("1") for at, _, words in cells if words == "sheets"]
+    return [words for at, _, words in cells if re.fullmatch(rf"{column}[2-9]", at)]
+
+
+def test_a_workbook_can_be_handed_on(tmp_path: Path) -> None:
+    """Digits that can be read, all of them kept; heads in sight; no endless column."""
+    book, out = tmp_path / "t.xlsx", tmp_path / "t"
+    words = ["--quiet", "analyse", OPTIONS[0], "--xlsx", str(book), "--csv", str(out)]
+    assert main(words) == 0
+    number = sheets_of(book).index("elements") + 1
+    cells = cells_of(book, number)
+    heads = {words: at.rstrip("1") for at, _, words in cells if at.endswith("1")}
+    in_csv = [float(row["loss_pa"]) for row in rows_of(out / "elements.csv")]
+    found = [
+        (shown, float(value))
+        for at, shown, value in cells
+        if re.fullmatch(rf"{heads['loss_pa']}\d+", at) and value != "loss_pa"
+    ]
+    assert [value for _, value in found] == pytest.approx(in_csv, rel=1e-14)
+    assert {shown for shown, _ in found} == {"0.00"}
+    with zipfile.ZipFile(book) as archive:
+        sheet = archive.read(f"xl/worksheets/sheet{number}.xml").decode()
+    assert re.search(r'<pane xSplit="1" ySplit="1"[^>]*state="frozen"', sheet)
+    assert max(map(float, re.findall(r'<col [^>]*width="([\d.]+)"', sheet))) < 62
+
+
+def test_sheets_of_options_have_names_that_a_workbook_can_have() -> None:
+    names = ["option 1: [low]", "Option 1_ _low_", "'x'", "way/2", "a" * 40, "a" * 41]
+    made = sheets.sheet_prefixes(names, ["elements", "return-1-assumptions"])
+    assert len({name.casefold() for name in made}) == len(names)
+    for name in made:
+        assert not set(name) & set("[]:*?/\\")
+        assert 0 < len(name) <= 10
+    assert sheets.sheet_prefixes(["under", "flatten"], ["flags"]) == [
+        "under",
+        "flatten",
+    ]
 
 
 @pytest.mark.parametrize(

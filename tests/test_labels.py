@@ -22,7 +22,7 @@ from elbowroom.layout import (
     rectangular,
     round_section,
 )
-from elbowroom.physics import Option, analyse, compare
+from elbowroom.physics import Option, analyse, compare, with_airflows
 from elbowroom.viewer import (
     check,
     colours,
@@ -36,6 +36,7 @@ from elbowroom.viewer import (
     preflight,
     projection,
     scene,
+    short_names,
     window,
 )
 
@@ -251,11 +252,67 @@ def test_a_long_name_of_an_option_leaves_the_title_its_loss(letters: int) -> Non
     found, name = analyse(build(drawn())), "n" * letters
     title = layout_view.panel_title(name, found, METRIC)
     one, _ = layout_view.panel(found, "loss", METRIC, title, "")
-    text = figure.text(0.0, 0.5, title, size=15, weight="bold")
-    scene._fitted(text, one.title, 400.0, first=len(one.name))
+    (made,), size = scene._titles(figure, [one], 400.0)
+    text = figure.text(0.0, 0.5, made, size=size, weight="bold")
     assert text.get_window_extent(canvas.get_renderer()).width <= 400.0
     assert text.get_text().endswith(title[letters:])
     assert text.get_text().startswith("nnnnn")
+
+
+def test_titles_of_long_names_are_told_apart_in_letters_of_one_size() -> None:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(8, 4), dpi=100)
+    canvas: Any = FigureCanvasAgg(figure)
+    found = analyse(build(drawn()))
+    names = [f"option-with-a-long-name-{number:02}" for number in (1, 4, 10)]
+    names += [f"past the beam, {way}, round the duct" for way in ("low", "high")]
+    shown = [
+        layout_view.panel(
+            found, "loss", METRIC, layout_view.panel_title(name, found, METRIC), ""
+        )[0]
+        for name in [*names, "short"]
+    ]
+    titles, size = scene._titles(figure, shown, 330.0)
+    assert len(set(titles)) == len(titles)
+    for name, title in zip([*names, "short"], titles, strict=True):
+        text = figure.text(0.0, 0.5, title, size=size, weight="bold")
+        assert text.get_window_extent(canvas.get_renderer()).width <= 330.0
+        for end in ("-01", "-04", "-10"):
+            assert (f"{end}:" in title) == name.endswith(end)
+    assert titles[-1].startswith("short: ")
+
+
+@given(
+    st.lists(st.text("ab -,", min_size=1, max_size=40), min_size=1, max_size=6),
+    st.integers(8, 20),
+)
+def test_short_names_are_told_apart(names: list[str], letters: int) -> None:
+    made = short_names.told_apart(names, letters)
+    assert len(set(made)) == len(set(names))
+    assert max(map(len, made)) <= letters
+    if max(map(len, names)) <= letters:
+        assert made == names
+
+
+def test_a_label_keeps_a_long_name_whole_on_two_lines() -> None:
+    """The return of the example: its name was cut where it says from where."""
+    house = Path(__file__).parents[1] / "examples" / "hillside_house"
+    plan, _ = with_airflows(read_schedule(house / "return.schedule.toml"))
+    found = analyse(build(read(house / "return.glb"), plan))
+    one, _ = layout_view.panel(found, "loss", METRIC, "return", "")
+    said = [" ".join(label.text.split()) for label in one.labels]
+    assert "past the branch, return trunk from return drop 1.8 Pa" in said
+
+
+def test_labels_by_metre_do_not_say_a_duct_twice() -> None:
+    house = Path(__file__).parents[1] / "examples" / "hillside_house"
+    plan, _ = with_airflows(read_schedule(house / "house.schedule.toml"))
+    found = analyse(build(read(house / "house.glb"), plan))
+    one, _ = layout_view.panel(found, "per-metre", METRIC, "house", "")
+    said = [label.text for label in one.labels if label.look == scene.Look.LOSS]
+    assert len(said) == len(set(said)) == 4
 
 
 @pytest.mark.parametrize(("side", "is_wide"), [(0.01, False), (0.3, True)])
@@ -482,19 +539,112 @@ def test_the_gravest_finding_is_labelled_first(
     assert len(drawn) == len(words)
 
 
-def test_a_screenshot_says_whether_it_replaced_one(
+class Shown:
+    """A window that shows nothing."""
+
+    def screenshot(self, to: Any) -> None:
+        to.write(b"picture")
+
+
+def test_a_screenshot_takes_a_free_name(
     monkeypatch: pytest.MonkeyPatch,
     tmp_path: Path,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    class Shown:
-        def screenshot(self, path: str) -> None:
-            Path(path).write_bytes(b"")
+    """What was read may have the first name, by a link."""
+    monkeypatch.chdir(tmp_path)
+    route = tmp_path / "under.glb"
+    route.write_bytes(b"route")
+    Path("elbowroom.png").hardlink_to(route)
+    Path("elbowroom-2.png").symlink_to(tmp_path / "later.glb")
+    window.shoot(Shown())
+    window.shoot(Shown())
+    said = "wrote elbowroom-3.png\nwrote elbowroom-4.png\n"
+    assert capsys.readouterr().out == said
+    assert route.read_bytes() == b"route"
+    assert not (tmp_path / "later.glb").exists()
+    assert Path("elbowroom-4.png").read_bytes() == b"picture"
+
+
+def test_a_screenshot_that_cannot_be_written_is_refused_in_a_sentence(
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def no(*_: Any, **__: Any) -> Any:
+        raise PermissionError
 
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(Path, "open", no)
     window.shoot(Shown())
-    window.shoot(Shown())
-    assert capsys.readouterr().out == "wrote elbowroom.png\nreplaced elbowroom.png\n"
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err == (
+        "elbowroom: elbowroom.png: you have no right to write there; name another "
+        "place or change its rights.\n"
+    )
+
+
+def staged(*titles: str, hint: str = "") -> tuple[Any, list[Any]]:
+    """A window off the screen, with a layout under each title."""
+    preflight.prepare_off_screen()
+    found = analyse(build(drawn()))
+    shown = [
+        layout_view.panel(found, "loss", METRIC, title, "60 Pa of it in fittings")[0]
+        for title in titles
+    ]
+    scale = colours.scale_for(layout_view.values(found, "loss", METRIC))
+    plotter = window.stage(shown, scale, "loss, Pa", hint=hint, off_screen=True)
+    return plotter, shown
+
+
+@needs_opengl
+def test_the_keys_of_the_window_do_nothing_but_what_its_help_says() -> None:
+    """VTK draws a box at `p` and fills what was lines at `s`."""
+    plotter, shown = staged("one")
+    window.mark(plotter, shown, 0, 1)
+    window.keep_keys(plotter, "nps")
+    plotter.show(auto_close=False, interactive=False)
+    chosen = plotter.renderer.actors["chosen"]
+    before = plotter.renderer.GetViewProps().GetNumberOfItems()
+    keys = plotter.iren.interactor
+    width, height = plotter.window_size
+    at = next(
+        (x, y)
+        for x in range(0, width, 8)
+        for y in range(0, height, 8)
+        if window.piece_at(plotter, x, y)
+    )
+    for key in "psPS":
+        keys.SetEventInformation(*at, 0, 0, key, 1, key)
+        keys.InvokeEvent("CharEvent")
+    assert plotter.renderer.GetViewProps().GetNumberOfItems() == before
+    assert chosen.prop.style == "Wireframe"
+    keys.SetEventInformation(*at, 0, 0, "w", 1, "w")  # another key does its work
+    keys.InvokeEvent("CharEvent")
+    assert plotter.renderer.actors["ducts"].prop.style == "Wireframe"
+    plotter.close()
+
+
+@needs_opengl
+def test_the_words_of_the_window_fit_and_have_one_size() -> None:
+    plotter, shown = staged("short", "W" * 70, "a", hint=window._HELP)
+    window.mark(plotter, shown, 1, 1, "a row that goes on " * 8)
+    room = scene.SIZE[0] / 3
+    sizes = []
+    for renderer in plotter.renderers[:3]:
+        for name, actor in renderer.actors.items():
+            words = getattr(actor, "input", "")
+            if not words or len(words) < 20:
+                continue
+            across = [0.0, 0.0]
+            actor.GetSize(renderer, across)
+            assert across[0] < room - 12, name
+            if "in fittings" in words:
+                sizes.append(actor.prop.font_size)
+    assert len(sizes) == 3
+    assert len(set(sizes)) == 1
+    plotter.close()
 
 
 @needs_opengl

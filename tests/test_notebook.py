@@ -1,18 +1,26 @@
 """What shows itself in a notebook, and the notebook of the examples."""
 
 import base64
+import io
 import json
 import re
 import sys
 from pathlib import Path
 from typing import Any
 
+import matplotlib.image
 import numpy as np
 import pytest
 import trimesh
 from routes import drawn
 
-from elbowroom.layout import Obstacle, build, pressure_words, read_obstacles
+from elbowroom.layout import (
+    Obstacle,
+    build,
+    read,
+    read_obstacles,
+    read_schedule,
+)
 from elbowroom.physics import Option, analyse, compare
 from elbowroom.viewer import notebook, preflight
 
@@ -27,11 +35,32 @@ def test_an_analysis_shows_itself() -> None:
     analysis = analyse(build(drawn()))
     html = analysis._repr_html_()
     assert len(repr(analysis)) < 100  # without its arrays
-    assert pressure_words(analysis.critical_loss) in html
+    loss = analysis.critical_loss
+    assert f"{loss:.1f} Pa ({loss / 249.089:.4f} in.wg)" in html
     assert html.count("<tr>") == 13
     frame = analysis.to_frame()
     assert len(frame) == len(analysis.elements.kind)
     assert frame.loss_pa[frame.critical].sum() == pytest.approx(analysis.critical_loss)
+
+
+def test_c_of_an_analysis_that_shows_itself_gives_its_loss() -> None:
+    """C times the velocity pressure by hand, with the C and velocity that it shows."""
+    room = EXAMPLES / "reading_room"
+    plan = read_schedule(room / "schedule.toml")
+    analysis = analyse(build(read(room / "under.glb"), plan))
+    html = analysis._repr_html_()
+    e, density = analysis.elements, analysis.conditions.air.density
+    tried = []
+    for row in re.findall(r"<tr>(<td>.*?)</tr>", html):
+        piece, _, _, velocity, c, loss = re.findall(r"<td>(.*?)</td>", row)
+        at = analysis.ids.index(piece)
+        if not piece.startswith("elbow") or not c:
+            continue
+        tried.append(float(e.reynolds_factor[at]))
+        pressure = density * float(velocity) ** 2 / 2
+        # Velocities are shown to 0.05 in about 4 m/s, losses to 0.05 Pa.
+        assert float(c) * pressure == pytest.approx(float(loss), rel=0.03, abs=0.05)
+    assert max(tried) > 1.2
 
 
 def test_a_comparison_shows_itself() -> None:
@@ -59,6 +88,24 @@ def test_plot_gives_a_picture() -> None:
     assert analysis.plot(size=(640, 360)).png == png
     both = compare([Option("a", analysis), Option("b", analysis)])
     assert both.plot(size=(640, 360)).png != png
+
+
+@needs_opengl
+@pytest.mark.parametrize("size", [(3000, 1687), (1999, 1300)])
+def test_letters_of_a_plot_grow_with_its_size(
+    size: tuple[int, int],
+) -> None:
+    """Measured on the file: the bar's height, which is as many letters as ever."""
+    analysis = analyse(build(drawn()))
+    shown: list[Any] = []
+    for one in ((1200, 675), size):
+        png = notebook.plot(analysis, size=one).png
+        image = matplotlib.image.imread(io.BytesIO(png))
+        assert image.shape[:2] == one[::-1]
+        below = image[-image.shape[0] // 5 :, image.shape[1] // 2, :3]
+        shown.append(int((np.ptp(below, axis=1) > 0.2).sum()))
+    grown = min(size[0] / 1200, size[1] / 675)
+    assert shown[1] == pytest.approx(grown * shown[0], abs=3)
 
 
 def test_an_option_is_measured_from_its_obstacles() -> None:

@@ -1261,6 +1261,31 @@ def test_the_section_box_says_where_it_cuts(browser: Any, tmp_path: Path) -> Non
     p.close()
 
 
+@needs_browser
+def test_the_section_box_at_its_widest_holds_the_solids_too(
+    browser: Any, room: Path
+) -> None:
+    """The column of the reading room stands on the floor, the ducts hang above 2 m."""
+    p = Opened(browser, room, (1280, 720)).page
+    p.check("#boxed")
+    low = p.locator("#cut-z-low").get_attribute("aria-valuetext")
+    assert low == "-0.50 m"
+    p.close()
+
+
+@needs_browser
+def test_on_a_phone_the_caption_tells_of_no_column_that_is_hidden(
+    browser: Any, room: Path
+) -> None:
+    for size, is_said in (((1280, 720), True), ((390, 844), False)):
+        p = Opened(browser, room, size).page
+        said = p.locator("#caption").inner_text()
+        assert ("C is on the velocity shown" in said) == is_said
+        assert "critical path marked" in said
+        assert "98\u00a0%" in p.locator("#verdict").inner_text()
+        p.close()
+
+
 # Pixels of the view in which something is drawn, in a box or of a colour.
 _INK = """([x, y, w, h]) => {
   const view = document.getElementById("view");

@@ -21,9 +21,20 @@ from elbowroom.layout import (
     TerminalSpec,
     build,
     drawing_from_runs,
+    read,
+    read_schedule,
     round_section,
 )
-from elbowroom.physics import Check, CheckDimension, Option, analyse, compare, power_of
+from elbowroom.physics import (
+    Check,
+    CheckDimension,
+    Kind,
+    Option,
+    analyse,
+    compare,
+    power_of,
+    with_airflows,
+)
 from elbowroom.viewer import (
     charts,
     checks,
@@ -270,6 +281,29 @@ def test_pressure_falls_from_what_the_path_needs_to_the_room() -> None:
     losses = analysis.elements.loss[analysis.path(analysis.critical)]
     assert drops[::2] == pytest.approx(losses)
     assert velocity[0] == pytest.approx(analysis.state.velocity_pressure[0])
+
+
+def test_static_pressure_at_a_branch_is_that_of_the_main_before_it() -> None:
+    """By hand: the airflow over the area, before and behind the branch of a return.
+
+    Before it all air in 508 x 254 mm; behind it, towards the room, that of the stairs
+    in 228.6 mm. A gauge reads no more suction between the two.
+    """
+    route = HOUSE.with_name("return.glb")
+    plan, _ = with_airflows(read_schedule(HOUSE.with_name("return.schedule.toml")))
+    analysis = analyse(build(read(route), plan))
+    _, total, velocity = charts.pressure_along(analysis)
+    way = analysis.path(analysis.critical)
+    at = 2 * int(np.flatnonzero(analysis.elements.kind[way] == Kind.BRANCH)[0])
+    density = analysis.conditions.air.density
+    main, branch = analysis.elements.flow[way[[0, -1]]]
+    by_hand = [
+        density / 2 * (main / (0.508 * 0.254)) ** 2,
+        density / 2 * (branch / (np.pi * 0.2286**2 / 4)) ** 2,
+    ]
+    assert velocity[at : at + 2] == pytest.approx(by_hand, rel=1e-6)
+    static = -total - velocity  # of a return
+    assert (np.diff(static) >= -1e-9).all()
 
 
 def test_charts_are_the_same_each_time() -> None:

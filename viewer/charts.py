@@ -13,6 +13,7 @@ from elbowroom.physics import Analysis, Kind, Option, critical_band
 
 from .display import Display
 from .lettering import lettering
+from .short_names import told_apart
 
 _INK, _QUIET = "#1b1e23", "#5c636e"
 _TOTAL, _STATIC = "#1f5fa8", "#c2571a"
@@ -72,15 +73,18 @@ def pressure_along(analysis: Analysis) -> tuple[Any, Any, Any]:
     way = analysis.path(analysis.critical)
     e = analysis.elements
     at, left = 0.0, analysis.critical_loss
-    length, total, velocity = [], [], []
+    length, total = [], []
     for row in way.tolist():
         for step in (0.0, 1.0):
             length.append(at + step * float(e.length[row]))
             total.append(left - step * float(e.loss[row]))
-            velocity.append(float(analysis.state.velocity_pressure[int(e.duct[row])]))
         at, left = length[-1], total[-1]
+    # What begins a duct, as a junction's leg, has the air of the one before it.
+    behind = analysis.state.velocity_pressure[e.duct[way]]
+    before = np.where(e.kind[way] == Kind.DUCT, behind, np.r_[behind[:1], behind[:-1]])
+    velocity = np.stack([before, behind], axis=1).ravel()
     velocity[-1] = 0.0  # at rest in the room
-    return np.array(length), np.array(total), np.array(velocity)
+    return np.array(length), np.array(total), velocity
 
 
 def kinds_chart(analysis: Analysis, display: Display) -> str:
@@ -120,10 +124,12 @@ def options_chart(options: Sequence[Option], display: Display) -> str:
             axes.plot([band.low * p, band.high * p], [at, at], color=_INK, lw=1.6)
             _beside(axes, band.high * p, at, display.pressures(loss))
         # Two lines at most, so that long names leave the bars their room.
-        shown = [
-            "\n".join(wrap(option.name, _NAME, max_lines=2, placeholder="…"))
-            for option in options
-        ]
+        for letters in range(2 * _NAME, _NAME - 1, -5):
+            short = told_apart([option.name for option in options], letters)
+            lines = [wrap(name, _NAME) for name in short]
+            if max(map(len, lines)) <= 2:
+                break
+        shown = ["\n".join(some) for some in lines]
         axes.set_yticks(range(len(options)), shown)
         axes.invert_yaxis()
         axes.set_xlabel(

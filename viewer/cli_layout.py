@@ -218,21 +218,27 @@ def _write_compared(
     layouts: Layouts, result: dict[str, Any], csv: Path | None, xlsx: Path | None
 ) -> None:
     """Write tables of a comparison and of each layout, whose sides have own flags."""
+    from .sheets import sheet_prefixes
     from .sides import layout_tables, sides_of
     from .tables import comparison_tables
 
-    book, folders = comparison_tables(result), {}
-    if csv is not None:
-        folders[csv] = dict(book)
+    book = comparison_tables(result)
+    names = [shown[0].name for shown in layouts.shown]
+    each = []
     for place, shown in enumerate(layouts.shown):
         whole = layouts.budgets[place] if layouts.budgets else None
-        flat = layout_tables(sides_of(shown, layouts.rooms[place]), whole)
-        if csv is not None:
-            folders[csv / shown[0].name] = flat
-        # By the number of its row: a name may be too long for one of a sheet.
-        book |= {f"{place + 1}-{name}": rows for name, rows in flat.items()}
+        each.append(layout_tables(sides_of(shown, layouts.rooms[place]), whole))
     if csv is not None:
-        write_folders(folders, csv)
+        folders = {csv / name: flat for name, flat in zip(names, each, strict=True)}
+        write_folders({csv: dict(book), **folders}, csv)
+    # A name may be too long for one of a sheet: the first sheet says how each begins.
+    begins = sheet_prefixes(names, {table for flat in each for table in flat})
+    book["options"] = [
+        {"name": row["name"], "sheets": f"{begin}-", **row}
+        for row, begin in zip(book["options"], begins, strict=True)
+    ]
+    for begin, flat in zip(begins, each, strict=True):
+        book |= {f"{begin}-{table}": rows for table, rows in flat.items()}
     write_tables(book, xlsx=xlsx)
 
 

@@ -16,6 +16,7 @@ _ANGLES = np.radians(np.arange(0.0, 360.0, 15.0))
 _GRID = (60, 30)  # pixels: places tried all over the picture
 # What a place costs, in pixels further away.
 _ON_DUCTS = 0.3  # for each pixel of ducts under the label
+_BITES = 16.0  # where any of them is: a corner of a label would look cut out of a duct
 _ON_A_POINT = 150.0  # for each other labelled point under it or under its leader
 _WIDE = 5.0  # pixels round a point
 _OFF_OUTLINE = 4.0  # pixels from it, where a label points at what is half hidden
@@ -92,7 +93,9 @@ def places(
         other = points[np.hypot(*(points - point).T) > 2 * _WIDE]
         around = np.hstack([other - _WIDE, other + _WIDE])
         met = _overlap(mine, around, 0.0) | _cuts(line, around)
-        cost = reach + _ON_A_POINT * met.sum(axis=1) + _ON_DUCTS * _hidden(inked, mine)
+        hidden = _hidden(inked, mine)
+        cost = reach + _ON_A_POINT * met.sum(axis=1)
+        cost += _ON_DUCTS * hidden + _BITES * (hidden > 0)
         best = int(np.argmin(np.where(good, cost, np.inf)))
         x, y = corner[best].tolist()
         at = foot[best].tolist()

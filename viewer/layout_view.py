@@ -1,5 +1,6 @@
 """A layout as a panel of the picture: tubes, values, the largest losses labelled."""
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
@@ -24,8 +25,8 @@ from elbowroom.physics import Analysis, Kind, Option, critical_return
 from .budget import spare_words
 from .colours import Scale, scale_for
 from .display import TOUCH, Display
-from .labels import cut
 from .scene import Label, Look, Panel
+from .short_names import cut_middle, told_apart
 from .sweep import sweep
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ By = Literal["loss", "per-metre"]
 _LABELS = 4
 _FAR = 50.0  # times the size of the largest layout
 _CLASHES = 6  # marked in one layout
-_NAME = 36  # letters of a name in a label
+_NAME = 36  # letters of a line of a label
 _NAMED = 25  # terminals; of more only the critical one is named
 _KINDS = {
     "duct": (Kind.DUCT,),
@@ -379,6 +380,9 @@ def _losses(
         if spent[piece] > 0.0 and len(found) < _LABELS:
             row = int(of_piece[piece])
             text = f"{_short(analysis, row)}\n{words(row)}"
+            # A duct rubs alike on both sides of a bend, which is no second news.
+            if by == "per-metre" and any(text == one.text for one in found.values()):
+                continue
             shown = tuple(np.flatnonzero(of_piece == row).tolist())
             found.setdefault(row, Label(middle[piece], text, pieces=shown))
     return list(found.values())
@@ -390,7 +394,7 @@ def _clashes(room: "Sequence[Gap]", display: Display) -> list[Label]:
 
 
 def _clash(gap: "Gap", display: Display) -> str:
-    beside = cut(gap.beside, _NAME)
+    beside = cut_middle(gap.beside, _NAME)
     if abs(gap.distance) <= TOUCH:
         return f"touches {beside}"
     if gap.distance < 0.0:
@@ -418,21 +422,22 @@ def _short(analysis: Analysis, row: int) -> str:
         Kind.COMPONENT: f"{made.removesuffix(', as declared')}, ",
     }.get(kind, "")
     name = name if name.startswith(words) else f"{words}{name}"
-    return cut(name, _NAME)
+    return "\n".join(textwrap.wrap(cut_middle(name, 2 * _NAME), _NAME))
 
 
 def _ends(analysis: Analysis, of_piece: IntArray) -> list[Label]:
     graph, own = analysis.graph, analysis.elements.duct[of_piece]
     start = "fan" if graph.is_return else "source"
     out = [Label(graph.nodes[graph.source.node], start, Look.END)]
+    names = told_apart(graph.terminals.name, _NAME)
     for row, (duct, name) in enumerate(
-        zip(graph.terminals.duct.tolist(), graph.terminals.name, strict=True)
+        zip(graph.terminals.duct.tolist(), names, strict=True)
     ):
         look = Look.CRITICAL if row == analysis.critical else Look.END
         if look == Look.END and len(graph.terminals.name) > _NAMED:
             continue
         mine = tuple(np.flatnonzero(own == duct).tolist())
-        out.append(Label(graph.ducts.end[duct], cut(name, _NAME), look, mine))
+        out.append(Label(graph.ducts.end[duct], name, look, mine))
     meets = "air parts" if graph.is_return else "air meets"
     for node in np.unique(graph.ducts.finish[graph.meetings.duct]).tolist():
         out.append(Label(graph.nodes[node], meets, Look.END))

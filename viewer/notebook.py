@@ -16,7 +16,7 @@ from .layout_view import By, bar_title, panels, scale_of
 from .preflight import why_not
 from .scene import picture
 
-_SMALLEST = (320, 280)  # pixels
+_SMALLEST, _USUAL = (320, 280), (1200, 675)  # pixels
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ def plot(
     by: By = "loss",
     units: str = "metric",
     obstacles: Sequence[Obstacle] = (),
-    size: tuple[int, int] = (1200, 675),
+    size: tuple[int, int] = _USUAL,
 ) -> Picture:
     """Draw where the pressure of a layout, or of each layout of a comparison, goes.
 
@@ -71,7 +71,7 @@ def plot(
     obstacles
         Solids to draw.
     size
-        Width and height in pixels.
+        Width and height in pixels. Letters grow with a size larger than the usual one.
 
     Returns
     -------
@@ -112,6 +112,7 @@ def plot(
             bar_title(by, display, is_compared=len(made) > 1),
             path,
             size=size,
+            density=max(1.0, min(size[0] / _USUAL[0], size[1] / _USUAL[1])),
             verdict=verdict,
             length_unit=display.length,
         )

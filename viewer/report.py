@@ -67,7 +67,8 @@ from .tables import (
 _LONGEST_WHOLE = 20  # letters of a name that stand on one line beside its numbers
 _MOST_HEADS = 9  # of a table in the usual type
 # Of the picture, in its own pixels: small, so that its words can be read on paper.
-_ONE_LAYOUT, _TWO_LAYOUTS, _MORE_LAYOUTS = (1040, 640), (1240, 900), (1240, 700)
+_ONE_LAYOUT, _TWO_LAYOUTS, _MORE_LAYOUTS = (860, 640), (860, 900), (860, 1000)
+_DENSITY = 2  # dots for each of those, so that it prints sharply
 Print = tuple[str, str, str]  # table, source and confidence of a coefficient
 Cell = str | tuple[str, str]  # a text, or a text and its class
 
@@ -368,6 +369,7 @@ def _picture(
     options = [option for option, _, _ in shown]
     compared = [] if comparison is None else options
     made, _ = panels(shown, compared, "loss", display, seen)
+    width, height = {1: _ONE_LAYOUT, 2: _TWO_LAYOUTS}.get(len(made), _MORE_LAYOUTS)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "picture.png"
         picture(
@@ -375,8 +377,8 @@ def _picture(
             scale_of(options, "loss", display),
             bar_title("loss", display, is_compared=len(compared) > 1),
             path,
-            size={1: _ONE_LAYOUT, 2: _TWO_LAYOUTS}.get(len(made), _MORE_LAYOUTS),
-            density=2,
+            size=(_DENSITY * width, _DENSITY * height),
+            density=_DENSITY,
             is_trimmed=True,
             length_unit=display.length,
         )

@@ -1,5 +1,6 @@
 """The 3D picture: ducts in their true shape, coloured by what they spend."""
 
+import math
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -17,6 +18,7 @@ from .labels import NEAR, cut, in_sight, places
 from .lettering import as_drawn, lettering, unwritable
 from .preflight import prepare_off_screen
 from .projection import View, panel_grid, view_of
+from .short_names import told_apart
 from .sweep import sweep
 
 SIZE = (1600, 900)
@@ -38,7 +40,8 @@ _VERDICT_LINES = 4  # at most, below the bar
 _COLUMN = 420  # pixels of the list beside the panels
 _LIST_LINE = 16
 _PAD = 0.28  # of a label's box, over the size of its letters
-_SUBTITLE = 10.5  # points
+_TITLE, _SUBTITLE = 15.0, 10.5  # points
+_SMALLER = 0.8  # of the size of a title, before it is shortened
 _SIDES = 34  # pixels that the words above a panel keep free beside them
 _THINNEST = 3.0  # pixels across a duct, below which its colour is drawn as a line
 _LEAST_NAME = 12  # letters of a name that a title keeps
@@ -130,7 +133,7 @@ def picture(
     path: Path,
     *,
     size: tuple[int, int] = SIZE,
-    density: int = 1,
+    density: float = 1.0,
     is_trimmed: bool = False,
     verdict: str = "",
     beside: Sequence[str] = (),
@@ -149,9 +152,10 @@ def picture(
     path
         File to write.
     size
-        Width and height in pixels.
+        Width and height of the file in pixels.
     density
-        Pixels of the file for each of those, so that small pictures print sharply.
+        How many of those are one pixel of a picture with letters of the usual size: of
+        2 they are twice as large.
     is_trimmed
         Whether it is made lower where what it shows needs less.
     verdict
@@ -182,8 +186,11 @@ def picture(
 
     panels = brought_near(panels)
     view = view_of(np.concatenate([corners(panel) for panel in panels]))
+    pixels, size = size, (round(size[0] / density), round(size[1] / density))
+    finer = max(2, math.ceil(density))
     width, height = size[0] - (_COLUMN if beside else 0), size[1]
     foot = _FOOT if bar_title else _BARE_FOOT
+    verdict = verdict.replace(" %", "\u00a0%")  # a line ends before neither
     rows, columns = panel_grid(len(panels), view, width, height - foot, _HEAD)
     is_free = rows * columns > len(panels)  # a cell for the verdict
     lines: list[str] = []  # of the verdict, below the bar where no cell is free
@@ -199,6 +206,7 @@ def picture(
     written = "\n".join(words)
     with lettering(written):
         head = _head(figure, panels, cell_w - _SIDES)
+        titles, title_size = _titles(figure, panels, cell_w - _SIDES)
     room = (cell_w, cell_h - head)
     metres = max(view.extent[0] / room[0], view.extent[1] / room[1])  # a pixel
     spare = room[1] - int(view.extent[1] / metres) - _AROUND
@@ -207,11 +215,15 @@ def picture(
         size = size[0], height - rows * spare
         height = size[1]
         figure.set_size_inches(size[0] / 100, height / 100)
+        pixels = pixels[0], round(height * density)
     with lettering(written), writing(path):
         for number, panel in enumerate(panels):
             row, column = divmod(number, columns)
             corner = column * cell_w, row * cell_h
-            _draw(figure, size, panel, scale, view, corner, room, head, metres)
+            _draw(figure, size, panel, scale, view, corner, room, head, metres, finer)
+            x, y = corner[0] + 22, corner[1] + 14
+            bold = {"size": title_size, "weight": "bold"}
+            _say(figure, size, x, y, titles[number], **bold)
         ruler = _ruler(figure, size, metres, length_unit, lift)
         if bar_title:
             _bar(figure, scale, bar_title, size, width, lift, ruler)
@@ -228,7 +240,10 @@ def picture(
             most = (height - _HEAD - 20) // _LIST_LINE
             text = "\n".join(_column(beside, most))
             _say(figure, size, width + 10, _HEAD, text, size=8.5, linespacing=1.25)
-        figure.savefig(path, dpi=100 * density, format="png", facecolor="white")
+        dpi = 100 * density
+        if density % 1:  # half a pixel more, so that rounding loses none
+            figure.set_size_inches((pixels[0] + 0.5) / dpi, (pixels[1] + 0.5) / dpi)
+        figure.savefig(path, dpi=dpi, format="png", facecolor="white")
     return unwritable(written)
 
 
@@ -261,14 +276,15 @@ def _draw(
     room: tuple[int, int],
     head: int,
     metres: float,
+    finer: int,
 ) -> None:
-    """Draw one panel, its labels and the words above it.
+    """Draw one panel, its labels and what stands under its title.
 
     `corner` is its upper left in pixels, `head` the height of the words, `room` what is
-    left below them, `metres` what a pixel shows.
+    left below them, `metres` what a pixel shows, `finer` how many dots that is across.
     """
     left, top = corner
-    image, seen = _rendered(panel, scale, view, room, metres)
+    image, seen = _rendered(panel, scale, view, room, metres, finer)
     axes = figure.add_axes(
         (
             left / size[0],
@@ -280,17 +296,48 @@ def _draw(
     axes.imshow(image, extent=(0, room[0], 0, room[1]), aspect="auto")
     axes.set(xlim=(0, room[0]), ylim=(0, room[1]), autoscale_on=False)
     axes.axis("off")
-    lost = _write(axes, panel, view, room, metres, image, seen)
+    lost = _write(axes, panel, view, room, metres, image[::finer, ::finer], seen)
     said = panel.subtitle
     if lost:
         said += _LEFT_OUT.format(counted(lost, "more label"))
     wide = room[0] - _SIDES
-    title = {"size": 15, "weight": "bold"}
-    made = _say(figure, size, left + 22, top + 14, panel.title, **title)
-    _fitted(made, panel.title, wide, first=len(panel.name))
     for line, text in enumerate(_under(figure, said, wide)):
         y, small = top + 40 + _UNDER * line, {"size": _SUBTITLE, "color": _QUIET}
-        _fitted(_say(figure, size, left + 22, y, text, **small), text, wide, least=0.85)
+        _fitted(_say(figure, size, left + 22, y, text, **small), text, wide)
+
+
+def _titles(
+    figure: Any, panels: Sequence[Panel], room: float
+) -> tuple[list[str], float]:
+    """Titles that each have room on one line, and the size of their letters, points.
+
+    They are made smaller, then shorter: first the name, in which no two come out alike.
+    """
+    names = [panel.name for panel in panels]
+    size = _TITLE
+    while size > _SMALLER * _TITLE and any(
+        _width(figure, panel.title, size, "bold") > room for panel in panels
+    ):
+        size -= 0.5
+    out = []
+    for at, panel in enumerate(panels):
+        words, behind = panel.title, panel.title[len(panel.name) :]
+        letters = len(panel.name)
+        while letters > _LEAST_NAME and _width(figure, words, size, "bold") > room:
+            letters = max(letters - 2, _LEAST_NAME)
+            words = told_apart(names, letters)[at] + behind
+        while len(words) > 4 and _width(figure, words, size, "bold") > room:
+            words = cut(words, len(words) - 2)
+        out.append(words)
+    return out, size
+
+
+def _width(figure: Any, words: str, size: float, weight: str = "normal") -> float:
+    """Width of a line of words, pixels."""
+    line = figure.text(0.0, 0.0, as_drawn(words), size=size, weight=weight)
+    wide: float = line.get_window_extent(figure.canvas.get_renderer()).width
+    line.remove()
+    return wide
 
 
 def _short_of(lines: list[str], most: int) -> list[str]:
@@ -313,38 +360,23 @@ def _column(items: Sequence[str], most: int) -> list[str]:
 
 def _under(figure: Any, text: str, room: float) -> list[str]:
     """What stands under a title, parted into two lines if one has no room for it."""
-    renderer = figure.canvas.get_renderer()
     parts = text.split(" · ")
     for count in range(len(parts), 0, -1):
-        words = as_drawn(" · ".join(parts[:count]))
-        line = figure.text(0.0, 0.0, words, size=_SUBTITLE)
-        fits = line.get_window_extent(renderer).width <= room
-        line.remove()
-        if fits or count == 1:
+        if _width(figure, " · ".join(parts[:count]), _SUBTITLE) <= room:
             break
     return [" · ".join(some) for some in (parts[:count], parts[count:]) if some]
 
 
-def _fitted(
-    text: Any, words: str, room: float, *, least: float = 0.7, first: int = 0
-) -> None:
-    """Make one line of words smaller, and in the end shorter, until it has room.
-
-    Of the first letters of it, a name, before anything behind them is lost.
-    """
+def _fitted(text: Any, words: str, room: float) -> None:
+    """Make a line of words smaller, and in the end shorter, until it has room."""
     size = text.get_size()
     renderer = text.figure.canvas.get_renderer()
 
     def is_too_wide() -> bool:
         return bool(text.get_window_extent(renderer).width > room)
 
-    while is_too_wide() and text.get_size() > least * size:
+    while is_too_wide() and text.get_size() > 0.85 * size:
         text.set_size(text.get_size() - 0.5)
-    name, rest = words[:first], words[first:]
-    while is_too_wide() and len(name) > _LEAST_NAME:
-        name = cut(name, max(len(name) - 2, _LEAST_NAME))
-        text.set_text(as_drawn(name + rest))
-    words = name + rest
     while is_too_wide() and len(words) > 4:
         words = cut(words, len(words) - 2)
         text.set_text(as_drawn(words))
@@ -385,15 +417,22 @@ def corners(panel: Panel) -> FloatArray:
 
 
 def _rendered(
-    panel: Panel, scale: Scale, view: View, room: tuple[int, int], metres: float
+    panel: Panel,
+    scale: Scale,
+    view: View,
+    room: tuple[int, int],
+    metres: float,
+    finer: int,
 ) -> tuple[npt.NDArray[np.uint8], IntArray]:
-    """A panel twice as large as its room, and the piece that is seen at each pixel."""
+    """A panel so many times as large as its room; the piece seen at each pixel."""
     prepare_off_screen()
     import pyvista as pv
 
-    plotter: Any = pv.Plotter(off_screen=True, window_size=[2 * room[0], 2 * room[1]])
+    plotter: Any = pv.Plotter(
+        off_screen=True, window_size=[finer * room[0], finer * room[1]]
+    )
     plotter.set_background("white")
-    furnish(plotter, panel, scale, least=_THINNEST * metres)
+    furnish(plotter, panel, scale, least=_THINNEST * metres, line=finer / 2)
     aim(plotter, view, room[1] * metres / 2)
     image: npt.NDArray[np.uint8] = plotter.screenshot(return_img=True)
     seen = pieces_seen(plotter, panel, room)
@@ -433,11 +472,13 @@ def _surface(panel: Panel) -> tuple[Any, IntArray]:
     return pv.PolyData(mesh.points, mesh.vtk_faces), mesh.element
 
 
-def furnish(plotter: Any, panel: Panel, scale: Scale, least: float = 0.0) -> None:
+def furnish(
+    plotter: Any, panel: Panel, scale: Scale, least: float = 0.0, line: float = 1.0
+) -> None:
     """Put a layout and its obstacles on a plotter; only the ducts can be picked.
 
     Ducts thinner than `least`, m, have no edges, which would hide their colours, and
-    a line of that colour along their middle.
+    a line of that colour along their middle. Lines are `line` times as wide as usual.
     """
     import pyvista as pv
 
@@ -461,8 +502,8 @@ def furnish(plotter: Any, panel: Panel, scale: Scale, least: float = 0.0) -> Non
         thin = _middles(panel.tubes, is_thin)
         thin.cell_data["colour"] = palette[scale.band(panel.value)[thin["piece"]]]
         plotter.add_mesh(
-            thin, scalars="colour", rgb=True, line_width=2 * _THINNEST, lighting=False,
-            pickable=False,
+            thin, scalars="colour", rgb=True, line_width=2 * line * _THINNEST,
+            lighting=False, pickable=False,
         )  # fmt: skip
         if not is_thin.all():
             surface = surface.remove_cells(is_thin[piece])
@@ -471,7 +512,7 @@ def furnish(plotter: Any, panel: Panel, scale: Scale, least: float = 0.0) -> Non
     )
     if lines.n_cells and not is_thin.all():
         plotter.add_mesh(
-            lines, color=_EDGE, line_width=1.6, lighting=False, pickable=False
+            lines, color=_EDGE, line_width=1.6 * line, lighting=False, pickable=False
         )
     for vertices, faces in (*panel.obstacles, *panel.beside):
         cells = np.column_stack([np.full(len(faces), 3), faces]).ravel()
@@ -482,7 +523,11 @@ def furnish(plotter: Any, panel: Panel, scale: Scale, least: float = 0.0) -> Non
         outline = solid.extract_feature_edges(feature_angle=30)
         if outline.n_cells:
             plotter.add_mesh(
-                outline, color=_SOLID, line_width=2.0, lighting=False, pickable=False
+                outline,
+                color=_SOLID,
+                line_width=2.0 * line,
+                lighting=False,
+                pickable=False,
             )
 
 
@@ -571,7 +616,7 @@ def _write(
         pad = 2 * _PAD * size * 100 / 72
         texts.append(text)
         sizes.append((extent.width + pad, extent.height + pad))
-    drawn = (image[::2, ::2].min(axis=2) < 245)[::-1]
+    drawn = (image.min(axis=2) < 245)[::-1]
     least = np.array([30.0 if label.look == Look.LOSS else 14.0 for label in labels])
     most = np.array([_FURTHEST.get(label.look, np.inf) for label in labels])
     made = places(at, np.array(sizes), least, most, room, drawn)

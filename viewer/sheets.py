@@ -1,16 +1,47 @@
 """Tables as files: a folder of CSV, or one workbook."""
 
 import csv
-from collections.abc import Mapping, Sequence
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from elbowroom.layout import refusal, writing
 
+from .short_names import numbered, told_apart
+
 Row = Mapping[str, Any]
 Tables = Mapping[str, Sequence[Row]]
 # Of the table that is empty where nothing stands beside the ducts.
 _ROOM = ("duct", "beside", "distance_m", "required_m", "is_kept", "x_m", "y_m", "z_m")
+
+_NAME = 31  # letters of a sheet's name, at most
+_NOT_IN_NAMES = re.compile(r"[\[\]:*?/\\\x00-\x1f\x7f]")
+_WIDEST, _FROZEN = 60, 32  # letters: of a column; of one that stays in sight
+# Digits behind the point that are shown. In another column they are as many as give
+# the largest number four figures and the least two.
+_SHOWN = {"_m": 3, "_m3_s": 4, "_m_s": 2, "_pa": 2, "_pa_m": 3, "_m2": 2, "_kg": 1}
+_MOST_DIGITS = 6
+
+
+def sheet_prefixes(names: Sequence[str], tables: Iterable[str]) -> list[str]:
+    """What the names of the sheets of each option begin with, no two alike.
+
+    Parameters
+    ----------
+    names
+        Names of the options.
+    tables
+        Names of the tables that follow: a sheet is called 'option-table'.
+    """
+    room = _NAME - 1 - max(map(len, tables))
+    # A sheet's name has no apostrophe at its ends.
+    fit = [_NOT_IN_NAMES.sub("_", name).strip("'") or "_" for name in names]
+    short = told_apart(fit, room)
+    # Nor do two names of sheets differ in capitals alone.
+    is_plain = len({name.casefold() for name in short}) == len(names)
+    return short if is_plain else numbered(fit, room)
 
 
 def write_csv_tables(tables: Tables, folder: Path) -> list[Path]:
@@ -102,21 +133,55 @@ def write_workbook(tables: Tables, path: Path) -> None:
     with xlsxwriter.Workbook(content, {"in_memory": True}) as book:
         # A fixed date, so that no clock gets into the file.
         book.set_properties({"created": datetime(2000, 1, 1, tzinfo=timezone.utc)})
-        bold = book.add_format({"bold": True})
+        bold = book.add_format({"bold": True, "valign": "top"})
+        wrapped = book.add_format({"text_wrap": True, "valign": "top"})
+        formats: dict[str, Any] = {}
         for name, rows in tables.items():
             sheet = book.add_worksheet(name)
+            widths = []
             for column, head in enumerate(_heads(name, rows)):
+                values = [row[head] for row in rows]
+                shown = _number_format(head, values)
+                if shown not in formats:
+                    formats[shown] = book.add_format(
+                        {"num_format": shown, "valign": "top"}
+                    )
                 sheet.write_string(0, column, head, bold)
-                for line, row in enumerate(rows, 1):
-                    value = row[head]
+                for line, value in enumerate(values, 1):
                     if value is None:
                         continue
                     if isinstance(value, bool):
-                        sheet.write_boolean(line, column, value)
+                        sheet.write_boolean(line, column, value, formats[shown])
                     elif isinstance(value, (int, float)):
-                        sheet.write_number(line, column, value)
+                        sheet.write_number(line, column, value, formats[shown])
                     else:  # never as a formula
-                        sheet.write_string(line, column, str(value))
-            sheet.autofit()
+                        sheet.write_string(line, column, str(value), wrapped)
+                widths.append(_width(head, values))
+                sheet.set_column(column, column, widths[-1])
+            # What names a row stays in sight beside many columns.
+            sheet.freeze_panes(1, int(len(widths) > 1 and widths[0] <= _FROZEN))
     with writing(path):
         path.write_bytes(content.getvalue())
+
+
+def _number_format(head: str, values: Sequence[Any]) -> str:
+    """How the numbers of a column are shown; they keep all their digits."""
+    if not any(isinstance(value, float) for value in values):
+        return "General"
+    digits = next(
+        (_SHOWN[unit] for unit in sorted(_SHOWN, key=len)[::-1] if head.endswith(unit)),
+        None,
+    )
+    if digits is None:
+        sizes = [abs(one) for one in values if isinstance(one, (int, float)) and one]
+        wanted = [(max(sizes), 4), (min(sizes), 2)] if sizes else []
+        missing = [figures - 1 - math.floor(math.log10(x)) for x, figures in wanted]
+        digits = min(max(1, *missing, 0), _MOST_DIGITS)
+    return f"0.{'0' * digits}"
+
+
+def _width(head: str, values: Sequence[Any]) -> int:
+    """Width of a column in letters: of its texts, which wrap beyond the widest."""
+    texts = (value for value in values if isinstance(value, str))
+    lines = (len(line) for text in texts for line in text.split("\n"))
+    return min(max(len(head), 8, *lines) + 2, _WIDEST)

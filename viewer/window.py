@@ -1,12 +1,18 @@
 """The window: layouts side by side in 3D; a click on a duct shows its row."""
 
+import os
 import textwrap
 from collections.abc import Callable, Sequence
+from io import BytesIO
+from itertools import count
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from elbowroom.layout import BadInput, writing
+
+from .cli_outputs import say
 from .colours import Scale
 from .outlet import printable
 from .projection import view_of
@@ -15,11 +21,12 @@ from .sweep import sweep
 
 _HELP = (
     "click a duct for its row · n, p: next and previous loss · s: screenshot · "
-    "drag to turn · scroll to zoom · q to close"
+    "drag to turn · scroll to zoom · q\u00a0to\u00a0close"
 )
 _CHOSEN = "#ff2d95"
 _STEPS = 60  # losses that the slider goes through
 _SWATCH = (26, 24)  # pixels
+_LEAST_LINE = 12  # letters
 _MARGIN = 1.12  # around the layouts, of their size
 
 
@@ -66,6 +73,7 @@ def window(
         if ready and at[0] != before:
             choose(*steps[at[0]])
 
+    keep_keys(plotter, "nps")
     plotter.add_key_event("s", lambda: shoot(plotter))
     if steps:
         plotter.add_key_event("n", lambda: step(1))
@@ -77,8 +85,8 @@ def window(
             value=1,
             title="largest losses",
             title_height=0.015,
-            pointa=(0.02, 0.13),
-            pointb=(0.22, 0.13),
+            pointa=(0.02, 0.17),
+            pointb=(0.22, 0.17),
             slider_width=0.014,
             tube_width=0.003,
             color=INK,
@@ -92,12 +100,36 @@ def window(
     plotter.show()
 
 
+def keep_keys(plotter: Any, keys: str) -> None:
+    """Leave some keys to us alone: VTK draws a box around all at `p`."""
+    style = plotter.iren.interactor.GetInteractorStyle()
+
+    def typed(*_: Any) -> None:
+        if style.GetInteractor().GetKeyCode().lower() not in keys:
+            style.OnChar()
+
+    style.AddObserver("CharEvent", typed)
+
+
 def shoot(plotter: Any) -> None:
-    """Write what the window shows as a PNG in the working folder, and say so."""
-    path = Path("elbowroom.png")
-    there = path.exists()
-    plotter.screenshot(str(path))
-    print(f"{'replaced' if there else 'wrote'} {path}", flush=True)
+    """Write what the window shows as a PNG in the working folder, and say so.
+
+    It takes the next free name: nothing that is there is written over. Where it cannot
+    write it says so.
+    """
+    content = BytesIO()
+    plotter.screenshot(content)
+    for number in count(1):
+        path = Path("elbowroom.png" if number == 1 else f"elbowroom-{number}.png")
+        if not os.path.lexists(path):  # it may be a link that leads nowhere
+            break
+    try:
+        with writing(path), path.open("xb") as stream:
+            stream.write(content.getvalue())
+    except BadInput as refused:
+        say(str(refused))
+    else:
+        print(f"wrote {path}", flush=True)
 
 
 def mark(
@@ -137,8 +169,8 @@ def mark(
         reset_camera=False,
     )
     if line:
-        words = _plain(textwrap.fill(line, SIZE[0] // len(panels) // 13))
-        plotter.add_text(words, position=(12, 34), font_size=9, color=INK, name="row")
+        # The foot of every cell stays free for the help, which stands in the first.
+        _write(plotter, line, len(panels), 9, (12, 54), name="row")
 
 
 def stage(
@@ -181,17 +213,51 @@ def stage(
         plotter.subplot(0, number)
         plotter.set_background("white")
         furnish(plotter, panel, scale)
-        words = _plain(f"{panel.title}\n{panel.subtitle}")
-        plotter.add_text(words, font_size=10, color=INK)
+        words = f"{panel.title}\n{panel.subtitle}"
+        _write(plotter, words, len(panels), 10)
     fit(plotter, panels, *SIZE)
     if with_bar:
         _bar(plotter, scale, bar_title)
     plotter.subplot(0, 0)
     if hint:
-        plotter.add_text(hint, position=(12, 8), font_size=8, color=INK)
+        _write(plotter, hint, len(panels), 8, (12, 8))
     if len(panels) > 1:
         plotter.link_views()
     return plotter
+
+
+def _write(
+    plotter: Any,
+    words: str,
+    cells: int,
+    size: int,
+    place: tuple[int, int] | None = None,
+    name: str | None = None,
+) -> None:
+    """Write words in the present cell, in lines that it has room for.
+
+    Their letters have the same size in all cells. `place` is of their lower left
+    corner, pixels; without one they stand at the top, also of a window made larger.
+    """
+    room = SIZE[0] // cells - 24
+    at_top = place is None
+    actor: Any = plotter.add_text(
+        " ",
+        position=(12 / (room + 24), 0.99) if place is None else place,
+        viewport=at_top,
+        font_size=size,
+        color=INK,
+        name=name,
+    )
+    if at_top:
+        actor.prop.justification_vertical = "top"
+    for letters in range(room // (size - 2), _LEAST_LINE - 1, -3):
+        lines = [textwrap.fill(line, letters) for line in words.split("\n")]
+        actor.input = _plain("\n".join(lines))
+        across = [0.0, 0.0]
+        actor.GetSize(plotter.renderer, across)
+        if across[0] <= room:
+            break
 
 
 def _plain(words: str) -> str:

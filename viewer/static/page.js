@@ -997,8 +997,10 @@
     const rows = listed();
     const most = state.every || onScreen ? rows.length : MOST_ROWS; // all on paper
     write($("caption"), [named(option.name), `: ${rows.length} of ${option.elements.length} `
-      + "pieces, those of the critical path marked; C is on the velocity shown"
-      + (rows.length > most ? `; the first ${most} are shown` : "")]);
+      + "pieces, those of the critical path marked",
+      // As its columns it is not there on a phone.
+      make("span", "; C is on the velocity shown", "of-hidden"),
+      rows.length > most ? `; the first ${most} are shown` : ""]);
     const body = document.createDocumentFragment();
     const here = state.chosen && state.chosen.option === state.option
       ? rows.filter((e, place) => place >= most && e.row === state.chosen.row) : [];
@@ -1163,6 +1165,11 @@
 
   // --- the section box
 
+  // At its widest the box holds all that is drawn, also solids far from the ducts.
+  const held = whole.clone();
+  for (const option of options) {
+    for (const solid of option.solids.children) held.union(solid.geometry.boundingBox);
+  }
   const cut = () => {
     if (!renderer) return;
     renderer.clippingPlanes = [];
@@ -1170,8 +1177,8 @@
     ["x", "y", "z"].forEach((axis, number) => {
       const [low, high] = ["low", "high"].map((end) => {
         const slider = $(`cut-${axis}-${end}`);
-        const at = whole.min[axis] - 0.5
-          + (whole.max[axis] - whole.min[axis] + 1) * Number(slider.value);
+        const at = held.min[axis] - 0.5
+          + (held.max[axis] - held.min[axis] + 1) * Number(slider.value);
         const text = shown("length", at + data.origin[number]); // as in the drawing
         slider.nextSibling.textContent = text;
         slider.setAttribute("aria-valuetext", text);
@@ -1193,7 +1200,7 @@
       slider.id = `cut-${axis}-${end}`;
       slider.min = "0";
       slider.max = "1";
-      slider.step = "0.005";
+      slider.step = "0.002";
       slider.value = end === "low" ? "0" : "1";
       slider.addEventListener("input", cut);
       label.append(slider, make("output"));
@@ -1252,7 +1259,7 @@
   const everything = () => {
     $("ends").replaceChildren();
     tags = tagged(); // clashes are in the units shown
-    write($("verdict"), data.verdicts[state.units] || "");
+    write($("verdict"), (data.verdicts[state.units] || "").replaceAll(" %", "\u00a0%"));
     heads();
     table();
     detail();
