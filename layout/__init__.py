@@ -37,6 +37,7 @@ from .faults import (
 from .fit import bend_places, branches_beyond, end_taps, fit_notices, room_faults
 from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
+from .gltf_file import files_beside
 from .graph import (
     DuctGraph,
     build,
@@ -193,6 +194,7 @@ __all__ = [
     "duct_clearances",
     "end_taps",
     "error",
+    "files_beside",
     "find_schedule",
     "fit_notices",
     "flat_oval",

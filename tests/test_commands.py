@@ -1606,3 +1606,71 @@ def test_a_size_that_could_be_narrower_is_said_to_be_square(capsys: Captured) ->
     words = ["size", "--flow", "900 cfm", "--rate", "0.08 in.wg/100 ft"]
     assert main([*words, "--series", "in"]) == 0
     assert "square: a narrower one would do too" in capsys.readouterr().out
+
+
+def _gltf_with_its_buffer(folder: Path) -> tuple[Path, Path]:
+    """A route as glTF, and the file that holds its points."""
+    routes = EXAMPLES.parent / "tests" / "data" / "routes"
+    gltf = Path(shutil.copy(routes / "ring_loop.gltf", folder))
+    return gltf, Path(shutil.copy(routes / "ring_loop.bin", folder))
+
+
+def test_the_data_file_of_a_gltf_is_an_input(tmp_path: Path, capsys: Captured) -> None:
+    """Where the output is its buffer, also by a link, as route, return or obstacle."""
+    gltf, buffer = _gltf_with_its_buffer(tmp_path)
+    text = gltf.read_text(encoding="utf-8")
+    named = Path(shutil.copy(buffer, tmp_path / "geometry.glb"))
+    other = tmp_path / "other.gltf"
+    other.write_text(text.replace(buffer.name, named.name), encoding="utf-8")
+    link = tmp_path / "link.png"
+    link.symlink_to(buffer)
+    (tmp_path / "tables").mkdir()
+    (tmp_path / "tables" / "paths.csv").hardlink_to(buffer)
+    before = buffer.read_bytes()
+    for words in (
+        ["convert", other, named],
+        ["check", other, "--fix", named],
+        ["check", gltf, "--png", link],
+        ["analyse", HOUSE, "--return", gltf, "--png", link],
+        ["analyse", HOUSE, "--obstacles", gltf, "--png", link],
+        ["compare", HOUSE, gltf, "--png", link],
+        ["analyse", gltf, "--csv", tmp_path / "tables"],
+    ):
+        said = refused(capsys, *map(str, words))
+        assert re.search("is an input", said), words
+    assert buffer.read_bytes() == named.read_bytes() == before
+
+
+def test_an_image_of_a_gltf_is_not_written_over(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    gltf, _ = _gltf_with_its_buffer(tmp_path)
+    picture = tmp_path / "picture.png"
+    picture.write_bytes(b"a picture")
+    content = json.loads(gltf.read_text(encoding="utf-8"))
+    content["images"] = [{"uri": picture.name}]
+    gltf.write_text(json.dumps(content), encoding="utf-8")
+    assert "not written over" in refused(
+        capsys, "check", str(gltf), "--png", str(picture)
+    )
+    assert picture.read_bytes() == b"a picture"
+
+
+def test_the_checksum_of_a_gltf_is_of_its_points_too(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    # Solids are easily had as glTF with a buffer beside it.
+    files = trimesh.exchange.gltf.export_gltf(
+        trimesh.Scene(trimesh.creation.box((0.1, 0.1, 0.1)))
+    )
+    for name, data in files.items():
+        (tmp_path / name).write_bytes(data)
+    gltf = tmp_path / "model.gltf"
+    buffers = sorted(tmp_path.glob("*.bin"))
+    assert len(buffers) == 2
+    words = ["analyse", str(HOUSE), "--obstacles", str(gltf)]
+    (one,) = result(capsys, "result", *words)["inputs"]["obstacles"]
+    every = b"".join(path.read_bytes() for path in (gltf, *buffers))
+    assert one == {"file": gltf.name, "sha256": sha256(every).hexdigest()}
+    glb = next(iter(result(capsys, "result", *words)["inputs"]["routes"]))
+    assert glb["sha256"] == sha256(HOUSE.read_bytes()).hexdigest()

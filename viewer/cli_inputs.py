@@ -615,13 +615,20 @@ def input_files(
     obstacles: Sequence[Path] | None,
     returns: Sequence[Path] | None,
 ) -> dict[str, Any]:
-    """Every file that goes in, with its checksum."""
+    """Every file that goes in, with its checksum.
+
+    That of a glTF is of the file and then of those that hold its buffers: without
+    these, other points would have the same one.
+    """
     from hashlib import sha256
 
-    from elbowroom.layout import find_schedule
+    from elbowroom.layout import files_beside, find_schedule
 
     def named(path: Path) -> dict[str, str]:
-        return {"file": path.name, "sha256": sha256(path.read_bytes()).hexdigest()}
+        digest = sha256()
+        for part in (path, *files_beside(path)):
+            digest.update(part.read_bytes())
+        return {"file": path.name, "sha256": digest.hexdigest()}
 
     returns = returns or []
     plans = [given or find_schedule(route) for route in routes]

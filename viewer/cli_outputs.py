@@ -105,12 +105,13 @@ def check_outputs(
         Drawings that are read, those of returns too; so may be a schedule beside them.
     others
         Whatever else is read: schedule, solids, remarks; None where it is not given.
+        What a glTF among all these names is read too.
     png, csv, xlsx, page, out
         What is written; `csv` is a folder, and `out` has an ending of its own.
     csv_folders
         Folders within `csv` that tables go to besides.
     """
-    from elbowroom.layout import find_schedule, refusal
+    from elbowroom.layout import files_beside, find_schedule, refusal
 
     from .sheets import workbook_library
 
@@ -124,6 +125,8 @@ def check_outputs(
             raise refusal(option, what, f"name it NAME{endings[0]}")
     found = [find_schedule(route) for route in routes]
     read = [path for path in (*routes, *others, *found) if path is not None]
+    for path in list(read):
+        read += files_beside(path, with_images=True)
     written: list[Path] = []
     for output in (png, csv, xlsx, page, out):
         if output is None:
