@@ -1641,6 +1641,75 @@ def test_the_data_file_of_a_gltf_is_an_input(tmp_path: Path, capsys: Captured) -
     assert buffer.read_bytes() == named.read_bytes() == before
 
 
+def _failing_house(folder: Path, at: float = 3.0) -> list[str]:
+    """`analyse` of the house, with a beam at `at`, m, and more air than is allowed."""
+    box = trimesh.creation.box((0.2, 20.0, 20.0))
+    box.apply_translation((at, 0.0, 0.0))
+    box.export(folder / "beam.stl")
+    text = (HOUSE.parent / "house.schedule.toml").read_text(encoding="utf-8")
+    plan = folder / "plan.toml"
+    plan.write_text(text.replace('"840 cfm"', '"650 cfm"'), encoding="utf-8")
+    words = ["analyse", str(HOUSE), "--schedule", str(plan)]
+    return [*words, "--obstacles", str(folder / "beam.stl")]
+
+
+def test_a_duct_through_a_beam_is_told_at_the_head_and_in_the_flags(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    words = _failing_house(tmp_path)
+    assert main(words) == 0
+    head = capsys.readouterr().out.partition("Pressure budget")[0]
+    assert "It cannot be built as drawn: '" in head
+    assert "overlaps 'beam.stl' by" in head
+    told = result(capsys, "result", *words)
+    (failed,) = [row["rule"] for row in told["checks"] if not row["is_kept"]]
+    limited = sum(row["limit"] is not None for row in told["checks"])
+    assert f"1 of {limited} checks is not kept: {failed}." in " ".join(head.split())
+    clashes = [row for row in told["flags"] if "cannot be built" in row["what"]]
+    beside = [row for row in told["room"] if row["distance_m"] < 0.0]
+    assert len(clashes) == len(beside) > 0
+    for clash, gap in zip(clashes, beside, strict=True):
+        assert gap["duct"] in clash["what"]
+        assert clash["place_m"] == pytest.approx(gap["place_m"], abs=1e-6)
+    # Where nothing fails nothing is said.
+    assert main(["analyse", OPTIONS[0]]) == 0
+    head = capsys.readouterr().out.partition("Pressure budget")[0]
+    assert "built" not in head
+    assert "not kept" not in head
+
+
+def test_what_fails_of_a_return_is_told_at_the_head_too(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    back = str(HOUSE.parent / "return.glb")
+    words = _failing_house(tmp_path, -2.0)
+    assert main([*words, "--return", back]) == 0
+    head = capsys.readouterr().out.partition("Pressure budget")[0]
+    assert "return: It cannot be built as drawn: " in head
+
+
+def test_strict_says_why_it_ends_with_1(tmp_path: Path, capsys: Captured) -> None:
+    """Each reason with its count, of several options by name, and nothing else."""
+    words = _failing_house(tmp_path)
+    room = result(capsys, "result", *words)["room"]
+    count = sum(not row["is_kept"] for row in room)
+    assert main(["--quiet", *words, "--json", "--strict"]) == 1
+    assert capsys.readouterr().err == (
+        "elbowroom: exit code 1, as --strict asks: it cannot be built as drawn, for "
+        f"{count} reasons, 1 check is not kept.\n"
+    )
+    weak = tmp_path / "weak.toml"
+    text = (ROOM / "schedule.toml").read_text(encoding="utf-8")
+    weak.write_text(text.replace('"150 Pa"', '"120 Pa"'), encoding="utf-8")
+    words = ["compare", *OPTIONS[:2], "--schedule", str(weak), "--json", "--strict"]
+    assert main(["--quiet", *words]) == 1
+    said = capsys.readouterr().err
+    assert "'under': the fan does not carry it" in said
+    assert "'flatten': the fan does not carry it" in said
+    assert main(["--quiet", "analyse", OPTIONS[0], "--strict", "--json"]) == 0
+    assert capsys.readouterr().err == ""
+
+
 def test_an_image_of_a_gltf_is_not_written_over(
     tmp_path: Path, capsys: Captured
 ) -> None:

@@ -92,6 +92,7 @@ def analyse(
 
     from .checks import print_cautions, print_checks
     from .display import DISPLAYS
+    from .failings import clash_flags, failing_lines
     from .layout_view import panels, side_by_side, values
     from .plan import print_budget, tables_with_returns
     from .results import analysis_result
@@ -114,31 +115,46 @@ def analyse(
     whole = layouts.budgets[0] if back else None
     plain, room = shown[0].analysis, rooms[0]
     analysis = replace(plain, flags=(*option.notices, *plain.flags))
+    sides = [analysis, *back]
+    told = [
+        replace(
+            side, flags=(*clash_flags(around, side.graph.drawing.file), *side.flags)
+        )
+        for side, around in zip(sides, rooms, strict=True)
+    ]
     if as_json:
         inputs_used = input_files([route], schedule, obstacles, returns)
-        behind = list(zip(back, rooms[1:], strict=True))
-        print_json(analysis_result(analysis, inputs_used, room, behind, whole))
+        behind = list(zip(told[1:], rooms[1:], strict=True))
+        print_json(analysis_result(told[0], inputs_used, room, behind, whole))
     else:
         console = new_console()
+        found = [checks(side) for side in sides]
+        failing = [
+            failing_lines(side, one.faults_in(display.side), checked, display)
+            for side, one, checked in zip(sides, shown, found, strict=True)
+        ]
         with whole_or_nothing(console):
-            print_analysis(analysis, display, console, room)
-            for side, around in zip(back, rooms[1:], strict=True):
-                print_analysis(side, display, console, around)
+            for place, (side, around) in enumerate(zip(sides, rooms, strict=True)):
+                said = list(failing[place])
+                if place == 0:  # its head is that of all
+                    for one, lines in zip(shown[1:], failing[1:], strict=True):
+                        said += [f"{one.name}: {line}" for line in lines]
+                print_analysis(side, display, console, around, said)
             if whole is not None:
                 print_budget(plain, back, whole, display, console)
-            print_checks(checks(analysis), power_of(analysis), display, console)
-            for side in back:
+            print_checks(found[0], power_of(analysis), display, console)
+            for side, checked in zip(back, found[1:], strict=True):
                 title = f"Checks of {side.graph.drawing.file}"
-                print_checks(checks(side), None, display, console, title)
+                print_checks(checked, None, display, console, title)
             print_cautions(console)
     if csv is not None or xlsx is not None:
-        flat = flat_tables(analysis, room)
+        flat = flat_tables(told[0], room)
         if whole is not None:
-            flat = tables_with_returns(flat, plain, back, rooms[1:], whole)
+            flat = tables_with_returns(flat, plain, told[1:], rooms[1:], whole)
         write_tables(flat, csv, xlsx)
     if png is not None:
-        sides, _ = side_by_side(layouts.shown, layouts.rooms, solids)
-        made = panels(sides, [], chosen, display, solids)
+        beside, _ = side_by_side(layouts.shown, layouts.rooms, solids)
+        made = panels(beside, [], chosen, display, solids)
         every = [values(one.analysis, chosen, display) for one in shown]
         draw_picture([one for one, _ in made], every, chosen, display, png)
     if page is not None:
@@ -290,6 +306,7 @@ def check(
 
     from .check import audit_picture, print_check
     from .display import DISPLAYS
+    from .failings import drawing_failings
     from .results import check_result
 
     display = one_of(units, DISPLAYS, "--units")
@@ -332,9 +349,13 @@ def check(
             print(f"{said} left in the copy; the original is untouched.")
     if png is not None:
         draw_if_possible(png, lambda: audit_picture(seen, png, display))
-    failed = any(problem.severity == Severity.ERROR for problem in seen.findings)
-    failed = failed or (seen.graph is not None and bool(unbuildable(seen.graph)))
-    return 1 if strict and failed else 0
+    if not strict:
+        return 0
+    faults = sum(problem.severity == Severity.ERROR for problem in seen.findings)
+    lacking = () if seen.graph is None else unbuildable(seen.graph)
+    if reasons := drawing_failings(faults, len(lacking)):
+        say(reasons)
+    return 1 if reasons else 0
 
 
 def _draft_words(route: Path, given: Path | None) -> str:

@@ -323,15 +323,10 @@ def draw_if_possible(png: Path, draw: Callable[[], str]) -> None:
 
 
 def exit_code(strict: bool, options: "Sequence[Option]") -> int:
-    """Exit code: 1 when asked to be strict, and a check of any option is not kept."""
-    from elbowroom.physics import checks
+    """Exit code: 1 when asked to be strict and an option fails, and says why."""
+    from .failings import failing_sentence
 
-    if not strict:
-        return 0
-    failed = any(
-        not check.is_kept for option in options for check in checks(option.analysis)
-    )
-    failed = failed or any(
-        option.faults or option.analysis.system.is_short for option in options
-    )
-    return 1 if failed else 0
+    reasons = failing_sentence(options) if strict else ""
+    if reasons:
+        say(reasons)
+    return 1 if reasons else 0

@@ -64,7 +64,11 @@ BEYOND = f"beyond {math.degrees(dampers.BUTTERFLY_END):.0f}°"
 
 
 def print_analysis(
-    analysis: Analysis, display: Display, console: Any, room: Sequence[Gap]
+    analysis: Analysis,
+    display: Display,
+    console: Any,
+    room: Sequence[Gap],
+    failing: Sequence[str] = (),
 ) -> None:
     """Print an analysis: budget, paths, the critical path, what it rests on.
 
@@ -78,6 +82,8 @@ def print_analysis(
         A rich console.
     room
         Gaps between the ducts and what is next to them.
+    failing
+        Why it fails, in sentences for the head.
     """
     graph = analysis.graph
     band = critical_band(analysis)
@@ -95,6 +101,8 @@ def print_analysis(
         f"({p(band.low)} to {p(band.high)}{of_all} in nine draws of ten of what the "
         "tables may have wrong)"
     )
+    for line in failing:
+        console.print(f"[bold red]{plain(line)}[/bold red]")
     console.print()
     console.print(_budget(analysis, display))
     console.print(_paths(analysis, display))
