@@ -25,13 +25,17 @@ from elbowroom import physics, viewer
 from elbowroom.layout import (
     Attributes,
     BadInput,
+    Notice,
+    build,
     drawing_from_runs,
+    read,
     rectangular,
     refusal,
+    warning,
     write_gltf,
     writing,
 )
-from elbowroom.physics import book
+from elbowroom.physics import Option, book
 from elbowroom.viewer import (
     cli,
     desk,
@@ -41,6 +45,7 @@ from elbowroom.viewer import (
     scene,
     sketch,
     sketch_parts,
+    told_of_options,
 )
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -1743,3 +1748,84 @@ def test_the_checksum_of_a_gltf_is_of_its_points_too(
     assert one == {"file": gltf.name, "sha256": sha256(every).hexdigest()}
     glb = next(iter(result(capsys, "result", *words)["inputs"]["routes"]))
     assert glb["sha256"] == sha256(HOUSE.read_bytes()).hexdigest()
+
+
+def _option(folder: Path, name: str, flow: int, *, step: float = 3.0) -> Path:
+    """A route with a riser, whose width nothing says, and a transition at `step`, m."""
+    route = folder / f"{name}.toml"
+    route.write_text(
+        f"""
+        unit = "m"
+        [[run]]
+        name = "riser"
+        section = "400x300 mm"
+        source = "start"
+        points = [[0, 0, 0], [0, 0, 3], [{step}, 0, 3]]
+        [[run]]
+        name = "end"
+        section = "300x200 mm"
+        terminal = "hall"
+        flow = "{flow} L/s"
+        points = [[{step}, 0, 3], [9, 0, 3]]
+        """,
+        encoding="utf-8",
+    )
+    (folder / f"{name}.schedule.toml").write_text(
+        '[takeoffs]\nentry = "conical"\n', encoding="utf-8"
+    )
+    return route
+
+
+def test_what_differs_by_a_file_name_is_told_of_all_options(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    """And what is of one option comes first, what has no room before all else."""
+    routes = [
+        _option(tmp_path, "one", 300),
+        _option(tmp_path, "two", 300),
+        _option(tmp_path, "tight", 300, step=0.3),
+    ]
+    assert main(["compare", *map(str, routes)]) == 0
+    out = capsys.readouterr().out
+    heads = re.findall(r"^What to know of (.*)$", out, re.MULTILINE)
+    assert heads[0] == "'tight'"
+    assert heads[-1] == "all options"
+    told = out.partition("What to know of all options")[2]
+    assert told.count("a vertical run at the source has no level side") == 1
+    assert out.count("a vertical run at the source has no level side") == 1
+    assert "one.toml" not in told
+    own = out.partition("What to know of 'tight'")[2].splitlines()
+    assert "tight.toml" in own[1]
+    assert "not fit" in own[1] or "no room" in own[1]
+    # The files keep every notice of every option, with its file.
+    content = result(capsys, "comparison", "compare", *map(str, routes))
+    for route, option in zip(routes, content["options"], strict=True):
+        said = [row["sentence"] for row in option["flags"]]
+        assert any(f"{route.name}, run 'riser'" in one for one in said)
+
+
+def test_counts_behind_lists_keep_no_notice_apart(tmp_path: Path) -> None:
+    """Neither the names of files nor how many more there are; all else does."""
+
+    def option(name: str, *said: Notice) -> Option:
+        drawing = read(_option(tmp_path, name, 300))
+        return Option(name, physics.analyse(build(drawing)), notices=said)
+
+    def of(file: str, more: int) -> tuple[Notice, ...]:
+        return (
+            warning(f"{file}, runs 'a' and {more} more", "they are odd"),
+            warning("x", f"'b' and {more} more are odd"),
+            warning("x", f"'b' and {more + 7} more are odd"),
+            warning(f"a{file}", "of another file", f"write it in {file}"),
+        )
+
+    options = [option("one", *of("one.toml", 2)), option("two", *of("two.toml", 3))]
+    told = dict(told_of_options.told_of(options))
+    both = [said.sentence for said in told["one", "two"]]
+    assert [one for one in both if "odd" in one] == [
+        "runs 'a' and 2 to 3 more: they are odd.",
+        "x: 'b' and 2 to 3 more are odd.",
+        "x: 'b' and 9 to 10 more are odd.",
+    ]
+    (alone,) = [said.sentence for said in told["one",]]
+    assert alone == "aone.toml: of another file; write it in one.toml."

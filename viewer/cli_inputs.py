@@ -402,18 +402,13 @@ def _told_together(
 ) -> "list[Option]":
     from dataclasses import replace
 
-    from elbowroom.layout import length_words, place_words, warning
+    from .failings import clash_flags
 
     supply, *returns = shown
     said = [*supply.analysis.flags, *whole.notices]
     for side, around in zip([one.analysis for one in returns], rooms[1:], strict=True):
-        file = side.graph.drawing.file
         said += _with_file(side, side.flags)
-        for gap in around:
-            if not gap.is_kept:
-                at = f" at {place_words(gap.place, gap.unit)}"
-                words = gap.words(length_words, at)
-                said.append(warning(file, words, place=gap.place))
+        said += clash_flags(around, side.graph.drawing.file)
     analysis = replace(supply.analysis, flags=tuple(said))
     return [replace(supply, analysis=analysis), *returns]
 

@@ -36,6 +36,7 @@ from .results import (
     totals,
 )
 from .terminal import TerminalTable, places, right, unbroken
+from .told_of_options import told_of
 
 TOP = 5
 _MOST_PATHS = 40  # printed; the terminals to balance are never cut
@@ -165,12 +166,11 @@ def print_comparison(
     console.print(table)
     console.print(_apart(comparison, display, budgets))
     console.print(f"\n[bold]{plain(comparison.verdict)}[/bold]")
-    every = [[*one.notices, *one.analysis.flags] for one in comparison.options]
-    shared = [said for said in every[0] if all(said in one for one in every)]
-    print_notices(shared, console, "What to know of all options")
-    for option, said in zip(comparison.options, every, strict=True):
-        own = [one for one in said if one not in shared]
-        print_notices(own, console, f"What to know of '{option.name}'")
+    for names, said in told_of(comparison.options):
+        of = ", ".join(f"'{name}'" for name in names)
+        if len(names) == len(comparison.options):
+            of = "all options"
+        print_notices(said, console, f"What to know of {of}")
     console.print(f"\n[dim]{CAUTION}[/dim]")
 
 
