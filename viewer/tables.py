@@ -39,7 +39,7 @@ from .terminal import TerminalTable, places, right, unbroken
 from .told_of_options import told_of
 
 TOP = 5
-_MOST_PATHS = 40  # printed; the terminals to balance are never cut
+_MOST_PATHS = 40  # printed; of dampers those too that no angle of their table sets
 AS_NEW = "Losses are those of new, clean ducts made and installed as drawn."
 CAUTION = (
     f"{AS_NEW} Combustion air, fire and smoke separation, equipment limits and safe "
@@ -268,7 +268,9 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
         right("blade"),
         right("open, of design"),
     )
-    for row in settings:
+    rest = [row for row in settings[_MOST_PATHS:] if not row["can_be_balanced"]]
+    shown = [*settings[:_MOST_PATHS], *rest]
+    for row in shown:
         table.add_row(
             plain(row["terminal"]),
             plain(damper_place(row)),
@@ -279,6 +281,7 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
             open_share(row),
         )
     console.print(table)
+    print_more(len(settings) - len(shown), console, "--csv, or in the report")
     rests = {row["table"]: row["confidence"] for row in settings if row["table"]}
     said = "; ".join(f"{name} ({how})" for name, how in rests.items())
     console.print(
