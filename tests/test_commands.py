@@ -1741,12 +1741,10 @@ def test_the_checksum_of_a_gltf_is_of_its_points_too(
     tmp_path: Path, capsys: Captured
 ) -> None:
     # Solids are easily had as glTF with a buffer beside it.
-    files = trimesh.exchange.gltf.export_gltf(
-        trimesh.Scene(trimesh.creation.box((0.1, 0.1, 0.1)))
-    )
-    for name, data in files.items():
-        (tmp_path / name).write_bytes(data)
     gltf = tmp_path / "model.gltf"
+    scene: Any = trimesh.Scene(trimesh.creation.box((0.1, 0.1, 0.1)))
+    scene.export(gltf)
+
     buffers = sorted(tmp_path.glob("*.bin"))
     assert len(buffers) == 2
     words = ["analyse", str(HOUSE), "--obstacles", str(gltf)]
@@ -1836,3 +1834,47 @@ def test_counts_behind_lists_keep_no_notice_apart(tmp_path: Path) -> None:
     ]
     (alone,) = [said.sentence for said in told["one",]]
     assert alone == "aone.toml: of another file; write it in one.toml."
+
+
+def test_view_that_can_draw_nothing_is_refused(
+    tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where the picture is all that is asked for; of `analyse` it is not."""
+    monkeypatch.setattr(preflight, "why_not", lambda: "no OpenGL; install it")
+    png = tmp_path / "x.png"
+    assert "no OpenGL" in refused(capsys, "view", OPTIONS[0], "--png", str(png))
+    assert main(["analyse", OPTIONS[0], "--png", str(png)]) == 0
+    assert not png.exists()
+
+
+@pytest.mark.parametrize("columns", ["0", "-3"])
+def test_a_terminal_without_a_size_is_printed_to(
+    columns: str, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of 80 columns, as one of which nothing is known."""
+    said = []
+    for width in ("80", columns):
+        monkeypatch.setenv("COLUMNS", width)
+        assert main(["fitting", "--list"]) == 0
+        said.append(capsys.readouterr().out)
+    assert said[0] == said[1] != ""
+
+
+@pytest.mark.parametrize("width", [60, 80])
+def test_many_options_keep_to_the_width(
+    width: int, tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    names = [f"option-with-a-long-name-{number:02d}" for number in range(1, 10)]
+    routes = [_option(tmp_path, name, 300) for name in names]
+    monkeypatch.setenv("COLUMNS", str(width))
+    assert main(["compare", *map(str, routes)]) == 0
+    out = capsys.readouterr().out
+    tables = out.partition("'option-with-a-long-name-01' (")[0].partition("\nAll ")[0]
+    apart = tables.partition("What else sets them apart")[2].partition("\n\n")[0]
+    assert apart
+    assert max(map(len, apart.splitlines())) <= width
+    # Every option has its column, in one part or another.
+    folded = "".join(apart.split())
+    assert apart.count("change, Pa") > 1
+    for number in range(1, 10):
+        assert f"{number:02d}" in folded

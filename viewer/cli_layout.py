@@ -457,13 +457,15 @@ def view(
     options = [option for option, _, _ in shown]
     every = [values(option.analysis, chosen, display) for option in options]
     measure = bar_title(chosen, display)
+    problem = why_not()
+    if problem is None and png is None and not browser:
+        problem = why_no_window()
+    if problem is not None:  # nothing else is asked for
+        what, _, remedy = problem.partition("; ")
+        raise refusal("view", what, remedy)
     if png is not None:
         draw_picture([one for one, _ in made], every, chosen, display, png)
         return 0
-    problem = why_not() or (None if browser else why_no_window())
-    if problem is not None:
-        what, _, remedy = problem.partition("; ")
-        raise refusal("view", what, remedy)
 
     def picked(number: int, piece: int) -> str:
         element = int(made[number][1][piece])

@@ -552,9 +552,6 @@ def _ducts(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -
             speed, most = words_apart(display.velocities, row.velocity, limit)
             verdict = "not kept"
         long = " + ".join(display.lengths(one.length, 2) for one in alike)
-        if len(alike) > 1:
-            whole = sum(one.length for one in alike)
-            long += f" = {display.lengths(whole, 2)}"
         middles = [", ".join(coordinates(one.place, unit)) for one in alike]
         material = (
             row.material
@@ -647,7 +644,7 @@ def _balance(analysis: Analysis, display: Display, numbers: dict[Print, int]) ->
             _n(display.pressures(row["excess_pa"])),
             _n(f"{row['damper_coefficient']:.1f}"),
             _n(blade_words(row)),
-            (_angle_from(row, numbers), "k"),
+            _s(_angle_from(row, numbers)),
             _n(open_share(row)),
         ]
         for row in settings
@@ -664,8 +661,8 @@ def _balance(analysis: Analysis, display: Display, numbers: dict[Print, int]) ->
         "open, of design",
     ]
     text = "<h2>Balancing</h2>" + _table(heads, rows)
-    note = f'<p class="quiet">{as_markup(balance_note(settings))}</p>'
-    return _on_sheets(text + note, len(rows))
+    note = f'<p class="quiet">{as_markup(balance_note(settings, display))}</p>'
+    return text + note
 
 
 def _angle_from(row: Mapping[str, Any], numbers: dict[Print, int]) -> str:
@@ -703,7 +700,7 @@ def _checks(analysis: Analysis, display: Display) -> str:
 
 def _quantities(analysis: Analysis, display: Display) -> str:
     found = quantities(analysis, display.side)
-    area = display.area.replace("2", "²")
+    area = display.area
     lengths: list[list[Cell]] = [
         [*cells[:2], *map(_n, cells[2:])]
         for cells in (length_cells(row, display) for row in found.lengths)
@@ -757,7 +754,7 @@ def _assumed(analysis: Analysis, display: Display) -> str:
         if effect.refused:
             change = f"not known; {said.instead}: {effect.refused}"
         if effect.loss is not None:
-            sign = "+" if effect.loss >= 0 else "–"
+            sign = "+" if effect.loss >= 0 else "-"
             change = f"{said.instead}: {sign}{display.pressures(abs(effect.loss))}"
             if said.acts_on != CRITICAL_PATH:
                 change += f" on the {said.acts_on}"
@@ -816,7 +813,10 @@ def _print(credit: Credit) -> Print:
 
 
 def _sources(numbers: Mapping[Print, int]) -> str:
-    rows: list[list[Cell]] = [[f"[{n}]", *one] for one, n in numbers.items()]
+    rows: list[list[Cell]] = [
+        [_s(f"[{n}]"), (table, "k"), source, confidence]
+        for (table, source, confidence), n in numbers.items()
+    ]
     return "<h2>Sources</h2>" + _table(["", "table", "source", "confidence"], rows)
 
 
