@@ -651,7 +651,9 @@ def test_a_narrow_terminal_cuts_no_number(
         assert main(words) == 0
         out = capsys.readouterr().out
         assert "…" not in out
-        numbers.append(sorted(re.findall(r"\d[\d.]*", out)))
+        found = re.findall(r"\d[\d.]*", out)
+        # A table of options that is parted has the names of its lines in each part.
+        numbers.append(sorted(set(found) if words[0] == "compare" else found))
     assert numbers[0] == numbers[1] == numbers[2]
 
 

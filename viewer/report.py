@@ -540,7 +540,7 @@ def _pairs(analysis: Analysis, display: Display) -> str:
 def _ducts(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -> str:
     e, unit = analysis.elements, analysis.graph.drawing.unit
     rows: list[list[Cell]] = []
-    materials: dict[str, str] = {}  # each by its number below the table
+    materials: dict[str, str] = {}  # each by its number, as above the table
     for alike in _joined(analysis, duct_schedule(analysis)):
         row = alike[0]
         credit = e.credits[e.credit[row.element]]
