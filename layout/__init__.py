@@ -45,6 +45,7 @@ from .fit import (
 from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
 from .free_lengths import between_pieces, between_walls
+from .gltf_file import files_beside
 from .graph import (
     DuctGraph,
     build,
@@ -204,6 +205,7 @@ __all__ = [
     "end_taps",
     "ends_within_mains",
     "error",
+    "files_beside",
     "find_schedule",
     "fit_notices",
     "flat_oval",

@@ -7,14 +7,15 @@ import re
 import struct
 import urllib.parse
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeGuard
 
 import numpy as np
 
-from .faults import TOO_LONG, refusal
-from .paths import real_path
+from .faults import TOO_LONG, BadInput, refusal
+from .paths import found_at, real_path
 from .sections import FloatArray, IntArray
 
 _DTYPES = {
@@ -314,8 +315,48 @@ def read_buffer(file: GltfFile, number: object) -> bytes:
     return data
 
 
+def files_beside(path: Path, *, with_images: bool = False) -> list[Path]:
+    """Files that hold the buffers of a glTF, in the order of these, each once.
+
+    Parameters
+    ----------
+    path
+        Any file: only a glTF that is no GLB names others.
+    with_images
+        Whether those of its images count too, which move no vertex.
+
+    Returns
+    -------
+    files
+        Those that are there. None of a file that cannot be read: who reads it says why.
+    """
+    found: list[Path] = []
+    with suppress(BadInput, OSError):
+        if found_at(path) != "file" or path.stat().st_size > _LARGEST:
+            return []
+        with path.open("rb") as stream:
+            if stream.read(65536).removeprefix(b"\xef\xbb\xbf").lstrip()[:1] != b"{":
+                return []
+        file = open_gltf(path)
+        for kind in ("buffers", *["images"] * with_images):
+            for number, item in enumerate(items_of(file.content, kind, file, kind)):
+                uri = item.get("uri")
+                if isinstance(uri, str) and not uri.startswith("data:"):
+                    with suppress(BadInput):
+                        found.append(_path_beside(file, number, uri))
+    return list(dict.fromkeys(found))
+
+
 def _beside(file: GltfFile, number: object, uri: object) -> bytes:
     """Bytes of a file in the same folder; nothing else is ever opened."""
+    path = _path_beside(file, number, uri)
+    if path.stat().st_size > _LARGEST:
+        raise refusal(file.name, f"buffer {number} is larger than 512 MB", "split it")
+    return path.read_bytes()
+
+
+def _path_beside(file: GltfFile, number: object, uri: object) -> Path:
+    """Path of a file in the same folder or below; BadInput if it is anywhere else."""
     folder = real_path(file.path).parent
     written = str(uri)
     name = urllib.parse.unquote(written)
@@ -340,6 +381,4 @@ def _beside(file: GltfFile, number: object, uri: object) -> bytes:
             f"buffer {number} points to '{written[:60]}', which is not beside the file",
             "copy that file too, or export as GLB",
         )
-    if path.stat().st_size > _LARGEST:
-        raise refusal(file.name, f"buffer {number} is larger than 512 MB", "split it")
-    return path.read_bytes()
+    return path

@@ -25,7 +25,7 @@ from . import (
 )
 from .air import Air, air, pressure_at
 from .analysis import Analysis, analyse
-from .balance import Setting, balance, damper_words, open_shares
+from .balance import WORTH, Setting, balance, damper_words, open_shares
 from .budget import (
     Budget,
     budget,
@@ -90,6 +90,7 @@ __all__ = [
     "UNMET",
     "USUAL_RATE",
     "WINDOW",
+    "WORTH",
     "Aim",
     "Air",
     "Analysis",

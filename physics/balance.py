@@ -21,7 +21,7 @@ from elbowroom.layout import sections as geometry
 
 from .analysis import Analysis
 from .coefficient import Credit, Note
-from .dampers import butterfly_angle, butterfly_credit
+from .dampers import butterfly, butterfly_angle, butterfly_credit
 from .operate import settle_at
 from .settling import side_of, starved
 from .takeoff_entries import has_own_entry
@@ -45,6 +45,8 @@ class Setting:
         Place in the order of work, from 1: the least favoured first.
     excess
         What its path has to spare against the critical one, Pa.
+    open_loss
+        What a single-blade damper spends there when it is open, Pa.
     duct
         Duct that the damper stands in.
     share
@@ -54,7 +56,7 @@ class Setting:
     coefficient
         Loss coefficient of the damper on the velocity in its duct.
     angle
-        Blade angle of a single-blade damper from open, rad; None where none is needed,
+        Blade angle of a single-blade damper from open, rad; None where there is none,
         and of the damper of an entry, whose angles no table has.
     credit
         What the angle is read from; None where there is none.
@@ -73,6 +75,7 @@ class Setting:
     terminal: int
     order: int
     excess: float
+    open_loss: float
     duct: int
     share: float
     branch: int
@@ -89,17 +92,25 @@ class Setting:
 class Blades:
     """What `Setting` holds of each terminal's damper, arrays of shape (t,).
 
-    `angle` is given where none is needed too; `notes` are those of its table.
+    `angle` is given where none is needed too; `notes` are those of its table;
+    `open_loss` is what a single blade spends when it is open, Pa.
     """
 
     branch: IntArray
     duct: IntArray
     share: FloatArray
     excess: FloatArray
+    open_loss: FloatArray
     coefficient: FloatArray
     angle: FloatArray
     notes: IntArray
     in_entry: BoolArray
+
+    @property
+    def is_needed(self) -> BoolArray:
+        """Which terminals get a damper: none that spends too much even when open."""
+        spends_less = self.in_entry | (self.open_loss <= self.excess * (1.0 + 1e-9))
+        return np.asarray((self.excess >= WORTH) & spends_less)
 
 
 def balance(analysis: Analysis) -> list[Setting]:
@@ -119,16 +130,18 @@ def balance(analysis: Analysis) -> list[Setting]:
     Notes
     -----
     A single-blade damper that is open loses a little already: where that is more than
-    the excess, it stays open and the terminal gets a little less than its share.
+    the excess there is none, and the terminal gets a little more than its share. With
+    one its path would lose more than the critical one.
     """
     set_to, share = blades(analysis), open_shares(analysis)
     excess, angle, notes = set_to.excess, set_to.angle, set_to.notes
+    is_needed = set_to.is_needed
     order = np.argsort(excess, kind="stable")
     is_round = analysis.graph.ducts.shape[set_to.duct] == Shape.ROUND
     is_flexible = analysis.conditions.is_flexible
     found = []
     for place, row in enumerate(order.tolist(), start=1):
-        needed = bool(excess[row] >= WORTH)
+        needed = bool(is_needed[row])
         in_entry = needed and bool(set_to.in_entry[row])
         read = needed and not in_entry
         shut = bool(notes[row] & int(Note.CLAMPED)) and float(angle[row]) > 0.1
@@ -137,6 +150,7 @@ def balance(analysis: Analysis) -> list[Setting]:
                 row,
                 place,
                 float(excess[row]),
+                float(set_to.open_loss[row]),
                 int(set_to.duct[row]),
                 float(set_to.share[row]),
                 int(set_to.branch[row]),
@@ -180,7 +194,7 @@ def blades(analysis: Analysis) -> Blades:
     pv = analysis.state.velocity_pressure[duct]
     wanted = np.maximum(excess, 0.0) / pv
     is_round = graph.ducts.shape[duct] == Shape.ROUND
-    angle = np.zeros(len(duct))
+    angle, lost = np.zeros((2, len(duct)))
     notes = np.zeros(len(duct), dtype=np.int64)
     for section in (True, False):
         mine = is_round == section
@@ -188,7 +202,8 @@ def blades(analysis: Analysis) -> Blades:
             angle[mine], notes[mine] = butterfly_angle(
                 np.maximum(wanted[mine], 1e-9), section
             )
-    return Blades(branch, duct, share, excess, wanted, angle, notes, in_entry)
+            lost[mine] = butterfly(0.0, section).value * pv[mine]
+    return Blades(branch, duct, share, excess, lost, wanted, angle, notes, in_entry)
 
 
 def _own_ducts(

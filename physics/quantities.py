@@ -1,5 +1,6 @@
 """Quantities of a layout: sheet, lengths by size, fittings in words, insulation."""
 
+import re
 from collections import Counter
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -9,7 +10,7 @@ import numpy as np
 from elbowroom.layout import FloatArray, IntArray, Section, Shape, node_kinds, units
 
 from .analysis import Analysis
-from .balance import WORTH, blades
+from .balance import blades
 from .coefficient import check_word
 from .elements import Kind
 from .pressure_checks import surface_of
@@ -135,7 +136,8 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
     stretched = ducts.length / (1.0 - shorter)
     named = np.array([section.words for section in sections])
     lengths = []
-    for words, soft in sorted(set(zip(named.tolist(), flexible.tolist(), strict=True))):
+    kinds = set(zip(named.tolist(), flexible.tolist(), strict=True))
+    for words, soft in sorted(kinds, key=lambda kind: (_by_size(kind[0]), kind[1])):
         mine = (named == words) & (flexible == soft)
         first = int(np.argmax(mine))
         lengths.append(
@@ -175,7 +177,7 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
     for duct in _capped(analysis):
         counted["end cap", sections[duct], True] += 1
     dampers = blades(analysis)
-    to_set = (dampers.excess >= WORTH) & ~dampers.in_entry
+    to_set = dampers.is_needed & ~dampers.in_entry
     for duct in dampers.duct[to_set].tolist():
         collar = ", in a rigid collar" * bool(flexible[duct])
         counted[f"balancing damper{collar}", sections[duct], False] += 1
@@ -188,7 +190,8 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
     fittings = [
         FittingRow(what, section, count, is_fitting)
         for (what, section, is_fitting), count in sorted(
-            counted.items(), key=lambda row: (row[0][0], _words(row[0][1]))
+            counted.items(),
+            key=lambda row: (_by_size(row[0][0]), _by_size(_words(row[0][1]))),
         )
     ]
     begins, length = _stretches(analysis)
@@ -226,6 +229,13 @@ def _capped(analysis: Analysis) -> list[int]:
     graph, legs = analysis.graph, analysis.graph.legs
     at_end = legs.is_branch & (legs.leg_count == 2)
     return [*graph.terminals.closed.tolist(), *legs.common[at_end].tolist()]
+
+
+def _by_size(words: str) -> list[tuple[str, float]]:
+    """Key that sorts words by the numbers in them: 300x200 before 1200x150."""
+    parts = re.split(r"(\d+(?:\.\d+)?)", words)
+    numbers = [float(number) for number in parts[1::2]] + [0.0]
+    return list(zip(parts[::2], numbers, strict=True))
 
 
 def _words(section: Section | None) -> str:

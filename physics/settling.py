@@ -61,7 +61,10 @@ def side_of(analysis: Analysis, dampers: str) -> Side:
     declared = np.nan_to_num(analysis.terminal_loss)
     added = declared / design**2
     if dampers == "set":  # each spends what its path has to spare
-        added += (analysis.critical_loss - analysis.path_loss) / design**2
+        from .balance import blades  # which settles airflows itself
+
+        set_to = blades(analysis)
+        added += np.where(set_to.is_needed, set_to.excess, 0.0) / design**2
     roots = graph.ducts.parent < 0
     whole = float(state.flow[roots].sum())
     inlet, outlet = at_fan(graph, analysis.conditions, state)

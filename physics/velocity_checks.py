@@ -14,7 +14,7 @@ from elbowroom.layout import (
 
 from . import noise
 from .analysis import Analysis
-from .balance import WORTH, blades
+from .balance import blades
 from .checked import Check, of_ducts, roles, run_of
 from .tables import chosen
 
@@ -248,7 +248,7 @@ def made_noise(analysis: Analysis) -> list[Check]:
         )
     dampers = blades(analysis)
     order = np.argsort(dampers.excess, kind="stable")
-    rows = order[(dampers.excess[order] >= WORTH) & (dampers.angle[order] > 0.0)]
+    rows = order[dampers.is_needed[order] & (dampers.angle[order] > 0.0)]
     if len(rows):
         duct = dampers.duct[rows]
         bands = noise.damper(

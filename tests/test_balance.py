@@ -24,6 +24,8 @@ from elbowroom.layout import (
     build,
     drawing_from_runs,
     place_words,
+    read,
+    read_schedule,
     rectangular,
     round_section,
 )
@@ -116,7 +118,8 @@ def test_less_than_a_pascal_needs_no_damper(excess: float, is_needed: bool) -> N
     )
 
     def settled(lost: float) -> Analysis:
-        flows = {"a": TerminalSpec(0.4, lost), "b": TerminalSpec(0.1, 5.0)}
+        # So little air that an open blade would spend less than a pascal.
+        flows = {"a": TerminalSpec(0.4, lost), "b": TerminalSpec(0.07, 5.0)}
         return analyse(build(drawing, Schedule(terminals=flows)))
 
     a, b = settled(100.0).path_loss.tolist()
@@ -220,9 +223,9 @@ def test_a_branch_all_of_flexible_duct_needs_a_rigid_collar() -> None:
     assert rows["b"]["damper_place_m"] == [4.0, 0.0, 0.0]  # where it takes off
     assert rows["b"]["rigid_collar"]
     assert not rows["trunk"]["rigid_collar"]  # it has no damper
-    assert "rigid collar" in shown.balance_note(list(rows.values()))
+    assert "rigid collar" in shown.balance_note(list(rows.values()), display.METRIC)
     rigid = results.balancing(branch_of(("a", False), ("b", True)))
-    assert "rigid collar" not in shown.balance_note(rigid)
+    assert "rigid collar" not in shown.balance_note(rigid, display.METRIC)
 
 
 HOSE = "flexible duct, nonmetallic with wire, fully extended"
@@ -401,7 +404,7 @@ def test_the_damper_of_an_entry_is_the_one_that_is_set(
     assert len(dampers_to_buy) == (not has_damper)
     assert side["entry_damper"] == has_damper
     assert side["rigid_collar"] == (hose and not has_damper)
-    note = shown.balance_note(list(rows.values()))
+    note = shown.balance_note(list(rows.values()), display.METRIC)
     assert ("that is the one to set" in note) == has_damper
     assert (shown.blade_words(trunk), trunk["entry_damper"]) == ("none", False)
     if has_damper:
@@ -671,3 +674,46 @@ def test_a_damper_drawn_in_feet_stands_at_whole_feet(
     )
     assert near["damper_place_m"] == [7.3152, 1.2192, 2.7432]
     assert place_words(near["damper_place_m"], "ft") == "(24, 4, 9) ft"
+
+
+def test_no_damper_stands_where_an_open_blade_alone_spends_too_much(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """With one that path would be the critical one; what a blade spends is told.
+
+    C of an open thin plate across a round duct is about 0.2: SMACNA HVAC Systems Duct
+    Design 1990, damper tables (from memory).
+    """
+    route = Path(__file__).parents[1] / "examples" / "reading_room" / "under.glb"
+    plan = read_schedule(route.parent / "schedule.toml")
+    analysis = analyse(build(read(route), plan))
+    rows = {row["terminal"]: row for row in results.balancing(analysis)}
+    few = rows["B2"]
+    assert 1.0 < few["excess_pa"] < few["open_blade_pa"]
+    (setting,) = [
+        one
+        for one in balance(analysis)
+        if analysis.graph.terminals.name[one.terminal] == "B2"
+    ]
+    pv = analysis.state.velocity_pressure[setting.duct]
+    assert few["open_blade_pa"] == pytest.approx(0.2 * pv, rel=1e-6)
+    assert few["blade_angle_deg"] is None
+    assert few["table"] is None
+    assert shown.blade_words(few) == "none"
+    set_to = [row for row in rows.values() if row["blade_angle_deg"] is not None]
+    assert set_to
+    for row in set_to:
+        assert row["excess_pa"] >= row["open_blade_pa"]
+    bought = [r for r in quantities(analysis).fittings if "balancing" in r.what]
+    assert sum(row.count for row in bought) == len(set_to)
+    note = shown.balance_note(list(rows.values()), display.METRIC)
+    assert f"more: {few['open_blade_pa']:.1f} Pa in 'B2'" in note
+    # Where it has none it gets more air than its share, and the others theirs.
+    fan = FanSpec(
+        total_pressure=analysis.critical_loss + analysis.system.declared_losses
+    )
+    alone = analyse(build(read(route), replace(plan, fan=fan)))
+    found = operate(alone, "set")
+    names = alone.graph.terminals.name
+    share = dict(zip(names, found.flow / alone.graph.terminals.flow, strict=True))
+    assert share["B2"] == max(share.values()) > 1.001

@@ -26,13 +26,17 @@ from elbowroom import viewer
 from elbowroom.layout import (
     Attributes,
     BadInput,
+    Notice,
+    build,
     drawing_from_runs,
+    read,
     rectangular,
     refusal,
+    warning,
     write_gltf,
     writing,
 )
-from elbowroom.physics import book
+from elbowroom.physics import Option, analyse, book
 from elbowroom.viewer import (
     cli,
     desk,
@@ -44,6 +48,7 @@ from elbowroom.viewer import (
     sides,
     sketch,
     sketch_parts,
+    told_of_options,
 )
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -420,10 +425,10 @@ def test_tables_are_printed_and_files_written(tmp_path: Path, capsys: Captured) 
         assert len({len(row) for row in table}) == 1
 
 
-def test_no_terminal_is_lost_from_the_balancing(
+def test_what_is_cut_of_long_tables_is_counted(
     tmp_path: Path, capsys: Captured
 ) -> None:
-    """The dampers that close most stand last; what is cut elsewhere is counted."""
+    """Of dampers those that close most stand last: what none can set is never cut."""
     route = tmp_path / "main.toml"
     route.write_text(
         'unit = "m"\n[[run]]\nname = "M"\nsection = "600x300"\n'
@@ -431,16 +436,23 @@ def test_no_terminal_is_lost_from_the_balancing(
         '[[run]]\nname = "end"\nsection = "600x300"\nflow = "20 L/s"\n'
         "points = [[90, 0, 3], [92, 0, 3]]\n"
         + "".join(
-            f'[[run]]\nname = "B{n}"\nsection = "D160"\nflow = "20 L/s"\n'
+            f'[[run]]\nname = "B{n}"\nsection = "D{160 if n > 1 else 250}"\n'
+            f'flow = "{20 if n > 1 else 1} L/s"\n'
             f"points = [[{2 * n}, 0, 3], [{2 * n}, 2, 3]]\n"
             for n in range(1, 45)
         )
     )
     assert main(["analyse", str(route)]) == 0
     out = capsys.readouterr().out
-    paths, balancing = out.split("Balancing, the least")
-    assert all(f" B{n} " in balancing for n in range(1, 45))
+    paths, balancing = out.partition("Single-blade")[0].split("Balancing, the least")
     assert "and 5 more, with --csv" in paths
+    told = result(capsys, "result", "analyse", str(route))["balance"]
+    assert len(told) == 45
+    late = [row for row in told[40:] if row["can_be_balanced"]]
+    assert 0 < len(late) < 5
+    for row in told:
+        assert (f" {row['terminal']} " in balancing) == (row not in late)
+    assert f"and {len(late)} more, with --csv, or in the report" in balancing
 
 
 def test_metric_and_inch_pound_agree(capsys: Captured) -> None:
@@ -642,7 +654,9 @@ def test_a_narrow_terminal_cuts_no_number(
         assert main(words) == 0
         out = capsys.readouterr().out
         assert "…" not in out
-        numbers.append(sorted(re.findall(r"\d[\d.]*", out)))
+        found = re.findall(r"\d[\d.]*", out)
+        # A table of options that is parted has the names of its lines in each part.
+        numbers.append(sorted(set(found) if words[0] == "compare" else found))
     assert numbers[0] == numbers[1] == numbers[2]
 
 
@@ -1674,3 +1688,263 @@ def test_a_size_that_could_be_narrower_is_said_to_be_square(capsys: Captured) ->
     words = ["size", "--flow", "900 cfm", "--rate", "0.08 in.wg/100 ft"]
     assert main([*words, "--series", "in"]) == 0
     assert "square: a narrower one would do too" in capsys.readouterr().out
+
+
+def _gltf_with_its_buffer(folder: Path) -> tuple[Path, Path]:
+    """A route as glTF, and the file that holds its points."""
+    routes = EXAMPLES.parent / "tests" / "data" / "routes"
+    gltf = Path(shutil.copy(routes / "ring_loop.gltf", folder))
+    return gltf, Path(shutil.copy(routes / "ring_loop.bin", folder))
+
+
+def test_the_data_file_of_a_gltf_is_an_input(tmp_path: Path, capsys: Captured) -> None:
+    """Where the output is its buffer, also by a link, as route, return or obstacle."""
+    gltf, buffer = _gltf_with_its_buffer(tmp_path)
+    text = gltf.read_text(encoding="utf-8")
+    named = Path(shutil.copy(buffer, tmp_path / "geometry.glb"))
+    other = tmp_path / "other.gltf"
+    other.write_text(text.replace(buffer.name, named.name), encoding="utf-8")
+    link = tmp_path / "link.png"
+    link.symlink_to(buffer)
+    (tmp_path / "tables").mkdir()
+    (tmp_path / "tables" / "paths.csv").hardlink_to(buffer)
+    before = buffer.read_bytes()
+    for words in (
+        ["convert", other, named],
+        ["check", other, "--fix", named],
+        ["check", gltf, "--png", link],
+        ["analyse", HOUSE, "--return", gltf, "--png", link],
+        ["analyse", HOUSE, "--obstacles", gltf, "--png", link],
+        ["compare", HOUSE, gltf, "--png", link],
+        ["analyse", gltf, "--csv", tmp_path / "tables"],
+    ):
+        said = refused(capsys, *map(str, words))
+        assert re.search("is an input", said), words
+    assert buffer.read_bytes() == named.read_bytes() == before
+
+
+def _failing_house(folder: Path, at: float = 3.0) -> list[str]:
+    """`analyse` of the house, with a beam at `at`, m, and more air than is allowed."""
+    box = trimesh.creation.box((0.2, 20.0, 20.0))
+    box.apply_translation((at, 0.0, 0.0))
+    box.export(folder / "beam.stl")
+    text = (HOUSE.parent / "house.schedule.toml").read_text(encoding="utf-8")
+    plan = folder / "plan.toml"
+    plan.write_text(text.replace('"840 cfm"', '"650 cfm"'), encoding="utf-8")
+    words = ["analyse", str(HOUSE), "--schedule", str(plan)]
+    return [*words, "--obstacles", str(folder / "beam.stl")]
+
+
+def test_a_duct_through_a_beam_is_told_at_the_head_and_in_the_flags(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    words = _failing_house(tmp_path)
+    assert main(words) == 0
+    head = capsys.readouterr().out.partition("Pressure budget")[0]
+    assert "It cannot be built as drawn: '" in head
+    assert "overlaps 'beam.stl' by" in head
+    told = result(capsys, "result", *words)
+    (failed,) = [row["rule"] for row in told["checks"] if not row["is_kept"]]
+    limited = sum(row["limit"] is not None for row in told["checks"])
+    assert f"1 of {limited} checks is not kept: {failed}." in " ".join(head.split())
+    clashes = [row for row in told["flags"] if "cannot be built" in row["what"]]
+    beside = [row for row in told["room"] if row["distance_m"] < 0.0]
+    assert len(clashes) == len(beside) > 0
+    for clash, gap in zip(clashes, beside, strict=True):
+        assert gap["duct"] in clash["what"]
+        assert clash["place_m"] == pytest.approx(gap["place_m"], abs=1e-6)
+    # Where nothing fails nothing is said.
+    assert main(["analyse", OPTIONS[0]]) == 0
+    head = capsys.readouterr().out.partition("Pressure budget")[0]
+    assert "built" not in head
+    assert "not kept" not in head
+
+
+def test_what_fails_of_a_return_is_told_at_the_head_too(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    back = str(HOUSE.parent / "return.glb")
+    words = _failing_house(tmp_path, -2.0)
+    assert main([*words, "--return", back]) == 0
+    head = capsys.readouterr().out.partition("Pressure budget")[0]
+    assert "return: It cannot be built as drawn: " in head
+
+
+def test_strict_says_why_it_ends_with_1(tmp_path: Path, capsys: Captured) -> None:
+    """Each reason with its count, of several options by name, and nothing else."""
+    words = _failing_house(tmp_path)
+    room = result(capsys, "result", *words)["room"]
+    count = sum(not row["is_kept"] for row in room)
+    assert main(["--quiet", *words, "--json", "--strict"]) == 1
+    assert capsys.readouterr().err == (
+        "elbowroom: exit code 1, as --strict asks: it cannot be built as drawn, for "
+        f"{count} reasons, 1 check is not kept.\n"
+    )
+    weak = tmp_path / "weak.toml"
+    text = (ROOM / "schedule.toml").read_text(encoding="utf-8")
+    weak.write_text(text.replace('"150 Pa"', '"120 Pa"'), encoding="utf-8")
+    words = ["compare", *OPTIONS[:2], "--schedule", str(weak), "--json", "--strict"]
+    assert main(["--quiet", *words]) == 1
+    said = capsys.readouterr().err
+    assert "'under': the fan does not carry it" in said
+    assert "'flatten': the fan does not carry it" in said
+    assert main(["--quiet", "analyse", OPTIONS[0], "--strict", "--json"]) == 0
+    assert capsys.readouterr().err == ""
+
+
+def test_an_image_of_a_gltf_is_not_written_over(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    gltf, _ = _gltf_with_its_buffer(tmp_path)
+    picture = tmp_path / "picture.png"
+    picture.write_bytes(b"a picture")
+    content = json.loads(gltf.read_text(encoding="utf-8"))
+    content["images"] = [{"uri": picture.name}]
+    gltf.write_text(json.dumps(content), encoding="utf-8")
+    assert "not written over" in refused(
+        capsys, "check", str(gltf), "--png", str(picture)
+    )
+    assert picture.read_bytes() == b"a picture"
+
+
+def test_the_checksum_of_a_gltf_is_of_its_points_too(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    # Solids are easily had as glTF with a buffer beside it.
+    gltf = tmp_path / "model.gltf"
+    scene: Any = trimesh.Scene(trimesh.creation.box((0.1, 0.1, 0.1)))
+    scene.export(gltf)
+
+    buffers = sorted(tmp_path.glob("*.bin"))
+    assert len(buffers) == 2
+    words = ["analyse", str(HOUSE), "--obstacles", str(gltf)]
+    (one,) = result(capsys, "result", *words)["inputs"]["obstacles"]
+    every = b"".join(path.read_bytes() for path in (gltf, *buffers))
+    assert one == {"file": gltf.name, "sha256": sha256(every).hexdigest()}
+    glb = next(iter(result(capsys, "result", *words)["inputs"]["routes"]))
+    assert glb["sha256"] == sha256(HOUSE.read_bytes()).hexdigest()
+
+
+def _option(folder: Path, name: str, flow: int, *, step: float = 3.0) -> Path:
+    """A route with a riser, whose width nothing says, and a transition at `step`, m."""
+    route = folder / f"{name}.toml"
+    route.write_text(
+        f"""
+        unit = "m"
+        [[run]]
+        name = "riser"
+        section = "400x300 mm"
+        source = "start"
+        points = [[0, 0, 0], [0, 0, 3], [{step}, 0, 3]]
+        [[run]]
+        name = "end"
+        section = "300x200 mm"
+        terminal = "hall"
+        flow = "{flow} L/s"
+        points = [[{step}, 0, 3], [9, 0, 3]]
+        """,
+        encoding="utf-8",
+    )
+    (folder / f"{name}.schedule.toml").write_text(
+        '[takeoffs]\nentry = "conical"\n', encoding="utf-8"
+    )
+    return route
+
+
+def test_what_differs_by_a_file_name_is_told_of_all_options(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    """And what is of one option comes first, what has no room before all else."""
+    routes = [
+        _option(tmp_path, "one", 300),
+        _option(tmp_path, "two", 300),
+        _option(tmp_path, "tight", 300, step=0.3),
+    ]
+    assert main(["compare", *map(str, routes)]) == 0
+    out = capsys.readouterr().out
+    heads = re.findall(r"^What to know of (.*)$", out, re.MULTILINE)
+    assert heads[0] == "'tight'"
+    assert heads[-1] == "all options"
+    told = out.partition("What to know of all options")[2]
+    assert told.count("a vertical run at the source has no level side") == 1
+    assert out.count("a vertical run at the source has no level side") == 1
+    assert "one.toml" not in told
+    own = out.partition("What to know of 'tight'")[2].splitlines()
+    assert "tight.toml" in own[1]
+    assert "not fit" in own[1] or "no room" in own[1]
+    # The files keep every notice of every option, with its file.
+    content = result(capsys, "comparison", "compare", *map(str, routes))
+    for route, option in zip(routes, content["options"], strict=True):
+        said = [row["sentence"] for row in option["flags"]]
+        assert any(f"{route.name}, run 'riser'" in one for one in said)
+
+
+def test_counts_behind_lists_keep_no_notice_apart(tmp_path: Path) -> None:
+    """Neither the names of files nor how many more there are; all else does."""
+
+    def option(name: str, *said: Notice) -> Option:
+        drawing = read(_option(tmp_path, name, 300))
+        return Option(name, analyse(build(drawing)), notices=said)
+
+    def of(file: str, more: int) -> tuple[Notice, ...]:
+        return (
+            warning(f"{file}, runs 'a' and {more} more", "they are odd"),
+            warning("x", f"'b' and {more} more are odd"),
+            warning("x", f"'b' and {more + 7} more are odd"),
+            warning(f"a{file}", "of another file", f"write it in {file}"),
+        )
+
+    options = [option("one", *of("one.toml", 2)), option("two", *of("two.toml", 3))]
+    told = dict(told_of_options.told_of(options))
+    both = [said.sentence for said in told["one", "two"]]
+    assert [one for one in both if "odd" in one] == [
+        "runs 'a' and 2 to 3 more: they are odd.",
+        "x: 'b' and 2 to 3 more are odd.",
+        "x: 'b' and 9 to 10 more are odd.",
+    ]
+    (alone,) = [said.sentence for said in told["one",]]
+    assert alone == "aone.toml: of another file; write it in one.toml."
+
+
+def test_view_that_can_draw_nothing_is_refused(
+    tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where the picture is all that is asked for; of `analyse` it is not."""
+    monkeypatch.setattr(preflight, "why_not", lambda: "no OpenGL; install it")
+    png = tmp_path / "x.png"
+    assert "no OpenGL" in refused(capsys, "view", OPTIONS[0], "--png", str(png))
+    assert main(["analyse", OPTIONS[0], "--png", str(png)]) == 0
+    assert not png.exists()
+
+
+@pytest.mark.parametrize("columns", ["0", "-3"])
+def test_a_terminal_without_a_size_is_printed_to(
+    columns: str, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of 80 columns, as one of which nothing is known."""
+    said = []
+    for width in ("80", columns):
+        monkeypatch.setenv("COLUMNS", width)
+        assert main(["fitting", "--list"]) == 0
+        said.append(capsys.readouterr().out)
+    assert said[0] == said[1] != ""
+
+
+@pytest.mark.parametrize("width", [60, 80])
+def test_many_options_keep_to_the_width(
+    width: int, tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    names = [f"option-with-a-long-name-{number:02d}" for number in range(1, 10)]
+    routes = [_option(tmp_path, name, 300) for name in names]
+    monkeypatch.setenv("COLUMNS", str(width))
+    assert main(["compare", *map(str, routes)]) == 0
+    out = capsys.readouterr().out
+    tables = out.partition("'option-with-a-long-name-01' (")[0].partition("\nAll ")[0]
+    apart = tables.partition("What else sets them apart")[2].partition("\n\n")[0]
+    assert apart
+    assert max(map(len, apart.splitlines())) <= width
+    # Every option has its column, in one part or another.
+    folded = "".join(apart.split())
+    assert apart.count("change, Pa") > 1
+    for number in range(1, 10):
+        assert f"{number:02d}" in folded

@@ -102,7 +102,7 @@ def test_every_source_is_named_where_it_counts_and_every_number_is_a_source(
     assert listed == [str(n) for n in range(1, len(listed) + 1)]
     assert set(listed) == set(re.findall(r">\[(\d+)\] ", body))
     for table in ("formula: Colebrook and roughness", "damper_butterfly"):
-        assert f"<td>{table}</td>" in rest
+        assert f'<td class="k">{table}</td>' in rest  # not broken within a word
     for table in ("elbow_reynolds_factor", "elbow_angle_factor"):
         assert f" and {table}" in rest
 
@@ -608,8 +608,71 @@ def test_a_duct_that_is_too_fast_says_so_in_words_and_where_it_is() -> None:
         )
         (table,) = re.findall("<h2>Ducts</h2>.*?</table>", html)
         assert told in table
-        assert "<td>2, 0, 3</td>" in table
+        assert ">2, 0, 3</td>" in table
         if not row["is_kept"]:
             cells = re.findall(r'<td class="n">([^<]*)</td>', table)
             at = cells.index(f"{limit:.2f}")
             assert float(cells[at - 1]) > float(cells[at])
+
+
+def _of_pieces(folder: Path, branches: int = 1) -> str:
+    """Report of a main with a corner in it, and of branches of another material."""
+    route = folder / "pieces.toml"
+    route.write_text(
+        'unit = "m"\n[[run]]\nname = "main"\nsection = "600x300"\n'
+        'points = [[0, 0, 3], [0, 5, 3], [99, 5, 3], [99, 9, 3]]\nsource = "start"\n'
+        'terminal = "end"\n'
+        + "".join(
+            f'[[run]]\nname = "B{n}"\nsection = "D160"\nflow = "20 L/s"\n'
+            f"points = [[{2 * n + 2}, 5, 3], [{2 * n + 2}, 7, 3]]\n"
+            for n in range(branches)
+        ),
+        encoding="utf-8",
+    )
+    (folder / "pieces.schedule.toml").write_text(
+        '[terminals.end]\nflow = "50 L/s"\n[duct.runs.B0]\n'
+        'material = "flexible duct, metallic corrugated, fully extended"\n',
+        encoding="utf-8",
+    )
+    out = folder / "pieces.html"
+    assert main(["report", str(route), "--out", str(out)]) == 0
+    return out.read_text("utf-8")
+
+
+def test_materials_have_numbers_and_alike_pieces_one_row(tmp_path: Path) -> None:
+    text = _of_pieces(tmp_path)
+    ducts = text.partition("<h2>Ducts</h2>")[2].partition("<h2>")[0]
+    said = re.search("Materials: (.*?)[.]</p>", ducts)
+    assert said is not None
+    numbers = dict(one.split(": ", 1) for one in said[1].split("; "))
+    assert list(numbers) == ["M1", "M2"]
+    assert "flexible duct" in numbers["M2"]
+    rows = re.findall("<tr>(<td.*?)</tr>", ducts)
+    # Two pieces before the branch and two behind it: each pair is joined, with the
+    # length of every piece, and all pieces and places are named.
+    assert len(rows) == 3
+    cells = [re.findall("<td[^>]*>(.*?)</td>", row) for row in rows]
+    named = [one for row in cells for one in row[0].split(", ")]
+    assert len(named) == len(set(named)) == 5
+    for row in cells:
+        each = [float(part) for part in row[6].split(" + ")]
+        assert len(each) == len(row[0].split(", ")) == len(row[2].split("; "))
+        assert row[-1] == ("M2" if row[1] == "B0" else "M1")
+
+
+def test_what_decides_stands_before_the_long_tables(both: str) -> None:
+    side = both.split("<h1>flatten</h1>")[1]
+    order = re.findall("<h2>(.*?)</h2>", side)
+    first = order.index("Paths")
+    for title in ("Checks", "Room around the ducts", "What to know"):
+        assert order.index(title) < first
+
+
+def test_many_rows_stand_on_wide_sheets(tmp_path: Path) -> None:
+    weasyprint = pytest.importorskip("weasyprint")
+    assert '<section class="long">' not in _of_pieces(tmp_path)
+    pages = weasyprint.HTML(string=_of_pieces(tmp_path, 45)).render().pages
+    is_wide = [page.width > page.height for page in pages]
+    assert any(is_wide)
+    assert not is_wide[0]
+    assert not is_wide[-1]

@@ -164,7 +164,12 @@ def _figure(width: float, height: float, names: str = "") -> Iterator[tuple[Any,
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    look: Any = {"svg.hashsalt": "elbowroom", "svg.fonttype": "none", "font.size": 9.5}
+    look: Any = {
+        "svg.hashsalt": "elbowroom",
+        "svg.fonttype": "none",
+        "font.size": 9.5,
+        "axes.unicode_minus": False,  # as everywhere else
+    }
     with lettering(names, **look):
         figure: Any = Figure(figsize=(width, height), layout="constrained")
         FigureCanvasAgg(figure)

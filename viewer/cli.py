@@ -3,8 +3,10 @@
 The rooms are imported inside the commands, so that --help is quick.
 """
 
+import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import Annotated, Any
 
 import typer
@@ -42,6 +44,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")
     words = list(sys.argv[1:] if arguments is None else arguments)
+    with suppress(ValueError):
+        if int(os.environ.get("COLUMNS", "")) <= 0:  # a terminal without a size
+            del os.environ["COLUMNS"]
     with patient() as lost:
         code = _run(words)
     return 2 if lost else code

@@ -392,18 +392,13 @@ def _told_together(
 ) -> "list[Option]":
     from dataclasses import replace
 
-    from elbowroom.layout import length_words, place_words, warning
+    from .failings import clash_flags
 
     supply, *returns = shown
     said = [*supply.analysis.flags, *whole.notices]
     for side, around in zip([one.analysis for one in returns], rooms[1:], strict=True):
-        file = side.graph.drawing.file
         said += _with_file(side, side.flags)
-        for gap in around:
-            if not gap.is_kept:
-                at = f" at {place_words(gap.place, gap.unit)}"
-                words = gap.words(length_words, at)
-                said.append(warning(file, words, place=gap.place))
+        said += clash_flags(around, side.graph.drawing.file)
     analysis = replace(supply.analysis, flags=tuple(said))
     return [replace(supply, analysis=analysis), *returns]
 
@@ -597,13 +592,20 @@ def option_names(routes: Sequence[Path]) -> list[str]:
 
 
 def input_files(inputs: Inputs) -> dict[str, Any]:
-    """Every file that goes in, with its checksum."""
+    """Every file that goes in, with its checksum.
+
+    That of a glTF is of the file and then of those that hold its buffers: without
+    these, other points would have the same one.
+    """
     from hashlib import sha256
 
-    from elbowroom.layout import find_schedule
+    from elbowroom.layout import files_beside, find_schedule
 
     def named(path: Path) -> dict[str, str]:
-        return {"file": path.name, "sha256": sha256(path.read_bytes()).hexdigest()}
+        digest = sha256()
+        for part in (path, *files_beside(path)):
+            digest.update(part.read_bytes())
+        return {"file": path.name, "sha256": digest.hexdigest()}
 
     plans = [inputs.schedule or find_schedule(route) for route in inputs.routes]
     plans += [_own_schedule(route) for route in inputs.returns]

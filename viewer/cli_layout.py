@@ -96,7 +96,7 @@ def analyse(
     """Say where the pressure of a route goes."""
     from .layout_view import panels, scale_of, side_by_side
     from .results import analysis_result
-    from .sides import layout_tables, print_layout, sides_of
+    from .sides import layout_tables, print_layout, sides_of, with_clashes
 
     display = display_of(units)
     inputs = Inputs(
@@ -111,13 +111,13 @@ def analyse(
     layouts = opened(inputs, display, is_drawn=is_drawn)
     (shown,), (rooms,), solids = layouts.shown, layouts.rooms, layouts.solids
     whole = layouts.budgets[0] if returns else None
-    sides = sides_of(shown, rooms)
+    sides = with_clashes(sides_of(shown, rooms))
     if as_json:
         print_json(analysis_result(sides, input_files(inputs), whole))
     else:
         console = new_console()
         with whole_or_nothing(console):
-            print_layout(sides, whole, display, console)
+            print_layout(shown, rooms, whole, display, console)
     if csv is not None or xlsx is not None:
         write_tables(layout_tables(sides, whole), csv, xlsx)
     if png is not None:
@@ -278,6 +278,7 @@ def check(
     from elbowroom.physics import settled_audit, unbuildable, with_airflows
 
     from .check import audit_picture, print_check
+    from .failings import drawing_failings
     from .results import check_result
 
     display = display_of(units)
@@ -333,13 +334,17 @@ def check(
             print(f"{said} left in the copy; the original is untouched.")
     if png is not None:
         draw_if_possible(png, lambda: audit_picture(seen, png, display))
-    failed = any(problem.severity == Severity.ERROR for problem in seen.findings)
-    failed = failed or (seen.graph is not None and bool(unbuildable(seen.graph)))
     if found.faults:
         count = counted(len(found.faults), "error")
         say(f"{found.file} cannot be used as it stands: see {count} in it above.")
         return 2
-    return 1 if strict and failed else 0
+    if not strict:
+        return 0
+    faults = sum(problem.severity == Severity.ERROR for problem in seen.findings)
+    lacking = () if seen.graph is None else unbuildable(seen.graph)
+    if reasons := drawing_failings(faults, len(lacking)):
+        say(reasons)
+    return 1 if reasons else 0
 
 
 def _draft_words(route: Path, given: Path | None) -> str:
@@ -434,13 +439,15 @@ def view(
     made, of_piece = panels(shown, compared, chosen, display, seen)
     options = [option for option, _, _ in shown]
     scale = scale_of(options, chosen, display)
+    problem = why_not()
+    if problem is None and png is None and not browser:
+        problem = why_no_window()
+    if problem is not None:  # nothing else is asked for
+        what, _, remedy = problem.partition("; ")
+        raise refusal("view", what, remedy)
     if png is not None:
         draw_picture(made, scale, chosen, display, png)
         return 0
-    problem = why_not() or (None if browser else why_no_window())
-    if problem is not None:
-        what, _, remedy = problem.partition("; ")
-        raise refusal("view", what, remedy)
 
     def picked(number: int, piece: int) -> str:
         element = int(of_piece[number][piece])

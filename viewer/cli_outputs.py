@@ -106,12 +106,13 @@ def check_outputs(
         Drawings that are read, those of returns too; so may be a schedule beside them.
     others
         Whatever else is read: schedule, solids, remarks; None where it is not given.
+        What a glTF among all these names is read too.
     png, csv, xlsx, page, out
         What is written; `csv` is a folder, and `out` has an ending of its own.
     csv_folders
         Folders within `csv` that tables go to besides.
     """
-    from elbowroom.layout import find_schedule, refusal
+    from elbowroom.layout import files_beside, find_schedule, refusal
 
     from .sheets import workbook_library
 
@@ -125,6 +126,8 @@ def check_outputs(
             raise refusal(option, what, f"name it NAME{endings[0]}")
     found = [find_schedule(route) for route in routes]
     read = [path for path in (*routes, *others, *found) if path is not None]
+    for path in list(read):
+        read += files_beside(path, with_images=True)
     written: list[Path] = []
     for output in (png, csv, xlsx, page, out):
         if output is None:
@@ -324,15 +327,10 @@ def draw_if_possible(png: Path, draw: Callable[[], str]) -> None:
 
 
 def exit_code(strict: bool, options: "Sequence[Option]") -> int:
-    """Exit code: 1 when asked to be strict, and a check of any option is not kept."""
-    from elbowroom.physics import checks
+    """Exit code: 1 when asked to be strict and an option fails, and says why."""
+    from .failings import failing_sentence
 
-    if not strict:
-        return 0
-    failed = any(
-        not check.is_kept for option in options for check in checks(option.analysis)
-    )
-    failed = failed or any(
-        option.faults or option.analysis.system.is_short for option in options
-    )
-    return 1 if failed else 0
+    reasons = failing_sentence(options) if strict else ""
+    if reasons:
+        say(reasons)
+    return 1 if reasons else 0

@@ -1,12 +1,17 @@
 """What commands that design give: what settles, what size, what would mend it."""
 
-import math
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import FloatArray, Notice, pressure_words, words_apart
+from elbowroom.layout import (
+    BoolArray,
+    FloatArray,
+    Notice,
+    counted,
+    pressure_words,
+)
 from elbowroom.physics import LEAST_WON, Analysis, Operation, Proportions, Remedy
 
 from .budget import spare_words
@@ -17,6 +22,7 @@ from .tables import print_notices
 from .terminal import TerminalTable, right
 
 _FAR_OFF = 0.10  # of design, from which an airflow is told; common practice, no print
+_ALIKE = 0.01  # of design: within it airflows are off by one and the same share
 
 
 def operation_result(
@@ -54,21 +60,46 @@ def _settled(analysis: Analysis, flow: FloatArray) -> list[dict[str, Any]]:
     ]
 
 
-def _against_design(share: float) -> tuple[str, str]:
-    """A share of the design airflow in words, and whether that is far from it.
+def _is_far_off(share: FloatArray) -> BoolArray:
+    """Which shares of the design airflow are far from it; rounding apart."""
+    return np.asarray(np.abs(share - 1.0) > _FAR_OFF + 1e-6)
 
-    With digits enough to show it beyond a limit that it is beyond.
+
+def off_words(share: FloatArray) -> str:
+    """How many airflows are far from design, in a sentence; '' if none is.
+
+    Where all of them settle alike it is the fan that is off, and no terminal.
+
+    Parameters
+    ----------
+    share
+        Airflow over design airflow of every terminal, of the returns too.
     """
-    limit = 1.0 + math.copysign(_FAR_OFF, share - 1.0)
+    far = _is_far_off(share)
+    if not far.any():
+        return ""
+    sides = (
+        (int((far & (share > 1.0)).sum()), "above"),
+        (int((far & (share < 1.0)).sum()), "below"),
+    )
+    how = " and ".join(f"{count} {side}" for count, side in sides if count)
+    text = (
+        f"{far.sum()} of {counted(len(share), 'terminal')} settle off by more than "
+        f"{100 * _FAR_OFF:.0f} % of design, {how}"
+    )
+    if not _is_alike(share):
+        return f"{text}, and {'is' if far.sum() == 1 else 'are'} marked."
+    why = (
+        "more than the layout needs: a slower fan, or a damper at it, takes that"
+        if share.mean() > 1.0
+        else "less than the layout needs"
+    )
+    return f"{text}: all within 1 % of each other, as the fan gives {why}."
 
-    def percent(value: float, more: int = 0) -> str:
-        return f"{100 * value:.{more}f} %"
 
-    if abs(share - 1.0) <= _FAR_OFF + 1e-6:  # rounding apart
-        return percent(share), ""
-    return words_apart(percent, share, limit)[
-        0
-    ], f"off by more than {percent(_FAR_OFF)}"
+def _is_alike(share: FloatArray) -> bool:
+    """Whether all airflows are off by the same share, nearly."""
+    return bool(len(share) > 1 and np.ptp(share) <= _ALIKE)
 
 
 def print_operation(
@@ -93,17 +124,30 @@ def print_operation(
         "",
     )
     flows = [found.flow, *found.return_flow]
-    for side, flow in zip((analysis, *returns), flows, strict=True):
+    sides = (analysis, *returns)
+    share = np.concatenate(
+        [
+            flow / side.graph.terminals.flow
+            for side, flow in zip(sides, flows, strict=True)
+        ]
+    )
+    is_alike = _is_alike(share)
+    for side, flow in zip(sides, flows, strict=True):
         for row in _settled(side, flow):
+            of = row["of_design"]
+            is_marked = _is_far_off(np.array(of)) and not is_alike
             table.add_row(
                 *([plain(side.graph.drawing.file)] if returns else []),
                 plain(row["terminal"]),
                 display.flows(row["design_m3_s"]),
                 display.flows(row["flow_m3_s"]),
-                *_against_design(row["of_design"]),
+                f"{100 * of:.0f} %",
+                ("above" if of > 1.0 else "below") if is_marked else "",
             )
         table.add_section()
     console.print(table)
+    if off := off_words(share):
+        console.print(off)
     if not analysis.graph.schedule.fan.curve:
         console.print(
             "No fan curve is declared: the fan was taken to keep its pressure at any "

@@ -97,12 +97,13 @@ class Display:
 
     def areas(self, value: float) -> str:
         """An area, without its unit."""
-        return shown_number(units.to_unit(value, self.area), DIGITS[self.area])
+        unit = f"{self.length}2"
+        return shown_number(units.to_unit(value, unit), DIGITS[unit])
 
     @property
     def area(self) -> str:
         """Unit of areas."""
-        return "m2" if self.length == "m" else "ft2"
+        return f"{self.length}²"
 
     def masses(self, value: float) -> str:
         """A mass, without its unit."""

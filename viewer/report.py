@@ -3,6 +3,7 @@
 import base64
 import tempfile
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from html import escape
 from importlib.metadata import version
 from importlib.resources import files
@@ -29,6 +30,7 @@ from elbowroom.physics import (
     Budget,
     Comparison,
     Credit,
+    DuctRow,
     Kind,
     Note,
     Option,
@@ -66,6 +68,7 @@ from .tables import (
 
 _LONGEST_WHOLE = 20  # letters of a name that stand on one line beside its numbers
 _MOST_HEADS = 9  # of a table in the usual type
+_MOST_UPRIGHT = 40  # rows of a wide table on upright sheets
 # Of the picture, in its own pixels: small, so that its words can be read on paper.
 _ONE_LAYOUT, _TWO_LAYOUTS, _MORE_LAYOUTS = (860, 640), (860, 900), (860, 1000)
 _DENSITY = 2  # dots for each of those, so that it prints sharply
@@ -396,16 +399,17 @@ def _side(
             "<h2>Pressure along the critical path</h2>",
             pressure_chart(analysis, display),
             kinds_chart(analysis, display),
+            # What decides stands before the tables that may go on for pages.
+            _checks(analysis, display),
+            _room(room, display),
+            _list("What to know", notice_lines([*option.notices, *analysis.flags])),
+            _assumed(analysis, display),
             _paths(analysis, display),
             _fittings(analysis, display, numbers),
             _pairs(analysis, display),
             _ducts(analysis, display, numbers),
             _balance(analysis, display, numbers),
-            _checks(analysis, display),
             _quantities(analysis, display),
-            _assumed(analysis, display),
-            _room(room, display),
-            _list("What to know", notice_lines(option.flags)),
         )
     )
 
@@ -502,13 +506,14 @@ def _fittings(
         "rests on",
     ]
     said = "".join(f" {letter}: {doubt}." for doubt, letter in doubts.items())
-    return (
+    return _on_sheets(
         "<h2>Fittings</h2>"
         + _table(heads, rows)
         + '<p class="quiet">* on the critical path. pv is the velocity pressure that '
         "the coefficient refers to, K the Reynolds factor; it equals so much straight "
         f"duct at {display.rates(analysis.system.rate)}, and stands so far before the "
-        f"next fitting or end. [Numbers] are those under Sources.{as_markup(said)}</p>"
+        f"next fitting or end. [Numbers] are those under Sources.{as_markup(said)}</p>",
+        len(rows),
     )
 
 
@@ -539,7 +544,9 @@ def _pairs(analysis: Analysis, display: Display) -> str:
 def _ducts(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -> str:
     e, unit = analysis.elements, analysis.graph.drawing.unit
     rows: list[list[Cell]] = []
-    for row in duct_schedule(analysis):
+    materials: dict[str, str] = {}  # each by its number, as above the table
+    for alike in _joined(analysis, duct_schedule(analysis)):
+        row = alike[0]
         credit = e.credits[e.credit[row.element]]
         limit = row.velocity_limit
         speed, most, verdict = display.velocities(row.velocity), "–", ""
@@ -548,24 +555,29 @@ def _ducts(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -
         if limit is not None and not row.is_kept:
             speed, most = words_apart(display.velocities, row.velocity, limit)
             verdict = "not kept"
+        long = " + ".join(display.lengths(one.length, 2) for one in alike)
+        middles = [", ".join(coordinates(one.place, unit)) for one in alike]
+        material = (
+            row.material
+            + f", compressed by {100 * (row.compression or 0.0):.3g} %"
+            * bool(row.compression)
+        )
         rows.append(
             [
-                _s(analysis.ids[row.element]),
+                (", ".join(analysis.ids[one.element] for one in alike), "k"),
                 analysis.name(row.element),
-                ", ".join(coordinates(row.place, unit)),
+                ("; ".join(middles), "k"),
                 _s(display.size(row.section)),
                 _n(display.side_words(row.equivalent_diameter)),
                 _n(display.side_words(row.hydraulic_diameter)),
-                _n(display.lengths(row.length, 2)),
+                (long, "n l"),
                 _n(display.flows(row.flow)),
                 _n(speed),
                 _n(most),
                 (verdict, "k" if row.is_kept else "k bad"),
                 _n(display.rates(row.gradient).removesuffix(f" {display.rate}")),
                 (f"[{numbers[_print(credit)]}] {credit.confidence}", "k"),
-                row.material
-                + f", compressed by {100 * (row.compression or 0.0):.3g} %"
-                * bool(row.compression),
+                _s(materials.setdefault(material, f"M{len(materials) + 1}")),
             ]
         )
     heads = [
@@ -585,15 +597,42 @@ def _ducts(analysis: Analysis, display: Display, numbers: Mapping[Print, int]) -
         "material",
     ]
     thick = analysis.graph.schedule.insulation
+    named = "; ".join(f"{number}: {words}" for words, number in materials.items())
     said = f"{display.side_words(thick)} {display.side}" if thick else "none"
-    return (
-        "<h2>Ducts</h2>"
+    return _on_sheets(
+        f'<h2>Ducts</h2><p class="quiet">Materials: {as_markup(named)}.</p>'
         + _table(heads, rows)
         + '<p class="quiet">De: round duct with the same friction at the same airflow; '
         "Dh: four times the area over the perimeter; limit: the lowest that the "
         "schedule\u2019s checks ask for; middle: between its ends, in the drawing; "
-        f"insulation: {said}.</p>"
+        "ducts of one run that are alike in all else stand in one row, with the length "
+        f"of each; insulation: {said}.</p>",
+        len(rows),
     )
+
+
+def _joined(analysis: Analysis, rows: Sequence[DuctRow]) -> list[list[DuctRow]]:
+    """Rows of the duct schedule, those together that differ in length and place alone.
+
+    They are of one run and carry one airflow, so that no branch lies between them.
+    """
+    run = analysis.graph.ducts.run[analysis.elements.duct]
+    credit = analysis.elements.credit
+    out: dict[tuple[object, ...], list[DuctRow]] = {}
+    for row in rows:
+        plain = replace(
+            row,
+            element=0,
+            length=0.0,
+            place=(0.0, 0.0, 0.0),
+            # What is summed may differ in its last bit.
+            flow=round(row.flow, 9),
+            velocity=round(row.velocity, 9),
+            gradient=round(row.gradient, 9),
+        )
+        of = int(run[row.element]), int(credit[row.element]), plain
+        out.setdefault(of, []).append(row)
+    return list(out.values())
 
 
 def _balance(analysis: Analysis, display: Display, numbers: dict[Print, int]) -> str:
@@ -609,7 +648,7 @@ def _balance(analysis: Analysis, display: Display, numbers: dict[Print, int]) ->
             _n(display.pressures(row["excess_pa"])),
             _n(f"{row['damper_coefficient']:.1f}"),
             _n(blade_words(row)),
-            (_angle_from(row, numbers), "k"),
+            _s(_angle_from(row, numbers)),
             _n(open_share(row)),
         ]
         for row in settings
@@ -626,7 +665,8 @@ def _balance(analysis: Analysis, display: Display, numbers: dict[Print, int]) ->
         "open, of design",
     ]
     text = "<h2>Balancing</h2>" + _table(heads, rows)
-    return f'{text}<p class="quiet">{as_markup(balance_note(settings))}</p>'
+    note = f'<p class="quiet">{as_markup(balance_note(settings, display))}</p>'
+    return text + note
 
 
 def _angle_from(row: Mapping[str, Any], numbers: dict[Print, int]) -> str:
@@ -664,7 +704,7 @@ def _checks(analysis: Analysis, display: Display) -> str:
 
 def _quantities(analysis: Analysis, display: Display) -> str:
     found = quantities(analysis, display.side)
-    area = display.area.replace("2", "²")
+    area = display.area
     lengths: list[list[Cell]] = [
         [*cells[:2], *map(_n, cells[2:])]
         for cells in (length_cells(row, display) for row in found.lengths)
@@ -718,7 +758,7 @@ def _assumed(analysis: Analysis, display: Display) -> str:
         if effect.refused:
             change = f"not known; {said.instead}: {effect.refused}"
         if effect.loss is not None:
-            sign = "+" if effect.loss >= 0 else "–"
+            sign = "+" if effect.loss >= 0 else "-"
             change = f"{said.instead}: {sign}{display.pressures(abs(effect.loss))}"
             if said.acts_on != CRITICAL_PATH:
                 change += f" on the {said.acts_on}"
@@ -777,7 +817,10 @@ def _print(credit: Credit) -> Print:
 
 
 def _sources(numbers: Mapping[Print, int]) -> str:
-    rows: list[list[Cell]] = [[f"[{n}]", *one] for one, n in numbers.items()]
+    rows: list[list[Cell]] = [
+        [_s(f"[{n}]"), (table, "k"), source, confidence]
+        for (table, source, confidence), n in numbers.items()
+    ]
     return "<h2>Sources</h2>" + _table(["", "table", "source", "confidence"], rows)
 
 
@@ -793,6 +836,11 @@ def _list(title: str, lines: Sequence[str]) -> str:
         return ""
     items = "".join(f"<li>{as_markup(line)}</li>" for line in lines)
     return f"<h2>{as_markup(title)}</h2><ul>{items}</ul>"
+
+
+def _on_sheets(text: str, count: int) -> str:
+    """A part of wide rows: if these are many, on sheets that are wide too."""
+    return f'<section class="long">{text}</section>' if count > _MOST_UPRIGHT else text
 
 
 def _n(text: str) -> Cell:

@@ -267,6 +267,7 @@ def balancing(analysis: Analysis) -> list[Plain]:
             "rigid_collar": setting.in_collar,
             "entry_damper": setting.in_entry,
             "excess_pa": setting.excess,
+            "open_blade_pa": setting.open_loss,
             "damper_coefficient": setting.coefficient,
             "blade_angle_deg": None
             if setting.angle is None

@@ -9,6 +9,7 @@ from elbowroom.physics import Analysis, Budget, Option, checks, power_of
 from .budget import joint_lines
 from .checks import print_cautions, print_checks
 from .display import Display
+from .failings import clash_flags, failing_lines
 from .gaps import Gap
 from .outlet import plain
 from .results import Side, budget_row
@@ -24,16 +25,47 @@ def sides_of(shown: Sequence[Option], rooms: Sequence[Sequence[Gap]]) -> list[Si
     ]
 
 
+def with_clashes(sides: Sequence[Side]) -> list[Side]:
+    """Sides with what has no room among their flags, which printed text says first."""
+    return [
+        (
+            replace(
+                side,
+                flags=(*clash_flags(room, side.graph.drawing.file), *side.flags),
+            ),
+            room,
+        )
+        for side, room in sides
+    ]
+
+
 def print_layout(
-    sides: Sequence[Side], found: Budget | None, display: Display, console: Any
+    shown: Sequence[Option],
+    rooms: Sequence[Sequence[Gap]],
+    found: Budget | None,
+    display: Display,
+    console: Any,
 ) -> None:
     """Print the analysis of a supply and of any returns, budget, checks and cautions.
 
-    Parameters are those of `layout_tables`.
+    Parameters
+    ----------
+    shown, rooms
+        The supply and any returns, and the room around each.
+    found, display, console
+        The budget of all sides, or None; units; where to.
     """
+    sides = sides_of(shown, rooms)
     supply, *returns = (side for side, _ in sides)
-    for side, room in sides:
-        print_analysis(side, display, console, room)
+    kept = [checks(side) for side, _ in sides]
+    failing = [
+        failing_lines(one.analysis, one.faults_in(display.side), checked, display)
+        for one, checked in zip(shown, kept, strict=True)
+    ]
+    for one, lines in zip(shown[1:], failing[1:], strict=True):
+        failing[0] += [f"{one.name}: {line}" for line in lines]  # the head of all
+    for (side, room), lines in zip(sides, failing, strict=True):
+        print_analysis(side, display, console, room, lines)
     if found is not None:
         title = f"Budget of supply and return, {display.pressure}"
         table = TerminalTable(title, "", right(""))
@@ -41,10 +73,10 @@ def print_layout(
             table.add_row(plain(words), value)
         console.print(table)
         print_notices(found.notices, console, "What to know of the budget")
-    print_checks(checks(supply), power_of(supply), display, console)
-    for side in returns:
+    print_checks(kept[0], power_of(supply), display, console)
+    for side, checked in zip(returns, kept[1:], strict=True):
         title = f"Checks of {side.graph.drawing.file}"
-        print_checks(checks(side), None, display, console, title)
+        print_checks(checked, None, display, console, title)
     print_cautions(console)
 
 

@@ -6,8 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, Notice, place_words, ranked
+from elbowroom.layout import Basis, Notice, and_more, place_words, ranked
 from elbowroom.physics import (
+    WORTH,
     Analysis,
     Budget,
     Comparison,
@@ -36,9 +37,10 @@ from .results import (
     totals,
 )
 from .terminal import TerminalTable, places, right, unbroken
+from .told_of_options import told_of
 
 TOP = 5
-_MOST_PATHS = 40  # printed; the terminals to balance are never cut
+_MOST_PATHS = 40  # printed; of dampers those too that no angle of their table sets
 AS_NEW = "Losses are those of new, clean ducts made and installed as drawn."
 CAUTION = (
     f"{AS_NEW} Combustion air, fire and smoke separation, equipment limits and safe "
@@ -64,7 +66,11 @@ BEYOND = f"beyond {math.degrees(dampers.BUTTERFLY_END):.0f}°"
 
 
 def print_analysis(
-    analysis: Analysis, display: Display, console: Any, room: Sequence[Gap]
+    analysis: Analysis,
+    display: Display,
+    console: Any,
+    room: Sequence[Gap],
+    failing: Sequence[str] = (),
 ) -> None:
     """Print an analysis: budget, paths, the critical path, what it rests on.
 
@@ -78,6 +84,8 @@ def print_analysis(
         A rich console.
     room
         Gaps between the ducts and what is next to them.
+    failing
+        Why it fails, in sentences for the head.
     """
     graph = analysis.graph
     band = critical_band(analysis)
@@ -95,6 +103,8 @@ def print_analysis(
         f"({p(band.low)} to {p(band.high)}{of_all} in nine draws of ten of what the "
         "tables may have wrong)"
     )
+    for line in failing:
+        console.print(f"[bold red]{plain(line)}[/bold red]")
     console.print()
     console.print(_budget(analysis, display))
     console.print(_paths(analysis, display))
@@ -155,14 +165,14 @@ def print_comparison(
             rank,
         )
     console.print(table)
-    console.print(_apart(comparison, display, budgets))
+    for part in _apart(comparison, display, budgets, console.width):
+        console.print(part)
     console.print(f"\n[bold]{plain(comparison.verdict)}[/bold]")
-    every = [one.flags for one in comparison.options]
-    shared = [said for said in every[0] if all(said in one for one in every)]
-    print_notices(shared, console, "What to know of all options")
-    for option, said in zip(comparison.options, every, strict=True):
-        own = [one for one in said if one not in shared]
-        print_notices(own, console, f"What to know of '{option.name}'")
+    for names, said in told_of(comparison.options):
+        of = ", ".join(f"'{name}'" for name in names)
+        if len(names) == len(comparison.options):
+            of = "all options"
+        print_notices(said, console, f"What to know of {of}")
     console.print(f"\n[dim]{CAUTION}[/dim]")
 
 
@@ -231,18 +241,32 @@ def with_values(columns: Sequence[Sequence[str]]) -> list[list[str]]:
     return [list(one) for one in columns if {*one[1:]} - {"–"}]
 
 
-def _apart(comparison: Comparison, display: Display, budgets: Sequence[Budget]) -> Any:
+def _apart(
+    comparison: Comparison, display: Display, budgets: Sequence[Budget], width: int
+) -> list[TerminalTable]:
+    """What else sets the options apart: in tables that keep to a width."""
     # A column for each option: the heads of so many columns would not fit.
     head, *lines = apart_columns(comparison, display)
     if budgets:
         left = [one.friction_rate_available for one in budgets]
         rates = ["–" if one is None else display.rates(one) for one in left]
         lines += with_values([["friction rate left, supply and return", *rates]])
-    options = [right(plain(name)) for name in head[1:]]
-    table = TerminalTable("What else sets them apart", "", *options)
-    for line in lines:
-        table.add_row(*map(plain, line))
-    return table
+
+    def table(first: int, last: int) -> TerminalTable:
+        title = "What else sets them apart" + ", further options" * (first > 1)
+        made = TerminalTable(title, "", *[right(plain(n)) for n in head[first:last]])
+        for name, *values in lines:
+            made.add_row(plain(name), *map(plain, values[first - 1 : last - 1]))
+        return made
+
+    out, first = [], 1
+    while first < len(head):
+        last = len(head)
+        while last > first + 1 and table(first, last).least_width > width:
+            last -= 1
+        out.append(table(first, last))
+        first = last
+    return out
 
 
 def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
@@ -260,7 +284,9 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
         right("blade"),
         right("open, of design"),
     )
-    for row in settings:
+    rest = [row for row in settings[_MOST_PATHS:] if not row["can_be_balanced"]]
+    shown = [*settings[:_MOST_PATHS], *rest]
+    for row in shown:
         table.add_row(
             plain(row["terminal"]),
             plain(damper_place(row)),
@@ -271,17 +297,32 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
             open_share(row),
         )
     console.print(table)
+    print_more(len(settings) - len(shown), console, "--csv, or in the report")
     rests = {row["table"]: row["confidence"] for row in settings if row["table"]}
     said = "; ".join(f"{name} ({how})" for name, how in rests.items())
     console.print(
-        balance_note(settings) + f" The angles are those of {said}." * bool(said)
+        plain(balance_note(settings, display))
+        + f" The angles are those of {said}." * bool(said)
     )
 
 
-def balance_note(settings: Sequence[dict[str, Any]]) -> str:
-    """What dampers are taken, what 'open' means, and of collars and entries."""
+def balance_note(settings: Sequence[dict[str, Any]], display: Display) -> str:
+    """What dampers are taken, what 'open' means, and of collars, entries and none."""
     said = _OPEN + _IN_COLLARS * any(row["rigid_collar"] for row in settings)
-    return said + _IN_ENTRIES * any(row["entry_damper"] for row in settings)
+    said += _IN_ENTRIES * any(row["entry_damper"] for row in settings)
+    too_much = [
+        f"{display.pressures(row['open_blade_pa'])} {display.pressure} in "
+        f"'{damper_place(row)}'"
+        for row in settings
+        if row["excess_pa"] >= WORTH and blade_words(row) == "none"
+    ]
+    if too_much:
+        few = ", ".join(too_much[:TOP]) + and_more(len(too_much) - TOP)
+        said += (
+            " Where there is pressure to spend and no damper, an open blade alone "
+            f"would spend more: {few}."
+        )
+    return said
 
 
 def blade_words(row: Mapping[str, Any]) -> str:
@@ -398,7 +439,7 @@ def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:
         if effect.refused:
             change += f" ({plain(f'{said.instead}: {effect.refused}')})"
         if effect.loss is not None:
-            sign = "+" if effect.loss >= 0 else "–"
+            sign = "+" if effect.loss >= 0 else "-"
             change = (
                 f"{plain(said.instead)}: {sign}{display.pressures(abs(effect.loss))} "
                 f"{display.pressure} on the {said.acts_on}"

@@ -50,6 +50,12 @@ class TerminalTable(Table):
             show_header=any(h if isinstance(h, str) else h.header for h in heads),
         )
 
+    @property
+    def least_width(self) -> int:
+        """Characters that it needs at the least."""
+        spans = (_span(column, _word_lengths(column)) for column in self.columns)
+        return sum(least + _BETWEEN for least, _ in spans)
+
     def __rich_console__(
         self, console: Console, options: ConsoleOptions
     ) -> RenderResult:
@@ -190,9 +196,13 @@ def _word_lengths(column: Column) -> list[_Cell]:
 def _span(column: Column, cells: Sequence[_Cell]) -> tuple[int, int]:
     """Least and greatest width of a column: its longest word, its longest line."""
     lines = [line for cell in cells for line in cell if line]
-    least = max((max(line) for line in lines), default=0)
+    head = max((max(line) for line in cells[0] if line), default=0)
+    least = max((max(line) for cell in cells[1:] for line in cell if line), default=0)
+    if not column.no_wrap:
+        head = min(head, _LONGEST_WORD)
     if _whole(column) is None and not column.no_wrap:
         least = min(least, _LONGEST_WORD)
+    least = max(least, head)
     greatest = max((sum(line) + len(line) - 1 for line in lines), default=0)
     return least, max(least, greatest)
 
