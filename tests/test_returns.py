@@ -1456,7 +1456,8 @@ def test_a_fault_of_the_return_is_told_beside_all_options(
         assert len(side["faults"]) == 1
         assert any("'side' overlaps 'post.stl'" in f["what"] for f in option["flags"])
     assert main(["compare", *words, "--strict"]) == 1
-    assert capsys.readouterr().out.count("return.glb: 'side' overlaps") == 1
+    said = "return.glb: it cannot be built as drawn: 'side' overlaps"
+    assert capsys.readouterr().out.count(said) == 1
 
 
 def test_a_comparison_without_a_return_says_nothing_of_one(
