@@ -170,7 +170,7 @@ def mark(
         reset_camera=False,
     )
     if line:
-        # Above the help, which is in the first cell, in as many lines as it needs there.
+        # Above the help, which is in the first cell, however many lines it has there.
         lines = -(-_HELP_ACROSS // _room(len(panels)))
         _write(plotter, line, len(panels), 9, (12, 20 + 17 * lines), name="row")
 
