@@ -23,6 +23,7 @@ _HELP = (
     "click a duct for its row · n, p: next and previous loss · s: screenshot · "
     "drag to turn · scroll to zoom · q\u00a0to\u00a0close"
 )
+_HELP_ACROSS = 900  # pixels of it, with what is lost at the ends of lines
 _CHOSEN = "#ff2d95"
 _STEPS = 60  # losses that the slider goes through
 _SWATCH = (26, 24)  # pixels
@@ -169,8 +170,9 @@ def mark(
         reset_camera=False,
     )
     if line:
-        # The foot of every cell stays free for the help, which stands in the first.
-        _write(plotter, line, len(panels), 9, (12, 54), name="row")
+        # Above the help, which is in the first cell, however many lines it has there.
+        lines = -(-_HELP_ACROSS // _room(len(panels)))
+        _write(plotter, line, len(panels), 9, (12, 20 + 17 * lines), name="row")
 
 
 def stage(
@@ -239,11 +241,11 @@ def _write(
     Their letters have the same size in all cells. `place` is of their lower left
     corner, pixels; without one they stand at the top, also of a window made larger.
     """
-    room = SIZE[0] // cells - 24
+    room = _room(cells)
     at_top = place is None
     actor: Any = plotter.add_text(
         " ",
-        position=(12 / (room + 24), 0.99) if place is None else place,
+        position=(12 * cells / SIZE[0], 0.99) if place is None else place,
         viewport=at_top,
         font_size=size,
         color=INK,
@@ -251,13 +253,19 @@ def _write(
     )
     if at_top:
         actor.prop.justification_vertical = "top"
-    for letters in range(room // (size - 2), _LEAST_LINE - 1, -3):
+    most = max(room // (size - 2), _LEAST_LINE)
+    for letters in range(most, _LEAST_LINE - 1, -3):
         lines = [textwrap.fill(line, letters) for line in words.split("\n")]
         actor.input = _plain("\n".join(lines))
         across = [0.0, 0.0]
         actor.GetSize(plotter.renderer, across)
         if across[0] <= room:
             break
+
+
+def _room(cells: int) -> int:
+    """Pixels that words have across one of so many cells."""
+    return SIZE[0] // cells - 24
 
 
 def _plain(words: str) -> str:
