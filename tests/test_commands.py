@@ -40,6 +40,7 @@ from elbowroom.physics import Option, analyse, book
 from elbowroom.viewer import (
     cli,
     desk,
+    failings,
     gaps,
     main,
     preflight,
@@ -1948,3 +1949,14 @@ def test_many_options_keep_to_the_width(
     assert apart.count("change, Pa") > 1
     for number in range(1, 10):
         assert f"{number:02d}" in folded
+
+
+def test_clashes_beyond_the_gravest_are_counted() -> None:
+    room = [
+        gaps.Gap(f"d{n}", "beam", -0.2 + n / 100, 0.0, (n, 0.0, 0.0)) for n in range(8)
+    ]
+    kept = gaps.Gap("e", "f", 1.0, 0.0, (0.0, 0.0, 0.0))
+    *named, rest = failings.clash_flags([*room, kept], "x")
+    assert [one.place for one in named] == [gap.place for gap in room[:5]]
+    assert "in 3 further places too" in rest.what
+    assert len(failings.clash_flags(room[:5], "x")) == 5

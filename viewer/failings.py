@@ -2,7 +2,14 @@
 
 from collections.abc import Sequence
 
-from elbowroom.layout import Notice, counted, length_words, place_words, warning
+from elbowroom.layout import (
+    Notice,
+    and_more,
+    counted,
+    length_words,
+    place_words,
+    warning,
+)
 from elbowroom.physics import Analysis, Check, Option, checks
 
 from .display import Display
@@ -33,8 +40,10 @@ def failing_lines(
     """
     out = []
     if faults:
-        why = "; ".join([*faults[:_MOST_NAMED], *_more(len(faults), "reason")])
-        out.append(f"It cannot be built as drawn: {why}.")
+        why = "; ".join(faults[:_MOST_NAMED])
+        out.append(
+            f"It cannot be built as drawn: {why}{and_more(len(faults) - _MOST_NAMED)}."
+        )
     system = analysis.system
     if system.is_short and system.spare is not None:
         lacking = f"{display.pressures(-system.spare)} {display.pressure}"
@@ -96,11 +105,12 @@ def clash_flags(room: Sequence[Gap], file: str) -> list[Notice]:
         )
         for gap in clashing[:_MOST_NAMED]
     ]
-    for words in _more(len(clashing), "place"):
+    left = len(clashing) - len(found)
+    if left:
         found.append(
             warning(
                 file,
-                f"it cannot be built as drawn: {words} without room",
+                f"it cannot be built as drawn in {counted(left, 'further place')} too: "
                 "the table of the room around the ducts has them",
             )
         )
@@ -109,9 +119,3 @@ def clash_flags(room: Sequence[Gap], file: str) -> list[Notice]:
 
 def _are(count: int) -> str:
     return "is" if count == 1 else "are"
-
-
-def _more(count: int, noun: str) -> list[str]:
-    """How many are not named, in words; none if all are."""
-    left = count - _MOST_NAMED
-    return [f"and {counted(left, f'more {noun}')}"] if left > 0 else []
