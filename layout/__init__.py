@@ -44,7 +44,13 @@ from .fit import (
 )
 from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
-from .free_lengths import between_pieces, between_walls
+from .free_lengths import (
+    Straights,
+    between_pieces,
+    between_walls,
+    piece_at,
+    straights,
+)
 from .graph import (
     DuctGraph,
     build,
@@ -170,6 +176,7 @@ __all__ = [
     "Solids",
     "Source",
     "SourceSpec",
+    "Straights",
     "TakeoffEntry",
     "TerminalSpec",
     "Terminals",
@@ -233,6 +240,7 @@ __all__ = [
     "note",
     "overlap_depth",
     "overruling_notices",
+    "piece_at",
     "piece_ducts",
     "place_unit",
     "place_words",
@@ -259,6 +267,7 @@ __all__ = [
     "sides_before",
     "size_words",
     "solids",
+    "straights",
     "structure_in",
     "sum_from_root",
     "sum_of_subtree",
