@@ -44,7 +44,13 @@ from .fit import (
 )
 from .fittings import Bends, Ducts, Legs, Source, Terminals, Transitions
 from .frames import level_frame
-from .free_lengths import between_pieces, between_walls
+from .free_lengths import (
+    Straights,
+    between_pieces,
+    between_walls,
+    piece_at,
+    straights,
+)
 from .gltf_file import files_beside
 from .graph import (
     DuctGraph,
@@ -171,6 +177,7 @@ __all__ = [
     "Solids",
     "Source",
     "SourceSpec",
+    "Straights",
     "TakeoffEntry",
     "TerminalSpec",
     "Terminals",
@@ -235,6 +242,7 @@ __all__ = [
     "note",
     "overlap_depth",
     "overruling_notices",
+    "piece_at",
     "piece_ducts",
     "place_unit",
     "place_words",
@@ -261,6 +269,7 @@ __all__ = [
     "sides_before",
     "size_words",
     "solids",
+    "straights",
     "structure_in",
     "sum_from_root",
     "sum_of_subtree",

@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 
 from elbowroom.layout import (
     BadInput,
@@ -13,9 +15,12 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Shape,
+    Straights,
     TakeoffEntry,
     between_pieces,
     between_walls,
+    piece_at,
+    straights,
 )
 from elbowroom.layout import sections as geometry
 
@@ -179,6 +184,8 @@ def blades(analysis: Analysis) -> Blades:
     of a run all of which is the terminal's, then the nearest to the takeoff, where it
     can be reached and is quieter than at the terminal. In what is left of a main,
     where that is larger than what follows, it stands only where there is nothing else.
+    A straight in several runs counts as one, and its runs as one run; rigid duct ends
+    where flexible duct begins.
     No blade turns in flexible duct: with no rigid duct before it but that of a main,
     the damper stands in a rigid collar where the flexible duct begins. Where the entry
     of the branch has a damper, it is that one. Common practice, no published source;
@@ -211,26 +218,30 @@ def _own_ducts(
 ) -> tuple[IntArray, IntArray, FloatArray]:
     """First duct of each terminal's own, that of its damper, and where in it, (t,)."""
     ducts = graph.ducts
+    along = straights(ducts, is_flexible)
     terminal, duct = _reserved(graph)
+    whose = np.full(len(ducts.run), -1)
+    whose[duct] = terminal
+    is_head = along.first[duct] == duct
+    terminal, duct = terminal[is_head], duct[is_head]
     width, height = ducts.width[duct], ducts.height[duct]
     area = geometry.area(ducts.shape[duct], width, height)
     side = np.minimum(width, height)
-    has_box = np.isin(duct, graph.components.duct)
-    taken = np.where(has_box, np.maximum(ducts.straight[duct], 0.0), side)
-    start, end = between_walls(graph, duct, taken)
+    has_box = np.isin(duct, along.first[graph.components.duct])
+    taken = np.where(has_box, np.maximum(along.length[duct], 0.0), side)
+    start, end = between_walls(graph, along, duct, taken)
     begins = np.searchsorted(terminal, np.arange(len(graph.terminals.duct)))
 
     def least(values: FloatArray) -> FloatArray:
         return np.asarray(np.minimum.reduceat(values, begins)[terminal])
 
     # A run that has other air too is what is left of a main.
-    whose = np.full(len(ducts.run), -1)
-    whose[duct] = terminal
+    run = _whole_runs(graph, along)
     low, high = np.full((2, len(graph.drawing.names)), -1)
-    low[ducts.run] = high[ducts.run] = whose
-    np.minimum.at(low, ducts.run, whose)
-    np.maximum.at(high, ducts.run, whose)
-    is_rest = (low != high)[ducts.run[duct]]
+    low[run] = high[run] = whose
+    np.minimum.at(low, run, whose)
+    np.maximum.at(high, run, whose)
+    is_rest = (low != high)[run[duct]]
 
     rigid = ~is_flexible[duct]
     fits = rigid & (end - start >= side)
@@ -241,10 +252,24 @@ def _own_ducts(
     larger = area > _SAME_AREA * least(np.where(best, area, np.inf))
     order = np.lexsort((np.arange(len(duct)), is_rest, larger, kind, terminal))
     chosen = order[begins]
-    share = _clear(graph, duct[chosen], start[chosen], end[chosen], side[chosen])
     found = duct[chosen]
-    share[is_flexible[found]] = 0.0
-    return duct[begins], found, share
+    place = _clear(graph, along, found, start[chosen], end[chosen], side[chosen])
+    soft = is_flexible[found]
+    place[soft] = 0.0
+    piece, share = piece_at(ducts, along, found, place)
+    share[soft] = 0.0
+    return duct[begins], piece, share
+
+
+def _whole_runs(graph: DuctGraph, along: Straights) -> IntArray:
+    """Run of each duct, those that part a straight between them as one, shape (d,)."""
+    run, count = graph.ducts.run, len(graph.drawing.names)
+    before = run[along.first]
+    if np.array_equal(before, run):
+        return run
+    links = coo_matrix((np.ones(len(run)), (before, run)), (count, count))
+    _, whole = connected_components(links, directed=False)
+    return np.asarray(whole[run])
 
 
 def _reserved(graph: DuctGraph) -> tuple[IntArray, IntArray]:
@@ -269,21 +294,25 @@ def _reserved(graph: DuctGraph) -> tuple[IntArray, IntArray]:
 
 def _clear(
     graph: DuctGraph,
+    along: Straights,
     duct: IntArray,
     start: FloatArray,
     end: FloatArray,
     side: FloatArray,
 ) -> FloatArray:
-    """Where along each duct's straight a blade stands, 0 to 1, shape (n,).
+    """Where along each straight a blade stands, from its beginning, m, shape (n,).
 
     In the middle, or as near to it as walls of mains and transitions let it; beside
     components in the middle of the longest part that they leave.
     """
-    straight = np.maximum(graph.ducts.straight[duct], 0.0)
-    start, end = between_pieces(graph, duct, start, end)
+    straight = np.maximum(along.length[duct], 0.0)
+    start, end = between_pieces(graph, along, duct, start, end)
     stand = graph.components
-    for row in np.isin(duct, stand.duct).nonzero()[0].tolist():
-        mine = np.sort(stand.share[stand.duct == duct[row]]) * straight[row]
+    own = np.maximum(graph.ducts.straight[stand.duct], 0.0)
+    stands_in = along.first[stand.duct]
+    at = along.begins[stand.duct] + stand.share * own
+    for row in np.isin(duct, stands_in).nonzero()[0].tolist():
+        mine = np.sort(at[stands_in == duct[row]])
         edges = np.array([start[row], *mine.clip(start[row], end[row]), end[row]])
         widest = int(np.diff(edges).argmax())
         start[row], end[row] = edges[widest], edges[widest + 1]
@@ -291,9 +320,7 @@ def _clear(
     middle = np.where(
         first <= last, np.clip(straight / 2, first, last), (start + end) / 2
     )
-    middle = np.where(np.isin(duct, stand.duct), (start + end) / 2, middle)
-    share = np.divide(middle, straight, out=np.full(len(duct), 0.5), where=straight > 0)
-    return np.asarray(share.clip(0.0, 1.0))
+    return np.asarray(np.where(np.isin(duct, stands_in), (start + end) / 2, middle))
 
 
 def damper_words(graph: DuctGraph, settings: Sequence[Setting]) -> list[str]:

@@ -3,6 +3,7 @@
 import json
 import re
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -163,6 +164,13 @@ def placed(analysis: Analysis) -> dict[str, tuple[str, str, list[float]]]:
     }
 
 
+def place_of(analysis: Analysis, terminal: str) -> list[float]:
+    """Where a terminal's damper stands, m."""
+    rows = {row["terminal"]: row for row in results.balancing(analysis)}
+    place: list[float] = rows[terminal]["damper_place_m"]
+    return place
+
+
 def test_a_damper_of_a_run_that_feeds_others_stands_behind_the_last_takeoff() -> None:
     where = "behind the takeoff of 'side'"
     assert placed(clinic())["trunk"] == ("trunk", where, [6.0, 0.0, 0.0])
@@ -272,12 +280,60 @@ def test_the_damper_of_the_last_terminal_stands_in_its_own_run(is_return: bool) 
     assert 0.3 < y < 3.0  # outside the wall of the trunk, 600 mm wide
 
 
-def test_the_end_of_a_trunk_that_is_the_terminal_has_its_damper() -> None:
-    analysis = at_end_of_a_trunk(
-        ("own", [[8, 0, 0], [11, 0, 0]], rectangular(0.6, 0.4))
-    )
-    # As large as what is left of the trunk: in the run that is the terminal's alone.
-    assert placed(analysis)["own"][:2] == ("own", "")
+def test_the_rest_of_a_trunk_has_its_damper_wherever_it_is_cut() -> None:
+    """Middle of the 7 m behind the takeoff: a name at a joint says nothing of air."""
+    size = rectangular(0.6, 0.4)
+    for near, run in ((5.0, "own"), (8.0, "trunk")):
+        runs: Pieces = [
+            ("trunk", [[0, 0, 0], [4, 0, 0], [near, 0, 0]], size),
+            ("own", [[near, 0, 0], [11, 0, 0]], size),
+            ("side", [[4, 0, 0], [4, 3, 0]], size),
+        ]
+        drawing = drawing_from_runs(
+            runs,
+            attributes={"trunk": Attributes(source=True, source_at_end=False)},
+        )
+        ends = {"side": TerminalSpec(0.8, 90.0), "own": TerminalSpec(0.1, 5.0)}
+        analysis = analyse(build(drawing, Schedule(terminals=ends)))
+        assert placed(analysis)["own"][0] == run
+        assert place_of(analysis, "own") == pytest.approx([7.5, 0.0, 0.0])
+
+
+def test_a_cut_branch_has_its_damper_where_the_whole_one_has() -> None:
+    """In pieces longer and shorter than the blade, and beside a box in any of them."""
+
+    def tap(*cuts: float, at: float | None = None) -> list[float]:
+        edges = [0.0, *cuts, 3.0]
+        pieces: Pieces = [
+            (f"tap{row}", [[2, near, 0], [2, far, 0]], rectangular(0.2, 0.2))
+            for row, (near, far) in enumerate(pairwise(edges))
+        ]
+        fire = []
+        if at is not None:
+            row = max(row for row, edge in enumerate(edges[:-1]) if edge < at)
+            where = (2.0, at, 0.0)
+            fire = [ComponentSpec(f"tap{row}", "fire damper", at=where, loss=5.0)]
+        analysis = at_end_of_a_trunk(
+            ("far", [[8, 0, 0], [12, 0, 0]], rectangular(0.6, 0.4)),
+            *pieces,
+            more="far",
+            components=tuple(fire),
+        )
+        return place_of(analysis, pieces[-1][0])
+
+    assert tap() == pytest.approx([2.0, 1.5, 0.0])
+    every = [[1.2], [1.9], [0.1, 0.4], [*np.arange(0.15, 3.0, 0.15)]]
+    for cuts in every:
+        assert tap(*cuts) == pytest.approx([2.0, 1.5, 0.0])
+        for at in (1.01, 2.02):
+            assert tap(*cuts, at=at) == pytest.approx(tap(at=at))
+
+
+def test_a_joint_of_rigid_and_flexible_duct_parts_a_straight() -> None:
+    analysis = branch_of(("a", False), ("b", False), ("c", True))
+    assert place_of(analysis, "c") == pytest.approx([4.0, 2.0, 0.0])  # of a and b
+    analysis = branch_of(("a", True), ("b", True), ("c", False))
+    assert place_of(analysis, "c") == pytest.approx([4.0, 5.0, 0.0])  # of c
 
 
 def test_flexible_duct_at_the_end_of_a_trunk_has_a_collar() -> None:

@@ -142,7 +142,9 @@ def numbers(found: Analysis) -> dict[str, float]:
     for setting in balance(found):
         end = graph.terminals.name[setting.terminal]
         out[f"damper {end}"] = setting.coefficient
-        for axis, at in zip("xyz", graph.ducts.begin[setting.duct], strict=True):
+        begin, end_at = graph.ducts.begin[setting.duct], graph.ducts.end[setting.duct]
+        place = begin + setting.share * (end_at - begin)
+        for axis, at in zip("xyz", place, strict=True):
             out[f"damper {end} {axis}"] = float(at)
     return out
 
