@@ -339,8 +339,12 @@ def settled_audit(found: Audit) -> tuple[Audit, FloatArray | None]:
     if graph is None:
         if found.partial is None:
             return found, None
-        bare = found.sections.shape[found.partial.ducts.run] == Shape.NONE
-        faults, _ = _without_airflows(found.partial, has_bends=not bare.any())
+        runs, written = found.partial.ducts.run, found.partial.drawing.attributes
+        unsaid = runs[found.sections.shape[runs] == Shape.NONE].tolist()
+        has_all = all(  # a transition needs no section
+            run in written and written[run].transition for run in unsaid
+        )
+        faults, _ = _without_airflows(found.partial, has_bends=has_all)
         return replace(found, findings=ranked([*faults, *found.findings])), None
     faults, conditions = _without_airflows(graph, has_bends=True)
     drawn = None if graph.loops is not None else duct_flows(graph)

@@ -62,12 +62,13 @@ def pieces_of(analysis: Analysis) -> Pieces:
     duct = np.concatenate([elements.duct[rows], dampers.duct])
     share = np.concatenate([stand.share[component], dampers.share])
     place = _places(analysis, duct, share)
-    loss = np.concatenate([elements.loss[rows], np.maximum(dampers.excess, 0.0)])
+    spends = np.where(dampers.is_needed, dampers.excess, 0.0)
+    loss = np.concatenate([elements.loss[rows], spends])
     order = np.lexsort((place, duct))
     duct, place, loss = duct[order], place[order], loss[order]
 
     own = np.asarray(np.bincount(elements.duct, elements.loss, count), np.float64)
-    own += np.bincount(dampers.duct, np.maximum(dampers.excess, 0.0), count)
+    own += np.bincount(dampers.duct, spends, count)
     left = analysis.critical_loss - sum_from_root(parent, own)  # behind each duct
     ends = elements.kind >= int(Kind.MEETING)
     at_end = left + np.bincount(elements.duct[ends], elements.loss[ends], count)

@@ -1672,7 +1672,7 @@ def test_the_help_of_check_says_what_its_own_exit_code_tells(capsys: Captured) -
     """It looks at no fan and at no check of the schedule."""
     assert main(["check", "--help"]) == 0
     said = " ".join(capsys.readouterr().out.replace("│", " ").split())
-    assert "an error in the drawing, or a bend or a transition" in said
+    assert "an error in the drawing, or a bend, a transition or an end" in said
     assert "fan" not in said
 
 
@@ -1779,7 +1779,7 @@ def test_strict_says_why_it_ends_with_1(tmp_path: Path, capsys: Captured) -> Non
     assert main(["--quiet", *words, "--json", "--strict"]) == 1
     assert capsys.readouterr().err == (
         "elbowroom: exit code 1, as --strict asks: it cannot be built as drawn, for "
-        f"{count} reasons, 1 check is not kept.\n"
+        f"{count} reasons, 1 check is not kept (airflow, most of the equipment).\n"
     )
     weak = tmp_path / "weak.toml"
     text = (ROOM / "schedule.toml").read_text(encoding="utf-8")

@@ -447,8 +447,9 @@ def test_a_schedule_of_ducts_says_how_much_each_is_compressed() -> None:
     html = report.report_html(
         [[Option("a", found)]], [[()]], (), display.METRIC, {}, picture=False
     )
-    assert html.count(f"{FLEXIBLE}, compressed by 4 %<") == 2  # a run with one bend
-    assert html.count(", compressed by") == 2
+    assert html.count(f"M2: {FLEXIBLE}, compressed by 4 %;") == 1
+    assert html.count(", compressed by") == 1
+    assert html.count(">M2<") == 1  # a run with one bend: its two pieces are alike
 
 
 def _collar(flow: float, limits: RunLimits, pressed: float = 0.04) -> Proportions:

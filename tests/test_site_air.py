@@ -165,7 +165,7 @@ def test_the_key_and_the_words(
     static = 'external_static_pressure = "200 Pa"'
     out = told(static)
     assert "the fan's pressure as one in the site's air of 0.894 kg/m³" in out
-    assert "–50.9 Pa on the fan's pressure" in out
+    assert "-50.9 Pa on the fan's pressure" in out
     out = told(static, 'pressure_at = "standard air"')
     assert "0.745" in out
     assert "149.1" in out

@@ -48,14 +48,21 @@ def failing_lines(
     if system.is_short and system.spare is not None:
         lacking = f"{display.pressures(-system.spare)} {display.pressure}"
         out.append(f"The fan does not carry it: {lacking} are lacking.")
-    failed = [check.rule for check in found if not check.is_kept]
-    if failed:
-        limited = sum(check.limit is not None for check in found)
-        out.append(
-            f"{len(failed)} of {counted(limited, 'check')} {_are(len(failed))} not "
-            f"kept: {'; '.join(failed)}."
-        )
+    if failed := checks_words(found):
+        out.append(failed)
     return out
+
+
+def checks_words(found: Sequence[Check]) -> str:
+    """Which checks are not kept, as a sentence; '' if all are."""
+    failed = [check.rule for check in found if not check.is_kept]
+    limited = sum(check.limit is not None for check in found)
+    if not failed:
+        return ""
+    return (
+        f"{len(failed)} of {counted(limited, 'check')} {_are(len(failed))} not kept: "
+        f"{'; '.join(failed)}."
+    )
 
 
 def failing_sentence(options: Sequence[Option]) -> str:
@@ -67,7 +74,7 @@ def failing_sentence(options: Sequence[Option]) -> str:
     told: dict[str, None] = {}
     for option in options:
         faults = len(option.faults)
-        failed = sum(not check.is_kept for check in checks(option.analysis))
+        failed = [check.rule for check in checks(option.analysis) if not check.is_kept]
         reasons = []
         if faults:
             why = counted(faults, "reason")
@@ -75,7 +82,8 @@ def failing_sentence(options: Sequence[Option]) -> str:
         if option.analysis.system.is_short:
             reasons.append("the fan does not carry it")
         if failed:
-            reasons.append(f"{counted(failed, 'check')} {_are(failed)} not kept")
+            count, which = counted(len(failed), "check"), "; ".join(failed)
+            reasons.append(f"{count} {_are(len(failed))} not kept ({which})")
         if reasons:
             of = f"'{option.name}': " if several else ""
             told[of + ", ".join(reasons)] = None

@@ -21,8 +21,8 @@ def reference(word: str = "") -> str:
     word
         In a heading, which gives all that stands below it, else in rows and paragraphs,
         each below its heading, which names the file; as a whole word where there is
-        one. The name of a file gives all of it. Without a word it is the reference,
-        and a line that names the guides.
+        one. The name of a file, or its title, gives all of it. Without a word it is
+        the reference, and a line that names the guides.
 
     Raises
     ------
@@ -35,8 +35,10 @@ def reference(word: str = "") -> str:
     if not word:
         told = "; ".join(f"{name}, {_FILES[name]}" for name in guides)
         return f"{texts[own]}\nGuides, printed by name and searched too: {told}.\n"
-    if word in texts:
-        return texts[word]
+    for name, text in texts.items():
+        title = text.partition("\n")[0].lstrip("# ")
+        if word.lower() in (name, name.partition("/")[2], title.lower()):
+            return text
     for pattern in (rf"(?<!\w){re.escape(word)}(?!\w)", re.escape(word)):
         wanted = re.compile(pattern, re.IGNORECASE)
         found = [part for name in texts for part in _parts(name, texts[name], wanted)]

@@ -46,6 +46,7 @@ from .budget import joint_lines, pressure_lines, rate_lines, system_lines
 from .charts import kinds_chart, options_chart, pressure_chart
 from .checks import CAUTIONS, limit_words, power_sentence, source_words
 from .display import Display
+from .failings import checks_words
 from .gaps import Gap
 from .lettering import as_markup
 from .outlet import printable
@@ -227,6 +228,10 @@ def _summary(
             out.append(
                 f'<p class="bad">{as_markup(option.name)} cannot be built as drawn: '
                 f"{as_markup(why)}.</p>"
+            )
+        if failed := checks_words(checks(option.analysis)):
+            out.append(
+                f'<p class="bad">{as_markup(option.name)}: {as_markup(failed)}</p>'
             )
     out.append(_options(options, display, comparison, bool(budgets)))
     if len(options) == 1:

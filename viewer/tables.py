@@ -21,6 +21,7 @@ from elbowroom.physics import (
 
 from .budget import pressure_lines, rate_lines, system_lines
 from .display import CHECK_UNITS, Display, energy_words
+from .failings import checks_words
 from .gaps import Gap
 from .outlet import plain
 from .results import (
@@ -168,6 +169,9 @@ def print_comparison(
     for part in _apart(comparison, display, budgets, console.width):
         console.print(part)
     console.print(f"\n[bold]{plain(comparison.verdict)}[/bold]")
+    for option in comparison.options:
+        if failed := checks_words(checks(option.analysis)):
+            console.print(plain(f"'{option.name}': {failed}"))
     for names, said in told_of(comparison.options):
         of = ", ".join(f"'{name}'" for name in names)
         if len(names) == len(comparison.options):
