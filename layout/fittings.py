@@ -15,7 +15,7 @@ from .sections import (
     area,
     perimeter,
 )
-from .tree import heads
+from .tree import heads, tails
 
 NONE = -1  # no such duct
 _ROUNDING = 1e-3  # m: of a radius that is measured in a drawing
@@ -102,10 +102,7 @@ class Ducts:
     @cached_property
     def stretch_end(self) -> IntArray:
         """Last duct of the straight stretch that each is part of, shape (d,)."""
-        last = np.arange(len(self.parent))
-        rows = self.continues.nonzero()[0]
-        last[self.stretch[rows]] = rows  # in walking order: the farthest one stays
-        return last[self.stretch]
+        return tails(self.stretch, self.continues)
 
     @cached_property
     def reach(self) -> FloatArray:

@@ -9,7 +9,7 @@ from .fit import transition_parts
 from .fittings import Ducts
 from .recurrences import sum_from_root
 from .sections import BoolArray, FloatArray, IntArray
-from .tree import heads
+from .tree import heads, tails
 from .within_mains import within_mains
 
 if TYPE_CHECKING:
@@ -54,10 +54,7 @@ def straights(ducts: Ducts, is_flexible: BoolArray) -> Straights:
     if not follows.any():  # as in most drawings
         return Straights(every, every, np.zeros(len(every)), ducts.straight)
     first = heads(follows, ducts.parent)
-    last = every.copy()
-    rows = follows.nonzero()[0]
-    last[first[rows]] = rows  # in walking order: the farthest one stays
-    last = last[first]
+    last = tails(first, follows)
     own = np.maximum(ducts.straight, 0.0)
     begins = sum_from_root(np.where(follows, ducts.parent, -1), own) - own
     whole = begins[last] + own[last]

@@ -110,3 +110,19 @@ def heads(follows: npt.NDArray[np.bool_], parent: IntArray) -> IntArray:
         head[moving] = farther
         moving = moving[changed]
     return head
+
+
+def tails(head: IntArray, follows: npt.NDArray[np.bool_]) -> IntArray:
+    """Last member of the chain that each segment belongs to, where none part.
+
+    Parameters
+    ----------
+    head
+        First member of each chain, as `heads` finds it, shape (e,).
+    follows
+        Whether each segment goes on the chain of its parent, shape (e,).
+    """
+    last = np.arange(len(head))
+    rows = follows.nonzero()[0]
+    last[head[rows]] = rows  # in walking order: the farthest one stays
+    return np.asarray(last[head])

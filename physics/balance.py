@@ -22,7 +22,6 @@ from elbowroom.layout import (
     piece_at,
     straights,
 )
-from elbowroom.layout import sections as geometry
 
 from .analysis import Analysis
 from .coefficient import Credit, Note
@@ -116,6 +115,11 @@ class Blades:
         """Which terminals get a damper: none that spends too much even when open."""
         spends_less = self.in_entry | (self.open_loss <= self.excess * (1.0 + 1e-9))
         return np.asarray((self.excess >= WORTH) & spends_less)
+
+    @property
+    def spent(self) -> FloatArray:
+        """What each damper spends, Pa: nothing where there is none."""
+        return np.where(self.is_needed, self.excess, 0.0)
 
 
 def balance(analysis: Analysis) -> list[Setting]:
@@ -225,7 +229,7 @@ def _own_ducts(
     is_head = along.first[duct] == duct
     terminal, duct = terminal[is_head], duct[is_head]
     width, height = ducts.width[duct], ducts.height[duct]
-    area = geometry.area(ducts.shape[duct], width, height)
+    area = ducts.area[duct]
     side = np.minimum(width, height)
     has_box = np.isin(duct, along.first[graph.components.duct])
     taken = np.where(has_box, np.maximum(along.length[duct], 0.0), side)

@@ -62,13 +62,12 @@ def pieces_of(analysis: Analysis) -> Pieces:
     duct = np.concatenate([elements.duct[rows], dampers.duct])
     share = np.concatenate([stand.share[component], dampers.share])
     place = _places(analysis, duct, share)
-    spends = np.where(dampers.is_needed, dampers.excess, 0.0)
-    loss = np.concatenate([elements.loss[rows], spends])
+    loss = np.concatenate([elements.loss[rows], dampers.spent])
     order = np.lexsort((place, duct))
     duct, place, loss = duct[order], place[order], loss[order]
 
     own = np.asarray(np.bincount(elements.duct, elements.loss, count), np.float64)
-    own += np.bincount(dampers.duct, spends, count)
+    own += np.bincount(dampers.duct, dampers.spent, count)
     left = analysis.critical_loss - sum_from_root(parent, own)  # behind each duct
     ends = elements.kind >= int(Kind.MEETING)
     at_end = left + np.bincount(elements.duct[ends], elements.loss[ends], count)

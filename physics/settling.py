@@ -9,7 +9,6 @@ from elbowroom.layout import (
     BoolArray,
     FloatArray,
     IntArray,
-    sections,
     sum_from_root,
 )
 
@@ -63,14 +62,13 @@ def side_of(analysis: Analysis, dampers: str) -> Side:
     if dampers == "set":  # each spends what its path has to spare
         from .balance import blades  # which settles airflows itself
 
-        set_to = blades(analysis)
-        added += np.where(set_to.is_needed, set_to.excess, 0.0) / design**2
+        added += blades(analysis).spent / design**2
     roots = graph.ducts.parent < 0
     whole = float(state.flow[roots].sum())
     inlet, outlet = at_fan(graph, analysis.conditions, state)
     outside = sum(analysis.conditions.declared_losses.values())
     ducts, ends = graph.ducts, graph.terminals.duct
-    area = sections.area(ducts.shape[ends], ducts.width[ends], ducts.height[ends])
+    area = ducts.area[ends]
     leaving = 0.5 * analysis.conditions.air.density / area**2
     return Side(
         analysis,

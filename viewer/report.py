@@ -407,7 +407,7 @@ def _side(
             # What decides stands before the tables that may go on for pages.
             _checks(analysis, display),
             _room(room, display),
-            _list("What to know", notice_lines([*option.notices, *analysis.flags])),
+            _list("What to know", notice_lines(option.flags)),
             _assumed(analysis, display),
             _paths(analysis, display),
             _fittings(analysis, display, numbers),

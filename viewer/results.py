@@ -14,7 +14,7 @@ from elbowroom.layout import (
     IntArray,
     Notice,
     sections,
-    sum_from_root,
+    straights,
     units,
 )
 from elbowroom.physics import (
@@ -192,8 +192,7 @@ def _straight_on(graph: DuctGraph, duct: IntArray, share: FloatArray) -> FloatAr
     """
     ducts = graph.ducts
     stretch, straight = ducts.stretch, np.maximum(ducts.straight, 0.0)
-    begins = sum_from_root(np.where(ducts.continues, ducts.parent, -1), straight)
-    begins -= straight  # of each duct from where its stretch begins
+    begins = straights(ducts, np.zeros(len(straight), bool)).begins  # of any kind
     order = np.lexsort((np.arange(len(duct)), duct, stretch[duct]))
     one, other = order[:-1], order[1:]
     to = ducts.reach[duct]

@@ -37,7 +37,7 @@ def told_of(options: Sequence[Option]) -> list[tuple[tuple[str, ...], list[Notic
         if len(plans) > 1:
             own[graph.schedule.file] = "the schedule"
         no_room = {said.sentence for said in room_faults(graph)}
-        for said in (*option.notices, *option.analysis.flags):
+        for said in option.flags:
             key = _COUNT.sub("and more", _without(said, own).sentence)
             while told.get(key, {}).get(place, said).sentence != said.sentence:
                 key += "'"  # this option has another one that differs in a number
