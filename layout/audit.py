@@ -70,6 +70,8 @@ class Audit:
         Where an error stands in the way of `graph`, what there is of it: with any
         section at runs without one, and NaN for an airflow that is wanting. None where
         there is none.
+    is_bare
+        Whether a run that the air reaches has no section, as all but transitions need.
     """
 
     topology: Topology
@@ -78,6 +80,7 @@ class Audit:
     findings: tuple[Notice, ...]
     gaps: tuple[Gap, ...] = ()
     partial: DuctGraph | None = None
+    is_bare: bool = False
 
 
 def audit(
@@ -148,7 +151,8 @@ def audit(
         )
     told_once = [said for said in found if said.sentence not in repeated]
     partial = None if graph is not None else whole
-    return Audit(topology, sections, graph, ranked(told_once), tuple(slips), partial)
+    findings, is_bare = ranked(told_once), bool(bare.any())
+    return Audit(topology, sections, graph, findings, tuple(slips), partial, is_bare)
 
 
 def ranked(found: Iterable[Notice]) -> tuple[Notice, ...]:

@@ -17,7 +17,6 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Notice,
-    Shape,
     directed,
     pressure_words,
     ranked,
@@ -339,12 +338,7 @@ def settled_audit(found: Audit) -> tuple[Audit, FloatArray | None]:
     if graph is None:
         if found.partial is None:
             return found, None
-        runs, written = found.partial.ducts.run, found.partial.drawing.attributes
-        unsaid = runs[found.sections.shape[runs] == Shape.NONE].tolist()
-        has_all = all(  # a transition needs no section
-            run in written and written[run].transition for run in unsaid
-        )
-        faults, _ = _without_airflows(found.partial, has_bends=has_all)
+        faults, _ = _without_airflows(found.partial, has_bends=not found.is_bare)
         return replace(found, findings=ranked([*faults, *found.findings])), None
     faults, conditions = _without_airflows(graph, has_bends=True)
     drawn = None if graph.loops is not None else duct_flows(graph)

@@ -10,6 +10,8 @@ from elbowroom.layout import (
     Attributes,
     BadInput,
     Drawing,
+    ElbowConstruction,
+    ElbowRule,
     FloatArray,
     Schedule,
     Section,
@@ -92,6 +94,25 @@ def test_a_bend_behind_an_unknown_section_is_told_only_where_it_is_sure() -> Non
     said["flat"] = Attributes(bend_radius=0.1)
     drawing = drawing_from_runs(runs, flows={"flat": 0.3}, attributes=said)
     assert once("too tight", told(drawing))
+
+
+def test_a_drawn_transition_without_an_airflow_behind_it_hides_no_bend() -> None:
+    """It has no section of its own, and lacks none."""
+    drawing = drawing_from_runs(
+        [
+            ("first", path_of([0, 0, 3], [3, 0, 3], [3, 4, 3]), SMALL),
+            ("piece", path_of([3, 4, 3], [3, 5, 3]), None),
+            ("last", path_of([3, 5, 3], [3, 8, 3]), round_section(0.25)),
+        ],
+        attributes={
+            "first": Attributes(source=True, source_at_end=False),
+            "piece": Attributes(transition=True),
+        },
+    )
+    heel = ElbowRule(ElbowConstruction.SQUARE_THROAT)
+    found = told(drawing, Schedule(elbow_default=heel))
+    assert "run 'first', bend 1" in once("is not made", found)
+    assert "run 'last'" in once("has no airflow", found)
 
 
 def test_a_name_that_no_run_has_hides_no_airflow() -> None:

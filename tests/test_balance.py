@@ -1,5 +1,6 @@
 """Dampers and shares, by hand and against a solved network."""
 
+import importlib
 import json
 import re
 from dataclasses import replace
@@ -773,3 +774,26 @@ def test_no_damper_stands_where_an_open_blade_alone_spends_too_much(
     names = alone.graph.terminals.name
     share = dict(zip(names, found.flow / alone.graph.terminals.flow, strict=True))
     assert share["B2"] == max(share.values()) > 1.001
+
+
+def test_no_pressure_is_taken_where_no_damper_stands() -> None:
+    """An open blade in 'B2' would spend more than its path has to spare."""
+    room = Path(__file__).parents[1] / "examples" / "reading_room"
+    analysis = analyse(
+        build(read(room / "under.glb"), read_schedule(room / "schedule.toml"))
+    )
+    graph = analysis.graph
+    inner, pressed = (
+        importlib.import_module(f"elbowroom.physics.{name}")
+        for name in ("balance", "pressure_checks")
+    )
+    set_to, found = inner.blades(analysis), pressed.pieces_of(analysis)
+    row = graph.terminals.name.index("B2")
+    assert 1.0 < set_to.excess[row] < set_to.open_loss[row]
+    for row, duct in enumerate(graph.terminals.duct.tolist()):
+        last = int((found.duct == duct).nonzero()[0][-1])
+        total = found.static[last] - found.change[last] / 2
+        total += analysis.state.velocity_pressure[duct]
+        # At the terminal: its own loss, and what no damper on the way has taken.
+        left = 0.0 if set_to.is_needed[row] else set_to.excess[row]
+        assert total == pytest.approx(analysis.terminal_loss[row] + left)
