@@ -82,14 +82,14 @@ def _of_run(graph: "DuctGraph", spec: ComponentSpec, runs: list[int]) -> IntArra
 def nearest_on_lines(
     begin: FloatArray, end: FloatArray, point: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Distance of a point from some straight lines, and where along each it is nearest.
+    """Distance of points from straight lines, and where along each they are nearest.
 
     Parameters
     ----------
     begin, end
         Where each line begins and ends, m, shape (n, 3).
     point
-        m, shape (3,).
+        One for all, m, shape (3,), or one for each, (n, 3).
 
     Returns
     -------

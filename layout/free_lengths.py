@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .components import nearest_on_lines
 from .fit import transition_parts
 from .fittings import Ducts
 from .recurrences import sum_from_root
@@ -137,7 +138,8 @@ def piece_at(
     piece
         The duct, shape (n,); at a joint the one before it.
     share
-        Share of the straight of that, 0 to 1; half where it has none; shape (n,).
+        Share of the straight of that, 0 to 1; shape (n,). Where all of the straight
+        has no length it is that of the middle between its ends.
     """
     piece = duct
     if not np.array_equal(along.last[duct], duct):
@@ -155,4 +157,10 @@ def piece_at(
         out=np.full(len(piece), 0.5),
         where=straight > 0.0,
     )
+    lacks = along.length[duct] <= 0.0
+    if lacks.any():
+        piece = np.where(lacks, duct, piece)
+        middle = (ducts.begin[duct] + ducts.end[along.last[duct]]) / 2
+        _, nearest = nearest_on_lines(ducts.begin[piece], ducts.end[piece], middle)
+        share = np.where(lacks, nearest, share)
     return piece, np.asarray(share.clip(0.0, 1.0))

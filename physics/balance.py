@@ -27,6 +27,7 @@ from .analysis import Analysis
 from .coefficient import Credit, Note
 from .dampers import butterfly, butterfly_angle, butterfly_credit
 from .operate import settle_at
+from .readings import STRAIGHT_LEG
 from .settling import side_of, starved
 from .takeoff_entries import has_own_entry
 
@@ -188,8 +189,8 @@ def blades(analysis: Analysis) -> Blades:
     of a run all of which is the terminal's, then the nearest to the takeoff, where it
     can be reached and is quieter than at the terminal. In what is left of a main,
     where that is larger than what follows, it stands only where there is nothing else.
-    A straight in several runs counts as one, and its runs as one run; rigid duct ends
-    where flexible duct begins.
+    A straight in several runs counts as one, and its runs as one run, as do those of a
+    main that goes straight on past a branch; rigid duct ends where flexible begins.
     No blade turns in flexible duct: with no rigid duct before it but that of a main,
     the damper stands in a rigid collar where the flexible duct begins. Where the entry
     of the branch has a damper, it is that one. Common practice, no published source;
@@ -240,7 +241,7 @@ def _own_ducts(
         return np.asarray(np.minimum.reduceat(values, begins)[terminal])
 
     # A run that has other air too is what is left of a main.
-    run = _whole_runs(graph, along)
+    run = _whole_runs(graph, along, is_flexible)
     low, high = np.full((2, len(graph.drawing.names)), -1)
     low[run] = high[run] = whose
     np.minimum.at(low, run, whose)
@@ -265,13 +266,24 @@ def _own_ducts(
     return duct[begins], piece, share
 
 
-def _whole_runs(graph: DuctGraph, along: Straights) -> IntArray:
-    """Run of each duct, those that part a straight between them as one, shape (d,)."""
-    run, count = graph.ducts.run, len(graph.drawing.names)
-    before = run[along.first]
-    if np.array_equal(before, run):
+def _whole_runs(graph: DuctGraph, along: Straights, is_flexible: BoolArray) -> IntArray:
+    """Run of each duct, those that part a straight between them as one, shape (d,).
+
+    Also those that part a main where a branch takes off and it goes on as it was.
+    """
+    ducts, run, count = graph.ducts, graph.ducts.run, len(graph.drawing.names)
+    pairs = [np.array([run[along.first], run])]
+    for legs in (graph.legs, graph.meetings):
+        goes_on = (legs.duct == legs.straight) & (legs.common != legs.duct)
+        goes_on &= legs.angle <= STRAIGHT_LEG
+        both = np.array([legs.common[goes_on], legs.duct[goes_on]])
+        alike = [same[both] for same in (ducts.shape, ducts.area, is_flexible)]
+        both = both[:, np.all([np.isclose(one, two) for one, two in alike], axis=0)]
+        pairs.append(run[both])
+    before, after = np.concatenate(pairs, axis=1)
+    if np.array_equal(before, after):
         return run
-    links = coo_matrix((np.ones(len(run)), (before, run)), (count, count))
+    links = coo_matrix((np.ones(len(before)), (before, after)), (count, count))
     _, whole = connected_components(links, directed=False)
     return np.asarray(whole[run])
 

@@ -62,6 +62,12 @@ ROUND: list[Run] = [
     ("main", [[0, 0, 3], [1, 0, 3], [1, 4, 3], [1, 9, 3]], round_section(0.4)),
     ("tap", [[1, 4, 3], [1.5, 4, 3], [1.5, 4, 6]], round_section(0.25)),
 ]
+# A main that is larger to its end than the neck behind it, which has little room.
+NECK: list[Run] = [
+    ("main", [[0, 0, 3], [4, 0, 3], [8, 0, 3]], rectangular(0.6, 0.4)),
+    ("tap", [[4, 0, 3], [4, 3, 3]], rectangular(0.6, 0.4)),
+    ("thin", [[8, 0, 3], [8, 0.35, 3]], rectangular(0.2, 0.2)),
+]
 FLOWS = {
     "main": 0.4,
     "tap": 0.1,
@@ -70,7 +76,7 @@ FLOWS = {
     "riser": 0.1,
     "corner": 0.04,
 }
-ROUTES = {"close": CLOSE, "round": ROUND}
+ROUTES = {"close": CLOSE, "round": ROUND, "neck": NECK}
 # How each route is drawn and made.
 CASES = [
     ("close", False, ElbowConstruction.SMOOTH),
@@ -78,22 +84,35 @@ CASES = [
     ("close", True, ElbowConstruction.SMOOTH),
     ("round", False, ElbowConstruction.SMOOTH),
     ("round", True, ElbowConstruction.MITRED),
+    ("neck", False, ElbowConstruction.SMOOTH),
+    ("neck", True, ElbowConstruction.SMOOTH),
 ]
 
 
-def cut_up(runs: Sequence[Run], shares: Sequence[float | None]) -> list[Run]:
-    """Runs cut where a share of a segment is given: names of later pieces get ~."""
-    left = list(shares)
+def cut_up(
+    runs: Sequence[Run], shares: Sequence[float | None], parted: Sequence[bool]
+) -> list[Run]:
+    """Runs cut where a share of a segment is given: names of later pieces get ~.
+
+    `parted` is whether a main is cut where a branch takes off, for each in turn.
+    """
+    left, branches = list(shares), list(parted)
+    begins = [points[0] for _, points, _ in runs]
     out: list[Run] = []
     for name, points, cut in runs:
         piece, number = [points[0]], 0
         for near, far in pairwise(points):
             share = left.pop(0) if left else None
+            spots = []
             if share is not None:
-                at = (np.array(near) + share * np.subtract(far, near)).tolist()
+                spots = [(np.array(near) + share * np.subtract(far, near)).tolist()]
+            if far in begins and far != points[-1] and branches.pop(0):
+                spots.append(far)
+            for at in spots:
                 out.append((f"{name}{'~' * number}", [*piece, at], cut))
                 piece, number = [at], number + 1
-            piece.append(far)
+            if far not in spots:
+                piece.append(far)
         out.append((f"{name}{'~' * number}", piece, cut))
     return out
 
@@ -202,17 +221,23 @@ def test_the_routes_have_what_a_cut_may_hide() -> None:
 
 
 shares = st.lists(st.none() | st.floats(0.15, 0.85), min_size=30, max_size=30)
+parted = st.lists(st.booleans(), min_size=5, max_size=5)
 
 
 @one_case
 @PLAIN
-@given(shares)
+@given(shares, parted)
 def test_a_cut_changes_nothing(
-    case: tuple[str, bool, ElbowConstruction], cuts: list[float | None]
+    case: tuple[str, bool, ElbowConstruction],
+    cuts: list[float | None],
+    at_branches: list[bool],
 ) -> None:
-    """Wherever straights are cut; two cuts lie on both sides of any fitting."""
+    """Wherever straights are cut; two cuts lie on both sides of any fitting.
+
+    Mains are cut where a branch takes off too.
+    """
     name, is_return, construction = case
-    found = analysed(cut_up(ROUTES[name], cuts), is_return, construction)
+    found = analysed(cut_up(ROUTES[name], cuts, at_branches), is_return, construction)
     assert numbers(found) == pytest.approx(numbers(WHOLE[case]), rel=SAME, abs=SAME)
     assert words(found).keys() == words(WHOLE[case]).keys()
     assert clashing(found) == clashing(WHOLE[case])
