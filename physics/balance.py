@@ -92,6 +92,11 @@ class Setting:
     in_collar: bool
     in_entry: bool
 
+    @property
+    def stands(self) -> bool:
+        """Whether there is a damper; `duct` is where one would stand if not."""
+        return self.in_entry or self.angle is not None
+
 
 @dataclass(frozen=True, eq=False)
 class Blades:

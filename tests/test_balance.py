@@ -757,6 +757,11 @@ def test_no_damper_stands_where_an_open_blade_alone_spends_too_much(
     assert few["blade_angle_deg"] is None
     assert few["table"] is None
     assert shown.blade_words(few) == "none"
+    # No place is named where nothing is to be built.
+    keys = "damper_in", "damper_place_m", "damper_coefficient"
+    assert [few[key] for key in keys] == [None, None, None]
+    assert few["damper_at"] == shown.damper_place(few) == ""
+    assert shown.damper_point(few, "m") == shown.damper_coefficient(few) == ""
     set_to = [row for row in rows.values() if row["blade_angle_deg"] is not None]
     assert set_to
     for row in set_to:
@@ -764,7 +769,7 @@ def test_no_damper_stands_where_an_open_blade_alone_spends_too_much(
     bought = [r for r in quantities(analysis).fittings if "balancing" in r.what]
     assert sum(row.count for row in bought) == len(set_to)
     note = shown.balance_note(list(rows.values()), display.METRIC)
-    assert f"more: {few['open_blade_pa']:.1f} Pa in 'B2'" in note
+    assert f"more: {few['open_blade_pa']:.1f} Pa for 'B2'" in note
     # Where it has none it gets more air than its share, and the others theirs.
     fan = FanSpec(
         total_pressure=analysis.critical_loss + analysis.system.declared_losses

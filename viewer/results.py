@@ -256,7 +256,7 @@ def balancing(analysis: Analysis) -> list[Plain]:
     at = np.array([setting.duct for setting in settings])
     share = np.array([[setting.share] for setting in settings])
     points = ducts.begin[at] + share * (ducts.end[at] - ducts.begin[at])
-    return [
+    rows = [
         {
             "terminal": graph.terminals.name[setting.terminal],
             "order": setting.order,
@@ -280,6 +280,16 @@ def balancing(analysis: Analysis) -> list[Plain]:
             else setting.open_share,
         }
         for setting, where, point in zip(settings, words, points, strict=True)
+    ]
+    nowhere = {
+        "damper_in": None,
+        "damper_at": "",
+        "damper_place_m": None,
+        "damper_coefficient": None,
+    }
+    return [
+        row if setting.stands else row | nowhere
+        for row, setting in zip(rows, settings, strict=True)
     ]
 
 

@@ -296,7 +296,7 @@ def print_balance(analysis: Analysis, display: Display, console: Any) -> None:
             plain(damper_place(row)),
             damper_point(row, unit),
             display.pressures(row["excess_pa"]),
-            f"{row['damper_coefficient']:.1f}",
+            damper_coefficient(row),
             blade_words(row),
             open_share(row),
         )
@@ -315,8 +315,8 @@ def balance_note(settings: Sequence[dict[str, Any]], display: Display) -> str:
     said = _OPEN + _IN_COLLARS * any(row["rigid_collar"] for row in settings)
     said += _IN_ENTRIES * any(row["entry_damper"] for row in settings)
     too_much = [
-        f"{display.pressures(row['open_blade_pa'])} {display.pressure} in "
-        f"'{damper_place(row)}'"
+        f"{display.pressures(row['open_blade_pa'])} {display.pressure} for "
+        f"'{row['terminal']}'"
         for row in settings
         if row["excess_pa"] >= WORTH and blade_words(row) == "none"
     ]
@@ -339,10 +339,15 @@ def blade_words(row: Mapping[str, Any]) -> str:
 
 
 def damper_point(row: Mapping[str, Any], unit: str) -> str:
-    """Coordinates of a damper of `balancing`; empty where none is needed."""
-    if row["blade_angle_deg"] is None and not row["entry_damper"]:
-        return ""
-    return place_words(row["damper_place_m"], unit)
+    """Coordinates of a damper of `balancing`; empty where none stands."""
+    place = row["damper_place_m"]
+    return "" if place is None else place_words(place, unit)
+
+
+def damper_coefficient(row: Mapping[str, Any]) -> str:
+    """Loss coefficient of a damper of `balancing`; empty where none stands."""
+    value = row["damper_coefficient"]
+    return "" if value is None else f"{value:.1f}"
 
 
 def open_share(row: dict[str, Any]) -> str:
@@ -352,8 +357,8 @@ def open_share(row: dict[str, Any]) -> str:
 
 
 def damper_place(row: dict[str, Any]) -> str:
-    """Where a damper of `balancing` stands, in words."""
-    run: str = row["damper_in"]
+    """Where a damper of `balancing` stands, in words; empty where none does."""
+    run: str = row["damper_in"] or ""
     return f"{run}, {row['damper_at']}" if row["damper_at"] else run
 
 
