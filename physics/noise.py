@@ -96,7 +96,7 @@ def damper(
     area
         Of the duct, m².
     height
-        Of the duct, m.
+        Of the duct, m, across the axis of the blade.
     loss
         What the damper spends, Pa, above zero.
 

@@ -254,7 +254,7 @@ def made_noise(analysis: Analysis) -> list[Check]:
         bands = noise.damper(
             state.flow[duct],
             state.area[duct],
-            ducts.height[duct],
+            np.minimum(ducts.width[duct], ducts.height[duct]),
             dampers.excess[rows],
         )
         found.append(

@@ -44,6 +44,7 @@ from elbowroom.physics import (
     quantities,
     solve_network,
     tables,
+    with_airflows,
 )
 from elbowroom.viewer import display, main, results
 from elbowroom.viewer import tables as shown
@@ -779,6 +780,55 @@ def test_no_damper_stands_where_an_open_blade_alone_spends_too_much(
     names = alone.graph.terminals.name
     share = dict(zip(names, found.flow / alone.graph.terminals.flow, strict=True))
     assert share["B2"] == max(share.values()) > 1.001
+
+
+@pytest.mark.parametrize("file", ["reading_room/under", "hillside_house/house"])
+def test_settings_that_are_declared_back_balance_the_layout(file: str) -> None:
+    """Each path has what it had to spare at its damper, also where a fan moves it."""
+    route = Path(__file__).parents[1] / "examples" / f"{file}.glb"
+    plan = read_schedule(
+        next(route.parent.glob(f"{route.stem}.*toml"), route.parent / "schedule.toml")
+    )
+    plan, _ = with_airflows(plan)
+    analysis = analyse(build(read(route), plan))
+    declared = tuple(
+        ComponentSpec(
+            row["damper_in"],
+            "damper",
+            at=tuple(row["damper_place_m"]),
+            coefficient=row["damper_coefficient"],
+        )
+        for row in results.balancing(analysis)
+        if row["damper_in"] is not None
+    )
+    assert len(declared) > 1
+    again = analyse(build(read(route), replace(plan, components=declared)))
+    taken = np.zeros(len(analysis.path_loss))
+    for one in balance(analysis):
+        taken[one.terminal] = one.excess if one.stands else 0.0
+    assert again.path_loss == pytest.approx(analysis.path_loss + taken)
+    assert again.critical_loss == pytest.approx(analysis.critical_loss)
+    assert not any(one.stands for one in balance(again))
+    flow = operate(analysis, "set").flow
+    assert operate(again, "open").flow == pytest.approx(flow, rel=1e-6)
+
+
+def test_a_damper_is_as_loud_in_a_duct_that_stands_as_in_one_that_lies() -> None:
+    """Its blade is as wide as the smaller side in both."""
+
+    def level(section: Section) -> float:
+        analysis = at_end_of_a_trunk(
+            ("far", [[8, 0, 0], [12, 0, 0]], rectangular(0.6, 0.4)),
+            ("tap", [[2, 0, 0], [2, 3, 0]], section),
+            more="far",
+            checks=ChecksSpec(noise="RC 25"),
+        )
+        (check,) = (c for c in checks(analysis) if "balancing dampers" in c.rule)
+        assert check.at == "tap"
+        return check.value
+
+    standing, lying = level(rectangular(0.1, 0.4)), level(rectangular(0.4, 0.1))
+    assert standing == pytest.approx(lying)
 
 
 def test_no_pressure_is_taken_where_no_damper_stands() -> None:
