@@ -300,16 +300,34 @@ def _without_dots(found: Found) -> tuple[list[Collected], list[Notice]]:
     moves[offsets[:-1]] = True  # the first vertex of each run
     if moves.all() and (np.diff(offsets) >= 2).all():
         return found.runs, []
-    kept = []
+    kept, notices = [], []
     for run, begin, end in zip(found.runs, offsets[:-1], offsets[1:], strict=True):
         mine = moves[begin:end]
         if mine.sum() >= 2:
             kept.append(run if mine.all() else replace(run, points=run.points[mine]))
+        elif lost := _lost_with(run):
+            notices.append(
+                warning(
+                    f"{found.file}, {run.where}",
+                    "this run has no length and was left out, and with it "
+                    f"{' and '.join(lost)}",
+                    "draw it to where it ends, or write that at another run",
+                )
+            )
     dropped = int((~moves).sum())
-    if not dropped:
-        return kept, []
-    what = f"{counted(dropped, 'edge')} of no length left out"
-    return kept, [warning(found.file, what, "delete doubled vertices")]
+    if dropped:
+        what = f"{counted(dropped, 'edge')} of no length left out"
+        notices.append(warning(found.file, what, "delete doubled vertices"))
+    return kept, notices
+
+
+def _lost_with(run: Collected) -> list[str]:
+    """What a run that is left out says of the air, in words."""
+    said = run.attributes
+    lost = [] if math.isnan(run.flow) else [f"its airflow of {airflow_words(run.flow)}"]
+    lost += ["its mark as the source"] * said.source
+    lost += [f"its terminal '{said.terminal}'"] * (said.terminal is not None)
+    return lost + ["its mark as a transition"] * said.transition
 
 
 def _without_copies(

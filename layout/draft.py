@@ -19,6 +19,7 @@ from .schedule import Schedule
 from .sections import Shape
 from .shared_lines import end_flows, shared_lines
 from .source import between_runs, find_source, named_sources
+from .terminals import divided_runs
 from .toml_tables import OPEN
 from .topology import Topology
 
@@ -137,7 +138,7 @@ def _terminals(
     nodes = np.array([node for node, _, _ in ends], dtype=np.int64)
     last = np.array([run for _, run, _ in ends], dtype=np.int64)
     drawn = drawing.flow[last]
-    drawn[np.isin(last, list(_divided(topology)))] = np.nan
+    drawn[divided_runs(topology, source)[last]] = np.nan
     if source is not None:
         drawn = end_flows(topology, shared_lines(topology, source), nodes, last, drawn)
     wanting = [
@@ -248,15 +249,6 @@ def _said_by_place(
         return set()
     near, _ = cKDTree(places).query(topology.nodes[nodes])
     return set(np.array(nodes)[np.asarray(near) <= NEAR].tolist())
-
-
-def _divided(topology: Topology) -> set[int]:
-    """Runs along which others branch off: their airflow is that before these."""
-    count = len(topology.nodes)
-    keys = topology.run.repeat(2) * count + topology.ends.ravel()
-    inner, times = np.unique(keys, return_counts=True)
-    inner = inner[times > 1]
-    return set((inner[topology.degree[inner % count] > 2] // count).tolist())
 
 
 def _comment(text: str) -> str:

@@ -470,7 +470,7 @@ def _ends_within(graph: "DuctGraph") -> list[Notice]:
                 graph.topology.place_in(int(ducts.run[last]), node),
                 f"it ends within its main, run '{main}', {length_words(drawn)} from "
                 f"the centreline, where the wall is at {length_words(way.within)}",
-                "draw it on to the wall or beyond, to where the air leaves, or give "
+                "draw it on to the wall or beyond, to where it opens, or give "
                 "closed = true in place of an airflow under "
                 f"[terminals.{toml_key(terminals.name[row])}]",
                 effect="its losses and its damper are counted in full, but it cannot "

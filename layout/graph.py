@@ -398,7 +398,7 @@ def _classified(
         drawn = drawn_flows(lines, ducts.run, first, ducts.drawn_flow)
         ducts = replace(ducts, drawn_flow=drawn)
     terminals, wrong = match_terminals(
-        topology, ducts, found.legs, schedule, tree.meeting, other_runs, lines
+        topology, ducts, schedule, tree.meeting, other_runs, lines
     )
     faults += wrong
     loops = None

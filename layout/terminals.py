@@ -5,14 +5,14 @@ from collections.abc import Collection, Mapping
 import numpy as np
 
 from .faults import Notice, error
-from .fittings import Ducts, Legs, Terminals
+from .fittings import Ducts, Terminals
 from .named_ends import named_ends
 from .names import bare_name, toml_key, unique
 from .near_misses import Gap, few_gaps, gap_at, gap_words, parts_at
 from .quantity_words import airflow_words
 from .run_names import labels
 from .schedule import Schedule, TerminalSpec
-from .sections import IntArray
+from .sections import BoolArray, IntArray
 from .shared_lines import SharedLine, end_flows, shared_words
 from .topology import Topology
 
@@ -20,7 +20,6 @@ from .topology import Topology
 def match_terminals(
     topology: Topology,
     ducts: Ducts,
-    legs: Legs,
     schedule: Schedule,
     meeting: IntArray,
     other_runs: Collection[str],
@@ -32,7 +31,7 @@ def match_terminals(
     ----------
     topology
         The joined drawing.
-    ducts, legs
+    ducts
         What the classifier found.
     schedule
         The schedule; its terminals are matched by the name of the run that ends
@@ -64,11 +63,7 @@ def match_terminals(
             elsewhere.difference_update(labels(drawing, run))
     named = named_ends(topology, ducts, leaf.tolist(), schedule, elsewhere, faults)
 
-    # A run with a junction along it carries its drawn airflow only before that.
-    divided = np.zeros(drawing.run_count, dtype=bool)
-    parent = ducts.parent[legs.duct]
-    same = ducts.run[legs.duct] == ducts.run[parent]
-    divided[ducts.run[legs.duct[same]]] = True
+    divided = divided_runs(topology, int(ducts.start[0]))
     runs = ducts.run[leaf]
     drawn = np.where(divided[runs], np.nan, drawing.flow[runs])
     for run in lines:
@@ -143,6 +138,21 @@ def match_terminals(
     return terminals, faults
 
 
+def divided_runs(topology: Topology, source: int | None) -> BoolArray:
+    """Runs that air joins or leaves between their ends, shape (r,).
+
+    An airflow written there need not be that of an end, whichever way the air goes
+    around loops. `source` is the node at which the air enters, None if not known.
+    """
+    count = len(topology.nodes)
+    keys = topology.run.repeat(2) * count + topology.ends.ravel()
+    inner, times = np.unique(keys, return_counts=True)
+    run, node = np.divmod(inner[times > 1], count)
+    out = np.zeros(topology.drawing.run_count, dtype=bool)
+    out[run[(topology.degree[node] > 2) | (node == source)]] = True
+    return out
+
+
 def _without_airflow(
     topology: Topology,
     schedule: Schedule,
@@ -167,7 +177,7 @@ def _without_airflow(
     gap
         The gap to what may have to be joined there, if any.
     is_divided
-        Whether a junction lies along the run.
+        Whether air joins or leaves the run on the way.
     lines
         The runs that share a stretch with others.
     """
@@ -203,7 +213,8 @@ def _without_airflow(
             # Taken for the end it would change the system if a branch were added.
             what += (
                 f": the {airflow_words(float(drawing.flow[run]))} written at the "
-                "run are its total, with what its branches take"
+                "run need not be those of this end, as air joins or leaves it on the "
+                "way"
             )
     return error(
         topology.place_in(run, node),

@@ -43,7 +43,7 @@ from .flags import (
     gaining_flags,
     takeoff_flags,
 )
-from .flows import check_drawn_flows, way_back
+from .flows import check_drawn_flows, unused_flows, way_back
 from .ledger import Assumption, assumptions_of
 from .leg_losses import lone_rows
 from .loops import dead_ducts, settled, still_notices
@@ -365,6 +365,7 @@ def analyse(graph: DuctGraph, conditions: Conditions | None = None) -> Analysis:
         *graph.notices,
         *notices,
         *still_notices(graph, conditions, flow),
+        *unused_flows(graph, flow),
         *component_flags(graph, flow),
         *takeoff_flags(graph),
         *end_tap_flags(graph, state, elements),

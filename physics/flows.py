@@ -12,6 +12,7 @@ from elbowroom.layout import (
     airflow_words,
     error,
     sum_of_subtree,
+    warning,
 )
 
 # A drawing rounds its airflows; more than this is another system.
@@ -142,16 +143,8 @@ def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:
         terminals behind its start: every such run.
     """
     ducts = graph.ducts
-    before = ducts.parent
-    # A drawn airflow is the one at the start of its run, or behind what it shares.
-    begins = (before < 0) | (ducts.run != ducts.run[before])
-    if len(graph.topology.doubled):
-        begins |= np.isnan(ducts.drawn_flow[before])
-    off = np.abs(ducts.drawn_flow - flow) > _AGREES * flow
-    if graph.loops is not None:
-        off &= ~loops_of(graph)[1].any(axis=0)  # nobody can know it there
     faults: list[Notice] = []
-    for duct in np.flatnonzero(begins & off).tolist():
+    for duct in _off(graph, flow, in_loops=False).tolist():
         faults.append(
             error(
                 graph.place(duct),
@@ -167,6 +160,42 @@ def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:
         )
     if faults:
         raise BadInput(faults)
+
+
+def unused_flows(graph: DuctGraph, flow: FloatArray) -> list[Notice]:
+    """Say which airflows drawn within a loop are not those that its air is shared by.
+
+    Parameters are those of `check_drawn_flows`.
+    """
+    if graph.loops is None:
+        return []
+    duct = _off(graph, flow, in_loops=True)
+    runs, first = np.unique(graph.ducts.run[duct], return_index=True)
+    return [
+        warning(
+            graph.place(begin),
+            f"the drawing writes {airflow_words(float(graph.drawing.flow[run]))} "
+            "there, but around a loop the air is shared so that both ways lose the "
+            f"same: {airflow_words(float(flow[begin]))} where the run begins",
+            "leave it out, or change a size if it is to hold",
+            effect="the airflow written there is not used",
+            place=graph.drawing.first_middle(run),
+        )
+        for run, begin in zip(runs.tolist(), duct[first].tolist(), strict=True)
+    ]
+
+
+def _off(graph: DuctGraph, flow: FloatArray, *, in_loops: bool) -> IntArray:
+    """Ducts whose drawn airflow is another: those within loops, or the others."""
+    ducts, before = graph.ducts, graph.ducts.parent
+    # A drawn airflow is the one at the start of its run, or behind what it shares.
+    begins = (before < 0) | (ducts.run != ducts.run[before])
+    if len(graph.topology.doubled):
+        begins |= np.isnan(ducts.drawn_flow[before])
+    off = begins & (np.abs(ducts.drawn_flow - flow) > _AGREES * flow)
+    if graph.loops is not None:
+        off &= loops_of(graph)[1].any(axis=0) == in_loops
+    return np.asarray(off.nonzero()[0])
 
 
 def _terminals_behind(graph: DuctGraph, duct: int) -> str:

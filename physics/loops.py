@@ -34,6 +34,7 @@ from .flows import (
     openings,
     paths_to,
     resistances,
+    unused_flows,
 )
 from .loop_balance import STILL, balanced, least_flows, spent
 from .losses import bend_coefficients
@@ -363,6 +364,7 @@ def settled_audit(found: Audit) -> tuple[Audit, FloatArray | None]:
         *rest,
         *(notice for notice in graph.notices if notice not in left_out),
         *still_notices(graph, conditions, flow),
+        *unused_flows(graph, flow),
         *fast_flags(graph, velocity),
     ]
     flow = np.where(flow > 2.0 * STILL * flow.max(), flow, 0.0)

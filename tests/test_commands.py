@@ -1880,6 +1880,19 @@ def test_what_differs_by_a_file_name_is_told_of_all_options(
         assert any(f"{route.name}, run 'riser'" in one for one in said)
 
 
+def test_what_has_no_room_in_a_return_is_told_before_all_else(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    routes = [_option(tmp_path, name, 300) for name in ("one", "two")]
+    back = _option(tmp_path, "back", 300, step=0.3)
+    words = [*map(str, routes), "--return", str(back)]
+    assert main(["compare", *words]) == 0
+    out = capsys.readouterr().out
+    first = out.partition("What to know of all options")[2].splitlines()[1]
+    assert "back.toml" in first
+    assert "not fit" in first
+
+
 def test_counts_behind_lists_keep_no_notice_apart(tmp_path: Path) -> None:
     """Neither the names of files nor how many more there are; all else does."""
 

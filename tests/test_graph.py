@@ -10,7 +10,7 @@ import networkx as nx
 import numpy as np
 import pytest
 import pyvista
-from routes import about_z, drawn
+from routes import Run, about_z, drawn
 
 from elbowroom.layout import (
     Attributes,
@@ -711,8 +711,24 @@ def test_a_total_at_a_run_is_not_taken_for_the_end_beyond_its_branches() -> None
     with pytest.raises(BadInput) as caught:
         build(branched(a=0.5, b=0.2))
     (fault,) = caught.value.faults
-    assert "the 500 L/s (1059 cfm) written at the run are its total" in fault.what
+    assert "the 500 L/s (1059 cfm) written at the run need not be" in fault.what
     assert "at the run" not in fault.remedy  # it would be the total again
+
+
+@pytest.mark.parametrize("fed", ["by a run", "at a place"])
+def test_an_airflow_of_a_run_with_two_ends_is_not_taken_for_each(fed: str) -> None:
+    """It may be that of each or of both."""
+    runs: list[Run] = [("head", [[4, -3, 0], [4, 0, 0], [4, 3, 0]], FLAT)]
+    source = SourceSpec(at=(4.0, 0.0, 0.0))
+    if fed == "by a run":
+        runs.append(("a", [[0, 0, 0], [4, 0, 0]], FLAT))
+        source = SourceSpec(run="a")
+    drawing = drawing_from_runs(runs, flows={"head": 0.2}, file="a.toml")
+    with pytest.raises(BadInput) as caught:
+        build(drawing, Schedule(source=source))
+    assert len(caught.value.faults) == 2
+    for fault in caught.value.faults:
+        assert "the 200 L/s (424 cfm) written at the run need not be" in fault.what
 
 
 def test_airflows_that_do_not_add_up_are_told_with_what_would() -> None:

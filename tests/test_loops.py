@@ -440,6 +440,30 @@ def test_a_drawn_airflow_within_a_loop_is_not_held_against_it() -> None:
     )
     found = analyse(build(drawing))
     assert found.state.flow[0] == pytest.approx(1.0)
+    (said,) = [one for one in found.flags if one.effect.endswith("is not used")]
+    assert "run 'ring': the drawing writes 900 L/s (1907 cfm) there" in said.sentence
+    assert said in settled_audit(audit(drawing))[0].findings
+
+
+@pytest.mark.parametrize("other", [0.02, 0.2, 0.9])
+def test_an_airflow_of_a_run_that_leaves_its_loop_is_not_that_of_its_end(
+    other: float,
+) -> None:
+    """Wherever the air meets: at the run's joint, or not as most leaves elsewhere."""
+    runs: list[Run] = [
+        RING[0],
+        ("ring", [[2, 0, 3], [2, 4, 3], [10, 4, 3], [14, 4, 3]], FLAT),
+        ("back", [[2, 0, 3], [2, -4, 3], [10, -4, 3], [10, 4, 3]], FLAT),
+        ("t1", [[6, -4, 3], [6, -6, 3]], DROP),
+    ]
+    drawing = drawing_from_runs(
+        runs, flows={"ring": 0.3, "t1": other}, attributes={"riser": SOURCE}
+    )
+    with pytest.raises(BadInput, match="written at the run need not be those of this"):
+        build(drawing)
+    said = Schedule(terminals={"ring": TerminalSpec(0.3)})
+    found = analyse(build(drawing, said))
+    assert found.flow == pytest.approx(0.3 + other)
 
 
 def test_a_bad_file_with_a_loop_is_solved_once_it_is_told_enough(

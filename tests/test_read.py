@@ -438,3 +438,28 @@ def test_a_route_that_does_not_say_its_axis_is_told_how(tmp_path: Path) -> None:
     assert 'write up = "z"' in said.remedy
     path.write_text('up = "z"\n' + route, encoding="utf-8")
     assert not [one for one in read(path).notices if "axis" in one.what]
+
+
+def test_what_a_run_of_no_length_says_is_told_as_it_is_lost(tmp_path: Path) -> None:
+    route = tmp_path / "a.toml"
+    route.write_text(
+        """
+        unit = "m"
+        up = "z"
+        [[run]]
+        name = "dot"
+        section = "D200 mm"
+        flow = "50 L/s"
+        terminal = "hall"
+        points = [[4, 0, 3], [4, 0, 3]]
+        [[run]]
+        name = "a"
+        section = "D200 mm"
+        points = [[0, 0, 3], [8, 0, 3]]
+        """,
+        encoding="utf-8",
+    )
+    first, count = (said.sentence for said in read(route).notices)
+    assert "a.toml, run 'dot': this run has no length and was left out" in first
+    assert "its airflow of 50 L/s (106 cfm) and its terminal 'hall';" in first
+    assert "1 edge of no length left out" in count

@@ -4,10 +4,12 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from elbowroom.layout import Notice, room_faults
+from elbowroom.layout import Notice
 from elbowroom.physics import Option
 
 _COUNT = re.compile(r"\band (\d+) more\b")  # as `and_more` ends a list
+# What a clash says, and the effect of a fitting without room, on either side.
+_GRAVE = "cannot be built as drawn"
 
 
 def told_of(options: Sequence[Option]) -> list[tuple[tuple[str, ...], list[Notice]]]:
@@ -36,13 +38,12 @@ def told_of(options: Sequence[Option]) -> list[tuple[tuple[str, ...], list[Notic
         own = {graph.drawing.file: "the drawing"}
         if len(plans) > 1:
             own[graph.schedule.file] = "the schedule"
-        no_room = {said.sentence for said in room_faults(graph)}
         for said in option.flags:
             key = _COUNT.sub("and more", _without(said, own).sentence)
             while told.get(key, {}).get(place, said).sentence != said.sentence:
                 key += "'"  # this option has another one that differs in a number
             told.setdefault(key, {})[place] = said
-            if said.sentence in no_room or "cannot be built" in said.what:
+            if _GRAVE in f"{said.what}; {said.effect}":
                 grave.add(key)
     groups: dict[tuple[int, ...], list[Notice]] = {}
     for key in sorted(told, key=lambda key: key not in grave):
