@@ -12,6 +12,9 @@ from .topology import Topology
 _LONG, _SHORT = 500.0, 0.5  # m, of one duct and of all: beyond lies another unit
 # A plant room has straights shorter than its ducts are wide, but few, or longer ones.
 _FEW, _SHORT_PIECE = 5, 1.0  # so many, and m; own choice, no published source
+# Ducts that long between corners and junctions are few: a tunnel's, a riser's. So only
+# where nobody says the unit: read as metres, inches come out 39 times as long.
+_LONG_PIECE, _SLIM = 20.0, 100.0  # m, and sides; own choice, no published source
 _STRAIGHT_ON = float(np.cos(np.radians(40.0)))  # a corner turns by more
 
 
@@ -45,13 +48,21 @@ def length_notices(
             f"most of the {length_words(total)} of duct is in straight pieces "
             "shorter than the duct is wide"
         )
+    elif drawing.is_unit_assumed and _are_long(topology, rows, length, side):
+        what = (
+            f"most of the {length_words(total)} of duct is in straight pieces longer "
+            f"than {_SLIM:g} times the side of the duct"
+        )
     else:
         return []
+    mend = "say --unit if the file is wrong"
+    if drawing.is_unit_assumed:
+        mend = "say --unit in, mm, cm or ft, or m if they are metres"
     return [
         warning(
             where,
             what,
-            "check the unit of the coordinates; say --unit if the file is wrong",
+            f"check the unit of the coordinates; {mend}",
             effect="all lengths follow from it",
             place=drawing.first_middle(run_of),
         )
@@ -68,6 +79,17 @@ def _are_short(
     piece = _straights(topology).take(rows)
     short = np.bincount(piece, length).take(piece) < longest
     return len(np.unique(piece[short])) >= _FEW and _most(length, short)
+
+
+def _are_long(
+    topology: Topology, rows: IntArray, length: FloatArray, side: FloatArray
+) -> bool:
+    """Whether straights much longer than wide are most of some segments."""
+    if length.sum() < _LONG_PIECE:
+        return False
+    piece = _straights(topology).take(rows)
+    shortest = np.maximum(_SLIM * side, _LONG_PIECE)  # NaN: no section
+    return _most(length, np.bincount(piece, length).take(piece) > shortest)
 
 
 def _most(length: FloatArray, which: BoolArray) -> bool:

@@ -82,11 +82,13 @@ def count_elbowed(
     It is the print of a fitting, as that of a bare takeoff is, and not of how two feel
     each other: so it counts where it has less than the plain sum too. For takeoffs of a
     quarter to a half of the main's area and elbows of r/D 1 to 1.5 it has 0.6 to 1.9 of
-    that, no further off than its class may be when low. It has no Reynolds factor, and
-    says nothing of the elbow's radius and making, of how far behind it stands, and of
-    the branch's area. It is taken for smooth and segmented elbows from r/D 1 to 2 that
-    begin within a diameter of the main's wall, behind branches no larger than a main
-    that goes straight on, with the three turns within 3 degrees of the print.
+    that, no further off than its class may be when low. But no takeoff gives energy to
+    the air: where the print has less than the elbow alone, as of a conical wye, the
+    elbow alone counts (own choice). The print has no Reynolds factor, and says nothing
+    of the elbow's radius and making, of how far behind it stands, and of the branch's
+    area. It is taken for smooth and segmented elbows from r/D 1 to 2 that begin within
+    a diameter of the main's wall, behind branches no larger than a main that goes
+    straight on, with the three turns within 3 degrees of the print.
 
     All of that gives way straight to the plain sum, in the lowest class: to 20 degrees
     off in any turn, to 5 diameters, down to r/D 0.5 and up to 4, from a velocity ratio
@@ -113,8 +115,8 @@ def count_elbowed(
     elbow = alone.value * alone.reynolds_factor if by_reynolds else alone.value
     elbow = elbow * (air.velocity[graph.bend_duct[turn]] / air.velocity[common]) ** 2
     notices = []
-    for name, printed in _TURNS.items():
-        off = np.abs(turns - np.radians(printed)[:, None])
+    for name, of in _TURNS.items():
+        off = np.abs(turns - np.radians(of)[:, None])
         alike = share * share_between(off, _UNLIKE, _ALIKE).prod(axis=0)
         for entry, prefix in _CONICAL.items():
             mine = (alike > 0.0) & (graph.legs.entry[leg] == entry)
@@ -123,11 +125,11 @@ def count_elbowed(
                 continue
             rows, counts, fitting = leg[mine], alike[mine], prefix + name
             plain = legs.value[rows] + elbow[mine]
-            found = round_elbowed_branch(fitting, v[mine])
-            _enter(
-                legs, rows, found, elbow[mine], counts, alone.part(mine.nonzero()[0])
-            )
-            sums = np.array([found.value, plain]) * pressure[common[mine]]
+            printed = round_elbowed_branch(fitting, v[mine])
+            least = elbow[mine]
+            found = replace(printed, value=np.maximum(printed.value, least))
+            _enter(legs, rows, found, least, counts, alone.part(mine.nonzero()[0]))
+            sums = np.array([printed.value, plain, least]) * pressure[common[mine]]
             notices.append(_notice(graph, duct[mine], fitting, sums, counts))
     return notices
 
@@ -224,18 +226,25 @@ def _notice(
 ) -> Notice:
     """Say how takeoffs count that have one fitting of the print behind them.
 
-    `sums` is what the print has and their plain sum, Pa, shape (2, n).
+    `sums` is what the print has, their plain sum and the elbow alone, Pa, shape (3, n).
     """
     names = [graph.drawing.names[run] for run in graph.ducts.run[duct].tolist()]
-    printed, plain = sums
-    most = int(np.abs((printed - plain) * share).argmax())
+    printed, plain, least = sums
+    whole = np.maximum(printed, least)
+    most = int(np.abs((whole - plain) * share).argmax())
     where = f"in run '{names[most]}', where it matters most,"
-    counted = pressure_words(plain[most] + (printed[most] - plain[most]) * share[most])
-    has, would = pressure_words(printed[most]), pressure_words(plain[most])
-    how = f"they count with its {has}, where their plain sum would be {would}"
+    counted = pressure_words(plain[most] + (whole[most] - plain[most]) * share[most])
+    would, alone = pressure_words(plain[most]), pressure_words(least[most])
+    has = f"its {pressure_words(printed[most])}"
+    if printed[most] < least[most]:
+        has = (
+            f"the elbow's own {alone}, as no takeoff gives energy and the print has "
+            f"{pressure_words(printed[most])} (own choice)"
+        )
+    how = f"they count with {has}, where their plain sum would be {would}"
     if share[most] < 1.0:
         how = (
-            f"they count with {counted}, as they are not quite as printed: between its "
+            f"they count with {counted}, as they are not quite as printed: between "
             f"{has} and their plain sum, {would} (own choice)"
         )
     runs = list(dict.fromkeys(names))

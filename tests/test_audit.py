@@ -197,6 +197,44 @@ def test_a_few_short_wide_ducts_or_a_long_main_are_in_their_unit(
     assert "the unit of" not in str(audit(drawing_from_runs(runs)).findings)
 
 
+@pytest.mark.parametrize(
+    ("scale", "sizes", "option", "asked"),
+    [
+        (1.0, "20x10 in,D8 in", [], True),  # inches read as metres
+        (1.0, "20x10 in,D8 in", ["--unit", "in"], False),
+        (1.0, "20x10 in,D8 in", ["--unit", "m"], False),  # who says so is not asked
+        (2.54, "20x10 in,D8 in", [], True),  # centimetres
+        (25.4, "20x10 in,D8 in", [], True),  # millimetres
+        (0.0254, "20x10 in,D8 in", [], False),  # metres
+        (0.0025, "D60 mm,D50 mm", [], False),  # metres, of a model on a bench
+        (0.5, "D2000 mm,D1500 mm", [], False),  # of a tunnel
+    ],
+)
+def test_what_a_file_without_a_unit_is_drawn_in_is_asked_for(
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    scale: float,
+    sizes: str,
+    option: list[str],
+    asked: bool,
+) -> None:
+    main_size, size = sizes.split(",")
+    lines = [(f"trunk {main_size}", line((0, 0, 0), (240, 0, 0)))]
+    for x in (60, 120, 180):
+        down = line((x, 0, 0), (x, 96, 0), (x, 96, -24))
+        lines.append((f"b{x} {size}", down))
+    text = []
+    for name, points in lines:
+        text.append(f"o {name}")
+        text += [f"v {x} {y} {z}" for x, y, z in points * scale]
+        text.append("l " + " ".join(f"{-n}" for n in range(len(points), 0, -1)))
+    route = tmp_path / "a.obj"
+    route.write_text("\n".join(text) + "\n")
+    assert main(["check", str(route), *option]) == 0  # nothing is refused
+    said = " ".join(capsys.readouterr().out.split())
+    assert ("check the unit of the coordinates; say --unit in" in said) == asked
+
+
 def test_a_duct_in_many_pieces_or_chords_is_not_one_shorter_than_wide() -> None:
     """A flexible one drawn as a curve, a wide one in the lengths that it comes in."""
     turn = np.linspace(0.0, 6.0, 300)

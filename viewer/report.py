@@ -162,35 +162,25 @@ def report_html(
         One page without scripts that asks for nothing from elsewhere; the same input
         gives the same text.
     """
-    style = files("elbowroom.viewer").joinpath("static/report.css").read_text("utf-8")
-    title = ", ".join(shown[0].name for shown in layouts)
     numbers = _numbered([one.analysis for shown in layouts for one in shown])
-    parts = [_summary(layouts, display, comparison, budgets)]
+    first = _summary(layouts, display, comparison, budgets)
     if picture:
-        parts.append(_picture(layouts, rooms, obstacles, display, comparison))
-    parts = [f'<section class="first">{"".join(parts)}</section>']
-    # A return is told once, where it is the same beside several.
-    returns: dict[int, tuple[Option, Sequence[Gap], list[str]]] = {}
-    for place, (shown, around) in enumerate(zip(layouts, rooms, strict=True)):
-        option, *behind = shown
-        if len(layouts) > 1:
-            parts.append(f"<h1>{as_markup(option.name)}</h1>")
-            parts.append(_spent(shown, budgets[place : place + 1], display))
-        parts.append(_side(option, around[0], display, numbers))
-        for one, beside in zip(behind, around[1:], strict=True):
-            told = returns.setdefault(id(one.analysis), (one, beside, []))
-            told[2].append(option.name)
-    for side, room, names in returns.values():
-        title_of = f"Return: {side.analysis.graph.drawing.file}"
-        if len(names) < len(layouts):
-            title_of += f" beside {', '.join(names)}"
-        parts.append(f"<h1>{as_markup(title_of)}</h1>")
-        parts.append(_worked_with(side.analysis, display))
-        parts.append(_side(side, room, display, numbers))
-    parts.append(_remarks(remarks, doubts))
-    parts.append(_list("Before anything is built", [AS_NEW, *CAUTIONS]))
-    parts.append(_sources(numbers))
-    parts.append(_made_from(inputs))
+        first += _picture(layouts, rooms, obstacles, display, comparison)
+    parts = [
+        f'<section class="first">{first}</section>',
+        *_supplies(layouts, rooms, budgets, display, numbers),
+        *_returns(layouts, rooms, display, numbers),
+        _remarks(remarks, doubts),
+        _list("Before anything is built", [AS_NEW, *CAUTIONS]),
+        _sources(numbers),
+        _made_from(inputs),
+    ]
+    return _page(", ".join(shown[0].name for shown in layouts), "".join(parts))
+
+
+def _page(title: str, body: str) -> str:
+    """A page that runs no script and asks for nothing from elsewhere."""
+    style = files("elbowroom.viewer").joinpath("static/report.css").read_text("utf-8")
     policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
     return printable(
         "<!DOCTYPE html>\n"
@@ -198,8 +188,48 @@ def report_html(
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(title)} – report</title><style>{style}</style></head>\n"
-        f"<body>{''.join(parts)}</body></html>\n"
+        f"<body>{body}</body></html>\n"
     )
+
+
+def _supplies(
+    layouts: Sequence[Sequence[Option]],
+    rooms: Sequence[Sequence[Sequence[Gap]]],
+    budgets: Sequence[Budget],
+    display: Display,
+    numbers: dict[Print, int],
+) -> list[str]:
+    """What is told of the first side of each layout."""
+    parts = []
+    for place, (shown, around) in enumerate(zip(layouts, rooms, strict=True)):
+        if len(layouts) > 1:
+            parts.append(f"<h1>{as_markup(shown[0].name)}</h1>")
+            parts.append(_spent(shown, budgets[place : place + 1], display))
+        parts.append(_side(shown[0], around[0], display, numbers))
+    return parts
+
+
+def _returns(
+    layouts: Sequence[Sequence[Option]],
+    rooms: Sequence[Sequence[Sequence[Gap]]],
+    display: Display,
+    numbers: dict[Print, int],
+) -> list[str]:
+    """What is told of the returns: once of one that is the same beside several."""
+    parts = []
+    returns: dict[int, tuple[Option, Sequence[Gap], list[str]]] = {}
+    for shown, around in zip(layouts, rooms, strict=True):
+        for one, beside in zip(shown[1:], around[1:], strict=True):
+            told = returns.setdefault(id(one.analysis), (one, beside, []))
+            told[2].append(shown[0].name)
+    for side, room, names in returns.values():
+        title = f"Return: {side.analysis.graph.drawing.file}"
+        if len(names) < len(layouts):
+            title += f" beside {', '.join(names)}"
+        parts.append(f"<h1>{as_markup(title)}</h1>")
+        parts.append(_worked_with(side.analysis, display))
+        parts.append(_side(side, room, display, numbers))
+    return parts
 
 
 def _summary(

@@ -228,18 +228,12 @@ def picture(
         if bar_title:
             _bar(figure, scale, bar_title, size, width, lift, ruler)
         if verdict and is_free:
-            fits = _short_of(
-                textwrap.wrap(verdict, max(20, cell_w // 10)), (cell_h - 30) // 25
-            )
-            x, y = width - cell_w + 22, (rows - 1) * cell_h + 20
-            _say(figure, size, x, y, "\n".join(fits), size=12, linespacing=1.5)
+            _in_cell(figure, size, verdict, (width, rows), (cell_w, cell_h))
         elif lines:
             low = {"size": 9.5, "ha": "center", "va": "bottom"}
             _say(figure, size, width / 2, height - 9, "\n".join(lines), **low)
         if beside:
-            most = (height - _HEAD - 20) // _LIST_LINE
-            text = "\n".join(_column(beside, most))
-            _say(figure, size, width + 10, _HEAD, text, size=8.5, linespacing=1.25)
+            _list(figure, size, beside, width)
         dpi = 100 * density
         if density % 1:  # half a pixel more, so that rounding loses none
             figure.set_size_inches((pixels[0] + 0.5) / dpi, (pixels[1] + 0.5) / dpi)
@@ -253,6 +247,27 @@ def _say(
     """Write at pixels from the upper left of a figure that has so many."""
     how = {"color": INK, "va": "top", **how}
     return figure.text(x / pixels[0], 1 - y / pixels[1], as_drawn(text), **how)
+
+
+def _in_cell(
+    figure: Any,
+    size: tuple[int, int],
+    verdict: str,
+    panels: tuple[int, int],
+    cell: tuple[int, int],
+) -> None:
+    """Write the verdict in the last cell, which is free, of panels so wide in rows."""
+    fits = _short_of(
+        textwrap.wrap(verdict, max(20, cell[0] // 10)), (cell[1] - 30) // 25
+    )
+    x, y = panels[0] - cell[0] + 22, (panels[1] - 1) * cell[1] + 20
+    _say(figure, size, x, y, "\n".join(fits), size=12, linespacing=1.5)
+
+
+def _list(figure: Any, size: tuple[int, int], items: Sequence[str], left: int) -> None:
+    """Write the list beside the panels, as far as the picture is high."""
+    text = "\n".join(_column(items, (size[1] - _HEAD - 20) // _LIST_LINE))
+    _say(figure, size, left + 10, _HEAD, text, size=8.5, linespacing=1.25)
 
 
 def _head(figure: Any, panels: Sequence[Panel], room: float) -> int:

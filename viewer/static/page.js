@@ -124,7 +124,7 @@
   };
   const ONLY_HERE = "#c8b23c";
   const signed = (pressure) =>
-    `${pressure < 0 ? "−" : "+"}${shown("pressure", Math.abs(pressure))}`;
+    `${pressure < 0 ? "-" : "+"}${shown("pressure", Math.abs(pressure))}`;
   // How the critical path of a layout comes to differ from the first's.
   const apart = (option) => {
     const [mine, theirs] = [named(option.name), named(first.name)];
