@@ -18,6 +18,7 @@ from .fittings import NONE, Bends, Ducts, Legs, Source, Terminals, Transitions
 from .islands import island_notices
 from .named_ends import without_lent
 from .names import no_section, toml_key, without_section
+from .near_misses import inside_notices
 from .odd_lengths import length_notices
 from .pieces import RunSections
 from .quantity_words import length_words
@@ -431,7 +432,8 @@ def _classified(
         *shared_notices(schedule),
         *found.notices,
         *end_flow_notices(drawing, lines),
-        *island_notices(topology, reached, side),
+        *inside_notices(topology, reached, sections),
+        *island_notices(topology, reached, sections),
         *length_notices(topology, tree.segment, tree.length, side),
         *fit_notices(graph),
         *lying_notices(topology, ducts, found.legs, terminals.duct),

@@ -18,6 +18,7 @@ from .near_misses import (
     parts_at,
     tolerance_for,
 )
+from .pieces import RunSections
 from .places import place_words
 from .quantity_words import length_words
 from .sections import BoolArray, FloatArray
@@ -50,13 +51,13 @@ class Island:
 
 
 def island_notices(
-    topology: Topology, reached: BoolArray, width: FloatArray | None = None
+    topology: Topology, reached: BoolArray, sections: RunSections | None = None
 ) -> list[Notice]:
     """Say which parts of a drawing hang together with nothing that is reached.
 
     Parameters
     ----------
-    topology, reached, width
+    topology, reached, sections
         As for `islands`.
 
     Returns
@@ -64,13 +65,13 @@ def island_notices(
     notices
         One for each part, with the nearest gap.
     """
-    return [one.notice for one in islands(topology, reached, width)]
+    return [one.notice for one in islands(topology, reached, sections)]
 
 
 def islands(
     topology: Topology,
     reached: BoolArray,
-    width: FloatArray | None = None,
+    sections: RunSections | None = None,
     *,
     from_source: bool = True,
 ) -> list[Island]:
@@ -82,8 +83,8 @@ def islands(
         The joined drawing.
     reached
         Whether each node is reached from the source, shape (k,).
-    width
-        Larger side of each run's section, m, shape (r,); as drawn if None.
+    sections
+        Section of each run; as drawn if None.
     from_source
         Whether it is known where the source is; where not, what is reached is the
         longest part.
@@ -92,7 +93,7 @@ def islands(
         return []
     drawing = topology.drawing
     part_of = topology.component[topology.ends[:, 0]]
-    slips = few_gaps(topology, width)
+    slips = few_gaps(topology, sections)
     apart, rest = "that the source does not reach", "what the source reaches"
     lost, effect = "; its losses are not counted", "its terminals get no air"
     if not from_source:
@@ -130,9 +131,14 @@ def loose_words(topology: Topology, part: int, ducts: Ducts) -> tuple[str, str]:
         What the source reaches.
     """
     main = int(topology.component[ducts.start[0]])
-    width = np.fmax(topology.drawing.width, topology.drawing.height)
-    width[ducts.run] = np.fmax(ducts.width, ducts.height)
-    slip = _onward(topology, main, few_gaps(topology, width)).get(part)
+    drawing = topology.drawing
+    made = drawing.shape.copy(), drawing.width.copy(), drawing.height.copy()
+    for of_run, of_duct in zip(
+        made, (ducts.shape, ducts.width, ducts.height), strict=True
+    ):
+        of_run[ducts.run] = of_duct
+    sections = RunSections(*made, drawing.section_basis)
+    slip = _onward(topology, main, few_gaps(topology, sections)).get(part)
     rest = "what the source reaches"
     reached = topology.component == main
     said, mend, _ = _part_words(topology, part, reached, slip, rest)
