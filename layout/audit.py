@@ -16,7 +16,7 @@ from .graph import (
     run_sections,
     unread_sections,
 )
-from .islands import Island, islands
+from .islands import Island, islands, with_islands
 from .names import no_section, without_section
 from .near_misses import Gap, every_gap, near_misses
 from .odd_lengths import length_notices
@@ -125,7 +125,7 @@ def audit(
     faults, misses = _without_misses(faults, misses)
     found = [
         *drawing.notices,
-        *topology.notices,
+        *with_islands(topology, apart),
         *misses,
         *_bare(drawing, sections, unread_sections(drawing, named)),
         *_sizes(drawing, sections),
@@ -308,7 +308,7 @@ def _parts(
         "close the gaps between what belongs together",
         effect="only the part with the source is analysed",
     )
-    return [said, *(one.notice for one in apart)], apart
+    return [said], apart
 
 
 def _steps(graph: DuctGraph) -> list[Notice]:

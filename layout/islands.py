@@ -1,6 +1,6 @@
 """Parts of a drawing that hang together with nothing that the source reaches."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,6 +41,9 @@ class Island:
         What is to be said of it, with the nearest gap.
     effect
         What its air comes to, in words.
+    crossing
+        The notice of two lines that cross without a joint in place of which this one
+        is told, as they part it from what is reached; None where none does.
     """
 
     run: str
@@ -48,6 +51,7 @@ class Island:
     gap: Gap | None
     notice: Notice
     effect: str
+    crossing: Notice | None = None
 
 
 def island_notices(
@@ -66,6 +70,24 @@ def island_notices(
         One for each part, with the nearest gap.
     """
     return [one.notice for one in islands(topology, reached, sections)]
+
+
+def with_islands(topology: Topology, apart: Iterable[Island]) -> list[Notice]:
+    """Notices of a drawing that was joined, with those of its separate parts.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+    apart
+        Its separate parts: where lines that cross part one off, both are told as one.
+    """
+    every = list(apart)
+    instead = {id(one.crossing): one.notice for one in every if one.crossing}
+    return [
+        *(instead.get(id(said), said) for said in topology.notices),
+        *(one.notice for one in every if one.crossing is None),
+    ]
 
 
 def islands(
@@ -99,23 +121,43 @@ def islands(
     if not from_source:
         apart, rest = "beside the longest one", "the longest one"
         lost, effect = "", "what the source does not reach gets no air"
-    found = []
+    found: list[Island] = []
+    told: list[Notice] = []  # crossings
     onward = _onward(topology, int(topology.component[reached][0]), slips)
     for part in np.unique(part_of[~reached[topology.ends[:, 0]]]).tolist():
         mine = (part_of == part).nonzero()[0]
         length = float(topology.length[mine].sum())
         slip = onward.get(part)
         said, mend, place = _part_words(topology, part, reached, slip, rest)
+        where = drawing.place(int(topology.run[mine[0]]))
+        what = f"a separate part of {length_words(length)} {apart}"
+        crossing = None
+        if slip is None:
+            crossing = _crossing_at(topology, place, told)
+        if crossing is not None:  # the cause first
+            told.append(crossing)
+            where, mend = crossing.where, crossing.remedy
+            place = np.array(crossing.place)
+            what = f"{crossing.what}, which leaves {what}"
+        else:
+            what = f"{what}; {said}"
         notice = warning(
-            drawing.place(int(topology.run[mine[0]])),
-            f"a separate part of {length_words(length)} {apart}; {said}",
-            mend + lost,
-            effect=f"{effect} in the result",
-            place=place,
+            where, what, mend + lost, effect=f"{effect} in the result", place=place
         )
         run = drawing.names[int(topology.run[mine[0]])]
-        found.append(Island(run, length, slip, notice, effect))
+        found.append(Island(run, length, slip, notice, effect, crossing))
     return found
+
+
+def _crossing_at(
+    topology: Topology, place: FloatArray, told: Sequence[Notice]
+) -> Notice | None:
+    """Lines that cross without a joint at a place, m, if not told yet, or None."""
+    for one in topology.crossings:
+        apart = np.linalg.norm(np.array(one.place) - place)
+        if apart <= 2 * topology.tolerance and one not in told:
+            return one
+    return None
 
 
 def loose_words(topology: Topology, part: int, ducts: Ducts) -> tuple[str, str]:
