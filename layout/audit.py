@@ -16,16 +16,16 @@ from .graph import (
     run_sections,
     unread_sections,
 )
-from .islands import Island, islands
+from .islands import Island, islands, with_islands
 from .names import no_section, without_section
-from .near_misses import Gap, gaps, near_misses
+from .near_misses import Gap, every_gap, near_misses
 from .odd_lengths import length_notices
 from .pieces import RunSections
 from .quantity_words import length_words, section_words, size_words
 from .run_names import with_drawn_names
 from .run_words import with_run_words
 from .schedule import Schedule
-from .sections import BoolArray, FloatArray, Shape
+from .sections import BoolArray, Shape
 from .snap import TOLERANCE
 from .source import source_part
 from .toml_tables import table_at
@@ -116,16 +116,16 @@ def audit(
     topology = join(drawing, tolerance)
     sections = run_sections(drawing, named)
     side = sections.larger_side
-    slips = gaps(topology, side)
-    parts, apart = _parts(topology, named, side)
+    slips = every_gap(topology, sections)
+    parts, apart = _parts(topology, named, sections)
     misses, repeated = _with_parts(
-        topology, slips, near_misses(topology, side, slips), apart
+        topology, slips, near_misses(topology, found=slips), apart
     )
     is_shaped = _is_shaped(named, faults)
     faults, misses = _without_misses(faults, misses)
     found = [
         *drawing.notices,
-        *topology.notices,
+        *with_islands(topology, apart),
         *misses,
         *_bare(drawing, sections, unread_sections(drawing, named)),
         *_sizes(drawing, sections),
@@ -277,7 +277,7 @@ def _sizes(drawing: Drawing, sections: RunSections) -> list[Notice]:
 
 
 def _parts(
-    topology: Topology, schedule: Schedule, side: FloatArray
+    topology: Topology, schedule: Schedule, sections: RunSections
 ) -> tuple[list[Notice], list[Island]]:
     """Parts that do not hang together, and the nearest gap to that of the source.
 
@@ -299,14 +299,16 @@ def _parts(
             f"{length_words(float(sizes[main]))} {which}, {rest} in the "
             f"{len(sizes) - 1} others"
         )
-    apart = islands(topology, topology.component == main, side, from_source=is_known)
+    apart = islands(
+        topology, topology.component == main, sections, from_source=is_known
+    )
     said = warning(
         topology.drawing.file,
         f"{len(sizes)} separate parts: {shown}",
         "close the gaps between what belongs together",
         effect="only the part with the source is analysed",
     )
-    return [said, *(one.notice for one in apart)], apart
+    return [said], apart
 
 
 def _steps(graph: DuctGraph) -> list[Notice]:

@@ -197,7 +197,7 @@ def _at_gaps(topology: Topology, gaps: Sequence[Gap]) -> dict[int, str]:
     last = topology.run[topology.segment_at(free)]
     said: dict[int, str] = {}
     for gap in gaps:
-        if gap.at_side or gap.past:
+        if gap.at_side or gap.past or gap.inside:
             continue  # an end of the other run that is near is its own
         apart = np.linalg.norm(topology.nodes[free] - topology.nodes[gap.node], axis=1)
         near = (last == gap.other) & (apart <= _BESIDE * gap.width)

@@ -15,9 +15,10 @@ from .drawing import Drawing
 from .faults import BadInput, Notice, error, note, refusal, warning
 from .fit import fit_notices
 from .fittings import NONE, Bends, Ducts, Legs, Source, Terminals, Transitions
-from .islands import island_notices
+from .islands import islands, with_islands
 from .named_ends import without_lent
 from .names import no_section, toml_key, without_section
+from .near_misses import inside_notices
 from .odd_lengths import length_notices
 from .pieces import RunSections
 from .quantity_words import length_words
@@ -426,12 +427,12 @@ def _classified(
     at, side = topology.place(source.node), sections.larger_side
     notices = (
         *drawing.notices,
-        *topology.notices,
+        *with_islands(topology, islands(topology, reached, sections)),
         note(drawing.file, f"the source is taken at {at}: {source.reason}"),
         *shared_notices(schedule),
         *found.notices,
         *end_flow_notices(drawing, lines),
-        *island_notices(topology, reached, side),
+        *inside_notices(topology, reached, sections),
         *length_notices(topology, tree.segment, tree.length, side),
         *fit_notices(graph),
         *lying_notices(topology, ducts, found.legs, terminals.duct),

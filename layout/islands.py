@@ -1,6 +1,6 @@
 """Parts of a drawing that hang together with nothing that the source reaches."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,7 @@ from .near_misses import (
     parts_at,
     tolerance_for,
 )
+from .pieces import RunSections
 from .places import place_words
 from .quantity_words import length_words
 from .sections import BoolArray, FloatArray
@@ -40,6 +41,9 @@ class Island:
         What is to be said of it, with the nearest gap.
     effect
         What its air comes to, in words.
+    crossing
+        The notice of two lines that cross without a joint in place of which this one
+        is told, as they part it from what is reached; None where none does.
     """
 
     run: str
@@ -47,16 +51,17 @@ class Island:
     gap: Gap | None
     notice: Notice
     effect: str
+    crossing: Notice | None = None
 
 
 def island_notices(
-    topology: Topology, reached: BoolArray, width: FloatArray | None = None
+    topology: Topology, reached: BoolArray, sections: RunSections | None = None
 ) -> list[Notice]:
     """Say which parts of a drawing hang together with nothing that is reached.
 
     Parameters
     ----------
-    topology, reached, width
+    topology, reached, sections
         As for `islands`.
 
     Returns
@@ -64,13 +69,31 @@ def island_notices(
     notices
         One for each part, with the nearest gap.
     """
-    return [one.notice for one in islands(topology, reached, width)]
+    return [one.notice for one in islands(topology, reached, sections)]
+
+
+def with_islands(topology: Topology, apart: Iterable[Island]) -> list[Notice]:
+    """Notices of a drawing that was joined, with those of its separate parts.
+
+    Parameters
+    ----------
+    topology
+        The joined drawing.
+    apart
+        Its separate parts: where lines that cross part one off, both are told as one.
+    """
+    every = list(apart)
+    instead = {id(one.crossing): one.notice for one in every if one.crossing}
+    return [
+        *(instead.get(id(said), said) for said in topology.notices),
+        *(one.notice for one in every if one.crossing is None),
+    ]
 
 
 def islands(
     topology: Topology,
     reached: BoolArray,
-    width: FloatArray | None = None,
+    sections: RunSections | None = None,
     *,
     from_source: bool = True,
 ) -> list[Island]:
@@ -82,8 +105,8 @@ def islands(
         The joined drawing.
     reached
         Whether each node is reached from the source, shape (k,).
-    width
-        Larger side of each run's section, m, shape (r,); as drawn if None.
+    sections
+        Section of each run; as drawn if None.
     from_source
         Whether it is known where the source is; where not, what is reached is the
         longest part.
@@ -92,29 +115,49 @@ def islands(
         return []
     drawing = topology.drawing
     part_of = topology.component[topology.ends[:, 0]]
-    slips = few_gaps(topology, width)
+    slips = few_gaps(topology, sections)
     apart, rest = "that the source does not reach", "what the source reaches"
     lost, effect = "; its losses are not counted", "its terminals get no air"
     if not from_source:
         apart, rest = "beside the longest one", "the longest one"
         lost, effect = "", "what the source does not reach gets no air"
-    found = []
+    found: list[Island] = []
+    told: list[Notice] = []  # crossings
     onward = _onward(topology, int(topology.component[reached][0]), slips)
     for part in np.unique(part_of[~reached[topology.ends[:, 0]]]).tolist():
         mine = (part_of == part).nonzero()[0]
         length = float(topology.length[mine].sum())
         slip = onward.get(part)
         said, mend, place = _part_words(topology, part, reached, slip, rest)
+        where = drawing.place(int(topology.run[mine[0]]))
+        what = f"a separate part of {length_words(length)} {apart}"
+        crossing = None
+        if slip is None:
+            crossing = _crossing_at(topology, place, told)
+        if crossing is not None:  # the cause first
+            told.append(crossing)
+            where, mend = crossing.where, crossing.remedy
+            place = np.array(crossing.place)
+            what = f"{crossing.what}, which leaves {what}"
+        else:
+            what = f"{what}; {said}"
         notice = warning(
-            drawing.place(int(topology.run[mine[0]])),
-            f"a separate part of {length_words(length)} {apart}; {said}",
-            mend + lost,
-            effect=f"{effect} in the result",
-            place=place,
+            where, what, mend + lost, effect=f"{effect} in the result", place=place
         )
         run = drawing.names[int(topology.run[mine[0]])]
-        found.append(Island(run, length, slip, notice, effect))
+        found.append(Island(run, length, slip, notice, effect, crossing))
     return found
+
+
+def _crossing_at(
+    topology: Topology, place: FloatArray, told: Sequence[Notice]
+) -> Notice | None:
+    """Lines that cross without a joint at a place, m, if not told yet, or None."""
+    for one in topology.crossings:
+        apart = np.linalg.norm(np.array(one.place) - place)
+        if apart <= 2 * topology.tolerance and one not in told:
+            return one
+    return None
 
 
 def loose_words(topology: Topology, part: int, ducts: Ducts) -> tuple[str, str]:
@@ -130,9 +173,14 @@ def loose_words(topology: Topology, part: int, ducts: Ducts) -> tuple[str, str]:
         What the source reaches.
     """
     main = int(topology.component[ducts.start[0]])
-    width = np.fmax(topology.drawing.width, topology.drawing.height)
-    width[ducts.run] = np.fmax(ducts.width, ducts.height)
-    slip = _onward(topology, main, few_gaps(topology, width)).get(part)
+    drawing = topology.drawing
+    made = drawing.shape.copy(), drawing.width.copy(), drawing.height.copy()
+    for of_run, of_duct in zip(
+        made, (ducts.shape, ducts.width, ducts.height), strict=True
+    ):
+        of_run[ducts.run] = of_duct
+    sections = RunSections(*made, drawing.section_basis)
+    slip = _onward(topology, main, few_gaps(topology, sections)).get(part)
     rest = "what the source reaches"
     reached = topology.component == main
     said, mend, _ = _part_words(topology, part, reached, slip, rest)

@@ -1,17 +1,23 @@
 """Ends that nearly meet something: just short of it, just past it, or at its side."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.spatial import cKDTree
 
+from .drawing import Drawing
 from .faults import Notice, warning
+from .frames import is_plumb, level_frame
 from .joints import closest
 from .places import place_words
 from .quantity_words import length_words
-from .sections import BoolArray, FloatArray, IntArray
+from .sections import BoolArray, FloatArray, IntArray, Shape
 from .topology import Topology
+
+if TYPE_CHECKING:
+    from .pieces import RunSections
 
 REACH = 0.1  # m: a gap below this is more likely a slip than a meaning
 _BESIDE = 2 * REACH  # an end beside a duct for longer than this runs alongside it
@@ -20,6 +26,8 @@ _WALL = 0.005  # m: an end this far outside a section still begins at its wall
 _SHORT_WAY = 2 * REACH  # round half a circle an end is as near to where it comes from
 MOST_PAIRS = 5_000_000  # of segments: beyond this only ends are measured
 _AT_ONCE = 2_000_000  # pairs of ends and segments measured together
+_NEAR_JOINT = 1.5  # of a duct's larger side: what joins it so near lies in it
+_ROUNDING = 1e-6  # m
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +52,9 @@ class Gap:
         whose line it leads.
     closing
         Distance that a tolerance must have to close a gap that is just short, m.
+    inside
+        Whether it stands farther off than a slip within the other's body, and its line
+        does not lead to the other's.
     """
 
     node: int
@@ -55,9 +66,14 @@ class Gap:
     past: bool
     at_side: bool = False
     closing: float = np.nan
+    inside: bool = False
 
 
-def gaps(topology: Topology, width: FloatArray | None = None) -> list[Gap]:
+def gaps(
+    topology: Topology,
+    width: FloatArray | None = None,
+    free: IntArray | None = None,
+) -> list[Gap]:
     """Find free ends that stop just short of another duct, or just past it.
 
     Parameters
@@ -67,6 +83,8 @@ def gaps(topology: Topology, width: FloatArray | None = None) -> list[Gap]:
     width
         Larger side of each run's section, m, shape (r,), NaN where it has none; as
         drawn if None.
+    free
+        Those of the free ends that are asked of; all if None.
 
     Returns
     -------
@@ -74,7 +92,7 @@ def gaps(topology: Topology, width: FloatArray | None = None) -> list[Gap]:
         Two ends that miss each other are one gap. An end that its line leads to beside
         another duct, along it, is none.
     """
-    free = np.asarray(topology.free_ends)
+    free = np.asarray(topology.free_ends) if free is None else free
     if len(free) == 0 or len(topology.ends) < 2:
         return []
     apart, other = _nearest(topology, free)
@@ -127,11 +145,145 @@ def _closing(topology: Topology, node: int, segment: int, width: float) -> float
     return width if along > _rounded_up(width) else apart
 
 
-def few_gaps(topology: Topology, width: FloatArray | None = None) -> list[Gap]:
-    """Find `gaps`, or none where there are too many ends to look beside other work."""
+def every_gap(
+    topology: Topology,
+    sections: "RunSections | Drawing | None" = None,
+    free: IntArray | None = None,
+) -> list[Gap]:
+    """Find `gaps`, and free ends that stand within another duct.
+
+    Parameters
+    ----------
+    topology, free
+        As for `gaps`.
+    sections
+        Section of each run; as drawn if None.
+    """
+    sections = topology.drawing if sections is None else sections
+    free = np.asarray(topology.free_ends) if free is None else free
+    found = gaps(topology, np.fmax(sections.width, sections.height), free)
+    places = topology.nodes[free]
+    rest = np.ones(len(free), dtype=bool)
+    for gap in found:  # at both sides of it
+        rest &= np.linalg.norm(places - gap.target, axis=1) > topology.tolerance
+    rest[np.isin(free, [gap.node for gap in found])] = False
+    inside = [
+        Gap(
+            node,
+            int(topology.run[topology.segment_at(np.array([node]))[0]]),
+            int(topology.run[segment]),
+            segment,
+            off,
+            _target(topology, node, segment),
+            False,
+            inside=True,
+        )
+        for node, segment, off in _inside(topology, sections, free[rest])
+    ]
+    return [*found, *inside]
+
+
+def few_gaps(
+    topology: Topology, sections: "RunSections | Drawing | None" = None
+) -> list[Gap]:
+    """As `every_gap`; none where there are too many ends to look beside other work."""
     if len(topology.free_ends) * len(topology.ends) > MOST_PAIRS:
         return []
-    return gaps(topology, width)
+    return every_gap(topology, sections)
+
+
+def inside_notices(
+    topology: Topology, reached: BoolArray, sections: "RunSections"
+) -> list[Notice]:
+    """Say which ends that are reached stand within a duct that is reached too.
+
+    Parameters
+    ----------
+    topology, sections
+        As for `every_gap`.
+    reached
+        Whether each node is reached from the source, shape (k,).
+    """
+    free = np.asarray(topology.free_ends)
+    free = free[reached[free]]
+    ends = [node for node, _, _ in _inside(topology, sections, free)]
+    if not ends:
+        return []
+    found = every_gap(topology, sections, np.array(ends))
+    first = topology.ends[[gap.segment for gap in found], 0]
+    here = [gap for gap, node in zip(found, first, strict=True) if reached[node]]
+    return near_misses(topology, found=here)
+
+
+def _inside(
+    topology: Topology, sections: "RunSections | Drawing", free: IntArray
+) -> Iterator[tuple[int, int, float]]:
+    """Free ends within another duct, the segment, and how far off its line, m.
+
+    Of several the nearest one. A duct counts as level, but for one that is plumb or of
+    which it is said how it stands: of that what is within its smaller side.
+    """
+    p, p2 = topology.nodes[topology.ends].swapaxes(0, 1)
+    wide, high = sections.width[topology.run], sections.height[topology.run]
+    reach = np.fmax(wide, high)
+    row, segment = _in_boxes(
+        topology.nodes[free],
+        np.minimum(p, p2) - reach[:, None],
+        np.maximum(p, p2) + reach[:, None],
+    )
+    if len(row) == 0:
+        return
+    own = topology.segment_at(free)
+    other = topology.run[own[row]] != topology.run[segment]
+    row, segment = row[other], segment[other]
+    if len(row) == 0:
+        return
+    node = free[row]
+    ends = topology.ends[own[row]]
+    behind = np.where(ends[:, 0] == node, ends[:, 1], ends[:, 0])
+    ahead = topology.nodes[node] - topology.nodes[behind]
+    ahead /= np.linalg.norm(ahead, axis=1)[:, None]
+    # An end at a wall that leads into the duct is within it too.
+    away = topology.nodes[node] + _WALL * ahead - p[segment]
+    along = (p2 - p)[segment]
+    length = np.linalg.norm(along, axis=1)
+    along /= length[:, None]
+    at = np.einsum("ij,ij->i", away, along)
+    across, upright = level_frame(along)
+    half = np.stack([wide, high], axis=1)[segment] / 2
+    off = np.abs([np.einsum("ij,ij->i", away, side) for side in (across, upright)]).T
+    said = [
+        run
+        for run, words in topology.drawing.attributes.items()
+        if words.roll is not None or words.up is not None
+    ]
+    unsure = is_plumb(along) | np.isin(topology.run[segment], said)
+    half[unsure] = half[unsure].min(axis=1)[:, None]
+    shape = sections.shape[topology.run[segment]]
+    boxy = (shape == int(Shape.RECTANGULAR)) & ~unsure
+    # How far beyond the middle of a section from which its corners are rounded.
+    corner = np.where(boxy, 0.0, half.min(axis=1))
+    beyond = off - half + corner[:, None]
+    within = np.where(
+        boxy,
+        beyond.max(axis=1),
+        np.linalg.norm(beyond.clip(0.0), axis=1) - corner,
+    )
+    inner = (at > 0.0) & (at < length) & (within < -_ROUNDING)
+    inner &= ~_alongside(topology, node, segment)
+    row, segment = row[inner], segment[inner]
+    away = topology.nodes[free[row]] - p[segment]
+    away -= np.einsum("ij,ij->i", away, along[inner])[:, None] * along[inner]
+    apart = np.linalg.norm(away, axis=1)
+    order = np.lexsort((apart, row))
+    beside = _segments_at(topology) if len(row) else []
+    told = -1
+    for place in order.tolist():
+        end, there = int(free[row[place]]), int(segment[place])
+        joint = _NEAR_JOINT * float(reach[there])
+        if end != told and there not in _behind(topology, beside, end, joint):
+            told = end
+            yield end, there, float(apart[place])
 
 
 def parts_at(topology: Topology, gap: Gap) -> tuple[int, int]:
@@ -258,17 +410,17 @@ def _target(topology: Topology, node: int, segment: int) -> FloatArray:
 
 def near_misses(
     topology: Topology,
-    width: FloatArray | None = None,
+    sections: "RunSections | Drawing | None" = None,
     found: Iterable[Gap] | None = None,
 ) -> list[Notice]:
     """Say where free ends stop just short of another duct, or just past it.
 
     Parameters
     ----------
-    topology, width
-        As for `gaps`.
+    topology, sections
+        As for `every_gap`.
     found
-        What `gaps` found there, if it was asked already.
+        What `every_gap` found there, if it was asked already.
 
     Returns
     -------
@@ -280,12 +432,12 @@ def near_misses(
             topology.place_in(gap.run, gap.node),
             *gap_words(topology, gap),
             effect="the duct counts as an open end, and the two share no air"
-            if gap.past
+            if gap.past or len({*parts_at(topology, gap)}) == 1
             else "the duct counts as an open end, and what lies behind the gap is "
             "not reached",
             place=topology.nodes[gap.node],
         )
-        for gap in (gaps(topology, width) if found is None else found)
+        for gap in (every_gap(topology, sections) if found is None else found)
     ]
 
 
@@ -300,6 +452,12 @@ def gap_words(topology: Topology, gap: Gap, it: str = "it") -> tuple[str, str]:
             f"draw it on to the centreline of '{other}', to {target}",
         )
     remedy = f"if the two are to meet, end it on the line of '{other}'"
+    if gap.inside:
+        target = place_words(gap.target, topology.drawing.unit)
+        return (
+            f"{it} ends inside run '{other}', {wide} from its centreline",
+            f"{remedy}, at {target}, else keep it clear",
+        )
     if gap.past:
         what = f"{it} ends {wide} past run '{other}', which its line crosses without a"
         return f"{what} joint", remedy
@@ -384,7 +542,35 @@ def _segments_at(topology: Topology) -> list[IntArray]:
     return np.split(flat.argsort(kind="stable") // 2, count.cumsum())
 
 
-def _behind(topology: Topology, beside: list[IntArray], free: int) -> list[int]:
+def _in_boxes(
+    points: FloatArray, low: FloatArray, high: FloatArray
+) -> tuple[IntArray, IntArray]:
+    """Points within upright boxes, and which; corners of shape (n, 3), NaN of none."""
+    axis = int(np.ptp(points, axis=0).argmax()) if len(points) else 0
+    order = points[:, axis].argsort()
+    along = points[order, axis]
+    begin = along.searchsorted(low[:, axis])
+    count = (along.searchsorted(high[:, axis]) - begin).clip(0)
+    total = count.cumsum()
+    cuts = total.searchsorted(np.arange(_AT_ONCE, total[-1:].sum(), _AT_ONCE))
+    found = []
+    for boxes in np.split(np.arange(len(low)), cuts):
+        box, mine = boxes.repeat(count[boxes]), count[boxes]
+        place = np.arange(len(box)) - (mine.cumsum() - mine).repeat(mine)
+        point = order[begin[box] + place]
+        at = points[point]
+        inner = ((low[box] < at) & (at < high[box])).all(axis=1)
+        found.append((point[inner], box[inner]))
+    one, other = (np.concatenate(part) for part in zip(*found, strict=True))
+    return one, other
+
+
+def _behind(
+    topology: Topology,
+    beside: list[IntArray],
+    free: int,
+    short: float = _SHORT_WAY,
+) -> list[int]:
     """Segments a short way along the lines from a free end: an arc's last chords."""
     found: set[int] = set()
     waiting = [(free, 0.0)]
@@ -396,6 +582,6 @@ def _behind(topology: Topology, beside: list[IntArray], free: int) -> list[int]:
             found.add(segment)
             one, two = topology.ends[segment].tolist()
             apart = float(np.linalg.norm(topology.nodes[two] - topology.nodes[one]))
-            if way + apart <= _SHORT_WAY:
+            if way + apart <= short:
                 waiting.append((two if one == node else one, way + apart))
     return list(found)

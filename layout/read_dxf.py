@@ -63,6 +63,15 @@ _WORDS = (
     *("DIMENSION", "ARC_DIMENSION", "LARGE_RADIAL_DIMENSION", "LEADER", "MULTILEADER"),
     *("HATCH", "MPOLYGON", "WIPEOUT", "POINT", "VIEWPORT", "OLE2FRAME", "SEQEND"),
 )
+# What layers are named after that hold no duct: common practice, no published source.
+_BUILDING = {
+    *("axis", "beam", "beams", "ceiling", "column", "columns", "dim", "door", "doors"),
+    *("foundation", "grid", "joist", "joists", "partition", "partitions", "roof"),
+    *("slab", "slabs", "stair", "stairs", "steel", "structure", "truss", "wall"),
+    *("walls", "window", "windows"),
+}
+_LETTERS = re.compile(r"[^\W\d_]+")
+_OF_SIZES = {"cm", "dn", "ft", "in", "inch", "mm"}
 _AT_LINE = re.compile(r"\bline:? (\d+)")
 _VALUE = re.compile(r'value="([^"]*)"')
 _UNENDED = ("missing ENDSEC", "missing EOF", "end of file")  # as the parser says it
@@ -441,7 +450,8 @@ def _ducts(pieces: list[_Piece], found: Found) -> list[_Piece]:
         return pieces
     plain = []
     for layer in others:
-        if (unread := unread_in_name(layer)) is None:
+        unread = unread_in_name(layer)
+        if unread is None or _is_of_building(layer):
             plain.append(layer)
             continue
         what, remedy = unread
@@ -460,6 +470,21 @@ def _ducts(pieces: list[_Piece], found: Found) -> list[_Piece]:
             )
         )
     return [piece for piece in pieces if piece.layer in sized]
+
+
+def _is_of_building(layer: str) -> bool:
+    """Whether a layer is named after a part of a building and nothing else.
+
+    Whatever else is in the name, as in 'wall stack 8in', leaves it to the reader.
+
+    Examples
+    --------
+    >>> _is_of_building("A-WALL 100mm"), _is_of_building("wall stack 8in")
+    (True, False)
+    """
+    words = {word.lower() for word in _LETTERS.findall(layer)} - _OF_SIZES
+    words = {word for word in words if len(word) > 1}  # one of a discipline, A-WALL
+    return bool(words) and words <= _BUILDING
 
 
 def _runs(

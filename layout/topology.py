@@ -64,6 +64,8 @@ class Topology:
         the run that lies on it, shape (p, 2), and the place along that run, shape (p,).
     landings
         Ends that were moved to the side of a run.
+    crossings
+        Those of the notices that tell of lines which cross without a joint.
     """
 
     drawing: Drawing
@@ -77,6 +79,7 @@ class Topology:
     doubled: IntArray
     doubled_order: FloatArray
     landings: tuple[Landing, ...] = ()
+    crossings: tuple[Notice, ...] = ()
 
     @cached_property
     def component(self) -> IntArray:
@@ -188,7 +191,8 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
         ends, run, order = ends[real], run[real], order[real]
 
     met = meetings(nodes, ends, run, is_run_end, tolerance)
-    notices += _crossing_notices(drawing, run[met.crossing], met.crossing_point)
+    crossings = _crossing_notices(drawing, run[met.crossing], met.crossing_point)
+    notices += crossings
     landings: tuple[Landing, ...] = ()
     if len(met.landing_node):
         landed, at = met.landing_node, met.landing_at
@@ -240,6 +244,7 @@ def join(drawing: Drawing, tolerance: float = TOLERANCE) -> Topology:
         shared,
         shared_order,
         landings,
+        tuple(crossings),
     )
 
 

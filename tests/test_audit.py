@@ -633,8 +633,7 @@ def test_of_a_separate_part_the_source_is_named_only_where_it_is_known(
         assert ("its terminals get no air" in words) == is_marked
         assert ("its losses are not counted" in words) == is_marked
         assert ("beside the longest one" in words) != is_marked
-    rest = "what the source reaches" if is_marked else "the longest one"
-    assert sum(f"it crosses {rest} without a joint" in one.what for one in said) == 1
+    assert sum("lines cross at (4, 0, 0) m without" in one.what for one in said) == 1
 
 
 def test_a_missing_section_is_said_once() -> None:
@@ -834,3 +833,30 @@ def test_only_steep_branches_tell_that_a_layout_lies(angle: float, told: bool) -
         for at, side in ((1.0, 1), (3.0, -1), (5.0, 1))
     ]
     assert bool(lying(*ways)) == told
+
+
+@pytest.mark.parametrize("is_known", [True, False])
+def test_a_crossing_that_parts_off_a_run_is_told_once_with_its_cause_first(
+    is_known: bool,
+) -> None:
+    cut = rectangular(0.4, 0.3)
+    lines: dict[str, list[list[float]]] = {
+        "a": [[0, 0, 3], [30, 0, 3]],
+        "b": [[4, -3, 3], [4, 3, 3]],  # crosses it, once and again further on
+        "c": [[6, 0.5, 2], [6, 0.5, 4]],  # crosses nothing
+    }
+    lines["b"] += [[7, 3, 3], [7, -3, 3]]
+    attributes = {"a": Attributes(source=True, source_at_end=False)}
+    drawing = drawing_from_runs(
+        [(name, np.array(points, float), cut) for name, points in lines.items()],
+        attributes=attributes if is_known else {},
+    )
+    found = audit(drawing, Schedule(terminals={"a": TerminalSpec(0.1)})).findings
+    first, second = (one for one in found if "the lines cross" in one.what)
+    parts = [one for one in found if "a separate part" in one.what]
+    assert len(parts) == 2  # that of 'c' tells of the gap
+    (crossing,) = (one for one in parts if one in (first, second))
+    assert crossing.what.startswith("the lines cross at (")
+    assert "not joined, which leaves a separate part of 15 m (49.2 ft)" in crossing.what
+    assert "put a vertex there" in crossing.remedy
+    assert "air in the result" in crossing.effect

@@ -130,7 +130,7 @@ def test_a_layer_whose_section_is_in_doubt_is_named_where_it_is_left_out(
 ) -> None:
     document, model = drawn()
     model.add_line((0, 0, 3), (4, 0, 3), dxfattribs=LAYER)
-    for layer in ("riser 24x12", "master 8in", "grid"):
+    for layer in ("riser 24x12", "master 8in", "grid", "A-WALL 100mm", "Grid 1x5"):
         model.add_line((4, 0, 3), (9, 0, 3), dxfattribs={"layer": layer})
     drawing = read(saved(document, tmp_path))
     assert drawing.run_count == 1
@@ -142,7 +142,20 @@ def test_a_layer_whose_section_is_in_doubt_is_named_where_it_is_left_out(
         "nothing says that it is a diameter; write 'D8in' if it is one."
     )
     (rest,) = (n for n in drawing.notices if "without a section" in n.what)
-    assert rest.what.endswith("were left out: 'grid'")
+    assert rest.what.endswith("were left out: 'grid', 'A-WALL 100mm', 'Grid 1x5'")
+
+
+@pytest.mark.parametrize("layer", ["wall stack 8in", "beam duct 24x12", "stack 100mm"])
+def test_a_layer_with_more_than_a_word_of_building_may_be_a_duct(
+    layer: str, tmp_path: Path
+) -> None:
+    document, model = drawn()
+    for y, one in enumerate((LAYER["layer"], layer, "wall stack 10x3.25 in")):
+        model.add_line((0, y, 3), (4, y, 3), dxfattribs={"layer": one})
+    drawing = read(saved(document, tmp_path))
+    assert "wall stack 10x3.25 in" in drawing.names
+    (said,) = (n for n in drawing.notices if "its lines were left out" in n.what)
+    assert said.where == f"plan.dxf, layer '{layer}'"
 
 
 def test_damage_is_told_with_its_line(tmp_path: Path) -> None:

@@ -169,7 +169,7 @@ def test_lines_that_cross_in_mid_air_are_not_joined_and_it_is_said() -> None:
     ([[4, 0.02, 3], [4, 3, 3]], "20 mm (0.79 in) short of run 'a', at (4, 0.02, 3) m"),
     ([[4, 1, 2], [4, 1, 5]], "the source reaches is 1 m (3.3 ft) at (4, 1, 3) m"),
     ([[9, 3, 7], [9, 5, 7]], "the source reaches is 5.1 m (16.7 ft) at (9, 3, 7) m"),
-    ([[4, -3, 3], [4, 3, 3]], "crosses what the source reaches without a joint"),
+    ([[4, -3, 3], [4, 3, 3]], "the lines cross at (4, 0, 3) m without a common point"),
 ])  # fmt: skip
 def test_a_loose_part_is_measured_from_the_side_of_what_it_misses(
     points: Any, said: str
@@ -180,6 +180,7 @@ def test_a_loose_part_is_measured_from_the_side_of_what_it_misses(
     notices = build(drawing, Schedule(terminals={"a": TerminalSpec(0.3)})).notices
     (loose,) = (notice.what for notice in notices if "separate part" in notice.what)
     assert said in loose
+    assert sum("cross" in notice.what for notice in notices) == ("cross" in said)
 
 
 def test_lines_that_pass_over_each_other_are_left_in_peace() -> None:

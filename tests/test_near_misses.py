@@ -4,7 +4,7 @@ import itertools
 
 import numpy as np
 import pytest
-from routes import about_z, drawn
+from routes import Run, about_z, drawn
 
 from elbowroom.layout import (
     Attributes,
@@ -357,3 +357,85 @@ def test_an_end_at_the_end_of_a_main_is_joined_within_the_tolerance_or_told(
             assert join(drawing, closing).component_count == 1
             assert join(drawing, closing - 0.0021).component_count == 2
             assert join(mended(topology)[0]).component_count == 1
+
+
+BESIDE: Run = ("beside", [[2, 0, 3], [2, 3, 3], [9, 3, 3]], rectangular(0.6, 0.3))
+AHEAD: Run = ("a", [[0, 0, 3], [8, 0, 3]], CUT)
+
+
+def stub_to(*end: float) -> Run:
+    x, _, z = end
+    return "stub", [[x, 0, 3], [x, 0.8, z], list(end)], round_section(0.2)
+
+
+@pytest.mark.parametrize(
+    ("end", "off"),
+    [
+        ((6, 3, 3.12), 0.12),  # as high as its top, say
+        ((6, 2.8, 3.12), (0.2**2 + 0.12**2) ** 0.5),  # not as far as the middle
+        ((6, 2.7, 3.12), (0.3**2 + 0.12**2) ** 0.5),  # up to the wall
+        ((6, 3, 3.16), None),  # above it
+        ((6, 2.6, 3.12), None),  # before its wall
+        ((6, 3.4, 3.12), None),  # through it
+        ((1.95, 2.0, 3.12), 0.13),  # the piece that goes the other way
+    ],
+)
+@pytest.mark.parametrize("is_reached", [True, False])
+def test_an_end_within_a_duct_is_told_of_with_its_run_and_its_line(
+    end: tuple[float, float, float], off: float | None, is_reached: bool
+) -> None:
+    name, points, cut = stub_to(*end)
+    if not is_reached:
+        points = points[1:]
+    if end[0] < 2:  # it comes from above, where it would meet the main
+        points = [[-1, 2, 3.12], list(end)]
+        is_reached = False
+    drawing = drawing_from_runs(
+        [
+            (n, np.array(p, float), s)
+            for n, p, s in (AHEAD, BESIDE, (name, points, cut))
+        ],
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    ends = {"a": TerminalSpec(0.1), "beside": TerminalSpec(0.1)}
+    if is_reached:
+        ends["stub"] = TerminalSpec(0.1)
+    schedule = Schedule(terminals=ends)
+    told = [
+        [one.sentence for one in notices if "inside run 'beside'" in one.sentence]
+        for notices in (
+            build(drawing, schedule).notices,
+            audit(drawing, schedule).findings,
+        )
+    ]
+    if off is None:
+        assert told == [[], []]
+        return
+    for (said,) in told:  # once each
+        assert f"inside run 'beside', {length_words(off)} from its centreline" in said
+        assert "end it on the line of 'beside', at (" in said
+        assert "--tolerance" not in said
+    # What it asks for joins them, and moving an end aside is left to the designer.
+    _, changes = mended(join(drawing))
+    assert changes == []
+    foot = [end[0], 3.0, 3.0] if end[0] > 2 else [2.0, 2.0, 3.0]
+    runs: list[Run] = [AHEAD, BESIDE, (name, [*points[:-1], foot], cut)]
+    topology = join(drawing_from_runs([(n, np.array(p, float), s) for n, p, s in runs]))
+    assert topology.degree[np.linalg.norm(topology.nodes - foot, axis=1).argmin()] == 3
+
+
+def test_an_end_within_its_own_main_or_along_a_duct_is_no_end_inside_another() -> None:
+    wide = rectangular(1.0, 0.3)
+    main: list[list[float]] = [[0, 0, 3], [8, 0, 3]]
+    for other in (
+        [[4, 0, 3], [4.2, 0.3, 3.05]],  # not out of its main
+        [[3, 0.15, 3.12], [6, 0.15, 3.12]],  # along it
+    ):
+        drawing = drawing_from_runs(
+            [
+                ("main", np.array(main), wide),
+                ("other", np.array(other, float), CUT),
+            ]
+        )
+        said = near_misses(join(drawing))
+        assert [one for one in said if "inside" in one.what] == []
