@@ -18,7 +18,6 @@ from .fittings import NONE, Bends, Ducts, Legs, Source, Terminals, Transitions
 from .islands import islands, with_islands
 from .named_ends import without_lent
 from .names import no_section, toml_key, without_section
-from .near_misses import inside_notices
 from .odd_lengths import length_notices
 from .pieces import RunSections
 from .quantity_words import length_words
@@ -432,7 +431,6 @@ def _classified(
         *shared_notices(schedule),
         *found.notices,
         *end_flow_notices(drawing, lines),
-        *inside_notices(topology, reached, sections),
         *length_notices(topology, tree.segment, tree.length, side),
         *fit_notices(graph),
         *lying_notices(topology, ducts, found.legs, terminals.duct),

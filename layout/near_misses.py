@@ -69,11 +69,7 @@ class Gap:
     inside: bool = False
 
 
-def gaps(
-    topology: Topology,
-    width: FloatArray | None = None,
-    free: IntArray | None = None,
-) -> list[Gap]:
+def gaps(topology: Topology, width: FloatArray | None = None) -> list[Gap]:
     """Find free ends that stop just short of another duct, or just past it.
 
     Parameters
@@ -83,8 +79,6 @@ def gaps(
     width
         Larger side of each run's section, m, shape (r,), NaN where it has none; as
         drawn if None.
-    free
-        Those of the free ends that are asked of; all if None.
 
     Returns
     -------
@@ -92,7 +86,7 @@ def gaps(
         Two ends that miss each other are one gap. An end that its line leads to beside
         another duct, along it, is none.
     """
-    free = np.asarray(topology.free_ends) if free is None else free
+    free = np.asarray(topology.free_ends)
     if len(free) == 0 or len(topology.ends) < 2:
         return []
     apart, other = _nearest(topology, free)
@@ -146,22 +140,20 @@ def _closing(topology: Topology, node: int, segment: int, width: float) -> float
 
 
 def every_gap(
-    topology: Topology,
-    sections: "RunSections | Drawing | None" = None,
-    free: IntArray | None = None,
+    topology: Topology, sections: "RunSections | Drawing | None" = None
 ) -> list[Gap]:
     """Find `gaps`, and free ends that stand within another duct.
 
     Parameters
     ----------
-    topology, free
-        As for `gaps`.
+    topology
+        The joined drawing.
     sections
         Section of each run; as drawn if None.
     """
     sections = topology.drawing if sections is None else sections
-    free = np.asarray(topology.free_ends) if free is None else free
-    found = gaps(topology, np.fmax(sections.width, sections.height), free)
+    found = gaps(topology, np.fmax(sections.width, sections.height))
+    free = np.asarray(topology.free_ends)
     places = topology.nodes[free]
     rest = np.ones(len(free), dtype=bool)
     for gap in found:  # at both sides of it
@@ -190,29 +182,6 @@ def few_gaps(
     if len(topology.free_ends) * len(topology.ends) > MOST_PAIRS:
         return []
     return every_gap(topology, sections)
-
-
-def inside_notices(
-    topology: Topology, reached: BoolArray, sections: "RunSections"
-) -> list[Notice]:
-    """Say which ends that are reached stand within a duct that is reached too.
-
-    Parameters
-    ----------
-    topology, sections
-        As for `every_gap`.
-    reached
-        Whether each node is reached from the source, shape (k,).
-    """
-    free = np.asarray(topology.free_ends)
-    free = free[reached[free]]
-    ends = [node for node, _, _ in _inside(topology, sections, free)]
-    if not ends:
-        return []
-    found = every_gap(topology, sections, np.array(ends))
-    first = topology.ends[[gap.segment for gap in found], 0]
-    here = [gap for gap, node in zip(found, first, strict=True) if reached[node]]
-    return near_misses(topology, found=here)
 
 
 def _inside(
