@@ -1,5 +1,7 @@
 """Loss coefficients of the bends and transitions of a graph."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from elbowroom.layout import (
@@ -159,6 +161,25 @@ def between_ways(near: Coefficient, far: Coefficient, share: FloatArray) -> Coef
         source=near.source,
         confidence="low",
         factors=near.factors,
+    )
+
+
+def ways_of_turning(skew: FloatArray) -> FloatArray:
+    """How much counts of a turn with the nearer side in its plane, and the other.
+
+    Shape (2, n): the squares of the cosine and the sine of the skew, rad, shape (n,).
+    """
+    far = np.sin(skew) ** 2
+    return np.stack([1.0 - far, far])
+
+
+def both_ways(found: Coefficient, share: FloatArray) -> Coefficient:
+    """Sum over both ways of turning, shape (2, n), whose Reynolds factors are alike."""
+    return replace(
+        found,
+        value=(found.value * share).sum(axis=0),
+        reynolds_factor=found.reynolds_factor[0],
+        notes=np.bitwise_or.reduce(np.where(share > 0.0, found.notes, 0)),
     )
 
 
