@@ -1,4 +1,4 @@
-"""Bends that turn a flat section askew."""
+"""Bends that turn a flat section askew, and sections that are twisted."""
 
 from collections.abc import Callable
 from typing import Any
@@ -12,6 +12,7 @@ from elbowroom.layout import (
     ElbowRule,
     Schedule,
     Section,
+    SourceSpec,
     build,
     drawing_from_runs,
     flat_oval,
@@ -19,7 +20,7 @@ from elbowroom.layout import (
 )
 from elbowroom.physics import Analysis, Kind, analyse
 
-FLAT = rectangular(0.4, 0.2)
+FLAT, TALL = rectangular(0.4, 0.2), rectangular(0.2, 0.4)
 MITRED: dict[str, Any] = {
     "elbow_default": ElbowRule(construction=ElbowConstruction.MITRED)
 }
@@ -64,6 +65,12 @@ def offset(degrees: float, **said: Any) -> Analysis:
     return along([("a", points, FLAT)], corrected_pairs=True, **said)
 
 
+def twist(degrees: float, then: Section = FLAT, is_return: bool = False) -> Analysis:
+    """Two runs in line."""
+    runs = [("a", [[0, 0, 3], [2, 0, 3]], FLAT), ("b", [[2, 0, 3], [4, 0, 3]], then)]
+    return along(runs, roll=degrees, source=SourceSpec(is_return=is_return))
+
+
 ASKEW: dict[str, Callable[[float], Analysis]] = {
     "open end": lambda x: riser(x, rectangular(0.6, 0.2)),
     "open end of an oval": lambda x: riser(x, flat_oval(0.6, 0.2)),
@@ -73,11 +80,14 @@ ASKEW: dict[str, Callable[[float], Analysis]] = {
     "smooth pair": offset,
     "smooth pair of one radius": lambda x: offset(x, radius=0.3),
     "mitred pair": lambda x: offset(x, **MITRED),
+    "twist": twist,
+    "twist of a return": lambda x: twist(x, is_return=True),
+    "twist of sides written across": lambda x: twist(x, TALL),
 }
 
 
 @pytest.mark.parametrize("what", ASKEW)
-def test_no_degree_of_a_skew_makes_a_jump(what: str) -> None:
+def test_no_degree_of_a_skew_or_a_twist_makes_a_jump(what: str) -> None:
     """Own rule: all goes evenly from one way of turning to the other."""
     steps = [at + off for at in (1.0, 45.0, 89.0) for off in (-0.01, 0.01)]
     degrees = np.sort([*range(0, 91, 5), *steps])
