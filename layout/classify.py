@@ -142,7 +142,7 @@ def classify(
         *corner_notices(topology, ducts, bends, legs),
         *even_notices(topology, ducts, legs, meetings),
         *roll_notices(topology, ducts, tree.direction.take(first, axis=0), legs, bends),
-        *twist_notices(topology, ducts, frames.twist, transitions),
+        *twist_notices(topology, ducts, transitions),
         *idle_up_notices(topology, ducts, tree.direction.take(first, axis=0)),
     ]
     return Classified(

@@ -41,6 +41,8 @@ class Ducts:
     crossed
         Whether its width lies along the height of the duct before it, as that arrives,
         carried round what lies between; never for a branch.
+    twist
+        How far it is said to stand from how that one arrives, as in `Frames`, rad.
     length
         Straight length plus its half of the arcs of the bends at its ends, m.
     straight
@@ -65,6 +67,7 @@ class Ducts:
     width: FloatArray
     height: FloatArray
     crossed: BoolArray
+    twist: FloatArray
     length: FloatArray
     straight: FloatArray
     begin: FloatArray

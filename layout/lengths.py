@@ -102,6 +102,7 @@ def with_lengths(
         begin=begin,
         end=end,
         crossed=pieces.crossed[first],
+        twist=frames.twist,
         across=frames.across,
         upright=frames.upright,
         roll=frames.roll,

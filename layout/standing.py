@@ -175,7 +175,6 @@ def _arrives(ducts: Ducts, duct: int) -> str:
 def twist_notices(
     topology: Topology,
     ducts: Ducts,
-    twist: FloatArray,
     transitions: Transitions,
 ) -> list[Notice]:
     """Say which runs are said to stand otherwise than the duct before them arrives.
@@ -184,14 +183,11 @@ def twist_notices(
     ----------
     topology, ducts
         The joined drawing and its ducts.
-    twist
-        How far each duct is said to stand from how the one before it arrives, rad,
-        shape (d,).
     transitions
         The changes of section, of which a drawn one explains a quarter turn. There is
         none where both sides say the same section the other way round.
     """
-    rows = twist.nonzero()[0]
+    rows = ducts.twist.nonzero()[0]
     rows = rows[_has_sides(ducts, rows) & _has_sides(ducts, ducts.parent[rows])]
     if len(rows) == 0:
         return []
@@ -202,7 +198,7 @@ def twist_notices(
     )
     is_drawn = transitions.length_basis == int(Basis.DRAWN)
     pieced = np.isin(rows, transitions.duct[is_drawn])
-    turned = np.abs(twist[rows])
+    turned = np.abs(ducts.twist[rows])
     askew = np.abs(np.where(crossed, turned - np.pi / 2, turned))
     changes = crossed & (
         (apart > _SAME_SIZE) | (ducts.shape[rows] != ducts.shape[before])

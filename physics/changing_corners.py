@@ -12,6 +12,7 @@ from elbowroom.layout import (
 
 from .coefficient import Gathered
 from .elbows import rect_mitred_area_change
+from .losses import as_they_stand, both_ways, ways_of_turning
 from .shares import share_between
 from .transitions import CHANGED, SAME_SIDE
 
@@ -47,14 +48,13 @@ def count_corners(
     -----
     The print is of a mitred elbow of 90 degrees that keeps its height. It counts in
     full to 3 degrees off and gives way to the sum of elbow and transition at 15, as the
-    width comes from 5 % of change down to 1 %, and as the height comes from 1 % to 5 %:
-    our own choice. A transition that is drawn, or whose length is declared, is a piece
-    behind the elbow and counts as one.
+    width comes from 5 % of change down to 1 %, and as the height comes from 1 % to 5 %;
+    askew each way of turning counts: our own choice. A transition that is drawn, or
+    whose length is declared, is a piece behind the elbow and counts as one.
     """
     ducts, every = graph.ducts, graph.transitions
     counted = np.zeros(len(every.duct))
     mitred = graph.bends.construction == int(ElbowConstruction.MITRED)
-    mitred &= graph.bends.skew == 0.0
     if not mitred.any():
         return counted
     of_bend = np.full(len(ducts.parent), -1)
@@ -69,29 +69,26 @@ def count_corners(
     row, bend, after = rows.nonzero()[0], bend[rows], after[rows]
     near = ducts.parent[after]
     turn = np.abs(np.einsum("ij,ij->i", graph.bends.axis[bend], ducts.across[after]))
-    about_width = turn > np.sqrt(0.5)
-    width, height = graph.bends.in_plane[bend], graph.bends.along_axis[bend]
-    other = np.where(about_width, ducts.height[after], ducts.width[after])
-    kept = np.where(about_width, ducts.width[after], ducts.height[after])
+    ways = ways_of_turning(graph.bends.skew[bend])
+    ways = np.where(turn > np.sqrt(0.5), ways, ways[::-1])  # about the width, or not
+    _, w1, h1, _, w2, h2 = as_they_stand(ducts, near, after)
+    width, other = np.stack([h1, w1]), np.stack([h2, w2])  # in the plane, either way
     off = np.abs(graph.bends.angle[bend] - np.pi / 2)
-    share = share_between(off, _ASKEW, _SQUARE)
-    wide, tall = (
-        share_between(np.abs(sides - 1.0), SAME_SIDE, CHANGED)
-        for sides in (other / width, kept / height)
-    )
-    share = share * wide * (1.0 - tall)
-    ratio, aspect, upstream = other / width, height / width, near
+    wide = share_between(np.abs(other / width - 1.0), SAME_SIDE, CHANGED)
+    ways *= share_between(off, _ASKEW, _SQUARE) * wide * (1.0 - wide[::-1])
+    ratio, inlet, upstream = other / width, width, near
     if graph.is_return:
-        ratio, aspect, upstream = 1.0 / ratio, kept / other, after
-    found = rect_mitred_area_change(ratio, aspect, reynolds[upstream])
+        ratio, inlet, upstream = 1.0 / ratio, other, after
+    found = rect_mitred_area_change(ratio, inlet[::-1] / inlet, reynolds[upstream])
     found.value[:] *= (area[near] / area[upstream]) ** 2  # on the bend's velocity
+    found, share = both_ways(found, ways), ways.sum(axis=0)
     whole = share >= 1.0
     part = (share > 0.0) & ~whole
     value, factor = bends.value[bend], bends.reynolds_factor[bend]
     notes = bends.notes[bend] | found.notes
     lost = value * factor
-    lost += (found.value * found.reynolds_factor - lost) * share
-    value += (found.value - value) * share
+    lost += found.value * found.reynolds_factor - lost * share
+    value += found.value - value * share
     felt = whole | part
     counted[row] = share
     if whole.any():

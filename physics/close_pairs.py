@@ -22,7 +22,7 @@ from .elbows_round import standing_in
 from .elements import DuctState, Elements, Kind
 from .interaction import mitred_pair, mitred_u_pair, offset_30, s_pair
 from .junction_terms import SQUARE_TO
-from .losses import SAME_RADIUS
+from .losses import SAME_RADIUS, both_ways, ways_of_turning
 from .shares import share_between
 
 _SAME = float(np.radians(3.0))  # angles and planes nearer than this are alike
@@ -168,7 +168,8 @@ def _table(
     Those of mitred pairs are of one angle; a pair near it loses as much more or less
     than its own plain sum as the printed one does. That fades out from 3 to 10 degrees
     off a print in any angle, from r/D 0.98 down to 0.9, and beyond the end of a table
-    to nothing at twice that spacing, so that nothing makes a jump: our own choice.
+    to nothing at twice that spacing, and askew each way of turning counts, so that
+    nothing makes a jump: our own choice.
     """
     bends, pair = graph.bends, [one, two]
     codes = {int(bends.construction[row]) for row in pair}
@@ -178,8 +179,10 @@ def _table(
         share = _near(max(askew, float(np.ptp(angles))))
         if arrangement != "S" or share == 0.0:
             return None
-        tightest = float((bends.radius[pair] / bends.in_plane[pair]).min())
-        share *= float(share_between(tightest, _TIGHTEST, 1.0 - SAME_RADIUS))
+        sides = np.stack([bends.in_plane[pair], bends.along_axis[pair]])
+        ratio = bends.side_radius[:, pair] / sides
+        wide = share_between(ratio, _TIGHTEST, 1.0 - SAME_RADIUS)
+        share *= float((wide * ways_of_turning(bends.skew[pair])).sum(axis=0).min())
         if share == 0.0:
             return Note.TIGHT_PAIR
         # Half of the plain sum stands for one of the two, which differ by rounding.
@@ -190,29 +193,34 @@ def _table(
         return found if as_printed else standing_in(found), share
     if codes != {int(ElbowConstruction.MITRED)}:
         return None
-    width, height = float(bends.in_plane[one]), float(bends.along_axis[one])
-    axes = float(np.linalg.norm(bends.corner[two] - bends.corner[one])) / width
+    width = np.stack([bends.in_plane[[one]], bends.along_axis[[one]]])
+    aspect = width[::-1] / width
+    axes = np.linalg.norm(bends.corner[two] - bends.corner[one]) / width
     printed = np.pi / 2
     if arrangement == "S" and np.abs(angles - np.pi / 6).max() < _FADED:
         printed, end = np.pi / 6, 3.0
-        found = offset_30(min(axes, end), bool(shape == Shape.ROUND))
+        found = offset_30(np.minimum(axes, end), bool(shape == Shape.ROUND))
     elif arrangement == "U":
         end = 1.8
-        found = mitred_u_pair(min(axes, end), 1.0)
+        found = mitred_u_pair(np.minimum(axes, end), 1.0)
     else:
         end, twisted = 10.0, arrangement != "S"
-        found = mitred_pair(min(axes, end), height / width, twisted=twisted)
+        found = mitred_pair(np.minimum(axes, end), aspect, twisted=twisted)
     off = max(askew, float(np.abs(angles - printed).max()))
-    share = _near(off) * min(max(2.0 - axes / end, 0.0), 1.0)
+    ways = _near(off) * (2.0 - axes / end).clip(0.0, 1.0)
+    ways *= ways_of_turning(bends.skew[[one]])
+    share = float(ways.sum())
     if share == 0.0:
         return None
-    value = found.value * plain / (2.0 * _mitred(shape, height / width, printed))
+    value = found.value * plain / (2.0 * _mitred(shape, aspect, printed))
     other = int(Note.NEAREST_ROW) if off > SQUARE_TO else 0
-    return replace(found, value=value, notes=found.notes | other), share
+    found = replace(found, value=value / share, notes=found.notes | other)
+    found = both_ways(found, ways)
+    return standing_in(found) if bends.skew[one] > 0.0 else found, share
 
 
-def _mitred(shape: int, aspect: float, angle: float) -> FloatArray:
-    """Coefficient of one mitred elbow, without its Reynolds factor, shape (1,)."""
+def _mitred(shape: int, aspect: FloatArray, angle: float) -> FloatArray:
+    """Coefficient of one mitred elbow, without its Reynolds factor, as `aspect`."""
     if shape == Shape.ROUND:
         return elbows.round_mitred(angle, _ANY).value
     flat = elbows.flat_oval_mitred if shape == Shape.OVAL else elbows.rect_mitred

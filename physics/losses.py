@@ -1,5 +1,7 @@
 """Loss coefficients of the bends and transitions of a graph."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from elbowroom.layout import (
@@ -162,6 +164,25 @@ def between_ways(near: Coefficient, far: Coefficient, share: FloatArray) -> Coef
     )
 
 
+def ways_of_turning(skew: FloatArray) -> FloatArray:
+    """How much counts of a turn with the nearer side in its plane, and the other.
+
+    Shape (2, n): the squares of the cosine and the sine of the skew, rad, shape (n,).
+    """
+    far = np.sin(skew) ** 2
+    return np.stack([1.0 - far, far])
+
+
+def both_ways(found: Coefficient, share: FloatArray) -> Coefficient:
+    """Sum over both ways of turning, shape (2, n), whose Reynolds factors are alike."""
+    return replace(
+        found,
+        value=(found.value * share).sum(axis=0),
+        reynolds_factor=found.reynolds_factor[0],
+        notes=np.bitwise_or.reduce(np.where(share > 0.0, found.notes, 0)),
+    )
+
+
 def _elbow(
     graph: DuctGraph,
     mine: IntArray,
@@ -258,9 +279,7 @@ def transition_coefficients(graph: DuctGraph) -> tuple[Gathered, OwnChanges]:
     found = graph.transitions
     after, before = found.duct, graph.ducts.parent[found.duct]
     if graph.is_return:
-        every = transitions.transition(
-            *as_they_stand(graph.ducts, after, before), found.length
-        )
+        every = _transitions(graph.ducts, after, before, found.length)
         return every, own_changes(graph, graph.legs)
     return _with_own_changes(graph, graph.legs, before, after, found.length)
 
@@ -278,7 +297,9 @@ def _reshaped(ducts: Ducts, legs: Legs, rows: IntArray, joining: bool) -> OwnCha
     """Changes of shape alone of some mains, those that have one."""
     main, rest = legs.common[rows], legs.straight[rows]
     way = (rest, main) if joining else (main, rest)
-    shape = transitions.shape_allowance(*as_they_stand(ducts, *way))
+    shape = transitions.shape_allowance(
+        *as_they_stand(ducts, *way), _square(ducts, *way)
+    )
     rows, shape = rows[shape > 0.0], shape[shape > 0.0]
     found = Gathered(len(rows))
     found.put(np.arange(len(rows)), transitions.shape_alone(shape))
@@ -303,8 +324,10 @@ def _with_own_changes(
         before, after = np.append(before, main), np.append(after, rest)
         own_length, basis = own_change_lengths(graph, main, rest)
         length = np.append(length, own_length)
-        shape = transitions.shape_allowance(*as_they_stand(ducts, main, rest))
-    every = transitions.transition(*as_they_stand(ducts, before, after), length)
+        shape = transitions.shape_allowance(
+            *as_they_stand(ducts, main, rest), _square(ducts, main, rest)
+        )
+    every = _transitions(ducts, before, after, length)
     if len(rows) == 0 and len(swept) == 0:
         return every, OwnChanges(rows, every, shape, basis, rows)
     mine, others = np.split(np.arange(len(length)), [count])
@@ -313,6 +336,26 @@ def _with_own_changes(
     if len(swept):
         own = own.joined(_reshaped(ducts, legs, swept, joining=False))
     return every.part(mine), own
+
+
+def _transitions(
+    ducts: Ducts, before: IntArray, after: IntArray, length: FloatArray
+) -> Gathered:
+    """Transitions between some ducts, in the direction of the air."""
+    return transitions.transition(
+        *as_they_stand(ducts, before, after),
+        length,
+        square=_square(ducts, before, after),
+    )
+
+
+def _square(ducts: Ducts, before: IntArray, after: IntArray) -> FloatArray:
+    """How much of a change of one side for the other counts, by the twist there.
+
+    Our own rule: by the cosine of twice the twist, none at 45 degrees, where the nearer
+    reading becomes the other one.
+    """
+    return np.abs(np.cos(2.0 * ducts.twist[np.maximum(before, after)]))
 
 
 def as_they_stand(

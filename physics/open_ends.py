@@ -22,7 +22,7 @@ from elbowroom.layout import (
 from .coefficient import Coefficient, Gathered, Note
 from .exits import exit_abrupt, exit_after_elbow, exit_diffuser
 from .junction_terms import mixed, thirds
-from .losses import as_they_stand
+from .losses import as_they_stand, both_ways, ways_of_turning
 from .shares import share_between
 from .transitions import (
     CHANGED,
@@ -100,13 +100,13 @@ def at_open_ends(
     loss, or as a junction, ends that. All that follows is our own choice: behind an
     elbow the print goes straight over into the plain sum from its last straight length,
     12 widths, to 16, from 3 to 45 degrees off a right angle, and as a section between
-    them changes by 1 to 5 % of a side; behind a widening over 5 hydraulic diameters of
-    its mouth. The print is of rectangular elbows, smooth or mitred: it stands in for
-    others, by r over the side in the plane of the bend; not for vanes and splitters,
-    which even the air out. Those of widenings are conical, with two sides parallel, or
-    pyramidal, and the last stands in likewise between shapes and for flat ovals. Up to
-    the first printed ratio of areas, 2, what one has less than the plain sum comes in
-    by degrees.
+    them changes by 1 to 5 % of a side, and askew each way of turning counts; behind a
+    widening over 5 hydraulic diameters of its mouth. The print is of rectangular
+    elbows, smooth or mitred: it stands in for others, by r over the side in the plane
+    of the bend; not for vanes and splitters, which even the air out. Those of widenings
+    are conical, with two sides parallel, or pyramidal, and the last stands in likewise
+    between shapes and for flat ovals. Up to the first printed ratio of areas, 2, what
+    one has less than the plain sum comes in by degrees.
     """
     ducts = graph.ducts
     of_bend, of_change = np.full((2, len(ducts.parent)), -1)
@@ -237,17 +237,18 @@ def _behind_elbows(
 ) -> FloatArray:
     """What open ends lose behind some bends beyond their velocity pressure."""
     every = graph.bends
-    width = every.in_plane[row]
-    found = exit_after_elbow(every.radius[row] / width, behind / width)
+    width = np.stack([every.in_plane[row], every.along_axis[row]])
+    found = exit_after_elbow(every.side_radius[:, row] / width, behind / width)
     off = np.abs(every.angle[row] - np.pi / 2)
-    share = share_between(behind / width, _UNFELT, _LAST)
     alike = share_between(off, _ASKEW, _SQUARE)
-    share = share * alike
+    ways = share_between(behind / width, _UNFELT, _LAST) * alike
+    ways *= ways_of_turning(every.skew[row])
     other = graph.ducts.shape[every.duct[row]] != int(Shape.RECTANGULAR)
     other |= ~_PRINTED[every.construction[row]] | (every.skew[row] > 0.0)
     beside = bends.part(row)
     alone = beside.value * beside.reynolds_factor if by_reynolds else beside.value
-    more = (found.value - _plain().value - alone) * share
+    more = ((found.value - _plain().value - alone) * ways).sum(axis=0)
+    found, share = both_ways(found, ways), ways.sum(axis=0)
     _enter(out, mine.nonzero()[0], found, share, beside, other | (alike < 1.0))
     return np.asarray(np.maximum(more, 0.0))
 

@@ -114,6 +114,7 @@ def transition(
     length: npt.ArrayLike,
     *,
     friction: bool = False,
+    square: FloatArray | float = 1.0,
 ) -> Gathered:
     """Straight transitions between any two sections, each from its own table.
 
@@ -128,6 +129,9 @@ def transition(
     friction
         Whether a round cone counts its own friction; not where the length of the duct
         holds it already.
+    square
+        How much of a change of one side for the other counts: 1 without a twist and of
+        a quarter one, 0 of one of 45 degrees.
 
     Returns
     -------
@@ -191,7 +195,7 @@ def transition(
         side = np.sqrt(np.where(was_round, size_out, size_in)[mine])
         angle = round_to_rect_angle(diameter, side, side, run[mine])
         out.put(mine, expansion_rect(ratio[mine], angle))
-    share = _shape_share(same_shape, second, (w2 > w1) != (h2 > h1))
+    share = _shape_share(same_shape, second * square, (w2 > w1) != (h2 > h1))
     # Beyond, every contraction loses as much or as its print has it.
     mine = ~nothing & (SAME_AREA * share > out.value) & (ratio > 1.0 - _UNLIKE)
     if mine.any():
@@ -232,11 +236,13 @@ def shape_allowance(
     shape_out: IntArray,
     width_out: FloatArray,
     height_out: FloatArray,
+    square: FloatArray,
 ) -> FloatArray:
     """What a main's change of shape alone counts as beside its table, shape (n,).
 
     That of `transition` at the same area, within 2 %; it fades to nothing as the area
-    changes by 10 %, which the tables of mains have, or its own part counts for.
+    changes by 10 %, which the tables of mains have, or its own part counts for, and
+    with `square` as there.
     """
     same_shape = shape_in == shape_out
     crosswise = (width_out > width_in) != (height_out > height_in)
@@ -247,7 +253,7 @@ def shape_allowance(
     ratio = sections.area(shape_out, width_out, height_out)
     ratio = ratio / sections.area(shape_in, width_in, height_in)
     near = share_between(np.abs(ratio - 1.0), _UNLIKE, ALIKE)
-    share = _shape_share(same_shape, second, crosswise) * near
+    share = _shape_share(same_shape, second * square, crosswise) * near
     return np.where(nothing, 0.0, SAME_AREA * share)
 
 
