@@ -129,6 +129,7 @@ FAN = {
     "outlet_velocity_pressure": PRESSURE,
 }
 CHECKS = {
+    "flexible_length": above_zero("length"),
     "around": _TEMPERATURE,
     "transmission": Range("heat transmission", 0.0, 50.0),
     "dew_point": _TEMPERATURE,

@@ -22,7 +22,8 @@ def bend_numbers(
     run
         Run of each segment of the walk, shape (e,).
     at, before
-        Segment of the walk behind each bend, rising, and the one before it, shape (b,).
+        Segment of the walk behind each bend, rising, and the one before it, shape (b,);
+        the corner of a tap at a closed end is counted too.
 
     Returns
     -------

@@ -217,6 +217,10 @@ def _bends(
     misfit[curved] = arcs.misfit
     duct = chains.of[at]
     before = chains.parent[duct]
+    # A tap's corner is counted too: no number hangs on what a corner is taken for.
+    counted = (turning | pieces.is_tap).nonzero()[0]
+    ends = chains.last[chains.parent[chains.of[counted]]]
+    number = bend_numbers(topology, tree, pieces.run, counted, ends)
     # At the far end of a drawn transition an elbow has the section there.
     far = pieces.is_transition[pieces.before[at]] & pieces.alone[at]
     far &= ~pieces.same_section[at]
@@ -225,7 +229,7 @@ def _bends(
     return build_bends(
         duct=duct,
         run=pieces.run[at],
-        number=bend_numbers(topology, tree, pieces.run, at, chains.last[before]),
+        number=number[counted.searchsorted(at)],
         angle=angle,
         axis=axis,
         drawn_radius=radius,

@@ -6,16 +6,17 @@ from collections.abc import Collection, Sequence
 import numpy as np
 from scipy.spatial import cKDTree
 
-from .drawing import NOTHING_SAID
+from .drawing import NOTHING_SAID, Drawing
 from .faults import BadInput
 from .graph import unread_sections
 from .names import toml_key, without_number
 from .near_misses import Gap, gap_words
 from .pieces import RunSections
 from .places import NEAR
-from .quantity_words import length_words
+from .quantity_words import airflow_words, length_words
 from .run_names import goes_by, labels, with_drawn_names
-from .schedule import Schedule
+from .run_words import flexible_runs
+from .schedule import FLEXIBLE, Schedule
 from .sections import Shape
 from .shared_lines import end_flows, shared_lines
 from .source import between_runs, find_source, named_sources
@@ -37,6 +38,8 @@ def draft_schedule(
     sections: RunSections,
     schedule: Schedule | None = None,
     gaps: Sequence[Gap] = (),
+    *,
+    whole: bool = False,
 ) -> str:
     """Write a schedule that asks for what a drawing leaves open.
 
@@ -51,12 +54,15 @@ def draft_schedule(
     gaps
         Where free ends nearly meet another duct: these are no terminals to fill in,
         and stand there as comments.
+    whole
+        Whether what no drawing says is offered, as comments, also where nothing is
+        wanting; not beside what is said already.
 
     Returns
     -------
     text
         TOML, in which "..." stands where a value is wanted: read as it is, it is
-        refused at each of these. Empty where nothing is wanting.
+        refused at each of these. Empty where nothing is wanting, unless `whole`.
     """
     schedule = schedule or Schedule()
     source = _source_node(topology, schedule)
@@ -69,19 +75,22 @@ def draft_schedule(
         )
         if node != source
     ]
+    asked, drawn = _terminals(topology, schedule, ends, source, gaps)
     parts = [
-        _terminals(topology, schedule, ends, source, gaps),
+        asked,
         _sections(topology, sections, unread_sections(topology.drawing, schedule)),
     ]
     if source is None:
         parts.insert(0, _source(topology, ends))
     wanted = [part for part in parts if part]
-    if not wanted:
+    nothing_said = schedule == Schedule()
+    if not wanted and not (whole and nothing_said):
         return ""
-    if schedule == Schedule():
+    if nothing_said:
         # Where the source is asked for, so is its side: a table is written once.
         side = f"# [source]\n{_SIDE}\n" if source is not None else ""
-        wanted.append(f"{_HEAD}{side}{_BEYOND}")
+        soft = _flexible(topology.drawing, schedule)
+        wanted.append(f"{_HEAD}{side}{_BEYOND}{drawn}{soft}")
     head = (
         f'# For {_comment(topology.drawing.file)}: write a value for each "...", as\n'
         '# "150 L/s" or "320 cfm", "400x250 mm", "D250 mm" or "12x8 in".\n'
@@ -99,6 +108,12 @@ _BEYOND = """\
 # [air]
 # temperature = "..."
 # altitude = "..."
+# [checks]
+# use = "..."  # residential, commercial or industrial
+# [elbows]
+# construction = "..."  # smooth radius, mitred, segmented ...
+# [duct]
+# material = "..."  # elbowroom sources --materials lists them
 # [runs.NAME]
 # roll = "..."  # of a run whose section stands turned, or up = [0, 0, 1]
 """
@@ -120,14 +135,29 @@ def _source(topology: Topology, ends: list[End]) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _flexible(drawing: Drawing, schedule: Schedule) -> str:
+    """Comments that ask of the runs drawn flexible what they are of."""
+    names = dict.fromkeys(
+        drawing.names[run] for run in flexible_runs(drawing, schedule)
+    )
+    return "".join(
+        f"# [duct.runs.{toml_key(name)}]  # drawn flexible\n"
+        f'# material = "{FLEXIBLE}"\n# compression = {_OPEN}\n'
+        for name in names
+    )
+
+
 def _terminals(
     topology: Topology,
     schedule: Schedule,
     ends: list[End],
     source: int | None,
     gaps: Sequence[Gap],
-) -> str:
-    """A table for each free end without an airflow, those at a gap as comments."""
+) -> tuple[str, str]:
+    """A table for each free end without an airflow, those at a gap as comments.
+
+    Behind it comments that ask of each of the others its loss.
+    """
     drawing = topology.drawing
     known = goes_by(
         drawing,
@@ -141,13 +171,12 @@ def _terminals(
     drawn[divided_runs(topology, source)[last]] = np.nan
     if source is not None:
         drawn = end_flows(topology, shared_lines(topology, source), nodes, last, drawn)
-    wanting = [
-        (node, run, names)
-        for (node, run, names), flow in zip(ends, drawn.tolist(), strict=True)
-        if np.isnan(flow) and node not in at and known.isdisjoint(names)
+    unsaid = [
+        (end, flow)
+        for end, flow in zip(ends, drawn.tolist(), strict=True)
+        if end[0] not in at and known.isdisjoint(end[2])
     ]
-    if not wanting:
-        return ""
+    wanting = [end for end, flow in unsaid if np.isnan(flow)]
     shared = Counter(names[0] for _, _, names in ends)
     # An end that is not asked for leaves the name of others in doubt.
     alike, asked = (
@@ -158,9 +187,10 @@ def _terminals(
         label for run in range(drawing.run_count) for label in labels(drawing, run)
     )
     taken = set(schedule.terminals)
-    lines, slips = [], []
+    lines, slips, with_flow = [], [], []
     at_gap = _at_gaps(topology, gaps)
-    for node, run, names in wanting:
+    unsaid.sort(key=lambda end: not np.isnan(end[1]))  # names go to those asked first
+    for (node, run, names), flow in unsaid:
         name = names[0]
         # Without its section a name goes on fitting when the sizes change.
         if name == drawing.names[run] and runs[names[-1]] == 1:
@@ -173,11 +203,16 @@ def _terminals(
         table = [f"[terminals.{toml_key(key)}]"]
         table.append(f"flow = {_OPEN}  # at {topology.place(node)}")
         plain = without_number(names[0])
-        if shared[names[0]] > 1 or alike[plain] > asked[plain]:
+        told = asked[plain] if np.isnan(flow) else 1
+        if shared[names[0]] > 1 or alike[plain] > told:
             table.append(topology.place_key(node))
         elif key != name:
             table.append(f"run = {toml_key(name)}")
-        if node in at_gap:
+        if not np.isnan(flow):
+            said = f"at {topology.place(node)}, {airflow_words(flow)} as drawn"
+            table[1] = f"loss = {_OPEN}  # of its grille, {said}"
+            with_flow += [f"# {line}\n" for line in table]
+        elif node in at_gap:
             table[1] += f", {_comment(at_gap[node])}"
             slips += [f"# {line}" for line in table]
         else:
@@ -188,7 +223,7 @@ def _terminals(
         lines.insert(0, "# The one at the source is none: delete it.")
     if lines and slips:
         lines += [*_AT_GAPS, *slips]
-    return "\n".join([*lines, ""]) if lines else ""
+    return "\n".join([*lines, ""]) if lines else "", "".join(with_flow)
 
 
 def _at_gaps(topology: Topology, gaps: Sequence[Gap]) -> dict[int, str]:

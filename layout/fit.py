@@ -532,6 +532,13 @@ def _corners(graph: "DuctGraph") -> list[Notice]:
         else "; closed_end = true under [[takeoffs.exception]] makes it a tap at the "
         "closed end of the duct"
     )
+    smooth = bends.construction[rows] == int(ElbowConstruction.SMOOTH)
+    before = ducts.parent[bends.duct[rows]]
+    other_shape = ducts.shape[bends.duct[rows]] != ducts.shape[before]
+    boot = (
+        '; a boot is nearer to construction = "mitred" under [[elbows.exception]] '
+        "(elbowroom reference boot)"
+    )
     return [
         note(
             bend_places(graph, rows),
@@ -539,7 +546,9 @@ def _corners(graph: "DuctGraph") -> list[Notice]:
             f"the side of the source, and a transition behind it{sizes}"
             + both
             * bool(mitred),
-            "draw the change before or after the corner if it is made otherwise" + tap,
+            "draw the change before or after the corner if it is made otherwise"
+            + boot * bool((smooth & other_shape).any())
+            + tap,
             place=graph.nodes[int(ducts.start[duct])],
         )
     ]

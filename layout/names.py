@@ -32,7 +32,7 @@ _OTHER_UNIT = re.compile(
 )
 # One length, with a unit that is no word.
 _ALONE = re.compile(
-    rf"(?<![\w.×*,'’/-]){_NUMBER}(?:\s?(?:mm|cm)|(?i:in)|\"|″|”|'')(?!\w)"
+    rf"(?<![\w.×*,'’/-]){_NUMBER}(?:\s?(?:mm|cm|(?i:inch(?:es)?))|(?i:in)|\"|″|”|'')(?!\w)"
 )
 _MARK = re.compile(r"\d[,'’]\d")
 _MARKED = r"\d[\d.,'’]{0,20}"
@@ -201,7 +201,7 @@ def unread_in_name(name: str) -> tuple[str, str] | None:
     if not match and (match := _ALONE.search(plain)):
         seen = match[0].strip()
         return (
-            f"'{seen}' was not taken: nothing says that it is a diameter",
+            f"'{seen}' was not taken: no D before it says that it is a diameter",
             f"write 'D{seen}' if it is one",
         )
     return None

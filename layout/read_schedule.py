@@ -425,6 +425,7 @@ def _checks(top: Table) -> ChecksSpec:
 
     found = ChecksSpec(
         use=table.choice("use", {word: word for word in USES}),
+        flexible_length=table.positive("flexible_length", "length"),
         noise=table.choice("noise", {word: word for word in NOISE_TARGETS}),
         stands=table.choice("ducts_stand", {word: word for word in STANDS}),
         leakage=table.get("leakage_class", _leakage_class),

@@ -190,6 +190,8 @@ class ChecksSpec:
     ----------
     use
         'residential', 'commercial' or 'industrial'.
+    flexible_length
+        Longest piece of flexible duct, m.
     noise
         Room noise criterion: 'RC 25', 'RC 35' or 'RC 45'.
     stands
@@ -216,6 +218,7 @@ class ChecksSpec:
     """
 
     use: str | None = None
+    flexible_length: float | None = None
     noise: str | None = None
     stands: str | None = None
     leakage: str | float | None = None
@@ -249,6 +252,7 @@ class ChecksSpec:
         """
         keys = {
             "use": "use",
+            "flexible_length": "flexible_length",
             "noise": "noise",
             "stands": "ducts_stand",
             "leakage": "leakage_class",

@@ -375,6 +375,9 @@ _SECTION = re.compile(
     r"\s*(oval|flat oval)?\s*"
 )
 _ROUND = re.compile(rf"\s*(?:[DdØø⌀]|DN|dn|round)\s*({_SIDE}\s*[^\d/]*?)\s*")
+_LONE = re.compile(
+    rf"\s*({_SIDE}\s*(?:mm|cm|m|in(?:ch(?:es)?)?|\"|″|”|''))(?:\s+round)?\s*", re.I
+)
 
 
 def section(text: object, where: str) -> Section:
@@ -393,6 +396,12 @@ def section(text: object, where: str) -> Section:
         _check_side(diameter, text, where)
         return round_section(diameter)
     match = _SECTION.fullmatch(text)
+    if match is None and (lone := _LONE.fullmatch(text)):
+        raise refusal(
+            where,
+            f"'{text}' is no section: no D before it says that it is a diameter",
+            f"write 'D{lone[1]}' if it is one",
+        )
     if match is None:
         raise refusal(where, f"'{text}' is no section", example)
     last = match[4]

@@ -137,6 +137,8 @@ def _elbows(graph: "DuctGraph") -> list[tuple[str, str, str]]:
     runs = graph.ducts.run[bends.duct].tolist()
     for run, number in zip(runs, bends.number.tolist(), strict=True):
         by_run.setdefault(names[run], set()).add(number)
+    legs = graph.legs
+    taps = {names[run] for run in graph.ducts.run[legs.duct[legs.leg_count == 2]]}
     said = []
     wanted = graph.schedule.elbow_exceptions
     alike = {
@@ -158,6 +160,8 @@ def _elbows(graph: "DuctGraph") -> list[tuple[str, str, str]]:
         else:
             has = "no elbow lies in it or at its start"
             remedy = "delete it under [[elbows.exception]]"
+        if name in taps:
+            has += " (the tap at its start, counted as a bend, is no elbow)"
         said.append((name, f"an elbow is declared for {which}, but {has}", remedy))
     return said
 

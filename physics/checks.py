@@ -1,5 +1,7 @@
 """Checks of an analysed layout, each with its limit, its source and its places."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from elbowroom.layout import sum_from_root, units
@@ -16,6 +18,7 @@ from .warmth_checks import warmth
 _PRACTICE = "common practice, no published source"
 _PER_TON = 350.0, 450.0  # cfm
 _FLEXIBLE_MOST = 5 * units.FOOT  # and 1.5 m, which rounds to it, is within
+_FLEXIBLE_SOURCE = "Uniform Mechanical Code 603.4.1, which sets residences none"
 _MOST_COMPRESSION = 0.04  # what is left of it when it is put up with care
 
 
@@ -107,18 +110,24 @@ def _flexible(analysis: Analysis) -> list[Check]:
     goes_on = flexible & flexible[ducts.parent]
     length = sum_from_root(np.where(goes_on, ducts.parent, -1), ducts.length)
     pressed = np.where(flexible, analysis.conditions.compression, -1.0)
+    spec = analysis.graph.schedule.checks
+    said = spec.flexible_length
+    longest = of_ducts(
+        analysis,
+        "length of flexible duct",
+        "length",
+        np.where(flexible, length, 0.0),
+        np.full(len(flexible), said or _FLEXIBLE_MOST),
+        "declared in the schedule" if said else _FLEXIBLE_SOURCE,
+        "declared" if said else "memory",
+        "run rigid duct further, and pull the flexible piece tight: pushed "
+        "together by a tenth it rubs about twice as much; where the local code "
+        "allows more, write flexible_length under [checks]",
+    )
+    if said is None and spec.use == "residential":
+        longest = replace(longest, limit=None, failing=(), is_kept=True, remedy="")
     return [
-        of_ducts(
-            analysis,
-            "length of flexible duct",
-            "length",
-            np.where(flexible, length, 0.0),
-            np.full(len(flexible), _FLEXIBLE_MOST),
-            _PRACTICE,
-            "common practice",
-            "run rigid duct further, and pull the flexible piece tight: pushed "
-            "together by a tenth it rubs about twice as much",
-        ),
+        longest,
         of_ducts(
             analysis,
             "compression of flexible duct",

@@ -106,6 +106,7 @@ RANGES: list[tuple[str, Callable[[Any], Any], float, float | None, bool]] = [
     ("around", of(ChecksSpec, "around"), 213.15 - 1e-9, 423.15 + 1e-9, False),
     ("dew_point", of(ChecksSpec, "dew_point"), 213.15 - 1e-9, 423.15 + 1e-9, False),
     ("transmission", of(ChecksSpec, "transmission"), 0.0, 50.0, False),
+    ("flexible_length", of(ChecksSpec, "flexible_length"), 0.0, None, True),
     ("least_flow", of(ChecksSpec, "least_flow"), 0.0, None, True),
     ("most_flow", of(ChecksSpec, "most_flow"), 0.0, None, True),
     ("cooling", of(ChecksSpec, "cooling"), 0.0, None, True),

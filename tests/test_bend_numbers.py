@@ -205,3 +205,17 @@ def test_a_bend_that_a_schedule_names_is_that_nearer_to_the_source(
     bends = built(runs, read_schedule(plan)).bends
     mitred = bends.corner[bends.construction == int(ElbowConstruction.MITRED)]
     np.testing.assert_allclose(mitred, [[7, 2, 3]], atol=1e-9)
+
+
+def test_a_corner_keeps_its_number_where_it_is_a_tap_at_a_closed_end() -> None:
+    runs: list[Run] = [
+        ("in", [[0, 0, 0], [0, 0, 2]], rectangular(0.5, 0.5)),
+        ("out", [[0, 0, 2], [3, 0, 2], [3, 2, 2], [5, 2, 2]], SIDE),
+    ]
+    elbow, tap = (built(runs, Schedule(closed_ends={"out": t})) for t in (False, True))
+    assert numbered(elbow) == {(0, 0): "out 1", (3, 0): "out 2", (3, 2): "out 3"}
+    assert numbered(tap) == {(3, 0): "out 2", (3, 2): "out 3"}
+    said = dict.fromkeys([("out", 1)], ElbowRule(ElbowConstruction.MITRED))
+    graph = built(runs, Schedule(closed_ends={"out": True}, elbow_exceptions=said))
+    (told,) = (n.what for n in graph.notices if "its bend 1" in n.what)
+    assert "bends 2, 3 only (the tap at its start" in told

@@ -1558,12 +1558,39 @@ def one_duct(length: float, section: Section, **said: Any) -> Analysis:
 def test_flexible_duct_is_short_and_pulled_tight(
     length: float, pressed: float, failing: list[str]
 ) -> None:
-    """At most 5 ft, and 4 % shorter than stretched: common practice, no published
-    source."""
+    """At most 5 ft: Uniform Mechanical Code, from memory. Within 4 % of stretched:
+    common practice, no published source."""
     soft = "flexible duct, nonmetallic with wire, fully extended"
     found = one_duct(length, round_section(0.2), material=soft, compression=pressed)
     failed = [c.rule for c in checks(found) if "of flexible" in c.rule and c.failing]
     assert failed == failing
+
+
+@pytest.mark.parametrize(
+    ("said", "limit", "is_kept"),
+    [
+        ({"use": "residential"}, None, True),
+        ({"use": "commercial"}, 1.524, False),
+        ({"use": "residential", "flexible_length": 2.0}, 2.0, False),
+        ({"flexible_length": 3.0}, 3.0, True),
+    ],
+)
+def test_a_house_or_the_schedule_lifts_the_limit_of_flexible_duct(
+    said: dict[str, Any], limit: float | None, is_kept: bool
+) -> None:
+    """The code of that limit excepts residences (from memory)."""
+    soft = "flexible duct, nonmetallic with wire, fully extended"
+    found = one_duct(
+        3.0,
+        round_section(0.2),
+        material=soft,
+        compression=0.0,
+        checks=ChecksSpec(**said),
+    )
+    (check,) = (c for c in checks(found) if c.rule == "length of flexible duct")
+    assert check.value == pytest.approx(3.0)
+    assert check.limit == (None if limit is None else pytest.approx(limit))
+    assert (check.is_kept, bool(check.failing)) == (is_kept, not is_kept)
 
 
 def test_flexible_duct_is_measured_through_its_bends() -> None:

@@ -327,3 +327,65 @@ def test_the_draft_that_is_named_can_be_written_beside_a_schedule(
         assert main(["check", "a.obj", "--draft", name]) == 0
         assert Path(name).read_text()
         Path(name).unlink()
+
+
+DRAWN = """
+unit = "m"
+[[run]]
+name = "trunk"
+section = "400x250 mm"
+points = [[0, 0, 3], [8, 0, 3]]
+source = "start"
+[[run]]
+name = "bed 1"
+section = "D150 mm"
+points = [[4, 0, 3], [4, 2, 3]]
+flow = "100 cfm"
+flexible = true
+[[run]]
+name = "hall"
+section = "400x250 mm"
+points = [[8, 0, 3], [8, 3, 3]]
+flow = "200 cfm"
+"""
+
+
+def test_where_nothing_is_wanting_a_draft_offers_the_rest(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With what is drawn, as comments: as it is written it changes nothing."""
+    route, path = tmp_path / "r.toml", tmp_path / "r.schedule.toml"
+    route.write_text(DRAWN, encoding="utf-8")
+    assert main(["check", str(route)]) == 0
+    assert "--draft" not in capsys.readouterr().err
+    assert main(["check", str(route), "--draft", str(path)]) == 0
+    text = path.read_text(encoding="utf-8")
+    assert tomllib.loads(text) == {}
+    assert "47.2 L/s (100 cfm) as drawn" in text
+    assert "at = [" not in text
+    opened = "\n".join(
+        line.removeprefix("# ")
+        for line in text.splitlines()
+        if " = " in line or line.startswith("# [")
+    )
+    for key, value in {
+        "external_static_pressure": "120 Pa",
+        "filter": "20 Pa",
+        "temperature": "15 C",
+        "altitude": "100 m",
+        "use": "residential",
+        "construction": "mitred",
+        "material": "galvanised steel",
+        "compression": "4 %",
+        "loss": "10 Pa",
+        "roll": "0 deg",
+    }.items():
+        opened = opened.replace(f'{key} = "..."', f'{key} = "{value}"')
+    opened = opened.replace("[runs.NAME]", "[runs.trunk]").replace("return", "supply")
+    path.write_text(opened, encoding="utf-8")
+    said = read_schedule(path)
+    assert said.run_compression == {"bed 1": 0.04}
+    assert (said.checks.use, len(said.terminals)) == ("residential", 2)
+    graph = build(read(route), said)
+    assert graph.terminals.loss.tolist() == pytest.approx([10.0, 10.0])
+    assert graph.terminals.flow.sum() == pytest.approx(300 * 0.3048**3 / 60)

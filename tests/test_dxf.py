@@ -139,7 +139,7 @@ def test_a_layer_whose_section_is_in_doubt_is_named_where_it_is_left_out(
     assert "'24x12' was not taken" in said.what
     assert other.sentence == (
         "plan.dxf, layer 'master 8in': its lines were left out: '8in' was not taken: "
-        "nothing says that it is a diameter; write 'D8in' if it is one."
+        "no D before it says that it is a diameter; write 'D8in' if it is one."
     )
     (rest,) = (n for n in drawing.notices if "without a section" in n.what)
     assert rest.what.endswith("were left out: 'grid', 'A-WALL 100mm', 'Grid 1x5'")

@@ -662,6 +662,21 @@ def test_a_section_that_changes_at_a_corner_is_told(is_return: bool) -> None:
     assert graph.bends.in_plane[0] == pytest.approx(0.6)
 
 
+@pytest.mark.parametrize("made", [ElbowConstruction.SMOOTH, ElbowConstruction.MITRED])
+def test_a_round_duct_that_turns_into_a_stack_may_be_a_boot(
+    made: ElbowConstruction,
+) -> None:
+    graph = graph_of(
+        [
+            ("round", [[0, 0, 0], [4, 0, 0]], round_section(0.15)),
+            ("stack", [[4, 0, 0], [4, 0, 3]], rectangular(0.254, 0.0826)),
+        ],
+        elbow_default=ElbowRule(made),
+    )
+    (found,) = said(graph, "section changes at the corner")
+    assert ("a boot is nearer to" in found.remedy) == (made.words != "mitred")
+
+
 # --- taps at the closed end of a duct
 
 

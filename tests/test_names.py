@@ -21,6 +21,7 @@ from elbowroom.layout import (
     rectangular,
     section_in_name,
     toml_key,
+    units,
 )
 from elbowroom.viewer import main
 
@@ -144,6 +145,8 @@ def test_a_fraction_that_leaves_a_doubt_is_said(name: str, said: str) -> None:
         ("D60 IN.001", "'D60 IN' was not taken: its 'IN' may be inches or a word"),
         ("100x50 IN", "'100x50 IN' was not taken: its 'IN' may be inches or a word"),
         ("60x50 in hall", "'60x50 in' was not taken: its 'in' may be inches or a word"),
+        ("bath 5 inch", "'5 inch' was not taken: no D before it says that it is a"),
+        ('bath 5" round', "'5\"' was not taken: no D before it says that it is a"),
         ("0.6 x 0.3 m", "'0.6 x 0.3 m' was not taken: it is in a unit that no"),
     ],
 )
@@ -185,6 +188,20 @@ def test_a_section_key_holds_nothing_but_a_section(
         return
     with pytest.raises(BadInput, match="run 'T1' section: "):
         read(path)
+
+
+@pytest.mark.parametrize(
+    ("section", "mended"),
+    [("6 in", "D6 in"), ('6" round', 'D6"'), ("3 1/4 inch", "D3 1/4 inch")],
+)
+def test_a_diameter_alone_in_a_key_is_told_to_write_a_d(
+    section: str, mended: str
+) -> None:
+    with pytest.raises(BadInput, match=f"write '{mended}' if it is one"):
+        units.section(section, "run 'a' section")
+    assert units.section(mended, "").width > 0.0
+    with pytest.raises(BadInput, match="'6 rooms' is no section; write it like"):
+        units.section("6 rooms", "run 'a' section")
 
 
 @pytest.mark.parametrize("section", ["D250.000", "600x300.125", "8x12.125"])

@@ -330,3 +330,21 @@ def test_the_command_searches_the_guides_too_and_prints_them(
         "layout/drawing.md",
         "physics/method.md",
     ]
+
+
+@pytest.mark.parametrize(
+    "word",
+    ["boot", "stack", "register", "grille", "plenum", "takeoff collar", "stack head"],
+)
+def test_words_of_the_trade_are_found(
+    word: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["reference", word]) == 0
+    assert "A boot, a stack head, a register box" in capsys.readouterr().out
+
+
+def test_a_word_is_not_offered_another_that_only_looks_like_it(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["reference", "ductless"]) == 2
+    assert "give another word, or none for all of it" in capsys.readouterr().err

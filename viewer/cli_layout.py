@@ -313,7 +313,9 @@ def check(
         for notice in write(copy, fix):
             say(notice.sentence)
         left = len(audit(read(fix), found).findings)  # read without --tolerance
-    wanting = draft_schedule(seen.topology, seen.sections, found, seen.gaps)
+    wanting = draft_schedule(
+        seen.topology, seen.sections, found, seen.gaps, whole=draft is not None
+    )
     if draft is not None:
         _write_draft(wanting, draft)
     seen, by_duct = settled_audit(seen)
@@ -379,7 +381,7 @@ def _check_draft(path: Path) -> None:
 
 
 def _write_draft(text: str, path: Path) -> None:
-    """Write a schedule to fill in, if anything is wanting."""
+    """Write a schedule to fill in, if there is anything to ask for."""
     from elbowroom.layout import writing
 
     if not text:

@@ -11,6 +11,8 @@ _FILES = {
     "layout/drawing.md": "how a drawing and a schedule are read",
     "physics/method.md": "how the numbers are made",
 }
+# Of so many words some have letters in common with any: 'Both' with 'boot'.
+_CLOSE = 0.85
 
 
 def reference(word: str = "") -> str:
@@ -45,7 +47,7 @@ def reference(word: str = "") -> str:
         if found:
             return "\n\n".join(found) + "\n"
     known = re.findall(r"\w{3,}", "\n".join(texts.values()))
-    near = nearest(word, dict.fromkeys(known))
+    near = nearest(word, dict.fromkeys(known), _CLOSE)
     raise refusal(
         "reference",
         f"'{word}' is neither in it nor in the guides",
