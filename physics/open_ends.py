@@ -38,21 +38,14 @@ _LAST, _UNFELT = 12.0, 16.0  # widths behind the elbow: the print ends, and is g
 _SQUARE, _ASKEW = np.radians([3.0, 45.0])  # off 90 degrees: as printed, and unlike it
 _FAR = 5.0  # hydraulic diameters behind a widening, from where on it is not felt
 # By the code of a construction: those of the print, and all that do not even the air.
-_PRINTED = np.isin(
-    list(ElbowConstruction),
-    [
-        ElbowConstruction.SMOOTH,
-        ElbowConstruction.MITRED,
-        ElbowConstruction.SQUARE_THROAT,
-    ],
+_PRINTED = np.array(
+    [made.takes_vanes or made == ElbowConstruction.SMOOTH for made in ElbowConstruction]
 )
-_BARE = _PRINTED | np.isin(
-    list(ElbowConstruction),
+_BARE = np.array(
     [
-        ElbowConstruction.SQUARE_HEEL,
-        ElbowConstruction.SEGMENTED,
-        ElbowConstruction.PLEATED,
-    ],
+        not made.is_vaned and made != ElbowConstruction.SPLITTERS
+        for made in ElbowConstruction
+    ]
 )
 
 
@@ -109,8 +102,7 @@ def at_open_ends(
     by degrees.
     """
     ducts = graph.ducts
-    of_bend, of_change = np.full((2, len(ducts.parent)), -1)
-    of_bend[graph.bends.duct] = np.arange(len(graph.bends.duct))
+    of_bend, of_change = graph.bend_of, np.full(len(ducts.parent), -1)
     kept = np.array([credit.table == NO_CHANGE for credit in changes.credits], bool)
     other = (~kept[changes.credit] | graph.transitions.kink.any(axis=0)).nonzero()[0]
     of_change[graph.transitions.duct[other]] = other
