@@ -131,6 +131,7 @@ from .stretches import is_first
 from .toml_tables import load_toml
 from .topology import Topology, join, loops
 from .transition_rules import changed_mains, transition_lengths
+from .tree import heads
 from .write import check_ending, write
 from .write_gltf import write_gltf
 
@@ -219,6 +220,7 @@ __all__ = [
     "flexible_runs",
     "folded",
     "found_at",
+    "heads",
     "heat_capacity_words",
     "heat_words",
     "is_first",

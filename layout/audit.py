@@ -118,9 +118,7 @@ def audit(
     side = sections.larger_side
     slips = every_gap(topology, sections)
     parts, apart = _parts(topology, named, sections)
-    misses, repeated = _with_parts(
-        topology, slips, near_misses(topology, found=slips), apart
-    )
+    misses, repeated = _with_parts(slips, near_misses(topology, found=slips), apart)
     is_shaped = _is_shaped(named, faults)
     faults, misses = _without_misses(faults, misses)
     found = [
@@ -167,7 +165,6 @@ def ranked(found: Iterable[Notice]) -> tuple[Notice, ...]:
 
 
 def _with_parts(
-    topology: Topology,
     slips: Sequence[Gap],
     misses: Sequence[Notice],
     apart: Iterable[Island],
@@ -176,8 +173,8 @@ def _with_parts(
 
     Parameters
     ----------
-    topology, slips, misses
-        The joined drawing, its gaps, and a notice of each.
+    slips, misses
+        The gaps of a drawing, and a notice of each.
     apart
         Its separate parts.
     """

@@ -28,6 +28,16 @@ class ElbowConstruction(IntEnum):
         return self in (ElbowConstruction.SINGLE_VANES, ElbowConstruction.DOUBLE_VANES)
 
     @property
+    def is_smooth(self) -> bool:
+        """Whether the air finds a plain radius: of one piece, or of several."""
+        return self in (ElbowConstruction.SMOOTH, ElbowConstruction.SEGMENTED)
+
+    @property
+    def takes_vanes(self) -> bool:
+        """Whether its throat is square and nothing guides the air: vanes could."""
+        return self.turn != "arc" and not self.is_vaned
+
+    @property
     def turn(self) -> Literal["arc", "corner", "square throat"]:
         """What its throat is; the radius of all but an arc follows from that.
 

@@ -142,6 +142,16 @@ class DuctGraph:
         """Duct that ends at each bend, on the side of the source, shape (b,)."""
         return self.ducts.parent.take(self.bends.duct)
 
+    @cached_property
+    def bend_of(self) -> IntArray:
+        """Row of the bend at the start of each duct, shape (d,); -1 without one."""
+        return _rows_by_duct(self.bends.duct, len(self.ducts.parent))
+
+    @cached_property
+    def leg_of(self) -> IntArray:
+        """Row of the leg that each duct is of the junction before it, (d,); or -1."""
+        return _rows_by_duct(self.legs.duct, len(self.ducts.parent))
+
     def section(self, duct: int) -> Section:
         """Section of a duct."""
         return self.ducts.section(duct)
@@ -149,6 +159,12 @@ class DuctGraph:
     def place(self, duct: int) -> str:
         """Name the place of a duct for a message."""
         return self.drawing.place(int(self.ducts.run[duct]))
+
+
+def _rows_by_duct(duct: IntArray, count: int) -> IntArray:
+    rows = np.full(count, -1)
+    rows[duct] = np.arange(len(duct))
+    return rows
 
 
 def _no_duct(drawing: Drawing, tolerance: float) -> BadInput:

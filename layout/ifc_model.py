@@ -78,7 +78,7 @@ class IfcModel:
         return self.path.name
 
 
-def open_ifc(path: Path, unit: str | None = None) -> IfcModel:
+def open_ifc(path: Path, unit: str | None) -> IfcModel:
     """Open an IFC file.
 
     Parameters

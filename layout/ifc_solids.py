@@ -29,7 +29,7 @@ _MOST = 100_000  # solids of one file
 
 
 def ifc_solids(
-    path: Path, unit: str | None = None
+    path: Path, unit: str | None
 ) -> tuple[list[tuple[str, FloatArray, IntArray]], list[Notice]]:
     """Read the solids of the structure in an IFC file.
 

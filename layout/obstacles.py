@@ -164,7 +164,7 @@ def read_obstacles(
 
 
 def structure_in(
-    path: Path | str, *, unit: str | None = None
+    path: Path | str, *, unit: str | None
 ) -> tuple[tuple[Obstacle, ...], tuple[Notice, ...]]:
     """Solids of the structure that a drawing itself holds; none unless it is IFC.
 

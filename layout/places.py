@@ -14,7 +14,7 @@ def place_unit(unit: str) -> str:
     return unit if unit in LENGTHS else "m"
 
 
-def coordinates(point: Iterable[float], unit: str = "m") -> list[str]:
+def coordinates(point: Iterable[float], unit: str) -> list[str]:
     """Coordinates of a point, each to about a millimetre and as short as it can be.
 
     Parameters
@@ -26,7 +26,7 @@ def coordinates(point: Iterable[float], unit: str = "m") -> list[str]:
 
     Examples
     --------
-    >>> coordinates([500003.25, 4.5e6, -0.0])
+    >>> coordinates([500003.25, 4.5e6, -0.0], "m")
     ['500003.25', '4500000', '0']
     >>> coordinates([0.3048, 3.048, -0.0], "in")
     ['12', '120', '0']
@@ -38,12 +38,12 @@ def coordinates(point: Iterable[float], unit: str = "m") -> list[str]:
     return ["0" if text == "-0" else text for text in texts]
 
 
-def place_words(point: Iterable[float], unit: str = "m") -> str:
+def place_words(point: Iterable[float], unit: str) -> str:
     """A point, m, for a message about a drawing in some unit.
 
     Examples
     --------
-    >>> place_words([1.5, 0.0, 3.0])
+    >>> place_words([1.5, 0.0, 3.0], "m")
     '(1.5, 0, 3) m'
     >>> place_words([1.5, 0.0, 3.0], "mm")
     '(1500, 0, 3000) mm'
@@ -51,12 +51,12 @@ def place_words(point: Iterable[float], unit: str = "m") -> str:
     return f"({', '.join(coordinates(point, unit))}) {place_unit(unit)}"
 
 
-def at_key(point: Iterable[float], unit: str = "m") -> str:
+def at_key(point: Iterable[float], unit: str) -> str:
     """The key of a schedule that means a place, m, of a drawing in some unit.
 
     Examples
     --------
-    >>> at_key([1.5, 0.0, 3.0])
+    >>> at_key([1.5, 0.0, 3.0], "m")
     'at = ["1.5 m", "0 m", "3 m"]'
     """
     word = place_unit(unit)

@@ -89,7 +89,7 @@ class _Piece:
     loose: bool  # a line or an arc: joined to others of its layer
 
 
-def read_dxf(path: Path, *, unit: str | None = None, up: str | None = None) -> Drawing:
+def read_dxf(path: Path, *, unit: str | None, up: str | None) -> Drawing:
     """Read a route from DXF, R12 to R2018, text or binary.
 
     Parameters

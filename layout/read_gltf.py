@@ -43,7 +43,7 @@ _UPRIGHT = np.eye(4)
 _UPRIGHT[:3, :3] = z_up(np.eye(3)).T + 0.0  # no zero is below zero
 
 
-def read_gltf(path: Path, *, unit: str | None = None, up: str | None = None) -> Drawing:
+def read_gltf(path: Path, *, unit: str | None, up: str | None) -> Drawing:
     """Read the lines of a GLB or glTF file.
 
     Parameters

@@ -49,7 +49,7 @@ _LEVEL = (None, STANDS_LEVEL)  # how a level duct stands, a square or round one 
 _MITRE = 0.51  # of its side: the radius of a bend that has any throat
 
 
-def read_ifc(path: Path, *, unit: str | None = None, up: str | None = None) -> Drawing:
+def read_ifc(path: Path, *, unit: str | None, up: str | None) -> Drawing:
     """Read a route from IFC2x3, IFC4 or IFC4x3 in STEP text.
 
     Parameters

@@ -41,7 +41,7 @@ class _Object:
     lines: list[list[int]] = field(default_factory=list)
 
 
-def read_obj(path: Path, *, unit: str | None = None, up: str | None = None) -> Drawing:
+def read_obj(path: Path, *, unit: str | None, up: str | None) -> Drawing:
     """Read the lines of an OBJ file.
 
     Parameters

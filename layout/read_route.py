@@ -35,9 +35,7 @@ from .sections import FloatArray, Section
 from .toml_tables import Table, direction, load_toml
 
 
-def read_route(
-    path: Path, *, unit: str | None = None, up: str | None = None
-) -> Drawing:
+def read_route(path: Path, *, unit: str | None, up: str | None) -> Drawing:
     """Read a route from TOML.
 
     Parameters

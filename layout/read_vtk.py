@@ -100,7 +100,7 @@ class _Lines:
     arrays: dict[str, list[object]] = field(default_factory=dict)
 
 
-def read_vtk(path: Path, *, unit: str | None = None, up: str | None = None) -> Drawing:
+def read_vtk(path: Path, *, unit: str | None, up: str | None) -> Drawing:
     """Read a route from VTP, VTU or legacy VTK.
 
     Parameters

@@ -365,10 +365,8 @@ def _transitions(
     begin = np.where(drawn[:, None], ducts.begin[before], last[before])
     across, upright = ducts.across[before], ducts.upright[before]
     # Behind an elbow the change begins at its end, in the frame that it turns out of.
-    bend_of = np.full(len(ducts.parent), -1)
-    bend_of[bends.duct] = np.arange(len(bends.duct))
-    turned = np.flatnonzero((bend_of[after] >= 0) & ~drawn)
-    bend = bend_of[after[turned]]
+    turned = np.flatnonzero((graph.bend_of[after] >= 0) & ~drawn)
+    bend = graph.bend_of[after[turned]]
     begin[turned] = elbow_end[after[turned]]
     for frame in (across, upright):
         frame[turned] = rotate(frame[turned], bends.axis[bend], bends.angle[bend])

@@ -2,10 +2,12 @@
 
 from . import (
     book,
+    caps,
     dampers,
     elbows,
-    ends,
+    entries,
     equipment,
+    exits,
     fan_effect,
     flexible,
     friction,
@@ -69,6 +71,7 @@ from .run_sizes import METHODS, UNMET, Aim, Choice, regained
 from .site_air import sites_apart
 from .sizing_notices import sizing_notices
 from .sources import Missing, TableSource, missing, table_sources
+from .straight_after import straight_after
 from .system import USUAL_RATE, WINDOW, System, outside_window
 from .tables import doubts
 from .uncertainty import (
@@ -128,6 +131,7 @@ __all__ = [
     "balance",
     "book",
     "budget",
+    "caps",
     "checks",
     "compare",
     "conditions_of",
@@ -144,8 +148,9 @@ __all__ = [
     "effects",
     "elbows",
     "element_bands",
-    "ends",
+    "entries",
     "equipment",
+    "exits",
     "fan_effect",
     "fan_power",
     "flexible",
@@ -181,6 +186,7 @@ __all__ = [
     "sizing_notices",
     "solve_network",
     "static_pressure",
+    "straight_after",
     "surface_of",
     "table_sources",
     "tables",

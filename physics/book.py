@@ -4,37 +4,20 @@ from elbowroom.layout import nearest
 
 from . import damper_kinds, elbow_kinds, end_kinds, junction_kinds, transition_kinds
 from .coefficient import LookupRefused
-from .dimensions import (
-    Dimensions,
-    as_drawn,
-    dimensions_of,
-    duct_area,
-    from_dimensions,
-    reference_end,
-    reference_share,
-)
+from .dimensions import Dimensions as Dimensions
+from .dimensions import as_drawn as as_drawn
+from .dimensions import dimensions_of as dimensions_of
+from .dimensions import duct_area as duct_area
+from .dimensions import from_dimensions as from_dimensions
+from .dimensions import reference_end as reference_end
+from .dimensions import reference_share as reference_share
 from .equipment import declared_only
-from .kinds import FittingKind, Legs, Parameter, Values
-from .second_prints import SecondPrint, second_prints
-
-__all__ = [
-    "KINDS",
-    "Dimensions",
-    "FittingKind",
-    "Legs",
-    "Parameter",
-    "SecondPrint",
-    "Values",
-    "as_drawn",
-    "complete",
-    "dimensions_of",
-    "duct_area",
-    "find_kind",
-    "from_dimensions",
-    "reference_end",
-    "reference_share",
-    "second_prints",
-]
+from .kinds import FittingKind as FittingKind
+from .kinds import Legs as Legs
+from .kinds import Parameter as Parameter
+from .kinds import Values as Values
+from .second_prints import SecondPrint as SecondPrint
+from .second_prints import second_prints as second_prints
 
 KINDS: dict[str, FittingKind] = {
     kind.name: kind

@@ -11,7 +11,7 @@ from elbowroom.layout import (
 )
 
 from .coefficient import Gathered
-from .elbows import rect_mitred_area_change
+from .elbows_rect import rect_mitred_area_change
 from .losses import as_they_stand, both_ways, ways_of_turning
 from .shares import share_between
 from .transitions import CHANGED, SAME_SIDE
@@ -57,9 +57,7 @@ def count_corners(
     mitred = graph.bends.construction == int(ElbowConstruction.MITRED)
     if not mitred.any():
         return counted
-    of_bend = np.full(len(ducts.parent), -1)
-    of_bend[graph.bends.duct] = np.arange(len(graph.bends.duct))
-    bend, after = of_bend[every.duct], every.duct
+    bend, after = graph.bend_of[every.duct], every.duct
     rows = (bend >= 0) & (every.length_basis == int(Basis.ASSUMED))
     rows[rows] = mitred[bend[rows]]
     boxy = ducts.shape == int(Shape.RECTANGULAR)

@@ -31,7 +31,6 @@ _ANY = 1e5  # a Reynolds number: of a coefficient it changes the factor alone
 _TIGHTEST = 0.9  # r/D from which on the print of S pairs begins to count
 _CLOSE = 5.0  # hydraulic diameters within which a pair without a table is remarked on
 _FAR = 40.0  # from here on no pair is felt
-_SMOOTH = (ElbowConstruction.SMOOTH, ElbowConstruction.SEGMENTED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,10 +85,8 @@ def close_pairs(
         it stands within 5 diameters.
     """
     bends, ducts = graph.bends, graph.ducts
-    of_duct = np.full(len(ducts.parent), -1)
-    of_duct[bends.duct] = np.arange(len(bends.duct))
     # What bends the air before a straight stretch, in however many runs that is drawn.
-    before = of_duct[ducts.stretch_of(graph.bend_before)]
+    before = graph.bend_of[ducts.stretch_of(graph.bend_before)]
     changes = np.isin(bends.duct, graph.transitions.duct)
     second = np.flatnonzero((before >= 0) & ~changes & ~changes[before])
     between = graph.bend_before[second]
@@ -175,7 +172,7 @@ def _table(
     codes = {int(bends.construction[row]) for row in pair}
     angles = bends.angle[pair]
     shape = int(graph.ducts.shape[graph.bend_duct[two]])
-    if codes <= set(map(int, _SMOOTH)):
+    if all(ElbowConstruction(code).is_smooth for code in codes):
         share = _near(max(askew, float(np.ptp(angles))))
         if arrangement != "S" or share == 0.0:
             return None

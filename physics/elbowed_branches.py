@@ -35,9 +35,7 @@ _TIGHT, _WIDE = 0.5, 4.0  # and those from which on none of it counts
 _FASTEST = 2.0  # v where the print ends; at twice that none of it counts
 _LARGEST = 1.25  # f from which on a branch is no takeoff off its main
 _NEARLY_ALL = 0.9  # of the air: from there on a takeoff leads to the end of its main
-_MADE = np.isin(  # by the code of a construction
-    list(ElbowConstruction), [ElbowConstruction.SMOOTH, ElbowConstruction.SEGMENTED]
-)
+_MADE = np.array([made.is_smooth for made in ElbowConstruction])  # by its code
 _CONICAL = {int(TakeoffEntry.PLAIN): "", int(TakeoffEntry.CONICAL): "conical-"}
 # Turn of the takeoff, of the elbow, and from the main to the duct behind, degrees:
 # these three tell the roll.
@@ -145,9 +143,7 @@ def _takeoffs(air: Streams) -> tuple[IntArray, IntArray, FloatArray]:
     turn = (_MADE[bends.construction] & is_round[graph.bend_duct]).nonzero()[0]
     if len(turn) == 0:
         return turn, turn, np.empty(0)
-    of_leg, of_bend = np.full((2, len(ducts.parent)), -1)
-    of_leg[legs.duct] = np.arange(len(legs.duct))
-    of_bend[bends.duct] = np.arange(len(bends.duct))
+    of_leg, of_bend = graph.leg_of, graph.bend_of
     fits = legs.is_branch & (legs.straight != legs.common) & (legs.leg_count > 2)
     fits &= (legs.straight != legs.duct) & (legs.common != legs.duct)
     fits &= (of_leg[legs.straight] >= 0) & np.isin(legs.entry, list(_CONICAL))
@@ -183,9 +179,7 @@ def _takeoffs(air: Streams) -> tuple[IntArray, IntArray, FloatArray]:
 def _turns(graph: DuctGraph, leg: IntArray, turn: IntArray) -> FloatArray:
     """The turns that `_TURNS` has of some takeoffs and their elbows, rad, (3, n)."""
     legs, bends = graph.legs, graph.bends
-    of_leg = np.full(len(graph.ducts.parent), -1)
-    of_leg[legs.duct] = np.arange(len(legs.duct))
-    main, along = legs.away[of_leg[legs.straight[leg]]], legs.away[leg]
+    main, along = legs.away[graph.leg_of[legs.straight[leg]]], legs.away[leg]
     angle = bends.angle[turn]
     across = np.cross(bends.axis[turn], along)
     behind = along * np.cos(angle)[:, None] + across * np.sin(angle)[:, None]

@@ -133,19 +133,15 @@ def round_mitred(
     )
 
 
+PLEATED_RATIO = 1.5  # r/D at which pleated elbows were tested
 # Radius ratio at which each was tested, and the angles that are tabled.
 _BY_DIAMETER = {
     "stamped": (1.5, (45, 90)),
-    "pleated": (1.5, (45, 90)),
+    "pleated": (PLEATED_RATIO, (45, 90)),
     "3_gore": (1.5, (45, 60)),
     "5_gore": (1.5, (90,)),
     "7_gore": (2.5, (90,)),
 }
-
-
-def tested_ratio(construction: str) -> float:
-    """The one r/D at which a round elbow was tested that is tabled by diameter."""
-    return _BY_DIAMETER[construction][0]
 
 
 @cache

@@ -14,11 +14,12 @@ from elbowroom.layout import (
     Notice,
 )
 
-from . import ends
 from .changing_corners import count_corners
 from .coefficient import AS_DECLARED, Credit, Gathered, Note
 from .conditions import Conditions
 from .elbowed_branches import count_elbowed
+from .entries import entry_in_wall
+from .exits import exit_abrupt
 from .flexible import compression_factor
 from .friction import COLEBROOK, pressure_gradient
 from .kinks import count_kinks
@@ -446,11 +447,11 @@ def _coefficients(
     if len(meeting):
         every.take_over(meeting, meeting_coefficients(air))
     if len(entry):
-        at_fan = ends.exit_abrupt() if graph.is_return else ends.entry_in_wall()
+        at_fan = exit_abrupt() if graph.is_return else entry_in_wall()
         every.put(entry, at_fan)
     open_end = np.isnan(graph.terminals.loss)
     if open_end.any():
-        at_room = ends.entry_in_wall() if graph.is_return else ends.exit_abrupt()
+        at_room = entry_in_wall() if graph.is_return else exit_abrupt()
         every.put(terminal[open_end], at_room)
         for number, said in graph.terminals.coefficient.items():
             every.value[terminal[number]] = said

@@ -2,7 +2,7 @@
 
 from functools import partial
 
-from . import ends, equipment
+from . import caps, entries, equipment, exits
 from .coefficient import Coefficient
 from .kinds import FittingKind, Parameter, Values, radians
 
@@ -18,19 +18,19 @@ _PLAIN: tuple[FittingKind, ...] = (
             Parameter("t_over_D", "wall thickness over diameter", 0.0, 1.0, 0.05),
             Parameter("L_over_D", "projection over diameter", 0.0, 10.0, 0.0),
         ),
-        lambda v, _: ends.entry_in_wall(v["t_over_D"], v["L_over_D"]),
+        lambda v, _: entries.entry_in_wall(v["t_over_D"], v["L_over_D"]),
     ),
     FittingKind(
         "entry-bellmouth",
         "bellmouth in an end wall, air coming in",
         (Parameter("r_over_D", "bellmouth radius over diameter", 0.0, 1.0),),
-        lambda v, _: ends.entry_bellmouth(v["r_over_D"], True),
+        lambda v, _: entries.entry_bellmouth(v["r_over_D"], True),
     ),
     FittingKind(
         "entry-bellmouth-free",
         "bellmouth without a wall, air coming in",
         (Parameter("r_over_D", "bellmouth radius over diameter", 0.0, 1.0),),
-        lambda v, _: ends.entry_bellmouth(v["r_over_D"], False),
+        lambda v, _: entries.entry_bellmouth(v["r_over_D"], False),
     ),
     FittingKind(
         "entry-conical",
@@ -39,13 +39,13 @@ _PLAIN: tuple[FittingKind, ...] = (
             Parameter("L_over_D", "length of the cone over diameter", 0.025, 10.0),
             Parameter("angle_deg", "included angle, degrees", 0.0, 180.0),
         ),
-        lambda v, _: ends.entry_conical(v["L_over_D"], radians(v), True),
+        lambda v, _: entries.entry_conical(v["L_over_D"], radians(v), True),
     ),
     FittingKind(
         "exit-abrupt",
         "plain duct end, air going out into a room",
         (),
-        lambda _v, _re: ends.exit_abrupt(),
+        lambda _v, _re: exits.exit_abrupt(),
     ),
     FittingKind(
         "entry-conical-free",
@@ -54,25 +54,25 @@ _PLAIN: tuple[FittingKind, ...] = (
             Parameter("L_over_D", "length of the cone over diameter", 0.025, 10.0),
             _INCLUDED,
         ),
-        lambda v, _: ends.entry_conical(v["L_over_D"], radians(v), False),
+        lambda v, _: entries.entry_conical(v["L_over_D"], radians(v), False),
     ),
     FittingKind(
         "entry-hood-round",
         "round tapered hood, air coming in",
         (_INCLUDED,),
-        lambda v, _: ends.entry_hood(radians(v)),
+        lambda v, _: entries.entry_hood(radians(v)),
     ),
     FittingKind(
         "entry-hood-rect",
         "rectangular tapered hood, air coming in",
         (Parameter("angle_deg", "larger included angle, degrees", 0.0, 180.0),),
-        lambda v, _: ends.entry_hood(radians(v), False),
+        lambda v, _: entries.entry_hood(radians(v), False),
     ),
     FittingKind(
         "exit-nozzle",
         "nozzle at the end of a duct",
         (Parameter("D_exit_over_D", "diameter of its mouth over the duct's", 0.3, 1),),
-        lambda v, _: ends.exit_nozzle(v["D_exit_over_D"]),
+        lambda v, _: exits.exit_nozzle(v["D_exit_over_D"]),
     ),
     FittingKind(
         "exit-after-elbow",
@@ -81,7 +81,7 @@ _PLAIN: tuple[FittingKind, ...] = (
             Parameter("r_over_W", "radius over side, 0 if mitred", 0.0, 20.0),
             Parameter("L_after_over_W", "straight length behind it over W", 0, 100.0),
         ),
-        lambda v, _: ends.exit_after_elbow(v["r_over_W"], v["L_after_over_W"]),
+        lambda v, _: exits.exit_after_elbow(v["r_over_W"], v["L_after_over_W"]),
     ),
     FittingKind(
         "screen",
@@ -102,11 +102,11 @@ _PLAIN: tuple[FittingKind, ...] = (
 
 
 def _diffuser(kind: str, values: Values, _: float) -> Coefficient:
-    return ends.exit_diffuser(kind, values["A_out_over_A_duct"], radians(values))
+    return exits.exit_diffuser(kind, values["A_out_over_A_duct"], radians(values))
 
 
 def _capped(entry: bool, flared: bool, values: Values, _: float) -> Coefficient:
-    cap = ends.entry_cap if entry else ends.exit_cap
+    cap = caps.entry_cap if entry else caps.exit_cap
     return cap(values["L_over_D"], flared)
 
 
@@ -119,7 +119,7 @@ def _families() -> list[FittingKind]:
             (wider, _INCLUDED),
             partial(_diffuser, kind),
         )
-        for kind in ends.DIFFUSERS
+        for kind in exits.DIFFUSERS
     ]
     for entry, name in ((True, "intake"), (False, "exhaust")):
         for flared in (False, True):

@@ -75,9 +75,7 @@ def _outlet(position: str) -> Grid:
     )
 
 
-def outlet_elbow(
-    blast_ratio: npt.ArrayLike, share: npt.ArrayLike, position: str | None = None
-) -> Coefficient:
+def outlet_elbow(blast_ratio: npt.ArrayLike, share: npt.ArrayLike) -> Coefficient:
     """Elbow close behind a centrifugal fan with one inlet, beyond the elbow's own loss.
 
     Parameters
@@ -87,39 +85,26 @@ def outlet_elbow(
     share
         Straight duct before the elbow over `effective_duct_length`; nothing is lost
         from 1 on. Shapes that broadcast.
-    position
-        How the elbow turns against the wheel, 'A' to 'D' as the publication draws it;
-        None: the worst of the four, noted.
 
     Returns
     -------
     coefficient
-        On the velocity at the fan outlet.
-
-    Raises
-    ------
-    LookupRefused
-        If there is no such position.
+        On the velocity at the fan outlet: how the elbow turns against the wheel is not
+        known, so it is the worst of the four ways that are printed, noted.
 
     References
     ----------
     AMCA Publication 201, outlet duct elbows (from memory).
     """
-    if position is not None and position not in POSITIONS:
-        raise LookupRefused(
-            f"there is no elbow position '{position}'; take one of A, B, C, D"
-        )
     blast, part = np.broadcast_arrays(
         np.atleast_1d(np.asarray(blast_ratio, np.float64)),
         np.asarray(share, np.float64),
     )
-    places = POSITIONS if position is None else (position,)
     percent = 100.0 * np.minimum(part, 1.0)
-    found = [_outlet(place).at(blast, percent) for place in places]
+    found = [_outlet(place).at(blast, percent) for place in POSITIONS]
     value = np.max([one for one, _ in found], axis=0)
-    assumed = 0 if position is not None else int(Note.FALLBACK)
-    bits = np.where(part >= 1.0, 0, found[0][1] | assumed)
-    return from_table(_outlet(places[0]), value, bits, "fan outlet")
+    bits = np.where(part >= 1.0, 0, found[0][1] | int(Note.FALLBACK))
+    return from_table(_outlet(POSITIONS[0]), value, bits, "fan outlet")
 
 
 @cache

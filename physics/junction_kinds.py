@@ -7,16 +7,11 @@ import numpy as np
 from elbowroom.layout import Shape, TakeoffEntry
 
 from .coefficient import Coefficient, Gathered, LookupRefused
-from .junctions import (
-    ELBOWED,
-    JunctionLegs,
-    cross,
-    dividing_legs,
-    dovetail,
-    joining_legs,
-    round_elbowed_branch,
-    round_main_handbook,
-)
+from .converging import joining_legs
+from .junction_terms import JunctionLegs
+from .junctions import cross, dividing_legs
+from .junctions_round import ELBOWED, round_elbowed_branch, round_main_handbook
+from .junctions_symmetrical import dovetail
 from .kinds import FittingKind, Legs, Parameter, Values
 
 _Q = Parameter("Qb_over_Qc", "branch flow over common flow", 0.0, 1.0)

@@ -12,78 +12,43 @@ from elbowroom.layout import BoolArray, FloatArray, IntArray, Shape, TakeoffEntr
 
 from .axes import alike
 from .coefficient import Coefficient, Gathered, Note, make
-from .converging import (
-    converging_branch,
-    converging_main,
-    joining_legs,
-    rect_converging_branch,
-    rect_converging_main,
-)
+from .converging import converging_branch as converging_branch
+from .converging import converging_main as converging_main
+from .converging import joining_legs as joining_legs
+from .converging import rect_converging_branch as rect_converging_branch
+from .converging import rect_converging_main as rect_converging_main
 from .junction_terms import (
     AS_WIDE,
     REFERENCE,
     SQUARE_TO,
     TEE_FROM,
-    JunctionLegs,
     check_velocity,
     share_of_tee,
     thirds,
 )
-from .junctions_rect import (
-    OBSTRUCTED,
-    radius_wye,
-    rect_branch,
-    rect_branch_by_entry,
-    rect_main,
-    rect_main_obstructed,
-)
-from .junctions_round import (
-    ELBOWED,
-    diverging_branch,
-    diverging_main,
-    round_conical_branch,
-    round_elbowed_branch,
-    round_main_handbook,
-)
-from .junctions_symmetrical import (
-    dovetail,
-    put_without_main,
-    symmetrical,
-    symmetrical_joining,
-)
+from .junction_terms import JunctionLegs as JunctionLegs
+from .junctions_rect import OBSTRUCTED
+from .junctions_rect import radius_wye as radius_wye
+from .junctions_rect import rect_branch as rect_branch
+from .junctions_rect import rect_branch_by_entry as rect_branch_by_entry
+from .junctions_rect import rect_main as rect_main
+from .junctions_rect import rect_main_obstructed as rect_main_obstructed
+from .junctions_round import ELBOWED as ELBOWED
+from .junctions_round import diverging_branch as diverging_branch
+from .junctions_round import diverging_main as diverging_main
+from .junctions_round import round_conical_branch as round_conical_branch
+from .junctions_round import round_elbowed_branch as round_elbowed_branch
+from .junctions_round import round_main_handbook as round_main_handbook
+from .junctions_symmetrical import dovetail as dovetail
+from .junctions_symmetrical import put_without_main
+from .junctions_symmetrical import symmetrical as symmetrical
+from .junctions_symmetrical import symmetrical_joining as symmetrical_joining
 from .several_legs import keep_energy, without_idle
 from .shares import share_between
-from .split_mains import split_main, split_main_branch
+from .split_mains import split_main as split_main
+from .split_mains import split_main_branch as split_main_branch
 from .tables import chosen
 from .takeoff_entries import Taken, entries_taken
-
-__all__ = [
-    "ELBOWED",
-    "JunctionLegs",
-    "converging_branch",
-    "converging_main",
-    "cross",
-    "diverging_branch",
-    "diverging_main",
-    "dividing_legs",
-    "dovetail",
-    "joining_legs",
-    "last_tap",
-    "radius_wye",
-    "rect_branch",
-    "rect_branch_by_entry",
-    "rect_converging_branch",
-    "rect_converging_main",
-    "rect_main",
-    "rect_main_obstructed",
-    "round_conical_branch",
-    "round_elbowed_branch",
-    "round_main_handbook",
-    "split_main",
-    "split_main_branch",
-    "symmetrical",
-    "symmetrical_joining",
-]
 
 LAST_TAP = 1.2  # on the velocity of the tap itself
 _CONICAL_FROM = np.radians(45.0)  # where the table of conical round branches begins

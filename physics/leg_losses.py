@@ -19,11 +19,14 @@ from elbowroom.layout import (
     legs_among,
 )
 
-from . import elbows, ends
+from . import elbows
 from .axes import ROUNDING
 from .coefficient import Gathered
-from .junction_terms import share_of_bullhead
-from .junctions import JunctionLegs, dividing_legs, joining_legs
+from .converging import joining_legs
+from .entries import entry_in_wall
+from .exits import exit_abrupt
+from .junction_terms import JunctionLegs, share_of_bullhead
+from .junctions import dividing_legs
 from .losses import own_changes
 from .own_changes import OwnChanges, count_own_changes
 from .readings import (
@@ -128,7 +131,7 @@ def _with_boxed(
     What goes on from such a joint may be what the legs of the next have in common.
     """
     out = Gathered(len(boxed))
-    out.put(boxed, ends.exit_abrupt() if air.joining else ends.entry_in_wall())
+    out.put(boxed, exit_abrupt() if air.joining else entry_in_wall())
     out.stand_in(boxed)
     rows = (~boxed).nonzero()[0]
     if len(rows):

@@ -38,7 +38,7 @@ from .flows import (
 )
 from .loop_balance import STILL, balanced, least_flows, spent
 from .losses import bend_coefficients
-from .network import solve_network
+from .network import RoundDucts, solved
 from .several_legs import WEAK
 
 _TURNS = 100
@@ -241,39 +241,26 @@ def _rubbed(graph: DuctGraph, conditions: Conditions, taken: FloatArray) -> Floa
     """Airflow that friction alone would give, below zero against the graph, (d,)."""
     ducts = graph.ducts
     before = np.where(ducts.parent < 0, graph.source.node, ducts.finish[ducts.parent])
-    rows = zip(
-        before.tolist(),
-        ducts.finish.tolist(),
-        ducts.length.tolist(),
-        np.sqrt(4.0 * ducts.area / np.pi).tolist(),
-        conditions.roughness.tolist(),
-        strict=True,
+    ends = [graph.source.node, *before.tolist(), *ducts.finish.tolist()]
+    nodes = list(dict.fromkeys(ends))  # a graph may have some that no duct leads to
+    place = np.zeros(len(graph.nodes), dtype=np.int64)
+    place[nodes] = np.arange(len(nodes))
+    round_ducts = RoundDucts(
+        (),
+        place[before],
+        place[ducts.finish],
+        ducts.length,
+        np.sqrt(4.0 * ducts.area / np.pi),
+        conditions.roughness,
+        np.zeros(len(before)),
     )
-    found = solve_network(
-        {
-            "fluid": {
-                "density_kg_m3": conditions.air.density,
-                "viscosity_Pa_s": conditions.air.viscosity,
-            },
-            "ducts": [
-                {
-                    "id": str(number),
-                    "from": str(start),
-                    "to": str(finish),
-                    "length_m": length,
-                    "diameter_m": diameter,
-                    "roughness_m": rough,
-                    "sum_C": 0.0,
-                }
-                for number, (start, finish, length, diameter, rough) in enumerate(rows)
-            ],
-            "fixed_node_pressures_Pa": {str(graph.source.node): 0.0},
-            "node_flows_m3_s": {
-                str(node): -float(taken[node]) for node in _ends(graph).tolist()
-            },
-        }
+    fixed = np.full(len(nodes), np.nan)
+    fixed[0] = 0.0
+    air = conditions.air
+    flow, _ = solved(
+        round_ducts, fixed, -taken[nodes], None, air.density, air.viscosity
     )
-    return np.array([duct["flow_m3_s"] for duct in found["ducts"].values()])
+    return flow
 
 
 def _by_place(graph: DuctGraph, way: FloatArray) -> FloatArray:

@@ -24,6 +24,7 @@ from elbowroom.layout import (
 
 from . import elbows, transitions
 from .coefficient import Coefficient, Gathered, LookupRefused, Note, make
+from .elbows_round import PLEATED_RATIO
 from .own_changes import OwnChanges, own_change_lengths
 
 SAME_RADIUS = 0.02  # diameters: what a radius measured in a drawing is off
@@ -104,21 +105,21 @@ def _pleated_notices(graph: DuctGraph) -> list[Notice]:
     if not rows:
         return []
     places = "; ".join(bend_place(graph, row) for row in rows[:3])
-    tested = elbows.tested_ratio("pleated")
     return [
         warning(
             f"{places}{and_more(len(rows) - 3)}",
-            f"pleated elbows were tested with r/D {tested:g} alone, and that value was "
-            f"taken for r/D {bends.radius[rows[0]] / bends.in_plane[rows[0]]:.3g}",
-            f"write radius_ratio = {tested:g} under [elbows] if they are made so, or "
-            "take a smooth or a segmented elbow",
+            f"pleated elbows were tested with r/D {PLEATED_RATIO:g} alone, and that "
+            "value was taken for r/D "
+            f"{bends.radius[rows[0]] / bends.in_plane[rows[0]]:.3g}",
+            f"write radius_ratio = {PLEATED_RATIO:g} under [elbows] if they are "
+            "made so, or take a smooth or a segmented elbow",
         )
     ]
 
 
 def off_ratio(radius: FloatArray, diameter: FloatArray) -> BoolArray:
     """Whether pleated elbows have another radius than the tested ones."""
-    wanted = elbows.tested_ratio("pleated") * diameter
+    wanted = PLEATED_RATIO * diameter
     return np.asarray(np.abs(radius - wanted) > SAME_RADIUS * diameter)
 
 

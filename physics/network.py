@@ -35,8 +35,8 @@ _LEAST = 1e-6  # C of a duct that loses nothing: its flow would be anything
 
 
 @dataclass(frozen=True, eq=False)
-class _Ducts:
-    """Ducts of a network in arrays of shape (d,)."""
+class RoundDucts:
+    """Ducts of a network in arrays of shape (d,); `ids` name them in what is said."""
 
     ids: tuple[str, ...]
     start: IntArray
@@ -107,21 +107,26 @@ def solve_network(case: Mapping[str, Any]) -> dict[str, Any]:
     density = _above_zero(fluid, "density_kg_m3", _DENSITY, where)
     viscosity = _above_zero(fluid, "viscosity_Pa_s", _VISCOSITY, where)
     fan = _fan(_mapping(case, "fan_curve"), ducts, density)
-    flow, pressure = _solved(ducts, fixed, entering, fan, density, viscosity)
+    flow, pressure = solved(ducts, fixed, entering, fan, density, viscosity)
     return _result(
         ducts, nodes, fixed, entering, flow, pressure, fan, density, viscosity
     )
 
 
-def _solved(
-    ducts: _Ducts,
+def solved(
+    ducts: RoundDucts,
     fixed: FloatArray,
     entering: FloatArray,
     fan: _Fan | None,
     density: float,
     viscosity: float,
 ) -> tuple[FloatArray, FloatArray]:
-    count, free = len(ducts.ids), np.flatnonzero(np.isnan(fixed))
+    """Flow of each duct, m³/s, and total pressure at each node, Pa.
+
+    `fixed` is that pressure where it is known, else NaN, and `entering` what enters at
+    each node, m³/s.
+    """
+    count, free = len(ducts.start), np.flatnonzero(np.isnan(fixed))
     row = np.arange(count)
     incidence = coo_array(
         (
@@ -191,7 +196,7 @@ def _solved(
 
 
 def _loss(
-    ducts: _Ducts, flow: FloatArray, density: float, viscosity: float
+    ducts: RoundDucts, flow: FloatArray, density: float, viscosity: float
 ) -> tuple[FloatArray, FloatArray]:
     """Loss of each duct, signed, Pa, and its slope by the flow."""
 
@@ -210,7 +215,7 @@ def _loss(
 
 
 def _result(
-    ducts: _Ducts,
+    ducts: RoundDucts,
     nodes: Sequence[str],
     fixed: FloatArray,
     entering: FloatArray,
@@ -275,7 +280,7 @@ def _result(
 
 def _read(
     case: Mapping[str, Any],
-) -> tuple[_Ducts, list[str], FloatArray, FloatArray]:
+) -> tuple[RoundDucts, list[str], FloatArray, FloatArray]:
     entries = case.get("ducts")
     if not isinstance(entries, Sequence) or isinstance(entries, str) or not entries:
         raise refusal("the network", "it has no ducts", "give a list of them in ducts")
@@ -348,12 +353,7 @@ def _read(
     if faults:
         raise BadInput(faults)
     return (
-        _Ducts(
-            tuple(ids),
-            begin,
-            end,
-            *(rows[key] for key in _NUMBERS),
-        ),
+        RoundDucts(tuple(ids), begin, end, *(rows[key] for key in _NUMBERS)),
         nodes,
         fixed,
         entering,
@@ -470,7 +470,7 @@ def _above_zero(table: Mapping[str, Any], key: str, usual: float, where: str) ->
     return number
 
 
-def _fan(curve: Mapping[str, Any], ducts: _Ducts, density: float) -> _Fan | None:
+def _fan(curve: Mapping[str, Any], ducts: RoundDucts, density: float) -> _Fan | None:
     if not curve:
         return None
     where = "the network, fan_curve"

@@ -46,13 +46,11 @@ _PRINTED = np.isin(
         ElbowConstruction.SQUARE_THROAT,
     ],
 )
-_BARE = _PRINTED | np.isin(
-    list(ElbowConstruction),
+_BARE = np.array(
     [
-        ElbowConstruction.SQUARE_HEEL,
-        ElbowConstruction.SEGMENTED,
-        ElbowConstruction.PLEATED,
-    ],
+        not made.is_vaned and made != ElbowConstruction.SPLITTERS
+        for made in ElbowConstruction
+    ]
 )
 
 
@@ -109,8 +107,7 @@ def at_open_ends(
     one has less than the plain sum comes in by degrees.
     """
     ducts = graph.ducts
-    of_bend, of_change = np.full((2, len(ducts.parent)), -1)
-    of_bend[graph.bends.duct] = np.arange(len(graph.bends.duct))
+    of_bend, of_change = graph.bend_of, np.full(len(ducts.parent), -1)
     kept = np.array([credit.table == NO_CHANGE for credit in changes.credits], bool)
     other = (~kept[changes.credit] | graph.transitions.kink.any(axis=0)).nonzero()[0]
     of_change[graph.transitions.duct[other]] = other

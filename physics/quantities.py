@@ -7,7 +7,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from elbowroom.layout import FloatArray, IntArray, Section, Shape, node_kinds, units
+from elbowroom.layout import (
+    FloatArray,
+    IntArray,
+    Section,
+    Shape,
+    heads,
+    node_kinds,
+    units,
+)
 
 from .analysis import Analysis
 from .balance import blades
@@ -217,11 +225,8 @@ def _stretches(analysis: Analysis) -> tuple[IntArray, FloatArray]:
     kinds, soft = node_kinds(graph), analysis.conditions.is_flexible
     bare = np.array([kinds[node] == "joint" for node in ducts.start.tolist()])
     goes_on = bare & (soft == soft[ducts.parent])
-    head = np.arange(len(bare))
-    for duct in goes_on.nonzero()[0].tolist():
-        head[duct] = head[ducts.parent[duct]]
     first = (~goes_on).nonzero()[0]
-    return first, np.bincount(head, ducts.length)[first]
+    return first, np.bincount(heads(goes_on, ducts.parent), ducts.length)[first]
 
 
 def _capped(analysis: Analysis) -> list[int]:

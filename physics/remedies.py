@@ -42,7 +42,6 @@ _MORE = 1.02  # side or area of a larger section over that of the one before, at
 _SHOWN = 5  # runs that a notice names
 _LONG = float(np.radians(15.0))  # included angle of a long transition
 _GENEROUS = 1.5  # radius of an elbow over its side
-_MITRES = (ElbowConstruction.MITRED, ElbowConstruction.SQUARE_THROAT)
 
 
 Change = tuple[str, str, Schedule]  # words, run, and the schedule that has it
@@ -300,7 +299,7 @@ def _elbows(analysis: Analysis, row: int, run: str) -> Iterator[tuple[str, Sched
         rules = {**schedule.elbow_exceptions, (run, number): rule}
         return replace(schedule, elbow_exceptions=rules)
 
-    if code in _MITRES and not is_round:
+    if code.takes_vanes and not is_round:
         vanes = replace(rule, construction=ElbowConstruction.SINGLE_VANES)
         yield f"bend {number}: turning vanes in the mitre", made(vanes)
     generous = replace(

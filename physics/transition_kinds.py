@@ -1,6 +1,6 @@
 """Kinds of transition in the book of fittings."""
 
-from . import transitions
+from . import contractions, expansions, transitions
 from .kinds import FittingKind, Parameter, radians
 
 _LARGER = Parameter("A_large_over_A_small", "large area over small area", 1.0, 100.0)
@@ -13,28 +13,28 @@ KINDS: tuple[FittingKind, ...] = (
         "contraction",
         "contraction, round or rectangular",
         (_LARGER, _OPENING),
-        lambda v, _: transitions.contraction(v["A_large_over_A_small"], radians(v)),
+        lambda v, _: contractions.contraction(v["A_large_over_A_small"], radians(v)),
         opens=False,
     ),
     FittingKind(
         "expansion-round-conical",
         "conical expansion in round duct, with its own friction",
         (_SMALLER, _OPENING),
-        lambda v, _: transitions.expansion_round(v["A_small_over_A_large"], radians(v)),
+        lambda v, _: expansions.expansion_round(v["A_small_over_A_large"], radians(v)),
         opens=True,
     ),
     FittingKind(
         "expansion-rect-pyramidal",
         "rectangular expansion, all four sides opening",
         (_LARGER, _OPENING),
-        lambda v, _: transitions.expansion_rect(v["A_large_over_A_small"], radians(v)),
+        lambda v, _: expansions.expansion_rect(v["A_large_over_A_small"], radians(v)),
         opens=True,
     ),
     FittingKind(
         "expansion-rect-one-plane",
         "rectangular expansion, two sides parallel",
         (_LARGER, _OPENING),
-        lambda v, _: transitions.expansion_rect(
+        lambda v, _: expansions.expansion_rect(
             v["A_large_over_A_small"], radians(v), True
         ),
         opens=True,
@@ -43,14 +43,14 @@ KINDS: tuple[FittingKind, ...] = (
         "contraction-sudden",
         "sudden contraction",
         (_SMALLER,),
-        lambda v, _: transitions.contraction_abrupt(v["A_small_over_A_large"]),
+        lambda v, _: contractions.contraction_abrupt(v["A_small_over_A_large"]),
         opens=False,
     ),
     FittingKind(
         "expansion-sudden",
         "sudden expansion",
         (_SMALLER,),
-        lambda v, _: transitions.expansion_abrupt(v["A_small_over_A_large"]),
+        lambda v, _: expansions.expansion_abrupt(v["A_small_over_A_large"]),
         opens=True,
     ),
     FittingKind(

@@ -12,35 +12,14 @@ from elbowroom.layout import BoolArray, FloatArray, IntArray, Shape, sections
 
 from .axes import alike
 from .coefficient import Coefficient, Gathered, Note, make
-from .contractions import contraction, contraction_abrupt
-from .expansions import (
-    expansion_abrupt,
-    expansion_rect,
-    expansion_round,
-    expansion_round_by_reynolds,
-)
+from .contractions import contraction as contraction
+from .contractions import contraction_abrupt as contraction_abrupt
+from .expansions import expansion_abrupt as expansion_abrupt
+from .expansions import expansion_rect as expansion_rect
+from .expansions import expansion_round as expansion_round
+from .expansions import expansion_round_by_reynolds as expansion_round_by_reynolds
 from .junction_terms import mixed, thirds
 from .shares import share_between
-
-__all__ = [
-    "ALIKE",
-    "CHANGED",
-    "SAME_AREA",
-    "SAME_SIDE",
-    "changed_sides",
-    "contraction",
-    "contraction_abrupt",
-    "expansion_abrupt",
-    "expansion_rect",
-    "expansion_round",
-    "expansion_round_by_reynolds",
-    "included_angles",
-    "round_to_rect_angle",
-    "same_area",
-    "shape_allowance",
-    "shape_alone",
-    "transition",
-]
 
 SAME_AREA = 0.05  # taken for a change of shape alone: no coefficient is published
 ALIKE = 0.02  # areas this near to each other change shape alone

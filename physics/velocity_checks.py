@@ -181,9 +181,8 @@ def noise_criterion(analysis: Analysis) -> list[Check]:
 def square_throats(analysis: Analysis) -> list[Check]:
     """Elbows without a radius in the throat, which are heard."""
     bends, state = analysis.graph.bends, analysis.state
-    mitred = bends.construction == int(ElbowConstruction.MITRED)
-    square = mitred | (bends.construction == int(ElbowConstruction.SQUARE_THROAT))
-    rows = np.flatnonzero(square & (bends.angle > np.radians(60.0)))
+    square = np.array([made.takes_vanes for made in ElbowConstruction])
+    rows = np.flatnonzero(square[bends.construction] & (bends.angle > np.radians(60.0)))
     if len(rows) == 0:
         return []
     (row,) = chosen(

@@ -13,7 +13,7 @@ from elbowroom.layout import (
     units,
 )
 
-from . import elbows
+from .elbows_round import PLEATED_RATIO
 from .elements import Kind
 from .losses import off_ratio, vane_spacing
 from .readings import STRAIGHT_LEG
@@ -25,9 +25,9 @@ _NAMED = 2  # branches of one junction that are named
 def bend_words(
     graph: DuctGraph,
     row: int,
-    unit: str = "mm",
-    counted: bool = True,
-    flexible: bool = False,
+    unit: str,
+    counted: bool,
+    flexible: bool,
 ) -> str:
     """Words for a bend: how it is made, its angle, and which way it turns.
 
@@ -50,7 +50,7 @@ def bend_words(
         text += f", r/{over} {bends.radius[row] / bends.in_plane[row]:.3g}"
     pleated = counted and construction == ElbowConstruction.PLEATED
     if pleated and off_ratio(bends.radius[row], bends.in_plane[row]):
-        text += f", counted as {elbows.tested_ratio('pleated'):g}"
+        text += f", counted as {PLEATED_RATIO:g}"
     if graph.ducts.shape[duct] != Shape.ROUND:
         if bends.skew[row] > 0:
             text += ", askew"

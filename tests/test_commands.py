@@ -1966,9 +1966,10 @@ def test_many_options_keep_to_the_width(
 
 def test_clashes_beyond_the_gravest_are_counted() -> None:
     room = [
-        gaps.Gap(f"d{n}", "beam", -0.2 + n / 100, 0.0, (n, 0.0, 0.0)) for n in range(8)
+        gaps.Gap(f"d{n}", "beam", -0.2 + n / 100, 0.0, (n, 0.0, 0.0), "m")
+        for n in range(8)
     ]
-    kept = gaps.Gap("e", "f", 1.0, 0.0, (0.0, 0.0, 0.0))
+    kept = gaps.Gap("e", "f", 1.0, 0.0, (0.0, 0.0, 0.0), "m")
     *named, rest = failings.clash_flags([*room, kept], "x")
     assert [one.place for one in named] == [gap.place for gap in room[:5]]
     assert "in 3 further places too" in rest.what

@@ -38,6 +38,7 @@ from elbowroom.physics import (
     proportion,
     quantities,
     static_pressure,
+    straight_after,
 )
 from elbowroom.viewer import display, layout_view, report, results
 
@@ -376,7 +377,7 @@ def test_straight_duct_behind_what_stands_in_several_runs() -> None:
         plan = Schedule(components=stand, terminals={"on": TerminalSpec(0.4)})
         first = {"one": Attributes(source=True, source_at_end=False)}
         found = analyse(build(drawing_from_runs(lines, attributes=first), plan))
-        length = results.straight_after(found)
+        length = straight_after(found)
         kinds = int(Kind.BEND), int(Kind.COMPONENT)
         rows = np.isin(found.elements.kind, kinds).nonzero()[0]
         return [float(length[row]) for row in rows]

@@ -1361,11 +1361,9 @@ def test_leakage_of_a_layout_adds_up_over_its_surface() -> None:
     # In slices so thin that each has one pressure.
     rub = analysis.state.gradient * analysis.graph.ducts.length
     slices = np.linspace(-0.5, 0.5, 2001)[1:] - 0.5 / 2000
+    surface, pressure = surface_of(analysis) / 2000, static_pressure(analysis)
     lost = [
-        leakage.leakage(
-            "A", surface_of(analysis) / 2000, static_pressure(analysis) + at * rub
-        )
-        for at in slices.tolist()
+        leakage.leakage("A", surface, pressure + at * rub) for at in slices.tolist()
     ]
     flow = analysis.state.flow[0]
     assert check.value == pytest.approx(float(np.sum(lost)) / float(flow), rel=1e-5)

@@ -12,8 +12,10 @@ from prints import columns, read_back
 from elbowroom.physics import (
     LookupRefused,
     Note,
-    ends,
+    caps,
+    entries,
     equipment,
+    exits,
 )
 
 Array = npt.NDArray[np.float64]
@@ -24,7 +26,9 @@ _read_back = partial(read_back, "duct")
 
 def test_duct_end_in_a_wall_is_read_back() -> None:
     # Idelchik 1986, diagram 3-1.
-    _read_back("entry_duct_in_wall", {}, ("t_over_D", "L_over_D"), ends.entry_in_wall)
+    _read_back(
+        "entry_duct_in_wall", {}, ("t_over_D", "L_over_D"), entries.entry_in_wall
+    )
 
 
 @pytest.mark.parametrize("thickness", [0.0, 0.01, 0.02, 0.04])
@@ -36,14 +40,14 @@ def test_duct_end_in_a_wall_agrees_with_a_library(
     there = fluids.fittings.entrance_distance(
         1.0, thickness, projection, method="Idelchik"
     )
-    ours = ends.entry_in_wall(thickness, projection).value[0]
+    ours = entries.entry_in_wall(thickness, projection).value[0]
     assert ours == pytest.approx(there, abs=0.005)
 
 
 def test_flush_entry_loses_half_a_velocity_pressure() -> None:
     # Idelchik 1986, diagram 3-1; every handbook has it.
-    assert ends.entry_in_wall().value[0] == 0.5
-    thick = ends.entry_in_wall(0.3, 0.0)
+    assert entries.entry_in_wall().value[0] == 0.5
+    thick = entries.entry_in_wall(0.3, 0.0)
     assert thick.value[0] == 0.5
     assert not thick.notes[0] & int(Note.CLAMPED)
 
@@ -55,7 +59,7 @@ def test_bellmouth_is_read_back(mounting: str) -> None:
         "entry_bellmouth",
         {"mounting": mounting},
         ("r_over_D",),
-        lambda r: ends.entry_bellmouth(r, mounting == "end_wall"),
+        lambda r: entries.entry_bellmouth(r, mounting == "end_wall"),
     )
 
 
@@ -63,7 +67,7 @@ def test_bellmouth_is_read_back(mounting: str) -> None:
 def test_bellmouth_agrees_with_a_library(ratio: float) -> None:
     # fluids, Idelchik's table for rounded entrances.
     there = fluids.fittings.entrance_rounded(1.0, ratio, method="Idelchik")
-    ours = ends.entry_bellmouth(ratio, True).value[0]
+    ours = entries.entry_bellmouth(ratio, True).value[0]
     assert ours == pytest.approx(there, abs=0.01)
 
 
@@ -74,7 +78,7 @@ def test_conical_entry_is_read_back(mounting: str) -> None:
         "entry_conical",
         {"mounting": mounting},
         ("L_over_D", "angle_deg"),
-        lambda x, a: ends.entry_conical(x, np.radians(a), mounting == "end_wall"),
+        lambda x, a: entries.entry_conical(x, np.radians(a), mounting == "end_wall"),
     )
 
 
@@ -84,7 +88,7 @@ def test_conical_entry_agrees_with_a_library(length: float, degrees: float) -> N
     # fluids, from Idelchik's diagram 3-7; it takes half the included angle. 0.01 is
     # how the two fill the gaps of the diagram.
     there = fluids.fittings.entrance_beveled(1.0, length, degrees / 2, "Idelchik")
-    ours = ends.entry_conical(length, np.radians(degrees), True).value[0]
+    ours = entries.entry_conical(length, np.radians(degrees), True).value[0]
     assert ours == pytest.approx(there, abs=0.01)
 
 
@@ -95,7 +99,7 @@ def test_tapered_hood_is_read_back(section: str) -> None:
         "entry_hood_tapered",
         {"section": section},
         ("major_angle_deg",),
-        lambda a: ends.entry_hood(np.radians(a), section == "round"),
+        lambda a: entries.entry_hood(np.radians(a), section == "round"),
     )
 
 
@@ -105,51 +109,51 @@ def test_shaft_under_a_hood_is_read_back_and_the_wider_gap_is_better(
     name: str, skirt: str
 ) -> None:
     # Idelchik; SMACNA HVAC Systems Duct Design, tables 14-16 F and 14-17 (from memory).
-    work = ends.entry_cap if name.startswith("entry") else ends.exit_cap
+    work = caps.entry_cap if name.startswith("entry") else caps.exit_cap
     flared = skirt != "straight"
     _read_back(name, {"skirt": skirt}, ("L_over_D",), lambda x: work(x, flared))
     loss = work(np.linspace(0.1, 1.0, 50), flared).value
     assert (np.diff(loss) <= 0.0).all()
 
 
-@pytest.mark.parametrize("kind", ends.DIFFUSERS)
+@pytest.mark.parametrize("kind", exits.DIFFUSERS)
 def test_diffuser_at_the_end_is_read_back(kind: str) -> None:
     # ASHRAE Handbook Fundamentals 1977-1989; SMACNA, table 14-17 (from memory).
     _read_back(
         "exit_diffuser",
         {"kind": f"{kind}_diffuser"},
         ("A_out_over_A_duct", "angle_deg"),
-        lambda r, a: ends.exit_diffuser(kind, r, np.radians(a)),
+        lambda r, a: exits.exit_diffuser(kind, r, np.radians(a)),
     )
 
 
 def test_diffuser_that_does_not_open_is_a_plain_end() -> None:
-    for kind in ends.DIFFUSERS:
-        found = ends.exit_diffuser(kind, 1.0, np.radians(20.0))
-        assert found.value[0] == ends.exit_abrupt().value[0] == 1.0
+    for kind in exits.DIFFUSERS:
+        found = exits.exit_diffuser(kind, 1.0, np.radians(20.0))
+        assert found.value[0] == exits.exit_abrupt().value[0] == 1.0
 
 
 def test_diffuser_never_gains_more_than_the_air_has() -> None:
     # What leaves the mouth keeps (1/ratio)² of the velocity pressure.
     ratio = np.linspace(1.0, 10.0, 40)
-    for kind in ends.DIFFUSERS:
-        loss = ends.exit_diffuser(kind, ratio, np.radians(14.0)).value
+    for kind in exits.DIFFUSERS:
+        loss = exits.exit_diffuser(kind, ratio, np.radians(14.0)).value
         assert (loss >= 1.0 / ratio**2 - 1e-12).all()
 
 
 def test_doubtful_print_of_a_diffuser_is_noted() -> None:
-    notes = ends.exit_diffuser("conical", [10.0, 4.0], np.radians(60.0)).notes
+    notes = exits.exit_diffuser("conical", [10.0, 4.0], np.radians(60.0)).notes
     doubted = int(Note.SUSPECT_PRINT)
     assert ((notes & doubted) > 0).tolist() == [True, False]
     # Between rows it counts with a small share too.
-    beside = ends.exit_diffuser("conical", [6.1, 10.0, 6.0], np.radians([60, 46, 46]))
+    beside = exits.exit_diffuser("conical", [6.1, 10.0, 6.0], np.radians([60, 46, 46]))
     assert ((beside.notes & doubted) > 0).tolist() == [True, True, False]
-    assert not (ends.exit_diffuser("plane", 10.0, np.radians(60.0)).notes & doubted)
+    assert not (exits.exit_diffuser("plane", 10.0, np.radians(60.0)).notes & doubted)
 
 
 def test_nozzle_follows_its_formula_and_its_table() -> None:
     # ASHRAE Handbook Fundamentals, stack heads (from memory), two decimals.
-    _read_back("exit_nozzle", {}, ("D_exit_over_D",), ends.exit_nozzle, atol=0.0051)
+    _read_back("exit_nozzle", {}, ("D_exit_over_D",), exits.exit_nozzle, atol=0.0051)
 
 
 def test_elbow_at_the_open_end_is_read_back() -> None:
@@ -158,12 +162,12 @@ def test_elbow_at_the_open_end_is_read_back() -> None:
         "exit_after_elbow_90",
         {},
         ("r_over_W", "L_after_over_W"),
-        ends.exit_after_elbow,
+        exits.exit_after_elbow,
     )
 
 
 def test_plain_end_loses_the_whole_velocity_pressure() -> None:
-    found = ends.exit_abrupt()
+    found = exits.exit_abrupt()
     assert found.value.tolist() == [1.0]
 
 
@@ -208,10 +212,10 @@ def test_what_only_its_maker_knows_has_no_coefficient() -> None:
 @pytest.mark.parametrize(
     ("work", "message"),
     [
-        (lambda: ends.exit_diffuser("oval", 2.0, 0.3), "conical, plane, pyramidal"),
-        (lambda: ends.exit_diffuser("plane", 0.5, 0.3), "or a nozzle"),
-        (lambda: ends.exit_nozzle([0.8, 0.1]), "not for 0.1"),
-        (lambda: ends.exit_nozzle(1.2), "not for 1.2"),
+        (lambda: exits.exit_diffuser("oval", 2.0, 0.3), "conical, plane, pyramidal"),
+        (lambda: exits.exit_diffuser("plane", 0.5, 0.3), "or a nozzle"),
+        (lambda: exits.exit_nozzle([0.8, 0.1]), "not for 0.1"),
+        (lambda: exits.exit_nozzle(1.2), "not for 1.2"),
         (lambda: equipment.screen(0.1), "maker declares"),
         (lambda: equipment.screen(np.nan), "maker declares"),
         (lambda: equipment.perforated_plate(0.95), "0.2 to 0.9"),

@@ -47,8 +47,8 @@ from elbowroom.physics import (
     junctions,
     proportion,
     remedies,
+    straight_after,
 )
-from elbowroom.viewer import results
 
 SMALL, LARGE = round_section(0.3), round_section(0.5)
 TRUNK = rectangular(0.5, 0.3)
@@ -908,6 +908,6 @@ def test_behind_a_bend_that_does_not_fit_is_no_straight_below_nothing() -> None:
     )
     analysis = analyse(build(drawing, Schedule(terminals={"a": TerminalSpec(0.3)})))
     assert analysis.graph.ducts.straight.min() < 0.0
-    after = results.straight_after(analysis)[analysis.elements.kind == Kind.BEND]
+    after = straight_after(analysis)[analysis.elements.kind == Kind.BEND]
     assert after[0] == 0.0
     assert after[1] > 2.0

@@ -404,7 +404,7 @@ def test_gaps_are_said_in_the_units_of_the_reader() -> None:
     assert near.sentence(INCH_POUND) == (
         "'duct' passes 'beam' at 1.0 in at (12, 0, 120) in, 2.0 in are required"
     )
-    over = gaps.Gap("duct", "beam", -0.0254, 0.0508, (0.3048, 0.0, 3.048))
+    over = gaps.Gap("duct", "beam", -0.0254, 0.0508, (0.3048, 0.0, 3.048), "m")
     assert over.sentence() == "'duct' overlaps 'beam' by 25 mm at (0.305, 0, 3.048) m"
     made = layout_view._clashes([over, near], INCH_POUND)
     assert [label.text for label in made] == [
@@ -665,10 +665,10 @@ def test_the_window_reads_no_mathematics_in_names(
 
 
 def test_a_duct_that_touches_is_not_said_to_overlap_by_nothing() -> None:
-    kept = gaps.Gap("duct", "beam", 0.0, 0.0, (1.0, 0.0, 3.0))
-    near = gaps.Gap("duct", "beam", -1e-7, 0.05, (1.0, 0.0, 3.0))
-    deep = gaps.Gap("duct", "beam", -0.02, 0.0, (1.0, 0.0, 3.0))
-    scant = gaps.Gap("duct", "beam", -0.0004, 0.0, (1.0, 0.0, 3.0))
+    kept = gaps.Gap("duct", "beam", 0.0, 0.0, (1.0, 0.0, 3.0), "m")
+    near = gaps.Gap("duct", "beam", -1e-7, 0.05, (1.0, 0.0, 3.0), "m")
+    deep = gaps.Gap("duct", "beam", -0.02, 0.0, (1.0, 0.0, 3.0), "m")
+    scant = gaps.Gap("duct", "beam", -0.0004, 0.0, (1.0, 0.0, 3.0), "m")
     assert scant.sentence() == (
         "'duct' overlaps 'beam' by less than 1 mm at (1, 0, 3) m"
     )

@@ -1124,7 +1124,7 @@ def test_a_clash_is_marked_where_it_is_in_the_words_of_the_picture(
 def test_ducts_that_touch_are_not_said_to_overlap_by_nothing(
     browser: Any, tmp_path: Path
 ) -> None:
-    near = gaps.Gap("T1", "beam", -1e-7, 0.05, (2.0, 0.0, 3.0))
+    near = gaps.Gap("T1", "beam", -1e-7, 0.05, (2.0, 0.0, 3.0), "m")
     option = Option("line", analyse(build(drawn())), clearance=-1e-7)
     path = tmp_path / "touch.html"
     page.write_page(path, page.page_data([option], [[near]], ()))
@@ -1161,7 +1161,7 @@ def names_shown(p: Any) -> list[str]:
 def test_nothing_is_named_that_is_not_drawn(browser: Any, tmp_path: Path) -> None:
     graph = build(drawn())
     path = tmp_path / "names.html"
-    plain = gaps.Gap("B2", "pipe", -0.1, 0.05, (12.0, 2.0, 2.0))
+    plain = gaps.Gap("B2", "pipe", -0.1, 0.05, (12.0, 2.0, 2.0), "m")
     page.write_page(path, page.page_data([Option("r", analyse(graph))], [[plain]], ()))
     one = Opened(browser, path, (1280, 720))
     p = one.page

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from elbowroom.layout import FloatArray
-from elbowroom.physics import dampers, elbows, ends, equipment, junctions, transitions
+from elbowroom.physics import dampers, elbows, equipment, exits, junctions, transitions
 
 DEGREE = np.pi / 180
 TURNS = np.linspace(0.0, 90.0, 61) * DEGREE
@@ -69,7 +69,7 @@ def test_nothing_that_happens_loses_nothing(what: str) -> None:
 
 
 def test_air_that_leaves_an_open_end_loses_its_velocity_pressure() -> None:
-    assert ends.exit_abrupt().value == pytest.approx(1.0)
+    assert exits.exit_abrupt().value == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize("rectangular", [True, False])

@@ -52,7 +52,7 @@ from elbowroom.physics import (
     checks,
     compare,
     effects,
-    ends,
+    entries,
     junctions,
     operate,
     outside_window,
@@ -871,7 +871,7 @@ def test_terminals_with_a_declared_loss_have_no_opening() -> None:
     analysis = found(back(), terminals=flows)
     assert len(of_kind(analysis, Kind.EXIT)) == 0
     assert len(of_kind(analysis, Kind.TERMINAL)) == 2
-    flush = float(ends.entry_in_wall(0.05, np.zeros(1)).value[0])
+    flush = float(entries.entry_in_wall(0.05, np.zeros(1)).value[0])
     assert flush == pytest.approx(0.5)
 
 

@@ -16,8 +16,9 @@ import pytest
 from elbowroom.physics import (
     Coefficient,
     elbows,
-    ends,
+    entries,
     equipment,
+    exits,
     flexible,
     interaction,
     tables,
@@ -73,16 +74,16 @@ COMPUTED: dict[str, Callable[[Parameters], Any]] = {
     "expansion_round_conical_idelchik": lambda p: transitions.expansion_round(
         float(p["A_small_over_A_large"]), _rad(p)
     ),
-    "entry_duct_in_wall": lambda p: ends.entry_in_wall(
+    "entry_duct_in_wall": lambda p: entries.entry_in_wall(
         float(p["t_over_D"]), float(p["L_over_D"])
     ),
-    "entry_bellmouth": lambda p: ends.entry_bellmouth(
+    "entry_bellmouth": lambda p: entries.entry_bellmouth(
         float(p["r_over_D"]), p["mounting"] == "end_wall"
     ),
-    "entry_conical": lambda p: ends.entry_conical(
+    "entry_conical": lambda p: entries.entry_conical(
         float(p["L_over_D"]), _rad(p), p["mounting"] == "end_wall"
     ),
-    "exit_diffuser": lambda p: ends.exit_diffuser(
+    "exit_diffuser": lambda p: exits.exit_diffuser(
         p["kind"].removesuffix("_diffuser"), float(p["A_out_over_A_duct"]), _rad(p)
     ),
     "flexible_bend": lambda p: flexible.bend_factor(_rad(p), float(p["r_over_D"]))[0],

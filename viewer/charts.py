@@ -11,11 +11,11 @@ import numpy as np
 
 from elbowroom.physics import Analysis, Kind, Option, critical_band
 
+from .colours import INK, QUIET
 from .display import Display
 from .lettering import lettering
 from .short_names import told_apart
 
-_INK, _QUIET = "#1b1e23", "#5c636e"
 _TOTAL, _STATIC = "#1f5fa8", "#c2571a"
 _NAME = 30  # letters of a line of an option's name
 _KINDS = {
@@ -54,7 +54,7 @@ def pressure_chart(analysis: Analysis, display: Display) -> str:
     with _figure(7.2, 3.0) as (figure, axes):
         axes.plot(x, total * p, color=_TOTAL, lw=1.8, label="total")
         axes.plot(x, (total - velocity) * p, color=_STATIC, lw=1.5, label="static")
-        axes.axhline(0.0, color=_QUIET, lw=0.8)
+        axes.axhline(0.0, color=QUIET, lw=0.8)
         axes.set_xlabel(f"along the critical path, {display.length}")
         axes.set_ylabel(f"pressure against the room, {display.pressure}")
         axes.legend(frameon=False, fontsize=9)
@@ -121,7 +121,7 @@ def options_chart(options: Sequence[Option], display: Display) -> str:
             band = critical_band(option.analysis)
             loss = option.analysis.critical_loss
             axes.barh(at, loss * p, color=_TOTAL, height=0.58)
-            axes.plot([band.low * p, band.high * p], [at, at], color=_INK, lw=1.6)
+            axes.plot([band.low * p, band.high * p], [at, at], color=INK, lw=1.6)
             _beside(axes, band.high * p, at, display.pressures(loss))
         # Two lines at most, so that long names leave the bars their room.
         for letters in range(2 * _NAME, _NAME - 1, -5):

@@ -21,6 +21,9 @@ BANDS = (
     "#fde725",
 )
 NOTHING = "#b8b8b8"  # no value
+CHOSEN = "#ff2d95"
+# Of words and lines; those of the style sheets are the same.
+INK, QUIET, ALARM = "#1b1e23", "#5c636e", "#b3261e"
 
 
 @dataclass(frozen=True)

@@ -43,7 +43,7 @@ class Gap:
     distance: float
     required: float
     place: tuple[float, float, float]
-    unit: str = "m"
+    unit: str
 
     @property
     def is_kept(self) -> bool:

@@ -27,7 +27,7 @@ from elbowroom.physics import Analysis, Budget, Option, critical_return
 
 from .budget import joint_lines, pressure_lines, rate_lines, system_lines
 from .checks import CAUTIONS
-from .colours import Scale, even_scale_for, scale_for
+from .colours import CHOSEN, NOTHING, Scale, even_scale_for, scale_for
 from .display import DIGITS, DISPLAYS, INCH_POUND, TOUCH, Display
 from .gaps import Gap, in_units
 from .layout_view import By, DuctSolid, pieces, seen_tubes, spent
@@ -140,6 +140,8 @@ def page_data(
         "budget": None if budget is None else _budget(options, budget),
         "unit_system": unit_system,
         "colour_by": by.replace("-", "_"),
+        "no_value": NOTHING,
+        "chosen": CHOSEN,
         "touch": TOUCH,
         "origin": origin.tolist(),
         "note": AS_NEW,

@@ -40,6 +40,7 @@ from elbowroom.physics import (
     effects,
     power_of,
     quantities,
+    straight_after,
 )
 
 from .budget import joint_lines, pressure_lines, rate_lines, system_lines
@@ -51,7 +52,7 @@ from .gaps import Gap
 from .lettering import as_markup
 from .outlet import printable
 from .quantities import joints_words, length_cells, quantity_totals
-from .results import balancing, paths, straight_after
+from .results import balancing, paths
 from .tables import (
     AS_NEW,
     apart_columns,

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from elbowroom.layout import FloatArray, IntArray, Tubes, counted, units, writing
 
-from .colours import NOTHING, Scale
+from .colours import ALARM, INK, NOTHING, QUIET, Scale
 from .labels import NEAR, cut, in_sight, places
 from .lettering import as_drawn, lettering, unwritable
 from .preflight import prepare_off_screen
@@ -25,9 +25,6 @@ SIZE = (1600, 900)
 _EDGE = "#30343a"
 _VEIL = 0.12  # opacity of a solid: more would take the ducts behind to another band
 _SOLID = "#8a8f98"
-INK = "#1b1e23"
-_QUIET = "#5c636e"
-_ALARM = "#a3221b"
 _HEAD = 64  # pixels above a panel for its title and what stands under it
 _UNDER = 17  # of a second line of that
 _FAR = 1000.0  # m from the origin
@@ -60,10 +57,10 @@ class Look(Enum):
 
 # Size of the letters in points, colour of letters and leader, edge, weight.
 _LOOKS = {
-    Look.CLASH: (9.0, _ALARM, _ALARM, "normal"),
+    Look.CLASH: (9.0, ALARM, ALARM, "normal"),
     Look.CRITICAL: (9.0, INK, INK, "bold"),
     Look.LOSS: (9.5, INK, _EDGE, "normal"),
-    Look.END: (8.5, _QUIET, "none", "normal"),
+    Look.END: (8.5, QUIET, "none", "normal"),
 }
 _FURTHEST = {
     Look.END: 110.0,
@@ -317,7 +314,7 @@ def _draw(
         said += _LEFT_OUT.format(counted(lost, "more label"))
     wide = room[0] - _SIDES
     for line, text in enumerate(_under(figure, said, wide)):
-        y, small = top + 40 + _UNDER * line, {"size": _SUBTITLE, "color": _QUIET}
+        y, small = top + 40 + _UNDER * line, {"size": _SUBTITLE, "color": QUIET}
         _fitted(_say(figure, size, left + 22, y, text, **small), text, wide)
 
 
@@ -724,7 +721,7 @@ def _ruler(
         y + 8 / height,
         f"{rounded:g} {unit}",
         size=8.5,
-        color=_QUIET,
+        color=QUIET,
         va="bottom",
     )
     return 30 + pixels

@@ -8,12 +8,13 @@ from typing import Any
 
 from elbowroom.layout import refusal, writing
 
+from .colours import INK, QUIET
 from .lettering import lettering
 from .sketch_elbows import elbow
 from .sketch_ends import opening
 from .sketch_in_line import across, transition
 from .sketch_junctions import divided, junction
-from .sketch_parts import INK, QUIET, Draw, Words
+from .sketch_parts import Draw, Words
 
 _SMALL_PRINT = 4  # lines
 

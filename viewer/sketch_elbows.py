@@ -5,10 +5,9 @@ from typing import Any
 
 import numpy as np
 
+from .colours import INK, QUIET
 from .sketch_parts import (
     DUCT,
-    INK,
-    QUIET,
     Points,
     Words,
     arrow,

@@ -5,7 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from .sketch_parts import DUCT, INK, QUIET, Words, arrow, dimension, note, straight
+from .colours import INK, QUIET
+from .sketch_parts import DUCT, Words, arrow, dimension, note, straight
 
 
 def opening(

@@ -5,12 +5,11 @@ from typing import Any
 
 import numpy as np
 
+from .colours import INK, QUIET
 from .sketch_parts import (
     DUCT,
     DUCT_SIZES,
     END_SIZES,
-    INK,
-    QUIET,
     Words,
     arrow,
     box,

@@ -8,7 +8,9 @@ import numpy.typing as npt
 
 from elbowroom.layout import units
 
-INK, QUIET, DUCT, AIR = "#1b1e23", "#5c636e", "#e6ebf0", "#21618c"
+from .colours import INK, QUIET
+
+DUCT, AIR = "#e6ebf0", "#21618c"
 _SHORT = 0.3  # a dimension in which no two arrows have room, over the duct's width
 DUCT_SIZES, END_SIZES = ("diameter", "width"), ("outlet_diameter", "outlet_width")
 Points = npt.NDArray[np.float64]

@@ -13,10 +13,10 @@ import numpy as np
 from elbowroom.layout import BadInput, writing
 
 from .cli_outputs import say
-from .colours import Scale
+from .colours import CHOSEN, INK, Scale
 from .outlet import printable
 from .projection import view_of
-from .scene import INK, SIZE, Panel, aim, brought_near, corners, furnish
+from .scene import SIZE, Panel, aim, brought_near, corners, furnish
 from .sweep import sweep
 
 _HELP = (
@@ -24,7 +24,6 @@ _HELP = (
     "drag to turn · scroll to zoom · q\u00a0to\u00a0close"
 )
 _HELP_ACROSS = 900  # pixels of it, with what is lost at the ends of lines
-_CHOSEN = "#ff2d95"
 _STEPS = 60  # losses that the slider goes through
 _SWATCH = (26, 24)  # pixels
 _LEAST_LINE = 12  # letters
@@ -161,7 +160,7 @@ def mark(
     plotter.subplot(0, number)
     plotter.add_mesh(
         pv.PolyData(mesh.points, cells),
-        color=_CHOSEN,
+        color=CHOSEN,
         style="wireframe",
         line_width=3,
         lighting=False,

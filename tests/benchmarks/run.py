@@ -301,7 +301,7 @@ def tree_solver(count: int) -> list[Row]:
     ducts, _, fixed, entering = network_solver._read(tree_case(count))
 
     def ours() -> Array:
-        flow, _ = network_solver._solved(
+        flow, _ = network_solver.solved(
             ducts, fixed, entering, None, AIR.density, AIR.viscosity
         )
         return flow

@@ -145,7 +145,7 @@
     mine, ` has there, ${signed(-there)} of what only `, theirs, " has there"];
   };
   const colourOf = (found, number) => {
-    if (number === null || number === undefined || Number.isNaN(number)) return "#b8b8b8";
+    if (number === null || number === undefined || Number.isNaN(number)) return data.no_value;
     let band = 0;
     while (band < found.colours.length - 1 && number >= found.edges[band + 1]) band += 1;
     return found.colours[band];
@@ -410,7 +410,7 @@
         const element = option.elements[row];
         colour.set(state.mode === "difference" && onlyHere(option, element)
           ? ONLY_HERE : colourOf(found, value(option, element)));
-        if (row === chosen) colour.lerp(new THREE.Color("#ff2d95"), 0.75);
+        if (row === chosen) colour.lerp(new THREE.Color(data.chosen), 0.75);
         colours[row] = [colour.r, colour.g, colour.b];
       }
       option.owners.forEach((owner, face) => {
