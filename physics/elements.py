@@ -82,6 +82,8 @@ class Elements:
         Its row in the graph's table of that kind; of a component in the schedule.
     length
         Length of duct, m; 0 for fittings.
+    reference
+        Duct whose velocity the coefficient refers to.
     flow, velocity, velocity_pressure
         Airflow, m³/s, velocity, m/s, and velocity pressure, Pa, at the section that
         the coefficient refers to.
@@ -104,6 +106,7 @@ class Elements:
     duct: IntArray
     row: IntArray
     length: FloatArray
+    reference: IntArray
     flow: FloatArray
     velocity: FloatArray
     velocity_pressure: FloatArray
@@ -259,7 +262,7 @@ def elements_of(
         row[component] = graph.components.order
     found, notices = _coefficients(graph, state, conditions, places, basis)
 
-    at = duct.copy()  # duct whose velocity the coefficient refers to
+    at = duct.copy()
     before, changed = ducts.parent, graph.transitions.duct
     at[leg], at[bend] = graph.legs.common, graph.bend_duct
     at[meeting] = graph.meetings.common
@@ -281,6 +284,7 @@ def elements_of(
         duct=duct,
         row=row,
         length=length,
+        reference=at,
         flow=state.flow[duct],
         velocity=state.velocity[at],
         velocity_pressure=pressure,

@@ -233,11 +233,14 @@ def _proportion(
     elif found.circle is not None:
         notices.append(_circle_notice(drawing))
     if not found.is_settled:
+        mend = f"give {'a' if aim.rate is None else 'another'} friction rate"
+        if aim.method != "equal friction":  # which keeps none
+            mend = 'size with --method "equal friction"'
         notices.append(
             warning(
                 drawing.file,
                 f"the sizes still change after {_ROUNDS} rounds",
-                "give a friction rate",
+                mend,
             )
         )
     after = found.after

@@ -1,6 +1,6 @@
 """Size of each run of a layout: by friction, velocity or static regain."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -14,12 +14,13 @@ from elbowroom.layout import (
     Shape,
     allowed,
     refusal,
+    remade,
     round_section,
     sections,
 )
 
 from . import sizes
-from .analysis import Analysis
+from .analysis import Analysis, analyse
 from .elements import Kind
 from .flows import feeds_several
 from .velocity_checks import velocity_limits
@@ -27,6 +28,7 @@ from .velocity_checks import velocity_limits
 METHODS = ("equal friction", "velocity", "static regain")
 REGAIN = 0.75  # share of the fall of velocity pressure that comes back: from memory
 BY_REGAIN = "static regain"
+UNPAID = "no size is paid for by static regain"
 NO_SIZE = "no size within the limits: left as it was"
 NO_ROOM = "needs more than the duct before it: left as it was"
 LARGEST = "largest that the limits allow"
@@ -39,7 +41,8 @@ MAY_GROW, HEIGHT, WIDTH, VELOCITY = "may grow", "height", "width", "velocity"
 BEFORE_AS_DRAWN, BEFORE_FIRST = "the duct before it as drawn", "that one first"
 BEGUN = round_section(0.3)  # of what has no section
 # Limits of what does not keep the aim.
-UNMET = (NO_SIZE, NO_ROOM, LARGEST, BEFORE, DRAWN)
+UNMET = (NO_SIZE, NO_ROOM, LARGEST, BEFORE, DRAWN, UNPAID)
+_HARDLY = 0.05  # of all that can come back: for less no larger size is taken
 NARROWEST = "narrowest at its height"
 SMALLEST = sizes.SMALLEST
 _SHARE = allowed.Range("share", 0.0, 1.0)
@@ -76,7 +79,7 @@ class Aim:
     series
         'mm' or 'in': the ladder of sizes.
     may_grow
-        Whether a duct may be larger than the one before it.
+        Whether a duct may be larger than the one before it, by equivalent diameter.
 
     Raises
     ------
@@ -269,6 +272,19 @@ def _choice(
     if not own.is_kept:
         aim = _of_run(aim, own)
         found, limit = _found(analysis, duct, aim, drawn, least, is_main, before)
+        is_largest = limit in (LARGEST, BEFORE)
+        if aim.method == BY_REGAIN and before and is_main and found and is_largest:
+            free = _freed(aim)
+            of_any = _found(analysis, duct, free, drawn, least, is_main, before)
+            if of_any[1] in UNMET:  # what grows in vain is not made the largest
+                fits = [
+                    _sized(analysis, section, flow, duct)
+                    for section in next(_ladders(aim, drawn, before))
+                    if section.shape == found.section.shape
+                    and (least or 0.0) <= section.area <= found.section.area
+                ]
+                nearest = _least_lacking(analysis, duct, fits, before)
+                found, limit = nearest or (found, limit)
     found = found or _sized(analysis, drawn, flow, duct)
     return Choice(
         name, drawn, found.section, flow, found.velocity, found.gradient, limit
@@ -282,6 +298,11 @@ def _of_run(aim: Aim, own: RunLimits) -> Aim:
         highest=own.highest if own.highest is not None else aim.highest,
         widest=own.widest if own.widest is not None else aim.widest,
     )
+
+
+def _freed(aim: Aim) -> Aim:
+    """An aim without limits of size."""
+    return replace(aim, highest=np.inf, widest=np.inf, may_grow=True)
 
 
 def what_helps(
@@ -310,7 +331,7 @@ def what_helps(
     several, helps = feeds_several(graph), {}
     least = _least_areas(analysis, _largest_velocities(analysis, aim))
     for run, choice in chosen.items():
-        if choice.limit not in UNMET:
+        if choice.limit not in UNMET or choice.limit == UNPAID:  # by no size at all
             continue
         duct = _fullest(analysis, run)
         before = _run_before(analysis, duct, chosen)
@@ -318,7 +339,10 @@ def what_helps(
         drawn, is_main = choice.drawn or BEGUN, bool(several[duct])
         ways: list[tuple[str, ...]] = []
         area, every = float(least[run]), [MAY_GROW, HEIGHT, WIDTH, VELOCITY]
-        if before is not None and before.limit in UNMET:  # it will be larger then
+        is_held = (
+            before is not None and before.limit in UNMET and before.limit != UNPAID
+        )
+        if before is not None and is_held:  # it will be larger then
             own, every = replace(own, may_grow=True), every[1:]
             found = _found(analysis, duct, own, drawn, area, is_main, before)
             if found[1] not in UNMET:
@@ -407,21 +431,21 @@ def _found(
         aim = replace(aim, shape=Shape.ROUND)  # no other flexible duct is made
     flow = float(analysis.state.flow[duct])
     least *= 1 - 1e-9
-    most = np.inf
-    if before is not None and not aim.may_grow:
-        most = before.chosen.area * (1 + 1e-9)
+    bound_by = None if before is None or aim.may_grow else before.chosen
     dusty = analysis.graph.schedule.may_carry_dust and drawn is not BEGUN
     as_drawn = drawn.area * (1 + 1e-9)
-    held = dusty and as_drawn < most  # as dust settles in a larger one
-    most = as_drawn if held else most
+    # As dust settles in a larger one.
+    held = dusty and (bound_by is None or as_drawn < bound_by.area * (1 + 1e-9))
     largest, too_fast, is_cut = list[sizes.Size](), list[sizes.Size](), False
     for ladder in _ladders(aim, drawn, before):
         slow = [section for section in ladder if section.area >= least]
-        fits = [section for section in slow if section.area <= most]
+        room = ladder if bound_by is None else _no_larger(ladder, bound_by)
+        room = [one for one in room if one.area <= as_drawn] if dusty else room
+        fits = [section for section in slow if section in room]
         every = (_sized(analysis, section, flow, duct) for section in fits)
         found, bound = None, "velocity"
-        if aim.method == "static regain" and before is not None and is_main:
-            found, bound = _paid_by_regain(analysis, duct, every, before), BY_REGAIN
+        if aim.method == BY_REGAIN and before is not None and is_main:
+            found, bound = _paid_by_regain(analysis, duct, [*every], before), BY_REGAIN
         elif aim.method == "equal friction":
             found = next((s for s in every if s.gradient <= (aim.rate or 0.0)), None)
             if found is not None and found.section != slow[0]:
@@ -437,7 +461,7 @@ def _found(
                     bound = NARROWEST if is_flat else SMALLEST
             return found, bound
         largest += [_sized(analysis, section, flow, duct) for section in fits[-1:]]
-        small = [section for section in ladder if section.area <= min(most, least)]
+        small = [section for section in room if section.area <= least]
         too_fast += [_sized(analysis, section, flow, duct) for section in small[-1:]]
         is_cut |= len(fits) < len(slow)
     own = _sized(analysis, drawn, flow, duct)
@@ -458,6 +482,22 @@ def _found(
         return None, NO_ROOM if is_cut else NO_SIZE
     limit = BEFORE if is_cut else LARGEST
     return min(largest, key=_steepness), limit
+
+
+def _no_larger(ladder: Sequence[Section], before: Section) -> list[Section]:
+    """Sizes of a ladder that carry no more than a section at the same friction.
+
+    By equivalent diameter; to half a step of a ladder of another shape, which has none
+    that carries just as much.
+    """
+    most, less, found = sizes.equivalent_diameter(before), 0.0, list[Section]()
+    for section in ladder:
+        here = sizes.equivalent_diameter(section)
+        is_alike = section.shape == before.shape or not found
+        if here <= (most if is_alike else most**2 / less) * (1 + 1e-9):
+            found.append(section)
+        less = here
+    return found
 
 
 def _steepness(size: sizes.Size) -> float:
@@ -532,23 +572,29 @@ def regained(
     return share * density / 2 * (before**2 - after**2)
 
 
-def unpaid_by_regain(analysis: Analysis, choices: Sequence[Choice]) -> list[str]:
+def unpaid_by_regain(
+    analysis: Analysis, choices: Sequence[Choice], aim: Aim
+) -> dict[str, bool]:
     """Runs sized by static regain that lose more than comes back before them.
 
     Sizes and losses are worked out in turn and may end in a circle, or a size may be
-    made larger or lower after it was chosen.
+    made larger or lower after it was chosen. By the name of each run, whether it pays
+    for a larger one.
     """
-    chosen = _by_run(analysis, choices)
-    unpaid = []
+    chosen, several = _by_run(analysis, choices), feeds_several(analysis.graph)
+    least = _least_areas(analysis, _largest_velocities(analysis, aim))
+    unpaid = {}
     for run, choice in chosen.items():
         duct = _fullest(analysis, run)
         before = _run_before(analysis, duct, chosen)
         if choice.limit != BY_REGAIN or before is None:
             continue
-        speed, density = analysis.state.velocity[duct], analysis.conditions.air.density
-        lost = analysis.elements.loss[_on_the_way(analysis, duct)].sum()
-        if lost > regained(before.velocity, float(speed), density) + 1e-6:
-            unpaid.append(choice.run)
+        if _lacking(analysis, duct, before) > 1e-6:
+            at = float(least[run]), bool(several[duct]), before
+            drawn = choice.drawn or BEGUN
+            found, bound = _found(analysis, duct, _freed(aim), drawn, *at)
+            larger = found is not None and found.section.area > choice.chosen.area
+            unpaid[choice.run] = larger and bound not in UNMET
     return unpaid
 
 
@@ -561,23 +607,89 @@ def _on_the_way(analysis: Analysis, duct: int) -> BoolArray:
 
 
 def _paid_by_regain(
-    analysis: Analysis, duct: int, every: Iterable[sizes.Size], before: Choice
+    analysis: Analysis, duct: int, every: Sequence[sizes.Size], before: Choice
 ) -> sizes.Size | None:
     """Smallest size at which the regain pays for the run's own loss.
 
-    R (pv1 - pv2) = friction and fittings of the run, with the coefficients as they
-    are now: the definition of static regain.
+    With the coefficients that it has at that size, and that a step less would have.
     """
-    graph, elements = analysis.graph, analysis.elements
-    mine = np.flatnonzero(graph.ducts.run == graph.ducts.run[duct])
-    length = float(graph.ducts.length[mine].sum())
-    fittings = _on_the_way(analysis, duct) & (elements.kind != int(Kind.DUCT))
-    pv = analysis.state.velocity_pressure[duct]
-    whole = float(elements.loss[fittings].sum() / pv)  # in velocity pressures
+    run, tried = int(analysis.graph.ducts.run[duct]), list[Section]()
+    while found := _first_paid(analysis, duct, every, before):
+        if found.section in (analysis.graph.section(duct), *tried):
+            break
+        tried.append(found.section)
+        other = _with_size(analysis, run, found.section)
+        if other is None:
+            break
+        analysis, duct = other, _fullest(other, run)
+    smaller = every[: every.index(found)] if found else ()
+    for size in reversed(smaller):
+        other = _with_size(analysis, run, size.section)
+        if other is None or _lacking(other, _fullest(other, run), before) > 0.0:
+            break
+        found = size
+    return found
+
+
+def _least_lacking(
+    analysis: Analysis, duct: int, every: Sequence[sizes.Size], before: Choice
+) -> tuple[sizes.Size, str] | None:
+    """Smallest size at which the regain lacks hardly more than at any.
+
+    The loss of a branch may grow with its size for as long as the regain does.
+    """
+    run, lacking = int(analysis.graph.ducts.run[duct]), list[float]()
+    for size in every:
+        other = _with_size(analysis, run, size.section)
+        if other is None:
+            return None
+        lacking.append(_lacking(other, _fullest(other, run), before))
+    least = min(lacking, default=np.inf)
+    whole = regained(before.velocity, 0.0, analysis.conditions.air.density)
+    most = 0.0 if least <= 0.0 else least + _HARDLY * whole
+    limit = BY_REGAIN if least <= 0.0 else UNPAID
+    near = (size for size, one in zip(every, lacking, strict=True) if one <= most)
+    return next(((size, limit) for size in near), None)
+
+
+def _with_size(analysis: Analysis, run: int, section: Section) -> Analysis | None:
+    """The layout with another section of one run; None where the air may turn round."""
+    graph = analysis.graph
+    if graph.loops is not None:
+        return None
+    cut = {**graph.schedule.sections, graph.drawing.names[run]: section}
+    return analyse(remade(graph, replace(graph.schedule, sections=cut)))
+
+
+def _lacking(analysis: Analysis, duct: int, before: Choice) -> float:
+    """Loss of the run of a duct that the regain before it does not pay for, Pa."""
+    speed, density = analysis.state.velocity[duct], analysis.conditions.air.density
+    lost = float(analysis.elements.loss[_on_the_way(analysis, duct)].sum())
+    return lost - regained(before.velocity, float(speed), density)
+
+
+def _first_paid(
+    analysis: Analysis, duct: int, every: Sequence[sizes.Size], before: Choice
+) -> sizes.Size | None:
+    """Smallest size that the regain pays for, with the coefficients as they are now.
+
+    R (pv1 - pv2) = friction and fittings of the run: the definition of static regain.
+    """
+    graph, elements, state = analysis.graph, analysis.elements, analysis.state
+    components, run = graph.schedule.components, graph.ducts.run
+    mine, straight = _on_the_way(analysis, duct), elements.kind == int(Kind.DUCT)
+    # A leg's loss is of the air before it, and a declared one of the airflow alone.
+    own = run[elements.reference] == run[duct]
+    for row in (mine & (elements.kind == int(Kind.COMPONENT))).nonzero()[0].tolist():
+        own[row] = components[int(elements.row[row])].coefficient is not None
+    rubs, turns, stays = (
+        float(elements.loss[mine & some].sum())
+        for some in (straight, own & ~straight, ~own)
+    )
     density = analysis.conditions.air.density
     for size in every:
-        pv_now = density / 2 * size.velocity**2
-        lost = size.gradient * length + max(whole, 0.0) * pv_now
+        lost = stays + rubs * size.gradient / float(state.gradient[duct])
+        lost += turns * (size.velocity / float(state.velocity[duct])) ** 2
         if regained(before.velocity, size.velocity, density) >= lost:
             return size
     return None

@@ -11,6 +11,7 @@ from elbowroom.layout import (
     Notice,
     RunLimits,
     Shape,
+    TakeoffEntry,
     and_more,
     branches_beyond,
     flexible_runs,
@@ -45,6 +46,7 @@ from .run_sizes import (
     NO_ROOM,
     NO_SIZE,
     UNMET,
+    UNPAID,
     VELOCITY,
     WIDTH,
     Aim,
@@ -118,7 +120,7 @@ def sizing_notices(
     notices += fan_air_notices(after.graph.schedule.fan, after.conditions.air)
     notices += _too_small(after, choices, aimed, helps, aim.rate is not None)
     notices += dust_flags(after.graph)
-    notices += _unpaid(after, choices) + _coefficients_kept(after, before)
+    notices += _unpaid(after, choices, aim) + _coefficients_kept(after, before)
     return notices + _of_the_fan(after, choices, aim, rate, lower, kept)
 
 
@@ -328,12 +330,15 @@ def _of_the_fan(
         return [*notices, warning(file, what, first or mend)]
     if system.is_short and rate > WINDOW[1]:  # on average, as limits hold runs above
         return notices
+    above = "watch noise and throttling"
+    if sought is not None and sought > WINDOW[1]:
+        above = f'{above}, or size with --rate "{WINDOW[1]:.2f} Pa/m"'
     return notices + outside_window(
         file,
         rate,
         "with these sizes the fan leaves",
         below=f"{first}: with larger ducts the fan leaves more" if bound else mend,
-        above="the fan has pressure to spare: watch noise and throttling",
+        above=f"the fan has pressure to spare: {above}",
     )
 
 
@@ -611,16 +616,37 @@ def _too_small(
     return notices
 
 
-def _unpaid(after: Analysis, choices: Sequence[Choice]) -> list[Notice]:
-    """Say for which runs the regain before them does not pay after all."""
-    runs = unpaid_by_regain(after, choices)
-    if not runs:
-        return []
-    return [
-        warning(
-            after.graph.drawing.file,
-            "with these sizes the static regain does not pay for what is lost in "
-            f"{listed(runs)}",
-            _ASK if after.graph.schedule.may_carry_dust else "take a larger size there",
+def _unpaid(after: Analysis, choices: Sequence[Choice], aim: Aim) -> list[Notice]:
+    """Say for which runs the regain before them does not pay after all, or cannot."""
+    graph, file = after.graph, after.graph.drawing.file
+    legs, notices = graph.legs, list[Notice]()
+    better = legs.duct[legs.is_branch & (legs.entry != int(TakeoffEntry.RADIUS))]
+    plain = {graph.drawing.names[run] for run in graph.ducts.run[better].tolist()}
+    other = 'size with --method "equal friction"'
+    unpaid = unpaid_by_regain(after, choices, aim)
+    never = [choice.run for choice in choices if choice.limit == UNPAID]
+    never += [run for run, pays in unpaid.items() if not pays]
+    if larger := [run for run, pays in unpaid.items() if pays]:
+        notices.append(
+            warning(
+                file,
+                "with these sizes the static regain does not pay for what is lost in "
+                f"{listed(larger)}",
+                _ASK if graph.schedule.may_carry_dust else "take a larger size there",
+            )
         )
-    ]
+    for runs, entry in (
+        ([run for run in never if run in plain], "give its branch a better entry, or "),
+        ([run for run in never if run not in plain], ""),
+    ):
+        if runs:
+            notices.append(
+                warning(
+                    file,
+                    "no size is paid for by the static regain in "
+                    f"{listed(runs)}: the smallest that lacks hardly more than others "
+                    "was taken",
+                    f"{entry}{other}",
+                )
+            )
+    return notices

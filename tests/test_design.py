@@ -4,6 +4,7 @@ import csv
 import json
 import math
 import re
+import sys
 import zipfile
 from collections import Counter
 from collections.abc import Sequence
@@ -58,6 +59,7 @@ from elbowroom.physics import (
     Aim,
     Analysis,
     Check,
+    Kind,
     LengthRow,
     Proportions,
     air,
@@ -405,6 +407,109 @@ def test_static_regain_takes_the_smallest_size_that_three_quarters_pay(
     assert share_needed(width) <= 0.75 < share_needed(width - 0.05)
 
 
+def side_main(
+    entry: TakeoffEntry, degrees: float, flow: float
+) -> tuple[Drawing, Schedule]:
+    """A trunk, and a main that leaves it by a branch and gives off air itself."""
+    way = np.array([np.cos(np.radians(degrees)), -np.sin(np.radians(degrees)), 0.0])
+    at = np.array([6.0, 0.0, 3.0])
+    drawing = drawing_from_runs(
+        [
+            ("trunk", np.array([[0, 0, 3], [6, 0, 3]]), rectangular(0.5, 0.4)),
+            ("on", np.array([[6, 0, 3], [12, 0, 3]]), rectangular(0.4, 0.4)),
+            ("side", np.array([at, at + 8 * way]), rectangular(0.3, 0.3)),
+            (
+                "s1",
+                np.array([at + 3 * way, at + 3 * way + [0, 0, 2]]),
+                round_section(0.2),
+            ),
+        ]
+    )
+    flows = {"on": 1.0, "side": flow, "s1": 0.1}
+    return drawing, Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 3.0)),
+        takeoff_default=entry,
+        terminals={name: TerminalSpec(one, 10.0) for name, one in flows.items()},
+    )
+
+
+def lacking(drawing: Drawing, plan: Schedule, chosen: dict[str, Section]) -> float:
+    """What three quarters of the fall of velocity pressure do not pay of 'side', Pa."""
+    found = analyse(build(drawing, replace(plan, sections=chosen)))
+    names = [found.graph.drawing.names[run] for run in found.graph.ducts.run]
+    pv, elements = found.state.velocity_pressure, found.elements
+    mine = np.array([names[duct] == "side" for duct in elements.duct])
+    mine &= elements.kind != int(Kind.TERMINAL)
+    first = names.index("side")
+    back = 0.75 * float(pv[found.graph.ducts.parent[first]] - pv[first])
+    return float(elements.loss[mine].sum()) - back
+
+
+@pytest.mark.parametrize(
+    ("entry", "degrees", "flow", "main"),
+    [
+        (TakeoffEntry.RADIUS, 90.0, 0.2, 12.0),
+        (TakeoffEntry.RADIUS, 90.0, 0.45, 12.0),
+        (TakeoffEntry.ENTRY_45, 45.0, 0.3, 8.0),
+        (TakeoffEntry.PLAIN, 45.0, 0.45, 8.0),
+    ],
+)
+def test_a_main_that_leaves_by_a_branch_is_the_smallest_that_pays(
+    entry: TakeoffEntry, degrees: float, flow: float, main: float
+) -> None:
+    """The branch's loss is on the air before it: it stays where the main is smaller."""
+    drawing, plan = side_main(entry, degrees, flow)
+    aim = Aim("static regain", main=main, branch=6.0, may_grow=True)
+    chosen = {c.run: c.chosen for c in proportion(drawing, plan, aim).choices}
+    less = replace(chosen["side"], width=chosen["side"].width - 0.05)
+    assert lacking(drawing, plan, chosen) <= 0.0
+    assert lacking(drawing, plan, {**chosen, "side": less}) > 0.0
+
+
+def test_a_declared_loss_is_the_same_in_a_smaller_main() -> None:
+    """A coil of so many Pa loses them at its airflow, whatever duct it stands in."""
+    drawing, plan = side_main(TakeoffEntry.RADIUS, 90.0, 0.2)
+    coil = ComponentSpec("side", "coil", loss=2.0)
+    plan = replace(plan, components=(coil,))
+    aim = Aim("static regain", main=12.0, branch=6.0, may_grow=True)
+    chosen = {c.run: c.chosen for c in proportion(drawing, plan, aim).choices}
+    less = replace(chosen["side"], width=chosen["side"].width - 0.05)
+    assert lacking(drawing, plan, chosen) <= 0.0
+    assert lacking(drawing, plan, {**chosen, "side": less}) > 0.0
+
+
+@pytest.mark.parametrize("highest", [None, 2.0])
+@pytest.mark.parametrize("may_grow", [False, True])
+def test_no_larger_size_is_taken_or_advised_where_none_is_paid_for(
+    highest: float | None, may_grow: bool
+) -> None:
+    """The branch alone loses all that comes back, and more the wider it is."""
+    drawing, plan = side_main(TakeoffEntry.PLAIN, 90.0, 0.2)
+    plan = replace(plan, limits={"side": RunLimits(highest=highest)})
+    aim = Aim("static regain", main=12.0, branch=6.0, may_grow=may_grow)
+    found = proportion(drawing, plan, aim)
+    chosen = {choice.run: choice.chosen for choice in found.choices}
+    widths = np.arange(0.15, 1.25, 0.05)
+    if not may_grow:
+        widths = widths[widths * 0.3 <= chosen["trunk"].area + 1e-9]
+    lacks = [
+        lacking(drawing, plan, {**chosen, "side": rectangular(width, 0.3)})
+        for width in widths
+    ]
+    assert min(lacks) > 0.0
+    pv = float(found.after.state.velocity_pressure[0])
+    near = widths[np.array(lacks) <= min(lacks) + 0.05 * 0.75 * pv]
+    assert chosen["side"].width == pytest.approx(near[0])
+    assert chosen["side"].height == pytest.approx(0.3)
+    (said,) = [n for n in found.notices if "'side'" in n.what and "regain" in n.what]
+    assert said.remedy == (
+        'give its branch a better entry, or size with --method "equal friction"'
+    )
+    assert not [n for n in found.notices if "still change" in n.what]
+    mended = replace(plan, takeoff_default=TakeoffEntry.RADIUS)  # as it says
+    assert "side" not in unmet(proportion(drawing, mended, aim))
+
+
 def regaining(at: Sequence[float]) -> tuple[Drawing, Schedule]:
     """A main, drawn in runs that meet at some places, that gives off air every 4 m."""
     main, side = rectangular(0.6, 0.3), round_section(0.2)
@@ -508,12 +613,79 @@ def test_a_size_that_the_regain_does_not_pay_for_is_said() -> None:
     assert "'T0'" not in said.what
 
 
+@pytest.mark.parametrize(
+    ("aim", "mend"),
+    [
+        (Aim(), "give a friction rate"),
+        (Aim(rate=0.5), "give another friction rate"),
+        (
+            Aim("static regain", main=8.0, branch=5.0),
+            'size with --method "equal friction"',
+        ),
+    ],
+)
+def test_sizes_that_do_not_settle_are_told_what_their_method_allows(
+    aim: Aim, mend: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawing, plan = regaining([12.0, 18.0])
+    plan = replace(plan, fan=FanSpec(total_pressure=300.0))
+    monkeypatch.setattr(sys.modules[proportion.__module__], "_ROUNDS", 1)
+    (said,) = [
+        n for n in proportion(drawing, plan, aim).notices if "still change" in n.what
+    ]
+    assert said.remedy == mend
+
+
+def test_a_rate_above_the_window_is_told_with_one_within_it() -> None:
+    drawing, plan = regaining([12.0, 18.0])
+    strong = replace(plan, fan=FanSpec(total_pressure=300.0))
+    for rate in (None, 1.0):
+        found = proportion(drawing, strong, Aim(rate=rate))
+        (said,) = [n for n in found.notices if "above the window" in n.what]
+        assert ('size with --rate "1.47 Pa/m"' in said.remedy) == (rate is None)
+
+
 def test_sizes_only_shrink_unless_asked() -> None:
     found = proportion(drawn(), Schedule(), Aim(rate=0.5, highest=0.25))
     areas = {choice.run: choice.chosen.area for choice in found.choices}
     assert areas["T1"] >= areas["T2"] >= areas["T3"]
     for choice in found.choices:
         assert choice.chosen.height <= 0.25 + 1e-9
+
+
+@pytest.mark.parametrize(
+    ("before", "behind", "flow", "rate"),
+    [
+        # Both of 6.0 in, as 1.30 (ab)^0.625 / (a + b)^0.25 has it (Huebscher 1948).
+        ("D6in", "10x3.25in", "100 cfm", "0.09 in.wg/100 ft"),
+        ("10x3.25in", "D6in", "100 cfm", "0.09 in.wg/100 ft"),
+        ("10x5in", "D8in", "190 cfm", "0.09 in.wg/100 ft"),  # 7.6 in: 8 in is nearest
+    ],
+)
+def test_a_duct_of_another_shape_is_no_larger_that_carries_as_much(
+    before: str, behind: str, flow: str, rate: str
+) -> None:
+    first, second = (units.section(words, "test") for words in (before, behind))
+    drawing = drawing_from_runs(
+        [
+            ("before", np.array([[0, 0, 0], [3, 0, 0]]), first),
+            ("behind", np.array([[3, 0, 0], [3, 0, 3]]), second),
+        ]
+    )
+    plan = Schedule(
+        source=SourceSpec(at=(0.0, 0.0, 0.0)),
+        terminals={"behind": TerminalSpec(units.quantity(flow, "airflow", "test"))},
+        limits={"before": RunLimits(is_kept=True)},
+    )
+    most = units.quantity(rate, "friction rate", "test")
+    aim = Aim(rate=most, series="in")
+    chosen = {c.run: c for c in proportion(drawing, plan, aim).choices}
+    assert chosen["behind"].chosen == second
+    assert chosen["behind"].limit not in UNMET
+    # A step more is larger, whatever it would serve for.
+    wanted = proportion(drawing, plan, replace(aim, rate=most / 4))
+    assert "behind" in unmet(wanted)
+    assert {c.run: c for c in wanted.choices}["behind"].chosen == second
 
 
 def one_run(section: Section, flow: float) -> tuple[Drawing, Schedule]:
