@@ -31,6 +31,7 @@ from .faults import (
     listed,
     note,
     refusal,
+    some,
     warning,
     writing,
 )
@@ -269,6 +270,7 @@ __all__ = [
     "sides_before",
     "size_words",
     "solids",
+    "some",
     "straights",
     "structure_in",
     "sum_from_root",

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 
 from elbowroom.layout import (
     Notice,
-    and_more,
     counted,
     length_words,
     place_words,
+    some,
     warning,
 )
 from elbowroom.physics import Analysis, Check, Option, checks
@@ -40,10 +40,8 @@ def failing_lines(
     """
     out = []
     if faults:
-        why = "; ".join(faults[:_MOST_NAMED])
-        out.append(
-            f"It cannot be built as drawn: {why}{and_more(len(faults) - _MOST_NAMED)}."
-        )
+        why = some(faults, _MOST_NAMED, "; ")
+        out.append(f"It cannot be built as drawn: {why}.")
     system = analysis.system
     if system.is_short and system.spare is not None:
         lacking = f"{display.pressures(-system.spare)} {display.pressure}"

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, Notice, and_more, place_words, ranked
+from elbowroom.layout import Basis, Notice, place_words, ranked, some
 from elbowroom.physics import (
     WORTH,
     Analysis,
@@ -321,10 +321,9 @@ def balance_note(settings: Sequence[dict[str, Any]], display: Display) -> str:
         if row["excess_pa"] >= WORTH and blade_words(row) == "none"
     ]
     if too_much:
-        few = ", ".join(too_much[:TOP]) + and_more(len(too_much) - TOP)
         said += (
             " Where there is pressure to spend and no damper, an open blade alone "
-            f"would spend more: {few}."
+            f"would spend more: {some(too_much, TOP)}."
         )
     return said
 
