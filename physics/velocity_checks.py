@@ -14,7 +14,6 @@ from elbowroom.layout import (
 
 from . import noise
 from .analysis import Analysis
-from .balance import blades
 from .checked import Check, of_ducts, roles, run_of
 from .tables import chosen
 
@@ -246,7 +245,7 @@ def made_noise(analysis: Analysis) -> list[Check]:
                 source,
             )
         )
-    dampers = blades(analysis)
+    dampers = analysis.blades
     order = np.argsort(dampers.excess, kind="stable")
     rows = order[dampers.is_needed[order] & (dampers.angle[order] > 0.0)]
     if len(rows):

@@ -59,6 +59,7 @@ from elbowroom.physics import (
     Analysis,
     Check,
     LengthRow,
+    Option,
     Proportions,
     air,
     analyse,
@@ -1657,7 +1658,7 @@ def test_no_power_below_zero() -> None:
     said = shown_checks.power_sentence(power_of(analysis), display.METRIC)
     assert "cannot give the design airflow" in said
     assert "-" not in said
-    result = results.analysis_result([(analysis, ())], {})["fan_power"]
+    result = results.analysis_result([(Option("a", analysis), ())], {})["fan_power"]
     assert all(v >= 0.0 for v in result.values() if isinstance(v, float))
 
 

@@ -383,6 +383,22 @@ def test_what_cannot_be_built_is_said_in_the_units_asked_for(tmp_path: Path) -> 
     assert [row[1] for row in cells(text, "clear by")] == ["3.9 in", "3.0 in"]
 
 
+def test_the_head_names_the_first_reasons_and_how_many_more() -> None:
+    zigzag = np.array([[0.1 * (n // 2), 0.1 * ((n + 1) // 2), 3] for n in range(9)])
+    drawing = drawing_from_runs(
+        [("a", zigzag, round_section(0.25))],
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    plan = Schedule(terminals={"a": TerminalSpec(0.1)})
+    option = Option("a", analyse(build(drawing, plan)))
+    html = report.report_html([[option]], [[()]], (), display.METRIC, {}, picture=False)
+    (said,) = re.findall(r"a cannot be built as drawn: (.*?)</p>", html)
+    left = len(option.faults) - 5
+    assert left > 0
+    assert said.count("lacks") == 5
+    assert said.endswith(f" and {left} more.")
+
+
 def test_long_names_stay_on_the_paper(tmp_path: Path) -> None:
     weasyprint = pytest.importorskip("weasyprint")
     trunk, branch = (f"LEVEL_03_ZONE_B_SUPPLY_RECTANGULAR_NO_{n}" for n in "12")
