@@ -56,7 +56,7 @@ from .words import bend_words, leg_words
 
 if TYPE_CHECKING:
     from .balance import Blades
-    from .checked import Check
+    from .check import Check
     from .effects import Effect
 
 # Transitions whose change of area is not what they lose by, by their tables.

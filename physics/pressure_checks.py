@@ -12,7 +12,7 @@ from elbowroom.layout import (
 from elbowroom.layout import sections as geometry
 
 from .analysis import Analysis
-from .checked import Check, run_of
+from .check import Check, run_of
 from .elements import Kind
 from .leakage import leakage
 

@@ -30,7 +30,7 @@ from elbowroom.layout import (
 )
 
 from .analysis import Analysis
-from .checked import Check, CheckDimension
+from .check import Check, CheckDimension
 from .checks import checks
 from .flags import dust_flags
 from .run_sizes import (

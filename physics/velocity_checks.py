@@ -14,7 +14,7 @@ from elbowroom.layout import (
 
 from . import noise
 from .analysis import Analysis
-from .checked import Check, of_ducts, roles, run_of
+from .check import Check, of_ducts, roles, run_of
 from .tables import chosen
 
 # Rows of `velocity_limits` by use: context, main, branch, kind.

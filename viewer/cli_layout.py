@@ -278,7 +278,7 @@ def check(
     )
     from elbowroom.physics import settled_audit, unbuildable, with_airflows
 
-    from .check import audit_picture, print_check
+    from .audit_shown import audit_picture, print_check
     from .failings import drawing_failings
     from .results import check_result
 

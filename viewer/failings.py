@@ -48,11 +48,11 @@ def _reasons(option: Option, display: Display) -> list[tuple[str, str]]:
         lacking = f"{display.pressures(-system.spare)} {display.pressure} are lacking"
         short = "the fan does not carry it"
         out.append((f"The fan does not carry it: {lacking}.", short))
-    failed = checks_words(option.analysis)
+    failed = unkept_checks(option.analysis)
     return [*out, failed] if any(failed) else out
 
 
-def checks_words(analysis: Analysis) -> tuple[str, str]:
+def unkept_checks(analysis: Analysis) -> tuple[str, str]:
     """Which checks are not kept, as a sentence and in short; '' if all are."""
     failed = [check.rule for check in analysis.checks if not check.is_kept]
     if not failed:

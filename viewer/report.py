@@ -43,9 +43,9 @@ from elbowroom.physics import (
 
 from .budget import joint_lines, pressure_lines, rate_lines, system_lines
 from .charts import kinds_chart, options_chart, pressure_chart
-from .checks import CAUTIONS, limit_words, power_sentence, source_words
+from .check_words import CAUTIONS, limit_words, power_sentence, source_words
 from .display import Display
-from .failings import MOST_NAMED, checks_words
+from .failings import MOST_NAMED, unkept_checks
 from .gaps import Gap
 from .lettering import as_markup
 from .outlet import printable
@@ -256,7 +256,7 @@ def _summary(
         if faults := option.faults_in(display.side):
             why = some(faults, MOST_NAMED, "; ")
             failing.append(f"{option.name} cannot be built as drawn: {why}.")
-        if failed := checks_words(option.analysis)[0]:
+        if failed := unkept_checks(option.analysis)[0]:
             failing.append(f"{option.name}: {failed}")
         out += [f'<p class="bad">{as_markup(line)}</p>' for line in failing]
     out.append(_options(options, display, comparison, bool(budgets)))

@@ -7,7 +7,7 @@ from typing import Any
 from elbowroom.physics import Analysis, Budget, Option, power_of
 
 from .budget import joint_lines
-from .checks import print_cautions, print_checks
+from .check_words import print_cautions, print_checks
 from .display import Display
 from .failings import clash_flags, failing_lines
 from .gaps import Gap

@@ -20,7 +20,7 @@ from elbowroom.physics import (
 
 from .budget import pressure_lines, rate_lines, system_lines
 from .display import CHECK_UNITS, Display, energy_words
-from .failings import checks_words
+from .failings import unkept_checks
 from .gaps import Gap
 from .outlet import plain
 from .results import (
@@ -170,7 +170,7 @@ def print_comparison(
         console.print(part)
     console.print(f"\n[bold]{plain(comparison.verdict)}[/bold]")
     for option in comparison.options:
-        if failed := checks_words(option.analysis)[0]:
+        if failed := unkept_checks(option.analysis)[0]:
             console.print(plain(f"'{option.name}': {failed}"))
     for names, said in told_of(comparison.options):
         of = ", ".join(f"'{name}'" for name in names)
