@@ -31,6 +31,7 @@ from .faults import (
     listed,
     note,
     refusal,
+    some,
     warning,
     writing,
 )
@@ -96,7 +97,7 @@ from .quantity_words import (
 )
 from .read import read
 from .read_schedule import find_schedule, read_schedule, read_so_far
-from .recurrences import sum_from_root, sum_of_subtree
+from .recurrences import is_first, sum_from_root, sum_of_subtree
 from .resized import overruling_notices, with_sections
 from .run_names import with_drawn_names
 from .run_words import flexible_runs, lacks_material, made_of, with_run_words
@@ -127,7 +128,6 @@ from .sections import (
 )
 from .snap import TOLERANCE
 from .solids import Solids, Tubes, solids
-from .stretches import is_first
 from .toml_tables import load_toml
 from .topology import Topology, join, loops
 from .transition_rules import changed_mains, transition_lengths
@@ -271,6 +271,7 @@ __all__ = [
     "sides_before",
     "size_words",
     "solids",
+    "some",
     "straights",
     "structure_in",
     "sum_from_root",

@@ -4,8 +4,8 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
+from .recurrences import is_first
 from .sections import FloatArray, IntArray
-from .stretches import is_first
 from .topology import Topology
 from .tree import Tree
 

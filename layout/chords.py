@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .frames import rotate, turn_between
+from .recurrences import is_first
 from .sections import BoolArray, FloatArray, IntArray
-from .stretches import is_first
 from .strokes import (
     EXACT,
     LARGEST_TURN,

@@ -67,16 +67,26 @@ def and_more(count: int) -> str:
     return f" and {count} more" if count > 0 else ""
 
 
+def some(words: Sequence[str], most: int, by: str = ", ") -> str:
+    """The first few of some words for a sentence, and how many more.
+
+    Examples
+    --------
+    >>> some(["a", "b", "c"], 2), some(["a", "b"], 2, by="; ")
+    ('a, b and 1 more', 'a; b')
+    """
+    return by.join(words[:most]) + and_more(len(words) - most)
+
+
 def listed(names: Sequence[str], most: int = 5) -> str:
-    """Names in quotation marks for a sentence: the first few, and how many more.
+    """The same of names in quotation marks.
 
     Examples
     --------
     >>> listed(["a", "b", "c"], 2)
     "'a', 'b' and 1 more"
     """
-    shown = ", ".join(f"'{name}'" for name in names[:most])
-    return shown + and_more(len(names) - most)
+    return some([f"'{name}'" for name in names], most)
 
 
 class BadInput(Exception):

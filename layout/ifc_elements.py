@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .collected import Found
-from .faults import Notice, and_more, error, note, warning
+from .faults import Notice, error, note, some, warning
 from .ifc_bodies import (
     Body,
     axis_line,
@@ -231,8 +231,7 @@ class _Airflows:
                 )
             )
         if self.unread:
-            names = ", ".join(element.words for element in self.unread[:3])
-            names += and_more(len(self.unread) - 3)
+            names = some([element.words for element in self.unread], 3)
             found.notices.append(
                 warning(
                     found.file,
@@ -489,12 +488,12 @@ def say_doubts(elements: list[Element], found: Found) -> None:
             meshed = element.body is not None and element.body.is_meshed
             alike_.setdefault((meshed, element.doubt), []).append(element)
     for (meshed, doubt), every in alike_.items():
-        names = ", ".join(element.words for element in every[:3])
+        names = some([element.words for element in every], 3)
         why = "it has no swept body that is read, and " * meshed
         many = "of each of them: " if len(every) > 1 else ""
         found.notices.append(
             warning(
-                f"{found.file}, {names}{and_more(len(every) - 3)}",
+                f"{found.file}, {names}",
                 f"{many}{why}{doubt}",
                 "check it" + ", or export it as a swept solid" * meshed,
             )
@@ -502,10 +501,10 @@ def say_doubts(elements: list[Element], found: Found) -> None:
 
     short = [element for element in elements if element.is_short]
     if short:
-        names = ", ".join(element.words for element in short[:3])
+        names = some([element.words for element in short], 3)
         found.notices.append(
             note(
-                f"{found.file}, {names}{and_more(len(short) - 3)}",
+                f"{found.file}, {names}",
                 "without ports, and shorter than wide: the way of its sweep counts as "
                 "its length",
                 "give it ports if it goes another way, as where it is swept upwards "

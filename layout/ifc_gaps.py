@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Any
 
-from .faults import Notice, and_more, error
+from .faults import Notice, error, some
 from .ifc_model import Entity, IfcModel, attribute
 
 _ROOTS = (  # what the readers begin at; elements first, so that they are named
@@ -44,7 +44,7 @@ def gaps(model: IfcModel) -> list[Notice]:
                     error(
                         f"{model.file}, #{root.id()} {root.is_a()}"
                         + (f" '{name}'" if name else ""),
-                        f"{', '.join(wanting[:3])}{and_more(len(wanting) - 3)}",
+                        some(wanting, 3),
                         "mend it in the model, or leave the element out of the export",
                     )
                 )

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from .faults import BadInput, and_more, refusal
+from .faults import BadInput, refusal, some
 from .sections import FloatArray
 from .units import UNITS
 
@@ -187,8 +187,7 @@ def _check_words(file: str, content: bytes) -> None:
         ]
         raise refusal(
             file,
-            f"{', '.join(said[:3])}{and_more(len(said) - 3)}, which the file does not "
-            "hold",
+            f"{some(said, 3)}, which the file does not hold",
             "export the whole model again, or mend it where it was filtered",
         )
 

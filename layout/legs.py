@@ -7,9 +7,9 @@ from .fittings import Legs
 from .frames import turn_between
 from .odd_turns import STRAIGHT_ON
 from .pieces import SAME_SIZE, Pieces, runs_named
+from .recurrences import is_first
 from .schedule import Schedule
 from .sections import BoolArray, FloatArray, IntArray, area
-from .stretches import is_first
 from .topology import Topology
 from .tree import Tree
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .drawing import Drawing
-from .faults import Notice, and_more, error, note
+from .faults import Notice, error, note, some
 from .fittings import Ducts
 from .islands import loose_words
 from .names import bare_name, numbered, toml_key, without_number
@@ -361,10 +361,9 @@ def _loose_runs(topology: Topology, ducts: Ducts) -> dict[str, int]:
 
 
 def _some(words: list[str]) -> str:
-    """The first few of some words, and how many more."""
-    more = and_more(len(words) - _LISTED)
-    if more:
-        return ", ".join(words[:_LISTED]) + more
+    """The same as `some`, with an 'and' before the last where all are shown."""
+    if len(words) > _LISTED:
+        return some(words, _LISTED)
     return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
 
 

@@ -38,7 +38,7 @@ from .constructions import (
     ElbowConstruction,
     TakeoffEntry,
 )
-from .faults import BadInput, Notice, and_more, error, refusal
+from .faults import BadInput, Notice, error, refusal, some
 from .paths import found_at
 from .schedule import (
     AirSpec,
@@ -193,7 +193,7 @@ def _open_together(faults: Sequence[Notice], file: str) -> list[Notice]:
     if len(places) < 2:
         return list(faults)
     named = [place.removeprefix(f"{file}, ") for place in places]
-    shown = ", ".join(named[:_LISTED]) + and_more(len(named) - _LISTED)
+    shown = some(named, _LISTED)
     what = (
         f'{len(named)} values are still to fill in, as "{OPEN}" stands there: {shown}'
     )

@@ -1,12 +1,13 @@
-"""Sums along the ways of a tree, by pointer doubling: a few passes over whole arrays.
+"""What recurs in arrays: sums along the ways of a tree, stretches of equal values.
 
-In every pass each row takes in what its farthest ancestor so far has gathered, and
-looks twice as far; a way of a thousand ducts takes ten passes.
+The sums go by pointer doubling, in a few passes over whole arrays: in every pass each
+row takes in what its farthest ancestor so far has gathered, and looks twice as far; a
+way of a thousand ducts takes ten passes.
 """
 
 import numpy as np
 
-from .sections import FloatArray, IntArray
+from .sections import BoolArray, FloatArray, IntArray
 
 _NO_TREE = "the rows before each lead round to where they began: they are no tree"
 
@@ -73,6 +74,19 @@ def sum_of_subtree(parent: IntArray, own: FloatArray) -> FloatArray:
         jump = jump.take(jump)
         rounds -= 1
     return total[:count]
+
+
+def is_first(values: IntArray) -> BoolArray:
+    """Whether each value begins a stretch of equal ones, shape (n,).
+
+    Examples
+    --------
+    >>> is_first(np.array([3, 3, 5, 3])).tolist()
+    [True, False, True, True]
+    """
+    first = np.ones(len(values), dtype=bool)
+    np.not_equal(values[1:], values[:-1], out=first[1:])
+    return first
 
 
 def _ancestors(parent: IntArray) -> IntArray:

@@ -10,7 +10,7 @@ import numpy as np
 
 from .components import nearest_on_lines
 from .drawing import NOTHING_SAID, Drawing
-from .faults import Notice, and_more, error, listed, note, warning
+from .faults import Notice, error, listed, note, some, warning
 from .names import any_may_be_copies, bare_name, numbered, without_number
 from .nearest import folded, nearest
 from .schedule import ComponentSpec, Schedule
@@ -484,9 +484,7 @@ def shared_notices(schedule: Schedule) -> list[Notice]:
     return [
         note(
             schedule.file,
-            ", ".join(words[:_LISTED])
-            + and_more(len(words) - _LISTED)
-            + ", which the drawing gives one name",
+            f"{some(words, _LISTED)}, which the drawing gives one name",
             f"write one with its number, as '{one}', where it is made otherwise",
         )
     ]
@@ -503,8 +501,7 @@ def _lent_notices(
         note(
             drawing.file,
             f"names that {schedule.file} has from another drawing are taken without "
-            f"their section: {', '.join(words[:_LISTED])}"
-            + and_more(len(words) - _LISTED),
+            f"their section: {some(words, _LISTED)}",
             "where a run is made otherwise, say so by its own name too",
         )
     ]
@@ -528,8 +525,7 @@ def _has_section(drawing: Drawing, run: str) -> bool:
 
 def _some(runs: list[str]) -> str:
     """The first few of some runs."""
-    shown = " and ".join(f"'{run}'" for run in runs[:_SHOWN])
-    return shown + and_more(len(runs) - _SHOWN)
+    return some([f"'{run}'" for run in runs], _SHOWN, " and ")
 
 
 def _nearest(

@@ -3,7 +3,7 @@
 import numpy as np
 
 from .drawing import NOTHING_SAID, Drawing
-from .faults import BadInput, Notice, and_more, refusal, warning
+from .faults import BadInput, Notice, refusal, some, warning
 from .fittings import Source
 from .names import toml_key
 from .near_misses import few_gaps, gap_at, gap_words
@@ -80,8 +80,8 @@ def side_notices(schedule: Schedule, drawing: Drawing) -> list[Notice]:
     return [
         warning(
             f"{schedule.file or drawing.file}, [source]",
-            f"the side is not said, and the schedule speaks of {', '.join(odd[:3])}"
-            f"{and_more(len(odd) - 3)}, as of a return or an exhaust",
+            f"the side is not said, and the schedule speaks of {some(odd, 3)}, "
+            "as of a return or an exhaust",
             'write side = "return" where the air flows to the source, else "supply"',
             effect="it counts as a supply, whose air flows from the source to the "
             "terminals, with the tables of diverging air",
@@ -248,16 +248,15 @@ def _run_with_free_end(topology: Topology, schedule: Schedule, name: str) -> int
     }
     if len(open_ends) == 1:
         return int(next(iter(open_ends)))
-    where = " and ".join(
+    where = [
         f"'{drawing.names[run]}' at {topology.place(node)}"
-        for run, node in list(open_ends.items())[:4]
-    )
+        for run, node in open_ends.items()
+    ]
     raise refusal(
         f"{schedule.file}, [source]",
         f"{len(runs)} runs of the drawing were given the name '{name}', and "
         + (
-            f"{len(open_ends)} of them have a free end: {where}"
-            f"{and_more(len(open_ends) - 4)}"
+            f"{len(open_ends)} of them have a free end: {some(where, 4, ' and ')}"
             if open_ends
             else "the air can enter at none of them"
         ),

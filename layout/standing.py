@@ -6,7 +6,7 @@ import numpy as np
 
 from .basis import Basis
 from .drawing import NOTHING_SAID, Drawing
-from .faults import Notice, and_more, note, warning
+from .faults import Notice, note, some, warning
 from .fittings import Bends, Ducts, Legs, Transitions
 from .frames import is_plumb
 from .pieces import sides_before
@@ -133,8 +133,7 @@ def _carried_on(
             onward.setdefault(key, []).append(f"'{drawing.names[run[duct]]}'")
     for (says, turned), those in onward.items():
         names = list(dict.fromkeys(those))
-        more = and_more(len(names) - _LISTED)
-        runs = f"run{'s' * (len(names) > 1)} {', '.join(names[:_LISTED])}{more}"
+        runs = f"run{'s' * (len(names) > 1)} {some(names, _LISTED)}"
         yield note(
             drawing.place(says),
             f"it stands turned {turned} from level as it says, and {runs} "

@@ -11,7 +11,7 @@ import numpy as np
 
 from .drawing import Drawing, Run
 from .extras import extras_of
-from .faults import Notice, and_more, note, refusal, warning, writing
+from .faults import Notice, note, refusal, some, warning, writing
 from .frames import y_up
 from .names import section_in_name, unique, unsized
 from .quantity_words import length_words
@@ -122,15 +122,14 @@ def _on_one_line(drawing: Drawing, path: Path) -> tuple[Drawing, list[Notice]]:
     changed += [drawing.attributes[run].terminal or "" for run in terminals]
     if not changed:
         return drawing, []
-    more = and_more(len(changed) - 1)
     cleaned = replace(
         drawing, names=names, attributes={**drawing.attributes, **terminals}
     )
     return cleaned, [
         warning(
             path.name,
-            f"the name {changed[0]!r}{more} has a line break or a control character, "
-            "which this format cannot hold; a space stands for it",
+            f"the name {some([*map(repr, changed)], 1)} has a line break or a "
+            "control character, which this format cannot hold; a space stands for it",
             "rename it in the drawing",
         )
     ]
@@ -216,7 +215,7 @@ def _renamed(drawing: Drawing, names: list[str], path: Path) -> list[Notice]:
     return [
         warning(
             path.name,
-            f"{lost[0]}{and_more(len(lost) - 1)}, as OBJ has sections in names alone: "
+            f"{some(lost, 1)}, as OBJ has sections in names alone: "
             "a schedule does not find what it calls by the old name",
             "write the new name there, or write GLB, DXF or VTP",
         )

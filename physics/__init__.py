@@ -35,7 +35,7 @@ from .budget import (
     plan_with_returns,
     with_returns,
 )
-from .checked import Check, CheckDimension
+from .check import Check, CheckDimension
 from .checks import checks, power_of
 from .close_pairs import ClosePair
 from .coefficient import Coefficient, Credit, LookupRefused, Note

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -53,6 +53,11 @@ from .site_air import fan_at_site
 from .system import System, system_of
 from .transitions import NO_CHANGE, SHAPE_ALONE
 from .words import bend_words, leg_words
+
+if TYPE_CHECKING:
+    from .balance import Blades
+    from .check import Check
+    from .effects import Effect
 
 # Transitions whose change of area is not what they lose by, by their tables.
 _UNCHANGED = {
@@ -296,6 +301,28 @@ class Analysis:
     def assumptions(self) -> tuple[Assumption, ...]:
         """What was taken because nobody said it."""
         return tuple(assumptions_of(self))
+
+    # What the next three stand on needs an analysis itself.
+    @cached_property
+    def effects(self) -> "tuple[Effect, ...]":
+        """What each assumption does, the largest first."""
+        from .effects import effects
+
+        return effects(self)
+
+    @cached_property
+    def blades(self) -> "Blades":
+        """Dampers of all terminals."""
+        from .balance import blades
+
+        return blades(self)
+
+    @cached_property
+    def checks(self) -> "tuple[Check, ...]":
+        """Its checks, those that are not kept first."""
+        from .checks import checks
+
+        return tuple(checks(self))
 
     @cached_property
     def equivalent_length(self) -> FloatArray:

@@ -148,7 +148,7 @@ def balance(analysis: Analysis) -> list[Setting]:
     the excess there is none, and the terminal gets a little more than its share. With
     one its path would lose more than the critical one.
     """
-    set_to, share = blades(analysis), open_shares(analysis)
+    set_to, share = analysis.blades, open_shares(analysis)
     excess, angle, notes = set_to.excess, set_to.angle, set_to.notes
     is_needed = set_to.is_needed
     order = np.argsort(excess, kind="stable")

@@ -10,7 +10,6 @@ from elbowroom.layout import (
     Notice,
     Schedule,
     airflow_words,
-    and_more,
     listed,
     note,
     pressure_words,
@@ -231,8 +230,7 @@ def _bare_terminals(graph: DuctGraph, bare: IntArray) -> Notice:
         f"{'' if number == 0 else ','} '{one.name}' in run '{one.run}'"
         for number, one in enumerate(beside[:3])
     )
-    shown = listed([graph.terminals.name[row] for row in bare[:6]], 6)
-    shown += and_more(missing - 6)
+    shown = listed([graph.terminals.name[row] for row in bare], 6)
     return warning(
         f"terminal{'s' * (missing > 1)} {shown}",
         "no loss of a grille or diffuser is declared, so only "

@@ -7,7 +7,7 @@ import numpy as np
 from elbowroom.layout import sum_from_root, units
 
 from .analysis import Analysis
-from .checked import Check, of_ducts
+from .check import Check, of_ducts
 from .power import NO_FAN, OFF_CURVE, OWN, TOO_WEAK, FanPower, fan_power
 from .pressure_checks import leaking, static_at_terminals
 from .rooms import SPECIFIC_HEAT

@@ -15,12 +15,12 @@ from elbowroom.layout import (
     IntArray,
     Notice,
     Schedule,
-    and_more,
     flexible_runs,
     lacks_material,
     length_words,
     made_of,
     refusal,
+    some,
     toml_key,
 )
 
@@ -234,7 +234,7 @@ def _of_materials(schedule: Schedule) -> dict[str, tuple[float, Credit]]:
         try:
             found[material] = material_roughness(material), material_credit(material)
         except LookupRefused as problem:
-            shown = ", ".join(list(places)[:_LISTED]) + and_more(len(places) - _LISTED)
+            shown = some(list(places), _LISTED)
             bad = problem.at(f"{schedule.file}, {shown}", "name another")
             faults += bad.faults
     if faults:

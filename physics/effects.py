@@ -1,7 +1,6 @@
 """What each assumption of the ledger does, recomputed."""
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 from elbowroom.layout import BadInput, remade
 
@@ -30,7 +29,6 @@ class Effect:
     refused: str = ""
 
 
-@lru_cache(maxsize=4)  # a command prints it and writes it
 def effects(analysis: Analysis) -> tuple[Effect, ...]:
     """Analyse a layout again with each assumption otherwise.
 

@@ -15,10 +15,10 @@ from elbowroom.layout import (
     Legs,
     Notice,
     Shape,
-    and_more,
     angle_words,
     changed_mains,
     sides_before,
+    some,
     warning,
 )
 
@@ -104,10 +104,9 @@ def _pleated_notices(graph: DuctGraph) -> list[Notice]:
     rows = (pleated & off_ratio(bends.radius, bends.in_plane)).nonzero()[0].tolist()
     if not rows:
         return []
-    places = "; ".join(bend_place(graph, row) for row in rows[:3])
     return [
         warning(
-            f"{places}{and_more(len(rows) - 3)}",
+            some([bend_place(graph, row) for row in rows], 3, "; "),
             f"pleated elbows were tested with r/D {PLEATED_RATIO:g} alone, and that "
             "value was taken for r/D "
             f"{bends.radius[rows[0]] / bends.in_plane[rows[0]]:.3g}",

@@ -12,8 +12,7 @@ from elbowroom.layout import (
 from elbowroom.layout import sections as geometry
 
 from .analysis import Analysis
-from .balance import blades
-from .checked import Check, run_of
+from .check import Check, run_of
 from .elements import Kind
 from .leakage import leakage
 
@@ -56,7 +55,7 @@ def pieces_of(analysis: Analysis) -> Pieces:
     """Static pressure of `static_pressure` along all ducts, piece by piece."""
     graph, elements = analysis.graph, analysis.elements
     parent = graph.ducts.parent
-    count, stand, dampers = len(parent), graph.components, blades(analysis)
+    count, stand, dampers = len(parent), graph.components, analysis.blades
     rows = (elements.kind == int(Kind.COMPONENT)).nonzero()[0]
     component = elements.row[rows]
     duct = np.concatenate([elements.duct[rows], dampers.duct])

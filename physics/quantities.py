@@ -18,7 +18,6 @@ from elbowroom.layout import (
 )
 
 from .analysis import Analysis
-from .balance import blades
 from .coefficient import check_word
 from .elements import Kind
 from .pressure_checks import surface_of
@@ -184,7 +183,7 @@ def quantities(analysis: Analysis, unit: str = "mm") -> Quantities:
             counted[what, section, True] += 1
     for duct in _capped(analysis):
         counted["end cap", sections[duct], True] += 1
-    dampers = blades(analysis)
+    dampers = analysis.blades
     to_set = dampers.is_needed & ~dampers.in_entry
     for duct in dampers.duct[to_set].tolist():
         collar = ", in a rigid collar" * bool(flexible[duct])

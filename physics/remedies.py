@@ -27,6 +27,7 @@ from elbowroom.layout import (
     remade,
     round_section,
     short_length,
+    some,
 )
 
 from . import sizes
@@ -437,13 +438,11 @@ def kept_from_trying(analysis: Analysis, series: str = "mm") -> list[Notice]:
             said[f"'{run}' ({', '.join(kept)})"] = None
     if not said:
         return []
-    shown = list(said)[:_SHOWN]
     asked = any(word in one for one in said for word in ("as_drawn", "max_"))
     return [
         note(
             graph.drawing.file,
-            "limits keep larger sizes from being tried in "
-            f"{', '.join(shown)}{and_more(len(said) - len(shown))}",
+            f"limits keep larger sizes from being tried in {some(list(said), _SHOWN)}",
             "as_drawn, max_height and max_width stand under [limits]" * asked,
         )
     ]

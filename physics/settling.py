@@ -60,9 +60,7 @@ def side_of(analysis: Analysis, dampers: str) -> Side:
     declared = np.nan_to_num(analysis.terminal_loss)
     added = declared / design**2
     if dampers == "set":  # each spends what its path has to spare
-        from .balance import blades  # which settles airflows itself
-
-        added += blades(analysis).spent / design**2
+        added += analysis.blades.spent / design**2
     roots = graph.ducts.parent < 0
     whole = float(state.flow[roots].sum())
     inlet, outlet = at_fan(graph, analysis.conditions, state)

@@ -31,8 +31,7 @@ from elbowroom.layout import (
 )
 
 from .analysis import Analysis
-from .checked import Check, CheckDimension
-from .checks import checks
+from .check import Check, CheckDimension
 from .flags import dust_flags
 from .run_sizes import (
     BEFORE,
@@ -225,9 +224,9 @@ def _unkept(
 
     Of others, which rest on more than the sizes, those that were kept before.
     """
-    failed = {one.rule for one in checks(before) if not one.is_kept} if before else {}
+    failed = {one.rule for one in before.checks if not one.is_kept} if before else {}
     notices = []
-    for check in checks(after):
+    for check in after.checks:
         of_sizes = check.dimension in ("velocity", "ratio")
         words = _VALUES.get(check.dimension)
         if check.is_kept or words is None or check.limit is None:

@@ -14,8 +14,7 @@ from elbowroom.layout import (
 
 from . import noise
 from .analysis import Analysis
-from .balance import blades
-from .checked import Check, of_ducts, roles, run_of
+from .check import Check, of_ducts, roles, run_of
 from .tables import chosen
 
 # Rows of `velocity_limits` by use: context, main, branch, kind.
@@ -245,7 +244,7 @@ def made_noise(analysis: Analysis) -> list[Check]:
                 source,
             )
         )
-    dampers = blades(analysis)
+    dampers = analysis.blades
     order = np.argsort(dampers.excess, kind="stable")
     rows = order[dampers.is_needed[order] & (dampers.angle[order] > 0.0)]
     if len(rows):

@@ -9,7 +9,7 @@ from elbowroom.layout import (
 )
 
 from .analysis import Analysis
-from .checked import Check, run_of
+from .check import Check, run_of
 from .pressure_checks import surface_of
 from .rooms import SPECIFIC_HEAT
 from .warming import OUTSIDE_FILM, surface_temperature, temperatures_in, transfer_units

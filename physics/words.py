@@ -8,8 +8,8 @@ from elbowroom.layout import (
     Legs,
     Shape,
     TakeoffEntry,
-    and_more,
     counted,
+    some,
     units,
 )
 
@@ -84,7 +84,7 @@ def _branches(graph: DuctGraph, legs: Legs, row: int) -> str:
     runs = dict.fromkeys(graph.ducts.run[ducts].tolist())
     names = [graph.drawing.names[run] for run in runs]
     many = "branches" if names[1:] else "branch"
-    return f"{many} {' and '.join(names[:_NAMED])}{and_more(len(names) - _NAMED)}"
+    return f"{many} {some(names, _NAMED, ' and ')}"
 
 
 def _is_no_cone(graph: DuctGraph, legs: Legs, row: int) -> bool:

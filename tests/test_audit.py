@@ -34,7 +34,7 @@ from elbowroom.layout import (
     write_gltf,
 )
 from elbowroom.physics import analyse, settled_audit
-from elbowroom.viewer import check, main, preflight
+from elbowroom.viewer import audit_shown, main, preflight
 
 WIDE, SMALL = rectangular(0.6, 0.3), rectangular(0.3, 0.2)
 
@@ -487,7 +487,7 @@ def test_the_copy_never_takes_the_place_of_the_original(
 def test_the_picture_counts_its_findings(
     numbers: tuple[int, int, int], said: str
 ) -> None:
-    assert check.caption(*numbers).startswith(said)
+    assert audit_shown.caption(*numbers).startswith(said)
 
 
 def riser(source: bool, **said: float | tuple[float, float, float]) -> Drawing:
@@ -515,7 +515,7 @@ def test_ducts_stand_in_the_picture_as_they_are_analysed(
 ) -> None:
     found = audit(riser(True, **said))
     assert found.graph is not None
-    tubes = check._as_drawn(found)
+    tubes = audit_shown._as_drawn(found)
     shown = tubes.across[tubes.offsets[:-1]]
     assert abs(shown[0] @ width) == pytest.approx(1.0)
     ducts = found.graph.ducts  # one each, but two segments in a row are one
@@ -537,7 +537,7 @@ def test_where_nothing_can_be_analysed_a_run_stands_as_it_says(
 ) -> None:
     found = audit(riser(False, **said))
     assert found.graph is None
-    tubes = check._as_drawn(found)
+    tubes = audit_shown._as_drawn(found)
     assert abs(tubes.across[0] @ width) == pytest.approx(1.0)
     assert abs(tubes.upright[0] @ np.cross(width, (0, 0, 1))) == pytest.approx(1.0)
 

@@ -245,7 +245,7 @@ def test_the_pairs_are_in_the_tables_the_report_and_the_page() -> None:
     option = Option("a", route(points, round_section(0.3)))
     found = results.pairs(option.analysis)
     assert [pair["arrangement"] for pair in found] == ["S", "U"]
-    rows = tables.flat_tables(option.analysis)["pairs"]
+    rows = tables.flat_tables(option)["pairs"]
     assert rows == [{**pair, "notes": "; ".join(pair["notes"])} for pair in found]
     names = [f"{pair['first']}, {pair['second']}" for pair in found]
     plain, together = (

@@ -36,7 +36,7 @@ from elbowroom.layout import (
     write_gltf,
     writing,
 )
-from elbowroom.physics import Option, analyse, book
+from elbowroom.physics import Analysis, Option, analyse, book
 from elbowroom.viewer import (
     cli,
     desk,
@@ -46,7 +46,6 @@ from elbowroom.viewer import (
     preflight,
     scene,
     sheets,
-    sides,
     sketch,
     sketch_parts,
     told_of_options,
@@ -1144,7 +1143,7 @@ def test_no_result_is_printed_before_a_refusal(
 
     route = tmp_path / "sharp.toml"
     route.write_text(SHARP_TURN)
-    monkeypatch.setattr(sides, "checks", refuse)
+    monkeypatch.setattr(Analysis, "checks", property(refuse))
     assert "this cannot be" in refused(capsys, "analyse", str(route))
 
 

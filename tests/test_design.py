@@ -61,6 +61,7 @@ from elbowroom.physics import (
     Check,
     Kind,
     LengthRow,
+    Option,
     Proportions,
     air,
     analyse,
@@ -87,8 +88,7 @@ from elbowroom.physics import (
     with_airflows,
 )
 from elbowroom.viewer import budget as shown_budget
-from elbowroom.viewer import checks as shown_checks
-from elbowroom.viewer import display, main, results
+from elbowroom.viewer import check_words, display, main, results
 from elbowroom.viewer import quantities as shown_quantities
 
 HOUSE = Path(__file__).parents[1] / "examples" / "hillside_house" / "house.glb"
@@ -1846,15 +1846,15 @@ def test_no_power_below_zero() -> None:
     """By its definition: a negative pressure would pay a fan for running."""
     assert fan_power(0.7, -16.0, efficiency=0.5).air is None
     none = replace(power_of(layout()), air=None, total_pressure=-3.0)
-    assert "gains 3 Pa" in shown_checks.power_sentence(none, display.METRIC)
+    assert "gains 3 Pa" in check_words.power_sentence(none, display.METRIC)
     fan = FanSpec(
         external_static_pressure=5.0, inlet_velocity_pressure=60.0, efficiency=0.5
     )
     analysis = layout(fan=fan)
-    said = shown_checks.power_sentence(power_of(analysis), display.METRIC)
+    said = check_words.power_sentence(power_of(analysis), display.METRIC)
     assert "cannot give the design airflow" in said
     assert "-" not in said
-    result = results.analysis_result([(analysis, ())], {})["fan_power"]
+    result = results.analysis_result([(Option("a", analysis), ())], {})["fan_power"]
     assert all(v >= 0.0 for v in result.values() if isinstance(v, float))
 
 
@@ -1875,7 +1875,7 @@ def test_a_weaker_fan_has_no_smaller_bill() -> None:
         found = power_of(analysis)
         assert found.air == pytest.approx(0.75 * need)
         assert found.basis == basis
-        said = shown_checks.power_sentence(found, display.METRIC)
+        said = check_words.power_sentence(found, display.METRIC)
         assert words in said
         assert f"from the {need:.4g} Pa" in said
         assert "that the layout needs" in said
@@ -1884,7 +1884,7 @@ def test_a_weaker_fan_has_no_smaller_bill() -> None:
     strong = power_of(layout(fan=FanSpec(total_pressure=2 * need), losses=losses))
     assert strong.air == pytest.approx(0.75 * 2 * need)
     assert strong.basis == "fan"
-    said = shown_checks.power_sentence(strong, display.METRIC)
+    said = check_words.power_sentence(strong, display.METRIC)
     assert "that it gives" in said
 
 
@@ -2106,16 +2106,16 @@ def test_a_printed_limit_is_a_round_one_and_the_fan_is_in_units_asked_for() -> N
     soft = "flexible duct, nonmetallic with wire, fully extended"
     found = one_duct(2.0, round_section(0.2), material=soft, compression=0.0)
     (check,) = (c for c in checks(found) if c.rule == "length of flexible duct")
-    words = shown_checks.limit_words
+    words = check_words.limit_words
     assert words(check, display.INCH_POUND) == ("6.6 ft", "5.0 ft")
     assert words(check, display.METRIC) == ("2.0 m", "1.5 m")
     close = replace(check, value=1.53)
     assert words(close, display.METRIC) == ("1.53 m", "1.52 m")
     fan = power_of(layout(fan=FanSpec(total_pressure=200.0, efficiency=0.5)))
-    said = shown_checks.power_sentence(fan, display.INCH_POUND)
+    said = check_words.power_sentence(fan, display.INCH_POUND)
     assert "from the 0.8029 in.wg (200 Pa)" in said
     assert "0.4 hp (300 W) at the shaft" in said
-    said = shown_checks.power_sentence(fan, display.METRIC)
+    said = check_words.power_sentence(fan, display.METRIC)
     assert "from the 200 Pa (0.8029 in.wg)" in said
 
 

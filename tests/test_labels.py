@@ -24,7 +24,7 @@ from elbowroom.layout import (
 )
 from elbowroom.physics import Option, analyse, compare, with_airflows
 from elbowroom.viewer import (
-    check,
+    audit_shown,
     colours,
     display,
     gaps,
@@ -533,8 +533,8 @@ def test_the_gravest_finding_is_labelled_first(
         drawn.extend(label.text for label in panels[0].labels)
         return ""
 
-    monkeypatch.setattr(check, "picture", picture)
-    check.audit_picture(found, tmp_path / "none.png", METRIC)
+    monkeypatch.setattr(audit_shown, "picture", picture)
+    audit_shown.audit_picture(found, tmp_path / "none.png", METRIC)
     assert drawn == sorted(drawn, key=int)
     assert len(drawn) == len(words)
 

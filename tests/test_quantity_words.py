@@ -41,7 +41,7 @@ from elbowroom.layout import (
     round_section,
 )
 from elbowroom.physics import analyse, effects, operate, with_airflows
-from elbowroom.viewer import check, main, preflight
+from elbowroom.viewer import audit_shown, main, preflight
 
 Captured = pytest.CaptureFixture[str]
 Said = Callable[[float], str]
@@ -453,7 +453,7 @@ def test_the_ruler_of_a_check_follows_the_units(
         found["unit"] = length_unit
         return ""
 
-    monkeypatch.setattr(check, "picture", picture)
+    monkeypatch.setattr(audit_shown, "picture", picture)
     monkeypatch.setattr(preflight, "why_not", lambda: None)
     out = str(tmp_path / "a.png")
     assert main(["check", str(HOUSE), "--png", out, "--units", units]) == 0

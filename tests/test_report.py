@@ -37,7 +37,7 @@ from elbowroom.physics import (
 )
 from elbowroom.viewer import (
     charts,
-    checks,
+    check_words,
     display,
     layout_view,
     main,
@@ -383,6 +383,22 @@ def test_what_cannot_be_built_is_said_in_the_units_asked_for(tmp_path: Path) -> 
     assert [row[1] for row in cells(text, "clear by")] == ["3.9 in", "3.0 in"]
 
 
+def test_the_head_names_the_first_reasons_and_how_many_more() -> None:
+    zigzag = np.array([[0.1 * (n // 2), 0.1 * ((n + 1) // 2), 3] for n in range(9)])
+    drawing = drawing_from_runs(
+        [("a", zigzag, round_section(0.25))],
+        attributes={"a": Attributes(source=True, source_at_end=False)},
+    )
+    plan = Schedule(terminals={"a": TerminalSpec(0.1)})
+    option = Option("a", analyse(build(drawing, plan)))
+    html = report.report_html([[option]], [[()]], (), display.METRIC, {}, picture=False)
+    (said,) = re.findall(r"a cannot be built as drawn: (.*?)</p>", html)
+    left = len(option.faults) - 5
+    assert left > 0
+    assert said.count("lacks") == 5
+    assert said.endswith(f" and {left} more.")
+
+
 def test_long_names_stay_on_the_paper(tmp_path: Path) -> None:
     weasyprint = pytest.importorskip("weasyprint")
     trunk, branch = (f"LEVEL_03_ZONE_B_SUPPLY_RECTANGULAR_NO_{n}" for n in "12")
@@ -423,7 +439,7 @@ def test_a_limit_that_is_missed_has_digits_enough(
     check = Check(
         "velocity", "velocity", value, limit, "a", (), is_kept, "own", "memory"
     )
-    assert checks.limit_words(check, display.METRIC) == said
+    assert check_words.limit_words(check, display.METRIC) == said
 
 
 def test_what_a_check_measures_has_units_and_stands_in_the_schema() -> None:
@@ -454,8 +470,8 @@ def test_a_value_of_a_check_in_both_units(
     dimension: CheckDimension, value: float, metric: str, inch_pound: str
 ) -> None:
     """Factors: NIST SP 811, appendix B."""
-    assert checks.value_words(value, dimension, display.METRIC) == metric
-    assert checks.value_words(value, dimension, display.INCH_POUND) == inch_pound
+    assert check_words.value_words(value, dimension, display.METRIC) == metric
+    assert check_words.value_words(value, dimension, display.INCH_POUND) == inch_pound
 
 
 @pytest.mark.parametrize(
@@ -580,7 +596,7 @@ def test_the_energy_of_a_fan_names_the_hours_that_it_is_used_in() -> None:
     none = tables.apart_columns(compare([options[2]] * 2), display.METRIC)
     assert [head for head, *_ in none][-1] == "fastest, m/s"
     said = [
-        checks.power_sentence(power_of(option.analysis), display.METRIC)
+        check_words.power_sentence(power_of(option.analysis), display.METRIC)
         for option in options
     ]
     assert "50 W (0.067 hp) electric, 150 kWh in 3000 h a year" in said[0]

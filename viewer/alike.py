@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable, Sequence
 
-from elbowroom.layout import Notice, Severity, and_more
+from elbowroom.layout import Notice, Severity, some
 
 _FEW = 3  # fewer than this are each told in full
 _LISTED = 5  # places behind the first
@@ -54,8 +54,8 @@ def others(group: Sequence[Notice], file: str) -> str:
         Name of the drawing, which need not be told at each.
     """
     told = []
-    for one in group[1 : _LISTED + 1]:
+    for one in group[1:]:
         same = one.what == group[0].what or one.severity == Severity.NOTE
         where = one.where.removeprefix(f"{file}, ")
         told.append(where if same else f"{where}: {one.what}")
-    return "; ".join(told) + and_more(len(group) - 1 - _LISTED)
+    return some(told, _LISTED, "; ")

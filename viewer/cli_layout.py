@@ -96,7 +96,7 @@ def analyse(
     """Say where the pressure of a route goes."""
     from .layout_view import panels, scale_of, side_by_side
     from .results import analysis_result
-    from .sides import layout_tables, print_layout, sides_of, with_clashes
+    from .sides import layout_tables, print_layout, with_clashes
 
     display = display_of(units)
     inputs = Inputs(
@@ -111,7 +111,7 @@ def analyse(
     layouts = opened(inputs, display, is_drawn=is_drawn)
     (shown,), (rooms,), solids = layouts.shown, layouts.rooms, layouts.solids
     whole = layouts.budgets[0] if returns else None
-    sides = with_clashes(sides_of(shown, rooms))
+    sides = with_clashes(shown, rooms)
     if as_json:
         print_json(analysis_result(sides, input_files(inputs), whole))
     else:
@@ -219,7 +219,7 @@ def _write_compared(
 ) -> None:
     """Write tables of a comparison and of each layout, whose sides have own flags."""
     from .sheets import sheet_prefixes
-    from .sides import layout_tables, sides_of
+    from .sides import layout_tables
     from .tables import comparison_tables
 
     book = comparison_tables(result)
@@ -227,7 +227,8 @@ def _write_compared(
     each = []
     for place, shown in enumerate(layouts.shown):
         whole = layouts.budgets[place] if layouts.budgets else None
-        each.append(layout_tables(sides_of(shown, layouts.rooms[place]), whole))
+        sides = list(zip(shown, layouts.rooms[place], strict=True))
+        each.append(layout_tables(sides, whole))
     if csv is not None:
         folders = {csv / name: flat for name, flat in zip(names, each, strict=True)}
         write_folders({csv: dict(book), **folders}, csv)
@@ -277,7 +278,7 @@ def check(
     )
     from elbowroom.physics import settled_audit, unbuildable, with_airflows
 
-    from .check import audit_picture, print_check
+    from .audit_shown import audit_picture, print_check
     from .failings import drawing_failings
     from .results import check_result
 

@@ -229,7 +229,7 @@ def write_folders(folders: "Mapping[Path, Tables]", csv: Path) -> None:
     those of an earlier run pass for tables of this one. So are other folders within it
     that hold tables of these names, as those of a comparison do.
     """
-    from elbowroom.layout import and_more
+    from elbowroom.layout import some
 
     from .sheets import write_csv_tables
 
@@ -250,9 +250,8 @@ def write_folders(folders: "Mapping[Path, Tables]", csv: Path) -> None:
     if beside:
         others.setdefault(csv, []).extend(f"{path.name}{os.sep}" for path in beside)
     for folder, left in others.items():
-        named = ", ".join(left[:_MOST_FILES])
-        behind = and_more(len(left) - _MOST_FILES)
-        say(f"not of this run, and left as they were in {folder}: {named}{behind}.")
+        named = some(left, _MOST_FILES)
+        say(f"not of this run, and left as they were in {folder}: {named}.")
 
 
 def write_review_page(

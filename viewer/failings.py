@@ -4,65 +4,24 @@ from collections.abc import Sequence
 
 from elbowroom.layout import (
     Notice,
-    and_more,
     counted,
     length_words,
     place_words,
+    some,
     warning,
 )
-from elbowroom.physics import Analysis, Check, Option, checks
+from elbowroom.physics import Analysis, Option
 
-from .display import Display
+from .display import METRIC, Display
 from .gaps import Gap
 
 STRICT = "exit code 1, as --strict asks:"
-_MOST_NAMED = 5  # faults in the lines at the head, and clashes among the flags
+MOST_NAMED = 5  # faults in the lines at the head, and clashes among the flags
 
 
-def failing_lines(
-    analysis: Analysis,
-    faults: Sequence[str],
-    found: Sequence[Check],
-    display: Display,
-) -> list[str]:
-    """Why a layout fails, for the head of what is printed; empty if it does not.
-
-    Parameters
-    ----------
-    analysis
-        The layout.
-    faults
-        Why it cannot be built as drawn, the gravest first.
-    found
-        Its checks.
-    display
-        Units.
-    """
-    out = []
-    if faults:
-        why = "; ".join(faults[:_MOST_NAMED])
-        out.append(
-            f"It cannot be built as drawn: {why}{and_more(len(faults) - _MOST_NAMED)}."
-        )
-    system = analysis.system
-    if system.is_short and system.spare is not None:
-        lacking = f"{display.pressures(-system.spare)} {display.pressure}"
-        out.append(f"The fan does not carry it: {lacking} are lacking.")
-    if failed := checks_words(found):
-        out.append(failed)
-    return out
-
-
-def checks_words(found: Sequence[Check]) -> str:
-    """Which checks are not kept, as a sentence; '' if all are."""
-    failed = [check.rule for check in found if not check.is_kept]
-    limited = sum(check.limit is not None for check in found)
-    if not failed:
-        return ""
-    return (
-        f"{len(failed)} of {counted(limited, 'check')} {_are(len(failed))} not kept: "
-        f"{'; '.join(failed)}."
-    )
+def failing_lines(option: Option, display: Display) -> list[str]:
+    """Why a layout fails, for the head of what is printed; empty if it does not."""
+    return [line for line, _ in _reasons(option, display)]
 
 
 def failing_sentence(options: Sequence[Option]) -> str:
@@ -73,21 +32,37 @@ def failing_sentence(options: Sequence[Option]) -> str:
     several = len({option.name for option in options}) > 1
     told: dict[str, None] = {}
     for option in options:
-        faults = len(option.faults)
-        failed = [check.rule for check in checks(option.analysis) if not check.is_kept]
-        reasons = []
-        if faults:
-            why = counted(faults, "reason")
-            reasons.append(f"it cannot be built as drawn, for {why}")
-        if option.analysis.system.is_short:
-            reasons.append("the fan does not carry it")
-        if failed:
-            count, which = counted(len(failed), "check"), "; ".join(failed)
-            reasons.append(f"{count} {_are(len(failed))} not kept ({which})")
-        if reasons:
+        if reasons := [short for _, short in _reasons(option, METRIC)]:
             of = f"'{option.name}': " if several else ""
             told[of + ", ".join(reasons)] = None
     return f"{STRICT} {'; '.join(told)}." if told else ""
+
+
+def _reasons(option: Option, display: Display) -> list[tuple[str, str]]:
+    """Each reason why a layout fails, as a line of its own and in short."""
+    system, out = option.analysis.system, []
+    if faults := option.faults_in(display.side):
+        why = some(faults, MOST_NAMED, "; ")
+        out.append((f"It cannot be built as drawn: {why}.", _unbuilt(len(faults))))
+    if system.is_short and system.spare is not None:
+        lacking = f"{display.pressures(-system.spare)} {display.pressure} are lacking"
+        short = "the fan does not carry it"
+        out.append((f"The fan does not carry it: {lacking}.", short))
+    failed = unkept_checks(option.analysis)
+    return [*out, failed] if any(failed) else out
+
+
+def unkept_checks(analysis: Analysis) -> tuple[str, str]:
+    """Which checks are not kept, as a sentence and in short; '' if all are."""
+    failed = [check.rule for check in analysis.checks if not check.is_kept]
+    if not failed:
+        return "", ""
+    limited = sum(check.limit is not None for check in analysis.checks)
+    are, which = "is" if len(failed) == 1 else "are", "; ".join(failed)
+    return (
+        f"{len(failed)} of {counted(limited, 'check')} {are} not kept: {which}.",
+        f"{counted(len(failed), 'check')} {are} not kept ({which})",
+    )
 
 
 def drawing_failings(errors: int, lacking: int) -> str:
@@ -96,7 +71,7 @@ def drawing_failings(errors: int, lacking: int) -> str:
     if errors:
         reasons.append(f"{counted(errors, 'error')} in the drawing")
     if lacking:
-        reasons.append(f"it cannot be built as drawn, for {counted(lacking, 'reason')}")
+        reasons.append(_unbuilt(lacking))
     return f"{STRICT} {', '.join(reasons)}." if reasons else ""
 
 
@@ -111,7 +86,7 @@ def clash_flags(room: Sequence[Gap], file: str) -> list[Notice]:
             "lead it another way, or give it another size",
             place=gap.place,
         )
-        for gap in clashing[:_MOST_NAMED]
+        for gap in clashing[:MOST_NAMED]
     ]
     left = len(clashing) - len(found)
     if left:
@@ -125,5 +100,5 @@ def clash_flags(room: Sequence[Gap], file: str) -> list[Notice]:
     return found
 
 
-def _are(count: int) -> str:
-    return "is" if count == 1 else "are"
+def _unbuilt(faults: int) -> str:
+    return f"it cannot be built as drawn, for {counted(faults, 'reason')}"

@@ -26,7 +26,7 @@ from elbowroom.layout import (
 from elbowroom.physics import Analysis, Budget, Option, critical_return
 
 from .budget import joint_lines, pressure_lines, rate_lines, system_lines
-from .checks import CAUTIONS
+from .check_words import CAUTIONS
 from .colours import CHOSEN, NOTHING, Scale, even_scale_for, scale_for
 from .display import DIGITS, DISPLAYS, INCH_POUND, TOUCH, Display
 from .gaps import Gap, in_units

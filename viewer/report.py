@@ -20,6 +20,7 @@ from elbowroom.layout import (
     place_unit,
     place_words,
     refusal,
+    some,
     words_apart,
     writing,
 )
@@ -34,10 +35,8 @@ from elbowroom.physics import (
     Kind,
     Note,
     Option,
-    checks,
     critical_band,
     duct_schedule,
-    effects,
     power_of,
     quantities,
     straight_after,
@@ -45,9 +44,9 @@ from elbowroom.physics import (
 
 from .budget import joint_lines, pressure_lines, rate_lines, system_lines
 from .charts import kinds_chart, options_chart, pressure_chart
-from .checks import CAUTIONS, limit_words, power_sentence, source_words
+from .check_words import CAUTIONS, limit_words, power_sentence, source_words
 from .display import Display
-from .failings import checks_words
+from .failings import MOST_NAMED, unkept_checks
 from .gaps import Gap
 from .lettering import as_markup
 from .outlet import printable
@@ -254,17 +253,13 @@ def _summary(
         said = as_markup(_verdict(first, budgets[0] if budgets else None, display))
         out.append(f'<p class="verdict">{said}</p>')
     for option in {one.name: one for shown in layouts for one in shown}.values():
-        faults = option.faults_in(display.side)
-        if faults:
-            why = "; ".join(faults)
-            out.append(
-                f'<p class="bad">{as_markup(option.name)} cannot be built as drawn: '
-                f"{as_markup(why)}.</p>"
-            )
-        if failed := checks_words(checks(option.analysis)):
-            out.append(
-                f'<p class="bad">{as_markup(option.name)}: {as_markup(failed)}</p>'
-            )
+        failing = []
+        if faults := option.faults_in(display.side):
+            why = some(faults, MOST_NAMED, "; ")
+            failing.append(f"{option.name} cannot be built as drawn: {why}.")
+        if failed := unkept_checks(option.analysis)[0]:
+            failing.append(f"{option.name}: {failed}")
+        out += [f'<p class="bad">{as_markup(line)}</p>' for line in failing]
     out.append(_options(options, display, comparison, bool(budgets)))
     if len(options) == 1:
         out.append(_spent(layouts[0], budgets, display))
@@ -717,7 +712,7 @@ def _angle_from(row: Mapping[str, Any], numbers: dict[Print, int]) -> str:
 
 def _checks(analysis: Analysis, display: Display) -> str:
     rows: list[list[Cell]] = []
-    found = checks(analysis)
+    found = analysis.checks
     for check in found:
         verdict = "" if check.limit is None else "kept" if check.is_kept else "not kept"
         rows.append(
@@ -789,7 +784,7 @@ def _quantities(analysis: Analysis, display: Display) -> str:
 
 def _assumed(analysis: Analysis, display: Display) -> str:
     rows: list[list[Cell]] = []
-    for effect in effects(analysis):
+    for effect in analysis.effects:
         said = effect.assumption
         change = "not known"
         if effect.refused:

@@ -25,11 +25,9 @@ from elbowroom.physics import (
     Note,
     Option,
     balance,
-    checks,
     critical_band,
     damper_words,
     duct_schedule,
-    effects,
     element_bands,
     path_bands,
     power_of,
@@ -41,7 +39,7 @@ from elbowroom.physics import (
 from .gaps import Gap
 
 Plain = dict[str, Any]
-Side = tuple[Analysis, Sequence[Gap]]  # a supply or a return, and the room around it
+Side = tuple[Option, Sequence[Gap]]  # a supply or a return, and the room around it
 
 
 def analysis_result(
@@ -63,7 +61,8 @@ def analysis_result(
     result
         As `result.schema.json` says.
     """
-    (analysis, room), *returns = sides
+    (supply, room), *returns = sides
+    analysis = supply.analysis
     graph = analysis.graph
     drawing = graph.drawing
     return {
@@ -77,11 +76,11 @@ def analysis_result(
             "tolerance_m": graph.topology.tolerance,
         },
         "system": system_row(analysis),
-        **_tables(analysis, room),
+        **_tables(supply, room),
         "returns": [
             {
-                "file": side.graph.drawing.file,
-                "system": system_row(side),
+                "file": side.analysis.graph.drawing.file,
+                "system": system_row(side.analysis),
                 **_tables(side, around),
             }
             for side, around in returns
@@ -103,7 +102,7 @@ def assumption_rows(analysis: Analysis) -> list[Plain]:
             "effect_pa": effect.loss,
             "refused": effect.refused,
         }
-        for effect in effects(analysis)
+        for effect in analysis.effects
     ]
 
 
@@ -122,8 +121,9 @@ def room_rows(room: Sequence[Gap]) -> list[Plain]:
     ]
 
 
-def _tables(analysis: Analysis, room: Sequence[Gap]) -> Plain:
+def _tables(side: Option, room: Sequence[Gap]) -> Plain:
     """Tables of a supply or a return."""
+    analysis = side.analysis
     return {
         "elements": elements(analysis),
         "ducts": ducts(analysis),
@@ -131,9 +131,9 @@ def _tables(analysis: Analysis, room: Sequence[Gap]) -> Plain:
         "pairs": pairs(analysis),
         "balance": balancing(analysis),
         "room": room_rows(room),
-        "checks": check_rows(checks(analysis)),
+        "checks": check_rows(analysis.checks),
         "assumptions": assumption_rows(analysis),
-        "flags": [notice(flag) for flag in analysis.flags],
+        "flags": [notice(flag) for flag in side.flags],
     }
 
 

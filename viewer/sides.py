@@ -4,10 +4,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from elbowroom.physics import Analysis, Budget, Option, checks, power_of
+from elbowroom.physics import Analysis, Budget, Option, power_of
 
 from .budget import joint_lines
-from .checks import print_cautions, print_checks
+from .check_words import print_cautions, print_checks
 from .display import Display
 from .failings import clash_flags, failing_lines
 from .gaps import Gap
@@ -17,26 +17,13 @@ from .tables import flat_tables, print_analysis, print_notices
 from .terminal import TerminalTable, right
 
 
-def sides_of(shown: Sequence[Option], rooms: Sequence[Sequence[Gap]]) -> list[Side]:
-    """Each side of a layout with all that is to be said of it, and the room around."""
-    return [
-        (replace(one.analysis, flags=one.flags), room)
-        for one, room in zip(shown, rooms, strict=True)
-    ]
-
-
-def with_clashes(sides: Sequence[Side]) -> list[Side]:
+def with_clashes(shown: Sequence[Option], rooms: Sequence[Sequence[Gap]]) -> list[Side]:
     """Sides with what has no room among their flags, which printed text says first."""
-    return [
-        (
-            replace(
-                side,
-                flags=(*clash_flags(room, side.graph.drawing.file), *side.flags),
-            ),
-            room,
-        )
-        for side, room in sides
-    ]
+    sides = []
+    for one, room in zip(shown, rooms, strict=True):
+        said = clash_flags(room, one.analysis.graph.drawing.file)
+        sides.append((replace(one, notices=(*said, *one.notices)), room))
+    return sides
 
 
 def print_layout(
@@ -55,17 +42,12 @@ def print_layout(
     found, display, console
         The budget of all sides, or None; units; where to.
     """
-    sides = sides_of(shown, rooms)
-    supply, *returns = (side for side, _ in sides)
-    kept = [checks(side) for side, _ in sides]
-    failing = [
-        failing_lines(one.analysis, one.faults_in(display.side), checked, display)
-        for one, checked in zip(shown, kept, strict=True)
-    ]
+    supply, *returns = (one.analysis for one in shown)
+    failing = [failing_lines(one, display) for one in shown]
     for one, lines in zip(shown[1:], failing[1:], strict=True):
         failing[0] += [f"{one.name}: {line}" for line in lines]  # the head of all
-    for (side, room), lines in zip(sides, failing, strict=True):
-        print_analysis(side, display, console, room, lines)
+    for one, room, lines in zip(shown, rooms, failing, strict=True):
+        print_analysis(one, display, console, room, lines)
     if found is not None:
         title = f"Budget of supply and return, {display.pressure}"
         table = TerminalTable(title, "", right(""))
@@ -73,10 +55,10 @@ def print_layout(
             table.add_row(plain(words), value)
         console.print(table)
         print_notices(found.notices, console, "What to know of the budget")
-    print_checks(kept[0], power_of(supply), display, console)
-    for side, checked in zip(returns, kept[1:], strict=True):
+    print_checks(supply.checks, power_of(supply), display, console)
+    for side in returns:
         title = f"Checks of {side.graph.drawing.file}"
-        print_checks(checked, None, display, console, title)
+        print_checks(side.checks, None, display, console, title)
     print_cautions(console)
 
 
@@ -105,7 +87,7 @@ def layout_tables(
     row["missing"] = "; ".join(found.missing)
     row["flags"] = " ".join(said.sentence for said in found.notices)
     named = zip(["supply", *_return_names(behind)], sides, strict=True)
-    first["sides"] = [_side_row(name, side) for name, (side, _) in named]
+    first["sides"] = [_side_row(name, side.analysis) for name, (side, _) in named]
     first["budget"] = [row]
     return tables_of_sides([first, *behind])
 

@@ -6,22 +6,21 @@ from typing import Any
 
 import numpy as np
 
-from elbowroom.layout import Basis, Notice, and_more, place_words, ranked
+from elbowroom.layout import Basis, Notice, place_words, ranked, some
 from elbowroom.physics import (
     WORTH,
     Analysis,
     Budget,
     Comparison,
     Kind,
-    checks,
+    Option,
     critical_band,
     dampers,
-    effects,
 )
 
 from .budget import pressure_lines, rate_lines, system_lines
 from .display import CHECK_UNITS, Display, energy_words
-from .failings import checks_words
+from .failings import unkept_checks
 from .gaps import Gap
 from .outlet import plain
 from .results import (
@@ -67,7 +66,7 @@ BEYOND = f"beyond {math.degrees(dampers.BUTTERFLY_END):.0f}°"
 
 
 def print_analysis(
-    analysis: Analysis,
+    option: Option,
     display: Display,
     console: Any,
     room: Sequence[Gap],
@@ -77,7 +76,7 @@ def print_analysis(
 
     Parameters
     ----------
-    analysis
+    option
         What to print.
     display
         Units.
@@ -88,6 +87,7 @@ def print_analysis(
     failing
         Why it fails, in sentences for the head.
     """
+    analysis = option.analysis
     graph = analysis.graph
     band = critical_band(analysis)
     p = display.pressures
@@ -119,7 +119,7 @@ def print_analysis(
     print_pairs(analysis, display, console)
     print_room(room, display, console)
     print_ledger(analysis, display, console)
-    print_notices(analysis.flags, console)
+    print_notices(option.flags, console)
     console.print(f"\n[dim]{AS_NEW}[/dim]")
 
 
@@ -170,7 +170,7 @@ def print_comparison(
         console.print(part)
     console.print(f"\n[bold]{plain(comparison.verdict)}[/bold]")
     for option in comparison.options:
-        if failed := checks_words(checks(option.analysis)):
+        if failed := unkept_checks(option.analysis)[0]:
             console.print(plain(f"'{option.name}': {failed}"))
     for names, said in told_of(comparison.options):
         of = ", ".join(f"'{name}'" for name in names)
@@ -321,10 +321,9 @@ def balance_note(settings: Sequence[dict[str, Any]], display: Display) -> str:
         if row["excess_pa"] >= WORTH and blade_words(row) == "none"
     ]
     if too_much:
-        few = ", ".join(too_much[:TOP]) + and_more(len(too_much) - TOP)
         said += (
             " Where there is pressure to spend and no damper, an open blade alone "
-            f"would spend more: {few}."
+            f"would spend more: {some(too_much, TOP)}."
         )
     return said
 
@@ -437,7 +436,7 @@ def print_room(room: Sequence[Gap], display: Display, console: Any) -> None:
 
 def print_ledger(analysis: Analysis, display: Display, console: Any) -> None:
     """Print what was assumed and what it does: the first few, and how many more."""
-    found = effects(analysis)
+    found = analysis.effects
     if not found:
         return
     console.print("\n[bold]Assumed, because nobody said it[/bold]")
@@ -474,13 +473,13 @@ def notice_lines(notices: Sequence[Notice]) -> list[str]:
 
 
 def flat_tables(
-    analysis: Analysis, room: Sequence[Gap] = ()
+    option: Option, room: Sequence[Gap] = ()
 ) -> dict[str, list[dict[str, Any]]]:
-    """Every table of an analysis in SI units, each row without lists in it.
+    """Every table of a layout in SI units, each row without lists in it.
 
     Parameters
     ----------
-    analysis
+    option
         What to write.
     room
         Gaps between the ducts and what is next to them.
@@ -491,6 +490,7 @@ def flat_tables(
         System, elements, paths, ducts, pairs, balance, checks, room, assumptions,
         flags: rows by name.
     """
+    analysis = option.analysis
     return {
         "system": [_flat(system_row(analysis))],
         "elements": [_flat(row) for row in elements(analysis)],
@@ -501,10 +501,10 @@ def flat_tables(
         "ducts": [_flat(row) for row in ducts(analysis)],
         "pairs": [_flat(row) for row in pairs(analysis)],
         "balance": [_flat(row) for row in balancing(analysis)],
-        "checks": [_flat(row) for row in check_rows(checks(analysis))],
+        "checks": [_flat(row) for row in check_rows(analysis.checks)],
         "room": [_flat(row) for row in room_rows(room)],
         "assumptions": assumption_rows(analysis),
-        "flags": [_flat(notice(said)) for said in analysis.flags],
+        "flags": [_flat(notice(said)) for said in option.flags],
     }
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from elbowroom.layout import Notice
 from elbowroom.physics import Option
 
-_COUNT = re.compile(r"\band (\d+) more\b")  # as `and_more` ends a list
+_COUNT = re.compile(r"\band (\d+) more\b")  # as `some` ends a list
 # What a clash says, and the effect of a fitting without room, on either side.
 _GRAVE = "cannot be built as drawn"
 
