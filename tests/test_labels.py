@@ -2,6 +2,7 @@
 
 import warnings
 from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +38,7 @@ from elbowroom.viewer import (
     projection,
     scene,
     short_names,
+    stage,
     window,
 )
 
@@ -585,7 +587,7 @@ def test_a_screenshot_that_cannot_be_written_is_refused_in_a_sentence(
     )
 
 
-def staged(*titles: str, hint: str = "") -> tuple[Any, list[Any]]:
+def staged(*titles: str, hint: str = "") -> stage.Stage:
     """A window off the screen, with a layout under each title."""
     preflight.prepare_off_screen()
     found = analyse(build(drawn()))
@@ -594,15 +596,15 @@ def staged(*titles: str, hint: str = "") -> tuple[Any, list[Any]]:
         for title in titles
     ]
     scale = colours.scale_for(layout_view.values(found, "loss", METRIC))
-    plotter = window.stage(shown, scale, "loss, Pa", hint=hint, off_screen=True)
-    return plotter, shown
+    return window.staged(shown, scale, "loss, Pa", hint=hint, off_screen=True)
 
 
 @needs_opengl
 def test_the_keys_of_the_window_do_nothing_but_what_its_help_says() -> None:
     """VTK draws a box at `p` and fills what was lines at `s`."""
-    plotter, shown = staged("one")
-    window.mark(plotter, shown, 0, 1)
+    shown = staged("one")
+    plotter = shown.plotter
+    window.mark(shown, 0, 1)
     window.keep_keys(plotter, "nps")
     plotter.show(auto_close=False, interactive=False)
     chosen = plotter.renderer.actors["chosen"]
@@ -628,8 +630,9 @@ def test_the_keys_of_the_window_do_nothing_but_what_its_help_says() -> None:
 
 @needs_opengl
 def test_the_words_of_the_window_fit_and_have_one_size() -> None:
-    plotter, shown = staged("short", "W" * 70, "a", hint=window._HELP)
-    window.mark(plotter, shown, 1, 1, "a row that goes on " * 8)
+    shown = staged("short", "W" * 70, "a", hint=window._HELP)
+    plotter = shown.plotter
+    window.mark(shown, 1, 1, "a row that goes on " * 8)
     room = scene.SIZE[0] / 3
     sizes = []
     for renderer in plotter.renderers[:3]:
@@ -647,6 +650,86 @@ def test_the_words_of_the_window_fit_and_have_one_size() -> None:
     plotter.close()
 
 
+def boxes(shown: stage.Stage, number: int) -> dict[str, tuple[float, ...]]:
+    """Left, right, lower and upper side of what is written in a cell, pixels."""
+    found: dict[str, tuple[float, ...]] = {}
+    renderer = shown.plotter.renderers[number]
+    for name, actor in renderer.actors.items():
+        if getattr(actor, "input", "").strip():
+            extent = [0.0, 0.0]
+            actor.GetSize(renderer, extent)
+            (x, y), top = actor.position, actor.prop.justification_vertical == "top"
+            low = y - extent[1] if top else y
+            found[name] = (x, x + extent[0], low, low + extent[1])
+        elif name == "bar":
+            found[name] = actor.GetMapper().GetInput().GetBounds()[:4]
+    if number == 0:
+        shape = shown.slider.GetRepresentation()
+        ends = [
+            end.GetComputedDisplayValue(renderer)
+            for end in (shape.GetPoint1Coordinate(), shape.GetPoint2Coordinate())
+        ]
+        title = shape.GetTitleHeight() * shown.plotter.window_size[1]
+        assert title >= 10
+        (left, middle), (right, _) = ends
+        found["slider"] = (left, right, middle - 3.2 * title, middle + 4.2 * title)
+    return found
+
+
+@needs_opengl
+@pytest.mark.parametrize("size", [(1600, 900), (1000, 600), (700, 500)])
+@pytest.mark.parametrize("count", [1, 2, 4])
+def test_what_a_window_of_any_size_says_fits_and_nothing_overlaps(
+    count: int, size: tuple[int, int]
+) -> None:
+    title = "sidestep: 72.0 Pa to B3 and cannot be built as drawn"
+    shown = staged(*[title] * count, hint=window._HELP)
+    plotter = shown.plotter
+    plotter.show(auto_close=False, interactive=False)
+    plotter.subplot(0, 0)
+    shown.slider = plotter.add_slider_widget(lambda _: None, (1, 9), title="largest")
+    row = (
+        "branch-2  B2 from T3: branch at 90°, conical entry, 6.0 m/s, C 0.925 "
+        "(junction_rect_diverging_branch), 20.0 Pa"
+    )
+    for chosen in {0, count - 1}:
+        window.mark(shown, chosen, 1, row)
+        plotter.window_size = size
+        plotter.render()
+        for number in range(count):
+            found = boxes(shown, number)
+            assert ("row" in found) == (number == chosen)
+            assert ("bar" in found) == ("bar title" in found) == (number == count - 1)
+            for name, (left, right, low, high) in found.items():
+                assert 0 <= left < right <= size[0] // count, name
+                assert 0 <= low < high <= size[1], name
+            for (a, one), (b, other) in combinations(found.items(), 2):
+                apart = (
+                    one[1] <= other[0] or other[1] <= one[0]
+                    or one[3] <= other[2] or other[3] <= one[2]
+                )  # fmt: skip
+                # Lines of the scale stand as close as its bands are high.
+                assert apart or (a.startswith("edge") and b.startswith("edge")), (a, b)
+    plotter.close()
+
+
+@needs_opengl
+def test_a_window_of_another_size_keeps_how_a_layout_was_turned() -> None:
+    shown = staged("one", "two")
+    plotter = shown.plotter
+    plotter.show(auto_close=False, interactive=False)
+    camera = plotter.renderers[1].camera
+    camera.Azimuth(40)
+    camera.Zoom(2)
+    before, position = camera.parallel_scale, camera.position
+    plotter.window_size = (700, 900)
+    plotter.render()
+    assert camera.position == position
+    # Half as wide and as high: of what was seen across, all still is.
+    assert camera.parallel_scale == pytest.approx(before * 1600 / 700, rel=0.01)
+    plotter.close()
+
+
 @needs_opengl
 def test_the_window_reads_no_mathematics_in_names(
     capfd: pytest.CaptureFixture[str],
@@ -656,8 +739,9 @@ def test_the_window_reads_no_mathematics_in_names(
     found = analyse(build(drawn()))
     one, _ = layout_view.panel(found, "loss", METRIC, "lab $\\foo$ 2", "$x_2$")
     scale = colours.scale_for(layout_view.values(found, "loss", METRIC))
-    plotter = window.stage([one], scale, "loss, Pa", off_screen=True)
-    window.mark(plotter, [one], 0, 1, "the row $\\foo$")
+    shown = window.staged([one], scale, "loss, Pa", off_screen=True)
+    plotter = shown.plotter
+    window.mark(shown, 0, 1, "the row $\\foo$")
     plotter.show(auto_close=False)
     plotter.screenshot(return_img=True)
     plotter.close()

@@ -189,7 +189,8 @@ def test_a_click_finds_the_piece_under_it() -> None:
     metric = display.DISPLAYS["metric"]
     one, of_piece = layout_view.panel(found, "loss", metric, "one", "")
     scale = colours.scale_for(layout_view.values(found, "loss", metric))
-    plotter = window.stage([one, one], scale, "loss, Pa", off_screen=True)
+    shown = window.staged([one, one], scale, "loss, Pa", off_screen=True)
+    plotter = shown.plotter
     plotter.show(auto_close=False)
     mesh = sweep.sweep(one.tubes)
     hits = 0
@@ -209,7 +210,7 @@ def test_a_click_finds_the_piece_under_it() -> None:
     assert window.piece_at(plotter, 2, 2) is None
     # What is chosen is marked in its own panel, and the row stands there.
     plain = plotter.screenshot(return_img=True)
-    window.mark(plotter, [one, one], 1, 3, "the row")
+    window.mark(shown, 1, 3, "the row")
     marked = plotter.screenshot(return_img=True)
     middle = plain.shape[1] // 2
     changed = (plain != marked).any(axis=2)

@@ -10,8 +10,8 @@ from typing import Any
 from elbowroom.layout import refusal
 
 from .colours import Scale
-from .scene import SIZE, Panel, brought_near
-from .window import fit, mark, piece_at, stage
+from .scene import Panel, brought_near
+from .window import mark, piece_at, staged
 
 HOST = "127.0.0.1"  # this machine and no other
 _STILL = 3.0  # pixels: a press and release nearer than this is a click
@@ -72,20 +72,20 @@ def live(
     """
     get_server = _get_server()
     panels = brought_near(panels)
-    plotter = stage(panels, scale, bar_title, with_bar=False, off_screen=True)
+    stage = staged(panels, scale, "", off_screen=True)  # the page has a bar
+    plotter = stage.plotter
     secret = secrets.token_hex(24)
     sys.argv[1:] = ["--authKey", secret]  # trame reads the command line for itself
     server = get_server(f"elbowroom-{secret}", client_type="vue3")
     state, control = server.state, server.controller
     _fill(state, scale, bar_title, losses)
-    _fit_when_sized(plotter, panels)
     pressed = [0.0, 0.0]
 
     def choose(number: int, piece: int) -> None:
         state.line = on_pick(number, piece)
         at = (number, piece)
         state.chosen = ranked.index(at) if at in ranked else -1
-        mark(plotter, panels, number, piece)
+        mark(stage, number, piece)
         control.view_update()
 
     def press(event: dict[str, Any]) -> None:
@@ -128,19 +128,6 @@ def _fill(
     ]
     state.measure = bar_title
     state.chosen, state.line = -1, "Click a duct, or a loss in the list."
-
-
-def _fit_when_sized(plotter: Any, panels: Sequence[Panel]) -> None:
-    """Fit the layouts whenever the browser's window has another size."""
-    known = list(SIZE)
-
-    def sized_anew(*_: Any) -> None:
-        size = plotter.render_window.GetSize()
-        if list(size) != known:
-            known[:] = size
-            fit(plotter, panels, *size)
-
-    plotter.render_window.AddObserver("WindowResizeEvent", sized_anew)
 
 
 def _serve(server: Any, port: int) -> None:

@@ -1,7 +1,6 @@
 """The window: layouts side by side in 3D; a click on a duct shows its row."""
 
 import os
-import textwrap
 from collections.abc import Callable, Sequence
 from io import BytesIO
 from itertools import count
@@ -16,18 +15,15 @@ from .cli_outputs import say
 from .colours import CHOSEN, INK, Scale
 from .outlet import printable
 from .projection import view_of
-from .scene import SIZE, Panel, aim, brought_near, corners, furnish
+from .scene import SIZE, Panel, brought_near, corners, furnish
+from .stage import Stage
 from .sweep import sweep
 
 _HELP = (
     "click a duct for its row · n, p: next and previous loss · s: screenshot · "
     "drag to turn · scroll to zoom · q\u00a0to\u00a0close"
 )
-_HELP_ACROSS = 900  # pixels of it, with what is lost at the ends of lines
 _STEPS = 60  # losses that the slider goes through
-_SWATCH = (26, 24)  # pixels
-_LEAST_LINE = 12  # letters
-_MARGIN = 1.12  # around the layouts, of their size
 
 
 def window(
@@ -49,14 +45,15 @@ def window(
         Panels and pieces by falling loss, to step through with keys and the slider.
     """
     panels = brought_near(panels)
-    plotter = stage(panels, scale, bar_title, hint=_HELP)
+    stage = staged(panels, scale, bar_title, hint=_HELP)
+    plotter = stage.plotter
     steps = list(ranked)[:_STEPS]
     at, ready = [-1], False
 
     def choose(number: int, piece: int) -> None:
         line = on_pick(number, piece)
         print(printable(line, one_line=True), flush=True)
-        mark(plotter, panels, number, piece, line)
+        mark(stage, number, piece, line)
         plotter.render()
 
     def clicked(place: tuple[float, float]) -> None:
@@ -79,21 +76,17 @@ def window(
         plotter.add_key_event("n", lambda: step(1))
         plotter.add_key_event("p", lambda: step(-1))
         plotter.subplot(0, 0)
-        plotter.add_slider_widget(
+        stage.slider = plotter.add_slider_widget(
             callback=slid,
             rng=(1, len(steps)),
             value=1,
             title="largest losses",
-            title_height=0.015,
-            pointa=(0.02, 0.17),
-            pointb=(0.22, 0.17),
-            slider_width=0.014,
-            tube_width=0.003,
             color=INK,
             fmt="%.0f",
             interaction_event="end",
         )
         at[0], ready = -1, True  # making the slider has called it once
+        stage.lay_out()
     plotter.track_click_position(
         callback=lambda _: clicked(plotter.iren.get_event_position()), side="left"
     )
@@ -132,17 +125,13 @@ def shoot(plotter: Any) -> None:
         print(f"wrote {path}", flush=True)
 
 
-def mark(
-    plotter: Any, panels: Sequence[Panel], number: int, piece: int, line: str = ""
-) -> None:
+def mark(stage: Stage, number: int, piece: int, line: str = "") -> None:
     """Mark one piece of one panel, and write its row in that panel's corner, if any.
 
     Parameters
     ----------
-    plotter
-        As `stage` furnished it.
-    panels
-        What it shows.
+    stage
+        As `staged` furnished it.
     number, piece
         Panel, and piece of its tubes.
     line
@@ -150,13 +139,12 @@ def mark(
     """
     import pyvista as pv
 
-    mesh = sweep(panels[number].tubes)
+    plotter = stage.plotter
+    mesh = sweep(stage.panels[number].tubes)
     mine = mesh.quads[mesh.element == piece]
     cells = np.insert(mine, 0, 4, axis=1).ravel()
-    for other in range(len(panels)):
-        plotter.subplot(0, other)
-        plotter.remove_actor("chosen", reset_camera=False)
-        plotter.remove_actor("row", reset_camera=False)
+    for renderer in plotter.renderers:
+        renderer.remove_actor("chosen", render=False)
     plotter.subplot(0, number)
     plotter.add_mesh(
         pv.PolyData(mesh.points, cells),
@@ -168,37 +156,33 @@ def mark(
         name="chosen",
         reset_camera=False,
     )
-    if line:
-        # Above the help, which is in the first cell, however many lines it has there.
-        lines = -(-_HELP_ACROSS // _room(len(panels)))
-        _write(plotter, line, len(panels), 9, (12, 20 + 17 * lines), name="row")
+    stage.write_row(number, line)
 
 
-def stage(
+def staged(
     panels: Sequence[Panel],
     scale: Scale,
     bar_title: str,
     *,
     hint: str = "",
-    with_bar: bool = True,
     off_screen: bool = False,
-) -> Any:
+) -> Stage:
     """Furnish a plotter with a cell for each layout, their cameras linked.
 
     Parameters
     ----------
-    panels, scale, bar_title
+    panels, scale
         As in `scene.picture`.
+    bar_title
+        What the bar of colours means; empty for none.
     hint
         What to do, in the lower left corner.
-    with_bar
-        Whether to draw the bar of colours.
     off_screen
         Without a window.
 
     Returns
     -------
-    plotter
+    stage
         Not yet shown.
     """
     import pyvista as pv
@@ -214,114 +198,13 @@ def stage(
         plotter.subplot(0, number)
         plotter.set_background("white")
         furnish(plotter, panel, scale)
-        words = f"{panel.title}\n{panel.subtitle}"
-        _write(plotter, words, len(panels), 10)
-    fit(plotter, panels, *SIZE)
-    if with_bar:
-        _bar(plotter, scale, bar_title)
+    view = view_of(np.concatenate([corners(panel) for panel in panels]))
+    stage = Stage(plotter, panels, scale, bar_title, view, hint)
+    stage.follow()
     plotter.subplot(0, 0)
-    if hint:
-        _write(plotter, hint, len(panels), 8, (12, 8))
     if len(panels) > 1:
         plotter.link_views()
-    return plotter
-
-
-def _write(
-    plotter: Any,
-    words: str,
-    cells: int,
-    size: int,
-    place: tuple[int, int] | None = None,
-    name: str | None = None,
-) -> None:
-    """Write words in the present cell, in lines that it has room for.
-
-    Their letters have the same size in all cells. `place` is of their lower left
-    corner, pixels; without one they stand at the top, also of a window made larger.
-    """
-    room = _room(cells)
-    at_top = place is None
-    actor: Any = plotter.add_text(
-        " ",
-        position=(12 * cells / SIZE[0], 0.99) if place is None else place,
-        viewport=at_top,
-        font_size=size,
-        color=INK,
-        name=name,
-    )
-    if at_top:
-        actor.prop.justification_vertical = "top"
-    most = max(room // (size - 2), _LEAST_LINE)
-    for letters in range(most, _LEAST_LINE - 1, -3):
-        lines = [textwrap.fill(line, letters) for line in words.split("\n")]
-        actor.input = _plain("\n".join(lines))
-        across = [0.0, 0.0]
-        actor.GetSize(plotter.renderer, across)
-        if across[0] <= room:
-            break
-
-
-def _room(cells: int) -> int:
-    """Pixels that words have across one of so many cells."""
-    return SIZE[0] // cells - 24
-
-
-def _plain(words: str) -> str:
-    """Words of which VTK reads no part as mathematics, as between dollar signs."""
-    return words.replace("$", "\\$")
-
-
-def fit(plotter: Any, panels: Sequence[Panel], width: float, height: float) -> None:
-    """Aim the cameras so that every layout fits in a window of a size in pixels."""
-    view = view_of(np.concatenate([corners(panel) for panel in panels]))
-    aspect = width / len(panels) / height
-    half_height = _MARGIN * max(view.extent[1], view.extent[0] / aspect) / 2
-    for number in range(len(panels)):
-        plotter.subplot(0, number)
-        aim(plotter, view, half_height)
-
-
-def _bar(plotter: Any, scale: Scale, title: str) -> None:
-    """Write the bands and their colours in the lower right corner."""
-    import pyvista as pv
-    from vtkmodules.vtkRenderingCore import vtkActor2D, vtkPolyDataMapper2D
-
-    count = len(scale.colours)
-    across = SIZE[0] // plotter.shape[1]
-    left, low = across - 150, 44
-    x = np.array([left, left + _SWATCH[0], left + _SWATCH[0], left], dtype=float)
-    corners_ = [
-        np.column_stack(
-            [x, low + _SWATCH[1] * (number + np.array([0, 0, 1, 1])), 0 * x]
-        )
-        for number in range(count)
-    ]
-    boxes = np.insert(np.arange(4 * count).reshape(-1, 4), 0, 4, axis=1)
-    swatches = pv.PolyData(np.concatenate(corners_), boxes.ravel())
-    swatches.cell_data["colour"] = np.array(
-        [pv.Color(colour).int_rgb for colour in scale.colours], dtype=np.uint8
-    )
-    swatches.cell_data.active_scalars_name = "colour"
-    mapper = vtkPolyDataMapper2D()
-    mapper.SetInputData(swatches)
-    actor = vtkActor2D()
-    actor.SetMapper(mapper)
-    plotter.renderer.AddViewProp(actor)
-    for number, edge in enumerate(scale.edges):
-        plotter.add_text(
-            f"{edge:g}",
-            position=(left + _SWATCH[0] + 8, low + _SWATCH[1] * number - 8),
-            font_size=8,
-            color=INK,
-        )
-    words = textwrap.fill(title, 24)
-    plotter.add_text(
-        words,
-        position=(left - 90, low + _SWATCH[1] * count + 14),
-        font_size=8,
-        color=INK,
-    )
+    return stage
 
 
 def piece_at(plotter: Any, x: float, y: float) -> tuple[int, int] | None:
