@@ -116,7 +116,7 @@ class Stage:
     @property
     def _across(self) -> float:
         """Pixels across a cell."""
-        return self._size[0] // len(self.panels)
+        return max(self._size[0] // len(self.panels), 1)
 
     def _px(self, usual: float) -> float:
         """Pixels that are as many in a window of the usual size."""
