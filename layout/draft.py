@@ -98,7 +98,7 @@ def draft_schedule(
     return "\n".join([head, *wanted])
 
 
-_HEAD = "# What the drawing cannot say either; take off the # where it is known.\n"
+_HEAD = "# What the drawing cannot say; take off the # where it is known.\n"
 _SIDE = '# side = "return"  # of a return or an exhaust: its air flows to the source'
 _BEYOND = """\
 # [fan]

@@ -22,7 +22,7 @@ from .pieces import RunSections
 from .places import place_words
 from .quantity_words import length_words
 from .sections import BoolArray, FloatArray
-from .topology import Topology
+from .topology import JOIN_CROSSING, Topology
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,7 +117,7 @@ def islands(
     part_of = topology.component[topology.ends[:, 0]]
     slips = few_gaps(topology, sections)
     apart, rest = "that the source does not reach", "what the source reaches"
-    lost, effect = "; its losses are not counted", "its terminals get no air"
+    lost, effect = " and its losses are not counted", "its terminals get no air"
     if not from_source:
         apart, rest = "beside the longest one", "the longest one"
         lost, effect = "", "what the source does not reach gets no air"
@@ -129,22 +129,22 @@ def islands(
         length = float(topology.length[mine].sum())
         slip = onward.get(part)
         said, mend, place = _part_words(topology, part, reached, slip, rest)
-        where = drawing.place(int(topology.run[mine[0]]))
+        first = int(topology.run[mine[0]])
+        run, where = drawing.names[first], drawing.place(first)
         what = f"a separate part of {length_words(length)} {apart}"
         crossing = None
         if slip is None:
             crossing = _crossing_at(topology, place, told)
         if crossing is not None:  # the cause first
             told.append(crossing)
-            where, mend = crossing.where, crossing.remedy
+            where, mend = crossing.where, JOIN_CROSSING
             place = np.array(crossing.place)
-            what = f"{crossing.what}, which leaves {what}"
+            what = f"{crossing.what}, which leaves '{run}' in {what}"
         else:
             what = f"{what}; {said}"
         notice = warning(
-            where, what, mend + lost, effect=f"{effect} in the result", place=place
+            where, what, mend, effect=f"{effect}{lost} in the result", place=place
         )
-        run = drawing.names[int(topology.run[mine[0]])]
         found.append(Island(run, length, slip, notice, effect, crossing))
     return found
 

@@ -57,7 +57,7 @@ def length_notices(
         return []
     mend = "say --unit if the file is wrong"
     if drawing.is_unit_assumed:
-        mend = "say --unit in, mm, cm or ft, or m if they are metres"
+        mend = "say --unit mm, cm, in or ft, or m if they are metres"
     return [
         warning(
             where,

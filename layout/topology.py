@@ -16,6 +16,7 @@ from .quantity_words import counted, length_words
 from .sections import BoolArray, FloatArray, IntArray
 from .snap import TOLERANCE, snap
 
+JOIN_CROSSING = "put a vertex there in one of them and end the other on it to join them"
 _NONE_DOUBLED = np.empty((0, 2), dtype=np.int64), np.empty(0)
 
 
@@ -389,8 +390,7 @@ def _crossing_notices(
             f"{drawing.file}, runs '{drawing.names[a]}' and '{drawing.names[b]}'",
             f"the lines cross at {place_words(point, drawing.unit)} without a common "
             "point and are not joined",
-            "put a vertex there in one of them and end the other on it to join them, "
-            "or draw them at different heights",
+            f"{JOIN_CROSSING}, or draw them at different heights",
             effect="the two ducts pass through each other and share no air",
             place=point,
         )

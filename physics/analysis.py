@@ -43,10 +43,10 @@ from .flags import (
     gaining_flags,
     takeoff_flags,
 )
-from .flows import check_drawn_flows, unused_flows, way_back
+from .flows import check_drawn_flows, way_back
 from .ledger import Assumption, assumptions_of
 from .leg_losses import lone_rows
-from .loops import dead_ducts, settled, still_notices
+from .loops import dead_ducts, settled, still_notices, unused_flows
 from .notebook import analysis_html, element_rows, frame_of, picture_of
 from .open_ends import AFTER_ELBOW
 from .site_air import fan_at_site

@@ -12,7 +12,6 @@ from elbowroom.layout import (
     airflow_words,
     error,
     sum_of_subtree,
-    warning,
 )
 
 # A drawing rounds its airflows; more than this is another system.
@@ -144,7 +143,10 @@ def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:
     """
     ducts = graph.ducts
     faults: list[Notice] = []
-    for duct in _off(graph, flow, in_loops=False).tolist():
+    off = against_drawn(graph, flow)[1]
+    if graph.loops is not None:
+        off &= ~loops_of(graph)[1].any(axis=0)  # nobody can know it there
+    for duct in off.nonzero()[0].tolist():
         faults.append(
             error(
                 graph.place(duct),
@@ -162,40 +164,18 @@ def check_drawn_flows(graph: DuctGraph, flow: FloatArray) -> None:
         raise BadInput(faults)
 
 
-def unused_flows(graph: DuctGraph, flow: FloatArray) -> list[Notice]:
-    """Say which airflows drawn within a loop are not those that its air is shared by.
+def against_drawn(graph: DuctGraph, flow: FloatArray) -> tuple[BoolArray, BoolArray]:
+    """Ducts at which an airflow of the drawing begins, and those with another one.
 
     Parameters are those of `check_drawn_flows`.
     """
-    if graph.loops is None:
-        return []
-    duct = _off(graph, flow, in_loops=True)
-    runs, first = np.unique(graph.ducts.run[duct], return_index=True)
-    return [
-        warning(
-            graph.place(begin),
-            f"the drawing writes {airflow_words(float(graph.drawing.flow[run]))} "
-            "there, but around a loop the air is shared so that both ways lose the "
-            f"same: {airflow_words(float(flow[begin]))} where the run begins",
-            "leave it out, or change a size if it is to hold",
-            effect="the airflow written there is not used",
-            place=graph.drawing.first_middle(run),
-        )
-        for run, begin in zip(runs.tolist(), duct[first].tolist(), strict=True)
-    ]
-
-
-def _off(graph: DuctGraph, flow: FloatArray, *, in_loops: bool) -> IntArray:
-    """Ducts whose drawn airflow is another: those within loops, or the others."""
     ducts, before = graph.ducts, graph.ducts.parent
     # A drawn airflow is the one at the start of its run, or behind what it shares.
     begins = (before < 0) | (ducts.run != ducts.run[before])
     if len(graph.topology.doubled):
         begins |= np.isnan(ducts.drawn_flow[before])
-    off = begins & (np.abs(ducts.drawn_flow - flow) > _AGREES * flow)
-    if graph.loops is not None:
-        off &= loops_of(graph)[1].any(axis=0) == in_loops
-    return np.asarray(off.nonzero()[0])
+    begins &= ~np.isnan(ducts.drawn_flow)
+    return begins, begins & (np.abs(ducts.drawn_flow - flow) > _AGREES * flow)
 
 
 def _terminals_behind(graph: DuctGraph, duct: int) -> str:

@@ -17,6 +17,7 @@ from elbowroom.layout import (
     FloatArray,
     IntArray,
     Notice,
+    airflow_words,
     directed,
     pressure_words,
     ranked,
@@ -28,13 +29,13 @@ from elbowroom.layout import (
 from .conditions import Conditions, conditions_of
 from .flags import fast_flags
 from .flows import (
+    against_drawn,
     check_drawn_flows,
     duct_flows,
     loops_of,
     openings,
     paths_to,
     resistances,
-    unused_flows,
 )
 from .loop_balance import STILL, balanced, least_flows, spent
 from .losses import bend_coefficients
@@ -448,6 +449,39 @@ def still_notices(
             )
         )
     return notices
+
+
+def unused_flows(graph: DuctGraph, flow: FloatArray) -> list[Notice]:
+    """Say which airflows drawn within a loop are not those that its air is shared by.
+
+    Parameters
+    ----------
+    graph
+        The classified graph.
+    flow
+        Airflow in each duct as `settled` leaves it, m³/s, shape (d,).
+    """
+    dead = dead_ducts(graph, flow)
+    if graph.loops is None or dead is None:
+        return []
+    begins, off = against_drawn(graph, flow)
+    begins &= loops_of(graph)[1].any(axis=0) & ~dead
+    # The air goes both ways from the inlet of a loop that is one run.
+    runs, agreed = graph.ducts.run, graph.ducts.run[begins & ~off]
+    ducts = (begins & off & ~np.isin(runs, agreed)).nonzero()[0]
+    run, first = np.unique(runs[ducts], return_index=True)
+    return [
+        warning(
+            graph.place(duct),
+            f"the drawing writes {airflow_words(float(graph.ducts.drawn_flow[duct]))} "
+            "there, but around a loop the air is shared so that both ways lose the "
+            f"same: {airflow_words(float(flow[duct]))} where the run begins",
+            "leave it out, or change a size if it is to hold",
+            effect="the airflow written there is not used",
+            place=graph.drawing.first_middle(row),
+        )
+        for row, duct in zip(run.tolist(), ducts[first].tolist(), strict=True)
+    ]
 
 
 def _hangs_on(

@@ -79,7 +79,8 @@ class Aim:
     series
         'mm' or 'in': the ladder of sizes.
     may_grow
-        Whether a duct may be larger than the one before it, by equivalent diameter.
+        Whether a duct may be larger than the one before it, by area and by what it
+        carries.
 
     Raises
     ------
@@ -485,16 +486,17 @@ def _found(
 
 
 def _no_larger(ladder: Sequence[Section], before: Section) -> list[Section]:
-    """Sizes of a ladder that carry no more than a section at the same friction.
+    """Sizes of a ladder of no more area than a section, or that carry no more.
 
-    By equivalent diameter; to half a step of a ladder of another shape, which has none
-    that carries just as much.
+    That is at the same friction, by equivalent diameter; to half a step of a ladder of
+    another shape, which has none that carries just as much.
     """
     most, less, found = sizes.equivalent_diameter(before), 0.0, list[Section]()
     for section in ladder:
         here = sizes.equivalent_diameter(section)
-        is_alike = section.shape == before.shape or not found
-        if here <= (most if is_alike else most**2 / less) * (1 + 1e-9):
+        is_alike = section.shape == before.shape or less == 0.0
+        carries_more = here > (most if is_alike else most**2 / less) * (1 + 1e-9)
+        if section.area <= before.area * (1 + 1e-9) or not carries_more:
             found.append(section)
         less = here
     return found
@@ -639,11 +641,12 @@ def _least_lacking(
     The loss of a branch may grow with its size for as long as the regain does.
     """
     run, lacking = int(analysis.graph.ducts.run[duct]), list[float]()
-    for size in every:
+    for size, now in zip(
+        every, _lacking_now(analysis, duct, every, before), strict=True
+    ):
         other = _with_size(analysis, run, size.section)
-        if other is None:
-            return None
-        lacking.append(_lacking(other, _fullest(other, run), before))
+        exact = now if other is None else _lacking(other, _fullest(other, run), before)
+        lacking.append(exact)
     least = min(lacking, default=np.inf)
     whole = regained(before.velocity, 0.0, analysis.conditions.air.density)
     most = 0.0 if least <= 0.0 else least + _HARDLY * whole
@@ -675,6 +678,14 @@ def _first_paid(
 
     R (pv1 - pv2) = friction and fittings of the run: the definition of static regain.
     """
+    lacking = _lacking_now(analysis, duct, every, before)
+    return next((s for s, one in zip(every, lacking, strict=True) if one <= 0.0), None)
+
+
+def _lacking_now(
+    analysis: Analysis, duct: int, every: Sequence[sizes.Size], before: Choice
+) -> list[float]:
+    """`_lacking` at each size with the coefficients as they are now, Pa."""
     graph, elements, state = analysis.graph, analysis.elements, analysis.state
     components, run = graph.schedule.components, graph.ducts.run
     mine, straight = _on_the_way(analysis, duct), elements.kind == int(Kind.DUCT)
@@ -686,10 +697,9 @@ def _first_paid(
         float(elements.loss[mine & some].sum())
         for some in (straight, own & ~straight, ~own)
     )
-    density = analysis.conditions.air.density
+    density, out = analysis.conditions.air.density, []
     for size in every:
         lost = stays + rubs * size.gradient / float(state.gradient[duct])
         lost += turns * (size.velocity / float(state.velocity[duct])) ** 2
-        if regained(before.velocity, size.velocity, density) >= lost:
-            return size
-    return None
+        out.append(lost - regained(before.velocity, size.velocity, density))
+    return out

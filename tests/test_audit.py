@@ -857,6 +857,6 @@ def test_a_crossing_that_parts_off_a_run_is_told_once_with_its_cause_first(
     assert len(parts) == 2  # that of 'c' tells of the gap
     (crossing,) = (one for one in parts if one in (first, second))
     assert crossing.what.startswith("the lines cross at (")
-    assert "not joined, which leaves a separate part of 15 m (49.2 ft)" in crossing.what
+    assert "in a separate part of 15 m (49.2 ft)" in crossing.what
     assert "put a vertex there" in crossing.remedy
-    assert "air in the result" in crossing.effect
+    assert "in the result" in crossing.effect

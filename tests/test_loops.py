@@ -445,6 +445,38 @@ def test_a_drawn_airflow_within_a_loop_is_not_held_against_it() -> None:
     assert said in settled_audit(audit(drawing))[0].findings
 
 
+def test_a_loop_of_one_run_may_be_drawn_with_the_airflow_of_either_way() -> None:
+    around = [[2, 0, 3], [2, 4, 3], [10, 4, 3], [10, -2, 3], [2, -2, 3], [2, 0, 3]]
+    runs: list[Run] = [
+        RING[0],
+        ("ring", around, FLAT),
+        ("t1", [[10, 1, 3], [12, 1, 3]], DROP),
+        ("t2", [[6, 4, 3], [6, 6, 3]], DROP),
+    ]
+
+    def unused(flow: float) -> list[str]:
+        drawing = drawing_from_runs(
+            runs,
+            flows={"ring": flow, "t1": 0.3, "t2": 0.2},
+            attributes={"riser": SOURCE},
+        )
+        flags = analyse(build(drawing)).flags
+        return [one.what for one in flags if one.effect.endswith("is not used")]
+
+    found = analyse(
+        build(
+            drawing_from_runs(
+                runs, flows={"t1": 0.3, "t2": 0.2}, attributes={"riser": SOURCE}
+            )
+        )
+    )
+    ducts = found.graph.ducts
+    one, other = found.state.flow[ducts.start == ducts.finish[0]].tolist()
+    assert one + other == pytest.approx(0.5)
+    assert unused(one) == unused(other) == []
+    assert len(unused(0.5)) == 1
+
+
 @pytest.mark.parametrize("other", [0.02, 0.2, 0.9])
 def test_an_airflow_of_a_run_that_leaves_its_loop_is_not_that_of_its_end(
     other: float,

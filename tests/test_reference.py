@@ -343,6 +343,16 @@ def test_words_of_the_trade_are_found(
     assert "A boot, a stack head, a register box" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize(
+    ("typed", "meant"), [("lenght", "length"), ("dampre", "damper"), ("elbwo", "elbow")]
+)
+def test_a_word_with_two_letters_changed_over_is_known_again(
+    typed: str, meant: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["reference", typed]) == 2
+    assert f"did you mean '{meant}" in capsys.readouterr().err.lower()
+
+
 def test_a_word_is_not_offered_another_that_only_looks_like_it(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

@@ -27,7 +27,7 @@ from elbowroom.physics import Analysis, Budget, Option, critical_return
 
 from .budget import joint_lines, pressure_lines, rate_lines, system_lines
 from .check_words import CAUTIONS
-from .colours import CHOSEN, NOTHING, Scale, even_scale_for, scale_for
+from .colours import ALARM, CHOSEN, NOTHING, Scale, even_scale_for, scale_for
 from .display import DIGITS, DISPLAYS, INCH_POUND, TOUCH, Display
 from .gaps import Gap, in_units
 from .layout_view import By, DuctSolid, pieces, seen_tubes, spent
@@ -142,6 +142,7 @@ def page_data(
         "colour_by": by.replace("-", "_"),
         "no_value": NOTHING,
         "chosen": CHOSEN,
+        "alarm": ALARM,
         "touch": TOUCH,
         "origin": origin.tolist(),
         "note": AS_NEW,

@@ -12,7 +12,7 @@ _FILES = {
     "physics/method.md": "how the numbers are made",
 }
 # Of so many words some have letters in common with any: 'Both' with 'boot'.
-_CLOSE = 0.85
+_CLOSE = 0.78
 
 
 def reference(word: str = "") -> str:

@@ -386,7 +386,7 @@
       option.solids.add(mesh);
     }
     for (const gap of option.gaps.filter((g) => !g.kept)) {
-      const ball = ballOf(0xb3261e, 8);
+      const ball = ballOf(data.alarm, 8);
       ball.position.set(...gap.at);
       ball.userData.duct = gap.duct;
       option.marker.add(ball);
@@ -1060,7 +1060,7 @@
       const found = pieceOf(remark);
       const at = found && middleOf(found.option, found.element.row);
       if (!at) continue;
-      const ball = ballOf(0xff2d95, 9);
+      const ball = ballOf(data.chosen, 9);
       ball.position.copy(at);
       ball.userData.row = found.element.row;
       found.option.pins.add(ball);
