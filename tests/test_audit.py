@@ -232,7 +232,7 @@ def test_what_a_file_without_a_unit_is_drawn_in_is_asked_for(
     route.write_text("\n".join(text) + "\n")
     assert main(["check", str(route), *option]) == 0  # nothing is refused
     said = " ".join(capsys.readouterr().out.split())
-    assert ("check the unit of the coordinates; say --unit in" in said) == asked
+    assert ("check the unit of the coordinates; say --unit mm, cm" in said) == asked
 
 
 def test_a_duct_in_many_pieces_or_chords_is_not_one_shorter_than_wide() -> None:
