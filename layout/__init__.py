@@ -62,7 +62,7 @@ from .graph import (
     remade,
     run_sections,
 )
-from .islands import island_notices
+from .islands import islands
 from .legs import legs_among
 from .memory import keep_freed_memory
 from .mend import mended
@@ -224,7 +224,7 @@ __all__ = [
     "heat_capacity_words",
     "heat_words",
     "is_first",
-    "island_notices",
+    "islands",
     "join",
     "kink_words",
     "lacks_material",

@@ -54,24 +54,6 @@ class Island:
     crossing: Notice | None = None
 
 
-def island_notices(
-    topology: Topology, reached: BoolArray, sections: RunSections | None = None
-) -> list[Notice]:
-    """Say which parts of a drawing hang together with nothing that is reached.
-
-    Parameters
-    ----------
-    topology, reached, sections
-        As for `islands`.
-
-    Returns
-    -------
-    notices
-        One for each part, with the nearest gap.
-    """
-    return [one.notice for one in islands(topology, reached, sections)]
-
-
 def with_islands(topology: Topology, apart: Iterable[Island]) -> list[Notice]:
     """Notices of a drawing that was joined, with those of its separate parts.
 

@@ -41,7 +41,8 @@ MAY_GROW, HEIGHT, WIDTH, VELOCITY = "may grow", "height", "width", "velocity"
 BEFORE_AS_DRAWN, BEFORE_FIRST = "the duct before it as drawn", "that one first"
 BEGUN = round_section(0.3)  # of what has no section
 # Limits of what does not keep the aim.
-UNMET = (NO_SIZE, NO_ROOM, LARGEST, BEFORE, DRAWN, UNPAID)
+_HELD = (NO_SIZE, NO_ROOM, LARGEST, BEFORE, DRAWN)  # other limits may help
+UNMET = (*_HELD, UNPAID)
 _HARDLY = 0.05  # of all that can come back: for less no larger size is taken
 NARROWEST = "narrowest at its height"
 SMALLEST = sizes.SMALLEST
@@ -332,7 +333,7 @@ def what_helps(
     several, helps = feeds_several(graph), {}
     least = _least_areas(analysis, _largest_velocities(analysis, aim))
     for run, choice in chosen.items():
-        if choice.limit not in UNMET or choice.limit == UNPAID:  # by no size at all
+        if choice.limit not in _HELD:
             continue
         duct = _fullest(analysis, run)
         before = _run_before(analysis, duct, chosen)
@@ -340,10 +341,7 @@ def what_helps(
         drawn, is_main = choice.drawn or BEGUN, bool(several[duct])
         ways: list[tuple[str, ...]] = []
         area, every = float(least[run]), [MAY_GROW, HEIGHT, WIDTH, VELOCITY]
-        is_held = (
-            before is not None and before.limit in UNMET and before.limit != UNPAID
-        )
-        if before is not None and is_held:  # it will be larger then
+        if before is not None and before.limit in _HELD:  # it will be larger then
             own, every = replace(own, may_grow=True), every[1:]
             found = _found(analysis, duct, own, drawn, area, is_main, before)
             if found[1] not in UNMET:

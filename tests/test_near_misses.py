@@ -14,7 +14,7 @@ from elbowroom.layout import (
     audit,
     build,
     drawing_from_runs,
-    island_notices,
+    islands,
     join,
     length_words,
     mended,
@@ -64,7 +64,7 @@ def test_what_the_source_does_not_reach_names_the_tolerance_that_joins_it(
     )
     topology = join(drawing)
     reached = topology.component == topology.component[0]
-    (notice,) = island_notices(topology, reached)
+    (notice,) = (one.notice for one in islands(topology, reached))
     assert ("--tolerance" in notice.sentence) == (said is not None)
     if said is not None:
         assert said in notice.sentence
